@@ -1,0 +1,1 @@
+"""PURE. Formulas with the units in their names."""

@@ -1,0 +1,1 @@
+"""Who goes where, when, with what. Nothing here yet."""

@@ -1,0 +1,1 @@
+"""PURE. Rounds and season spread. Nothing here yet."""

@@ -1,0 +1,1 @@
+"""PURE. Rates from as-found results, chance failed now, hazard per year. Nothing here yet."""

@@ -1,0 +1,133 @@
+"""Django settings. Where the servers are comes from the environment or from the data folder's `site.json`."""
+
+import json
+import os
+from pathlib import Path
+from typing import Any
+
+import dj_database_url
+
+ROOT = Path(__file__).resolve().parent.parent
+
+
+def _site() -> dict[str, Any]:
+    """What `manage.py up` or `demo` wrote about its running servers, for commands given beside it."""
+    folder = os.environ.get("GAUGEGLASS_DATA")
+    path = Path(folder) / "site.json" if folder else None
+    return json.loads(path.read_text()) if path and path.is_file() else {}
+
+
+_SITE = _site()
+
+DATABASE_URL: str = os.environ.get("DATABASE_URL") or _SITE.get("database_url", "")
+REDIS_URL: str = os.environ.get("REDIS_URL") or _SITE.get("redis_url", "")
+DEBUG = False
+# Without a key nothing is signed with a guessable one: `demo` and `up` make and keep a key per data folder.
+SECRET_KEY: str = os.environ.get("GAUGEGLASS_SECRET_KEY") or _SITE.get("secret_key") or os.urandom(32).hex()
+ALLOWED_HOSTS = os.environ.get("GAUGEGLASS_HOSTS", "127.0.0.1,localhost,[::1]").split(",")
+CSRF_TRUSTED_ORIGINS = [o for o in os.environ.get("GAUGEGLASS_ORIGINS", "").split(",") if o]
+
+INSTALLED_APPS = [
+    "fleet",
+    "fleet.catalog",
+    "fleet.portfolio",
+    "fleet.accounts",
+    "fleet.terms",
+    "fleet.visits",
+    "fleet.assessments",
+    "fleet.deficiencies",
+    "fleet.board",
+    "fleet.alerts",
+    "fleet.web",
+    "api",
+    "rest_framework",
+    "drf_spectacular",
+    "drf_spectacular_sidecar",
+    "django_htmx",
+    "django.contrib.auth",
+    "django.contrib.contenttypes",
+    "django.contrib.sessions",
+    "django.contrib.messages",
+    "whitenoise.runserver_nostatic",
+    "django.contrib.staticfiles",
+]
+
+MIDDLEWARE = [
+    "django.middleware.security.SecurityMiddleware",
+    "whitenoise.middleware.WhiteNoiseMiddleware",
+    "fleet.web.middleware.RequestIdMiddleware",
+    "django.contrib.sessions.middleware.SessionMiddleware",
+    "django.middleware.common.CommonMiddleware",
+    "django.middleware.csrf.CsrfViewMiddleware",
+    "django.contrib.auth.middleware.AuthenticationMiddleware",
+    "django.contrib.messages.middleware.MessageMiddleware",
+    "django.middleware.clickjacking.XFrameOptionsMiddleware",
+    "django_htmx.middleware.HtmxMiddleware",
+]
+
+ROOT_URLCONF = "fleet.urls"
+APPEND_SLASH = True
+DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
+AUTH_USER_MODEL = "accounts.User"
+
+TEMPLATES = [
+    {
+        "BACKEND": "django.template.backends.django.DjangoTemplates",
+        "DIRS": [ROOT / "templates"],
+        "OPTIONS": {
+            "context_processors": [
+                "django.template.context_processors.request",
+                "django.contrib.auth.context_processors.auth",
+                "django.contrib.messages.context_processors.messages",
+            ],
+        },
+    },
+]
+
+# Only a placeholder that fails to connect when no server was named; `fit`, `demo` and `up` say so in words.
+DATABASES = {
+    "default": dj_database_url.parse(DATABASE_URL or "postgresql:///no_database_url_given", conn_max_age=60),
+}
+
+AUTH_PASSWORD_VALIDATORS = [
+    {"NAME": "django.contrib.auth.password_validation.MinimumLengthValidator", "OPTIONS": {"min_length": 12}},
+    {"NAME": "django.contrib.auth.password_validation.CommonPasswordValidator"},
+]
+LOGIN_URL = "/sign-in/"
+LOGIN_REDIRECT_URL = "/"
+LOGOUT_REDIRECT_URL = "/sign-in/"
+SESSION_COOKIE_HTTPONLY = True
+SESSION_COOKIE_SAMESITE = "Lax"
+SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = os.environ.get("GAUGEGLASS_HTTPS") == "1"
+
+LANGUAGE_CODE = "en-us"
+USE_I18N = False
+USE_TZ = True
+TIME_ZONE = "UTC"  # people see the building's zone; everything stored and compared is UTC
+
+STATIC_URL = "/static/"
+WHITENOISE_USE_FINDERS = True  # no collected copy to forget: the wheels' own files are served
+
+DATA_UPLOAD_MAX_MEMORY_SIZE = 2 * 1024 * 1024
+
+# The pair celery 5.6.3 / redis-py 8.1 with late acknowledgement: a killed worker's task comes back within seconds.
+CELERY_BROKER_URL = REDIS_URL
+CELERY_TASK_IGNORE_RESULT = True
+CELERY_TASK_ACKS_LATE = True
+CELERY_TASK_REJECT_ON_WORKER_LOST = True
+CELERY_WORKER_PREFETCH_MULTIPLIER = 1
+CELERY_BROKER_CONNECTION_RETRY_ON_STARTUP = True
+CELERY_BROKER_TRANSPORT_OPTIONS = {"unacked_restore_interval": 2, "unacked_restore_throttle": 1}
+CELERY_TIMEZONE = "UTC"
+SWEEP_SECONDS = float(os.environ.get("GAUGEGLASS_SWEEP_SECONDS", "30"))
+CELERY_BEAT_SCHEDULE = {
+    # Expires within its period: a broker that was away never delivers a pile of old wake-ups.
+    "sweep": {"task": "fleet.tasks.sweep", "schedule": SWEEP_SECONDS, "options": {"expires": SWEEP_SECONDS * 0.9}},
+}
+
+LOGGING = {
+    "version": 1,
+    "disable_existing_loggers": False,
+    "handlers": {"console": {"class": "logging.StreamHandler"}},
+    "root": {"handlers": ["console"], "level": "INFO"},
+}
