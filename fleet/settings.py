@@ -14,7 +14,7 @@ def _site() -> dict[str, Any]:
     """What `manage.py up` or `demo` wrote about its running servers, for commands given beside it."""
     folder = os.environ.get("GAUGEGLASS_DATA")
     path = Path(folder) / "site.json" if folder else None
-    return json.loads(path.read_text()) if path and path.is_file() else {}
+    return json.loads(path.read_text()) if path and os.access(path, os.R_OK) else {}
 
 
 _SITE = _site()
@@ -85,9 +85,18 @@ TEMPLATES = [
 ]
 
 # Only a placeholder that fails to connect when no server was named; `fit`, `demo` and `up` say so in words.
-DATABASES = {
-    "default": dj_database_url.parse(DATABASE_URL or "postgresql:///no_database_url_given", conn_max_age=60),
-}
+NO_DATABASE = "postgresql:///no_database_url_given"
+
+
+def _database(url: str) -> dict[str, Any]:
+    """An address that cannot be read counts as none. A restarted server costs no request: connections are checked."""
+    try:
+        return {**dj_database_url.parse(url, conn_max_age=60, conn_health_checks=True)}
+    except ValueError:
+        return {**dj_database_url.parse(NO_DATABASE)}
+
+
+DATABASES = {"default": _database(DATABASE_URL or NO_DATABASE)}
 
 AUTH_PASSWORD_VALIDATORS = [
     {"NAME": "django.contrib.auth.password_validation.MinimumLengthValidator", "OPTIONS": {"min_length": 12}},

@@ -1,0 +1,3 @@
+"""The API's routes."""
+
+urlpatterns = []

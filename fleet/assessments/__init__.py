@@ -1,0 +1,1 @@
+"""Verdicts, findings, ready or what is missing, and the answers given, word for word."""

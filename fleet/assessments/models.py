@@ -1,0 +1,54 @@
+"""Conclusions about visits; recomputed in place. Answers are a log and never touched."""
+
+from django.db import models
+
+from fleet.portfolio.models import Boiler, Position
+from fleet.portfolio.rows import Row
+from fleet.visits.models import Entry, Visit
+
+
+class Verdict(Row):
+    """What one entry is worth. The id is the entry's."""
+
+    boiler = models.ForeignKey(Boiler, models.PROTECT, related_name="+")
+    entry = models.OneToOneField(Entry, models.PROTECT, related_name="verdict")
+    outcome = models.CharField(max_length=16)
+    grade = models.CharField(max_length=16, blank=True)
+    proves = models.CharField(max_length=16, blank=True)
+    limit = models.CharField(max_length=200, blank=True)
+    set_value = models.FloatField(null=True)
+    source = models.CharField(max_length=200, blank=True)
+    question = models.TextField(blank=True)
+    sentence = models.TextField()
+
+
+class Finding(Row):
+    """The rule that fired in a visit and the entries it rests on."""
+
+    boiler = models.ForeignKey(Boiler, models.PROTECT, related_name="+")
+    visit = models.ForeignKey(Visit, models.PROTECT, related_name="findings")
+    position = models.ForeignKey(Position, models.PROTECT, null=True, related_name="+")
+    entry = models.ForeignKey(Entry, models.PROTECT, related_name="findings")
+    rule = models.CharField(max_length=64)
+    entries = models.JSONField()
+    level = models.CharField(max_length=16)
+    sentence = models.TextField()
+    first_act = models.TextField(blank=True)
+
+
+class Readiness(Row):
+    """Ready, not ready or can't say. The id is the visit's."""
+
+    boiler = models.ForeignKey(Boiler, models.PROTECT, related_name="+")
+    visit = models.OneToOneField(Visit, models.PROTECT, related_name="readiness")
+    answer = models.CharField(max_length=16)
+    missing = models.JSONField()
+    not_looked_at = models.JSONField()
+
+
+class Answer(Row):
+    """Log: what the poster was told, word for word."""
+
+    visit = models.OneToOneField(Visit, models.PROTECT, related_name="answer")
+    body = models.JSONField()
+    answered_at = models.DateTimeField()

@@ -1,0 +1,66 @@
+"""Storing what the rules said about visits."""
+
+from collections.abc import Iterator
+from typing import Any
+from uuid import UUID
+
+from fleet.assessments.models import Finding, Readiness, Verdict
+from fleet.portfolio.conclusions import plain, store
+from fleet.portfolio.models import Boiler
+from fleet.rules.values import Evidence, Judgement
+
+
+def keep(*, boiler: Boiler, evidence: Evidence, judgement: Judgement) -> int:
+    """Make verdicts, findings and readiness of the boiler's own visits equal to the judgement; return rows written."""
+    own = {v.id for v in evidence.visits if v.own}
+    entries = {e.id for v in evidence.visits if v.own for e in v.entries}
+    scope = {"boiler_id": boiler.id, "portfolio_id": boiler.portfolio_id}
+    return (
+        store(Verdict, scope=scope, key=("id",), rows=_verdicts(judgement, entries))
+        + store(Finding, scope=scope, key=("entry_id", "rule", "position_id"), rows=_findings(judgement, own))
+        + store(Readiness, scope=scope, key=("id",), rows=_readiness(judgement, own))
+    )
+
+
+def _verdicts(judgement: Judgement, entries: set[UUID]) -> Iterator[dict[str, Any]]:
+    for verdict in judgement.verdicts:
+        if verdict.entry in entries:
+            yield {
+                "id": verdict.entry,
+                "entry_id": verdict.entry,
+                "outcome": verdict.outcome,
+                "grade": verdict.grade,
+                "proves": verdict.proves,
+                "limit": verdict.limit,
+                "set_value": verdict.set_value,
+                "source": verdict.source,
+                "question": verdict.question,
+                "sentence": verdict.sentence,
+            }
+
+
+def _findings(judgement: Judgement, own: set[UUID]) -> Iterator[dict[str, Any]]:
+    for finding in judgement.findings:
+        if finding.visit in own:
+            yield {
+                "entry_id": finding.entries[0],
+                "rule": finding.rule,
+                "position_id": finding.position,
+                "visit_id": finding.visit,
+                "entries": plain(finding.entries),
+                "level": finding.level.value,
+                "sentence": finding.sentence,
+                "first_act": finding.first_act,
+            }
+
+
+def _readiness(judgement: Judgement, own: set[UUID]) -> Iterator[dict[str, Any]]:
+    for ready in judgement.readiness:
+        if ready.visit in own:
+            yield {
+                "id": ready.visit,
+                "visit_id": ready.visit,
+                "answer": ready.answer,
+                "missing": plain(ready.missing),
+                "not_looked_at": plain(ready.not_looked_at),
+            }

@@ -1,0 +1,81 @@
+"""Reading the board: a look-up of the segment that holds at an instant, right even when nothing has run since."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+from uuid import UUID
+
+from django.db.models import Q, QuerySet
+
+from fleet.board.models import Judged, Pulse, Segment, StateSegment
+from fleet.portfolio.models import Boiler
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """One boiler on the board."""
+
+    boiler: Boiler
+    standing: str
+    rank: int
+    reasons: list[dict[str, Any]]
+    then: str
+    since: datetime | None
+    until: datetime | None
+
+    @property
+    def reason(self) -> str:
+        """The first reason's sentence."""
+        return str(self.reasons[0]["sentence"])
+
+
+def holds_at(at: datetime) -> Q:
+    """Whether a segment holds at `at`: since <= at < until, where none is open."""
+    return (Q(since=None) | Q(since__lte=at)) & (Q(until=None) | Q(until__gt=at))
+
+
+def rows(boilers: QuerySet[Boiler], at: datetime) -> list[Row]:
+    """The board at `at`, worst first, in two queries: segments with their boiler and building."""
+    found = Segment.objects.filter(holds_at(at), boiler__in=boilers).select_related("boiler__building__portfolio")
+    listed = found.order_by("rank", "boiler__building__address", "boiler__name", "boiler_id")
+    return [Row(s.boiler, s.standing, s.rank, s.reasons, s.then, s.since, s.until) for s in listed]
+
+
+def standing_of(boiler: UUID, at: datetime) -> Segment | None:
+    """The stored segment of one boiler at `at`, None if it was never judged."""
+    return Segment.objects.filter(holds_at(at), boiler=boiler).first()
+
+
+def states_of(boiler: UUID, at: datetime) -> Iterable[StateSegment]:
+    """What is known of each of its positions at `at`."""
+    found = StateSegment.objects.filter(holds_at(at), boiler=boiler)
+    return found.select_related("position__role").order_by("position__name")
+
+
+def fingerprint(boilers: QuerySet[Boiler], at: datetime) -> tuple[list[tuple[UUID, int]], datetime | None]:
+    """What the board depends on: the pulses of its portfolios and the last boundary that time alone has passed."""
+    portfolios = boilers.order_by().values("portfolio").distinct()
+    pulses = list(
+        Pulse.objects.filter(portfolio__in=portfolios).order_by("portfolio_id").values_list("portfolio", "version")
+    )
+    passed = (
+        Segment.objects.filter(boiler__in=boilers, since__lte=at).order_by("-since").values_list("since", flat=True)
+    )
+    return pulses, passed.first()
+
+
+def waiting(build_of: Iterable[tuple[UUID, str]], at: datetime, limit: int) -> list[UUID]:
+    """The boilers to judge again: a boundary has passed, the build is old, or never judged; past failures wait."""
+    stale = Q(pk__in=())
+    for portfolio, build in build_of:
+        stale |= Q(portfolio=portfolio) & ~Q(judged__build=build)
+    due = Q(judged=None) | Q(judged__next_at__lte=at) | stale
+    ready = Q(judged=None) | Q(judged__retry_at=None) | Q(judged__retry_at__lte=at)
+    found = Boiler.objects.filter(due, ready).order_by("judged__next_at", "id").values_list("id", flat=True)
+    return list(found[:limit])
+
+
+def judged(boiler: UUID) -> Judged | None:
+    """When and with what it was last judged."""
+    return Judged.objects.filter(boiler=boiler).first()

@@ -1,0 +1,81 @@
+"""Storing segments, and stamping a write: the changes it made and, last of all, the portfolio's pulse."""
+
+from collections.abc import Iterator, Sequence
+from datetime import datetime
+from typing import Any
+from uuid import UUID
+
+from fleet.board.models import Change, Pulse, Segment, StateSegment
+from fleet.portfolio.conclusions import plain, store
+from fleet.portfolio.models import Boiler
+from fleet.portfolio.news import Cause, News
+from fleet.rules.values import Judgement, StandingSegment
+from fleet.rules.values import StateSegment as State
+
+
+def keep(*, boiler: Boiler, judgement: Judgement) -> int:
+    """Store standings and states from the newest entry on; the past is replayed from facts. Returns rows written."""
+    scope = {"boiler_id": boiler.id, "portfolio_id": boiler.portfolio_id}
+    anchor = judgement.anchor
+    return store(Segment, scope=scope, key=("since",), rows=_standings(judgement.standings, anchor)) + store(
+        StateSegment, scope=scope, key=("position_id", "since"), rows=_states(judgement.states, anchor)
+    )
+
+
+def _since(until: datetime | None, anchor: datetime | None) -> bool:
+    """Whether a segment reaches past the newest entry: what ended before it is history."""
+    return until is None or anchor is None or until > anchor
+
+
+def _standings(segments: Sequence[StandingSegment], anchor: datetime | None) -> Iterator[dict[str, Any]]:
+    for segment in segments:
+        if _since(segment.until, anchor):
+            yield {
+                "since": segment.since,
+                "until": segment.until,
+                "standing": segment.standing.value,
+                "rank": segment.standing.rank,
+                "reasons": plain(segment.reasons),
+                "then": segment.then,
+            }
+
+
+def _states(segments: Sequence[State], anchor: datetime | None) -> Iterator[dict[str, Any]]:
+    for segment in segments:
+        if _since(segment.until, anchor):
+            yield {
+                "position_id": segment.position,
+                "since": segment.since,
+                "until": segment.until,
+                "state": segment.state.value,
+                "marks": list(segment.marks),
+                "reason": plain(segment.reason),
+            }
+
+
+def stamp(*, portfolio: UUID, news: Sequence[News], cause: Cause, at: datetime) -> int:
+    """Give the changes of this write their place in the feed: lock the pulse, last, and carry its next version."""
+    pulse, _ = Pulse.objects.select_for_update().get_or_create(portfolio_id=portfolio)
+    pulse.version += 1
+    pulse.save(update_fields=["version"])
+    Change.objects.bulk_create(_change(portfolio, pulse.version, n, one, cause, at) for n, one in enumerate(news))
+    return pulse.version
+
+
+def _change(portfolio: UUID, version: int, number: int, news: News, cause: Cause, at: datetime) -> Change:
+    return Change(
+        portfolio_id=portfolio,
+        boiler_id=news.boiler,
+        version=version,
+        number=number,
+        kind=news.kind,
+        subject=news.subject,
+        before=news.before,
+        after=news.after,
+        sentence=news.sentence,
+        rule=news.rule,
+        at=news.at,
+        recorded_at=at,
+        who=cause.who,
+        request_id=cause.request_id,
+    )

@@ -1,0 +1,50 @@
+"""Which local day an instant belongs to, and the instant at which a local day begins."""
+
+from datetime import UTC, date, datetime, time, timedelta
+from zoneinfo import ZoneInfo
+
+
+def day_of(instant: datetime, zone: str) -> date:
+    """Return the local day of `instant` (aware, any zone) in the IANA `zone`.
+
+    ValueError for a naive instant or an unknown zone.
+    """
+    if instant.utcoffset() is None:
+        raise ValueError(f"an instant needs a time zone: {instant.isoformat()}")
+    return instant.astimezone(_zone(zone)).date()
+
+
+def day_start(day: date, zone: str) -> datetime:
+    """Return the UTC instant at which the local `day` begins in the IANA `zone`: its first existing instant.
+
+    A midnight that happens twice counts the first time. A day the zone skipped starts where the next one begins.
+    ValueError for an unknown zone; OverflowError within a day of either end of `datetime` (years 1 and 9999).
+    """
+    midnight = datetime.combine(day, time(), tzinfo=_zone(zone))
+    before = midnight.replace(fold=0).astimezone(UTC)
+    after = midnight.replace(fold=1).astimezone(UTC)
+    # The two readings of a wall time agree outside clock changes; in a repeated hour the first one is earlier.
+    # Only in a gap is the reading by the old offset the later of the two (PEP 495).
+    if before <= after:
+        return before
+    return _first_instant_on(day, zone, after, before)
+
+
+def _first_instant_on(day: date, zone: str, low: datetime, high: datetime) -> datetime:
+    """Find the clock change in (`low`, `high`] by halving: `low` is still before `day`, `high` no longer is.
+
+    Midnight itself is not the answer in a gap such as 23:30 to 00:30 (Toronto 1919). Offsets are whole seconds.
+    """
+    while high - low > timedelta(seconds=1):
+        middle = low + timedelta(seconds=(high - low) // timedelta(seconds=2))
+        low, high = (low, middle) if day_of(middle, zone) >= day else (middle, high)
+    return high
+
+
+def _zone(name: str) -> ZoneInfo:
+    """Look the zone up; whatever is wrong with the name is a ValueError that says the name."""
+    try:
+        return ZoneInfo(name)
+    # A folder's name ("America") is an OSError, an unknown one a KeyError, a path a ValueError.
+    except (KeyError, OSError, ValueError) as error:
+        raise ValueError(f"unknown time zone: {name!r}") from error

@@ -1,0 +1,98 @@
+"""When a proof is due again and when it has lapsed. Dates are days of the building; changes come as a day starts.
+
+Two readings of "lapsed" stand side by side, on purpose:
+
+* By calendar interval the day due + grace is the last good one, and the proof is lapsed from the start of the day
+  after it. With no grace the due day itself is that last day: proved 2025-03-03, every 7 days, due 2025-03-10,
+  lapsed 2025-03-11 (published values, section 5).
+* A season-anchored proof is lapsed from the start of the day due + grace. The worked examples settle it (domain,
+  section 4): due 1 October with 30 days is lapsed on 31 October, not 1 November; and "never later than 15 months"
+  binds as an instant: proved 1 June 2025 is due *and* lapsed on 1 September 2026. One more day would break that bound.
+"""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+from typing import Final
+
+from fleet.calendar.days import day_start
+from fleet.calendar.months import Interval, add_months
+from fleet.calendar.seasons import Season
+
+# Domain, section 4: a proof fresh before the season starts holds for that season; none holds beyond 15 months.
+SEASON_FRESH_MONTHS: Final = 6
+SEASON_MOST_MONTHS: Final = 15
+
+FiringSpan = tuple[date, date | None]
+
+
+@dataclass(frozen=True, slots=True)
+class Due:
+    """The first day on which a proof is due and the first on which it is lapsed; never lapsed before due."""
+
+    due: date
+    lapsed: date
+
+    def __post_init__(self) -> None:
+        """Refuse a pair in the wrong order: standing compares both with the same moment."""
+        if self.lapsed < self.due:
+            raise ValueError(f"lapsed on {self.lapsed}, before due on {self.due}")
+
+    def due_at(self, zone: str) -> datetime:
+        """Return the UTC instant from which the proof is due in the IANA `zone`."""
+        return day_start(self.due, zone)
+
+    def lapsed_at(self, zone: str) -> datetime:
+        """Return the UTC instant from which the proof is lapsed in the IANA `zone`."""
+        return day_start(self.lapsed, zone)
+
+
+def calendar_due(proved: date, interval: Interval, grace_days: int) -> Due:
+    """Return when a proof of the day `proved` is due by `interval`, and lapsed after `grace_days` (0 or more)."""
+    due = interval.after(proved)
+    return Due(due=due, lapsed=due + _grace(grace_days) + timedelta(days=1))
+
+
+def season_due(proved: date, season: Season, grace_days: int) -> Due:
+    """Return when a yearly full proof is due and lapsed, anchored to the start of `season` (domain, section 4).
+
+    Due at the first start at least 6 calendar months after `proved`, or 15 months after it if that is sooner; lapsed
+    `grace_days` (0 or more) later, and never later than the 15 months.
+    """
+    latest = add_months(proved, SEASON_MOST_MONTHS)
+    start = season.first_start_on_or_after(add_months(proved, SEASON_FRESH_MONTHS))
+    due = min(start, latest)
+    return Due(due=due, lapsed=min(due + _grace(grace_days), latest))
+
+
+def nth_firing_day(after: date, n: int, firing: Sequence[FiringSpan]) -> date | None:
+    """Return the `n`-th firing day (1 or more) counted from the day after `after`, or None if it never comes.
+
+    `firing` is half-open spans of local days, [from, to), None = goes on for ever; in any order, and a day that
+    several spans hold counts once. ValueError for n < 1 or a span that ends before it begins.
+    """
+    if n < 1:
+        raise ValueError(f"the firing days are counted from 1, not {n}")
+    left, uncounted = n, after + timedelta(days=1)
+    for begin, end in _in_order(firing):
+        begin = max(begin, uncounted)
+        if end is None or left <= (end - begin).days:
+            return begin + timedelta(days=left - 1)
+        left -= max((end - begin).days, 0)
+        uncounted = max(end, uncounted)
+    return None
+
+
+def _in_order(firing: Iterable[FiringSpan]) -> list[FiringSpan]:
+    """Return the spans by their first day, after a look that none is the wrong way round."""
+    for begin, end in firing:
+        if end is not None and end < begin:
+            raise ValueError(f"a firing span ends on {end}, before it begins on {begin}")
+    return sorted(firing, key=lambda span: span[0])
+
+
+def _grace(days: int) -> timedelta:
+    """Return the grace as a length of time; a negative one would make a proof lapse before it is due."""
+    if days < 0:
+        raise ValueError(f"grace is 0 days or more, not {days}")
+    return timedelta(days=days)

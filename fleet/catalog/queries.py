@@ -1,0 +1,28 @@
+"""Which release applies, and the catalogue of a release as the rules read it."""
+
+from datetime import date
+from functools import lru_cache
+
+from django.db.models import Q
+
+from fleet.catalog.models import Release
+from fleet.catalog.parse import rebuild
+from fleet.rules.catalogue import Catalogue
+
+
+def newest() -> int | None:
+    """Return the number of the newest release, None before the first."""
+    return Release.objects.order_by("-number").values_list("number", flat=True).first()
+
+
+def current(day: date) -> int | None:
+    """Return the number of the release that applies on a building's local `day`, None before the first is loaded."""
+    begun = Release.objects.filter(Q(starts_on=None) | Q(starts_on__lte=day))
+    return begun.order_by("-number").values_list("number", flat=True).first()
+
+
+# Releases are append-only, so what was built once per process stays right.
+@lru_cache(maxsize=8)
+def catalogue_of(number: int) -> Catalogue:
+    """Return the catalogue of one release; Release.DoesNotExist for a number never loaded."""
+    return rebuild(Release.objects.get(number=number).content, number)

@@ -1,0 +1,63 @@
+"""Loading a catalogue: a new release, or the present one where nothing changed."""
+
+from datetime import UTC, date, datetime, timedelta
+from pathlib import Path
+
+from django.db import connection, transaction
+
+from fleet.catalog.content import Content
+from fleet.catalog.models import Code, Kind, Procedure, Release, Role
+from fleet.catalog.parse import read
+from fleet.catalog.rows import Faults
+
+CODES: dict[str, type[Code]] = {"kinds.csv": Kind, "roles.csv": Role, "procedures.csv": Procedure}
+
+# No zone is further ahead: while it is still today here, it may be tomorrow there.
+FURTHEST_AHEAD = timedelta(hours=14)
+
+
+@transaction.atomic
+def load(*, folder: Path, at: datetime) -> Release:
+    """Load a folder as the next release; the same content writes nothing. Refused whole, with every fault in it."""
+    _lock()
+    newest = Release.objects.order_by("-number").first()
+    number = newest.number + 1 if newest else 1
+    content, _ = read(folder, number)
+    digest = content.digest()
+    if newest and newest.digest == digest:
+        return newest
+    _refuse_reused(content)
+    _keep_codes(content)
+    starts_on = first_day_of_a_later_release(at) if newest else None
+    kept = content.as_json()
+    return Release.objects.create(number=number, starts_on=starts_on, digest=digest, content=kept, loaded_at=at)
+
+
+def first_day_of_a_later_release(at: datetime) -> date:
+    """Return a day whose midnight is not before tomorrow in any zone: the day after the latest day anywhere."""
+    return (at.astimezone(UTC) + FURTHEST_AHEAD).date() + timedelta(days=1)
+
+
+def _lock() -> None:
+    """One loader at a time: two would number their releases alike. Readers go on reading."""
+    with connection.cursor() as cursor:
+        cursor.execute(f"LOCK TABLE {Release._meta.db_table} IN SHARE ROW EXCLUSIVE MODE")
+
+
+def _refuse_reused(content: Content) -> None:
+    faults = Faults()
+    for file, model in CODES.items():
+        retired = set(model._default_manager.filter(retired=True).values_list("code", flat=True))
+        for row in content.tables[file]:
+            if row.cells["code"] in retired:
+                message = f"code {row.cells['code']!r} was retired: a code is never used again"
+                faults.note("reused", message, file, row.line, "code")
+    faults.refuse_if_any()
+
+
+def _keep_codes(content: Content) -> None:
+    for file, model in CODES.items():
+        rows = [model(code=row.cells["code"], name=row.cells["name"]) for row in content.tables[file]]
+        codes = model._default_manager
+        codes.bulk_create(rows, update_conflicts=True, unique_fields=["code"], update_fields=["name"])
+        codes.exclude(code__in=[r.code for r in rows]).update(retired=True)

@@ -1,0 +1,72 @@
+"""The CSV tables: which there are, their columns, and how one is read with the line of each row."""
+
+import csv
+import io
+from collections.abc import Iterator
+from pathlib import Path
+
+from fleet.catalog.rows import Faults, Row
+
+COLUMNS = {
+    "hazards.csv": "code,name,stops_firing,source",
+    "kinds.csv": "code,name,attributes,source",
+    "roles.csv": "code,name,part,hazard,order,last_line,kinds,source",
+    "procedures.csv": "code,name,kinds,proof,interval,anchor,grace_days,who,covers,judged_by,source",
+    "readings.csv": "procedure,name,type,unit,low,high,choices,required,accept,source",
+    "touches.csv": "kind,touch,needs,source",
+    "findings.csv": "code,level,fails,title,clears_by,source",
+    "actions.csv": "code,name,touch,repairs,source",
+    "observations.csv": "code,name,finding,roles,source",
+}
+
+
+def read_table(folder: Path, file: str, faults: Faults) -> list[Row]:
+    """Read one table; a missing file or a wrong head is one fault and no rows."""
+    try:
+        text = (folder / file).read_text(encoding="utf-8-sig")
+    except FileNotFoundError:
+        faults.note("missing_file", "is missing", file)
+        return []
+    except UnicodeDecodeError:
+        faults.note("bad_file", "is not UTF-8 text", file)
+        return []
+    lines = csv.reader(io.StringIO(text, newline=""), strict=True)
+    before = len(faults.found)
+    try:
+        rows = list(_rows(file, lines, faults))
+    except csv.Error as error:
+        faults.note("bad_file", f"can't be read as a table: {error}", file, lines.line_num)
+        return []
+    if not rows and len(faults.found) == before:
+        faults.note("empty_table", "has no rows", file)
+    return rows
+
+
+def _rows(file: str, lines: Iterator[list[str]], faults: Faults) -> Iterator[Row]:
+    head, wanted = next(lines, []), COLUMNS[file].split(",")
+    if not _head_is_right(file, head, wanted, faults):
+        return
+    for line, cells in _numbered(lines):
+        if len(cells) != len(head):
+            faults.note("bad_row", f"has {len(cells)} cells where the head has {len(head)}", file, line)
+        elif cells:
+            row = Row(file, line, dict(zip(head, (c.strip() for c in cells), strict=True)), faults)
+            row.text("source")
+            yield row
+
+
+def _numbered(lines: Iterator[list[str]]) -> Iterator[tuple[int, list[str]]]:
+    # The reader's own count: a quoted cell may hold line ends. Blank lines are no rows.
+    for cells in lines:
+        if cells:
+            yield getattr(lines, "line_num", 0), cells
+
+
+def _head_is_right(file: str, head: list[str], wanted: list[str], faults: Faults) -> bool:
+    for column in head:
+        if column not in wanted:
+            faults.note("unknown_column", f"unknown column {column!r}", file, 1, column)
+    for column in wanted:
+        if head.count(column) != 1:
+            faults.note("missing_column", f"column {column!r} must stand there once", file, 1, column)
+    return sorted(head) == sorted(wanted)

@@ -1,0 +1,1 @@
+"""Episodes of findings somebody must put right, and what people decided about them."""

@@ -1,0 +1,176 @@
+"""From rows to `rules.values.Evidence`: the queries are listed in the order they run, each once per boiler."""
+
+from collections import defaultdict
+from collections.abc import Iterable
+from datetime import UTC, date, datetime
+from typing import Any
+from uuid import UUID
+
+from django.db.models import Q, QuerySet
+
+from fleet.accounts.models import Qualification
+from fleet.catalog import queries as catalog
+from fleet.portfolio.models import Boiler, Fitting, Position, ServiceState, Setting
+from fleet.rules import VERSION, values
+from fleet.terms.models import Adoption
+from fleet.terms.values import as_terms, version
+from fleet.visits.models import Attendance, Entry, Reading, Visit
+
+
+def build_of(portfolio: UUID, at: datetime) -> str:
+    """What conclusions of this portfolio are made with at `at`: rules version, catalogue release, terms version."""
+    return _build(catalog.current(_day(at)), list(Adoption.objects.filter(portfolio=portfolio)))
+
+
+def _build(release: int | None, adopted: list[Adoption]) -> str:
+    return f"r{VERSION}.c{release}.t{version(adopted)}"
+
+
+def _day(at: datetime) -> date:
+    # A later release begins on a day that is not yet today anywhere when it is loaded, so one day serves all zones.
+    return at.astimezone(UTC).date()
+
+
+def gather(boiler_id: UUID, at: datetime, known_at: datetime | None = None) -> tuple[values.Evidence, str]:
+    """Return one boiler's evidence and the build it belongs to; with `known_at`, only what was posted by then.
+
+    LookupError before the first catalogue is loaded.
+    """
+    boiler = Boiler.objects.select_related("building").get(id=boiler_id)
+    zone = boiler.building.zone
+    positions = list(_positions(boiler))
+    ids = [p.id for p in positions]
+    adopted = list(Adoption.objects.filter(portfolio=boiler.portfolio_id).order_by("version"))
+    release = catalog.current(_day(at))
+    if release is None:
+        raise LookupError("no catalogue is loaded: run load_catalogue first")
+    evidence = values.Evidence(
+        boiler=boiler.id,
+        name=boiler.name,
+        zone=zone,
+        catalogue=catalog.catalogue_of(release),
+        terms=as_terms(adopted, zone),
+        positions=tuple(values.Position(p.id, p.ref, p.name, p.role_id) for p in positions),
+        fittings=tuple(_fittings(ids, known_at)),
+        settings=tuple(_settings(boiler.id, ids, known_at)),
+        services=tuple(_services(boiler.id, known_at)),
+        visits=tuple(_visits(boiler, ids, known_at)),
+    )
+    return evidence, _build(release, adopted)
+
+
+def _positions(boiler: Boiler) -> QuerySet[Position]:
+    shared = Q(header_group=boiler.header_group_id) if boiler.header_group_id else Q(pk__in=())
+    return Position.objects.filter(Q(boiler=boiler) | shared).order_by("id")
+
+
+def _known(rows: QuerySet[Any], known_at: datetime | None) -> QuerySet[Any]:
+    """Of two statements about the same instant the one posted later holds, so they come in that order."""
+    return (rows.filter(posted_at__lte=known_at) if known_at else rows).order_by("posted_at")
+
+
+def _fittings(positions: list[UUID], known_at: datetime | None) -> Iterable[values.Fitting]:
+    rows = _known(Fitting.objects.filter(position__in=positions).select_related("device"), known_at)
+    for row in {(r.position_id, r.since): r for r in rows}.values():
+        yield values.Fitting(
+            position=row.position_id,
+            device=row.device_id,
+            kind=row.device.kind_id if row.device else "",
+            since=row.since,
+            attributes=row.device.attributes if row.device else {},
+            declared={code: date.fromisoformat(day) for code, day in row.declared.items()},
+        )
+
+
+def _settings(boiler: UUID, positions: list[UUID], known_at: datetime | None) -> Iterable[values.Setting]:
+    rows = _known(Setting.objects.filter(Q(boiler=boiler) | Q(position__in=positions)), known_at)
+    for row in {(r.position_id, r.key, r.since): r for r in rows}.values():
+        value = tuple(UUID(v) for v in row.value) if isinstance(row.value, list) else row.value
+        yield values.Setting(row.position_id, row.key, value, row.since)
+
+
+def _services(boiler: UUID, known_at: datetime | None) -> Iterable[values.ServiceChange]:
+    rows = _known(ServiceState.objects.filter(boiler=boiler), known_at)
+    for row in {r.since: r for r in rows}.values():
+        yield values.ServiceChange(values.Service(row.state), row.since)
+
+
+def _visits(boiler: Boiler, positions: list[UUID], known_at: datetime | None) -> Iterable[values.Visit]:
+    """Visits at the end of their chain of corrections; of a neighbour's, only what was done on shared positions."""
+    visits = {v.id: v for v in _valid(boiler, known_at)}
+    people = _qualifications(visits)
+    entries = _entries(visits, positions)
+    for visit in visits.values():
+        own = visit.boiler_id == boiler.id
+        if entries[visit.id] or own:
+            yield values.Visit(
+                id=visit.id,
+                kind=visit.kind,
+                at=visit.performed_at,
+                posted_at=visit.posted_at,
+                entries=tuple(entries[visit.id]),
+                qualifications=frozenset(people[visit.id]),
+                state_on_arrival=visit.state_on_arrival,
+                left_as=visit.left_as,
+                leaving_checks={k: bool(v) if isinstance(v, list) else v for k, v in visit.leaving_checks.items()},
+                own=own,
+            )
+
+
+def _valid(boiler: Boiler, known_at: datetime | None) -> QuerySet[Visit]:
+    members = Q(boiler=boiler)
+    if boiler.header_group_id:
+        members |= Q(boiler__header_group=boiler.header_group_id)
+    if known_at is None:
+        return Visit.objects.filter(members, corrected_by=None, void=False)
+    later = Visit.objects.filter(posted_at__lte=known_at, corrects__isnull=False).values("corrects")
+    return Visit.objects.filter(members, posted_at__lte=known_at, void=False).exclude(id__in=later)
+
+
+def _qualifications(visits: dict[UUID, Visit]) -> dict[UUID, set[str]]:
+    """What the people of each visit were qualified for when it was performed; unknown is none."""
+    present = Attendance.objects.filter(visit__in=list(visits), user__isnull=False).values_list("visit", "user")
+    held = defaultdict(list)
+    for row in Qualification.objects.filter(user__in={user for _, user in present}):
+        held[row.user_id].append(row)
+    found: dict[UUID, set[str]] = defaultdict(set)
+    for visit, user in present:
+        at = visits[visit].performed_at
+        found[visit] |= {q.code for q in held[user] if q.since <= at and (q.until is None or at < q.until)}
+    return found
+
+
+def _entries(visits: dict[UUID, Visit], positions: list[UUID]) -> dict[UUID, list[values.Entry]]:
+    rows = Entry.objects.filter(visit__in=list(visits)).filter(Q(position__in=positions) | Q(position=None))
+    listed = list(rows.select_related("device").order_by("visit_id", "number"))
+    readings = _readings([row.id for row in listed])
+    found: dict[UUID, list[values.Entry]] = defaultdict(list)
+    for row in listed:
+        found[row.visit_id].append(_entry(row, readings[row.id]))
+    return found
+
+
+def _entry(row: Entry, readings: dict[str, values.Value]) -> values.Entry:
+    return values.Entry(
+        id=row.id,
+        number=row.number,
+        act=row.act,
+        code=row.code,
+        position=row.position_id,
+        at=row.performed_at,
+        phase=row.phase,
+        outcome=row.outcome,
+        why=row.why,
+        readings=readings,
+        device=row.device_id,
+        kind=row.device.kind_id if row.device else "",
+        values=row.values,
+    )
+
+
+def _readings(entries: list[UUID]) -> dict[UUID, dict[str, values.Value]]:
+    found: dict[UUID, dict[str, values.Value]] = defaultdict(dict)
+    for row in Reading.objects.filter(entry__in=entries):
+        value = row.flag if row.flag is not None else row.number if row.number is not None else row.word
+        found[row.entry_id][row.name] = value
+    return found

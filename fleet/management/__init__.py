@@ -1,0 +1,1 @@
+"""A door: the commands that start, stop, check and repair an installation."""

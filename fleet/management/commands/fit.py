@@ -1,0 +1,24 @@
+"""`manage.py fit`: whether the servers named in the environment will do."""
+
+import sys
+from typing import Any
+
+from django.conf import settings
+from django.core.management.base import BaseCommand
+
+from fleet.management.embedded import fit
+
+
+class Command(BaseCommand):
+    """Prints one line per question."""
+
+    help = "Say whether the servers of DATABASE_URL and REDIS_URL will do; exit code 1 if not."
+    requires_system_checks = []
+
+    def handle(self, *args: Any, **options: Any) -> None:
+        """Ask both servers and print what they said."""
+        answers = fit.check(settings.DATABASE_URL, settings.REDIS_URL)
+        for answer in answers:
+            self.stdout.write(str(answer))
+        if not all(answer.good for answer in answers):
+            sys.exit(1)

@@ -1,0 +1,42 @@
+"""`manage.py load_catalogue [FOLDER]`: load the catalogue, or print everything wrong in it."""
+
+from argparse import ArgumentParser
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any
+
+from django.conf import settings
+from django.core.management.base import BaseCommand
+
+from fleet.catalog.models import Release
+from fleet.catalog.services import load
+from fleet.errors import Fault, Refused
+
+
+class Command(BaseCommand):
+    """Prints one line, or one per fault."""
+
+    help = "Load the catalogue from a folder; the same content again changes nothing."
+
+    def add_arguments(self, parser: ArgumentParser) -> None:
+        """The folder, by default the one that comes with the code."""
+        parser.add_argument("folder", nargs="?", type=Path, default=settings.ROOT / "fixtures" / "catalogue")
+
+    def handle(self, *args: Any, folder: Path, **options: Any) -> None:
+        """Load, or print every fault and leave with 1."""
+        try:
+            self.stdout.write(_told(load(folder=folder, at=datetime.now(UTC))))
+        except Refused as refused:
+            for fault in refused.faults:
+                self.stderr.write(_place(fault))
+            raise SystemExit(1) from refused
+
+
+def _told(release: Release) -> str:
+    counts = ", ".join(f"{len(rows)} {file.partition('.')[0]}" for file, rows in release.content.items())
+    return f"Catalogue release {release.number}, from {release.starts_on or 'the beginning'}: {counts}."
+
+
+def _place(fault: Fault) -> str:
+    file, line, column = (*fault.at, "", "", "")[:3]
+    return f"{file}:{line}: {column}: {fault.message}"

@@ -1,0 +1,57 @@
+"""The people of the demonstration: sign-ins, grants, qualifications and the technician's key."""
+
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
+
+from fleet.accounts import keys
+from fleet.accounts.models import Grant, Qualification, User
+from fleet.portfolio.models import Portfolio
+
+KEY = "gg_demo_rosa_field_key"  # fixed and printed: the demonstration holds nothing and answers on this machine only
+LONG_AGO = datetime(2015, 1, 1, tzinfo=UTC)
+
+
+@dataclass(frozen=True, slots=True)
+class Member:
+    """One person of the cast."""
+
+    username: str
+    password: str
+    name: str
+    role: str
+    qualifications: tuple[str, ...] = ()
+
+
+CAST = (
+    Member("ines", "copper-ladle-42", "Ines Okafor", "manager"),
+    Member("rosa", "brass-union-17", "Rosa Delgado", "technician", ("technician", "operator")),
+    Member("henk", "slate-roof-93", "Henk Visser", "dispatcher"),
+    Member("bram", "coal-chute-58", "Bram Whitlock", "caretaker", ("operator",)),
+)
+
+
+def make(portfolio: Portfolio, at: datetime) -> dict[str, User]:
+    """Make who is missing; return everybody by user name."""
+    people = {member.username: _person(member, portfolio) for member in CAST}
+    keys.make(user=people["rosa"], name="field", expires_at=at + timedelta(days=365), secret=KEY)
+    return people
+
+
+def _person(member: Member, portfolio: Portfolio) -> User:
+    first, last = member.name.split()
+    user, created = User.objects.get_or_create(
+        username=member.username, defaults={"first_name": first, "last_name": last}
+    )
+    if created:
+        user.set_password(member.password)
+        user.save()
+    Grant.objects.get_or_create(user=user, role=member.role, portfolio=portfolio, building=None)
+    for code in member.qualifications:
+        Qualification.objects.get_or_create(user=user, code=code, since=LONG_AGO)
+    return user
+
+
+def sign_ins() -> str:
+    """Who may sign in, for the terminal."""
+    lines = [f"  {m.username:<6} {m.password:<16} {m.name}, {m.role}" for m in CAST]
+    return "\n".join(["Sign-ins (user name, password):", *lines, f"Field key of Rosa Delgado: {KEY}"])

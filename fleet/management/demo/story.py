@@ -1,0 +1,68 @@
+"""Seven boilers in six houses, each with its own past, told through the same door as every real visit."""
+
+from collections.abc import Iterator
+from datetime import datetime, timedelta
+from pathlib import Path
+from uuid import NAMESPACE_DNS, uuid5
+
+from fleet import pipeline
+from fleet.accounts.models import User
+from fleet.catalog import queries as catalog
+from fleet.management.demo import cast, work
+from fleet.management.demo.work import Bench
+from fleet.portfolio.models import Boiler, Portfolio
+from fleet.portfolio.news import Cause
+from fleet.portfolio.sheet import parse
+from fleet.visits.incoming import IncomingVisit
+
+REF = "LARKFIELD"
+PORTFOLIO_ID = uuid5(NAMESPACE_DNS, "larkfield.invalid")
+
+
+def make(sheet: Path, at: datetime) -> Portfolio:
+    """Make the demonstration, or what is missing of it, as of `at`."""
+    found = Portfolio.objects.filter(ref=REF).first()
+    if found is not None:
+        return found
+    portfolio = Portfolio.objects.create(id=PORTFOLIO_ID, ref=REF, name="Larkfield Homes")
+    people = cast.make(portfolio, at)
+    rows = parse(sheet.read_text(encoding="utf-8"), catalog.catalogue_of(catalog.newest() or 1))
+    pipeline.change_register(portfolio=portfolio, rows=rows, at=at - timedelta(days=600), cause=Cause(who="demo"))
+    told = sorted(_visits(people, at), key=lambda pair: pair[0].performed_at)
+    for visit, who in told:
+        pipeline.post_visits([visit], by=who, at=visit.performed_at + timedelta(minutes=50))
+    pipeline.sweep(at=at)
+    return portfolio
+
+
+def _visits(people: dict[str, User], at: datetime) -> Iterator[tuple[IncomingVisit, User]]:
+    rosa, bram = people["rosa"], people["bram"]
+    benches = {f"{b.building.ref} {b.ref}": Bench.of(b) for b in Boiler.objects.select_related("building")}
+    for key, days, after_lift in (
+        ("ALD12 B1", 43, "tight"),
+        ("ALD12 B2", 43, "tight"),
+        ("QUA48 B1", 60, "tight"),
+        ("WEA07 B1", 490, "tight"),  # past fifteen months: its proofs have lapsed
+        ("HOP33 B1", 75, "tight"),
+        ("MIL90 B1", 20, "drips"),
+    ):
+        bench, when = benches[key], at - timedelta(days=days)
+        entries = work.yearly_service(bench, when, after_lift)
+        who = [rosa.id]
+        visit = bench.visit("annual_service", when, who, entries, left_as="on_call", leaving_checks=work.LEFT_WELL)
+        yield visit, rosa
+        yield from ((v, bram) for v in _weeks(bench, bram, at, _latest_flush(key), min(days, 60)))
+    call = at - timedelta(hours=20)
+    quarry = benches["QUA48 B1"]
+    yield quarry.visit("no_heat", call, [rosa.id], work.plugged_siphon(quarry, call), left_as="off_locked"), rosa
+
+
+def _latest_flush(key: str) -> int:
+    """The caretaker of Hopper Street is behind: his flush is due."""
+    return 10 if key == "HOP33 B1" else 3
+
+
+def _weeks(bench: Bench, bram: User, at: datetime, latest: int, back: int) -> Iterator[IncomingVisit]:
+    for days in range(latest, back, 7):
+        when = at - timedelta(days=days)
+        yield bench.visit("routine_check", when, [bram.id], work.flush(bench, when))

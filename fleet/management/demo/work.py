@@ -1,0 +1,106 @@
+"""What people do at a boiler, as entries: flushes, a whole yearly service, a no-heat call."""
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+from uuid import UUID, uuid5
+
+from fleet.portfolio.models import Boiler, Position
+from fleet.visits.incoming import IncomingEntry, IncomingVisit, Person
+
+GOOD_FLUSH = {
+    "burner_firing": True,
+    "water": "runs",
+    "burner_stopped": True,
+    "recovery": "prompt",
+    "sediment": "clear",
+}
+GOOD_LIFT = {"gauge_psi": 6.0, "lifted": True, "discharged": True, "after_lift": "tight"}
+LEFT_WELL: Mapping[str, Any] = {
+    "jumpers_off": True,
+    "set_points_read": True,
+    "feed_open": True,
+    "drains_shut": True,
+    "glass_cocks_open": True,
+    "resets_in": True,
+    "water_at_line": True,
+    "tags_accounted": True,
+    "told": [{"name": "Ines Okafor", "how": "phone"}],
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Bench:
+    """One boiler with its positions by ref, to write visits for."""
+
+    boiler: Boiler
+    places: Mapping[str, UUID]
+
+    @classmethod
+    def of(cls, boiler: Boiler) -> "Bench":
+        """Look the positions up."""
+        return cls(boiler, dict(Position.objects.filter(boiler=boiler).values_list("ref", "id")))
+
+    def test(self, at: datetime, code: str, place: str, outcome: str = "pass", **readings: Any) -> IncomingEntry:
+        """One test."""
+        position = self.places[place]
+        return IncomingEntry(act="test", code=code, position=position, at=at, outcome=outcome, readings=readings)
+
+    def act(self, at: datetime, code: str, place: str) -> IncomingEntry:
+        """One action."""
+        return IncomingEntry(act="action", code=code, position=self.places[place], at=at)
+
+    def visit(
+        self, kind: str, at: datetime, who: Iterable[UUID], entries: Iterable[IncomingEntry], **more: Any
+    ) -> IncomingVisit:
+        """One visit; its id follows from boiler, kind and time, so the same story told again adds nothing."""
+        people = tuple(Person(user=w) for w in who)
+        made = uuid5(self.boiler.id, f"{kind} {at.isoformat()}")
+        return IncomingVisit(made, self.boiler.id, kind, at, tuple(entries), people, **more)
+
+
+def flush(bench: Bench, at: datetime) -> list[IncomingEntry]:
+    """The weekly flush of the float chamber."""
+    return [bench.test(at, "flush", "upper", **GOOD_FLUSH)]
+
+
+def yearly_service(bench: Bench, at: datetime, after_lift: str = "tight") -> list[IncomingEntry]:
+    """As found first; then the chamber is opened and cleaned, and what that touched is proven again."""
+    siphons = [ref for ref in bench.places if ref.startswith("siphon")]
+    return [
+        bench.test(at, "flush", "upper", **GOOD_FLUSH),
+        *(bench.test(at, "siphon_check", ref, passes_water=True) for ref in sorted(siphons)),
+        bench.test(at, "operating_control_trip", "control", trip_psi=1.6, cycles=3.0),
+        _limit(bench, at),
+        bench.test(at, "slow_drain", "lower", burner_firing=True, burner_stopped=True, trip_in=1.5, locked_out=True),
+        bench.test(at, "lever_lift", "valve", **{**GOOD_LIFT, "after_lift": after_lift}),
+        bench.act(at, "open_clean", "chamber"),
+        bench.test(at, "chamber_open_inspect", "chamber", found_clean=True),
+        bench.test(at, "slow_drain", "upper", burner_firing=True, burner_stopped=True, trip_in=2.5),
+        bench.test(at, "flush", "upper", **GOOD_FLUSH),
+    ]
+
+
+def _limit(bench: Bench, at: datetime) -> IncomingEntry:
+    return bench.test(
+        at,
+        "limit_trip",
+        "limit",
+        trip_psi=7.9,
+        stayed_off_minutes=4.0,
+        psi_when_checked=2.0,
+        call_on=True,
+        restarted_by_hand=True,
+        set_psi_read_back=8.0,
+    )
+
+
+def plugged_siphon(bench: Bench, at: datetime) -> list[IncomingEntry]:
+    """A no-heat call that finds the one siphon plugged and no part in the van."""
+    siphon = min(ref for ref in bench.places if ref.startswith("siphon"))
+    return [
+        IncomingEntry(act="observe", code="lockout_found", position=bench.places["limit"], at=at),
+        bench.test(at, "siphon_check", siphon, "fail", passes_water=False),
+        bench.test(at, "limit_trip", "limit", "not_done"),
+    ]

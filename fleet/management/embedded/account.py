@@ -1,0 +1,75 @@
+"""The account the servers run under: the caller's own, or an unprivileged one when the caller is root."""
+
+import os
+import pwd
+import subprocess
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from fleet.management.embedded.trouble import Trouble
+
+# PostgreSQL refuses to run as root. An account made for us keeps the data from other services under `nobody`.
+CHOICES = ("gaugeglass", "nobody")
+
+
+@dataclass(frozen=True, slots=True)
+class Account:
+    """A user of this machine; `switch` is whether processes have to change to it."""
+
+    uid: int
+    gid: int
+    name: str
+    switch: bool
+
+    @property
+    def spawning(self) -> dict[str, Any]:
+        """Keyword arguments that make `subprocess` run a program under this account and no group more."""
+        return {"user": self.uid, "group": self.gid, "extra_groups": []} if self.switch else {}
+
+    def give(self, path: Path) -> Path:
+        """Make this account the owner of something we just made."""
+        if self.switch:
+            os.chown(path, self.uid, self.gid)
+        return path
+
+    def reaches(self, path: Path) -> bool:
+        """Return whether the account may pass through or execute `path`; asked of the system, not of mode bits."""
+        return self.runs(["test", "-x", str(path)])
+
+    def runs(self, argv: list[str]) -> bool:
+        """Return whether `argv` ends well under this account."""
+        env = {"PATH": "/usr/bin:/bin"}
+        try:
+            done = subprocess.run(argv, cwd="/", env=env, capture_output=True, timeout=30, check=False, **self.spawning)
+        except (PermissionError, FileNotFoundError, subprocess.TimeoutExpired):
+            return False
+        return done.returncode == 0
+
+
+def caller() -> Account:
+    """Return the account that runs this process."""
+    uid = os.geteuid()
+    return Account(uid, os.getegid(), name_of(uid), switch=False)
+
+
+def for_servers(owned: Path) -> Account:
+    """Return the account for the servers; `owned` is a folder that already belongs to it, if it exists."""
+    if os.geteuid() != 0:
+        return caller()
+    if owned.is_dir() and owned.stat().st_uid:
+        found = owned.stat()
+        return Account(found.st_uid, found.st_gid, name_of(found.st_uid), switch=True)
+    names = {entry.pw_name: entry for entry in pwd.getpwall()}
+    chosen = next((names[name] for name in CHOICES if name in names), None)
+    if chosen is None:
+        raise Trouble(f"The servers may not run as root: make an account named {CHOICES[0]}, or start as another user.")
+    return Account(chosen.pw_uid, chosen.pw_gid, chosen.pw_name, switch=True)
+
+
+def name_of(uid: int) -> str:
+    """Return the name of a user, or the number where it has none."""
+    try:
+        return pwd.getpwuid(uid).pw_name
+    except KeyError:  # a container may run under a number without a name
+        return str(uid)

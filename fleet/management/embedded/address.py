@@ -1,0 +1,60 @@
+"""Where the web server answers, and whether it can."""
+
+import errno
+import http.client
+import socket
+from dataclasses import dataclass
+
+from fleet.management.embedded.trouble import Trouble
+
+EVERYWHERE = {"0.0.0.0": "127.0.0.1", "::": "::1"}  # what to ask when every address is listened on
+
+
+@dataclass(frozen=True, slots=True)
+class Address:
+    """A host and a port to listen on."""
+
+    host: str
+    port: int
+
+    @property
+    def bind(self) -> str:
+        """Host and port as one word."""
+        return f"[{self.host}]:{self.port}" if ":" in self.host else f"{self.host}:{self.port}"
+
+    @property
+    def url(self) -> str:
+        """What to type into a browser on this machine."""
+        near = EVERYWHERE.get(self.host, self.host)
+        return f"http://{Address(near, self.port).bind}/"
+
+    def check_free(self) -> None:
+        """Refuse an address that cannot be listened on, before anything is started."""
+        family = socket.AF_INET6 if ":" in self.host else socket.AF_INET
+        try:
+            socket.create_server((self.host, self.port), family=family).close()
+        except socket.gaierror:
+            raise Trouble(f"This machine has no address {self.host}: name one of its own with --host.") from None
+        except OverflowError:
+            raise Trouble(f"{self.port} is no port: name one from 1 to 65535 with --port.") from None
+        except OSError as error:
+            raise Trouble(self._sentence(error)) from None
+
+    def answers(self) -> bool:
+        """Return whether a web server answers, with whatever status."""
+        connection = http.client.HTTPConnection(EVERYWHERE.get(self.host, self.host), self.port, timeout=5)
+        try:
+            connection.request("GET", "/")
+            connection.getresponse()
+        except (OSError, http.client.HTTPException):
+            return False
+        finally:
+            connection.close()
+        return True
+
+    def _sentence(self, error: OSError) -> str:
+        if error.errno == errno.EADDRINUSE:
+            return f"Port {self.port} on {self.host} is taken by another program: name a free one with --port."
+        if error.errno in {errno.EACCES, errno.EPERM}:
+            return f"You may not listen on port {self.port}: name one above 1023 with --port."
+        return f"This machine cannot listen on {self.bind} ({error.strerror}): name another with --host and --port."

@@ -1,0 +1,75 @@
+"""The broker: a Redis-protocol server on a socket, with a password, that keeps what it was given."""
+
+from dataclasses import dataclass
+from pathlib import Path
+from urllib.parse import quote
+
+import redis
+
+from fleet.management.embedded.binaries import Binaries
+from fleet.management.embedded.folder import Folder
+from fleet.management.embedded.postgres import SERVER_ENV
+from fleet.management.embedded.processes import Program
+from fleet.management.embedded.records import write_private
+
+# No snapshots beside the append-only file: one way of keeping is enough. Memory that runs out refuses, never forgets.
+SETTINGS = """\
+port 0
+unixsocket "{socket}"
+unixsocketperm 700
+requirepass {password}
+dir "{files}"
+appendonly {keeps}
+appendfsync everysec
+maxmemory-policy noeviction
+save ""
+daemonize no
+"""
+
+
+@dataclass(frozen=True, slots=True)
+class Broker:
+    """The broker of one data folder."""
+
+    folder: Folder
+    binaries: Binaries
+    sockets: Path
+    throwaway: bool = False
+
+    @property
+    def url(self) -> str:
+        """The address the site and the worker use, in the form the task library reads."""
+        return f"redis+socket://:{self._password}@{quote(str(self._socket))}"
+
+    def serving(self) -> Program:
+        """Write the settings, which carry the password, and return the server."""
+        files = self.folder.private("broker")
+        settings = files / "broker.conf"
+        values = {"socket": self._socket, "password": self._password, "files": files}
+        write_private(settings, SETTINGS.format(**values, keeps="no" if self.throwaway else "yes"))
+        self.folder.account.give(settings)
+        argv = (str(self.binaries.broker), str(settings))
+        return Program("broker", argv, SERVER_ENV, self.folder.account, vital=True)
+
+    def ready(self) -> bool:
+        """Return whether the server answers and has loaded what it kept."""
+        try:
+            with connect(self.url) as client:
+                return bool(client.ping())
+        except redis.RedisError:
+            return False
+
+    @property
+    def _socket(self) -> Path:
+        return self.sockets / "broker.sock"
+
+    @property
+    def _password(self) -> str:
+        return self.folder.keys()["broker"]
+
+
+def connect(url: str) -> redis.Redis:
+    """Return a client for an address in either spelling of a socket: the task library's or the client library's."""
+    return redis.Redis.from_url(
+        url.replace("redis+socket://", "unix://", 1), socket_connect_timeout=5, socket_timeout=5, retry=None
+    )

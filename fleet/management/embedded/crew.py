@@ -1,0 +1,135 @@
+"""The children of one supervisor: started, watched, started again when they die, stopped last first."""
+
+import signal
+import subprocess
+import time
+from collections.abc import Callable, Iterator
+from contextlib import ExitStack, contextmanager
+from dataclasses import dataclass, field
+
+from fleet.management.embedded.folder import Folder
+from fleet.management.embedded.processes import Program, end, running, spawn
+from fleet.management.embedded.records import Mark, Records
+from fleet.management.embedded.trouble import from_log
+
+Say = Callable[[str], None]
+
+FIRST_PAUSE, LONGEST_PAUSE, SETTLED = 0.5, 30.0, 60.0
+ENOUGH = 5  # times in a row after which a site without database or broker is given up
+LOOK_EVERY, LOGS_EVERY = 0.2, 60.0
+
+
+class Asked(Exception):
+    """A signal asked us to stop while we were waiting for something."""
+
+
+@dataclass(slots=True)
+class Child:
+    """A running program, or one that waits to be started again."""
+
+    program: Program
+    process: subprocess.Popen[bytes]
+    since: float = field(default_factory=time.monotonic)
+    failures: int = 0
+    again_at: float | None = None
+
+
+class Crew:
+    """Holds no process it did not start. `asked` tells whether somebody wants all of it to stop."""
+
+    def __init__(self, folder: Folder, say: Say, asked: Callable[[], bool] = lambda: False) -> None:
+        self.folder, self.say, self.asked = folder, say, asked
+        self.records = Records(folder.path / "children.json")
+        self.children: list[Child] = []
+        self._endings = ExitStack()  # runs every ending, also when one of them fails
+
+    def run(self, program: Program) -> None:
+        """Run a step to its end; a step that fails stops the start."""
+        child = self._hire(program)
+        self._wait(lambda: not running(child.process))
+        if self._dismiss(child):
+            raise from_log(f"The step `{program.name}` failed", self.folder.log(program.name), self.folder.path)
+
+    def start(self, program: Program, ready: Callable[[], bool] = lambda: True, limit: float = 120.0) -> None:
+        """Start a program that stays, and wait until it is of use."""
+        child = self._hire(program)
+        until = time.monotonic() + limit
+        self._wait(lambda: not running(child.process) or ready() or time.monotonic() > until)
+        if not running(child.process) or time.monotonic() > until:
+            raise from_log(f"The {program.name} does not start", self.folder.log(program.name), self.folder.path)
+        self.children.append(child)
+
+    def watch(self) -> None:
+        """Look after the children and their logs until somebody asks to stop."""
+        logs_at = 0.0
+        while not self.asked():
+            for child in self.children:
+                self._look_after(child)
+            if time.monotonic() >= logs_at:
+                self.folder.set_large_logs_aside()
+                logs_at = time.monotonic() + LOGS_EVERY
+            time.sleep(LOOK_EVERY)
+
+    def stop(self) -> None:
+        """Stop all, last started first, each within its patience."""
+        self._endings.close()
+        self.children.clear()
+
+    def _hire(self, program: Program) -> Child:
+        child = Child(program, self._spawn(program))
+        self._endings.callback(self._dismiss, child)
+        return child
+
+    def _spawn(self, program: Program) -> subprocess.Popen[bytes]:
+        process = spawn(program, self.folder.log(program.name))
+        self.records.add(Mark.of(program.name, process.pid, program.ask))
+        return process
+
+    def _dismiss(self, child: Child) -> int:
+        code = end(child.process, child.program.ask, child.program.patience)
+        self.records.drop(child.program.name)
+        return code
+
+    def _wait(self, over: Callable[[], bool]) -> None:
+        while not over():
+            if self.asked():
+                raise Asked
+            time.sleep(LOOK_EVERY / 4)
+
+    def _look_after(self, child: Child) -> None:
+        if child.again_at is None:
+            if not running(child.process):
+                self._plan_again(child)
+        elif time.monotonic() >= child.again_at:
+            child.process, child.since, child.again_at = self._spawn(child.program), time.monotonic(), None
+
+    def _plan_again(self, child: Child) -> None:
+        code = self._dismiss(child)
+        lasted = time.monotonic() - child.since
+        child.failures = 1 if lasted > SETTLED else child.failures + 1
+        name, log = child.program.name, self.folder.log(child.program.name)
+        if child.program.vital and child.failures >= ENOUGH:
+            sentence = f"The {name} stopped {child.failures} times in a row, so all was stopped"
+            raise from_log(sentence, log, self.folder.path)
+        pause = min(LONGEST_PAUSE, FIRST_PAUSE * 2 ** (child.failures - 1))
+        child.again_at = time.monotonic() + pause
+        self.say(f"The {name} stopped by itself ({_reason(code)}); it starts again in {pause:g} s. Its log is {log}.")
+
+
+def _reason(code: int) -> str:
+    return f"signal {-code}" if code < 0 else f"exit code {code}"
+
+
+@contextmanager
+def listening() -> Iterator[Callable[[], bool]]:
+    """Note the signals that ask to stop; inside the block they only set what the yielded function returns."""
+    got: list[int] = []
+    wanted = [signal.SIGINT, signal.SIGTERM]
+    if signal.getsignal(signal.SIGHUP) is not signal.SIG_IGN:  # `nohup` means to survive a closed terminal
+        wanted.append(signal.SIGHUP)
+    before = {each: signal.signal(each, lambda number, _: got.append(number)) for each in wanted}
+    try:
+        yield lambda: bool(got)
+    finally:
+        for each, handler in before.items():
+            signal.signal(each, handler)

@@ -1,0 +1,138 @@
+"""The data folder: where it is, what it is for, what is kept in it. No existing folder's mode is ever changed."""
+
+import json
+import os
+import secrets
+import shutil
+from dataclasses import dataclass
+from pathlib import Path
+
+from fleet.management.embedded.account import Account, for_servers, name_of
+from fleet.management.embedded.records import read_json, write_private
+from fleet.management.embedded.trouble import Trouble, in_words
+
+LAYOUT = 1
+WORDS = {"demo": "a demonstration", "site": "a lasting site", "test": "a test"}
+MB = 1024 * 1024
+ROOM_FOR_NEW, ROOM_TO_RUN, LARGE_LOG = 200 * MB, 30 * MB, 10 * MB
+
+
+@dataclass(frozen=True, slots=True)
+class Folder:
+    """An opened data folder and the account its servers run under."""
+
+    path: Path
+    account: Account
+
+    @property
+    def cluster(self) -> Path:
+        """Where the database keeps its files."""
+        return self.path / "postgres"
+
+    def log(self, name: str) -> Path:
+        """Return the log file of a child."""
+        return self.path / "logs" / f"{name}.log"
+
+    def set_large_logs_aside(self) -> None:
+        """Keep one older log per child. Children append, so a log can be emptied under their hands."""
+        for log in (self.path / "logs").glob("*.log"):
+            if log.stat().st_size > LARGE_LOG:
+                shutil.copyfile(log, log.with_suffix(".old"))
+                os.truncate(log, 0)
+
+    def private(self, name: str) -> Path:
+        """Return a folder inside that only the servers' account may enter, made if it is missing."""
+        path = self.path / name
+        if not path.is_dir():
+            path.mkdir(mode=0o700)
+            self.account.give(path)
+        return path
+
+    def keys(self) -> dict[str, str]:
+        """Return the passwords and the signing key of this folder, made once."""
+        path = self.path / "keys.json"
+        kept = read_json(path)
+        if not kept:
+            kept = {name: secrets.token_urlsafe(32) for name in ("secret_key", "superuser", "database", "broker")}
+            write_private(path, json.dumps(kept))
+        return kept
+
+    def check_room(self) -> None:
+        """Refuse to start where the disk would fill up at once."""
+        free = shutil.disk_usage(self.path).free
+        needed = ROOM_TO_RUN if self.cluster.is_dir() else ROOM_FOR_NEW
+        if free < needed:
+            raise Trouble(
+                f"The disk that holds {self.path} has only {free // MB} MB left and {needed // MB} MB are needed: "
+                "make room there or name another folder with --data."
+            )
+
+
+def default(name: str) -> Path:
+    """Return where data go when nobody says: the machine's for root, the user's own otherwise."""
+    named = os.environ.get("GAUGEGLASS_DATA")
+    if named:
+        return Path(named)
+    if os.geteuid() == 0:
+        return Path("/var/lib/gaugeglass") / name
+    return Path(os.environ.get("XDG_DATA_HOME") or Path.home() / ".local/share") / "gaugeglass" / name
+
+
+def open_folder(path: Path, kind: str) -> Folder:
+    """Open or make the data folder of a `kind` of installation, or say in a sentence why it cannot be used."""
+    path = Path(os.path.abspath(path))
+    with in_words(path):
+        _make(path)
+        _check_use(path, kind)
+        folder = Folder(path, for_servers(path / "postgres"))
+        if not folder.account.reaches(path):
+            raise Trouble(
+                f"The servers run as {folder.account.name}, who may not pass through to {path}: name a folder "
+                "with --data that others may pass through (its mode is yours to change, not ours)."
+            )
+        _claim(path, kind)
+        (path / "logs").mkdir(mode=0o700, exist_ok=True)
+    return folder
+
+
+def _make(path: Path) -> None:
+    """Make what is missing of `path`: to be passed through by the servers' account, listed by nobody else."""
+    missing = [each for each in (path, *path.parents) if not each.exists()]
+    for each in reversed(missing):
+        each.mkdir(mode=0o700)
+        if os.geteuid() == 0:
+            each.chmod(0o711)
+    if not path.is_dir():
+        raise Trouble(f"{path} is not a folder: name another with --data.")
+    if not os.access(path, os.R_OK | os.W_OK | os.X_OK):
+        raise Trouble(f"You may not write in {path}: name another folder with --data.")
+
+
+def _check_use(path: Path, kind: str) -> None:
+    _check_owner(path)
+    told = read_json(path / "layout.json")
+    if not told and any(each.name != "lost+found" for each in path.iterdir()):
+        raise Trouble(f"{path} is not empty and was not made by Gaugeglass: name an empty or a new folder with --data.")
+    if told.get("layout", LAYOUT) != LAYOUT:
+        raise Trouble(
+            f"{path} was written by a newer Gaugeglass (data layout {told['layout']}, this one knows {LAYOUT}): "
+            "update the program."
+        )
+    if told.get("kind", kind) != kind:
+        raise Trouble(
+            f"{path} holds {WORDS.get(told['kind'], 'something else')}, not {WORDS[kind]}: name another with --data."
+        )
+
+
+def _check_owner(path: Path) -> None:
+    """Files of ours made by several users would lock the first one out of its own data."""
+    mark = path / "layout.json"
+    if mark.exists() and mark.stat().st_uid != os.geteuid():
+        raise Trouble(
+            f"{path} belongs to {name_of(mark.stat().st_uid)}: start it as that user, or name another with --data."
+        )
+
+
+def _claim(path: Path, kind: str) -> None:
+    if not (path / "layout.json").exists():
+        write_private(path / "layout.json", json.dumps({"layout": LAYOUT, "kind": kind}))

@@ -1,0 +1,69 @@
+"""Which process a number means: its start, its program and whether it still runs. Numbers alone are reused."""
+
+import os
+import subprocess
+from pathlib import Path
+
+PROC = Path("/proc")
+# Position of a field in /proc/PID/stat, counted after the parenthesised name.
+STATE, GROUP, SESSION, START = 0, 2, 3, 19
+
+
+def started(pid: int) -> str:
+    """Return when `pid` started, unique over reboots, or an empty string if it does not run (a zombie does not)."""
+    if not _has_proc():
+        return "" if _ps(pid, "stat").startswith("Z") else _ps(pid, "lstart")
+    fields = _stat(pid)
+    if not fields or fields[STATE] in "ZX":
+        return ""
+    return f"{_boot()}:{fields[START]}"
+
+
+def command(pid: int) -> str:
+    """Return the program file `pid` runs."""
+    if not _has_proc():
+        return _ps(pid, "comm")
+    try:
+        return os.readlink(PROC / str(pid) / "exe").removesuffix(" (deleted)")
+    except OSError:
+        return ""
+
+
+def arguments(pid: int) -> list[str]:
+    """Return the command line of `pid`, empty if it cannot be read."""
+    if not _has_proc():
+        return _ps(pid, "command").split()
+    try:
+        return (PROC / str(pid) / "cmdline").read_text(errors="replace").split("\0")
+    except OSError:
+        return []
+
+
+def members(group: int) -> list[int]:
+    """Return the running processes of the session and process group `group`; empty where /proc does not tell."""
+    pids = (int(entry.name) for entry in PROC.iterdir() if entry.name.isdigit()) if _has_proc() else ()
+    return [pid for pid in pids if _belongs(_stat(pid), str(group))]
+
+
+def _belongs(fields: list[str], group: str) -> bool:
+    return bool(fields) and fields[STATE] not in "ZX" and fields[GROUP] == fields[SESSION] == group
+
+
+def _has_proc() -> bool:
+    return (PROC / "self" / "stat").exists()
+
+
+def _stat(pid: int) -> list[str]:
+    try:
+        return (PROC / str(pid) / "stat").read_text().rpartition(")")[2].split()
+    except OSError:
+        return []
+
+
+def _boot() -> str:
+    return (PROC / "sys/kernel/random/boot_id").read_text().strip()
+
+
+def _ps(pid: int, column: str) -> str:
+    asked = subprocess.run(["ps", "-o", f"{column}=", "-p", str(pid)], capture_output=True, text=True, check=False)
+    return asked.stdout.strip()

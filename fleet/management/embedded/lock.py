@@ -1,0 +1,68 @@
+"""One supervisor per data folder: a lock the system drops when its holder dies, on a file that says who holds it."""
+
+import fcntl
+import getpass
+import json
+import os
+from collections.abc import Iterator
+from contextlib import contextmanager
+from datetime import UTC, datetime
+from pathlib import Path
+
+from fleet.management.embedded.trouble import Trouble
+
+
+@contextmanager
+def held(folder: Path, where: str) -> Iterator[None]:
+    """Hold the folder's lock while the block runs, or say who holds it, since when, and where it answers."""
+    handle = os.open(folder / "lock", os.O_RDWR | os.O_CREAT | os.O_CLOEXEC, 0o600)
+    try:
+        _take(handle, folder)
+        _tell(handle, where)
+        yield
+        os.ftruncate(handle, 0)
+    finally:
+        os.close(handle)
+
+
+def free(folder: Path) -> bool:
+    """Return whether nobody holds the folder's lock at this moment."""
+    handle = os.open(folder / "lock", os.O_RDWR | os.O_CLOEXEC)
+    try:
+        fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
+    except BlockingIOError:
+        return False
+    finally:
+        os.close(handle)
+    return True
+
+
+def _take(handle: int, folder: Path) -> None:
+    try:
+        fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
+    except BlockingIOError:
+        raise Trouble(_who(os.pread(handle, 4096, 0), folder)) from None
+
+
+def _tell(handle: int, where: str) -> None:
+    since = datetime.now(UTC).strftime("%Y-%m-%d %H:%M UTC")
+    os.ftruncate(handle, 0)
+    os.pwrite(handle, json.dumps({"user": _user(), "pid": os.getpid(), "since": since, "where": where}).encode(), 0)
+
+
+def _who(told: bytes, folder: Path) -> str:
+    try:
+        by = json.loads(told)
+        return (
+            f"{folder} is already run by {by['user']} (process {by['pid']}) since {by['since']}, at {by['where']}: "
+            "use that one, or stop it first."
+        )
+    except (ValueError, KeyError, TypeError):
+        return f"{folder} is just being started by somebody else: wait a moment."
+
+
+def _user() -> str:
+    try:
+        return getpass.getuser()
+    except (KeyError, OSError):
+        return str(os.getuid())

@@ -1,0 +1,136 @@
+"""A PostgreSQL cluster of our own: socket only, passwords for everybody, one role without superuser."""
+
+import os
+import shutil
+import signal
+from dataclasses import dataclass
+from pathlib import Path
+from urllib.parse import quote
+
+import psycopg
+from psycopg import sql
+
+from fleet.management.embedded import identity
+from fleet.management.embedded.binaries import Binaries
+from fleet.management.embedded.folder import Folder
+from fleet.management.embedded.processes import Program
+from fleet.management.embedded.records import write_private
+from fleet.management.embedded.trouble import Trouble
+
+SUPERUSER, ROLE, DATABASE, PORT = "postgres", "gaugeglass", "gaugeglass", 5432
+# For clusters thrown away within the hour: nothing in them has to outlive a power cut.
+CARELESS = {"fsync": "off", "synchronous_commit": "off", "full_page_writes": "off"}
+SERVER_ENV = {"PATH": "/usr/bin:/bin", "LC_ALL": "C", "TZ": "UTC"}
+
+
+@dataclass(frozen=True, slots=True)
+class Cluster:
+    """The database of one data folder. `throwaway`: for tests, fast instead of safe, its role may create databases."""
+
+    folder: Folder
+    binaries: Binaries
+    sockets: Path
+    throwaway: bool = False
+
+    @property
+    def url(self) -> str:
+        """The address the site, the worker and the tests use."""
+        host = quote(str(self.sockets), safe="")
+        return f"postgresql://{ROLE}:{self.folder.keys()['database']}@{host}:{PORT}/{DATABASE}"
+
+    def check(self) -> None:
+        """Refuse files of another major version, and a server on them that is not ours."""
+        mark, ours = self.folder.cluster / "PG_VERSION", self.binaries.major()
+        wrote = mark.read_text().strip() if mark.is_file() else ours
+        if wrote != ours:
+            raise Trouble(
+                f"The data in {self.folder.path} were written by PostgreSQL {wrote} and this Gaugeglass brings "
+                f"PostgreSQL {ours}: start them with the version that wrote them."
+            )
+        self._check_strangers()
+
+    def _check_strangers(self) -> None:
+        """Our own leftovers are stopped before this; what still runs on the files was started by hand."""
+        lock = self.folder.cluster / "postmaster.pid"
+        if not lock.is_file():
+            return
+        pid = int((lock.read_text().split() or ["0"])[0])
+        if identity.started(pid) and str(self.folder.cluster) in identity.arguments(pid):
+            raise Trouble(
+                f"A PostgreSQL not started by Gaugeglass runs on {self.folder.cluster} (process {pid}): stop it first."
+            )
+        lock.unlink()  # a number reused by a stranger since a crash would keep the server from starting
+
+    def making(self) -> Program | None:
+        """Return the program that makes the cluster, unless there is one; `keep` puts it in its place."""
+        if self.folder.cluster.is_dir():
+            return None
+        shutil.rmtree(self._new, ignore_errors=True)  # left by a start that was interrupted
+        self.folder.private(self._new.name)
+        options = ("--username", SUPERUSER, "--auth", "scram-sha-256", "--encoding", "UTF8", "--no-instructions")
+        places = ("--pgdata", str(self._new), "--pwfile", str(self._password_file()))
+        # The built-in locale sorts by code point and knows all letters, whatever the machine has installed.
+        letters = ("--locale-provider", "builtin", "--builtin-locale", "C.UTF-8", "--locale", "C")
+        careless = ("--no-sync",) if self.throwaway else ()
+        argv = (str(self.binaries.initdb), *places, *options, *letters, *careless)
+        return Program("initdb", argv, SERVER_ENV, self.folder.account)
+
+    def keep(self) -> None:
+        """Put a cluster that was made completely in its place."""
+        (self.sockets / "first").unlink()
+        self._new.rename(self.folder.cluster)
+
+    @property
+    def _new(self) -> Path:
+        return self.folder.path / "postgres.new"
+
+    def _password_file(self) -> Path:
+        path = self.sockets / "first"
+        write_private(path, self.folder.keys()["superuser"])
+        return self.folder.account.give(path)
+
+    def serving(self) -> Program:
+        """Return the server itself. SIGINT is its fast shutdown: sessions are ended, everything is written."""
+        settings = {
+            "listen_addresses": "",
+            "unix_socket_directories": f'"{self.sockets}"',
+            "unix_socket_permissions": "0700",
+            "port": str(PORT),
+            "password_encryption": "scram-sha-256",
+            "lc_messages": "C",
+            "timezone": "UTC",
+            **(CARELESS if self.throwaway else {}),
+        }
+        options = [word for name, value in settings.items() for word in ("-c", f"{name}={value}")]
+        argv = (str(self.binaries.postgres), "-D", str(self.folder.cluster), *options)
+        account = self.folder.account
+        return Program("postgres", argv, SERVER_ENV, account, ask=signal.SIGINT, patience=30, vital=True)
+
+    def ready(self) -> bool:
+        """Return whether the server takes connections."""
+        try:
+            self._connect().close()
+        except psycopg.OperationalError:
+            return False
+        return True
+
+    def settle(self) -> None:
+        """Make the role and its database, or bring them back to what they should be."""
+        with self._connect() as connection:
+            password = connection.pgconn.encrypt_password(
+                self.folder.keys()["database"].encode(), ROLE.encode(), b"scram-sha-256"
+            )
+            if not connection.execute("SELECT 1 FROM pg_roles WHERE rolname = %s", [ROLE]).fetchone():
+                connection.execute(f"CREATE ROLE {ROLE}")
+            creates = "CREATEDB" if self.throwaway else "NOCREATEDB"
+            rights = sql.SQL(
+                f"ALTER ROLE {ROLE} LOGIN NOSUPERUSER NOCREATEROLE NOREPLICATION NOBYPASSRLS {creates} PASSWORD "
+            )
+            connection.execute(rights + sql.Literal(password.decode()))
+            if not connection.execute("SELECT 1 FROM pg_database WHERE datname = %s", [DATABASE]).fetchone():
+                connection.execute(f"CREATE DATABASE {DATABASE} OWNER {ROLE}")
+
+    def _connect(self) -> psycopg.Connection[tuple[object, ...]]:
+        password = self.folder.keys()["superuser"]
+        where = {"host": os.fspath(self.sockets), "port": PORT, "dbname": "postgres", "user": SUPERUSER}
+        return psycopg.connect(**where, password=password, connect_timeout=5, autocommit=True)

@@ -1,0 +1,41 @@
+"""What the commands that run a site have in common: their options, and sentences instead of tracebacks."""
+
+import sys
+from contextlib import suppress
+from pathlib import Path
+from typing import Any
+
+from django.core.management.base import BaseCommand, CommandParser
+
+from fleet.management.embedded import site
+from fleet.management.embedded.address import Address
+from fleet.management.embedded.folder import default
+from fleet.management.embedded.trouble import Trouble
+
+
+class RunningCommand(BaseCommand):
+    """Runs a site of one `kind` by one plan until it is asked to stop."""
+
+    kind: str
+    make_plan: site.MakePlan
+    requires_system_checks = []  # they would load the whole site into the supervisor
+
+    def add_arguments(self, parser: CommandParser) -> None:
+        """Declare where to keep data and where to listen."""
+        parser.add_argument("--data", type=Path, help="the data folder, made if it is missing")
+        parser.add_argument("--host", default="127.0.0.1", help="the address to listen on (default %(default)s)")
+        parser.add_argument("--port", type=int, default=8000, help="the port to listen on (default %(default)s)")
+
+    def handle(self, *args: Any, **options: Any) -> None:
+        """Run until asked to stop."""
+        address = Address(options["host"], options["port"])
+        try:
+            site.run(self.kind, options["data"] or default(self.kind), address, self.make_plan, say)
+        except Trouble as trouble:
+            sys.exit(str(trouble))
+
+
+def say(line: str) -> None:
+    """Print a line now; a terminal that has gone away must not keep the children from being stopped."""
+    with suppress(OSError):
+        print(line, flush=True)

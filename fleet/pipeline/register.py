@@ -1,0 +1,24 @@
+"""change_register: what exists comes in the same way as what was done, and is judged in the same breath."""
+
+from collections.abc import Sequence
+from datetime import datetime
+
+from django.db import transaction
+
+from fleet.pipeline.conclude import conclude
+from fleet.portfolio.locks import lock
+from fleet.portfolio.models import Boiler, Portfolio
+from fleet.portfolio.news import Cause
+from fleet.portfolio.services import Report, apply_sheet
+from fleet.portfolio.sheet import SheetRow
+
+
+def change_register(*, portfolio: Portfolio, rows: Sequence[SheetRow], at: datetime, cause: Cause) -> Report:
+    """Import a parsed sheet: lock the boilers it names, add the facts, judge those that changed. All or nothing."""
+    with transaction.atomic():
+        refs = {row.building_ref for row in rows}
+        named = Boiler.objects.filter(portfolio=portfolio, building__ref__in=refs)
+        lock(named.values_list("id", flat=True))
+        report = apply_sheet(portfolio=portfolio, rows=rows, at=at)
+        conclude(lock(report.touched), at=at, cause=cause)
+    return report

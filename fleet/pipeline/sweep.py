@@ -1,0 +1,75 @@
+"""What time alone brings: boilers whose next boundary has passed, or whose conclusions were made by an older build."""
+
+import logging
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from uuid import UUID
+
+from django.db import transaction
+
+from fleet.alerts import services as alerts
+from fleet.board import queries
+from fleet.board.models import Judged
+from fleet.portfolio.news import Cause
+from fleet.evidence import build_of
+from fleet.pipeline.conclude import conclude
+from fleet.portfolio.locks import lock
+from fleet.portfolio.models import Boiler, Portfolio
+
+log = logging.getLogger(__name__)
+RETRY = timedelta(minutes=5)
+BATCH = 500
+
+
+@dataclass(frozen=True, slots=True)
+class Swept:
+    """How many boilers a sweep judged, left to somebody who held them, and could not judge."""
+
+    judged: int
+    skipped: int
+    failed: int
+
+
+def sweep(*, at: datetime, limit: int = BATCH) -> Swept:
+    """Judge what is waiting, one boiler per transaction; a poisonous one is counted and alerted, and stops nobody."""
+    builds = [(p, build_of(p, at)) for p in Portfolio.objects.values_list("id", flat=True)]
+    done = [_step(boiler, dict(builds), at) for boiler in queries.waiting(builds, at, limit)]
+    return Swept(done.count("judged"), done.count("skipped"), done.count("failed"))
+
+
+def _step(boiler_id: UUID, builds: dict[UUID, str], at: datetime) -> str:
+    try:
+        with transaction.atomic():
+            boilers = lock([boiler_id], skip_locked=True)
+            if not any(b.id == boiler_id for b in boilers):
+                return "skipped"
+            # Between the list and the lock a post may have judged it: then nothing differs and nothing is written.
+            conclude(boilers, at=at, cause=Cause(who="sweep"))
+            return "judged"
+    except Exception:
+        log.exception("boiler %s could not be judged", boiler_id)
+        _failed(boiler_id, builds, at)
+        return "failed"
+
+
+def _failed(boiler_id: UUID, builds: dict[UUID, str], at: datetime) -> None:
+    with transaction.atomic():
+        boiler = Boiler.objects.select_for_update(no_key=True).get(id=boiler_id)
+        row, _ = Judged.objects.get_or_create(
+            boiler=boiler,
+            defaults={"id": boiler.id, "portfolio_id": boiler.portfolio_id, "judged_at": at, "build": "none"},
+        )
+        row.failures += 1
+        row.retry_at = at + RETRY * min(row.failures, 12)
+        row.save(update_fields=["failures", "retry_at"])
+        alerts.unjudged(boiler=boiler, at=at)
+
+
+def rebuild(*, at: datetime) -> int:
+    """Judge every boiler again, one per transaction; return the rows written: 0 where everything was up to date."""
+    written = 0
+    for boiler_id in Boiler.objects.order_by("id").values_list("id", flat=True):
+        with transaction.atomic():
+            done = conclude(lock([boiler_id]), at=at, cause=Cause(who="rebuild"))
+            written += sum(d.written for d in done)
+    return written

@@ -1,0 +1,1 @@
+"""Portfolio, building, boiler, position and device; dated settings and service states."""

@@ -1,0 +1,139 @@
+"""The register: what exists, since when. Names may be edited; fittings, settings and service states are only added."""
+
+import uuid
+
+from django.db import models
+from django.db.models import Q
+
+from fleet.portfolio.rows import Row
+
+
+class Portfolio(models.Model):
+    """The buildings one property manager answers for."""
+
+    id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
+    ref = models.CharField(max_length=64, unique=True)
+    name = models.CharField(max_length=200)
+
+    def __str__(self) -> str:
+        return self.name
+
+
+class Building(Row):
+    """One address. `zone` is its IANA time zone: its days decide what is due."""
+
+    ref = models.CharField(max_length=64)
+    address = models.CharField(max_length=200)
+    zone = models.CharField(max_length=64)
+    units = models.PositiveIntegerField(default=0)
+
+    class Meta:
+        constraints = [models.UniqueConstraint(fields=["portfolio", "ref"], name="building_ref")]
+
+    def __str__(self) -> str:
+        return self.address
+
+
+class HeaderGroup(Row):
+    """Boilers that share header, returns, feed tank or vent."""
+
+    building = models.ForeignKey(Building, models.PROTECT, related_name="header_groups")
+    ref = models.CharField(max_length=64)
+
+    class Meta:
+        constraints = [models.UniqueConstraint(fields=["building", "ref"], name="header_group_ref")]
+
+
+class Boiler(Row):
+    """One low-pressure steam boiler (15 psig or less). Locking this row is how a write about it begins."""
+
+    building = models.ForeignKey(Building, models.PROTECT, related_name="boilers")
+    header_group = models.ForeignKey(HeaderGroup, models.PROTECT, null=True, blank=True, related_name="boilers")
+    ref = models.CharField(max_length=64)
+    name = models.CharField(max_length=200)
+    since = models.DateTimeField()
+
+    class Meta:
+        constraints = [models.UniqueConstraint(fields=["building", "ref"], name="boiler_ref")]
+
+    def __str__(self) -> str:
+        return self.name
+
+
+class Position(Row):
+    """A place on a boiler, or on its header group, that a device fills."""
+
+    boiler = models.ForeignKey(Boiler, models.PROTECT, null=True, blank=True, related_name="positions")
+    header_group = models.ForeignKey(HeaderGroup, models.PROTECT, null=True, blank=True, related_name="positions")
+    ref = models.CharField(max_length=64)
+    name = models.CharField(max_length=200)
+    role = models.ForeignKey("catalog.Role", models.PROTECT, related_name="+")
+
+    class Meta:
+        constraints = [
+            models.CheckConstraint(
+                condition=Q(boiler__isnull=False, header_group__isnull=True)
+                | Q(boiler__isnull=True, header_group__isnull=False),
+                name="position_on_boiler_or_group",
+            ),
+            models.UniqueConstraint(fields=["boiler", "ref"], name="position_ref"),
+            models.UniqueConstraint(fields=["header_group", "ref"], name="position_group_ref"),
+        ]
+
+    def __str__(self) -> str:
+        return self.name
+
+
+class Device(Row):
+    """What fills a position, from fitted to removed; its attributes are what is stamped on it."""
+
+    kind = models.ForeignKey("catalog.Kind", models.PROTECT, related_name="+")
+    attributes = models.JSONField(default=dict)
+
+
+class Fitting(Row):
+    """Evidence from the register: this device fills this position since an instant (no device: it was emptied)."""
+
+    position = models.ForeignKey(Position, models.PROTECT, related_name="fittings")
+    device = models.ForeignKey(Device, models.PROTECT, null=True, related_name="fittings")
+    since = models.DateTimeField()
+    declared = models.JSONField(default=dict)  # procedure code → ISO date somebody claims; never a proof
+    posted_at = models.DateTimeField()
+
+    class Meta:
+        constraints = [models.UniqueConstraint(fields=["position", "since", "posted_at"], name="fitting_once")]
+
+
+class Setting(Row):
+    """Evidence: a dated value. Of a position: set points, `paths`, `needed`; of the boiler: output, levels."""
+
+    boiler = models.ForeignKey(Boiler, models.PROTECT, null=True, related_name="settings")
+    position = models.ForeignKey(Position, models.PROTECT, null=True, related_name="settings")
+    key = models.CharField(max_length=64)
+    value = models.JSONField()
+    since = models.DateTimeField()
+    posted_at = models.DateTimeField()
+
+    class Meta:
+        constraints = [
+            models.CheckConstraint(
+                condition=Q(boiler__isnull=False, position__isnull=True)
+                | Q(boiler__isnull=True, position__isnull=False),
+                name="setting_of_boiler_or_position",
+            ),
+            models.UniqueConstraint(
+                fields=["boiler", "position", "key", "since", "posted_at"], name="setting_once", nulls_distinct=False
+            ),
+        ]
+
+
+class ServiceState(Row):
+    """Evidence: in service, hot standby, laid up, isolated, not commissioned or retired, since an instant."""
+
+    boiler = models.ForeignKey(Boiler, models.PROTECT, related_name="service_states")
+    state = models.CharField(max_length=32)
+    since = models.DateTimeField()
+    posted_at = models.DateTimeField()
+
+    class Meta:
+        constraints = [models.UniqueConstraint(fields=["boiler", "since", "posted_at"], name="service_state_once")]

@@ -1,0 +1,139 @@
+"""The reference data that rules read: kinds, roles, procedures, readings, findings; built by `fleet.catalog`."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from fleet.calendar import Interval
+
+
+@dataclass(frozen=True, slots=True)
+class Kind:
+    """A kind of device and the attributes that rules need of it."""
+
+    code: str
+    name: str
+    attributes: frozenset[str]
+    source: str
+
+
+@dataclass(frozen=True, slots=True)
+class Role:
+    """What a position is for. `part` is protection, initiator, input_path, output_path or reference."""
+
+    code: str
+    name: str
+    part: str
+    hazard: str
+    order: int
+    last_line: bool
+    kinds: frozenset[str]
+
+
+@dataclass(frozen=True, slots=True)
+class Hazard:
+    """A way people or the boiler get hurt. `stops_firing`: its bad state means the boiler must not be left firing."""
+
+    code: str
+    name: str
+    stops_firing: bool
+
+
+@dataclass(frozen=True, slots=True)
+class ReadingSpec:
+    """One reading of a procedure: type bool, number or choice; the *physical* range refuses, acceptance judges."""
+
+    name: str
+    type: str
+    unit: str
+    low: float | None
+    high: float | None
+    choices: tuple[str, ...]
+    required: bool
+    accept: str
+    source: str
+
+
+@dataclass(frozen=True, slots=True)
+class Procedure:
+    """A test or inspection. `proof` is full, partial or none; `who` may give good news; `judged_by` is its grader."""
+
+    code: str
+    name: str
+    kinds: frozenset[str]
+    proof: str
+    interval: Interval | None
+    anchor: str
+    grace_days: int
+    who: frozenset[str]
+    covers: frozenset[str]
+    judged_by: str
+    readings: Mapping[str, ReadingSpec]
+    source: str
+    caution: str = ""
+
+    def covers_or_is(self, code: str) -> bool:
+        """Whether a pass of this procedure answers a failure found by `code`."""
+        return code == self.code or code in self.covers
+
+
+@dataclass(frozen=True, slots=True)
+class TouchRule:
+    """After this touch of this kind of device (or of its path) one of `needs` must pass before it is proven again."""
+
+    kind: str
+    touch: str
+    needs: frozenset[str]
+
+
+@dataclass(frozen=True, slots=True)
+class FindingRule:
+    """A row of the table of findings. `fails` is device, path, presumed or none: what it puts down while open."""
+
+    code: str
+    level: str
+    fails: str
+    title: str
+    first_act: str
+    clears_by: frozenset[str]
+    source: str
+
+
+@dataclass(frozen=True, slots=True)
+class Action:
+    """Work on a device or path. `touch` names what it voids ('' nothing); `repairs` counts as something done."""
+
+    code: str
+    name: str
+    touch: str
+    repairs: bool
+    source: str
+
+
+@dataclass(frozen=True, slots=True)
+class Observation:
+    """Something seen. `finding` is the rule it fires ('' none), `roles` where it may be seen on."""
+
+    code: str
+    name: str
+    finding: str
+    roles: frozenset[str]
+    source: str
+
+
+@dataclass(frozen=True)
+class Catalogue:
+    """One release, whole. `touches[kind, touch]` gives what must pass after that touch."""
+
+    release: int
+    hazards: Mapping[str, Hazard]
+    kinds: Mapping[str, Kind]
+    roles: Mapping[str, Role]
+    procedures: Mapping[str, Procedure]
+    touches: Mapping[tuple[str, str], TouchRule]
+    findings: Mapping[str, FindingRule]
+    actions: Mapping[str, Action]
+    observations: Mapping[str, Observation]
+
+    def proofs(self, kind: str, proof: str) -> list[Procedure]:
+        """The procedures that give this kind a proof of this sort (`full` or `partial`)."""
+        return [p for p in self.procedures.values() if kind in p.kinds and p.proof == proof]

@@ -1,0 +1,129 @@
+"""What an entry does to the records: opens episodes, voids proofs, renews them, clears failures."""
+
+from datetime import datetime
+from uuid import UUID
+
+from fleet.rules.catalogue import Procedure
+from fleet.rules.ledger import Bench, Blind, Case, Ledger, Record, Touch
+from fleet.rules.values import Entry, Level
+
+PASSES_TO_TRUST = 3  # an intermittent device must pass this often running, its cause recorded
+
+
+def open_case(ledger: Ledger, rule_code: str, place: Record, entry: Entry, sentence: str) -> Case:
+    """Open an episode, or renew the open one of the same rule: whatever was done before did not help."""
+    rule = ledger.catalogue.findings[rule_code]
+    case = next((c for c in place.open_cases() if c.rule.code == rule_code), None)
+    if case is None:
+        earlier = sum(c.rule.code == rule_code for c in place.cases)
+        level = Level(rule.level)
+        case = Case(rule, place.position.id, entry.at, entry.id, sentence, frozenset(), False, earlier + 1, level)
+        place.cases.append(case)
+    if entry.act == "test":
+        # All of them: a weaker test that fails again must not make the weaker one enough.
+        case.found_by |= {entry.code}
+    case.down, case.presumed = rule.fails != "none", rule.fails == "presumed"
+    case.acted_at, case.passes, case.touched, case.replaced = None, 0, False, False
+    if rule.fails == "path":
+        _blind_all_on(ledger, place, entry.at)
+    return case
+
+
+def _blind_all_on(ledger: Ledger, path: Record, at: datetime) -> None:
+    for record in ledger.hanging_on(path):
+        record.blind[path.position.id] = Blind(path.position.id, at)
+
+
+def touch(ledger: Ledger, record: Record, code: str, entry: Entry) -> None:
+    """Void the proof of the device, or of everything on the path, until what its kind names for it passes."""
+    void(ledger, record, code, entry.at, entry.id)
+    if record.role.part == "input_path":
+        for hanging in ledger.hanging_on(record):
+            void(ledger, hanging, "path", entry.at, entry.id)
+
+
+def void(ledger: Ledger, record: Record, code: str, at: datetime, entry: UUID | None) -> None:
+    """Void one position's proof where its kind names what must pass after this touch."""
+    rule = ledger.catalogue.touches.get((record.kind, code))
+    if rule is not None:
+        record.touches[code] = Touch(code, at, entry, rule.needs)
+        for case in record.open_cases():
+            case.touched = True  # no pass after this is one as found
+
+
+def repair(ledger: Ledger, record: Record, at: datetime) -> None:
+    """Note that something was done: on the device, for all that hangs on it, and on the chamber it sits in."""
+    here = [record, *ledger.hanging_on(record)]
+    here += [p for p in ledger.paths_of(record) if p.role.code == "float_chamber"]
+    for place in here:
+        for case in place.open_cases():
+            case.acted_at, case.passes = at, 0
+    for hanging in ledger.hanging_on(record):
+        blind = hanging.blind.get(record.position.id)
+        if blind is not None:
+            hanging.blind[record.position.id] = Blind(blind.path, blind.at, acted=True)
+
+
+def passed(bench: Bench, proves: str, against: frozenset[str]) -> bool:
+    """Apply a pass. False, and nothing changes, when nobody present may give this good news.
+
+    `against` are the rules this same test fires: what it found again it does not clear.
+    """
+    record, procedure, entry = bench.record, bench.procedure, bench.entry
+    allowed = procedure.who & bench.visit.qualifications
+    if not allowed:
+        return False
+    if proves:
+        record.proofs[procedure.code] = entry.at
+        record.last_trip_in = _trip_in(bench)
+    for code, outstanding in list(record.touches.items()):
+        if any(procedure.covers_or_is(need) for need in outstanding.needs):
+            del record.touches[code]
+    if proves == "full":
+        record.blind = {k: b for k, b in record.blind.items() if not b.acted}
+    # A caretaker's pass renews operator proofs; it closes nothing above routine.
+    qualified = bool(allowed - {"operator"})
+    for case in _answered(bench, against):
+        if case.level is Level.ROUTINE or qualified:
+            _pass_against(case, entry)
+    return True
+
+
+def _trip_in(bench: Bench) -> float | None:
+    height = bench.number("trip_in")
+    return bench.record.last_trip_in if height is None else height
+
+
+def _answered(bench: Bench, against: frozenset[str]) -> list[Case]:
+    """The open episodes, of the position and of the paths it hangs on, that a pass of this procedure speaks to."""
+    own, paths = bench.record, bench.ledger.paths_of(bench.record)
+    found = [c for c in own.open_cases() if _answers(c, bench.procedure, True)]
+    found += [c for path in paths for c in path.open_cases() if _answers(c, bench.procedure, False)]
+    return [c for c in found if c.rule.code not in against]
+
+
+def _answers(case: Case, procedure: Procedure, own: bool) -> bool:
+    """Same procedure, one that covers it, or one the rule names: never a weaker one."""
+    if case.replaced and procedure.proof != "full":
+        return False  # a new device starts with its full proof
+    if case.rule.clears_by:
+        return any(procedure.covers_or_is(code) for code in case.rule.clears_by)
+    return own and bool(case.found_by) and all(procedure.covers_or_is(code) for code in case.found_by)
+
+
+def _pass_against(case: Case, entry: Entry) -> None:
+    case.passes += 1
+    as_found = case.presumed and case.acted_at is None and not case.touched
+    trusted = case.cause_known and case.passes >= PASSES_TO_TRUST
+    if case.acted_at is not None or as_found or trusted or not case.down:
+        case.closed_at, case.closed_by = entry.at, entry.id
+
+
+def occupy(ledger: Ledger, record: Record, device: UUID | None, kind: str, at: datetime) -> None:
+    """Put a device in, or empty the position: a new record starts, the old failures no longer put this one down."""
+    record.device, record.kind, record.fitted_at = device, kind, at if device else None
+    record.proofs, record.declared, record.touches, record.blind = {}, {}, {}, {}
+    record.attributes, record.settings, record.last_trip_in = {}, {}, None
+    repair(ledger, record, at)
+    for case in record.open_cases():
+        case.down, case.replaced = False, device is not None

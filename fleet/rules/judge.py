@@ -1,0 +1,62 @@
+"""The one decision: everything that follows from one boiler's evidence."""
+
+from collections.abc import Sequence
+from datetime import datetime
+
+from fleet.rules import states
+from fleet.rules.boundaries import Timeline, standings
+from fleet.rules.conditions import conditions
+from fleet.rules.ledger import Case
+from fleet.rules.readiness import readiness
+from fleet.rules.replay import Replay, replay
+from fleet.rules.values import Act, Deficiency, Evidence, Judgement, LevelSegment
+
+VERSION = 1  # part of every conclusion's build: raise it when an answer can change
+
+
+def judge(evidence: Evidence, acts: Sequence[Act], at: datetime) -> Judgement:
+    """Judge one boiler by all that is known of it; `at` (UTC) bounds nothing but what may already be said.
+
+    Pure and total: the same evidence gives the same judgement whatever the order it is handed in. Acts never change
+    a verdict, a state, a finding or a standing.
+    """
+    run = replay(evidence)
+    known = [
+        s for p, record in run.ledger.records.items() for s in states.segments(run.ledger, record, run.snapshots[p])
+    ]
+    timeline = Timeline(run, known)
+    cut = standings(timeline)
+    ready = tuple(
+        readiness(timeline, v) for v in sorted(evidence.visits, key=lambda v: (v.at, v.id)) if v.id in run.after
+    )
+    return Judgement(
+        verdicts=tuple(run.verdicts),
+        findings=tuple(run.findings),
+        deficiencies=_deficiencies(run),
+        states=tuple(known),
+        standings=cut,
+        readiness=ready,
+        conditions=conditions(timeline, known, cut, ready),
+        anchor=max((a.at for a in run.after.values()), default=None),
+    )
+
+
+def _deficiencies(run: Replay) -> tuple[Deficiency, ...]:
+    cases = sorted(run.ledger.all_cases(), key=lambda c: (c.opened_at, c.rule.code, str(c.position), c.episode))
+    return tuple(_deficiency(c) for c in cases)
+
+
+def _deficiency(case: Case) -> Deficiency:
+    return Deficiency(
+        position=case.position,
+        rule=case.rule.code,
+        episode=case.episode,
+        opened_at=case.opened_at,
+        entry=case.entry,
+        levels=(LevelSegment(case.opened_at, case.closed_at, case.level),),
+        sentence=case.sentence,
+        clears_by=tuple(sorted(case.rule.clears_by)),
+        repaired_at=case.acted_at,
+        closed_at=case.closed_at,
+        closed_by=case.closed_by,
+    )

@@ -1,0 +1,196 @@
+"""The running account of one boiler while its evidence is replayed in order: one record per position."""
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field
+from datetime import date, datetime
+from uuid import UUID
+
+from fleet.rules.catalogue import Catalogue, FindingRule, Procedure, Role
+from fleet.rules.values import Entry, Evidence, Level, Position, Service, Value, Visit
+
+LAST_PATH = 16  # deeper than any real piping; a register with a loop is refused long before
+
+
+@dataclass(slots=True)
+class Case:
+    """An episode of one finding rule at one position, from the entry that opened it to the one that closes it."""
+
+    rule: FindingRule
+    position: UUID | None
+    opened_at: datetime
+    entry: UUID
+    sentence: str
+    found_by: frozenset[str]
+    down: bool
+    episode: int
+    level: Level
+    presumed: bool = False
+    touched: bool = False
+    replaced: bool = False
+    acted_at: datetime | None = None
+    passes: int = 0
+    cause_known: bool = False
+    closed_at: datetime | None = None
+    closed_by: UUID | None = None
+
+    @property
+    def is_open(self) -> bool:
+        """Whether nothing has closed it yet."""
+        return self.closed_at is None
+
+
+@dataclass(frozen=True, slots=True)
+class Touch:
+    """Work that voided a proof, and the procedures any one of which restores it."""
+
+    code: str
+    at: datetime
+    entry: UUID | None
+    needs: frozenset[str]
+
+
+@dataclass(frozen=True, slots=True)
+class Blind:
+    """Failed because a path it hangs on failed; its own live pass after the clearing ends it."""
+
+    path: UUID
+    at: datetime
+    acted: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Snapshot:
+    """What was known of one position from an instant on: all that `states` needs."""
+
+    at: datetime | None
+    kind: str
+    needed: bool
+    fitted_at: datetime | None
+    down: tuple[Case, ...]
+    blocked: tuple[Case, ...]
+    intermittent: bool
+    blind: tuple[Blind, ...]
+    touches: tuple[Touch, ...]
+    proofs: tuple[tuple[str, datetime], ...]
+    declared: tuple[tuple[str, date], ...]
+
+
+@dataclass(slots=True)
+class Record:
+    """One position while the evidence is replayed."""
+
+    position: Position
+    role: Role
+    device: UUID | None = None
+    kind: str = ""
+    fitted_at: datetime | None = None
+    attributes: Mapping[str, Value] = field(default_factory=dict)
+    settings: dict[str, Value] = field(default_factory=dict)
+    paths: tuple[UUID, ...] = ()
+    needed: bool = False
+    proofs: dict[str, datetime] = field(default_factory=dict)
+    declared: dict[str, date] = field(default_factory=dict)
+    touches: dict[str, Touch] = field(default_factory=dict)
+    blind: dict[UUID, Blind] = field(default_factory=dict)
+    cases: list[Case] = field(default_factory=list)
+    last_trip_in: float | None = None
+
+    def open_cases(self) -> list[Case]:
+        """The episodes here that nothing has closed."""
+        return [c for c in self.cases if c.is_open]
+
+    def setting(self, key: str) -> float | None:
+        """A numeric set point, from the dated settings or else from what is stamped on the device."""
+        value = self.settings.get(key, self.attributes.get(key))
+        return float(value) if isinstance(value, (int, float)) and not isinstance(value, bool) else None
+
+
+@dataclass(slots=True)
+class Ledger:
+    """All records of the boiler, the catalogue they are read by, and what the replay concluded on the way."""
+
+    evidence: Evidence
+    catalogue: Catalogue
+    records: dict[UUID, Record]
+    boiler: dict[str, Value] = field(default_factory=dict)
+    service: Service | None = None
+    general: list[Case] = field(default_factory=list)
+
+    def all_cases(self) -> Iterator[Case]:
+        """Every episode, open or closed, of every position and of the boiler as a whole."""
+        yield from self.general
+        for record in self.records.values():
+            yield from record.cases
+
+    def paths_of(self, record: Record) -> list[Record]:
+        """Every path the position hangs on, directly or through another path."""
+        found: dict[UUID, Record] = {}
+        waiting = list(record.paths)
+        while waiting and len(found) < LAST_PATH:
+            path = self.records.get(waiting.pop())
+            if path is not None and path.position.id not in found:
+                found[path.position.id] = path
+                waiting.extend(path.paths)
+        return list(found.values())
+
+    def hanging_on(self, path: Record) -> list[Record]:
+        """Every position whose signal this path carries."""
+        return [r for r in self.records.values() if r is not path and path in self.paths_of(r)]
+
+    def chamber_of(self, record: Record) -> Record:
+        """The float chamber the position sits in; the position itself where the register names none."""
+        return next((p for p in self.paths_of(record) if p.role.code == "float_chamber"), record)
+
+    def lowest_setting(self, role: str, key: str) -> float | None:
+        """The lowest set point of one role on this boiler: the ladder is only as high as its lowest rung."""
+        values = [r.setting(key) for r in self.records.values() if r.role.code == role and r.device]
+        return min((v for v in values if v is not None), default=None)
+
+    def snapshot(self, record: Record, at: datetime | None) -> Snapshot:
+        """Freeze what is known of one position."""
+        down = tuple(c for c in record.open_cases() if c.down)
+        paths = self.paths_of(record)
+        return Snapshot(
+            at=at,
+            kind=record.kind if record.device else "",
+            needed=record.needed,
+            fitted_at=record.fitted_at,
+            down=down,
+            blocked=tuple(c for p in paths for c in p.open_cases() if c.down),
+            intermittent=bool(down) and all(c.passes for c in down),
+            blind=tuple(record.blind.values()),
+            touches=tuple(record.touches.values()),
+            proofs=tuple(sorted(record.proofs.items())),
+            declared=tuple(sorted(record.declared.items())),
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class Bench:
+    """What a grader may look at: one test, its procedure, the record it was done on and the whole ledger."""
+
+    visit: Visit
+    entry: Entry
+    procedure: Procedure
+    record: Record
+    ledger: Ledger
+
+    @property
+    def name(self) -> str:
+        """The position's name as people say it."""
+        return self.record.position.name
+
+    def flag(self, name: str) -> bool | None:
+        """A yes-or-no reading, None where it was not taken."""
+        value = self.entry.readings.get(name)
+        return value if isinstance(value, bool) else None
+
+    def number(self, name: str) -> float | None:
+        """A measured reading, None where it was not taken."""
+        value = self.entry.readings.get(name)
+        return float(value) if isinstance(value, (int, float)) and not isinstance(value, bool) else None
+
+    def word(self, name: str) -> str:
+        """A chosen reading, '' where it was not taken."""
+        value = self.entry.readings.get(name)
+        return value if isinstance(value, str) else ""

@@ -1,0 +1,98 @@
+"""May the boiler go back into service after this visit? Advice to a qualified person, never a permission."""
+
+from collections.abc import Iterator
+from uuid import UUID
+
+from fleet.rules.boundaries import Timeline
+from fleet.rules.replay import AfterVisit
+from fleet.rules.standing import decide
+from fleet.rules.values import Missing, Readiness, Standing, State, Visit
+from fleet.rules.wording import either, on
+
+LEAVING_CHECKS = {
+    "jumpers_off": "jumpers and test leads off",
+    "set_points_read": "set points back and read",
+    "feed_open": "feed open",
+    "drains_shut": "drains shut",
+    "glass_cocks_open": "glass cocks open",
+    "resets_in": "resets in",
+    "water_at_line": "water at the line",
+    "tags_accounted": "tags accounted for",
+    "told": "somebody told",
+}
+
+
+def readiness(timeline: Timeline, visit: Visit) -> Readiness:
+    """*Not ready* wins over *can't say*; *ready* only if nothing at all is missing."""
+    after = timeline.run.after[visit.id]
+    wrong = [*_holds(timeline, after), *_down(timeline, after), *_touched(timeline, after)]
+    wrong += _leaving(visit) if took_out(visit) else ()
+    unknown = [] if wrong else [*_inconclusive(timeline, after), *_still_exposed(timeline, after)]
+    answer = "not_ready" if wrong else "cant_say" if unknown else "ready"
+    return Readiness(visit.id, answer, tuple(wrong or unknown), tuple(_not_looked_at(timeline, after)))
+
+
+def took_out(visit: Visit) -> bool:
+    """Whether the visit took the boiler out of service or touched it: a plain routine check leaves all as it was."""
+    return visit.kind != "routine_check" or any(e.act not in ("test", "observe") for e in visit.entries)
+
+
+def _holds(timeline: Timeline, after: AfterVisit) -> Iterator[Missing]:
+    zone = timeline.evidence.zone
+    for case in after.holds:
+        sentence = f"Hold open since {on(case.opened_at, zone)}: {case.sentence}"
+        yield Missing(f"hold:{case.rule.code}", sentence, case.position, case.opened_at)
+
+
+def _down(timeline: Timeline, after: AfterVisit) -> Iterator[Missing]:
+    for seen in timeline.view(after.at).seen:
+        counted = seen.needed and seen.role.part in ("protection", "output_path")
+        if counted and seen.state.down:
+            yield Missing(f"state:{seen.state.value}", seen.reason.sentence, seen.position, seen.reason.since)
+
+
+def _touched(timeline: Timeline, after: AfterVisit) -> Iterator[Missing]:
+    """Every device touched must pass, after the last touch, what its kind names for it."""
+    for position, needs in after.touched:
+        name = timeline.evidence.by_id[position].name
+        asked = either(timeline.evidence.catalogue.procedures[c].name.lower() for c in needs)
+        yield Missing("touched", f"The {name} was touched and has not passed {asked} since.", position)
+
+
+def _leaving(visit: Visit) -> Iterator[Missing]:
+    for code, words in LEAVING_CHECKS.items():
+        value = visit.leaving_checks.get(code)
+        if value is not True:
+            told = "answered no" if value is False else "not answered"
+            yield Missing(f"leaving:{code}", f"Leaving check {told}: {words}.")
+
+
+def _inconclusive(timeline: Timeline, after: AfterVisit) -> Iterator[Missing]:
+    for position in after.inconclusive:
+        if timeline.run.ledger.records[position].role.part == "protection":
+            name = timeline.evidence.by_id[position].name
+            yield Missing("inconclusive", f"The test of the {name} in this visit was inconclusive.", position)
+
+
+def _still_exposed(timeline: Timeline, after: AfterVisit) -> Iterator[Missing]:
+    standing, reasons = decide(timeline.view(after.at))
+    if standing is Standing.EXPOSED:
+        yield from (Missing("exposed", r.sentence, r.position, r.since) for r in reasons)
+
+
+def _not_looked_at(timeline: Timeline, after: AfterVisit) -> Iterator[Missing]:
+    for seen in timeline.view(after.at).seen:
+        if seen.role.part != "protection" or not seen.needed or seen.position in after.looked_at:
+            continue
+        yield Missing(
+            "not_looked_at", _last_word(timeline, seen.position, seen.state, seen.reason.sentence), seen.position
+        )
+
+
+def _last_word(timeline: Timeline, position: UUID, state: State, sentence: str) -> str:
+    name = timeline.evidence.by_id[position].name
+    return (
+        f"Nothing was proven or failed on the {name} in this visit. {sentence}"
+        if state is not State.NOT_FITTED
+        else sentence
+    )

@@ -1,0 +1,230 @@
+"""Replay one boiler's evidence in its total order: every fact once, in the order the work was performed."""
+
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass, field, replace
+from datetime import datetime
+from uuid import UUID
+
+from fleet.rules import effects
+from fleet.rules.ledger import Bench, Case, Ledger, Record, Snapshot, Touch
+from fleet.rules.observations import observe
+from fleet.rules.values import (
+    Entry,
+    Evidence,
+    Finding,
+    Fitting,
+    Moment,
+    Service,
+    ServiceChange,
+    Setting,
+    Verdict,
+    Visit,
+)
+from fleet.rules.verdicts import as_verdict, grade
+
+REGISTER = UUID(int=0)  # register facts of an instant come before what was done at that instant
+
+
+@dataclass(slots=True)
+class Replay:
+    """The ledger after the last fact, with the trace that the fold left behind."""
+
+    ledger: Ledger
+    snapshots: dict[UUID, list[Snapshot]]
+    verdicts: list[Verdict] = field(default_factory=list)
+    findings: list[Finding] = field(default_factory=list)
+    after: dict[UUID, "AfterVisit"] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True)
+class AfterVisit:
+    """What was open when a visit ended: `touched` maps each touched position to what it still needs."""
+
+    at: datetime
+    holds: tuple[Case, ...]
+    touched: tuple[tuple[UUID, frozenset[str]], ...]
+    inconclusive: tuple[UUID, ...]
+    looked_at: frozenset[UUID]
+
+
+Fact = Fitting | Setting | ServiceChange | tuple[Visit, Entry]
+
+
+def replay(evidence: Evidence) -> Replay:
+    """Run every fact through the ledger; the snapshots hold each position's state of knowledge since each change."""
+    positions = sorted(evidence.positions, key=lambda p: (p.ref, str(p.id)))
+    ledger = Ledger(evidence, evidence.catalogue, {p.id: _blank(evidence, p.id) for p in positions})
+    run = Replay(ledger, {i: [ledger.snapshot(r, None)] for i, r in ledger.records.items()})
+    facts = sorted(_facts(evidence), key=lambda pair: pair[0])
+    for (moment, _), fact in facts:
+        if isinstance(fact, tuple):
+            _entry(run, *fact)
+        else:
+            _register(ledger, fact)
+        _keep(run, moment.at)
+        if isinstance(fact, tuple) and fact[1] is _last(fact[0]):
+            run.after[fact[0].id] = _after(run, fact[0], moment.at)
+    return run
+
+
+def _last(visit: Visit) -> Entry:
+    return max(visit.entries, key=lambda e: (e.at, e.number))
+
+
+def _blank(evidence: Evidence, position_id: UUID) -> Record:
+    position = evidence.by_id[position_id]
+    role = evidence.catalogue.roles[position.role]
+    return Record(position, role, needed=role.part == "protection")
+
+
+def _facts(evidence: Evidence) -> Iterable[tuple[tuple[Moment, str], Fact]]:
+    """Facts with their place in the total order; a tie among register facts is broken by content, never by arrival."""
+    for fitting in evidence.fittings:
+        yield (Moment(fitting.since, REGISTER, 0), f"{fitting.position} {fitting.device}"), fitting
+    for setting in evidence.settings:
+        yield (Moment(setting.since, REGISTER, 1), f"{setting.position} {setting.key} {setting.value}"), setting
+    for service in evidence.services:
+        yield (Moment(service.since, REGISTER, 2), service.state), service
+    # By id: a visit handed in twice is the same visit.
+    for visit in {v.id: v for v in evidence.visits}.values():
+        for entry in visit.entries:
+            yield (Moment(entry.at, visit.id, entry.number), ""), (visit, entry)
+
+
+def _keep(run: Replay, at: datetime) -> None:
+    """Freeze what changed; a later fact of the same instant replaces the earlier picture of it."""
+    for position_id, record in run.ledger.records.items():
+        kept, now = run.snapshots[position_id], run.ledger.snapshot(record, at)
+        if replace(kept[-1], at=at) == now:
+            continue
+        if kept[-1].at == at:
+            kept.pop()
+        kept.append(now)
+
+
+def _register(ledger: Ledger, fact: Fitting | Setting | ServiceChange) -> None:
+    if isinstance(fact, Fitting):
+        record = ledger.records[fact.position]
+        effects.occupy(ledger, record, fact.device, fact.kind, fact.since)
+        record.attributes, record.declared = fact.attributes, dict(fact.declared)
+    elif isinstance(fact, ServiceChange):
+        _service(ledger, fact)
+    elif fact.position is not None:
+        _set(ledger.records[fact.position], fact)
+    elif not isinstance(fact.value, tuple):
+        ledger.boiler[fact.key] = fact.value
+
+
+def _service(ledger: Ledger, change: ServiceChange) -> None:
+    """Back in service, nothing counts on an operator proof from before the pause: each must be given again."""
+    # No word before the first change means in service; before a boiler is commissioned nothing was proven.
+    paused = ledger.service is not None and not ledger.service.runs and ledger.service is not Service.NOT_COMMISSIONED
+    ledger.service = change.state
+    if paused and change.state.runs:
+        for record in ledger.records.values():
+            needs = frozenset(p.code for p in ledger.catalogue.proofs(record.kind, "partial"))
+            if needs:
+                record.touches["return_to_service"] = Touch("return_to_service", change.since, None, needs)
+
+
+def _set(record: Record, fact: Setting) -> None:
+    if isinstance(fact.value, tuple):
+        record.paths = fact.value
+    elif fact.key == "needed":
+        record.needed = bool(fact.value)
+    else:
+        record.settings[fact.key] = fact.value
+
+
+def _test(run: Replay, visit: Visit, entry: Entry, record: Record) -> None:
+    ledger = run.ledger
+    procedure = ledger.catalogue.procedures[entry.code]
+    bench = Bench(visit, entry, procedure, record, ledger)
+    graded = grade(bench)
+    fired = frozenset(rule for rule, _ in graded.faults)
+    if graded.outcome == "pass" and not effects.passed(bench, graded.proves, fired):
+        told = f"{graded.sentence} Nobody present may prove it: it renews and clears nothing."
+        graded = replace(graded, proves="", sentence=told)
+    for rule, place in graded.faults:
+        _find(run, visit, entry, rule, ledger.records[place], graded.sentence)
+    run.verdicts.append(as_verdict(bench, graded))
+
+
+def _find(run: Replay, visit: Visit, entry: Entry, rule_code: str, place: Record, sentence: str) -> None:
+    case = effects.open_case(run.ledger, rule_code, place, entry, sentence)
+    run.findings.append(
+        Finding(
+            visit=visit.id,
+            rule=rule_code,
+            position=place.position.id,
+            entries=(entry.id,),
+            level=case.level,
+            sentence=sentence,
+            first_act=case.rule.first_act,
+        )
+    )
+
+
+def _action(run: Replay, visit: Visit, entry: Entry, record: Record) -> None:
+    action = run.ledger.catalogue.actions[entry.code]
+    if action.repairs:
+        effects.repair(run.ledger, record, entry.at)
+    if action.touch:
+        effects.touch(run.ledger, record, action.touch, entry)
+
+
+def _replace(run: Replay, visit: Visit, entry: Entry, record: Record) -> None:
+    effects.occupy(run.ledger, record, entry.device, entry.kind, entry.at)
+    record.attributes = entry.values
+    if record.role.part == "input_path":
+        effects.touch(run.ledger, record, "open", entry)
+
+
+def _set_entry(run: Replay, visit: Visit, entry: Entry, record: Record) -> None:
+    record.settings.update(entry.values)
+    effects.repair(run.ledger, record, entry.at)
+    effects.touch(run.ledger, record, "adjust", entry)
+
+
+def _observe(run: Replay, visit: Visit, entry: Entry, record: Record | None) -> None:
+    for rule, place, sentence in observe(run.ledger, entry, record):
+        _find(run, visit, entry, rule, place, sentence)
+
+
+_ACTS: dict[str, Callable[[Replay, Visit, Entry, Record], None]] = {
+    "test": _test,
+    "action": _action,
+    "replace": _replace,
+    "fit": _replace,
+    "remove": _replace,
+    "set": _set_entry,
+    "observe": _observe,
+}
+
+
+def _entry(run: Replay, visit: Visit, entry: Entry) -> None:
+    record = run.ledger.records.get(entry.position) if entry.position else None
+    if record is not None:
+        _ACTS[entry.act](run, visit, entry, record)
+
+
+def _after(run: Replay, visit: Visit, at: datetime) -> AfterVisit:
+    verdicts = {v.entry: v for v in run.verdicts}
+    judged = [(e, verdicts[e.id]) for e in visit.entries if e.id in verdicts and e.position]
+    # A pass that nobody present may give proves nothing: it counts neither as looked at nor as conclusive.
+    settled = [e for e, v in judged if v.proves or v.outcome == "fail"]
+    doubtful = [e for e, v in judged if v.outcome == "inconclusive" and not _settled_since(run, e, settled)]
+    records = run.ledger.records.values()
+    return AfterVisit(
+        at=at,
+        holds=tuple(c for c in run.ledger.all_cases() if c.is_open and c.level == "hold"),
+        touched=tuple((r.position.id, t.needs) for r in records for t in r.touches.values()),
+        inconclusive=tuple(dict.fromkeys(e.position for e in doubtful if e.position)),
+        looked_at=frozenset(e.position for e in settled if e.position),
+    )
+
+
+def _settled_since(run: Replay, entry: Entry, settled: list[Entry]) -> bool:
+    """Whether the same test or one that covers it came to an answer on the same position in the visit."""
+    procedures = run.ledger.catalogue.procedures
+    return any(e.position == entry.position and procedures[e.code].covers_or_is(entry.code) for e in settled)

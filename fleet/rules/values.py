@@ -1,0 +1,339 @@
+"""Every value that crosses a room's border: plain, frozen, comparable. Instants are aware datetimes in UTC."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from datetime import date, datetime
+from enum import StrEnum
+from functools import cached_property
+from uuid import UUID
+
+from fleet.calendar import Season
+from fleet.rules.catalogue import Catalogue
+
+Value = bool | float | str | None
+
+
+class State(StrEnum):
+    """What is known of one protection at one instant, worst first."""
+
+    NOT_FITTED = "not_fitted"
+    FAILED = "failed"
+    INTERMITTENT = "intermittent"
+    NEVER_PROVEN = "never_proven"
+    LAPSED = "lapsed"
+    DUE = "due"
+    PROVEN = "proven"
+
+    @property
+    def stands(self) -> bool:
+        """Whether the protection may be counted on: proven, or due and still inside its grace."""
+        return self in (State.PROVEN, State.DUE)
+
+    @property
+    def down(self) -> bool:
+        """Whether it is known not to act: bad news, as against no news."""
+        return self in (State.NOT_FITTED, State.FAILED, State.INTERMITTENT)
+
+
+class Standing(StrEnum):
+    """One boiler's state on the status board, worst first; the last two stand apart."""
+
+    HOLD = "hold"
+    EXPOSED = "exposed"
+    IMPAIRED = "impaired"
+    DUE = "due"
+    CLEAR = "clear"
+    NOT_SURVEYED = "not_surveyed"
+    OFF = "off"
+
+    @property
+    def rank(self) -> int:
+        """0 for the worst; boards sort by it."""
+        return tuple(Standing).index(self)
+
+
+class Level(StrEnum):
+    """The class of a deficiency, worst first."""
+
+    HOLD = "hold"
+    URGENT = "urgent"
+    ROUTINE = "routine"
+
+
+class Service(StrEnum):
+    """Service states of a boiler; the first two run every clock."""
+
+    IN_SERVICE = "in_service"
+    HOT_STANDBY = "hot_standby"
+    LAID_UP_WET = "laid_up_wet"
+    LAID_UP_DRY = "laid_up_dry"
+    ISOLATED = "isolated"
+    NOT_COMMISSIONED = "not_commissioned"
+    RETIRED = "retired"
+
+    @property
+    def runs(self) -> bool:
+        """Whether the boiler may fire, so that its clocks run."""
+        return self in (Service.IN_SERVICE, Service.HOT_STANDBY)
+
+
+@dataclass(frozen=True, slots=True, order=True)
+class Moment:
+    """A place in the total order of evidence: entry's performed_at, visit id, entry number."""
+
+    at: datetime
+    visit: UUID
+    number: int
+
+
+@dataclass(frozen=True, slots=True)
+class Position:
+    """A place on a boiler (or its header group) that a device fills; a needed one must hold a standing device."""
+
+    id: UUID
+    ref: str
+    name: str
+    role: str
+
+
+@dataclass(frozen=True, slots=True)
+class Fitting:
+    """From the register: this device filled this position from an instant on (None: emptied it)."""
+
+    position: UUID
+    device: UUID | None
+    kind: str
+    since: datetime
+    attributes: Mapping[str, Value] = field(default_factory=dict)
+    declared: Mapping[str, date] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True)
+class Setting:
+    """From the register: a dated value of a position (set point, paths, needed) or, without position, the boiler."""
+
+    position: UUID | None
+    key: str
+    value: Value | tuple[UUID, ...]
+    since: datetime
+
+
+@dataclass(frozen=True, slots=True)
+class ServiceChange:
+    """The boiler's service state from an instant on."""
+
+    state: Service
+    since: datetime
+
+
+@dataclass(frozen=True, slots=True)
+class Entry:
+    """One line of a visit in the order done. `act` is test, action, replace, fit, remove, set or observe."""
+
+    id: UUID
+    number: int
+    act: str
+    code: str
+    position: UUID | None
+    at: datetime
+    phase: str = ""
+    outcome: str = ""
+    why: str = ""
+    readings: Mapping[str, Value] = field(default_factory=dict)
+    device: UUID | None = None
+    kind: str = ""
+    values: Mapping[str, Value] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True)
+class Visit:
+    """People at one boiler, once. `qualifications` are those held at performed_at by anybody present."""
+
+    id: UUID
+    kind: str
+    at: datetime
+    posted_at: datetime
+    entries: tuple[Entry, ...]
+    qualifications: frozenset[str] = frozenset()
+    state_on_arrival: str = "unknown"
+    left_as: str = ""
+    leaving_checks: Mapping[str, Value] = field(default_factory=dict)
+    own: bool = True  # False: another boiler's visit, of which only the entries on the shared positions are here
+
+
+@dataclass(frozen=True, slots=True)
+class Terms:
+    """What the portfolio adopted, from an instant on; the first terms reach back over all time."""
+
+    since: datetime | None
+    season: Season | None
+    urgent_days: int = 7
+    due_soon_days: int = 14
+    operator_firing_days: int = 30
+
+
+@dataclass(frozen=True)
+class Evidence:
+    """All facts about one boiler, in no particular order: `judge` orders them."""
+
+    boiler: UUID
+    name: str
+    zone: str
+    catalogue: Catalogue
+    terms: tuple[Terms, ...]
+    positions: tuple[Position, ...]
+    fittings: tuple[Fitting, ...] = ()
+    settings: tuple[Setting, ...] = ()
+    services: tuple[ServiceChange, ...] = ()
+    visits: tuple[Visit, ...] = ()
+
+    @cached_property
+    def by_id(self) -> Mapping[UUID, Position]:
+        """Positions by id."""
+        return {p.id: p for p in self.positions}
+
+
+@dataclass(frozen=True, slots=True)
+class Reason:
+    """Why: the rule that fired, where, on which entry, since when, and the same in one plain sentence."""
+
+    rule: str
+    sentence: str
+    hazard: str = ""
+    position: UUID | None = None
+    entry: UUID | None = None
+    since: datetime | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Verdict:
+    """What one entry is worth, with the limit, set point and source it was judged by."""
+
+    entry: UUID
+    outcome: str
+    sentence: str
+    grade: str = ""
+    proves: str = ""
+    limit: str = ""
+    set_value: float | None = None
+    source: str = ""
+    question: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    """The rule that fired in a visit and the entries it rests on."""
+
+    visit: UUID
+    rule: str
+    position: UUID | None
+    entries: tuple[UUID, ...]
+    level: Level
+    sentence: str
+    first_act: str
+
+
+@dataclass(frozen=True, slots=True)
+class LevelSegment:
+    """A deficiency's class from an instant to another (None: no end known)."""
+
+    since: datetime
+    until: datetime | None
+    level: Level
+
+
+@dataclass(frozen=True, slots=True)
+class Deficiency:
+    """One episode of a rule at a position: opened, perhaps said to be repaired, closed only by its proof."""
+
+    position: UUID | None
+    rule: str
+    episode: int
+    opened_at: datetime
+    entry: UUID | None
+    levels: tuple[LevelSegment, ...]
+    sentence: str
+    clears_by: tuple[str, ...]
+    repaired_at: datetime | None = None
+    closed_at: datetime | None = None
+    closed_by: UUID | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class StateSegment:
+    """One position's state from an instant to another."""
+
+    position: UUID
+    since: datetime | None
+    until: datetime | None
+    state: State
+    reason: Reason
+    marks: tuple[str, ...] = ()
+    remind_at: datetime | None = None  # when somebody is told, where that is later than `since`
+
+
+@dataclass(frozen=True, slots=True)
+class StandingSegment:
+    """The boiler's standing from an instant to another, never without a reason; `then` is the next thing to do."""
+
+    since: datetime | None
+    until: datetime | None
+    standing: Standing
+    reasons: tuple[Reason, ...]
+    then: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Missing:
+    """What stands between the boiler and service, or was not looked at, with the date it was last proven."""
+
+    what: str
+    sentence: str
+    position: UUID | None = None
+    since: datetime | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Readiness:
+    """*Ready*, *not ready* or *can't say*, for one visit. Advice to a qualified person, never a permission."""
+
+    visit: UUID
+    answer: str
+    missing: tuple[Missing, ...]
+    not_looked_at: tuple[Missing, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Condition:
+    """Something that holds from `since` to `until` and that somebody should know."""
+
+    condition: str
+    subject: UUID
+    since: datetime
+    until: datetime | None
+    level: Level
+    sentence: str
+
+
+@dataclass(frozen=True, slots=True)
+class Act:
+    """A human decision about a deficiency or alert: it never changes a verdict, state or standing."""
+
+    kind: str
+    subject: UUID
+    at: datetime
+    until: datetime | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Judgement:
+    """Everything that follows from one boiler's evidence. `anchor` is the newest entry's instant."""
+
+    verdicts: tuple[Verdict, ...]
+    findings: tuple[Finding, ...]
+    deficiencies: tuple[Deficiency, ...]
+    states: tuple[StateSegment, ...]
+    standings: tuple[StandingSegment, ...]
+    readiness: tuple[Readiness, ...]
+    conditions: tuple[Condition, ...]
+    anchor: datetime | None

@@ -1,0 +1,102 @@
+"""What one test is worth: the table of graders, and how a grader's reading is set against what was claimed."""
+
+from collections.abc import Callable
+from dataclasses import replace
+
+from fleet.rules.ledger import Bench
+from fleet.rules.values import Verdict
+from fleet.rules.verdicts.graded import Graded
+from fleet.rules.verdicts.pressure import button_test, lever_lift, limit_trip, operating_control_trip, siphon_check
+from fleet.rules.verdicts.water import flush, inspection, lowering_test
+
+GRADERS: dict[str, Callable[[Bench], Graded]] = {
+    "flush": flush,
+    "lowering": lowering_test,
+    "operating_control_trip": operating_control_trip,
+    "limit_trip": limit_trip,
+    "lever_lift": lever_lift,
+    "siphon_check": siphon_check,
+    "button": button_test,
+    "inspection": inspection,
+}
+
+# The finding rules each grader may fire; the catalogue must have a row for every one of them.
+FIRES: dict[str, frozenset[str]] = {
+    "flush": frozenset({"flush_no_water", "flush_keeps_firing", "flush_slow_recovery", "flush_dirty", "test_failed"}),
+    "lowering": frozenset(
+        {"lowering_no_trip", "lowering_too_low", "lowering_out_of_order", "lower_cutoff_restarts", "test_failed"}
+    ),
+    "operating_control_trip": frozenset({"operating_control_failed"}),
+    "limit_trip": frozenset({"limit_failed", "limit_restarts", "test_failed"}),
+    "lever_lift": frozenset({"valve_no_lift", "valve_drips", "valve_drips_again", "test_failed"}),
+    "siphon_check": frozenset({"siphon_plugged"}),
+    "button": frozenset({"test_failed"}),
+    "inspection": frozenset({"chamber_fouled"}),
+}
+
+# A failure that is only claimed has the class and the effect of the procedure: a plugged path blinds what is on it,
+# a failed operating control is urgent and no hold.
+_CLAIMED_RULE = {
+    "operating_control_trip": "operating_control_failed",
+    "siphon_check": "siphon_plugged",
+    "inspection": "chamber_fouled",
+}
+
+_CLAIMED_PASS = "Claimed as passed, but the readings fail it. Only a correction changes this: which is right?"
+_CLAIMED_FAIL = "Claimed as failed, but every reading is fine. It stays failed until corrected: which is right?"
+
+
+def grade(bench: Bench) -> Graded:
+    """Grade one test: the claim can only make the readings' answer worse, never better."""
+    claimed = bench.entry.outcome
+    if claimed == "not_done":
+        return Graded("not_done", f"{bench.procedure.name} was not done on the {bench.name}.")
+    missing = _missing(bench)
+    read = GRADERS[bench.procedure.judged_by](bench)
+    if read.outcome == "pass" and bench.record.kind not in bench.procedure.kinds:
+        return Graded("not_a_test", f"{bench.procedure.name} is no test of what fills the {bench.name}.")
+    # Bad news counts without its readings: a control that never opened has no trip pressure to write down.
+    if claimed == "fail" and read.outcome in ("pass", "inconclusive", "noted"):
+        return _failed_by_claim(bench, read, missing)
+    if read.outcome in ("fail", "not_a_test"):
+        return replace(read, question=_CLAIMED_PASS if claimed == "pass" and read.outcome == "fail" else "")
+    if claimed == "inconclusive" or missing:
+        # What it proves is gone; what it found wrong on the way stays.
+        told = read.sentence if read.outcome == "inconclusive" and not missing else _inconclusive(bench, missing)
+        return Graded("inconclusive", told, limit=read.limit, faults=read.faults)
+    return read
+
+
+def _failed_by_claim(bench: Bench, read: Graded, missing: list[str]) -> Graded:
+    question = "" if missing or read.outcome != "pass" else _CLAIMED_FAIL
+    rule = _CLAIMED_RULE.get(bench.procedure.judged_by, "test_failed")
+    faults = ((rule, bench.record.position.id), *read.faults)
+    sentence = f"{bench.procedure.name} was reported failed on the {bench.name}."
+    return replace(read, outcome="fail", grade="failed", proves="", sentence=sentence, question=question, faults=faults)
+
+
+def _missing(bench: Bench) -> list[str]:
+    specs = bench.procedure.readings.values()
+    return [s.name for s in specs if s.required and bench.entry.readings.get(s.name) is None]
+
+
+def _inconclusive(bench: Bench, missing: list[str]) -> str:
+    if missing:
+        names = ", ".join(name.replace("_", " ") for name in missing)
+        return f"{bench.procedure.name} on the {bench.name} proves nothing: {names} not recorded."
+    return f"{bench.procedure.name} on the {bench.name} was inconclusive."
+
+
+def as_verdict(bench: Bench, graded: Graded) -> Verdict:
+    """The verdict that leaves the rules, with the limit, set point and source it was judged by."""
+    return Verdict(
+        entry=bench.entry.id,
+        outcome=graded.outcome,
+        sentence=graded.sentence,
+        grade=graded.grade,
+        proves=graded.proves,
+        limit=graded.limit,
+        set_value=graded.set_value,
+        source=bench.procedure.source,
+        question=graded.question,
+    )

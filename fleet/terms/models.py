@@ -1,0 +1,22 @@
+"""Adopted terms, append-only."""
+
+from django.db import models
+
+from fleet.portfolio.rows import Row
+
+
+class Adoption(Row):
+    """Evidence: one version of a portfolio's terms. `starts_on` is a local day; None: from the beginning."""
+
+    version = models.PositiveIntegerField()
+    starts_on = models.DateField(null=True)
+    season = models.CharField(max_length=11, blank=True)  # "10-01/05-31", "" where heat never stops
+    urgent_days = models.PositiveIntegerField(default=7)
+    due_soon_days = models.PositiveIntegerField(default=14)
+    operator_firing_days = models.PositiveIntegerField(default=30)
+    posted_at = models.DateTimeField()
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(fields=["portfolio", "version"], name="adoption_version"),
+        ]

@@ -1,0 +1,37 @@
+"""From adopted rows to the rules' Terms."""
+
+from collections.abc import Iterable
+
+from fleet.calendar import Season, day_start
+from fleet.rules.values import Terms
+from fleet.terms.models import Adoption
+
+DEFAULT = Terms(since=None, season=Season(10, 1, 5, 31))
+
+
+def as_terms(rows: Iterable[Adoption], zone: str) -> tuple[Terms, ...]:
+    """The portfolio's terms in a building's zone; a portfolio that adopted nothing has the defaults."""
+    found = tuple(_one(row, zone) for row in rows)
+    return found or (DEFAULT,)
+
+
+def version(rows: Iterable[Adoption]) -> int:
+    """The newest version adopted, 0 for the defaults."""
+    return max((row.version for row in rows), default=0)
+
+
+def _one(row: Adoption, zone: str) -> Terms:
+    return Terms(
+        since=day_start(row.starts_on, zone) if row.starts_on else None,
+        season=season(row.season) if row.season else None,
+        urgent_days=row.urgent_days,
+        due_soon_days=row.due_soon_days,
+        operator_firing_days=row.operator_firing_days,
+    )
+
+
+def season(text: str) -> Season:
+    """Read "10-01/05-31": the first and the last day of the heating season. ValueError if it is anything else."""
+    start, end = text.split("/")
+    (start_month, start_day), (end_month, end_day) = (map(int, part.split("-")) for part in (start, end))
+    return Season(start_month, start_day, end_month, end_day)

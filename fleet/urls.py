@@ -1,0 +1,8 @@
+"""Where the doors are."""
+
+from django.urls import include, path
+
+urlpatterns = [
+    path("api/", include("api.urls")),
+    path("", include("fleet.web.urls")),
+]

@@ -1,0 +1,88 @@
+"""A visit as it arrives, its shape already validated: the one form that is checked, hashed and written."""
+
+import hashlib
+import json
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from datetime import datetime
+from uuid import UUID, uuid5
+
+from fleet.portfolio.conclusions import plain
+from fleet.rules.values import Value
+
+
+@dataclass(frozen=True, slots=True)
+class IncomingEntry:
+    """One line. `kind` and `values` describe a device that is fitted, or the values that are set."""
+
+    act: str
+    code: str
+    position: UUID | None
+    at: datetime
+    phase: str = ""
+    outcome: str = ""
+    why: str = ""
+    reason: str = ""
+    readings: Mapping[str, Value] = field(default_factory=dict)
+    kind: str = ""
+    values: Mapping[str, Value] = field(default_factory=dict)
+    device: UUID | None = None
+    ref: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Person:
+    """Somebody who was there: a user of the site, or a name."""
+
+    user: UUID | None
+    name: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class IncomingVisit:
+    """People at one boiler, once."""
+
+    id: UUID
+    boiler: UUID
+    kind: str
+    performed_at: datetime
+    entries: tuple[IncomingEntry, ...]
+    people: tuple[Person, ...] = ()
+    call_for_heat: bool | None = None
+    state_on_arrival: str = "unknown"
+    left_as: str = ""
+    leaving_checks: Mapping[str, object] = field(default_factory=dict)
+    note: str = ""
+    corrects: UUID | None = None
+    reason: str = ""
+    void: bool = False
+
+    @property
+    def digest(self) -> str:
+        """SHA-256 of the normalised content: equal for a repeat, different for anything else under the same id."""
+        content = json.dumps(plain_visit(self), sort_keys=True, separators=(",", ":"))
+        return hashlib.sha256(content.encode()).hexdigest()
+
+    def entry_id(self, number: int) -> UUID:
+        """The id of an entry follows from the visit's, so a repeat makes the same rows."""
+        return uuid5(self.id, f"entry {number}")
+
+    def device_id(self, number: int) -> UUID | None:
+        """The id of a device this entry fits: the sender's, or derived from the visit and `ref`."""
+        entry = self.entries[number]
+        if not entry.kind:
+            return None
+        return entry.device or uuid5(self.id, f"device {entry.ref or number}")
+
+
+def plain_visit(visit: IncomingVisit) -> dict[str, object]:
+    """The visit as JSON values; mappings are kept, instants are in UTC."""
+    content: dict[str, object] = {}
+    for name in visit.__dataclass_fields__:
+        value = getattr(visit, name)
+        content[name] = [_plain_entry(e) for e in value] if name == "entries" else plain(value)
+    return content
+
+
+def _plain_entry(entry: IncomingEntry) -> dict[str, object]:
+    return {name: plain(getattr(entry, name)) for name in entry.__dataclass_fields__}

@@ -1,0 +1,75 @@
+"""What was done at a boiler, by whom and when. Nothing here is ever changed: a correction is another visit."""
+
+from django.db import models
+from django.db.models import Q
+
+from fleet.accounts.models import User
+from fleet.portfolio.models import Boiler, Device, Position
+from fleet.portfolio.rows import Row
+
+
+class Visit(Row):
+    """People at one boiler, once. `digest` is the SHA-256 of the validated, normalised content."""
+
+    boiler = models.ForeignKey(Boiler, models.PROTECT, related_name="visits")
+    kind = models.CharField(max_length=32)
+    performed_at = models.DateTimeField()
+    posted_at = models.DateTimeField()
+    posted_by = models.ForeignKey(User, models.PROTECT, null=True, related_name="+")
+    call_for_heat = models.BooleanField(null=True)
+    state_on_arrival = models.CharField(max_length=16)
+    left_as = models.CharField(max_length=16, blank=True)
+    leaving_checks = models.JSONField(default=dict)
+    note = models.TextField(blank=True)
+    corrects = models.OneToOneField("self", models.PROTECT, null=True, related_name="corrected_by")
+    reason = models.TextField(blank=True)
+    void = models.BooleanField(default=False)
+    digest = models.CharField(max_length=64)
+
+    class Meta:
+        indexes = [models.Index(fields=["boiler", "performed_at"], name="visit_of_boiler")]  # read by evidence.gather
+
+
+class Attendance(Row):
+    """Who was there; what each was qualified for is looked up for `performed_at`."""
+
+    visit = models.ForeignKey(Visit, models.PROTECT, related_name="people")
+    user = models.ForeignKey(User, models.PROTECT, null=True, related_name="+")
+    name = models.CharField(max_length=200, blank=True)
+
+
+class Entry(Row):
+    """One line of a visit, in the order done. The id follows from visit and number, so a repeat is the same row."""
+
+    visit = models.ForeignKey(Visit, models.PROTECT, related_name="entries")
+    number = models.PositiveSmallIntegerField()
+    act = models.CharField(max_length=16)
+    code = models.CharField(max_length=64, blank=True)
+    procedure = models.ForeignKey("catalog.Procedure", models.PROTECT, null=True, related_name="+")
+    position = models.ForeignKey(Position, models.PROTECT, null=True, related_name="entries")
+    device = models.ForeignKey(Device, models.PROTECT, null=True, related_name="+")
+    performed_at = models.DateTimeField()
+    phase = models.CharField(max_length=16, blank=True)
+    outcome = models.CharField(max_length=16, blank=True)
+    why = models.CharField(max_length=32, blank=True)
+    reason = models.CharField(max_length=200, blank=True)
+    values = models.JSONField(default=dict)
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(fields=["visit", "number"], name="entry_number"),
+            models.CheckConstraint(condition=~Q(act="test") | Q(procedure__isnull=False), name="test_has_procedure"),
+        ]
+
+
+class Reading(Row):
+    """One reading of an entry, in the unit its name ends with: a number, a yes or no, or a word."""
+
+    entry = models.ForeignKey(Entry, models.PROTECT, related_name="readings")
+    name = models.CharField(max_length=64)
+    number = models.FloatField(null=True)
+    flag = models.BooleanField(null=True)
+    word = models.CharField(max_length=64, blank=True)
+
+    class Meta:
+        constraints = [models.UniqueConstraint(fields=["entry", "name"], name="reading_once")]

@@ -1,0 +1,1 @@
+"""The pages: a door. Server-rendered; a page asks the board and holds no rules."""

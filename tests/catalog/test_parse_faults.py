@@ -1,0 +1,178 @@
+"""Every planted fault refuses the whole catalogue, with file, line and column."""
+
+from pathlib import Path
+
+import pytest
+
+from fleet.catalog.parse import parse
+from fleet.errors import Refused
+from tests.catalog.edit import append, drop, line_of, places, swap
+
+# file, start of the row, what stands there, what is planted, code, column
+PLANTED = [
+    ("hazards.csv", "dry_firing", "yes", "perhaps", "bad_value", "stops_firing"),
+    ("kinds.csv", "siphon", "Siphon", "", "empty", "name"),
+    ("kinds.csv", "siphon", ",S29", ",", "empty_source", "source"),
+    ("kinds.csv", "siphon", "siphon", "float_chamber", "duplicate", "code"),
+    ("kinds.csv", "float_cutoff", "reset|trip_in", "reset||trip_in", "bad_value", "attributes"),
+    ("roles.csv", "siphon", "over_pressure", "overpressure", "unknown_reference", "hazard"),
+    ("roles.csv", "siphon", ",siphon,S29", ",sifon,S29", "unknown_reference", "kinds"),
+    ("roles.csv", "high_limit", "protection", "guard", "bad_value", "part"),
+    ("roles.csv", "high_limit", ",1,", ",one,", "bad_value", "order"),
+    ("roles.csv", "high_limit", ",1,", ",-1,", "bad_value", "order"),
+    ("procedures.csv", "flush", "1 w", "1 week", "bad_value", "interval"),
+    ("procedures.csv", "flush", "1 w", "", "empty", "interval"),
+    ("procedures.csv", "flush", "partial", "half", "bad_value", "proof"),
+    ("procedures.csv", "flush", "operator|technician", "operator|janitor", "bad_value", "who"),
+    ("procedures.csv", "flush", "operator|technician", "", "empty", "who"),
+    ("procedures.csv", "slow_drain", "season", "year", "bad_value", "anchor"),
+    ("procedures.csv", "slow_drain", "flush|button_test", "flush|push", "unknown_reference", "covers"),
+    ("procedures.csv", "limit_trip", ",limit_trip,S", ",limit_tip,S", "unknown_grader", "judged_by"),
+    ("procedures.csv", "limit_trip", ",30,", ",3.5,", "bad_value", "grace_days"),
+    ("readings.csv", "limit_trip,trip_psi", "60", "sixty", "bad_value", "high"),
+    ("readings.csv", "limit_trip,trip_psi", "60", "inf", "bad_value", "high"),
+    ("readings.csv", "limit_trip,trip_psi", "-5", "70", "bad_value", "low"),
+    ("readings.csv", "limit_trip,trip_psi", "limit_trip", "limit_tip", "unknown_reference", "procedure"),
+    ("readings.csv", "limit_trip,trip_psi", "number", "int", "bad_value", "type"),
+    ("readings.csv", "flush,water", "runs|little|none", "", "bad_value", "choices"),
+    ("touches.csv", "siphon,open", "siphon_check", "siphon_look", "unknown_reference", "needs"),
+    ("touches.csv", "siphon,open", "siphon_check", "", "empty", "needs"),
+    ("touches.csv", "siphon,open", "open", "opened", "bad_value", "touch"),
+    ("touches.csv", "siphon,open", "siphon,", "syphon,", "unknown_reference", "kind"),
+    ("findings.csv", "siphon_plugged", "hold", "grave", "bad_value", "level"),
+    ("findings.csv", "siphon_plugged", "path", "pipe", "bad_value", "fails"),
+    ("findings.csv", "siphon_plugged", "siphon_check", "look", "unknown_reference", "clears_by"),
+    ("actions.csv", "rod", "open", "rodded", "bad_value", "touch"),
+    ("actions.csv", "rod", "yes", "true", "bad_value", "repairs"),
+    ("observations.csv", "valve_dripping", "valve_drips", "drips", "unknown_reference", "finding"),
+    ("observations.csv", "valve_dripping", "safety_valve", "valve", "unknown_reference", "roles"),
+]
+
+
+@pytest.mark.parametrize(("file", "start", "old", "new", "code", "column"), PLANTED)
+def test_a_broken_cell_is_refused_with_its_place(
+    folder: Path, file: str, start: str, old: str, new: str, code: str, column: str
+) -> None:
+    line = swap(folder / file, start, old, new)
+    with pytest.raises(Refused) as refused:
+        parse(folder, 1)
+    assert (code, file, line, column) in places(refused.value)
+
+
+def test_all_faults_of_all_files_are_told_at_once(folder: Path) -> None:
+    first = swap(folder / "actions.csv", "rod", "open", "rodded")
+    second = swap(folder / "roles.csv", "siphon", "over_pressure", "overpressure")
+    with pytest.raises(Refused) as refused:
+        parse(folder, 1)
+    wanted = {("bad_value", "actions.csv", first, "touch"), ("unknown_reference", "roles.csv", second, "hazard")}
+    assert places(refused.value) == wanted
+
+
+@pytest.mark.parametrize("file", ["hazards.csv", "observations.csv", "texts.yaml"])
+def test_a_missing_file_is_one_fault_of_that_file(folder: Path, file: str) -> None:
+    (folder / file).unlink()
+    with pytest.raises(Refused) as refused:
+        parse(folder, 1)
+    assert ("missing_file", file, 1, "") in places(refused.value)
+
+
+def test_an_unknown_column_is_refused(folder: Path) -> None:
+    swap(folder / "kinds.csv", "code", "source", "source,colour")
+    with pytest.raises(Refused) as refused:
+        parse(folder, 1)
+    assert ("unknown_column", "kinds.csv", 1, "colour") in places(refused.value)
+
+
+def test_a_missing_column_is_refused(folder: Path) -> None:
+    swap(folder / "kinds.csv", "code", ",source", "")
+    with pytest.raises(Refused) as refused:
+        parse(folder, 1)
+    assert ("missing_column", "kinds.csv", 1, "source") in places(refused.value)
+
+
+def test_a_row_of_the_wrong_length_is_refused(folder: Path) -> None:
+    line = append(folder / "hazards.csv", "frost,Frost")
+    with pytest.raises(Refused) as refused:
+        parse(folder, 1)
+    assert places(refused.value) == {("bad_row", "hazards.csv", line, "")}
+
+
+def test_a_table_without_rows_is_refused(folder: Path) -> None:
+    (folder / "actions.csv").write_text("code,name,touch,repairs,source\n")
+    with pytest.raises(Refused) as refused:
+        parse(folder, 1)
+    assert places(refused.value) == {("empty_table", "actions.csv", 1, "")}
+
+
+def test_a_table_nobody_knows_is_refused(folder: Path) -> None:
+    (folder / "colours.csv").write_text("code\n")
+    with pytest.raises(Refused) as refused:
+        parse(folder, 1)
+    assert places(refused.value) == {("unknown_file", "colours.csv", 1, "")}
+
+
+@pytest.mark.parametrize("code", ["flush_keeps_firing", "test_failed", "lockout_found", "lockout_cause"])
+def test_a_finding_that_the_rules_fire_must_have_its_row(folder: Path, code: str) -> None:
+    drop(folder / "findings.csv", code)
+    with pytest.raises(Refused) as refused:
+        parse(folder, 1)
+    assert ("missing_rule", "findings.csv", 1, "code") in places(refused.value)
+
+
+def test_an_observation_that_the_rules_know_must_have_its_row(folder: Path) -> None:
+    drop(folder / "observations.csv", "cause_found")
+    with pytest.raises(Refused) as refused:
+        parse(folder, 1)
+    assert places(refused.value) == {("missing_rule", "observations.csv", 1, "code")}
+
+
+def test_a_quoted_cell_with_a_line_end_does_not_shift_the_lines_after_it(folder: Path) -> None:
+    swap(folder / "hazards.csv", "dry_firing", "Dry firing", '"Dry\nfiring"')
+    line = swap(folder / "hazards.csv", "overfilling", "no", "never")
+    with pytest.raises(Refused) as refused:
+        parse(folder, 1)
+    assert places(refused.value) == {("bad_value", "hazards.csv", line, "stops_firing")}
+
+
+def test_bytes_that_are_no_text_are_refused(folder: Path) -> None:
+    (folder / "actions.csv").write_bytes(b"\xff\xfe\x00")
+    with pytest.raises(Refused) as refused:
+        parse(folder, 1)
+    assert ("bad_file", "actions.csv", 1, "") in places(refused.value)
+
+
+def test_a_text_that_belongs_to_nothing_is_refused_with_its_line(folder: Path) -> None:
+    line = append(folder / "texts.yaml", "  ghost: Nothing.")
+    with pytest.raises(Refused) as refused:
+        parse(folder, 1)
+    assert places(refused.value) == {("unknown_text", "texts.yaml", line, "cautions")}
+
+
+def test_a_section_nobody_knows_is_refused_with_its_line(folder: Path) -> None:
+    line = append(folder / "texts.yaml", "jokes: {}")
+    with pytest.raises(Refused) as refused:
+        parse(folder, 1)
+    assert places(refused.value) == {("unknown_text", "texts.yaml", line, "")}
+
+
+def test_a_text_given_twice_is_refused_with_the_second_line(folder: Path) -> None:
+    line = append(folder / "texts.yaml", "  flush: Again.")
+    with pytest.raises(Refused) as refused:
+        parse(folder, 1)
+    assert places(refused.value) == {("duplicate", "texts.yaml", line, "cautions")}
+
+
+def test_broken_yaml_is_refused_with_its_line(folder: Path) -> None:
+    line = append(folder / "texts.yaml", "  flush: [")
+    with pytest.raises(Refused) as refused:
+        parse(folder, 1)
+    assert {p[:2] for p in places(refused.value)} >= {("bad_file", "texts.yaml")}
+    assert max(p[2] for p in places(refused.value) if p[0] == "bad_file") >= line
+
+
+def test_a_finding_without_a_first_act_is_refused(folder: Path) -> None:
+    swap(folder / "texts.yaml", "  valve_drips:", "valve_drips", "valve_trips")
+    with pytest.raises(Refused) as refused:
+        parse(folder, 1)
+    row = line_of(folder / "findings.csv", "valve_drips,")
+    assert ("missing_text", "findings.csv", row, "code") in places(refused.value)

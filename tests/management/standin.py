@@ -1,0 +1,71 @@
+"""A small site under the real supervisor: real database and broker, a real worker, beat and web server, no tables.
+
+Run as `python -m tests.management.standin DATA PORT [full]`.
+"""
+
+import os
+import sys
+from collections.abc import Callable, Iterable, Mapping
+from pathlib import Path
+
+from celery import Celery
+
+from fleet.management.embedded import Trouble, site
+from fleet.management.embedded.address import Address
+from fleet.management.embedded.folder import Folder
+from fleet.management.embedded.processes import Program
+from fleet.management.embedded.running import say
+
+ROOT = str(Path(__file__).resolve().parents[2])
+HERE = "tests.management.standin"
+STEP = """
+import os, psycopg
+with psycopg.connect(os.environ["DATABASE_URL"]) as connection:
+    connection.execute("CREATE TABLE IF NOT EXISTS starts (at timestamptz DEFAULT now())")
+    connection.execute("INSERT INTO starts DEFAULT VALUES")
+"""
+app = Celery("standin", broker=os.environ.get("REDIS_URL"))
+app.conf.update(task_ignore_result=True, broker_connection_retry_on_startup=True)
+
+
+@app.task
+def touch(path: str) -> None:
+    """Leave a file, so that a test sees the task arrived."""
+    Path(path).touch()
+
+
+def answer(environ: Mapping[str, str], start: Callable[[str, list[tuple[str, str]]], object]) -> Iterable[bytes]:
+    """Answer every request with the process that answered."""
+    start("200 OK", [("Content-Type", "text/plain")])
+    return [str(os.getpid()).encode()]
+
+
+def plan(folder: Folder, address: Address, env: Mapping[str, str]) -> site.Plan:
+    """Return a step that writes a row, and the programs that stay."""
+
+    # The task library would load Gaugeglass itself when it sees the settings named.
+    env = {name: value for name, value in env.items() if name != "DJANGO_SETTINGS_MODULE"}
+
+    def program(name: str, *arguments: str) -> Program:
+        return Program(name, (sys.executable, *arguments), env, cwd=ROOT)
+
+    step = program("step", "-c", STEP)
+    celery = ("-m", "celery", "-A", HERE)
+    worker = program("worker", *celery, "worker", "--concurrency", "2", "--without-mingle", "--without-gossip")
+    beat = program("beat", *celery, "beat", "--schedule", str(folder.path / "beat-schedule"), "--pidfile", "")
+    web = program("web", "-m", "gunicorn", f"{HERE}:answer", "--bind", address.bind, "--no-control-socket")
+    words = program("sign-ins", "-c", "print('sign in as somebody')")
+    return site.Plan((step,), (worker, beat, web) if "full" in sys.argv else (web,), words)
+
+
+def main() -> None:
+    """Run the site as the commands do."""
+    address = Address("127.0.0.1", int(sys.argv[2]))
+    try:
+        site.run("demo", Path(sys.argv[1]), address, plan, say)
+    except Trouble as trouble:
+        sys.exit(str(trouble))
+
+
+if __name__ == "__main__":
+    main()

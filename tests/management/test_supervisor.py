@@ -1,0 +1,210 @@
+"""One supervisor: what it starts answers, what dies comes back, what it leaves is nothing."""
+
+import os
+import signal
+import stat
+import subprocess
+import sys
+from collections.abc import Iterator
+
+import psycopg
+import pytest
+
+from fleet.management.embedded import broker, temporary
+from fleet.management.embedded.crew import ENOUGH
+from tests.management.machine import CLEAN, ROOT, Site, alive, descendants, eventually, site
+
+
+@pytest.fixture(scope="module")
+def running() -> Iterator[Site]:
+    with site("full") as made:
+        assert made.opened(), made.output
+        yield made
+
+
+@pytest.fixture
+def decoys() -> Iterator[list[subprocess.Popen[bytes]]]:
+    names = ("postgres -D /elsewhere/postgres", "celery -A fleet.celery worker", "gunicorn: master")
+    made = [subprocess.Popen(["bash", "-c", f"exec -a '{name}' sleep 300"]) for name in names]
+    yield made
+    for each in made:
+        each.kill()
+        each.wait()
+
+
+def starts(running: Site) -> int:
+    with psycopg.connect(running.told["database_url"]) as connection:
+        return int(connection.execute("SELECT count(*) FROM starts").fetchone()[0])
+
+
+def test_the_site_says_what_it_does_where_it_is_and_who_may_sign_in(running: Site) -> None:
+    assert f"Gaugeglass is at http://127.0.0.1:{running.port}/" in running.output
+    assert "sign in as somebody" in running.output
+
+
+def test_the_web_answers_and_the_steps_ran(running: Site) -> None:
+    assert running.web() in descendants(running.process.pid)
+    assert starts(running) == 1
+
+
+def test_what_is_secret_is_readable_by_its_owner_alone(running: Site) -> None:
+    modes = {name: stat.S_IMODE((running.data / name).stat().st_mode) for name in ("site.json", "keys.json", "lock")}
+    assert set(modes.values()) == {0o600}
+
+
+def test_site_json_names_both_servers_the_key_the_address_and_the_process(running: Site) -> None:
+    assert set(running.told) == {"database_url", "redis_url", "secret_key", "web", "pid"}
+    assert running.told["pid"] == running.process.pid
+
+
+def test_no_password_stands_on_a_command_line(running: Site) -> None:
+    secrets = [running.told["secret_key"], running.told["database_url"].split(":")[2].split("@")[0]]
+    shown = subprocess.run(["ps", "-eo", "args"], capture_output=True, text=True, check=True).stdout
+    assert not [secret for secret in secrets if secret in shown]
+
+
+def test_a_task_reaches_the_worker_through_the_brokers_socket_with_its_password(running: Site) -> None:
+    mark = running.data / "logs" / "arrived"
+    code = f"from tests.management.standin import touch; touch.delay({str(mark)!r})"
+    env = {**os.environ, "REDIS_URL": running.told["redis_url"]}
+    env.pop("DJANGO_SETTINGS_MODULE", None)
+    subprocess.run([sys.executable, "-c", code], cwd=ROOT, env=env, check=True)
+    assert eventually(mark.exists)
+
+
+def test_the_broker_refuses_without_its_password_and_forgets_nothing(running: Site) -> None:
+    url = running.told["redis_url"]
+    with pytest.raises(broker.redis.AuthenticationError):
+        broker.connect("unix://" + url.rpartition("@")[2]).ping()
+    with broker.connect(url) as client:
+        kept = [client.config_get(name)[name] for name in ("appendonly", "maxmemory-policy")]
+    assert kept == ["yes", "noeviction"]
+
+
+def test_the_database_is_safe_against_power_cuts_and_the_role_is_weak(running: Site) -> None:
+    with psycopg.connect(running.told["database_url"]) as connection:
+        settings = [connection.execute(f"SHOW {name}").fetchone()[0] for name in ("fsync", "listen_addresses")]
+        rights = connection.execute(
+            "SELECT rolsuper, rolcreatedb FROM pg_roles WHERE rolname = current_user"
+        ).fetchone()
+    assert settings == ["on", ""]
+    assert rights == (False, False)
+
+
+def test_the_database_refuses_a_wrong_password(running: Site) -> None:
+    url = running.told["database_url"]
+    wrong = url.replace(url.split(":")[2].split("@")[0], "guess")
+    with pytest.raises(psycopg.OperationalError, match="password authentication failed"):
+        psycopg.connect(wrong)
+
+
+def test_a_second_start_says_who_runs_it_and_touches_nothing(running: Site) -> None:
+    before = descendants(running.process.pid)
+    second = Site(running.data)
+    assert second.process.wait(20) == 1
+    told = second.output
+    assert f"already run by {os.environ.get('USER', 'root')} (process {running.process.pid}) since 2" in told
+    assert f"http://127.0.0.1:{running.port}/" in told
+    assert "Traceback" not in told
+    assert alive(before) == set(before)
+
+
+@pytest.mark.parametrize("name", ["web", "worker", "broker", "postgres"])
+def test_what_is_killed_comes_back(running: Site, name: str) -> None:
+    killed = running.child(name)
+    os.kill(killed, signal.SIGKILL)
+    assert eventually(lambda: running.child(name) not in {0, killed})
+    assert eventually(lambda: running.web() and starts(running) == 1)
+    assert f"The {name} stopped by itself (signal 9)" in running.output
+
+
+@pytest.mark.parametrize("how", [signal.SIGINT, signal.SIGTERM, signal.SIGHUP])
+def test_a_signal_leaves_none_of_its_processes_and_touches_no_other(
+    how: signal.Signals, decoys: list[subprocess.Popen[bytes]]
+) -> None:
+    with site() as made:
+        assert made.opened(), made.output
+        started = descendants(made.process.pid)
+        assert len(started) > 6
+        assert made.end(how) == 0
+        assert alive(started) == set()
+        assert [each.poll() for each in decoys] == [None] * len(decoys)
+        assert not [name for name in ("site.json", "run", "postgres/postmaster.pid") if (made.data / name).exists()]
+
+
+def test_a_signal_during_the_start_stops_it_and_the_next_start_works() -> None:
+    with site() as made:
+        assert eventually(lambda: "Making the database" in made.output)
+        started = descendants(made.process.pid)
+        assert made.end(signal.SIGTERM) == 0
+        assert alive(started) == set()
+        again = Site(made.data)
+        assert again.opened(), again.output
+        again.end()
+
+
+def test_a_killed_supervisor_leaves_no_process_for_long(decoys: list[subprocess.Popen[bytes]]) -> None:
+    with site("full") as made:
+        assert made.opened(), made.output
+        started = descendants(made.process.pid)
+        made.end(signal.SIGKILL)
+        assert eventually(lambda: not alive(started))
+        assert [each.poll() for each in decoys] == [None] * len(decoys)
+
+
+def test_after_everything_was_killed_the_next_start_recovers() -> None:
+    with site() as made:
+        assert made.opened(), made.output
+        for pid in (made.process.pid, *descendants(made.process.pid)):
+            os.kill(pid, signal.SIGKILL)
+        made.process.wait()
+        again = Site(made.data)
+        assert again.opened(), again.output
+        assert starts(again) == 2
+        again.end()
+
+
+def test_a_next_start_at_once_after_a_killed_supervisor_stops_what_is_left() -> None:
+    with site() as made:
+        assert made.opened(), made.output
+        left = descendants(made.process.pid)
+        made.end(signal.SIGKILL)
+        again = Site(made.data, port=made.port)
+        assert again.opened(), again.output
+        assert alive(left) == set()
+        again.end()
+
+
+def test_a_database_that_cannot_come_back_stops_all_with_one_sentence() -> None:
+    with site() as made:
+        assert made.opened(), made.output
+        started = descendants(made.process.pid)
+        (made.data / "postgres" / "global" / "pg_control").unlink()
+        os.kill(made.child("postgres"), signal.SIGKILL)
+        assert made.process.wait(60) == 1
+        assert f"The postgres stopped {ENOUGH} times in a row, so all was stopped" in made.output
+        assert "Traceback" not in made.output
+        assert alive(started) == set()
+
+
+def test_servers_given_by_the_environment_are_used_and_left_running() -> None:
+    with temporary() as given:
+        env = {**CLEAN, "DATABASE_URL": given.database_url, "REDIS_URL": given.redis_url}
+        with site(env=env) as made:
+            assert made.opened(), made.output
+            assert starts(made) == 1
+            assert not (made.data / "postgres").exists()
+            assert not [name for name in ("postgres", "broker") if made.child(name)]
+            assert made.end() == 0
+        psycopg.connect(given.database_url).close()
+
+
+def test_a_step_that_fails_stops_all_and_names_its_log() -> None:
+    with temporary() as given:
+        with psycopg.connect(given.database_url) as connection:
+            connection.execute("CREATE TABLE starts (at timestamptz NOT NULL)")
+        env = {**CLEAN, "DATABASE_URL": given.database_url, "REDIS_URL": given.redis_url}
+        with site(env=env) as made:
+            assert made.process.wait(30) == 1
+            assert f"The step `step` failed; its log is {made.data}/logs/step.log." in made.output
+            assert "Traceback" not in made.output

@@ -1,0 +1,90 @@
+"""pytest plugin: real servers for the run, and an account of what this machine lacks.
+
+Loaded early (`-p tests.servers`), since Django's settings are read with the first conftest and want the addresses.
+"""
+
+import atexit
+import os
+import shutil
+import signal
+from collections import Counter
+from collections.abc import Generator
+from contextlib import ExitStack
+from typing import Any
+
+import pytest
+
+from fleet.management.embedded import Trouble, temporary
+
+ENDINGS = ExitStack()
+MISSING: Counter[str] = Counter()
+
+
+class Missing(pytest.skip.Exception):
+    """Skips the test that needs something this machine does not have."""
+
+    def __init__(self, what: str) -> None:
+        super().__init__(f"missing on this machine: {what}")
+        self.what = what
+
+
+def need(what: str, present: object) -> None:
+    """Skip the test that calls unless `present`; the run counts it and, under CI, fails it."""
+    if not present:
+        raise Missing(what)
+
+
+def chromium() -> str | None:
+    """Return the path of a browser for the page tests."""
+    return next(filter(None, map(shutil.which, ("/usr/bin/chromium", "chromium", "google-chrome"))), None)
+
+
+@pytest.hookimpl(wrapper=True, tryfirst=True)
+def pytest_load_initial_conftests(early_config: pytest.Config) -> Generator[None, Any, Any]:
+    """Start the servers before anybody reads Django's settings; wrappers come before every plain hook."""
+    early_config.add_cleanup(ENDINGS.close)
+    atexit.register(ENDINGS.close)  # when pytest gives up before it is configured
+    _start()
+    return (yield)
+
+
+def _start() -> None:
+    os.environ.setdefault("DJANGO_SETTINGS_MODULE", "fleet.settings")
+    if signal.getsignal(signal.SIGTERM) is signal.SIG_DFL:  # a run that takes too long ends like one stopped by hand
+        signal.signal(signal.SIGTERM, lambda *_: signal.raise_signal(signal.SIGINT))
+    if os.environ.get("DATABASE_URL") and os.environ.get("REDIS_URL"):
+        return
+    try:
+        servers = ENDINGS.enter_context(temporary())
+    except Trouble as trouble:
+        raise pytest.UsageError(str(trouble)) from None
+    for name, url in (("DATABASE_URL", servers.database_url), ("REDIS_URL", servers.redis_url)):
+        if not os.environ.get(name):
+            os.environ[name] = url
+            ENDINGS.callback(os.environ.pop, name, None)
+
+
+def pytest_unconfigure() -> None:
+    """Stop the servers, also after Ctrl-C."""
+    ENDINGS.close()
+
+
+@pytest.hookimpl(wrapper=True)
+def pytest_runtest_makereport(call: pytest.CallInfo[None]) -> Generator[None, pytest.TestReport, pytest.TestReport]:
+    """Count what was missing; a machine that claims to check everything must not skip silently."""
+    report = yield
+    error = call.excinfo.value if call.excinfo else None
+    if isinstance(error, Missing):
+        MISSING[error.what] += 1
+        if os.environ.get("CI"):
+            report.outcome = "failed"
+            report.longrepr = str(error)
+    return report
+
+
+def pytest_terminal_summary(terminalreporter: Any) -> None:
+    """Say at the end what the run could not check."""
+    if MISSING:
+        terminalreporter.section("Missing on this machine:")
+    for what, count in sorted(MISSING.items()):
+        terminalreporter.write_line(f"{what}: kept {count} test{'s' if count > 1 else ''} from running")
