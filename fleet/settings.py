@@ -140,3 +140,27 @@ LOGGING = {
     "handlers": {"console": {"class": "logging.StreamHandler"}},
     "root": {"handlers": ["console"], "level": "INFO"},
 }
+
+REST_FRAMEWORK = {
+    "DEFAULT_AUTHENTICATION_CLASSES": [
+        "api.authentication.KeyAuthentication",
+        "rest_framework.authentication.SessionAuthentication",
+    ],
+    "DEFAULT_PERMISSION_CLASSES": ["rest_framework.permissions.IsAuthenticated"],  # closed by default
+    "DEFAULT_PARSER_CLASSES": ["api.parsing.BoundedJSONParser"],
+    "DEFAULT_RENDERER_CLASSES": ["rest_framework.renderers.JSONRenderer"],
+    "DEFAULT_SCHEMA_CLASS": "drf_spectacular.openapi.AutoSchema",
+    "EXCEPTION_HANDLER": "api.problems.handler",
+    "STRICT_JSON": True,  # NaN and Infinity are no JSON
+}
+SPECTACULAR_SETTINGS = {
+    "TITLE": "Gaugeglass",
+    "DESCRIPTION": "Results from the boiler room in, standings and alerts out.",
+    "VERSION": "1",
+    "OAS_VERSION": "3.1.0",
+    "SERVE_PERMISSIONS": ["rest_framework.permissions.AllowAny"],
+    "SERVE_INCLUDE_SCHEMA": False,
+    "ENUM_NAME_OVERRIDES": {"StandingEnum": "api.answers.STANDINGS"},
+    "SWAGGER_UI_DIST": "SIDECAR",
+    "SWAGGER_UI_FAVICON_HREF": "SIDECAR",
+}

@@ -9,9 +9,9 @@ from fleet.accounts.models import Grant, User
 from fleet.portfolio.models import Boiler
 
 ACTIONS: dict[str, frozenset[str]] = {
-    "board.see": frozenset({"technician", "dispatcher", "manager", "owner", "inspector", "office"}),
-    "visit.see": frozenset({"technician", "dispatcher", "manager", "owner", "inspector"}),
-    "visit.post": frozenset({"technician", "manager", "owner"}),
+    "board.see": frozenset({"technician", "dispatcher", "manager", "owner", "caretaker", "inspector", "office"}),
+    "visit.see": frozenset({"technician", "dispatcher", "manager", "owner", "caretaker", "inspector"}),
+    "visit.post": frozenset({"technician", "caretaker", "manager", "owner"}),
     "register.change": frozenset({"manager", "owner", "office"}),
 }
 

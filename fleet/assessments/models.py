@@ -50,5 +50,5 @@ class Answer(Row):
     """Log: what the poster was told, word for word."""
 
     visit = models.OneToOneField(Visit, models.PROTECT, related_name="answer")
-    body = models.JSONField()
+    body = models.TextField()  # JSON as it was sent: a JSON column would reorder it
     answered_at = models.DateTimeField()

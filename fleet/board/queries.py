@@ -2,14 +2,16 @@
 
 from collections.abc import Iterable
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import UTC, datetime
 from typing import Any
 from uuid import UUID
 
-from django.db.models import Q, QuerySet
+from django.db.models import F, Q, QuerySet
 
 from fleet.board.models import Judged, Pulse, Segment, StateSegment
-from fleet.portfolio.models import Boiler
+from fleet.catalog import queries as catalog
+from fleet.portfolio.models import Boiler, Position, Setting
+from fleet.rules.catalogue import Catalogue
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,3 +81,48 @@ def waiting(build_of: Iterable[tuple[UUID, str]], at: datetime, limit: int) -> l
 def judged(boiler: UUID) -> Judged | None:
     """When and with what it was last judged."""
     return Judged.objects.filter(boiler=boiler).first()
+
+
+def course(boiler: UUID, at: datetime) -> list[Segment]:
+    """The standing at `at` and, after it, what it will be if nobody does anything."""
+    to_come = Segment.objects.filter(Q(until=None) | Q(until__gt=at), boiler=boiler)
+    return list(to_come.order_by(F("since").asc(nulls_first=True)))
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """One position at an instant and the names of the paths it hangs on."""
+
+    segment: StateSegment
+    paths: list[str]
+
+
+def places(boiler: UUID, at: datetime) -> list[Place]:
+    """A boiler's positions at `at` in the catalogue's order of acting, paths last, in four queries."""
+    listed = list(states_of(boiler, at))
+    paths = _paths([s.position_id for s in listed], at)
+    roles = _release(at).roles
+    order = {code: (r.part.endswith("path"), r.hazard, r.order) for code, r in roles.items()}
+    listed.sort(key=lambda s: (order.get(s.position.role_id, (True, "", 0)), s.position.name))
+    return [Place(s, paths.get(s.position_id, [])) for s in listed]
+
+
+def _paths(positions: list[UUID], at: datetime) -> dict[UUID, list[str]]:
+    """What each position hangs on at `at`; of two statements about one instant the one posted later holds."""
+    said = Setting.objects.filter(position__in=positions, key="paths", since__lte=at).order_by("since", "posted_at")
+    newest = dict(said.values_list("position", "value"))
+    wanted = {path for value in newest.values() for path in value}
+    names = {str(i): name for i, name in Position.objects.filter(id__in=wanted).values_list("id", "name")}
+    return {position: [names[path] for path in value] for position, value in newest.items()}
+
+
+def unguarded(held: Iterable[Place], at: datetime) -> list[str]:
+    """The hazards against which the register holds no protection of this boiler: to be said in words."""
+    release = _release(at)
+    roles = [release.roles[p.segment.position.role_id] for p in held]
+    guarded = {role.hazard for role in roles if role.part == "protection"}
+    return [h.name for code, h in release.hazards.items() if code not in guarded]
+
+
+def _release(at: datetime) -> Catalogue:
+    return catalog.catalogue_of(catalog.current(at.astimezone(UTC).date()) or 1)

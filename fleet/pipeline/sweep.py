@@ -10,11 +10,11 @@ from django.db import transaction
 from fleet.alerts import services as alerts
 from fleet.board import queries
 from fleet.board.models import Judged
-from fleet.portfolio.news import Cause
 from fleet.evidence import build_of
 from fleet.pipeline.conclude import conclude
 from fleet.portfolio.locks import lock
 from fleet.portfolio.models import Boiler, Portfolio
+from fleet.portfolio.news import Cause
 
 log = logging.getLogger(__name__)
 RETRY = timedelta(minutes=5)

@@ -1,5 +1,6 @@
 """post_visits: the way every result from the field comes in, one visit or many."""
 
+import json
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
@@ -22,11 +23,15 @@ from fleet.visits.models import Visit
 
 @dataclass(frozen=True, slots=True)
 class Posted:
-    """The answer, and whether this post made it or an earlier one did."""
+    """The answer as JSON text, and whether this post made it or an earlier one did."""
 
     visit: UUID
-    body: dict[str, Any]
+    body: str
     created: bool
+
+    def told(self) -> dict[str, Any]:
+        """The answer as a value."""
+        return dict(json.loads(self.body))
 
 
 def post_visits(
@@ -49,12 +54,12 @@ def post_visits(
     def then(made: list[Visit], done: list[Concluded]) -> None:
         by_boiler = {d.boiler.id: d for d in done}
         for visit in made:
-            body = answer(visit, by_boiler[visit.boiler_id], at)
+            body = json.dumps(answer(visit, by_boiler[visit.boiler_id], at))
             Answer.objects.create(id=visit.id, portfolio_id=visit.portfolio_id, visit=visit, body=body, answered_at=at)
 
     made = write(boilers={v.boiler for v in visits}, at=at, cause=cause, facts=facts, then=then)
-    new = {a.visit_id: a.body for a in Answer.objects.filter(visit__in=made)}
-    answered = {p.visit: p for p in repeats} | {i: Posted(i, body, created=True) for i, body in new.items()}
+    new = {a.visit_id: Posted(a.visit_id, a.body, created=True) for a in Answer.objects.filter(visit__in=made)}
+    answered = {p.visit: p for p in repeats} | new
     return [answered[v.id] for v in visits]
 
 

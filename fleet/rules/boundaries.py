@@ -79,10 +79,9 @@ def _open_at(case: Case, at: datetime | None) -> bool:
 
 def _surveyed_at(run: Replay) -> datetime | None:
     """When the first visit with a qualified technician ended."""
-    ends = [
-        run.after[v.id].at for v in run.ledger.evidence.visits if "technician" in v.qualifications and v.id in run.after
-    ]
-    return min(ends, default=None)
+    visits = run.ledger.evidence.visits
+    # A neighbour's visit, known here by its entries on shared positions, surveyed the neighbour.
+    return min((run.after[v.id].at for v in visits if v.own and "technician" in v.qualifications), default=None)
 
 
 def standings(timeline: Timeline) -> tuple[StandingSegment, ...]:

@@ -65,16 +65,21 @@ def _runs(states: Sequence[StateSegment]) -> Iterator[tuple[datetime | None, dat
 
 
 def _running(timeline: Timeline, since: datetime, until: datetime | None) -> Iterator[tuple[datetime, datetime | None]]:
-    """The parts of a span in which the boiler was in service or on hot standby."""
-    cuts = [since, *(s.since for s in timeline.services if s.since > since and (until is None or s.since < until))]
-    for begin, end in zip(cuts, [*cuts[1:], until], strict=True):
-        if timeline.service_at(begin).runs:
-            yield begin, end
+    """The parts of a span in which the boiler was in service or on hot standby; from one to the other is no cut."""
+    within = {s.since for s in timeline.services if s.since > since and (until is None or s.since < until)}
+    begun: datetime | None = None
+    for cut in (since, *sorted(within)):
+        runs = timeline.service_at(cut).runs
+        if begun and not runs:
+            yield begun, cut
+        begun = (begun or cut) if runs else None
+    if begun:
+        yield begun, until
 
 
 def _not_ready(timeline: Timeline, readiness: Sequence[Readiness]) -> Iterator[Condition]:
     """Not ready, or can't say, until a later visit that had the boiler in hand; a routine check is no such visit."""
-    in_hand = {v.id for v in timeline.evidence.visits if took_out(v)}
+    in_hand = {v.id for v in timeline.evidence.visits if took_out(timeline.evidence.catalogue, v)}
     answers = {r.visit: r for r in readiness if r.visit in in_hand}
     ends = sorted((timeline.run.after[visit].at, visit) for visit in answers)
     for (at, visit), following in zip_longest(ends, ends[1:]):

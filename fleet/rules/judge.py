@@ -26,9 +26,8 @@ def judge(evidence: Evidence, acts: Sequence[Act], at: datetime) -> Judgement:
     ]
     timeline = Timeline(run, known)
     cut = standings(timeline)
-    ready = tuple(
-        readiness(timeline, v) for v in sorted(evidence.visits, key=lambda v: (v.at, v.id)) if v.id in run.after
-    )
+    visits = {v.id: v for v in evidence.visits if v.own}
+    ready = tuple(readiness(timeline, v) for v in sorted(visits.values(), key=lambda v: (v.at, v.id)))
     return Judgement(
         verdicts=tuple(run.verdicts),
         findings=tuple(run.findings),

@@ -4,9 +4,10 @@ from collections.abc import Iterator
 from uuid import UUID
 
 from fleet.rules.boundaries import Timeline
+from fleet.rules.catalogue import Catalogue
 from fleet.rules.replay import AfterVisit
 from fleet.rules.standing import decide
-from fleet.rules.values import Missing, Readiness, Standing, State, Visit
+from fleet.rules.values import Entry, Missing, Readiness, Standing, State, Visit
 from fleet.rules.wording import either, on
 
 LEAVING_CHECKS = {
@@ -26,15 +27,24 @@ def readiness(timeline: Timeline, visit: Visit) -> Readiness:
     """*Not ready* wins over *can't say*; *ready* only if nothing at all is missing."""
     after = timeline.run.after[visit.id]
     wrong = [*_holds(timeline, after), *_down(timeline, after), *_touched(timeline, after)]
-    wrong += _leaving(visit) if took_out(visit) else ()
+    wrong += _leaving(timeline, visit)
     unknown = [] if wrong else [*_inconclusive(timeline, after), *_still_exposed(timeline, after)]
     answer = "not_ready" if wrong else "cant_say" if unknown else "ready"
     return Readiness(visit.id, answer, tuple(wrong or unknown), tuple(_not_looked_at(timeline, after)))
 
 
-def took_out(visit: Visit) -> bool:
-    """Whether the visit took the boiler out of service or touched it: a plain routine check leaves all as it was."""
-    return visit.kind != "routine_check" or any(e.act not in ("test", "observe") for e in visit.entries)
+def took_out(catalogue: Catalogue, visit: Visit) -> bool:
+    """Whether the visit took the boiler out of service or touched it: a plain routine check leaves all as it was.
+
+    Looking and flushing are plain. A full proof shuts the feed, opens a drain or moves a set point.
+    """
+    return visit.kind != "routine_check" or any(not _plain(catalogue, e) for e in visit.entries)
+
+
+def _plain(catalogue: Catalogue, entry: Entry) -> bool:
+    if entry.act == "test":
+        return catalogue.procedures[entry.code].proof != "full" or entry.outcome == "not_done"
+    return entry.act == "observe"
 
 
 def _holds(timeline: Timeline, after: AfterVisit) -> Iterator[Missing]:
@@ -59,10 +69,12 @@ def _touched(timeline: Timeline, after: AfterVisit) -> Iterator[Missing]:
         yield Missing("touched", f"The {name} was touched and has not passed {asked} since.", position)
 
 
-def _leaving(visit: Visit) -> Iterator[Missing]:
+def _leaving(timeline: Timeline, visit: Visit) -> Iterator[Missing]:
+    """All yes after a visit that had the boiler in hand; a no counts after every visit."""
+    asked = took_out(timeline.evidence.catalogue, visit)
     for code, words in LEAVING_CHECKS.items():
         value = visit.leaving_checks.get(code)
-        if value is not True:
+        if value is False or (asked and value is not True):
             told = "answered no" if value is False else "not answered"
             yield Missing(f"leaving:{code}", f"Leaving check {told}: {words}.")
 

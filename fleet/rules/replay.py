@@ -47,7 +47,7 @@ class AfterVisit:
     looked_at: frozenset[UUID]
 
 
-Fact = Fitting | Setting | ServiceChange | tuple[Visit, Entry]
+Fact = Fitting | Setting | ServiceChange | tuple[Visit, Entry | None]
 
 
 def replay(evidence: Evidence) -> Replay:
@@ -67,8 +67,8 @@ def replay(evidence: Evidence) -> Replay:
     return run
 
 
-def _last(visit: Visit) -> Entry:
-    return max(visit.entries, key=lambda e: (e.at, e.number))
+def _last(visit: Visit) -> Entry | None:
+    return max(visit.entries, key=lambda e: (e.at, e.number), default=None)
 
 
 def _blank(evidence: Evidence, position_id: UUID) -> Record:
@@ -89,6 +89,8 @@ def _facts(evidence: Evidence) -> Iterable[tuple[tuple[Moment, str], Fact]]:
     for visit in {v.id: v for v in evidence.visits}.values():
         for entry in visit.entries:
             yield (Moment(entry.at, visit.id, entry.number), ""), (visit, entry)
+        if not visit.entries:  # nothing was done, and that too is an answer
+            yield (Moment(visit.at, visit.id, 0), ""), (visit, None)
 
 
 def _keep(run: Replay, at: datetime) -> None:
@@ -178,6 +180,10 @@ def _replace(run: Replay, visit: Visit, entry: Entry, record: Record) -> None:
     record.attributes = entry.values
     if record.role.part == "input_path":
         effects.touch(run.ledger, record, "open", entry)
+    # To be passed before the boiler is ready, as after any other touch: a fitted device has proven nothing yet.
+    needs = frozenset(p.code for p in run.ledger.catalogue.proofs(entry.kind, "full"))
+    if entry.device and needs:
+        record.touches["fitted"] = Touch("fitted", entry.at, entry.id, needs)
 
 
 def _set_entry(run: Replay, visit: Visit, entry: Entry, record: Record) -> None:
@@ -202,9 +208,9 @@ _ACTS: dict[str, Callable[[Replay, Visit, Entry, Record], None]] = {
 }
 
 
-def _entry(run: Replay, visit: Visit, entry: Entry) -> None:
-    record = run.ledger.records.get(entry.position) if entry.position else None
-    if record is not None:
+def _entry(run: Replay, visit: Visit, entry: Entry | None) -> None:
+    record = run.ledger.records.get(entry.position) if entry and entry.position else None
+    if entry is not None and record is not None:
         _ACTS[entry.act](run, visit, entry, record)
 
 

@@ -98,6 +98,7 @@ _TOUCHED = {
     "adjust": "adjusted",
     "disconnect": "disconnected",
     "jumper": "jumpered",
+    "fitted": "fitted",
     "path": "cut off by work on its pipe",
     "return_to_service": "put back in service",
 }

@@ -70,7 +70,7 @@ class Site:
 
     def __init__(self, data: Path, *words: str, port: int = 0, **spawning: Any) -> None:
         self.data, self.port = data, port or free_port()
-        self.printed = Path(f"{data}.{self.port}.out")
+        self.printed = spawning.pop("printed", Path(f"{data}.{self.port}.out"))
         env = spawning.pop("env", CLEAN)
         python = spawning.pop("python", sys.executable)
         argv = [python, "-m", "tests.management.standin", str(data), str(self.port), *words]

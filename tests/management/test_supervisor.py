@@ -32,6 +32,16 @@ def decoys() -> Iterator[list[subprocess.Popen[bytes]]]:
         each.wait()
 
 
+def arrives(running: Site, name: str) -> bool:
+    """Send a task from a process of its own and return whether the worker did it."""
+    mark = running.data / "logs" / name
+    code = f"from tests.management.standin import touch; touch.delay({str(mark)!r})"
+    env = {**CLEAN, "REDIS_URL": running.told["redis_url"]}
+    env.pop("DJANGO_SETTINGS_MODULE", None)
+    subprocess.run([sys.executable, "-c", code], cwd=ROOT, env=env, check=True)
+    return eventually(mark.exists)
+
+
 def starts(running: Site) -> int:
     with psycopg.connect(running.told["database_url"]) as connection:
         return int(connection.execute("SELECT count(*) FROM starts").fetchone()[0])
@@ -64,12 +74,7 @@ def test_no_password_stands_on_a_command_line(running: Site) -> None:
 
 
 def test_a_task_reaches_the_worker_through_the_brokers_socket_with_its_password(running: Site) -> None:
-    mark = running.data / "logs" / "arrived"
-    code = f"from tests.management.standin import touch; touch.delay({str(mark)!r})"
-    env = {**os.environ, "REDIS_URL": running.told["redis_url"]}
-    env.pop("DJANGO_SETTINGS_MODULE", None)
-    subprocess.run([sys.executable, "-c", code], cwd=ROOT, env=env, check=True)
-    assert eventually(mark.exists)
+    assert arrives(running, "first")
 
 
 def test_the_broker_refuses_without_its_password_and_forgets_nothing(running: Site) -> None:
@@ -116,6 +121,10 @@ def test_what_is_killed_comes_back(running: Site, name: str) -> None:
     assert eventually(lambda: running.child(name) not in {0, killed})
     assert eventually(lambda: running.web() and starts(running) == 1)
     assert f"The {name} stopped by itself (signal 9)" in running.output
+
+
+def test_tasks_still_arrive_after_worker_broker_and_database_were_killed(running: Site) -> None:
+    assert arrives(running, "later")
 
 
 @pytest.mark.parametrize("how", [signal.SIGINT, signal.SIGTERM, signal.SIGHUP])

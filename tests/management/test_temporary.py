@@ -32,6 +32,11 @@ def test_one(): need("a unicorn", None)
 def test_two(): need("a unicorn", False)
 def test_three(): need("a table", "oak")
 """
+# Looked at while the run goes on: afterwards the folder would be gone either way.
+LOOKS = """
+import pathlib, tempfile
+def test_none(): assert not list(pathlib.Path(tempfile.gettempdir()).glob("gaugeglass-test-*"))
+"""
 SLEEPS = "import time\ndef test_sleeps():\n    print('sleeping', flush=True)\n    time.sleep(60)\n"
 
 
@@ -39,16 +44,16 @@ def folders() -> set[Path]:
     return set(Path("/tmp").glob(f"{PREFIX}*"))
 
 
-def plugin(test: Path, *options: str, **env: str) -> list[str]:
+def plugin(test: Path, *options: str) -> list[str]:
     """Return the command line of a run of its own that loads the plugin."""
     (test.parent / "pytest.ini").write_text("[pytest]\n")
     alone = ("-p", "tests.servers", "-p", "no:django", "-p", "no:cacheprovider", *options)
     return [sys.executable, "-m", "pytest", "-c", str(test.parent / "pytest.ini"), *alone, str(test)]
 
 
-def run(tmp_path: Path, **env: str) -> subprocess.CompletedProcess[str]:
+def run(tmp_path: Path, code: str = ASKS, **env: str) -> subprocess.CompletedProcess[str]:
     test = tmp_path / "test_asks.py"
-    test.write_text(ASKS)
+    test.write_text(code)
     clean = {name: value for name, value in CLEAN.items() if name not in {"CI", "DJANGO_SETTINGS_MODULE"}}
     return subprocess.run(plugin(test), cwd=ROOT, env={**clean, **env}, capture_output=True, text=True, check=False)
 
@@ -111,11 +116,10 @@ def test_what_is_missing_fails_the_run_under_ci(tmp_path: Path) -> None:
     assert "2 failed" in done.stdout
 
 
-def test_given_servers_are_used_and_none_started(tmp_path: Path) -> None:
-    before = folders()
+def test_given_servers_are_used_and_none_started(tmp_path: Path, home: Path) -> None:
     urls = {"DATABASE_URL": "postgresql://gaugeglass:x@127.0.0.1/x", "REDIS_URL": "redis+socket:///x"}
-    assert "4 passed" in run(tmp_path, **urls).stdout
-    assert folders() <= before
+    assert run(tmp_path, LOOKS, TMPDIR=str(home), **urls).returncode == 0
+    assert run(tmp_path, LOOKS, TMPDIR=str(home)).returncode == 1
 
 
 @pytest.mark.parametrize("how", [signal.SIGINT, signal.SIGTERM, signal.SIGKILL])

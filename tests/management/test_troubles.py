@@ -80,8 +80,8 @@ def test_a_disk_that_is_full_at_a_later_start(disk: Path) -> None:
 
 
 @pytest.mark.parametrize("disk", ["size=300m"], indirect=True)
-def test_a_disk_that_fills_up_while_the_site_runs_stops_all_once_a_child_needs_it(disk: Path) -> None:
-    made = Site(disk / "data")
+def test_a_disk_that_fills_up_while_the_site_runs_stops_all_once_a_child_needs_it(disk: Path, home: Path) -> None:
+    made = Site(disk / "data", printed=home / "printed")
     assert made.opened(), made.output
     started = descendants(made.process.pid)
     subprocess.run(["dd", "if=/dev/zero", f"of={disk}/filler", "bs=1M"], capture_output=True, check=False)

@@ -2,8 +2,9 @@
 
 import pytest
 
+from fleet.rules import verdicts
 from fleet.rules.values import Entry
-from tests.rules.build import Boiler, proof, see
+from tests.rules.build import Boiler, catalogue, proof, see
 
 FIRES = [
     ("flush_no_water", "hold", proof("upper", "flush", water="little")),
@@ -96,8 +97,6 @@ def test_every_finding_says_what_to_do_first(rule: str, level: str, entry: Entry
 
 
 def test_every_rule_of_the_catalogue_has_a_case_here() -> None:
-    from tests.rules.build import catalogue
-
     told_elsewhere = {"lowering_out_of_order", "valve_drips_again", "lockout_cause"}
     assert catalogue().findings.keys() - {rule for rule, _, _ in FIRES} == told_elsewhere
 
@@ -112,3 +111,14 @@ def test_a_lockout_with_no_rung_before_it_asks_for_the_cause_and_accuses_nobody(
     boiler.fittings = [f for f in boiler.fittings if f.kind != "float_cutoff"]
     boiler.visit(1, see("lower", "lockout_found"))
     assert (boiler.open("lower"), boiler.state("lower", 2).value) == (["lockout_cause"], "proven")
+
+
+@pytest.mark.parametrize(("rule", "level", "entry"), [case for case in FIRES if case[2].act == "test"])
+def test_a_grader_fires_only_what_it_says_it_fires(rule: str, level: str, entry: Entry) -> None:
+    assert rule in verdicts.FIRES[catalogue().procedures[entry.code].judged_by]
+
+
+def test_every_rule_a_grader_says_it_fires_has_a_case_that_fires_it() -> None:
+    fired = {(catalogue().procedures[e.code].judged_by, rule) for rule, _, e in FIRES if e.act == "test"}
+    said = {(grader, rule) for grader, rules in verdicts.FIRES.items() for rule in rules}
+    assert {rule for _, rule in said - fired} <= {"test_failed", "lowering_out_of_order", "valve_drips_again"}

@@ -2,8 +2,8 @@
 
 import pytest
 
-from fleet.rules.values import Entry, State
-from tests.rules.build import Boiler, act, proof, turn
+from fleet.rules.values import Entry
+from tests.rules.build import Boiler, proof, swap, turn
 
 WORTH = [
     (proof("upper", "flush"), "pass", "good", "partial"),
@@ -81,7 +81,9 @@ def test_a_pressure_under_the_known_reset_point_proves_the_lock_out() -> None:
     assert boiler.visit(1, proof("limit", psi_when_checked=5.9)).verdict().proves == "full"
 
 
-@pytest.mark.parametrize(("written", "trip", "outcome"), [(30.0, 13.1, "fail"), (12.0, 10.1, "fail"), (12.0, 10, "pass")])
+@pytest.mark.parametrize(
+    ("written", "trip", "outcome"), [(30.0, 13.1, "fail"), (12.0, 10.1, "fail"), (12.0, 10, "pass")]
+)
 def test_the_limit_is_judged_by_the_lower_of_its_valve_and_15_psi(written: float, trip: float, outcome: str) -> None:
     boiler = Boiler().service().sets(0.5, "valve", "set_psi", written)
     assert boiler.visit(1, proof("limit", trip_psi=trip)).verdict().outcome == outcome
@@ -112,5 +114,5 @@ def test_a_set_point_is_the_one_that_applied_when_the_test_was_done() -> None:
 
 def test_a_replaced_control_is_no_longer_judged_by_the_old_set_point() -> None:
     boiler = Boiler().service()
-    boiler.visit(1, act("control", "adjust"), proof("control", trip_psi=2.0))
-    assert boiler.state("control", 2) is State.PROVEN
+    boiler.visit(1, swap("control", cut_out_psi=5.0), proof("control", trip_psi=5.0))
+    assert (boiler.verdict().grade, boiler.verdict().set_value) == ("good", 5.0)

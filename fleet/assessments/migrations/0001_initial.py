@@ -21,7 +21,7 @@ class Migration(migrations.Migration):
             name='Answer',
             fields=[
                 ('id', models.UUIDField(default=uuid.uuid4, editable=False, primary_key=True, serialize=False)),
-                ('body', models.JSONField()),
+                ('body', models.TextField()),
                 ('answered_at', models.DateTimeField()),
                 ('portfolio', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to='portfolio.portfolio')),
                 ('visit', models.OneToOneField(on_delete=django.db.models.deletion.PROTECT, related_name='answer', to='visits.visit')),

@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
+from uuid import uuid5
 
 from fleet.accounts import keys
 from fleet.accounts.models import Grant, Qualification, User
@@ -40,7 +41,8 @@ def make(portfolio: Portfolio, at: datetime) -> dict[str, User]:
 def _person(member: Member, portfolio: Portfolio) -> User:
     first, last = member.name.split()
     user, created = User.objects.get_or_create(
-        username=member.username, defaults={"first_name": first, "last_name": last}
+        username=member.username,
+        defaults={"id": uuid5(portfolio.id, member.username), "first_name": first, "last_name": last},
     )
     if created:
         user.set_password(member.password)

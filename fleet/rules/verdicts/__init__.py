@@ -63,7 +63,7 @@ def grade(bench: Bench) -> Graded:
     if claimed == "inconclusive" or missing:
         # What it proves is gone; what it found wrong on the way stays.
         told = read.sentence if read.outcome == "inconclusive" and not missing else _inconclusive(bench, missing)
-        return Graded("inconclusive", told, limit=read.limit, faults=read.faults)
+        return Graded("inconclusive", told, limit=read.limit, set_value=read.set_value, faults=read.faults)
     return read
 
 

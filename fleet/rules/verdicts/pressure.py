@@ -44,7 +44,8 @@ def limit_trip(bench: Bench) -> Graded:
         return failed(sentence, ("limit_restarts", here), limit="restarts only by hand", set_value=set_psi)
     doubt = _reset_doubt(bench, trip)
     if doubt:
-        return Graded("inconclusive", f"The {name} tripped, but its manual reset is not proven: {doubt}.", limit=limit)
+        told = f"The {name} tripped, but its manual reset is not proven: {doubt}."
+        return Graded("inconclusive", told, limit=limit, set_value=set_psi)
     good = set_psi is None or abs(trip - set_psi) <= LIMIT_GOOD_PSI
     sentence = f"The {name} tripped at {trip:g} psi and stayed out until reset by hand{'' if good else ': adjust it'}."
     return Graded("pass", sentence, "good" if good else "drifted", "full", limit, set_psi)

@@ -1,0 +1,27 @@
+"""The questions every endpoint asks before it does anything."""
+
+from datetime import datetime
+from uuid import UUID
+
+from django.core.exceptions import PermissionDenied
+from django.http import Http404
+from rest_framework.request import Request
+
+from fleet.accounts import policy
+from fleet.portfolio.models import Boiler
+from fleet.portfolio.news import Cause
+
+
+def boiler_for(request: Request, boiler: UUID, *, see: str, do: str, at: datetime) -> Boiler:
+    """Return the boiler if the user may do this to it: unknown and unseen are one 404, seen but not allowed is 403."""
+    found = policy.boilers(request.user, see, at).select_related("building").filter(id=boiler).first()
+    if found is None:
+        raise Http404
+    if not policy.may(request.user, do, found.portfolio_id, found.building_id, at):
+        raise PermissionDenied
+    return found
+
+
+def cause(request: Request) -> Cause:
+    """Who and which request, for the log."""
+    return Cause(who=request.user.get_username(), request_id=request.META.get("GAUGEGLASS_REQUEST_ID", ""))

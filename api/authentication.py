@@ -1,0 +1,41 @@
+"""Bearer keys for devices; the session serves the site's own pages."""
+
+from typing import Any
+
+from django.utils import timezone
+from drf_spectacular.extensions import OpenApiAuthenticationExtension
+from rest_framework.authentication import BaseAuthentication, get_authorization_header
+from rest_framework.exceptions import AuthenticationFailed
+from rest_framework.request import Request
+
+from fleet.accounts import keys
+from fleet.accounts.models import User
+
+
+class KeyAuthentication(BaseAuthentication):
+    """`Authorization: Bearer gg_…`; an unknown, expired or revoked key is told nothing about which of these it is."""
+
+    def authenticate(self, request: Request) -> tuple[User, str] | None:
+        """Return the key's owner, None where no bearer key was sent."""
+        scheme, _, secret = get_authorization_header(request).decode("latin-1").partition(" ")
+        if scheme.lower() != "bearer":
+            return None
+        user = keys.owner(secret.strip(), timezone.now())
+        if user is None:
+            raise AuthenticationFailed("This key is not valid.")
+        return user, "key"
+
+    def authenticate_header(self, request: Request) -> str:
+        """What a 401 asks for."""
+        return "Bearer"
+
+
+class KeyScheme(OpenApiAuthenticationExtension):
+    """How the OpenAPI document names it."""
+
+    target_class = KeyAuthentication
+    name = "key"
+
+    def get_security_definition(self, auto_schema: Any) -> dict[str, str]:
+        """An HTTP bearer scheme."""
+        return {"type": "http", "scheme": "bearer"}

@@ -1,0 +1,56 @@
+"""Visits: posted once, answered word for word, never changed."""
+
+import json
+from uuid import UUID
+
+from django.http import Http404
+from django.utils import timezone
+from drf_spectacular.utils import extend_schema
+from rest_framework import status
+from rest_framework.request import Request
+from rest_framework.response import Response
+from rest_framework.views import APIView
+
+from api.access import boiler_for, cause
+from api.answers import AnswerSerializer, ProblemSerializer
+from api.visit_serializers import VisitSerializer, incoming
+from fleet import pipeline
+from fleet.accounts import policy
+from fleet.assessments.models import Answer
+
+REFUSALS = dict.fromkeys((400, 401, 403, 404, 409, 413, 415, 422, 503), ProblemSerializer)
+
+
+class Visits(APIView):
+    """Results from the field."""
+
+    @extend_schema(
+        operation_id="postVisit",
+        request=VisitSerializer,
+        responses={201: AnswerSerializer, 200: AnswerSerializer, **REFUSALS},
+    )
+    def post(self, request: Request) -> Response:
+        """Post one visit: 201 with the answer; the same visit again gives the same answer, 200."""
+        at = timezone.now()
+        sent = VisitSerializer(data=request.data)
+        sent.is_valid(raise_exception=True)
+        visit = incoming(sent.validated_data)
+        boiler_for(request, visit.boiler, see="board.see", do="visit.post", at=at)
+        posted = pipeline.post_visits([visit], by=request.user, at=at, cause=cause(request))[0]
+        code = status.HTTP_201_CREATED if posted.created else status.HTTP_200_OK
+        return Response(posted.told(), status=code, headers={"Location": f"/api/v1/visits/{posted.visit}/"})
+
+
+class Visit(APIView):
+    """One visit's answer."""
+
+    @extend_schema(
+        operation_id="getVisitAnswer", responses={200: AnswerSerializer, 401: ProblemSerializer, 404: ProblemSerializer}
+    )
+    def get(self, request: Request, visit: UUID) -> Response:
+        """Return the answer given when the visit was posted, word for word."""
+        seen = policy.boilers(request.user, "visit.see", timezone.now())
+        found = Answer.objects.filter(visit=visit, visit__boiler__in=seen).first()
+        if found is None:
+            raise Http404
+        return Response(json.loads(found.body))

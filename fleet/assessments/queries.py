@@ -1,0 +1,83 @@
+"""Reading what visits were worth: each entry with its verdict, the findings worst first, ready or what is missing."""
+
+import json
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from typing import Any
+from uuid import UUID
+
+from fleet.assessments.models import Answer, Finding, Readiness, Verdict
+from fleet.catalog import queries as catalog
+from fleet.rules.catalogue import Catalogue
+from fleet.rules.values import Level
+from fleet.visits.models import Entry, Reading
+
+_ACTS = {"replace": "Replaced", "fit": "Fitted", "remove": "Removed", "set": "Set"}
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """One entry as it reads: what was done, its readings (name, value, unit), what it is worth now and was then."""
+
+    entry: Entry
+    number: int
+    title: str
+    readings: list[tuple[str, str, str]]
+    verdict: Verdict | None
+    answered: str
+
+
+def lines(visit: UUID, at: datetime) -> list[Line]:
+    """The visit's entries in the order done, in five queries however many they are."""
+    release = catalog.catalogue_of(catalog.current(at.astimezone(UTC).date()) or 1)
+    found = Entry.objects.filter(visit=visit).select_related("position", "device__kind", "verdict")
+    answered = _answered(visit)
+    return [_line(e, release, answered) for e in found.prefetch_related("readings").order_by("number")]
+
+
+def _line(entry: Entry, release: Catalogue, answered: dict[str, str]) -> Line:
+    verdict = getattr(entry, "verdict", None)
+    then = answered.get(str(entry.id), "")
+    # What the poster was told is shown only where it differs from what is concluded now.
+    told = then if verdict is not None and then != verdict.outcome else ""
+    readings = [_reading(r, entry, release) for r in entry.readings.all()]
+    return Line(entry, entry.number + 1, _title(entry, release), readings, verdict, told)
+
+
+def _title(entry: Entry, release: Catalogue) -> str:
+    named = {"test": release.procedures, "action": release.actions, "observe": release.observations}
+    codes: Any = named.get(entry.act, {})
+    return str(codes[entry.code].name) if entry.code in codes else _ACTS.get(entry.act, entry.code)
+
+
+def _reading(reading: Reading, entry: Entry, release: Catalogue) -> tuple[str, str, str]:
+    procedure = release.procedures.get(entry.code)
+    spec = procedure.readings.get(reading.name) if procedure else None
+    if reading.flag is not None:
+        return reading.name, "yes" if reading.flag else "no", ""
+    if reading.number is not None:
+        return reading.name, f"{reading.number:g}", spec.unit if spec else ""
+    return reading.name, reading.word.replace("_", " "), ""
+
+
+def _answered(visit: UUID) -> dict[str, str]:
+    bodies = Answer.objects.filter(visit=visit).values_list("body", flat=True)
+    return {v["entry"]: v["outcome"] for body in bodies for v in json.loads(body)["verdicts"]}
+
+
+def findings(visit: UUID) -> list[Finding]:
+    """What was concluded, worst class first, then in the order of the entries."""
+    found = Finding.objects.filter(visit=visit).select_related("position", "entry").order_by("entry__number", "rule")
+    return sorted(found, key=lambda f: tuple(Level).index(Level(f.level)))
+
+
+def readiness(visit: UUID) -> Readiness | None:
+    """Ready, not ready or can't say; None for a visit that is not the end of its chain of corrections."""
+    return Readiness.objects.filter(visit=visit).first()
+
+
+def answers(visits: Iterable[UUID]) -> dict[str, str]:
+    """The readiness of several visits, by the id's text."""
+    found = Readiness.objects.filter(visit__in=list(visits)).values_list("visit", "answer")
+    return {str(visit): answer for visit, answer in found}

@@ -1,0 +1,43 @@
+"""Reading deficiencies: what is open on a boiler, its class now and what to do first."""
+
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from typing import Any
+from uuid import UUID
+
+from fleet.catalog import queries as catalog
+from fleet.deficiencies.models import Deficiency
+from fleet.rules.values import Level
+
+
+@dataclass(frozen=True, slots=True)
+class Open:
+    """One open deficiency at an instant; `clears_by` are the procedures that close it, in words."""
+
+    row: Deficiency
+    level: str
+    first_act: str
+    clears_by: list[str]
+
+
+def open_of(boiler: UUID, at: datetime) -> list[Open]:
+    """What is open on one boiler at `at`, worst class first, then the oldest."""
+    found = Deficiency.objects.filter(boiler=boiler, closed_at=None, withdrawn=False, opened_at__lte=at)
+    listed = list(found.select_related("position", "opened_by").order_by("opened_at", "rule"))
+    if not listed:
+        return []
+    release = catalog.catalogue_of(catalog.current(at.astimezone(UTC).date()) or 1)
+    opened = [_open(row, release, at) for row in listed]
+    return sorted(opened, key=lambda o: tuple(Level).index(Level(o.level)))
+
+
+def _open(row: Deficiency, release: Any, at: datetime) -> Open:
+    rule = release.findings.get(row.rule)
+    names = [release.procedures[c].name.lower() for c in row.clears_by if c in release.procedures]
+    return Open(row, _level(row, at), rule.first_act if rule else "", names)
+
+
+def _level(row: Deficiency, at: datetime) -> str:
+    """Its class at `at`: the segments follow one another and the last one that has begun holds."""
+    begun = [s["level"] for s in row.levels if datetime.fromisoformat(s["since"]) <= at]
+    return begun[-1] if begun else row.levels[0]["level"]

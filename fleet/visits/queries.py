@@ -1,0 +1,27 @@
+"""Reading visits: the recent ones of a boiler, those to boilers somebody may read, and where an entry stands."""
+
+from collections.abc import Iterable
+from uuid import UUID
+
+from django.db.models import F, QuerySet
+
+from fleet.portfolio.models import Boiler
+from fleet.visits.models import Entry, Visit
+
+
+def to_boilers(boilers: QuerySet[Boiler]) -> QuerySet[Visit]:
+    """Visits to these boilers with what heads a visit's page."""
+    found = Visit.objects.filter(boiler__in=boilers)
+    return found.select_related("boiler__building", "posted_by", "corrected_by").prefetch_related("people__user")
+
+
+def recent(boiler: UUID, limit: int) -> Iterable[Visit]:
+    """The boiler's newest visits, corrected and void ones included, newest first."""
+    found = Visit.objects.filter(boiler=boiler).select_related("corrected_by").prefetch_related("people__user")
+    return found.order_by("-performed_at", "-id")[:limit]
+
+
+def places(entries: Iterable[UUID]) -> dict[str, tuple[UUID, int]]:
+    """Where each entry stands: its visit and its line there, counted from 1; by the id's text."""
+    found = Entry.objects.filter(id__in=list(entries)).annotate(line=F("number") + 1)
+    return {str(e): (visit, line) for e, visit, line in found.values_list("id", "visit", "line")}

@@ -1,0 +1,33 @@
+"""What every page has in common: read only, for people signed in, kept by no shared cache, one look at the clock."""
+
+from collections.abc import Callable
+from functools import wraps
+from typing import Any
+
+from django.contrib.auth.views import redirect_to_login
+from django.http import HttpRequest, HttpResponse
+from django.utils import timezone
+from django.views.decorators.cache import cache_control
+from django.views.decorators.http import require_safe
+
+View = Callable[..., HttpResponse]
+
+
+def page(view: View) -> View:
+    """Make a page of `view`, which gets the instant of the request as its second argument."""
+
+    @wraps(view)
+    def signed_in(request: HttpRequest, **kwargs: Any) -> HttpResponse:
+        if not request.user.is_authenticated:
+            return _sign_in(request)
+        return view(request, timezone.now(), **kwargs)
+
+    # no-cache, not no-store: the browser keeps the answer and asks each time whether it still holds.
+    return require_safe(cache_control(private=True, no_cache=True)(signed_in))
+
+
+def _sign_in(request: HttpRequest) -> HttpResponse:
+    # A refresh in the background would follow a redirect and take the sign-in page for its answer.
+    if request.headers.get("HX-Request"):
+        return HttpResponse(status=401)
+    return redirect_to_login(request.get_full_path())

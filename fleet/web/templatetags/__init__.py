@@ -1,0 +1,1 @@
+"""How pages say things."""

@@ -1,0 +1,66 @@
+"""Dates with their weekday in the building's zone, codes as words, the opening of a long text."""
+
+import re
+from datetime import datetime
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from django import template
+
+from fleet.rules.wording import on
+
+register = template.Library()
+
+# Where the code with its underscores taken out is not what the trade says.
+WORDS = {
+    "no_heat": "No-heat call",
+    "cant_say": "Can't say",
+    "not_done": "Not done",
+    "as_found": "As found",
+    "as_left": "As left",
+    "cannot_be_judged": "Could not be judged",
+}
+UNITS = ("_psi", "_in", "_minutes", "_s", "_ppm", "_lb_h", "_btu_h")
+SENTENCE = re.compile(r"(?<=[.!?])\s+")
+
+
+@register.filter
+def word(code: str) -> str:
+    """A code in words: "laid_up_wet" is "Laid up wet"."""
+    text = str(code)
+    return WORDS.get(text) or text.replace("_", " ").capitalize()
+
+
+@register.filter
+def day(at: datetime | str | None, zone: str) -> str:
+    """The day in the building's zone, as in "Tue 24 Nov 2026"; "" where there is none."""
+    return on(_instant(at), zone) if at else ""
+
+
+@register.filter
+def moment(at: datetime | str | None, zone: str) -> str:
+    """Day and time in the building's zone, as in "Tue 24 Nov 2026, 10:42 EST"."""
+    return _instant(at).astimezone(ZoneInfo(zone)).strftime("%a %d %b %Y, %H:%M %Z") if at else ""
+
+
+def _instant(at: datetime | str) -> datetime:
+    return datetime.fromisoformat(at) if isinstance(at, str) else at
+
+
+@register.filter
+def sentences(text: str) -> list[str]:
+    """A text in its sentences, so that the first line stands first."""
+    return SENTENCE.split(text.strip()) if text else []
+
+
+@register.filter
+def label(reading: str) -> str:
+    """A reading's name without its unit, which stands behind the value."""
+    unit = next((u for u in UNITS if reading.endswith(u)), "")
+    return reading.removesuffix(unit).replace("_", " ")
+
+
+@register.filter
+def of(mapping: dict[Any, Any], key: Any) -> Any:
+    """The value under a key, None without one."""
+    return mapping.get(str(key))

@@ -1,0 +1,136 @@
+"""The fixed cast of the tests: Larkfield Homes and its people, and an outsider; a Monday in January."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+from typing import Any
+from uuid import UUID
+
+from fleet import pipeline
+from fleet.accounts.models import Grant, Qualification, User
+from fleet.alerts.models import Alert
+from fleet.assessments.models import Finding, Readiness, Verdict
+from fleet.board.models import Segment, StateSegment
+from fleet.catalog import queries as catalog
+from fleet.catalog.services import load
+from fleet.deficiencies.models import Deficiency
+from fleet.management.demo import work
+from fleet.management.demo.work import Bench
+from fleet.pipeline import Posted
+from fleet.portfolio.models import Boiler, Portfolio
+from fleet.portfolio.news import Cause
+from fleet.portfolio.sheet import parse
+from fleet.visits.incoming import IncomingEntry, IncomingVisit
+
+ROOT = Path(__file__).resolve().parent.parent
+NOW = datetime(2026, 1, 12, 14, 0, tzinfo=UTC)  # a Monday in January, nine in the morning at the boilers
+LONG_AGO = datetime(2015, 1, 1, tzinfo=UTC)
+DAY = timedelta(days=1)
+
+
+@dataclass(frozen=True)
+class Fleet:
+    """One portfolio with its people."""
+
+    portfolio: Portfolio
+    technician: User
+    caretaker: User
+    outsider: User
+
+    def bench(self, key: str = "ALD12 B1") -> Bench:
+        """One boiler with its positions by ref."""
+        building, boiler = key.split()
+        return Bench.of(Boiler.objects.get(building__ref=building, ref=boiler))
+
+    def post(self, *visits: IncomingVisit, at: datetime = NOW) -> list[Posted]:
+        """Post as the technician."""
+        return pipeline.post_visits(visits, by=self.technician, at=at)
+
+    def serviced(self, at: datetime, key: str = "ALD12 B1") -> IncomingVisit:
+        """A whole yearly service with everything left well."""
+        bench = self.bench(key)
+        entries = work.yearly_service(bench, at)
+        return bench.visit(
+            "annual_service", at, [self.technician.id], entries, left_as="on_call", leaving_checks=work.LEFT_WELL
+        )
+
+    def flushed(self, at: datetime, key: str = "ALD12 B1", who: User | None = None, **readings: Any) -> IncomingVisit:
+        """A routine flush; readings given here replace the good ones."""
+        bench = self.bench(key)
+        outcome = "fail" if readings.get("burner_stopped") is False else "pass"
+        entry = bench.test(at, "flush", "upper", outcome, **{**work.GOOD_FLUSH, **readings})
+        return bench.visit("routine_check", at, [(who or self.technician).id], [entry])
+
+    def repaired(self, at: datetime, key: str = "ALD12 B1") -> IncomingVisit:
+        """The chamber opened and cleaned, then both drains and a flush passed, everything left well."""
+        bench = self.bench(key)
+        return self.visit(at, _repair(bench, at), key)
+
+    def visit(
+        self, at: datetime, entries: Iterable[IncomingEntry], key: str = "ALD12 B1", **more: Any
+    ) -> IncomingVisit:
+        """A follow-up with these entries."""
+        return self.bench(key).visit(
+            "follow_up", at, [self.technician.id], entries, leaving_checks=work.LEFT_WELL, **more
+        )
+
+
+def _repair(bench: Bench, at: datetime) -> list[IncomingEntry]:
+    return [
+        bench.act(at, "open_clean", "upper"),
+        bench.act(at, "open_clean", "chamber"),
+        bench.test(at, "slow_drain", "upper", burner_firing=True, burner_stopped=True, trip_in=2.5),
+        bench.test(at, "flush", "upper", **work.GOOD_FLUSH),
+    ]
+
+
+def register() -> str:
+    """The demonstration's register sheet."""
+    return (ROOT / "fixtures" / "demo" / "register.csv").read_text()
+
+
+def make_fleet(*buildings: str) -> Fleet:
+    """The catalogue, two boilers of the demonstration sheet (or those named), technician, caretaker and outsider."""
+    buildings = buildings or ("ALD12",)
+    load(folder=ROOT / "fixtures" / "catalogue", at=LONG_AGO)
+    portfolio = Portfolio.objects.create(ref="LARKFIELD", name="Larkfield Homes")
+    rows = [r for r in parse(register(), catalog.catalogue_of(1)) if r.building_ref in buildings]
+    pipeline.change_register(portfolio=portfolio, rows=rows, at=NOW - 900 * DAY, cause=Cause(who="office"))
+    technician = make_person("rosa", portfolio, "technician", "technician", "operator")
+    caretaker = make_person("bram", portfolio, "caretaker", "operator")
+    return Fleet(portfolio, technician, caretaker, make_person("olga", None, ""))
+
+
+def make_person(username: str, portfolio: Portfolio | None, role: str, *qualifications: str) -> User:
+    """A user with a grant and qualifications."""
+    user = User.objects.create_user(username, password="brass-union-17")
+    if portfolio is not None:
+        Grant.objects.create(user=user, portfolio=portfolio, role=role)
+    for code in qualifications:
+        Qualification.objects.create(user=user, code=code, since=LONG_AGO)
+    return user
+
+
+def standing(bench: Bench, at: datetime = NOW) -> str:
+    """What the board says of one boiler."""
+    from fleet.board import queries
+
+    found = queries.standing_of(bench.boiler.id, at)
+    assert found is not None
+    return found.standing
+
+
+def conclusions(boiler: UUID) -> dict[str, list[tuple[Any, ...]]]:
+    """Everything concluded of one boiler, without what only the order of posting decides (ids, when it was raised)."""
+    columns = {
+        Verdict: ("entry_id", "outcome", "grade", "proves", "limit", "sentence"),
+        Finding: ("entry_id", "rule", "position_id", "level", "sentence"),
+        Readiness: ("visit_id", "answer", "missing", "not_looked_at"),
+        Deficiency: ("position_id", "rule", "episode", "opened_at", "levels", "repaired_at", "closed_at", "withdrawn"),
+        Segment: ("since", "until", "standing", "reasons", "then"),
+        StateSegment: ("position_id", "since", "until", "state", "reason"),
+        Alert: ("condition", "subject", "since", "until", "level", "sentence"),
+    }
+    found = {m.__name__: list(m.objects.filter(boiler=boiler).values_list(*c)) for m, c in columns.items()}
+    return {name: sorted(rows, key=repr) for name, rows in found.items()}

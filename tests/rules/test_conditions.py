@@ -1,0 +1,56 @@
+"""What somebody should know: since when, until when, once for one thing."""
+
+from datetime import date, timedelta
+
+import pytest
+
+from fleet.rules.values import Condition, Service
+from tests.rules.build import LEFT_RIGHT, Boiler, act, at, ident, local, proof
+
+
+def named(boiler: Boiler, name: str, ref: str = "") -> list[Condition]:
+    subject = ident(ref) if ref else None
+    found = boiler.judged().conditions
+    return [c for c in found if c.condition == name and (subject is None or c.subject == subject)]
+
+
+def test_a_lapse_is_told_from_its_boundary_and_not_from_when_it_was_noticed() -> None:
+    (condition,) = named(Boiler().service(), "lapsed", "limit")
+    assert (condition.since, condition.until) == (local(date(2026, 10, 31)), None)
+
+
+def test_going_from_service_to_standby_does_not_tell_the_same_thing_twice() -> None:
+    boiler = Boiler().service().goes(20, Service.HOT_STANDBY).goes(21, Service.IN_SERVICE)
+    (condition,) = named(boiler, "due", "upper")
+    # Due on the 22nd; three days of grace time the reminder.
+    assert condition.since == local(date(2025, 10, 25))
+
+
+def test_a_lapse_is_silent_while_the_boiler_is_laid_up() -> None:
+    boiler = Boiler().service().goes(20, Service.LAID_UP_WET)
+    (condition,) = named(boiler, "due", "upper")
+    assert condition.until == at(20)
+
+
+def test_a_hold_holds_until_it_is_repaired_and_proven() -> None:
+    boiler = Boiler().service().visit(1, proof("limit", trip_psi=13.5))
+    boiler.visit(2, act("limit", "repair"), proof("limit"), leave=LEFT_RIGHT)
+    (condition,) = [c for c in named(boiler, "hold") if c.since >= at(0)]
+    assert (condition.since, condition.until) == (at(1), at(2) + timedelta(minutes=1))
+
+
+def test_two_holds_that_overlap_are_one_condition_of_the_boiler() -> None:
+    boiler = Boiler().service().visit(1, proof("limit", trip_psi=13.5)).visit(2, proof("valve", lifted=False))
+    (condition,) = [c for c in named(boiler, "hold") if c.since >= at(0)]
+    assert (condition.since, condition.until) == (at(1), None)
+
+
+def test_not_ready_is_told_until_a_later_visit_answers() -> None:
+    boiler = Boiler().service().visit(1, act("limit", "adjust")).visit(2, proof("limit"), leave=LEFT_RIGHT)
+    (condition,) = named(boiler, "not_ready")
+    assert (condition.since, condition.until) == (at(1), at(2))
+
+
+@pytest.mark.parametrize("name", ["due", "lapsed", "hold", "not_ready"])
+def test_nothing_is_told_of_a_proven_boiler_on_its_first_day(name: str) -> None:
+    assert [c for c in named(Boiler().service(), name) if at(0) <= c.since <= at(1)] == []

@@ -1,0 +1,152 @@
+"""What holds for every story: order never matters, time never heals, good news never hurts, bad news never helps."""
+
+import random
+from dataclasses import replace
+from datetime import datetime, timedelta
+
+from hypothesis import assume, given, settings
+from hypothesis import strategies as st
+
+from fleet.rules import judge
+from fleet.rules.boundaries import Timeline
+from fleet.rules.replay import replay
+from fleet.rules.standing import decide
+from fleet.rules.states import segments
+from fleet.rules.values import Entry, Evidence, Judgement, Standing, State
+from tests.rules.build import Boiler, at
+from tests.rules.stories import (
+    BAD_NEWS,
+    FIVE,
+    PASSES,
+    last_fact,
+    later_than,
+    says,
+    stories,
+    with_visit,
+    without_pause,
+)
+
+quickly = settings(max_examples=100, deadline=None)
+moments = st.floats(-60, 900).map(at)
+
+
+def judged(evidence: Evidence) -> Judgement:
+    return judge(evidence, (), at(900))
+
+
+def shuffled(evidence: Evidence, seed: int) -> Evidence:
+    """The same facts in another order, some of them twice, entries of a visit included."""
+    mix = random.Random(seed)
+
+    def stir(facts: tuple[object, ...]) -> tuple[object, ...]:
+        again = [*facts, *mix.choices(facts, k=2)] if facts else []
+        mix.shuffle(again)
+        return tuple(again)
+
+    visits = [replace(v, entries=tuple(mix.sample(v.entries, len(v.entries)))) for v in evidence.visits]
+    return replace(
+        evidence,
+        visits=stir(tuple(visits)),
+        fittings=stir(evidence.fittings),
+        settings=stir(evidence.settings),
+        services=stir(evidence.services),
+        positions=tuple(mix.sample(evidence.positions, len(evidence.positions))),
+    )
+
+
+@quickly
+@given(stories(), st.integers(0, 2**32))
+def test_the_order_and_the_repeats_of_the_evidence_change_nothing(boiler: Boiler, seed: int) -> None:
+    evidence = boiler.evidence()
+    assert judged(shuffled(evidence, seed)) == judged(evidence)
+
+
+@quickly
+@given(stories())
+def test_time_alone_never_makes_a_standing_better(boiler: Boiler) -> None:
+    evidence = boiler.evidence()
+    whole = judged(evidence)
+    ranks = [says(whole, t).standing.rank for t in later_than(last_fact(evidence), whole)]
+    assert ranks == sorted(ranks, reverse=True)
+
+
+@quickly
+@given(stories())
+def test_time_alone_never_makes_a_state_better(boiler: Boiler) -> None:
+    evidence = boiler.evidence()
+    newest = last_fact(evidence)
+    for position in evidence.positions:
+        told = [s for s in judged(evidence).states if s.position == position.id]
+        ranks = [list(State).index(s.state) for s in told if s.until is None or s.until > newest]
+        assert ranks == sorted(ranks, reverse=True)
+
+
+@quickly
+@given(stories(), moments)
+def test_standing_and_reasons_change_only_at_the_boundaries(boiler: Boiler, when: datetime) -> None:
+    run = replay(boiler.evidence())
+    known = [s for p, r in run.ledger.records.items() for s in segments(run.ledger, r, run.snapshots[p])]
+    told = says(judged(boiler.evidence()), when)
+    assert decide(Timeline(run, known).view(when)) == (told.standing, told.reasons)
+
+
+@quickly
+@given(stories())
+def test_the_segments_cover_all_of_time_once_and_each_has_a_reason(boiler: Boiler) -> None:
+    cut = judged(boiler.evidence()).standings
+    assert [s.until for s in cut] == [*(s.since for s in cut[1:]), None]
+    assert cut[0].since is None
+    assert all(s.reasons and all(r.sentence for r in s.reasons) for s in cut)
+
+
+@quickly
+@given(stories())
+def test_the_states_of_a_position_cover_all_of_time_once(boiler: Boiler) -> None:
+    evidence = boiler.evidence()
+    known = judged(evidence).states
+    for position in evidence.positions:
+        told = [s for s in known if s.position == position.id]
+        assert [s.until for s in told] == [*(s.since for s in told[1:]), None]
+
+
+@quickly
+@given(stories(surveyed=True), st.sampled_from(PASSES), st.sampled_from([0.01, 3.0, 40.0, 300.0]))
+def test_a_valid_pass_never_makes_a_standing_worse(boiler: Boiler, entry: Entry, days: float) -> None:
+    boiler = without_pause(boiler)
+    when = last_fact(boiler.evidence()) + timedelta(days=days)
+    before, after = judged(boiler.evidence()), judged(with_visit(boiler, when, entry).evidence())
+    assume(after.verdicts[-1].proves)
+    for moment in (*later_than(when, before), *later_than(when, after)):
+        assert says(after, moment).standing.rank >= says(before, moment).standing.rank
+
+
+@quickly
+@given(stories(surveyed=True), st.sampled_from(BAD_NEWS), st.sampled_from(["", "operator", "technician"]))
+def test_bad_news_at_the_end_never_makes_a_standing_better(boiler: Boiler, entry: Entry, who: str) -> None:
+    boiler = without_pause(boiler)
+    when = last_fact(boiler.evidence()) + timedelta(days=1)
+    before, after = judged(boiler.evidence()), judged(with_visit(boiler, when, entry, who).evidence())
+    for moment in (*later_than(when, before), *later_than(when, after)):
+        assert says(after, moment).standing.rank <= says(before, moment).standing.rank
+
+
+@quickly
+@given(stories(surveyed=True), st.sampled_from(BAD_NEWS), moments)
+def test_bad_news_posted_late_never_makes_a_standing_better(boiler: Boiler, entry: Entry, when: datetime) -> None:
+    boiler = without_pause(boiler)
+    assume(when > at(-20))
+    before, after = judged(boiler.evidence()), judged(with_visit(boiler, when, entry, "").evidence())
+    for moment in (*later_than(when, before), *later_than(when, after)):
+        assert says(after, moment).standing.rank <= says(before, moment).standing.rank
+
+
+@quickly
+@given(stories())
+def test_a_story_never_ends_clear_with_a_hold_or_an_urgent_deficiency_open(boiler: Boiler) -> None:
+    evidence = boiler.evidence()
+    newest = last_fact(evidence)
+    whole = judged(evidence)
+    levels = {s.level.value for d in whole.deficiencies if d.closed_at is None for s in d.levels}
+    standing = says(whole, newest).standing
+    assert standing in FIVE or standing in (Standing.OFF, Standing.NOT_SURVEYED)
+    assert not (standing in (Standing.CLEAR, Standing.DUE) and levels & {"hold", "urgent"})

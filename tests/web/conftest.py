@@ -1,0 +1,61 @@
+"""Fixtures of the page tests: a clock that stands where it is put, somebody signed in, a browser."""
+
+import os
+from collections.abc import Callable, Iterator
+from datetime import datetime
+from types import SimpleNamespace
+
+import pytest
+from django.test import Client
+from playwright.sync_api import Browser, sync_playwright
+
+from fleet.accounts.models import User
+from fleet.web import pages
+from tests.cast import NOW, Fleet
+from tests.servers import chromium, need
+
+SetClock = Callable[[datetime], None]
+SignIn = Callable[[User], Client]
+ARGUMENTS = ["--no-sandbox", "--disable-gpu", "--disable-background-networking"]
+
+
+@pytest.fixture
+def clock(monkeypatch: pytest.MonkeyPatch) -> SetClock:
+    """Put the pages' clock, at NOW until then."""
+
+    def put(at: datetime) -> None:
+        monkeypatch.setattr(pages, "timezone", SimpleNamespace(now=lambda: at))
+
+    put(NOW)
+    return put
+
+
+@pytest.fixture
+def sign_in() -> SignIn:
+    """Give a client in which somebody is signed in."""
+
+    def signed_in(user: User) -> Client:
+        client = Client()
+        client.force_login(user)
+        return client
+
+    return signed_in
+
+
+@pytest.fixture
+def rosa(fleet: Fleet, sign_in: SignIn, clock: SetClock) -> Client:
+    """The technician of Larkfield Homes, signed in, on a Monday in January."""
+    return sign_in(fleet.technician)
+
+
+@pytest.fixture
+def browser(monkeypatch: pytest.MonkeyPatch) -> Iterator[Browser]:
+    """A real browser."""
+    path = chromium()
+    need("Chromium", path)
+    # The browser's driver runs a loop in this thread, and the test asks the database from it: one after the other.
+    monkeypatch.setitem(os.environ, "DJANGO_ALLOW_ASYNC_UNSAFE", "true")
+    with sync_playwright() as driver:
+        started = driver.chromium.launch(executable_path=path, args=ARGUMENTS)
+        yield started
+        started.close()

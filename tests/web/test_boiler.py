@@ -1,0 +1,86 @@
+"""The boiler page: the standing with all its reasons, each leading to what it rests on, and what time will bring."""
+
+import re
+
+import pytest
+from django.test import Client
+
+from tests.cast import DAY, NOW, Fleet
+from tests.web.test_board import Count, read
+
+pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture
+def held(fleet: Fleet) -> Fleet:
+    """Serviced a month ago, on hold since this morning's flush."""
+    fleet.post(fleet.serviced(NOW - 30 * DAY), fleet.flushed(NOW - DAY))
+    fleet.post(fleet.flushed(NOW, burner_stopped=False))
+    return fleet
+
+
+@pytest.fixture
+def body(held: Fleet, rosa: Client) -> str:
+    return read(rosa, f"/boilers/{held.bench().boiler.id}/")
+
+
+def part(body: str, heading: str) -> str:
+    return body.split(f'aria-labelledby="{heading}"')[1].split("</section>")[0]
+
+
+def row(body: str, position: str) -> str:
+    return body.split(f'<th scope="row">{position}</th>')[1].split("</tr>")[0]
+
+
+def test_the_first_act_stands_first_and_whole(body: str) -> None:
+    assert "<strong>Switch the burner off by hand now.</strong>" in part(body, "do")
+    assert "a licensed person decide." in part(body, "do")
+
+
+def test_a_reason_leads_to_the_entry_it_rests_on(body: str, held: Fleet, rosa: Client) -> None:
+    link = re.search(r'href="(/visits/[\w-]+/)#(entry-\d+)"', part(body, "why"))
+    assert link is not None
+    assert f'id="{link[2]}"' in read(rosa, link[1])
+
+
+def test_positions_say_state_until_when_and_what_they_hang_on(body: str) -> None:
+    upper, limit = row(body, "Upper cutoff"), row(body, "High limit")
+    assert ("Failed" in upper, "float chamber" in upper) == (True, True)
+    assert ("Proven" in limit, "Fri 01 Oct 2027" in limit or "Thu 01 Oct 2026" in limit) == (True, True)
+
+
+def test_an_open_deficiency_says_its_class_first_act_and_what_closes_it(body: str) -> None:
+    found = part(body, "open")
+    assert 'class="level level-hold"' in found
+    assert "Switch the burner off by hand now." in found
+
+
+def test_what_time_alone_brings_is_told_in_order(held: Fleet, rosa: Client) -> None:
+    held.post(held.repaired(NOW))
+    course = part(read(rosa, f"/boilers/{held.bench().boiler.id}/"), "course")
+    assert re.findall(r"mark-(\w+)", course)[0] == "due"
+
+
+def test_hazards_without_a_protection_are_said_in_words(body: str) -> None:
+    assert "No protection is on record here against: fuel not shut, flue gas in the building, overfilling." in body
+
+
+def test_recent_visits_are_newest_first_with_their_answer(body: str) -> None:
+    listed = re.findall(r"(\w+ check|Annual service), \w{3} (\d\d \w{3} \d{4})", part(body, "visits"))
+    assert [day for _, day in listed] == ["12 Jan 2026", "11 Jan 2026", "13 Dec 2025"]
+    assert "Not ready" in part(body, "visits")
+
+
+def test_the_caution_is_in_the_foot(body: str) -> None:
+    assert "Advice to a qualified person, never a permission." in body.split("<footer")[1]
+
+
+# session, user, boiler; segments from now on; states, paths' settings, paths' names, release (for the order of the
+# positions, for the hazards and for the first acts: three times), deficiencies, alerts; may it be read, visits, people
+# with their users (two), readiness, entries' places
+PAGE = 17
+
+
+def test_what_the_page_costs(held: Fleet, rosa: Client, django_assert_num_queries: Count) -> None:
+    with django_assert_num_queries(PAGE):
+        rosa.get(f"/boilers/{held.bench().boiler.id}/")

@@ -1,0 +1,34 @@
+"""Pages for what went wrong, and what every answer carries."""
+
+import pytest
+from django.template.loader import render_to_string
+from django.test import Client
+
+from tests.web.conftest import SignIn
+
+SLIPS = {"400": "could not be read", "403": "Not for your role", "403_csrf": "too old", "500": "Something failed here"}
+
+
+@pytest.mark.django_db
+def test_an_unknown_page_is_a_designed_one() -> None:
+    response = Client().get("/no/such/page/")
+    assert (response.status_code, "Nothing here" in response.content.decode()) == (404, True)
+
+
+@pytest.mark.parametrize("name", SLIPS)
+def test_an_error_page_needs_neither_database_nor_request(name: str) -> None:
+    body = render_to_string(f"{name}.html")
+    assert (SLIPS[name] in body, "Sign out" in body) == (True, False)
+
+
+@pytest.mark.django_db
+@pytest.mark.parametrize("address", ["/", "/sign-in/", "/no/such/page/", "/static/web/board.js", "/api/v1/boilers/"])
+def test_every_answer_forbids_whatever_is_inline_or_from_outside(address: str) -> None:
+    policy = Client().get(address)["Content-Security-Policy"]
+    assert policy.startswith("default-src 'self'; object-src 'none'; base-uri 'none'")
+    assert "unsafe" not in policy
+
+
+@pytest.mark.django_db
+def test_only_the_page_of_the_apis_description_may_use_its_inline_scripts(sign_in: SignIn) -> None:
+    assert "script-src 'self' 'unsafe-inline'" in Client().get("/api/docs/")["Content-Security-Policy"]

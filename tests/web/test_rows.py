@@ -1,0 +1,96 @@
+"""The refresh of the board: nothing new is 304, and never once a boundary in time has passed."""
+
+from datetime import datetime, timedelta
+
+import pytest
+from django.test import Client
+
+from fleet.accounts.models import Grant
+from fleet.alerts import services as alerts
+from fleet.calendar import day_start
+from fleet.web import board
+from tests.cast import DAY, NOW, Fleet
+from tests.web.conftest import SetClock, SignIn
+
+pytestmark = pytest.mark.django_db
+
+MICROSECOND = timedelta(microseconds=1)
+FLUSHED = NOW - DAY  # Sunday 11 January 2026
+DUE = day_start(FLUSHED.date() + timedelta(days=7), "America/New_York")
+
+
+def status(client: Client, tag: str) -> int:
+    return client.get("/board/rows/", headers={"If-None-Match": tag}).status_code
+
+
+@pytest.fixture
+def tag(fleet: Fleet, rosa: Client) -> str:
+    """What the browser holds at NOW of a boiler that turns due by time alone at DUE."""
+    fleet.post(fleet.serviced(NOW - 30 * DAY), fleet.flushed(FLUSHED))
+    return str(rosa.get("/board/rows/")["ETag"])
+
+
+@pytest.mark.parametrize(
+    ("at", "expected"),
+    [(NOW + DAY, 304), (DUE - MICROSECOND, 304), (DUE, 200), (DUE + MICROSECOND, 200), (DUE + DAY, 200)],
+)
+def test_a_copy_holds_until_time_alone_changes_a_row(
+    at: datetime, expected: int, tag: str, rosa: Client, clock: SetClock
+) -> None:
+    clock(at)
+    assert status(rosa, tag) == expected
+
+
+def test_the_row_itself_changes_at_the_boundary_though_nothing_ran(tag: str, rosa: Client, clock: SetClock) -> None:
+    clock(DUE - MICROSECOND)
+    before = rosa.get("/board/rows/").content.decode()
+    clock(DUE)
+    after = rosa.get("/board/rows/").content.decode()
+    assert ('class="standing standing-due"' in before.split("<h2")[1], "standing-due" in after.split("<h2")[1]) == (
+        False,
+        True,
+    )
+
+
+def test_a_copy_fetched_after_the_boundary_holds_again(tag: str, rosa: Client, clock: SetClock) -> None:
+    clock(DUE)
+    again = rosa.get("/board/rows/")["ETag"]
+    assert status(rosa, again) == 304
+
+
+def test_a_posted_visit_ends_it(tag: str, fleet: Fleet, rosa: Client) -> None:
+    fleet.post(fleet.flushed(NOW, burner_stopped=False))
+    assert status(rosa, tag) == 200
+
+
+def test_a_new_grant_ends_it(tag: str, fleet: Fleet, rosa: Client) -> None:
+    Grant.objects.create(user=fleet.technician, portfolio=fleet.portfolio, role="manager")
+    assert status(rosa, tag) == 200
+
+
+def test_a_grant_that_ends_ends_it(tag: str, fleet: Fleet, rosa: Client, clock: SetClock) -> None:
+    Grant.objects.filter(user=fleet.technician).update(until=NOW + DAY)
+    clock(NOW + DAY)
+    assert status(rosa, tag) == 200
+
+
+def test_a_boiler_that_cannot_be_judged_ends_it(tag: str, fleet: Fleet, rosa: Client) -> None:
+    alerts.unjudged(boiler=fleet.bench().boiler, at=NOW)
+    raised = rosa.get("/board/rows/", headers={"If-None-Match": tag})
+    alerts.judged_again(boiler=fleet.bench().boiler, at=NOW + DAY)
+    assert (raised.status_code, status(rosa, raised["ETag"])) == (200, 200)
+
+
+def test_another_release_of_the_pages_ends_it(tag: str, rosa: Client, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(board, "release", lambda: "the next one")
+    assert status(rosa, tag) == 200
+
+
+def test_another_persons_copy_is_not_ones_own(tag: str, fleet: Fleet, sign_in: SignIn) -> None:
+    assert status(sign_in(fleet.caretaker), tag) == 200
+
+
+def test_only_ones_own_browser_keeps_a_copy_and_asks_each_time(tag: str, rosa: Client) -> None:
+    for response in (rosa.get("/board/rows/"), rosa.get("/board/rows/", headers={"If-None-Match": tag})):
+        assert {p.strip() for p in response["Cache-Control"].split(",")} == {"private", "no-cache"}
+        assert "Cookie" in response["Vary"]

@@ -1,0 +1,53 @@
+"""How pages say codes, dates and long texts."""
+
+from datetime import UTC, datetime
+
+import pytest
+
+from fleet.web.templatetags import said
+
+EVENING = datetime(2026, 11, 25, 3, 30, tzinfo=UTC)
+
+
+@pytest.mark.parametrize(
+    ("code", "words"),
+    [("not_surveyed", "Not surveyed"), ("no_heat", "No-heat call"), ("cant_say", "Can't say"), ("hold", "Hold")],
+)
+def test_a_code_is_said_in_words(code: str, words: str) -> None:
+    assert said.word(code) == words
+
+
+def test_a_day_has_its_weekday_and_is_the_zones_own() -> None:
+    assert said.day(EVENING, "America/New_York") == "Tue 24 Nov 2026"
+
+
+def test_a_day_read_back_from_a_conclusion_is_the_same() -> None:
+    assert said.day(EVENING.isoformat(), "America/New_York") == said.day(EVENING, "America/New_York")
+
+
+def test_a_moment_names_its_zone() -> None:
+    assert said.moment(EVENING, "America/New_York") == "Tue 24 Nov 2026, 22:30 EST"
+
+
+def test_where_there_is_no_date_nothing_is_said() -> None:
+    assert (said.day(None, "UTC"), said.moment(None, "UTC")) == ("", "")
+
+
+@pytest.mark.parametrize(
+    ("text", "lines"),
+    [
+        ("Switch it off. Then look.", ["Switch it off.", "Then look."]),
+        ("It tripped at 7.9 psi. Good.", ["It tripped at 7.9 psi.", "Good."]),
+        ("", []),
+    ],
+)
+def test_a_text_falls_into_its_sentences(text: str, lines: list[str]) -> None:
+    assert said.sentences(text) == lines
+
+
+@pytest.mark.parametrize(
+    ("name", "words"),
+    [("trip_psi", "trip"), ("psi_when_checked", "psi when checked"), ("stayed_off_minutes", "stayed off")],
+)
+def test_a_readings_unit_stands_behind_its_value_and_not_in_its_name(name: str, words: str) -> None:
+    assert said.label(name) == words
