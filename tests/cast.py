@@ -127,10 +127,12 @@ def conclusions(boiler: UUID) -> dict[str, list[tuple[Any, ...]]]:
         Verdict: ("entry_id", "outcome", "grade", "proves", "limit", "sentence"),
         Finding: ("entry_id", "rule", "position_id", "level", "sentence"),
         Readiness: ("visit_id", "answer", "missing", "not_looked_at"),
-        Deficiency: ("position_id", "rule", "episode", "opened_at", "levels", "repaired_at", "closed_at", "withdrawn"),
+        Deficiency: ("position_id", "rule", "episode", "opened_at", "levels", "repaired_at", "closed_at"),
         Segment: ("since", "until", "standing", "reasons", "then"),
         StateSegment: ("position_id", "since", "until", "state", "reason"),
         Alert: ("condition", "subject", "since", "until", "level", "sentence"),
     }
-    found = {m.__name__: list(m.objects.filter(boiler=boiler).values_list(*c)) for m, c in columns.items()}
-    return {name: sorted(rows, key=repr) for name, rows in found.items()}
+    found = {m: m.objects.filter(boiler=boiler) for m in columns}
+    # What is withdrawn was concluded once from what was known then: a trace of the posting, not a conclusion.
+    found[Deficiency] = found[Deficiency].exclude(withdrawn=True)
+    return {m.__name__: sorted(rows.values_list(*columns[m]), key=repr) for m, rows in found.items()}

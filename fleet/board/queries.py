@@ -11,7 +11,6 @@ from django.db.models import F, Q, QuerySet
 from fleet.board.models import Judged, Pulse, Segment, StateSegment
 from fleet.catalog import queries as catalog
 from fleet.portfolio.models import Boiler, Position, Setting
-from fleet.rules.catalogue import Catalogue
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,14 +96,15 @@ class Place:
     paths: list[str]
 
 
-def places(boiler: UUID, at: datetime) -> list[Place]:
-    """A boiler's positions at `at` in the catalogue's order of acting, paths last, in four queries."""
-    listed = list(states_of(boiler, at))
-    paths = _paths([s.position_id for s in listed], at)
-    roles = _release(at).roles
-    order = {code: (r.part.endswith("path"), r.hazard, r.order) for code, r in roles.items()}
-    listed.sort(key=lambda s: (order.get(s.position.role_id, (True, "", 0)), s.position.name))
-    return [Place(s, paths.get(s.position_id, [])) for s in listed]
+def places(boiler: UUID, at: datetime) -> tuple[list[Place], list[str]]:
+    """A boiler's positions at `at`, first to act first, paths last; and the hazards none of them protects against."""
+    release = catalog.catalogue_of(catalog.current(at.astimezone(UTC).date()) or 1)
+    listed = [(release.roles[s.position.role_id], s) for s in states_of(boiler, at)]
+    listed.sort(key=lambda pair: (pair[0].part.endswith("path"), pair[0].hazard, pair[0].order, pair[1].position.name))
+    paths = _paths([s.position_id for _, s in listed], at)
+    guarded = {role.hazard for role, _ in listed if role.part == "protection"}
+    bare = [h.name for code, h in release.hazards.items() if code not in guarded]
+    return [Place(s, paths.get(s.position_id, [])) for _, s in listed], bare
 
 
 def _paths(positions: list[UUID], at: datetime) -> dict[UUID, list[str]]:
@@ -114,15 +114,3 @@ def _paths(positions: list[UUID], at: datetime) -> dict[UUID, list[str]]:
     wanted = {path for value in newest.values() for path in value}
     names = {str(i): name for i, name in Position.objects.filter(id__in=wanted).values_list("id", "name")}
     return {position: [names[path] for path in value] for position, value in newest.items()}
-
-
-def unguarded(held: Iterable[Place], at: datetime) -> list[str]:
-    """The hazards against which the register holds no protection of this boiler: to be said in words."""
-    release = _release(at)
-    roles = [release.roles[p.segment.position.role_id] for p in held]
-    guarded = {role.hazard for role in roles if role.part == "protection"}
-    return [h.name for code, h in release.hazards.items() if code not in guarded]
-
-
-def _release(at: datetime) -> Catalogue:
-    return catalog.catalogue_of(catalog.current(at.astimezone(UTC).date()) or 1)

@@ -10,7 +10,7 @@ from uuid import UUID
 from fleet.accounts.models import User
 from fleet.assessments.models import Answer
 from fleet.catalog import queries as catalog
-from fleet.errors import Fault, Refused
+from fleet.errors import Fault, Place, Refused
 from fleet.pipeline.answer import answer
 from fleet.pipeline.conclude import Concluded, write
 from fleet.portfolio.models import Boiler, Position
@@ -43,47 +43,44 @@ def post_visits(
     is refused with 409. In bulk the answers tell the standing before the first and after the last.
     """
     cause = cause or Cause(who=by.get_username() if by else "")
-    repeats: list[Posted] = []
 
     def facts(boilers: list[Boiler]) -> list[Visit]:
-        known = {b.id: b for b in boilers}
-        new = [v for v in visits if not _repeat(v, repeats)]
-        _refuse(new, known, at)
-        return [services.add(incoming=v, boiler=known[v.boiler], posted_at=at, posted_by=by) for v in new]
+        known, made = {b.id: b for b in boilers}, []
+        for index, visit in enumerate(visits):
+            if not _repeat(visit):
+                _refuse(visit, known, at, place=(index,) if len(visits) > 1 else ())
+                made.append(services.add(incoming=visit, boiler=known[visit.boiler], posted_at=at, posted_by=by))
+        return made
 
     def then(made: list[Visit], done: list[Concluded]) -> None:
         by_boiler = {d.boiler.id: d for d in done}
-        for visit in made:
-            body = json.dumps(answer(visit, by_boiler[visit.boiler_id], at))
-            Answer.objects.create(id=visit.id, portfolio_id=visit.portfolio_id, visit=visit, body=body, answered_at=at)
+        Answer.objects.bulk_create(_answer(visit, by_boiler[visit.boiler_id], at) for visit in made)
 
-    made = write(boilers={v.boiler for v in visits}, at=at, cause=cause, facts=facts, then=then)
-    new = {a.visit_id: Posted(a.visit_id, a.body, created=True) for a in Answer.objects.filter(visit__in=made)}
-    answered = {p.visit: p for p in repeats} | new
-    return [answered[v.id] for v in visits]
+    new = {v.id for v in write(boilers={v.boiler for v in visits}, at=at, cause=cause, facts=facts, then=then)}
+    told = dict(Answer.objects.filter(visit__in=[v.id for v in visits]).values_list("visit", "body"))
+    return [Posted(v.id, told[v.id], created=v.id in new) for v in visits]
 
 
-def _repeat(visit: IncomingVisit, repeats: list[Posted]) -> bool:
-    """Whether this id is known: with the same content its first answer is kept, with other content it is refused."""
-    known = Visit.objects.select_related("answer").filter(id=visit.id).first()
-    if known is None:
-        return False
-    if known.digest != visit.digest:
+def _answer(visit: Visit, done: Concluded, at: datetime) -> Answer:
+    body = json.dumps(answer(visit, done, at))
+    return Answer(id=visit.id, portfolio_id=visit.portfolio_id, visit=visit, body=body, answered_at=at)
+
+
+def _repeat(visit: IncomingVisit) -> bool:
+    """Whether this id is known with the same content; with other content it is refused."""
+    digest = Visit.objects.filter(id=visit.id).values_list("digest", flat=True).first()
+    if digest is not None and digest != visit.digest:
         raise Refused("id_taken", "This id was posted with other content.", ("id",), status=409)
-    repeats.append(Posted(visit.id, known.answer.body, created=False))
-    return True
+    return digest is not None
 
 
-def _refuse(visits: Sequence[IncomingVisit], boilers: dict[UUID, Boiler], at: datetime) -> None:
-    many = len(visits) > 1
-    for index, visit in enumerate(visits):
-        if visit.boiler not in boilers:
-            raise Refused("unknown_boiler", "No such boiler.", ("boiler",), status=404)
-        _refuse_correction(visit)
-        found = faults(visit, _register(visit, boilers[visit.boiler], at), at)
-        if found:
-            placed = [Fault(f.code, f.message, (index, *f.at)) for f in found] if many else found
-            raise Refused.all(placed, status=422)
+def _refuse(visit: IncomingVisit, boilers: dict[UUID, Boiler], at: datetime, place: Place) -> None:
+    if visit.boiler not in boilers:
+        raise Refused("unknown_boiler", "No such boiler.", (*place, "boiler"), status=404)
+    _refuse_correction(visit)
+    found = faults(visit, _register(visit, boilers[visit.boiler], at), at)
+    if found:
+        raise Refused.all([Fault(f.code, f.message, (*place, *f.at)) for f in found], status=422)
 
 
 def _refuse_correction(visit: IncomingVisit) -> None:

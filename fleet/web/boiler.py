@@ -32,12 +32,12 @@ def show(request: HttpRequest, at: datetime, boiler_id: UUID) -> HttpResponse:
 
 def _told(boiler: Boiler, at: datetime) -> dict[str, Any]:
     now, *later = board.course(boiler.id, at) or [None]
-    places = board.places(boiler.id, at)
+    places, unguarded = board.places(boiler.id, at)
     return {
         "now": now,
         "later": later,
         "places": places,
-        "unguarded": board.unguarded(places, at),
+        "unguarded": unguarded,
         "open": deficiencies.open_of(boiler.id, at),
         "alerts": alerts.open_of(boiler.id),
     }

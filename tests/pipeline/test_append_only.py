@@ -1,8 +1,8 @@
 """The database itself refuses to change or remove a fact, and to hang a row on another portfolio's."""
 
 import pytest
-from django.db import IntegrityError, connection, transaction
-from django.db.utils import InternalError, ProgrammingError
+from django.db import IntegrityError, connection
+from django.db.utils import DatabaseError
 
 from fleet.portfolio.models import Boiler, Portfolio, Position
 from fleet.visits.models import Visit
@@ -10,10 +10,20 @@ from tests.cast import NOW, Fleet
 
 pytestmark = pytest.mark.django_db
 
-FACTS = (
-    "portfolio_device portfolio_fitting portfolio_setting portfolio_servicestate terms_adoption visits_visit "
-    "visits_attendance visits_entry visits_reading assessments_answer board_change catalog_release"
-).split()
+FACTS = [
+    "portfolio_device",
+    "portfolio_fitting",
+    "portfolio_setting",
+    "portfolio_servicestate",
+    "terms_adoption",
+    "visits_visit",
+    "visits_attendance",
+    "visits_entry",
+    "visits_reading",
+    "assessments_answer",
+    "board_change",
+    "catalog_release",
+]
 
 
 @pytest.fixture
@@ -27,17 +37,14 @@ def posted(fleet: Fleet) -> Fleet:
 @pytest.mark.parametrize("statement", ["DELETE FROM {}", "UPDATE {0} SET {1} = {1}"])
 def test_a_fact_is_neither_changed_nor_removed(posted: Fleet, table: str, statement: str) -> None:
     column = "number" if table == "catalog_release" else "id"
-    with (
-        connection.cursor() as cursor,
-        pytest.raises((InternalError, ProgrammingError, IntegrityError), match="evidence|append"),
-    ):
+    with connection.cursor() as cursor, pytest.raises(DatabaseError, match="never changed or removed"):
         cursor.execute(statement.format(table, column))
 
 
 def test_a_row_cannot_hang_on_a_boiler_of_another_portfolio(posted: Fleet) -> None:
     other = Portfolio.objects.create(ref="OTHER", name="Other Homes")
-    with pytest.raises(IntegrityError), transaction.atomic():
-        Position.objects.create(portfolio=other, boiler=Boiler.objects.first(), ref="x", name="x", role_id="siphon")
+    Position.objects.create(portfolio=other, boiler=Boiler.objects.first(), ref="x", name="x", role_id="siphon")
+    with pytest.raises(IntegrityError, match="same_portfolio"):
         connection.check_constraints()
 
 

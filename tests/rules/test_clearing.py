@@ -2,8 +2,8 @@
 
 import pytest
 
-from fleet.rules.values import Standing, State
-from tests.rules.build import Boiler, act, proof, remove, see, swap, turn
+from fleet.rules.values import Fitting, Standing, State
+from tests.rules.build import Boiler, act, at, ident, proof, remove, see, swap, turn
 
 NO_TRIP = proof("upper", "slow_drain", burner_stopped=False)
 KEEPS_FIRING = proof("upper", "flush", burner_stopped=False)
@@ -128,6 +128,17 @@ def test_a_replacement_starts_a_new_record() -> None:
     assert boiler.state("upper", 2) is State.NEVER_PROVEN
 
 
+def test_a_replacement_known_from_the_register_starts_a_new_record_too() -> None:
+    boiler = Boiler().service()
+    boiler.fittings.append(Fitting(ident("limit"), ident("other limit"), "limit_control", at(1)))
+    assert [boiler.state("limit", day) for day in (0.9, 1.1)] == [State.PROVEN, State.NEVER_PROVEN]
+
+
+def test_a_repair_after_an_idle_pass_is_failed_again_until_proven() -> None:
+    boiler = Boiler().service().visit(1, NO_TRIP, proof("upper")).visit(2, act("upper", "repair"))
+    assert [boiler.state("upper", day) for day in (1.5, 2.5)] == [State.INTERMITTENT, State.FAILED]
+
+
 def test_a_replacement_keeps_the_hold_until_the_new_device_is_proven() -> None:
     boiler = Boiler().service().visit(1, proof("limit", trip_psi=13.5), swap("limit", set_psi=8.0))
     assert boiler.standing(1.5) is Standing.HOLD
@@ -200,6 +211,17 @@ def test_a_cleared_siphon_closes_its_own_finding_and_leaves_the_control_to_its_l
     assert boiler.visit(4, proof("limit")).state("limit", 5) is State.PROVEN
 
 
+def test_a_live_pass_before_the_siphon_was_cleared_does_not_count_for_it() -> None:
+    boiler = Boiler().service().visit(1, proof("siphon_b", passes_water=False), proof("limit"))
+    assert boiler.visit(2, act("siphon_b", "clear"), proof("siphon_b")).state("limit", 3) is State.FAILED
+
+
+def test_a_new_control_on_a_cleared_siphon_was_never_blind() -> None:
+    boiler = Boiler().service().visit(1, proof("siphon_b", passes_water=False), act("siphon_b", "clear"))
+    boiler.visit(2, proof("siphon_b"), swap("limit", set_psi=8.0))
+    assert boiler.state("limit", 3) is State.NEVER_PROVEN
+
+
 def test_a_new_control_on_a_plugged_siphon_is_still_down() -> None:
     boiler = Boiler().service().visit(1, proof("siphon_b", passes_water=False), swap("limit", set_psi=8.0))
     assert boiler.visit(2, proof("limit")).state("limit", 3) is State.FAILED
@@ -234,6 +256,10 @@ def test_a_weak_lift_renews_nothing() -> None:
 def test_cutoffs_that_act_in_the_wrong_order_fail_the_second_one_tested() -> None:
     boiler = Boiler().visit(0, proof("upper", trip_in=1.0), proof("lower", trip_in=2.5))
     assert (boiler.open("lower"), boiler.standing(1)) == (["lowering_out_of_order"], Standing.HOLD)
+
+
+def test_cutoffs_that_act_at_the_same_height_are_out_of_order() -> None:
+    assert Boiler().visit(0, proof("upper"), proof("lower", trip_in=2.5)).open("lower") == ["lowering_out_of_order"]
 
 
 def test_an_upper_cutoff_that_sank_below_the_lower_one_is_out_of_order() -> None:

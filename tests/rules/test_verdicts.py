@@ -26,7 +26,9 @@ WORTH = [
     (proof("limit", trip_psi=9.1), "pass", "drifted", "full"),
     (proof("limit", trip_psi=13.1), "fail", "failed", ""),
     (proof("limit", stayed_off_minutes=2.9), "inconclusive", "", ""),
+    (proof("limit", stayed_off_minutes=3.0), "pass", "good", "full"),
     (proof("limit", psi_when_checked=4.0), "inconclusive", "", ""),
+    (proof("limit", psi_when_checked=3.9), "pass", "good", "full"),
     (proof("limit", set_psi_read_back=9.0), "inconclusive", "", ""),
     (proof("limit", set_psi_read_back=None), "inconclusive", "", ""),
     (proof("limit", call_on=False), "inconclusive", "", ""),
@@ -79,6 +81,7 @@ def test_an_unqualified_reading_is_no_last_height() -> None:
 def test_a_pressure_under_the_known_reset_point_proves_the_lock_out() -> None:
     boiler = Boiler().service().sets(0.5, "limit", "reset_psi", 6.0)
     assert boiler.visit(1, proof("limit", psi_when_checked=5.9)).verdict().proves == "full"
+    assert boiler.visit(2, proof("limit", psi_when_checked=6.0)).verdict().proves == ""
 
 
 @pytest.mark.parametrize(
@@ -93,6 +96,16 @@ def test_an_operating_control_is_judged_although_no_limit_is_known() -> None:
     boiler = Boiler().service()
     boiler.fittings = [f for f in boiler.fittings if f.kind != "limit_control"]
     assert boiler.visit(1, proof("control", trip_psi=14.1)).verdict().outcome == "fail"
+
+
+def test_a_new_device_has_no_last_height_to_drift_from() -> None:
+    boiler = Boiler().service().visit(1, swap("upper"), proof("upper", trip_in=4.0))
+    assert boiler.verdict().grade == "good"
+
+
+def test_a_changed_set_point_goes_with_the_device_it_was_set_on() -> None:
+    boiler = Boiler().service().visit(1, turn("limit", set_psi=10.0), swap("limit", set_psi=8.0), proof("limit"))
+    assert (boiler.verdict().set_value, boiler.verdict().proves) == (8.0, "full")
 
 
 def test_a_wide_differential_widens_what_is_good() -> None:

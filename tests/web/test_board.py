@@ -56,7 +56,7 @@ def test_every_standing_has_a_mark_of_its_own(rosa: Client) -> None:
 
 
 def test_the_head_counts_every_standing(one_each: Fleet, rosa: Client) -> None:
-    counts = re.findall(r"</svg>([\w ]+)</span></dt><dd>(\d+)</dd>", read(rosa))
+    counts = re.findall(r"</svg>([\w ]+)</span> ?</dt><dd>(\d+)</dd>", read(rosa))
     expected = {"Hold": 1, "Exposed": 0, "Impaired": 0, "Due": 0, "Clear": 1, "Not surveyed": 0, "Off": 0}
     assert {standing: int(count) for standing, count in counts} == expected
 

@@ -75,12 +75,12 @@ def test_the_caution_is_in_the_foot(body: str) -> None:
     assert "Advice to a qualified person, never a permission." in body.split("<footer")[1]
 
 
-# session, user, boiler; segments from now on; states, paths' settings, paths' names, release (for the order of the
-# positions, for the hazards and for the first acts: three times), deficiencies, alerts; may it be read, visits, people
-# with their users (two), readiness, entries' places
+# session, user, boiler; segments from now on; release, states, paths' settings, paths' names; deficiencies, release for
+# their first acts; may visits be read, visits, people, their users, readiness, where the entries stand; alerts
 PAGE = 17
 
 
 def test_what_the_page_costs(held: Fleet, rosa: Client, django_assert_num_queries: Count) -> None:
+    address = f"/boilers/{held.bench().boiler.id}/"
     with django_assert_num_queries(PAGE):
-        rosa.get(f"/boilers/{held.bench().boiler.id}/")
+        rosa.get(address)

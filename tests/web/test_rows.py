@@ -75,7 +75,7 @@ def test_a_grant_that_ends_ends_it(tag: str, fleet: Fleet, rosa: Client, clock: 
 
 
 def test_a_boiler_that_cannot_be_judged_ends_it(tag: str, fleet: Fleet, rosa: Client) -> None:
-    alerts.unjudged(boiler=fleet.bench().boiler, at=NOW)
+    alerts.unjudged(boiler=fleet.bench().boiler, at=NOW + MICROSECOND)
     raised = rosa.get("/board/rows/", headers={"If-None-Match": tag})
     alerts.judged_again(boiler=fleet.bench().boiler, at=NOW + DAY)
     assert (raised.status_code, status(rosa, raised["ETag"])) == (200, 200)

@@ -1,0 +1,211 @@
+"""In a real browser: the board changes in place while somebody looks at it, and every page can be used by anybody."""
+
+import re
+from collections.abc import Callable, Iterator
+from itertools import product
+from typing import Any
+
+import pytest
+from axe_playwright_python.sync_playwright import Axe
+from django.utils import timezone
+from playwright.sync_api import Browser, Locator, Page, expect
+
+from tests.cast import DAY, NOW, Fleet, make_fleet
+
+REFRESHED = 15_000  # milliseconds: a refresh comes every five seconds, on a busy machine somewhat later
+THEMES = ("light", "dark")
+WIDTHS = (320, 1280)
+# From the fixed Monday of the cast to today, on which the server's clock stands.
+LATER = timezone.now() - NOW
+
+Open = Callable[..., Page]
+
+
+@pytest.fixture
+def larkfield(transactional_db: Any) -> Fleet:
+    """Two boilers, both clear."""
+    fleet = make_fleet()
+    for key in ("ALD12 B1", "ALD12 B2"):
+        fleet.post(fleet.serviced(NOW + LATER - 30 * DAY, key), fleet.flushed(NOW + LATER - DAY, key), at=NOW + LATER)
+    return fleet
+
+
+@pytest.fixture
+def signed_in(larkfield: Fleet, live_server: Any, browser: Browser) -> Iterator[Open]:
+    """Open pages of the site as the technician; whatever a page complains of on its console fails the test."""
+    complaints: list[str] = []
+
+    def opened(width: int = 1280, theme: str = "light") -> Page:
+        context = browser.new_context(viewport={"width": width, "height": 800}, color_scheme=theme)
+        page = context.new_page()
+        page.on("console", lambda m: complaints.append(m.text) if m.type in ("error", "warning") else None)
+        page.on("pageerror", lambda error: complaints.append(str(error)))
+        page.goto(f"{live_server.url}/")
+        page.get_by_label("User name").fill("rosa")
+        page.get_by_label("Password").fill("brass-union-17")
+        page.get_by_role("button", name="Sign in").click()
+        expect(page.get_by_role("heading", name="Status board")).to_be_visible()
+        return page
+
+    yield opened
+    assert complaints == []
+
+
+def rows(page: Page) -> list[str]:
+    return [str(row.get_attribute("id")) for row in page.locator("li.row").all()]
+
+
+def row(page: Page, fleet: Fleet, key: str = "ALD12 B2") -> Locator:
+    return page.locator(f"#boiler-{fleet.bench(key).boiler.id}")
+
+
+def fail(fleet: Fleet) -> None:
+    """A flush of the second boiler in which the burner kept firing."""
+    at = timezone.now()
+    fleet.post(fleet.flushed(at, "ALD12 B2", burner_stopped=False), at=at)
+
+
+def repair(fleet: Fleet) -> None:
+    at = timezone.now()
+    fleet.post(fleet.repaired(at, "ALD12 B2"), at=at)
+
+
+def test_a_failed_flush_turns_its_row_to_hold_in_place_and_a_repair_turns_it_back(
+    larkfield: Fleet, signed_in: Open
+) -> None:
+    page = signed_in()
+    order, changing = rows(page), row(page, larkfield)
+    expect(changing.locator(".standing")).to_have_text("Clear")
+    fail(larkfield)
+    expect(changing.locator(".standing")).to_have_text("Hold", timeout=REFRESHED)
+    expect(changing.locator(".row-why")).to_contain_text("kept firing")
+    expect(changing.locator(".row-changed")).to_have_text(re.compile(r"^changed \d\d:\d\d$"))
+    expect(page.get_by_role("status")).to_contain_text("12 Alder Terrace, Boiler 2: Hold.")
+    assert rows(page) == order
+    repair(larkfield)
+    expect(changing.locator(".standing")).to_have_text("Clear", timeout=REFRESHED)
+
+
+def test_only_the_row_that_changed_is_touched_and_keeps_the_focus(larkfield: Fleet, signed_in: Open) -> None:
+    page = signed_in()
+    changing, other = row(page, larkfield), row(page, larkfield, "ALD12 B1")
+    other.evaluate("row => { row.firstElementChild.untouched = true }")
+    changing.get_by_role("link").first.focus()
+    fail(larkfield)
+    expect(changing.locator(".standing")).to_have_text("Hold", timeout=REFRESHED)
+    expect(changing.get_by_role("link").first).to_be_focused()
+    assert other.evaluate("row => row.firstElementChild.untouched") is True
+    expect(other.locator(".row-changed")).to_be_empty()
+
+
+def test_sorting_again_is_offered_and_done_only_when_asked_for(larkfield: Fleet, signed_in: Open) -> None:
+    page = signed_in()
+    order, button = rows(page), page.get_by_role("button", name="Sort again")
+    expect(button).to_be_hidden()
+    fail(larkfield)
+    button.click(timeout=REFRESHED)
+    assert rows(page) == order[::-1]
+    expect(button).to_be_hidden()
+    expect(row(page, larkfield).locator(".row-changed")).to_have_text(re.compile("changed"))
+
+
+def test_what_is_under_the_finger_stays_at_its_height(larkfield: Fleet, signed_in: Open) -> None:
+    page = signed_in(width=320)
+    below = row(page, larkfield)
+    below.scroll_into_view_if_needed()
+    below.hover()
+    before = below.bounding_box()
+    at = timezone.now()
+    larkfield.post(larkfield.flushed(at, "ALD12 B1", burner_stopped=False), at=at)
+    expect(row(page, larkfield, "ALD12 B1").locator(".standing")).to_have_text("Hold", timeout=REFRESHED)
+    after = below.bounding_box()
+    assert before is not None
+    assert after is not None
+    assert abs(after["y"] - before["y"]) < 1
+
+
+def test_the_browser_asks_whether_its_copy_still_holds(larkfield: Fleet, signed_in: Open) -> None:
+    page = signed_in()
+    tracer = page.context.new_cdp_session(page)
+    answers: list[int] = []
+    tracer.on("Network.responseReceivedExtraInfo", lambda event: answers.append(event["statusCode"]))
+    tracer.send("Network.enable")
+    page.wait_for_timeout(12_000)
+    fail(larkfield)
+    expect(row(page, larkfield).locator(".standing")).to_have_text("Hold", timeout=REFRESHED)
+    assert answers[0] == 200
+    assert answers[-1] == 200
+    assert set(answers[1:-1]) == {304}
+
+
+def test_a_board_that_cannot_be_refreshed_says_so_and_recovers(
+    larkfield: Fleet, signed_in: Open, live_server: Any
+) -> None:
+    page = signed_in()
+    expect(page.locator("#freshness")).to_contain_text("Refreshed", timeout=REFRESHED)
+    page.evaluate("document.getElementById('board').setAttribute('hx-get', '/no/such/rows/')")
+    page.route("**/board/rows/", lambda route: route.fulfill(status=503))
+    expect(page.locator("#freshness.stale")).to_have_text(
+        re.compile(r"Not refreshed since \d\d:\d\d"), timeout=REFRESHED
+    )
+    page.unroute("**/board/rows/")
+    expect(page.locator("#freshness.stale")).to_have_count(0, timeout=REFRESHED)
+
+
+def test_from_signing_in_to_a_reason_by_keyboard_alone(larkfield: Fleet, live_server: Any, browser: Browser) -> None:
+    page = browser.new_page()
+    page.goto(f"{live_server.url}/")
+    page.keyboard.type("rosa")
+    page.keyboard.press("Tab")
+    page.keyboard.type("brass-union-17")
+    page.keyboard.press("Enter")
+    expect(page.get_by_role("heading", name="Status board")).to_be_visible()
+    page.keyboard.press("Tab")
+    expect(page.get_by_role("link", name="Skip to the sheet")).to_be_focused()
+    page.keyboard.press("Enter")
+    page.keyboard.press("Tab")
+    page.keyboard.press("Enter")
+    expect(page.get_by_role("heading", name="12 Alder Terrace, Boiler 1", level=1)).to_be_visible()
+
+
+def _addresses(fleet: Fleet) -> dict[str, str]:
+    visit = fleet.flushed(timezone.now(), "ALD12 B2", burner_stopped=False)
+    fleet.post(visit, at=visit.performed_at)
+    return {
+        "board": "/",
+        "boiler": f"/boilers/{visit.boiler}/",
+        "visit": f"/visits/{visit.id}/#entry-1",
+        "alerts": "/alerts/",
+    }
+
+
+@pytest.mark.parametrize(("theme", "width"), product(THEMES, WIDTHS))
+def test_pages_are_usable_by_everybody_in_both_themes_at_every_width(
+    theme: str, width: int, larkfield: Fleet, signed_in: Open, live_server: Any
+) -> None:
+    addresses = _addresses(larkfield)
+    page = signed_in(width, theme)
+    for name, address in addresses.items():
+        page.goto(live_server.url + address)
+        assert violations(page) == [], name
+        assert not page.evaluate("document.documentElement.scrollWidth > innerWidth"), (
+            f"{name} is wider than its window"
+        )
+
+
+@pytest.mark.parametrize(("theme", "width"), product(THEMES, WIDTHS))
+def test_the_sign_in_page_is_usable_by_everybody(
+    theme: str, width: int, transactional_db: Any, live_server: Any, browser: Browser
+) -> None:
+    page = browser.new_page(viewport={"width": width, "height": 800}, color_scheme=theme)
+    page.goto(f"{live_server.url}/sign-in/")
+    page.get_by_label("User name").fill("nobody")
+    page.get_by_label("Password").fill("wrong")
+    page.keyboard.press("Enter")
+    expect(page.get_by_role("alert")).to_be_visible()
+    assert violations(page) == []
+
+
+def violations(page: Page) -> list[str]:
+    found = Axe().run(page).response["violations"]
+    return [f"{v['id']}: {n['html']} {n.get('failureSummary', '')}" for v in found for n in v["nodes"]]
