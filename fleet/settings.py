@@ -91,9 +91,12 @@ NO_DATABASE = "postgresql:///no_database_url_given"
 def _database(url: str) -> dict[str, Any]:
     """An address that cannot be read counts as none. A restarted server costs no request: connections are checked."""
     try:
-        return {**dj_database_url.parse(url, conn_max_age=60, conn_health_checks=True)}
+        given = dj_database_url.parse(url, conn_max_age=60, conn_health_checks=True)
     except ValueError:
         return {**dj_database_url.parse(NO_DATABASE)}
+    # A write that waits longer for a lock gives up, is tried again by its door, and is answered 503 after that.
+    options = {**given.get("OPTIONS", {}), "options": "-c lock_timeout=5s"}
+    return {**given, "OPTIONS": options}
 
 
 DATABASES = {"default": _database(DATABASE_URL or NO_DATABASE)}

@@ -2,7 +2,7 @@
 
 import logging
 
-from celery import current_app
+from celery import Celery, current_app
 from django.db import transaction
 
 log = logging.getLogger(__name__)
@@ -10,11 +10,12 @@ log = logging.getLogger(__name__)
 
 def wake(name: str) -> None:
     """Ask for a run of the task `name` after commit; a broker that is away loses nothing, the sweep comes anyway."""
-    transaction.on_commit(lambda: _send(name))
+    transaction.on_commit(lambda: send(name, current_app))
 
 
-def _send(name: str) -> None:
+def send(name: str, app: Celery) -> None:
+    """Send the wake-up now, once: whatever the broker's client raises is logged and forgotten."""
     try:
-        current_app.send_task(name, retry=False, ignore_result=True, expires=60)
-    except Exception:  # whatever the broker client raises: a wake-up is a courtesy
+        app.send_task(name, retry=False, ignore_result=True, expires=60)
+    except Exception:
         log.warning("could not wake %s; the sweep will come by itself", name)

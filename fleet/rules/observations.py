@@ -3,7 +3,7 @@
 from collections.abc import Iterator
 
 from fleet.rules.ledger import Ledger, Record
-from fleet.rules.values import Entry
+from fleet.rules.values import Entry, Visit
 
 # The codes this module knows by name; the catalogue must have a row for each.
 OBSERVED = frozenset({"lockout_found", "cause_found"})
@@ -13,7 +13,7 @@ RAISED = frozenset({"lockout_found", "lockout_cause"})
 _BEFORE = {"lower_cutoff": "upper_cutoff", "high_limit": "operating_control"}
 
 
-def observe(ledger: Ledger, entry: Entry, record: Record | None) -> Iterator[tuple[str, Record, str]]:
+def observe(ledger: Ledger, visit: Visit, entry: Entry, record: Record | None) -> Iterator[tuple[str, Record, str]]:
     """Yield (rule, where, sentence) for one observation."""
     seen = ledger.catalogue.observations[entry.code]
     if record is None:
@@ -21,7 +21,8 @@ def observe(ledger: Ledger, entry: Entry, record: Record | None) -> Iterator[tup
     if entry.code == "lockout_found":
         yield _lockout(ledger, record)
     elif entry.code == "cause_found":
-        for case in record.open_cases():
+        # Good news: it counts only from somebody qualified beyond an operator.
+        for case in record.open_cases() if visit.qualifications - {"operator"} else ():
             case.cause_known = True
     elif seen.finding:
         yield seen.finding, record, f"{seen.name} on the {record.position.name}."

@@ -22,12 +22,14 @@ LEAVING_CHECKS = {
     "told": "somebody told",
 }
 
+PROVES_EVERYTHING = ("annual_service", "season_start")
+
 
 def readiness(timeline: Timeline, visit: Visit) -> Readiness:
     """*Not ready* wins over *can't say*; *ready* only if nothing at all is missing."""
     after = timeline.run.after[visit.id]
     wrong = [*_holds(timeline, after), *_down(timeline, after), *_touched(timeline, after)]
-    wrong += _leaving(timeline, visit)
+    wrong += [*_service(timeline, visit, after), *_leaving(timeline, visit)]
     unknown = [] if wrong else [*_inconclusive(timeline, after), *_still_exposed(timeline, after)]
     answer = "not_ready" if wrong else "cant_say" if unknown else "ready"
     return Readiness(visit.id, answer, tuple(wrong or unknown), tuple(_not_looked_at(timeline, after)))
@@ -67,6 +69,18 @@ def _touched(timeline: Timeline, after: AfterVisit) -> Iterator[Missing]:
         name = timeline.evidence.by_id[position].name
         asked = either(timeline.evidence.catalogue.procedures[c].name.lower() for c in needs)
         yield Missing("touched", f"The {name} was touched and has not passed {asked} since.", position)
+
+
+def _service(timeline: Timeline, visit: Visit, after: AfterVisit) -> Iterator[Missing]:
+    """At the end of these visits nothing rests on an older proof: every device is proven in full again."""
+    catalogue, records = timeline.evidence.catalogue, timeline.run.ledger.records
+    for seen in timeline.view(after.at).seen if visit.kind in PROVES_EVERYTHING else ():
+        counted = (seen.role.part == "protection" and seen.needed) or seen.role.part == "initiator"
+        full = catalogue.proofs(records[seen.position].kind, "full")
+        if counted and full and not seen.state.down and seen.position not in after.proven:
+            name, asked = timeline.evidence.by_id[seen.position].name, either(p.name.lower() for p in full)
+            sentence = f"This visit must prove the {name} by {asked}, and did not."
+            yield Missing("service", sentence, seen.position, seen.reason.since)
 
 
 def _leaving(timeline: Timeline, visit: Visit) -> Iterator[Missing]:

@@ -38,13 +38,14 @@ class Replay:
 
 @dataclass(frozen=True, slots=True)
 class AfterVisit:
-    """What was open when a visit ended: `touched` maps each touched position to what it still needs."""
+    """What was open when a visit ended: `touched` says what each touched position still needs, `proven` is in full."""
 
     at: datetime
     holds: tuple[Case, ...]
     touched: tuple[tuple[UUID, frozenset[str]], ...]
     inconclusive: tuple[UUID, ...]
     looked_at: frozenset[UUID]
+    proven: frozenset[UUID]
 
 
 Fact = Fitting | Setting | ServiceChange | tuple[Visit, Entry | None]
@@ -193,7 +194,7 @@ def _set_entry(run: Replay, visit: Visit, entry: Entry, record: Record) -> None:
 
 
 def _observe(run: Replay, visit: Visit, entry: Entry, record: Record | None) -> None:
-    for rule, place, sentence in observe(run.ledger, entry, record):
+    for rule, place, sentence in observe(run.ledger, visit, entry, record):
         _find(run, visit, entry, rule, place, sentence)
 
 
@@ -227,6 +228,7 @@ def _after(run: Replay, visit: Visit, at: datetime) -> AfterVisit:
         touched=tuple((r.position.id, t.needs) for r in records for t in r.touches.values()),
         inconclusive=tuple(dict.fromkeys(e.position for e in doubtful if e.position)),
         looked_at=frozenset(e.position for e in settled if e.position),
+        proven=frozenset(e.position for e, v in judged if e.position and v.proves == "full"),
     )
 
 

@@ -39,7 +39,7 @@ def _terms_between(
     ordered = sorted(evidence.terms, key=lambda t: (t.since is not None, t.since))
     for terms, following in pairwise([*ordered, None]):
         assert terms is not None
-        begin = _later(since, terms.since)
+        begin = since if terms is ordered[0] else _later(since, terms.since)
         end = _sooner(until, following.since if following else None)
         if begin is None or end is None or begin < end:
             yield begin, end, terms

@@ -11,6 +11,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
+from django.conf import settings
 
 from tests.management.machine import CLEAN, NOBODY, Site, alive, descendants, for_a_plain_user, free_port
 from tests.servers import need
@@ -177,3 +178,15 @@ def test_a_database_started_by_hand_on_our_files_is_left_alone(home: Path) -> No
     assert by_hand.poll() is None
     by_hand.kill()
     by_hand.wait()
+
+
+def test_a_demonstration_answers_on_this_machine_only(home: Path) -> None:
+    asked = subprocess.run(
+        [sys.executable, "manage.py", "demo", "--host", "0.0.0.0", "--data", str(home / "never")],
+        cwd=settings.ROOT,
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+    assert (asked.returncode, "on this machine only" in asked.stderr) == (1, True)
+    assert not (home / "never").exists()

@@ -179,7 +179,14 @@ class Boiler:
             if on:
                 self.settings.append(Setting(ident(ref), "paths", (ident(on),), FITTED))
 
-    def visit(self, days: float, *entries: Entry, who: str = "technician", leave: Mapping[str, Value] = {}) -> Self:
+    def visit(
+        self,
+        days: float,
+        *entries: Entry,
+        who: str = "technician",
+        leave: Mapping[str, Value] = {},
+        kind: str = "routine_check",
+    ) -> Self:
         """A visit on that day; its entries follow each other by the minute. `who` may be several, joined by a bar."""
         n = len(self.visits)
         begun = at(days)
@@ -187,7 +194,7 @@ class Boiler:
             replace(e, id=ident(f"{n}/{i}"), number=i, at=begun + timedelta(minutes=i)) for i, e in enumerate(entries)
         )
         held = frozenset(w for w in who.split("|") if w)
-        self.visits.append(Visit(ident(f"v{n}"), "routine_check", begun, begun, lines, held, leaving_checks=leave))
+        self.visits.append(Visit(ident(f"v{n}"), kind, begun, begun, lines, held, leaving_checks=leave))
         return self
 
     def service(self, days: float = 0.0) -> Self:

@@ -63,6 +63,11 @@ def test_an_intermittent_device_needs_its_cause_and_three_passes_running() -> No
     assert boiler.visit(3, proof("upper", "slow_drain")).state("upper", 4) is State.PROVEN
 
 
+def test_a_cause_named_by_a_caretaker_is_no_cause_yet() -> None:
+    boiler = Boiler().service().visit(1, NO_TRIP).visit(2, see("upper", "cause_found"), who="operator")
+    assert boiler.visit(3, *[proof("upper")] * 3).state("upper", 4) is State.INTERMITTENT
+
+
 def test_three_passes_without_a_cause_are_not_enough() -> None:
     boiler = Boiler().service().visit(1, NO_TRIP).visit(2, *[proof("upper", "slow_drain")] * 4)
     assert boiler.state("upper", 3) is State.INTERMITTENT

@@ -5,7 +5,7 @@ from dataclasses import replace
 import pytest
 
 from fleet.rules.values import Entry, Standing
-from tests.rules.build import FULL, LEFT_RIGHT, Boiler, act, proof, remove, see, swap, turn
+from tests.rules.build import FULL, LEFT_RIGHT, Boiler, act, ident, proof, remove, see, swap, turn
 
 EVERYTHING = [proof(ref) for ref in FULL]
 
@@ -71,6 +71,31 @@ def test_a_boiler_never_proven_is_cant_say_and_names_the_proofs() -> None:
     boiler = Boiler().visit(0, proof("limit"), leave=LEFT_RIGHT)
     assert boiler.ready().answer == "cant_say"
     assert any("lower cutoff" in m.sentence for m in boiler.ready().missing)
+
+
+@pytest.mark.parametrize("kind", ["annual_service", "season_start"])
+@pytest.mark.parametrize("left_out", ["upper", "lower", "control", "limit", "valve"])
+def test_a_service_proves_every_device_again_whatever_stood_before(kind: str, left_out: str) -> None:
+    entries = [proof(ref) for ref in FULL if ref != left_out]
+    boiler = Boiler().service().visit(1, *entries, leave=LEFT_RIGHT, kind=kind)
+    assert boiler.ready().answer == "not_ready"
+    assert [m.position for m in boiler.ready().missing] == [ident(left_out)]
+
+
+def test_a_flush_is_not_enough_at_a_service() -> None:
+    entries = [proof(ref, "flush" if ref == "upper" else "") for ref in FULL]
+    boiler = Boiler().service().visit(1, *entries, leave=LEFT_RIGHT, kind="annual_service")
+    assert missing(boiler) == {"service"}
+
+
+def test_a_whole_service_is_ready() -> None:
+    boiler = Boiler().visit(0, *EVERYTHING, leave=LEFT_RIGHT, kind="annual_service")
+    assert boiler.ready().answer == "ready"
+
+
+def test_a_follow_up_need_not_prove_everything() -> None:
+    boiler = Boiler().service().visit(1, proof("limit"), leave=LEFT_RIGHT, kind="follow_up")
+    assert boiler.ready().answer == "ready"
 
 
 def test_a_visit_in_which_nothing_was_done_is_answered_too() -> None:

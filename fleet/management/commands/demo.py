@@ -1,7 +1,12 @@
 """`manage.py demo`: everything, with an invented portfolio, under one supervisor."""
 
+import sys
+from typing import Any
+
 from fleet.management.embedded import plan
 from fleet.management.embedded.running import RunningCommand
+
+LOOPBACK = ("127.0.0.1", "::1", "localhost")
 
 
 class Command(RunningCommand):
@@ -10,3 +15,9 @@ class Command(RunningCommand):
     help = "Run Gaugeglass with an invented portfolio: its own database, broker, worker and web server."
     kind = "demo"
     make_plan = staticmethod(plan.demo)
+
+    def handle(self, *args: Any, **options: Any) -> None:
+        """Run it, on this machine only: its sign-ins are printed for everybody to read."""
+        if options["host"] not in LOOPBACK:
+            sys.exit("The passwords of a demonstration are known to all: it answers on this machine only.")
+        super().handle(*args, **options)

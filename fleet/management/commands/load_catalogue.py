@@ -8,8 +8,8 @@ from typing import Any
 from django.conf import settings
 from django.core.management.base import BaseCommand
 
+from fleet import pipeline
 from fleet.catalog.models import Release
-from fleet.catalog.services import load
 from fleet.errors import Fault, Refused
 
 
@@ -25,7 +25,7 @@ class Command(BaseCommand):
     def handle(self, *args: Any, folder: Path, **options: Any) -> None:
         """Load, or print every fault and leave with 1."""
         try:
-            self.stdout.write(_told(load(folder=folder, at=datetime.now(UTC))))
+            self.stdout.write(_told(pipeline.load_catalogue(folder=folder, at=datetime.now(UTC))))
         except Refused as refused:
             for fault in refused.faults:
                 self.stderr.write(_place(fault))

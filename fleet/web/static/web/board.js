@@ -63,9 +63,11 @@ function change(fresh) {
   return said;
 }
 
-// Rows above may grow by a line: what is under the finger, or in focus, stays at its height all the same.
+// Rows above may grow by a line: what is under the finger, in focus or first in view stays at its height all the same.
 function held(work) {
-  const anchor = board.querySelector("li.row:hover") ?? document.activeElement.closest?.("li.row");
+  const inView = (row) => row.getBoundingClientRect().bottom > 0;
+  const focused = document.activeElement.closest("li.row");
+  const anchor = board.querySelector("li.row:hover") ?? focused ?? rows(board).find(inView);
   const before = anchor?.getBoundingClientRect().top;
   const result = work();
   if (anchor) window.scrollBy(0, anchor.getBoundingClientRect().top - before);

@@ -1,0 +1,57 @@
+"""Facts from the register: declared dates, needed positions, set points, terms; each from its day on."""
+
+from datetime import date
+
+from fleet.rules.values import Fitting, Standing, State, Terms
+from tests.rules.build import FITTED, SEASON, Boiler, at, ident, proof
+
+
+def declared() -> Boiler:
+    """A limit that somebody says was proven, before any visit."""
+    boiler = Boiler()
+    told = {"limit_trip": date(2025, 9, 20)}
+    boiler.fittings = [f for f in boiler.fittings if f.position != ident("limit")]
+    first = Fitting(ident("limit"), ident("first limit"), "limit_control", FITTED, {"set_psi": 8.0}, told)
+    boiler.fittings.append(first)
+    return boiler
+
+
+def test_a_declared_date_is_marked_and_never_a_proof() -> None:
+    segment = declared().state_at("limit", at(1))
+    assert (segment.state, segment.marks) == (State.NEVER_PROVEN, ("declared",))
+
+
+def test_a_declared_date_says_that_no_visit_stands_behind_it() -> None:
+    assert "no visit stands behind it" in declared().state_at("limit", at(1)).reason.sentence
+
+
+def test_a_real_proof_takes_the_mark_away() -> None:
+    segment = declared().visit(1, proof("limit")).state_at("limit", at(2))
+    assert (segment.state, segment.marks) == (State.PROVEN, ())
+
+
+def test_a_position_that_is_not_needed_any_more_no_longer_counts() -> None:
+    boiler = Boiler().visit(0, *[proof(r) for r in ("lower", "limit", "valve", "control")])
+    assert boiler.sets(5, "upper", "needed", False).state("upper", 6) is State.NEVER_PROVEN
+    reasons = [boiler.standing_at(at(day)).reasons for day in (4, 6)]
+    assert [any(r.position == ident("upper") for r in told) for told in reasons] == [True, False]
+
+
+def test_a_portfolio_may_count_fewer_firing_days_from_a_day_on() -> None:
+    boiler = Boiler(terms=(Terms(None, SEASON), Terms(at(12), SEASON, operator_firing_days=10))).service()
+    assert [boiler.state("upper", day) for day in (11.9, 12.1)] == [State.DUE, State.LAPSED]
+
+
+def test_the_first_terms_reach_back_over_all_time() -> None:
+    boiler = Boiler(terms=(Terms(at(5), SEASON),)).service()
+    assert boiler.standing(1) is Standing.CLEAR
+
+
+def test_without_a_season_a_yearly_proof_counts_from_its_own_date() -> None:
+    boiler = Boiler(terms=(Terms(None, None),)).service()
+    assert [boiler.state("limit", day) for day in (364, 366, 395, 397)] == [
+        State.PROVEN,
+        State.DUE,
+        State.DUE,
+        State.LAPSED,
+    ]

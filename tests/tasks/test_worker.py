@@ -1,0 +1,126 @@
+"""A real beat wakes a real worker over the real broker, and the sweep raises what time alone brought."""
+
+import os
+import signal
+import subprocess
+import sys
+import time
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import Any
+from urllib.parse import quote
+
+import pytest
+from celery import Celery
+from django.conf import settings
+from django.db import connection
+
+from fleet.alerts.models import Alert
+from fleet.board.models import Judged
+from fleet.wake import send, wake
+from tests.cast import DAY, NOW, Fleet, make_fleet
+
+pytestmark = [pytest.mark.django_db(transaction=True), pytest.mark.timeout(120)]
+
+CELERY = (sys.executable, "-m", "celery", "-A", "fleet.celery")
+
+
+@pytest.fixture
+def fleet(transactional_db: Any) -> Fleet:
+    """Committed; serviced and flushed last January, and never since."""
+    made = make_fleet()
+    made.post(made.serviced(NOW - 30 * DAY), made.flushed(NOW - DAY))
+    return made
+
+
+@pytest.fixture
+def start(tmp_path: Path) -> Iterator[Callable[..., "subprocess.Popen[bytes]"]]:
+    """Start a program of the site against the test's database; whatever still runs is ended afterwards."""
+    running: list[subprocess.Popen[bytes]] = []
+
+    def begin(*arguments: str) -> "subprocess.Popen[bytes]":
+        with (tmp_path / "log").open("ab") as log:
+            process = subprocess.Popen(
+                [*CELERY, *arguments],
+                cwd=settings.ROOT,
+                env=environment(),
+                stdout=log,
+                stderr=log,
+                start_new_session=True,
+            )
+        running.append(process)
+        return process
+
+    yield begin
+    for process in running:
+        end(process, signal.SIGKILL)
+
+
+def environment() -> dict[str, str]:
+    """The environment of a worker that works on the test's own database."""
+    database = connection.settings_dict
+    host = quote(str(database["HOST"]), safe="")
+    url = f"postgresql://{database['USER']}:{quote(str(database['PASSWORD']))}@{host}/{database['NAME']}"
+    port = f":{database['PORT']}" if database["PORT"] else ""
+    return {**os.environ, "DATABASE_URL": url.replace(f"@{host}", f"@{host}{port}"), "GAUGEGLASS_SWEEP_SECONDS": "1"}
+
+
+def end(process: "subprocess.Popen[bytes]", how: signal.Signals) -> None:
+    """End a program with all its children, if it still runs."""
+    if process.poll() is None:
+        os.killpg(process.pid, how)
+        process.wait(30)
+
+
+def within(seconds: float, question: Callable[[], bool]) -> bool:
+    """Whether the answer becomes yes in time."""
+    deadline = time.monotonic() + seconds
+    while not question():
+        if time.monotonic() > deadline:
+            return False
+        time.sleep(0.2)
+    return True
+
+
+def lapsed() -> bool:
+    return Alert.objects.filter(condition="lapsed", until=None).exists()
+
+
+def worker(start: Callable[..., Any]) -> Any:
+    return start("worker", "--pool", "prefork", "--concurrency", "1", "-l", "INFO")
+
+
+def beat(start: Callable[..., Any], folder: Path) -> Any:
+    return start("beat", "--schedule", str(folder / "schedule"), "--pidfile", "", "-l", "INFO")
+
+
+def test_beat_and_worker_raise_what_lapsed_while_nothing_ran(
+    fleet: Fleet, start: Callable[..., Any], tmp_path: Path
+) -> None:
+    assert not lapsed()
+    worker(start)
+    beat(start, tmp_path)
+    assert within(40, lapsed)
+    flush = Alert.objects.filter(condition="lapsed").earliest("since")
+    assert flush.since < NOW + 40 * DAY < flush.raised_at
+
+
+def test_a_sweep_asked_for_while_the_worker_was_killed_is_done_by_the_next_worker(
+    fleet: Fleet, start: Callable[..., Any]
+) -> None:
+    first = worker(start)
+    wake("fleet.tasks.sweep")
+    assert within(40, lapsed)
+    end(first, signal.SIGKILL)
+    Judged.objects.update(build="r0.c1.t0")
+    wake("fleet.tasks.sweep")
+    worker(start)
+    assert within(40, lambda: not Judged.objects.filter(build="r0.c1.t0").exists())
+
+
+def test_a_wake_up_that_finds_no_broker_fails_nobody(db: Any, caplog: pytest.LogCaptureFixture) -> None:
+    nowhere = Celery("nowhere", broker="redis://127.0.0.1:1/0", set_as_current=False)
+    nowhere.conf.broker_transport_options = {"socket_connect_timeout": 1}
+    with nowhere.connection_for_write():
+        send("fleet.tasks.sweep", nowhere)
+    assert "could not wake fleet.tasks.sweep" in caplog.text
