@@ -220,7 +220,7 @@ def _after(run: Replay, visit: Visit, at: datetime) -> AfterVisit:
     judged = [(e, verdicts[e.id]) for e in visit.entries if e.id in verdicts and e.position]
     # A pass that nobody present may give proves nothing: it counts neither as looked at nor as conclusive.
     settled = [e for e, v in judged if v.proves or v.outcome == "fail"]
-    doubtful = [e for e, v in judged if v.outcome == "inconclusive" and not _settled_since(run, e, settled)]
+    doubtful = [e for e, v in judged if v.outcome == "inconclusive" and not _settled(run, e, settled)]
     records = run.ledger.records.values()
     return AfterVisit(
         at=at,
@@ -232,7 +232,9 @@ def _after(run: Replay, visit: Visit, at: datetime) -> AfterVisit:
     )
 
 
-def _settled_since(run: Replay, entry: Entry, settled: list[Entry]) -> bool:
-    """Whether the same test or one that covers it came to an answer on the same position in the visit."""
+def _settled(run: Replay, entry: Entry, settled: list[Entry]) -> bool:
+    """Whether the same test or one that covers it came to an answer there in the visit, or it is no proof anyway."""
     procedures = run.ledger.catalogue.procedures
-    return any(e.position == entry.position and procedures[e.code].covers_or_is(entry.code) for e in settled)
+    return procedures[entry.code].proof == "none" or any(
+        e.position == entry.position and procedures[e.code].covers_or_is(entry.code) for e in settled
+    )

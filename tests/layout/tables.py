@@ -23,7 +23,9 @@ NOT_EVIDENCE = {
     "portfolio.boiler": "register, and the row that is locked",
     "portfolio.headergroup": "register",
     "portfolio.position": "register",
-    "portfolio.device": "register: make and serial may be mended",
+    "catalog.kind": "a code that rows point at: its name may be mended, it may be retired",
+    "catalog.role": "the same",
+    "catalog.procedure": "the same",
 }
 
 

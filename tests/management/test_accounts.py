@@ -73,7 +73,7 @@ def test_a_folder_named_in_the_environment_comes_before_the_default() -> None:
 @pytest.mark.parametrize(
     ("env", "folder"),
     [
-        ({"HOME": "/home/kim"}, "/home/kim/.local/share/gaugeglass/demo"),
+        ({"HOME": "/h/kim"}, "/h/kim/.local/share/gaugeglass/demo"),
         ({"XDG_DATA_HOME": "/d"}, "/d/gaugeglass/demo"),
     ],
 )

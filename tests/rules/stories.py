@@ -5,8 +5,8 @@ from datetime import datetime, timedelta
 
 from hypothesis import strategies as st
 
-from fleet.rules.values import Entry, Evidence, Judgement, Service, Standing, StandingSegment
-from tests.rules.build import FULL, START, Boiler, act, at, proof, remove, see, swap, turn
+from fleet.rules.values import Entry, Evidence, Judgement, Service, Standing, StandingSegment, Terms
+from tests.rules.build import FULL, SEASON, START, Boiler, act, at, proof, remove, see, swap, turn
 
 FIVE = (Standing.HOLD, Standing.EXPOSED, Standing.IMPAIRED, Standing.DUE, Standing.CLEAR)
 
@@ -88,6 +88,10 @@ def stories(draw: st.DrawFn, surveyed: bool = False) -> Boiler:
         boiler.visit(day, *told, who=who)
     for day, state in draw(st.lists(services, max_size=3)):
         boiler.goes(day, state)
+    for day, needed in draw(st.lists(st.tuples(days, st.booleans()), max_size=2)):
+        boiler.sets(day, "upper", "needed", needed)
+    if draw(st.booleans()):
+        boiler.terms += (Terms(at(draw(days)), SEASON, operator_firing_days=10),)
     return boiler
 
 
@@ -95,7 +99,7 @@ def last_fact(evidence: Evidence) -> datetime:
     """When the newest fact happened."""
     visits_ = [e.at for v in evidence.visits for e in v.entries]
     dated = [x.since for x in (*evidence.fittings, *evidence.settings, *evidence.services)]
-    return max([START, *visits_, *dated])
+    return max([START, *visits_, *dated, *(t.since for t in evidence.terms if t.since)])
 
 
 def without_pause(boiler: Boiler) -> Boiler:
@@ -119,5 +123,6 @@ def later_than(since: datetime, judged: Judgement) -> list[datetime]:
 def with_visit(boiler: Boiler, when: datetime, entry: Entry, who: str = "technician") -> Boiler:
     """The same story with one more visit."""
     more = replace(boiler, visits=list(boiler.visits), fittings=[], settings=[], services=list(boiler.services))
+    more.settings = list(boiler.settings)
     more.visit((when - at()) / timedelta(days=1), entry, who=who)
     return more

@@ -12,7 +12,7 @@ from fleet.rules.boundaries import Timeline
 from fleet.rules.replay import replay
 from fleet.rules.standing import decide
 from fleet.rules.states import segments
-from fleet.rules.values import Entry, Evidence, Judgement, Standing, State
+from fleet.rules.values import Act, Entry, Evidence, Judgement, Standing, State
 from tests.rules.build import Boiler, at
 from tests.rules.stories import (
     BAD_NEWS,
@@ -138,6 +138,20 @@ def test_bad_news_posted_late_never_makes_a_standing_better(boiler: Boiler, entr
     before, after = judged(boiler.evidence()), judged(with_visit(boiler, when, entry, "").evidence())
     for moment in (*later_than(when, before), *later_than(when, after)):
         assert says(after, moment).standing.rank <= says(before, moment).standing.rank
+
+
+@quickly
+@given(stories(), st.sampled_from(["defer", "acknowledge", "report_repair", "explain"]))
+def test_what_people_decide_changes_no_verdict_state_or_standing(boiler: Boiler, kind: str) -> None:
+    evidence = boiler.evidence()
+    acts = [Act(kind, d.entry, at(500)) for d in judged(evidence).deficiencies if d.entry]
+    told, silent = judge(evidence, acts, at(900)), judged(evidence)
+    assert (told.verdicts, told.states, told.findings, told.standings) == (
+        silent.verdicts,
+        silent.states,
+        silent.findings,
+        silent.standings,
+    )
 
 
 @quickly

@@ -39,6 +39,7 @@ TABLE: list[tuple[str, list[Entry], str]] = [
     ("limit inconclusive, then good", [proof("limit", call_on=False), proof("limit")], "ready"),
     ("slow drain inconclusive, flush good", [proof("upper", trip_in=None), proof("upper", "flush")], "cant_say"),
     ("control replaced, not tripped", [swap("control", cut_out_psi=2.0)], "not_ready"),
+    ("test button inconclusive", [proof("lower", "button_test", outcome="inconclusive")], "ready"),
     ("control inconclusive", [proof("control", trip_psi=None)], "ready"),
     ("valve drips", [proof("valve", after_lift="drips")], "ready"),
     ("jumper found", [see("upper", "jumper_found")], "not_ready"),
