@@ -51,10 +51,13 @@ def void(ledger: Ledger, record: Record, code: str, at: datetime, entry: UUID | 
             case.touched = True  # no pass after this is one as found
 
 
-def repair(ledger: Ledger, record: Record, at: datetime) -> None:
-    """Note that something was done: on the device, for all that hangs on it, and on the chamber it sits in."""
+def repair(ledger: Ledger, record: Record, at: datetime, opened: bool) -> None:
+    """Note that something was done: on the device, for all that hangs on it, and if opened on the chamber it sits in.
+
+    Adjusting a switch does nothing to fouled pipes.
+    """
     here = [record, *ledger.hanging_on(record)]
-    here += [p for p in ledger.paths_of(record) if p.role.code == "float_chamber"]
+    here += [p for p in ledger.paths_of(record) if opened and p.role.code == "float_chamber"]
     for place in here:
         for case in place.open_cases():
             case.acted_at, case.passes = at, 0
@@ -124,6 +127,6 @@ def occupy(ledger: Ledger, record: Record, device: UUID | None, kind: str, at: d
     record.device, record.kind, record.fitted_at = device, kind, at if device else None
     record.proofs, record.declared, record.touches, record.blind = {}, {}, {}, {}
     record.attributes, record.settings, record.last_trip_in = {}, {}, None
-    repair(ledger, record, at)
+    repair(ledger, record, at, opened=True)
     for case in record.open_cases():
         case.down, case.replaced = False, device is not None

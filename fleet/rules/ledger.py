@@ -3,6 +3,7 @@
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from datetime import date, datetime
+from math import isfinite
 from uuid import UUID
 
 from fleet.rules.catalogue import Catalogue, FindingRule, Procedure, Role
@@ -186,9 +187,10 @@ class Bench:
         return value if isinstance(value, bool) else None
 
     def number(self, name: str) -> float | None:
-        """A measured reading, None where it was not taken."""
+        """A measured reading, None where it was not taken or is no number: every comparison with one is false."""
         value = self.entry.readings.get(name)
-        return float(value) if isinstance(value, (int, float)) and not isinstance(value, bool) else None
+        number = float(value) if isinstance(value, (int, float)) and not isinstance(value, bool) else None
+        return number if number is not None and isfinite(number) else None
 
     def word(self, name: str) -> str:
         """A chosen reading, '' where it was not taken."""

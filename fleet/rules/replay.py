@@ -171,7 +171,7 @@ def _find(run: Replay, visit: Visit, entry: Entry, rule_code: str, place: Record
 def _action(run: Replay, visit: Visit, entry: Entry, record: Record) -> None:
     action = run.ledger.catalogue.actions[entry.code]
     if action.repairs:
-        effects.repair(run.ledger, record, entry.at)
+        effects.repair(run.ledger, record, entry.at, opened=action.touch == "open")
     if action.touch:
         effects.touch(run.ledger, record, action.touch, entry)
 
@@ -189,7 +189,7 @@ def _replace(run: Replay, visit: Visit, entry: Entry, record: Record) -> None:
 
 def _set_entry(run: Replay, visit: Visit, entry: Entry, record: Record) -> None:
     record.settings.update(entry.values)
-    effects.repair(run.ledger, record, entry.at)
+    effects.repair(run.ledger, record, entry.at, opened=False)
     effects.touch(run.ledger, record, "adjust", entry)
 
 

@@ -56,6 +56,11 @@ def test_a_pass_with_nothing_done_makes_it_intermittent_and_no_better() -> None:
     assert (boiler.state("upper", 3), boiler.standing(3)) == (State.INTERMITTENT, Standing.HOLD)
 
 
+def test_two_failures_of_which_one_passed_idly_are_still_failed() -> None:
+    boiler = Boiler().service().visit(1, KEEPS_FIRING, NO_TRIP, proof("upper", "flush"))
+    assert boiler.state("upper", 2) is State.FAILED
+
+
 def test_an_intermittent_device_needs_its_cause_and_three_passes_running() -> None:
     boiler = Boiler().service().visit(1, NO_TRIP, see("upper", "cause_found"))
     boiler.visit(2, *[proof("upper", "slow_drain")] * 2)
@@ -199,6 +204,18 @@ def test_rodded_and_slow_drained_the_chamber_is_cleared() -> None:
     assert (boiler.open(), boiler.state("upper", 3)) == ([], State.PROVEN)
 
 
+def test_adjusting_the_cutoff_does_nothing_to_fouled_pipes() -> None:
+    boiler = Boiler().service().visit(1, proof("upper", "flush", recovery="slow"))
+    boiler.visit(2, act("upper", "adjust"), proof("upper", "slow_drain"))
+    assert boiler.open("chamber") == ["flush_slow_recovery"]
+
+
+def test_opening_the_cutoff_is_something_done_to_the_chamber_it_sits_in() -> None:
+    boiler = Boiler().service().visit(1, proof("upper", "flush", recovery="slow"))
+    boiler.visit(2, act("upper", "open_clean"), proof("upper", "slow_drain"))
+    assert boiler.open("chamber") == []
+
+
 def test_a_plugged_siphon_blinds_only_what_hangs_on_it() -> None:
     boiler = Boiler().service().visit(1, proof("siphon_b", passes_water=False))
     assert [boiler.state(r, 2) for r in ("limit", "control")] == [State.FAILED, State.PROVEN]
@@ -245,6 +262,12 @@ def test_one_more_lift_that_stops_the_drip_closes_it() -> None:
 def test_a_drip_that_one_more_lift_does_not_stop_is_a_hold() -> None:
     boiler = Boiler().service().visit(1, *[proof("valve", after_lift="drips")] * 2)
     assert (boiler.open(), boiler.standing(2)) == (["valve_drips", "valve_drips_again"], Standing.HOLD)
+
+
+def test_a_drip_after_one_more_weak_lift_is_a_hold_too() -> None:
+    boiler = Boiler().service().visit(1, proof("valve", after_lift="drips"))
+    boiler.visit(2, proof("valve", after_lift="drips", gauge_psi=2.0))
+    assert boiler.standing(3) is Standing.HOLD
 
 
 def test_a_valve_that_leaked_twice_is_not_trusted_for_one_tight_lift() -> None:

@@ -44,7 +44,15 @@ def test_a_portfolio_may_count_fewer_firing_days_from_a_day_on() -> None:
 
 def test_the_first_terms_reach_back_over_all_time() -> None:
     boiler = Boiler(terms=(Terms(at(5), SEASON),)).service()
-    assert boiler.standing(1) is Standing.CLEAR
+    assert (boiler.standing(1), boiler.state("limit", 1)) == (Standing.CLEAR, State.PROVEN)
+
+
+def test_a_caretakers_visit_is_no_survey() -> None:
+    assert Boiler().flushed(0).standing(1) is Standing.NOT_SURVEYED
+
+
+def test_a_technicians_visit_is_a_survey() -> None:
+    assert Boiler().visit(0, proof("control")).standing(1) is Standing.EXPOSED
 
 
 def test_without_a_season_a_yearly_proof_counts_from_its_own_date() -> None:

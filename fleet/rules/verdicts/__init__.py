@@ -3,6 +3,7 @@
 from collections.abc import Callable
 from dataclasses import replace
 
+from fleet.rules.catalogue import ReadingSpec
 from fleet.rules.ledger import Bench
 from fleet.rules.values import Verdict
 from fleet.rules.verdicts.graded import Graded
@@ -76,8 +77,16 @@ def _failed_by_claim(bench: Bench, read: Graded, missing: list[str]) -> Graded:
 
 
 def _missing(bench: Bench) -> list[str]:
-    specs = bench.procedure.readings.values()
-    return [s.name for s in specs if s.required and bench.entry.readings.get(s.name) is None]
+    return [s.name for s in bench.procedure.readings.values() if s.required and not _taken(bench, s)]
+
+
+def _taken(bench: Bench, spec: ReadingSpec) -> bool:
+    """Whether the reading is there and of its type: a word where a yes or no belongs tells nothing."""
+    if spec.type == "bool":
+        return bench.flag(spec.name) is not None
+    if spec.type == "number":
+        return bench.number(spec.name) is not None
+    return bench.word(spec.name) in spec.choices
 
 
 def _inconclusive(bench: Bench, missing: list[str]) -> str:

@@ -81,12 +81,12 @@ def lever_lift(bench: Bench) -> Graded:
     limit = f"lifted with at least {LEVER_PSI:g} psi under it"
     leaks = bench.word("after_lift") in ("drips", "weeps")
     drips = (("valve_drips", here),) if leaks else ()
-    if psi is None or psi < LEVER_PSI:
-        sentence = f"The {bench.name} was lifted without enough pressure under it{' and drips since' if leaks else ''}."
-        return Graded("inconclusive", sentence, limit=limit, faults=drips)
     if leaks and any(c.rule.code in ("valve_drips", "valve_drips_again") for c in bench.record.open_cases()):
         sentence = f"The {bench.name} still leaks after one more lift."
         return failed(sentence, ("valve_drips_again", here), limit=limit)
+    if psi is None or psi < LEVER_PSI:
+        sentence = f"The {bench.name} was lifted without enough pressure under it{' and drips since' if leaks else ''}."
+        return Graded("inconclusive", sentence, limit=limit, faults=drips)
     sentence = f"The {bench.name} lifted at {psi:g} psi{' and drips since' if leaks else ' and closed tight'}."
     return Graded("pass", sentence, "good", "full", limit, faults=drips)
 
