@@ -6,7 +6,7 @@ from fleet.catalog.content import Content
 from fleet.catalog.rows import Faults, Row
 from fleet.catalog.texts import FILE as TEXTS
 from fleet.rules.catalogue import Catalogue
-from fleet.rules.observations import OBSERVED, RAISED
+from fleet.rules.findings import OBSERVED, RAISED
 from fleet.rules.verdicts import FIRES, GRADERS
 
 

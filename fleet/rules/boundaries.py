@@ -7,49 +7,57 @@ from itertools import pairwise
 from uuid import UUID
 
 from fleet.rules.ledger import Case
+from fleet.rules.levels import level_segments
 from fleet.rules.replay import Replay
 from fleet.rules.standing import SAYS, OpenCase, Seen, View, decide
-from fleet.rules.values import Reason, Service, Standing, StandingSegment, StateSegment
+from fleet.rules.values import Level, LevelSegment, Reason, Service, Standing, StandingSegment, StateSegment
 from fleet.rules.wording import on
 
 
 class Timeline:
-    """Looks up, at any instant, the states, cases and service state that a replay left behind."""
+    """Looks up, at any instant, the states, open episodes and service state that a replay left behind."""
 
     def __init__(self, run: Replay, states: Sequence[StateSegment]) -> None:
         self.run, self.evidence = run, run.ledger.evidence
-        self.cases = list(run.ledger.all_cases())
         self.services = sorted(self.evidence.services, key=lambda s: (s.since, s.state))
         self.surveyed_at = _surveyed_at(run)
         self._states: dict[UUID, list[StateSegment]] = {}
         for segment in states:
             self._states.setdefault(segment.position, []).append(segment)
         self._starts = {p: [s.since for s in found[1:] if s.since] for p, found in self._states.items()}
-        self._needed = {p: _needed_since(run, p) for p in self._states}
+        self._needed = {p: [s.needed for s in run.snapshots[p]] for p in self._states}
+        self._needed_starts = {p: [s.at for s in run.snapshots[p][1:] if s.at] for p in self._states}
+        self.cases = list(run.ledger.all_cases())
+        self.levels = [level_segments(c, self) for c in self.cases]
+        self._open_starts, self._open = _open_lists(self.cases, self.levels)
 
     def instants(self) -> list[datetime]:
         """Every instant at which anything changes, in order."""
         found = {s.since for segments in self._states.values() for s in segments if s.since}
-        found |= {c.opened_at for c in self.cases} | {c.closed_at for c in self.cases if c.closed_at}
-        found |= {s.since for s in self.services}
+        found |= set(self._open_starts) | {s.since for s in self.services}
+        found |= {at for starts in self._needed_starts.values() for at in starts}
         if self.surveyed_at:
             found.add(self.surveyed_at)
         return sorted(found)
 
+    def states_of(self, position: UUID) -> list[StateSegment]:
+        """All states of one position, in order."""
+        return self._states[position]
+
     def state_at(self, position: UUID, at: datetime | None) -> StateSegment:
         """The segment that holds at `at`; None is the beginning of time."""
-        segments = self._states[position]
-        return segments[bisect_right(self._starts[position], at) if at else 0]
+        return self._states[position][bisect_right(self._starts[position], at) if at else 0]
 
     def view(self, at: datetime | None) -> View:
         """Everything the standing depends on at `at`."""
+        cases = self._open[bisect_right(self._open_starts, at)] if at else []
         return View(
             at=at,
             service=self.service_at(at),
             surveyed=bool(at and self.surveyed_at and self.surveyed_at <= at),
             hazards=list(self.run.ledger.catalogue.hazards.values()),
             seen=[self._seen(p, at) for p in self._states],
-            cases=[OpenCase(c.level, self._reason(c)) for c in self.cases if _open_at(c, at)],
+            cases=[OpenCase(level, self._reason(case)) for case, level in cases],
         )
 
     def service_at(self, at: datetime | None) -> Service:
@@ -59,7 +67,7 @@ class Timeline:
 
     def _seen(self, position: UUID, at: datetime | None) -> Seen:
         segment, record = self.state_at(position, at), self.run.ledger.records[position]
-        needed = [n for since, n in self._needed[position] if since is None or (at and since <= at)][-1]
+        needed = self._needed[position][bisect_right(self._needed_starts[position], at) if at else 0]
         return Seen(position, record.role, needed, segment.state, segment.reason)
 
     def _reason(self, case: Case) -> Reason:
@@ -69,12 +77,32 @@ class Timeline:
         return Reason(case.rule.code, sentence, hazard, case.position, case.entry, case.opened_at)
 
 
-def _needed_since(run: Replay, position: UUID) -> list[tuple[datetime | None, bool]]:
-    return [(s.at, s.needed) for s in run.snapshots[position]]
+OpenList = list[tuple[Case, Level]]
 
 
-def _open_at(case: Case, at: datetime | None) -> bool:
-    return at is not None and case.opened_at <= at and (case.closed_at is None or at < case.closed_at)
+def _open_lists(
+    cases: Sequence[Case], levels: Sequence[tuple[LevelSegment, ...]]
+) -> tuple[list[datetime], list[OpenList]]:
+    """The instants at which the set of open episodes or a class of theirs changes, and the set from each on.
+
+    One pass in time: looking every episode up at every instant would cost their product.
+    """
+    changes: dict[datetime, list[tuple[int, Level | None]]] = {}
+    for number, segments in enumerate(levels):
+        for segment in segments:
+            changes.setdefault(segment.since, []).append((number, segment.level))
+        if segments and (end := segments[-1].until):
+            changes.setdefault(end, []).insert(0, (number, None))
+    now: dict[int, Level] = {}
+    starts, lists = sorted(changes), list[OpenList]([[]])
+    for at in starts:
+        for number, level in changes[at]:
+            if level is None:
+                now.pop(number, None)
+            else:
+                now[number] = level
+        lists.append([(cases[n], level) for n, level in sorted(now.items())])
+    return starts, lists
 
 
 def _surveyed_at(run: Replay) -> datetime | None:

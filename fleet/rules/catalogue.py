@@ -1,7 +1,7 @@
 """The reference data that rules read: kinds, roles, procedures, readings, findings; built by `fleet.catalog`."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from fleet.calendar import Interval
 
@@ -120,6 +120,19 @@ class Observation:
     source: str
 
 
+@dataclass(frozen=True, slots=True)
+class Variant:
+    """Another published interval of a procedure. `due_only`: missing it makes the device due, never lapsed."""
+
+    procedure: str
+    name: str
+    interval: Interval | None
+    anchor: str
+    grace_days: int
+    due_only: bool
+    source: str
+
+
 @dataclass(frozen=True)
 class Catalogue:
     """One release, whole. `touches[kind, touch]` gives what must pass after that touch."""
@@ -133,6 +146,7 @@ class Catalogue:
     findings: Mapping[str, FindingRule]
     actions: Mapping[str, Action]
     observations: Mapping[str, Observation]
+    variants: Mapping[tuple[str, str], Variant] = field(default_factory=dict)  # by procedure and name
 
     def proofs(self, kind: str, proof: str) -> list[Procedure]:
         """The procedures that give this kind a proof of this sort (`full` or `partial`)."""

@@ -1,32 +1,53 @@
 """What an entry does to the records: opens episodes, voids proofs, renews them, clears failures."""
 
+from collections.abc import Iterable
+from dataclasses import replace
 from datetime import datetime
 from uuid import UUID
 
 from fleet.rules.catalogue import Procedure
-from fleet.rules.ledger import Bench, Blind, Case, Ledger, Record, Touch
+from fleet.rules.ledger import Bench, Blind, Case, Ledger, Pass, Record, Touch
 from fleet.rules.values import Entry, Level
 
 PASSES_TO_TRUST = 3  # an intermittent device must pass this often running, its cause recorded
 
 
-def open_case(ledger: Ledger, rule_code: str, place: Record, entry: Entry, sentence: str) -> Case:
+def open_case(ledger: Ledger, rule_code: str, place: Record | None, entry: Entry, sentence: str) -> Case:
     """Open an episode, or renew the open one of the same rule: whatever was done before did not help."""
-    rule = ledger.catalogue.findings[rule_code]
-    case = next((c for c in place.open_cases() if c.rule.code == rule_code), None)
-    if case is None:
-        earlier = sum(c.rule.code == rule_code for c in place.cases)
-        level = Level(rule.level)
-        case = Case(rule, place.position.id, entry.at, entry.id, sentence, frozenset(), False, earlier + 1, level)
-        place.cases.append(case)
+    case = begin_case(ledger, rule_code, place, entry.at, entry.id, sentence)
     if entry.act == "test":
         # All of them: a weaker test that fails again must not make the weaker one enough.
         case.found_by |= {entry.code}
+    rule = case.rule
     case.down, case.presumed = rule.fails != "none", rule.fails == "presumed"
     case.acted_at, case.passes, case.touched, case.replaced = None, 0, False, False
-    if rule.fails == "path":
+    if rule.fails == "path" and place is not None:
         _blind_all_on(ledger, place, entry.at)
     return case
+
+
+def begin_case(
+    ledger: Ledger, rule_code: str, place: Record | None, at: datetime, entry: UUID | None, sentence: str
+) -> Case:
+    """Return the open episode of a rule at a place, or begin the next one."""
+    rule, cases = ledger.catalogue.findings[rule_code], ledger.cases_at(place)
+    case = next((c for c in cases if c.is_open and c.rule.code == rule_code), None)
+    if case is None:
+        earlier = sum(c.rule.code == rule_code for c in cases)
+        position = place.position.id if place else None
+        case = Case(rule, position, at, entry, sentence, frozenset(), False, earlier + 1, Level(rule.level))
+        cases.append(case)
+    return case
+
+
+def doubt(records: Iterable[Record], since: datetime | None, codes: frozenset[str]) -> None:
+    """Put passes in doubt that were read by something found blind or wrong; an older sound one may stand."""
+    for record in records:
+        record.passes = [
+            replace(p, doubtful=True) if p.code in codes and (since is None or p.at > since) else p
+            for p in record.passes
+        ]
+        record.proofs = {p.code: p.at for p in record.passes if not p.doubtful}
 
 
 def _blind_all_on(ledger: Ledger, path: Record, at: datetime) -> None:
@@ -77,6 +98,7 @@ def passed(bench: Bench, proves: str, against: frozenset[str]) -> bool:
     if not allowed:
         return False
     if proves:
+        record.passes.append(Pass(procedure.code, entry.at))
         record.proofs[procedure.code] = entry.at
         record.last_trip_in = _trip_in(bench)
     for code, outstanding in list(record.touches.items()):
@@ -125,7 +147,7 @@ def _pass_against(case: Case, entry: Entry) -> None:
 def occupy(ledger: Ledger, record: Record, device: UUID | None, kind: str, at: datetime) -> None:
     """Put a device in, or empty the position: a new record starts, the old failures no longer put this one down."""
     record.device, record.kind, record.fitted_at = device, kind, at if device else None
-    record.proofs, record.declared, record.touches, record.blind = {}, {}, {}, {}
+    record.passes, record.proofs, record.declared, record.touches, record.blind = [], {}, {}, {}, {}
     record.attributes, record.settings, record.last_trip_in = {}, {}, None
     repair(ledger, record, at, opened=True)
     for case in record.open_cases():

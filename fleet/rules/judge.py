@@ -8,7 +8,7 @@ from fleet.rules.boundaries import Timeline, standings
 from fleet.rules.conditions import conditions
 from fleet.rules.ledger import Case
 from fleet.rules.readiness import readiness
-from fleet.rules.replay import Replay, replay
+from fleet.rules.replay import replay
 from fleet.rules.values import Act, Deficiency, Evidence, Judgement, LevelSegment
 
 VERSION = 1  # part of every conclusion's build: raise it when an answer can change
@@ -31,7 +31,7 @@ def judge(evidence: Evidence, acts: Sequence[Act], at: datetime) -> Judgement:
     return Judgement(
         verdicts=tuple(run.verdicts),
         findings=tuple(run.findings),
-        deficiencies=_deficiencies(run),
+        deficiencies=_deficiencies(timeline),
         states=tuple(known),
         standings=cut,
         readiness=ready,
@@ -40,19 +40,19 @@ def judge(evidence: Evidence, acts: Sequence[Act], at: datetime) -> Judgement:
     )
 
 
-def _deficiencies(run: Replay) -> tuple[Deficiency, ...]:
-    cases = sorted(run.ledger.all_cases(), key=lambda c: (c.opened_at, c.rule.code, str(c.position), c.episode))
-    return tuple(_deficiency(c) for c in cases)
+def _deficiencies(timeline: Timeline) -> tuple[Deficiency, ...]:
+    made = [_deficiency(c, levels) for c, levels in zip(timeline.cases, timeline.levels, strict=True)]
+    return tuple(sorted(made, key=lambda d: (d.opened_at, d.rule, str(d.position), d.episode)))
 
 
-def _deficiency(case: Case) -> Deficiency:
+def _deficiency(case: Case, levels: tuple[LevelSegment, ...]) -> Deficiency:
     return Deficiency(
         position=case.position,
         rule=case.rule.code,
         episode=case.episode,
         opened_at=case.opened_at,
         entry=case.entry,
-        levels=(LevelSegment(case.opened_at, case.closed_at, case.level),),
+        levels=levels,
         sentence=case.sentence,
         clears_by=tuple(sorted(case.rule.clears_by)),
         repaired_at=case.acted_at,

@@ -19,7 +19,7 @@ class Case:
     rule: FindingRule
     position: UUID | None
     opened_at: datetime
-    entry: UUID
+    entry: UUID | None
     sentence: str
     found_by: frozenset[str]
     down: bool
@@ -28,6 +28,8 @@ class Case:
     presumed: bool = False
     touched: bool = False
     replaced: bool = False
+    later: list[tuple[datetime, Level]] = field(default_factory=list)  # classes it takes on by time alone
+    by_data: bool = False  # rests on set points, stamps or ranges, not on an entry
     acted_at: datetime | None = None
     passes: int = 0
     cause_known: bool = False
@@ -74,6 +76,17 @@ class Snapshot:
     touches: tuple[Touch, ...]
     proofs: tuple[tuple[str, datetime], ...]
     declared: tuple[tuple[str, date], ...]
+    shares_chamber: bool = False
+    doubtful: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Pass:
+    """One pass that proved something. `doubtful`: what it was read by turned out blind or wrong."""
+
+    code: str
+    at: datetime
+    doubtful: bool = False
 
 
 @dataclass(slots=True)
@@ -89,7 +102,8 @@ class Record:
     settings: dict[str, Value] = field(default_factory=dict)
     paths: tuple[UUID, ...] = ()
     needed: bool = False
-    proofs: dict[str, datetime] = field(default_factory=dict)
+    passes: list[Pass] = field(default_factory=list)
+    proofs: dict[str, datetime] = field(default_factory=dict)  # of each procedure the newest pass not in doubt
     declared: dict[str, date] = field(default_factory=dict)
     touches: dict[str, Touch] = field(default_factory=dict)
     blind: dict[UUID, Blind] = field(default_factory=dict)
@@ -116,12 +130,27 @@ class Ledger:
     boiler: dict[str, Value] = field(default_factory=dict)
     service: Service | None = None
     general: list[Case] = field(default_factory=list)
+    trail: list[tuple[Visit, Entry]] = field(default_factory=list)
 
     def all_cases(self) -> Iterator[Case]:
         """Every episode, open or closed, of every position and of the boiler as a whole."""
         yield from self.general
         for record in self.records.values():
             yield from record.cases
+
+    def cases_at(self, place: Record | None) -> list[Case]:
+        """The episodes of a position, or those of the boiler as a whole."""
+        return self.general if place is None else place.cases
+
+    def cutoffs_needed(self) -> int:
+        """2, or 1 where the register says so."""
+        value = self.boiler.get("cutoffs_needed")
+        return int(value) if isinstance(value, (int, float)) and value == 1 else 2
+
+    def share_a_chamber(self, one: Record, other: Record) -> bool:
+        """Whether two positions hang on one float chamber."""
+        mine = {p.position.id for p in self.paths_of(one) if p.role.code == "float_chamber"}
+        return any(p.position.id in mine for p in self.paths_of(other))
 
     def paths_of(self, record: Record) -> list[Record]:
         """Every path the position hangs on, directly or through another path."""
@@ -154,7 +183,7 @@ class Ledger:
         return Snapshot(
             at=at,
             kind=record.kind if record.device else "",
-            needed=record.needed,
+            needed=record.needed and not self._spared(record),
             fitted_at=record.fitted_at,
             down=down,
             blocked=tuple(c for p in paths for c in p.open_cases() if c.down),
@@ -163,7 +192,21 @@ class Ledger:
             touches=tuple(record.touches.values()),
             proofs=tuple(sorted(record.proofs.items())),
             declared=tuple(sorted(record.declared.items())),
+            shares_chamber=self._counts_as_one(record),
+            doubtful=bool(record.passes) and record.passes[-1].doubtful,
         )
+
+    def _spared(self, record: Record) -> bool:
+        """One cutoff is needed: the one that locks out; an upper one beside it is welcome and not counted on."""
+        lower = any(r.role.code == "lower_cutoff" and r.device for r in self.records.values())
+        return record.role.code == "upper_cutoff" and self.cutoffs_needed() == 1 and lower
+
+    def _counts_as_one(self, record: Record) -> bool:
+        """Whether this is the first of two cutoffs in one chamber, where two are needed: it is as if not fitted."""
+        if record.role.code != "upper_cutoff" or self.cutoffs_needed() == 1:
+            return False
+        lower = [r for r in self.records.values() if r.role.code == "lower_cutoff" and r.device]
+        return any(self.share_a_chamber(record, r) for r in lower)
 
 
 @dataclass(frozen=True, slots=True)

@@ -6,8 +6,8 @@ from datetime import datetime
 from uuid import UUID
 
 from fleet.rules import effects
+from fleet.rules.findings import notice, observe, wrong_by_data
 from fleet.rules.ledger import Bench, Case, Ledger, Record, Snapshot, Touch
-from fleet.rules.observations import observe
 from fleet.rules.values import (
     Entry,
     Evidence,
@@ -62,10 +62,27 @@ def replay(evidence: Evidence) -> Replay:
             _entry(run, *fact)
         else:
             _register(ledger, fact)
+        entry = fact[1] if isinstance(fact, tuple) else None
+        if entry is None or entry.act in ("replace", "fit", "remove", "set"):
+            _data(ledger, moment.at, entry)
         _keep(run, moment.at)
         if isinstance(fact, tuple) and fact[1] is _last(fact[0]):
             run.after[fact[0].id] = _after(run, fact[0], moment.at)
     return run
+
+
+def _data(ledger: Ledger, at: datetime, entry: Entry | None) -> None:
+    """Open what the data now say is wrong; what is put right waits for its proof, or closes where none is named."""
+    wrong = {(w.rule, w.position): w for w in wrong_by_data(ledger)}
+    for case in ledger.all_cases():
+        if case.by_data and case.is_open and (case.rule.code, case.position) not in wrong and case.acted_at is None:
+            case.acted_at, case.down = at, False
+            if not case.rule.clears_by:
+                case.closed_at, case.closed_by = at, entry.id if entry else None
+    for (rule, position), found in wrong.items():
+        place = ledger.records[position] if position else None
+        case = effects.begin_case(ledger, rule, place, at, entry.id if entry else None, found.sentence)
+        case.by_data, case.acted_at, case.sentence = True, None, found.sentence
 
 
 def _last(visit: Visit) -> Entry | None:
@@ -153,13 +170,13 @@ def _test(run: Replay, visit: Visit, entry: Entry, record: Record) -> None:
     run.verdicts.append(as_verdict(bench, graded))
 
 
-def _find(run: Replay, visit: Visit, entry: Entry, rule_code: str, place: Record, sentence: str) -> None:
+def _find(run: Replay, visit: Visit, entry: Entry, rule_code: str, place: Record | None, sentence: str) -> None:
     case = effects.open_case(run.ledger, rule_code, place, entry, sentence)
     run.findings.append(
         Finding(
             visit=visit.id,
             rule=rule_code,
-            position=place.position.id,
+            position=place.position.id if place else None,
             entries=(entry.id,),
             level=case.level,
             sentence=sentence,
@@ -213,6 +230,9 @@ def _entry(run: Replay, visit: Visit, entry: Entry | None) -> None:
     record = run.ledger.records.get(entry.position) if entry and entry.position else None
     if entry is not None and record is not None:
         _ACTS[entry.act](run, visit, entry, record)
+        for rule, place, sentence in list(notice(run.ledger, visit, entry, record)):
+            _find(run, visit, entry, rule, place, sentence)
+        run.ledger.trail.append((visit, entry))
 
 
 def _after(run: Replay, visit: Visit, at: datetime) -> AfterVisit:

@@ -1,26 +1,14 @@
 """What is known of one position at each instant: section by section from its snapshots, and from time alone between."""
 
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
-from datetime import date, datetime, timedelta
+from dataclasses import replace
+from datetime import datetime
 from itertools import pairwise
 
-from fleet.calendar import Due, calendar_due, day_of, day_start, nth_firing_day, season_due
-from fleet.rules.catalogue import Catalogue, Procedure
+from fleet.rules.clocks import Clock, clocks, full_clocks
 from fleet.rules.ledger import Ledger, Record, Snapshot
 from fleet.rules.values import Evidence, Reason, State, StateSegment, Terms
 from fleet.rules.wording import either, on
-
-
-@dataclass(frozen=True, slots=True)
-class Clock:
-    """How time alone changes a proven position: from `at` on it is in `state`, because of `procedure`."""
-
-    at: datetime
-    state: State
-    procedure: Procedure
-    proved: datetime
-    remind_at: datetime | None = None
 
 
 def segments(ledger: Ledger, record: Record, snapshots: list[Snapshot]) -> Iterator[StateSegment]:
@@ -61,16 +49,23 @@ def _within(
         marks = ("declared",) if here.declared and fixed[0] is State.NEVER_PROVEN else ()
         yield StateSegment(record.position.id, since, until, *fixed, marks)
         return
-    steps = [c for c in _clocks(ledger.evidence, here, terms) if until is None or c.at < until]
+    steps = [c for c in clocks(ledger.evidence, here, terms) if until is None or c.at < until]
     first = _proven(ledger, record, here)
-    starts = [StateSegment(record.position.id, since, until, State.PROVEN, first)]
+    full = next((c.at for c in full_clocks(ledger.evidence, here, terms) if c.state is State.DUE), None)
+    starts = [StateSegment(record.position.id, since, until, State.PROVEN, first, _marks(here), None, full)]
     for clock in steps:
         reason, begin = _overdue(ledger, record, clock), _later(since, clock.at)
-        starts.append(StateSegment(record.position.id, begin, until, clock.state, reason, (), clock.remind_at))
+        starts.append(
+            StateSegment(record.position.id, begin, until, clock.state, reason, _marks(here), clock.remind_at, full)
+        )
     ends = [*(s.since for s in starts[1:]), until]
     for segment, end in zip(starts, ends, strict=True):
         if end is None or segment.since is None or segment.since < end:
             yield replace(segment, until=end)
+
+
+def _marks(here: Snapshot) -> tuple[str, ...]:
+    return ("doubtful",) if here.doubtful else ()
 
 
 def _fixed(ledger: Ledger, record: Record, here: Snapshot) -> tuple[State, Reason] | None:
@@ -78,6 +73,9 @@ def _fixed(ledger: Ledger, record: Record, here: Snapshot) -> tuple[State, Reaso
     name = record.position.name
     if not here.kind:
         return State.NOT_FITTED, _reason(record, "not_fitted", f"No {name} is fitted.", here.at)
+    if here.shares_chamber:
+        sentence = f"The {name} sits in one chamber with the lower cutoff: two in one chamber count as one."
+        return State.NOT_FITTED, _reason(record, "cutoffs_in_one_chamber", sentence, here.at)
     down = _down(ledger, record, here)
     if down is not None:
         return down
@@ -157,80 +155,3 @@ def _overdue(ledger: Ledger, record: Record, clock: Clock) -> Reason:
     told = f"{clock.procedure.name} of the {record.position.name} {word} since {on(clock.at, zone)}"
     sentence = f"{told}; last passed {on(clock.proved, zone)}."
     return _reason(record, clock.state.value, sentence, clock.at)
-
-
-def _clocks(evidence: Evidence, here: Snapshot, terms: Terms) -> list[Clock]:
-    """When it becomes due and lapses with no news: at most one step of each, worsening, in order."""
-    clocks = [*_full_clocks(evidence, here, terms), *_operator_clocks(evidence, here, terms)]
-    dues = [c for c in clocks if c.state is State.DUE]
-    due = min(dues, key=lambda c: c.at, default=None)
-    if due is not None:
-        due = replace(due, remind_at=min(c.remind_at or c.at for c in dues))
-    lapsed = min((c for c in clocks if c.state is State.LAPSED), key=lambda c: c.at, default=None)
-    found = [c for c in (due, lapsed) if c is not None]
-    if due and lapsed and lapsed.at <= due.at:
-        return [lapsed]
-    return found
-
-
-def _full_clocks(evidence: Evidence, here: Snapshot, terms: Terms) -> list[Clock]:
-    proofs, catalogue = dict(here.proofs), evidence.catalogue
-    full = [p for p in catalogue.proofs(here.kind, "full") if p.code in proofs and p.interval]
-    if not full:
-        return []
-    # Where several full proofs stand, the one that lasts longest keeps the position proven.
-    dated = [(_due(p, proofs[p.code], terms, evidence.zone), p) for p in full]
-    due, procedure = max(dated, key=lambda pair: (pair[0].lapsed, pair[0].due, pair[1].code))
-    at = proofs[procedure.code]
-    return [
-        Clock(due.due_at(evidence.zone), State.DUE, procedure, at),
-        Clock(due.lapsed_at(evidence.zone), State.LAPSED, procedure, at),
-    ]
-
-
-def _due(procedure: Procedure, proved: datetime, terms: Terms, zone: str) -> Due:
-    day = day_of(proved, zone)
-    if procedure.anchor == "season" and terms.season is not None:
-        return season_due(day, terms.season, procedure.grace_days)
-    assert procedure.interval is not None
-    return calendar_due(day, procedure.interval, procedure.grace_days)
-
-
-def _operator_clocks(evidence: Evidence, here: Snapshot, terms: Terms) -> Iterator[Clock]:
-    for procedure in evidence.catalogue.proofs(here.kind, "partial"):
-        proved = _newest(evidence.catalogue, here, procedure)
-        if proved is None or procedure.interval is None:
-            continue
-        day = day_of(proved, evidence.zone)
-        due = procedure.interval.after(day)
-        told = day_start(due + timedelta(days=procedure.grace_days), evidence.zone)
-        yield Clock(day_start(due, evidence.zone), State.DUE, procedure, proved, told)
-        last = nth_firing_day(day, terms.operator_firing_days, firing_days(evidence))
-        if last is not None:
-            # Missing for that many whole firing days: lapsed as the day after the last of them begins.
-            yield Clock(day_start(last + timedelta(days=1), evidence.zone), State.LAPSED, procedure, proved)
-
-
-def _newest(catalogue: Catalogue, here: Snapshot, procedure: Procedure) -> datetime | None:
-    """The newest pass of this procedure or of one that covers it."""
-    passes = [at for code, at in here.proofs if catalogue.procedures[code].covers_or_is(procedure.code)]
-    return max(passes, default=None)
-
-
-def firing_days(evidence: Evidence) -> list[tuple[date, date | None]]:
-    """Building days with any part in service or hot standby, as half-open spans; no word of it means in service."""
-    changes = sorted(evidence.services, key=lambda s: (s.since, s.state))
-    if not changes:
-        return [(date.min, None)]
-    spans: list[tuple[date, date | None]] = [(date.min, _day_after(changes[0].since, evidence.zone))]
-    for change, following in pairwise([*changes, None]):
-        assert change is not None
-        if change.state.runs:
-            end = _day_after(following.since, evidence.zone) if following else None
-            spans.append((day_of(change.since, evidence.zone), end))
-    return spans
-
-
-def _day_after(at: datetime, zone: str) -> date:
-    """The day after the last one that has any part before `at`."""
-    return day_of(at - timedelta(microseconds=1), zone) + timedelta(days=1)

@@ -7,7 +7,7 @@ from enum import StrEnum
 from functools import cached_property
 from uuid import UUID
 
-from fleet.calendar import Season
+from fleet.calendar import Interval, Season
 from fleet.rules.catalogue import Catalogue
 
 Value = bool | float | str | None
@@ -162,6 +162,16 @@ class Visit:
 
 
 @dataclass(frozen=True, slots=True)
+class Override:
+    """A portfolio's own written interval for one procedure, shown with its source."""
+
+    interval: Interval
+    anchor: str
+    grace_days: int
+    source: str
+
+
+@dataclass(frozen=True, slots=True)
 class Terms:
     """What the portfolio adopted, from an instant on; the first terms reach back over all time."""
 
@@ -170,6 +180,9 @@ class Terms:
     urgent_days: int = 7
     due_soon_days: int = 14
     operator_firing_days: int = 30
+    variants: Mapping[str, str] = field(default_factory=dict)  # procedure code → variant adopted
+    overrides: Mapping[str, Override] = field(default_factory=dict)
+    run_on_by: str = ""  # the licensed person who answers for running on the second protection; "" = not adopted
 
 
 @dataclass(frozen=True)
@@ -270,6 +283,7 @@ class StateSegment:
     reason: Reason
     marks: tuple[str, ...] = ()
     remind_at: datetime | None = None  # when somebody is told, where that is later than `since`
+    full_due: datetime | None = None  # when its full proof is due by time alone
 
 
 @dataclass(frozen=True, slots=True)

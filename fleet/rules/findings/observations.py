@@ -13,7 +13,9 @@ RAISED = frozenset({"lockout_found", "lockout_cause"})
 _BEFORE = {"lower_cutoff": "upper_cutoff", "high_limit": "operating_control"}
 
 
-def observe(ledger: Ledger, visit: Visit, entry: Entry, record: Record | None) -> Iterator[tuple[str, Record, str]]:
+def observe(
+    ledger: Ledger, visit: Visit, entry: Entry, record: Record | None
+) -> Iterator[tuple[str, Record | None, str]]:
     """Yield (rule, where, sentence) for one observation."""
     seen = ledger.catalogue.observations[entry.code]
     if record is None:

@@ -1,0 +1,153 @@
+"""How the passing of time alone changes a proven position: what becomes due and lapses when, by what was adopted."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from datetime import date, datetime, timedelta
+from itertools import pairwise
+
+from fleet.calendar import Due, Interval, calendar_due, day_of, day_start, nth_firing_day, season_due
+from fleet.rules.catalogue import Catalogue, Procedure
+from fleet.rules.ledger import Snapshot
+from fleet.rules.values import Evidence, State, Terms
+
+NEW_COUNTS = frozenset({"pop_test"})  # a valve fitted new comes from the shop with its set pressure proven
+
+
+@dataclass(frozen=True, slots=True)
+class Clock:
+    """How time alone changes a proven position: from `at` on it is in `state`, because of `procedure`."""
+
+    at: datetime
+    state: State
+    procedure: Procedure
+    proved: datetime
+    remind_at: datetime | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Timing:
+    """How often a procedure is asked for, after variant and override."""
+
+    interval: Interval
+    anchor: str
+    grace_days: int
+
+
+def timing(catalogue: Catalogue, procedure: Procedure, terms: Terms) -> Timing | None:
+    """Return what the portfolio adopted for a procedure; None where it has no interval."""
+    own = terms.overrides.get(procedure.code)
+    if own is not None:
+        return Timing(own.interval, own.anchor, own.grace_days)
+    variant = catalogue.variants.get((procedure.code, terms.variants.get(procedure.code, "")))
+    if variant is not None and variant.interval is not None and not variant.due_only:
+        return Timing(variant.interval, variant.anchor, variant.grace_days)
+    if procedure.interval is None:
+        return None
+    return Timing(procedure.interval, procedure.anchor, procedure.grace_days)
+
+
+def clocks(evidence: Evidence, here: Snapshot, terms: Terms) -> list[Clock]:
+    """When it becomes due and lapses with no news: at most one step of each, worsening, in order."""
+    found = [*full_clocks(evidence, here, terms), *_operator(evidence, here, terms), *_due_only(evidence, here, terms)]
+    dues = [c for c in found if c.state is State.DUE]
+    due = min(dues, key=lambda c: (c.at, c.procedure.code), default=None)
+    if due is not None:
+        due = replace(due, remind_at=min(c.remind_at or c.at for c in dues))
+    lapsed = min((c for c in found if c.state is State.LAPSED), key=lambda c: (c.at, c.procedure.code), default=None)
+    if due and lapsed and lapsed.at <= due.at:
+        return [lapsed]
+    return [c for c in (due, lapsed) if c is not None]
+
+
+def full_clocks(evidence: Evidence, here: Snapshot, terms: Terms) -> list[Clock]:
+    """The clocks of the full proof; where several stand, the one that lasts longest keeps the position proven."""
+    proofs, catalogue = dict(here.proofs), evidence.catalogue
+    dated = []
+    for procedure in catalogue.proofs(here.kind, "full"):
+        asked = timing(catalogue, procedure, terms)
+        if procedure.code in proofs and asked is not None:
+            dated.append((due_of(asked, proofs[procedure.code], terms, evidence.zone), procedure))
+    if not dated:
+        return []
+    due, procedure = max(dated, key=lambda pair: (pair[0].lapsed, pair[0].due, pair[1].code))
+    at = proofs[procedure.code]
+    return [
+        Clock(due.due_at(evidence.zone), State.DUE, procedure, at),
+        Clock(due.lapsed_at(evidence.zone), State.LAPSED, procedure, at),
+    ]
+
+
+def due_of(asked: Timing, proved: datetime, terms: Terms, zone: str) -> Due:
+    """When something passed at `proved` is due and lapsed again."""
+    day = day_of(proved, zone)
+    if asked.anchor == "season" and terms.season is not None:
+        return season_due(day, terms.season, asked.grace_days)
+    return calendar_due(day, asked.interval, asked.grace_days)
+
+
+def _operator(evidence: Evidence, here: Snapshot, terms: Terms) -> Iterator[Clock]:
+    for procedure in evidence.catalogue.proofs(here.kind, "partial"):
+        proved, asked = newest(evidence.catalogue, here, procedure), timing(evidence.catalogue, procedure, terms)
+        if proved is None or asked is None:
+            continue
+        day = day_of(proved, evidence.zone)
+        due = asked.interval.after(day)
+        told = day_start(due + timedelta(days=asked.grace_days), evidence.zone)
+        yield Clock(day_start(due, evidence.zone), State.DUE, procedure, proved, told)
+        last = nth_firing_day(day, terms.operator_firing_days, firing_days(evidence))
+        if last is not None:
+            # Missing for that many whole firing days: lapsed as the day after the last of them begins.
+            yield Clock(day_start(last + timedelta(days=1), evidence.zone), State.LAPSED, procedure, proved)
+
+
+def _due_only(evidence: Evidence, here: Snapshot, terms: Terms) -> Iterator[Clock]:
+    """What makes a position due and never lapsed: due-only procedures, and variants more frequent than the proof."""
+    for procedure in evidence.catalogue.proofs(here.kind, "due_only"):
+        found = due_only_at(evidence, here, procedure, terms)
+        if found is not None:
+            yield found
+    for (code, name), variant in evidence.catalogue.variants.items():
+        procedure = evidence.catalogue.procedures[code]
+        proved = newest(evidence.catalogue, here, procedure)
+        adopted = variant.due_only and terms.variants.get(code) == name and here.kind in procedure.kinds
+        if adopted and proved is not None and variant.interval is not None:
+            asked = Timing(variant.interval, variant.anchor, variant.grace_days)
+            due = due_of(asked, proved, terms, evidence.zone).due_at(evidence.zone)
+            yield Clock(due, State.DUE, procedure, proved)
+
+
+def due_only_at(evidence: Evidence, here: Snapshot, procedure: Procedure, terms: Terms) -> Clock | None:
+    """When a due-only procedure is due; at once where it was never passed and a new device does not stand for it."""
+    asked = timing(evidence.catalogue, procedure, terms)
+    proved = newest(evidence.catalogue, here, procedure)
+    if asked is None or here.fitted_at is None:
+        return None
+    if proved is None and procedure.code not in NEW_COUNTS:
+        return Clock(here.fitted_at, State.DUE, procedure, here.fitted_at)
+    since = proved or here.fitted_at
+    return Clock(due_of(asked, since, terms, evidence.zone).due_at(evidence.zone), State.DUE, procedure, since)
+
+
+def newest(catalogue: Catalogue, here: Snapshot, procedure: Procedure) -> datetime | None:
+    """The newest pass of this procedure or of one that covers it."""
+    passes = [at for code, at in here.proofs if catalogue.procedures[code].covers_or_is(procedure.code)]
+    return max(passes, default=None)
+
+
+def firing_days(evidence: Evidence) -> list[tuple[date, date | None]]:
+    """Building days with any part in service or hot standby, as half-open spans; no word of it means in service."""
+    changes = sorted(evidence.services, key=lambda s: (s.since, s.state))
+    if not changes:
+        return [(date.min, None)]
+    spans: list[tuple[date, date | None]] = [(date.min, _day_after(changes[0].since, evidence.zone))]
+    for change, following in pairwise([*changes, None]):
+        assert change is not None
+        if change.state.runs:
+            end = _day_after(following.since, evidence.zone) if following else None
+            spans.append((day_of(change.since, evidence.zone), end))
+    return spans
+
+
+def _day_after(at: datetime, zone: str) -> date:
+    """The day after the last one that has any part before `at`."""
+    return day_of(at - timedelta(microseconds=1), zone) + timedelta(days=1)

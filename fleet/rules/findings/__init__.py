@@ -1,0 +1,7 @@
+"""Findings that rest on something else than one test: something seen, a history of entries, or data alone."""
+
+from fleet.rules.findings.data import Wrong, wrong_by_data
+from fleet.rules.findings.history import notice
+from fleet.rules.findings.observations import OBSERVED, RAISED, observe
+
+__all__ = ["OBSERVED", "RAISED", "Wrong", "notice", "observe", "wrong_by_data"]

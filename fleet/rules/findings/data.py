@@ -1,0 +1,83 @@
+"""Findings that rest on data alone: set points, stamps, ranges. They open when the data come and need no visit."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from uuid import UUID
+
+from fleet.engineering.ladder import Ladder, faults
+from fleet.engineering.relief import relief
+from fleet.rules.ledger import Ledger, Record
+
+GAUGE_LEAST_PSI = 30.0  # S5, S12, S13
+GAUGE_MOST_PSI = 60.0  # HG-602(a), from memory
+
+
+@dataclass(frozen=True, slots=True)
+class Wrong:
+    """A fault in the data: its rule, its place (None: the boiler) and its sentence."""
+
+    rule: str
+    position: UUID | None
+    sentence: str
+
+
+def wrong_by_data(ledger: Ledger) -> list[Wrong]:
+    """Return everything wrong in the data as they stand now; rules the catalogue has no row for are not raised."""
+    found = [*_ladder(ledger), *_relief(ledger), *_gauges(ledger), *_cutoffs(ledger)]
+    return [w for w in found if w.rule in ledger.catalogue.findings]
+
+
+def _fitted(ledger: Ledger, role: str) -> list[Record]:
+    return [r for r in ledger.records.values() if r.role.code == role and r.device]
+
+
+def _ladder(ledger: Ledger) -> Iterator[Wrong]:
+    """The rungs as set: one of each, the lowest valve being the one that opens first."""
+    controls: list[Record | None] = [*_fitted(ledger, "operating_control")] or [None]
+    limits: list[Record | None] = [*_fitted(ledger, "high_limit")] or [None]
+    for limit in limits:
+        for control in controls:
+            rungs = Ladder(
+                cut_in_psi=control.setting("cut_in_psi") if control else None,
+                cut_out_psi=control.setting("cut_out_psi") if control else None,
+                limit_psi=limit.setting("set_psi") if limit else None,
+                valve_psi=ledger.lowest_setting("safety_valve", "set_psi"),
+            )
+            at_control = ("ladder_cut_in", "ladder_operating_gap")
+            for fault in faults(rungs):
+                place = control if fault.code in at_control or limit is None else limit
+                yield Wrong(fault.code, place.position.id if place else None, fault.sentence)
+
+
+def _relief(ledger: Ledger) -> Iterator[Wrong]:
+    """The stamps of all valves together against the output; an unknown stamp is not adequate."""
+    output, valves = ledger.boiler.get("output_btu_h"), _fitted(ledger, "safety_valve")
+    if not isinstance(output, (int, float)) or isinstance(output, bool) or output <= 0 or not valves:
+        return
+    found = relief(float(output), [v.setting("capacity_lb_h") for v in valves])
+    needed = f"{found.required_lb_h:g} lb/h are needed"
+    if found.adequate is None:
+        for valve in (v for v in valves if v.setting("capacity_lb_h") is None):
+            told = f"The stamped capacity of the {valve.position.name} is not known: {needed}."
+            yield Wrong("capacity_unknown", valve.position.id, told)
+    elif not found.adequate:
+        told = f"The safety valves are stamped for {found.installed_lb_h:g} lb/h together: {needed}."
+        yield Wrong("capacity_short", valves[0].position.id, told)
+
+
+def _gauges(ledger: Ledger) -> Iterator[Wrong]:
+    for gauge in _fitted(ledger, "gauge"):
+        top = gauge.setting("range_psi")
+        if top is not None and not GAUGE_LEAST_PSI <= top <= GAUGE_MOST_PSI:
+            told = (
+                f"The {gauge.position.name} reads to {top:g} psi: {GAUGE_LEAST_PSI:g} to {GAUGE_MOST_PSI:g} is right."
+            )
+            yield Wrong("gauge_range", gauge.position.id, told)
+
+
+def _cutoffs(ledger: Ledger) -> Iterator[Wrong]:
+    """Two are needed unless a rule, dated and named, says one; two in one chamber count as one."""
+    cutoffs = [r for r in ledger.records.values() if r.role.code in ("upper_cutoff", "lower_cutoff") and r.device]
+    if len(cutoffs) == 2 and ledger.share_a_chamber(cutoffs[0], cutoffs[1]) and ledger.cutoffs_needed() > 1:
+        upper = next((c for c in cutoffs if c.role.code == "upper_cutoff"), cutoffs[0])
+        yield Wrong("cutoffs_in_one_chamber", upper.position.id, "Both cutoffs sit in one chamber: they count as one.")
