@@ -137,11 +137,25 @@ class AlertSerializer(serializers.Serializer[Any]):
     sentence = serializers.CharField()
 
 
+class FaultSerializer(serializers.Serializer[Any]):
+    """One thing wrong, with a JSON pointer (RFC 6901) to its place in what was sent."""
+
+    code = serializers.CharField()
+    message = serializers.CharField()
+    pointer = serializers.CharField(allow_blank=True)
+
+
 class ProblemSerializer(serializers.Serializer[Any]):
-    """RFC 9457."""
+    """RFC 9457, sent as application/problem+json; `code` is the first fault's and never changes once published."""
 
     type = serializers.CharField()
     title = serializers.CharField()
     status = serializers.IntegerField()
     code = serializers.CharField()
-    errors = serializers.ListField(child=serializers.DictField())
+    detail = serializers.CharField()
+    errors = FaultSerializer(many=True)
+
+
+def problems(*codes: int) -> dict[tuple[int, str], type[ProblemSerializer]]:
+    """The refusals of an endpoint, by status and media type."""
+    return {(code, "application/problem+json"): ProblemSerializer for code in codes}

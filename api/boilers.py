@@ -10,18 +10,16 @@ from rest_framework.response import Response
 from rest_framework.views import APIView
 
 from api.access import boiler_for
-from api.answers import BoilerSerializer, PositionSerializer, ProblemSerializer
+from api.answers import BoilerSerializer, PositionSerializer, problems
 from fleet.accounts import policy
 from fleet.board import queries
 from fleet.board.models import StateSegment
-
-NOT_SEEN = {401: ProblemSerializer, 404: ProblemSerializer}
 
 
 class Boilers(APIView):
     """The status board."""
 
-    @extend_schema(operation_id="listBoilers", responses={200: BoilerSerializer(many=True), 401: ProblemSerializer})
+    @extend_schema(operation_id="listBoilers", responses={200: BoilerSerializer(many=True), **problems(401)})
     def get(self, request: Request) -> Response:
         """Return every boiler the caller may see, worst first."""
         at = timezone.now()
@@ -35,7 +33,7 @@ class Positions(APIView):
     @extend_schema(
         operation_id="listPositions",
         parameters=[OpenApiParameter("boiler", UUID, OpenApiParameter.PATH)],
-        responses={200: PositionSerializer(many=True), **NOT_SEEN},
+        responses={200: PositionSerializer(many=True), **problems(401, 404)},
     )
     def get(self, request: Request, boiler: UUID) -> Response:
         """Return the boiler's positions with their states now."""

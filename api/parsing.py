@@ -1,11 +1,12 @@
-"""JSON as it may arrive: at most 2 MiB, at most 12 levels deep."""
+"""JSON as it may arrive: UTF-8, at most 2 MiB, at most 12 levels deep, every name once."""
 
+import json
 from collections.abc import Mapping
-from typing import IO, Any
+from typing import IO, Any, NoReturn
 
-from django.core.exceptions import RequestDataTooBig
-from rest_framework.exceptions import APIException, ParseError
-from rest_framework.parsers import JSONParser
+from django.utils.http import parse_header_parameters
+from rest_framework.exceptions import APIException, ParseError, UnsupportedMediaType
+from rest_framework.parsers import BaseParser
 
 DEEPEST = 12
 MOST_BYTES = 2 * 1024 * 1024
@@ -19,25 +20,49 @@ class TooLarge(APIException):
     default_detail = "A body is at most 2 MiB."
 
 
-class BoundedJSONParser(JSONParser):
-    """Refuses what is too large or too deep before anybody looks at it."""
+class BoundedJSONParser(BaseParser):
+    """Refuses what is too large, too deep or no JSON before anybody looks at it."""
+
+    media_type = "application/json"
 
     def parse(
         self, stream: IO[Any], media_type: str | None = None, parser_context: Mapping[str, Any] | None = None
     ) -> Any:
-        """Parse within the bounds. Raises TooLarge or ParseError."""
-        request = (parser_context or {}).get("request")
-        if request is not None and int(request.META.get("CONTENT_LENGTH") or 0) > MOST_BYTES:
+        """Parse within the bounds. Raises TooLarge, UnsupportedMediaType or ParseError."""
+        _, told = parse_header_parameters(media_type or self.media_type)
+        # No other codec is asked: some of those a header can name unpack.
+        if told.get("charset", "utf-8").lower() not in ("utf-8", "utf8"):
+            raise UnsupportedMediaType(media_type or "")
+        body = stream.read(MOST_BYTES + 1)
+        if len(body) > MOST_BYTES:
             raise TooLarge
-        try:
-            data = super().parse(stream, media_type, parser_context)
-        except RequestDataTooBig:
-            raise TooLarge from None
-        except RecursionError:
-            raise ParseError("Nested too deeply.", code="too_deep") from None
+        data = _loads(body)
         if _deeper(data, DEEPEST):
             raise ParseError("Nested too deeply.", code="too_deep")
         return data
+
+
+def _loads(body: bytes) -> Any:
+    try:
+        return json.loads(body.decode(), parse_constant=_no_number, object_pairs_hook=_each_once)
+    except UnicodeDecodeError as error:
+        raise ParseError(f"This is not UTF-8: byte {error.start}.", code="not_utf8") from None
+    except ValueError as error:  # also an integer of more digits than Python reads
+        raise ParseError(f"This is not JSON: {error}.", code="not_json") from None
+    except RecursionError:
+        raise ParseError("Nested too deeply.", code="too_deep") from None
+
+
+def _no_number(name: str) -> NoReturn:
+    raise ValueError(f"{name} is no number")
+
+
+def _each_once(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
+    """Two values for one name: whichever was meant, half the readers would take the other."""
+    made = dict(pairs)
+    if len(made) != len(pairs):
+        raise ParseError("A name stands twice in one object.", code="name_twice")
+    return made
 
 
 def _deeper(data: Any, most: int) -> bool:

@@ -1,48 +1,79 @@
 """Errors as RFC 9457 problems: one stable `code`, and every fault with a JSON pointer to its place."""
 
-from collections.abc import Iterator
+import logging
+import re
+from collections.abc import Iterable, Iterator
+from http import HTTPStatus
 from typing import Any
 
-from django.core.exceptions import PermissionDenied
+from django.core.exceptions import BadRequest, PermissionDenied, RequestDataTooBig, SuspiciousOperation
 from django.db.utils import OperationalError
-from django.http import Http404
-from rest_framework import exceptions, status
+from django.http import Http404, UnreadablePostError
+from django.http.multipartparser import MultiPartParserError
+from rest_framework import exceptions
+from rest_framework.renderers import JSONRenderer
+from rest_framework.request import Request
 from rest_framework.response import Response
+from rest_framework.settings import api_settings
 from rest_framework.views import set_rollback
 
 from fleet.errors import Fault, Place, Refused
 
 TYPE = "application/problem+json"
+MOST_FAULTS = 500  # a body of 2 MiB can hold a quarter of a million
+LONGEST = 300
+_UNSPEAKABLE = re.compile("[\x00\ud800-\udfff]")
+
+log = logging.getLogger(__name__)
 
 
-def handler(error: Exception, context: dict[str, Any]) -> Response | None:
-    """Translate what the core refuses and what the framework raises; anything else stays a 500."""
+def handler(error: Exception, context: dict[str, Any]) -> Response:
+    """Translate what the core refuses and what the framework raises; anything else is ours, logged, a 500."""
     set_rollback()
+    _as_json(context["request"])
     if isinstance(error, Refused):
         return problem(error.status, error.faults)
     if isinstance(error, exceptions.ValidationError):
-        return problem(status.HTTP_400_BAD_REQUEST, list(_faults(error.get_full_details(), ())))
-    if isinstance(error, (Http404, exceptions.NotFound)):
-        return problem(status.HTTP_404_NOT_FOUND, [Fault("not_found", "There is nothing here for you.")])
-    if isinstance(error, (PermissionDenied, exceptions.PermissionDenied)):
-        return problem(status.HTTP_403_FORBIDDEN, [Fault("not_allowed", "You may see this, but not do this.")])
+        return problem(400, _faults(error.get_full_details(), ()))
     if isinstance(error, OperationalError):
         return _busy()
-    if isinstance(error, exceptions.APIException):
+    if isinstance(error, exceptions.APIException) and not isinstance(error, _SAID_OTHERWISE):
         return _framework(error)
-    return None
+    for kinds, status, code, message in _ALIKE:
+        if isinstance(error, kinds):
+            return problem(status, [Fault(code, message)])
+    return _ours(error, context["request"])
 
 
-def problem(code: int, faults: Any) -> Response:
+_SAID_OTHERWISE = (exceptions.NotFound, exceptions.PermissionDenied)
+_ALIKE: tuple[tuple[tuple[type[Exception], ...], int, str, str], ...] = (
+    ((Http404, exceptions.NotFound), 404, "not_found", "There is nothing here for you."),
+    ((PermissionDenied,), 403, "not_allowed", "You may see this, but not do this."),
+    # The framework itself raises it only for a session's request without its token.
+    ((exceptions.PermissionDenied,), 403, "csrf_failed", "A signed-in page sends its token; a device sends its key."),
+    ((RequestDataTooBig,), 413, "too_large", "A body is at most 2 MiB."),
+    (
+        (SuspiciousOperation, BadRequest, MultiPartParserError, UnreadablePostError),
+        400,
+        "bad_request",
+        "This can't be read.",
+    ),
+)
+
+
+def problem(code: int, faults: Iterable[Fault]) -> Response:
     """One answer for any number of faults."""
     listed = list(faults)
-    body = {
-        "type": "about:blank",
-        "title": listed[0].message,
-        "status": code,
-        "code": listed[0].code,
-        "errors": [{"code": f.code, "message": f.message, "pointer": pointer(f.at)} for f in listed],
-    }
+    errors = [
+        {"code": f.code, "message": _speakable(f.message), "pointer": _speakable(pointer(f.at), None)}
+        for f in listed[:MOST_FAULTS]
+    ]
+    if len(listed) > MOST_FAULTS:
+        more = f"{len(listed) - MOST_FAULTS} faults more than are told here."
+        errors.append({"code": "more_faults", "message": more, "pointer": ""})
+    title = HTTPStatus(code).phrase  # as RFC 9457 asks for beside about:blank
+    first = {"code": errors[0]["code"], "detail": errors[0]["message"]}
+    body = {"type": "about:blank", "title": title, "status": code, **first, "errors": errors}
     return Response(body, status=code, content_type=TYPE)
 
 
@@ -51,22 +82,37 @@ def pointer(at: Place) -> str:
     return "".join("/" + str(step).replace("~", "~0").replace("/", "~1") for step in at)
 
 
+def _speakable(text: str, longest: int | None = LONGEST) -> str:
+    """What was sent comes back in messages: half a character has no UTF-8, and a megabyte says no more than a line."""
+    told = _UNSPEAKABLE.sub("\ufffd", text)
+    return told if longest is None or len(told) <= longest else told[:longest] + "…"
+
+
+def _as_json(request: Request) -> None:
+    """A problem is JSON also where the answer would have been a page or YAML."""
+    request.accepted_renderer, request.accepted_media_type = JSONRenderer(), JSONRenderer.media_type
+
+
 def _faults(details: Any, at: Place) -> Iterator[Fault]:
     """The framework's nested details, flattened in their order."""
-    if isinstance(details, dict) and {"message", "code"} == details.keys():
+    if _is_leaf(details):
         yield Fault(str(details["code"]), str(details["message"]), at)
     elif isinstance(details, dict):
         for name, inner in details.items():
-            yield from _faults(inner, at if name == "non_field_errors" else (*at, name))
+            yield from _faults(inner, at if name == api_settings.NON_FIELD_ERRORS_KEY else (*at, name))
     else:
         for index, inner in enumerate(details):
-            leaf = isinstance(inner, dict) and {"message", "code"} == inner.keys()
-            yield from _faults(inner, at if leaf else (*at, index))
+            yield from _faults(inner, at if _is_leaf(inner) else (*at, index))
+
+
+def _is_leaf(details: Any) -> bool:
+    """Fields sent may themselves be called message and code: theirs hold lists."""
+    return isinstance(details, dict) and details.keys() == {"message", "code"} and isinstance(details["message"], str)
 
 
 def _busy() -> Response:
     """A lock or the database was not to be had in time: nothing was kept, and the same post may come again."""
-    response = problem(status.HTTP_503_SERVICE_UNAVAILABLE, [Fault("busy", "Try again in a moment: nothing was kept.")])
+    response = problem(503, [Fault("busy", "Try again in a moment: nothing was kept.")])
     response["Retry-After"] = "2"
     return response
 
@@ -78,3 +124,9 @@ def _framework(error: exceptions.APIException) -> Response:
     if (wait := getattr(error, "wait", None)) is not None:
         response["Retry-After"] = str(int(wait) + 1)
     return response
+
+
+def _ours(error: Exception, request: Request) -> Response:
+    request_id = request.META.get("GAUGEGLASS_REQUEST_ID", "")
+    log.error("request %s failed: %s %s", request_id, request.method, request.path, exc_info=error)
+    return problem(500, [Fault("our_fault", f"Something failed here; it is in the log as {request_id}.")])

@@ -1,11 +1,13 @@
 """The shape of a visit as it is posted, and its way into `IncomingVisit`."""
 
+from collections.abc import Callable, Iterator
+from datetime import datetime
 from typing import Any
 from uuid import uuid4
 
 from rest_framework import serializers
 
-from api.strict import InstantField, ScalarField, StrictSerializer
+from api.strict import FlagField, IdField, InstantField, StrictSerializer, TextField, ValuesField, fault
 from fleet.visits.incoming import IncomingEntry, IncomingVisit, Person
 
 KINDS = (
@@ -23,162 +25,164 @@ LEFT = ("firing", "on_call", "off_ready", "off_locked", "attended")
 OUTCOMES = ("pass", "fail", "inconclusive", "not_done")
 WHY = ("no_call_for_heat", "out_of_time", "no_access", "no_part", "unsafe", "not_fitted")
 ACTS = ("test", "action", "observe", "replace", "fit", "remove", "set")
+# Beside its own word, `ref` and `performed_at`, which every entry may have.
+TAKES = {
+    "test": {"position", "phase", "outcome", "why", "readings"},
+    "action": {"position"},
+    "observe": {"position", "phase"},
+}
+ALWAYS = {*ACTS, "ref", "performed_at"}
 
 
 class ToldSerializer(StrictSerializer):
     """Who was told, how and when."""
 
-    name = serializers.CharField(max_length=200)
-    how = serializers.CharField(max_length=64, required=False)
+    name = TextField(max_length=200)
+    how = TextField(max_length=64, required=False)
     at = InstantField(required=False)
 
 
 class LeavingChecksSerializer(StrictSerializer):
     """The last look round before leaving."""
 
-    jumpers_off = serializers.BooleanField(required=False)
-    set_points_read = serializers.BooleanField(required=False)
-    feed_open = serializers.BooleanField(required=False)
-    drains_shut = serializers.BooleanField(required=False)
-    glass_cocks_open = serializers.BooleanField(required=False)
-    resets_in = serializers.BooleanField(required=False)
-    water_at_line = serializers.BooleanField(required=False)
-    tags_accounted = serializers.BooleanField(required=False)
-    told = ToldSerializer(many=True, required=False)
+    jumpers_off = FlagField(required=False)
+    set_points_read = FlagField(required=False)
+    feed_open = FlagField(required=False)
+    drains_shut = FlagField(required=False)
+    glass_cocks_open = FlagField(required=False)
+    resets_in = FlagField(required=False)
+    water_at_line = FlagField(required=False)
+    tags_accounted = FlagField(required=False)
+    told = ToldSerializer(many=True, required=False, max_length=20)
 
 
 class PersonSerializer(StrictSerializer):
     """Somebody who was there: a user, or a name."""
 
-    user = serializers.UUIDField(required=False)
-    name = serializers.CharField(max_length=200, required=False)
+    user = IdField(required=False)
+    name = TextField(max_length=200, required=False)
 
-    def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
+    def beside(self, data: dict[str, Any]) -> dict[str, Any]:
         """One of the two."""
-        if len(attrs) != 1:
-            raise serializers.ValidationError("Give either user or name.", code="user_or_name")
-        return attrs
+        one = ("user" in data) != ("name" in data)
+        return {} if one else {"non_field_errors": [fault("user_or_name", "Give either user or name.")]}
 
 
-class EntrySerializer(StrictSerializer):
-    """One line of the visit: exactly one of test, action, observe, replace, fit, remove, set."""
-
-    test = serializers.CharField(max_length=40, required=False)
-    action = serializers.CharField(max_length=40, required=False)
-    observe = serializers.CharField(max_length=40, required=False)
-    replace = serializers.DictField(required=False)
-    fit = serializers.DictField(required=False)
-    remove = serializers.DictField(required=False)
-    set = serializers.DictField(required=False)
-    position = serializers.UUIDField(required=False)
-    phase = serializers.ChoiceField(choices=("as_found", "as_left"), required=False)
-    outcome = serializers.ChoiceField(choices=OUTCOMES, required=False)
-    why = serializers.ChoiceField(choices=WHY, required=False)
-    readings = serializers.DictField(child=ScalarField(), required=False)
-    ref = serializers.CharField(max_length=64, required=False)
-    performed_at = InstantField(required=False)
-
-    def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
-        """Check what depends on the act, and bring `position` out of the inner forms."""
-        acts = [a for a in ACTS if a in attrs]
-        if len(acts) != 1:
-            raise serializers.ValidationError(f"Exactly one of {', '.join(ACTS)}.", code="one_act")
-        act = acts[0]
-        if act == "test" and "outcome" not in attrs:
-            raise serializers.ValidationError({"outcome": "A test needs its outcome."}, code="required")
-        inner = _INNER[act](data=attrs[act]) if act in _INNER else None
-        if inner is not None and not inner.is_valid():
-            raise serializers.ValidationError({act: inner.errors})
-        return {**attrs, "act": act, **({act: inner.validated_data} if inner else {})}
-
-
-class DeviceSerializer(serializers.Serializer[Any]):
-    """A device: its kind and what is stamped or set on it."""
-
-    id = serializers.UUIDField(required=False)
-    kind = serializers.CharField(max_length=40)
+class WithValuesSerializer(serializers.Serializer[Any]):
+    """Known fields, and every other one as a value."""
 
     def to_internal_value(self, data: Any) -> Any:
-        """Known fields, and every other one as a value of the device."""
-        return {**super().to_internal_value(data), "values": _scalars(data, ("id", "kind"))}
+        """Gather the values under `values`; the faults of both kinds at once."""
+        others = {n: v for n, v in data.items() if n not in self.fields} if isinstance(data, dict) else {}
+        read, faults = _tried(super().to_internal_value, data)
+        values, more = _tried(ValuesField().run_validation, others)
+        if faults or more:
+            raise serializers.ValidationError({**faults, **more})
+        return {**read, "values": values}
 
 
-class ReplaceSerializer(StrictSerializer):
-    """Ends the occupant and starts the new one."""
+def _tried(validate: Callable[[Any], Any], data: Any) -> tuple[dict[str, Any], dict[str, Any]]:
+    """What was read, and the faults by field."""
+    try:
+        return validate(data), {}
+    except serializers.ValidationError as error:
+        detail = error.detail
+        return {}, detail if isinstance(detail, dict) else {"non_field_errors": detail}
 
-    position = serializers.UUIDField()
-    reason = serializers.CharField(max_length=200, required=False)
+
+class DeviceSerializer(WithValuesSerializer):
+    """A device: its kind, and every other field is what is stamped or set on it (`set_psi`, `capacity_lb_h`, …)."""
+
+    id = IdField(required=False)
+    kind = TextField(max_length=40)
+
+
+class RemoveSerializer(StrictSerializer):
+    """Empties a position."""
+
+    position = IdField()
+    reason = TextField(max_length=200, required=False)
+
+
+class ReplaceSerializer(RemoveSerializer):
+    """Ends the occupant and starts the new one; `fit` says the same of an empty position."""
 
     def get_fields(self) -> dict[str, Any]:
         """Add `with`, a word that Python keeps for itself."""
         return {**super().get_fields(), "with": DeviceSerializer()}
 
 
-class RemoveSerializer(StrictSerializer):
-    """Empties a position."""
+class SetSerializer(WithValuesSerializer):
+    """Changes settings of a position: every field beside `position` is a value (`set_psi`, `cut_out_psi`, …)."""
 
-    position = serializers.UUIDField()
-    reason = serializers.CharField(max_length=200, required=False)
-
-
-class SetSerializer(serializers.Serializer[Any]):
-    """Changes settings of a position: every field beside `position` is a value."""
-
-    position = serializers.UUIDField()
-
-    def to_internal_value(self, data: Any) -> Any:
-        """The position, and every other field as a value."""
-        return {**super().to_internal_value(data), "values": _scalars(data, ("position",))}
+    position = IdField()
 
 
-def _scalars(data: Any, besides: tuple[str, ...]) -> dict[str, Any]:
-    faults, values, field = {}, {}, ScalarField()
-    for name, value in data.items():
-        if name not in besides:
-            try:
-                values[name] = field.run_validation(value)
-            except serializers.ValidationError as error:
-                faults[name] = error.detail
-    if faults:
-        raise serializers.ValidationError(faults)
-    return values
+class EntrySerializer(StrictSerializer):
+    """One line of the visit: exactly one of test, action, observe, replace, fit, remove, set."""
 
+    test = TextField(max_length=40, required=False)
+    action = TextField(max_length=40, required=False)
+    observe = TextField(max_length=40, required=False)
+    replace = ReplaceSerializer(required=False)
+    fit = ReplaceSerializer(required=False)
+    remove = RemoveSerializer(required=False)
+    set = SetSerializer(required=False)
+    position = IdField(required=False)
+    phase = serializers.ChoiceField(choices=("as_found", "as_left"), required=False)
+    outcome = serializers.ChoiceField(choices=OUTCOMES, required=False)
+    why = serializers.ChoiceField(choices=WHY, required=False)
+    readings = ValuesField(required=False)
+    ref = TextField(max_length=64, required=False)
+    performed_at = InstantField(required=False)
 
-_INNER: dict[str, type[serializers.Serializer[Any]]] = {
-    "replace": ReplaceSerializer,
-    "fit": ReplaceSerializer,
-    "remove": RemoveSerializer,
-    "set": SetSerializer,
-}
+    def beside(self, data: dict[str, Any]) -> dict[str, Any]:
+        """What depends on the act."""
+        acts = [a for a in ACTS if a in data]
+        if len(acts) != 1:
+            return {"non_field_errors": [fault("one_act", f"Exactly one of {', '.join(ACTS)}.")]}
+        act, takes = acts[0], TAKES.get(acts[0], set())
+        strange = data.keys() & self.fields.keys() - takes - ALWAYS
+        faults = {n: [fault("not_of_this_act", f"An entry with {act} has no {n}.")] for n in sorted(strange)}
+        needs = {"position": "position" in takes, "outcome": act == "test", "why": data.get("outcome") == "not_done"}
+        missing = [n for n, needed in needs.items() if needed and n in takes and n not in data]
+        faults.update((n, [fault("required", f"An entry with {act} needs its {n} here.")]) for n in missing)
+        if "why" in data and not needs["why"]:
+            faults["why"] = [fault("why_of_nothing", "Only what was not done has a why.")]
+        return faults
 
 
 class VisitSerializer(StrictSerializer):
     """People at one boiler, once. The sender chooses the id, so that a repeat is the same visit."""
 
-    id = serializers.UUIDField(required=False)
-    boiler = serializers.UUIDField()
+    id = IdField(required=False)
+    boiler = IdField()
     kind = serializers.ChoiceField(choices=KINDS)
     performed_at = InstantField()
-    people = PersonSerializer(many=True, allow_empty=False)
-    call_for_heat = serializers.BooleanField(required=False, allow_null=True)
+    people = PersonSerializer(many=True, allow_empty=False, max_length=20)
+    call_for_heat = FlagField(required=False, allow_null=True)
     state_on_arrival = serializers.ChoiceField(choices=ARRIVALS, required=False)
     left_as = serializers.ChoiceField(choices=LEFT, required=False)
     entries = EntrySerializer(many=True, max_length=200)
     leaving_checks = LeavingChecksSerializer(required=False)
-    note = serializers.CharField(max_length=4000, required=False, allow_blank=True)
-    corrects = serializers.UUIDField(required=False)
-    reason = serializers.CharField(max_length=400, required=False)
-    void = serializers.BooleanField(required=False)
+    note = TextField(max_length=4000, required=False, allow_blank=True)
+    corrects = IdField(required=False)
+    reason = TextField(max_length=400, required=False)
+    void = FlagField(required=False)
 
-    def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
-        """A correction gives its reason; only a correction may be void; any other visit has entries."""
-        if "corrects" in attrs and not attrs.get("reason"):
-            raise serializers.ValidationError({"reason": "A correction gives its reason."}, code="required")
-        if attrs.get("void") and "corrects" not in attrs:
-            raise serializers.ValidationError({"void": "Only a correction can be void."}, code="not_a_correction")
-        if not attrs["entries"] and not attrs.get("void"):
-            raise serializers.ValidationError({"entries": "A visit has at least one entry."}, code="empty")
-        return attrs
+    def beside(self, data: dict[str, Any]) -> dict[str, Any]:
+        """A correction gives its reason; only a correction may be void, and has no entries; any other visit has."""
+        faults, void = {}, data.get("void") is True
+        if "corrects" in data and "reason" not in data:
+            faults["reason"] = [fault("required", "A correction gives its reason.")]
+        if void and "corrects" not in data:
+            faults["void"] = [fault("not_a_correction", "Only a correction can be void.")]
+        if data.get("entries") == [] and not void:
+            faults["entries"] = [fault("empty", "A visit has at least one entry.")]
+        if void and isinstance(data.get("entries"), list) and data["entries"]:
+            # Else a whole restatement would be dropped by one wrong word.
+            faults["entries"] = [fault("void_has_entries", "A void visit never was: it has no entries.")]
+        return faults
 
 
 def incoming(data: dict[str, Any]) -> IncomingVisit:
@@ -192,7 +196,7 @@ def incoming(data: dict[str, Any]) -> IncomingVisit:
         boiler=data["boiler"],
         kind=data["kind"],
         performed_at=at,
-        entries=tuple(_entry(e, e.get("performed_at", at)) for e in data["entries"]),
+        entries=tuple(_entries(data["entries"], at)),
         people=tuple(Person(p.get("user"), p.get("name", "")) for p in data["people"]),
         leaving_checks={**checks, **({"told": told} if told else {})},
         **{k: data[k] for k in optional if k in data},
@@ -203,8 +207,15 @@ def _told(told: dict[str, Any]) -> dict[str, str]:
     return {k: v.isoformat() if k == "at" else v for k, v in told.items()}
 
 
-def _entry(data: dict[str, Any], at: Any) -> IncomingEntry:
-    act = data["act"]
+def _entries(listed: list[dict[str, Any]], at: datetime) -> Iterator[IncomingEntry]:
+    """Entries stand in the order done: one without its own time was done when the one before it was."""
+    for data in listed:
+        at = data.get("performed_at", at)
+        yield _entry(data, at)
+
+
+def _entry(data: dict[str, Any], at: datetime) -> IncomingEntry:
+    act = next(a for a in ACTS if a in data)
     inner = data[act] if isinstance(data[act], dict) else {}
     device = inner.get("with", {})
     return IncomingEntry(

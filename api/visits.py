@@ -12,13 +12,13 @@ from rest_framework.response import Response
 from rest_framework.views import APIView
 
 from api.access import boiler_for, cause
-from api.answers import AnswerSerializer, ProblemSerializer
+from api.answers import AnswerSerializer, problems
+from api.examples import POST_VISIT
+from api.retry import retried
 from api.visit_serializers import VisitSerializer, incoming
 from fleet import pipeline
 from fleet.accounts import policy
 from fleet.assessments.models import Answer
-
-REFUSALS = dict.fromkeys((400, 401, 403, 404, 409, 413, 415, 422, 503), ProblemSerializer)
 
 
 class Visits(APIView):
@@ -27,7 +27,12 @@ class Visits(APIView):
     @extend_schema(
         operation_id="postVisit",
         request=VisitSerializer,
-        responses={201: AnswerSerializer, 200: AnswerSerializer, **REFUSALS},
+        responses={
+            201: AnswerSerializer,
+            200: AnswerSerializer,
+            **problems(400, 401, 403, 404, 409, 413, 415, 422, 503),
+        },
+        examples=POST_VISIT,
     )
     def post(self, request: Request) -> Response:
         """Post one visit: 201 with the answer; the same visit again gives the same answer, 200."""
@@ -36,7 +41,8 @@ class Visits(APIView):
         sent.is_valid(raise_exception=True)
         visit = incoming(sent.validated_data)
         boiler_for(request, visit.boiler, see="board.see", do="visit.post", at=at)
-        posted = pipeline.post_visits([visit], by=request.user, at=at, cause=cause(request))[0]
+        told = cause(request)
+        posted = retried(lambda: pipeline.post_visits([visit], by=request.user, at=at, cause=told))[0]
         code = status.HTTP_201_CREATED if posted.created else status.HTTP_200_OK
         return Response(posted.told(), status=code, headers={"Location": f"/api/v1/visits/{posted.visit}/"})
 
@@ -44,9 +50,7 @@ class Visits(APIView):
 class Visit(APIView):
     """One visit's answer."""
 
-    @extend_schema(
-        operation_id="getVisitAnswer", responses={200: AnswerSerializer, 401: ProblemSerializer, 404: ProblemSerializer}
-    )
+    @extend_schema(operation_id="getVisitAnswer", responses={200: AnswerSerializer, **problems(401, 404)})
     def get(self, request: Request, visit: UUID) -> Response:
         """Return the answer given when the visit was posted, word for word."""
         seen = policy.boilers(request.user, "visit.see", timezone.now())

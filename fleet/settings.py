@@ -74,6 +74,7 @@ TEMPLATES = [
     {
         "BACKEND": "django.template.backends.django.DjangoTemplates",
         "DIRS": [ROOT / "templates"],
+        "APP_DIRS": True,  # the page of the API's description is a part's own template
         "OPTIONS": {
             "context_processors": [
                 "django.template.context_processors.request",

@@ -3,11 +3,13 @@
 from collections.abc import Callable, Iterable, Mapping
 from typing import TypeVar
 
+from fleet.catalog.acceptance import acceptance
 from fleet.catalog.content import Content
 from fleet.catalog.rows import Row
 from fleet.rules.catalogue import (
     Action,
     Catalogue,
+    Contradiction,
     FindingRule,
     Hazard,
     Kind,
@@ -16,14 +18,18 @@ from fleet.rules.catalogue import (
     ReadingSpec,
     Role,
     TouchRule,
+    Variant,
 )
 
 PARTS = ("protection", "initiator", "input_path", "output_path", "reference")
-QUALIFICATIONS = ("operator", "technician", "fire_side_licence", "valve_shop", "inspector", "utility")
+QUALIFICATIONS = ("operator", "technician", "fire_side", "valve_shop", "inspector", "utility")
 TOUCHES = ("open", "adjust", "disconnect", "jumper")
 LEVELS = ("hold", "urgent", "routine")
 FAILS = ("device", "path", "presumed", "none")
 READINGS = ("bool", "number", "choice")
+PROOFS = ("full", "partial", "due_only", "none")
+SIDES = ("water", "pressure", "fire", "season")
+OTHERWISE = ("", "fail", "inconclusive", "not_a_test")
 
 T = TypeVar("T")
 
@@ -41,6 +47,8 @@ def build(content: Content, release: int) -> Catalogue:
         findings=_by_code(table["findings.csv"], lambda row: _finding(row, content.texts.get("first_acts", {}))),
         actions=_by_code(table["actions.csv"], _action),
         observations=_by_code(table["observations.csv"], _observation),
+        variants=_variants(table["variants.csv"]),
+        contradictions=tuple(_keyed(table["contradictions.csv"], ("first", "second"), _contradiction).values()),
     )
 
 
@@ -80,18 +88,19 @@ def _role(row: Row) -> Role:
 
 def _procedures(content: Content) -> dict[str, Procedure]:
     specs = _keyed(content.tables["readings.csv"], ("procedure", "name"), _reading)
-    cautions = content.texts.get("cautions", {})
+    texts = {section: content.texts.get(section, {}) for section in ("cautions", "steps")}
 
     def make(row: Row) -> Procedure:
         code = row.text("code")
         readings = {name: spec for (procedure, name), spec in specs.items() if procedure == code}
-        return _procedure(row, readings, cautions.get(code, ""))
+        steps = texts["steps"].get(code, "")
+        return _procedure(row, readings, texts["cautions"].get(code, ""), tuple(steps.split("\n")) if steps else ())
 
     return _by_code(content.tables["procedures.csv"], make)
 
 
-def _procedure(row: Row, readings: Mapping[str, ReadingSpec], caution: str) -> Procedure:
-    proof, interval = row.choice("proof", ("full", "partial", "none")), row.interval("interval")
+def _procedure(row: Row, readings: Mapping[str, ReadingSpec], caution: str, steps: tuple[str, ...]) -> Procedure:
+    proof, interval = row.choice("proof", PROOFS), row.interval("interval")
     if proof != "none" and interval is None and not row.cells.get("interval"):
         # A proof without an interval would never be due again.
         row.fault("empty", "interval", "is needed where the procedure is a proof")
@@ -109,6 +118,33 @@ def _procedure(row: Row, readings: Mapping[str, ReadingSpec], caution: str) -> P
         readings=readings,
         source=row.text("source"),
         caution=caution,
+        side=row.choice("side", SIDES),
+        steps=steps,
+        tools=row.listed("tools"),
+        parts=row.listed("parts"),
+        minutes=row.count("minutes"),
+        voids=row.choice("voids", ("", *TOUCHES)),
+        fails_as=row.text("fails_as", needed=False),
+    )
+
+
+def _variants(rows: Iterable[Row]) -> dict[tuple[str, str], Variant]:
+    return {key: made for key, made in _keyed(rows, ("procedure", "variant"), _variant).items() if made is not None}
+
+
+def _variant(row: Row) -> Variant | None:
+    interval, told = row.interval("interval"), (row.text("procedure"), row.text("variant"))
+    rest = row.choice("anchor", ("", "season")), row.count("grace_days"), row.flag("due_only"), row.text("source")
+    if interval is None:
+        row.text("interval")
+        return None
+    return Variant(*told, interval, *rest)
+
+
+def _contradiction(row: Row) -> Contradiction:
+    pair = row.text("first"), row.text("second")
+    return Contradiction(
+        *pair, row.count("window_minutes"), row.flag("same_place"), row.text("sentence"), row.text("source")
     )
 
 
@@ -119,9 +155,15 @@ def _reading(row: Row) -> ReadingSpec:
         row.fault("bad_value", "choices", "must stand with type choice, and with no other")
     if kind == "number" and (low is None or high is None or low >= high):
         row.fault("bad_value", "low", "must stand below high: together they bound what is physically possible")
-    told = row.text("accept", needed=False), row.text("source")
-    unit = row.text("unit", needed=False)
-    return ReadingSpec(row.text("name"), kind, unit, low, high, choices, row.flag("required"), *told)
+    rule, otherwise, finding = acceptance(row), row.choice("else", OTHERWISE), row.text("finding", needed=False)
+    if bool(row.cells.get("rule")) != bool(otherwise):
+        row.fault("bad_value", "else", "must stand where a rule stands, and nowhere else")
+    if finding and otherwise != "fail":
+        row.fault("bad_value", "finding", "is fired by a reading that fails, and by no other")
+    told = row.text("accept", needed=bool(rule)), row.text("source")
+    unit, required = row.text("unit", needed=False), row.flag("required")
+    judged = rule, otherwise or "fail", finding
+    return ReadingSpec(row.text("name"), kind, unit, low, high, choices, required, *told, *judged)
 
 
 def _touch(row: Row) -> TouchRule:
@@ -147,5 +189,5 @@ def _action(row: Row) -> Action:
 
 
 def _observation(row: Row) -> Observation:
-    finding, roles = row.text("finding", needed=False), frozenset(row.listed("roles", needed=True))
+    finding, roles = row.text("finding", needed=False), frozenset(row.listed("roles"))
     return Observation(row.text("code"), row.text("name"), finding, roles, row.text("source"))

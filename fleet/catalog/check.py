@@ -1,13 +1,13 @@
 """What must hold between the tables: every reference points at a row, every rule the code fires has its row."""
 
-from collections.abc import Collection, Iterator
+from collections.abc import Collection, Iterable, Iterator
 
 from fleet.catalog.content import Content
 from fleet.catalog.rows import Faults, Row
 from fleet.catalog.texts import FILE as TEXTS
 from fleet.rules.catalogue import Catalogue
 from fleet.rules.findings import OBSERVED, RAISED
-from fleet.rules.verdicts import FIRES, GRADERS
+from fleet.rules.verdicts import FIRES, GRADERS, READS_RULES, fires
 
 
 def check(content: Content, catalogue: Catalogue, faults: Faults) -> None:
@@ -16,6 +16,8 @@ def check(content: Content, catalogue: Catalogue, faults: Faults) -> None:
         for row in content.tables[file]:
             _refer(row, column, known)
     _graders(content.tables["procedures.csv"])
+    _rules(content.tables["readings.csv"], catalogue)
+    _contradictions(content.tables["contradictions.csv"], catalogue)
     _used(catalogue, faults)
     _texts(content, catalogue, faults)
 
@@ -25,7 +27,10 @@ def _references(catalogue: Catalogue) -> Iterator[tuple[str, str, Collection[str
     yield "roles.csv", "kinds", catalogue.kinds
     yield "procedures.csv", "kinds", catalogue.kinds
     yield "procedures.csv", "covers", catalogue.procedures
+    yield "procedures.csv", "fails_as", catalogue.findings
+    yield "variants.csv", "procedure", catalogue.procedures
     yield "readings.csv", "procedure", catalogue.procedures
+    yield "readings.csv", "finding", catalogue.findings
     yield "touches.csv", "kind", catalogue.kinds
     yield "touches.csv", "needs", catalogue.procedures
     yield "findings.csv", "clears_by", catalogue.procedures
@@ -46,9 +51,34 @@ def _graders(rows: Collection[Row]) -> None:
             row.fault("unknown_grader", "judged_by", f"names {grader!r}, which nothing judges by")
 
 
+def _rules(rows: Iterable[Row], catalogue: Catalogue) -> None:
+    """A rule must be read by its grader, and what it compares with must be known of every kind it is done on."""
+    for row in rows:
+        procedure = catalogue.procedures.get(row.cells.get("procedure", ""))
+        spec = procedure.readings.get(row.cells.get("name", "")) if procedure else None
+        if procedure is None or spec is None or spec.rule is None:
+            continue
+        if procedure.judged_by not in READS_RULES:
+            row.fault("unused_rule", "rule", f"is read by nobody: {procedure.judged_by!r} judges by itself")
+        kinds = [catalogue.kinds[k] for k in procedure.kinds if k in catalogue.kinds]
+        for kind in sorted(k.code for k in kinds if spec.rule.key and spec.rule.key not in k.attributes):
+            row.fault("unknown_reference", "rule", f"compares with {spec.rule.key!r}, which {kind!r} has not")
+
+
+def _contradictions(rows: Iterable[Row], catalogue: Catalogue) -> None:
+    """Each side names something seen, or a procedure with what came of it."""
+    for row in rows:
+        for column in ("first", "second"):
+            code, colon, outcome = row.cells.get(column, "").partition(":")
+            known = catalogue.procedures if colon else catalogue.observations
+            if code not in known or (colon and outcome not in ("pass", "fail")):
+                row.fault("unknown_reference", column, f"names {row.cells.get(column)!r}, which nobody can enter")
+
+
 def _used(catalogue: Catalogue, faults: Faults) -> None:
     """The code fires these rules by name: without its row a failed test would have no class and no first act."""
-    for code in sorted({rule for rules in FIRES.values() for rule in rules} | RAISED):
+    fired = {rule for rules in FIRES.values() for rule in rules} | RAISED
+    for code in sorted(fired.union(*(fires(p) for p in catalogue.procedures.values()))):
         if code not in catalogue.findings:
             message = f"finding {code!r} is used by the rules and has no row"
             faults.note("missing_rule", message, "findings.csv", 1, "code")
@@ -58,12 +88,15 @@ def _used(catalogue: Catalogue, faults: Faults) -> None:
 
 
 def _texts(content: Content, catalogue: Catalogue, faults: Faults) -> None:
-    for section, known in (("first_acts", catalogue.findings), ("cautions", catalogue.procedures)):
+    belongs = {"first_acts": catalogue.findings, "cautions": catalogue.procedures, "steps": catalogue.procedures}
+    for section, known in belongs.items():
         for code in content.texts.get(section, {}):
             if code not in known:
                 line = content.lines.get((section, code), 1)
                 faults.note("unknown_text", f"{section} has {code!r}, which belongs to nothing", TEXTS, line, section)
-    for row in content.tables["findings.csv"]:
-        code = row.cells.get("code", "")
-        if code and code not in content.texts.get("first_acts", {}):
-            row.fault("missing_text", "code", f"{code!r} has no first act in {TEXTS}")
+    needed = (("findings.csv", "first_acts"), ("procedures.csv", "cautions"), ("procedures.csv", "steps"))
+    for file, section in needed:
+        for row in content.tables[file]:
+            code = row.cells.get("code", "")
+            if code and code not in content.texts.get(section, {}):
+                row.fault("missing_text", "code", f"{code!r} has no {section.replace('_', ' ')} in {TEXTS}")

@@ -11,12 +11,17 @@ COLUMNS = {
     "hazards.csv": "code,name,stops_firing,source",
     "kinds.csv": "code,name,attributes,source",
     "roles.csv": "code,name,part,hazard,order,last_line,kinds,source",
-    "procedures.csv": "code,name,kinds,proof,interval,anchor,grace_days,who,covers,judged_by,source",
-    "readings.csv": "procedure,name,type,unit,low,high,choices,required,accept,source",
+    "procedures.csv": (
+        "code,name,side,kinds,proof,interval,anchor,grace_days,who,covers,judged_by,fails_as,minutes,voids,tools,parts,"
+        "source"
+    ),
+    "variants.csv": "procedure,variant,interval,anchor,grace_days,due_only,source",
+    "readings.csv": "procedure,name,type,unit,low,high,choices,required,accept,rule,else,finding,source",
     "touches.csv": "kind,touch,needs,source",
     "findings.csv": "code,level,fails,title,clears_by,source",
     "actions.csv": "code,name,touch,repairs,source",
     "observations.csv": "code,name,finding,roles,source",
+    "contradictions.csv": "first,second,window_minutes,same_place,sentence,source",
 }
 
 

@@ -1,4 +1,4 @@
-"""The YAML of long texts: two sections of code to text, read by nodes so that each keeps its line."""
+"""The YAML of long texts: sections of code to text, or of code to steps; read by nodes so that each keeps its line."""
 
 from collections.abc import Iterator
 from pathlib import Path
@@ -8,7 +8,8 @@ import yaml
 from fleet.catalog.rows import Faults
 
 FILE = "texts.yaml"
-SECTIONS = ("first_acts", "cautions")
+SECTIONS = ("first_acts", "cautions", "steps")
+LISTED = "steps"  # the section whose texts are lists; its steps are kept a line each
 
 Texts = dict[str, dict[str, str]]
 Lines = dict[tuple[str, str], int]
@@ -22,7 +23,7 @@ def read_texts(folder: Path, faults: Faults) -> tuple[Texts, Lines]:
         line = key.start_mark.line + 1
         if key.value in texts[section]:
             faults.note("duplicate", f"{key.value!r} stands there twice", FILE, line, section)
-        texts[section][key.value] = " ".join(value.value.split())
+        texts[section][key.value] = value
         lines[section, key.value] = line
         if not texts[section][key.value]:
             faults.note("empty", f"{key.value!r} has no text", FILE, line, section)
@@ -42,16 +43,27 @@ def _root(folder: Path, faults: Faults) -> yaml.Node | None:
     return None
 
 
-def _entries(root: yaml.Node | None, faults: Faults) -> Iterator[tuple[str, yaml.ScalarNode, yaml.ScalarNode]]:
+def _entries(root: yaml.Node | None, faults: Faults) -> Iterator[tuple[str, yaml.ScalarNode, str]]:
     for section, body in _pairs(root, "sections", faults):
         if section.value not in SECTIONS:
             faults.note("unknown_text", f"unknown section {section.value!r}", FILE, section.start_mark.line + 1)
             continue
         for key, value in _pairs(body, section.value, faults):
-            if isinstance(value, yaml.ScalarNode):
-                yield section.value, key, value
+            told = _told(value, listed=section.value == LISTED)
+            if told is not None:
+                yield section.value, key, told
             else:
-                faults.note("bad_value", f"{key.value!r} is no text", FILE, key.start_mark.line + 1, section.value)
+                kind = "no list of steps" if section.value == LISTED else "no text"
+                faults.note("bad_value", f"{key.value!r} is {kind}", FILE, key.start_mark.line + 1, section.value)
+
+
+def _told(node: yaml.Node, listed: bool) -> str | None:
+    """A text on one line, or a list of texts a line each; None where it is the other."""
+    if not listed:
+        return " ".join(node.value.split()) if isinstance(node, yaml.ScalarNode) else None
+    if not isinstance(node, yaml.SequenceNode) or not all(isinstance(n, yaml.ScalarNode) for n in node.value):
+        return None
+    return "\n".join(" ".join(n.value.split()) for n in node.value)
 
 
 def _pairs(node: yaml.Node | None, name: str, faults: Faults) -> Iterator[tuple[yaml.ScalarNode, yaml.Node]]:

@@ -8,7 +8,7 @@ from fleet.deficiencies.models import Deficiency
 from fleet.portfolio.conclusions import plain, store
 from fleet.portfolio.models import Boiler
 from fleet.portfolio.news import News
-from fleet.rules.values import Judgement
+from fleet.rules.values import Judgement, deficiency_id
 
 KEY = ("position_id", "rule", "episode")
 
@@ -18,7 +18,7 @@ def keep(*, boiler: Boiler, judgement: Judgement) -> tuple[int, list[News]]:
     scope = {"boiler_id": boiler.id, "portfolio_id": boiler.portfolio_id}
     present = {_key(row): row for row in Deficiency.objects.filter(**scope)}
     before = {key: row.status for key, row in present.items()}
-    rows = list(_rows(judgement))
+    rows = list(_rows(boiler, judgement))
     found = {tuple(row[k] for k in KEY) for row in rows}
     rows += [_withdrawn(old) for key, old in present.items() if key not in found]
     written = store(Deficiency, scope=scope, key=KEY, rows=rows)
@@ -40,9 +40,10 @@ def _moment(row: Deficiency) -> datetime:
     return row.closed_at or row.repaired_at or row.opened_at
 
 
-def _rows(judgement: Judgement) -> Iterator[dict[str, Any]]:
+def _rows(boiler: Boiler, judgement: Judgement) -> Iterator[dict[str, Any]]:
     for found in judgement.deficiencies:
         yield {
+            "id": deficiency_id(boiler.id, found.position, found.rule, found.episode),
             "position_id": found.position,
             "rule": found.rule,
             "episode": found.episode,
@@ -60,5 +61,15 @@ def _rows(judgement: Judgement) -> Iterator[dict[str, Any]]:
 
 def _withdrawn(old: Deficiency) -> dict[str, Any]:
     """Acts hang on the row, so it stays; nothing of it counts."""
-    kept = ("opened_at", "opened_by_id", "levels", "sentence", "clears_by", "repaired_at", "closed_at", "closed_by_id")
+    kept = (
+        "id",
+        "opened_at",
+        "opened_by_id",
+        "levels",
+        "sentence",
+        "clears_by",
+        "repaired_at",
+        "closed_at",
+        "closed_by_id",
+    )
     return {k: getattr(old, k) for k in (*KEY, *kept)} | {"withdrawn": True}

@@ -1,7 +1,7 @@
 """post_visits: the way every result from the field comes in, one visit or many."""
 
 import json
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
@@ -16,7 +16,7 @@ from fleet.pipeline.conclude import Concluded, write
 from fleet.portfolio.models import Boiler, Position
 from fleet.portfolio.news import Cause
 from fleet.visits import services
-from fleet.visits.check import Register, faults
+from fleet.visits.check import Register, faults, known_devices
 from fleet.visits.incoming import IncomingVisit
 from fleet.visits.models import Visit
 
@@ -47,8 +47,9 @@ def post_visits(
     def facts(boilers: list[Boiler]) -> list[Visit]:
         known, made = {b.id: b for b in boilers}, []
         for index, visit in enumerate(visits):
-            if not _repeat(visit):
-                _refuse(visit, known, at, place=(index,) if len(visits) > 1 else ())
+            place: Place = (index,) if len(visits) > 1 else ()
+            if not _repeat(visit, place):
+                _refuse(visit, known, at, place)
                 made.append(services.add(incoming=visit, boiler=known[visit.boiler], posted_at=at, posted_by=by))
         return made
 
@@ -66,43 +67,44 @@ def _answer(visit: Visit, done: Concluded, at: datetime) -> Answer:
     return Answer(id=visit.id, portfolio_id=visit.portfolio_id, visit=visit, body=body, answered_at=at)
 
 
-def _repeat(visit: IncomingVisit) -> bool:
+def _repeat(visit: IncomingVisit, place: Place) -> bool:
     """Whether this id is known with the same content; with other content it is refused."""
     digest = Visit.objects.filter(id=visit.id).values_list("digest", flat=True).first()
     if digest is not None and digest != visit.digest:
-        raise Refused("id_taken", "This id was posted with other content.", ("id",), status=409)
+        raise Refused("id_taken", "This id was posted with other content.", (*place, "id"), status=409)
     return digest is not None
 
 
 def _refuse(visit: IncomingVisit, boilers: dict[UUID, Boiler], at: datetime, place: Place) -> None:
     if visit.boiler not in boilers:
         raise Refused("unknown_boiler", "No such boiler.", (*place, "boiler"), status=404)
-    _refuse_correction(visit)
-    found = faults(visit, _register(visit, boilers[visit.boiler], at), at)
+    found = [*_correction(visit), *faults(visit, _register(visit, boilers[visit.boiler], at), at)]
     if found:
-        raise Refused.all([Fault(f.code, f.message, (*place, *f.at)) for f in found], status=422)
+        status = 409 if [f.code for f in found] == ["corrected_already"] else 422
+        raise Refused.all([Fault(f.code, f.message, (*place, *f.at)) for f in found], status=status)
 
 
-def _refuse_correction(visit: IncomingVisit) -> None:
+def _correction(visit: IncomingVisit) -> Iterator[Fault]:
     """One successor per visit, of the same boiler."""
     if visit.corrects is None:
         return
     old = Visit.objects.filter(id=visit.corrects, boiler=visit.boiler).first()
+    successor = Visit.objects.filter(corrects=old).first() if old else None
     if old is None:
-        raise Refused("unknown_visit", "No such visit of this boiler to correct.", ("corrects",), status=422)
-    successor = Visit.objects.filter(corrects=old).first()
-    if successor is not None:
-        raise Refused("corrected_already", f"Visit {successor.id} corrects it already.", ("corrects",), status=409)
+        yield Fault("unknown_visit", "No such visit of this boiler to correct.", ("corrects",))
+    elif successor is not None:
+        yield Fault("corrected_already", f"Visit {successor.id} corrects it already.", ("corrects",))
 
 
 def _register(visit: IncomingVisit, boiler: Boiler, at: datetime) -> Register:
     positions = Position.objects.filter(boiler=boiler)
     if boiler.header_group_id:
         positions |= Position.objects.filter(header_group=boiler.header_group_id)
-    users = User.objects.filter(id__in=[p.user for p in visit.people if p.user]).values_list("id", flat=True)
+    users = User.objects.filter(id__in=[p.user for p in visit.people if p.user], grants__portfolio=boiler.portfolio_id)
     return Register(
         since=boiler.since,
         roles=dict(positions.values_list("id", "role_id")),
-        users=frozenset(users),
+        users=frozenset(users.values_list("id", flat=True)),
         catalogue=catalog.catalogue_of(catalog.current(at.date()) or 1),
+        devices=known_devices(visit, boiler.portfolio_id),
     )

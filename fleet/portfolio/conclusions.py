@@ -25,7 +25,7 @@ def store(model: type[Model], *, scope: Values, key: tuple[str, ...], rows: Iter
     if gone:
         manager.filter(pk__in=gone).delete()
     if different:
-        columns = sorted({c for row in wanted.values() for c in row} - set(key))
+        columns = sorted({c for row in wanted.values() for c in row} - set(key) - {"id"})
         manager.bulk_update(different, columns)
     if new:
         manager.bulk_create(new)

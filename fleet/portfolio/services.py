@@ -35,7 +35,8 @@ def apply_sheet(*, portfolio: Portfolio, rows: Sequence[SheetRow], at: datetime)
         boiler = _boiler(portfolio, row, report, at)
         position = _position(boiler, row, report)
         positions[(*row.boiler_key, row.position_ref)] = position
-        _device(boiler, position, row, report, at)
+        if not _device(boiler, position, row, report, at):
+            _changed_values(position, row, report, at)
     for row in rows:
         boiler_position = positions[(*row.boiler_key, row.position_ref)]
         paths = [str(positions[(*row.boiler_key, ref)].id) for ref in row.hangs_on]
@@ -94,18 +95,29 @@ def _position(boiler: Boiler, row: SheetRow, report: Report) -> Position:
     return position
 
 
-def _device(boiler: Boiler, position: Position, row: SheetRow, report: Report, at: datetime) -> None:
-    """Fit the device unless this very one is on record already: same kind, same date."""
+def _device(boiler: Boiler, position: Position, row: SheetRow, report: Report, at: datetime) -> bool:
+    """Fit the device unless this very one is on record already (same kind, same date); return whether it was new."""
     if not row.kind:
-        return
+        return False
     since = _fitted(row)
     if Fitting.objects.filter(position=position, since=since, device__kind=row.kind).exists():
-        return
+        return False
     device = Device.objects.create(portfolio_id=boiler.portfolio_id, kind_id=row.kind, attributes=dict(row.attributes))
     Fitting.objects.create(
         portfolio_id=boiler.portfolio_id, position=position, device=device, since=since, posted_at=at
     )
     report.count("devices", boiler.id)
+    return True
+
+
+def _changed_values(position: Position, row: SheetRow, report: Report, at: datetime) -> None:
+    """A value that differs from what is stamped or was set last is a dated setting, from now on."""
+    fitting = Fitting.objects.filter(position=position, device__isnull=False).order_by("-since", "-posted_at").first()
+    stamped = fitting.device.attributes if fitting and fitting.device else {}
+    for name, value in row.attributes:
+        newest = Setting.objects.filter(position=position, key=name).order_by("-since", "-posted_at").first()
+        if value != (newest.value if newest else stamped.get(name)):
+            _setting(report, position, name, value, at, at)
 
 
 def _fitted(row: SheetRow) -> datetime:

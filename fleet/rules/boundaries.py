@@ -20,7 +20,7 @@ class Timeline:
     def __init__(self, run: Replay, states: Sequence[StateSegment]) -> None:
         self.run, self.evidence = run, run.ledger.evidence
         self.services = sorted(self.evidence.services, key=lambda s: (s.since, s.state))
-        self.surveyed_at = _surveyed_at(run)
+        self.surveyed_at = surveyed_at(run)
         self._states: dict[UUID, list[StateSegment]] = {}
         for segment in states:
             self._states.setdefault(segment.position, []).append(segment)
@@ -105,7 +105,7 @@ def _open_lists(
     return starts, lists
 
 
-def _surveyed_at(run: Replay) -> datetime | None:
+def surveyed_at(run: Replay) -> datetime | None:
     """When the first visit with a qualified technician ended."""
     visits = run.ledger.evidence.visits
     # A neighbour's visit, known here by its entries on shared positions, surveyed the neighbour.

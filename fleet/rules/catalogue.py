@@ -39,8 +39,22 @@ class Hazard:
 
 
 @dataclass(frozen=True, slots=True)
+class Acceptance:
+    """What a reading must be. `op` is is, in, within or a comparison; `key` names a value of the device or setting."""
+
+    op: str
+    number: float | None = None
+    key: str = ""
+    words: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
 class ReadingSpec:
-    """One reading of a procedure: type bool, number or choice; the *physical* range refuses, acceptance judges."""
+    """One reading of a procedure: type bool, number or choice; the *physical* range refuses, acceptance judges.
+
+    `accept` tells people, `rule` the table grader (None: not judged by it). A reading that violates its rule makes the
+    test what `otherwise` says (fail, inconclusive or not_a_test); a failure fires `finding`.
+    """
 
     name: str
     type: str
@@ -51,11 +65,19 @@ class ReadingSpec:
     required: bool
     accept: str
     source: str
+    rule: Acceptance | None = None
+    otherwise: str = "fail"
+    finding: str = ""
 
 
 @dataclass(frozen=True, slots=True)
 class Procedure:
-    """A test or inspection. `proof` is full, partial or none; `who` may give good news; `judged_by` is its grader."""
+    """A test or inspection. `who` may give good news; `judged_by` is its grader.
+
+    `proof` is full, partial, due_only (missed, it makes the device due and never lapsed) or none. `fails_as` is the
+    finding of a failure that no reading explains ('' test_failed). `voids` is the touch it is of its own device unless
+    the setting is read back. `minutes` is its standard time.
+    """
 
     code: str
     name: str
@@ -70,10 +92,32 @@ class Procedure:
     readings: Mapping[str, ReadingSpec]
     source: str
     caution: str = ""
+    side: str = ""
+    steps: tuple[str, ...] = ()
+    tools: tuple[str, ...] = ()
+    parts: tuple[str, ...] = ()
+    minutes: int = 0
+    voids: str = ""
+    fails_as: str = ""
 
     def covers_or_is(self, code: str) -> bool:
         """Whether a pass of this procedure answers a failure found by `code`."""
         return code == self.code or code in self.covers
+
+
+@dataclass(frozen=True, slots=True)
+class Contradiction:
+    """Two entries that can't both be true when they lie within the window and nothing was done between them.
+
+    Each is an observation's code, or a procedure with what came of it: `flush:pass`. `same_place`: on one position.
+    """
+
+    first: str
+    second: str
+    window_minutes: int
+    same_place: bool
+    sentence: str
+    source: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -111,7 +155,7 @@ class Action:
 
 @dataclass(frozen=True, slots=True)
 class Observation:
-    """Something seen. `finding` is the rule it fires ('' none), `roles` where it may be seen on."""
+    """Something seen. `finding` is the rule it fires ('' none), `roles` where it may be seen on (none: anywhere)."""
 
     code: str
     name: str
@@ -147,7 +191,8 @@ class Catalogue:
     actions: Mapping[str, Action]
     observations: Mapping[str, Observation]
     variants: Mapping[tuple[str, str], Variant] = field(default_factory=dict)  # by procedure and name
+    contradictions: tuple[Contradiction, ...] = ()
 
     def proofs(self, kind: str, proof: str) -> list[Procedure]:
-        """The procedures that give this kind a proof of this sort (`full` or `partial`)."""
+        """The procedures that give this kind a proof of this sort (`full`, `partial` or `due_only`)."""
         return [p for p in self.procedures.values() if kind in p.kinds and p.proof == proof]

@@ -5,6 +5,8 @@ from datetime import datetime
 from itertools import zip_longest
 
 from fleet.rules.boundaries import Timeline
+from fleet.rules.firing import hold_but_firing
+from fleet.rules.overdue import due_soon, past_their_date, repaired_not_proven, season_without_visit
 from fleet.rules.readiness import took_out
 from fleet.rules.values import Condition, Level, Readiness, Standing, StandingSegment, State, StateSegment
 
@@ -20,6 +22,8 @@ def conditions(
 ) -> tuple[Condition, ...]:
     """Every condition of the boiler that held, holds or will hold by time alone, in the order they begin."""
     found = [*_standing(timeline, standings), *_lapses(timeline, states), *_not_ready(timeline, readiness)]
+    found += [*past_their_date(timeline), *repaired_not_proven(timeline), *due_soon(timeline, states)]
+    found += [*season_without_visit(timeline), *hold_but_firing(timeline, [c for c in found if c.condition == "hold"])]
     return tuple(sorted(found, key=lambda c: (c.since, c.condition, c.subject)))
 
 

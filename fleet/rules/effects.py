@@ -124,11 +124,14 @@ def _answered(bench: Bench, against: frozenset[str]) -> list[Case]:
     own, paths = bench.record, bench.ledger.paths_of(bench.record)
     found = [c for c in own.open_cases() if _answers(c, bench.procedure, True)]
     found += [c for path in paths for c in path.open_cases() if _answers(c, bench.procedure, False)]
+    found += [c for c in bench.ledger.general if c.is_open and _answers(c, bench.procedure, False)]
     return [c for c in found if c.rule.code not in against]
 
 
 def _answers(case: Case, procedure: Procedure, own: bool) -> bool:
     """Same procedure, one that covers it, or one the rule names: never a weaker one."""
+    if case.rule.code == "contradiction" and not case.cause_known:
+        return False  # first somebody qualified says which of the two is wrong
     if case.replaced and procedure.proof != "full":
         return False  # a new device starts with its full proof
     if case.rule.clears_by:

@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 from datetime import datetime
 
-from fleet.rules import states
+from fleet.rules import set_pressure, states
 from fleet.rules.boundaries import Timeline, standings
 from fleet.rules.conditions import conditions
 from fleet.rules.ledger import Case
@@ -21,6 +21,7 @@ def judge(evidence: Evidence, acts: Sequence[Act], at: datetime) -> Judgement:
     a verdict, a state, a finding or a standing.
     """
     run = replay(evidence)
+    set_pressure.add_cases(run)
     known = [
         s for p, record in run.ledger.records.items() for s in states.segments(run.ledger, record, run.snapshots[p])
     ]

@@ -120,6 +120,15 @@ class Record:
         return float(value) if isinstance(value, (int, float)) and not isinstance(value, bool) else None
 
 
+@dataclass(frozen=True, slots=True)
+class Trace:
+    """One entry that was replayed, with what a test came to."""
+
+    visit: Visit
+    entry: Entry
+    outcome: str
+
+
 @dataclass(slots=True)
 class Ledger:
     """All records of the boiler, the catalogue they are read by, and what the replay concluded on the way."""
@@ -130,7 +139,8 @@ class Ledger:
     boiler: dict[str, Value] = field(default_factory=dict)
     service: Service | None = None
     general: list[Case] = field(default_factory=list)
-    trail: list[tuple[Visit, Entry]] = field(default_factory=list)
+    trail: list[Trace] = field(default_factory=list)
+    outcomes: dict[UUID, str] = field(default_factory=dict)  # of each test, by entry
 
     def all_cases(self) -> Iterator[Case]:
         """Every episode, open or closed, of every position and of the boiler as a whole."""

@@ -3,11 +3,12 @@
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field, replace
 from datetime import datetime
+from itertools import zip_longest
 from uuid import UUID
 
 from fleet.rules import effects
 from fleet.rules.findings import notice, observe, wrong_by_data
-from fleet.rules.ledger import Bench, Case, Ledger, Record, Snapshot, Touch
+from fleet.rules.ledger import Bench, Case, Ledger, Record, Snapshot, Touch, Trace
 from fleet.rules.values import (
     Entry,
     Evidence,
@@ -57,18 +58,27 @@ def replay(evidence: Evidence) -> Replay:
     ledger = Ledger(evidence, evidence.catalogue, {p.id: _blank(evidence, p.id) for p in positions})
     run = Replay(ledger, {i: [ledger.snapshot(r, None)] for i, r in ledger.records.items()})
     facts = sorted(_facts(evidence), key=lambda pair: pair[0])
-    for (moment, _), fact in facts:
+    for ((moment, _), fact), following in zip_longest(facts, facts[1:]):
         if isinstance(fact, tuple):
             _entry(run, *fact)
         else:
             _register(ledger, fact)
-        entry = fact[1] if isinstance(fact, tuple) else None
-        if entry is None or entry.act in ("replace", "fit", "remove", "set"):
-            _data(ledger, moment.at, entry)
+        if _data_changed(fact, moment, following):
+            _data(ledger, moment.at, fact[1] if isinstance(fact, tuple) else None)
         _keep(run, moment.at)
         if isinstance(fact, tuple) and fact[1] is _last(fact[0]):
             run.after[fact[0].id] = _after(run, fact[0], moment.at)
     return run
+
+
+def _data_changed(fact: Fact, moment: Moment, following: tuple[tuple[Moment, str], Fact] | None) -> bool:
+    """Whether the data are to be looked at again: after each entry that changes them, and once the register is read.
+
+    Register facts of one instant belong together: half of a register is not a fault.
+    """
+    if isinstance(fact, tuple):
+        return fact[1] is not None and fact[1].act in ("replace", "fit", "remove", "set")
+    return following is None or following[0][0].visit != REGISTER or following[0][0].at != moment.at
 
 
 def _data(ledger: Ledger, at: datetime, entry: Entry | None) -> None:
@@ -168,6 +178,7 @@ def _test(run: Replay, visit: Visit, entry: Entry, record: Record) -> None:
     for rule, place in graded.faults:
         _find(run, visit, entry, rule, ledger.records[place], graded.sentence)
     run.verdicts.append(as_verdict(bench, graded))
+    ledger.outcomes[entry.id] = graded.outcome
 
 
 def _find(run: Replay, visit: Visit, entry: Entry, rule_code: str, place: Record | None, sentence: str) -> None:
@@ -222,17 +233,20 @@ _ACTS: dict[str, Callable[[Replay, Visit, Entry, Record], None]] = {
     "fit": _replace,
     "remove": _replace,
     "set": _set_entry,
-    "observe": _observe,
 }
 
 
 def _entry(run: Replay, visit: Visit, entry: Entry | None) -> None:
-    record = run.ledger.records.get(entry.position) if entry and entry.position else None
-    if entry is not None and record is not None:
+    if entry is None:
+        return
+    record = run.ledger.records.get(entry.position) if entry.position else None
+    if entry.act == "observe":
+        _observe(run, visit, entry, record)
+    elif record is not None:
         _ACTS[entry.act](run, visit, entry, record)
-        for rule, place, sentence in list(notice(run.ledger, visit, entry, record)):
-            _find(run, visit, entry, rule, place, sentence)
-        run.ledger.trail.append((visit, entry))
+    for rule, place, sentence in list(notice(run.ledger, visit, entry, record)):
+        _find(run, visit, entry, rule, place, sentence)
+    run.ledger.trail.append(Trace(visit, entry, run.ledger.outcomes.get(entry.id, "")))
 
 
 def _after(run: Replay, visit: Visit, at: datetime) -> AfterVisit:

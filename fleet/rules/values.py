@@ -5,7 +5,7 @@ from dataclasses import dataclass, field
 from datetime import date, datetime
 from enum import StrEnum
 from functools import cached_property
-from uuid import UUID
+from uuid import UUID, uuid5
 
 from fleet.calendar import Interval, Season
 from fleet.rules.catalogue import Catalogue
@@ -253,6 +253,11 @@ class LevelSegment:
     since: datetime
     until: datetime | None
     level: Level
+
+
+def deficiency_id(boiler: UUID, position: UUID | None, rule: str, episode: int) -> UUID:
+    """The id of an episode follows from what it is, so that alerts can name it before it is stored."""
+    return uuid5(boiler, f"{position} {rule} {episode}")
 
 
 @dataclass(frozen=True, slots=True)

@@ -2,11 +2,13 @@
 
 import math
 from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from uuid import UUID
 
 from fleet.errors import Fault, Place
+from fleet.portfolio.models import Device
+from fleet.portfolio.sheet import measures, possible
 from fleet.rules.catalogue import Catalogue, ReadingSpec, Role
 from fleet.rules.values import Value
 from fleet.visits.incoming import IncomingEntry, IncomingVisit
@@ -16,26 +18,34 @@ AHEAD = timedelta(minutes=10)  # clocks of phones differ; more than this is a mi
 
 @dataclass(frozen=True, slots=True)
 class Register:
-    """What exists at the boiler: roles by position, when it came to be, and the people known here."""
+    """What exists at the boiler: roles by position, when it came to be, and the people known here.
+
+    `devices` are those whose ids the visit names and that exist already: their kind, '' where it is another's.
+    """
 
     since: datetime
     roles: Mapping[UUID, str]
     users: frozenset[UUID]
     catalogue: Catalogue
+    devices: Mapping[UUID, str] = field(default_factory=dict)
+
+
+def known_devices(visit: IncomingVisit, portfolio: UUID) -> dict[UUID, str]:
+    """The kinds of the devices whose ids the visit names and that exist already; '' for another portfolio's."""
+    found = Device.objects.filter(id__in=[e.device for e in visit.entries if e.device])
+    return {d.id: d.kind_id if d.portfolio_id == portfolio else "" for d in found}
 
 
 def faults(visit: IncomingVisit, register: Register, now: datetime) -> list[Fault]:
     """Return everything wrong with the visit by itself; an empty list if it may be written."""
-    found = [*_times(visit, register, now), *_people(visit, register)]
+    found = [*_times(visit, register, now), *_people(visit, register), *_refs(visit), *_occupants(visit)]
     for number, entry in enumerate(visit.entries):
         found += _entry(entry, register, ("entries", number))
     return found
 
 
 def _times(visit: IncomingVisit, register: Register, now: datetime) -> Iterator[Fault]:
-    places: list[tuple[datetime, Place]] = [(visit.performed_at, ("performed_at",))]
-    places += [(e.at, ("entries", n, "performed_at")) for n, e in enumerate(visit.entries)]
-    for at, place in places:
+    for at, place in _own_times(visit):
         if at > now + AHEAD:
             yield Fault("in_the_future", f"This lies ahead of the server's time, {now.isoformat()}.", place)
         elif at < register.since:
@@ -45,21 +55,56 @@ def _times(visit: IncomingVisit, register: Register, now: datetime) -> Iterator[
             yield Fault("out_of_order", "Entries stand in the order done.", ("entries", number, "performed_at"))
 
 
+def _own_times(visit: IncomingVisit) -> Iterator[tuple[datetime, Place]]:
+    """The instants the visit tells: an entry without one has the instant before it, and its faults once."""
+    at = visit.performed_at
+    yield at, ("performed_at",)
+    for number, entry in enumerate(visit.entries):
+        if entry.at != at:
+            at = entry.at
+            yield at, ("entries", number, "performed_at")
+
+
 def _people(visit: IncomingVisit, register: Register) -> Iterator[Fault]:
     for number, person in enumerate(visit.people):
         if person.user is not None and person.user not in register.users:
             yield Fault("unknown_person", "No such person here.", ("people", number, "user"))
 
 
+def _refs(visit: IncomingVisit) -> Iterator[Fault]:
+    seen: set[str] = set()
+    for number, entry in enumerate(visit.entries):
+        if entry.ref in seen:
+            yield Fault("double_ref", f"Another entry is {entry.ref!r} already.", ("entries", number, "ref"))
+        seen |= {entry.ref} - {""}
+
+
+def _occupants(visit: IncomingVisit) -> Iterator[Fault]:
+    """What the visit itself says of who is where; what stood there before it is for the judge, who knows the times."""
+    held: dict[UUID | None, UUID | None] = {}
+    for number, entry in enumerate(visit.entries):
+        if entry.act not in ("replace", "fit", "remove"):
+            continue
+        place: Place = ("entries", number, *entry.inner)
+        spoken, occupant, device = entry.position in held, held.get(entry.position), visit.device_id(number)
+        if entry.act == "fit" and spoken and occupant:
+            yield Fault("position_taken", "This visit has put a device there already.", (*place, "position"))
+        if entry.act != "fit" and spoken and occupant is None:
+            yield Fault("position_empty", "This visit has emptied it already.", (*place, "position"))
+        if device and device in {d for p, d in held.items() if p != entry.position}:
+            yield Fault("device_twice", "This visit has put that device elsewhere.", (*place, "with", "id"))
+        held[entry.position] = device
+
+
 def _entry(entry: IncomingEntry, register: Register, place: Place) -> Iterable[Fault]:
     if entry.position is None or entry.position not in register.roles:
-        return [Fault("unknown_position", "This boiler has no such position.", (*place, "position"))]
+        return [Fault("unknown_position", "This boiler has no such position.", (*place, *entry.inner, "position"))]
     role = register.catalogue.roles[register.roles[entry.position]]
-    return _CHECKS[entry.act](entry, role, register.catalogue, place)
+    return _CHECKS[entry.act](entry, role, register, place)
 
 
-def _test(entry: IncomingEntry, role: Role, catalogue: Catalogue, place: Place) -> Iterator[Fault]:
-    procedure = catalogue.procedures.get(entry.code)
+def _test(entry: IncomingEntry, role: Role, register: Register, place: Place) -> Iterator[Fault]:
+    procedure = register.catalogue.procedures.get(entry.code)
     if procedure is None:
         yield Fault("unknown_procedure", f"No procedure {entry.code!r}.", (*place, "test"))
         return
@@ -81,11 +126,11 @@ def _reading(spec: ReadingSpec, value: Value, place: Place) -> Iterator[Fault]:
         yield Fault("wrong_type", f"{spec.name} is a {spec.type}.", place)
     elif spec.type == "choice" and value not in spec.choices:
         yield Fault("unknown_choice", f"{spec.name} is one of {', '.join(spec.choices)}.", place)
-    elif spec.type == "number" and not _possible(spec, float(value)):
+    elif spec.type == "number" and not _within(spec, float(value)):
         yield Fault("not_possible", f"{spec.name} lies outside {spec.low:g} to {spec.high:g} {spec.unit}.", place)
 
 
-def _possible(spec: ReadingSpec, value: float) -> bool:
+def _within(spec: ReadingSpec, value: float) -> bool:
     low, high = spec.low if spec.low is not None else -math.inf, spec.high if spec.high is not None else math.inf
     return math.isfinite(value) and low <= value <= high
 
@@ -101,43 +146,60 @@ _TYPES = {
 }
 
 
-def _action(entry: IncomingEntry, role: Role, catalogue: Catalogue, place: Place) -> Iterator[Fault]:
-    if entry.code not in catalogue.actions:
+def _action(entry: IncomingEntry, role: Role, register: Register, place: Place) -> Iterator[Fault]:
+    if entry.code not in register.catalogue.actions:
         yield Fault("unknown_action", f"No action {entry.code!r}.", (*place, "action"))
+    yield from _no_readings(entry, place)
 
 
-def _observe(entry: IncomingEntry, role: Role, catalogue: Catalogue, place: Place) -> Iterator[Fault]:
-    seen = catalogue.observations.get(entry.code)
+def _observe(entry: IncomingEntry, role: Role, register: Register, place: Place) -> Iterator[Fault]:
+    seen = register.catalogue.observations.get(entry.code)
     if seen is None:
         yield Fault("unknown_observation", f"No observation {entry.code!r}.", (*place, "observe"))
     elif seen.roles and role.code not in seen.roles:
         yield Fault(
             "observation_does_not_fit", f"{seen.name} is not seen on a {role.name.lower()}.", (*place, "observe")
         )
+    yield from _no_readings(entry, place)
 
 
-def _fit(entry: IncomingEntry, role: Role, catalogue: Catalogue, place: Place) -> Iterator[Fault]:
-    kind = catalogue.kinds.get(entry.kind)
+def _no_readings(entry: IncomingEntry, place: Place) -> Iterator[Fault]:
+    for name in entry.readings:
+        yield Fault("unknown_reading", "Only a test has readings.", (*place, "readings", name))
+
+
+def _fit(entry: IncomingEntry, role: Role, register: Register, place: Place) -> Iterator[Fault]:
+    kind = register.catalogue.kinds.get(entry.kind)
+    here = (*place, *entry.inner, "with")
     if kind is None or kind.code not in role.kinds:
-        yield Fault("device_does_not_fit", f"A {role.name.lower()} is not a {entry.kind!r}.", (*place, "with", "kind"))
+        yield Fault("device_does_not_fit", f"A {role.name.lower()} is not a {entry.kind!r}.", (*here, "kind"))
         return
-    yield from _values(entry, kind.attributes, (*place, "with"))
+    if entry.device and register.devices.get(entry.device, entry.kind) != entry.kind:
+        yield Fault("device_id_taken", "This id is another device's.", (*here, "id"))
+    stamped = {name: value for name, value in entry.values.items() if value is not None}  # what can't be read is null
+    yield from _values(stamped, kind.attributes, here)
 
 
-def _set(entry: IncomingEntry, role: Role, catalogue: Catalogue, place: Place) -> Iterator[Fault]:
-    known = frozenset().union(*(catalogue.kinds[k].attributes for k in role.kinds))
-    yield from _values(entry, known, (*place, "set"))
+def _set(entry: IncomingEntry, role: Role, register: Register, place: Place) -> Iterator[Fault]:
+    known = frozenset().union(*(register.catalogue.kinds[k].attributes for k in role.kinds)) - {"fitted_on"}
+    here = (*place, *entry.inner)
+    if not entry.values:
+        yield Fault("nothing_set", "Name at least one value.", here)
+    yield from _values(entry.values, known, here)
 
 
-def _values(entry: IncomingEntry, known: frozenset[str], place: Place) -> Iterator[Fault]:
-    for name, value in entry.values.items():
+def _values(values: Mapping[str, Value], known: frozenset[str], place: Place) -> Iterator[Fault]:
+    for name, value in values.items():
+        here = (*place, name)
         if name not in known:
-            yield Fault("unknown_value", f"No value {name!r} here.", (*place, name))
-        elif _is_number(value) and not math.isfinite(float(value or 0)):
-            yield Fault("not_possible", f"{name} is no number.", (*place, name))
+            yield Fault("unknown_value", f"No value {name!r} here.", here)
+        elif not (_is_number(value) if measures(name) else isinstance(value, str)):
+            yield Fault("wrong_type", f"{name} is a {'number' if measures(name) else 'word'}.", here)
+        elif measures(name) and not possible(name, float(value or 0)):
+            yield Fault("not_possible", f"{name} can't be {value:g}.", here)
 
 
-def _remove(entry: IncomingEntry, role: Role, catalogue: Catalogue, place: Place) -> Iterator[Fault]:
+def _remove(entry: IncomingEntry, role: Role, register: Register, place: Place) -> Iterator[Fault]:
     return iter(())
 
 

@@ -29,6 +29,11 @@ class IncomingEntry:
     device: UUID | None = None
     ref: str = ""
 
+    @property
+    def inner(self) -> tuple[str, ...]:
+        """Where its position and device stand in what was sent: acts on the occupant have a form of their own."""
+        return (self.act,) if self.act in ("replace", "fit", "remove", "set") else ()
+
 
 @dataclass(frozen=True, slots=True)
 class Person:
@@ -60,7 +65,7 @@ class IncomingVisit:
     @property
     def digest(self) -> str:
         """SHA-256 of the normalised content: equal for a repeat, different for anything else under the same id."""
-        content = json.dumps(plain_visit(self), sort_keys=True, separators=(",", ":"))
+        content = json.dumps(_normal(plain_visit(self)), sort_keys=True, separators=(",", ":"))
         return hashlib.sha256(content.encode()).hexdigest()
 
     def entry_id(self, number: int) -> UUID:
@@ -72,7 +77,8 @@ class IncomingVisit:
         entry = self.entries[number]
         if not entry.kind:
             return None
-        return entry.device or uuid5(self.id, f"device {entry.ref or number}")
+        # Quoted, so that a ref "3" is not the device of entry 3.
+        return entry.device or uuid5(self.id, f"device {entry.ref!r}" if entry.ref else f"device {number}")
 
 
 def plain_visit(visit: IncomingVisit) -> dict[str, object]:
@@ -86,3 +92,12 @@ def plain_visit(visit: IncomingVisit) -> dict[str, object]:
 
 def _plain_entry(entry: IncomingEntry) -> dict[str, object]:
     return {name: plain(getattr(entry, name)) for name in entry.__dataclass_fields__}
+
+
+def _normal(value: object) -> object:
+    """8 and 8.0 are one number, however a sender writes it."""
+    if isinstance(value, Mapping):
+        return {name: _normal(inner) for name, inner in value.items()}
+    if isinstance(value, list):
+        return [_normal(inner) for inner in value]
+    return float(value) if isinstance(value, int) and not isinstance(value, bool) else value

@@ -35,6 +35,17 @@ def drop(path: Path, start: str) -> None:
     path.write_text("".join(lines))
 
 
+def drop_text(path: Path, code: str) -> None:
+    """Remove the texts of this code from every section."""
+    kept, gone = [], False
+    for line in path.read_text().splitlines(keepends=True):
+        if not line.startswith("   "):
+            gone = line.startswith(f"  {code}:")
+        if not gone:
+            kept.append(line)
+    path.write_text("".join(kept))
+
+
 def places(refused: Refused) -> set[tuple[str, str, int, str]]:
     """Code, file, line and column of every fault."""
     return {_place(f) for f in refused.faults}

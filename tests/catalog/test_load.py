@@ -12,7 +12,7 @@ from fleet.catalog.models import Kind, Procedure, Release
 from fleet.catalog.parse import parse
 from fleet.catalog.services import first_day_of_a_later_release, load
 from fleet.errors import Refused
-from tests.catalog.edit import append, drop, line_of, swap
+from tests.catalog.edit import append, drop, drop_text, line_of, swap
 
 AT = datetime(2026, 3, 3, 12, tzinfo=UTC)
 
@@ -96,9 +96,11 @@ def test_a_code_that_is_gone_is_retired_and_stays(folder: Path) -> None:
 
 def test_a_retired_code_is_never_used_again(folder: Path) -> None:
     load(folder=folder, at=AT)
+    texts = (folder / "texts.yaml").read_text()
     row = _without_button(folder)
     load(folder=folder, at=AT)
     line = append(folder / "procedures.csv", row)
+    (folder / "texts.yaml").write_text(texts)
     with pytest.raises(Refused) as refused:
         load(folder=folder, at=AT)
     assert refused.value.faults[0].at == ("procedures.csv", line, "code")
@@ -109,6 +111,7 @@ def _without_button(folder: Path) -> str:
     row = table.read_text().splitlines()[line_of(table, "button_test") - 1]
     drop(table, "button_test")
     table.write_text(table.read_text().replace("|button_test", ""))
+    drop_text(folder / "texts.yaml", "button_test")
     return row
 
 

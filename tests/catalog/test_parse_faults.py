@@ -14,7 +14,7 @@ PLANTED = [
     ("kinds.csv", "siphon", "Siphon", "", "empty", "name"),
     ("kinds.csv", "siphon", ",S29", ",", "empty_source", "source"),
     ("kinds.csv", "siphon", "siphon", "float_chamber", "duplicate", "code"),
-    ("kinds.csv", "float_cutoff", "reset|trip_in", "reset||trip_in", "bad_value", "attributes"),
+    ("kinds.csv", "float_cutoff", "reset|principle", "reset||principle", "bad_value", "attributes"),
     ("roles.csv", "siphon", "over_pressure", "overpressure", "unknown_reference", "hazard"),
     ("roles.csv", "siphon", ",siphon,S29", ",sifon,S29", "unknown_reference", "kinds"),
     ("roles.csv", "high_limit", "protection", "guard", "bad_value", "part"),
@@ -27,8 +27,58 @@ PLANTED = [
     ("procedures.csv", "flush", "operator|technician", "", "empty", "who"),
     ("procedures.csv", "slow_drain", "season", "year", "bad_value", "anchor"),
     ("procedures.csv", "slow_drain", "flush|button_test", "flush|push", "unknown_reference", "covers"),
-    ("procedures.csv", "limit_trip", ",limit_trip,S", ",limit_tip,S", "unknown_grader", "judged_by"),
+    ("procedures.csv", "limit_trip", ",limit_trip,,20", ",limit_tip,,20", "unknown_grader", "judged_by"),
     ("procedures.csv", "limit_trip", ",30,", ",3.5,", "bad_value", "grace_days"),
+    ("procedures.csv", "limit_trip", ",pressure,", ",steam,", "bad_value", "side"),
+    ("procedures.csv", "limit_trip", ",20,", ",twenty,", "bad_value", "minutes"),
+    ("procedures.csv", "chamber_open_inspect", ",open,", ",opened,", "bad_value", "voids"),
+    ("procedures.csv", "siphon_check", "siphon_plugged", "siphon_shut", "unknown_reference", "fails_as"),
+    ("procedures.csv", "pop_test", "due_only", "due", "bad_value", "proof"),
+    ("procedures.csv", "pop_test", "12 mo", "", "empty", "interval"),
+    ("variants.csv", "lever_lift,weekly", "1 w", "week", "bad_value", "interval"),
+    ("variants.csv", "lever_lift,weekly", "1 w", "", "empty", "interval"),
+    ("variants.csv", "lever_lift,weekly", "yes", "", "bad_value", "due_only"),
+    ("variants.csv", "lever_lift,weekly", "lever_lift", "lever_push", "unknown_reference", "procedure"),
+    ("variants.csv", "lever_lift,monthly", "monthly", "weekly", "duplicate", "variant"),
+    ("contradictions.csv", "glass_empty,glass_full", "glass_empty", "glass_gone", "unknown_reference", "first"),
+    (
+        "contradictions.csv",
+        "discharge_plugged,lever_lift",
+        "lever_lift:pass",
+        "lever_push:pass",
+        "unknown_reference",
+        "second",
+    ),
+    (
+        "contradictions.csv",
+        "discharge_plugged,lever_lift",
+        "lever_lift:pass",
+        "lever_lift:good",
+        "unknown_reference",
+        "second",
+    ),
+    ("contradictions.csv", "glass_empty,glass_full", ",5,", ",five,", "bad_value", "window_minutes"),
+    ("contradictions.csv", "glass_empty,glass_full", ",no,", ",,", "bad_value", "same_place"),
+    ("readings.csv", "limit_trip,call_on", "yes,yes,,,", "yes,yes,is yes,fail,", "unused_rule", "rule"),
+    ("readings.csv", "soap_test,bubbles", "is no", "is not", "bad_value", "rule"),
+    ("readings.csv", "soap_test,bubbles", "is no", ">= 3", "bad_value", "rule"),
+    ("readings.csv", "soap_test,bubbles", "is no", "", "bad_value", "else"),
+    ("readings.csv", "soap_test,bubbles", ",fail,", ",,", "bad_value", "else"),
+    ("readings.csv", "soap_test,bubbles", ",fail,", ",lapse,", "bad_value", "else"),
+    ("readings.csv", "soap_test,bubbles", "no,is no", ",is no", "empty", "accept"),
+    ("readings.csv", "soap_test,smell", "people_in_danger", "people_away", "unknown_reference", "finding"),
+    ("readings.csv", "soap_test,smell", ",fail,", ",inconclusive,", "bad_value", "finding"),
+    ("readings.csv", "three_cycles,cycles", ">= 3", ">= 0", "bad_value", "rule"),
+    ("readings.csv", "three_cycles,cycles", ">= 3", ">= 101", "bad_value", "rule"),
+    ("readings.csv", "three_cycles,cycles", ">= 3", "= 3", "bad_value", "rule"),
+    ("readings.csv", "three_cycles,cycles", ">= 3", ">= three", "bad_value", "rule"),
+    ("readings.csv", "accumulation_test,highest_psi", "<= 20", "<= 60", "bad_value", "rule"),
+    ("readings.csv", "pop_test,opens_psi", "within 2 @", "within 0 @", "bad_value", "rule"),
+    ("readings.csv", "pop_test,opens_psi", "@set_psi", "@stamp_psi", "unknown_reference", "rule"),
+    ("readings.csv", "pop_test,opens_psi", "2 @set_psi", "2 15", "bad_value", "rule"),
+    ("readings.csv", "flame_failure_test,seconds", "@flame_failure_s", "@", "bad_value", "rule"),
+    ("readings.csv", "pop_test,after_pop", "in tight", "in shut", "bad_value", "rule"),
+    ("readings.csv", "pop_test,after_pop", "in tight", "in tight|weeps|drips", "bad_value", "rule"),
     ("readings.csv", "limit_trip,trip_psi", "60", "sixty", "bad_value", "high"),
     ("readings.csv", "limit_trip,trip_psi", "60", "inf", "bad_value", "high"),
     ("readings.csv", "limit_trip,trip_psi", "-5", "70", "bad_value", "low"),
@@ -46,6 +96,7 @@ PLANTED = [
     ("actions.csv", "rod", "yes", "true", "bad_value", "repairs"),
     ("observations.csv", "valve_dripping", "valve_drips", "drips", "unknown_reference", "finding"),
     ("observations.csv", "valve_dripping", "safety_valve", "valve", "unknown_reference", "roles"),
+    ("observations.csv", "valve_dripping", "safety_valve", "safety_valve|", "bad_value", "roles"),
 ]
 
 
@@ -146,6 +197,38 @@ def test_a_text_that_belongs_to_nothing_is_refused_with_its_line(folder: Path) -
     with pytest.raises(Refused) as refused:
         parse(folder, 1)
     assert places(refused.value) == {("unknown_text", "texts.yaml", line, "cautions")}
+
+
+@pytest.mark.parametrize(("old", "new"), [("flush:", "flush: at once"), ("flush:", "flush: {do: it}")])
+def test_steps_that_are_no_list_are_refused_with_their_line(folder: Path, old: str, new: str) -> None:
+    texts = folder / "texts.yaml"
+    before, after = texts.read_text().split("\nsteps:\n")
+    told = [line for line in after.splitlines() if not line.startswith("    - ")]
+    texts.write_text(before + "\nsteps:\n" + "\n".join(told).replace(old, new, 1) + "\n")
+    line = len((before + "\nsteps:\n").splitlines()) + 1
+    with pytest.raises(Refused) as refused:
+        parse(folder, 1)
+    assert ("bad_value", "texts.yaml", line, "steps") in places(refused.value)
+
+
+@pytest.mark.parametrize(("section", "told"), [("steps", "steps"), ("cautions", "cautions")])
+def test_a_procedure_without_caution_or_steps_is_refused(folder: Path, section: str, told: str) -> None:
+    texts = folder / "texts.yaml"
+    before, after = texts.read_text().split(f"\n{section}:\n")
+    texts.write_text(f"{before}\n{section}:\n{after.replace('  flush:', '  fluid:', 1)}")
+    with pytest.raises(Refused) as refused:
+        parse(folder, 1)
+    row = line_of(folder / "procedures.csv", "flush,")
+    assert ("missing_text", "procedures.csv", row, "code") in places(refused.value)
+    assert any(told.rstrip("s") in f.message for f in refused.value.faults if f.code == "missing_text")
+
+
+@pytest.mark.parametrize("code", ["flame_failure_slow", "co_high", "set_pressure_off", "equipment_failed"])
+def test_a_finding_that_the_table_fires_must_have_its_row(folder: Path, code: str) -> None:
+    drop(folder / "findings.csv", f"{code},")
+    with pytest.raises(Refused) as refused:
+        parse(folder, 1)
+    assert ("missing_rule", "findings.csv", 1, "code") in places(refused.value)
 
 
 def test_a_section_nobody_knows_is_refused_with_its_line(folder: Path) -> None:

@@ -27,7 +27,8 @@ def items(body: str) -> list[str]:
 
 
 def holds(body: str) -> list[str]:
-    return [item for item in items(body) if "level-hold" in item]
+    """Those of the condition hold itself: its word is its level's."""
+    return [item for item in items(body) if re.search(r'<br> ?<span class="level level-hold">', item)]
 
 
 def test_the_newest_news_is_first_in_the_words_of_the_alarm_standards(told: Fleet, rosa: Client) -> None:

@@ -8,7 +8,8 @@ from typing import Any
 import pytest
 from django.test import Client
 
-from fleet.portfolio.models import Building, ServiceState
+from fleet.accounts.models import Grant
+from fleet.portfolio.models import Building, Portfolio, ServiceState
 from tests.cast import DAY, NOW, Fleet, make_fleet
 from tests.web.conftest import SetClock, SignIn
 
@@ -90,6 +91,17 @@ def test_names_from_the_register_are_text_and_never_markup(fleet: Fleet, rosa: C
     body = read(rosa)
     assert "<script>alert" not in body
     assert "&lt;script&gt;alert" in body
+
+
+def test_further_reasons_are_counted(fleet: Fleet, rosa: Client) -> None:
+    fleet.post(fleet.serviced(NOW - 600 * DAY))
+    assert re.search(r"and \d+ more", section(read(rosa), "in_service"))
+
+
+def test_a_portfolio_without_boilers_says_how_they_come(fleet: Fleet, sign_in: SignIn, clock: SetClock) -> None:
+    empty = Portfolio.objects.create(ref="EMPTY", name="Empty Homes")
+    Grant.objects.create(user=fleet.outsider, portfolio=empty, role="manager")
+    assert "No boiler is on record yet" in read(sign_in(fleet.outsider))
 
 
 # session, user, segments with boiler, building and portfolio, raised alerts per boiler

@@ -15,7 +15,7 @@ pytestmark = pytest.mark.django_db
 def held(fleet: Fleet) -> Fleet:
     """Serviced a month ago, on hold since this morning's flush."""
     fleet.post(fleet.serviced(NOW - 30 * DAY), fleet.flushed(NOW - DAY))
-    fleet.post(fleet.flushed(NOW, burner_stopped=False))
+    fleet.post(fleet.flushed(NOW - DAY / 24, burner_stopped=False))
     return fleet
 
 

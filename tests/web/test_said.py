@@ -47,7 +47,7 @@ def test_a_text_falls_into_its_sentences(text: str, lines: list[str]) -> None:
 
 @pytest.mark.parametrize(
     ("name", "words"),
-    [("trip_psi", "trip"), ("psi_when_checked", "psi when checked"), ("stayed_off_minutes", "stayed off")],
+    [("trip_psi", "trip"), ("psi_when_checked", "pressure when checked"), ("stayed_off_minutes", "stayed off")],
 )
 def test_a_readings_unit_stands_behind_its_value_and_not_in_its_name(name: str, words: str) -> None:
     assert said.label(name) == words

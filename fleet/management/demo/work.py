@@ -16,6 +16,7 @@ GOOD_FLUSH = {
     "recovery": "prompt",
     "sediment": "clear",
 }
+GOOD_POP = {"opens_psi": 15.0, "opened_sharply": True, "after_pop": "tight", "seal_intact": True}
 GOOD_LIFT = {"gauge_psi": 6.0, "lifted": True, "discharged": True, "after_lift": "tight"}
 LEFT_WELL: Mapping[str, Any] = {
     "jumpers_off": True,
@@ -75,6 +76,7 @@ def yearly_service(bench: Bench, at: datetime, after_lift: str = "tight") -> lis
         _limit(bench, at),
         bench.test(at, "slow_drain", "lower", burner_firing=True, burner_stopped=True, trip_in=1.5, locked_out=True),
         bench.test(at, "lever_lift", "valve", **{**GOOD_LIFT, "after_lift": after_lift}),
+        *([bench.test(at, "pop_test", "valve", **GOOD_POP)] if after_lift == "tight" else []),
         bench.act(at, "open_clean", "chamber"),
         bench.test(at, "chamber_open_inspect", "chamber", found_clean=True),
         bench.test(at, "slow_drain", "upper", burner_firing=True, burner_stopped=True, trip_in=2.5),

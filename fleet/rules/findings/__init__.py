@@ -1,7 +1,10 @@
 """Findings that rest on something else than one test: something seen, a history of entries, or data alone."""
 
+from fleet.rules.findings import data, history, observations
 from fleet.rules.findings.data import Wrong, wrong_by_data
 from fleet.rules.findings.history import notice
-from fleet.rules.findings.observations import OBSERVED, RAISED, observe
+from fleet.rules.findings.observations import OBSERVED, observe
+
+RAISED = observations.RAISED | history.RAISED | data.RAISED
 
 __all__ = ["OBSERVED", "RAISED", "Wrong", "notice", "observe", "wrong_by_data"]

@@ -4,12 +4,32 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from uuid import UUID
 
-from fleet.engineering.ladder import Ladder, faults
+from fleet.engineering.ladder import MOST_PSI, Ladder, faults
 from fleet.engineering.relief import relief
 from fleet.rules.ledger import Ledger, Record
 
 GAUGE_LEAST_PSI = 30.0  # S5, S12, S13
 GAUGE_MOST_PSI = 60.0  # HG-602(a), from memory
+
+
+RAISED = frozenset(
+    {
+        "ladder_over_fifteen",
+        "ladder_limit_at_valve",
+        "ladder_limit_at_cut_out",
+        "ladder_cut_in",
+        "ladder_limit_gap",
+        "ladder_operating_gap",
+        "capacity_unknown",
+        "capacity_short",
+        "gauge_range",
+        "valve_over_fifteen",
+        "cutoffs_in_one_chamber",
+        "not_fitted",
+        "not_fitted_last_line",
+        "set_pressure_unproven",
+    }
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -22,9 +42,15 @@ class Wrong:
 
 
 def wrong_by_data(ledger: Ledger) -> list[Wrong]:
-    """Return everything wrong in the data as they stand now; rules the catalogue has no row for are not raised."""
-    found = [*_ladder(ledger), *_relief(ledger), *_gauges(ledger), *_cutoffs(ledger)]
-    return [w for w in found if w.rule in ledger.catalogue.findings]
+    """Return everything wrong in the data as they stand now."""
+    return [
+        *_ladder(ledger),
+        *_relief(ledger),
+        *_gauges(ledger),
+        *_valves(ledger),
+        *_cutoffs(ledger),
+        *_missing(ledger),
+    ]
 
 
 def _fitted(ledger: Ledger, role: str) -> list[Record]:
@@ -81,3 +107,19 @@ def _cutoffs(ledger: Ledger) -> Iterator[Wrong]:
     if len(cutoffs) == 2 and ledger.share_a_chamber(cutoffs[0], cutoffs[1]) and ledger.cutoffs_needed() > 1:
         upper = next((c for c in cutoffs if c.role.code == "upper_cutoff"), cutoffs[0])
         yield Wrong("cutoffs_in_one_chamber", upper.position.id, "Both cutoffs sit in one chamber: they count as one.")
+
+
+def _valves(ledger: Ledger) -> Iterator[Wrong]:
+    for valve in _fitted(ledger, "safety_valve"):
+        psi = valve.setting("set_psi")
+        if psi is not None and psi > MOST_PSI:
+            told = f"The {valve.position.name} is set at {psi:g} psi, over {MOST_PSI:g}."
+            yield Wrong("valve_over_fifteen", valve.position.id, told)
+
+
+def _missing(ledger: Ledger) -> Iterator[Wrong]:
+    """Needed and not there."""
+    for record in ledger.records.values():
+        if record.needed and not record.device and record.role.part == "protection":
+            rule = "not_fitted_last_line" if record.role.last_line else "not_fitted"
+            yield Wrong(rule, record.position.id, f"No {record.position.name} is fitted, and it is needed.")

@@ -1,11 +1,115 @@
 """Findings that take more than one entry: they look back over what was done before."""
 
 from collections.abc import Iterator
+from datetime import timedelta
 
-from fleet.rules.ledger import Ledger, Record
-from fleet.rules.values import Entry, Visit
+from fleet.rules.catalogue import Contradiction
+from fleet.rules.findings.makeup import makeup
+from fleet.rules.ledger import Case, Ledger, Record, Trace
+from fleet.rules.values import Entry, Level, Visit
+
+Found = tuple[str, Record | None, str]
+
+RAISED = frozenset(
+    {
+        "contradiction",
+        "resets_without_cause",
+        "resets_flame",
+        "lockouts_without_cause",
+        "repeat_routine",
+        "repeat_urgent",
+        "makeup_rising",
+        "makeup_rising_again",
+    }
+)
+DAY, MONTH, SEASON = timedelta(hours=24), timedelta(days=30), timedelta(days=365)
+_WEAR = frozenset({"flush_dirty", "probe_scaled", "co_adjust"})  # wear parts and cleaning repeat by nature
+_DONE = ("action", "replace", "fit", "remove", "set")
 
 
-def notice(ledger: Ledger, visit: Visit, entry: Entry, record: Record) -> Iterator[tuple[str, Record | None, str]]:
+def notice(ledger: Ledger, visit: Visit, entry: Entry, record: Record | None) -> Iterator[Found]:
     """Yield (rule, where, sentence) for what an entry makes of those before it, `ledger.trail`."""
-    return iter(())
+    yield from _contradictions(ledger, entry, record)
+    if record is None:
+        return
+    yield from _resets(ledger, entry, record)
+    yield from _lockouts(ledger, entry, record)
+    yield from _repeats(entry, record)
+    yield from makeup(ledger, entry, record)
+
+
+def _contradictions(ledger: Ledger, entry: Entry, record: Record | None) -> Iterator[Found]:
+    now = _label(entry, ledger.outcomes.get(entry.id, ""))
+    rows = [c for c in ledger.catalogue.contradictions if now in (c.first, c.second)]
+    for row in rows:
+        other = row.second if now == row.first else row.first
+        if any(_clashes(row, other, trace, entry) for trace in _since(ledger, entry, row)):
+            yield "contradiction", record, row.sentence
+
+
+def _label(entry: Entry, outcome: str) -> str:
+    return entry.code if entry.act == "observe" else f"{entry.code}:{outcome}"
+
+
+def _since(ledger: Ledger, entry: Entry, row: Contradiction) -> list[Trace]:
+    """What lies within the window, newest first, up to the last thing that was done."""
+    found = []
+    for trace in reversed(ledger.trail):
+        if entry.at - trace.entry.at > timedelta(minutes=row.window_minutes) or trace.entry.act in _DONE:
+            break
+        found.append(trace)
+    return found
+
+
+def _clashes(row: Contradiction, other: str, trace: Trace, entry: Entry) -> bool:
+    same = not row.same_place or trace.entry.position == entry.position
+    return same and _label(trace.entry, trace.outcome) == other
+
+
+def _resets(ledger: Ledger, entry: Entry, record: Record) -> Iterator[Found]:
+    """Pressed twice in 24 hours or three times in 30 days without a cause: next comes a jumper."""
+    if not _is_reset(entry):
+        return
+    month = [t for t in _here(ledger, entry, MONTH) if _is_reset(t.entry)]
+    day = [t for t in month if entry.at - t.entry.at < DAY]
+    if len(day) >= 1 or len(month) >= 2:
+        rule = "resets_flame" if record.role.code == "flame_safeguard" else "resets_without_cause"
+        yield rule, record, f"The reset of the {record.position.name} was pressed again without a cause found."
+
+
+def _is_reset(entry: Entry) -> bool:
+    return entry.code in ("reset_pressed", "reset")
+
+
+def _lockouts(ledger: Ledger, entry: Entry, record: Record) -> Iterator[Found]:
+    before = [t for t in _here(ledger, entry, MONTH) if t.entry.code == "lockout_found"]
+    if entry.code == "lockout_found" and len(before) >= 2:
+        yield "lockouts_without_cause", record, f"The {record.position.name} locked out three times in 30 days."
+
+
+def _here(ledger: Ledger, entry: Entry, window: timedelta) -> Iterator[Trace]:
+    """What was done at this position within the window, newest first, back to the last cause that was found."""
+    for trace in reversed(ledger.trail):
+        if entry.at - trace.entry.at >= window:
+            return
+        if trace.entry.position == entry.position:
+            if trace.entry.code == "cause_found":
+                return
+            yield trace
+
+
+def _repeats(entry: Entry, record: Record) -> Iterator[Found]:
+    """The same rule on the same device within a season of its proven repair: find the root cause."""
+    for case in record.open_cases():
+        earlier = [c for c in record.cases if c.rule.code == case.rule.code and c is not case]
+        if case.entry == entry.id and case.opened_at == entry.at and _within_a_season(record, case, earlier):
+            rule = "repeat_routine" if case.level is Level.ROUTINE else "repeat_urgent"
+            yield rule, record, f"Again within a season of its repair: {case.sentence} Find the root cause."
+
+
+def _within_a_season(record: Record, case: Case, earlier: list[Case]) -> bool:
+    if case.rule.code in _WEAR or case.rule.code in RAISED or case.presumed:
+        return False
+    since = record.fitted_at
+    closed = [c.closed_at for c in earlier if c.closed_at and (since is None or c.opened_at >= since)]
+    return any(case.opened_at - at <= SEASON for at in closed)

@@ -1,36 +1,66 @@
-"""Findings that rest on something seen rather than on a test."""
+"""Findings that rest on something seen rather than on a test: most by the catalogue's table, the rest by a function."""
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 
-from fleet.rules.ledger import Ledger, Record
+from fleet.rules.findings import pressure_side, water_side
+from fleet.rules.ledger import Case, Ledger, Record
 from fleet.rules.values import Entry, Visit
 
-# The codes this module knows by name; the catalogue must have a row for each.
-OBSERVED = frozenset({"lockout_found", "cause_found"})
-RAISED = frozenset({"lockout_found", "lockout_cause"})
+Found = tuple[str, Record | None, str]
+Seen = Callable[[Ledger, Visit, Entry, Record], Iterator[Found]]
+
+# What is seen on a place and needs more than its row: who else is accused, or what the burner did meanwhile.
+_SPECIAL: dict[str, Seen] = {
+    "glass_empty": water_side.glass_empty,
+    "level_below_trip": water_side.level_below_trip,
+    "feeding_above_normal": water_side.feeding_above_normal,
+    "gauge_zero_steaming": pressure_side.gauge_zero_steaming,
+    "gauge_not_zero_cold": pressure_side.gauge_not_zero_cold,
+    "valve_opened_under_pressure": pressure_side.valve_opened,
+    "switch_opened_fuel_burned": pressure_side.fuel_burned,
+}
+
+# The codes this module knows by name, and the rules it raises by itself; the catalogue must have a row for each.
+OBSERVED = frozenset({"lockout_found", "cause_found", *_SPECIAL})
+RAISED = frozenset({"lockout_found", "lockout_cause", *water_side.RAISED, *pressure_side.RAISED})
 
 # Which rung should have acted before the one that was found locked out.
 _BEFORE = {"lower_cutoff": "upper_cutoff", "high_limit": "operating_control"}
 
 
-def observe(
-    ledger: Ledger, visit: Visit, entry: Entry, record: Record | None
-) -> Iterator[tuple[str, Record | None, str]]:
-    """Yield (rule, where, sentence) for one observation."""
+def observe(ledger: Ledger, visit: Visit, entry: Entry, record: Record | None) -> Iterator[Found]:
+    """Yield (rule, where, sentence) for one observation; without a position it is about the boiler as a whole."""
     seen = ledger.catalogue.observations[entry.code]
-    if record is None:
-        return
-    if entry.code == "lockout_found":
+    if entry.code == "cause_found":
+        _cause(ledger, visit, record)
+    elif record is None:
+        if seen.finding:
+            yield seen.finding, None, f"{seen.name}."
+    elif entry.code == "lockout_found":
         yield _lockout(ledger, record)
-    elif entry.code == "cause_found":
-        # Good news: it counts only from somebody qualified beyond an operator.
-        for case in record.open_cases() if visit.qualifications - {"operator"} else ():
-            case.cause_known = True
+    elif entry.code in _SPECIAL:
+        yield from _SPECIAL[entry.code](ledger, visit, entry, record)
+    elif entry.code.startswith("tag_lifted_"):
+        _lift_tag(visit, entry, ledger.cases_at(record) + ledger.general)
     elif seen.finding:
-        yield seen.finding, record, f"{seen.name} on the {record.position.name}."
+        yield seen.finding, record, f"{seen.name}: {record.position.name}."
 
 
-def _lockout(ledger: Ledger, record: Record) -> tuple[str, Record, str]:
+def _cause(ledger: Ledger, visit: Visit, record: Record | None) -> None:
+    """Good news: it counts only from somebody qualified beyond an operator."""
+    for case in ledger.cases_at(record) if visit.qualifications - {"operator"} else ():
+        case.cause_known = case.cause_known or case.is_open
+
+
+def _lift_tag(visit: Visit, entry: Entry, cases: list[Case]) -> None:
+    """Only the body that hung a tag lifts it, on paper."""
+    body = entry.code.removeprefix("tag_lifted_")
+    for case in cases:
+        if case.is_open and case.rule.code == f"tag_{body}" and body in visit.qualifications:
+            case.closed_at, case.closed_by = entry.at, entry.id
+
+
+def _lockout(ledger: Ledger, record: Record) -> Found:
     """It acted, which counts for it; the one before it is presumed failed until it trips as found."""
     before = _rung_before(ledger, record)
     name = record.position.name

@@ -3,11 +3,14 @@
 from collections.abc import Callable
 from dataclasses import replace
 
-from fleet.rules.catalogue import ReadingSpec
+from fleet.rules.catalogue import Procedure
 from fleet.rules.ledger import Bench
 from fleet.rules.values import Verdict
+from fleet.rules.verdicts.accepted import taken
+from fleet.rules.verdicts.fire import combustion
 from fleet.rules.verdicts.graded import Graded
 from fleet.rules.verdicts.pressure import button_test, lever_lift, limit_trip, operating_control_trip, siphon_check
+from fleet.rules.verdicts.table import CLAIMED, fails_as, table
 from fleet.rules.verdicts.water import flush, inspection, lowering_test
 
 GRADERS: dict[str, Callable[[Bench], Graded]] = {
@@ -19,9 +22,14 @@ GRADERS: dict[str, Callable[[Bench], Graded]] = {
     "siphon_check": siphon_check,
     "button": button_test,
     "inspection": inspection,
+    "combustion": combustion,
+    "table": table,
 }
 
-# The finding rules each grader may fire; the catalogue must have a row for every one of them.
+# Only this one reads the machine's rules of the readings: anywhere else they would be a check that nobody makes.
+READS_RULES = frozenset({"table"})
+
+# The finding rules that stand in each grader's code; the catalogue must have a row for every one of them.
 FIRES: dict[str, frozenset[str]] = {
     "flush": frozenset({"flush_no_water", "flush_keeps_firing", "flush_slow_recovery", "flush_dirty", "test_failed"}),
     "lowering": frozenset(
@@ -33,18 +41,18 @@ FIRES: dict[str, frozenset[str]] = {
     "siphon_check": frozenset({"siphon_plugged"}),
     "button": frozenset({"test_failed"}),
     "inspection": frozenset({"chamber_fouled"}),
-}
-
-# A failure that is only claimed has the class and the effect of the procedure: a plugged path blinds what is on it,
-# a failed operating control is urgent and no hold.
-_CLAIMED_RULE = {
-    "operating_control_trip": "operating_control_failed",
-    "siphon_check": "siphon_plugged",
-    "inspection": "chamber_fouled",
+    "combustion": frozenset({"co_high", "co_adjust", "ambient_co"}),
+    "table": frozenset(),
 }
 
 _CLAIMED_PASS = "Claimed as passed, but the readings fail it. Only a correction changes this: which is right?"
 _CLAIMED_FAIL = "Claimed as failed, but every reading is fine. It stays failed until corrected: which is right?"
+
+
+def fires(procedure: Procedure) -> frozenset[str]:
+    """Every finding rule a test of this procedure may fire: by its grader, by its readings, by a bare claim."""
+    by_reading = {s.finding for s in procedure.readings.values() if s.finding}
+    return FIRES.get(procedure.judged_by, frozenset()) | by_reading | {procedure.fails_as or CLAIMED}
 
 
 def grade(bench: Bench) -> Graded:
@@ -70,23 +78,14 @@ def grade(bench: Bench) -> Graded:
 
 def _failed_by_claim(bench: Bench, read: Graded, missing: list[str]) -> Graded:
     question = "" if missing or read.outcome != "pass" else _CLAIMED_FAIL
-    rule = _CLAIMED_RULE.get(bench.procedure.judged_by, "test_failed")
-    faults = ((rule, bench.record.position.id), *read.faults)
+    # The class and the effect of the procedure: a plugged path blinds what is on it, a failed feeder is no hold.
+    faults = ((fails_as(bench), bench.record.position.id), *read.faults)
     sentence = f"{bench.procedure.name} was reported failed on the {bench.name}."
     return replace(read, outcome="fail", grade="failed", proves="", sentence=sentence, question=question, faults=faults)
 
 
 def _missing(bench: Bench) -> list[str]:
-    return [s.name for s in bench.procedure.readings.values() if s.required and not _taken(bench, s)]
-
-
-def _taken(bench: Bench, spec: ReadingSpec) -> bool:
-    """Whether the reading is there and of its type: a word where a yes or no belongs tells nothing."""
-    if spec.type == "bool":
-        return bench.flag(spec.name) is not None
-    if spec.type == "number":
-        return bench.number(spec.name) is not None
-    return bench.word(spec.name) in spec.choices
+    return [s.name for s in bench.procedure.readings.values() if s.required and not taken(bench, s)]
 
 
 def _inconclusive(bench: Bench, missing: list[str]) -> str:

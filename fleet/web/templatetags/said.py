@@ -57,7 +57,7 @@ def sentences(text: str) -> list[str]:
 def label(reading: str) -> str:
     """A reading's name without its unit, which stands behind the value."""
     unit = next((u for u in UNITS if reading.endswith(u)), "")
-    return reading.removesuffix(unit).replace("_", " ")
+    return " ".join("pressure" if w == "psi" else w for w in reading.removesuffix(unit).split("_"))
 
 
 @register.filter

@@ -2,26 +2,24 @@
 
 const LATE = 20_000; // four missed refreshes
 
-const board = document.getElementById("board");
-const freshness = document.getElementById("freshness");
-const news = document.getElementById("news");
-const order = document.getElementById("order");
+const find = (id) => document.getElementById(id);
+const [board, freshness, news, order] = ["board", "freshness", "news", "order"].map(find);
 
 let refreshed = Date.now();
 let latest = document;
-const known = new Map(rows(document).map((row) => [row.id, row.outerHTML]));
+let copy = "";
+let trouble = "Trying again.";
 
-function rows(within) {
-  return [...within.querySelectorAll("li.row")];
-}
-
+const rows = (within) => [...within.querySelectorAll("li.row")];
 const sequence = (within) => rows(within).map((row) => row.closest("section").id + row.id).join();
+const known = new Map(rows(document).map((row) => [row.id, row.outerHTML]));
 
 function clock(at) {
   return new Date(at).toLocaleTimeString([], { hour: "2-digit", minute: "2-digit", hourCycle: "h23" });
 }
 
 function mark(row) {
+  row.classList.remove("gone");
   row.classList.add("changed");
   row.querySelector(".row-changed").textContent = `changed ${clock(refreshed)}`;
 }
@@ -36,10 +34,10 @@ function put(old, fresh) {
 }
 
 function add(fresh) {
-  const group = document.getElementById(fresh.closest("section").id);
+  const group = find(fresh.closest("section").id);
   group.hidden = false;
   group.querySelector("ul").append(document.importNode(fresh, true));
-  mark(document.getElementById(fresh.id));
+  mark(find(fresh.id));
 }
 
 function drop(row) {
@@ -49,7 +47,7 @@ function drop(row) {
 
 function change(fresh) {
   const said = [];
-  const left = new Map(rows(board).filter((row) => !row.matches(".gone")).map((row) => [row.id, row]));
+  const left = new Map(rows(board).map((row) => [row.id, row]));
   for (const row of rows(fresh)) {
     const old = left.get(row.id);
     left.delete(row.id);
@@ -69,23 +67,26 @@ function held(work) {
   const focused = document.activeElement.closest("li.row");
   const anchor = board.querySelector("li.row:hover") ?? focused ?? rows(board).find(inView);
   const before = anchor?.getBoundingClientRect().top;
-  const result = work();
+  work();
   if (anchor) window.scrollBy(0, anchor.getBoundingClientRect().top - before);
-  return result;
 }
 
 function take(text) {
-  const fresh = new DOMParser().parseFromString(text, "text/html");
-  if (!fresh.getElementById("counts")) return stale("Trying again.");
+  // After a 304 the browser hands out the text it kept.
+  const fresh = text === copy ? latest : new DOMParser().parseFromString(text, "text/html");
+  if (!fresh.getElementById("counts")) return stale();
   refreshed = Date.now();
-  latest = fresh;
-  const said = held(() => change(fresh));
-  const [counts, newer] = [document.getElementById("counts"), fresh.getElementById("counts")];
-  if (counts.textContent !== newer.textContent) counts.replaceWith(document.importNode(newer, true));
-  if (said.length > 3) news.textContent = `${said.length} boilers have changed.`;
-  else if (said.length) news.textContent = said.join(" ");
-  order.hidden = sequence(fresh) === sequence(board);
+  if (text !== copy) show(fresh);
+  copy = text;
   say(`Refreshed ${clock(refreshed)}`, false);
+}
+
+function show(fresh) {
+  latest = fresh;
+  const said = change(fresh);
+  find("counts").replaceWith(document.importNode(fresh.getElementById("counts"), true));
+  if (said.length) news.textContent = said.length > 3 ? `${said.length} boilers have changed.` : said.join(" ");
+  order.hidden = sequence(fresh) === sequence(board);
 }
 
 function say(text, stale) {
@@ -98,23 +99,22 @@ function say(text, stale) {
 function sort() {
   rows(board).filter((row) => row.matches(".gone")).forEach((row) => row.remove());
   for (const group of latest.querySelectorAll("section.group")) {
-    const here = document.getElementById(group.id);
+    const here = find(group.id);
     here.hidden = group.hidden;
-    here.querySelector("ul").append(...rows(group).map((row) => document.getElementById(row.id)));
+    here.querySelector("ul").append(...rows(group).map((row) => find(row.id)));
   }
   order.hidden = true;
-  document.getElementById("title").focus();
+  find("title").focus();
 }
 
-function stale(why) {
-  say(`Not refreshed since ${clock(refreshed)}. ${why}`, true);
-}
+const stale = () => held(() => say(`Not refreshed since ${clock(refreshed)}. ${trouble}`, true));
 
 if (board) {
   document.body.addEventListener("htmx:afterRequest", ({ detail }) => {
-    if (detail.successful) take(detail.xhr.responseText);
-    else stale(detail.xhr.status === 401 ? "You are signed out: load this page again." : "Trying again.");
+    if (detail.xhr.status === 401) trouble = "You are signed out: load this page again.";
+    if (detail.successful) held(() => take(detail.xhr.responseText));
+    else stale();
   });
-  setInterval(() => Date.now() - refreshed > LATE && stale("Trying again."), 5000);
-  document.getElementById("sort").addEventListener("click", sort);
+  setInterval(() => Date.now() - refreshed > LATE && stale(), 5000);
+  find("sort").addEventListener("click", sort);
 }

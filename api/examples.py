@@ -1,0 +1,88 @@
+"""Examples of the OpenAPI document: of the demonstration's boiler 1 in 12 Alder Terrace, and accepted as they stand."""
+
+from typing import Any
+
+from drf_spectacular.utils import OpenApiExample
+
+BOILER = "2f939f8a-33cf-525d-b755-10a0a756636e"
+TECHNICIAN = "6ba17026-a0bd-544d-81f4-1db83ae0e4fc"
+UPPER_CUTOFF = "f3a3fe50-eebd-507d-99d2-751d7463311d"
+FLOAT_CHAMBER = "1ecd0845-e77d-5a0d-b098-c122c9c4bb24"
+
+FAILED_FLUSH: dict[str, Any] = {
+    "id": "0198f3c2-7c1e-7b7a-9a54-2f6d3f0c9a11",
+    "boiler": BOILER,
+    "kind": "routine_check",
+    "performed_at": "2026-01-12T07:10:00-05:00",
+    "people": [{"user": TECHNICIAN}],
+    "state_on_arrival": "firing",
+    "left_as": "off_locked",
+    "entries": [
+        {
+            "test": "flush",
+            "position": UPPER_CUTOFF,
+            "outcome": "fail",
+            "readings": {"burner_firing": True, "water": "runs", "burner_stopped": False, "recovery": "prompt"},
+        }
+    ],
+}
+REPAIR: dict[str, Any] = {
+    "id": "0198f41e-2b60-7f02-8d1c-51f7a0c6e3b2",
+    "boiler": BOILER,
+    "kind": "follow_up",
+    "performed_at": "2026-01-12T08:05:00-05:00",
+    "people": [{"user": TECHNICIAN}],
+    "call_for_heat": True,
+    "state_on_arrival": "off",
+    "left_as": "on_call",
+    "entries": [
+        {"action": "open_clean", "position": UPPER_CUTOFF},
+        {"action": "open_clean", "position": FLOAT_CHAMBER},
+        {
+            "test": "slow_drain",
+            "position": UPPER_CUTOFF,
+            "phase": "as_left",
+            "outcome": "pass",
+            "readings": {"burner_firing": True, "burner_stopped": True, "trip_in": 2.5},
+            "performed_at": "2026-01-12T08:50:00-05:00",
+        },
+        {
+            "test": "flush",
+            "position": UPPER_CUTOFF,
+            "phase": "as_left",
+            "outcome": "pass",
+            "readings": {"burner_firing": True, "water": "runs", "burner_stopped": True, "recovery": "prompt"},
+        },
+    ],
+    "leaving_checks": {
+        "jumpers_off": True,
+        "set_points_read": True,
+        "feed_open": True,
+        "drains_shut": True,
+        "glass_cocks_open": True,
+        "resets_in": True,
+        "water_at_line": True,
+        "tags_accounted": True,
+        "told": [{"name": "Ines Okafor", "how": "phone", "at": "2026-01-12T08:55:00-05:00"}],
+    },
+}
+PROBLEM: dict[str, Any] = {
+    "type": "about:blank",
+    "title": "Unprocessable Entity",
+    "status": 422,
+    "code": "not_possible",
+    "detail": "trip_psi lies outside -5 to 60 psi.",
+    "errors": [
+        {
+            "code": "not_possible",
+            "message": "trip_psi lies outside -5 to 60 psi.",
+            "pointer": "/entries/0/readings/trip_psi",
+        }
+    ],
+}
+
+POST_VISIT = [
+    OpenApiExample("A failed flush", value=FAILED_FLUSH, request_only=True),
+    OpenApiExample("The repair, proven", value=REPAIR, request_only=True),
+    OpenApiExample("Refused", value=PROBLEM, response_only=True, status_codes=["422"]),
+]

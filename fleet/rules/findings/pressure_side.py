@@ -1,0 +1,53 @@
+"""What is seen on the pressure side and accuses more than the place it was seen on."""
+
+from collections.abc import Iterator
+from datetime import datetime
+
+from fleet.rules.effects import doubt
+from fleet.rules.ledger import Ledger, Record
+from fleet.rules.values import Entry, Visit
+
+Found = tuple[str, Record | None, str]
+
+RAISED = frozenset({"gauge_zero_with_steam", "gauge_off", "valve_opened", "presumed_by_valve", "output_path_failed"})
+READ_BY_GAUGE = frozenset({"limit_trip", "operating_control_trip", "lever_lift", "three_cycles"})
+_PRESUMED = ("operating_control", "high_limit", "siphon", "fuel_valves")
+
+
+def gauge_zero_steaming(ledger: Ledger, visit: Visit, entry: Entry, record: Record) -> Iterator[Found]:
+    """Steam is made and the gauge stands at zero: as a plugged siphon, and the gauge's where it hangs on one."""
+    siphons = [p for p in ledger.paths_of(record) if p.role.code == "siphon"] or [record]
+    for siphon in siphons:
+        yield "gauge_zero_with_steam", siphon, f"Steam was made and the gauge on the {siphon.position.name} read zero."
+
+
+def gauge_not_zero_cold(ledger: Ledger, visit: Visit, entry: Entry, record: Record) -> Iterator[Found]:
+    """The pressures read by it since its last good check are in doubt."""
+    gauge_doubt(ledger, record)
+    yield "gauge_off", record, f"The {record.position.name} did not read zero with the boiler cold and vented."
+
+
+def gauge_doubt(ledger: Ledger, record: Record) -> None:
+    """Put in doubt what was proven by readings of this gauge since its last good check."""
+    doubt(ledger.records.values(), _last_check(record), READ_BY_GAUGE)
+
+
+def _last_check(record: Record) -> datetime | None:
+    return max((p.at for p in record.passes if not p.doubtful), default=None)
+
+
+def valve_opened(ledger: Ledger, visit: Visit, entry: Entry, record: Record) -> Iterator[Found]:
+    """Over-pressure is presumed: all that should have acted first, until each passes as found; or the valve is weak."""
+    yield "valve_opened", record, f"The {record.position.name} opened under pressure."
+    for other in ledger.records.values():
+        if other.device and other.role.code in _PRESUMED:
+            told = f"The safety valve opened under pressure: the {other.position.name} is presumed failed."
+            yield "presumed_by_valve", other, told
+
+
+def fuel_burned(ledger: Ledger, visit: Visit, entry: Entry, record: Record) -> Iterator[Found]:
+    """A switch opened and the fuel burned on: where device and circuit are both possible, the circuit comes first."""
+    circuits = [p for p in ledger.paths_of(record) if p.role.part == "output_path"] or [record]
+    for circuit in circuits:
+        told = f"The {record.position.name} opened and the fuel burned on: the {circuit.position.name} did not act."
+        yield "output_path_failed", circuit, told

@@ -1,0 +1,48 @@
+"""What is seen on the water side and accuses more than the place it was seen on."""
+
+from collections.abc import Iterator
+
+from fleet.rules.ledger import Ledger, Record
+from fleet.rules.values import Entry, Visit
+
+Found = tuple[str, Record | None, str]
+
+RAISED = frozenset(
+    {"glass_empty_firing", "glass_empty_off", "cutoff_below_trip", "feeding_burner_off", "feeding_burner_on"}
+)
+_CUTOFFS = ("upper_cutoff", "lower_cutoff")
+
+
+def fires(visit: Visit, entry: Entry) -> bool:
+    """Whether the burner was firing or the boiler hot when it was seen; where nobody says, it is taken to fire."""
+    said = entry.readings.get("burner_firing")
+    if isinstance(said, bool):
+        return said
+    return visit.state_on_arrival not in ("off", "no_power", "locked_out")
+
+
+def glass_empty(ledger: Ledger, visit: Visit, entry: Entry, record: Record) -> Iterator[Found]:
+    """Empty with the burner firing or hot: every cutoff and the feeder failed to act. Off: a cutoff acted."""
+    if not fires(visit, entry):
+        yield "glass_empty_off", record, "The glass was empty and the burner off: the level is lost, the cause unknown."
+        return
+    told = "The glass was empty with the burner firing or hot"
+    yield "glass_empty_firing", record, f"{told}: nothing that guards against dry firing acted."
+    for other in ledger.records.values():
+        if other.device and other.role.code in _CUTOFFS:
+            yield "cutoff_below_trip", other, f"{told}: the {other.position.name} did not act."
+
+
+def level_below_trip(ledger: Ledger, visit: Visit, entry: Entry, record: Record) -> Iterator[Found]:
+    """Water under a cutoff's trip height and the burner firing: that cutoff did not act."""
+    if fires(visit, entry):
+        sentence = f"The water stood under the trip height of the {record.position.name} and the burner fired."
+        yield "cutoff_below_trip", record, sentence
+
+
+def feeding_above_normal(ledger: Ledger, visit: Visit, entry: Entry, record: Record) -> Iterator[Found]:
+    """Burner off: a float stuck down, which fails safe. Burner on: valve, pump control or coil; no cutoff accused."""
+    if fires(visit, entry):
+        yield "feeding_burner_on", record, f"Water above normal, the {record.position.name} feeding, the burner on."
+    else:
+        yield "feeding_burner_off", record, f"Water above normal, the {record.position.name} feeding, the burner off."

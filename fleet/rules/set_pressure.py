@@ -1,0 +1,72 @@
+"""A safety valve whose set pressure is not proven: routine in the first season it is seen, urgent after."""
+
+from collections.abc import Iterator
+from datetime import datetime, timedelta
+from itertools import pairwise
+
+from fleet.calendar import Season, add_months, day_of, day_start
+from fleet.rules.boundaries import surveyed_at
+from fleet.rules.clocks import Clock, due_only_at
+from fleet.rules.effects import begin_case
+from fleet.rules.ledger import Case, Ledger, Record, Snapshot
+from fleet.rules.replay import Replay
+from fleet.rules.values import Level, Terms
+from fleet.rules.wording import on
+
+RULE, PROCEDURE = "set_pressure_unproven", "pop_test"
+
+
+def add_cases(run: Replay) -> None:
+    """Open an episode wherever time alone made the set pressure of a valve unproven, and close it by its proof."""
+    ledger = run.ledger
+    if RULE not in ledger.catalogue.findings or PROCEDURE not in ledger.catalogue.procedures:
+        return
+    seen = surveyed_at(run)
+    for record in ledger.records.values():
+        if record.role.code == "safety_valve" and seen is not None:
+            _episodes(ledger, record, run.snapshots[record.position.id], seen)
+
+
+def _episodes(ledger: Ledger, record: Record, snapshots: list[Snapshot], seen: datetime) -> None:
+    """Its first season is the one in which somebody qualified first saw the boiler; before that nothing is known."""
+    open_: Case | None = None
+    for here, end in _spans(snapshots):
+        clock = _due(ledger, here)
+        if open_ is not None and here.at is not None and (clock is None or clock.at > here.at):
+            open_.closed_at, open_ = here.at, None
+        begin = max(clock.at, here.at or clock.at, seen) if clock else seen
+        if open_ is None and clock is not None and (end is None or begin < end):
+            open_ = _open(ledger, record, clock, begin)
+
+
+def _spans(snapshots: list[Snapshot]) -> Iterator[tuple[Snapshot, datetime | None]]:
+    for here, after in pairwise([*snapshots, None]):
+        assert here is not None
+        yield here, after.at if after is not None else None
+
+
+def _due(ledger: Ledger, here: Snapshot) -> Clock | None:
+    if not here.kind:
+        return None
+    terms = _terms(ledger, here.at)
+    return due_only_at(ledger.evidence, here, ledger.catalogue.procedures[PROCEDURE], terms)
+
+
+def _terms(ledger: Ledger, at: datetime | None) -> Terms:
+    ordered = sorted(ledger.evidence.terms, key=lambda t: (t.since is not None, t.since))
+    return [t for t in ordered if t is ordered[0] or (at is not None and t.since is not None and t.since <= at)][-1]
+
+
+def _open(ledger: Ledger, record: Record, clock: Clock, at: datetime) -> Case:
+    zone = ledger.evidence.zone
+    sentence = f"The set pressure of the {record.position.name} has not been proven since {on(clock.proved, zone)}."
+    case = begin_case(ledger, RULE, record, at, None, sentence)
+    case.later = [(_next_season(_terms(ledger, at).season, at, zone), Level.URGENT)]
+    return case
+
+
+def _next_season(season: Season | None, at: datetime, zone: str) -> datetime:
+    """The start of the season after the one in which it is first seen; a year later where heat never stops."""
+    day = day_of(at, zone)
+    start = season.first_start_on_or_after(day + timedelta(days=1)) if season else add_months(day, 12)
+    return day_start(start, zone)

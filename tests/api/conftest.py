@@ -1,0 +1,39 @@
+"""Fixtures of the API tests: one fleet per file, a clock that stands at NOW, people with keys.
+
+Nearly every post here is refused and leaves nothing; what an accepted one leaves is rolled back with its test.
+"""
+
+from collections.abc import Callable, Iterator
+from types import SimpleNamespace
+from typing import Any
+
+import pytest
+from django.db import transaction
+
+from api import alerts, authentication, boilers, visits
+from fleet.accounts.models import User
+from tests.api.phone import Phone
+from tests.cast import NOW, Fleet, make_fleet
+
+Phones = Callable[[User], Phone]
+
+
+@pytest.fixture(scope="module")
+def fleet(django_db_setup: Any, django_db_blocker: Any) -> Iterator[Fleet]:
+    """Alder Terrace, and Quarry Lane with the one siphon."""
+    with django_db_blocker.unblock(), transaction.atomic():
+        yield make_fleet("ALD12", "QUA48")
+        transaction.set_rollback(True)
+
+
+@pytest.fixture(autouse=True)
+def clock(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The API's clock stands at NOW."""
+    for module in (alerts, authentication, boilers, visits):
+        monkeypatch.setattr(module, "timezone", SimpleNamespace(now=lambda: NOW))
+
+
+@pytest.fixture
+def rosa(fleet: Fleet, db: Any) -> Phone:
+    """The technician's phone."""
+    return Phone.of(fleet.technician)

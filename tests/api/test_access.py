@@ -1,0 +1,155 @@
+"""Who gets what from every route: a table with a row for each; a route without one fails."""
+
+from dataclasses import dataclass
+from datetime import timedelta
+from typing import Any
+from uuid import UUID, uuid4
+
+import pytest
+from django.test import Client
+from django.urls import URLPattern
+
+from api.urls import urlpatterns
+from fleet.accounts import keys
+from fleet.accounts.models import Grant, Key, User
+from tests.api.phone import VISITS, Phone, flush, told
+from tests.cast import DAY, NOW, Fleet, make_person
+
+pytestmark = pytest.mark.django_db
+PEOPLE = ("nobody", "outsider", "technician", "caretaker", "dispatcher", "ended")
+SEEN = (401, 404, 200, 200, 200, 404)
+LISTED = (401, 200, 200, 200, 200, 200)  # an empty list for who may see nothing: the next test but one
+OPEN = (200,) * 6
+
+# route → method, and what each of PEOPLE is answered
+TABLE: dict[str, tuple[str, tuple[int, ...]]] = {
+    "schema": ("GET", OPEN),
+    "docs": ("GET", OPEN),
+    "visits": ("POST", (401, 404, 201, 201, 403, 404)),
+    "visit": ("GET", SEEN),
+    "boilers": ("GET", LISTED),
+    "positions": ("GET", SEEN),
+    "alerts": ("GET", LISTED),
+    "nowhere": ("GET", (404,) * 6),
+}
+
+
+@dataclass(frozen=True)
+class Scene:
+    """Everybody's phone, a visit that is there, and the addresses of all routes."""
+
+    phones: dict[str, Phone]
+    visit: UUID
+    addresses: dict[str, str]
+
+
+@pytest.fixture(scope="module")
+def scene(fleet: Fleet) -> Scene:
+    visit = fleet.flushed(NOW - DAY)
+    fleet.post(visit)
+    dispatcher = make_person("dana", fleet.portfolio, "dispatcher")
+    ended = make_person("emil", fleet.portfolio, "technician")
+    Grant.objects.filter(user=ended).update(until=NOW)
+    people = (fleet.outsider, fleet.technician, fleet.caretaker, dispatcher, ended)
+    phones = {name: Phone.of(user) for name, user in zip(PEOPLE[1:], people, strict=True)}
+    addresses = {
+        "schema": "/api/schema/",
+        "docs": "/api/docs/",
+        "visits": VISITS,
+        "visit": f"{VISITS}{visit.id}/",
+        "boilers": "/api/v1/boilers/",
+        "positions": f"/api/v1/boilers/{visit.boiler}/positions/",
+        "alerts": "/api/v1/alerts/",
+        "nowhere": "/api/v1/nowhere/",
+    }
+    return Scene(phones, visit.id, addresses)
+
+
+def answer(scene: Scene, route: str, person: str, body: Any = b"") -> Any:
+    method, path = TABLE[route][0], scene.addresses[route]
+    if person == "nobody":
+        return Client().generic(method, path, body)
+    return scene.phones[person].send(method, path, body)
+
+
+def test_every_route_has_a_row() -> None:
+    assert {route.name for route in urlpatterns if isinstance(route, URLPattern)} == TABLE.keys()
+
+
+@pytest.mark.parametrize("person", PEOPLE)
+@pytest.mark.parametrize("route", TABLE)
+def test_everybody_is_answered_as_the_table_says(route: str, person: str, scene: Scene, fleet: Fleet) -> None:
+    response = answer(scene, route, person, flush(fleet) if route == "visits" and person != "nobody" else b"")
+    assert response.status_code == TABLE[route][1][PEOPLE.index(person)]
+
+
+@pytest.mark.parametrize("person", ["outsider", "ended"])
+@pytest.mark.parametrize("route", ["boilers", "alerts"])
+def test_lists_show_nothing_to_who_may_see_nothing(route: str, person: str, scene: Scene, fleet: Fleet) -> None:
+    fleet.post(fleet.flushed(NOW, burner_stopped=False))
+    assert answer(scene, route, "technician").json() != []
+    assert answer(scene, route, person).json() == []
+
+
+@pytest.mark.parametrize("route", ["visit", "positions"])
+def test_what_one_may_not_see_is_answered_like_what_is_not_there(route: str, scene: Scene) -> None:
+    unseen = answer(scene, route, "outsider")
+    unknown = scene.phones["technician"].get(scene.addresses[route].replace(str(scene.visit), str(uuid4())))
+    if route == "positions":
+        unknown = scene.phones["technician"].get(f"/api/v1/boilers/{uuid4()}/positions/")
+    assert (unseen.status_code, unseen.content) == (404, unknown.content)
+
+
+def make_key(user: User, state: str) -> str:
+    secret = keys.make(user=user, name="phone", expires_at=NOW if state == "expired" else NOW + DAY)
+    if state == "revoked":
+        Key.objects.filter(user=user).update(revoked_at=NOW - timedelta(hours=1))
+    if state == "of somebody gone":
+        User.objects.filter(id=user.id).update(is_active=False)
+    return secret
+
+
+@pytest.mark.parametrize("state", ["expired", "revoked", "of somebody gone"])
+def test_a_key_that_no_longer_counts_is_refused_like_an_unknown_one(state: str, fleet: Fleet) -> None:
+    dead, unknown = (Phone(k).post(flush(fleet)) for k in (make_key(fleet.technician, state), "gg_unknown"))
+    assert (dead.status_code, dead["WWW-Authenticate"]) == (401, "Bearer")
+    assert dead.content == unknown.content
+
+
+@pytest.mark.parametrize("header", ["", "Bearer", "Bearer ", "Bearer \xff\xfe", "Basic cm9zYTp4", "Token gg_x", "gg_x"])
+def test_a_header_that_is_no_key_is_refused_with_what_is_asked_for(header: str, fleet: Fleet) -> None:
+    response = Client().post(VISITS, flush(fleet), content_type="application/json", headers={"Authorization": header})
+    assert (response.status_code, response["WWW-Authenticate"]) == (401, "Bearer")
+    assert told(response)[0][1] == ""
+
+
+def test_a_key_counts_until_its_last_instant(fleet: Fleet) -> None:
+    secret = keys.make(user=fleet.technician, name="phone", expires_at=NOW + timedelta(microseconds=1))
+    assert Phone(secret).post(flush(fleet)).status_code == 201
+
+
+def test_the_key_itself_is_kept_nowhere(fleet: Fleet) -> None:
+    secret = keys.make(user=fleet.technician, name="phone", expires_at=NOW + DAY)
+    assert secret not in str(list(Key.objects.values()))
+
+
+def test_a_signed_in_page_without_its_token_may_not_post(fleet: Fleet) -> None:
+    client = Client(enforce_csrf_checks=True)
+    client.force_login(fleet.technician)
+    response = client.post(VISITS, flush(fleet), content_type="application/json")
+    assert (response.status_code, told(response)) == (403, [("csrf_failed", "")])
+
+
+def test_a_signed_in_page_with_its_token_may_post(fleet: Fleet) -> None:
+    client = Client(enforce_csrf_checks=True)
+    client.get("/sign-in/")
+    client.force_login(fleet.technician)
+    token = {"X-CSRFToken": client.cookies["csrftoken"].value}
+    response = client.post(VISITS, flush(fleet), content_type="application/json", headers=token)
+    assert response.status_code == 201
+
+
+def test_a_grant_for_one_building_posts_there_and_nowhere_else(fleet: Fleet) -> None:
+    Grant.objects.filter(user=fleet.technician).update(building=fleet.bench().boiler.building)
+    phone = Phone.of(fleet.technician)
+    assert [phone.post(flush(fleet, key)).status_code for key in ("ALD12 B1", "QUA48 B1")] == [201, 404]

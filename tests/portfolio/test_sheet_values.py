@@ -1,0 +1,178 @@
+"""Numbers, dates and paths of a register sheet; and how long a large one takes."""
+
+import time
+
+import pytest
+
+from fleet.portfolio.sheet import measures, parse, possible
+from tests.portfolio.sheets import CATALOGUE, LIMIT, faults, row, sheet
+
+pytestmark = pytest.mark.timeout(60)
+NO_NUMBERS = [
+    "nan",
+    "inf",
+    "-inf",
+    "Infinity",
+    "1e999",
+    "1e3",
+    "-1",
+    "1_000",
+    "1,5",
+    "٣",
+    "0x10",
+    "eight",
+    "8 psi",
+    ".",
+]
+
+
+@pytest.mark.parametrize("text", [t for t in NO_NUMBERS if "," not in t])
+@pytest.mark.parametrize("column", ["units", "output_btu_h"])
+def test_what_is_no_number_that_can_be_is_refused(column: str, text: str) -> None:
+    assert faults(sheet(row(**{column: text}))) == [("not_a_number", (2, column))]
+
+
+@pytest.mark.parametrize("text", [*(t for t in NO_NUMBERS if "," not in t), "60.01", '"8,5"', "9" * 400])
+def test_a_set_point_that_cannot_be_is_refused(text: str) -> None:
+    code = "too_long" if len(text) > 64 else "not_a_number"
+    assert faults(sheet(row(**{**LIMIT, "set_psi": text})))[0] == (code, (2, "set_psi"))
+
+
+@pytest.mark.parametrize("text", ["0", "8", "8.25", "60", "007"])
+def test_a_set_point_that_can_be_is_read(text: str) -> None:
+    assert parse(sheet(row(**{**LIMIT, "set_psi": text})), CATALOGUE)[0].attributes == (("set_psi", float(text)),)
+
+
+@pytest.mark.parametrize("text", ["30.5", "100001"])
+def test_dwelling_units_are_whole_and_not_a_city(text: str) -> None:
+    assert faults(sheet(row(units=text))) == [("not_a_number", (2, "units"))]
+
+
+@pytest.mark.parametrize("word", ["nan", "inf", "1e999", "8", "manual"])
+def test_a_word_stays_a_word_though_it_looks_like_a_number(word: str) -> None:
+    read = parse(sheet(row(**{**LIMIT, "set_psi": "", "reset": word})), CATALOGUE)
+    assert read[0].attributes == (("reset", word),)
+
+
+@pytest.mark.parametrize("column", ["since", "fitted_on"])
+@pytest.mark.parametrize(
+    "text",
+    [
+        "01/10/2019",
+        "2019-13-01",
+        "2019-02-29",
+        "20191001",
+        "2019-W40-2",
+        "2019-10-01T00:00",
+        "0001-01-01",
+        "9999-12-31",
+        "1849-12-31",
+        "2100-01-01",
+        "٢٠١٩-10-01",
+        "soon",
+    ],
+)
+def test_what_is_no_date_is_refused(column: str, text: str) -> None:
+    assert faults(sheet(row(**{column: text}))) == [("not_a_date", (2, column))]
+
+
+@pytest.mark.parametrize(
+    ("name", "low", "high"),
+    [
+        ("set_psi", 0, 60),
+        ("trip_in", -5, 500),
+        ("capacity_lb_h", 0, 1e6),
+        ("output_btu_h", 0, 1e9),
+        ("fixed_delay_s", 0, 3600),
+        ("units", 0, 1e5),
+    ],
+)
+def test_a_range_holds_its_two_ends_and_nothing_beyond(name: str, low: float, high: float) -> None:
+    assert (possible(name, low), possible(name, high)) == (True, True)
+    assert not any(possible(name, v) for v in (low - 0.1, high + 0.1, float("nan"), float("inf")))
+
+
+@pytest.mark.parametrize("name", ["address", "hangs_on", "reset", "kind", "fitted_on", "since", "differential_sense"])
+def test_a_column_without_a_unit_holds_no_number(name: str) -> None:
+    assert not measures(name)
+
+
+def test_every_attribute_of_the_catalogue_is_measured_or_known_to_be_a_word() -> None:
+    # A new unit of measure needs its range in the sheet before an attribute may end with it.
+    words = {"reset", "principle", "sense", "differential_sense", "leak_limit", "louvre", "unit"}
+    days = {"fitted_on", "end_of_life"}
+    attributes = {a for kind in CATALOGUE.kinds.values() for a in kind.attributes}
+    assert {a for a in attributes if not measures(a)} <= words | days
+
+
+def path(ref: str, hangs_on: str = "", **cells: str) -> str:
+    return row(ref=ref, hangs_on=hangs_on, **cells)
+
+
+def test_a_path_of_paths_is_read() -> None:
+    text = sheet(path("a", "b|c"), path("b", "c"), path("c"))
+    assert [r.hangs_on for r in parse(text, CATALOGUE)] == [("b", "c"), ("c",), ()]
+
+
+def test_a_path_named_twice_is_one() -> None:
+    assert parse(sheet(path("a", "b| b ||b"), path("b")), CATALOGUE)[0].hangs_on == ("b",)
+
+
+def test_a_path_that_is_not_there_is_refused() -> None:
+    assert faults(sheet(path("a", "b"))) == [("unknown_path", (2, "hangs_on"))]
+
+
+def test_a_path_on_another_boiler_is_refused() -> None:
+    assert faults(sheet(path("a", "b"), path("b", boiler_ref="B2"))) == [("unknown_path", (2, "hangs_on"))]
+
+
+def test_a_device_that_carries_no_signal_is_no_path() -> None:
+    assert faults(sheet(path("a", "limit"), row(**LIMIT))) == [("not_a_path", (2, "hangs_on"))]
+
+
+@pytest.mark.parametrize(
+    ("rows", "at"),
+    [
+        ([path("a", "a")], [2]),
+        ([path("a", "b"), path("b", "a")], [2, 3]),
+        ([path("a", "b"), path("b", "c"), path("c", "a"), path("d")], [2, 3, 4]),
+        ([path("into", "a"), path("a", "b"), path("b", "a|out"), path("out")], [2, 3, 4]),
+    ],
+)
+def test_paths_that_run_in_a_circle_are_refused(rows: list[str], at: list[int]) -> None:
+    assert faults(sheet(*rows)) == [("path_loops", (n, "hangs_on")) for n in at]
+
+
+def seconds(text: str) -> float:
+    start = time.process_time()
+    faults(text)
+    return time.process_time() - start
+
+
+def houses(count: int) -> str:
+    """A house a row pair: a float chamber and the limit."""
+    rows = ((path("chamber", building_ref=f"H{n}"), row(**LIMIT, building_ref=f"H{n}")) for n in range(count))
+    return sheet(*(line for pair in rows for line in pair))
+
+
+def test_five_thousand_buildings_are_read_in_seconds() -> None:
+    took = seconds(houses(5000))
+    print(f"5,000 buildings, 10,000 rows: {took:.2f} s")
+    assert took < 10
+
+
+def test_ten_times_the_buildings_take_about_ten_times_as_long() -> None:
+    small, large = min(seconds(houses(300)) for _ in range(3)), seconds(houses(3000))
+    print(f"300 buildings {small:.3f} s, 3,000 buildings {large:.3f} s")
+    assert large < 40 * small
+
+
+@pytest.mark.parametrize("last", ["", "p0"])
+def test_a_chain_of_twenty_thousand_paths_is_followed_once(last: str) -> None:
+    rows = [path(f"p{n}", f"p{n + 1}") for n in range(19_999)]
+    assert seconds(sheet(*rows, path("p19999", last))) < 10
+
+
+def test_a_large_sheet_that_is_wrong_everywhere_is_refused_in_seconds() -> None:
+    took = seconds(houses(5000).replace("America/New_York", "America/Nowhere").replace("2019-10-01", "2019-10-32"))
+    assert took < 20
