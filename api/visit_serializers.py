@@ -29,7 +29,7 @@ ACTS = ("test", "action", "observe", "replace", "fit", "remove", "set")
 TAKES = {
     "test": {"position", "phase", "outcome", "why", "readings"},
     "action": {"position"},
-    "observe": {"position", "phase"},
+    "observe": {"position", "phase", "readings"},
 }
 ALWAYS = {*ACTS, "ref", "performed_at"}
 
@@ -144,7 +144,12 @@ class EntrySerializer(StrictSerializer):
         act, takes = acts[0], TAKES.get(acts[0], set())
         strange = data.keys() & self.fields.keys() - takes - ALWAYS
         faults = {n: [fault("not_of_this_act", f"An entry with {act} has no {n}.")] for n in sorted(strange)}
-        needs = {"position": "position" in takes, "outcome": act == "test", "why": data.get("outcome") == "not_done"}
+        # What is seen of the boiler as a whole has no position; whether this may be is the catalogue's to say.
+        needs = {
+            "position": act in ("test", "action"),
+            "outcome": act == "test",
+            "why": data.get("outcome") == "not_done",
+        }
         missing = [n for n, needed in needs.items() if needed and n in takes and n not in data]
         faults.update((n, [fault("required", f"An entry with {act} needs its {n} here.")]) for n in missing)
         if "why" in data and not needs["why"]:

@@ -13,12 +13,12 @@ from fleet.rules.values import Judgement, deficiency_id
 KEY = ("position_id", "rule", "episode")
 
 
-def keep(*, boiler: Boiler, judgement: Judgement) -> tuple[int, list[News]]:
-    """Make the boiler's episodes equal to the judgement; return rows written, and what opened, changed and closed."""
+def keep(*, boiler: Boiler, judgement: Judgement, at: datetime) -> tuple[int, list[News]]:
+    """Make the boiler's episodes equal to those begun by `at`; return rows written and the news."""
     scope = {"boiler_id": boiler.id, "portfolio_id": boiler.portfolio_id}
     present = {_key(row): row for row in Deficiency.objects.filter(**scope)}
     before = {key: row.status for key, row in present.items()}
-    rows = list(_rows(boiler, judgement))
+    rows = [row for row in _rows(boiler, judgement) if row["opened_at"] <= at]
     found = {tuple(row[k] for k in KEY) for row in rows}
     rows += [_withdrawn(old) for key, old in present.items() if key not in found]
     written = store(Deficiency, scope=scope, key=KEY, rows=rows)

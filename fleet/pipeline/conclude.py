@@ -69,7 +69,7 @@ def _one(boiler: Boiler, at: datetime) -> Concluded:
     evidence, build = gather(boiler.id, at)
     judgement = judge(evidence, acts=(), at=at)
     written = assessments.keep(boiler=boiler, evidence=evidence, judgement=judgement)
-    opened, news = deficiencies.keep(boiler=boiler, judgement=judgement)
+    opened, news = deficiencies.keep(boiler=boiler, judgement=judgement, at=at)
     written += opened + board.keep(boiler=boiler, judgement=judgement)
     raised, alarms = alerts.reconcile(boiler=boiler, conditions=judgement.conditions, at=at)
     written += raised
@@ -107,5 +107,6 @@ def _judged(boiler: Boiler, build: str, judgement: Judgement, at: datetime) -> N
 def _next(judgement: Judgement, at: datetime) -> datetime | None:
     """The next instant at which time alone changes anything that is stored or alerted."""
     instants = [s.since for s in (*judgement.standings, *judgement.states) if s.since]
+    instants += [d.opened_at for d in judgement.deficiencies]
     instants += [i for c in judgement.conditions for i in (c.since, c.until) if i]
     return min((i for i in instants if i > at), default=None)

@@ -132,8 +132,8 @@ def _answers(case: Case, procedure: Procedure, own: bool) -> bool:
     """Same procedure, one that covers it, or one the rule names: never a weaker one."""
     if case.rule.code == "contradiction" and not case.cause_known:
         return False  # first somebody qualified says which of the two is wrong
-    if case.replaced and procedure.proof != "full":
-        return False  # a new device starts with its full proof
+    if case.replaced:
+        return own and procedure.proof == "full"  # a new device answers for the old one's failure by its full proof
     if case.rule.clears_by:
         return any(procedure.covers_or_is(code) for code in case.rule.clears_by)
     return own and bool(case.found_by) and all(procedure.covers_or_is(code) for code in case.found_by)

@@ -14,6 +14,9 @@ class Adoption(Row):
     urgent_days = models.PositiveIntegerField(default=7)
     due_soon_days = models.PositiveIntegerField(default=14)
     operator_firing_days = models.PositiveIntegerField(default=30)
+    variants = models.JSONField(default=dict)  # procedure code → the published variant adopted
+    overrides = models.JSONField(default=dict)  # procedure code → {interval, anchor, grace_days, source}
+    run_on_by = models.CharField(max_length=200, blank=True)  # who answers for running on the second protection
     posted_at = models.DateTimeField()
 
     class Meta:

@@ -1,9 +1,10 @@
 """From adopted rows to the rules' Terms."""
 
 from collections.abc import Iterable
+from typing import Any
 
-from fleet.calendar import Season, day_start
-from fleet.rules.values import Terms
+from fleet.calendar import Interval, Season, day_start
+from fleet.rules.values import Override, Terms
 from fleet.terms.models import Adoption
 
 DEFAULT = Terms(since=None, season=Season(10, 1, 5, 31))
@@ -27,7 +28,14 @@ def _one(row: Adoption, zone: str) -> Terms:
         urgent_days=row.urgent_days,
         due_soon_days=row.due_soon_days,
         operator_firing_days=row.operator_firing_days,
+        variants=row.variants,
+        overrides={code: _override(own) for code, own in row.overrides.items()},
+        run_on_by=row.run_on_by,
     )
+
+
+def _override(own: dict[str, Any]) -> Override:
+    return Override(Interval.parse(own["interval"]), own.get("anchor", ""), int(own["grace_days"]), own["source"])
 
 
 def season(text: str) -> Season:

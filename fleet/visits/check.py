@@ -97,6 +97,9 @@ def _occupants(visit: IncomingVisit) -> Iterator[Fault]:
 
 
 def _entry(entry: IncomingEntry, register: Register, place: Place) -> Iterable[Fault]:
+    seen = register.catalogue.observations.get(entry.code) if entry.act == "observe" else None
+    if entry.position is None and seen is not None and not seen.roles:
+        return _seen_with(entry, place)
     if entry.position is None or entry.position not in register.roles:
         return [Fault("unknown_position", "This boiler has no such position.", (*place, *entry.inner, "position"))]
     role = register.catalogue.roles[register.roles[entry.position]]
@@ -160,7 +163,16 @@ def _observe(entry: IncomingEntry, role: Role, register: Register, place: Place)
         yield Fault(
             "observation_does_not_fit", f"{seen.name} is not seen on a {role.name.lower()}.", (*place, "observe")
         )
-    yield from _no_readings(entry, place)
+    yield from _seen_with(entry, place)
+
+
+def _seen_with(entry: IncomingEntry, place: Place) -> Iterator[Fault]:
+    """The one thing that is written down with what is seen: whether the burner was firing then."""
+    for name, value in entry.readings.items():
+        if name != "burner_firing":
+            yield Fault("unknown_reading", f"An observation has no reading {name!r}.", (*place, "readings", name))
+        elif not isinstance(value, bool):
+            yield Fault("wrong_type", "burner_firing is a bool.", (*place, "readings", name))
 
 
 def _no_readings(entry: IncomingEntry, place: Place) -> Iterator[Fault]:

@@ -256,8 +256,12 @@ class Boiler:
         return next(s for s in self.judged().standings if _holds(s.since, s.until, when))
 
     def open(self, ref: str = "") -> list[str]:
-        """The rules of the deficiencies that nothing has closed, of one position or of all."""
-        return sorted(d.rule for d in self._deficiencies(ref) if d.closed_at is None)
+        """The rules of the deficiencies that nothing has closed, of one position or of all.
+
+        Without the one that time alone opens on every valve: it has tests of its own.
+        """
+        found = (d.rule for d in self._deficiencies(ref) if d.closed_at is None)
+        return sorted(rule for rule in found if rule != "set_pressure_unproven")
 
     def closed(self, ref: str = "") -> list[str]:
         """The rules of the deficiencies that were closed."""

@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 from fleet.rules import judge
 from fleet.rules.boundaries import Timeline
 from fleet.rules.replay import replay
+from fleet.rules.set_pressure import add_cases
 from fleet.rules.standing import decide
 from fleet.rules.states import segments
 from fleet.rules.values import Act, Entry, Evidence, Judgement, Standing, State
@@ -85,6 +86,7 @@ def test_time_alone_never_makes_a_state_better(boiler: Boiler) -> None:
 @given(stories(), moments)
 def test_standing_and_reasons_change_only_at_the_boundaries(boiler: Boiler, when: datetime) -> None:
     run = replay(boiler.evidence())
+    add_cases(run)
     known = [s for p, r in run.ledger.records.items() for s in segments(run.ledger, r, run.snapshots[p])]
     told = says(judged(boiler.evidence()), when)
     assert decide(Timeline(run, known).view(when)) == (told.standing, told.reasons)

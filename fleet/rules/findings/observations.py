@@ -33,15 +33,16 @@ def observe(ledger: Ledger, visit: Visit, entry: Entry, record: Record | None) -
     seen = ledger.catalogue.observations[entry.code]
     if entry.code == "cause_found":
         _cause(ledger, visit, record)
-    elif record is None:
+    elif entry.code.startswith("tag_lifted_"):
+        _lift_tag(visit, entry, ledger.general)
+    elif record is None or (not seen.roles and entry.code not in _SPECIAL):
+        # What may be seen anywhere is about the boiler as a whole: any place's named test may answer it.
         if seen.finding:
             yield seen.finding, None, f"{seen.name}."
     elif entry.code == "lockout_found":
         yield _lockout(ledger, record)
     elif entry.code in _SPECIAL:
         yield from _SPECIAL[entry.code](ledger, visit, entry, record)
-    elif entry.code.startswith("tag_lifted_"):
-        _lift_tag(visit, entry, ledger.cases_at(record) + ledger.general)
     elif seen.finding:
         yield seen.finding, record, f"{seen.name}: {record.position.name}."
 
