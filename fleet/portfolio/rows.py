@@ -1,7 +1,6 @@
 """What every row below a portfolio has in common, and how the database itself holds it true."""
 
 import uuid
-from typing import Any
 
 from django.db import migrations, models
 
@@ -47,11 +46,3 @@ def append_only(table: str) -> migrations.RunSQL:
         f"CREATE TRIGGER {name} BEFORE UPDATE OR DELETE ON {table} FOR EACH ROW EXECUTE FUNCTION {name}()",
         f"DROP TRIGGER {name} ON {table}; DROP FUNCTION {name}()",
     )
-
-
-def changed(row: models.Model, values: dict[str, Any]) -> bool:
-    """Set `values` on a row and tell whether any of them was different."""
-    different = {k: v for k, v in values.items() if getattr(row, k) != v}
-    for key, value in different.items():
-        setattr(row, key, value)
-    return bool(different)

@@ -1,0 +1,52 @@
+"""Boilers that share a header: a write on a shared position locks, judges and tells of all of them."""
+
+import pytest
+
+from fleet.assessments.models import Readiness
+from fleet.evidence import gather
+from fleet.portfolio.locks import lock
+from fleet.portfolio.models import Boiler, Device, Fitting, HeaderGroup, Position
+from fleet.visits.incoming import IncomingEntry
+from tests.cast import DAY, LONG_AGO, NOW, Fleet, standing
+
+pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture
+def shared(fleet: Fleet) -> Position:
+    """Both boilers of Alder Terrace on one header, fed by one feeder; both serviced a month ago."""
+    boiler = fleet.bench().boiler
+    group = HeaderGroup.objects.create(portfolio=fleet.portfolio, building=boiler.building, ref="header")
+    Boiler.objects.filter(building=boiler.building).update(header_group=group)
+    feeder = Position.objects.create(
+        portfolio=fleet.portfolio, header_group=group, ref="feeder", name="feeder", role_id="feeder"
+    )
+    device = Device.objects.create(portfolio=fleet.portfolio, kind_id="feeder")
+    Fitting.objects.create(
+        portfolio=fleet.portfolio, position=feeder, device=device, since=boiler.since, posted_at=LONG_AGO
+    )
+    fleet.post(fleet.serviced(NOW - 30 * DAY), fleet.serviced(NOW - 30 * DAY, "ALD12 B2"), at=NOW - 30 * DAY)
+    return feeder
+
+
+def failed(fleet: Fleet, feeder: Position) -> None:
+    """The shared feeder fails its check, posted for boiler 1."""
+    entry = IncomingEntry(act="test", code="feeder_check", position=feeder.id, at=NOW, outcome="fail")
+    fleet.post(fleet.visit(NOW, [entry]))
+
+
+def test_a_lock_on_one_takes_all_that_share_its_header(fleet: Fleet, shared: Position) -> None:
+    assert {b.id for b in lock([fleet.bench().boiler.id])} == set(Boiler.objects.values_list("id", flat=True))
+
+
+def test_a_failed_shared_feeder_impairs_both_boilers(fleet: Fleet, shared: Position) -> None:
+    failed(fleet, shared)
+    assert [standing(fleet.bench(key)) for key in ("ALD12 B1", "ALD12 B2")] == ["impaired", "impaired"]
+
+
+def test_the_neighbour_knows_the_entry_but_was_not_visited(fleet: Fleet, shared: Position) -> None:
+    failed(fleet, shared)
+    neighbour = fleet.bench("ALD12 B2").boiler
+    evidence, _ = gather(neighbour.id, NOW)
+    assert [len(v.entries) for v in evidence.visits if not v.own] == [1]
+    assert Readiness.objects.filter(boiler=neighbour).count() == 1
