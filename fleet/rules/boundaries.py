@@ -6,11 +6,12 @@ from datetime import datetime
 from itertools import pairwise
 from uuid import UUID
 
+from fleet.engineering.relief import relief
 from fleet.rules.ledger import Case
 from fleet.rules.levels import level_segments
 from fleet.rules.replay import Replay
 from fleet.rules.standing import SAYS, OpenCase, Seen, View, decide
-from fleet.rules.values import Level, LevelSegment, Reason, Service, Standing, StandingSegment, StateSegment
+from fleet.rules.values import Level, LevelSegment, Reason, Service, Standing, StandingSegment, StateSegment, Visit
 from fleet.rules.wording import on
 
 
@@ -27,6 +28,9 @@ class Timeline:
         self._starts = {p: [s.since for s in found[1:] if s.since] for p, found in self._states.items()}
         self._needed = {p: [s.needed for s in run.snapshots[p]] for p in self._states}
         self._needed_starts = {p: [s.at for s in run.snapshots[p][1:] if s.at] for p in self._states}
+        self._visits = {e.id: v for v in self.evidence.visits for e in v.entries}
+        self._capacity = {p: [s.capacity_lb_h for s in run.snapshots[p]] for p in self._states}
+        self._outputs = _outputs(run)
         self.cases = list(run.ledger.all_cases())
         self.levels = [level_segments(c, self) for c in self.cases]
         self._open_starts, self._open = _open_lists(self.cases, self.levels)
@@ -39,6 +43,10 @@ class Timeline:
         if self.surveyed_at:
             found.add(self.surveyed_at)
         return sorted(found)
+
+    def visit_of(self, entry: UUID) -> Visit | None:
+        """The visit an entry was made in."""
+        return self._visits.get(entry)
 
     def states_of(self, position: UUID) -> list[StateSegment]:
         """All states of one position, in order."""
@@ -67,14 +75,34 @@ class Timeline:
 
     def _seen(self, position: UUID, at: datetime | None) -> Seen:
         segment, record = self.state_at(position, at), self.run.ledger.records[position]
-        needed = self._needed[position][bisect_right(self._needed_starts[position], at) if at else 0]
-        return Seen(position, record.role, needed, segment.state, segment.reason)
+        needed = self._needed[position][self._nth(position, at)]
+        return Seen(position, record.role, needed, segment.state, segment.reason, self._backed(position, at))
+
+    def _nth(self, position: UUID, at: datetime | None) -> int:
+        return bisect_right(self._needed_starts[position], at) if at else 0
+
+    def _backed(self, position: UUID, at: datetime | None) -> bool:
+        """Whether the other safety valves that stand carry the output by their stamps; unknown is not adequate."""
+        valves = [p for p, r in self.run.ledger.records.items() if r.role.code == "safety_valve" and p != position]
+        if at is None or not valves or self.run.ledger.records[position].role.code != "safety_valve":
+            return False
+        output = next((value for since, value in reversed(self._outputs) if since <= at), None)
+        sound = [p for p in valves if self._needed[p][self._nth(p, at)] and self.state_at(p, at).state.stands]
+        stamps = [self._capacity[p][self._nth(p, at)] for p in sound]
+        return bool(output and stamps and relief(output, [s for s in stamps if s is not None]).adequate)
 
     def _reason(self, case: Case) -> Reason:
         record = self.run.ledger.records[case.position] if case.position else None
         hazard = record.role.hazard if record else ""
         sentence = f"{case.sentence} ({on(case.opened_at, self.evidence.zone)})"
         return Reason(case.rule.code, sentence, hazard, case.position, case.entry, case.opened_at)
+
+
+def _outputs(run: Replay) -> list[tuple[datetime, float]]:
+    """What the boiler can make, in Btu/h, from each date in the register on."""
+    told = [s for s in run.ledger.evidence.settings if s.position is None and s.key == "output_btu_h"]
+    known = [(s.since, s.value) for s in told if isinstance(s.value, (int, float)) and not isinstance(s.value, bool)]
+    return sorted((since, float(value)) for since, value in known)
 
 
 OpenList = list[tuple[Case, Level]]

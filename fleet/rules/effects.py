@@ -5,9 +5,24 @@ from dataclasses import replace
 from datetime import datetime
 from uuid import UUID
 
-from fleet.rules.catalogue import Procedure
 from fleet.rules.ledger import Bench, Blind, Case, Ledger, Pass, Record, Touch
 from fleet.rules.values import Entry, Level
+
+NEEDS_CAUSE = frozenset(
+    {
+        "contradiction",
+        "glass_empty_off",
+        "lockout_cause",
+        "lockouts_without_cause",
+        "resets_without_cause",
+        "resets_flame",
+        "repeat_routine",
+        "repeat_urgent",
+    }
+)
+BY_ITS_READINGS = frozenset({"makeup_rising", "makeup_rising_again"})  # one more reading closes nothing by itself
+NEEDS_WORK = frozenset({"capacity_unknown"})  # lifting a valve does not make its stamp readable
+NO_TEST_OF_ITS_OWN = frozenset({"contradiction", "repeat_routine", "repeat_urgent"})
 
 PASSES_TO_TRUST = 3  # an intermittent device must pass this often running, its cause recorded
 
@@ -21,7 +36,9 @@ def open_case(ledger: Ledger, rule_code: str, place: Record | None, entry: Entry
     rule = case.rule
     case.down, case.presumed = rule.fails != "none", rule.fails == "presumed"
     case.acted_at, case.passes, case.touched, case.replaced = None, 0, False, False
-    if rule.fails == "path" and place is not None:
+    carries = place is not None and place.role.part in ("input_path", "output_path")
+    # A jumper or a failed test on a path defeats what it carries as surely as dirt in it; a presumption does not.
+    if place is not None and (rule.fails == "path" or (rule.fails == "device" and carries)):
         _blind_all_on(ledger, place, entry.at)
     return case
 
@@ -30,13 +47,12 @@ def begin_case(
     ledger: Ledger, rule_code: str, place: Record | None, at: datetime, entry: UUID | None, sentence: str
 ) -> Case:
     """Return the open episode of a rule at a place, or begin the next one."""
-    rule, cases = ledger.catalogue.findings[rule_code], ledger.cases_at(place)
-    case = next((c for c in cases if c.is_open and c.rule.code == rule_code), None)
+    rule, position = ledger.catalogue.findings[rule_code], place.position.id if place else None
+    case = next((c for c in ledger.open_at(place) if c.rule.code == rule_code), None)
     if case is None:
-        earlier = sum(c.rule.code == rule_code for c in cases)
-        position = place.position.id if place else None
-        case = Case(rule, position, at, entry, sentence, frozenset(), False, earlier + 1, Level(rule.level))
-        cases.append(case)
+        number = ledger.episodes.get((position, rule_code), 0) + 1
+        case = Case(rule, position, at, entry, sentence, frozenset(), False, number, Level(rule.level))
+        ledger.add(place, case)
     return case
 
 
@@ -82,10 +98,19 @@ def repair(ledger: Ledger, record: Record, at: datetime, opened: bool) -> None:
     for place in here:
         for case in place.open_cases():
             case.acted_at, case.passes = at, 0
+    for case in ledger.open_at(None):
+        if _concerns(ledger, case, record):
+            case.acted_at, case.passes = at, 0
     for hanging in ledger.hanging_on(record):
         blind = hanging.blind.get(record.position.id)
         if blind is not None:
             hanging.blind[record.position.id] = Blind(blind.path, blind.at, acted=True)
+
+
+def _concerns(ledger: Ledger, case: Case, record: Record) -> bool:
+    """Whether work on this device is something done about an episode of the boiler as a whole."""
+    asked = {kind for code in case.rule.clears_by for kind in ledger.catalogue.procedures[code].kinds}
+    return record.kind in asked or (case.rule.code == "ambient_co" and record.role.hazard == "flue_gas")
 
 
 def passed(bench: Bench, proves: str, against: frozenset[str]) -> bool:
@@ -122,21 +147,43 @@ def _trip_in(bench: Bench) -> float | None:
 def _answered(bench: Bench, against: frozenset[str]) -> list[Case]:
     """The open episodes, of the position and of the paths it hangs on, that a pass of this procedure speaks to."""
     own, paths = bench.record, bench.ledger.paths_of(bench.record)
-    found = [c for c in own.open_cases() if _answers(c, bench.procedure, True)]
-    found += [c for path in paths for c in path.open_cases() if _answers(c, bench.procedure, False)]
-    found += [c for c in bench.ledger.general if c.is_open and _answers(c, bench.procedure, False)]
+    found = [c for c in own.open_cases() if _answers(c, bench, True)]
+    found += [c for path in paths for c in path.open_cases() if _answers(c, bench, False)]
+    found += [c for c in bench.ledger.open_at(None) if _answers(c, bench, False)]
     return [c for c in found if c.rule.code not in against]
 
 
-def _answers(case: Case, procedure: Procedure, own: bool) -> bool:
+def _answers(case: Case, bench: Bench, own: bool) -> bool:
     """Same procedure, one that covers it, or one the rule names: never a weaker one."""
-    if case.rule.code == "contradiction" and not case.cause_known:
-        return False  # first somebody qualified says which of the two is wrong
-    if case.replaced:
+    procedure = bench.procedure
+    if case.rule.code in BY_ITS_READINGS:
+        return False
+    if case.rule.code in NEEDS_CAUSE and not case.cause_known:
+        return False  # first somebody qualified says why, or which of the two is wrong
+    if (case.by_data or case.rule.code in NEEDS_WORK) and case.acted_at is None:
+        return False  # no test puts a set point or a stamp right
+    if case.presumed and not own:
+        return False  # each of those presumed failed passes by itself
+    fullest = "full" if bench.ledger.catalogue.proofs(bench.record.kind, "full") else procedure.proof
+    if case.replaced and fullest == "full":
         return own and procedure.proof == "full"  # a new device answers for the old one's failure by its full proof
+    if case.rule.code in NO_TEST_OF_ITS_OWN:
+        at_its_place = case.position is not None and procedure.proof == fullest != "none"
+        return at_its_place or any(procedure.covers_or_is(code) for code in _named(case, bench.ledger))
     if case.rule.clears_by:
         return any(procedure.covers_or_is(code) for code in case.rule.clears_by)
     return own and bool(case.found_by) and all(procedure.covers_or_is(code) for code in case.found_by)
+
+
+def _named(case: Case, ledger: Ledger) -> frozenset[str]:
+    """What tests a suspect of a contradiction: the procedures of its pair, or those that answer what was seen."""
+    known, named = ledger.catalogue, set(case.found_by) & ledger.catalogue.procedures.keys()
+    for row in known.contradictions:
+        for label in (row.first, row.second) if row.sentence == case.sentence else ():
+            seen = known.observations.get(label)
+            rule = known.findings.get(seen.finding) if seen else None
+            named |= {label.split(":")[0]} if seen is None else set(rule.clears_by) if rule else set()
+    return frozenset(named)
 
 
 def _pass_against(case: Case, entry: Entry) -> None:

@@ -2,12 +2,15 @@
 
 from collections.abc import Iterator, Sequence
 from datetime import datetime
+from uuid import UUID
 
 from fleet.rules.boundaries import Timeline
-from fleet.rules.values import Condition, Entry, Level
+from fleet.rules.values import Condition, Entry, Level, Visit
 
 _OFF = ("off", "no_power", "locked_out")
 _LEFT_FIRING = ("firing", "on_call")
+_LEFT_OFF = ("off_ready", "off_locked")
+LAST = 1_000_000  # after every entry of a visit
 
 
 def hold_but_firing(timeline: Timeline, holds: Sequence[Condition]) -> Iterator[Condition]:
@@ -37,20 +40,31 @@ def _firing(timeline: Timeline) -> Iterator[tuple[datetime, datetime | None]]:
 
 def _words(timeline: Timeline) -> Iterator[tuple[datetime, bool]]:
     """Every word on whether the boiler fires, in order; a visit's last word is how it was left."""
-    for visit in sorted((v for v in timeline.evidence.visits if v.own), key=lambda v: (v.at, v.id)):
-        qualified = bool(visit.qualifications - {"operator"})
-        safe = qualified and visit.left_as in ("off_ready", "off_locked", "attended")
-        if visit.state_on_arrival in ("firing", *_OFF) and not safe:
-            yield visit.at, visit.state_on_arrival == "firing"
-        if any(_fires(e) for e in visit.entries) and not safe:
-            yield visit.at, True
-        if visit.left_as:
-            yield timeline.run.after[visit.id].at, visit.left_as in _LEFT_FIRING
+    visits = {v.id: v for v in timeline.evidence.visits if v.own}.values()
+    words = [word for visit in visits for word in _of_visit(visit, timeline.run.after[visit.id].at)]
+    yield from ((at, fires) for at, _, fires in sorted(words))
 
 
-def _fires(entry: Entry) -> bool:
-    """A burner seen firing, or pressure on the gauge."""
-    if entry.readings.get("burner_firing") is True:
-        return True
+def _of_visit(visit: Visit, end: datetime) -> Iterator[tuple[datetime, tuple[UUID, int], bool]]:
+    """The words of one visit, each with its instant and its place among those of the same instant."""
+    qualified = bool(visit.qualifications - {"operator"})
+    # Fired to test, with somebody qualified at the boiler the whole time, it was not left firing.
+    safe = qualified and visit.left_as in (*_LEFT_OFF, "attended")
+    if visit.state_on_arrival in ("firing", *_OFF) and not safe:
+        yield visit.at, (visit.id, -1), visit.state_on_arrival == "firing"
+    for entry in visit.entries:
+        fires = _fires(entry)
+        if fires is not None and not (safe and fires):
+            yield entry.at, (visit.id, entry.number), fires
+    if visit.left_as in _LEFT_FIRING or visit.left_as in _LEFT_OFF or safe:
+        yield end, (visit.id, LAST), visit.left_as in _LEFT_FIRING
+
+
+def _fires(entry: Entry) -> bool | None:
+    """A burner seen firing, or pressure on the gauge; seen or left off; None where the entry says neither."""
+    if entry.act == "observe" and entry.code in ("found_off", "left_off"):
+        return False
     psi = entry.readings.get("gauge_psi")
-    return isinstance(psi, (int, float)) and not isinstance(psi, bool) and psi > 0
+    pressure = isinstance(psi, (int, float)) and not isinstance(psi, bool) and psi > 0
+    seen = entry.act == "observe" and entry.code == "found_firing"
+    return True if seen or pressure or entry.readings.get("burner_firing") is True else None

@@ -11,7 +11,7 @@ from fleet.rules.readiness import readiness
 from fleet.rules.replay import replay
 from fleet.rules.values import Act, Deficiency, Evidence, Judgement, LevelSegment
 
-VERSION = 1  # part of every conclusion's build: raise it when an answer can change
+VERSION = 2  # part of every conclusion's build: raise it when an answer can change
 
 
 def judge(evidence: Evidence, acts: Sequence[Act], at: datetime) -> Judgement:

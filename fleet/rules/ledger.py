@@ -78,6 +78,7 @@ class Snapshot:
     declared: tuple[tuple[str, date], ...]
     shares_chamber: bool = False
     doubtful: bool = False
+    capacity_lb_h: float | None = None  # as stamped; only a safety valve has one
 
 
 @dataclass(frozen=True, slots=True)
@@ -108,11 +109,13 @@ class Record:
     touches: dict[str, Touch] = field(default_factory=dict)
     blind: dict[UUID, Blind] = field(default_factory=dict)
     cases: list[Case] = field(default_factory=list)
+    live: list[Case] = field(default_factory=list)  # of `cases` those not yet seen closed
     last_trip_in: float | None = None
 
     def open_cases(self) -> list[Case]:
-        """The episodes here that nothing has closed."""
-        return [c for c in self.cases if c.is_open]
+        """The episodes here that nothing has closed; those closed long ago are not walked again."""
+        self.live = [c for c in self.live if c.is_open]
+        return list(self.live)
 
     def setting(self, key: str) -> float | None:
         """A numeric set point, from the dated settings or else from what is stamped on the device."""
@@ -141,6 +144,9 @@ class Ledger:
     general: list[Case] = field(default_factory=list)
     trail: list[Trace] = field(default_factory=list)
     outcomes: dict[UUID, str] = field(default_factory=dict)  # of each test, by entry
+    readings: dict[UUID, list[tuple[datetime, float]]] = field(default_factory=dict)  # of each make-up meter
+    live: list[Case] = field(default_factory=list)  # of `general` those not yet seen closed
+    episodes: dict[tuple[UUID | None, str], int] = field(default_factory=dict)  # begun so far, by place and rule
 
     def all_cases(self) -> Iterator[Case]:
         """Every episode, open or closed, of every position and of the boiler as a whole."""
@@ -148,9 +154,24 @@ class Ledger:
         for record in self.records.values():
             yield from record.cases
 
-    def cases_at(self, place: Record | None) -> list[Case]:
-        """The episodes of a position, or those of the boiler as a whole."""
-        return self.general if place is None else place.cases
+    def open_cases(self) -> Iterator[Case]:
+        """Every open episode, in the order of `all_cases`."""
+        yield from self.open_at(None)
+        for record in self.records.values():
+            yield from record.open_cases()
+
+    def open_at(self, place: Record | None) -> list[Case]:
+        """The open episodes of a position, or those of the boiler as a whole."""
+        if place is not None:
+            return place.open_cases()
+        self.live = [c for c in self.live if c.is_open]
+        return list(self.live)
+
+    def add(self, place: Record | None, case: Case) -> None:
+        """File a new episode where it belongs."""
+        for filed in (self.general, self.live) if place is None else (place.cases, place.live):
+            filed.append(case)
+        self.episodes[case.position, case.rule.code] = case.episode
 
     def cutoffs_needed(self) -> int:
         """2, or 1 where the register says so."""
@@ -193,7 +214,7 @@ class Ledger:
         return Snapshot(
             at=at,
             kind=record.kind if record.device else "",
-            needed=record.needed and not self._spared(record),
+            needed=record.needed and not self.spared(record),
             fitted_at=record.fitted_at,
             down=down,
             blocked=tuple(c for p in paths for c in p.open_cases() if c.down),
@@ -204,9 +225,10 @@ class Ledger:
             declared=tuple(sorted(record.declared.items())),
             shares_chamber=self._counts_as_one(record),
             doubtful=bool(record.passes) and record.passes[-1].doubtful,
+            capacity_lb_h=record.setting("capacity_lb_h") if record.device else None,
         )
 
-    def _spared(self, record: Record) -> bool:
+    def spared(self, record: Record) -> bool:
         """One cutoff is needed: the one that locks out; an upper one beside it is welcome and not counted on."""
         lower = any(r.role.code == "lower_cutoff" and r.device for r in self.records.values())
         return record.role.code == "upper_cutoff" and self.cutoffs_needed() == 1 and lower

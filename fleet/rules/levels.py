@@ -66,7 +66,7 @@ def run_on(case: Case, timeline: "Timeline") -> RunOn | None:
     run, terms = timeline.run, _terms(timeline, case.opened_at)
     if not terms.run_on_by or case.position is None or case.presumed or case.rule.code not in BY_DEFAULT:
         return None
-    visit = next((v for v in timeline.evidence.visits if any(e.id == case.entry for e in v.entries)), None)
+    visit = timeline.visit_of(case.entry) if case.entry else None
     if visit is None or _covers_too_much(run.ledger, case):
         return None
     after = run.after[visit.id]
@@ -75,6 +75,7 @@ def run_on(case: Case, timeline: "Timeline") -> RunOn | None:
         return None
     watched = [s for r in others for s in timeline.states_of(r.position.id)]
     ends = [case.opened_at + timedelta(hours=MOST_HOURS), *_falls(run.ledger, watched, after.at)]
+    ends += [t.since for t in timeline.evidence.terms if t.since and t.since > case.opened_at and not t.run_on_by]
     until = min(ends)
     return RunOn(after.at, until, terms.run_on_by) if after.at < until else None
 

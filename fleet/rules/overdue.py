@@ -56,8 +56,11 @@ def due_soon(timeline: Timeline, states: Sequence[StateSegment]) -> Iterator[Con
     """A full proof that will be due within the portfolio's lead; the weekly work of a caretaker is no news."""
     for position in dict.fromkeys(s.position for s in states):
         segments = timeline.states_of(position)
-        for due in dict.fromkeys(s.full_due for s in segments if s.full_due):
-            held = [s for s in segments if s.full_due == due]
+        by_due: dict[datetime, list[StateSegment]] = {}
+        for segment in segments:
+            if segment.full_due:
+                by_due.setdefault(segment.full_due, []).append(segment)
+        for due, held in by_due.items():
             begin, end = held[0].since, held[-1].until
             since = due - timedelta(days=terms_at(timeline, due).due_soon_days)
             until = min(due, end) if end else due

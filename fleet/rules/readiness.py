@@ -2,9 +2,11 @@
 
 from collections.abc import Iterator
 from uuid import UUID
+from zoneinfo import ZoneInfo
 
 from fleet.rules.boundaries import Timeline
 from fleet.rules.catalogue import Catalogue
+from fleet.rules.levels import run_on
 from fleet.rules.replay import AfterVisit
 from fleet.rules.standing import decide
 from fleet.rules.values import Entry, Missing, Readiness, Standing, State, Visit
@@ -30,6 +32,7 @@ def readiness(timeline: Timeline, visit: Visit) -> Readiness:
     after = timeline.run.after[visit.id]
     wrong = [*_holds(timeline, after), *_down(timeline, after), *_touched(timeline, after)]
     wrong += [*_service(timeline, visit, after), *_leaving(timeline, visit)]
+    wrong += _may_run_on(timeline, after) if wrong else []
     unknown = [] if wrong else [*_inconclusive(timeline, after), *_still_exposed(timeline, after)]
     answer = "not_ready" if wrong else "cant_say" if unknown else "ready"
     return Readiness(visit.id, answer, tuple(wrong or unknown), tuple(_not_looked_at(timeline, after)))
@@ -54,6 +57,17 @@ def _holds(timeline: Timeline, after: AfterVisit) -> Iterator[Missing]:
     for case in after.holds:
         sentence = f"Hold open since {on(case.opened_at, zone)}: {case.sentence}"
         yield Missing(f"hold:{case.rule.code}", sentence, case.position, case.opened_at)
+
+
+def _may_run_on(timeline: Timeline, after: AfterVisit) -> Iterator[Missing]:
+    """Still not ready; but the written policy may let it run a while, where it covers every hold that is open."""
+    soft = [run_on(case, timeline) for case in after.holds]
+    covered = [s for s in soft if s is not None and s.since <= after.at < s.until]
+    if covered and len(covered) == len(soft):
+        first = min(covered, key=lambda s: s.until)
+        when = first.until.astimezone(ZoneInfo(timeline.evidence.zone)).strftime("%a %d %b %Y %H:%M")
+        told = f"It may run until {when} under the written policy, answered for by {first.answerable}."
+        yield Missing("run_on", told, None, first.until)
 
 
 def _down(timeline: Timeline, after: AfterVisit) -> Iterator[Missing]:

@@ -7,7 +7,8 @@ from itertools import zip_longest
 from uuid import UUID
 
 from fleet.rules import effects
-from fleet.rules.findings import notice, observe, wrong_by_data
+from fleet.rules.findings import accuse, notice, observe, wrong_by_data
+from fleet.rules.findings.data import MISSING
 from fleet.rules.ledger import Bench, Case, Ledger, Record, Snapshot, Touch, Trace
 from fleet.rules.values import (
     Entry,
@@ -33,6 +34,7 @@ class Replay:
     ledger: Ledger
     snapshots: dict[UUID, list[Snapshot]]
     verdicts: list[Verdict] = field(default_factory=list)
+    by_entry: dict[UUID, Verdict] = field(default_factory=dict)
     findings: list[Finding] = field(default_factory=list)
     after: dict[UUID, "AfterVisit"] = field(default_factory=dict)
 
@@ -84,15 +86,21 @@ def _data_changed(fact: Fact, moment: Moment, following: tuple[tuple[Moment, str
 def _data(ledger: Ledger, at: datetime, entry: Entry | None) -> None:
     """Open what the data now say is wrong; what is put right waits for its proof, or closes where none is named."""
     wrong = {(w.rule, w.position): w for w in wrong_by_data(ledger)}
-    for case in ledger.all_cases():
-        if case.by_data and case.is_open and (case.rule.code, case.position) not in wrong and case.acted_at is None:
+    for case in list(ledger.open_cases()):
+        if case.by_data and (case.rule.code, case.position) not in wrong and case.acted_at is None:
             case.acted_at, case.down = at, False
-            if not case.rule.clears_by:
+            if not case.rule.clears_by or _no_longer_needed(ledger, case):
                 case.closed_at, case.closed_by = at, entry.id if entry else None
     for (rule, position), found in wrong.items():
         place = ledger.records[position] if position else None
         case = effects.begin_case(ledger, rule, place, at, entry.id if entry else None, found.sentence)
         case.by_data, case.acted_at, case.sentence = True, None, found.sentence
+
+
+def _no_longer_needed(ledger: Ledger, case: Case) -> bool:
+    """An empty place that nobody needs any more has no device to prove."""
+    record = ledger.records[case.position] if case.position else None
+    return record is not None and case.rule.code in MISSING and not record.device
 
 
 def _last(visit: Visit) -> Entry | None:
@@ -177,12 +185,14 @@ def _test(run: Replay, visit: Visit, entry: Entry, record: Record) -> None:
         graded = replace(graded, proves="", sentence=told)
     for rule, place in graded.faults:
         _find(run, visit, entry, rule, ledger.records[place], graded.sentence)
-    run.verdicts.append(as_verdict(bench, graded))
+    run.by_entry[entry.id] = as_verdict(bench, graded)
+    run.verdicts.append(run.by_entry[entry.id])
     ledger.outcomes[entry.id] = graded.outcome
 
 
 def _find(run: Replay, visit: Visit, entry: Entry, rule_code: str, place: Record | None, sentence: str) -> None:
     case = effects.open_case(run.ledger, rule_code, place, entry, sentence)
+    accuse(run.ledger, case.rule, place)
     run.findings.append(
         Finding(
             visit=visit.id,
@@ -250,7 +260,7 @@ def _entry(run: Replay, visit: Visit, entry: Entry | None) -> None:
 
 
 def _after(run: Replay, visit: Visit, at: datetime) -> AfterVisit:
-    verdicts = {v.entry: v for v in run.verdicts}
+    verdicts = run.by_entry
     judged = [(e, verdicts[e.id]) for e in visit.entries if e.id in verdicts and e.position]
     # A pass that nobody present may give proves nothing: it counts neither as looked at nor as conclusive.
     settled = [e for e, v in judged if v.proves or v.outcome == "fail"]
@@ -258,7 +268,7 @@ def _after(run: Replay, visit: Visit, at: datetime) -> AfterVisit:
     records = run.ledger.records.values()
     return AfterVisit(
         at=at,
-        holds=tuple(c for c in run.ledger.all_cases() if c.is_open and c.level == "hold"),
+        holds=tuple(c for c in run.ledger.open_cases() if c.level == "hold"),
         touched=tuple((r.position.id, t.needs) for r in records for t in r.touches.values()),
         inconclusive=tuple(dict.fromkeys(e.position for e in doubtful if e.position)),
         looked_at=frozenset(e.position for e in settled if e.position),

@@ -28,6 +28,7 @@ class Seen:
     needed: bool
     state: State
     reason: Reason
+    backed: bool = False  # a safety valve without which the sound others carry the whole output
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,7 +87,7 @@ def _distinct(reasons: Iterable[Reason]) -> tuple[Reason, ...]:
 def _hold(view: View) -> Iterable[Reason]:
     yield from (c.reason for c in view.cases if c.level is Level.HOLD)
     for seen in view.seen:
-        last = seen.role.part == "protection" and seen.role.last_line
+        last = seen.role.part == "protection" and seen.role.last_line and not seen.backed
         if seen.needed and seen.state.down and (last or seen.role.part == "output_path"):
             yield seen.reason
     for hazard in view.hazards:
@@ -101,7 +102,7 @@ def _exposed(view: View) -> Iterable[Reason]:
         if members and not any(m.state.stands for m in members):
             yield from (m.reason for m in members)
         for member in members:
-            if member.role.last_line and member.state in (State.LAPSED, State.NEVER_PROVEN):
+            if member.role.last_line and not member.backed and member.state in (State.LAPSED, State.NEVER_PROVEN):
                 yield member.reason
 
 

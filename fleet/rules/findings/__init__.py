@@ -4,7 +4,8 @@ from fleet.rules.findings import data, history, observations
 from fleet.rules.findings.data import Wrong, wrong_by_data
 from fleet.rules.findings.history import notice
 from fleet.rules.findings.observations import OBSERVED, observe
+from fleet.rules.findings.pressure_side import accuse
 
 RAISED = observations.RAISED | history.RAISED | data.RAISED
 
-__all__ = ["OBSERVED", "RAISED", "Wrong", "notice", "observe", "wrong_by_data"]
+__all__ = ["OBSERVED", "RAISED", "Wrong", "accuse", "notice", "observe", "wrong_by_data"]

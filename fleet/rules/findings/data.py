@@ -12,6 +12,7 @@ GAUGE_LEAST_PSI = 30.0  # S5, S12, S13
 GAUGE_MOST_PSI = 60.0  # HG-602(a), from memory
 
 
+MISSING = frozenset({"not_fitted", "not_fitted_last_line"})
 RAISED = frozenset(
     {
         "ladder_over_fifteen",
@@ -120,6 +121,7 @@ def _valves(ledger: Ledger) -> Iterator[Wrong]:
 def _missing(ledger: Ledger) -> Iterator[Wrong]:
     """Needed and not there."""
     for record in ledger.records.values():
-        if record.needed and not record.device and record.role.part == "protection":
+        needed = record.needed and not ledger.spared(record)
+        if needed and not record.device and record.role.part == "protection":
             rule = "not_fitted_last_line" if record.role.last_line else "not_fitted"
             yield Wrong(rule, record.position.id, f"No {record.position.name} is fitted, and it is needed.")

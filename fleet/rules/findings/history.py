@@ -4,6 +4,7 @@ from collections.abc import Iterator
 from datetime import timedelta
 
 from fleet.rules.catalogue import Contradiction
+from fleet.rules.findings.fire_side import together
 from fleet.rules.findings.makeup import makeup
 from fleet.rules.ledger import Case, Ledger, Record, Trace
 from fleet.rules.values import Entry, Level, Visit
@@ -30,11 +31,13 @@ _DONE = ("action", "replace", "fit", "remove", "set")
 def notice(ledger: Ledger, visit: Visit, entry: Entry, record: Record | None) -> Iterator[Found]:
     """Yield (rule, where, sentence) for what an entry makes of those before it, `ledger.trail`."""
     yield from _contradictions(ledger, entry, record)
+    yield from together(ledger, entry)
     if record is None:
         return
     yield from _resets(ledger, entry, record)
     yield from _lockouts(ledger, entry, record)
-    yield from _repeats(entry, record)
+    for place in (record, *ledger.paths_of(record)):
+        yield from _repeats(entry, place)
     yield from makeup(ledger, entry, record)
 
 
@@ -82,9 +85,13 @@ def _is_reset(entry: Entry) -> bool:
 
 
 def _lockouts(ledger: Ledger, entry: Entry, record: Record) -> Iterator[Found]:
-    before = [t for t in _here(ledger, entry, MONTH) if t.entry.code == "lockout_found"]
-    if entry.code == "lockout_found" and len(before) >= 2:
-        yield "lockouts_without_cause", record, f"The {record.position.name} locked out three times in 30 days."
+    if entry.code != "lockout_found":
+        return
+    before, name = [*_here(ledger, entry, MONTH)], record.position.name
+    if sum(t.entry.code == "lockout_found" for t in before) >= 2:
+        yield "lockouts_without_cause", record, f"The {name} locked out three times in 30 days."
+    if record.role.code in ("lower_cutoff", "high_limit") and any(_is_reset(t.entry) for t in before):
+        yield "resets_without_cause", record, f"The {name} locked out again after a reset without a cause found."
 
 
 def _here(ledger: Ledger, entry: Entry, window: timedelta) -> Iterator[Trace]:
@@ -93,7 +100,8 @@ def _here(ledger: Ledger, entry: Entry, window: timedelta) -> Iterator[Trace]:
         if entry.at - trace.entry.at >= window:
             return
         if trace.entry.position == entry.position:
-            if trace.entry.code == "cause_found":
+            # Good news counts only from somebody qualified.
+            if trace.entry.code == "cause_found" and trace.visit.qualifications - {"operator"}:
                 return
             yield trace
 

@@ -9,6 +9,7 @@ from fleet.rules.ledger import Ledger, Record
 from fleet.rules.values import Entry
 
 PERIODS, TIMES = 12, 2.0
+KEPT = 200  # readings looked back on: more than a season of weekly ones
 LEAST = 3  # fewer periods are no past to compare with
 IN_BAND_DAYS = timedelta(days=30)
 
@@ -28,10 +29,10 @@ def makeup(ledger: Ledger, entry: Entry, record: Record) -> Iterator[Found]:
     rising = [c for c in record.open_cases() if c.rule.code in ("makeup_rising", "makeup_rising_again")]
     if now > TIMES * normal and not rising:
         yield "makeup_rising", record, f"Make-up of {now:.1f} gal a day, over twice the usual {normal:.1f}."
-    elif rising and now > before[-1][1]:
-        yield "makeup_rising_again", record, f"Make-up rose again, to {now:.1f} gal a day."
     elif rising and now <= TIMES * normal:
         _in_band(record, entry, rates, TIMES * normal)
+    elif rising and now > before[-1][1]:
+        yield "makeup_rising_again", record, f"Make-up rose again, to {now:.1f} gal a day."
 
 
 def _in_band(record: Record, entry: Entry, rates: list[Rate], limit: float) -> None:
@@ -49,8 +50,12 @@ def _in_band(record: Record, entry: Entry, rates: list[Rate], limit: float) -> N
 
 def _rates(ledger: Ledger, entry: Entry) -> list[Rate]:
     """Gallons a day between readings; a meter that went back was replaced or rolled over: that period is left out."""
-    entries = [t.entry for t in ledger.trail if t.entry.code == "meter_reading" and t.entry.position == entry.position]
-    points = [(e.at, float(v)) for e in [*entries, entry] if (v := e.readings.get("reading")) is not None]
+    value = entry.readings.get("reading")
+    if entry.position is None or not isinstance(value, (int, float)) or isinstance(value, bool):
+        return []
+    points = ledger.readings.setdefault(entry.position, [])
+    points.append((entry.at, float(value)))
+    del points[:-KEPT]
     found = []
     for (earlier, low), (later, high) in pairwise(points):
         days = (later - earlier) / timedelta(days=1)

@@ -2,7 +2,7 @@
 
 from collections.abc import Callable, Iterator
 
-from fleet.rules.findings import pressure_side, water_side
+from fleet.rules.findings import fire_side, pressure_side, water_side
 from fleet.rules.ledger import Case, Ledger, Record
 from fleet.rules.values import Entry, Visit
 
@@ -11,7 +11,6 @@ Seen = Callable[[Ledger, Visit, Entry, Record], Iterator[Found]]
 
 # What is seen on a place and needs more than its row: who else is accused, or what the burner did meanwhile.
 _SPECIAL: dict[str, Seen] = {
-    "glass_empty": water_side.glass_empty,
     "level_below_trip": water_side.level_below_trip,
     "feeding_above_normal": water_side.feeding_above_normal,
     "gauge_zero_steaming": pressure_side.gauge_zero_steaming,
@@ -20,9 +19,17 @@ _SPECIAL: dict[str, Seen] = {
     "switch_opened_fuel_burned": pressure_side.fuel_burned,
 }
 
+# These may be seen anywhere, or of the boiler as a whole.
+_ANYWHERE: dict[str, Callable[[Ledger, Visit, Entry, Record | None], Iterator[Found]]] = {
+    "glass_empty": water_side.glass_empty,
+    "air_blocked": fire_side.air_blocked,
+    "vent_loose": fire_side.vent_bad,
+    "vent_blocked": fire_side.vent_bad,
+}
+
 # The codes this module knows by name, and the rules it raises by itself; the catalogue must have a row for each.
-OBSERVED = frozenset({"lockout_found", "cause_found", *_SPECIAL})
-RAISED = frozenset({"lockout_found", "lockout_cause", *water_side.RAISED, *pressure_side.RAISED})
+OBSERVED = frozenset({"lockout_found", "cause_found", *_SPECIAL, *_ANYWHERE})
+RAISED = frozenset({"lockout_found", "lockout_cause", *water_side.RAISED, *pressure_side.RAISED, *fire_side.RAISED})
 
 # Which rung should have acted before the one that was found locked out.
 _BEFORE = {"lower_cutoff": "upper_cutoff", "high_limit": "operating_control"}
@@ -35,6 +42,8 @@ def observe(ledger: Ledger, visit: Visit, entry: Entry, record: Record | None) -
         _cause(ledger, visit, record)
     elif entry.code.startswith("tag_lifted_"):
         _lift_tag(visit, entry, ledger.general)
+    elif entry.code in _ANYWHERE:
+        yield from _ANYWHERE[entry.code](ledger, visit, entry, record)
     elif record is None or (not seen.roles and entry.code not in _SPECIAL):
         # What may be seen anywhere is about the boiler as a whole: any place's named test may answer it.
         if seen.finding:
@@ -49,8 +58,8 @@ def observe(ledger: Ledger, visit: Visit, entry: Entry, record: Record | None) -
 
 def _cause(ledger: Ledger, visit: Visit, record: Record | None) -> None:
     """Good news: it counts only from somebody qualified beyond an operator."""
-    for case in ledger.cases_at(record) if visit.qualifications - {"operator"} else ():
-        case.cause_known = case.cause_known or case.is_open
+    for case in ledger.open_at(record) if visit.qualifications - {"operator"} else ():
+        case.cause_known = True
 
 
 def _lift_tag(visit: Visit, entry: Entry, cases: list[Case]) -> None:
@@ -65,6 +74,8 @@ def _lockout(ledger: Ledger, record: Record) -> Found:
     """It acted, which counts for it; the one before it is presumed failed until it trips as found."""
     before = _rung_before(ledger, record)
     name = record.position.name
+    if record.role.code in fire_side.SPILLS:
+        return "spill_tripped_found", record, f"The {name} was found locked out: flue gas has been in the room."
     if before is None:
         # Nothing to accuse, and the one that acted is not accused either: only its cause is asked for.
         return "lockout_cause", record, f"The {name} was found locked out: find the cause."

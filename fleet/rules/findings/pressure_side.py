@@ -3,6 +3,7 @@
 from collections.abc import Iterator
 from datetime import datetime
 
+from fleet.rules.catalogue import FindingRule
 from fleet.rules.effects import doubt
 from fleet.rules.ledger import Ledger, Record
 from fleet.rules.values import Entry, Visit
@@ -11,6 +12,7 @@ Found = tuple[str, Record | None, str]
 
 RAISED = frozenset({"gauge_zero_with_steam", "gauge_off", "valve_opened", "presumed_by_valve", "output_path_failed"})
 READ_BY_GAUGE = frozenset({"limit_trip", "operating_control_trip", "lever_lift", "three_cycles"})
+_BLINDS_GAUGE = frozenset({"gauge_off", "siphon_plugged", "gauge_zero_with_steam"})
 _PRESUMED = ("operating_control", "high_limit", "siphon", "fuel_valves")
 
 
@@ -23,17 +25,23 @@ def gauge_zero_steaming(ledger: Ledger, visit: Visit, entry: Entry, record: Reco
 
 def gauge_not_zero_cold(ledger: Ledger, visit: Visit, entry: Entry, record: Record) -> Iterator[Found]:
     """The pressures read by it since its last good check are in doubt."""
-    gauge_doubt(ledger, record)
     yield "gauge_off", record, f"The {record.position.name} did not read zero with the boiler cold and vented."
 
 
-def gauge_doubt(ledger: Ledger, record: Record) -> None:
-    """Put in doubt what was proven by readings of this gauge since its last good check."""
-    doubt(ledger.records.values(), _last_check(record), READ_BY_GAUGE)
+def accuse(ledger: Ledger, rule: FindingRule, place: Record | None) -> None:
+    """Put in doubt what was proven by readings of a gauge found wrong, or blind behind its siphon, since a good check.
+
+    However it was found: seen cold, compared with a test gauge, or plugged on the bench.
+    """
+    if place is None or rule.code not in _BLINDS_GAUGE:
+        return
+    if place.role.code == "gauge" or any(r.role.code == "gauge" for r in ledger.hanging_on(place)):
+        doubt(ledger.records.values(), _last_check(place), READ_BY_GAUGE)
 
 
 def _last_check(record: Record) -> datetime | None:
-    return max((p.at for p in record.passes if not p.doubtful), default=None)
+    """The last good check of what is in this place now; before it was fitted another one was read."""
+    return max((p.at for p in record.passes if not p.doubtful), default=record.fitted_at)
 
 
 def valve_opened(ledger: Ledger, visit: Visit, entry: Entry, record: Record) -> Iterator[Found]:
@@ -47,7 +55,8 @@ def valve_opened(ledger: Ledger, visit: Visit, entry: Entry, record: Record) -> 
 
 def fuel_burned(ledger: Ledger, visit: Visit, entry: Entry, record: Record) -> Iterator[Found]:
     """A switch opened and the fuel burned on: where device and circuit are both possible, the circuit comes first."""
-    circuits = [p for p in ledger.paths_of(record) if p.role.part == "output_path"] or [record]
-    for circuit in circuits:
+    carries = [r for r in (record, *ledger.paths_of(record)) if r.role.part == "output_path"]
+    valves = [p for p in ledger.paths_of(record) if p.role.code == "fuel_valves"]
+    for circuit in [*carries, *valves] or [record]:
         told = f"The {record.position.name} opened and the fuel burned on: the {circuit.position.name} did not act."
         yield "output_path_failed", circuit, told

@@ -8,7 +8,14 @@ from fleet.rules.values import Entry, Visit
 Found = tuple[str, Record | None, str]
 
 RAISED = frozenset(
-    {"glass_empty_firing", "glass_empty_off", "cutoff_below_trip", "feeding_burner_off", "feeding_burner_on"}
+    {
+        "glass_empty_firing",
+        "glass_empty_off",
+        "cutoff_below_trip",
+        "low_not_feeding",
+        "feeding_burner_off",
+        "feeding_burner_on",
+    }
 )
 _CUTOFFS = ("upper_cutoff", "lower_cutoff")
 
@@ -21,7 +28,7 @@ def fires(visit: Visit, entry: Entry) -> bool:
     return visit.state_on_arrival not in ("off", "no_power", "locked_out")
 
 
-def glass_empty(ledger: Ledger, visit: Visit, entry: Entry, record: Record) -> Iterator[Found]:
+def glass_empty(ledger: Ledger, visit: Visit, entry: Entry, record: Record | None) -> Iterator[Found]:
     """Empty with the burner firing or hot: every cutoff and the feeder failed to act. Off: a cutoff acted."""
     if not fires(visit, entry):
         yield "glass_empty_off", record, "The glass was empty and the burner off: the level is lost, the cause unknown."
@@ -31,6 +38,8 @@ def glass_empty(ledger: Ledger, visit: Visit, entry: Entry, record: Record) -> I
     for other in ledger.records.values():
         if other.device and other.role.code in _CUTOFFS:
             yield "cutoff_below_trip", other, f"{told}: the {other.position.name} did not act."
+        if other.device and other.role.code == "feeder":
+            yield "low_not_feeding", other, f"{told}: the {other.position.name} did not feed."
 
 
 def level_below_trip(ledger: Ledger, visit: Visit, entry: Entry, record: Record) -> Iterator[Found]:

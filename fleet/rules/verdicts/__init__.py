@@ -45,6 +45,9 @@ FIRES: dict[str, frozenset[str]] = {
     "table": frozenset(),
 }
 
+# Without a reference for the water none of these counts; bad news does.
+READ_AT_THE_GLASS = frozenset({"flush", "slow_drain", "evaporation", "feeder_check"})
+
 _CLAIMED_PASS = "Claimed as passed, but the readings fail it. Only a correction changes this: which is right?"
 _CLAIMED_FAIL = "Claimed as failed, but every reading is fine. It stays failed until corrected: which is right?"
 
@@ -69,11 +72,18 @@ def grade(bench: Bench) -> Graded:
         return _failed_by_claim(bench, read, missing)
     if read.outcome in ("fail", "not_a_test"):
         return replace(read, question=_CLAIMED_PASS if claimed == "pass" and read.outcome == "fail" else "")
+    if read.outcome == "pass" and bench.procedure.code in READ_AT_THE_GLASS and _glass_unreadable(bench):
+        told = f"{bench.procedure.name} on the {bench.name} proves nothing: the gauge glass can't be read."
+        return Graded("inconclusive", told, limit=read.limit, set_value=read.set_value, faults=read.faults)
     if claimed == "inconclusive" or missing:
         # What it proves is gone; what it found wrong on the way stays.
         told = read.sentence if read.outcome == "inconclusive" and not missing else _inconclusive(bench, missing)
         return Graded("inconclusive", told, limit=read.limit, set_value=read.set_value, faults=read.faults)
     return read
+
+
+def _glass_unreadable(bench: Bench) -> bool:
+    return any(c.rule.code == "glass_unreadable" for c in bench.ledger.open_cases())
 
 
 def _failed_by_claim(bench: Bench, read: Graded, missing: list[str]) -> Graded:

@@ -1,0 +1,1 @@
+"""Scenarios: boilers, visits and what must follow, written down by people who know boilers."""

@@ -1,0 +1,119 @@
+"""Things left undone and a boiler fired on hold: since when, until when, before, at and after."""
+
+from dataclasses import replace
+from datetime import date, datetime, timedelta
+
+import pytest
+
+from fleet.rules.values import Condition, Entry, Service
+from tests.rules.build import Boiler, act, at, local, proof, see
+
+BAD = proof("limit", trip_psi=13.5)
+
+
+def told(boiler: Boiler, name: str, about: str = "") -> list[tuple[datetime, datetime | None]]:
+    found: list[Condition] = [c for c in boiler.judged().conditions if c.condition == name and about in c.sentence]
+    return [(c.since, c.until) for c in found if c.since >= at(0)]
+
+
+def test_due_soon_begins_a_fortnight_before_and_ends_when_due() -> None:
+    assert set(told(Boiler().service(), "due_soon")) == {
+        (local(date(2026, 10, 1)) - timedelta(days=14), local(date(2026, 10, 1)))
+    }
+
+
+def test_an_urgent_deficiency_is_past_its_date_from_the_day_after_its_seventh() -> None:
+    boiler = Boiler().service().visit(1, proof("control", trip_psi=7.5))
+    assert told(boiler, "past_date", "operating control") == [(local(date(2025, 10, 24)), None)]
+
+
+@pytest.mark.parametrize(("closed", "count"), [(8, 0), (9, 1)])
+def test_put_right_in_time_it_is_never_past_its_date(closed: float, count: int) -> None:
+    boiler = Boiler().service().visit(1, proof("control", trip_psi=7.5))
+    assert (
+        len(told(boiler.visit(closed, act("control", "adjust"), proof("control")), "past_date", "operating control"))
+        == count
+    )
+
+
+def test_repaired_and_not_proven_runs_from_the_repair_to_the_proof() -> None:
+    boiler = Boiler().service().visit(1, BAD).visit(2, act("limit", "repair"))
+    assert told(boiler, "repaired_not_proven") == [(at(2), None)]
+    assert told(boiler.visit(5, proof("limit")), "repaired_not_proven") == [(at(2), at(5))]
+
+
+@pytest.mark.parametrize(("kind", "count"), [("annual_service", 0), ("season_start", 0), ("routine_check", 1)])
+def test_a_season_begins_without_its_visit(kind: str, count: int) -> None:
+    boiler = Boiler().service().visit(300, proof("limit"), kind=kind)
+    found = [c for c in told(boiler, "season_without_visit") if c[0] == local(date(2026, 10, 1))]
+    assert len(found) == count
+
+
+def test_nothing_lapses_aloud_while_it_is_laid_up() -> None:
+    boiler = Boiler().service().goes(200, Service.LAID_UP_WET)
+    assert told(boiler, "lapsed") == [c for c in told(boiler, "lapsed") if c[0] < at(200)]
+
+
+def fired(*visits: tuple[float, tuple[Entry, ...], dict[str, object]]) -> list[tuple[datetime, datetime | None]]:
+    """Hold but firing, of a boiler on hold from day 1 on and these visits after."""
+    boiler = Boiler().service()
+    boiler.visits[0] = replace(boiler.visits[0], left_as="off_ready")
+    boiler.visit(1, BAD)
+    for day, entries, more in visits:
+        who = str(more.pop("who", "technician")) if more else "technician"
+        boiler.visit(day, *entries, who=who)
+        boiler.visits[-1] = replace(boiler.visits[-1], **more)  # type: ignore[arg-type]
+    return told(boiler, "hold_but_firing")
+
+
+FIRING = proof("upper", "flush")
+LOOKED = see("limit", "reset_pressed")
+BEGINS = [
+    (see("limit", "found_firing"), {}),
+    (FIRING, {"who": "operator"}),
+    (proof("valve"), {}),
+    (LOOKED, {"state_on_arrival": "firing"}),
+    (LOOKED, {"left_as": "firing"}),
+    (LOOKED, {"left_as": "on_call"}),
+    (FIRING, {"who": "operator", "left_as": "attended"}),
+]
+SAFE = [
+    (LOOKED, {}),
+    (FIRING, {"left_as": "off_ready"}),
+    (FIRING, {"left_as": "off_locked"}),
+    (FIRING, {"left_as": "attended"}),
+    (LOOKED, {"state_on_arrival": "firing", "left_as": "off_locked"}),
+]
+
+
+@pytest.mark.parametrize(("entry", "more"), BEGINS)
+def test_it_begins_with_any_word_that_it_fires(entry: Entry, more: dict[str, object]) -> None:
+    assert fired((3, (entry,), dict(more))) == [(at(3), None)]
+
+
+@pytest.mark.parametrize(("entry", "more"), SAFE)
+def test_somebody_qualified_who_left_it_off_or_attended_did_not_leave_it_firing(
+    entry: Entry, more: dict[str, object]
+) -> None:
+    assert fired((3, (entry,), dict(more))) == []
+
+
+@pytest.mark.parametrize("code", ["found_off", "left_off"])
+def test_it_ends_with_an_entry_that_found_or_left_it_off(code: str) -> None:
+    seen = fired((3, (see("limit", "found_firing"),), {}), (4, (see("limit", code),), {"who": "operator"}))
+    assert seen == [(at(3), at(4))]
+
+
+def test_it_ends_with_the_hold() -> None:
+    mended = (act("limit", "repair"), proof("limit"))
+    seen = fired((3, (see("limit", "found_firing"),), {}), (4, mended, {}))
+    assert seen == [(at(3), at(4) + timedelta(minutes=1))]
+
+
+def test_it_begins_with_the_entry_and_not_with_the_visit() -> None:
+    assert fired((3, (LOOKED, see("limit", "found_firing")), {})) == [(at(3) + timedelta(minutes=1), None)]
+
+
+def test_a_boiler_left_firing_before_the_hold_is_told_from_the_hold_on() -> None:
+    boiler = Boiler().service().visit(0.5, see("limit", "found_firing")).visit(1, see("limit", "jumper_found"))
+    assert told(boiler, "hold_but_firing") == [(at(1), None)]
