@@ -122,7 +122,9 @@ def _independent(ledger: Ledger, record: Record, down: list[Record], after: Afte
     paths = {p.position.id: p for p in ledger.paths_of(record)}
     inputs = {i for i, p in paths.items() if p.role.part == "input_path"}
     shared = inputs & {p.position.id for d in down for p in ledger.paths_of(d)}
-    outputs = [i for i, p in paths.items() if p.role.part == "output_path"]
+    # A valve hangs on no circuit: the one behind the protection that failed must have been seen to act all the same.
+    carried = [*paths.values(), *(p for d in down for p in ledger.paths_of(d))]
+    outputs = {p.position.id for p in carried if p.role.part == "output_path"}
     return record.position.id in after.proven and not shared and all(o in after.looked_at for o in outputs)
 
 

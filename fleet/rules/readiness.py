@@ -31,7 +31,7 @@ def readiness(timeline: Timeline, visit: Visit) -> Readiness:
     """*Not ready* wins over *can't say*; *ready* only if nothing at all is missing."""
     after = timeline.run.after[visit.id]
     wrong = [*_holds(timeline, after), *_down(timeline, after), *_touched(timeline, after)]
-    wrong += [*_service(timeline, visit, after), *_leaving(timeline, visit)]
+    wrong += [*_service(timeline, visit, after), *_ends_with(timeline, visit, after), *_leaving(timeline, visit)]
     wrong += _may_run_on(timeline, after) if wrong else []
     unknown = [] if wrong else [*_inconclusive(timeline, after), *_still_exposed(timeline, after)]
     answer = "not_ready" if wrong else "cant_say" if unknown else "ready"
@@ -95,6 +95,31 @@ def _service(timeline: Timeline, visit: Visit, after: AfterVisit) -> Iterator[Mi
             name, asked = timeline.evidence.by_id[seen.position].name, either(p.name.lower() for p in full)
             sentence = f"This visit must prove the {name} by {asked}, and did not."
             yield Missing("service", sentence, seen.position, seen.reason.since)
+
+
+# What else these visits end with (section 7), by role: any one of these passed in the visit, the first being asked for.
+_ENDS_WITH = {
+    "operating_control": ("three_cycles",),
+    "burner": ("combustion_test",),
+}
+CYCLES = 3  # S29: watch at least three cycles
+
+
+def _ends_with(timeline: Timeline, visit: Visit, after: AfterVisit) -> Iterator[Missing]:
+    """Three cycles of each operating control; combustion, with the room's carbon monoxide, of a burner on record."""
+    cycled = {e.position for e in visit.entries if _cycles(e) >= CYCLES and (e.position, e.code) in after.passed}
+    for record in timeline.run.ledger.records.values() if visit.kind in PROVES_EVERYTHING else ():
+        here = record.position.id
+        for code in _ENDS_WITH.get(record.role.code, ()) if record.device else ():
+            if (here, code) in after.passed or (code == "three_cycles" and here in cycled):
+                continue
+            asked = timeline.evidence.catalogue.procedures[code].name.lower()
+            yield Missing("service", f"This visit must end with {asked} of the {record.position.name}.", here)
+
+
+def _cycles(entry: Entry) -> float:
+    value = entry.readings.get("cycles")
+    return float(value) if isinstance(value, (int, float)) and not isinstance(value, bool) else 0.0
 
 
 def _leaving(timeline: Timeline, visit: Visit) -> Iterator[Missing]:

@@ -49,6 +49,7 @@ class AfterVisit:
     inconclusive: tuple[UUID, ...]
     looked_at: frozenset[UUID]
     proven: frozenset[UUID]
+    passed: frozenset[tuple[UUID, str]]
 
 
 Fact = Fitting | Setting | ServiceChange | tuple[Visit, Entry | None]
@@ -180,6 +181,9 @@ def _test(run: Replay, visit: Visit, entry: Entry, record: Record) -> None:
     bench = Bench(visit, entry, procedure, record, ledger)
     graded = grade(bench)
     fired = frozenset(rule for rule, _ in graded.faults)
+    if procedure.voids and graded.outcome != "not_done":
+        # What a test opens is touched; its own pass answers for its own device, not for what hangs on it.
+        effects.touch(ledger, record, procedure.voids, entry)
     if graded.outcome == "pass" and not effects.passed(bench, graded.proves, fired):
         told = f"{graded.sentence} Nobody present may prove it: it renews and clears nothing."
         graded = replace(graded, proves="", sentence=told)
@@ -273,6 +277,7 @@ def _after(run: Replay, visit: Visit, at: datetime) -> AfterVisit:
         inconclusive=tuple(dict.fromkeys(e.position for e in doubtful if e.position)),
         looked_at=frozenset(e.position for e in settled if e.position),
         proven=frozenset(e.position for e, v in judged if e.position and v.proves == "full"),
+        passed=frozenset((e.position, e.code) for e, v in judged if e.position and v.outcome == "pass"),
     )
 
 

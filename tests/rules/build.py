@@ -58,7 +58,7 @@ CAST: tuple[tuple[str, str, str, str, str, Mapping[str, Value]], ...] = (
 GOOD: dict[str, Mapping[str, Value]] = {
     "flush": {"burner_firing": True, "water": "runs", "burner_stopped": True, "recovery": "prompt"},
     "slow_drain": {"burner_firing": True, "burner_stopped": True, "trip_in": 2.5},
-    "operating_control_trip": {"trip_psi": 2.0},
+    "operating_control_trip": {"trip_psi": 2.0, "cycles": 3.0},
     "limit_trip": {
         "trip_psi": 7.8,
         "stayed_off_minutes": 4.0,

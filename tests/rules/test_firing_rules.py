@@ -47,6 +47,7 @@ FIRES = [
     ("probe_bridged", "hold", see("lower", "probe_bridged")),
     ("valve_drips", "urgent", see("valve", "valve_dripping")),
     ("valve_blocked", "hold", see("valve", "valve_blocked")),
+    ("valve_wrong", "hold", see("valve", "seal_broken")),
 ]
 
 SILENT = [

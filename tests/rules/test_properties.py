@@ -14,7 +14,7 @@ from fleet.rules.set_pressure import add_cases
 from fleet.rules.standing import decide
 from fleet.rules.states import segments
 from fleet.rules.values import Act, Entry, Evidence, Judgement, Standing, State
-from tests.rules.build import Boiler, at
+from tests.rules.build import Boiler, at, catalogue
 from tests.rules.stories import (
     BAD_NEWS,
     FIVE,
@@ -26,6 +26,9 @@ from tests.rules.stories import (
     with_visit,
     without_pause,
 )
+
+# A test that opens something is work too: what hangs on it is to be proven again.
+MERE_PASSES = [p for p in PASSES if not catalogue().procedures[p.code].voids]
 
 quickly = settings(max_examples=100, deadline=None)
 moments = st.floats(-60, 900).map(at)
@@ -112,7 +115,7 @@ def test_the_states_of_a_position_cover_all_of_time_once(boiler: Boiler) -> None
 
 
 @quickly
-@given(stories(surveyed=True), st.sampled_from(PASSES), st.sampled_from([0.01, 3.0, 40.0, 300.0]))
+@given(stories(surveyed=True), st.sampled_from(MERE_PASSES), st.sampled_from([0.01, 3.0, 40.0, 300.0]))
 def test_a_valid_pass_never_makes_a_standing_worse(boiler: Boiler, entry: Entry, days: float) -> None:
     boiler = without_pause(boiler)
     when = last_fact(boiler.evidence()) + timedelta(days=days)

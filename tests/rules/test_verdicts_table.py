@@ -90,7 +90,7 @@ LEAST: list[tuple[str, dict[str, Value], str]] = [
     ("pop_test", {"opens_psi": 17.1}, "set_pressure_off"),
     ("pop_test", {"opens_psi": 12.9}, "set_pressure_off"),
     ("pop_test", {"after_pop": "weeps"}, "valve_drips"),
-    ("pop_test", {"seal_intact": False}, "valve_blocked"),
+    ("pop_test", {"seal_intact": False}, "valve_wrong"),
     ("valve_shop_test", {"opens_psi": 17.1}, "set_pressure_off"),
     ("accumulation_test", {"highest_psi": 20.1}, "capacity_short"),
     ("discharge_pipe_check", {"open_end_clear": False}, "valve_blocked"),
