@@ -22,6 +22,7 @@ class Clock:
     procedure: Procedure
     proved: datetime
     remind_at: datetime | None = None
+    by_fitting: bool = False  # never passed: counted from the day the device was fitted
 
 
 @dataclass(frozen=True, slots=True)
@@ -123,9 +124,10 @@ def due_only_at(evidence: Evidence, here: Snapshot, procedure: Procedure, terms:
     if asked is None or here.fitted_at is None:
         return None
     if proved is None and procedure.code not in NEW_COUNTS:
-        return Clock(here.fitted_at, State.DUE, procedure, here.fitted_at)
+        return Clock(here.fitted_at, State.DUE, procedure, here.fitted_at, by_fitting=True)
     since = proved or here.fitted_at
-    return Clock(due_of(asked, since, terms, evidence.zone).due_at(evidence.zone), State.DUE, procedure, since)
+    due = due_of(asked, since, terms, evidence.zone).due_at(evidence.zone)
+    return Clock(due, State.DUE, procedure, since, by_fitting=proved is None)
 
 
 def newest(catalogue: Catalogue, here: Snapshot, procedure: Procedure) -> datetime | None:

@@ -10,7 +10,7 @@ from fleet.rules.overdue import due_soon, past_their_date, repaired_not_proven, 
 from fleet.rules.readiness import took_out
 from fleet.rules.values import Condition, Level, Readiness, Standing, StandingSegment, State, StateSegment
 
-_OF_STANDING = {Standing.HOLD: Level.HOLD, Standing.EXPOSED: Level.HOLD}
+_OF_STANDING = {Standing.HOLD: Level.HOLD, Standing.EXPOSED: Level.URGENT}
 _OF_STATE = {State.DUE: Level.ROUTINE, State.LAPSED: Level.URGENT}
 
 

@@ -153,5 +153,7 @@ def _overdue(ledger: Ledger, record: Record, clock: Clock) -> Reason:
     zone = ledger.evidence.zone
     word = "is due" if clock.state is State.DUE else "has lapsed"
     told = f"{clock.procedure.name} of the {record.position.name} {word} since {on(clock.at, zone)}"
-    sentence = f"{told}; last passed {on(clock.proved, zone)}."
+    # A date that no pass stands behind is the fitting's: nothing is said to have passed that never did.
+    last = "never passed since it was fitted" if clock.by_fitting else "last passed"
+    sentence = f"{told}; {last} {on(clock.proved, zone)}."
     return _reason(record, clock.state.value, sentence, clock.at)
