@@ -6,6 +6,7 @@ import stat
 import subprocess
 import sys
 from collections.abc import Iterator
+from contextlib import suppress
 
 import psycopg
 import pytest
@@ -165,7 +166,8 @@ def test_after_everything_was_killed_the_next_start_recovers() -> None:
     with site() as made:
         assert made.opened(), made.output
         for pid in (made.process.pid, *descendants(made.process.pid)):
-            os.kill(pid, signal.SIGKILL)
+            with suppress(ProcessLookupError):  # its parent's death may have ended it a moment earlier
+                os.kill(pid, signal.SIGKILL)
         made.process.wait()
         again = Site(made.data)
         assert again.opened(), again.output
