@@ -50,8 +50,9 @@ def test_a_season_begins_without_its_visit(kind: str, count: int) -> None:
 
 
 def test_nothing_lapses_aloud_while_it_is_laid_up() -> None:
-    boiler = Boiler().service().goes(200, Service.LAID_UP_WET)
-    assert told(boiler, "lapsed") == [c for c in told(boiler, "lapsed") if c[0] < at(200)]
+    # The caretaker's flush lapses within weeks where the boiler stays in service; laid up before that, nothing does.
+    assert min(told(Boiler().service(), "lapsed"))[0] > at(20)
+    assert told(Boiler().service().goes(20, Service.LAID_UP_WET), "lapsed") == []
 
 
 def fired(*visits: tuple[float, tuple[Entry, ...], dict[str, object]]) -> list[tuple[datetime, datetime | None]]:
