@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from fleet.rules.ledger import Case, Ledger, Record
 from fleet.rules.replay import AfterVisit, Replay
-from fleet.rules.values import Level, LevelSegment, State, StateSegment, Terms
+from fleet.rules.values import Level, LevelSegment, State, StateSegment
 
 if TYPE_CHECKING:
     from fleet.rules.boundaries import Timeline
@@ -63,7 +63,7 @@ def _segments(steps: list[tuple[datetime, Level]], closed_at: datetime | None) -
 
 def run_on(case: Case, timeline: "Timeline") -> RunOn | None:
     """When the adopted policy lets the boiler run on its second protection; None where it does not apply."""
-    run, terms = timeline.run, _terms(timeline, case.opened_at)
+    run, terms = timeline.run, timeline.evidence.terms_at(case.opened_at)
     if not terms.run_on_by or case.position is None or case.presumed or case.rule.code not in BY_DEFAULT:
         return None
     visit = timeline.visit_of(case.entry) if case.entry else None
@@ -78,11 +78,6 @@ def run_on(case: Case, timeline: "Timeline") -> RunOn | None:
     ends += [t.since for t in timeline.evidence.terms if t.since and t.since > case.opened_at and not t.run_on_by]
     until = min(ends)
     return RunOn(after.at, until, terms.run_on_by) if after.at < until else None
-
-
-def _terms(timeline: "Timeline", at: datetime) -> Terms:
-    begun = [t for t in timeline.evidence.terms if t.since is None or t.since <= at]
-    return max(begun or timeline.evidence.terms, key=lambda t: (t.since is not None, t.since))
 
 
 def _down_by(ledger: Ledger, case: Case) -> list[Record]:

@@ -7,17 +7,11 @@ from uuid import UUID
 from fleet.calendar import Season, day_of, day_start
 from fleet.rules.boundaries import Timeline
 from fleet.rules.ledger import Case
-from fleet.rules.values import Condition, Level, LevelSegment, StateSegment, Terms, deficiency_id
+from fleet.rules.values import Condition, Level, LevelSegment, StateSegment, deficiency_id
 from fleet.rules.wording import on
 
 SEASON_VISITS = ("season_start", "annual_service")
 SEASON_EARLY_DAYS = 90  # a service this long before the season starts serves for it (common practice)
-
-
-def terms_at(timeline: Timeline, at: datetime) -> Terms:
-    """The terms in force at an instant; the first reach back over all time."""
-    ordered = sorted(timeline.evidence.terms, key=lambda t: (t.since is not None, t.since))
-    return [t for t in ordered if t is ordered[0] or (t.since is not None and t.since <= at)][-1]
 
 
 def past_their_date(timeline: Timeline) -> Iterator[Condition]:
@@ -30,7 +24,7 @@ def past_their_date(timeline: Timeline) -> Iterator[Condition]:
 
 def _past(timeline: Timeline, case: Case, segment: LevelSegment) -> Iterator[Condition]:
     zone = timeline.evidence.zone
-    days = terms_at(timeline, segment.since).urgent_days
+    days = timeline.evidence.terms_at(segment.since).urgent_days
     last = day_of(segment.since, zone) + timedelta(days=days)
     since = day_start(last + timedelta(days=1), zone)
     if segment.until is None or since < segment.until:
@@ -62,7 +56,7 @@ def due_soon(timeline: Timeline, states: Sequence[StateSegment]) -> Iterator[Con
                 by_due.setdefault(segment.full_due, []).append(segment)
         for due, held in by_due.items():
             begin, end = held[0].since, held[-1].until
-            since = due - timedelta(days=terms_at(timeline, due).due_soon_days)
+            since = due - timedelta(days=timeline.evidence.terms_at(due).due_soon_days)
             until = min(due, end) if end else due
             if begin is not None and begin < since < until:
                 name, zone = timeline.evidence.by_id[position].name, timeline.evidence.zone
@@ -76,7 +70,7 @@ def season_without_visit(timeline: Timeline) -> Iterator[Condition]:
         return
     zone, ends = timeline.evidence.zone, [a.at for a in timeline.run.after.values()]
     first, last = day_of(timeline.surveyed_at, zone), day_of(max(ends), zone)
-    season = terms_at(timeline, max(ends)).season
+    season = timeline.evidence.terms_at(max(ends)).season
     for start in _starts(season, first, last) if season else ():
         served, begin = _served(timeline, start), day_start(start, zone)
         # A season nobody served the boiler for ends where the next one begins.

@@ -10,7 +10,7 @@ from fleet.rules.clocks import Clock, due_only_at
 from fleet.rules.effects import begin_case
 from fleet.rules.ledger import Case, Ledger, Record, Snapshot
 from fleet.rules.replay import Replay
-from fleet.rules.values import Level, Terms
+from fleet.rules.values import Level
 from fleet.rules.wording import on
 
 RULE, PROCEDURE = "set_pressure_unproven", "pop_test"
@@ -48,20 +48,15 @@ def _spans(snapshots: list[Snapshot]) -> Iterator[tuple[Snapshot, datetime | Non
 def _due(ledger: Ledger, here: Snapshot) -> Clock | None:
     if not here.kind:
         return None
-    terms = _terms(ledger, here.at)
+    terms = ledger.evidence.terms_at(here.at)
     return due_only_at(ledger.evidence, here, ledger.catalogue.procedures[PROCEDURE], terms)
-
-
-def _terms(ledger: Ledger, at: datetime | None) -> Terms:
-    ordered = sorted(ledger.evidence.terms, key=lambda t: (t.since is not None, t.since))
-    return [t for t in ordered if t is ordered[0] or (at is not None and t.since is not None and t.since <= at)][-1]
 
 
 def _open(ledger: Ledger, record: Record, clock: Clock, at: datetime) -> Case:
     zone = ledger.evidence.zone
     sentence = f"The set pressure of the {record.position.name} has not been proven since {on(clock.proved, zone)}."
     case = begin_case(ledger, RULE, record, at, None, sentence)
-    case.later = [(_next_season(_terms(ledger, at).season, at, zone), Level.URGENT)]
+    case.later = [(_next_season(ledger.evidence.terms_at(at).season, at, zone), Level.URGENT)]
     return case
 
 

@@ -205,6 +205,11 @@ class Evidence:
         """Positions by id."""
         return {p.id: p for p in self.positions}
 
+    def terms_at(self, at: datetime | None) -> Terms:
+        """The terms in force at an instant (None: the beginning of time); the first reach back over all of it."""
+        ordered = sorted(self.terms, key=lambda t: (t.since is not None, t.since))
+        return [t for t in ordered if t is ordered[0] or (at and t.since and t.since <= at)][-1]
+
 
 @dataclass(frozen=True, slots=True)
 class Reason:

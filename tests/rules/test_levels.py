@@ -102,3 +102,9 @@ def unproven(seen: float) -> list[tuple[datetime, Level]]:
 
 def test_a_set_pressure_not_proven_is_routine_in_its_first_season_and_urgent_after() -> None:
     assert unproven(0) == [(at(0), Level.ROUTINE), (local(at(350).date().replace(month=10, day=1)), Level.URGENT)]
+
+
+def test_before_dated_first_terms_begin_it_is_the_first_that_reach_back() -> None:
+    first, later = Terms(at(10), None, run_on_by="A. Reed"), Terms(at(20), None)
+    evidence = replace(Boiler().evidence(), terms=(later, first))
+    assert [evidence.terms_at(t) for t in (None, at(5), at(10), at(19), at(20))] == [first] * 4 + [later]
