@@ -5,9 +5,21 @@ Source: published values section 3 (HG-605, CW-310 from memory; trade practice);
 
 from dataclasses import dataclass
 
+from fleet.engineering.checks import Impossible, Range, require
+from fleet.engineering.verdicts import Judgement, Reason, judgement
+
 MOST_PSI = 15.0  # MAWP of a low-pressure steam boiler (COMAR 09.12.01.10)
 LIMIT_UNDER_VALVE_PSI = 2.0
 CONTROL_UNDER_VALVE_PSI = 5.0  # operating gap, valve practice for set pressures up to 70 psi
+GAUGE_LEAST_PSI, GAUGE_MOST_PSI = 30.0, 60.0  # S5, S12, S13; the upper one HG-602(a), from memory
+
+SET_PSI = Range("psi", -14.7, 300, why="a set point lies between a vacuum and what any control of steam heat reaches")
+DIFFERENTIAL_PSI = Range("psi", 0, 300, why="a differential is never negative")
+GAUGE_PSI = Range("psi", 0, 10_000, low_in=False, why="a gauge has a range")
+NEAR_PSI, NEAR_SHARE = 0.5, 0.2  # operating control's trip against its set point: domain, section 4
+CONTROL_UNDER_LIMIT_PSI = 1.0
+LIMIT_NEAR_PSI = 1.0
+SENSE_NEAR_PSI = 0.25  # closer than this two readings of a gauge are one: our choice
 
 
 @dataclass(frozen=True, slots=True)
@@ -20,29 +32,25 @@ class Ladder:
     valve_psi: float | None = None
 
 
-@dataclass(frozen=True, slots=True)
-class Fault:
-    """One thing wrong with a ladder: its class (hold, urgent, routine) and a sentence."""
-
-    code: str
-    level: str
-    sentence: str
+Fault = Reason  # one thing wrong with a ladder: its class (hold, urgent, routine) and a sentence
 
 
 def cut_out(main_psi: float, differential_psi: float, sense: str) -> float:
     """Return the cut-out in psig of a control set at `main_psi` with `differential_psi` (both >= 0).
 
-    An additive control has its scale at cut-in, a subtractive one at cut-out. ValueError for any other sense.
+    An additive control has its scale at cut-in, a subtractive one at cut-out. Impossible for any other sense, or for
+    numbers that cannot be.
     """
+    require(SET_PSI.faults("main_psi", main_psi), DIFFERENTIAL_PSI.faults("differential_psi", differential_psi))
     if sense == "additive":
         return main_psi + differential_psi
     if sense == "subtractive":
         return main_psi
-    raise ValueError(f"a differential is additive or subtractive, not {sense!r}")
+    raise Impossible("unknown_choice", f"a differential is additive or subtractive, not {sense!r}", ("sense",))
 
 
 def cut_in(main_psi: float, differential_psi: float, sense: str) -> float:
-    """Return the cut-in in psig of the same control. ValueError for an unknown sense."""
+    """Return the cut-in in psig of the same control; limits as for `cut_out`."""
     return cut_out(main_psi, differential_psi, sense) - differential_psi
 
 
@@ -89,3 +97,84 @@ def _gaps(ladder: Ladder) -> list[Fault]:
         sentence = f"Only {gap:g} psi lie between cut-out and safety valve: at least {CONTROL_UNDER_VALVE_PSI:g}."
         found.append(Fault("ladder_operating_gap", "routine", sentence))
     return found
+
+
+def judge(ladder: Ladder, gauge_top_psi: float | None = None) -> Judgement:
+    """Return the verdict on a ladder and the gauge beside it, all in psig, with every reason; unknown rungs are named.
+
+    A dangerous ladder is answered (*hold*), never refused. Impossible for NaN, set points under a vacuum or over 300.
+    """
+    rungs = {name: getattr(ladder, name) for name in Ladder.__slots__}
+    known = [SET_PSI.faults(name, psi) for name, psi in rungs.items() if psi is not None]
+    require(*known, [] if gauge_top_psi is None else GAUGE_PSI.faults("gauge_top_psi", gauge_top_psi))
+    unknown = [name for name, psi in rungs.items() if psi is None]
+    return judgement([*faults(ladder), *_below_zero(ladder), *gauge_faults(gauge_top_psi)], unknown)
+
+
+def gauge_faults(top_psi: float | None) -> list[Fault]:
+    """Return what is wrong with a gauge that reads to `top_psi`: 30 at least, 60 at most; nothing where not known."""
+    if top_psi is None or GAUGE_LEAST_PSI <= top_psi <= GAUGE_MOST_PSI:
+        return []
+    sentence = f"The gauge reads to {top_psi:g} psi: {GAUGE_LEAST_PSI:g} to {GAUGE_MOST_PSI:g} is right."
+    return [Fault("gauge_range", "routine", sentence)]
+
+
+def sense_seen(main_psi: float, differential_psi: float, seen_in_psi: float, seen_out_psi: float) -> str:
+    """Return which sense a control's scale and its observed cut-in and cut-out (psig) speak for.
+
+    *additive*, *subtractive*, *neither* or *either*: a control entered as the other kind is a common error of data.
+    """
+    require(
+        SET_PSI.faults("main_psi", main_psi),
+        DIFFERENTIAL_PSI.faults("differential_psi", differential_psi),
+        SET_PSI.faults("seen_in_psi", seen_in_psi),
+        SET_PSI.faults("seen_out_psi", seen_out_psi),
+    )
+    near = max(SENSE_NEAR_PSI, differential_psi / 2 - 1e-9)
+    fits = [
+        sense
+        for sense in ("additive", "subtractive")
+        if abs(cut_in(main_psi, differential_psi, sense) - seen_in_psi) <= near
+        and abs(cut_out(main_psi, differential_psi, sense) - seen_out_psi) <= near
+    ]
+    return fits[0] if len(fits) == 1 else "either" if fits else "neither"
+
+
+def grade_control_trip(trip_psi: float, set_psi: float, differential_psi: float, limit_psi: float | None) -> str:
+    """Return *good*, *drifted* or *failed* for an operating control that opened at `trip_psi` (all psig).
+
+    Good within the greater of 0.5 psi and 20 % of the differential; failed if not 1 psi under the limit (domain, 4).
+    """
+    require(
+        SET_PSI.faults("trip_psi", trip_psi),
+        SET_PSI.faults("set_psi", set_psi),
+        DIFFERENTIAL_PSI.faults("differential_psi", differential_psi),
+        [] if limit_psi is None else SET_PSI.faults("limit_psi", limit_psi),
+    )
+    if limit_psi is not None and trip_psi > limit_psi - CONTROL_UNDER_LIMIT_PSI:
+        return "failed"
+    return "good" if abs(trip_psi - set_psi) <= max(NEAR_PSI, NEAR_SHARE * differential_psi) else "drifted"
+
+
+def grade_limit_trip(trip_psi: float, set_psi: float, valve_psi: float | None) -> str:
+    """Return *good*, *drifted* or *failed* for a high limit that tripped at `trip_psi` (all psig).
+
+    Good within 1 psi of its set point; failed if not 2 psi under the safety valve's set pressure (domain, section 4),
+    or not under 15.
+    """
+    require(
+        SET_PSI.faults("trip_psi", trip_psi),
+        SET_PSI.faults("set_psi", set_psi),
+        [] if valve_psi is None else SET_PSI.faults("valve_psi", valve_psi),
+    )
+    over = min(MOST_PSI, MOST_PSI if valve_psi is None else valve_psi - LIMIT_UNDER_VALVE_PSI)
+    if trip_psi > over:
+        return "failed"
+    return "good" if abs(trip_psi - set_psi) <= LIMIT_NEAR_PSI else "drifted"
+
+
+def _below_zero(ladder: Ladder) -> list[Fault]:
+    if ladder.cut_in_psi is None or ladder.cut_in_psi >= 0:
+        return []
+    sentence = f"The cut-in at {ladder.cut_in_psi:g} psi is under zero: is the differential of the other kind?"
+    return [Fault("ladder_cut_in_below_zero", "routine", sentence)]

@@ -4,8 +4,12 @@ Source: HG-400.1(d) as quoted in S2: lb/h >= output at the nozzle in Btu/h / 100
 heating-surface table in S7, S10, S11. In service the stamp counts, never a formula.
 """
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+
+from fleet.engineering.checks import Impossible, Range, one_of, require
+from fleet.engineering.verdicts import Judgement, Reason, judgement
 
 BTU_H_PER_LB_H = 1000.0  # not to be "corrected" to the heat of evaporation: the 5 psi accumulation rule covers that
 SURFACE_LB_H_FT2 = {  # S7; New York agrees on firetube and watertube (S4)
@@ -16,6 +20,22 @@ SURFACE_LB_H_FT2 = {  # S7; New York agrees on firetube and watertube (S4)
     ("oil_gas", "firetube"): 8.0,
     ("oil_gas", "watertube"): 10.0,
 }
+FIRINGS = tuple(dict.fromkeys(firing for firing, _ in SURFACE_LB_H_FT2))
+KINDS = tuple(dict.fromkeys(kind for _, kind in SURFACE_LB_H_FT2))
+RULES = ("output_only", "greater_of")  # HG-400.1(d) alone (S2), or with the surface table (S7, S10, S11)
+
+OUTPUT_BTU_H = Range("Btu/h", 0, 1e9, low_in=False, why="a boiler that fires has an output")
+SURFACE_FT2 = Range("ft2", 0, 1e6, why="a surface is never negative")
+STAMP_LB_H = Range("lb/h", 0, 1e7, low_in=False, why="a stamp of nothing is a stamp misread")
+AREA_IN2 = Range("in2", 0, 1000, low_in=False, why="steam needs a hole")
+FLOW_PSIA = Range("psia", 24.5, 3000, low_in=False, why="at lower pressure the flow into air is not choked")
+COEFFICIENT = Range("", 0, 1, low_in=False, why="no valve passes more than a perfect nozzle")
+SET_PSIG = Range("psi", 0, 300, low_in=False, why="a valve opens at some pressure")
+
+NOZZLE_LB_H = 51.5  # in W = 51.5 A P K (S15, S16)
+MOST_K = 0.878  # 0.9 x 0.975 (S15)
+OVER_PSI, AIR_PSIA = 5.0, 14.7  # certified 5 psi over set, from memory; the air of the formula
+LEAST_PLAUSIBLE = 0.05  # of what the hole could pass at best; below, a unit or a digit is wrong: our choice
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,12 +56,13 @@ def required_lb_h(
 ) -> float:
     """Return the required capacity in lb/h for an output in Btu/h (> 0), by the greater-of rule if a surface is given.
 
-    ValueError for an output that cannot be, or an unknown firing or kind.
+    Impossible for an output or surface that cannot be, or an unknown firing or kind.
     """
-    if not output_btu_h > 0 or surface_ft2 < 0:
-        raise ValueError(f"no such boiler: {output_btu_h} Btu/h, {surface_ft2} ft2")
+    if not 0 < output_btu_h < math.inf or not 0 <= surface_ft2 < math.inf:
+        told = f"no such boiler: {output_btu_h} Btu/h, {surface_ft2} ft2"
+        raise Impossible("no_such_boiler", told, ("output_btu_h",))
     if (firing, kind) not in SURFACE_LB_H_FT2:
-        raise ValueError(f"no row for {firing!r}, {kind!r}")
+        raise Impossible("unknown_choice", f"no row for {firing!r}, {kind!r}", ("firing",))
     return max(output_btu_h / BTU_H_PER_LB_H, surface_ft2 * SURFACE_LB_H_FT2[firing, kind])
 
 
@@ -50,3 +71,101 @@ def relief(output_btu_h: float, stamped_lb_h: Sequence[float | None], surface_ft
     known = [s for s in stamped_lb_h if s is not None]
     installed = sum(known) if len(known) == len(stamped_lb_h) else None
     return Relief(required_lb_h(output_btu_h, surface_ft2), installed)
+
+
+@dataclass(frozen=True, slots=True)
+class Margin:
+    """Required and installed lb/h, installed over required (both None where a stamp is unknown), and the verdict."""
+
+    required_lb_h: float
+    installed_lb_h: float | None
+    ratio: float | None
+    judgement: Judgement
+
+
+def margin(
+    output_btu_h: float,
+    stamped_lb_h: Sequence[float | None],
+    rule: str = "output_only",
+    surface_ft2: float = 0.0,
+    firing: str = "oil_gas",
+    kind: str = "firetube",
+) -> Margin:
+    """Return the margin by the adopted rule: output in Btu/h (over 0), every valve's stamp in lb/h, None where unknown.
+
+    *greater_of* needs the heating surface in ft2; cast iron goes by output (S11). Hold where short or without valve,
+    urgent where a stamp is unknown; equal passes. With an input only, take it for the output: that is the safe side.
+    """
+    _check_margin(output_btu_h, stamped_lb_h, rule, surface_ft2, firing, kind)
+    required = required_lb_h(output_btu_h, surface_ft2 if rule == "greater_of" else 0.0, firing, kind)
+    known = [stamp for stamp in stamped_lb_h if stamp is not None]
+    total = math.fsum(known)
+    installed = total if len(known) == len(stamped_lb_h) else None
+    ratio = None if installed is None else installed / required
+    return Margin(required, installed, ratio, judgement(_about_margin(required, installed, total)))
+
+
+def nozzle_lb_h(area_in2: float, flow_psia: float, coefficient: float = MOST_K) -> float:
+    """Return the steam in lb/h through a nozzle: area in in2 (over 0), psia (over 24.5, choked), K (over 0 to 1).
+
+    W = 51.5 A P K; a check of plausibility, never a capacity: in service the stamp counts. Source: S15, S16.
+    """
+    require(
+        AREA_IN2.faults("area_in2", area_in2),
+        FLOW_PSIA.faults("flow_psia", flow_psia),
+        COEFFICIENT.faults("coefficient", coefficient),
+    )
+    return NOZZLE_LB_H * area_in2 * flow_psia * coefficient
+
+
+def effective_area_in2(stamp_lb_h: float, flow_psia: float) -> float:
+    """Return K times area in in2 that a stamp in lb/h (over 0) at psia (over 24.5) stands for. Source: S17."""
+    require(STAMP_LB_H.faults("stamp_lb_h", stamp_lb_h), FLOW_PSIA.faults("flow_psia", flow_psia))
+    return stamp_lb_h / (NOZZLE_LB_H * flow_psia)
+
+
+def judge_stamp(stamp_lb_h: float, bore_in: float, set_psig: float = 15.0) -> Judgement:
+    """Return urgent for a stamp in lb/h that a bore in inches cannot pass, or passes 20 times over, else good.
+
+    At 5 psi over the set pressure (over 10 psi gauge together) and the greatest K allowed. The bore is the narrowest
+    place; the inlet pipe's size bounds it.
+    """
+    bore = Range("in", 0, 12, low_in=False, why="steam needs a hole")
+    require(
+        STAMP_LB_H.faults("stamp_lb_h", stamp_lb_h),
+        bore.faults("bore_in", bore_in),
+        SET_PSIG.faults("set_psig", set_psig),
+    )
+    most = nozzle_lb_h(math.pi / 4 * bore_in**2, set_psig + OVER_PSI + AIR_PSIA)
+    if LEAST_PLAUSIBLE * most <= stamp_lb_h <= most:
+        return judgement([])
+    told = f"A stamp of {stamp_lb_h:g} lb/h does not go with a bore of {bore_in:g} in, which passes {most:.0f} at most"
+    return judgement([Reason("stamp_implausible", "urgent", f"{told}: read it again.")])
+
+
+def _about_margin(required: float, installed: float | None, known: float) -> list[Reason]:
+    if installed is None:
+        told = f"A stamped capacity is not known, the others give {known:g} of the {required:g} lb/h needed."
+        return [Reason("capacity_unknown", "urgent", told)]
+    if installed >= required:
+        return []
+    short = f"{1 - installed / required:.2%}"
+    told = f"The safety valves are stamped for {installed:g} of the {required:g} lb/h needed, {short} short."
+    return [Reason("capacity_short", "hold", told)]
+
+
+def _check_margin(
+    output_btu_h: float, stamped_lb_h: Sequence[float | None], rule: str, surface_ft2: float, firing: str, kind: str
+) -> None:
+    stamps = [(index, stamp) for index, stamp in enumerate(stamped_lb_h) if stamp is not None]
+    require(
+        OUTPUT_BTU_H.faults("output_btu_h", output_btu_h),
+        *(STAMP_LB_H.faults("stamped_lb_h", stamp, ("stamped_lb_h", index)) for index, stamp in stamps),
+        one_of("rule", rule, RULES),
+        SURFACE_FT2.faults("surface_ft2", surface_ft2),
+        one_of("firing", firing, FIRINGS),
+        one_of("kind", kind, KINDS),
+    )
+    if rule == "greater_of" and not surface_ft2:
+        told = "surface_ft2: the rule with the surface table needs the heating surface."
+        raise Impossible("surface_missing", told, ("surface_ft2",))

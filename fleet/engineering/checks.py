@@ -1,0 +1,137 @@
+"""What a number must be before a formula may use it: finite, and inside the range that is possible at all.
+
+A value that cannot be is refused with every fault found; a value that is merely dangerous is inside its range.
+"""
+
+import math
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from typing import Any, TypeVar
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fleet.errors import Fault, Place, Refused
+
+Floats = NDArray[np.float64]
+Num = TypeVar("Num", float, Floats)  # a function answers in kind: a float for floats, an array for arrays
+
+
+class Impossible(Refused, ValueError):
+    """Input that cannot be. Also a ValueError, as Python's own formulas raise."""
+
+
+@dataclass(frozen=True, slots=True)
+class Range:
+    """What a quantity can be: its unit, its bounds, whether each bound is itself possible, and why beyond is not."""
+
+    unit: str
+    low: float = -math.inf
+    high: float = math.inf
+    low_in: bool = True
+    high_in: bool = True
+    why: str = ""
+
+    def faults(self, name: str, value: object, at: Place | None = None) -> list[Fault]:
+        """Return what is wrong with `value` (a number or an array of them), nothing where all of it is possible."""
+        place = (name,) if at is None else at
+        if isinstance(value, np.ndarray):
+            return self._faults_of_array(name, value, place)
+        number = as_number(value)
+        if number is None:
+            return [Fault("not_a_number", f"{name}: {_shown(value)} is not a finite number.", place)]
+        return [] if self._inside(number) else [Fault("out_of_range", self._sentence(name, number), place)]
+
+    def each(self, name: str, values: Sequence[object]) -> list[Fault]:
+        """Return what is wrong with any of `values`, each at its place in the list."""
+        return [fault for index, value in enumerate(values) for fault in self.faults(name, value, (name, index))]
+
+    def words(self) -> str:
+        """Return the range as people write it: `over 0 up to 15 psi`."""
+        low = f"{'from' if self.low_in else 'over'} {self.low:,.10g}" if math.isfinite(self.low) else ""
+        high = f"{'up to' if self.high_in else 'under'} {self.high:,.10g}" if math.isfinite(self.high) else ""
+        return f"{' '.join(part for part in (low, high) if part) or 'any number'} {self.unit}".rstrip()
+
+    def _inside(self, value: Any) -> Any:
+        above = value >= self.low if self.low_in else value > self.low
+        below = value <= self.high if self.high_in else value < self.high
+        return above & below
+
+    def _faults_of_array(self, name: str, values: NDArray[Any], place: Place) -> list[Fault]:
+        if values.dtype.kind not in "iuf":
+            return [Fault("not_a_number", f"{name}: an array of {values.dtype} holds no numbers.", place)]
+        if not values.size or all(math.isfinite(end) and self._inside(end) for end in (values.min(), values.max())):
+            return []  # the least is NaN where any of them is
+        wrong = np.argwhere(~(np.isfinite(values) & self._inside(values)))
+        first = tuple(int(index) for index in wrong[0])
+        found = self.faults(name, float(values[first]), (*place, *first))
+        more = f" {len(wrong) - 1} more like it." if len(wrong) > 1 else ""
+        return [Fault(fault.code, fault.message + more, fault.at) for fault in found]
+
+    def _sentence(self, name: str, value: float) -> str:
+        told = f"{name}: {value:,.10g} is not {self.words()}"
+        return f"{told}: {self.why}." if self.why else f"{told}."
+
+
+def as_number(value: object) -> float | None:
+    """Return `value` as a float, None for what is not a finite real number (truth values included)."""
+    if isinstance(value, (bool, np.bool_)) or not isinstance(value, (int, float, np.integer, np.floating)):
+        return None
+    try:
+        number = float(value)
+    except OverflowError:
+        return None
+    return number if math.isfinite(number) else None
+
+
+def power(value: Num, exponent: float) -> Num:
+    """Return a number or an array from 0 up to any power, in kind."""
+    if isinstance(value, np.ndarray):
+        return value**exponent
+    return math.pow(value, exponent)
+
+
+def root(value: Num) -> Num:
+    """Return the square root of a number or an array from 0 up, in kind."""
+    return power(value, 0.5)
+
+
+def require(*found: Iterable[Fault]) -> None:
+    """Refuse with every fault of every list; say nothing where there is none. Raises Impossible."""
+    faults = [fault for faults in found for fault in faults]
+    if faults:
+        raise Impossible.all(faults)
+
+
+def same_shape(**values: object) -> None:
+    """Refuse arrays that do not go together, element by element. Raises Impossible."""
+    shapes = [value.shape for value in values.values() if isinstance(value, np.ndarray)]
+    try:
+        np.broadcast_shapes(*shapes)
+    except ValueError:
+        told = f"{', '.join(values)}: arrays of {', '.join(map(str, shapes))} do not go together."
+        raise Impossible("shapes", told, tuple(values)[:1]) from None
+
+
+def refuse_where(bad: object, code: str, message: str, at: Place) -> None:
+    """Refuse where `bad` (a truth value or an array of them) is true; an array names its first place."""
+    wrong = np.argwhere(np.atleast_1d(np.asarray(bad)))
+    if len(wrong):
+        index = tuple(int(i) for i in wrong[0]) if isinstance(bad, np.ndarray) and bad.ndim else ()
+        raise Impossible(code, message, (*at, *index))
+
+
+def one_of(name: str, value: object, choices: Iterable[str]) -> list[Fault]:
+    """Return the fault of a word that is none of `choices`."""
+    known = sorted(choices)
+    if isinstance(value, str) and value in known:
+        return []
+    return [Fault("unknown_choice", f"{name}: {_shown(value)} is none of {', '.join(known)}.", (name,))]
+
+
+def _shown(value: object) -> str:
+    try:
+        text = repr(value)
+    except ValueError:  # Python writes no whole number of over 4300 digits
+        return "a number of thousands of digits"
+    return text if len(text) <= 40 else f"{text[:37]}…"

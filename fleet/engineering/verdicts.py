@@ -1,0 +1,41 @@
+"""What a computation says beside its number: a level, and the reasons for it in sentences."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+LEVELS = ("hold", "urgent", "routine", "inconclusive", "good")
+
+
+@dataclass(frozen=True, slots=True)
+class Reason:
+    """One thing found: a stable code, its level (of LEVELS) and a sentence."""
+
+    code: str
+    level: str
+    sentence: str
+
+
+@dataclass(frozen=True, slots=True)
+class Judgement:
+    """The worst level among the reasons; *good* only where everything asked could be compared.
+
+    `unknown` names what was not known, so that silence about it is not read as praise.
+    """
+
+    verdict: str
+    reasons: tuple[Reason, ...] = ()
+    unknown: tuple[str, ...] = ()
+
+    @property
+    def sentences(self) -> tuple[str, ...]:
+        """The reasons as sentences, worst first."""
+        return tuple(reason.sentence for reason in self.reasons)
+
+
+def judgement(reasons: Iterable[Reason], unknown: Iterable[str] = ()) -> Judgement:
+    """Return the verdict of all `reasons`, worst first; with none it is *good*, or *unknown* where something is."""
+    found = tuple(sorted(reasons, key=lambda reason: LEVELS.index(reason.level)))
+    missing = tuple(unknown)
+    if found and found[0].level != "good":
+        return Judgement(found[0].level, found, missing)
+    return Judgement("unknown" if missing else "good", found, missing)
