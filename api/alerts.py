@@ -1,24 +1,130 @@
-"""The alert feed."""
+"""The alert feed, and what people decide about an alert: acknowledged, shelved."""
 
+from datetime import datetime
+from typing import Any
+from uuid import UUID
+
+from django.core.exceptions import PermissionDenied
+from django.db.models import Q, QuerySet
+from django.http import Http404
 from django.utils import timezone
 from drf_spectacular.utils import extend_schema
+from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.views import APIView
 
+from api.access import cause
 from api.answers import AlertSerializer, problems
+from api.retry import retried
+from api.strict import InstantField, StrictSerializer, TextField
+from api.versions import IF_MATCH, version_of, versioned
+from fleet import pipeline
 from fleet.accounts import policy
-from fleet.alerts.models import Alert
+from fleet.accounts.models import User
+from fleet.alerts.acts import Decision
+from fleet.alerts.models import Alert as Row
 
 MOST = 200
+REFUSALS = problems(400, 401, 403, 404, 409, 412, 413, 415, 422, 428, 503)
+
+
+class AlertStateSerializer(AlertSerializer):
+    """An alert with what was decided about it. Without boiler it is the portfolio's."""
+
+    version = serializers.IntegerField()
+    status = serializers.ChoiceField(choices=("raised", "acknowledged", "shelved", "returned", "withdrawn"))
+    acknowledged_at = serializers.DateTimeField(allow_null=True)
+    shelved_until = serializers.DateTimeField(allow_null=True)
+
+
+class AcknowledgeSerializer(StrictSerializer):
+    """That it was seen, and what is done about it."""
+
+    reason = TextField(max_length=400, required=False)
+
+
+class ShelveSerializer(StrictSerializer):
+    """Why, and until when it is out of sight."""
+
+    reason = TextField(max_length=400)
+    until = InstantField()
 
 
 class Alerts(APIView):
     """Conditions that hold now, and the latest that returned to normal."""
 
-    @extend_schema(operation_id="listAlerts", responses={200: AlertSerializer(many=True), **problems(401)})
+    @extend_schema(operation_id="listAlerts", responses={200: AlertStateSerializer(many=True), **problems(401)})
     def get(self, request: Request) -> Response:
         """Return the newest 200 alerts of the boilers the caller may see, the latest raised first."""
-        seen = policy.boilers(request.user, "board.see", timezone.now())
-        found = Alert.objects.filter(boiler__in=seen).order_by("-raised_at", "id")[:MOST]
-        return Response(AlertSerializer(found, many=True).data)
+        found = _of(Row.objects.all(), request.user, "board.see", timezone.now()).order_by("-raised_at", "id")[:MOST]
+        return Response(AlertStateSerializer(found, many=True).data)
+
+
+class Alert(APIView):
+    """One alert."""
+
+    @extend_schema(operation_id="getAlert", responses={200: AlertStateSerializer, **problems(401, 404)})
+    def get(self, request: Request, alert: UUID) -> Response:
+        """Return it, also one that was withdrawn; the ETag is its version."""
+        return _told(_seen(request, alert, timezone.now()))
+
+
+class Acknowledge(APIView):
+    """Say that somebody knows; it stays raised."""
+
+    @extend_schema(
+        operation_id="acknowledgeAlert",
+        parameters=[IF_MATCH],
+        request=AcknowledgeSerializer,
+        responses={200: AlertStateSerializer, **REFUSALS},
+    )
+    def post(self, request: Request, alert: UUID) -> Response:
+        """Acknowledge it, until it returns to normal or its class rises."""
+        return _act(request, alert, "alert.acknowledge", AcknowledgeSerializer, "acknowledged")
+
+
+class Shelve(APIView):
+    """Put it out of sight for a while."""
+
+    @extend_schema(
+        operation_id="shelveAlert",
+        parameters=[IF_MATCH],
+        request=ShelveSerializer,
+        responses={200: AlertStateSerializer, **REFUSALS},
+    )
+    def post(self, request: Request, alert: UUID) -> Response:
+        """Shelve it until its end, its return to normal, or a higher class."""
+        return _act(request, alert, "alert.shelve", ShelveSerializer, "shelved")
+
+
+def _of(rows: QuerySet[Any], user: User, action: str, at: datetime) -> QuerySet[Any]:
+    """Those of boilers on which the user may do `action`, and of portfolios for the whole of which."""
+    whole = Q(boiler=None, portfolio__in=policy.portfolios(user, action, at))
+    return rows.filter(Q(boiler__in=policy.boilers(user, action, at)) | whole)
+
+
+def _seen(request: Request, alert: UUID, at: datetime) -> Row:
+    row: Row | None = _of(Row.kept.filter(id=alert), request.user, "board.see", at).first()
+    if row is None:
+        raise Http404
+    return row
+
+
+def _act(request: Request, alert: UUID, action: str, form: type[StrictSerializer], kind: str) -> Response:
+    at, told, user = timezone.now(), cause(request), request.user
+    _seen(request, alert, at)
+    if not _of(Row.kept.filter(id=alert), user, action, at).exists():
+        raise PermissionDenied
+    version, sent = version_of(request), form(data=request.data)
+    sent.is_valid(raise_exception=True)
+    decision = Decision(kind, **sent.validated_data)
+    return _told(
+        retried(
+            lambda: pipeline.act_on_alert(alert=alert, decision=decision, version=version, by=user, at=at, cause=told)
+        )
+    )
+
+
+def _told(row: Row) -> Response:
+    return versioned(AlertStateSerializer(row).data, row.version)

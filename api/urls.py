@@ -3,10 +3,17 @@
 from django.urls import path, re_path
 from drf_spectacular.views import SpectacularAPIView
 
-from api.alerts import Alerts
+from api.alerts import Acknowledge, Alert, Alerts, Shelve
 from api.boilers import Boilers, Positions
+from api.changes import Changes
+from api.corrections import Second
+from api.deficiencies import Assign, Defer, Deficiency, Explain, ReportRepair
 from api.docs import Docs
+from api.figures import Figures
+from api.forecast import Forecast
 from api.nowhere import Nowhere
+from api.standing import Standing
+from api.terms import Terms
 from api.visits import Visit, Visits
 
 urlpatterns = [
@@ -16,7 +23,21 @@ urlpatterns = [
     path("v1/visits/<uuid:visit>/", Visit.as_view(), name="visit"),
     path("v1/boilers/", Boilers.as_view(), name="boilers"),
     path("v1/boilers/<uuid:boiler>/positions/", Positions.as_view(), name="positions"),
+    path("v1/boilers/<uuid:boiler>/standing/", Standing.as_view(), name="standing"),
+    path("v1/visits/<uuid:visit>/second/", Second.as_view(), name="second"),
+    path("v1/deficiencies/<uuid:deficiency>/", Deficiency.as_view(), name="deficiency"),
+    path("v1/deficiencies/<uuid:deficiency>/assign/", Assign.as_view(), name="assign"),
+    path("v1/deficiencies/<uuid:deficiency>/report-repair/", ReportRepair.as_view(), name="report-repair"),
+    path("v1/deficiencies/<uuid:deficiency>/defer/", Defer.as_view(), name="defer"),
+    path("v1/deficiencies/<uuid:deficiency>/explain/", Explain.as_view(), name="explain"),
     path("v1/alerts/", Alerts.as_view(), name="alerts"),
+    path("v1/alerts/<uuid:alert>/", Alert.as_view(), name="alert"),
+    path("v1/alerts/<uuid:alert>/acknowledge/", Acknowledge.as_view(), name="acknowledge"),
+    path("v1/alerts/<uuid:alert>/shelve/", Shelve.as_view(), name="shelve"),
+    path("v1/portfolios/<uuid:portfolio>/terms/", Terms.as_view(), name="terms"),
+    path("v1/changes/", Changes.as_view(), name="changes"),
+    path("v1/figures/", Figures.as_view(), name="figures"),
+    path("v1/figures/forecast/", Forecast.as_view(), name="forecast"),
     # Everything else under /api/ is a problem too; only the pages' addresses without their slash lead to the pages.
     re_path(r"^(?!(?:docs|schema)$)", Nowhere.as_view(), name="nowhere"),
 ]

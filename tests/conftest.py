@@ -8,9 +8,24 @@ from django.conf import settings
 from tests.cast import Fleet, make_fleet
 
 
-def pytest_configure() -> None:
+def pytest_addoption(parser: pytest.Parser) -> None:
+    """How much of what takes minutes to run."""
+    parser.addoption("--load", choices=("small", "full"), default="small", help="full: also what only measures")
+    parser.addoption("--order-examples", type=int, default=40, help="how many orders of posts to try")
+
+
+def pytest_configure(config: pytest.Config) -> None:
     """Signing in is not what these tests prove slowly: a cheap hash for their people's passwords."""
     settings.PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
+    config.addinivalue_line("markers", "full: takes minutes and measures; runs with --load full")
+
+
+def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
+    """Leave out what only measures, unless it is asked for."""
+    if config.getoption("load") != "full":
+        full = [item for item in items if item.get_closest_marker("full")]
+        config.hook.pytest_deselected(items=full)
+        items[:] = [item for item in items if item not in full]
 
 
 @pytest.fixture

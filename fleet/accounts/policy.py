@@ -1,19 +1,32 @@
 """Who may do what: one table, closed by default. Every question is about one portfolio, perhaps one building of it."""
 
-from datetime import datetime
+from datetime import datetime, timedelta
 from uuid import UUID
 
 from django.db.models import Q, QuerySet
 
 from fleet.accounts.models import Grant, User
-from fleet.portfolio.models import Boiler
+from fleet.portfolio.models import Boiler, Portfolio
 
 ACTIONS: dict[str, frozenset[str]] = {
     "board.see": frozenset({"technician", "dispatcher", "manager", "owner", "caretaker", "inspector", "office"}),
     "visit.see": frozenset({"technician", "dispatcher", "manager", "owner", "caretaker", "inspector"}),
     "visit.post": frozenset({"technician", "caretaker", "manager", "owner"}),
+    "visit.correct_own": frozenset({"technician", "caretaker", "manager", "owner"}),  # within OWN_CORRECTION
+    "visit.correct": frozenset({"manager", "owner"}),
+    "visit.second": frozenset({"technician", "manager"}),
+    "deficiency.assign": frozenset({"dispatcher", "manager", "owner"}),
+    "deficiency.report_repair": frozenset({"technician", "caretaker", "manager", "owner"}),
+    "deficiency.defer": frozenset({"manager", "owner"}),
+    "deficiency.explain": frozenset({"technician", "manager"}),
+    "alert.acknowledge": frozenset({"technician", "dispatcher", "manager", "owner"}),
+    "alert.shelve": frozenset({"dispatcher", "manager", "owner"}),
+    "terms.see": frozenset({"technician", "dispatcher", "manager", "owner", "caretaker", "inspector", "office"}),
+    "terms.adopt": frozenset({"owner"}),
     "register.change": frozenset({"manager", "owner", "office"}),
 }
+
+OWN_CORRECTION = timedelta(hours=24)  # after posting, an author corrects a visit without a manager
 
 
 def grants(user: User, action: str, at: datetime) -> QuerySet[Grant]:
@@ -33,3 +46,9 @@ def boilers(user: User, action: str, at: datetime) -> QuerySet[Boiler]:
     whole = grants(user, action, at).filter(building__isnull=True).values("portfolio")
     single = grants(user, action, at).filter(building__isnull=False).values("building")
     return Boiler.objects.filter(Q(portfolio__in=whole) | Q(building__in=single))
+
+
+def portfolios(user: User, action: str, at: datetime) -> QuerySet[Portfolio]:
+    """The portfolios for the whole of which the user may do `action`."""
+    whole = grants(user, action, at).filter(building__isnull=True).values("portfolio")
+    return Portfolio.objects.filter(id__in=whole)

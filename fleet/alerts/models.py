@@ -1,13 +1,28 @@
-"""One open row per condition and subject, held by the database."""
+"""One open row per condition and subject, held by the database; what people decided; who has been surveyed."""
+
+from typing import Any
 
 from django.db import models
+from django.db.models import Q
 
+from fleet.accounts.models import User
 from fleet.portfolio.models import Boiler
 from fleet.portfolio.rows import Row
 
 
+class BorneOut(models.Manager[Any]):
+    """The alerts that the evidence bears out: what a correction took the cause of is asked for by `Alert.kept`."""
+
+    def get_queryset(self) -> models.QuerySet[Any]:
+        """Leave the withdrawn out."""
+        return super().get_queryset().filter(withdrawn=False)
+
+
 class Alert(Row):
-    """`since` and `until` are the condition's own; `raised_at` and `returned_at` say when it was written down."""
+    """`since` and `until` are the condition's own; `raised_at` and `returned_at` say when it was written down.
+
+    `acknowledged_at` and `shelved_until` follow from its acts; those recorded before `acts_from` are over.
+    """
 
     boiler = models.ForeignKey(Boiler, models.PROTECT, null=True, related_name="alerts")
     condition = models.CharField(max_length=32)
@@ -18,12 +33,58 @@ class Alert(Row):
     sentence = models.TextField()
     raised_at = models.DateTimeField()
     returned_at = models.DateTimeField(null=True)
+    withdrawn = models.BooleanField(default=False)
+    acts_from = models.DateTimeField(null=True)
+    acknowledged_at = models.DateTimeField(null=True)
+    shelved_until = models.DateTimeField(null=True)
+    version = models.PositiveIntegerField(default=1)
+
+    objects = BorneOut()
+    kept = models.Manager()
 
     class Meta:
+        default_manager_name = "objects"
         constraints = [
             models.UniqueConstraint(
-                fields=["condition", "subject"], condition=models.Q(until=None), name="alert_open_once"
+                fields=["condition", "subject"], condition=Q(until=None, withdrawn=False), name="alert_open_once"
             ),
-            models.UniqueConstraint(fields=["condition", "subject", "since"], name="alert_once"),
+            models.UniqueConstraint(
+                fields=["condition", "subject", "since"], condition=Q(withdrawn=False), name="alert_once"
+            ),
         ]
         indexes = [models.Index(fields=["portfolio", "-raised_at"], name="alert_feed")]
+
+    @property
+    def status(self) -> str:
+        """Raised, acknowledged, shelved, returned (to normal) or withdrawn."""
+        if self.withdrawn:
+            return "withdrawn"
+        if self.until:
+            return "returned"
+        if self.shelved_until:
+            return "shelved"
+        return "acknowledged" if self.acknowledged_at else "raised"
+
+
+class Act(Row):
+    """A fact: what somebody decided about an alert. Never changed; its effect is derived (`acts.effect`)."""
+
+    alert = models.ForeignKey(Alert, models.PROTECT, related_name="acts")
+    kind = models.CharField(max_length=32)  # acknowledged, shelved
+    acted_on = models.PositiveIntegerField()
+    level = models.CharField(max_length=16)
+    at = models.DateTimeField()
+    until = models.DateTimeField(null=True)
+    by = models.ForeignKey(User, models.PROTECT, related_name="+")
+    reason = models.TextField(blank=True)
+    request_id = models.CharField(max_length=64, blank=True)
+
+    class Meta:
+        constraints = [models.UniqueConstraint(fields=["alert", "acted_on"], name="alert_act_once")]
+
+
+class Survey(Row):
+    """When nothing was known of a boiler: the conclusion the portfolio's alert is made from. The id is the boiler's."""
+
+    boiler = models.OneToOneField(Boiler, models.PROTECT, related_name="survey")
+    spans = models.JSONField()  # [[since, until or null], …]

@@ -1,108 +1,152 @@
 """Alerts are reconciled: what the rules say holds is set against what is written, and the difference is written."""
 
+from collections import defaultdict
 from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 from datetime import datetime
+from typing import Any
 from uuid import UUID
 
-from fleet.alerts.models import Alert
+from fleet.alerts.acts import RANK, effect
+from fleet.alerts.matching import match, until
+from fleet.alerts.models import Act, Alert
 from fleet.portfolio.models import Boiler
 from fleet.portfolio.news import News
 from fleet.rules.values import Condition
 
 UNJUDGED = "cannot_be_judged"  # raised by the sweep itself, not by the rules
+Values = dict[str, Any]
 
 
-def reconcile(*, boiler: Boiler, conditions: Sequence[Condition], at: datetime) -> tuple[int, list[News]]:
-    """Make the boiler's alerts equal to the conditions that have begun by `at`; return rows written, and the news.
+@dataclass(frozen=True, slots=True)
+class Reconciled:
+    """Rows written, the news, and when time alone will next end a shelving."""
 
-    A condition that came and went while nothing ran leaves the same row as if it had been seen. An open row keeps its
-    identity when late evidence moves its beginning; one whose cause is gone returns at the instant it began.
+    written: int
+    news: Sequence[News]
+    shelves_end: Sequence[datetime]
+
+
+def reconcile(*, boiler: Boiler, conditions: Sequence[Condition], at: datetime) -> Reconciled:
+    """Make the boiler's alerts equal to the conditions that have begun by `at`.
+
+    A condition that came and went while nothing ran leaves the same row as if it had been seen. A row keeps its
+    identity and its acts when late evidence moves it; one whose cause a correction took away is withdrawn, and the
+    same row returns with its cause.
     """
-    wanted = {(c.condition, c.subject, c.since): c for c in conditions if c.since <= at}
-    rows = list(Alert.objects.filter(boiler=boiler).exclude(condition=UNJUDGED))
-    present = {(r.condition, r.subject, r.since): r for r in rows}
-    _move_open(rows, present, wanted, at)
+    return _reconcile({"portfolio_id": boiler.portfolio_id, "boiler_id": boiler.id}, conditions, at)
+
+
+def reconcile_portfolio(*, portfolio: UUID, conditions: Sequence[Condition], at: datetime) -> Reconciled:
+    """The same for what belongs to no boiler; the portfolio's pulse must be locked."""
+    return _reconcile({"portfolio_id": portfolio, "boiler_id": None}, conditions, at)
+
+
+def _reconcile(scope: Values, conditions: Sequence[Condition], at: datetime) -> Reconciled:
+    rows = list(Alert.kept.filter(**scope).exclude(condition=UNJUDGED))
+    matched = match(rows, [c for c in conditions if c.since <= at], at)
+    acts = _acts(rows)
     news: list[News] = []
-    gone = [r for key, r in present.items() if key not in wanted]
     # Closed before opened: the database allows one open row per condition and subject.
-    for row in gone:
-        news += _withdraw(row, at)
-    kept = [(r, wanted[k]) for k, r in present.items() if k in wanted and _differs(r, wanted[k], at)]
-    for row, condition in sorted(kept, key=lambda pair: _until(pair[1], at) is None):
-        news += _update(row, condition, at)
-    new = [c for key, c in sorted(wanted.items(), key=lambda pair: pair[0]) if key not in present]
-    for condition in new:
-        news += _raise(boiler, condition, at)
-    return len(gone) + len(kept) + len(new), news
+    for row in matched.gone:
+        news += _withdraw(row)
+    pairs = sorted(matched.pairs, key=lambda pair: until(pair[1], at) is None)
+    written = len(matched.gone) + len(matched.new)
+    for row, condition in pairs:
+        changed = _take(row, condition, acts[row.id], at)
+        if changed is not None:
+            written, news = written + 1, [*news, *changed]
+    for condition in matched.new:
+        news += _raise(scope, condition, at)
+    return Reconciled(written, news, [r.shelved_until for r in rows if r.shelved_until])
 
 
-def _until(condition: Condition, at: datetime) -> datetime | None:
-    """An end still to come by time alone is not an end yet."""
-    return condition.until if condition.until and condition.until <= at else None
+def _acts(rows: Sequence[Alert]) -> dict[UUID, list[Act]]:
+    """The acts about what is raised; one query, and none where nothing is or ever was decided."""
+    found: dict[UUID, list[Act]] = defaultdict(list)
+    # A row nobody acted on is at its first version or was only changed by evidence: the acts themselves decide.
+    asked = [r.id for r in rows if r.version > 1]
+    for act in Act.objects.filter(alert__in=asked) if asked else ():
+        found[act.alert_id].append(act)
+    return found
 
 
-Key = tuple[str, UUID, datetime]
-
-
-def _move_open(rows: list[Alert], present: dict[Key, Alert], wanted: dict[Key, Condition], at: datetime) -> None:
-    """Let an open alert follow its condition where only the beginning moved."""
-    still = {(c.condition, c.subject): key for key, c in wanted.items() if _until(c, at) is None}
-    for row in rows:
-        key = still.get((row.condition, row.subject))
-        old = (row.condition, row.subject, row.since)
-        if row.until is None and key and old not in wanted and key not in present:
-            present[key] = present.pop(old)
-
-
-def _differs(row: Alert, condition: Condition, at: datetime) -> bool:
-    written = (row.since, row.until, row.level, row.sentence)
-    return written != (condition.since, _until(condition, at), condition.level.value, condition.sentence)
-
-
-def _update(row: Alert, condition: Condition, at: datetime) -> Iterator[News]:
-    until = _until(condition, at)
-    returned = row.until is None and until is not None
-    row.since, row.until, row.level, row.sentence = condition.since, until, condition.level.value, condition.sentence
-    row.returned_at = at if returned else row.returned_at if until else None
+def _take(row: Alert, condition: Condition, acts: Sequence[Act], at: datetime) -> list[News] | None:
+    """Let a row follow its condition and its acts; None where nothing differs."""
+    old = _written(row)
+    was = (row.status, row.level)
+    row.since, row.until, row.withdrawn = condition.since, until(condition, at), False
+    row.level, row.sentence = condition.level.value, condition.sentence
+    if was[0] == "withdrawn" or (was[0] == "returned" and row.until is None) or RANK[row.level] < RANK[was[1]]:
+        row.acts_from = at  # what was decided before was decided on something else
+    row.acknowledged_at, row.shelved_until = effect(row, acts, at)
+    if _written(row) == old:
+        return None
+    if was[0] == "withdrawn":
+        row.raised_at = at
+    row.returned_at = (row.returned_at if was[0] == "returned" else at) if row.until else None
+    row.version += 1
     row.save()
-    if returned:
-        yield _news(row, "returned", at)
+    return list(_told(row, *was, at))
 
 
-def _withdraw(row: Alert, at: datetime) -> Iterator[News]:
-    """The evidence no longer bears it out: a raised one returns; one that had ended is left to the log."""
-    was_open = row.until is None
-    if was_open:
-        yield _news(row, "returned", at)
-    row.delete()
+def _written(row: Alert) -> tuple[Any, ...]:
+    return (
+        row.since,
+        row.until,
+        row.withdrawn,
+        row.level,
+        row.sentence,
+        row.acknowledged_at,
+        row.shelved_until,
+    )
 
 
-def _raise(boiler: Boiler, condition: Condition, at: datetime) -> Iterator[News]:
-    until = _until(condition, at)
+def _told(row: Alert, status: str, level: str, at: datetime) -> Iterator[News]:
+    """What became different for somebody who reads the feed; an act's own news is told with the act."""
+    if status == "withdrawn" or (status == "returned" and row.until is None):
+        yield _news(row, "raised", row.since)
+    if row.until is not None and status != "returned":
+        yield _news(row, "returned", row.until, status)
+    if row.until is None and status not in ("withdrawn", "returned"):
+        if RANK[row.level] < RANK[level]:
+            yield _news(row, "rose", at, level, row.level)
+        elif status == "shelved" and row.status != "shelved":
+            yield _news(row, "shown_again", at, status)
+
+
+def _withdraw(row: Alert) -> Iterator[News]:
+    """The evidence no longer bears it out: the row and its acts are kept, and nothing of it counts."""
+    status = row.status
+    row.withdrawn, row.acknowledged_at, row.shelved_until = True, None, None
+    row.version += 1
+    row.save()
+    yield _news(row, "withdrawn", row.until or row.since, status)
+
+
+def _raise(scope: Values, condition: Condition, at: datetime) -> Iterator[News]:
+    end = until(condition, at)
     row = Alert.objects.create(
-        portfolio_id=boiler.portfolio_id,
-        boiler=boiler,
+        **scope,
         condition=condition.condition,
         subject=condition.subject,
         since=condition.since,
-        until=until,
+        until=end,
         level=condition.level.value,
         sentence=condition.sentence,
         raised_at=at,
-        returned_at=at if until else None,
+        returned_at=at if end else None,
     )
-    yield _news(row, "raised", at)
+    yield _news(row, "raised", row.since)
 
 
-def _news(row: Alert, what: str, at: datetime) -> News:
-    assert row.boiler_id is not None
-    moment = row.since if what == "raised" else row.until or at
-    return News(f"alert.{what}", row.id, row.boiler_id, "", row.condition, row.sentence, row.condition, moment)
+def _news(row: Alert, what: str, at: datetime, before: str = "", after: str = "") -> News:
+    return News(f"alert.{what}", row.id, row.boiler_id, before, after or row.condition, row.sentence, row.condition, at)
 
 
-def unjudged(*, boiler: Boiler, at: datetime) -> None:
+def unjudged(*, boiler: Boiler, at: datetime) -> list[News]:
     """Raise, once, that a boiler cannot be judged: what the board shows of it may be old."""
-    Alert.objects.get_or_create(
+    row, made = Alert.objects.get_or_create(
         condition=UNJUDGED,
         subject=boiler.id,
         until=None,
@@ -115,8 +159,28 @@ def unjudged(*, boiler: Boiler, at: datetime) -> None:
             "raised_at": at,
         },
     )
+    return [_news(row, "raised", at)] if made else refresh(alert=row.id, at=at)
 
 
-def judged_again(*, boiler: Boiler, at: datetime) -> None:
+def refresh(*, alert: UUID, at: datetime) -> list[News]:
+    """Let one alert follow its acts where no condition of the rules stands behind it; the news if it shows again."""
+    row = Alert.objects.get(id=alert)
+    old = _written(row)
+    status = row.status
+    row.acknowledged_at, row.shelved_until = effect(row, Act.objects.filter(alert=row), at)
+    if _written(row) == old:
+        return []
+    row.version += 1
+    row.save()
+    return list(_told(row, status, row.level, at))
+
+
+def judged_again(*, boiler: Boiler, at: datetime) -> list[News]:
     """Return that alert to normal."""
-    Alert.objects.filter(boiler=boiler, condition=UNJUDGED, until=None).update(until=at, returned_at=at)
+    rows = list(Alert.objects.filter(boiler=boiler, condition=UNJUDGED, until=None))
+    news = [_news(row, "returned", at, row.status) for row in rows]
+    for row in rows:
+        row.until, row.returned_at, row.acknowledged_at, row.shelved_until = at, at, None, None
+        row.version += 1
+        row.save()
+    return news

@@ -36,6 +36,50 @@ class StateSegment(Row):
         indexes = [models.Index(fields=["boiler", "until"], name="state_segment_at")]
 
 
+class Span(Row):
+    """Something that held at the end of each of a building's local days, from `since_day` up to, not with, `until_day`.
+
+    Figures are kept as spans of one boiler, never as counters: two posts about two boilers touch no common row.
+    """
+
+    # The unique keys below begin with the boiler: they are the index that every judgement reads.
+    boiler = models.ForeignKey(Boiler, models.PROTECT, related_name="+", db_index=False)
+    since_day = models.DateField()
+    until_day = models.DateField(null=True)
+
+    class Meta:
+        abstract = True
+
+
+class StandingSpan(Span):
+    """A boiler's standing day by day, by present knowledge, since the boiler is in the register."""
+
+    standing = models.CharField(max_length=16)
+
+    class Meta:
+        constraints = [models.UniqueConstraint(fields=["boiler", "since_day"], name="standing_span_once")]
+        indexes = [
+            models.Index(fields=["portfolio", "since_day"], name="standing_span_begins"),  # read by figures
+            models.Index(fields=["portfolio", "until_day"], name="standing_span_ends"),
+        ]
+
+
+class ClassSpan(Span):
+    """The class of one open deficiency day by day, by present knowledge; `opened_day` gives its age on any of them."""
+
+    deficiency = models.UUIDField()  # by its natural key: one that only time will open has no row of its own yet
+    rule = models.CharField(max_length=64)
+    level = models.CharField(max_length=16)
+    opened_day = models.DateField()
+
+    class Meta:
+        constraints = [models.UniqueConstraint(fields=["boiler", "deficiency", "since_day"], name="class_span_once")]
+        indexes = [
+            models.Index(fields=["portfolio", "since_day"], name="class_span_begins"),  # read by figures
+            models.Index(fields=["portfolio", "until_day"], name="class_span_ends"),
+        ]
+
+
 class Judged(Row):
     """When a boiler was last judged, by which build, and when time alone next changes it. The id is the boiler's."""
 
@@ -75,6 +119,7 @@ class Change(Row):
     at = models.DateTimeField()
     recorded_at = models.DateTimeField()
     who = models.CharField(max_length=200, blank=True)
+    reason = models.TextField(blank=True)  # what whoever decided it gave as a reason
     request_id = models.CharField(max_length=64, blank=True)
 
     class Meta:

@@ -5,7 +5,8 @@ from datetime import datetime
 from typing import Any
 from uuid import UUID
 
-from fleet.board.models import Change, Pulse, Segment, StateSegment
+from fleet.board.models import Change, ClassSpan, Pulse, Segment, StandingSpan, StateSegment
+from fleet.board.spans import class_rows, standing_rows
 from fleet.portfolio.conclusions import plain, store
 from fleet.portfolio.models import Boiler
 from fleet.portfolio.news import Cause, News
@@ -14,11 +15,17 @@ from fleet.rules.values import StateSegment as State
 
 
 def keep(*, boiler: Boiler, judgement: Judgement) -> int:
-    """Store standings and states from the newest entry on; the past is replayed from facts. Returns rows written."""
+    """Store standings and states from the newest entry on, and all of time by days. Returns rows written.
+
+    The past to the instant is replayed from facts; the figures over time ask for its days only.
+    """
     scope = {"boiler_id": boiler.id, "portfolio_id": boiler.portfolio_id}
-    anchor = judgement.anchor
-    return store(Segment, scope=scope, key=("since",), rows=_standings(judgement.standings, anchor)) + store(
-        StateSegment, scope=scope, key=("position_id", "since"), rows=_states(judgement.states, anchor)
+    anchor, zone = judgement.anchor, boiler.building.zone
+    return (
+        store(Segment, scope=scope, key=("since",), rows=_standings(judgement.standings, anchor))
+        + store(StateSegment, scope=scope, key=("position_id", "since"), rows=_states(judgement.states, anchor))
+        + store(StandingSpan, scope=scope, key=("since_day",), rows=standing_rows(boiler, judgement, zone))
+        + store(ClassSpan, scope=scope, key=("deficiency", "since_day"), rows=class_rows(boiler, judgement, zone))
     )
 
 
@@ -55,10 +62,15 @@ def _states(segments: Sequence[State], anchor: datetime | None) -> Iterator[dict
 
 def stamp(*, portfolio: UUID, news: Sequence[News], cause: Cause, at: datetime) -> int:
     """Give the changes of this write their place in the feed: lock the pulse, last, and carry its next version."""
+    version = _next_version(portfolio)
+    Change.objects.bulk_create(_change(portfolio, version, n, one, cause, at) for n, one in enumerate(news))
+    return version
+
+
+def _next_version(portfolio: UUID) -> int:
     pulse, _ = Pulse.objects.select_for_update().get_or_create(portfolio_id=portfolio)
     pulse.version += 1
     pulse.save(update_fields=["version"])
-    Change.objects.bulk_create(_change(portfolio, pulse.version, n, one, cause, at) for n, one in enumerate(news))
     return pulse.version
 
 
@@ -77,5 +89,6 @@ def _change(portfolio: UUID, version: int, number: int, news: News, cause: Cause
         at=news.at,
         recorded_at=at,
         who=cause.who,
+        reason=news.reason,
         request_id=cause.request_id,
     )

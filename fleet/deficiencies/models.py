@@ -1,14 +1,18 @@
-"""One row per (boiler, position, rule, episode); its derived columns are recomputed in place."""
+"""One row per (boiler, position, rule, episode), its derived columns recomputed in place; and what people decided."""
 
 from django.db import models
 
+from fleet.accounts.models import User
 from fleet.portfolio.models import Boiler, Position
 from fleet.portfolio.rows import Row
 from fleet.visits.models import Entry
 
 
 class Deficiency(Row):
-    """A conclusion with a life: open → repaired, not proven → closed; or withdrawn when its cause is taken away."""
+    """A conclusion with a life: open → repaired, not proven → closed; or withdrawn when its cause is taken away.
+
+    `version` grows with every change and every act: an act names the one it was decided on.
+    """
 
     boiler = models.ForeignKey(Boiler, models.PROTECT, related_name="deficiencies")
     position = models.ForeignKey(Position, models.PROTECT, null=True, related_name="+")
@@ -16,19 +20,25 @@ class Deficiency(Row):
     episode = models.PositiveIntegerField()
     opened_at = models.DateTimeField()
     opened_by = models.ForeignKey(Entry, models.PROTECT, null=True, related_name="+")
+    found_at = models.DateTimeField(null=True)  # when it was found last: what was done before that did not help
     levels = models.JSONField()
     sentence = models.TextField()
     clears_by = models.JSONField(default=list)
     repaired_at = models.DateTimeField(null=True)
     closed_at = models.DateTimeField(null=True)
     closed_by = models.ForeignKey(Entry, models.PROTECT, null=True, related_name="+")
-    withdrawn = models.BooleanField(default=False)
+    withdrawn = models.BooleanField(default=False)  # no longer concluded: its cause is gone, or another swallowed it
+    merged_into = models.ForeignKey("self", models.PROTECT, null=True, related_name="swallowed")
+    version = models.PositiveIntegerField(default=1)
 
     class Meta:
         constraints = [
             models.UniqueConstraint(
                 fields=["boiler", "position", "rule", "episode"], name="deficiency_episode", nulls_distinct=False
-            )
+            ),
+            models.CheckConstraint(
+                condition=models.Q(merged_into=None) | models.Q(withdrawn=True), name="deficiency_merged_is_gone"
+            ),
         ]
         indexes = [
             # read by the board and the deficiency list
@@ -37,9 +47,37 @@ class Deficiency(Row):
 
     @property
     def status(self) -> str:
-        """Where it is in its life: open, repaired (claimed, not proven), closed or withdrawn."""
+        """Where evidence alone puts it: open, repaired (claimed, not proven), closed, withdrawn or merged."""
         if self.withdrawn:
-            return "withdrawn"
+            return "merged" if self.merged_into_id else "withdrawn"
         if self.closed_at:
             return "closed"
         return "repaired" if self.repaired_at else "open"
+
+
+class Act(Row):
+    """A fact: what somebody decided about a deficiency. Never changed; its effect is derived (`life.py`).
+
+    `episode_at` is when the episode had opened as was known then: it finds the act's episode again after late
+    evidence joined, split or renumbered them. `level` is the class it was decided in.
+    """
+
+    deficiency = models.ForeignKey(Deficiency, models.PROTECT, related_name="acts")
+    kind = models.CharField(max_length=32)  # assigned, repair_reported, deferred, explained
+    acted_on = models.PositiveIntegerField()
+    episode_at = models.DateTimeField()
+    level = models.CharField(max_length=16)
+    at = models.DateTimeField()
+    until = models.DateTimeField(null=True)
+    done_at = models.DateTimeField(null=True)
+    by = models.ForeignKey(User, models.PROTECT, related_name="+")
+    assignee = models.ForeignKey(User, models.PROTECT, null=True, related_name="+")
+    cause = models.CharField(max_length=64, blank=True)
+    reason = models.TextField(blank=True)
+    request_id = models.CharField(max_length=64, blank=True)
+
+    class Meta:
+        constraints = [
+            # Of two people who decided on one version one wins, whatever else fails.
+            models.UniqueConstraint(fields=["deficiency", "acted_on"], name="deficiency_act_once"),
+        ]

@@ -6,7 +6,8 @@ from typing import Any
 from uuid import UUID
 
 from fleet.catalog import queries as catalog
-from fleet.deficiencies.models import Deficiency
+from fleet.deficiencies.life import Life, by_episode, level_at, life, of_rows
+from fleet.deficiencies.models import Act, Deficiency
 from fleet.rules.values import Level
 
 
@@ -18,6 +19,23 @@ class Open:
     level: str
     first_act: str
     clears_by: list[str]
+
+
+@dataclass(frozen=True, slots=True)
+class Shown:
+    """One deficiency with its life, and all acts that are about it, the oldest first."""
+
+    row: Deficiency
+    life: Life
+    acts: list[Act]
+
+
+def shown(row: Deficiency, at: datetime) -> Shown:
+    """The deficiency at `at`; the acts of one that was merged away are shown with the one that swallowed it."""
+    episodes = of_rows(Deficiency.objects.filter(boiler=row.boiler_id))
+    about = Act.objects.filter(deficiency__boiler=row.boiler_id).select_related("deficiency", "by", "assignee")
+    acts = by_episode(about.order_by("at", "acted_on", "id"), episodes).get(row.id, [])
+    return Shown(row, life(row, acts, at), acts)
 
 
 def open_of(boiler: UUID, at: datetime) -> list[Open]:
@@ -34,10 +52,4 @@ def open_of(boiler: UUID, at: datetime) -> list[Open]:
 def _open(row: Deficiency, release: Any, at: datetime) -> Open:
     rule = release.findings.get(row.rule)
     names = [release.procedures[c].name.lower() for c in row.clears_by if c in release.procedures]
-    return Open(row, _level(row, at), rule.first_act if rule else "", names)
-
-
-def _level(row: Deficiency, at: datetime) -> str:
-    """Its class at `at`: the segments follow one another and the last one that has begun holds."""
-    begun = [s["level"] for s in row.levels if datetime.fromisoformat(s["since"]) <= at]
-    return begun[-1] if begun else row.levels[0]["level"]
+    return Open(row, level_at(row, at), rule.first_act if rule else "", names)

@@ -1,9 +1,25 @@
 """The only way in for facts and for time: every verb about a boiler is the same lines, in `conclude.write`."""
 
+from fleet.pipeline.acts import act_on_alert, act_on_deficiency
 from fleet.pipeline.catalogue import load_catalogue
 from fleet.pipeline.conclude import Concluded
+from fleet.pipeline.corrections import second_correction
 from fleet.pipeline.register import change_register
 from fleet.pipeline.sweep import Swept, rebuild, sweep
+from fleet.pipeline.terms import adopt_terms
 from fleet.pipeline.visits import Posted, post_visits
 
-__all__ = ["Concluded", "Posted", "Swept", "change_register", "load_catalogue", "post_visits", "rebuild", "sweep"]
+__all__ = [
+    "Concluded",
+    "Posted",
+    "Swept",
+    "act_on_alert",
+    "act_on_deficiency",
+    "adopt_terms",
+    "change_register",
+    "load_catalogue",
+    "post_visits",
+    "rebuild",
+    "second_correction",
+    "sweep",
+]

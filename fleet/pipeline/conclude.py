@@ -1,6 +1,6 @@
 """What every write about a boiler shares: judge it by all that is known, store the difference, tell what changed."""
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import TypeVar
@@ -9,30 +9,42 @@ from uuid import UUID
 from django.db import transaction
 
 from fleet.alerts import services as alerts
+from fleet.alerts import surveys
 from fleet.assessments import services as assessments
 from fleet.board import queries
 from fleet.board import services as board
 from fleet.board.models import Judged
+from fleet.deficiencies import acts as decided
+from fleet.deficiencies import life
 from fleet.deficiencies import services as deficiencies
+from fleet.deficiencies.models import Act
 from fleet.evidence import gather
+from fleet.pipeline.clocks import ends, next_boundary, passed
+from fleet.pipeline.whole import settle
 from fleet.portfolio.locks import lock
 from fleet.portfolio.models import Boiler
 from fleet.portfolio.news import Cause, News
 from fleet.rules import judge
-from fleet.rules.values import Judgement, StandingSegment
+from fleet.rules.portfolio import surveyed_at, unsurveyed
+from fleet.rules.values import Evidence, Judgement, StandingSegment
 
 T = TypeVar("T")
+Told = Mapping[UUID, Sequence[News]]  # by portfolio: what the facts themselves are as news
 
 
 @dataclass(frozen=True, slots=True)
 class Concluded:
-    """One boiler after it was judged: what it stood at before, what is concluded now, what became different."""
+    """One boiler after it was judged: what it stood at before, what is concluded now, what became different.
+
+    `survey_moved`: the portfolio's own conditions may be different because of it.
+    """
 
     boiler: Boiler
     before: str
     judgement: Judgement
     news: Sequence[News]
     written: int
+    survey_moved: bool = False
 
 
 def write(
@@ -41,6 +53,7 @@ def write(
     at: datetime,
     cause: Cause,
     facts: Callable[[list[Boiler]], T],
+    told: Callable[[T], Told],
     then: Callable[[T, list[Concluded]], None],
 ) -> T:
     """Lock → write the facts → judge → store → reconcile alerts → stamp: all of it, or nothing."""
@@ -48,38 +61,61 @@ def write(
         locked = lock(boilers)
         made = facts(locked)
         if made:
-            then(made, conclude(locked, at=at, cause=cause))
+            then(made, conclude(locked, at=at, cause=cause, told=told(made)))
     return made
 
 
-def conclude(boilers: Iterable[Boiler], *, at: datetime, cause: Cause) -> list[Concluded]:
+def conclude(boilers: Iterable[Boiler], *, at: datetime, cause: Cause, told: Told | None = None) -> list[Concluded]:
     """Judge locked boilers and stamp each of their portfolios once, its pulse last of all."""
-    done = [_one(boiler, at) for boiler in boilers]
-    for portfolio in sorted({d.boiler.portfolio_id for d in done if d.written}):
-        news = [n for d in done if d.boiler.portfolio_id == portfolio for n in d.news]
+    told = told or {}
+    done = [_one(boiler, at, acted=bool(told)) for boiler in boilers]
+    for portfolio in sorted({d.boiler.portfolio_id for d in done if d.written} | told.keys()):
+        own = [d for d in done if d.boiler.portfolio_id == portfolio]
+        news = [*told.get(portfolio, ()), *(n for d in own for n in d.news)]
+        if any(d.survey_moved for d in own):
+            news += settle(portfolio=portfolio, at=at).news
         board.stamp(portfolio=portfolio, news=news, cause=cause, at=at)
     return done
 
 
-def _one(boiler: Boiler, at: datetime) -> Concluded:
+def _one(boiler: Boiler, at: datetime, *, acted: bool) -> Concluded:
     last = queries.judged(boiler.id)
     at = max(at, last.judged_at) if last else at  # the clock of a boiler never goes back
     old = queries.standing_of(boiler.id, last.judged_at) if last else None
     before = old.standing if old else ""
     evidence, build = gather(boiler.id, at)
-    judgement = judge(evidence, acts=(), at=at)
+    acts = decided.of_boiler(boiler.id)
+    judgement = _judged_with(acts, evidence, at)
     written = assessments.keep(boiler=boiler, evidence=evidence, judgement=judgement)
-    opened, news = deficiencies.keep(boiler=boiler, judgement=judgement, at=at)
+    opened, news = deficiencies.keep(boiler=boiler, evidence=evidence, judgement=judgement, at=at, acts=acts)
     written += opened + board.keep(boiler=boiler, judgement=judgement)
-    raised, alarms = alerts.reconcile(boiler=boiler, conditions=judgement.conditions, at=at)
-    written += raised
-    if written or last is None or last.build != build or last.failures or _passed(last, at):
-        _judged(boiler, build, judgement, at)
+    alarms = alerts.reconcile(boiler=boiler, conditions=judgement.conditions, at=at)
+    spans = unsurveyed(boiler.since, surveyed_at(evidence), judgement.standings)
+    surveyed = surveys.keep(boiler=boiler, spans=spans)
+    written += alarms.written + surveyed
+    news = [*_standing(boiler, before, judgement, at), *news, *alarms.news]
+    moved = bool(surveyed) or passed(ends(spans), last.judged_at if last else None, at)
+    if written or acted or _stale(last, build, at):
+        news += _stamped(boiler, last, build, next_boundary(judgement, [*ends(spans), *alarms.shelves_end], at), at)
         written += 1
-    return Concluded(boiler, before, judgement, [*_standing(boiler, before, judgement, at), *news, *alarms], written)
+    return Concluded(boiler, before, judgement, news, written, moved)
 
 
-def _passed(last: Judged, at: datetime) -> bool:
+def _judged_with(acts: Sequence[Act], evidence: Evidence, at: datetime) -> Judgement:
+    """Judge with the acts under the episodes they are about; which these are now only the judgement itself tells.
+
+    Episodes rest on evidence alone, so the second judgement, where late evidence joined or split some, is the last.
+    """
+    handed = decided.as_stored(acts)
+    judgement = judge(evidence, acts=handed, at=at)
+    placed = life.as_values(life.by_episode(acts, life.of_judgement(evidence.boiler, judgement)))
+    return judgement if placed == handed else judge(evidence, acts=placed, at=at)
+
+
+def _stale(last: Judged | None, build: str, at: datetime) -> bool:
+    """Whether a boiler with unchanged conclusions gets a new mark all the same."""
+    if last is None or last.build != build or last.failures:
+        return True
     return last.next_at is not None and last.next_at <= at
 
 
@@ -96,17 +132,10 @@ def segment_at(judgement: Judgement, at: datetime) -> StandingSegment:
     return next(s for s in judgement.standings if s.until is None or at < s.until)
 
 
-def _judged(boiler: Boiler, build: str, judgement: Judgement, at: datetime) -> None:
-    values = {"judged_at": at, "build": build, "next_at": _next(judgement, at), "failures": 0, "retry_at": None}
+def _stamped(boiler: Boiler, last: Judged | None, build: str, next_at: datetime | None, at: datetime) -> list[News]:
+    """Note when, by what and until when the boiler was judged; that it could not be is over."""
+    values = {"judged_at": at, "build": build, "next_at": next_at, "failures": 0, "retry_at": None}
     Judged.objects.update_or_create(
         boiler=boiler, defaults=values, create_defaults={**values, "id": boiler.id, "portfolio_id": boiler.portfolio_id}
     )
-    alerts.judged_again(boiler=boiler, at=at)
-
-
-def _next(judgement: Judgement, at: datetime) -> datetime | None:
-    """The next instant at which time alone changes anything that is stored or alerted."""
-    instants = [s.since for s in (*judgement.standings, *judgement.states) if s.since]
-    instants += [d.opened_at for d in judgement.deficiencies]
-    instants += [i for c in judgement.conditions for i in (c.since, c.until) if i]
-    return min((i for i in instants if i > at), default=None)
+    return alerts.judged_again(boiler=boiler, at=at) if last and last.failures else []

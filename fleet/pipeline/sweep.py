@@ -9,6 +9,7 @@ from django.db import transaction
 
 from fleet.alerts import services as alerts
 from fleet.board import queries
+from fleet.board import services as board
 from fleet.board.models import Judged
 from fleet.evidence import build_of
 from fleet.pipeline.conclude import conclude
@@ -33,11 +34,11 @@ class Swept:
 def sweep(*, at: datetime, limit: int = BATCH) -> Swept:
     """Judge what is waiting, one boiler per transaction; a poisonous one is counted and alerted, and stops nobody."""
     builds = [(p, build_of(p, at)) for p in Portfolio.objects.values_list("id", flat=True)]
-    done = [_step(boiler, dict(builds), at) for boiler in queries.waiting(builds, at, limit)]
+    done = [_step(boiler, at) for boiler in queries.waiting(builds, at, limit)]
     return Swept(done.count("judged"), done.count("skipped"), done.count("failed"))
 
 
-def _step(boiler_id: UUID, builds: dict[UUID, str], at: datetime) -> str:
+def _step(boiler_id: UUID, at: datetime) -> str:
     try:
         with transaction.atomic():
             boilers = lock([boiler_id], skip_locked=True)
@@ -48,11 +49,11 @@ def _step(boiler_id: UUID, builds: dict[UUID, str], at: datetime) -> str:
             return "judged"
     except Exception:
         log.exception("boiler %s could not be judged", boiler_id)
-        _failed(boiler_id, builds, at)
+        _failed(boiler_id, at)
         return "failed"
 
 
-def _failed(boiler_id: UUID, builds: dict[UUID, str], at: datetime) -> None:
+def _failed(boiler_id: UUID, at: datetime) -> None:
     with transaction.atomic():
         boiler = Boiler.objects.select_for_update(no_key=True).get(id=boiler_id)
         row, _ = Judged.objects.get_or_create(
@@ -62,7 +63,9 @@ def _failed(boiler_id: UUID, builds: dict[UUID, str], at: datetime) -> None:
         row.failures += 1
         row.retry_at = at + RETRY * min(row.failures, 12)
         row.save(update_fields=["failures", "retry_at"])
-        alerts.unjudged(boiler=boiler, at=at)
+        news = alerts.unjudged(boiler=boiler, at=at)
+        if news:
+            board.stamp(portfolio=boiler.portfolio_id, news=news, cause=Cause(who="sweep"), at=at)
 
 
 def rebuild(*, at: datetime) -> int:

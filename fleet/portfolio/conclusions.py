@@ -15,6 +15,7 @@ def store(model: type[Model], *, scope: Values, key: tuple[str, ...], rows: Iter
     """Make the rows of `model` within `scope` equal to `rows`, matched by `key`; return how many were written.
 
     Each of `rows` gives every derived column. One query where nothing differs; at most three more where something does.
+    Where rows have a `version`, a row that changes gets its next: what was decided on the old one is stale.
     """
     wanted = {tuple(row[k] for k in key): row for row in rows}
     manager = model._default_manager
@@ -25,11 +26,18 @@ def store(model: type[Model], *, scope: Values, key: tuple[str, ...], rows: Iter
     if gone:
         manager.filter(pk__in=gone).delete()
     if different:
-        columns = sorted({c for row in wanted.values() for c in row} - set(key) - {"id"})
+        columns = sorted({c for row in wanted.values() for c in row} - set(key) - {"id"}) + _next_version(different)
         manager.bulk_update(different, columns)
     if new:
         manager.bulk_create(new)
     return len(gone) + len(different) + len(new)
+
+
+def _next_version(rows: list[Model]) -> list[str]:
+    versioned = [row for row in rows if hasattr(row, "version")]
+    for row in versioned:
+        row.version += 1
+    return ["version"] if versioned else []
 
 
 def _take(row: Model, values: Values) -> bool:

@@ -16,5 +16,6 @@ def lock(boilers: Iterable[UUID], *, skip_locked: bool = False) -> list[Boiler]:
     """
     ids = list(boilers)
     groups = Boiler.objects.filter(id__in=ids, header_group__isnull=False).values("header_group")
-    concerned = Boiler.objects.filter(Q(id__in=ids) | Q(header_group__in=groups)).order_by("id")
+    concerned = Boiler.objects.filter(Q(id__in=ids) | Q(header_group__in=groups)).select_related("building")
+    concerned = concerned.order_by("id")
     return list(concerned.select_for_update(no_key=True, skip_locked=skip_locked, of=("self",)))

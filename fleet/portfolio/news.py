@@ -15,13 +15,14 @@ class Cause:
 
 @dataclass(frozen=True, slots=True)
 class News:
-    """One thing that became different, before it has its place in the feed."""
+    """One thing that became different, before it has its place in the feed; without boiler it is the portfolio's."""
 
     kind: str
     subject: UUID
-    boiler: UUID
+    boiler: UUID | None
     before: str
     after: str
     sentence: str
     rule: str
     at: datetime
+    reason: str = ""

@@ -204,7 +204,7 @@ def _differences(lines: Lines) -> Iterator[Fault]:
 def _paths(lines: Lines, catalogue: Catalogue) -> Iterator[Fault]:
     """A path must exist on the same boiler and be a path, and none may lead back to itself."""
     there = {(*_boiler(c), c["position_ref"]): catalogue.roles.get(c["role"]) for _, c in lines}
-    circling = _circling({(*_boiler(c), c["position_ref"]): [(*_boiler(c), r) for r in _refs(c)] for _, c in lines})
+    circles = circling({(*_boiler(c), c["position_ref"]): [(*_boiler(c), r) for r in _refs(c)] for _, c in lines})
     for number, cells in lines:
         for ref in _refs(cells):
             role = there.get((*_boiler(cells), ref))
@@ -212,11 +212,11 @@ def _paths(lines: Lines, catalogue: Catalogue) -> Iterator[Fault]:
                 yield Fault("unknown_path", f"No position {ref!r} on this boiler.", (number, "hangs_on"))
             elif role is not None and role.part not in ("input_path", "output_path"):
                 yield Fault("not_a_path", f"{ref!r} is a {role.name.lower()}, no path.", (number, "hangs_on"))
-        if (*_boiler(cells), cells["position_ref"]) in circling:
+        if (*_boiler(cells), cells["position_ref"]) in circles:
             yield Fault("path_loops", "Its path runs in a circle.", (number, "hangs_on"))
 
 
-def _circling(paths: dict[Place, list[Place]]) -> set[Place]:
+def circling(paths: dict[Place, list[Place]]) -> set[Place]:
     """The positions whose paths never end: what is left when all that end are taken away, each looked at once."""
     carried: dict[Place, list[Place]] = defaultdict(list)
     open_ends = {place: len([p for p in hangs_on if p in paths]) for place, hangs_on in paths.items()}

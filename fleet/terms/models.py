@@ -2,6 +2,7 @@
 
 from django.db import models
 
+from fleet.accounts.models import User
 from fleet.portfolio.rows import Row
 
 
@@ -18,6 +19,8 @@ class Adoption(Row):
     overrides = models.JSONField(default=dict)  # procedure code → {interval, anchor, grace_days, source}
     run_on_by = models.CharField(max_length=200, blank=True)  # who answers for running on the second protection
     posted_at = models.DateTimeField()
+    posted_by = models.ForeignKey(User, models.PROTECT, null=True, related_name="+")
+    request_id = models.CharField(max_length=64, blank=True)
 
     class Meta:
         constraints = [

@@ -15,6 +15,8 @@ from fleet.visits.incoming import IncomingEntry, IncomingVisit
 
 AHEAD = timedelta(minutes=10)  # clocks of phones differ; more than this is a mistake
 
+MOST_ENTRIES = 200
+
 
 @dataclass(frozen=True, slots=True)
 class Register:
@@ -38,6 +40,8 @@ def known_devices(visit: IncomingVisit, portfolio: UUID) -> dict[UUID, str]:
 
 def faults(visit: IncomingVisit, register: Register, now: datetime) -> list[Fault]:
     """Return everything wrong with the visit by itself; an empty list if it may be written."""
+    if len(visit.entries) > MOST_ENTRIES:  # not looked at one by one
+        return [Fault("too_many", f"A visit has at most {MOST_ENTRIES} entries.", ("entries",))]
     found = [*_times(visit, register, now), *_people(visit, register), *_refs(visit), *_occupants(visit)]
     for number, entry in enumerate(visit.entries):
         found += _entry(entry, register, ("entries", number))

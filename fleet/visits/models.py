@@ -30,6 +30,14 @@ class Visit(Row):
         indexes = [models.Index(fields=["boiler", "performed_at"], name="visit_of_boiler")]  # read by evidence.gather
 
 
+class Seconding(Row):
+    """A second qualified name under a correction. Out of a hold a correction counts only with it."""
+
+    visit = models.OneToOneField(Visit, models.PROTECT, related_name="seconding")
+    by = models.ForeignKey(User, models.PROTECT, related_name="+")
+    at = models.DateTimeField()
+
+
 class Attendance(Row):
     """Who was there; what each was qualified for is looked up for `performed_at`."""
 

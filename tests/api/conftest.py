@@ -10,12 +10,38 @@ from typing import Any
 import pytest
 from django.db import transaction
 
-from api import alerts, authentication, boilers, visits
+from api import (
+    alerts,
+    authentication,
+    boilers,
+    changes,
+    corrections,
+    deficiencies,
+    figures,
+    forecast,
+    standing,
+    terms,
+    visits,
+)
 from fleet.accounts.models import User
 from tests.api.phone import Phone
 from tests.cast import NOW, Fleet, make_fleet
 
 Phones = Callable[[User], Phone]
+# Every module of the API that reads the clock.
+CLOCKS = (
+    alerts,
+    authentication,
+    boilers,
+    changes,
+    corrections,
+    deficiencies,
+    figures,
+    forecast,
+    standing,
+    terms,
+    visits,
+)
 
 
 @pytest.fixture(scope="module")
@@ -29,7 +55,7 @@ def fleet(django_db_setup: Any, django_db_blocker: Any) -> Iterator[Fleet]:
 @pytest.fixture(autouse=True)
 def clock(monkeypatch: pytest.MonkeyPatch) -> None:
     """The API's clock stands at NOW."""
-    for module in (alerts, authentication, boilers, visits):
+    for module in CLOCKS:
         monkeypatch.setattr(module, "timezone", SimpleNamespace(now=lambda: NOW))
 
 

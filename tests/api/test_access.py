@@ -12,6 +12,9 @@ from django.urls import URLPattern
 from api.urls import urlpatterns
 from fleet.accounts import keys
 from fleet.accounts.models import Grant, Key, User
+from fleet.alerts.models import Alert
+from fleet.deficiencies.models import Deficiency
+from fleet.visits.incoming import IncomingVisit
 from tests.api.phone import VISITS, Phone, flush, told
 from tests.cast import DAY, NOW, Fleet, make_person
 
@@ -29,7 +32,21 @@ TABLE: dict[str, tuple[str, tuple[int, ...]]] = {
     "visit": ("GET", SEEN),
     "boilers": ("GET", LISTED),
     "positions": ("GET", SEEN),
+    "standing": ("GET", SEEN),
     "alerts": ("GET", LISTED),
+    "changes": ("GET", LISTED),
+    "figures": ("GET", LISTED),
+    "forecast": ("GET", LISTED),
+    "second": ("POST", (401, 404, 422, 403, 403, 404)),  # the visit there is no correction
+    "deficiency": ("GET", SEEN),
+    "assign": ("POST", (401, 404, 403, 403, 428, 404)),
+    "report-repair": ("POST", (401, 404, 428, 428, 403, 404)),
+    "defer": ("POST", (401, 404, 403, 403, 403, 404)),
+    "explain": ("POST", (401, 404, 428, 403, 403, 404)),
+    "alert": ("GET", SEEN),
+    "acknowledge": ("POST", (401, 404, 428, 403, 428, 404)),
+    "shelve": ("POST", (401, 404, 403, 403, 428, 404)),
+    "terms": ("GET", SEEN),
     "nowhere": ("GET", (404,) * 6),
 }
 
@@ -59,10 +76,29 @@ def scene(fleet: Fleet) -> Scene:
         "visit": f"{VISITS}{visit.id}/",
         "boilers": "/api/v1/boilers/",
         "positions": f"/api/v1/boilers/{visit.boiler}/positions/",
+        "standing": f"/api/v1/boilers/{visit.boiler}/standing/",
         "alerts": "/api/v1/alerts/",
+        "changes": "/api/v1/changes/",
+        "figures": "/api/v1/figures/",
+        "forecast": "/api/v1/figures/forecast/",
+        **_acted_on(fleet, visit),
         "nowhere": "/api/v1/nowhere/",
     }
     return Scene(phones, visit.id, addresses)
+
+
+def _acted_on(fleet: Fleet, visit: IncomingVisit) -> dict[str, str]:
+    """What people decide about: the deficiency and the alert of a failed flush, a visit, a portfolio."""
+    fleet.post(fleet.flushed(NOW - DAY, "ALD12 B2", burner_stopped=False))
+    deficiency, alert = Deficiency.objects.get(rule="flush_keeps_firing"), Alert.objects.get(condition="hold")
+    return {
+        "second": f"{VISITS}{visit.id}/second/",
+        "terms": f"/api/v1/portfolios/{fleet.portfolio.id}/terms/",
+        "deficiency": f"/api/v1/deficiencies/{deficiency.id}/",
+        "alert": f"/api/v1/alerts/{alert.id}/",
+        **{n: f"/api/v1/deficiencies/{deficiency.id}/{n}/" for n in ("assign", "report-repair", "defer", "explain")},
+        **{n: f"/api/v1/alerts/{alert.id}/{n}/" for n in ("acknowledge", "shelve")},
+    }
 
 
 def answer(scene: Scene, route: str, person: str, body: Any = b"") -> Any:

@@ -6,6 +6,7 @@ from typing import Any
 
 import pytest
 from django.db import transaction
+from django.db.models import QuerySet
 
 from fleet import pipeline
 from fleet.alerts.models import Alert
@@ -30,6 +31,11 @@ def clear(fleet: Fleet) -> Fleet:
     """Serviced a month ago, flushed yesterday, then nobody comes."""
     fleet.post(fleet.serviced(NOW - 30 * DAY), fleet.flushed(FLUSHED))
     return fleet
+
+
+def raised_on_boilers() -> QuerySet[Alert]:
+    """What is raised now, the portfolio's own alert aside: its second boiler was never surveyed."""
+    return Alert.objects.filter(until=None).exclude(boiler=None)
 
 
 @pytest.mark.parametrize(
@@ -58,12 +64,12 @@ def test_the_board_is_right_at_every_instant_even_when_nothing_runs(clear: Fleet
 )
 def test_a_sweep_raises_what_has_begun_by_then_and_nothing_else(clear: Fleet, at: datetime, raised: list[str]) -> None:
     pipeline.sweep(at=at)
-    assert list(Alert.objects.filter(until=None).values_list("condition", flat=True)) == raised
+    assert list(raised_on_boilers().values_list("condition", flat=True)) == raised
 
 
 def test_an_alert_begins_at_its_boundary_not_at_the_sweep(clear: Fleet) -> None:
     pipeline.sweep(at=REMIND + timedelta(hours=5))
-    alert = Alert.objects.get(until=None)
+    alert = raised_on_boilers().get()
     assert (alert.since, alert.raised_at) == (REMIND, REMIND + timedelta(hours=5))
 
 

@@ -1,0 +1,26 @@
+"""What stands behind the question mark: as strict as a body, every name known and given once."""
+
+from typing import Any
+
+from rest_framework import serializers
+from rest_framework.request import Request
+
+from api.strict import IdField, StrictSerializer, fault
+
+
+class OfSerializer(StrictSerializer):
+    """Which boilers are meant of those the caller may see: all, one portfolio's or one."""
+
+    portfolio = IdField(required=False)
+    boiler = IdField(required=False)
+
+
+def asked(request: Request, serializer: type[StrictSerializer]) -> dict[str, Any]:
+    """Return the validated parameters of a question. Raises ValidationError with every fault at its name."""
+    given = request.query_params
+    twice = {n: [fault("given_twice", "Give this once.")] for n in given if len(given.getlist(n)) > 1}
+    if twice:
+        raise serializers.ValidationError(twice)
+    sent = serializer(data=given.dict())
+    sent.is_valid(raise_exception=True)
+    return dict(sent.validated_data)

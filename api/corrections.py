@@ -1,0 +1,45 @@
+"""The second qualified name under a correction."""
+
+from typing import Any
+from uuid import UUID
+
+from django.http import Http404
+from django.utils import timezone
+from drf_spectacular.utils import extend_schema
+from rest_framework import serializers, status
+from rest_framework.request import Request
+from rest_framework.response import Response
+from rest_framework.views import APIView
+
+from api.access import boiler_for, cause
+from api.answers import problems
+from api.retry import retried
+from fleet import pipeline
+from fleet.visits.models import Visit
+
+
+class SecondedSerializer(serializers.Serializer[Any]):
+    """Who stands for the correction beside its poster, since when."""
+
+    visit = serializers.UUIDField(source="visit_id")
+    by = serializers.CharField(source="by.username")
+    at = serializers.DateTimeField()
+
+
+class Second(APIView):
+    """A correction out of a hold counts only with a second qualified name."""
+
+    @extend_schema(
+        operation_id="secondCorrection",
+        request=None,
+        responses={201: SecondedSerializer, **problems(401, 403, 404, 409, 422, 503)},
+    )
+    def post(self, request: Request, visit: UUID) -> Response:
+        """Put one's name under it: a qualified technician who did not post it, once."""
+        at, told, user = timezone.now(), cause(request), request.user
+        found = Visit.objects.filter(id=visit).first()
+        if found is None:
+            raise Http404
+        boiler_for(request, found.boiler_id, see="visit.see", do="visit.second", at=at)
+        made = retried(lambda: pipeline.second_correction(visit=visit, by=user, at=at, cause=told))
+        return Response(SecondedSerializer(made).data, status=status.HTTP_201_CREATED)

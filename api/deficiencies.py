@@ -1,0 +1,204 @@
+"""One deficiency, and what people decide about it: assigned, said to be repaired, deferred, explained."""
+
+from collections.abc import Callable, Mapping
+from datetime import datetime
+from typing import Any
+from uuid import UUID
+
+from django.http import Http404
+from django.utils import timezone
+from drf_spectacular.utils import extend_schema
+from rest_framework import serializers
+from rest_framework.request import Request
+from rest_framework.response import Response
+from rest_framework.views import APIView
+
+from api.access import boiler_for, cause
+from api.answers import problems
+from api.retry import retried
+from api.strict import IdField, InstantField, StrictSerializer, TextField
+from api.versions import IF_MATCH, version_of, versioned
+from fleet import pipeline
+from fleet.deficiencies import queries
+from fleet.deficiencies.acts import Decision
+from fleet.deficiencies.models import Deficiency as Row
+
+Sent = Mapping[str, Any]
+REFUSALS = problems(400, 401, 403, 404, 409, 412, 413, 415, 422, 428, 503)
+
+
+class AssignSerializer(StrictSerializer):
+    """To whom, and by when."""
+
+    to = IdField()
+    until = InstantField()
+    reason = TextField(max_length=400, required=False)
+
+
+class ReportRepairSerializer(StrictSerializer):
+    """When it was done, and what."""
+
+    done_at = InstantField()
+    what = TextField(max_length=400)
+
+
+class DeferSerializer(StrictSerializer):
+    """Why, and until when. Deferring silences reminders: it never improves a state."""
+
+    reason = TextField(max_length=400)
+    until = InstantField()
+
+
+class ExplainSerializer(StrictSerializer):
+    """The cause in a word or two, and how one knows."""
+
+    cause = TextField(max_length=64)
+    text = TextField(max_length=2000)
+
+
+class ActSerializer(serializers.Serializer[Any]):
+    """One decision, as it was recorded."""
+
+    kind = serializers.CharField()
+    by = serializers.CharField(source="by.username")
+    at = serializers.DateTimeField()
+    until = serializers.DateTimeField(allow_null=True)
+    done_at = serializers.DateTimeField(allow_null=True)
+    to = serializers.CharField(source="assignee.username", allow_null=True, default=None)
+    cause = serializers.CharField()
+    reason = serializers.CharField()
+
+
+class DeficiencySerializer(serializers.Serializer[Any]):
+    """A deficiency now. `acts` are all that are about it, those of what it swallowed included."""
+
+    id = serializers.UUIDField(source="row.id")
+    boiler = serializers.UUIDField(source="row.boiler_id")
+    position = serializers.UUIDField(source="row.position_id", allow_null=True)
+    rule = serializers.CharField(source="row.rule")
+    sentence = serializers.CharField(source="row.sentence")
+    version = serializers.IntegerField(source="row.version")
+    status = serializers.ChoiceField(
+        choices=("open", "assigned", "repaired", "closed", "withdrawn", "merged"), source="life.status"
+    )
+    level = serializers.ChoiceField(choices=("hold", "urgent", "routine"), allow_blank=True, source="life.level")
+    opened_at = serializers.DateTimeField(source="row.opened_at")
+    closed_at = serializers.DateTimeField(source="row.closed_at", allow_null=True)
+    merged_into = serializers.UUIDField(source="row.merged_into_id", allow_null=True)
+    deferred_until = serializers.DateTimeField(source="life.deferred_until", allow_null=True)
+    acts = ActSerializer(many=True)
+
+
+class Deficiency(APIView):
+    """One deficiency."""
+
+    @extend_schema(operation_id="getDeficiency", responses={200: DeficiencySerializer, **problems(401, 404)})
+    def get(self, request: Request, deficiency: UUID) -> Response:
+        """Return it with its acts; the ETag is its version."""
+        at = timezone.now()
+        return _told(_for(request, deficiency, "board.see", at), at)
+
+
+class Assign(APIView):
+    """Give it to somebody."""
+
+    @extend_schema(
+        operation_id="assignDeficiency",
+        parameters=[IF_MATCH],
+        request=AssignSerializer,
+        responses={200: DeficiencySerializer, **REFUSALS},
+    )
+    def post(self, request: Request, deficiency: UUID) -> Response:
+        """Assign it."""
+
+        def decide(sent: Sent) -> Decision:
+            return Decision("assigned", sent.get("reason", ""), until=sent["until"], assignee=sent["to"])
+
+        return _act(request, deficiency, "deficiency.assign", AssignSerializer, decide)
+
+
+class ReportRepair(APIView):
+    """Say that it was repaired: that alone is *repaired, not proven*."""
+
+    @extend_schema(
+        operation_id="reportRepair",
+        parameters=[IF_MATCH],
+        request=ReportRepairSerializer,
+        responses={200: DeficiencySerializer, **REFUSALS},
+    )
+    def post(self, request: Request, deficiency: UUID) -> Response:
+        """Report the repair."""
+
+        def decide(sent: Sent) -> Decision:
+            return Decision("repair_reported", sent["what"], done_at=sent["done_at"])
+
+        return _act(request, deficiency, "deficiency.report_repair", ReportRepairSerializer, decide)
+
+
+class Defer(APIView):
+    """Silence its reminders for a while."""
+
+    @extend_schema(
+        operation_id="deferDeficiency",
+        parameters=[IF_MATCH],
+        request=DeferSerializer,
+        responses={200: DeficiencySerializer, **REFUSALS},
+    )
+    def post(self, request: Request, deficiency: UUID) -> Response:
+        """Defer it; one that holds a boiler is not deferred."""
+
+        def decide(sent: Sent) -> Decision:
+            return Decision("deferred", sent["reason"], until=sent["until"])
+
+        return _act(request, deficiency, "deficiency.defer", DeferSerializer, decide)
+
+
+class Explain(APIView):
+    """Name its cause, as a qualified person."""
+
+    @extend_schema(
+        operation_id="explainDeficiency",
+        parameters=[IF_MATCH],
+        request=ExplainSerializer,
+        responses={200: DeficiencySerializer, **REFUSALS},
+    )
+    def post(self, request: Request, deficiency: UUID) -> Response:
+        """Explain it."""
+
+        def decide(sent: Sent) -> Decision:
+            return Decision("explained", sent["text"], cause=sent["cause"])
+
+        return _act(request, deficiency, "deficiency.explain", ExplainSerializer, decide)
+
+
+def _for(request: Request, deficiency: UUID, action: str, at: datetime) -> Row:
+    """The deficiency, if the caller may do this to it."""
+    row = Row.objects.filter(id=deficiency).first()
+    if row is None:
+        raise Http404
+    boiler_for(request, row.boiler_id, see="board.see", do=action, at=at)
+    return row
+
+
+def _act(
+    request: Request,
+    deficiency: UUID,
+    action: str,
+    form: type[StrictSerializer],
+    decide: Callable[[Sent], Decision],
+) -> Response:
+    at, told, user = timezone.now(), cause(request), request.user
+    _for(request, deficiency, action, at)
+    version, sent = version_of(request), form(data=request.data)
+    sent.is_valid(raise_exception=True)
+    decision = decide(sent.validated_data)
+    row = retried(
+        lambda: pipeline.act_on_deficiency(
+            deficiency=deficiency, decision=decision, version=version, by=user, at=at, cause=told
+        )
+    )
+    return _told(row, at)
+
+
+def _told(row: Row, at: datetime) -> Response:
+    return versioned(DeficiencySerializer(queries.shown(row, at)).data, row.version)

@@ -1,0 +1,59 @@
+"""One boiler's standing at any instant: past, present or to come, by all that is known or by what was known then."""
+
+from dataclasses import asdict
+from typing import Any
+from uuid import UUID
+
+from django.utils import timezone
+from drf_spectacular.utils import OpenApiParameter, extend_schema
+from rest_framework import serializers
+from rest_framework.request import Request
+from rest_framework.response import Response
+from rest_framework.views import APIView
+
+from api.access import boiler_for
+from api.answers import STANDINGS, ReasonSerializer, problems
+from api.asked import asked
+from api.strict import InstantField, StrictSerializer
+from fleet.pipeline import past
+from fleet.pipeline.answer import CAUTION
+
+
+class WhenSerializer(StrictSerializer):
+    """The instant asked about, and when it was known; now and everything if left out."""
+
+    at = InstantField(required=False, help_text="The instant asked about; now if left out. It may lie ahead.")
+    known_at = InstantField(
+        required=False, help_text="Only what was posted by then counts; left out, everything known counts."
+    )
+
+
+class StandingSerializer(serializers.Serializer[Any]):
+    """What the boiler stands at, never without a reason; `since` null is always, `until` null no end known."""
+
+    boiler = serializers.UUIDField()
+    at = serializers.DateTimeField()
+    known_at = serializers.DateTimeField(allow_null=True)
+    standing = serializers.ChoiceField(choices=STANDINGS)
+    since = serializers.DateTimeField(allow_null=True)
+    until = serializers.DateTimeField(allow_null=True)
+    reasons = ReasonSerializer(many=True)
+    then = serializers.CharField()
+    caution = serializers.CharField()
+
+
+class Standing(APIView):
+    """The standing of one boiler."""
+
+    @extend_schema(
+        operation_id="getStanding",
+        parameters=[OpenApiParameter("boiler", UUID, OpenApiParameter.PATH), WhenSerializer],
+        responses={200: StandingSerializer, **problems(400, 401, 404)},
+    )
+    def get(self, request: Request, boiler: UUID) -> Response:
+        """Return the standing at `at`, as known at `known_at`."""
+        now = timezone.now()
+        found = boiler_for(request, boiler, see="board.see", do="board.see", at=now)
+        when = asked(request, WhenSerializer)
+        told = past.standing(found.id, when.get("at", now), when.get("known_at"))
+        return Response(StandingSerializer({**asdict(told), "boiler": found.id, "caution": CAUTION}).data)

@@ -1,0 +1,121 @@
+"""What a portfolio adopted: its season, its days, its own intervals."""
+
+from typing import Any
+from uuid import UUID
+
+from django.core.exceptions import PermissionDenied
+from django.http import Http404
+from django.utils import timezone
+from drf_spectacular.utils import extend_schema
+from rest_framework import serializers
+from rest_framework.request import Request
+from rest_framework.response import Response
+from rest_framework.views import APIView
+
+from api.access import cause
+from api.answers import problems
+from api.retry import retried
+from api.strict import StrictSerializer, TextField
+from api.versions import IF_MATCH, version_of, versioned
+from fleet import pipeline
+from fleet.accounts import policy
+from fleet.terms.incoming import IncomingTerms
+from fleet.terms.models import Adoption
+from fleet.terms.services import newest_of
+
+MOST = 100
+
+
+class WholeField(serializers.IntegerField):
+    """A JSON integer: no text and no fraction that might mean one."""
+
+    def to_internal_value(self, data: Any) -> int:
+        """Take integers only."""
+        if not isinstance(data, int) or isinstance(data, bool):
+            self.fail("invalid")
+        return super().to_internal_value(data)
+
+
+class OverrideSerializer(StrictSerializer):
+    """A portfolio's own written interval for one procedure, with who says so."""
+
+    interval = TextField(max_length=16)
+    anchor = TextField(max_length=16, required=False, allow_blank=True)
+    grace_days = WholeField()
+    source = TextField(max_length=200)
+
+
+class TermsSerializer(StrictSerializer):
+    """Terms to adopt. The first have no `starts_on`: they hold for all time."""
+
+    starts_on = serializers.DateField(required=False, allow_null=True)
+    season = TextField(max_length=11, required=False, allow_blank=True)
+    urgent_days = WholeField(required=False)
+    due_soon_days = WholeField(required=False)
+    operator_firing_days = WholeField(required=False)
+    variants = serializers.DictField(child=TextField(max_length=40), required=False)
+    overrides = serializers.DictField(child=OverrideSerializer(), required=False)
+    run_on_by = TextField(max_length=200, required=False, allow_blank=True)
+
+    def beside(self, data: dict[str, Any]) -> dict[str, Any]:
+        """Bound the lists before looking at any of them."""
+        long = [n for n in ("variants", "overrides") if isinstance(data.get(n), dict) and len(data[n]) > MOST]
+        return {n: [serializers.ErrorDetail(f"At most {MOST}.", "too_many")] for n in long}
+
+
+class AdoptedSerializer(serializers.Serializer[Any]):
+    """The terms adopted last; version 0 are the defaults."""
+
+    version = serializers.IntegerField()
+    starts_on = serializers.DateField(allow_null=True)
+    season = serializers.CharField(allow_blank=True)
+    urgent_days = serializers.IntegerField()
+    due_soon_days = serializers.IntegerField()
+    operator_firing_days = serializers.IntegerField()
+    variants = serializers.DictField(child=serializers.CharField())
+    overrides = serializers.DictField(child=OverrideSerializer())
+    run_on_by = serializers.CharField(allow_blank=True)
+
+
+class Terms(APIView):
+    """A portfolio's terms."""
+
+    @extend_schema(operation_id="getTerms", responses={200: AdoptedSerializer, **problems(401, 404)})
+    def get(self, request: Request, portfolio: UUID) -> Response:
+        """Return those adopted last; the ETag is their version."""
+        _seen(request, portfolio)
+        return _told(newest_of(portfolio) or _defaults())
+
+    @extend_schema(
+        operation_id="adoptTerms",
+        parameters=[IF_MATCH],
+        request=TermsSerializer,
+        responses={201: AdoptedSerializer, **problems(400, 401, 403, 404, 412, 413, 415, 422, 428, 503)},
+    )
+    def post(self, request: Request, portfolio: UUID) -> Response:
+        """Adopt the next version; boilers are judged by it a few at a time."""
+        at, told, user = timezone.now(), cause(request), request.user
+        _seen(request, portfolio)
+        if not policy.portfolios(user, "terms.adopt", at).filter(id=portfolio).exists():
+            raise PermissionDenied
+        version, sent = version_of(request), TermsSerializer(data=request.data)
+        sent.is_valid(raise_exception=True)
+        terms = IncomingTerms(**sent.validated_data)
+        made = retried(
+            lambda: pipeline.adopt_terms(portfolio=portfolio, terms=terms, version=version, by=user, at=at, cause=told)
+        )
+        return _told(made, 201)
+
+
+def _seen(request: Request, portfolio: UUID) -> None:
+    if not policy.portfolios(request.user, "terms.see", timezone.now()).filter(id=portfolio).exists():
+        raise Http404
+
+
+def _defaults() -> Adoption:
+    """What holds where nothing was adopted, in the same shape; never saved."""
+    return Adoption(version=0, season=IncomingTerms().season)
+
+
+def _told(row: Adoption, status: int = 200) -> Response:
+    return versioned(AdoptedSerializer(row).data, row.version, status)

@@ -1,0 +1,85 @@
+"""What people decide about an alert: acknowledged, shelved with reason and end; and what that comes to."""
+
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+
+from fleet.accounts.models import User
+from fleet.alerts.models import Act, Alert
+from fleet.errors import Fault, Refused
+from fleet.rules.values import Level
+
+LONGEST_SHELF = timedelta(days=90)  # common practice: what is put away is looked at again within a season
+RANK = {level.value: rank for rank, level in enumerate(Level)}  # 0 the worst
+SAID = {"acknowledged": "Acknowledged.", "shelved": "Shelved until {until:%d %b %Y %H:%M} UTC."}
+
+
+@dataclass(frozen=True, slots=True)
+class Decision:
+    """What somebody decided, as it arrives. `kind` is acknowledged or shelved."""
+
+    kind: str
+    reason: str = ""
+    until: datetime | None = None
+
+
+def effect(alert: Alert, acts: Iterable[Act], at: datetime) -> tuple[datetime | None, datetime | None]:
+    """(acknowledged at, shelved until) at `at`: both end with a higher class, with the return to normal, or anew."""
+    if alert.until is not None or alert.withdrawn:
+        return None, None
+    counted = [a for a in acts if _counts(a, alert) and a.at <= at]
+    acknowledged = max((a.at for a in counted if a.kind == "acknowledged"), default=None)
+    shelved = max((a for a in counted if a.kind == "shelved"), key=lambda a: (a.at, a.acted_on), default=None)
+    until = shelved.until if shelved else None
+    return acknowledged, until if until and at < until else None
+
+
+def _counts(act: Act, alert: Alert) -> bool:
+    afresh = alert.acts_from is None or act.at >= alert.acts_from
+    return afresh and RANK[alert.level] >= RANK[act.level]
+
+
+def refuse(*, row: Alert, version: int, decision: Decision, at: datetime) -> None:
+    """Raise Refused unless the decision may be recorded: stale first, then what is over, then every fault at once."""
+    if row.version != version:
+        raise Refused("stale", f"This has changed: it is at version {row.version} now.", ("version",), status=412)
+    if row.until is not None or row.withdrawn:
+        raise Refused("not_raised", f"This is {row.status}: there is nothing to decide.", status=409)
+    faults = list(_shelving(decision, at)) if decision.kind == "shelved" else []
+    if faults:
+        raise Refused.all(faults, status=422)
+
+
+def _shelving(decision: Decision, at: datetime) -> Iterator[Fault]:
+    if not decision.reason.strip():
+        yield Fault("required", "Say why in a sentence.", ("reason",))
+    if decision.until is None:
+        yield Fault("required", "Until when?", ("until",))
+    elif decision.until <= at:
+        yield Fault("in_the_past", f"This is not after the server's time, {at.isoformat()}.", ("until",))
+    elif decision.until > at + LONGEST_SHELF:
+        yield Fault("too_long", f"An alert is shelved for at most {LONGEST_SHELF.days} days.", ("until",))
+
+
+def record(*, row: Alert, decision: Decision, by: User, at: datetime, request_id: str) -> Act:
+    """Add a checked decision, and give the alert its next version."""
+    act = Act.objects.create(
+        portfolio_id=row.portfolio_id,
+        alert=row,
+        kind=decision.kind,
+        acted_on=row.version,
+        level=row.level,
+        at=at,
+        until=decision.until,
+        by=by,
+        reason=decision.reason,
+        request_id=request_id,
+    )
+    row.version += 1
+    row.save(update_fields=["version"])
+    return act
+
+
+def sentence(act: Act) -> str:
+    """What was decided, in one plain sentence."""
+    return SAID[act.kind].format(until=act.until)

@@ -1,0 +1,63 @@
+"""The feed of changes in pulse order: within a portfolio no change is missed, however many post meanwhile.
+
+A version is taken under the lock of the portfolio's pulse and committed before the next can be taken, so whoever sees
+a version sees all before it. A place in the feed is therefore one (version, number) per portfolio, and never one
+counter over all of them.
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from itertools import chain, islice, zip_longest
+from uuid import UUID
+
+from django.db.models import Q, QuerySet
+
+from fleet.board.models import Change
+from fleet.portfolio.models import Boiler
+
+Place = Mapping[UUID, tuple[int, int]]
+START = (0, -1)
+
+
+@dataclass(frozen=True, slots=True)
+class Feed:
+    """Whose feed: what may be seen of portfolios as a whole and of single boilers, and what of it is wanted."""
+
+    portfolios: Sequence[UUID]
+    boilers: QuerySet[Boiler]
+    whole: frozenset[UUID] = frozenset()
+    boiler: UUID | None = None
+    kind: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Page:
+    """Some changes in order, the place after them, and whether there are more already."""
+
+    changes: list[Change]
+    place: dict[UUID, tuple[int, int]]
+    more: bool
+
+
+def page(feed: Feed, after: Place, most: int) -> Page:
+    """The next changes after a place, at most so many, taken in turn from each portfolio: one query for each."""
+    found = [list(_after(feed, p, after.get(p, START))[: most + 1]) for p in feed.portfolios]
+    turns = [c for c in chain.from_iterable(zip_longest(*found)) if c is not None]
+    told = list(islice(turns, most))
+    place = dict(after) | {c.portfolio_id: (c.version, c.number) for c in told}
+    return Page(told, place, more=len(turns) > most)
+
+
+def _after(feed: Feed, portfolio: UUID, place: tuple[int, int]) -> QuerySet[Change]:
+    version, number = place
+    later = Q(version__gt=version) | Q(version=version, number__gt=number)
+    seen = Q(boiler__in=feed.boilers)
+    if portfolio in feed.whole:
+        seen |= Q(boiler=None)
+    # `version__gte` says again what `later` says, in the form an index can begin at.
+    found = Change.objects.filter(later, seen, portfolio=portfolio, version__gte=version)
+    if feed.boiler:
+        found = found.filter(boiler=feed.boiler)
+    if feed.kind:
+        found = found.filter(kind=feed.kind)
+    return found.order_by("version", "number")

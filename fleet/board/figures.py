@@ -1,0 +1,104 @@
+"""Figures over time, by present knowledge: each a fixed number of queries over spans, whatever it counts over.
+
+All take the boilers they count (a portfolio's, or what somebody may see) and whole local days, both ends counted. A day
+shows what held when it ended at each boiler's building; a day to come is a forecast by time alone.
+"""
+
+from collections import Counter
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import date, timedelta
+from itertools import accumulate
+from typing import Any
+
+from django.db.models import Count, F, Q, QuerySet
+
+from fleet.board.models import ClassSpan, StandingSpan
+from fleet.portfolio.models import Boiler
+from fleet.rules.values import Level, Standing
+
+# How long a deficiency has been open, in days: from the first number on, up to the next (common practice).
+BANDS = (0, 7, 30, 90)
+
+
+@dataclass(frozen=True, slots=True)
+class Day:
+    """One local day and how many there were of each; every name is there on every day."""
+
+    day: date
+    counts: dict[str, int]
+
+
+def standings_per_day(boilers: QuerySet[Boiler], first: date, last: date) -> list[Day]:
+    """How many boilers were in each standing at the end of each day; before its register date a boiler is in none."""
+    spans = StandingSpan.objects.filter(boiler__in=boilers)
+    return list(_per_day(spans, "standing", [s.value for s in Standing], first, last))
+
+
+def open_by_class_per_day(boilers: QuerySet[Boiler], first: date, last: date) -> list[Day]:
+    """How many deficiencies of each class were open at the end of each day."""
+    spans = ClassSpan.objects.filter(boiler__in=boilers)
+    return list(_per_day(spans, "level", [level.value for level in Level], first, last))
+
+
+def _per_day(spans: QuerySet[Any], name: str, names: list[str], first: date, last: date) -> Iterator[Day]:
+    """Count what holds on the first day, then what begins and ends on each later one: three queries."""
+    now = Counter(dict(_on(spans, first).values_list(name).annotate(Count("id"))))
+    steps: dict[date, Counter[str]] = {}
+    for column, sign in (("since_day", 1), ("until_day", -1)):
+        moved = spans.filter(**{f"{column}__gt": first, f"{column}__lte": last})
+        for day, value, count in moved.values_list(column, name).annotate(Count("id")):
+            steps.setdefault(day, Counter())[value] += sign * count
+    for number in range((last - first).days + 1):
+        day = first + timedelta(days=number)
+        for value, change in steps.get(day, {}).items():
+            now[value] += change
+        yield Day(day, {n: now[n] for n in names})
+
+
+def _on(spans: QuerySet[Any], day: date) -> QuerySet[Any]:
+    return spans.filter(Q(until_day=None) | Q(until_day__gt=day), since_day__lte=day)
+
+
+def age_bands_per_day(boilers: QuerySet[Boiler], first: date, last: date) -> list[Day]:
+    """How many open deficiencies were of each age at the end of each day, the day of opening being day 0: one query.
+
+    An episode passes from band to band by itself, so its spans are cut here where it grows older.
+    """
+    spans = ClassSpan.objects.filter(Q(until_day=None) | Q(until_day__gt=first), boiler__in=boilers)
+    same = spans.filter(since_day__lte=last).values_list("opened_day", "since_day", "until_day").annotate(Count("id"))
+    length = (last - first).days + 1
+    steps = {name: [0] * (length + 1) for name in BAND_NAMES}
+    for opened, since, until, count in same:
+        for name, begin, end in _bands(opened, since, until or date.max):
+            at, over = (min(max((day - first).days, 0), length) for day in (begin, end))
+            steps[name][at] += count
+            steps[name][over] -= count
+    counts = {name: list(accumulate(changes)) for name, changes in steps.items()}
+    return [Day(first + timedelta(days=n), {name: counts[name][n] for name in BAND_NAMES}) for n in range(length)]
+
+
+def _bands(opened: date, since: date, until: date) -> Iterator[tuple[str, date, date]]:
+    """Cut a span where what it is about passes from band to band."""
+    for name, youngest, oldest in zip(BAND_NAMES, BANDS, (*BANDS[1:], None), strict=True):
+        begin = max(since, opened + timedelta(days=youngest))
+        end = until if oldest is None else min(until, opened + timedelta(days=oldest))
+        if begin < end:
+            yield name, begin, end
+
+
+BAND_NAMES = tuple(
+    f"days_{low}_to_{high - 1}" if high else f"days_{low}_and_more"
+    for low, high in zip(BANDS, (*BANDS[1:], 0), strict=True)
+)
+
+
+def age_bands(boilers: QuerySet[Boiler], day: date) -> dict[str, int]:
+    """How many open deficiencies were of each age at the end of one day: one query."""
+    return age_bands_per_day(boilers, day, day)[0].counts
+
+
+def oldest(boilers: QuerySet[Boiler], day: date) -> date | None:
+    """When the oldest deficiency still open at the end of a day was opened: one query."""
+    spans = _on(ClassSpan.objects.filter(boiler__in=boilers), day)
+    return spans.order_by(F("opened_day").asc()).values_list("opened_day", flat=True).first()

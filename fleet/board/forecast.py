@@ -1,0 +1,70 @@
+"""What comes due and lapses if nobody does anything, read from the stored segments: nothing is judged again."""
+
+from collections import Counter
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import UTC, date, datetime, timedelta
+from uuid import UUID
+
+from django.db.models import Count, Exists, OuterRef, QuerySet
+
+from fleet.board.days import local_day, local_week
+from fleet.board.models import StateSegment
+from fleet.portfolio.models import Boiler
+
+WEEKS = 53  # a year from any day on lies within so many calendar weeks
+STEPS = ("due", "lapsed")
+Steps = Iterable[tuple[date, str, int]]
+
+
+@dataclass(frozen=True, slots=True)
+class Week:
+    """From a Monday on, in each building's own days: how many positions come due and how many lapse."""
+
+    monday: date
+    due: int
+    lapsed: int
+
+
+def by_week(boilers: QuerySet[Boiler], at: datetime, weeks: int = WEEKS) -> list[Week]:
+    """What comes due and lapses after `at`, by calendar week, the one `at` lies in first: one query."""
+    steps = list(_to_come(boilers, at, weeks).values_list("week", "state").annotate(Count("id")))
+    # West of Greenwich a Sunday evening still belongs to the week before.
+    first = min([_monday(at.astimezone(UTC).date()), *(week for week, _, _ in steps)])
+    found = {w.monday: w for w in _weeks(steps)}
+    mondays = [first + timedelta(weeks=n) for n in range(weeks)]
+    return [found.get(monday, Week(monday, 0, 0)) for monday in mondays]
+
+
+def by_boiler(boilers: QuerySet[Boiler], at: datetime, weeks: int = WEEKS) -> dict[UUID, list[Week]]:
+    """The same for each boiler that has anything to come, in one query; weeks without anything are left out."""
+    counted = _to_come(boilers, at, weeks).values_list("boiler", "week", "state").annotate(Count("id"))
+    found: dict[UUID, list[tuple[date, str, int]]] = {}
+    for boiler, week, state, count in counted.order_by("boiler"):
+        found.setdefault(boiler, []).append((week, state, count))
+    return {boiler: _weeks(steps) for boiler, steps in found.items()}
+
+
+def steps_of(boilers: QuerySet[Boiler], at: datetime, weeks: int = WEEKS) -> list[StateSegment]:
+    """Each step these boilers have to come, the soonest first, with its reason and its position: one query."""
+    steps = _to_come(boilers, at, weeks)
+    return list(steps.select_related("position").order_by("since", "position__name"))
+
+
+def _to_come(boilers: QuerySet[Boiler], at: datetime, weeks: int) -> QuerySet[StateSegment]:
+    """The segments in which a position will newly be due or lapsed, each with its local week."""
+    before = StateSegment.objects.filter(
+        boiler=OuterRef("boiler"), position=OuterRef("position"), until=OuterRef("since"), state=OuterRef("state")
+    )
+    found = StateSegment.objects.filter(~Exists(before), boiler__in=boilers, state__in=STEPS, since__gt=at)
+    dated = found.annotate(week=local_week("since"), day=local_day("since"))
+    return dated.filter(day__lt=_monday(at.astimezone(UTC).date()) + timedelta(weeks=weeks))
+
+
+def _weeks(steps: Steps) -> list[Week]:
+    counts = Counter({(week, state): count for week, state, count in steps})
+    return [Week(m, counts[m, "due"], counts[m, "lapsed"]) for m in sorted({m for m, _ in counts})]
+
+
+def _monday(day: date) -> date:
+    return day - timedelta(days=day.weekday())

@@ -1,0 +1,65 @@
+"""How long deficiencies took from opened to closed, by present knowledge."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+from math import ceil
+from uuid import UUID
+
+from django.db.models import QuerySet
+
+from fleet.board.days import local_day, near
+from fleet.deficiencies.models import Deficiency
+from fleet.portfolio.models import Boiler
+from fleet.rules.values import Level
+
+
+@dataclass(frozen=True, slots=True)
+class Repair:
+    """One closed deficiency; `level` is the worst class it had."""
+
+    deficiency: UUID
+    boiler: UUID
+    rule: str
+    level: str
+    opened_at: datetime
+    closed_at: datetime
+
+    @property
+    def took(self) -> timedelta:
+        """From opened to closed: a repair that was only claimed does not end it."""
+        return self.closed_at - self.opened_at
+
+
+@dataclass(frozen=True, slots=True)
+class Took:
+    """Over some repairs: half took no longer than the median, nine in ten no longer than the ninth tenth."""
+
+    count: int
+    median: timedelta | None
+    ninth_tenth: timedelta | None
+
+
+def time_to_repair(boilers: QuerySet[Boiler], first: date, last: date) -> list[Repair]:
+    """Every deficiency closed on one of these local days, in the order closed: one query."""
+    closed = Deficiency.objects.filter(near("closed_at", first, last), boiler__in=boilers, withdrawn=False)
+    found = closed.annotate(day=local_day("closed_at")).filter(day__range=(first, last)).order_by("closed_at", "id")
+    return [Repair(d.id, d.boiler_id, d.rule, _worst(d), d.opened_at, d.closed_at) for d in found if d.closed_at]
+
+
+def _worst(row: Deficiency) -> str:
+    had = {segment["level"] for segment in row.levels}
+    return next(level.value for level in Level if level.value in had)
+
+
+def by_class(repairs: Iterable[Repair]) -> dict[str, Took]:
+    """Sum repairs up by the worst class each had."""
+    listed = list(repairs)
+    return {level.value: took([r for r in listed if r.level == level.value]) for level in Level}
+
+
+def took(repairs: list[Repair]) -> Took:
+    """Sum repairs up; by nearest rank, so that every figure is the time of a real repair."""
+    times = sorted(r.took for r in repairs)
+    median, ninth = (times[ceil(share * len(times)) - 1] if times else None for share in (0.5, 0.9))
+    return Took(len(times), median, ninth)

@@ -1,0 +1,25 @@
+"""The instants at which time alone changes something that is stored, told or shown."""
+
+from collections.abc import Iterable, Sequence
+from datetime import datetime
+
+from fleet.rules.portfolio import Span
+from fleet.rules.values import Judgement
+
+
+def next_boundary(judgement: Judgement, more: Iterable[datetime], at: datetime) -> datetime | None:
+    """The next of them after `at`."""
+    instants = [s.since for s in (*judgement.standings, *judgement.states) if s.since]
+    instants += [d.opened_at for d in judgement.deficiencies]
+    instants += [i for c in judgement.conditions for i in (c.since, c.until) if i]
+    return min((i for i in (*instants, *more) if i > at), default=None)
+
+
+def ends(spans: Sequence[Span]) -> list[datetime]:
+    """Where spans begin and end."""
+    return [instant for span in spans for instant in span if instant]
+
+
+def passed(instants: Iterable[datetime], last: datetime | None, at: datetime) -> bool:
+    """Whether one of them lies after `last` and not after `at`."""
+    return any((last is None or last < i) and i <= at for i in instants)

@@ -1,0 +1,96 @@
+"""Corrections: who may correct what, and the second qualified name under one."""
+
+from collections.abc import Iterator, Mapping, Sequence
+from datetime import datetime
+from uuid import UUID
+
+from fleet.accounts import policy
+from fleet.accounts.models import User
+from fleet.errors import Fault, Refused
+from fleet.pipeline.conclude import write
+from fleet.portfolio.models import Boiler
+from fleet.portfolio.news import Cause, News
+from fleet.visits import corrections
+from fleet.visits.incoming import IncomingVisit
+from fleet.visits.models import Seconding, Visit
+
+STATUS = {"id_taken": 409, "unknown_boiler": 404, "corrected_already": 409, "not_yours_to_correct": 403}
+
+
+def faults(visit: IncomingVisit, boiler: Boiler, by: User | None, at: datetime) -> Iterator[Fault]:
+    """One successor per visit, of the same boiler; by its author within a day, else by a manager; nothing unhooked."""
+    if visit.corrects is None:
+        return
+    old = Visit.objects.filter(id=visit.corrects, boiler=visit.boiler).first()
+    successor = Visit.objects.filter(corrects=old).first() if old else None
+    if old is None:
+        yield Fault("unknown_visit", "No such visit of this boiler to correct.", ("corrects",))
+        return
+    if successor is not None:
+        yield Fault("corrected_already", f"Visit {successor.id} corrects it already.", ("corrects",))
+    # Without a user it is the site itself: an import, the demonstration.
+    if by is not None and not _may(old, boiler, by, at):
+        told = "Its author corrects a visit within 24 hours of posting it; after that a manager does."
+        yield Fault("not_yours_to_correct", told, ("corrects",))
+    yield from corrections.dropped(visit, old)
+
+
+def _may(old: Visit, boiler: Boiler, by: User, at: datetime) -> bool:
+    own = old.posted_by_id == by.id and at - old.posted_at <= policy.OWN_CORRECTION
+    action = "visit.correct_own" if own else "visit.correct"
+    return policy.may(by, action, boiler.portfolio_id, boiler.building_id, at)
+
+
+def status(found: Sequence[Fault]) -> int:
+    """The status of what is refused: 422, unless everything that is wrong has one of its own."""
+    own = {STATUS.get(f.code, 422) for f in found}
+    return own.pop() if len(own) == 1 else 422
+
+
+def told(visits: Sequence[Visit]) -> Mapping[UUID, Sequence[News]]:
+    """What corrections are as news, by portfolio."""
+    found: dict[UUID, list[News]] = {}
+    for visit in visits:
+        if visit.corrects_id:
+            found.setdefault(visit.portfolio_id, []).append(_news(visit))
+    return found
+
+
+def _news(visit: Visit) -> News:
+    assert visit.corrects_id is not None
+    after = "void" if visit.void else "corrected"
+    sentence = f"Visit {visit.corrects_id} is {'void' if visit.void else 'corrected'}, by visit {visit.id}."
+    return News(
+        "visit.corrected", visit.corrects_id, visit.boiler_id, "", after, sentence, "", visit.performed_at, visit.reason
+    )
+
+
+def second_correction(*, visit: UUID, by: User, at: datetime, cause: Cause | None = None) -> Seconding:
+    """Put a second qualified name under a correction, once, and judge its boiler again.
+
+    Raises Refused: no such visit, no correction, corrected again since, one's own, not qualified, seconded already.
+    """
+    found = Visit.objects.filter(id=visit).first()
+    if found is None:
+        raise Refused("unknown_visit", "No such visit.", status=404)
+
+    def facts(boilers: list[Boiler]) -> Seconding:
+        corrections.refuse_second(found, by, at)
+        return Seconding.objects.create(portfolio_id=found.portfolio_id, visit=found, by=by, at=at)
+
+    def as_news(made: Seconding) -> Mapping[UUID, Sequence[News]]:
+        sentence = f"{by.get_username()} stands for the correction as well."
+        return {
+            found.portfolio_id: [
+                News("visit.seconded", found.id, found.boiler_id, "", "seconded", sentence, "", at, found.reason)
+            ]
+        }
+
+    return write(
+        boilers=[found.boiler_id],
+        at=at,
+        cause=cause or Cause(who=by.get_username()),
+        facts=facts,
+        told=as_news,
+        then=lambda made, done: None,
+    )

@@ -1,0 +1,31 @@
+"""What a portfolio as a whole is told of: reconciled under its pulse, so that two posts at once count each other."""
+
+from datetime import datetime
+from uuid import UUID
+
+from django.db.models import Max
+
+from fleet.alerts import services as alerts
+from fleet.alerts import surveys
+from fleet.alerts.models import Alert
+from fleet.board.models import Pulse
+from fleet.rules.portfolio import portfolio_conditions
+
+
+def lock_pulse(portfolio: UUID) -> None:
+    """Lock the portfolio's pulse, after every boiler: whoever comes second sees what the first one wrote."""
+    Pulse.objects.select_for_update().get_or_create(portfolio_id=portfolio)
+
+
+def not_back(portfolio: UUID, at: datetime) -> datetime:
+    """The clock of a portfolio never goes back behind what was written of it; its pulse must be locked."""
+    written = Alert.kept.filter(portfolio=portfolio, boiler=None).aggregate(Max("raised_at"), Max("returned_at"))
+    return max([at, *(instant for instant in written.values() if instant)])
+
+
+def settle(*, portfolio: UUID, at: datetime) -> alerts.Reconciled:
+    """Make the portfolio's own alerts equal to what its boilers' conclusions say."""
+    lock_pulse(portfolio)
+    at = not_back(portfolio, at)
+    conditions = portfolio_conditions(portfolio, surveys.of_portfolio(portfolio), at)
+    return alerts.reconcile_portfolio(portfolio=portfolio, conditions=conditions, at=at)

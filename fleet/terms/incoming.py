@@ -1,0 +1,99 @@
+"""Terms as they arrive, and what they can be refused for: all faults at once."""
+
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass, field
+from datetime import date, datetime, timedelta
+from typing import Any
+
+from fleet.calendar import Interval, day_of
+from fleet.errors import Fault
+from fleet.rules.catalogue import Catalogue
+from fleet.terms.models import Adoption
+from fleet.terms.values import season
+
+ANCHORS = ("", "season")
+DAYS = {"urgent_days": (1, 90), "due_soon_days": (0, 365), "operator_firing_days": (1, 90)}  # common practice
+MOST_GRACE = 366
+OWN = {"interval", "anchor", "grace_days", "source"}
+
+
+@dataclass(frozen=True, slots=True)
+class IncomingTerms:
+    """What a portfolio adopts. `starts_on` is a local day of each building; the first terms have none."""
+
+    starts_on: date | None = None
+    season: str = "10-01/05-31"
+    urgent_days: int = 7
+    due_soon_days: int = 14
+    operator_firing_days: int = 30
+    variants: Mapping[str, str] = field(default_factory=dict)
+    overrides: Mapping[str, Mapping[str, Any]] = field(default_factory=dict)
+    run_on_by: str = ""
+
+
+def faults(
+    terms: IncomingTerms, newest: Adoption | None, zones: Iterable[str], catalogue: Catalogue, at: datetime
+) -> list[Fault]:
+    """Return everything wrong with the terms; an empty list if they may be adopted."""
+    return [*_start(terms, newest, zones, at), *_season(terms), *_days(terms), *_own(terms, catalogue)]
+
+
+def _start(terms: IncomingTerms, newest: Adoption | None, zones: Iterable[str], at: datetime) -> Iterator[Fault]:
+    """The first hold for all time; a later one begins at a midnight that is nowhere here yet, so nobody backdates."""
+    place = ("starts_on",)
+    if newest is None:
+        if terms.starts_on is not None:
+            yield Fault("first_terms", "The first terms hold for all time: they have no first day.", place)
+        return
+    first = max((day_of(at, zone) for zone in zones), default=day_of(at, "UTC")) + timedelta(days=1)
+    if terms.starts_on is None:
+        yield Fault("required", "Later terms begin on a day.", place)
+    elif terms.starts_on < first:
+        yield Fault("not_before_tomorrow", f"Later terms begin on {first.isoformat()} at the earliest.", place)
+    elif newest.starts_on and terms.starts_on < newest.starts_on:
+        yield Fault("before_the_last", f"The terms adopted last begin on {newest.starts_on.isoformat()}.", place)
+
+
+def _season(terms: IncomingTerms) -> Iterator[Fault]:
+    try:
+        if terms.season:
+            season(terms.season)
+    except ValueError:
+        yield Fault("not_a_season", "A season is written like 10-01/05-31, or left empty.", ("season",))
+
+
+def _days(terms: IncomingTerms) -> Iterator[Fault]:
+    for name, (low, high) in DAYS.items():
+        if not low <= getattr(terms, name) <= high:
+            yield Fault("not_possible", f"{name} lies between {low} and {high}.", (name,))
+
+
+def _own(terms: IncomingTerms, catalogue: Catalogue) -> Iterator[Fault]:
+    for code, name in terms.variants.items():
+        if (code, name) not in catalogue.variants:
+            yield Fault("unknown_variant", f"No variant {name!r} of {code!r} is published.", ("variants", code))
+    for code, own in terms.overrides.items():
+        if code not in catalogue.procedures:
+            yield Fault("unknown_procedure", f"No procedure {code!r}.", ("overrides", code))
+        yield from _override(own, ("overrides", code))
+
+
+def _override(own: Mapping[str, Any], place: tuple[str, str]) -> Iterator[Fault]:
+    for name in sorted(own.keys() - OWN):
+        yield Fault("unknown_field", "Unknown field.", (*place, name))
+    if not _interval(own.get("interval")):
+        yield Fault("not_an_interval", "An interval is written like 3 mo or 1 w.", (*place, "interval"))
+    if own.get("anchor", "") not in ANCHORS:
+        yield Fault("unknown_anchor", "The anchor is season, or left out.", (*place, "anchor"))
+    grace = own.get("grace_days")
+    if not isinstance(grace, int) or isinstance(grace, bool) or not 0 <= grace <= MOST_GRACE:
+        yield Fault("not_possible", f"grace_days is a whole number from 0 to {MOST_GRACE}.", (*place, "grace_days"))
+    if not isinstance(own.get("source"), str) or not own["source"].strip():
+        yield Fault("required", "Who says so? An override names its source.", (*place, "source"))
+
+
+def _interval(text: object) -> bool:
+    try:
+        return isinstance(text, str) and bool(Interval.parse(text))
+    except ValueError:
+        return False

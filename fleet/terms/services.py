@@ -1,0 +1,46 @@
+"""Adopting terms: a version is added, none is ever changed."""
+
+from datetime import datetime
+from uuid import UUID
+
+from fleet.accounts.models import User
+from fleet.catalog import queries as catalog
+from fleet.errors import Refused
+from fleet.portfolio.models import Building, Portfolio
+from fleet.terms.incoming import IncomingTerms, faults
+from fleet.terms.models import Adoption
+
+
+def adopt(*, portfolio: UUID, terms: IncomingTerms, version: int, by: User, at: datetime, request_id: str) -> Adoption:
+    """Add the next version; `version` is the one the adopter knew as the newest, 0 for none. Raises Refused."""
+    if not Portfolio.objects.select_for_update(no_key=True).filter(id=portfolio).exists():
+        raise Refused("unknown_portfolio", "No such portfolio.", status=404)
+    newest = newest_of(portfolio)
+    known = newest.version if newest else 0
+    if known != version:
+        raise Refused("stale", f"Version {known} is the newest now.", ("version",), status=412)
+    release = catalog.catalogue_of(catalog.newest() or 1)
+    zones = Building.objects.filter(portfolio=portfolio).order_by().values_list("zone", flat=True).distinct()
+    found = faults(terms, newest, zones, release, at)
+    if found:
+        raise Refused.all(found, status=422)
+    return Adoption.objects.create(
+        portfolio_id=portfolio,
+        version=known + 1,
+        starts_on=terms.starts_on,
+        season=terms.season,
+        urgent_days=terms.urgent_days,
+        due_soon_days=terms.due_soon_days,
+        operator_firing_days=terms.operator_firing_days,
+        variants=dict(terms.variants),
+        overrides={code: dict(own) for code, own in terms.overrides.items()},
+        run_on_by=terms.run_on_by,
+        posted_at=at,
+        posted_by=by,
+        request_id=request_id,
+    )
+
+
+def newest_of(portfolio: UUID) -> Adoption | None:
+    """The terms adopted last, None for the defaults."""
+    return Adoption.objects.filter(portfolio=portfolio).order_by("-version").first()

@@ -1,0 +1,65 @@
+"""What a correction is refused for beside its own content: a device unhooked from later evidence, a second name."""
+
+from collections.abc import Iterator
+from datetime import datetime
+
+from django.db.models import Q, QuerySet
+
+from fleet.accounts.models import Qualification, User
+from fleet.errors import Fault, Refused
+from fleet.portfolio.models import Fitting
+from fleet.visits.incoming import IncomingVisit
+from fleet.visits.models import Entry, Seconding, Visit
+
+FITTED = ("replace", "fit")
+QUALIFICATION = "technician"
+
+
+def dropped(visit: IncomingVisit, old: Visit) -> Iterator[Fault]:
+    """A fault for each device that only the old visit fitted and that other visits have evidence about since."""
+    kept_ids = {visit.device_id(n) for n, e in enumerate(visit.entries) if e.act in FITTED}
+    kept_places = {(e.position, e.kind) for e in visit.entries if e.act in FITTED}
+    for entry in old.entries.filter(act__in=FITTED).select_related("device", "position").order_by("number"):
+        kind = entry.device.kind_id if entry.device else ""
+        if entry.device_id in kept_ids or (entry.position_id, kind) in kept_places:
+            continue
+        later = _later(entry).first()
+        if later is not None:
+            told = (
+                f"Line {entry.number + 1} fitted a device that visit {later.visit_id} has evidence about: "
+                "restate it, or correct that visit first."
+            )
+            yield Fault("device_has_later_evidence", told, ("void",) if visit.void else ("corrects",))
+
+
+def _later(entry: Entry) -> QuerySet[Entry]:
+    """What other valid visits did with the device: there, until another took its place, or wherever it went since."""
+    valid = Entry.objects.filter(visit__corrected_by=None, visit__void=False).exclude(visit=entry.visit_id)
+    after = valid.filter(performed_at__gte=entry.performed_at).order_by("performed_at", "visit_id", "number")
+    here = Q(position=entry.position_id)
+    moves = Q(act__in=(*FITTED, "remove"))  # what ends an occupant says nothing of who it was
+    there = here & ~moves
+    ended = after.filter(here & moves).first()
+    if ended is not None:
+        there &= Q(performed_at__lte=ended.performed_at) & ~Q(visit=ended.visit_id, number__gt=ended.number)
+    fittings = Fitting.objects.filter(position=entry.position_id, since__gt=entry.performed_at)
+    refitted = fittings.order_by("since").first()
+    if refitted is not None:
+        there &= Q(performed_at__lt=refitted.since)
+    return after.filter(there | Q(device=entry.device_id))
+
+
+def refuse_second(visit: Visit, by: User, at: datetime) -> None:
+    """Raise Refused unless this person may put the second name under this visit now; its boiler must be locked."""
+    if visit.corrects_id is None:
+        raise Refused("not_a_correction", "Only a correction takes a second name.", status=422)
+    successor = Visit.objects.filter(corrects=visit).first()
+    if successor is not None:
+        raise Refused("corrected_already", f"Visit {successor.id} corrects it already.", status=409)
+    if Seconding.objects.filter(visit=visit).exists():
+        raise Refused("seconded_already", "It has its second name.", status=409)
+    if visit.posted_by_id == by.id:
+        raise Refused("own_correction", "The second name is another person's than its poster's.", status=403)
+    held = Qualification.objects.filter(Q(until=None) | Q(until__gt=at), user=by, code=QUALIFICATION, since__lte=at)
+    if not held.exists():
+        raise Refused("not_qualified", "The second name is a qualified technician's.", status=403)

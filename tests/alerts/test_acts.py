@@ -1,0 +1,223 @@
+"""Acknowledged and shelved: until the end, a higher class, or the return to normal; and through late evidence."""
+
+from collections.abc import Sequence
+from dataclasses import replace
+from datetime import datetime, timedelta
+from uuid import uuid4
+
+import pytest
+from django.db import connection
+from django.db.utils import DatabaseError
+
+from fleet import pipeline
+from fleet.alerts import services
+from fleet.alerts.acts import Decision
+from fleet.alerts.models import Act, Alert
+from fleet.board.models import Change, Judged
+from fleet.errors import Refused
+from fleet.portfolio.news import Cause
+from fleet.rules.values import Condition, Level
+from fleet.visits.incoming import IncomingVisit
+from tests.cast import DAY, NOW, Fleet
+
+pytestmark = pytest.mark.django_db
+
+HOUR = timedelta(hours=1)
+SECOND = timedelta(seconds=1)
+ACKNOWLEDGE = Decision("acknowledged", "On my way.")
+SHELVE = Decision("shelved", "The house is empty until Monday.", NOW + 5 * DAY)
+
+
+@pytest.fixture
+def held(fleet: Fleet) -> Fleet:
+    """On hold since yesterday."""
+    fleet.post(fleet.serviced(NOW - 30 * DAY), at=NOW - 30 * DAY)
+    fleet.post(fleet.flushed(NOW - DAY, burner_stopped=False), at=NOW - DAY)
+    return fleet
+
+
+def hold() -> Alert:
+    found: Alert = Alert.kept.get(condition="hold")
+    return found
+
+
+def act(fleet: Fleet, decision: Decision, at: datetime = NOW) -> Alert:
+    row = hold()
+    cause = Cause(who="rosa", request_id="phone-0001")
+    return pipeline.act_on_alert(
+        alert=row.id, decision=decision, version=row.version, by=fleet.technician, at=at, cause=cause
+    )
+
+
+def test_an_acknowledged_alert_stays_raised_and_says_so(held: Fleet) -> None:
+    row = act(held, ACKNOWLEDGE)
+    assert (row.status, row.until, row.acknowledged_at) == ("acknowledged", None, NOW)
+
+
+@pytest.mark.parametrize(
+    ("at", "status"),
+    [(NOW + 5 * DAY - SECOND, "shelved"), (NOW + 5 * DAY, "raised"), (NOW + 5 * DAY + SECOND, "raised")],
+)
+def test_a_shelved_alert_is_shown_again_at_its_end(held: Fleet, at: datetime, status: str) -> None:
+    act(held, SHELVE)
+    pipeline.sweep(at=at)
+    assert hold().status == status
+
+
+def test_the_end_of_a_shelving_is_a_boundary_and_news(held: Fleet) -> None:
+    act(held, SHELVE)
+    assert Judged.objects.get(boiler=held.bench().boiler).next_at <= NOW + 5 * DAY
+    pipeline.sweep(at=NOW + 5 * DAY)
+    assert Change.objects.filter(subject=hold().id, kind="alert.shown_again").count() == 1
+
+
+def test_an_act_is_one_change_with_who_why_and_which_request(held: Fleet) -> None:
+    row = act(held, SHELVE)
+    change = Change.objects.get(subject=row.id, kind="alert.shelved")
+    assert (change.who, change.request_id, change.before, change.after) == ("rosa", "phone-0001", "raised", "shelved")
+    assert change.sentence.startswith("Shelved until 17 Jan 2026 14:00 UTC.")
+
+
+@pytest.mark.parametrize("decision", [ACKNOWLEDGE, SHELVE])
+def test_the_return_to_normal_ends_it(held: Fleet, decision: Decision) -> None:
+    act(held, decision)
+    held.post(held.repaired(NOW + HOUR), at=NOW + HOUR)
+    row = hold()
+    assert (row.status, row.acknowledged_at, row.shelved_until) == ("returned", None, None)
+
+
+def void(visit: IncomingVisit) -> IncomingVisit:
+    return replace(visit, id=uuid4(), corrects=visit.id, reason="never was", void=True, entries=())
+
+
+@pytest.mark.parametrize("decision", [ACKNOWLEDGE, SHELVE])
+def test_a_return_that_never_was_shows_it_anew(held: Fleet, decision: Decision) -> None:
+    act(held, decision)
+    repair = held.repaired(NOW + HOUR)
+    held.post(repair, at=NOW + HOUR)
+    held.post(void(repair), at=NOW + 2 * HOUR)
+    assert (hold().status, Act.objects.count()) == ("raised", 1)
+
+
+def test_an_alert_whose_beginning_moves_keeps_its_row_and_its_acts(held: Fleet) -> None:
+    row = act(held, ACKNOWLEDGE)
+    held.post(held.flushed(NOW - 3 * DAY, burner_stopped=False))
+    moved = hold()
+    assert (moved.id, moved.since, moved.status) == (row.id, NOW - 3 * DAY, "acknowledged")
+
+
+def test_one_whose_cause_is_taken_away_is_kept_and_comes_back_with_it(held: Fleet) -> None:
+    row = act(held, ACKNOWLEDGE)
+    failed = held.flushed(NOW - DAY, burner_stopped=False)
+    away = void(failed)
+    held.post(away)
+    gone = hold()
+    held.post(replace(failed, id=uuid4(), corrects=away.id, reason="it was"), at=NOW + HOUR)
+    back = hold()
+    assert (gone.id, gone.status) == (row.id, "withdrawn")
+    assert not Alert.objects.filter(condition="hold", withdrawn=True).exists()
+    # What was decided then was decided on something else: it is looked at anew.
+    assert (back.id, back.status, back.raised_at) == (row.id, "raised", NOW + HOUR)
+    assert [c.kind for c in Change.objects.filter(subject=row.id).order_by("version")] == [
+        "alert.raised",
+        "alert.acknowledged",
+        "alert.withdrawn",
+        "alert.raised",
+    ]
+
+
+def test_a_rebuild_writes_nothing_after_acts_moves_and_withdrawals(held: Fleet) -> None:
+    act(held, SHELVE)
+    assert pipeline.rebuild(at=NOW) == 0
+    held.post(held.flushed(NOW - 3 * DAY, burner_stopped=False))
+    assert pipeline.rebuild(at=NOW) == 0
+    held.post(
+        void(held.flushed(NOW - 3 * DAY, burner_stopped=False)), void(held.flushed(NOW - DAY, burner_stopped=False))
+    )
+    assert (hold().status, pipeline.rebuild(at=NOW)) == ("withdrawn", 0)
+
+
+def reconcile(fleet: Fleet, *conditions: Condition, at: datetime = NOW) -> services.Reconciled:
+    return services.reconcile(boiler=fleet.bench().boiler, conditions=conditions, at=at)
+
+
+def rising(fleet: Fleet, level: Level) -> Condition:
+    return Condition("makeup_rising", fleet.bench().boiler.id, NOW - DAY, None, level, "It rises.")
+
+
+def decide(fleet: Fleet, kind: str, at: datetime) -> Alert:
+    """Acknowledge or shelve beside the rules, which know no such alert here."""
+    from fleet.alerts import acts
+
+    row: Alert = Alert.objects.get(condition="makeup_rising")
+    decision = Decision(kind, "known", at + 9 * DAY if kind == "shelved" else None)
+    acts.record(row=row, decision=decision, by=fleet.technician, at=at, request_id="")
+    return row
+
+
+@pytest.mark.parametrize("kind", ["acknowledged", "shelved"])
+def test_a_higher_class_ends_both_and_a_lower_one_later_revives_neither(fleet: Fleet, kind: str) -> None:
+    reconcile(fleet, rising(fleet, Level.ROUTINE))
+    row = decide(fleet, kind, NOW)
+    seen = []
+    levels: Sequence[Level] = (Level.ROUTINE, Level.URGENT, Level.ROUTINE)
+    for hours, level in enumerate(levels, start=1):
+        news = reconcile(fleet, rising(fleet, level), at=NOW + hours * HOUR).news
+        row.refresh_from_db()
+        seen.append((row.status, [n.kind for n in news]))
+    assert seen == [(kind, []), ("raised", ["alert.rose"]), ("raised", [])]
+
+
+def test_a_lower_class_leaves_them(fleet: Fleet) -> None:
+    reconcile(fleet, rising(fleet, Level.URGENT))
+    row = decide(fleet, "acknowledged", NOW)
+    reconcile(fleet, rising(fleet, Level.ROUTINE), at=NOW + HOUR)
+    row.refresh_from_db()
+    assert row.status == "acknowledged"
+
+
+@pytest.mark.parametrize(
+    ("until", "code"),
+    [
+        (None, "required"),
+        (NOW, "in_the_past"),
+        (NOW + SECOND, None),
+        (NOW + 90 * DAY, None),
+        (NOW + 91 * DAY, "too_long"),
+    ],
+)
+def test_a_shelving_has_an_end_within_reach(held: Fleet, until: datetime | None, code: str | None) -> None:
+    decision = replace(SHELVE, until=until)
+    if code is None:
+        assert act(held, decision).status == "shelved"
+        return
+    with pytest.raises(Refused) as refused:
+        act(held, decision)
+    assert [(f.code, f.at) for f in refused.value.faults] == [(code, ("until",))]
+
+
+def test_a_shelving_says_why(held: Fleet) -> None:
+    with pytest.raises(Refused) as refused:
+        act(held, Decision("shelved", " "))
+    assert [f.at for f in refused.value.faults] == [("reason",), ("until",)]
+
+
+def test_what_returned_is_not_decided_on(held: Fleet) -> None:
+    held.post(held.repaired(NOW))
+    with pytest.raises(Refused) as refused:
+        act(held, ACKNOWLEDGE)
+    assert (refused.value.status, refused.value.faults[0].code) == (409, "not_raised")
+
+
+def test_a_decision_on_another_version_is_stale(held: Fleet) -> None:
+    row = hold()
+    with pytest.raises(Refused) as refused:
+        pipeline.act_on_alert(alert=row.id, decision=ACKNOWLEDGE, version=row.version - 1, by=held.technician, at=NOW)
+    assert (refused.value.status, refused.value.faults[0].code) == (412, "stale")
+
+
+@pytest.mark.parametrize("statement", ["DELETE FROM {}", "UPDATE {} SET reason = 'x'"])
+def test_an_act_is_neither_changed_nor_removed(held: Fleet, statement: str) -> None:
+    act(held, ACKNOWLEDGE)
+    with connection.cursor() as cursor, pytest.raises(DatabaseError, match="never changed or removed"):
+        cursor.execute(statement.format("alerts_act"))

@@ -1,0 +1,198 @@
+"""What people decide about a deficiency: recorded once, shown, told, and without effect on what is known."""
+
+from dataclasses import replace
+from datetime import timedelta
+
+import pytest
+from django.db import connection
+from django.db.utils import DatabaseError
+
+from fleet import pipeline
+from fleet.accounts.models import Qualification
+from fleet.board.models import Change, Pulse
+from fleet.deficiencies.acts import Decision
+from fleet.deficiencies.models import Act
+from fleet.errors import Refused
+from tests.cast import DAY, NOW, Fleet, conclusions, make_person, standing
+from tests.deficiencies.people import DEFER, EXPLAIN, HOUR, REPORT, Desk, desk, dirty, failed, told
+
+pytestmark = pytest.mark.django_db
+SECOND = timedelta(seconds=1)
+
+
+@pytest.fixture
+def office(fleet: Fleet) -> Desk:
+    return desk(fleet)
+
+
+def codes(refused: pytest.ExceptionInfo[Refused]) -> list[tuple[str, tuple[str | int, ...]]]:
+    return [(f.code, f.at) for f in refused.value.faults]
+
+
+def test_it_goes_from_open_over_assigned_and_repaired_to_closed(office: Desk) -> None:
+    row = failed(office.fleet)
+    seen = [told(row).life.status]
+    office.act(row, office.assigned())
+    seen.append(told(row).life.status)
+    office.act(row, REPORT, by=office.fleet.technician)
+    seen.append(told(row).life.status)
+    office.fleet.post(office.fleet.repaired(NOW))
+    seen.append(told(row).life.status)
+    assert seen == ["open", "assigned", "repaired", "closed"]
+
+
+def test_what_is_decided_changes_nothing_that_is_known(office: Desk) -> None:
+    row = dirty(office.fleet)
+    before = conclusions(office.fleet.bench().boiler.id)
+    for decision in (office.assigned(), REPORT, DEFER, EXPLAIN):
+        office.act(row, decision)
+    assert conclusions(office.fleet.bench().boiler.id) == before
+    assert standing(office.fleet.bench()) == "clear"
+
+
+def test_a_rebuild_writes_nothing_after_every_kind_of_act(office: Desk) -> None:
+    row = dirty(office.fleet)
+    for decision in (office.assigned(), REPORT, DEFER, EXPLAIN):
+        office.act(row, decision)
+    assert pipeline.rebuild(at=NOW) == 0
+    assert Act.objects.count() == 4
+
+
+def test_an_act_is_one_change_with_who_why_and_which_request(office: Desk) -> None:
+    row = failed(office.fleet)
+    before = Pulse.objects.get().version
+    office.act(row, office.assigned(reason="It is his street."))
+    change = Change.objects.get(version=before + 1)
+    assert (change.kind, change.subject, change.before, change.after) == (
+        "deficiency.assigned",
+        row.id,
+        "open",
+        "assigned",
+    )
+    assert (change.who, change.request_id, change.rule, change.at) == ("ines", "desk-00001", row.rule, NOW)
+    assert change.sentence.startswith("Assigned to rosa")
+
+
+def test_a_claim_of_repair_alone_is_repaired_and_not_proven(office: Desk) -> None:
+    row = failed(office.fleet)
+    office.act(row, REPORT)
+    assert (told(row).life.status, standing(office.fleet.bench())) == ("repaired", "hold")
+
+
+def test_the_acts_are_handed_to_the_rules(office: Desk, monkeypatch: pytest.MonkeyPatch) -> None:
+    from fleet.pipeline import conclude
+
+    row, seen = dirty(office.fleet), []
+    real = conclude.judge
+    monkeypatch.setattr(conclude, "judge", lambda e, acts, at: seen.append(acts) or real(e, acts=acts, at=at))
+    office.act(row, DEFER)
+    office.act(row, REPORT)
+    assert [(a.kind, a.subject, a.at, a.until) for a in seen[-1]] == [
+        ("repair_reported", row.id, NOW - HOUR, None),
+        ("deferred", row.id, NOW, NOW + 5 * DAY),
+    ]
+
+
+def test_a_failure_after_the_repair_takes_the_claim_away(office: Desk) -> None:
+    row = failed(office.fleet)
+    office.act(row, REPORT)
+    office.fleet.post(office.fleet.flushed(NOW - HOUR + SECOND, burner_stopped=False))
+    assert told(row).life.status == "open"
+    assert pipeline.rebuild(at=NOW) == 0
+
+
+@pytest.mark.parametrize(
+    ("at", "until"),
+    [(NOW, NOW + 5 * DAY), (NOW + 5 * DAY - SECOND, NOW + 5 * DAY), (NOW + 5 * DAY, None)],
+)
+def test_a_deferral_ends_at_its_end(office: Desk, at: object, until: object) -> None:
+    row = dirty(office.fleet)
+    office.act(row, DEFER)
+    assert told(row, at).life.deferred_until == until  # type: ignore[arg-type]
+
+
+def test_what_holds_a_boiler_is_not_deferred(office: Desk) -> None:
+    row = failed(office.fleet)
+    with pytest.raises(Refused) as refused:
+        office.act(row, DEFER)
+    assert (codes(refused), refused.value.status) == ([("hold_is_not_deferred", ())], 422)
+    assert Act.objects.count() == 0
+
+
+def test_a_deferral_says_why_and_ends_in_the_future_all_faults_at_once(office: Desk) -> None:
+    row = failed(office.fleet)
+    with pytest.raises(Refused) as refused:
+        office.act(row, Decision("deferred", " ", until=NOW))
+    assert codes(refused) == [("required", ("reason",)), ("in_the_past", ("until",)), ("hold_is_not_deferred", ())]
+
+
+@pytest.mark.parametrize(
+    ("done_at", "code"),
+    [
+        (NOW - DAY - SECOND, "before_it_was_found"),
+        (NOW - DAY, None),
+        (NOW + timedelta(minutes=10), None),
+        (NOW + timedelta(minutes=10, seconds=1), "in_the_future"),
+    ],
+)
+def test_a_repair_was_done_after_it_was_found_and_before_now(office: Desk, done_at: object, code: str | None) -> None:
+    row = failed(office.fleet)
+    report = replace(REPORT, done_at=done_at)  # type: ignore[arg-type]
+    if code is None:
+        assert office.act(row, report).version == row.version + 1
+        return
+    with pytest.raises(Refused) as refused:
+        office.act(row, report)
+    assert codes(refused) == [(code, ("done_at",))]
+
+
+def test_it_is_assigned_only_to_somebody_known_in_that_building(office: Desk) -> None:
+    row = failed(office.fleet)
+    with pytest.raises(Refused) as refused:
+        office.act(row, replace(office.assigned(), assignee=office.fleet.outsider.id))
+    assert codes(refused) == [("unknown_person", ("to",))]
+
+
+def test_only_a_qualified_technician_explains(office: Desk) -> None:
+    row = failed(office.fleet)
+    unqualified = make_person("marta", office.fleet.portfolio, "manager")
+    with pytest.raises(Refused) as refused:
+        office.act(row, EXPLAIN, by=unqualified)
+    assert (codes(refused), refused.value.status) == ([("not_qualified", ())], 403)
+    Qualification.objects.create(user=unqualified, code="technician", since=NOW)
+    office.act(row, EXPLAIN, by=unqualified)
+    assert told(row).life.explained is not None
+
+
+def test_what_is_closed_is_not_decided_on(office: Desk) -> None:
+    row = failed(office.fleet)
+    office.fleet.post(office.fleet.repaired(NOW - HOUR))
+    with pytest.raises(Refused) as refused:
+        office.act(row, office.assigned())
+    assert (codes(refused), refused.value.status) == ([("not_open", ())], 409)
+
+
+def test_a_decision_on_another_version_is_stale(office: Desk) -> None:
+    row = failed(office.fleet)
+    with pytest.raises(Refused) as refused:
+        pipeline.act_on_deficiency(
+            deficiency=row.id, decision=office.assigned(), version=row.version + 1, by=office.manager, at=NOW
+        )
+    assert (codes(refused), refused.value.status) == ([("stale", ("version",))], 412)
+
+
+def test_new_evidence_about_it_makes_its_version_stale(office: Desk) -> None:
+    row = failed(office.fleet)
+    office.fleet.post(office.fleet.visit(NOW - HOUR, [office.fleet.bench().act(NOW - HOUR, "open_clean", "upper")]))
+    with pytest.raises(Refused) as refused:
+        pipeline.act_on_deficiency(
+            deficiency=row.id, decision=office.assigned(), version=row.version, by=office.manager, at=NOW
+        )
+    assert codes(refused) == [("stale", ("version",))]
+
+
+@pytest.mark.parametrize("statement", ["DELETE FROM {}", "UPDATE {} SET reason = 'x'"])
+def test_an_act_is_neither_changed_nor_removed(office: Desk, statement: str) -> None:
+    office.act(failed(office.fleet), REPORT)
+    with connection.cursor() as cursor, pytest.raises(DatabaseError, match="never changed or removed"):
+        cursor.execute(statement.format("deficiencies_act"))
