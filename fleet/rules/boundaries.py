@@ -1,7 +1,8 @@
 """The boiler's standings from the beginning of time on, cut at every instant at which one of their causes changes."""
 
 from bisect import bisect_right
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
 from datetime import datetime
 from itertools import pairwise
 from uuid import UUID
@@ -11,8 +12,40 @@ from fleet.rules.ledger import Case
 from fleet.rules.levels import level_segments
 from fleet.rules.replay import Replay
 from fleet.rules.standing import SAYS, OpenCase, Seen, View, decide
-from fleet.rules.values import Level, LevelSegment, Reason, Service, Standing, StandingSegment, StateSegment, Visit
+from fleet.rules.values import (
+    Level,
+    LevelSegment,
+    Reason,
+    Service,
+    Standing,
+    StandingSegment,
+    State,
+    StateSegment,
+    Visit,
+)
 from fleet.rules.wording import on
+
+
+@dataclass(frozen=True, slots=True)
+class Track:
+    """One position through time: `seen[i]` and `capacity[i]` hold from `starts[i - 1]` on, the first from ever."""
+
+    starts: list[datetime]
+    seen: list[Seen]
+    capacity: list[float | None]
+
+    def at(self, at: datetime | None) -> int:
+        """Which of them holds at an instant."""
+        return bisect_right(self.starts, at) if at else 0
+
+    def turns(self) -> Iterator[datetime]:
+        """The instants that a standing can see: one proof after another is no news to it."""
+        for start, before, after, old, new in zip(
+            self.starts, self.seen, self.seen[1:], self.capacity, self.capacity[1:], strict=False
+        ):
+            quiet = before.state is after.state is State.PROVEN
+            if not quiet or before.needed != after.needed or old != new:
+                yield start
 
 
 class Timeline:
@@ -25,21 +58,19 @@ class Timeline:
         self._states: dict[UUID, list[StateSegment]] = {}
         for segment in states:
             self._states.setdefault(segment.position, []).append(segment)
-        self._starts = {p: [s.since for s in found[1:] if s.since] for p, found in self._states.items()}
-        self._needed = {p: [s.needed for s in run.snapshots[p]] for p in self._states}
-        self._needed_starts = {p: [s.at for s in run.snapshots[p][1:] if s.at] for p in self._states}
+        self._tracks = {p: _track(run, p, found) for p, found in self._states.items()}
         self._visits = {e.id: v for v in self.evidence.visits for e in v.entries}
-        self._capacity = {p: [s.capacity_lb_h for s in run.snapshots[p]] for p in self._states}
         self._outputs = _outputs(run)
+        self._valves = [p for p, r in run.ledger.records.items() if r.role.code == "safety_valve"]
+        self._last_view: View | None = None
         self.cases = list(run.ledger.all_cases())
         self.levels = [level_segments(c, self) for c in self.cases]
         self._open_starts, self._open = _open_lists(self.cases, self.levels)
 
     def instants(self) -> list[datetime]:
-        """Every instant at which anything changes, in order."""
-        found = {s.since for segments in self._states.values() for s in segments if s.since}
+        """Every instant at which anything a standing rests on changes, in order."""
+        found = {at for track in self._tracks.values() for at in track.turns()}
         found |= set(self._open_starts) | {s.since for s in self.services}
-        found |= {at for starts in self._needed_starts.values() for at in starts}
         if self.surveyed_at:
             found.add(self.surveyed_at)
         return sorted(found)
@@ -54,17 +85,23 @@ class Timeline:
 
     def state_at(self, position: UUID, at: datetime | None) -> StateSegment:
         """The segment that holds at `at`; None is the beginning of time."""
-        return self._states[position][bisect_right(self._starts[position], at) if at else 0]
+        segments = self._states[position]
+        return segments[bisect_right(segments, at, lo=1, key=_since) - 1 if at else 0]
 
     def view(self, at: datetime | None) -> View:
-        """Everything the standing depends on at `at`."""
+        """Everything the standing depends on at `at`; asked four times running of the end of each visit."""
+        if self._last_view is None or self._last_view.at != at:
+            self._last_view = self._view(at)
+        return self._last_view
+
+    def _view(self, at: datetime | None) -> View:
         cases = self._open[bisect_right(self._open_starts, at)] if at else []
         return View(
             at=at,
             service=self.service_at(at),
             surveyed=bool(at and self.surveyed_at and self.surveyed_at <= at),
             hazards=list(self.run.ledger.catalogue.hazards.values()),
-            seen=[self._seen(p, at) for p in self._states],
+            seen=self._seen(at),
             cases=[OpenCase(level, self._reason(case)) for case, level in cases],
         )
 
@@ -73,22 +110,20 @@ class Timeline:
         past = [s for s in self.services if at and s.since <= at]
         return past[-1].state if past else Service.IN_SERVICE
 
-    def _seen(self, position: UUID, at: datetime | None) -> Seen:
-        segment, record = self.state_at(position, at), self.run.ledger.records[position]
-        needed = self._needed[position][self._nth(position, at)]
-        return Seen(position, record.role, needed, segment.state, segment.reason, self._backed(position, at))
-
-    def _nth(self, position: UUID, at: datetime | None) -> int:
-        return bisect_right(self._needed_starts[position], at) if at else 0
+    def _seen(self, at: datetime | None) -> list[Seen]:
+        found = [track.seen[track.at(at)] for track in self._tracks.values()]
+        if len(self._valves) == 1:
+            return found
+        return [replace(s, backed=self._backed(s.position, at)) if s.position in self._valves else s for s in found]
 
     def _backed(self, position: UUID, at: datetime | None) -> bool:
         """Whether the other safety valves that stand carry the output by their stamps; unknown is not adequate."""
-        valves = [p for p, r in self.run.ledger.records.items() if r.role.code == "safety_valve" and p != position]
-        if at is None or not valves or self.run.ledger.records[position].role.code != "safety_valve":
+        others = [self._tracks[p] for p in self._valves if p != position]
+        if at is None or not others:
             return False
         output = next((value for since, value in reversed(self._outputs) if since <= at), None)
-        sound = [p for p in valves if self._needed[p][self._nth(p, at)] and self.state_at(p, at).state.stands]
-        stamps = [self._capacity[p][self._nth(p, at)] for p in sound]
+        then = [(track.seen[track.at(at)], track.capacity[track.at(at)]) for track in others]
+        stamps = [lb_h for seen, lb_h in then if seen.needed and seen.state.stands]
         return bool(output and stamps and relief(output, [s for s in stamps if s is not None]).adequate)
 
     def _reason(self, case: Case) -> Reason:
@@ -96,6 +131,27 @@ class Timeline:
         hazard = record.role.hazard if record else ""
         sentence = f"{case.sentence} ({on(case.opened_at, self.evidence.zone)})"
         return Reason(case.rule.code, sentence, hazard, case.position, case.entry, case.opened_at)
+
+
+def _since(segment: StateSegment) -> datetime:
+    assert segment.since is not None  # only the first has none, and it is not looked at
+    return segment.since
+
+
+def _track(run: Replay, position: UUID, segments: Sequence[StateSegment]) -> Track:
+    """Lay a position's states and what the register said of it beside one another."""
+    snapshots, role = run.snapshots[position], run.ledger.records[position].role
+    starts = sorted({s.since for s in segments if s.since} | {s.at for s in snapshots if s.at})
+    seen, capacity, state, known = list[Seen](), list[float | None](), 0, 0
+    for at in (None, *starts):
+        while at and state + 1 < len(segments) and _since(segments[state + 1]) <= at:
+            state += 1
+        while at and known + 1 < len(snapshots) and (snapshots[known + 1].at or at) <= at:
+            known += 1
+        segment = segments[state]
+        seen.append(Seen(position, role, snapshots[known].needed, segment.state, segment.reason))
+        capacity.append(snapshots[known].capacity_lb_h)
+    return Track(starts, seen, capacity)
 
 
 def _outputs(run: Replay) -> list[tuple[datetime, float]]:

@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from functools import cached_property
 
 from fleet.calendar import Interval
 
@@ -195,4 +196,12 @@ class Catalogue:
 
     def proofs(self, kind: str, proof: str) -> list[Procedure]:
         """The procedures that give this kind a proof of this sort (`full`, `partial` or `due_only`)."""
-        return [p for p in self.procedures.values() if kind in p.kinds and p.proof == proof]
+        return self._proofs.get((kind, proof), [])
+
+    @cached_property
+    def _proofs(self) -> Mapping[tuple[str, str], list[Procedure]]:
+        found: dict[tuple[str, str], list[Procedure]] = {}
+        for procedure in self.procedures.values():
+            for kind in procedure.kinds:
+                found.setdefault((kind, procedure.proof), []).append(procedure)
+        return found

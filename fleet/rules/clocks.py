@@ -109,9 +109,10 @@ def _due_only(evidence: Evidence, here: Snapshot, terms: Terms) -> Iterator[Cloc
             yield found
     for (code, name), variant in evidence.catalogue.variants.items():
         procedure = evidence.catalogue.procedures[code]
+        if not variant.due_only or terms.variants.get(code) != name or here.kind not in procedure.kinds:
+            continue
         proved = newest(evidence.catalogue, here, procedure)
-        adopted = variant.due_only and terms.variants.get(code) == name and here.kind in procedure.kinds
-        if adopted and proved is not None and variant.interval is not None:
+        if proved is not None and variant.interval is not None:
             asked = Timing(variant.interval, variant.anchor, variant.grace_days)
             due = due_of(asked, proved, terms, evidence.zone).due_at(evidence.zone)
             yield Clock(due, State.DUE, procedure, proved)

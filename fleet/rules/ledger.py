@@ -114,13 +114,22 @@ class Record:
 
     def open_cases(self) -> list[Case]:
         """The episodes here that nothing has closed; those closed long ago are not walked again."""
-        self.live = [c for c in self.live if c.is_open]
+        if self.live:
+            self.live = [c for c in self.live if c.is_open]
         return list(self.live)
 
     def setting(self, key: str) -> float | None:
         """A numeric set point, from the dated settings or else from what is stamped on the device."""
         value = self.settings.get(key, self.attributes.get(key))
         return float(value) if isinstance(value, (int, float)) and not isinstance(value, bool) else None
+
+
+@dataclass(slots=True)
+class Meter:
+    """A make-up meter while it is read: its newest reading, and gallons a day between readings, oldest first."""
+
+    last: tuple[datetime, float] | None = None
+    rates: list[tuple[datetime, float]] = field(default_factory=list)
 
 
 @dataclass(frozen=True, slots=True)
@@ -144,9 +153,11 @@ class Ledger:
     general: list[Case] = field(default_factory=list)
     trail: list[Trace] = field(default_factory=list)
     outcomes: dict[UUID, str] = field(default_factory=dict)  # of each test, by entry
-    readings: dict[UUID, list[tuple[datetime, float]]] = field(default_factory=dict)  # of each make-up meter
+    meters: dict[UUID, Meter] = field(default_factory=dict)  # each make-up meter, as read so far
     live: list[Case] = field(default_factory=list)  # of `general` those not yet seen closed
     episodes: dict[tuple[UUID | None, str], int] = field(default_factory=dict)  # begun so far, by place and rule
+    _paths: dict[UUID, list[Record]] = field(default_factory=dict)  # looked up once between two changes of the piping
+    _hanging: dict[UUID, list[Record]] = field(default_factory=dict)
 
     def all_cases(self) -> Iterator[Case]:
         """Every episode, open or closed, of every position and of the boiler as a whole."""
@@ -158,7 +169,8 @@ class Ledger:
         """Every open episode, in the order of `all_cases`."""
         yield from self.open_at(None)
         for record in self.records.values():
-            yield from record.open_cases()
+            if record.live:
+                yield from record.open_cases()
 
     def open_at(self, place: Record | None) -> list[Case]:
         """The open episodes of a position, or those of the boiler as a whole."""
@@ -183,8 +195,19 @@ class Ledger:
         mine = {p.position.id for p in self.paths_of(one) if p.role.code == "float_chamber"}
         return any(p.position.id in mine for p in self.paths_of(other))
 
+    def repiped(self) -> None:
+        """Forget what hangs on what: the register says it anew."""
+        self._paths.clear()
+        self._hanging.clear()
+
     def paths_of(self, record: Record) -> list[Record]:
         """Every path the position hangs on, directly or through another path."""
+        known = self._paths.get(record.position.id)
+        if known is None:
+            known = self._paths[record.position.id] = self._walk(record)
+        return known
+
+    def _walk(self, record: Record) -> list[Record]:
         found: dict[UUID, Record] = {}
         waiting = list(record.paths)
         while waiting and len(found) < LAST_PATH:
@@ -196,7 +219,17 @@ class Ledger:
 
     def hanging_on(self, path: Record) -> list[Record]:
         """Every position whose signal this path carries."""
-        return [r for r in self.records.values() if r is not path and path in self.paths_of(r)]
+        known = self._hanging.get(path.position.id)
+        if known is None:
+            others = [r for r in self.records.values() if r is not path]
+            known = [r for r in others if any(p is path for p in self.paths_of(r))]
+            self._hanging[path.position.id] = known
+        return known
+
+    def reach(self, record: Record) -> dict[UUID, Record]:
+        """Whatever a test here can change: the position, its paths, and all that hangs on it or on them."""
+        near = [record, *self.paths_of(record)]
+        return {r.position.id: r for place in near for r in (place, *self.hanging_on(place))}
 
     def chamber_of(self, record: Record) -> Record:
         """The float chamber the position sits in; the position itself where the register names none."""
@@ -230,8 +263,9 @@ class Ledger:
 
     def spared(self, record: Record) -> bool:
         """One cutoff is needed: the one that locks out; an upper one beside it is welcome and not counted on."""
-        lower = any(r.role.code == "lower_cutoff" and r.device for r in self.records.values())
-        return record.role.code == "upper_cutoff" and self.cutoffs_needed() == 1 and lower
+        if record.role.code != "upper_cutoff" or self.cutoffs_needed() != 1:
+            return False
+        return any(r.role.code == "lower_cutoff" and r.device for r in self.records.values())
 
     def _counts_as_one(self, record: Record) -> bool:
         """Whether this is the first of two cutoffs in one chamber, where two are needed: it is as if not fitted."""

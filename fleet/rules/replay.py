@@ -62,13 +62,14 @@ def replay(evidence: Evidence) -> Replay:
     run = Replay(ledger, {i: [ledger.snapshot(r, None)] for i, r in ledger.records.items()})
     facts = sorted(_facts(evidence), key=lambda pair: pair[0])
     for ((moment, _), fact), following in zip_longest(facts, facts[1:]):
+        changed: Iterable[Record] = ledger.records.values()
         if isinstance(fact, tuple):
-            _entry(run, *fact)
+            changed = _entry(run, *fact)
         else:
             _register(ledger, fact)
         if _data_changed(fact, moment, following):
             _data(ledger, moment.at, fact[1] if isinstance(fact, tuple) else None)
-        _keep(run, moment.at)
+        _keep(run, moment.at, changed)
         if isinstance(fact, tuple) and fact[1] is _last(fact[0]):
             run.after[fact[0].id] = _after(run, fact[0], moment.at)
     return run
@@ -130,15 +131,16 @@ def _facts(evidence: Evidence) -> Iterable[tuple[tuple[Moment, str], Fact]]:
             yield (Moment(visit.at, visit.id, 0), ""), (visit, None)
 
 
-def _keep(run: Replay, at: datetime) -> None:
+def _keep(run: Replay, at: datetime, changed: Iterable[Record]) -> None:
     """Freeze what changed; a later fact of the same instant replaces the earlier picture of it."""
-    for position_id, record in run.ledger.records.items():
-        kept, now = run.snapshots[position_id], run.ledger.snapshot(record, at)
-        if replace(kept[-1], at=at) == now:
+    for record in changed:
+        kept = run.snapshots[record.position.id]
+        now = run.ledger.snapshot(record, kept[-1].at)
+        if now == kept[-1]:
             continue
         if kept[-1].at == at:
             kept.pop()
-        kept.append(now)
+        kept.append(replace(now, at=at))
 
 
 def _register(ledger: Ledger, fact: Fitting | Setting | ServiceChange) -> None:
@@ -150,6 +152,7 @@ def _register(ledger: Ledger, fact: Fitting | Setting | ServiceChange) -> None:
         _service(ledger, fact)
     elif fact.position is not None:
         _set(ledger.records[fact.position], fact)
+        ledger.repiped()
     elif not isinstance(fact.value, tuple):
         ledger.boiler[fact.key] = fact.value
 
@@ -250,9 +253,11 @@ _ACTS: dict[str, Callable[[Replay, Visit, Entry, Record], None]] = {
 }
 
 
-def _entry(run: Replay, visit: Visit, entry: Entry | None) -> None:
+def _entry(run: Replay, visit: Visit, entry: Entry | None) -> Iterable[Record]:
+    """Apply one entry; return the positions of which something may now be known that was not."""
     if entry is None:
-        return
+        return ()
+    found = len(run.findings)
     record = run.ledger.records.get(entry.position) if entry.position else None
     if entry.act == "observe":
         _observe(run, visit, entry, record)
@@ -261,6 +266,9 @@ def _entry(run: Replay, visit: Visit, entry: Entry | None) -> None:
     for rule, place, sentence in list(notice(run.ledger, visit, entry, record)):
         _find(run, visit, entry, rule, place, sentence)
     run.ledger.trail.append(Trace(visit, entry, run.ledger.outcomes.get(entry.id, "")))
+    if len(run.findings) > found or entry.act not in ("test", "observe"):
+        return run.ledger.records.values()  # a finding may accuse anything
+    return run.ledger.reach(record).values() if record is not None and entry.act == "test" else ()
 
 
 def _after(run: Replay, visit: Visit, at: datetime) -> AfterVisit:

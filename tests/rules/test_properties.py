@@ -3,12 +3,14 @@
 import random
 from dataclasses import replace
 from datetime import datetime, timedelta
+from unittest import mock
 
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 from fleet.rules import judge
 from fleet.rules.boundaries import Timeline
+from fleet.rules.ledger import Ledger
 from fleet.rules.replay import replay
 from fleet.rules.set_pressure import add_cases
 from fleet.rules.standing import decide
@@ -63,6 +65,15 @@ def shuffled(evidence: Evidence, seed: int) -> Evidence:
 def test_the_order_and_the_repeats_of_the_evidence_change_nothing(boiler: Boiler, seed: int) -> None:
     evidence = boiler.evidence()
     assert judged(shuffled(evidence, seed)) == judged(evidence)
+
+
+@quickly
+@given(stories())
+def test_what_an_entry_is_held_to_reach_is_all_that_it_changes(boiler: Boiler) -> None:
+    evidence = boiler.evidence()
+    with mock.patch.object(Ledger, "reach", lambda ledger, record: ledger.records):
+        whole = replay(evidence).snapshots
+    assert replay(evidence).snapshots == whole
 
 
 @quickly

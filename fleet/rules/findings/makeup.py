@@ -2,14 +2,13 @@
 
 from collections.abc import Iterator
 from datetime import datetime, timedelta
-from itertools import pairwise
 from statistics import median
 
-from fleet.rules.ledger import Ledger, Record
+from fleet.rules.ledger import Ledger, Meter, Record
 from fleet.rules.values import Entry
 
 PERIODS, TIMES = 12, 2.0
-KEPT = 200  # readings looked back on: more than a season of weekly ones
+KEPT = 200  # periods looked back on: more than a season of weekly ones
 LEAST = 3  # fewer periods are no past to compare with
 IN_BAND_DAYS = timedelta(days=30)
 
@@ -53,12 +52,10 @@ def _rates(ledger: Ledger, entry: Entry) -> list[Rate]:
     value = entry.readings.get("reading")
     if entry.position is None or not isinstance(value, (int, float)) or isinstance(value, bool):
         return []
-    points = ledger.readings.setdefault(entry.position, [])
-    points.append((entry.at, float(value)))
-    del points[:-KEPT]
-    found = []
-    for (earlier, low), (later, high) in pairwise(points):
-        days = (later - earlier) / timedelta(days=1)
-        if days > 0 and high >= low:
-            found.append((later, (high - low) / days))
-    return found
+    meter, now = ledger.meters.setdefault(entry.position, Meter()), (entry.at, float(value))
+    last, meter.last = meter.last, now
+    days = (now[0] - last[0]) / timedelta(days=1) if last else 0.0
+    if last and days > 0 and now[1] >= last[1]:
+        meter.rates.append((now[0], (now[1] - last[1]) / days))
+        del meter.rates[:-KEPT]
+    return meter.rates

@@ -1,0 +1,71 @@
+"""Judging a boiler costs no more than reading its facts; both sides are measured in one run, the database's CPU too."""
+
+import os
+import statistics
+import time
+from collections.abc import Callable
+from datetime import datetime, timedelta
+from pathlib import Path
+
+import pytest
+from django.db import connection
+
+from fleet.evidence import gather
+from fleet.management.demo import work
+from fleet.portfolio.models import Boiler
+from fleet.rules import judge
+from fleet.visits import services
+from fleet.visits.incoming import IncomingVisit
+from tests.cast import NOW, Fleet
+
+pytestmark = pytest.mark.django_db
+WEEKS_PER_SERVICE = 40
+TICK = os.sysconf("SC_CLK_TCK")
+
+
+def history(fleet: Fleet, entries: int) -> None:
+    """Write a boiler's past: weekly flushes of both cutoffs and a siphon check, and a service every forty weeks."""
+    boiler, at, made = fleet.bench().boiler, NOW - timedelta(days=800), 0
+    step = timedelta(days=780) / (entries / 3)
+    week = 0
+    while made < entries:
+        week, at = week + 1, at + step
+        visit = fleet.serviced(at) if week % WEEKS_PER_SERVICE == 1 else routine(fleet, at)
+        services.add(incoming=visit, boiler=boiler, posted_at=NOW, posted_by=fleet.technician)
+        made += len(visit.entries)
+
+
+def routine(fleet: Fleet, at: datetime) -> IncomingVisit:
+    """What a technician does every week on a boiler that gives no trouble."""
+    bench = fleet.bench()
+    entries = [bench.test(at, "flush", place, **work.GOOD_FLUSH) for place in ("upper", "lower")]
+    entries.append(bench.test(at, "siphon_check", min(p for p in bench.places if "siphon" in p), passes_water=True))
+    return bench.visit("routine_check", at, [fleet.technician.id], entries)
+
+
+def of_database() -> float:
+    """CPU seconds that this connection's server process has used."""
+    with connection.cursor() as cursor:
+        cursor.execute("SELECT pg_backend_pid()")
+        pid = cursor.fetchone()[0]
+    fields = Path(f"/proc/{pid}/stat").read_text().rpartition(")")[2].split()
+    return (int(fields[11]) + int(fields[12])) / TICK
+
+
+def cpu(work: Callable[[], object], times: int) -> float:
+    """CPU seconds of one call, both processes together."""
+    ours, theirs = time.process_time(), of_database()
+    for _ in range(times):
+        work()
+    return (time.process_time() - ours + of_database() - theirs) / times
+
+
+@pytest.mark.parametrize(("entries", "times"), [(200, 8), (5_000, 1)])
+def test_judging_costs_no_more_than_gathering(fleet: Fleet, entries: int, times: int) -> None:
+    history(fleet, entries)
+    boiler = Boiler.objects.get(id=fleet.bench().boiler.id).id
+    evidence, _ = gather(boiler, NOW)
+    pairs = [(cpu(lambda: judge(evidence, (), NOW), times), cpu(lambda: gather(boiler, NOW), times)) for _ in range(3)]
+    judging, gathering = (statistics.median(p[i] for p in pairs) for i in (0, 1))
+    print(f"\n{entries} entries: judge {judging:.3f} s, gather {gathering:.3f} s, ratio {judging / gathering:.2f}")
+    assert judging <= gathering
