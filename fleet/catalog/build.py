@@ -43,7 +43,7 @@ def build(content: Content, release: int) -> Catalogue:
         kinds=_by_code(table["kinds.csv"], _kind),
         roles=_by_code(table["roles.csv"], _role),
         procedures=_procedures(content),
-        touches=_keyed(table["touches.csv"], ("kind", "touch"), _touch),
+        touches=_touches(table["touches.csv"]),
         findings=_by_code(table["findings.csv"], lambda row: _finding(row, content.texts.get("first_acts", {}))),
         actions=_by_code(table["actions.csv"], _action),
         observations=_by_code(table["observations.csv"], _observation),
@@ -166,8 +166,17 @@ def _reading(row: Row) -> ReadingSpec:
     return ReadingSpec(row.text("name"), kind, unit, low, high, choices, required, *told, *judged)
 
 
-def _touch(row: Row) -> TouchRule:
-    return TouchRule(row.text("kind"), row.choice("touch", (*TOUCHES, "path")), frozenset(row.listed("needs", True)))
+def _touches(rows: Iterable[Row]) -> dict[tuple[str, str], TouchRule]:
+    """Rows of one kind and touch belong together: one procedure of each row must pass."""
+    made: dict[tuple[str, str], TouchRule] = {}
+    for row in rows:
+        kind, touch = row.text("kind"), row.choice("touch", (*TOUCHES, "path"))
+        before = made[kind, touch].needs if (kind, touch) in made else ()
+        needs = frozenset(row.listed("needs", True))
+        if any(needs & group for group in before):
+            row.fault("duplicate", "needs", f"of '{kind} {touch}' something stands there twice")
+        made[kind, touch] = TouchRule(kind, touch, (*before, needs))
+    return made
 
 
 def _finding(row: Row, first_acts: Mapping[str, str]) -> FindingRule:

@@ -123,11 +123,11 @@ class Contradiction:
 
 @dataclass(frozen=True, slots=True)
 class TouchRule:
-    """After this touch of this kind of device (or of its path) one of `needs` must pass before it is proven again."""
+    """After this touch of this kind of device (or of its path) one of each of `needs` must pass: then it is proven."""
 
     kind: str
     touch: str
-    needs: frozenset[str]
+    needs: tuple[frozenset[str], ...]
 
 
 @dataclass(frozen=True, slots=True)

@@ -6,9 +6,9 @@ from datetime import date, datetime, timedelta
 from itertools import pairwise
 
 from fleet.calendar import Due, Interval, calendar_due, day_of, day_start, nth_firing_day, season_due
-from fleet.rules.catalogue import Catalogue, Procedure
+from fleet.rules.catalogue import Procedure
 from fleet.rules.ledger import Snapshot
-from fleet.rules.values import Evidence, State, Terms
+from fleet.rules.values import Evidence, Law, State, Terms
 
 NEW_COUNTS = frozenset({"pop_test"})  # a valve fitted new comes from the shop with its set pressure proven
 
@@ -34,12 +34,12 @@ class Timing:
     grace_days: int
 
 
-def timing(catalogue: Catalogue, procedure: Procedure, terms: Terms) -> Timing | None:
+def timing(law: Law, procedure: Procedure) -> Timing | None:
     """Return what the portfolio adopted for a procedure; None where it has no interval."""
-    own = terms.overrides.get(procedure.code)
+    own = law.terms.overrides.get(procedure.code)
     if own is not None:
         return Timing(own.interval, own.anchor, own.grace_days)
-    variant = catalogue.variants.get((procedure.code, terms.variants.get(procedure.code, "")))
+    variant = law.catalogue.variants.get((procedure.code, law.terms.variants.get(procedure.code, "")))
     if variant is not None and variant.interval is not None and not variant.due_only:
         return Timing(variant.interval, variant.anchor, variant.grace_days)
     if procedure.interval is None:
@@ -47,9 +47,9 @@ def timing(catalogue: Catalogue, procedure: Procedure, terms: Terms) -> Timing |
     return Timing(procedure.interval, procedure.anchor, procedure.grace_days)
 
 
-def clocks(evidence: Evidence, here: Snapshot, terms: Terms) -> list[Clock]:
+def clocks(evidence: Evidence, here: Snapshot, law: Law) -> list[Clock]:
     """When it becomes due and lapses with no news: at most one step of each, worsening, in order."""
-    found = [*full_clocks(evidence, here, terms), *_operator(evidence, here, terms), *_due_only(evidence, here, terms)]
+    found = [*full_clocks(evidence, here, law), *_operator(evidence, here, law), *_due_only(evidence, here, law)]
     dues = [c for c in found if c.state is State.DUE]
     due = min(dues, key=lambda c: (c.at, c.procedure.code), default=None)
     if due is not None:
@@ -60,14 +60,14 @@ def clocks(evidence: Evidence, here: Snapshot, terms: Terms) -> list[Clock]:
     return [c for c in (due, lapsed) if c is not None]
 
 
-def full_clocks(evidence: Evidence, here: Snapshot, terms: Terms) -> list[Clock]:
+def full_clocks(evidence: Evidence, here: Snapshot, law: Law) -> list[Clock]:
     """The clocks of the full proof; where several stand, the one that lasts longest keeps the position proven."""
-    proofs, catalogue = dict(here.proofs), evidence.catalogue
+    proofs = dict(here.proofs)
     dated = []
-    for procedure in catalogue.proofs(here.kind, "full"):
-        asked = timing(catalogue, procedure, terms)
+    for procedure in law.catalogue.proofs(here.kind, "full"):
+        asked = timing(law, procedure)
         if procedure.code in proofs and asked is not None:
-            dated.append((due_of(asked, proofs[procedure.code], terms, evidence.zone), procedure))
+            dated.append((due_of(asked, proofs[procedure.code], law.terms, evidence.zone), procedure))
     if not dated:
         return []
     due, procedure = max(dated, key=lambda pair: (pair[0].lapsed, pair[0].due, pair[1].code))
@@ -86,54 +86,54 @@ def due_of(asked: Timing, proved: datetime, terms: Terms, zone: str) -> Due:
     return calendar_due(day, asked.interval, asked.grace_days)
 
 
-def _operator(evidence: Evidence, here: Snapshot, terms: Terms) -> Iterator[Clock]:
-    for procedure in evidence.catalogue.proofs(here.kind, "partial"):
-        proved, asked = newest(evidence.catalogue, here, procedure), timing(evidence.catalogue, procedure, terms)
+def _operator(evidence: Evidence, here: Snapshot, law: Law) -> Iterator[Clock]:
+    for procedure in law.catalogue.proofs(here.kind, "partial"):
+        proved, asked = newest(evidence, here, procedure), timing(law, procedure)
         if proved is None or asked is None:
             continue
         day = day_of(proved, evidence.zone)
         due = asked.interval.after(day)
         told = day_start(due + timedelta(days=asked.grace_days), evidence.zone)
         yield Clock(day_start(due, evidence.zone), State.DUE, procedure, proved, told)
-        last = nth_firing_day(day, terms.operator_firing_days, firing_days(evidence))
+        last = nth_firing_day(day, law.terms.operator_firing_days, firing_days(evidence))
         if last is not None:
             # Missing for that many whole firing days: lapsed as the day after the last of them begins.
             yield Clock(day_start(last + timedelta(days=1), evidence.zone), State.LAPSED, procedure, proved)
 
 
-def _due_only(evidence: Evidence, here: Snapshot, terms: Terms) -> Iterator[Clock]:
+def _due_only(evidence: Evidence, here: Snapshot, law: Law) -> Iterator[Clock]:
     """What makes a position due and never lapsed: due-only procedures, and variants more frequent than the proof."""
-    for procedure in evidence.catalogue.proofs(here.kind, "due_only"):
-        found = due_only_at(evidence, here, procedure, terms)
+    for procedure in law.catalogue.proofs(here.kind, "due_only"):
+        found = due_only_at(evidence, here, procedure, law)
         if found is not None:
             yield found
-    for (code, name), variant in evidence.catalogue.variants.items():
-        procedure = evidence.catalogue.procedures[code]
-        if not variant.due_only or terms.variants.get(code) != name or here.kind not in procedure.kinds:
+    for (code, name), variant in law.catalogue.variants.items():
+        procedure = law.catalogue.procedures[code]
+        if not variant.due_only or law.terms.variants.get(code) != name or here.kind not in procedure.kinds:
             continue
-        proved = newest(evidence.catalogue, here, procedure)
+        proved = newest(evidence, here, procedure)
         if proved is not None and variant.interval is not None:
             asked = Timing(variant.interval, variant.anchor, variant.grace_days)
-            due = due_of(asked, proved, terms, evidence.zone).due_at(evidence.zone)
+            due = due_of(asked, proved, law.terms, evidence.zone).due_at(evidence.zone)
             yield Clock(due, State.DUE, procedure, proved)
 
 
-def due_only_at(evidence: Evidence, here: Snapshot, procedure: Procedure, terms: Terms) -> Clock | None:
+def due_only_at(evidence: Evidence, here: Snapshot, procedure: Procedure, law: Law) -> Clock | None:
     """When a due-only procedure is due; at once where it was never passed and a new device does not stand for it."""
-    asked = timing(evidence.catalogue, procedure, terms)
-    proved = newest(evidence.catalogue, here, procedure)
+    asked = timing(law, procedure)
+    proved = newest(evidence, here, procedure)
     if asked is None or here.fitted_at is None:
         return None
     if proved is None and procedure.code not in NEW_COUNTS:
         return Clock(here.fitted_at, State.DUE, procedure, here.fitted_at, by_fitting=True)
     since = proved or here.fitted_at
-    due = due_of(asked, since, terms, evidence.zone).due_at(evidence.zone)
+    due = due_of(asked, since, law.terms, evidence.zone).due_at(evidence.zone)
     return Clock(due, State.DUE, procedure, since, by_fitting=proved is None)
 
 
-def newest(catalogue: Catalogue, here: Snapshot, procedure: Procedure) -> datetime | None:
+def newest(evidence: Evidence, here: Snapshot, procedure: Procedure) -> datetime | None:
     """The newest pass of this procedure or of one that covers it."""
-    passes = [at for code, at in here.proofs if catalogue.procedures[code].covers_or_is(procedure.code)]
+    passes = [at for code, at in here.proofs if evidence.procedure(code).covers_or_is(procedure.code)]
     return max(passes, default=None)
 
 

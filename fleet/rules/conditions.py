@@ -83,7 +83,7 @@ def _running(timeline: Timeline, since: datetime, until: datetime | None) -> Ite
 
 def _not_ready(timeline: Timeline, readiness: Sequence[Readiness]) -> Iterator[Condition]:
     """Not ready, or can't say, until a later visit that had the boiler in hand; a routine check is no such visit."""
-    in_hand = {v.id for v in timeline.evidence.visits if took_out(timeline.evidence.catalogue, v)}
+    in_hand = {v.id for v in timeline.evidence.visits if took_out(timeline.evidence, v)}
     answers = {r.visit: r for r in readiness if r.visit in in_hand}
     ends = sorted((timeline.run.after[visit].at, visit) for visit in answers)
     for (at, visit), following in zip_longest(ends, ends[1:]):

@@ -109,7 +109,7 @@ def repair(ledger: Ledger, record: Record, at: datetime, opened: bool) -> None:
 
 def _concerns(ledger: Ledger, case: Case, record: Record) -> bool:
     """Whether work on this device is something done about an episode of the boiler as a whole."""
-    asked = {kind for code in case.rule.clears_by for kind in ledger.catalogue.procedures[code].kinds}
+    asked = {kind for code in case.rule.clears_by for kind in ledger.evidence.procedure(code).kinds}
     return record.kind in asked or (case.rule.code == "ambient_co" and record.role.hazard == "flue_gas")
 
 
@@ -122,12 +122,16 @@ def passed(bench: Bench, proves: str, against: frozenset[str]) -> bool:
     allowed = procedure.who & bench.visit.qualifications
     if not allowed:
         return False
+    record.checked_at = entry.at
     if proves:
         record.passes.append(Pass(procedure.code, entry.at))
         record.proofs[procedure.code] = entry.at
         record.last_trip_in = _trip_in(bench)
     for code, outstanding in list(record.touches.items()):
-        if any(procedure.covers_or_is(need) for need in outstanding.needs):
+        left = tuple(group for group in outstanding.needs if not any(procedure.covers_or_is(n) for n in group))
+        if left:
+            record.touches[code] = replace(outstanding, needs=left)
+        else:
             del record.touches[code]
     # A kind without a full proof, as a gauge, passes live by the check it has.
     if proves == "full" or (proves and not bench.ledger.catalogue.proofs(record.kind, "full")):
@@ -199,7 +203,7 @@ def occupy(ledger: Ledger, record: Record, device: UUID | None, kind: str, at: d
     """Put a device in, or empty the position: a new record starts, the old failures no longer put this one down."""
     record.device, record.kind, record.fitted_at = device, kind, at if device else None
     record.passes, record.proofs, record.declared, record.touches, record.blind = [], {}, {}, {}, {}
-    record.attributes, record.settings, record.last_trip_in = {}, {}, None
+    record.attributes, record.settings, record.last_trip_in, record.checked_at = {}, {}, None, None
     repair(ledger, record, at, opened=True)
     for case in record.open_cases():
         case.down, case.replaced = False, device is not None

@@ -44,12 +44,12 @@ class Case:
 
 @dataclass(frozen=True, slots=True)
 class Touch:
-    """Work that voided a proof, and the procedures any one of which restores it."""
+    """Work that voided a proof, and what is still to pass: of each of `needs` any one procedure."""
 
     code: str
     at: datetime
     entry: UUID | None
-    needs: frozenset[str]
+    needs: tuple[frozenset[str], ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,6 +59,15 @@ class Blind:
     path: UUID
     at: datetime
     acted: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Pass:
+    """One pass that proved something. `doubtful`: what it was read by turned out blind or wrong."""
+
+    code: str
+    at: datetime
+    doubtful: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,17 +86,8 @@ class Snapshot:
     proofs: tuple[tuple[str, datetime], ...]
     declared: tuple[tuple[str, date], ...]
     shares_chamber: bool = False
-    doubtful: bool = False
+    doubted: Pass | None = None  # its newest pass, where that is in doubt
     capacity_lb_h: float | None = None  # as stamped; only a safety valve has one
-
-
-@dataclass(frozen=True, slots=True)
-class Pass:
-    """One pass that proved something. `doubtful`: what it was read by turned out blind or wrong."""
-
-    code: str
-    at: datetime
-    doubtful: bool = False
 
 
 @dataclass(slots=True)
@@ -106,6 +106,7 @@ class Record:
     passes: list[Pass] = field(default_factory=list)
     proofs: dict[str, datetime] = field(default_factory=dict)  # of each procedure the newest pass not in doubt
     declared: dict[str, date] = field(default_factory=dict)
+    checked_at: datetime | None = None  # when anything last passed here, a mere check included
     touches: dict[str, Touch] = field(default_factory=dict)
     blind: dict[UUID, Blind] = field(default_factory=dict)
     cases: list[Case] = field(default_factory=list)
@@ -257,7 +258,7 @@ class Ledger:
             proofs=tuple(sorted(record.proofs.items())),
             declared=tuple(sorted(record.declared.items())),
             shares_chamber=self._counts_as_one(record),
-            doubtful=bool(record.passes) and record.passes[-1].doubtful,
+            doubted=record.passes[-1] if record.passes and record.passes[-1].doubtful else None,
             capacity_lb_h=record.setting("capacity_lb_h") if record.device else None,
         )
 

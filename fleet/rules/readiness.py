@@ -5,12 +5,11 @@ from uuid import UUID
 from zoneinfo import ZoneInfo
 
 from fleet.rules.boundaries import Timeline
-from fleet.rules.catalogue import Catalogue
 from fleet.rules.levels import run_on
 from fleet.rules.replay import AfterVisit
 from fleet.rules.standing import decide
-from fleet.rules.values import Entry, Missing, Readiness, Standing, State, Visit
-from fleet.rules.wording import either, on
+from fleet.rules.values import Entry, Evidence, Missing, Readiness, Standing, State, Visit
+from fleet.rules.wording import asked_for, either, on
 
 LEAVING_CHECKS = {
     "jumpers_off": "jumpers and test leads off",
@@ -38,17 +37,17 @@ def readiness(timeline: Timeline, visit: Visit) -> Readiness:
     return Readiness(visit.id, answer, tuple(wrong or unknown), tuple(_not_looked_at(timeline, after)))
 
 
-def took_out(catalogue: Catalogue, visit: Visit) -> bool:
+def took_out(evidence: Evidence, visit: Visit) -> bool:
     """Whether the visit took the boiler out of service or touched it: a plain routine check leaves all as it was.
 
     Looking and flushing are plain. A full proof shuts the feed, opens a drain or moves a set point.
     """
-    return visit.kind != "routine_check" or any(not _plain(catalogue, e) for e in visit.entries)
+    return visit.kind != "routine_check" or any(not _plain(evidence, e) for e in visit.entries)
 
 
-def _plain(catalogue: Catalogue, entry: Entry) -> bool:
+def _plain(evidence: Evidence, entry: Entry) -> bool:
     if entry.act == "test":
-        return catalogue.procedures[entry.code].proof != "full" or entry.outcome == "not_done"
+        return evidence.procedure(entry.code).proof != "full" or entry.outcome == "not_done"
     return entry.act == "observe"
 
 
@@ -81,13 +80,13 @@ def _touched(timeline: Timeline, after: AfterVisit) -> Iterator[Missing]:
     """Every device touched must pass, after the last touch, what its kind names for it."""
     for position, needs in after.touched:
         name = timeline.evidence.by_id[position].name
-        asked = either(timeline.evidence.catalogue.procedures[c].name.lower() for c in needs)
-        yield Missing("touched", f"The {name} was touched and has not passed {asked} since.", position)
+        told = f"The {name} was touched and has not passed {asked_for(timeline.evidence, needs)} since."
+        yield Missing("touched", told, position)
 
 
 def _service(timeline: Timeline, visit: Visit, after: AfterVisit) -> Iterator[Missing]:
     """At the end of these visits nothing rests on an older proof: every device is proven in full again."""
-    catalogue, records = timeline.evidence.catalogue, timeline.run.ledger.records
+    catalogue, records = timeline.evidence.catalogue_at(after.at), timeline.run.ledger.records
     for seen in timeline.view(after.at).seen if visit.kind in PROVES_EVERYTHING else ():
         counted = (seen.role.part == "protection" and seen.needed) or seen.role.part == "initiator"
         full = catalogue.proofs(records[seen.position].kind, "full")
@@ -113,7 +112,7 @@ def _ends_with(timeline: Timeline, visit: Visit, after: AfterVisit) -> Iterator[
         for code in _ENDS_WITH.get(record.role.code, ()) if record.device else ():
             if (here, code) in after.passed or (code == "three_cycles" and here in cycled):
                 continue
-            asked = timeline.evidence.catalogue.procedures[code].name.lower()
+            asked = timeline.evidence.procedure(code).name.lower()
             yield Missing("service", f"This visit must end with {asked} of the {record.position.name}.", here)
 
 
@@ -124,7 +123,7 @@ def _cycles(entry: Entry) -> float:
 
 def _leaving(timeline: Timeline, visit: Visit) -> Iterator[Missing]:
     """All yes after a visit that had the boiler in hand; a no counts after every visit."""
-    asked = took_out(timeline.evidence.catalogue, visit)
+    asked = took_out(timeline.evidence, visit)
     for code, words in LEAVING_CHECKS.items():
         value = visit.leaving_checks.get(code)
         if value is False or (asked and value is not True):

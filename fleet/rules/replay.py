@@ -7,6 +7,7 @@ from itertools import zip_longest
 from uuid import UUID
 
 from fleet.rules import effects
+from fleet.rules.clocks import clocks
 from fleet.rules.findings import accuse, notice, observe, wrong_by_data
 from fleet.rules.findings.data import MISSING
 from fleet.rules.ledger import Bench, Case, Ledger, Record, Snapshot, Touch, Trace
@@ -19,6 +20,7 @@ from fleet.rules.values import (
     Service,
     ServiceChange,
     Setting,
+    State,
     Verdict,
     Visit,
 )
@@ -45,7 +47,7 @@ class AfterVisit:
 
     at: datetime
     holds: tuple[Case, ...]
-    touched: tuple[tuple[UUID, frozenset[str]], ...]
+    touched: tuple[tuple[UUID, tuple[frozenset[str], ...]], ...]
     inconclusive: tuple[UUID, ...]
     looked_at: frozenset[UUID]
     proven: frozenset[UUID]
@@ -58,10 +60,11 @@ Fact = Fitting | Setting | ServiceChange | tuple[Visit, Entry | None]
 def replay(evidence: Evidence) -> Replay:
     """Run every fact through the ledger; the snapshots hold each position's state of knowledge since each change."""
     positions = sorted(evidence.positions, key=lambda p: (p.ref, str(p.id)))
-    ledger = Ledger(evidence, evidence.catalogue, {p.id: _blank(evidence, p.id) for p in positions})
+    ledger = Ledger(evidence, evidence.catalogue_at(None), {p.id: _blank(evidence, p.id) for p in positions})
     run = Replay(ledger, {i: [ledger.snapshot(r, None)] for i, r in ledger.records.items()})
     facts = sorted(_facts(evidence), key=lambda pair: pair[0])
     for ((moment, _), fact), following in zip_longest(facts, facts[1:]):
+        ledger.catalogue = evidence.catalogue_at(moment.at)
         changed: Iterable[Record] = ledger.records.values()
         if isinstance(fact, tuple):
             changed = _entry(run, *fact)
@@ -111,7 +114,7 @@ def _last(visit: Visit) -> Entry | None:
 
 def _blank(evidence: Evidence, position_id: UUID) -> Record:
     position = evidence.by_id[position_id]
-    role = evidence.catalogue.roles[position.role]
+    role = evidence.role(position.role)
     return Record(position, role, needed=role.part == "protection")
 
 
@@ -166,7 +169,16 @@ def _service(ledger: Ledger, change: ServiceChange) -> None:
         for record in ledger.records.values():
             needs = frozenset(p.code for p in ledger.catalogue.proofs(record.kind, "partial"))
             if needs:
-                record.touches["return_to_service"] = Touch("return_to_service", change.since, None, needs)
+                record.touches["return_to_service"] = Touch("return_to_service", change.since, None, (needs,))
+            full = frozenset(p.code for p in ledger.catalogue.proofs(record.kind, "full"))
+            if full and _lapsed(ledger, record, change.since):
+                record.touches["lapsed_out_of_service"] = Touch("lapsed_out_of_service", change.since, None, (full,))
+
+
+def _lapsed(ledger: Ledger, record: Record, at: datetime) -> bool:
+    """Whether its proof lapsed before it is put back in service."""
+    steps = clocks(ledger.evidence, ledger.snapshot(record, at), ledger.evidence.law_at(at))
+    return any(c.state is State.LAPSED and c.at <= at for c in steps)
 
 
 def _set(record: Record, fact: Setting) -> None:
@@ -229,7 +241,7 @@ def _replace(run: Replay, visit: Visit, entry: Entry, record: Record) -> None:
     # To be passed before the boiler is ready, as after any other touch: a fitted device has proven nothing yet.
     needs = frozenset(p.code for p in run.ledger.catalogue.proofs(entry.kind, "full"))
     if entry.device and needs:
-        record.touches["fitted"] = Touch("fitted", entry.at, entry.id, needs)
+        record.touches["fitted"] = Touch("fitted", entry.at, entry.id, (needs,))
 
 
 def _set_entry(run: Replay, visit: Visit, entry: Entry, record: Record) -> None:
@@ -291,7 +303,7 @@ def _after(run: Replay, visit: Visit, at: datetime) -> AfterVisit:
 
 def _settled(run: Replay, entry: Entry, settled: list[Entry]) -> bool:
     """Whether the same test or one that covers it came to an answer there in the visit, or it is no proof anyway."""
-    procedures = run.ledger.catalogue.procedures
-    return procedures[entry.code].proof == "none" or any(
-        e.position == entry.position and procedures[e.code].covers_or_is(entry.code) for e in settled
+    named = run.ledger.evidence.procedure
+    return named(entry.code).proof == "none" or any(
+        e.position == entry.position and named(e.code).covers_or_is(entry.code) for e in settled
     )

@@ -48,8 +48,8 @@ def _spans(snapshots: list[Snapshot]) -> Iterator[tuple[Snapshot, datetime | Non
 def _due(ledger: Ledger, here: Snapshot) -> Clock | None:
     if not here.kind:
         return None
-    terms = ledger.evidence.terms_at(here.at)
-    return due_only_at(ledger.evidence, here, ledger.catalogue.procedures[PROCEDURE], terms)
+    law = ledger.evidence.law_at(here.at)
+    return due_only_at(ledger.evidence, here, ledger.evidence.procedure(PROCEDURE), law)
 
 
 def _open(ledger: Ledger, record: Record, clock: Clock, at: datetime) -> Case:

@@ -5,10 +5,11 @@ from dataclasses import replace
 from datetime import datetime
 from itertools import pairwise
 
+from fleet.calendar import day_start
 from fleet.rules.clocks import Clock, clocks, full_clocks
 from fleet.rules.ledger import Ledger, Record, Snapshot
-from fleet.rules.values import Evidence, Reason, State, StateSegment, Terms
-from fleet.rules.wording import either, on
+from fleet.rules.values import Evidence, Law, Reason, State, StateSegment
+from fleet.rules.wording import asked_for, on
 
 
 def segments(ledger: Ledger, record: Record, snapshots: list[Snapshot]) -> Iterator[StateSegment]:
@@ -16,21 +17,19 @@ def segments(ledger: Ledger, record: Record, snapshots: list[Snapshot]) -> Itera
     for here, after in pairwise([*snapshots, None]):
         assert here is not None
         end = after.at if after is not None else None
-        for since, until, terms in _terms_between(ledger.evidence, here.at, end):
-            yield from _within(ledger, record, here, since, until, terms)
+        for since, until, law in _laws_between(ledger.evidence, here.at, end):
+            yield from _within(ledger, record, here, since, until, law)
 
 
-def _terms_between(
+def _laws_between(
     evidence: Evidence, since: datetime | None, until: datetime | None
-) -> Iterator[tuple[datetime | None, datetime | None, Terms]]:
-    """Cut a span where the portfolio's terms change; the first terms hold from the beginning."""
-    ordered = sorted(evidence.terms, key=lambda t: (t.since is not None, t.since))
-    for terms, following in pairwise([*ordered, None]):
-        assert terms is not None
-        begin = since if terms is ordered[0] else _later(since, terms.since)
-        end = _sooner(until, following.since if following else None)
+) -> Iterator[tuple[datetime | None, datetime | None, Law]]:
+    """Cut a span where the portfolio's terms or the catalogue's release change."""
+    for law, following in pairwise([*evidence.laws, None]):
+        assert law is not None
+        begin, end = _later(since, law.since), _sooner(until, following.since if following else None)
         if begin is None or end is None or begin < end:
-            yield begin, end, terms
+            yield begin, end, law
 
 
 def _later(a: datetime | None, b: datetime | None) -> datetime | None:
@@ -42,16 +41,17 @@ def _sooner(a: datetime | None, b: datetime | None) -> datetime | None:
 
 
 def _within(
-    ledger: Ledger, record: Record, here: Snapshot, since: datetime | None, until: datetime | None, terms: Terms
+    ledger: Ledger, record: Record, here: Snapshot, since: datetime | None, until: datetime | None, law: Law
 ) -> Iterator[StateSegment]:
-    fixed = _fixed(ledger, record, here)
+    fixed = _fixed(ledger, record, here, law)
     if fixed is not None:
-        marks = ("declared",) if here.declared and fixed[0] is State.NEVER_PROVEN else ()
-        yield StateSegment(record.position.id, since, until, *fixed, marks)
+        new = fixed[0] is State.NEVER_PROVEN
+        due = _declared_due(ledger, here, law) if new else None
+        yield StateSegment(record.position.id, since, until, *fixed, _new_marks(here) if new else (), full_due=due)
         return
-    steps = [c for c in clocks(ledger.evidence, here, terms) if until is None or c.at < until]
+    steps = [c for c in clocks(ledger.evidence, here, law) if until is None or c.at < until]
     first = _proven(ledger, record, here)
-    full = next((c.at for c in full_clocks(ledger.evidence, here, terms) if c.state is State.DUE), None)
+    full = next((c.at for c in full_clocks(ledger.evidence, here, law) if c.state is State.DUE), None)
     starts = [StateSegment(record.position.id, since, until, State.PROVEN, first, _marks(here), None, full)]
     for clock in steps:
         reason, begin = _overdue(ledger, record, clock), _later(since, clock.at)
@@ -65,10 +65,23 @@ def _within(
 
 
 def _marks(here: Snapshot) -> tuple[str, ...]:
-    return ("doubtful",) if here.doubtful else ()
+    return ("doubtful",) if here.doubted else ()
 
 
-def _fixed(ledger: Ledger, record: Record, here: Snapshot) -> tuple[State, Reason] | None:
+def _new_marks(here: Snapshot) -> tuple[str, ...]:
+    """Never proven; but something may have been declared, or passed and put in doubt."""
+    declared = any(code not in dict(here.proofs) for code, _ in here.declared)
+    return (*(["declared"] if declared else []), *_marks(here))
+
+
+def _declared_due(ledger: Ledger, here: Snapshot, law: Law) -> datetime | None:
+    """When it would be due by what was declared: a date to plan by, never a proof."""
+    told = tuple((code, day_start(day, ledger.evidence.zone)) for code, day in here.declared)
+    steps = full_clocks(ledger.evidence, replace(here, proofs=told), law)
+    return next((c.at for c in steps if c.state is State.DUE), None)
+
+
+def _fixed(ledger: Ledger, record: Record, here: Snapshot, law: Law) -> tuple[State, Reason] | None:
     """States that time alone does not change: not fitted, failed, intermittent, never proven."""
     name = record.position.name
     if not here.kind:
@@ -81,11 +94,11 @@ def _fixed(ledger: Ledger, record: Record, here: Snapshot) -> tuple[State, Reaso
         return down
     if here.touches:
         touch = max(here.touches, key=lambda t: t.at)
-        needs = either(ledger.catalogue.procedures[c].name.lower() for c in touch.needs)
+        needs = asked_for(ledger.evidence, touch.needs)
         when = on(touch.at, ledger.evidence.zone)
         sentence = f"The {name} was {_TOUCHED.get(touch.code, 'worked on')} on {when} and needs {needs} since."
         return State.NEVER_PROVEN, _reason(record, "touched", sentence, touch.at)
-    full = ledger.catalogue.proofs(here.kind, "full")
+    full = law.catalogue.proofs(here.kind, "full")
     if full and not any(code in dict(here.proofs) for code in (p.code for p in full)):
         return State.NEVER_PROVEN, _reason(record, "never_proven", _never(ledger, record, here), here.fitted_at)
     return None
@@ -99,13 +112,18 @@ _TOUCHED = {
     "fitted": "fitted",
     "path": "cut off by work on its pipe",
     "return_to_service": "put back in service",
+    "lapsed_out_of_service": "put back in service with its proof lapsed",
 }
 
 
 def _never(ledger: Ledger, record: Record, here: Snapshot) -> str:
+    if here.doubted:
+        told = ledger.evidence.procedure(here.doubted.code).name.lower()
+        passed = f"The {record.position.name} passed its {told} on {on(here.doubted.at, ledger.evidence.zone)}"
+        return f"{passed}, but what it was read by was found wrong since: it counts as inconclusive."
     if here.declared:
         code, day = max(here.declared, key=lambda pair: pair[1])
-        told = ledger.catalogue.procedures[code].name.lower()
+        told = ledger.evidence.procedure(code).name.lower()
         name = record.position.name
         return f"The {name} is only declared proven ({told}, {day:%a %d %b %Y}): no visit stands behind it."
     return f"The {record.position.name} has never been proven since it was fitted."
@@ -143,7 +161,7 @@ def _proven(ledger: Ledger, record: Record, here: Snapshot) -> Reason:
     if not here.proofs:
         return _reason(record, "nothing_asked", f"Nothing is asked of the {record.position.name}.", here.at)
     code, at = max(here.proofs, key=lambda pair: pair[1])
-    told = ledger.catalogue.procedures[code].name.lower()
+    told = ledger.evidence.procedure(code).name.lower()
     return _reason(
         record, "proven", f"The {record.position.name} passed its {told} on {on(at, ledger.evidence.zone)}.", at
     )

@@ -1,5 +1,6 @@
 """Every value that crosses a room's border: plain, frozen, comparable. Instants are aware datetimes in UTC."""
 
+from bisect import bisect_right
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import date, datetime
@@ -8,7 +9,7 @@ from functools import cached_property
 from uuid import UUID, uuid5
 
 from fleet.calendar import Interval, Season
-from fleet.rules.catalogue import Catalogue
+from fleet.rules.catalogue import Catalogue, Procedure, Role
 
 Value = bool | float | str | None
 
@@ -185,9 +186,29 @@ class Terms:
     run_on_by: str = ""  # the licensed person who answers for running on the second protection; "" = not adopted
 
 
+@dataclass(frozen=True, slots=True)
+class Edition:
+    """A later release of the catalogue, from a local midnight on; what was done before it is judged by the older."""
+
+    since: datetime
+    catalogue: Catalogue
+
+
+@dataclass(frozen=True, slots=True)
+class Law:
+    """By what something is judged at an instant: the portfolio's terms and the catalogue's release in force."""
+
+    since: datetime | None
+    terms: Terms
+    catalogue: Catalogue
+
+
 @dataclass(frozen=True)
 class Evidence:
-    """All facts about one boiler, in no particular order: `judge` orders them."""
+    """All facts about one boiler, in no particular order: `judge` orders them.
+
+    `catalogue` is the first release, which reaches back over all time; `editions` are the later ones.
+    """
 
     boiler: UUID
     name: str
@@ -199,6 +220,7 @@ class Evidence:
     settings: tuple[Setting, ...] = ()
     services: tuple[ServiceChange, ...] = ()
     visits: tuple[Visit, ...] = ()
+    editions: tuple[Edition, ...] = ()
 
     @cached_property
     def by_id(self) -> Mapping[UUID, Position]:
@@ -207,8 +229,37 @@ class Evidence:
 
     def terms_at(self, at: datetime | None) -> Terms:
         """The terms in force at an instant (None: the beginning of time); the first reach back over all of it."""
-        ordered = sorted(self.terms, key=lambda t: (t.since is not None, t.since))
-        return [t for t in ordered if t is ordered[0] or (at and t.since and t.since <= at)][-1]
+        return self.law_at(at).terms
+
+    def catalogue_at(self, at: datetime | None) -> Catalogue:
+        """The release in force at an instant (None: the beginning of time)."""
+        return self.law_at(at).catalogue
+
+    def law_at(self, at: datetime | None) -> Law:
+        """Terms and release in force at an instant (None: the beginning of time)."""
+        starts = [law.since for law in self.laws[1:] if law.since]
+        return self.laws[bisect_right(starts, at) if at else 0]
+
+    @cached_property
+    def laws(self) -> tuple[Law, ...]:
+        """Terms and release together, in order, each until the next begins; the first is in force from ever."""
+        terms = sorted(self.terms, key=lambda t: (t.since is not None, t.since))
+        editions = sorted(self.editions, key=lambda e: (e.since, e.catalogue.release))
+        starts = sorted({t.since for t in terms[1:] if t.since} | {e.since for e in editions})
+        found = []
+        for since in (None, *starts):
+            held = [t for t in terms[1:] if since and t.since and t.since <= since] or terms[:1]
+            known = [e.catalogue for e in editions if since and e.since <= since] or [self.catalogue]
+            found.append(Law(since, held[-1], known[-1]))
+        return tuple(found)
+
+    def procedure(self, code: str) -> Procedure:
+        """A procedure by its code, from the newest release that has it: a code is retired, never reused."""
+        return next(law.catalogue.procedures[code] for law in reversed(self.laws) if code in law.catalogue.procedures)
+
+    def role(self, code: str) -> Role:
+        """A role by its code, from the newest release that has it."""
+        return next(law.catalogue.roles[code] for law in reversed(self.laws) if code in law.catalogue.roles)
 
 
 @dataclass(frozen=True, slots=True)

@@ -4,6 +4,7 @@ from collections.abc import Iterable
 from datetime import datetime
 
 from fleet.calendar import day_of
+from fleet.rules.values import Evidence
 
 
 def on(at: datetime, zone: str) -> str:
@@ -15,3 +16,8 @@ def either(names: Iterable[str]) -> str:
     """Names joined by "or"."""
     listed = sorted(names)
     return " or ".join([", ".join(listed[:-1]), listed[-1]] if len(listed) > 1 else listed)
+
+
+def asked_for(evidence: Evidence, needs: Iterable[Iterable[str]]) -> str:
+    """What is still to pass, in words: "slow drain or evaporation", "valve closure and leak test"."""
+    return " and ".join(sorted(either(evidence.procedure(code).name.lower() for code in group) for group in needs))

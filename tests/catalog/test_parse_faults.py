@@ -87,6 +87,7 @@ PLANTED = [
     ("readings.csv", "flush,water", "runs|little|none", "", "bad_value", "choices"),
     ("touches.csv", "siphon,open", "siphon_check", "siphon_look", "unknown_reference", "needs"),
     ("touches.csv", "siphon,open", "siphon_check", "", "empty", "needs"),
+    ("touches.csv", "fuel_valve,open,fuel_valve_leak", "_leak_test", "_closure", "duplicate", "needs"),
     ("touches.csv", "siphon,open", "open", "opened", "bad_value", "touch"),
     ("touches.csv", "siphon,open", "siphon,", "syphon,", "unknown_reference", "kind"),
     ("findings.csv", "siphon_plugged", "hold", "grave", "bad_value", "level"),

@@ -3,6 +3,7 @@
 import pytest
 
 from fleet.rules.values import Fitting, Standing, State
+from tests.rules import plant
 from tests.rules.build import Boiler, act, at, ident, proof, remove, see, swap, turn
 
 NO_TRIP = proof("upper", "slow_drain", burner_stopped=False)
@@ -299,3 +300,9 @@ def test_a_pass_of_a_test_for_another_kind_ends_no_blindness() -> None:
     boiler = Boiler().service().visit(1, proof("siphon_b", passes_water=False))
     boiler.visit(2, act("siphon_b", "clear"), proof("siphon_b"), proof("limit", "siphon_check", passes_water=True))
     assert boiler.state("limit", 3) is State.FAILED
+
+
+def test_a_fuel_valve_that_was_apart_must_close_and_hold() -> None:
+    boiler = plant.Plant().service().visit(1, act("fuel", "open_clean"), plant.proof("fuel"))
+    assert boiler.state("fuel", 2) is State.NEVER_PROVEN
+    assert boiler.visit(3, plant.proof("fuel", "fuel_valve_leak_test")).state("fuel", 4) is State.PROVEN

@@ -189,7 +189,8 @@ def test_pressures_read_since_the_last_good_check_are_in_doubt(wrong: Entry, sta
     boiler = Plant().service().visit(5, proof("valve")).visit(11, wrong)
     segment = boiler.state_at("valve", at(12))
     assert segment.state is state
-    assert segment.marks == (("doubtful",) if state is State.PROVEN else ())
+    assert segment.marks == ("doubtful",)
+    assert ("found wrong since" in segment.reason.sentence) == (state is State.NEVER_PROVEN)
 
 
 def test_an_older_sound_lift_stands_where_a_newer_one_is_in_doubt() -> None:

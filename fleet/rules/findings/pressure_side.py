@@ -41,7 +41,7 @@ def accuse(ledger: Ledger, rule: FindingRule, place: Record | None) -> None:
 
 def _last_check(record: Record) -> datetime | None:
     """The last good check of what is in this place now; before it was fitted another one was read."""
-    return max((p.at for p in record.passes if not p.doubtful), default=record.fitted_at)
+    return record.checked_at or record.fitted_at
 
 
 def valve_opened(ledger: Ledger, visit: Visit, entry: Entry, record: Record) -> Iterator[Found]:
