@@ -1,6 +1,7 @@
 """Which release applies, and the catalogue of a release as the rules read it."""
 
-from datetime import date
+from dataclasses import dataclass
+from datetime import date, datetime
 from functools import lru_cache
 
 from django.db.models import Q
@@ -13,6 +14,20 @@ from fleet.rules.catalogue import Catalogue
 def newest() -> int | None:
     """Return the number of the newest release, None before the first."""
     return Release.objects.order_by("-number").values_list("number", flat=True).first()
+
+
+@dataclass(frozen=True, slots=True)
+class Known:
+    """A release and the local day it begins on (None: from ever)."""
+
+    number: int
+    starts_on: date | None
+
+
+def releases(known_at: datetime | None = None) -> list[Known]:
+    """Return all releases, oldest first; with `known_at` those loaded by then, and always the first."""
+    rows = Release.objects.order_by("number").values_list("number", "starts_on", "loaded_at")
+    return [Known(number, day) for number, day, at in rows if number == 1 or known_at is None or at <= known_at]
 
 
 def current(day: date) -> int | None:

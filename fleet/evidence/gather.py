@@ -2,13 +2,14 @@
 
 from collections import defaultdict
 from collections.abc import Iterable
-from datetime import UTC, date, datetime
+from datetime import date, datetime
 from typing import Any
 from uuid import UUID
 
 from django.db.models import Q, QuerySet
 
 from fleet.accounts.models import Qualification
+from fleet.calendar import day_start
 from fleet.catalog import queries as catalog
 from fleet.portfolio.models import Boiler, Fitting, Position, ServiceState, Setting
 from fleet.rules import VERSION, values
@@ -18,17 +19,15 @@ from fleet.visits.models import Attendance, Entry, Reading, Visit
 
 
 def build_of(portfolio: UUID, at: datetime) -> str:
-    """What conclusions of this portfolio are made with at `at`: rules version, catalogue release, terms version."""
-    return _build(catalog.current(_day(at)), list(Adoption.objects.filter(portfolio=portfolio)))
+    """What conclusions of this portfolio are made with: rules version, newest release loaded, newest terms adopted.
+
+    Releases and terms begin on their days, and a judgement holds all of them: nothing is made anew on the day itself.
+    """
+    return _build(catalog.newest(), list(Adoption.objects.filter(portfolio=portfolio)))
 
 
 def _build(release: int | None, adopted: list[Adoption]) -> str:
     return f"r{VERSION}.c{release}.t{version(adopted)}"
-
-
-def _day(at: datetime) -> date:
-    # A later release begins on a day that is not yet today anywhere when it is loaded, so one day serves all zones.
-    return at.astimezone(UTC).date()
 
 
 def gather(boiler_id: UUID, at: datetime, known_at: datetime | None = None) -> tuple[values.Evidence, str]:
@@ -40,23 +39,36 @@ def gather(boiler_id: UUID, at: datetime, known_at: datetime | None = None) -> t
     zone = boiler.building.zone
     positions = list(_positions(boiler))
     ids = [p.id for p in positions]
-    adopted = list(Adoption.objects.filter(portfolio=boiler.portfolio_id).order_by("version"))
-    release = catalog.current(_day(at))
-    if release is None:
+    adopted = _adopted(boiler.portfolio_id, known_at)
+    releases = catalog.releases(known_at)
+    if not releases:
         raise LookupError("no catalogue is loaded: run load_catalogue first")
     evidence = values.Evidence(
         boiler=boiler.id,
         name=boiler.name,
         zone=zone,
-        catalogue=catalog.catalogue_of(release),
+        catalogue=catalog.catalogue_of(releases[0].number),
         terms=as_terms(adopted, zone),
         positions=tuple(values.Position(p.id, p.ref, p.name, p.role_id) for p in positions),
         fittings=tuple(_fittings(ids, known_at)),
         settings=tuple(_settings(boiler.id, ids, known_at)),
         services=tuple(_services(boiler.id, known_at)),
         visits=tuple(_visits(boiler, ids, known_at)),
+        editions=tuple(_editions(releases[1:], zone)),
     )
-    return evidence, _build(release, adopted)
+    return evidence, _build(releases[-1].number, adopted)
+
+
+def _adopted(portfolio: UUID, known_at: datetime | None) -> list[Adoption]:
+    """The portfolio's terms; the first apply to all time, so they stay where nothing was adopted by then."""
+    rows = list(Adoption.objects.filter(portfolio=portfolio).order_by("version"))
+    return [r for r in rows if r is rows[0] or known_at is None or r.posted_at <= known_at]
+
+
+def _editions(releases: Iterable[catalog.Known], zone: str) -> Iterable[values.Edition]:
+    for release in releases:
+        if release.starts_on is not None:
+            yield values.Edition(day_start(release.starts_on, zone), catalog.catalogue_of(release.number))
 
 
 def _positions(boiler: Boiler) -> QuerySet[Position]:

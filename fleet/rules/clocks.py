@@ -64,7 +64,7 @@ def full_clocks(evidence: Evidence, here: Snapshot, law: Law) -> list[Clock]:
     """The clocks of the full proof; where several stand, the one that lasts longest keeps the position proven."""
     proofs = dict(here.proofs)
     dated = []
-    for procedure in law.catalogue.proofs(here.kind, "full"):
+    for procedure in full_proofs(evidence, here, law):
         asked = timing(law, procedure)
         if procedure.code in proofs and asked is not None:
             dated.append((due_of(asked, proofs[procedure.code], law.terms, evidence.zone), procedure))
@@ -76,6 +76,12 @@ def full_clocks(evidence: Evidence, here: Snapshot, law: Law) -> list[Clock]:
         Clock(due.due_at(evidence.zone), State.DUE, procedure, at),
         Clock(due.lapsed_at(evidence.zone), State.LAPSED, procedure, at),
     ]
+
+
+def full_proofs(evidence: Evidence, here: Snapshot, law: Law) -> list[Procedure]:
+    """What gives this kind its full proof; a procedure retired since goes on counting for what it proved here."""
+    gone = [evidence.procedure(code) for code, _ in here.proofs if code not in law.catalogue.procedures]
+    return [*law.catalogue.proofs(here.kind, "full"), *(p for p in gone if p.proof == "full" and here.kind in p.kinds)]
 
 
 def due_of(asked: Timing, proved: datetime, terms: Terms, zone: str) -> Due:

@@ -6,7 +6,7 @@ from datetime import datetime
 from itertools import pairwise
 
 from fleet.calendar import day_start
-from fleet.rules.clocks import Clock, clocks, full_clocks
+from fleet.rules.clocks import Clock, clocks, full_clocks, full_proofs
 from fleet.rules.ledger import Ledger, Record, Snapshot
 from fleet.rules.values import Evidence, Law, Reason, State, StateSegment
 from fleet.rules.wording import asked_for, on
@@ -98,8 +98,8 @@ def _fixed(ledger: Ledger, record: Record, here: Snapshot, law: Law) -> tuple[St
         when = on(touch.at, ledger.evidence.zone)
         sentence = f"The {name} was {_TOUCHED.get(touch.code, 'worked on')} on {when} and needs {needs} since."
         return State.NEVER_PROVEN, _reason(record, "touched", sentence, touch.at)
-    full = law.catalogue.proofs(here.kind, "full")
-    if full and not any(code in dict(here.proofs) for code in (p.code for p in full)):
+    full = full_proofs(ledger.evidence, here, law)
+    if full and not any(p.code in dict(here.proofs) for p in full):
         return State.NEVER_PROVEN, _reason(record, "never_proven", _never(ledger, record, here), here.fitted_at)
     return None
 

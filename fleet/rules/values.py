@@ -1,17 +1,60 @@
-"""Every value that crosses a room's border: plain, frozen, comparable. Instants are aware datetimes in UTC."""
+"""Every value that crosses a room's border: what `judge` is given (from `facts`), and here what it answers."""
 
-from bisect import bisect_right
-from collections.abc import Mapping
-from dataclasses import dataclass, field
-from datetime import date, datetime
+from dataclasses import dataclass
+from datetime import datetime
 from enum import StrEnum
-from functools import cached_property
 from uuid import UUID, uuid5
 
-from fleet.calendar import Interval, Season
-from fleet.rules.catalogue import Catalogue, Procedure, Role
+from fleet.rules.facts import (
+    Act,
+    Edition,
+    Entry,
+    Evidence,
+    Fitting,
+    Law,
+    Moment,
+    Override,
+    Position,
+    Service,
+    ServiceChange,
+    Setting,
+    Terms,
+    Value,
+    Visit,
+)
 
-Value = bool | float | str | None
+__all__ = [
+    "Act",
+    "Condition",
+    "Deficiency",
+    "Edition",
+    "Entry",
+    "Evidence",
+    "Finding",
+    "Fitting",
+    "Judgement",
+    "Law",
+    "Level",
+    "LevelSegment",
+    "Missing",
+    "Moment",
+    "Override",
+    "Position",
+    "Readiness",
+    "Reason",
+    "Service",
+    "ServiceChange",
+    "Setting",
+    "Standing",
+    "StandingSegment",
+    "State",
+    "StateSegment",
+    "Terms",
+    "Value",
+    "Verdict",
+    "Visit",
+    "deficiency_id",
+]
 
 
 class State(StrEnum):
@@ -59,207 +102,6 @@ class Level(StrEnum):
     HOLD = "hold"
     URGENT = "urgent"
     ROUTINE = "routine"
-
-
-class Service(StrEnum):
-    """Service states of a boiler; the first two run every clock."""
-
-    IN_SERVICE = "in_service"
-    HOT_STANDBY = "hot_standby"
-    LAID_UP_WET = "laid_up_wet"
-    LAID_UP_DRY = "laid_up_dry"
-    ISOLATED = "isolated"
-    NOT_COMMISSIONED = "not_commissioned"
-    RETIRED = "retired"
-
-    @property
-    def runs(self) -> bool:
-        """Whether the boiler may fire, so that its clocks run."""
-        return self in (Service.IN_SERVICE, Service.HOT_STANDBY)
-
-
-@dataclass(frozen=True, slots=True, order=True)
-class Moment:
-    """A place in the total order of evidence: entry's performed_at, visit id, entry number."""
-
-    at: datetime
-    visit: UUID
-    number: int
-
-
-@dataclass(frozen=True, slots=True)
-class Position:
-    """A place on a boiler (or its header group) that a device fills; a needed one must hold a standing device."""
-
-    id: UUID
-    ref: str
-    name: str
-    role: str
-
-
-@dataclass(frozen=True, slots=True)
-class Fitting:
-    """From the register: this device filled this position from an instant on (None: emptied it)."""
-
-    position: UUID
-    device: UUID | None
-    kind: str
-    since: datetime
-    attributes: Mapping[str, Value] = field(default_factory=dict)
-    declared: Mapping[str, date] = field(default_factory=dict)
-
-
-@dataclass(frozen=True, slots=True)
-class Setting:
-    """From the register: a dated value of a position (set point, paths, needed) or, without position, the boiler."""
-
-    position: UUID | None
-    key: str
-    value: Value | tuple[UUID, ...]
-    since: datetime
-
-
-@dataclass(frozen=True, slots=True)
-class ServiceChange:
-    """The boiler's service state from an instant on."""
-
-    state: Service
-    since: datetime
-
-
-@dataclass(frozen=True, slots=True)
-class Entry:
-    """One line of a visit in the order done. `act` is test, action, replace, fit, remove, set or observe."""
-
-    id: UUID
-    number: int
-    act: str
-    code: str
-    position: UUID | None
-    at: datetime
-    phase: str = ""
-    outcome: str = ""
-    why: str = ""
-    readings: Mapping[str, Value] = field(default_factory=dict)
-    device: UUID | None = None
-    kind: str = ""
-    values: Mapping[str, Value] = field(default_factory=dict)
-
-
-@dataclass(frozen=True, slots=True)
-class Visit:
-    """People at one boiler, once. `qualifications` are those held at performed_at by anybody present."""
-
-    id: UUID
-    kind: str
-    at: datetime
-    posted_at: datetime
-    entries: tuple[Entry, ...]
-    qualifications: frozenset[str] = frozenset()
-    state_on_arrival: str = "unknown"
-    left_as: str = ""
-    leaving_checks: Mapping[str, Value] = field(default_factory=dict)
-    own: bool = True  # False: another boiler's visit, of which only the entries on the shared positions are here
-
-
-@dataclass(frozen=True, slots=True)
-class Override:
-    """A portfolio's own written interval for one procedure, shown with its source."""
-
-    interval: Interval
-    anchor: str
-    grace_days: int
-    source: str
-
-
-@dataclass(frozen=True, slots=True)
-class Terms:
-    """What the portfolio adopted, from an instant on; the first terms reach back over all time."""
-
-    since: datetime | None
-    season: Season | None
-    urgent_days: int = 7
-    due_soon_days: int = 14
-    operator_firing_days: int = 30
-    variants: Mapping[str, str] = field(default_factory=dict)  # procedure code → variant adopted
-    overrides: Mapping[str, Override] = field(default_factory=dict)
-    run_on_by: str = ""  # the licensed person who answers for running on the second protection; "" = not adopted
-
-
-@dataclass(frozen=True, slots=True)
-class Edition:
-    """A later release of the catalogue, from a local midnight on; what was done before it is judged by the older."""
-
-    since: datetime
-    catalogue: Catalogue
-
-
-@dataclass(frozen=True, slots=True)
-class Law:
-    """By what something is judged at an instant: the portfolio's terms and the catalogue's release in force."""
-
-    since: datetime | None
-    terms: Terms
-    catalogue: Catalogue
-
-
-@dataclass(frozen=True)
-class Evidence:
-    """All facts about one boiler, in no particular order: `judge` orders them.
-
-    `catalogue` is the first release, which reaches back over all time; `editions` are the later ones.
-    """
-
-    boiler: UUID
-    name: str
-    zone: str
-    catalogue: Catalogue
-    terms: tuple[Terms, ...]
-    positions: tuple[Position, ...]
-    fittings: tuple[Fitting, ...] = ()
-    settings: tuple[Setting, ...] = ()
-    services: tuple[ServiceChange, ...] = ()
-    visits: tuple[Visit, ...] = ()
-    editions: tuple[Edition, ...] = ()
-
-    @cached_property
-    def by_id(self) -> Mapping[UUID, Position]:
-        """Positions by id."""
-        return {p.id: p for p in self.positions}
-
-    def terms_at(self, at: datetime | None) -> Terms:
-        """The terms in force at an instant (None: the beginning of time); the first reach back over all of it."""
-        return self.law_at(at).terms
-
-    def catalogue_at(self, at: datetime | None) -> Catalogue:
-        """The release in force at an instant (None: the beginning of time)."""
-        return self.law_at(at).catalogue
-
-    def law_at(self, at: datetime | None) -> Law:
-        """Terms and release in force at an instant (None: the beginning of time)."""
-        starts = [law.since for law in self.laws[1:] if law.since]
-        return self.laws[bisect_right(starts, at) if at else 0]
-
-    @cached_property
-    def laws(self) -> tuple[Law, ...]:
-        """Terms and release together, in order, each until the next begins; the first is in force from ever."""
-        terms = sorted(self.terms, key=lambda t: (t.since is not None, t.since))
-        editions = sorted(self.editions, key=lambda e: (e.since, e.catalogue.release))
-        starts = sorted({t.since for t in terms[1:] if t.since} | {e.since for e in editions})
-        found = []
-        for since in (None, *starts):
-            held = [t for t in terms[1:] if since and t.since and t.since <= since] or terms[:1]
-            known = [e.catalogue for e in editions if since and e.since <= since] or [self.catalogue]
-            found.append(Law(since, held[-1], known[-1]))
-        return tuple(found)
-
-    def procedure(self, code: str) -> Procedure:
-        """A procedure by its code, from the newest release that has it: a code is retired, never reused."""
-        return next(law.catalogue.procedures[code] for law in reversed(self.laws) if code in law.catalogue.procedures)
-
-    def role(self, code: str) -> Role:
-        """A role by its code, from the newest release that has it."""
-        return next(law.catalogue.roles[code] for law in reversed(self.laws) if code in law.catalogue.roles)
 
 
 @dataclass(frozen=True, slots=True)
@@ -388,16 +230,6 @@ class Condition:
     until: datetime | None
     level: Level
     sentence: str
-
-
-@dataclass(frozen=True, slots=True)
-class Act:
-    """A human decision about a deficiency or alert: it never changes a verdict, state or standing."""
-
-    kind: str
-    subject: UUID
-    at: datetime
-    until: datetime | None = None
 
 
 @dataclass(frozen=True, slots=True)
