@@ -112,6 +112,9 @@ class Visit:
     state_on_arrival: str = "unknown"
     left_as: str = ""
     leaving_checks: Mapping[str, Value] = field(default_factory=dict)
+    corrects: UUID | None = None  # the visit it restates as a whole
+    void: bool = False  # a correction that says the visit never was
+    seconded: bool = False  # a second qualified person stands behind the correction
     own: bool = True  # False: another boiler's visit, of which only the entries on the shared positions are here
 
 

@@ -6,10 +6,11 @@ from datetime import datetime
 from fleet.rules import set_pressure, states
 from fleet.rules.boundaries import Timeline, standings
 from fleet.rules.conditions import conditions
+from fleet.rules.corrections import settle
 from fleet.rules.ledger import Case
 from fleet.rules.readiness import readiness
 from fleet.rules.replay import replay
-from fleet.rules.values import Act, Deficiency, Evidence, Judgement, LevelSegment
+from fleet.rules.values import Act, Deficiency, Evidence, Judgement, LevelSegment, StateSegment
 
 VERSION = 2  # part of every conclusion's build: raise it when an answer can change
 
@@ -20,13 +21,9 @@ def judge(evidence: Evidence, acts: Sequence[Act], at: datetime) -> Judgement:
     Pure and total: the same evidence gives the same judgement whatever the order it is handed in. Acts never change
     a verdict, a state, a finding or a standing.
     """
-    run = replay(evidence)
-    set_pressure.add_cases(run)
-    known = [
-        s for p, record in run.ledger.records.items() for s in states.segments(run.ledger, record, run.snapshots[p])
-    ]
-    timeline = Timeline(run, known)
-    cut = standings(timeline)
+    evidence, waiting = settle(evidence, _holds)
+    timeline, known = _timeline(evidence)
+    run, cut = timeline.run, standings(timeline)
     visits = {v.id: v for v in evidence.visits if v.own}
     ready = tuple(readiness(timeline, v) for v in sorted(visits.values(), key=lambda v: (v.at, v.id)))
     return Judgement(
@@ -37,8 +34,25 @@ def judge(evidence: Evidence, acts: Sequence[Act], at: datetime) -> Judgement:
         standings=cut,
         readiness=ready,
         conditions=conditions(timeline, known, cut, ready),
+        waiting=waiting,
         anchor=max((a.at for a in run.after.values()), default=None),
     )
+
+
+def _timeline(evidence: Evidence) -> tuple[Timeline, list[StateSegment]]:
+    run = replay(evidence)
+    set_pressure.add_cases(run)
+    known = [
+        s for p, record in run.ledger.records.items() for s in states.segments(run.ledger, record, run.snapshots[p])
+    ]
+    return Timeline(run, known), known
+
+
+def _holds(evidence: Evidence) -> frozenset[str]:
+    """The places, or the rules of the boiler as a whole, that are on hold when all is told."""
+    timeline, _ = _timeline(evidence)
+    open_ = zip(timeline.cases, timeline.levels, strict=True)
+    return frozenset(str(c.position or c.rule.code) for c, levels in open_ if c.is_open and levels[-1].level == "hold")
 
 
 def _deficiencies(timeline: Timeline) -> tuple[Deficiency, ...]:

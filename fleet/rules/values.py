@@ -243,4 +243,5 @@ class Judgement:
     standings: tuple[StandingSegment, ...]
     readiness: tuple[Readiness, ...]
     conditions: tuple[Condition, ...]
+    waiting: tuple[UUID, ...]  # corrections without effect until a second qualified person stands behind them
     anchor: datetime | None

@@ -18,7 +18,7 @@ place (`limit:` with nothing behind it is taken out); terms of its own replace t
     people: {Vera: [technician, {code: fire_side, from: day, until: day}], Otto: [operator]}
     visits:                                                             # each in the words of the API
       - {id: first, kind, performed_at, posted_at, people: [Vera], state_on_arrival, left_as, call_for_heat,
-         entries: [...], leaving_checks: all, corrects: id, reason, void, note}
+         entries: [...], leaving_checks: all, corrects: id, reason, void, seconded: {by: Nora, at: instant}, note}
     moments:
       - at: 2026-10-01 09:00
         known_at: 2026-10-02          # only visits posted by then
@@ -43,6 +43,7 @@ Whatever is unknown or of a wrong type is refused with its file and line.
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
+from datetime import datetime
 from functools import cache
 from pathlib import Path
 from uuid import UUID, uuid5
@@ -72,6 +73,7 @@ VISIT = {
     "corrects",
     "reason",
     "void",
+    "seconded",
     "note",
 }
 KINDS = (
@@ -90,12 +92,11 @@ LEFT = ("firing", "on_call", "off_ready", "off_locked", "attended")
 
 @dataclass(frozen=True)
 class Posted:
-    """A visit with what decides whether it still stands: its name, which one it corrects, whether it is void."""
+    """A visit with its name, and when somebody stood behind it as a second."""
 
     name: str
     visit: Visit
-    corrects: str
-    void: bool
+    seconded_at: datetime | None
 
 
 @dataclass(frozen=True)
@@ -185,9 +186,25 @@ def _visits(here: Here, people: setup.People, register: Register) -> Iterator[Po
         if name in seen:
             raise item.wrong(f"another visit is {name!r} already")
         corrects = told["corrects"].one_of(open_, "visit to correct") if "corrects" in told else ""
-        yield Posted(name, _visit(name, item, told, people, register), corrects, _void(item, told))
+        visit = replace(_visit(name, item, told, people, register), void=_void(item, told))
+        visit = replace(visit, corrects=visit_id(corrects) if corrects else None)
+        yield Posted(name, visit, _seconded(told, people, register))
         seen.add(name)
         open_ = (open_ | {name}) - {corrects}
+
+
+def _seconded(told: Mapping[str, Here], people: setup.People, register: Register) -> datetime | None:
+    """When a qualified person who was not at the visit stood behind the correction."""
+    if "seconded" not in told:
+        return None
+    here = told["seconded"]
+    second = here.keys({"by", "at"}, ("by", "at"))
+    name, at = second["by"].one_of(people, "person"), second["at"].instant(register.zone)
+    if "corrects" not in told:
+        raise here.wrong("only a correction is seconded")
+    if name in told["people"].words(people, "person") or "technician" not in setup.held_at(people, [name], at):
+        raise here.wrong("the second is another qualified person")
+    return at
 
 
 def _void(here: Here, told: Mapping[str, Here]) -> bool:

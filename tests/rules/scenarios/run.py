@@ -28,18 +28,18 @@ class Result:
         return all(o.met for o in self.outcomes)
 
 
-def standing_visits(scenario: Scenario, known_at: datetime | None) -> tuple[Visit, ...]:
-    """The visits posted by then, each at the end of its chain of corrections; a void one never was."""
+def known_visits(scenario: Scenario, known_at: datetime | None) -> tuple[Visit, ...]:
+    """The visits posted by then, corrections beside what they correct: the rules choose between them."""
     posted = [p for p in scenario.posted if known_at is None or p.visit.posted_at <= known_at]
-    corrected = {p.corrects for p in posted}
-    return tuple(p.visit for p in posted if p.name not in corrected and not p.void)
+    seconded = {p.name for p in posted if p.seconded_at and (known_at is None or p.seconded_at <= known_at)}
+    return tuple(replace(p.visit, seconded=p.name in seconded) for p in posted)
 
 
 def results(scenario: Scenario) -> Iterator[Result]:
     """Judge the scenario at each moment."""
     names = {p.name: visit_id(p.name) for p in scenario.posted}
     for moment in scenario.moments:
-        evidence = replace(scenario.evidence, visits=standing_visits(scenario, moment.known_at))
+        evidence = replace(scenario.evidence, visits=known_visits(scenario, moment.known_at))
         so_far = _until(evidence, moment.at)
         seen = Seen(moment, evidence, judge(evidence, (), moment.at), judge(so_far, (), moment.at), names)
         when = seen.local(moment.at) + (f", known {seen.local(moment.known_at)}" if moment.known_at else "")
