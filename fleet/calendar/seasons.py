@@ -37,6 +37,11 @@ class Season:
         this_year = self.start_in(day.year)
         return this_year if this_year >= day else self.start_in(day.year + 1)
 
+    def end_on_or_after(self, day: date) -> date:
+        """Return the nearest last day of a season that is not before `day`."""
+        this_year = _month_day(day.year, self.end_month, self.end_day)
+        return this_year if this_year >= day else _month_day(day.year + 1, self.end_month, self.end_day)
+
     def contains(self, day: date) -> bool:
         """Return whether `day` is a day of the season, its first and last days included."""
         begun = day >= self.start_in(day.year)

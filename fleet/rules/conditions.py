@@ -6,9 +6,9 @@ from itertools import zip_longest
 
 from fleet.rules.boundaries import Timeline
 from fleet.rules.firing import hold_but_firing
-from fleet.rules.overdue import due_soon, past_their_date, repaired_not_proven, season_without_visit
+from fleet.rules.overdue import certificates, due_soon, past_their_date, repaired_not_proven, season_without_visit
 from fleet.rules.readiness import took_out
-from fleet.rules.values import Condition, Level, Readiness, Standing, StandingSegment, State, StateSegment
+from fleet.rules.values import Act, Condition, Level, Readiness, Standing, StandingSegment, State, StateSegment
 
 _OF_STANDING = {Standing.HOLD: Level.HOLD, Standing.EXPOSED: Level.URGENT}
 _OF_STATE = {State.DUE: Level.ROUTINE, State.LAPSED: Level.URGENT}
@@ -19,10 +19,12 @@ def conditions(
     states: Sequence[StateSegment],
     standings: Sequence[StandingSegment],
     readiness: Sequence[Readiness],
+    acts: Sequence[Act],
 ) -> tuple[Condition, ...]:
     """Every condition of the boiler that held, holds or will hold by time alone, in the order they begin."""
     found = [*_standing(timeline, standings), *_lapses(timeline, states), *_not_ready(timeline, readiness)]
-    found += [*past_their_date(timeline), *repaired_not_proven(timeline), *due_soon(timeline, states)]
+    found += [*past_their_date(timeline, acts), *repaired_not_proven(timeline, acts), *due_soon(timeline, states)]
+    found += certificates(timeline)
     found += [*season_without_visit(timeline), *hold_but_firing(timeline, [c for c in found if c.condition == "hold"])]
     return tuple(sorted(found, key=lambda c: (c.since, c.condition, c.subject)))
 

@@ -24,6 +24,8 @@ BY_ITS_READINGS = frozenset({"makeup_rising", "makeup_rising_again"})  # one mor
 NEEDS_WORK = frozenset({"capacity_unknown"})  # lifting a valve does not make its stamp readable
 NO_TEST_OF_ITS_OWN = frozenset({"contradiction", "repeat_routine", "repeat_urgent"})
 
+NEEDS_MANAGER = frozenset({"repeat_routine", "repeat_urgent"})  # the owner's side stands by the root cause, by name
+
 PASSES_TO_TRUST = 3  # an intermittent device must pass this often running, its cause recorded
 
 
@@ -36,6 +38,7 @@ def open_case(ledger: Ledger, rule_code: str, place: Record | None, entry: Entry
     rule = case.rule
     case.down, case.presumed = rule.fails != "none", rule.fails == "presumed"
     case.acted_at, case.passes, case.touched, case.replaced = None, 0, False, False
+    case.newest_at = entry.at
     carries = place is not None and place.role.part in ("input_path", "output_path")
     # A jumper or a failed test on a path defeats what it carries as surely as dirt in it; a presumption does not.
     if place is not None and (rule.fails == "path" or (rule.fails == "device" and carries)):
@@ -165,6 +168,8 @@ def _answers(case: Case, bench: Bench, own: bool) -> bool:
         return False
     if case.rule.code in NEEDS_CAUSE and not case.cause_known:
         return False  # first somebody qualified says why, or which of the two is wrong
+    if case.rule.code in NEEDS_MANAGER and not case.manager:
+        return False
     if (case.by_data or case.rule.code in NEEDS_WORK) and case.acted_at is None:
         return False  # no test puts a set point or a stamp right
     if case.presumed and not own:

@@ -143,6 +143,16 @@ class Terms:
 
 
 @dataclass(frozen=True, slots=True)
+class Paper:
+    """A dated paper of the boiler or its building, as a certificate; a newer one of its kind takes its place."""
+
+    kind: str
+    name: str
+    since: datetime
+    until: date
+
+
+@dataclass(frozen=True, slots=True)
 class Edition:
     """A later release of the catalogue, from a local midnight on; what was done before it is judged by the older."""
 
@@ -177,6 +187,7 @@ class Evidence:
     services: tuple[ServiceChange, ...] = ()
     visits: tuple[Visit, ...] = ()
     editions: tuple[Edition, ...] = ()
+    papers: tuple[Paper, ...] = ()
 
     @cached_property
     def by_id(self) -> Mapping[UUID, Position]:

@@ -33,6 +33,8 @@ class Case:
     acted_at: datetime | None = None
     passes: int = 0
     cause_known: bool = False
+    manager: str = ""  # who of the owner's side stands by the root cause of a repeat
+    newest_at: datetime | None = None  # when it was last found
     closed_at: datetime | None = None
     closed_by: UUID | None = None
 
@@ -131,6 +133,7 @@ class Meter:
 
     last: tuple[datetime, float] | None = None
     rates: list[tuple[datetime, float]] = field(default_factory=list)
+    usual: list[float] = field(default_factory=list)  # those of them that were in band: what is high is no normal
 
 
 @dataclass(frozen=True, slots=True)

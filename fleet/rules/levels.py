@@ -7,7 +7,7 @@ from itertools import pairwise
 from typing import TYPE_CHECKING
 
 from fleet.rules.ledger import Case, Ledger, Record
-from fleet.rules.replay import AfterVisit, Replay
+from fleet.rules.replay import AfterVisit
 from fleet.rules.values import Level, LevelSegment, State, StateSegment
 
 if TYPE_CHECKING:
@@ -70,7 +70,7 @@ def run_on(case: Case, timeline: "Timeline") -> RunOn | None:
     if visit is None or _covers_too_much(run.ledger, case):
         return None
     after = run.after[visit.id]
-    others = _seconds(run, case, after)
+    others = _seconds(timeline, case, after)
     if not others:
         return None
     watched = [s for r in others for s in timeline.states_of(r.position.id)]
@@ -96,21 +96,27 @@ def _covers_too_much(ledger: Ledger, case: Case) -> bool:
     return output or not down or any(r.role.last_line for r in down)
 
 
-def _seconds(run: Replay, case: Case, after: AfterVisit) -> list[Record] | None:
+def _seconds(timeline: "Timeline", case: Case, after: AfterVisit) -> list[Record] | None:
     """For each hazard: another protection proven in full in this visit that shares no path, and the last line.
 
     None where one is missing. The output path must have been looked at in the same visit where the register has one.
     """
     found: list[Record] = []
-    down = _down_by(run.ledger, case)
+    run, down = timeline.run, _down_by(timeline.run.ledger, case)
     for hazard in {r.role.hazard for r in down}:
         peers = [r for r in run.ledger.records.values() if r.role.hazard == hazard and r.role.part == "protection"]
         second = [r for r in peers if r not in down and _independent(run.ledger, r, down, after)]
         last = [r for r in peers if r.role.last_line and r.needed]
         if not second or not last:
             return None
-        found += [second[0], *last]
+        found += [max(second, key=lambda r: _stands_until(r, timeline, after.at)), *last]
     return found
+
+
+def _stands_until(record: Record, timeline: "Timeline", at: datetime) -> datetime:
+    """Of several second protections the one that stands longest is the one relied on."""
+    falls = _falls(timeline.run.ledger, timeline.states_of(record.position.id), at)
+    return min(falls, default=datetime.max.replace(tzinfo=at.tzinfo))
 
 
 def _independent(ledger: Ledger, record: Record, down: list[Record], after: AfterVisit) -> bool:

@@ -1,25 +1,49 @@
 """Conditions of things left undone: deficiencies past their date, repairs not proven, a season without its visit."""
 
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 from datetime import date, datetime, timedelta
-from uuid import UUID
+from uuid import UUID, uuid5
 
 from fleet.calendar import Season, day_of, day_start
 from fleet.rules.boundaries import Timeline
 from fleet.rules.ledger import Case
-from fleet.rules.values import Condition, Level, LevelSegment, StateSegment, deficiency_id
+from fleet.rules.values import Act, Condition, Level, LevelSegment, StateSegment, deficiency_id
 from fleet.rules.wording import on
 
 SEASON_VISITS = ("season_start", "annual_service")
 SEASON_EARLY_DAYS = 90  # a service this long before the season starts serves for it (common practice)
 
 
-def past_their_date(timeline: Timeline) -> Iterator[Condition]:
-    """Urgent deficiencies still open after the portfolio's days; holds are told as holds."""
+def past_their_date(timeline: Timeline, acts: Sequence[Act]) -> Iterator[Condition]:
+    """Urgent deficiencies still open after the portfolio's days; holds are told as holds.
+
+    One that is deferred is silent until the deferral's end, or until its class rises over what it was deferred at.
+    """
     for case, levels in zip(timeline.cases, timeline.levels, strict=True):
+        deferred = [a for a in acts if a.kind == "deferred" and a.subject == _subject(timeline, case)]
         for segment in levels:
             if segment.level is Level.URGENT:
-                yield from _past(timeline, case, segment)
+                silent = [(a.at, a.until) for a in deferred if _within(a.at, segment)]
+                for condition in _past(timeline, case, segment):
+                    yield from _without(condition, sorted(silent, key=lambda s: s[0]))
+
+
+def _within(at: datetime, segment: LevelSegment) -> bool:
+    return segment.since <= at and (segment.until is None or at < segment.until)
+
+
+def _without(condition: Condition, silent: Sequence[tuple[datetime, datetime | None]]) -> Iterator[Condition]:
+    """What is left of a condition outside the spans in which nobody wants to be reminded of it."""
+    since = condition.since
+    for begin, end in silent:
+        if since < begin and (condition.until is None or begin < condition.until):
+            yield replace(condition, since=since, until=begin)
+        if end is None:
+            return
+        since = max(since, end)
+    if condition.until is None or since < condition.until:
+        yield replace(condition, since=since)
 
 
 def _past(timeline: Timeline, case: Case, segment: LevelSegment) -> Iterator[Condition]:
@@ -36,14 +60,37 @@ def _subject(timeline: Timeline, case: Case) -> UUID:
     return deficiency_id(timeline.evidence.boiler, case.position, case.rule.code, case.episode)
 
 
-def repaired_not_proven(timeline: Timeline) -> Iterator[Condition]:
-    """A repair is claimed from its act to its proof."""
+def repaired_not_proven(timeline: Timeline, acts: Sequence[Act]) -> Iterator[Condition]:
+    """A repair is claimed, in a visit or by report, from its act to its proof."""
     zone = timeline.evidence.zone
     for case in timeline.cases:
-        if case.acted_at is not None and (case.closed_at is None or case.acted_at < case.closed_at):
-            told = f"Said to be repaired on {on(case.acted_at, zone)} and not proven since: {case.sentence}"
+        since = repaired_at(timeline, case, acts)
+        if since is not None and (case.closed_at is None or since < case.closed_at):
+            told = f"Said to be repaired on {on(since, zone)} and not proven since: {case.sentence}"
             subject = _subject(timeline, case)
-            yield Condition("repaired_not_proven", subject, case.acted_at, case.closed_at, Level.URGENT, told)
+            yield Condition("repaired_not_proven", subject, since, case.closed_at, Level.URGENT, told)
+
+
+def repaired_at(timeline: Timeline, case: Case, acts: Sequence[Act]) -> datetime | None:
+    """When it was first said to be repaired since it was last found; what was found again was not repaired."""
+    found = case.newest_at or case.opened_at
+    mine = [a for a in acts if a.kind == "repair_reported" and a.subject == _subject(timeline, case)]
+    said = [a.at for a in mine if a.at >= found and (case.closed_at is None or a.at < case.closed_at)]
+    return min([*said, *([case.acted_at] if case.acted_at else [])], default=None)
+
+
+def certificates(timeline: Timeline) -> Iterator[Condition]:
+    """A paper that runs out within the portfolio's lead, until a newer one of its kind is there."""
+    evidence = timeline.evidence
+    for paper in evidence.papers:
+        out = day_start(paper.until + timedelta(days=1), evidence.zone)
+        since = max(paper.since, out - timedelta(days=evidence.terms_at(out).due_soon_days))
+        newer = [p.since for p in evidence.papers if p.kind == paper.kind and p.since > paper.since]
+        until = min(newer, default=None)
+        if until is None or since < until:
+            told = f"The {paper.name} runs out on {paper.until:%a %d %b %Y}."
+            subject = uuid5(evidence.boiler, f"paper {paper.kind}")
+            yield Condition("certificate_running_out", subject, since, until, Level.ROUTINE, told)
 
 
 def due_soon(timeline: Timeline, states: Sequence[StateSegment]) -> Iterator[Condition]:
@@ -60,7 +107,8 @@ def due_soon(timeline: Timeline, states: Sequence[StateSegment]) -> Iterator[Con
             until = min(due, end) if end else due
             if begin is not None and begin < since < until:
                 name, zone = timeline.evidence.by_id[position].name, timeline.evidence.zone
-                told = f"The full proof of the {name} is due on {on(due, zone)}."
+                by = "By what was declared, the" if "declared" in held[0].marks else "The"
+                told = f"{by} full proof of the {name} is due on {on(due, zone)}."
                 yield Condition("due_soon", position, since, until, Level.ROUTINE, told)
 
 

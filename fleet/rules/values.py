@@ -14,6 +14,7 @@ from fleet.rules.facts import (
     Law,
     Moment,
     Override,
+    Paper,
     Position,
     Service,
     ServiceChange,
@@ -32,6 +33,7 @@ __all__ = [
     "Evidence",
     "Finding",
     "Fitting",
+    "Heat",
     "Judgement",
     "Law",
     "Level",
@@ -39,12 +41,14 @@ __all__ = [
     "Missing",
     "Moment",
     "Override",
+    "Paper",
     "Position",
     "Readiness",
     "Reason",
     "Service",
     "ServiceChange",
     "Setting",
+    "Span",
     "Standing",
     "StandingSegment",
     "State",
@@ -232,6 +236,25 @@ class Condition:
     sentence: str
 
 
+Span = tuple[datetime | None, datetime | None]
+
+
+@dataclass(frozen=True, slots=True)
+class Heat:
+    """One boiler's word on heat, from which the conditions of its building follow.
+
+    `absent`: it heats nothing (by the register, or laid up), so nobody counts on it. `cold`: on hold, locked out or off
+    by its newest entry. `seasons`: when the building is to be heated. `calls`: ends of no-heat calls that did not leave
+    it firing. `lit`: ends of visits that left it firing or on call.
+    """
+
+    absent: tuple[Span, ...] = ()
+    cold: tuple[Span, ...] = ()
+    seasons: tuple[Span, ...] = ()
+    calls: tuple[datetime, ...] = ()
+    lit: tuple[datetime, ...] = ()
+
+
 @dataclass(frozen=True, slots=True)
 class Judgement:
     """Everything that follows from one boiler's evidence. `anchor` is the newest entry's instant."""
@@ -245,3 +268,4 @@ class Judgement:
     conditions: tuple[Condition, ...]
     waiting: tuple[UUID, ...]  # corrections without effect until a second qualified person stands behind them
     anchor: datetime | None
+    heat: Heat = Heat()

@@ -20,17 +20,21 @@ def makeup(ledger: Ledger, entry: Entry, record: Record) -> Iterator[Found]:
     """Over twice the median of the last twelve periods is routine; a further rise at the next reading urgent."""
     if entry.code != "meter_reading":
         return
-    rates = _rates(ledger, entry)
-    if len(rates) <= LEAST:
+    meter = _read(ledger, entry)
+    if meter is None:
         return
-    *before, (_, now) = rates
-    normal = median(rate for _, rate in before[-PERIODS:])
+    now, usual = meter.rates[-1][1], median(meter.usual[-PERIODS:]) if len(meter.usual) >= LEAST else None
+    if usual is None or now <= TIMES * usual:
+        meter.usual.append(now)
+        del meter.usual[:-PERIODS]
     rising = [c for c in record.open_cases() if c.rule.code in ("makeup_rising", "makeup_rising_again")]
-    if now > TIMES * normal and not rising:
-        yield "makeup_rising", record, f"Make-up of {now:.1f} gal a day, over twice the usual {normal:.1f}."
-    elif rising and now <= TIMES * normal:
-        _in_band(record, entry, rates, TIMES * normal)
-    elif rising and now > before[-1][1]:
+    if usual is None:
+        return
+    if now > TIMES * usual and not rising:
+        yield "makeup_rising", record, f"Make-up of {now:.1f} gal a day, over twice the usual {usual:.1f}."
+    elif rising and now <= TIMES * usual:
+        _in_band(record, entry, meter.rates, TIMES * usual)
+    elif rising and now > meter.rates[-2][1]:
         yield "makeup_rising_again", record, f"Make-up rose again, to {now:.1f} gal a day."
 
 
@@ -47,15 +51,19 @@ def _in_band(record: Record, entry: Entry, rates: list[Rate], limit: float) -> N
                 case.closed_at, case.closed_by = entry.at, entry.id
 
 
-def _rates(ledger: Ledger, entry: Entry) -> list[Rate]:
-    """Gallons a day between readings; a meter that went back was replaced or rolled over: that period is left out."""
+def _read(ledger: Ledger, entry: Entry) -> Meter | None:
+    """The meter after this reading, if that ends a period; one that went back was replaced or rolled over: no period.
+
+    Gallons a day between readings.
+    """
     value = entry.readings.get("reading")
     if entry.position is None or not isinstance(value, (int, float)) or isinstance(value, bool):
-        return []
+        return None
     meter, now = ledger.meters.setdefault(entry.position, Meter()), (entry.at, float(value))
     last, meter.last = meter.last, now
     days = (now[0] - last[0]) / timedelta(days=1) if last else 0.0
-    if last and days > 0 and now[1] >= last[1]:
-        meter.rates.append((now[0], (now[1] - last[1]) / days))
-        del meter.rates[:-KEPT]
-    return meter.rates
+    if last is None or days <= 0 or now[1] < last[1]:
+        return None
+    meter.rates.append((now[0], (now[1] - last[1]) / days))
+    del meter.rates[:-KEPT]
+    return meter

@@ -39,7 +39,7 @@ def observe(ledger: Ledger, visit: Visit, entry: Entry, record: Record | None) -
     """Yield (rule, where, sentence) for one observation; without a position it is about the boiler as a whole."""
     seen = ledger.catalogue.observations[entry.code]
     if entry.code == "cause_found":
-        _cause(ledger, visit, record)
+        _cause(ledger, visit, entry, record)
     elif entry.code.startswith("tag_lifted_"):
         _lift_tag(visit, entry, ledger.general)
     elif entry.code in _ANYWHERE:
@@ -56,10 +56,12 @@ def observe(ledger: Ledger, visit: Visit, entry: Entry, record: Record | None) -
         yield seen.finding, record, f"{seen.name}: {record.position.name}."
 
 
-def _cause(ledger: Ledger, visit: Visit, record: Record | None) -> None:
-    """Good news: it counts only from somebody qualified beyond an operator."""
+def _cause(ledger: Ledger, visit: Visit, entry: Entry, record: Record | None) -> None:
+    """Good news: it counts only from somebody qualified beyond an operator. A repeat takes a manager's name as well."""
+    named = entry.readings.get("manager")
     for case in ledger.open_at(record) if visit.qualifications - {"operator"} else ():
         case.cause_known = True
+        case.manager = case.manager or (named.strip() if isinstance(named, str) else "")
 
 
 def _lift_tag(visit: Visit, entry: Entry, cases: list[Case]) -> None:

@@ -1,0 +1,165 @@
+"""Whether a boiler gives heat, and from all boilers of a building whether anybody there is left in the cold."""
+
+from collections.abc import Iterable, Iterator, Sequence
+from datetime import datetime, timedelta
+from itertools import pairwise
+from uuid import UUID
+
+from fleet.calendar import day_of, day_start
+from fleet.rules.boundaries import Timeline
+from fleet.rules.values import Condition, Heat, Level, Service, Span, Standing, StandingSegment, Visit
+
+_OFF = ("off", "no_power", "locked_out")
+_ON = ("firing", "standing_by")
+_LEFT_ON = ("firing", "on_call")
+_LEFT_OFF = ("off_ready", "off_locked")
+LAST = 1_000_000  # after every entry of a visit
+AHEAD = timedelta(days=3 * 366)  # past and ahead of what is known: more is asked of no board
+
+
+def heat(timeline: Timeline, standings: Sequence[StandingSegment]) -> Heat:
+    """Return what one boiler's evidence says of heat."""
+    # What stood before anything was known of the boiler left nobody in the cold.
+    holds: list[Span] = [(s.since, s.until) for s in standings if s.standing is Standing.HOLD and s.since]
+    visits = sorted({v.id: v for v in timeline.evidence.visits if v.own}.values(), key=lambda v: (v.at, v.id))
+    ends = {v.id: timeline.run.after[v.id].at for v in visits}
+    lit = [ends[v.id] for v in visits if v.left_as in _LEFT_ON]
+    calls = [ends[v.id] for v in visits if v.kind == "no_heat" and v.left_as not in _LEFT_ON]
+    return Heat(
+        absent=tuple(_union([*_not_in_service(timeline), *_never_heats(timeline)])),
+        cold=tuple(_union([*holds, *_off(visits, ends)])),
+        seasons=tuple(_seasons(timeline)),
+        calls=tuple(sorted(calls)),
+        lit=tuple(sorted(lit)),
+    )
+
+
+def building_conditions(building: UUID, boilers: Sequence[Heat]) -> tuple[Condition, ...]:
+    """Building without heat: in season every boiler that heats it is cold, or a no-heat call went unanswered.
+
+    It runs from what caused it: the hold or lock-out of the last boiler, or the call.
+    """
+    if not boilers:
+        return ()
+    season = _union(s for b in boilers for s in b.seasons)
+    gone = _meet([list(b.absent) for b in boilers])
+    none_heats = _meet([_union([*b.cold, *b.absent]) for b in boilers])
+    cold = _minus(_meet([none_heats, season]), gone)
+    called = _union(_called(boilers))
+    told = "No boiler of the building gives heat: each is on hold, locked out or off by its newest entry."
+    answer = "A no-heat call has no later visit that left a boiler firing."
+    found = [(since, until, told) for since, until in cold]
+    found += [(since, until, answer) for since, until in _minus(called, cold)]
+    return tuple(
+        Condition("building_without_heat", building, since, until, Level.HOLD, sentence)
+        for since, until, sentence in sorted(found, key=lambda f: (f[0] is not None, f[0]))
+        if since is not None
+    )
+
+
+def _called(boilers: Sequence[Heat]) -> Iterator[Span]:
+    lit = sorted(at for b in boilers for at in b.lit)
+    for call in sorted(at for b in boilers for at in b.calls):
+        yield call, next((at for at in lit if at > call), None)
+
+
+def _not_in_service(timeline: Timeline) -> Iterator[Span]:
+    """Not counted on while laid up or retired; no word of it means in service."""
+    for change, following in pairwise([*timeline.services, None]):
+        # Isolated it was taken out for a fault: its building counts on it all the same.
+        if change is not None and not change.state.runs and change.state is not Service.ISOLATED:
+            yield change.since, following.since if following else None
+
+
+def _never_heats(timeline: Timeline) -> Iterator[Span]:
+    """A boiler that only makes domestic hot water, from the day the register says so to the day it says otherwise."""
+    told = [s for s in timeline.evidence.settings if s.position is None and s.key == "heats"]
+    ordered = sorted(told, key=lambda s: (s.since, str(s.value)))
+    for setting, following in pairwise([*ordered, None]):
+        if setting is not None and setting.value is False:
+            yield setting.since, following.since if following else None
+
+
+def _off(visits: Sequence[Visit], ends: dict[UUID, datetime]) -> Iterator[Span]:
+    """Spans in which the newest word is that it is off or locked out."""
+    since: datetime | None = None
+    for at, on in _words(visits, ends):
+        if not on and since is None:
+            since = at
+        elif on and since is not None:
+            if since < at:
+                yield since, at
+            since = None
+    if since is not None:
+        yield since, None
+
+
+def _words(visits: Sequence[Visit], ends: dict[UUID, datetime]) -> Iterator[tuple[datetime, bool]]:
+    words: list[tuple[datetime, UUID, int, bool]] = []
+    for visit in visits:
+        if visit.state_on_arrival in (*_OFF, *_ON):
+            words.append((visit.at, visit.id, -1, visit.state_on_arrival in _ON))
+        for entry in visit.entries:
+            if entry.act == "observe" and entry.code in ("found_off", "left_off", "found_firing"):
+                words.append((entry.at, visit.id, entry.number, entry.code == "found_firing"))
+        if visit.left_as in (*_LEFT_ON, *_LEFT_OFF):
+            words.append((ends[visit.id], visit.id, LAST, visit.left_as in _LEFT_ON))
+    yield from ((at, on) for at, _, _, on in sorted(words))
+
+
+def _seasons(timeline: Timeline) -> Iterator[Span]:
+    """The heating seasons, three years before the first visit and after the newest; without one, all of time."""
+    zone, ends = timeline.evidence.zone, sorted(a.at for a in timeline.run.after.values())
+    season = timeline.evidence.terms_at(ends[-1] if ends else None).season
+    if season is None:
+        yield None, None
+        return
+    day, last = day_of(ends[0] - AHEAD, zone) if ends else None, day_of(ends[-1] + AHEAD, zone) if ends else None
+    while day is not None and last is not None and day <= last:
+        start = season.first_start_on_or_after(day)
+        yield day_start(start, zone), day_start(season.end_on_or_after(start) + timedelta(days=1), zone)
+        day = start + timedelta(days=1)
+
+
+def _before(a: datetime | None, b: datetime | None) -> bool:
+    """Whether a span's end lies before another's beginning; an open end lies before nothing."""
+    return a is not None and (b is None or a < b)
+
+
+def _union(spans: Iterable[Span]) -> list[Span]:
+    """Spans in order that touch or overlap, joined."""
+    found: list[Span] = []
+    for since, until in sorted(spans, key=lambda s: (s[0] is not None, s[0])):
+        if found and (found[-1][1] is None or since is None or since <= found[-1][1]):
+            begin, end = found.pop()
+            found.append((begin, None if end is None or until is None else max(end, until)))
+        else:
+            found.append((since, until))
+    return found
+
+
+def _meet(sets: Sequence[Sequence[Span]]) -> list[Span]:
+    """The spans in which every set has one."""
+    found: list[Span] = [(None, None)]
+    for spans in sets:
+        found = [both for one in found for other in spans if (both := _both(one, other)) is not None]
+    return found
+
+
+def _both(one: Span, other: Span) -> Span | None:
+    since = max((t for t in (one[0], other[0]) if t is not None), default=None)
+    until = min((t for t in (one[1], other[1]) if t is not None), default=None)
+    return (since, until) if since is None or until is None or since < until else None
+
+
+def _minus(spans: Sequence[Span], taken: Sequence[Span]) -> list[Span]:
+    """What is left of spans where none of `taken` is."""
+    free: list[Span] = []
+    since: datetime | None = None
+    for begin, end in _union(taken):
+        if begin is not None:
+            free.append((since, begin))
+        since = end
+        if end is None:
+            return _meet([spans, free])
+    return _meet([spans, [*free, (since, None)]])
