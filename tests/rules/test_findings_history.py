@@ -86,6 +86,23 @@ def test_the_same_fault_within_a_season_of_its_repair_asks_for_the_root_cause(da
     assert ("repeat_urgent" in boiler.open()) is fires
 
 
+@pytest.mark.parametrize(("named", "left"), [("Ines Okafor", []), (" ", ["repeat_urgent"]), (None, ["repeat_urgent"])])
+def test_a_repeat_is_closed_by_its_root_cause_with_a_managers_name_and_the_test(named: str, left: list[str]) -> None:
+    boiler = Plant().service().visit(1, proof("limit", trip_psi=13.5)).visit(2, act("limit", "repair"), proof("limit"))
+    boiler.visit(30, proof("limit", trip_psi=13.5))
+    assert boiler.open() == ["limit_failed", "repeat_urgent"]
+    boiler.visit(31, look("limit", "cause_found", manager=named), act("limit", "repair"), proof("limit"))
+    assert boiler.open() == left
+
+
+def test_make_up_that_stays_high_does_not_become_its_own_normal() -> None:
+    boiler, reading = Plant().service(), 0.0
+    for week in range(40):
+        reading += 70.0 if week < 6 else 210.0
+        boiler.visit(1 + 7 * week, proof("meter", "meter_reading", reading=reading))
+    assert boiler.open() == ["makeup_rising"]
+
+
 def test_pipes_that_foul_again_are_a_repeat_although_the_flush_was_the_cutoffs() -> None:
     boiler = again(30, DIRTY, "chamber", act("chamber", "rod"), proof("upper"))
     assert boiler.open("chamber") == ["flush_slow_recovery", "repeat_urgent"]

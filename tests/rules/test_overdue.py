@@ -5,8 +5,9 @@ from datetime import date, datetime, timedelta
 
 import pytest
 
-from fleet.rules.values import Condition, Entry, Service
-from tests.rules.build import Boiler, act, at, local, proof, see
+from fleet.rules import judge
+from fleet.rules.values import Condition, Entry, Paper, Service
+from tests.rules.build import Boiler, act, at, ident, local, proof, see
 
 BAD = proof("limit", trip_psi=13.5)
 
@@ -118,3 +119,46 @@ def test_it_begins_with_the_entry_and_not_with_the_visit() -> None:
 def test_a_boiler_left_firing_before_the_hold_is_told_from_the_hold_on() -> None:
     boiler = Boiler().service().visit(0.5, see("limit", "found_firing")).visit(1, see("limit", "jumper_found"))
     assert told(boiler, "hold_but_firing") == [(at(1), None)]
+
+
+INSTANT = timedelta(microseconds=1)
+CERTIFICATE = Paper("certificate", "boiler certificate", at(-100), date(2026, 3, 31))
+
+
+def papers(*found: Paper) -> list[tuple[datetime, datetime | None]]:
+    evidence = replace(Boiler().service().evidence(), papers=found)
+    told = [c for c in judge(evidence, (), at(400)).conditions if c.condition == "certificate_running_out"]
+    return [(c.since, c.until) for c in told]
+
+
+def test_a_certificate_is_told_a_fortnight_before_the_day_after_its_last() -> None:
+    assert papers(CERTIFICATE) == [(local(date(2026, 4, 1)) - timedelta(days=14), None)]
+
+
+@pytest.mark.parametrize(
+    ("came", "told"),
+    [(-INSTANT, 0), (timedelta(0), 0), (INSTANT, 1)],
+)
+def test_a_newer_certificate_in_time_leaves_nothing_to_tell(came: timedelta, told: int) -> None:
+    began = local(date(2026, 4, 1)) - timedelta(days=14)
+    newer = replace(CERTIFICATE, since=began + came, until=date(2029, 3, 31))
+    assert len([s for s in papers(CERTIFICATE, newer) if s[0] == began]) == told
+
+
+def test_a_certificate_changes_no_standing() -> None:
+    evidence = Boiler().service().evidence()
+    expired = replace(evidence, papers=(replace(CERTIFICATE, until=date(2025, 12, 1)),))
+    assert judge(expired, (), at(400)).standings == judge(evidence, (), at(400)).standings
+
+
+def test_what_was_declared_is_reminded_of_by_its_date_and_says_so() -> None:
+    boiler = Boiler()
+    boiler.fittings = [
+        replace(f, declared={"limit_trip": date(2025, 9, 20)}) if f.position == ident("limit") else f
+        for f in boiler.fittings
+    ]
+    found = [c for c in boiler.judged().conditions if c.condition == "due_soon"]
+    assert [(c.since, c.until) for c in found] == [
+        (local(date(2026, 10, 1)) - timedelta(days=14), local(date(2026, 10, 1)))
+    ]
+    assert found[0].sentence.startswith("By what was declared")
