@@ -7,7 +7,7 @@ from datetime import datetime
 from itertools import pairwise
 from uuid import UUID
 
-from fleet.engineering.relief import relief
+from fleet.rules.capacity import capacity
 from fleet.rules.ledger import Case
 from fleet.rules.levels import level_segments
 from fleet.rules.replay import Replay
@@ -21,6 +21,7 @@ from fleet.rules.values import (
     StandingSegment,
     State,
     StateSegment,
+    Value,
     Visit,
 )
 from fleet.rules.wording import on
@@ -60,7 +61,7 @@ class Timeline:
             self._states.setdefault(segment.position, []).append(segment)
         self._tracks = {p: _track(run, p, found) for p, found in self._states.items()}
         self._visits = {e.id: v for v in self.evidence.visits for e in v.entries}
-        self._outputs = _outputs(run)
+        self._told = sorted((s for s in self.evidence.settings if s.position is None), key=lambda s: (s.since, s.key))
         self._valves = [p for p, r in run.ledger.records.items() if r.role.code == "safety_valve"]
         self._last_view: View | None = None
         self.cases = list(run.ledger.all_cases())
@@ -121,10 +122,14 @@ class Timeline:
         others = [self._tracks[p] for p in self._valves if p != position]
         if at is None or not others:
             return False
-        output = next((value for since, value in reversed(self._outputs) if since <= at), None)
         then = [(track.seen[track.at(at)], track.capacity[track.at(at)]) for track in others]
         stamps = [lb_h for seen, lb_h in then if seen.needed and seen.state.stands]
-        return bool(output and stamps and relief(output, [s for s in stamps if s is not None]).adequate)
+        found = capacity(self._boiler_at(at), self.evidence.terms_at(at), [s for s in stamps if s is not None])
+        return bool(stamps and found and found.adequate)
+
+    def _boiler_at(self, at: datetime) -> dict[str, Value]:
+        """What the register said of the boiler as a whole at an instant."""
+        return {s.key: s.value for s in self._told if s.since <= at and not isinstance(s.value, tuple)}
 
     def _reason(self, case: Case) -> Reason:
         record = self.run.ledger.records[case.position] if case.position else None
@@ -152,13 +157,6 @@ def _track(run: Replay, position: UUID, segments: Sequence[StateSegment]) -> Tra
         seen.append(Seen(position, role, snapshots[known].needed, segment.state, segment.reason))
         capacity.append(snapshots[known].capacity_lb_h)
     return Track(starts, seen, capacity)
-
-
-def _outputs(run: Replay) -> list[tuple[datetime, float]]:
-    """What the boiler can make, in Btu/h, from each date in the register on."""
-    told = [s for s in run.ledger.evidence.settings if s.position is None and s.key == "output_btu_h"]
-    known = [(s.since, s.value) for s in told if isinstance(s.value, (int, float)) and not isinstance(s.value, bool)]
-    return sorted((since, float(value)) for since, value in known)
 
 
 OpenList = list[tuple[Case, Level]]

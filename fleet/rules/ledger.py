@@ -7,7 +7,7 @@ from math import isfinite
 from uuid import UUID
 
 from fleet.rules.catalogue import Catalogue, FindingRule, Procedure, Role
-from fleet.rules.values import Entry, Evidence, Level, Position, Service, Value, Visit
+from fleet.rules.values import Entry, Evidence, Law, Level, Position, Service, Value, Visit
 
 LAST_PATH = 16  # deeper than any real piping; a register with a loop is refused long before
 
@@ -147,10 +147,10 @@ class Trace:
 
 @dataclass(slots=True)
 class Ledger:
-    """All records of the boiler, the catalogue they are read by, and what the replay concluded on the way."""
+    """All records of the boiler, the law they are read by just then, and what the replay concluded on the way."""
 
     evidence: Evidence
-    catalogue: Catalogue
+    law: Law
     records: dict[UUID, Record]
     boiler: dict[str, Value] = field(default_factory=dict)
     service: Service | None = None
@@ -162,6 +162,11 @@ class Ledger:
     episodes: dict[tuple[UUID | None, str], int] = field(default_factory=dict)  # begun so far, by place and rule
     _paths: dict[UUID, list[Record]] = field(default_factory=dict)  # looked up once between two changes of the piping
     _hanging: dict[UUID, list[Record]] = field(default_factory=dict)
+
+    @property
+    def catalogue(self) -> Catalogue:
+        """The release in force where the replay stands."""
+        return self.law.catalogue
 
     def all_cases(self) -> Iterator[Case]:
         """Every episode, open or closed, of every position and of the boiler as a whole."""

@@ -16,6 +16,7 @@ from fleet.rules.values import (
     Evidence,
     Finding,
     Fitting,
+    Law,
     Moment,
     Service,
     ServiceChange,
@@ -54,17 +55,16 @@ class AfterVisit:
     passed: frozenset[tuple[UUID, str]]
 
 
-Fact = Fitting | Setting | ServiceChange | tuple[Visit, Entry | None]
+Fact = Fitting | Setting | ServiceChange | Law | tuple[Visit, Entry | None]
 
 
 def replay(evidence: Evidence) -> Replay:
     """Run every fact through the ledger; the snapshots hold each position's state of knowledge since each change."""
     positions = sorted(evidence.positions, key=lambda p: (p.ref, str(p.id)))
-    ledger = Ledger(evidence, evidence.catalogue_at(None), {p.id: _blank(evidence, p.id) for p in positions})
+    ledger = Ledger(evidence, evidence.laws[0], {p.id: _blank(evidence, p.id) for p in positions})
     run = Replay(ledger, {i: [ledger.snapshot(r, None)] for i, r in ledger.records.items()})
     facts = sorted(_facts(evidence), key=lambda pair: pair[0])
     for ((moment, _), fact), following in zip_longest(facts, facts[1:]):
-        ledger.catalogue = evidence.catalogue_at(moment.at)
         changed: Iterable[Record] = ledger.records.values()
         if isinstance(fact, tuple):
             changed = _entry(run, *fact)
@@ -120,6 +120,9 @@ def _blank(evidence: Evidence, position_id: UUID) -> Record:
 
 def _facts(evidence: Evidence) -> Iterable[tuple[tuple[Moment, str], Fact]]:
     """Facts with their place in the total order; a tie among register facts is broken by content, never by arrival."""
+    for law in evidence.laws[1:]:
+        if law.since is not None:  # only the first has none
+            yield (Moment(law.since, REGISTER, -1), ""), law
     for fitting in evidence.fittings:
         yield (Moment(fitting.since, REGISTER, 0), f"{fitting.position} {fitting.device}"), fitting
     for setting in evidence.settings:
@@ -146,8 +149,10 @@ def _keep(run: Replay, at: datetime, changed: Iterable[Record]) -> None:
         kept.append(replace(now, at=at))
 
 
-def _register(ledger: Ledger, fact: Fitting | Setting | ServiceChange) -> None:
-    if isinstance(fact, Fitting):
+def _register(ledger: Ledger, fact: Fitting | Setting | ServiceChange | Law) -> None:
+    if isinstance(fact, Law):
+        ledger.law = fact
+    elif isinstance(fact, Fitting):
         record = ledger.records[fact.position]
         effects.occupy(ledger, record, fact.device, fact.kind, fact.since)
         record.attributes, record.declared = fact.attributes, dict(fact.declared)

@@ -7,7 +7,7 @@ import pytest
 
 from fleet.rules.catalogue import Procedure, ReadingSpec
 from fleet.rules.ledger import Bench, Ledger, Record
-from fleet.rules.values import Entry, Position, Value, Visit
+from fleet.rules.values import Entry, Law, Position, Terms, Value, Visit
 from fleet.rules.verdicts import fires, grade
 from fleet.rules.verdicts.graded import Graded
 from tests.rules.build import HERE, START, Boiler, catalogue
@@ -55,7 +55,13 @@ def on_bench(code: str, outcome: str = "pass", plate: Mapping[str, Value] = PLAT
     taken = {name: value for name, value in told.items() if value is not None}
     entry = Entry(HERE, 0, "test", code, here, START, outcome=outcome, readings=taken)
     visit = Visit(HERE, "routine_check", START, START, (entry,), procedure.who)
-    return Bench(visit, entry, procedure, record, Ledger(Boiler().evidence(), known, {here: record}))
+    return Bench(
+        visit,
+        entry,
+        procedure,
+        record,
+        Ledger(Boiler().evidence(), Law(None, Terms(None, None), known), {here: record}),
+    )
 
 
 def worth(code: str, outcome: str = "pass", plate: Mapping[str, Value] = PLATE, **readings: Value) -> Graded:

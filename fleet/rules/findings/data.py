@@ -5,11 +5,10 @@ from dataclasses import dataclass
 from uuid import UUID
 
 from fleet.engineering.ladder import MOST_PSI, Ladder, faults
-from fleet.engineering.relief import relief
+from fleet.rules.capacity import capacity, surface_counts
 from fleet.rules.ledger import Ledger, Record
 
 GAUGE_LEAST_PSI = 30.0  # S5, S12, S13
-GAUGE_MOST_PSI = 60.0  # HG-602(a), from memory
 
 
 MISSING = frozenset({"not_fitted", "not_fitted_last_line"})
@@ -78,10 +77,11 @@ def _ladder(ledger: Ledger) -> Iterator[Wrong]:
 
 def _relief(ledger: Ledger) -> Iterator[Wrong]:
     """The stamps of all valves together against the output; an unknown stamp is not adequate."""
-    output, valves = ledger.boiler.get("output_btu_h"), _fitted(ledger, "safety_valve")
-    if not isinstance(output, (int, float)) or isinstance(output, bool) or output <= 0 or not valves:
+    valves = _fitted(ledger, "safety_valve")
+    found = capacity(ledger.boiler, ledger.law.terms, [v.setting("capacity_lb_h") for v in valves]) if valves else None
+    if found is None:
+        yield from _surface_unknown(ledger, valves)
         return
-    found = relief(float(output), [v.setting("capacity_lb_h") for v in valves])
     needed = f"{found.required_lb_h:g} lb/h are needed"
     if found.adequate is None:
         for valve in (v for v in valves if v.setting("capacity_lb_h") is None):
@@ -92,13 +92,20 @@ def _relief(ledger: Ledger) -> Iterator[Wrong]:
         yield Wrong("capacity_short", valves[0].position.id, told)
 
 
+def _surface_unknown(ledger: Ledger, valves: list[Record]) -> Iterator[Wrong]:
+    """The rule adopted asks for the heating surface and the register does not say it: unknown is not adequate."""
+    asked = surface_counts(ledger.boiler, ledger.law.terms) and ledger.boiler.get("output_btu_h")
+    if valves and asked and ledger.boiler.get("heating_surface_ft2") is None:
+        told = "The heating surface is not on record: by the rule adopted the capacity that is needed is not known."
+        yield Wrong("capacity_unknown", valves[0].position.id, told)
+
+
 def _gauges(ledger: Ledger) -> Iterator[Wrong]:
     for gauge in _fitted(ledger, "gauge"):
         top = gauge.setting("range_psi")
-        if top is not None and not GAUGE_LEAST_PSI <= top <= GAUGE_MOST_PSI:
-            told = (
-                f"The {gauge.position.name} reads to {top:g} psi: {GAUGE_LEAST_PSI:g} to {GAUGE_MOST_PSI:g} is right."
-            )
+        most = ledger.law.terms.gauge_most_psi
+        if top is not None and not GAUGE_LEAST_PSI <= top <= most:
+            told = f"The {gauge.position.name} reads to {top:g} psi: {GAUGE_LEAST_PSI:g} to {most:g} is right."
             yield Wrong("gauge_range", gauge.position.id, told)
 
 

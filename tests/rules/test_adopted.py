@@ -1,0 +1,73 @@
+"""What a portfolio adopts in writing: the relief rule, the widest gauge; from its midnight on and not before."""
+
+from dataclasses import replace
+from datetime import date, timedelta
+from typing import Any
+
+import pytest
+
+from fleet.rules.values import Evidence, Terms
+from tests.rules.build import SEASON, Boiler, ident, local
+from tests.rules.plant import Plant
+from tests.rules.test_properties import judged
+
+MIDNIGHT = local(date(2025, 11, 1))
+INSTANT = timedelta(microseconds=1)
+FIRST = Terms(None, SEASON)
+
+
+def stamped(capacity: float | None = 1200.0, **boiler: Any) -> Boiler:
+    """A boiler of 1,000,000 Btu/h with one valve stamped for so many lb/h."""
+    made = Boiler().sets(-40, "valve", "capacity_lb_h", capacity).sets(-40, None, "output_btu_h", 1_000_000.0)
+    for key, value in boiler.items():
+        made.sets(-40, None, key, value)
+    return made.service()
+
+
+def rules_open(evidence: Evidence) -> list[str]:
+    about = {"capacity_short", "capacity_unknown", "gauge_range"}
+    return [d.rule for d in judged(evidence).deficiencies if d.closed_at is None and d.rule in about]
+
+
+@pytest.mark.parametrize(
+    ("rule", "boiler", "found"),
+    [
+        ("output_only", {"heating_surface_ft2": 200.0}, []),
+        ("greater_of", {"heating_surface_ft2": 150.0, "construction": "firetube"}, []),  # 8 x 150 = 1,200: equal passes
+        ("greater_of", {"heating_surface_ft2": 150.1, "construction": "firetube"}, ["capacity_short"]),
+        ("greater_of", {"heating_surface_ft2": 120.0, "construction": "watertube"}, []),  # 10 x 120
+        ("greater_of", {"heating_surface_ft2": 121.0, "construction": "watertube"}, ["capacity_short"]),
+        ("greater_of", {"heating_surface_ft2": 121.0}, ["capacity_short"]),  # not known how: the row that asks for most
+        ("greater_of", {"heating_surface_ft2": 190.0, "construction": "firetube", "firing": "hand"}, []),  # 5 x 190
+        ("greater_of", {}, ["capacity_unknown"]),
+        ("greater_of", {"construction": "cast_iron"}, []),  # by output alone (S11)
+    ],
+)
+def test_the_rule_adopted_decides_what_the_valve_must_carry(
+    rule: str, boiler: dict[str, Any], found: list[str]
+) -> None:
+    evidence = replace(stamped(**boiler).evidence(), terms=(replace(FIRST, relief_rule=rule),))
+    assert rules_open(evidence) == found
+
+
+@pytest.mark.parametrize(("most", "found"), [(60.0, []), (30.0, []), (29.9, ["gauge_range"])])
+def test_the_widest_gauge_is_the_one_adopted(most: float, found: list[str]) -> None:
+    evidence = replace(Plant().service().evidence(), terms=(replace(FIRST, gauge_most_psi=most),))
+    assert rules_open(evidence) == found
+
+
+def test_what_is_adopted_later_is_wrong_from_its_midnight_on() -> None:
+    later = replace(FIRST, since=MIDNIGHT, gauge_most_psi=25.0)
+    evidence = replace(Plant().service().evidence(), terms=(FIRST, later))
+    (found,) = [d for d in judged(evidence).deficiencies if d.rule == "gauge_range"]
+    assert (found.opened_at, found.position) == (MIDNIGHT, ident("gauge"))
+
+
+def test_what_a_later_rule_allows_closes_with_the_gauges_proof_or_at_once_where_none_is_named() -> None:
+    strict, later = replace(FIRST, gauge_most_psi=25.0), replace(FIRST, since=MIDNIGHT)
+    found = [
+        d
+        for d in judged(replace(Plant().service().evidence(), terms=(strict, later))).deficiencies
+        if d.rule == "gauge_range"
+    ]
+    assert [d.repaired_at for d in found] == [MIDNIGHT]
