@@ -4,8 +4,11 @@ from typing import Any
 
 import pytest
 from django.conf import settings
+from hypothesis import settings as hypothesis
 
 from tests.cast import Fleet, make_fleet
+
+hypothesis.register_profile("thorough", max_examples=500, deadline=None)  # --hypothesis-profile=thorough
 
 
 def pytest_addoption(parser: pytest.Parser) -> None:

@@ -3,6 +3,7 @@
 import random
 from dataclasses import replace
 from datetime import datetime, timedelta
+from itertools import pairwise
 from unittest import mock
 
 from hypothesis import assume, given, settings
@@ -16,7 +17,7 @@ from fleet.rules.set_pressure import add_cases
 from fleet.rules.standing import decide
 from fleet.rules.states import segments
 from fleet.rules.values import Act, Entry, Evidence, Judgement, Standing, State
-from tests.rules.build import Boiler, at, catalogue
+from tests.rules.build import LEFT_RIGHT, Boiler, at, catalogue
 from tests.rules.stories import (
     BAD_NEWS,
     FIVE,
@@ -32,7 +33,8 @@ from tests.rules.stories import (
 # A test that opens something is work too: what hangs on it is to be proven again.
 MERE_PASSES = [p for p in PASSES if not catalogue().procedures[p.code].voids]
 
-quickly = settings(max_examples=100, deadline=None)
+quickly = settings(deadline=None)  # as many examples as the profile says: 100, or 500 by --hypothesis-profile=thorough
+INSTANT = timedelta(microseconds=1)
 moments = st.floats(-60, 900).map(at)
 
 
@@ -104,6 +106,24 @@ def test_standing_and_reasons_change_only_at_the_boundaries(boiler: Boiler, when
     known = [s for p, r in run.ledger.records.items() for s in segments(run.ledger, r, run.snapshots[p])]
     told = says(judged(boiler.evidence()), when)
     assert decide(Timeline(run, known).view(when)) == (told.standing, told.reasons)
+
+
+@quickly
+@given(stories(), st.randoms(use_true_random=False))
+def test_before_at_and_after_each_boundary_the_standing_is_that_of_its_segment(
+    boiler: Boiler, mix: random.Random
+) -> None:
+    run = replay(boiler.evidence())
+    add_cases(run)
+    known = [s for p, r in run.ledger.records.items() for s in segments(run.ledger, r, run.snapshots[p])]
+    timeline, cut = Timeline(run, known), judged(boiler.evidence()).standings
+    for old, new in mix.sample(list(pairwise(cut)), min(5, len(cut) - 1)):
+        assert new.since is not None
+        # Evaluated anew on both sides: the change falls on the boundary itself, and there is one.
+        before, at_it, after = (decide(timeline.view(new.since + d)) for d in (-INSTANT, timedelta(0), INSTANT))
+        assert (before, at_it) == ((old.standing, old.reasons), (new.standing, new.reasons))
+        assert after == at_it or new.until == new.since + INSTANT
+        assert (old.standing, old.reasons, old.then) != (new.standing, new.reasons, new.then)
 
 
 @quickly
@@ -181,3 +201,16 @@ def test_a_story_never_ends_clear_with_a_hold_or_an_urgent_deficiency_open(boile
     standing = says(whole, newest).standing
     assert standing in FIVE or standing in (Standing.OFF, Standing.NOT_SURVEYED)
     assert not (standing in (Standing.CLEAR, Standing.DUE) and levels & {"hold", "urgent"})
+
+
+NOTHING_OPENED = [p for p in MERE_PASSES if p.code not in ("flush", "evaporation")]
+
+
+@quickly
+@given(st.permutations(NOTHING_OPENED), st.integers(0, 3))
+def test_an_untouched_boiler_needs_nothing_twice(tests: list[Entry], again: int) -> None:
+    boiler = Boiler().service().visit(300, *tests, *tests[:again], leave=LEFT_RIGHT)
+    asked = {m.position for m in boiler.ready().missing if m.what in ("touched", "inconclusive")}
+    assert asked & {t.position for t in tests} == set()
+    ends = {s.position: s.state for s in judged(boiler.evidence()).states if s.since and s.since <= at(301)}
+    assert {ends[t.position] for t in tests if t.position} == {State.PROVEN}
