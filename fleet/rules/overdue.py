@@ -3,12 +3,12 @@
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from datetime import date, datetime, timedelta
-from uuid import UUID, uuid5
+from uuid import UUID
 
 from fleet.calendar import Season, day_of, day_start
 from fleet.rules.boundaries import Timeline
 from fleet.rules.ledger import Case
-from fleet.rules.values import Act, Condition, Level, LevelSegment, StateSegment, deficiency_id
+from fleet.rules.values import Act, Condition, Level, LevelSegment, StateSegment, deficiency_id, paper_id
 from fleet.rules.wording import on
 
 SEASON_VISITS = ("season_start", "annual_service")
@@ -89,7 +89,7 @@ def certificates(timeline: Timeline) -> Iterator[Condition]:
         until = min(newer, default=None)
         if until is None or since < until:
             told = f"The {paper.name} runs out on {paper.until:%a %d %b %Y}."
-            subject = uuid5(evidence.boiler, f"paper {paper.kind}")
+            subject = paper_id(evidence.boiler, paper.kind)
             yield Condition("certificate_running_out", subject, since, until, Level.ROUTINE, told)
 
 

@@ -6,7 +6,18 @@ from datetime import datetime
 from uuid import UUID
 from zoneinfo import ZoneInfo
 
-from fleet.rules.values import Deficiency, Evidence, Judgement, State, StateSegment, Verdict, deficiency_id
+from fleet.rules.heat import building_conditions
+from fleet.rules.values import (
+    Condition,
+    Deficiency,
+    Evidence,
+    Judgement,
+    State,
+    StateSegment,
+    Verdict,
+    deficiency_id,
+    paper_id,
+)
 from tests.rules.scenarios.expected import NEVER, WHOLE, Expectation, Moment
 
 
@@ -164,8 +175,14 @@ def _date(seen: Seen, expected: Expectation) -> Answer:
     return at == expected.at, seen.local(expected.at), seen.local(at)
 
 
+def _held(seen: Seen) -> list[Condition]:
+    """What holds then; the boiler of a scenario is the only one of its building."""
+    of_building = building_conditions(seen.evidence.boiler, [seen.judged.heat])
+    return [c for c in (*seen.judged.conditions, *of_building) if _holds(c.since, c.until, seen.at)]
+
+
 def _conditions(seen: Seen, expected: Expectation) -> Answer:
-    held = [c for c in seen.judged.conditions if _holds(c.since, c.until, seen.at)]
+    held = _held(seen)
     names = _subjects(seen)
     found = [(c.condition, names.get(c.subject, str(c.subject)), c.since) for c in held]
     met = any(
@@ -179,6 +196,7 @@ def _conditions(seen: Seen, expected: Expectation) -> Answer:
 def _subjects(seen: Seen) -> dict[UUID, str]:
     """Symbolic names of everything a condition may be about."""
     names = {p.id: p.ref for p in seen.evidence.positions} | {seen.evidence.boiler: WHOLE}
+    names |= {paper_id(seen.evidence.boiler, p.kind): WHOLE for p in seen.evidence.papers}
     return names | {_id(seen, d): f"{d.rule}@{seen.ref_of(d.position)}" for d in seen.judged.deficiencies}
 
 
@@ -187,7 +205,7 @@ def _id(seen: Seen, one: Deficiency) -> UUID:
 
 
 def _no_condition(seen: Seen, expected: Expectation) -> Answer:
-    held = {c.condition for c in seen.judged.conditions if _holds(c.since, c.until, seen.at)}
+    held = {c.condition for c in _held(seen)}
     return expected.want not in held, f"no {expected.want}", ", ".join(sorted(held)) or "none"
 
 

@@ -20,6 +20,8 @@ CONDITIONS = (
     "repaired_not_proven",
     "season_without_visit",
     "hold_but_firing",
+    "certificate_running_out",
+    "building_without_heat",
 )
 VERDICTS = ("pass", "fail", "inconclusive", "not_a_test", "not_done", "noted")
 GRADES = ("good", "drifted", "failed", "none")

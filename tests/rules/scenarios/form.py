@@ -9,16 +9,24 @@ place (`limit:` with nothing behind it is taken out); terms of its own replace t
     source: domain 4                                                    # where that is written (optional)
     known_fault: sentence                                               # only while the rules answer wrongly
     zone: America/New_York
-    boiler: {name, since, output_btu_h, cutoffs_needed, lowest_safe_line_in, positions}
+    boiler: {name, since, output_btu_h, cutoffs_needed, lowest_safe_line_in, heating_surface_ft2, construction, firing,
+      heats, positions}
       positions:                                                        # your own word for each place
         upper: {role, kind, name, hangs_on, attributes, settings, needed, fitted, declared: {procedure: day}}
     terms: {season: 10-01/05-31, urgent_days, due_soon_days, operator_firing_days, variants: {procedure: variant},
-      overrides: {procedure: {interval: 24 mo, anchor: season, grace_days, source}}, run_on_by, from}
+      overrides: {procedure: {interval: 24 mo, anchor: season, grace_days, source}}, run_on_by, gauge_most_psi,
+      relief_rule: output_only | greater_of, from}
     services: [{state: laid_up_wet, since: 2026-06-01}]
+    register:                                                           # what changes in it after the first day
+      - {since: 2026-01-02, position: limit, settings: {set_psi: 9}}    # or hangs_on, needed, kind, attributes
+      - {since: 2026-01-02, cutoffs_needed: 1}                          # of the boiler as a whole
+    papers: [{kind: certificate, name: boiler certificate, since: 2025-04-01, until: 2026-03-31}]
+    acts: [{defer: rule, position, episode: 1, at, until}, {report_repair: rule, position, at}]
     people: {Vera: [technician, {code: fire_side, from: day, until: day}], Otto: [operator]}
     visits:                                                             # each in the words of the API
       - {id: first, kind, performed_at, posted_at, people: [Vera], state_on_arrival, left_as, call_for_heat,
-         entries: [...], leaving_checks: all, corrects: id, reason, void, seconded: {by: Nora, at: instant}, note}
+         entries: [...], leaving_checks: all, corrects: id, reason, void, seconded: {by: Nora, at: instant}, note,
+         neighbour: yes}              # done at another boiler of the header group, on positions shared with this one
     moments:
       - at: 2026-10-01 09:00
         known_at: 2026-10-02          # only visits posted by then
@@ -51,14 +59,14 @@ from uuid import UUID, uuid5
 from fleet.catalog.parse import parse
 from fleet.rules.catalogue import Catalogue
 from fleet.rules.readiness import LEAVING_CHECKS
-from fleet.rules.values import Evidence, Value, Visit
-from tests.rules.scenarios import setup
+from fleet.rules.values import Act, Evidence, Value, Visit
+from tests.rules.scenarios import later, setup
 from tests.rules.scenarios.entries import Place, Register, Work, entries
 from tests.rules.scenarios.expected import Cast, Moment, moments
 from tests.rules.scenarios.nodes import Broken, Here, merged, root
 
 SHARED = {"zone", "boiler", "terms", "people"}
-SCENARIO = SHARED | {"scenario", "source", "known_fault", "services", "visits", "moments"}
+SCENARIO = SHARED | {"scenario", "source", "known_fault", "services", "register", "papers", "acts", "visits", "moments"}
 VISIT = {
     "id",
     "kind",
@@ -74,6 +82,7 @@ VISIT = {
     "reason",
     "void",
     "seconded",
+    "neighbour",
     "note",
 }
 KINDS = (
@@ -110,6 +119,7 @@ class Scenario:
     posted: tuple[Posted, ...]
     moments: tuple[Moment, ...]
     known_fault: str = ""
+    acts: tuple[Act, ...] = ()
 
 
 @cache
@@ -161,6 +171,7 @@ def _scenario(here: Here, shared: Mapping[str, Here], work: Work) -> Scenario:
         posted=posted,
         moments=moments(told["moments"], cast),
         known_fault=told["known_fault"].text("a sentence") if "known_fault" in told else "",
+        acts=tuple(later.acts(told["acts"], register)) if "acts" in told else (),
     )
 
 
@@ -171,6 +182,10 @@ def _evidence(told: Mapping[str, Here], shared: Mapping[str, Here]) -> tuple[Evi
     evidence, places = setup.boiler(told["boiler"], common, zone, catalogue())
     if "terms" in told:
         evidence = replace(evidence, terms=setup.terms(told["terms"], zone, catalogue()))
+    if "register" in told:
+        evidence = later.register(told["register"], evidence, places)
+    if "papers" in told:
+        evidence = replace(evidence, papers=tuple(later.papers(told["papers"], zone)))
     if "services" in told:
         evidence = replace(evidence, services=tuple(setup.services(told["services"], zone)))
     return evidence, places
@@ -187,6 +202,7 @@ def _visits(here: Here, people: setup.People, register: Register) -> Iterator[Po
             raise item.wrong(f"another visit is {name!r} already")
         corrects = told["corrects"].one_of(open_, "visit to correct") if "corrects" in told else ""
         visit = replace(_visit(name, item, told, people, register), void=_void(item, told))
+        visit = replace(visit, own=not ("neighbour" in told and told["neighbour"].flag()))
         visit = replace(visit, corrects=visit_id(corrects) if corrects else None)
         yield Posted(name, visit, _seconded(told, people, register))
         seen.add(name)

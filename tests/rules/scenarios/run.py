@@ -41,7 +41,9 @@ def results(scenario: Scenario) -> Iterator[Result]:
     for moment in scenario.moments:
         evidence = replace(scenario.evidence, visits=known_visits(scenario, moment.known_at))
         so_far = _until(evidence, moment.at)
-        seen = Seen(moment, evidence, judge(evidence, (), moment.at), judge(so_far, (), moment.at), names)
+        seen = Seen(
+            moment, evidence, judge(evidence, scenario.acts, moment.at), judge(so_far, scenario.acts, moment.at), names
+        )
         when = seen.local(moment.at) + (f", known {seen.local(moment.known_at)}" if moment.known_at else "")
         yield Result(moment.line, when, tuple(check(seen)))
 

@@ -17,13 +17,16 @@ from fleet.rules.values import (
     ServiceChange,
     Setting,
     Terms,
+    Value,
 )
 from tests.rules.scenarios.entries import Place, attributes
 from tests.rules.scenarios.nodes import Here, merged
 
 BOILER = UUID("7d0c6a52-1c1f-4f0e-8a34-000000000001")
-BOILER_KEYS = {"name", "since", "output_btu_h", "cutoffs_needed", "lowest_safe_line_in", "positions"}
-MEASURED = ("output_btu_h", "cutoffs_needed", "lowest_safe_line_in")
+MEASURED = ("output_btu_h", "cutoffs_needed", "lowest_safe_line_in", "heating_surface_ft2")
+CHOSEN = {"construction": ("cast_iron", "firetube", "watertube"), "firing": ("hand", "stoker", "oil_gas")}
+TOLD = (*MEASURED, *CHOSEN, "heats")
+BOILER_KEYS = {"name", "since", "positions", *TOLD}
 POSITION_KEYS = {"role", "kind", "name", "hangs_on", "attributes", "settings", "needed", "fitted", "declared"}
 TERM_KEYS = {
     "from",
@@ -34,7 +37,10 @@ TERM_KEYS = {
     "variants",
     "overrides",
     "run_on_by",
+    "gauge_most_psi",
+    "relief_rule",
 }
+RELIEF_RULES = ("output_only", "greater_of")
 QUALIFICATIONS = ("operator", "technician", "fire_side", "valve_shop", "inspector", "utility")
 DEFAULT_TERMS = Terms(None, Season(10, 1, 5, 31))
 
@@ -78,11 +84,23 @@ def boiler(here: Here, shared: Here | None, zone: str, catalogue: Catalogue) -> 
         catalogue=catalogue,
         terms=(DEFAULT_TERMS,),
         positions=tuple(_position(ref, keys, places[ref]) for ref, (_, keys) in listed.items()),
-        settings=tuple(Setting(None, m, told[m].number(), since) for m in MEASURED if m in told),
+        settings=tuple(Setting(None, key, boiler_value(told[key], key), since) for key in TOLD if key in told),
     )
     for ref, (at, keys) in listed.items():
         evidence = _furnish(evidence, _Spot(places[ref], at, keys, since), places)
     return evidence, places
+
+
+def boiler_value(here: Here, key: str) -> Value:
+    """A value of the boiler as a whole: measured, chosen, or (`heats`) yes or no."""
+    if key in MEASURED:
+        return here.number()
+    return here.one_of(CHOSEN[key], key) if key in CHOSEN else here.flag()
+
+
+def device_id(place: Place, since: datetime) -> UUID:
+    """The id of a device that the register fits later on."""
+    return uuid5(place.id, f"device of {since.isoformat()}")
 
 
 def _positions(here: Here, shared: Here | None) -> dict[str, tuple[Here, dict[str, Here]]]:
@@ -127,7 +145,7 @@ def _furnish(evidence: Evidence, spot: _Spot, places: Mapping[str, Place]) -> Ev
     fitted = keys["fitted"].instant(evidence.zone) if "fitted" in keys else spot.since
     settings = list(evidence.settings)
     if "hangs_on" in keys:
-        settings.append(Setting(place.id, "paths", _paths(keys["hangs_on"], places), spot.since))
+        settings.append(Setting(place.id, "paths", paths(keys["hangs_on"], places), spot.since))
     if "needed" in keys:
         settings.append(Setting(place.id, "needed", keys["needed"].flag(), spot.since))
     fitting = _fitting(evidence, spot, fitted)
@@ -141,7 +159,8 @@ def _furnish(evidence: Evidence, spot: _Spot, places: Mapping[str, Place]) -> Ev
     return replace(evidence, settings=tuple(settings), fittings=fittings)
 
 
-def _paths(here: Here, places: Mapping[str, Place]) -> tuple[UUID, ...]:
+def paths(here: Here, places: Mapping[str, Place]) -> tuple[UUID, ...]:
+    """The positions one hangs on."""
     refs = here.words(places, "position") if here.is_list else [here.one_of(places, "position")]
     return tuple(places[ref].id for ref in refs)
 
@@ -186,6 +205,8 @@ def _terms(here: Here, zone: str, catalogue: Catalogue) -> Terms:
         **{name: told[name].whole() for name in days if name in told},
         variants=_variants(told["variants"], catalogue) if "variants" in told else {},
         overrides=_overrides(told["overrides"], catalogue) if "overrides" in told else {},
+        **({"gauge_most_psi": told["gauge_most_psi"].number()} if "gauge_most_psi" in told else {}),
+        **({"relief_rule": told["relief_rule"].one_of(RELIEF_RULES, "rule")} if "relief_rule" in told else {}),
         run_on_by=told["run_on_by"].text("a name") if "run_on_by" in told else "",
     )
 
