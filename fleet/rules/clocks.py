@@ -8,7 +8,7 @@ from itertools import pairwise
 from fleet.calendar import Due, Interval, calendar_due, day_of, day_start, nth_firing_day, season_due
 from fleet.rules.catalogue import Procedure
 from fleet.rules.ledger import Snapshot
-from fleet.rules.values import Evidence, Law, State, Terms
+from fleet.rules.values import Evidence, Law, Override, State, Terms
 
 NEW_COUNTS = frozenset({"pop_test"})  # a valve fitted new comes from the shop with its set pressure proven
 
@@ -45,6 +45,26 @@ def timing(law: Law, procedure: Procedure) -> Timing | None:
     if procedure.interval is None:
         return None
     return Timing(procedure.interval, procedure.anchor, procedure.grace_days)
+
+
+def looser(law: Law, here: Snapshot) -> bool:
+    """Whether a written override gives this kind more time for a proof than its source does."""
+    for code, own in law.terms.overrides.items():
+        procedure = law.catalogue.procedures.get(code)
+        if procedure and here.kind in procedure.kinds and procedure.proof != "none" and _longer(own, procedure):
+            return True
+    return False
+
+
+_ANY_DAY = date(2025, 10, 1)  # lengths are compared from it: a month is a month
+
+
+def _longer(own: Override, procedure: Procedure) -> bool:
+    if procedure.interval is None:
+        return False
+    mine, theirs = own.interval.after(_ANY_DAY), procedure.interval.after(_ANY_DAY)
+    more_grace = own.grace_days > procedure.grace_days
+    return mine > theirs or (mine == theirs and more_grace) or (own.anchor == "season" != procedure.anchor)
 
 
 def clocks(evidence: Evidence, here: Snapshot, law: Law) -> list[Clock]:

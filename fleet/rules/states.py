@@ -6,7 +6,7 @@ from datetime import datetime
 from itertools import pairwise
 
 from fleet.calendar import day_start
-from fleet.rules.clocks import Clock, clocks, full_clocks, full_proofs
+from fleet.rules.clocks import Clock, clocks, full_clocks, full_proofs, looser
 from fleet.rules.ledger import Ledger, Record, Snapshot
 from fleet.rules.values import Evidence, Law, Reason, State, StateSegment
 from fleet.rules.wording import asked_for, on
@@ -47,16 +47,18 @@ def _within(
     if fixed is not None:
         new = fixed[0] is State.NEVER_PROVEN
         due = _declared_due(ledger, here, law) if new else None
-        yield StateSegment(record.position.id, since, until, *fixed, _new_marks(here) if new else (), full_due=due)
+        yield StateSegment(record.position.id, since, until, *fixed, _new_marks(here, law) if new else (), full_due=due)
         return
     steps = [c for c in clocks(ledger.evidence, here, law) if until is None or c.at < until]
     first = _proven(ledger, record, here)
     full = next((c.at for c in full_clocks(ledger.evidence, here, law) if c.state is State.DUE), None)
-    starts = [StateSegment(record.position.id, since, until, State.PROVEN, first, _marks(here), None, full)]
+    starts = [StateSegment(record.position.id, since, until, State.PROVEN, first, _marks(here, law), None, full)]
     for clock in steps:
         reason, begin = _overdue(ledger, record, clock), _later(since, clock.at)
         starts.append(
-            StateSegment(record.position.id, begin, until, clock.state, reason, _marks(here), clock.remind_at, full)
+            StateSegment(
+                record.position.id, begin, until, clock.state, reason, _marks(here, law), clock.remind_at, full
+            )
         )
     ends = [*(s.since for s in starts[1:]), until]
     for segment, end in zip(starts, ends, strict=True):
@@ -64,14 +66,14 @@ def _within(
             yield replace(segment, until=end)
 
 
-def _marks(here: Snapshot) -> tuple[str, ...]:
-    return ("doubtful",) if here.doubted else ()
+def _marks(here: Snapshot, law: Law) -> tuple[str, ...]:
+    return (*(["doubtful"] if here.doubted else []), *(["looser"] if looser(law, here) else []))
 
 
-def _new_marks(here: Snapshot) -> tuple[str, ...]:
+def _new_marks(here: Snapshot, law: Law) -> tuple[str, ...]:
     """Never proven; but something may have been declared, or passed and put in doubt."""
     declared = any(code not in dict(here.proofs) for code, _ in here.declared)
-    return (*(["declared"] if declared else []), *_marks(here))
+    return (*(["declared"] if declared else []), *_marks(here, law))
 
 
 def _declared_due(ledger: Ledger, here: Snapshot, law: Law) -> datetime | None:

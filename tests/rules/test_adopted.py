@@ -6,7 +6,8 @@ from typing import Any
 
 import pytest
 
-from fleet.rules.values import Evidence, Terms
+from fleet.calendar import Interval
+from fleet.rules.values import Evidence, Override, Terms
 from tests.rules.build import SEASON, Boiler, ident, local
 from tests.rules.plant import Plant
 from tests.rules.test_properties import judged
@@ -71,3 +72,22 @@ def test_what_a_later_rule_allows_closes_with_the_gauges_proof_or_at_once_where_
         if d.rule == "gauge_range"
     ]
     assert [d.repaired_at for d in found] == [MIDNIGHT]
+
+
+@pytest.mark.parametrize(
+    ("code", "interval", "grace", "marked"),
+    [
+        ("limit_trip", "12 mo", 30, False),
+        ("limit_trip", "12 mo", 31, True),
+        ("limit_trip", "13 mo", 0, True),
+        ("limit_trip", "6 mo", 14, False),
+        ("slow_drain", "24 mo", 30, False),  # no proof of a limit
+    ],
+)
+def test_an_override_that_gives_more_time_than_its_source_is_marked(
+    code: str, interval: str, grace: int, marked: bool
+) -> None:
+    own = Override(Interval.parse(interval), "season", grace, "the owner's insurer, in writing")
+    evidence = replace(Boiler().service().evidence(), terms=(replace(FIRST, overrides={code: own}),))
+    newest = [s for s in judged(evidence).states if s.position == ident("limit")][-1]
+    assert ("looser" in newest.marks) is marked
