@@ -15,7 +15,7 @@ from fleet.portfolio.models import Boiler, Fitting, Position, ServiceState, Sett
 from fleet.rules import VERSION, values
 from fleet.terms.models import Adoption
 from fleet.terms.values import as_terms, version
-from fleet.visits.models import Attendance, Entry, Reading, Visit
+from fleet.visits.models import Attendance, Entry, Reading, Seconding, Visit
 
 
 def build_of(portfolio: UUID, at: datetime) -> str:
@@ -108,13 +108,15 @@ def _services(boiler: UUID, known_at: datetime | None) -> Iterable[values.Servic
 
 
 def _visits(boiler: Boiler, positions: list[UUID], known_at: datetime | None) -> Iterable[values.Visit]:
-    """Visits at the end of their chain of corrections; of a neighbour's, only what was done on shared positions."""
-    visits = {v.id: v for v in _valid(boiler, known_at)}
+    """Visits and the corrections that may restate them; of a neighbour's, only what was done on shared positions."""
+    posted = {v.id: v for v in _posted(boiler, known_at)}
+    seconded = _seconded(posted, known_at)
+    visits = _undecided(posted, seconded)
     people = _qualifications(visits)
     entries = _entries(visits, positions)
     for visit in visits.values():
         own = visit.boiler_id == boiler.id
-        if entries[visit.id] or own:
+        if entries[visit.id] or own or visit.corrects_id in visits:
             yield values.Visit(
                 id=visit.id,
                 kind=visit.kind,
@@ -125,18 +127,39 @@ def _visits(boiler: Boiler, positions: list[UUID], known_at: datetime | None) ->
                 state_on_arrival=visit.state_on_arrival,
                 left_as=visit.left_as,
                 leaving_checks={k: bool(v) if isinstance(v, list) else v for k, v in visit.leaving_checks.items()},
+                corrects=visit.corrects_id,
+                void=visit.void,
+                seconded=visit.id in seconded,
                 own=own,
             )
 
 
-def _valid(boiler: Boiler, known_at: datetime | None) -> QuerySet[Visit]:
+def _posted(boiler: Boiler, known_at: datetime | None) -> QuerySet[Visit]:
     members = Q(boiler=boiler)
     if boiler.header_group_id:
         members |= Q(boiler__header_group=boiler.header_group_id)
-    if known_at is None:
-        return Visit.objects.filter(members, corrected_by=None, void=False)
-    later = Visit.objects.filter(posted_at__lte=known_at, corrects__isnull=False).values("corrects")
-    return Visit.objects.filter(members, posted_at__lte=known_at, void=False).exclude(id__in=later)
+    found = Visit.objects.filter(members)
+    return found.filter(posted_at__lte=known_at) if known_at else found
+
+
+def _seconded(posted: dict[UUID, Visit], known_at: datetime | None) -> set[UUID]:
+    """The corrections that a second qualified person stands behind."""
+    corrections = [v.id for v in posted.values() if v.corrects_id]
+    if not corrections:
+        return set()
+    found = Seconding.objects.filter(visit__in=corrections)
+    return set((found.filter(at__lte=known_at) if known_at else found).values_list("visit", flat=True))
+
+
+def _undecided(posted: dict[UUID, Visit], seconded: set[UUID]) -> dict[UUID, Visit]:
+    """Without what a seconded correction has taken the place of; between the rest the rules choose."""
+    gone: set[UUID | None] = set()
+    for correction in seconded:
+        old = posted[correction].corrects_id
+        while old in posted and old not in gone:
+            gone.add(old)
+            old = posted[old].corrects_id
+    return {id_: visit for id_, visit in posted.items() if id_ not in gone}
 
 
 def _qualifications(visits: dict[UUID, Visit]) -> dict[UUID, set[str]]:
