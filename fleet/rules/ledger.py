@@ -6,6 +6,7 @@ from datetime import date, datetime
 from math import isfinite
 from uuid import UUID
 
+from fleet.engineering.makeup import Reading
 from fleet.rules.catalogue import Catalogue, FindingRule, Procedure, Role
 from fleet.rules.values import Entry, Evidence, Law, Level, Position, Service, Value, Visit
 
@@ -127,13 +128,23 @@ class Record:
         return float(value) if isinstance(value, (int, float)) and not isinstance(value, bool) else None
 
 
+@dataclass(frozen=True, slots=True)
+class Period:
+    """Make-up between two readings, known at the later: gallons a day, and why that is too much ('' in band)."""
+
+    at: datetime
+    rate: float
+    in_band: bool
+    told: str
+
+
 @dataclass(slots=True)
 class Meter:
-    """A make-up meter while it is read: its newest reading, and gallons a day between readings, oldest first."""
+    """A make-up meter while it is read: its newest reading, its periods, and the rates of those in band."""
 
-    last: tuple[datetime, float] | None = None
-    rates: list[tuple[datetime, float]] = field(default_factory=list)
-    usual: list[float] = field(default_factory=list)  # those of them that were in band: what is high is no normal
+    last: Reading | None = None
+    periods: list[Period] = field(default_factory=list)
+    usual: list[float] = field(default_factory=list)
 
 
 @dataclass(frozen=True, slots=True)
