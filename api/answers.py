@@ -93,6 +93,7 @@ class AnswerSerializer(serializers.Serializer[Any]):
     deficiencies = DeficiencyChangeSerializer(many=True)
     readiness = ReadinessSerializer(allow_null=True)
     standing = StandingChangeSerializer()
+    waits_for_second = serializers.BooleanField()
     newer_facts_stand = serializers.BooleanField()
     caution = serializers.CharField()
 

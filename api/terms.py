@@ -1,5 +1,6 @@
 """What a portfolio adopted: its season, its days, its own intervals."""
 
+from math import isfinite
 from typing import Any
 from uuid import UUID
 
@@ -36,6 +37,16 @@ class WholeField(serializers.IntegerField):
         return super().to_internal_value(data)
 
 
+class NumberField(serializers.FloatField):
+    """A JSON number: no text that might mean one."""
+
+    def to_internal_value(self, data: Any) -> float:
+        """Take finite numbers only."""
+        if not isinstance(data, (int, float)) or isinstance(data, bool) or not isfinite(data):
+            self.fail("invalid")
+        return super().to_internal_value(data)
+
+
 class OverrideSerializer(StrictSerializer):
     """A portfolio's own written interval for one procedure, with who says so."""
 
@@ -56,6 +67,8 @@ class TermsSerializer(StrictSerializer):
     variants = serializers.DictField(child=TextField(max_length=40), required=False)
     overrides = serializers.DictField(child=OverrideSerializer(), required=False)
     run_on_by = TextField(max_length=200, required=False, allow_blank=True)
+    gauge_most_psi = NumberField(required=False)
+    relief_rule = TextField(max_length=16, required=False)
 
     def beside(self, data: dict[str, Any]) -> dict[str, Any]:
         """Bound the lists before looking at any of them."""
@@ -75,6 +88,8 @@ class AdoptedSerializer(serializers.Serializer[Any]):
     variants = serializers.DictField(child=serializers.CharField())
     overrides = serializers.DictField(child=OverrideSerializer())
     run_on_by = serializers.CharField(allow_blank=True)
+    gauge_most_psi = serializers.FloatField()
+    relief_rule = serializers.CharField()
 
 
 class Terms(APIView):

@@ -84,7 +84,11 @@ class Act(Row):
 
 
 class Survey(Row):
-    """When nothing was known of a boiler: the conclusion the portfolio's alert is made from. The id is the boiler's."""
+    """What the alerts of portfolio and building are made from: when nothing was known of a boiler, and its heat.
+
+    A conclusion; the id is the boiler's.
+    """
 
     boiler = models.OneToOneField(Boiler, models.PROTECT, related_name="survey")
     spans = models.JSONField()  # [[since, until or null], …]
+    heat = models.JSONField(default=dict)  # rules.values.Heat

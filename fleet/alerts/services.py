@@ -39,11 +39,16 @@ def reconcile(*, boiler: Boiler, conditions: Sequence[Condition], at: datetime) 
 
 def reconcile_portfolio(*, portfolio: UUID, conditions: Sequence[Condition], at: datetime) -> Reconciled:
     """The same for what belongs to no boiler; the portfolio's pulse must be locked."""
-    return _reconcile({"portfolio_id": portfolio, "boiler_id": None}, conditions, at)
+    return _reconcile({"portfolio_id": portfolio, "boiler_id": None}, conditions, at, {"condition": "not_surveyed"})
 
 
-def _reconcile(scope: Values, conditions: Sequence[Condition], at: datetime) -> Reconciled:
-    rows = list(Alert.kept.filter(**scope).exclude(condition=UNJUDGED))
+def reconcile_building(*, portfolio: UUID, building: UUID, conditions: Sequence[Condition], at: datetime) -> Reconciled:
+    """The same for what a building as a whole is told of; the portfolio's pulse must be locked."""
+    return _reconcile({"portfolio_id": portfolio, "boiler_id": None}, conditions, at, {"subject": building})
+
+
+def _reconcile(scope: Values, conditions: Sequence[Condition], at: datetime, only: Values | None = None) -> Reconciled:
+    rows = list(Alert.kept.filter(**scope, **(only or {})).exclude(condition=UNJUDGED))
     matched = match(rows, [c for c in conditions if c.since <= at], at)
     acts = _acts(rows)
     news: list[News] = []

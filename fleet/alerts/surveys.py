@@ -1,32 +1,63 @@
-"""When nothing was known of each boiler: kept so that the portfolio's alert needs no other boiler judged again."""
+"""What portfolio and building are told of, kept per boiler so that no other boiler needs to be judged again."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
 from datetime import datetime
+from typing import Any
 from uuid import UUID
 
 from fleet.alerts.models import Survey
 from fleet.portfolio.conclusions import plain
 from fleet.portfolio.models import Boiler
 from fleet.rules.portfolio import Span
+from fleet.rules.values import Heat
+from fleet.rules.values import Span as HeatSpan
 
 
-def keep(*, boiler: Boiler, spans: Sequence[Span]) -> int:
-    """Make the boiler's row equal to what was concluded; return rows written."""
-    wanted = plain(spans)
+@dataclass(frozen=True, slots=True)
+class Kept:
+    """What of a boiler's row became different."""
+
+    survey: bool
+    heat: bool
+
+    @property
+    def written(self) -> int:
+        """Rows written."""
+        return int(self.survey or self.heat)
+
+
+def keep(*, boiler: Boiler, spans: Sequence[Span], heat: Heat) -> Kept:
+    """Make the boiler's row equal to what was concluded."""
+    wanted, warmth = plain(spans), plain(heat)
     row = Survey.objects.filter(id=boiler.id).first()
-    if row is not None and row.spans == wanted:
-        return 0
-    if row is None:
-        row = Survey(id=boiler.id, boiler=boiler, portfolio_id=boiler.portfolio_id)
-    row.spans = wanted
-    row.save()
-    return 1
+    kept = Kept(row is None or row.spans != wanted, row is None or row.heat != warmth)
+    if kept.written:
+        row = row or Survey(id=boiler.id, boiler=boiler, portfolio_id=boiler.portfolio_id)
+        row.spans, row.heat = wanted, warmth
+        row.save()
+    return kept
 
 
 def of_portfolio(portfolio: UUID) -> Iterable[tuple[Span, ...]]:
     """The spans of each boiler of a portfolio; of one that was never judged nothing is known since it is on record."""
     for since, spans in Boiler.objects.filter(portfolio=portfolio).values_list("since", "survey__spans"):
         yield ((since, None),) if spans is None else tuple((_instant(a), b and _instant(b)) for a, b in spans)
+
+
+def of_building(building: UUID) -> list[Heat]:
+    """What each boiler of a building that was judged says of heat."""
+    rows = Survey.objects.filter(boiler__building=building).order_by("id").values_list("heat", flat=True)
+    return [_heat(row) for row in rows if row]
+
+
+def _heat(row: Mapping[str, Any]) -> Heat:
+    calls, lit = (tuple(_instant(t) for t in row[key]) for key in ("calls", "lit"))
+    return Heat(_spans(row["absent"]), _spans(row["cold"]), _spans(row["seasons"]), calls, lit)
+
+
+def _spans(rows: Iterable[Sequence[str | None]]) -> tuple[HeatSpan, ...]:
+    return tuple((_instant(a) if a else None, _instant(b) if b else None) for a, b in rows)
 
 
 def _instant(text: str) -> datetime:

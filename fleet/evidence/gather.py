@@ -11,7 +11,7 @@ from django.db.models import Q, QuerySet
 from fleet.accounts.models import Qualification
 from fleet.calendar import day_start
 from fleet.catalog import queries as catalog
-from fleet.portfolio.models import Boiler, Fitting, Position, ServiceState, Setting
+from fleet.portfolio.models import Boiler, Fitting, Paper, Position, ServiceState, Setting
 from fleet.rules import VERSION, values
 from fleet.terms.models import Adoption
 from fleet.terms.values import as_terms, version
@@ -55,6 +55,7 @@ def gather(boiler_id: UUID, at: datetime, known_at: datetime | None = None) -> t
         services=tuple(_services(boiler.id, known_at)),
         visits=tuple(_visits(boiler, ids, known_at)),
         editions=tuple(_editions(releases[1:], zone)),
+        papers=tuple(_papers(boiler, known_at)),
     )
     return evidence, _build(releases[-1].number, adopted)
 
@@ -69,6 +70,13 @@ def _editions(releases: Iterable[catalog.Known], zone: str) -> Iterable[values.E
     for release in releases:
         if release.starts_on is not None:
             yield values.Edition(day_start(release.starts_on, zone), catalog.catalogue_of(release.number))
+
+
+def _papers(boiler: Boiler, known_at: datetime | None) -> Iterable[values.Paper]:
+    """The boiler's own papers and its building's."""
+    rows = _known(Paper.objects.filter(Q(boiler=boiler) | Q(boiler=None, building=boiler.building_id)), known_at)
+    for row in {(r.boiler_id, r.kind, r.since): r for r in rows}.values():
+        yield values.Paper(row.kind, row.name, row.since, row.until)
 
 
 def _positions(boiler: Boiler) -> QuerySet[Position]:

@@ -36,6 +36,8 @@ def answer(visit: Visit, done: Concluded, at: datetime) -> dict[str, Any]:
             "then": now.then,
             "next_boundary": plain(now.until),
         },
+        # A correction out of a hold has no effect until a second qualified person stands behind it.
+        "waits_for_second": visit.id in judgement.waiting,
         "newer_facts_stand": judgement.anchor is not None and judgement.anchor > visit.performed_at,
         "caution": CAUTION,
     }

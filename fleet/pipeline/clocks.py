@@ -4,7 +4,7 @@ from collections.abc import Iterable, Sequence
 from datetime import datetime
 
 from fleet.rules.portfolio import Span
-from fleet.rules.values import Judgement
+from fleet.rules.values import Heat, Judgement
 
 
 def next_boundary(judgement: Judgement, more: Iterable[datetime], at: datetime) -> datetime | None:
@@ -18,6 +18,11 @@ def next_boundary(judgement: Judgement, more: Iterable[datetime], at: datetime) 
 def ends(spans: Sequence[Span]) -> list[datetime]:
     """Where spans begin and end."""
     return [instant for span in spans for instant in span if instant]
+
+
+def of_heat(heat: Heat) -> list[datetime]:
+    """Where a building may become cold or warm by time alone."""
+    return [instant for span in (*heat.absent, *heat.cold, *heat.seasons) for instant in span if instant]
 
 
 def passed(instants: Iterable[datetime], last: datetime | None, at: datetime) -> bool:

@@ -19,13 +19,13 @@ from fleet.deficiencies import life
 from fleet.deficiencies import services as deficiencies
 from fleet.deficiencies.models import Act
 from fleet.evidence import gather
-from fleet.pipeline.clocks import ends, next_boundary, passed
-from fleet.pipeline.whole import settle
+from fleet.pipeline.clocks import ends, next_boundary, of_heat, passed
+from fleet.pipeline.whole import settle, settle_building
 from fleet.portfolio.locks import lock
 from fleet.portfolio.models import Boiler
 from fleet.portfolio.news import Cause, News
 from fleet.rules import judge
-from fleet.rules.portfolio import surveyed_at, unsurveyed
+from fleet.rules.portfolio import unsurveyed
 from fleet.rules.values import Evidence, Judgement, StandingSegment
 
 T = TypeVar("T")
@@ -36,7 +36,7 @@ Told = Mapping[UUID, Sequence[News]]  # by portfolio: what the facts themselves 
 class Concluded:
     """One boiler after it was judged: what it stood at before, what is concluded now, what became different.
 
-    `survey_moved`: the portfolio's own conditions may be different because of it.
+    `survey_moved`, `heat_moved`: the portfolio's own conditions, or the building's, may be different because of it.
     """
 
     boiler: Boiler
@@ -45,6 +45,7 @@ class Concluded:
     news: Sequence[News]
     written: int
     survey_moved: bool = False
+    heat_moved: bool = False
 
 
 def write(
@@ -74,6 +75,8 @@ def conclude(boilers: Iterable[Boiler], *, at: datetime, cause: Cause, told: Tol
         news = [*told.get(portfolio, ()), *(n for d in own for n in d.news)]
         if any(d.survey_moved for d in own):
             news += settle(portfolio=portfolio, at=at).news
+        for building in {d.boiler.building_id: d.boiler.building for d in own if d.heat_moved}.values():
+            news += settle_building(building=building, at=at).news
         board.stamp(portfolio=portfolio, news=news, cause=cause, at=at)
     return done
 
@@ -90,15 +93,17 @@ def _one(boiler: Boiler, at: datetime, *, acted: bool) -> Concluded:
     opened, news = deficiencies.keep(boiler=boiler, evidence=evidence, judgement=judgement, at=at, acts=acts)
     written += opened + board.keep(boiler=boiler, judgement=judgement)
     alarms = alerts.reconcile(boiler=boiler, conditions=judgement.conditions, at=at)
-    spans = unsurveyed(boiler.since, surveyed_at(evidence), judgement.standings)
-    surveyed = surveys.keep(boiler=boiler, spans=spans)
-    written += alarms.written + surveyed
+    spans, warm = unsurveyed(boiler.since, judgement.surveyed_at, judgement.standings), of_heat(judgement.heat)
+    kept = surveys.keep(boiler=boiler, spans=spans, heat=judgement.heat)
+    written += alarms.written + kept.written
     news = [*_standing(boiler, before, judgement, at), *news, *alarms.news]
-    moved = bool(surveyed) or passed(ends(spans), last.judged_at if last else None, at)
+    since = last.judged_at if last else None
+    moved = kept.survey or passed(ends(spans), since, at), kept.heat or passed(warm, since, at)
     if written or acted or _stale(last, build, at):
-        news += _stamped(boiler, last, build, next_boundary(judgement, [*ends(spans), *alarms.shelves_end], at), at)
+        following = next_boundary(judgement, [*ends(spans), *warm, *alarms.shelves_end], at)
+        news += _stamped(boiler, last, build, following, at)
         written += 1
-    return Concluded(boiler, before, judgement, news, written, moved)
+    return Concluded(boiler, before, judgement, news, written, *moved)
 
 
 def _judged_with(acts: Sequence[Act], evidence: Evidence, at: datetime) -> Judgement:

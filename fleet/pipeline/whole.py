@@ -1,4 +1,4 @@
-"""What a portfolio as a whole is told of: reconciled under its pulse, so that two posts at once count each other."""
+"""What a portfolio or a building as a whole is told of: reconciled under the pulse, so that posts count each other."""
 
 from datetime import datetime
 from uuid import UUID
@@ -9,6 +9,8 @@ from fleet.alerts import services as alerts
 from fleet.alerts import surveys
 from fleet.alerts.models import Alert
 from fleet.board.models import Pulse
+from fleet.portfolio.models import Building
+from fleet.rules.heat import building_conditions
 from fleet.rules.portfolio import portfolio_conditions
 
 
@@ -29,3 +31,12 @@ def settle(*, portfolio: UUID, at: datetime) -> alerts.Reconciled:
     at = not_back(portfolio, at)
     conditions = portfolio_conditions(portfolio, surveys.of_portfolio(portfolio), at)
     return alerts.reconcile_portfolio(portfolio=portfolio, conditions=conditions, at=at)
+
+
+def settle_building(*, building: Building, at: datetime) -> alerts.Reconciled:
+    """Make a building's own alerts equal to what its boilers' conclusions say of heat."""
+    lock_pulse(building.portfolio_id)
+    conditions = building_conditions(building.id, building.address, surveys.of_building(building.id))
+    return alerts.reconcile_building(
+        portfolio=building.portfolio_id, building=building.id, conditions=conditions, at=at
+    )

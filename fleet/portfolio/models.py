@@ -137,3 +137,22 @@ class ServiceState(Row):
 
     class Meta:
         constraints = [models.UniqueConstraint(fields=["boiler", "since", "posted_at"], name="service_state_once")]
+
+
+class Paper(Row):
+    """Evidence: a dated paper of a boiler, or (no boiler) of the building, as a certificate; it alerts, no more."""
+
+    building = models.ForeignKey(Building, models.PROTECT, related_name="papers")
+    boiler = models.ForeignKey(Boiler, models.PROTECT, null=True, related_name="papers")
+    kind = models.CharField(max_length=32)
+    name = models.CharField(max_length=200)
+    since = models.DateTimeField()
+    until = models.DateField()  # its last day, the building's
+    posted_at = models.DateTimeField()
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(
+                fields=["building", "boiler", "kind", "since", "posted_at"], name="paper_once", nulls_distinct=False
+            ),
+        ]

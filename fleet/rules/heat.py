@@ -34,7 +34,7 @@ def heat(timeline: Timeline, standings: Sequence[StandingSegment]) -> Heat:
     )
 
 
-def building_conditions(building: UUID, boilers: Sequence[Heat]) -> tuple[Condition, ...]:
+def building_conditions(building: UUID, name: str, boilers: Sequence[Heat]) -> tuple[Condition, ...]:
     """Building without heat: in season every boiler that heats it is cold, or a no-heat call went unanswered.
 
     It runs from what caused it: the hold or lock-out of the last boiler, or the call.
@@ -46,8 +46,8 @@ def building_conditions(building: UUID, boilers: Sequence[Heat]) -> tuple[Condit
     none_heats = _meet([_union([*b.cold, *b.absent]) for b in boilers])
     cold = _minus(_meet([none_heats, season]), gone)
     called = _union(_called(boilers))
-    told = "No boiler of the building gives heat: each is on hold, locked out or off by its newest entry."
-    answer = "A no-heat call has no later visit that left a boiler firing."
+    told = f"{name} is without heat: each boiler is on hold, locked out or off by its newest entry."
+    answer = f"{name} may be without heat: no visit since the no-heat call left a boiler firing."
     found = [(since, until, told) for since, until in cold]
     found += [(since, until, answer) for since, until in _minus(called, cold)]
     return tuple(

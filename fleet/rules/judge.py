@@ -9,7 +9,6 @@ from fleet.rules.conditions import conditions
 from fleet.rules.corrections import settle
 from fleet.rules.heat import heat
 from fleet.rules.ledger import Case
-from fleet.rules.overdue import repaired_at
 from fleet.rules.readiness import readiness
 from fleet.rules.replay import replay
 from fleet.rules.values import Act, Deficiency, Evidence, Judgement, LevelSegment, StateSegment
@@ -31,13 +30,14 @@ def judge(evidence: Evidence, acts: Sequence[Act], at: datetime) -> Judgement:
     return Judgement(
         verdicts=tuple(run.verdicts),
         findings=tuple(run.findings),
-        deficiencies=_deficiencies(timeline, acts),
+        deficiencies=_deficiencies(timeline),
         states=tuple(known),
         standings=cut,
         readiness=ready,
         conditions=conditions(timeline, known, cut, ready, acts),
         waiting=waiting,
         heat=heat(timeline, cut),
+        surveyed_at=timeline.surveyed_at,
         anchor=max((a.at for a in run.after.values()), default=None),
     )
 
@@ -58,15 +58,12 @@ def _holds(evidence: Evidence) -> frozenset[str]:
     return frozenset(str(c.position or c.rule.code) for c, levels in open_ if c.is_open and levels[-1].level == "hold")
 
 
-def _deficiencies(timeline: Timeline, acts: Sequence[Act]) -> tuple[Deficiency, ...]:
-    made = [
-        _deficiency(c, levels, repaired_at(timeline, c, acts))
-        for c, levels in zip(timeline.cases, timeline.levels, strict=True)
-    ]
+def _deficiencies(timeline: Timeline) -> tuple[Deficiency, ...]:
+    made = [_deficiency(c, levels) for c, levels in zip(timeline.cases, timeline.levels, strict=True)]
     return tuple(sorted(made, key=lambda d: (d.opened_at, d.rule, str(d.position), d.episode)))
 
 
-def _deficiency(case: Case, levels: tuple[LevelSegment, ...], repaired: datetime | None) -> Deficiency:
+def _deficiency(case: Case, levels: tuple[LevelSegment, ...]) -> Deficiency:
     return Deficiency(
         position=case.position,
         rule=case.rule.code,
@@ -76,7 +73,7 @@ def _deficiency(case: Case, levels: tuple[LevelSegment, ...], repaired: datetime
         levels=levels,
         sentence=case.sentence,
         clears_by=tuple(sorted(case.rule.clears_by)),
-        repaired_at=repaired,
+        repaired_at=case.acted_at,
         closed_at=case.closed_at,
         closed_by=case.closed_by,
     )

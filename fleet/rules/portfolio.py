@@ -4,15 +4,9 @@ from collections.abc import Iterable, Iterator, Sequence
 from datetime import datetime
 from uuid import UUID
 
-from fleet.rules.values import Condition, Evidence, Level, Standing, StandingSegment
+from fleet.rules.values import Condition, Level, Standing, StandingSegment
 
 Span = tuple[datetime, datetime | None]  # from an instant to another (None: no end known)
-
-
-def surveyed_at(evidence: Evidence) -> datetime | None:
-    """When the first visit with a qualified technician ended; a neighbour's visit surveyed the neighbour."""
-    own = [v for v in evidence.visits if v.own and "technician" in v.qualifications]
-    return min((max((v.at, *(e.at for e in v.entries))) for v in own), default=None)
 
 
 def unsurveyed(since: datetime, surveyed: datetime | None, standings: Iterable[StandingSegment]) -> tuple[Span, ...]:

@@ -275,3 +275,4 @@ class Judgement:
     waiting: tuple[UUID, ...]  # corrections without effect until a second qualified person stands behind them
     anchor: datetime | None
     heat: Heat = Heat()
+    surveyed_at: datetime | None = None  # when the first visit with a qualified technician ended

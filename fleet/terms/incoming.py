@@ -14,6 +14,8 @@ from fleet.terms.values import season
 ANCHORS = ("", "season")
 DAYS = {"urgent_days": (1, 90), "due_soon_days": (0, 365), "operator_firing_days": (1, 90)}  # common practice
 MOST_GRACE = 366
+GAUGE_PSI = (30.0, 60.0)  # no narrower than the least range (S12), no wider than the widest (from memory)
+RELIEF_RULES = ("output_only", "greater_of")
 OWN = {"interval", "anchor", "grace_days", "source"}
 
 
@@ -29,13 +31,16 @@ class IncomingTerms:
     variants: Mapping[str, str] = field(default_factory=dict)
     overrides: Mapping[str, Mapping[str, Any]] = field(default_factory=dict)
     run_on_by: str = ""
+    gauge_most_psi: float = 60.0
+    relief_rule: str = "output_only"
 
 
 def faults(
     terms: IncomingTerms, newest: Adoption | None, zones: Iterable[str], catalogue: Catalogue, at: datetime
 ) -> list[Fault]:
     """Return everything wrong with the terms; an empty list if they may be adopted."""
-    return [*_start(terms, newest, zones, at), *_season(terms), *_days(terms), *_own(terms, catalogue)]
+    own = [*_own(terms, catalogue), *_relief_and_gauge(terms)]
+    return [*_start(terms, newest, zones, at), *_season(terms), *_days(terms), *own]
 
 
 def _start(terms: IncomingTerms, newest: Adoption | None, zones: Iterable[str], at: datetime) -> Iterator[Fault]:
@@ -76,6 +81,14 @@ def _own(terms: IncomingTerms, catalogue: Catalogue) -> Iterator[Fault]:
         if code not in catalogue.procedures:
             yield Fault("unknown_procedure", f"No procedure {code!r}.", ("overrides", code))
         yield from _override(own, ("overrides", code))
+
+
+def _relief_and_gauge(terms: IncomingTerms) -> Iterator[Fault]:
+    low, high = GAUGE_PSI
+    if not low <= terms.gauge_most_psi <= high:
+        yield Fault("not_possible", f"gauge_most_psi lies between {low:g} and {high:g}.", ("gauge_most_psi",))
+    if terms.relief_rule not in RELIEF_RULES:
+        yield Fault("unknown_choice", f"relief_rule is one of {', '.join(RELIEF_RULES)}.", ("relief_rule",))
 
 
 def _override(own: Mapping[str, Any], place: tuple[str, str]) -> Iterator[Fault]:

@@ -18,6 +18,8 @@ class Adoption(Row):
     variants = models.JSONField(default=dict)  # procedure code → the published variant adopted
     overrides = models.JSONField(default=dict)  # procedure code → {interval, anchor, grace_days, source}
     run_on_by = models.CharField(max_length=200, blank=True)  # who answers for running on the second protection
+    gauge_most_psi = models.FloatField(default=60.0)
+    relief_rule = models.CharField(max_length=16, default="output_only")
     posted_at = models.DateTimeField()
     posted_by = models.ForeignKey(User, models.PROTECT, null=True, related_name="+")
     request_id = models.CharField(max_length=64, blank=True)

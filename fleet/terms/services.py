@@ -35,6 +35,8 @@ def adopt(*, portfolio: UUID, terms: IncomingTerms, version: int, by: User, at: 
         variants=dict(terms.variants),
         overrides={code: dict(own) for code, own in terms.overrides.items()},
         run_on_by=terms.run_on_by,
+        gauge_most_psi=terms.gauge_most_psi,
+        relief_rule=terms.relief_rule,
         posted_at=at,
         posted_by=by,
         request_id=request_id,

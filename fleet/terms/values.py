@@ -31,6 +31,8 @@ def _one(row: Adoption, zone: str) -> Terms:
         variants=row.variants,
         overrides={code: _override(own) for code, own in row.overrides.items()},
         run_on_by=row.run_on_by,
+        gauge_most_psi=row.gauge_most_psi,
+        relief_rule=row.relief_rule,
     )
 
 

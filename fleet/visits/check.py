@@ -171,12 +171,18 @@ def _observe(entry: IncomingEntry, role: Role, register: Register, place: Place)
 
 
 def _seen_with(entry: IncomingEntry, place: Place) -> Iterator[Fault]:
-    """The one thing that is written down with what is seen: whether the burner was firing then."""
+    """What is written down with what is seen: whether the burner fired; with a cause, the manager who stands by it."""
     for name, value in entry.readings.items():
-        if name != "burner_firing":
+        known = _WITH_SEEN.get(name) if name != "manager" or entry.code == "cause_found" else None
+        if known is None:
             yield Fault("unknown_reading", f"An observation has no reading {name!r}.", (*place, "readings", name))
-        elif not isinstance(value, bool):
-            yield Fault("wrong_type", "burner_firing is a bool.", (*place, "readings", name))
+        elif not isinstance(value, known):
+            yield Fault("wrong_type", f"{name} is a {known.__name__}.", (*place, "readings", name))
+        elif name == "manager" and not str(value).strip():
+            yield Fault("required", "Name the manager.", (*place, "readings", name))
+
+
+_WITH_SEEN = {"burner_firing": bool, "manager": str}
 
 
 def _no_readings(entry: IncomingEntry, place: Place) -> Iterator[Fault]:

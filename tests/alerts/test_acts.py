@@ -111,6 +111,8 @@ def test_one_whose_cause_is_taken_away_is_kept_and_comes_back_with_it(held: Flee
     failed = held.flushed(NOW - DAY, burner_stopped=False)
     away = void(failed)
     held.post(away)
+    assert hold().status == "acknowledged"  # out of a hold it waits for the second name
+    held.second(away)
     gone = hold()
     held.post(replace(failed, id=uuid4(), corrects=away.id, reason="it was"), at=NOW + HOUR)
     back = hold()
@@ -131,9 +133,10 @@ def test_a_rebuild_writes_nothing_after_acts_moves_and_withdrawals(held: Fleet) 
     assert pipeline.rebuild(at=NOW) == 0
     held.post(held.flushed(NOW - 3 * DAY, burner_stopped=False))
     assert pipeline.rebuild(at=NOW) == 0
-    held.post(
-        void(held.flushed(NOW - 3 * DAY, burner_stopped=False)), void(held.flushed(NOW - DAY, burner_stopped=False))
-    )
+    both = [void(held.flushed(NOW - days * DAY, burner_stopped=False)) for days in (3, 1)]
+    held.post(*both)
+    assert (hold().status, pipeline.rebuild(at=NOW)) == ("shelved", 0)
+    held.second(*both)
     assert (hold().status, pipeline.rebuild(at=NOW)) == ("withdrawn", 0)
 
 

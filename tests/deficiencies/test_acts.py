@@ -46,7 +46,10 @@ def test_what_is_decided_changes_nothing_that_is_known(office: Desk) -> None:
     before = conclusions(office.fleet.bench().boiler.id)
     for decision in (office.assigned(), REPORT, DEFER, EXPLAIN):
         office.act(row, decision)
-    assert conclusions(office.fleet.bench().boiler.id) == before
+    after = conclusions(office.fleet.bench().boiler.id)
+    assert {**after, "Alert": before["Alert"]} == before
+    # A claim of repair is itself something that somebody should know.
+    assert [a[0] for a in after["Alert"] if a not in before["Alert"]] == ["repaired_not_proven"]
     assert standing(office.fleet.bench()) == "clear"
 
 

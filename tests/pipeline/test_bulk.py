@@ -65,11 +65,25 @@ def test_together_or_one_by_one_or_in_parts_comes_to_the_same(fleet: Fleet) -> N
     assert outcome(fleet, [visits[:5], visits[5:]]) == one_by_one
 
 
-def test_a_visit_corrected_in_the_same_batch_leaves_no_trace_of_a_deficiency(fleet: Fleet) -> None:
+def test_a_visit_corrected_out_of_a_hold_in_the_same_batch_waits_for_its_second(fleet: Fleet) -> None:
     wrong = fleet.flushed(NOW - DAY, burner_stopped=False)
     right = corrected(wrong, entries=fleet.flushed(NOW - DAY).entries)
     assert [p.created for p in fleet.post(wrong, right, wrong)] == [True, True, True]
-    assert not Deficiency.objects.filter(rule="flush_keeps_firing").exists()
+    assert Deficiency.objects.get(rule="flush_keeps_firing").status == "open"  # until somebody else stands behind it
+
+
+def test_a_visit_corrected_in_the_same_batch_where_nothing_is_lifted_leaves_no_trace(fleet: Fleet) -> None:
+    wrong = fleet.flushed(NOW - DAY, sediment="very_dirty")
+    fleet.post(wrong, corrected(wrong, entries=fleet.flushed(NOW - DAY).entries))
+    assert not Deficiency.objects.filter(rule="flush_dirty").exists()
+
+
+def test_a_seconded_correction_takes_the_deficiency_back(fleet: Fleet) -> None:
+    wrong = fleet.flushed(NOW - DAY, burner_stopped=False)
+    right = corrected(wrong, entries=fleet.flushed(NOW - DAY).entries)
+    fleet.post(wrong, right)
+    fleet.second(right)
+    assert Deficiency.objects.get(rule="flush_keeps_firing").status == "withdrawn"
 
 
 def test_one_bad_visit_refuses_all_with_the_faults_of_each_in_its_place(fleet: Fleet) -> None:

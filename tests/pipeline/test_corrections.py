@@ -105,7 +105,9 @@ def test_what_the_old_visit_closed_reopens(served: Fleet) -> None:
 def test_a_void_correction_leaves_nothing_of_the_visit(served: Fleet) -> None:
     failed = served.flushed(NOW + HOUR, burner_stopped=False)
     served.post(failed, at=NOW + HOUR)
-    served.post(correction(failed, void=True, entries=()), at=NOW + HOUR)
+    gone = correction(failed, void=True, entries=())
+    served.post(gone, at=NOW + HOUR)
+    served.second(gone, at=NOW + HOUR)
     assert not Verdict.objects.filter(entry__visit=failed.id).exists()
     assert Deficiency.objects.get(rule="flush_keeps_firing").status == "withdrawn"
 

@@ -51,6 +51,7 @@ def told(fleet: Fleet) -> None:
         fleet.flushed(NOW - DAY, recovery="slow"),
     ):
         fleet.post(visit)
+    fleet.second(right)
 
 
 def end_of(day: date) -> datetime:
@@ -186,7 +187,9 @@ def test_a_correction_takes_its_visit_out_of_the_figures(fleet: Fleet) -> None:
     wrong = fleet.flushed(NOW - 3 * DAY, burner_stopped=False)
     fleet.post(wrong)
     assert figures.open_by_class_per_day(ALL, ago(62), TODAY) != before
-    fleet.post(replace(wrong, id=uuid4(), corrects=wrong.id, reason="another boiler", void=True, entries=()))
+    gone = replace(wrong, id=uuid4(), corrects=wrong.id, reason="another boiler", void=True, entries=())
+    fleet.post(gone)
+    fleet.second(gone)
     assert figures.open_by_class_per_day(ALL, ago(62), TODAY) == before
 
 

@@ -109,7 +109,9 @@ def test_a_correction_takes_the_place_of_the_visit_it_names(clear: Fleet) -> Non
     clear.post(wrong)
     right = clear.flushed(NOW - timedelta(hours=1))
     restated = _correcting(right, wrong.id)
-    clear.post(restated)
+    (told,) = clear.post(restated)
+    assert (told.told()["waits_for_second"], standing(clear.bench())) == (True, "hold")
+    clear.second(restated)
     assert standing(clear.bench()) == "clear"
     assert Deficiency.objects.get().status == "withdrawn"
 

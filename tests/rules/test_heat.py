@@ -25,7 +25,7 @@ def left(
 
 
 def without_heat(*boilers: Boiler) -> list[Condition]:
-    return list(building_conditions(HOUSE, [b.judged().heat for b in boilers]))
+    return list(building_conditions(HOUSE, "12 Larkspur Row", [b.judged().heat for b in boilers]))
 
 
 def spans(found: Sequence[Condition]) -> list[tuple[datetime, datetime | None]]:

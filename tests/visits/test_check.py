@@ -112,7 +112,7 @@ def test_every_act_needs_a_position_of_this_boiler(act: str, position: UUID | No
         (entry("set", position=LIMIT), "nothing_set", ("set",)),
         (entry("set", position=LIMIT, values={"set_psi": None}), "wrong_type", ("set", "set_psi")),
         (entry("set", position=LIMIT, values={"cut_out_psi": 2}), "unknown_value", ("set", "cut_out_psi")),
-        (entry("set", position=VALVE, values={"set_psi": 61}), "not_possible", ("set", "set_psi")),
+        (entry("set", position=VALVE, values={"set_psi": 301}), "not_possible", ("set", "set_psi")),
     ],
 )
 def test_each_fault_has_its_code_and_its_place(made: IncomingEntry, code: str, at: Place) -> None:

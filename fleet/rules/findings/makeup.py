@@ -54,7 +54,7 @@ def _read(ledger: Ledger, entry: Entry, record: Record) -> Meter | None:
     last, meter.last = meter.last, Reading(entry.at.timestamp() / EPOCH_DAYS, float(value), str(record.device))
     if last is None or meter.last.day <= last.day:
         return None
-    used = uses([last, meter.last], record.setting("rolls_over_at"))[0].gallons_per_day
+    used = uses([last, meter.last], record.setting("rolls_over_gal"))[0].gallons_per_day
     if used is None:
         return None
     told = _high(meter.usual, used)

@@ -177,7 +177,7 @@ def _date(seen: Seen, expected: Expectation) -> Answer:
 
 def _held(seen: Seen) -> list[Condition]:
     """What holds then; the boiler of a scenario is the only one of its building."""
-    of_building = building_conditions(seen.evidence.boiler, [seen.judged.heat])
+    of_building = building_conditions(seen.evidence.boiler, "the building", [seen.judged.heat])
     return [c for c in (*seen.judged.conditions, *of_building) if _holds(c.since, c.until, seen.at)]
 
 
