@@ -84,11 +84,6 @@ class Timeline:
         """All states of one position, in order."""
         return self._states[position]
 
-    def state_at(self, position: UUID, at: datetime | None) -> StateSegment:
-        """The segment that holds at `at`; None is the beginning of time."""
-        segments = self._states[position]
-        return segments[bisect_right(segments, at, lo=1, key=_since) - 1 if at else 0]
-
     def view(self, at: datetime | None) -> View:
         """Everything the standing depends on at `at`; asked four times running of the end of each visit."""
         if self._last_view is None or self._last_view.at != at:

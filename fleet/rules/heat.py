@@ -121,11 +121,6 @@ def _seasons(timeline: Timeline) -> Iterator[Span]:
         day = start + timedelta(days=1)
 
 
-def _before(a: datetime | None, b: datetime | None) -> bool:
-    """Whether a span's end lies before another's beginning; an open end lies before nothing."""
-    return a is not None and (b is None or a < b)
-
-
 def _union(spans: Iterable[Span]) -> list[Span]:
     """Spans in order that touch or overlap, joined."""
     found: list[Span] = []

@@ -21,9 +21,9 @@ pytestmark = pytest.mark.django_db
 
 # Every write about one boiler, whatever its history (34): lock the boiler · when it was last judged, its standing ·
 # evidence: boiler, positions, terms, release, fittings, settings, service states, papers, visits, people,
-# qualifications, entries, readings (13) · acts about its deficiencies · what is stored: verdicts, findings, readiness, deficiencies
-# twice, segments, states, days by standing, days by class, alerts, survey (11) · mark: read, update, two savepoints (4)
-# · pulse: lock, update (2).
+# qualifications, entries, readings (13) · acts about its deficiencies · what is stored: verdicts, findings, readiness,
+# deficiencies twice, segments, states, days by standing, days by class, alerts, survey (11) · mark: read, update, two
+# savepoints (4) · pulse: lock, update (2).
 WRITE = 34
 # A flush that passed (57): its id, positions, people, release (4) · visit, person, entry, reading (4) · verdict,
 # readiness, segments deleted, updated, added, states deleted and added, days deleted, updated, added (10) · answer:
