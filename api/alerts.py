@@ -5,7 +5,7 @@ from typing import Any
 from uuid import UUID
 
 from django.core.exceptions import PermissionDenied
-from django.db.models import Q, QuerySet
+from django.db.models import QuerySet
 from django.http import Http404
 from django.utils import timezone
 from drf_spectacular.utils import extend_schema
@@ -22,6 +22,7 @@ from api.versions import IF_MATCH, version_of, versioned
 from fleet import pipeline
 from fleet.accounts import policy
 from fleet.accounts.models import User
+from fleet.alerts import queries as alerts
 from fleet.alerts.acts import Decision
 from fleet.alerts.models import Alert as Row
 
@@ -99,9 +100,8 @@ class Shelve(APIView):
 
 
 def _of(rows: QuerySet[Any], user: User, action: str, at: datetime) -> QuerySet[Any]:
-    """Those of boilers on which the user may do `action`, and of portfolios for the whole of which."""
-    whole = Q(boiler=None, portfolio__in=policy.portfolios(user, action, at))
-    return rows.filter(Q(boiler__in=policy.boilers(user, action, at)) | whole)
+    """Those of boilers on which the user may do `action`, of their buildings, and of portfolios as a whole."""
+    return alerts.of(rows, policy.boilers(user, action, at), policy.portfolios(user, action, at))
 
 
 def _seen(request: Request, alert: UUID, at: datetime) -> Row:

@@ -10,7 +10,7 @@ from uuid import UUID
 from fleet import pipeline
 from fleet.accounts.models import Grant, Qualification, User
 from fleet.alerts.models import Alert
-from fleet.assessments.models import Finding, Readiness, Verdict
+from fleet.assessments.models import Finding, Readiness, Verdict, Waiting
 from fleet.board.models import Segment, StateSegment
 from fleet.catalog import queries as catalog
 from fleet.catalog.services import load
@@ -134,6 +134,7 @@ def conclusions(boiler: UUID) -> dict[str, list[tuple[Any, ...]]]:
         Verdict: ("entry_id", "outcome", "grade", "proves", "limit", "sentence"),
         Finding: ("entry_id", "rule", "position_id", "level", "sentence"),
         Readiness: ("visit_id", "answer", "missing", "not_looked_at"),
+        Waiting: ("visit_id",),
         Deficiency: ("position_id", "rule", "episode", "opened_at", "levels", "repaired_at", "closed_at"),
         Segment: ("since", "until", "standing", "reasons", "then"),
         StateSegment: ("position_id", "since", "until", "state", "reason"),

@@ -3,17 +3,24 @@
 from datetime import datetime
 from uuid import UUID
 
-from django.db.models import Count, Max, QuerySet
+from django.db.models import Count, Max, OuterRef, Q, QuerySet, Subquery, Value
 from django.db.models.functions import Coalesce
 
 from fleet.alerts.models import Alert
-from fleet.portfolio.models import Boiler
+from fleet.portfolio.models import Boiler, Building, Portfolio
 
 
 def open_counts(boilers: QuerySet[Boiler]) -> dict[UUID, int]:
     """How many alerts are raised on each boiler that has any."""
     raised = Alert.objects.filter(boiler__in=boilers, until=None).order_by()
     return dict(raised.values_list("boiler").annotate(Count("id")))
+
+
+def _zone() -> Coalesce:
+    """The days an alert is told in: its boiler's, its building's, or those of the portfolio's first building."""
+    own = Building.objects.filter(id=OuterRef("subject")).values("zone")
+    first = Building.objects.filter(portfolio=OuterRef("portfolio")).order_by("ref").values("zone")[:1]
+    return Coalesce("boiler__building__zone", Subquery(own), Subquery(first), Value("UTC"))
 
 
 def open_of(boiler: UUID) -> QuerySet[Alert]:
@@ -27,7 +34,19 @@ def newest(boilers: QuerySet[Boiler]) -> tuple[datetime | None, datetime | None]
     return found["raised"], found["back"]
 
 
-def feed(boilers: QuerySet[Boiler]) -> QuerySet[Alert]:
+def of(rows: QuerySet[Alert], boilers: QuerySet[Boiler], portfolios: QuerySet[Portfolio]) -> QuerySet[Alert]:
+    """Those of these boilers, of the buildings they stand in, and of portfolios that are seen as a whole."""
+    whole = Q(portfolio__in=portfolios) | Q(subject__in=boilers.values("building"))
+    return rows.filter(Q(boiler__in=boilers) | (Q(boiler=None) & whole))
+
+
+def of_building(building: UUID) -> QuerySet[Alert]:
+    """What is raised of a building as a whole."""
+    return Alert.objects.filter(boiler=None, subject=building, until=None).order_by("-since", "condition")
+
+
+def feed(boilers: QuerySet[Boiler], portfolios: QuerySet[Portfolio]) -> QuerySet[Alert]:
     """Alerts by their latest news, newest first; the id settles what was written in one breath."""
-    found = Alert.objects.filter(boiler__in=boilers).select_related("boiler__building")
+    found = of(Alert.objects.all(), boilers, portfolios).select_related("boiler__building", "portfolio")
+    found = found.annotate(zone=_zone())
     return found.order_by(Coalesce("returned_at", "raised_at").desc(), "-since", "condition", "id")

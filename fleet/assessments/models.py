@@ -46,6 +46,13 @@ class Readiness(Row):
     not_looked_at = models.JSONField()
 
 
+class Waiting(Row):
+    """A correction without effect until a second qualified person stands behind it. The id is the visit's."""
+
+    boiler = models.ForeignKey(Boiler, models.PROTECT, related_name="+")
+    visit = models.OneToOneField(Visit, models.PROTECT, related_name="waiting")
+
+
 class Answer(Row):
     """Log: what the poster was told, word for word."""
 

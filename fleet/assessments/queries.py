@@ -7,7 +7,7 @@ from datetime import UTC, datetime
 from typing import Any
 from uuid import UUID
 
-from fleet.assessments.models import Answer, Finding, Readiness, Verdict
+from fleet.assessments.models import Answer, Finding, Readiness, Verdict, Waiting
 from fleet.catalog import queries as catalog
 from fleet.rules.catalogue import Catalogue
 from fleet.rules.values import Level
@@ -81,3 +81,8 @@ def answers(visits: Iterable[UUID]) -> dict[str, str]:
     """The readiness of several visits, by the id's text."""
     found = Readiness.objects.filter(visit__in=list(visits)).values_list("visit", "answer")
     return {str(visit): answer for visit, answer in found}
+
+
+def waiting(boiler: UUID) -> set[UUID]:
+    """The corrections of a boiler that wait for a second qualified name."""
+    return set(Waiting.objects.filter(boiler=boiler).values_list("visit", flat=True))

@@ -4,7 +4,7 @@ from collections.abc import Iterator
 from typing import Any
 from uuid import UUID
 
-from fleet.assessments.models import Finding, Readiness, Verdict
+from fleet.assessments.models import Finding, Readiness, Verdict, Waiting
 from fleet.portfolio.conclusions import plain, store
 from fleet.portfolio.models import Boiler
 from fleet.rules.values import Evidence, Judgement
@@ -19,6 +19,9 @@ def keep(*, boiler: Boiler, evidence: Evidence, judgement: Judgement) -> int:
         store(Verdict, scope=scope, key=("id",), rows=_verdicts(judgement, entries))
         + store(Finding, scope=scope, key=("entry_id", "rule", "position_id"), rows=_findings(judgement, own))
         + store(Readiness, scope=scope, key=("id",), rows=_readiness(judgement, own))
+        + store(
+            Waiting, scope=scope, key=("id",), rows=({"id": v, "visit_id": v} for v in judgement.waiting if v in own)
+        )
     )
 
 

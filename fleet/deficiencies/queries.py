@@ -19,6 +19,7 @@ class Open:
     level: str
     first_act: str
     clears_by: list[str]
+    life: Life
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,11 +46,13 @@ def open_of(boiler: UUID, at: datetime) -> list[Open]:
     if not listed:
         return []
     release = catalog.catalogue_of(catalog.current(at.astimezone(UTC).date()) or 1)
-    opened = [_open(row, release, at) for row in listed]
+    about = Act.objects.filter(deficiency__boiler=boiler).select_related("deficiency", "by", "assignee")
+    acts = by_episode(about.order_by("at", "acted_on", "id"), of_rows(listed))
+    opened = [_open(row, release, acts.get(row.id, []), at) for row in listed]
     return sorted(opened, key=lambda o: tuple(Level).index(Level(o.level)))
 
 
-def _open(row: Deficiency, release: Any, at: datetime) -> Open:
+def _open(row: Deficiency, release: Any, acts: list[Act], at: datetime) -> Open:
     rule = release.findings.get(row.rule)
     names = [release.procedures[c].name.lower() for c in row.clears_by if c in release.procedures]
-    return Open(row, level_at(row, at), rule.first_act if rule else "", names)
+    return Open(row, level_at(row, at), rule.first_act if rule else "", names, life(row, acts, at))

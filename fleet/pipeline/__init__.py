@@ -4,6 +4,7 @@ from fleet.pipeline.acts import act_on_alert, act_on_deficiency
 from fleet.pipeline.catalogue import load_catalogue
 from fleet.pipeline.conclude import Concluded
 from fleet.pipeline.corrections import second_correction
+from fleet.pipeline.papers import add_paper
 from fleet.pipeline.register import change_register
 from fleet.pipeline.sweep import Swept, rebuild, sweep
 from fleet.pipeline.terms import adopt_terms
@@ -15,6 +16,7 @@ __all__ = [
     "Swept",
     "act_on_alert",
     "act_on_deficiency",
+    "add_paper",
     "adopt_terms",
     "change_register",
     "load_catalogue",

@@ -17,7 +17,7 @@ PER_PAGE = 50
 def show(request: HttpRequest, at: datetime) -> HttpResponse:
     """One page of it."""
     boilers = policy.boilers(request.user, "board.see", at)
-    pages = Paginator(alerts.feed(boilers), PER_PAGE)
+    pages = Paginator(alerts.feed(boilers, policy.portfolios(request.user, "board.see", at)), PER_PAGE)
     shown = pages.get_page(request.GET.get("page"))
     granted = bool(shown.object_list) or policy.grants(request.user, "board.see", at).exists()
     return render(request, "alerts.html", {"feed": shown, "granted": granted, "here": "alerts"})

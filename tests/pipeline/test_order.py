@@ -12,11 +12,12 @@ from hypothesis import HealthCheck, Phase, given, settings
 from hypothesis import strategies as st
 
 from fleet import pipeline
+from fleet.accounts.models import User
 from fleet.board import figures
 from fleet.board.models import Judged
 from fleet.portfolio.models import Boiler
 from fleet.visits.incoming import IncomingVisit
-from tests.cast import DAY, NOW, Fleet, conclusions
+from tests.cast import DAY, NOW, Fleet, conclusions, make_person
 
 pytestmark = pytest.mark.django_db
 
@@ -25,6 +26,7 @@ LATER = NOW + 12 * DAY  # everything is posted by then, however late
 
 def story(fleet: Fleet) -> list[IncomingVisit]:
     """A service, flushes, a failure, a repair, a mistake corrected twice, one taken back, and the neighbour's."""
+    make_person("nora", fleet.portfolio, "technician", "technician")  # stands behind what is taken back
     wrong = fleet.flushed(NOW - 3 * DAY, burner_stopped=False)
     right = replace(fleet.flushed(NOW - 3 * DAY), id=uuid4(), corrects=wrong.id, reason="wrong box ticked")
     dirty = fleet.flushed(NOW - 3 * DAY, sediment="dirty")
@@ -59,6 +61,7 @@ class Telling:
     late: Sequence[int]
     again: int
     sweeps: Sequence[bool]
+    at_once: bool  # whether the second name comes with what it stands under, or after all else
 
 
 def referring(visits: Sequence[IncomingVisit], order: Sequence[int]) -> list[IncomingVisit]:
@@ -81,10 +84,20 @@ def tell(visits: Sequence[IncomingVisit], how: Telling) -> None:
         at += timedelta(hours=how.late[n])
         if how.cuts[n] or n == len(visits) - 1:
             pipeline.post_visits(batch, by=None, at=at)
+            if how.at_once and any(v.void for v in batch):
+                second(visits, at)
             batch = []
         if how.sweeps[n]:
             pipeline.sweep(at=at)
     pipeline.post_visits([visits[how.again]], by=None, at=at)
+    if not how.at_once:
+        second(visits, at)
+
+
+def second(visits: Sequence[IncomingVisit], at: datetime) -> None:
+    """Another qualified person stands behind what takes a visit back; without, it would wait."""
+    (gone,) = (v for v in visits if v.void)
+    pipeline.second_correction(visit=gone.id, by=User.objects.get(username="nora"), at=at)
 
 
 def outcome(visits: Sequence[IncomingVisit], how: Telling, at: datetime = LATER) -> dict[str, Any]:
@@ -101,7 +114,7 @@ def outcome(visits: Sequence[IncomingVisit], how: Telling, at: datetime = LATER)
     return found
 
 
-STRAIGHT = Telling(range(LENGTH), [True] * LENGTH, [0] * LENGTH, 0, [False] * LENGTH)
+STRAIGHT = Telling(range(LENGTH), [True] * LENGTH, [0] * LENGTH, 0, [False] * LENGTH, True)
 flags = st.lists(st.booleans(), min_size=LENGTH, max_size=LENGTH)
 tellings = st.builds(
     Telling,
@@ -110,6 +123,7 @@ tellings = st.builds(
     late=st.lists(st.sampled_from([0, 0, 1, 24]), min_size=LENGTH, max_size=LENGTH),
     again=st.integers(0, LENGTH - 1),
     sweeps=st.lists(st.sampled_from([False, False, False, True]), min_size=LENGTH, max_size=LENGTH),
+    at_once=st.booleans(),
 )
 
 

@@ -5,8 +5,10 @@ import re
 import pytest
 from django.test import Client
 
+from fleet.portfolio.models import Portfolio
 from fleet.web import feed
-from tests.cast import DAY, NOW, Fleet
+from tests.cast import DAY, NOW, Fleet, make_person
+from tests.web.conftest import SetClock, SignIn
 from tests.web.test_board import Count, read
 
 pytestmark = pytest.mark.django_db
@@ -53,8 +55,21 @@ def test_a_long_feed_has_pages(told: Fleet, rosa: Client, monkeypatch: pytest.Mo
     assert [items(read(rosa, f"/alerts/?page={n}"))[0] for n in range(1, len(whole) + 1)] == whole
 
 
-def test_an_empty_feed_explains_itself(fleet: Fleet, rosa: Client) -> None:
-    assert "No alert has been raised yet" in read(rosa, "/alerts/")
+def test_an_empty_feed_explains_itself(fleet: Fleet, sign_in: SignIn, clock: SetClock) -> None:
+    empty = Portfolio.objects.create(ref="HARROW", name="Harrow House")
+    assert "No alert has been raised yet" in read(sign_in(make_person("piet", empty, "manager")), "/alerts/")
+
+
+def test_what_a_portfolio_as_a_whole_is_told_of_stands_in_the_feed(fleet: Fleet, rosa: Client) -> None:
+    (item,) = items(read(rosa, "/alerts/"))
+    assert "Larkfield Homes" in item
+    assert "2 boilers have not been surveyed" in item
+
+
+def test_a_building_without_heat_stands_in_the_feed_and_on_its_boilers_pages(told: Fleet, rosa: Client) -> None:
+    told.post(told.flushed(NOW, burner_stopped=False))
+    assert "12 Alder Terrace is without heat" in read(rosa, "/alerts/")
+    assert "12 Alder Terrace is without heat" in read(rosa, f"/boilers/{told.bench().boiler.id}/")
 
 
 # session, user, how many there are, the alerts with boiler and building

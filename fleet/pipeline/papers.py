@@ -1,0 +1,54 @@
+"""add_paper: a dated paper comes in like any other fact, and what it reminds of is told in the same breath."""
+
+from datetime import date, datetime
+from uuid import UUID
+
+from fleet.accounts.models import User
+from fleet.errors import Refused
+from fleet.pipeline.conclude import Told, write
+from fleet.portfolio.models import Boiler, Building, Paper
+from fleet.portfolio.news import Cause, News
+
+LONGEST = 200
+
+
+def add_paper(
+    *,
+    building: UUID,
+    boiler: UUID | None = None,
+    kind: str,
+    name: str,
+    since: datetime,
+    until: date,
+    by: User | None = None,
+    at: datetime,
+    cause: Cause | None = None,
+) -> Paper:
+    """Add a paper of a boiler, or of its whole building. Raises Refused for an unknown place or an empty name."""
+    house = Building.objects.filter(id=building).first()
+    boilers = Boiler.objects.filter(building=building, **({"id": boiler} if boiler else {}))
+    if house is None or not boilers.exists():
+        raise Refused("unknown_boiler" if boiler else "unknown_building", "No such place.", status=404)
+    if not name.strip() or not kind.strip() or len(name) > LONGEST:
+        raise Refused("required", f"A paper has a kind and a name of at most {LONGEST} letters.", ("name",))
+
+    def facts(locked: list[Boiler]) -> Paper:
+        values = {"kind": kind, "name": name, "since": since, "until": until, "posted_at": at}
+        return Paper.objects.create(portfolio_id=house.portfolio_id, building=house, boiler_id=boiler, **values)
+
+    return write(
+        boilers=boilers.values_list("id", flat=True),
+        at=at,
+        cause=cause or Cause(who=by.get_username() if by else ""),
+        facts=facts,
+        told=_told,
+        then=lambda paper, done: None,
+    )
+
+
+def _told(paper: Paper) -> Told:
+    sentence = f"The {paper.name} runs to {paper.until:%a %d %b %Y}."
+    subject = paper.boiler_id or paper.building_id
+    return {
+        paper.portfolio_id: [News("paper.added", subject, paper.boiler_id, "", paper.kind, sentence, "", paper.since)]
+    }
