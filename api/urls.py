@@ -5,6 +5,7 @@ from drf_spectacular.views import SpectacularAPIView
 
 from api.alerts import Acknowledge, Alert, Alerts, Shelve
 from api.boilers import Boilers, Positions
+from api.calculations import Calculation, Calculations
 from api.changes import Changes
 from api.corrections import Second
 from api.deficiencies import Assign, Defer, Deficiency, Explain, ReportRepair
@@ -38,6 +39,8 @@ urlpatterns = [
     path("v1/changes/", Changes.as_view(), name="changes"),
     path("v1/figures/", Figures.as_view(), name="figures"),
     path("v1/figures/forecast/", Forecast.as_view(), name="forecast"),
+    path("v1/calculations/", Calculations.as_view(), name="calculations"),
+    path("v1/calculations/<str:code>/", Calculation.as_view(), name="calculation"),
     # Everything else under /api/ is a problem too; only the pages' addresses without their slash lead to the pages.
     re_path(r"^(?!(?:docs|schema)$)", Nowhere.as_view(), name="nowhere"),
 ]

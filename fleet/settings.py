@@ -1,5 +1,6 @@
 """Django settings. Where the servers are comes from the environment or from the data folder's `site.json`."""
 
+import importlib.util
 import json
 import os
 from pathlib import Path
@@ -119,6 +120,10 @@ USE_TZ = True
 TIME_ZONE = "UTC"  # people see the building's zone; everything stored and compared is UTC
 
 STATIC_URL = "/static/"
+# Chart.js comes in a wheel that carries it; only that one folder of it is served, and nothing of it is imported.
+_CARRIER = importlib.util.find_spec("unfold")
+_CHART = list(_CARRIER.submodule_search_locations or ()) if _CARRIER else []
+STATICFILES_DIRS = [("chart", Path(place, "static", "unfold", "js", "chart")) for place in _CHART]
 WHITENOISE_USE_FINDERS = True  # no collected copy to forget: the wheels' own files are served
 
 DATA_UPLOAD_MAX_MEMORY_SIZE = 2 * 1024 * 1024

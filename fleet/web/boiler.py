@@ -15,6 +15,7 @@ from fleet.board import queries as board
 from fleet.deficiencies import queries as deficiencies
 from fleet.portfolio.models import Boiler
 from fleet.visits import queries as visits
+from fleet.web import engineering
 from fleet.web.pages import page
 
 RECENT = 10
@@ -27,7 +28,8 @@ def show(request: HttpRequest, at: datetime, boiler_id: UUID) -> HttpResponse:
     boiler = get_object_or_404(seen, id=boiler_id)
     told = _told(boiler, at)
     past = _past(request.user, boiler, at, told)
-    return render(request, "boiler.html", {"boiler": boiler, "as_of": at, **told, **past})
+    reckoned = engineering.numbers(boiler, at, past["may_read"])
+    return render(request, "boiler.html", {"boiler": boiler, "as_of": at, **told, **past, "numbers": reckoned})
 
 
 def _told(boiler: Boiler, at: datetime) -> dict[str, Any]:
@@ -39,7 +41,7 @@ def _told(boiler: Boiler, at: datetime) -> dict[str, Any]:
         "places": places,
         "unguarded": unguarded,
         "open": deficiencies.open_of(boiler.id, at),
-        "alerts": alerts.open_of(boiler.id),
+        "alerts": [*alerts.of_building(boiler.building_id), *alerts.open_of(boiler.id)],
     }
 
 

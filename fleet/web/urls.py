@@ -3,13 +3,16 @@
 from django.contrib.auth.views import LoginView, LogoutView
 from django.urls import path
 
-from fleet.web import board, boiler, feed, visit
+from fleet.web import board, boiler, calculator, engineering, feed, visit
 
 urlpatterns = [
     path("", board.show, name="board"),
     path("board/rows/", board.rows, name="board-rows"),
     path("boilers/<uuid:boiler_id>/", boiler.show, name="boiler-page"),
+    path("boilers/<uuid:boiler_id>/engineering/<slug:panel>.csv", engineering.download, name="engineering-csv"),
     path("visits/<uuid:visit_id>/", visit.show, name="visit-page"),
+    path("calculator/", calculator.choose, name="calculator"),
+    path("calculator/<str:code>/", calculator.show, name="calculation-page"),
     path("alerts/", feed.show, name="alert-feed"),
     path("sign-in/", LoginView.as_view(template_name="sign_in.html", redirect_authenticated_user=True), name="sign-in"),
     path("sign-out/", LogoutView.as_view(), name="sign-out"),

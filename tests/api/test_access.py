@@ -47,6 +47,8 @@ TABLE: dict[str, tuple[str, tuple[int, ...]]] = {
     "acknowledge": ("POST", (401, 404, 428, 403, 428, 404)),
     "shelve": ("POST", (401, 404, 403, 403, 428, 404)),
     "terms": ("GET", SEEN),
+    "calculations": ("GET", LISTED),
+    "calculation": ("POST", LISTED),  # anybody signed in; it keeps nothing
     "nowhere": ("GET", (404,) * 6),
 }
 
@@ -82,6 +84,8 @@ def scene(fleet: Fleet) -> Scene:
         "figures": "/api/v1/figures/",
         "forecast": "/api/v1/figures/forecast/",
         **_acted_on(fleet, visit),
+        "calculations": "/api/v1/calculations/",
+        "calculation": "/api/v1/calculations/ladder/",
         "nowhere": "/api/v1/nowhere/",
     }
     return Scene(phones, visit.id, addresses)

@@ -77,7 +77,8 @@ def test_the_caution_is_in_the_foot(body: str) -> None:
 
 # session, user, boiler; segments from now on; release, states, paths' settings, paths' names; deficiencies, release for
 # their first acts; may visits be read, visits, people, their users, readiness, where the entries stand; alerts
-PAGE = 17
+# the numbers: places, entries, readings, settings, fittings, terms
+PAGE = 25
 
 
 def test_what_the_page_costs(held: Fleet, rosa: Client, django_assert_num_queries: Count) -> None:

@@ -71,7 +71,8 @@ def test_a_corrected_visit_leads_to_the_one_that_counts(fleet: Fleet, service: I
 
 # session, user, visit, people, their users; release, who was answered what, entries with verdicts, readings;
 # findings, readiness
-PAGE = 11
+# what its readings come to: places, entries, readings, settings, fittings
+PAGE = 17
 
 
 def test_what_the_page_costs(service: IncomingVisit, rosa: Client, django_assert_num_queries: Count) -> None:

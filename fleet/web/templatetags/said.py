@@ -20,7 +20,7 @@ WORDS = {
     "as_left": "As left",
     "cannot_be_judged": "Could not be judged",
 }
-UNITS = ("_psi", "_in", "_minutes", "_s", "_ppm", "_lb_h", "_btu_h")
+UNITS = ("_psi", "_in", "_minutes", "_f", "_pct", "_s", "_ppm", "_lb_h", "_btu_h")
 SENTENCE = re.compile(r"(?<=[.!?])\s+")
 
 

@@ -1,0 +1,63 @@
+"""How the calculations are offered: in groups, and refused by names that the asker gave."""
+
+from collections.abc import Mapping
+
+from fleet.engineering.calculations import CALCULATIONS, Result, run
+from fleet.engineering.table.form import Calculation
+from fleet.errors import Fault, Refused
+
+MOST_IN_A_LIST = 400  # more readings than a boiler has in a year of days; keeps one question cheap
+
+GROUPS: dict[str, tuple[str, ...]] = {
+    "Steam": ("steam_at_gauge", "pressure_at_boiling", "atmosphere"),
+    "Pressure ladder and trips": ("ladder", "control_set_points", "control_sense", "control_trip", "limit_trip"),
+    "Relief capacity": ("relief_margin", "stamp_plausible"),
+    "Water": ("water_times", "level_fall", "cutoff_trip", "evaporation", "inch_of_water", "column"),
+    "Make-up": ("meter_use", "makeup_change", "makeup_per_degree_day", "makeup_share"),
+    "Flue gas": (
+        "flue_gas",
+        "co_verdict",
+        "co_air_free",
+        "co_in_room",
+        "stack_trend",
+        "dilution",
+        "siegert",
+        "siegert_by_co2",
+        "fuel_saved",
+    ),
+    "Input": ("gas_input", "gas_factor", "oil_input"),
+    "Combustion air": (
+        "air_openings",
+        "air_openings_verdict",
+        "air_free_area",
+        "air_gross_area",
+        "air_room",
+        "air_room_by_changes",
+    ),
+    "Ratings": ("rating", "pick_up", "condensate"),
+    "Units": ("convert",),
+}
+GROUP_OF = {code: group for group, codes in GROUPS.items() for code in codes}
+
+
+def grouped() -> dict[str, list[Calculation]]:
+    """Return all calculations under their groups' names, in the order they are offered in."""
+    return {group: [CALCULATIONS[code] for code in codes] for group, codes in GROUPS.items()}
+
+
+def answer(code: str, inputs: Mapping[str, object]) -> Result:
+    """Return what `run` does, each list bounded, every fault at an input the asker knows or at the whole.
+
+    A formula may name a quantity of its own (absolute for gauge pressure): that place nobody gave.
+    """
+    asked = {i.name for i in CALCULATIONS[code].inputs} if code in CALCULATIONS else set()
+    long = [name for name, given in inputs.items() if isinstance(given, list) and len(given) > MOST_IN_A_LIST]
+    if long:
+        told = f"At most {MOST_IN_A_LIST} in a list."
+        raise Refused.all([Fault("too_many", f"{name}: {told}", (name,)) for name in long])
+    try:
+        return run(code, inputs)
+    except Refused as refused:
+        known = {*asked, *inputs, "code"}
+        faults = [f if f.at and f.at[0] in known else Fault(f.code, f.message) for f in refused.faults]
+        raise Refused.all(faults, refused.status) from None

@@ -1,0 +1,190 @@
+"""What is set, stamped and read on one boiler, for the pages of numbers: five queries however much there is.
+
+Set points follow the rules' own order: what is stamped on the device, then what was set since it was fitted.
+"""
+
+from collections import defaultdict
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass, field
+from datetime import datetime
+from typing import Any
+from uuid import UUID
+
+from django.db.models import Q, QuerySet
+
+from fleet.portfolio.models import Boiler, Fitting, Position, Setting
+from fleet.visits.models import Entry, Reading
+
+FITTED, CHANGES = ("replace", "fit"), ("replace", "fit", "remove", "set")
+TRIPS = {"operating_control_trip": "trip_psi", "limit_trip": "trip_psi", "pop_test": "opens_psi"}
+HEIGHTS = {"slow_drain": "trip_in", "evaporation": "trip_in"}
+TESTS = (*TRIPS, *HEIGHTS, "combustion_test", "clock_input", "meter_reading")
+MOST = 1000  # newest entries looked at: years of weekly meter readings
+COLUMNS = ("id", "visit_id", "number", "act", "code", "position_id", "performed_at", "device_id", "values")
+
+
+@dataclass(frozen=True, slots=True)
+class Measure:
+    """One test that read numbers: which entry, where and when, on which device, and what was read."""
+
+    entry: UUID
+    visit: UUID
+    line: int
+    code: str
+    place: UUID | None
+    at: datetime
+    readings: Mapping[str, float | str | bool]
+
+    def number(self, name: str) -> float | None:
+        """A reading as a number, None where it is none or was not taken."""
+        return as_number(self.readings.get(name))
+
+
+@dataclass(frozen=True, slots=True)
+class Occupant:
+    """What fills a position at an instant and its values: stamped, and set since."""
+
+    device: UUID | None = None
+    values: Mapping[str, Any] = field(default_factory=dict)
+
+    def number(self, key: str) -> float | None:
+        """A value as a number, None where it is not on record."""
+        return as_number(self.values.get(key))
+
+
+@dataclass(frozen=True, slots=True)
+class _Fact:
+    at: datetime
+    rank: tuple[str, int]  # register facts of an instant come first, then entries by visit and line
+    fits: bool
+    device: UUID | None
+    values: Mapping[str, Any]
+
+
+@dataclass(frozen=True, slots=True)
+class Measured:
+    """One boiler's places, facts and measures, oldest first."""
+
+    boiler: Boiler
+    at: datetime
+    places: tuple[Position, ...]
+    measures: tuple[Measure, ...]
+    boilers_values: Mapping[str, Any]
+    facts: Mapping[UUID, list[_Fact]]
+
+    @property
+    def zone(self) -> str:
+        """The building's time zone."""
+        return self.boiler.building.zone
+
+    def value(self, key: str) -> float | None:
+        """A value of the boiler as a whole as a number, None where it is not on record."""
+        return as_number(self.boilers_values.get(key))
+
+    def of_role(self, *roles: str) -> list[Position]:
+        """The places of these roles, in the roles' order."""
+        found = [p for p in self.places if p.role_id in roles]
+        return sorted(found, key=lambda place: roles.index(place.role_id))
+
+    def occupant(self, place: UUID, at: datetime | None = None) -> Occupant:
+        """What fills a place and its values, now or at an instant."""
+        device: UUID | None = None
+        stamped: dict[str, Any] = {}
+        since: dict[str, Any] = {}
+        for fact in self.facts.get(place, ()):
+            if fact.at > (at or self.at):
+                break
+            if fact.fits:
+                device, stamped, since = fact.device, dict(fact.values), {}
+            else:
+                since.update(fact.values)
+        return Occupant(device, {**stamped, **since})
+
+    def tests(self, codes: Iterable[str], place: UUID | None = None) -> list[Measure]:
+        """The measures of these tests, of one place or of all, oldest first."""
+        wanted = set(codes)
+        return [m for m in self.measures if m.code in wanted and place in (None, m.place)]
+
+
+def as_number(value: Any) -> float | None:
+    """A stored value as a number; a truth value or a word is none."""
+    return float(value) if isinstance(value, (int, float)) and not isinstance(value, bool) else None
+
+
+def of_boiler(boiler: Boiler, at: datetime, may_read: bool) -> Measured:
+    """Read one boiler; without leave to read visits only what is fitted and set, no reading."""
+    places = list(_places(boiler))
+    ids = [p.id for p in places]
+    entries = list(_entries(ids, at, TESTS if may_read else ()))
+    readings = _readings([e["id"] for e in entries if e["act"] == "test"]) if may_read else {}
+    own, facts = _settings(boiler, ids, at)
+    for place, fact in (*_fittings(ids, at), *_changed(entries)):
+        facts[place].append(fact)
+    for listed in facts.values():
+        listed.sort(key=lambda fact: (fact.at, fact.rank))
+    measures = tuple(_measure(e, readings[e["id"]]) for e in entries if e["act"] == "test")
+    return Measured(boiler, at, tuple(places), measures, own, facts)
+
+
+def _places(boiler: Boiler) -> QuerySet[Position]:
+    shared = Q(header_group=boiler.header_group_id) if boiler.header_group_id else Q(pk__in=())
+    return Position.objects.filter(Q(boiler=boiler) | shared).order_by("role", "ref")
+
+
+def _entries(places: list[UUID], at: datetime, tests: Iterable[str]) -> Iterator[dict[str, Any]]:
+    """Tests that measure and what changes values, of visits that count, the newest of them, oldest first."""
+    # A correction that waits for its second name has no effect yet: what it corrects counts.
+    stands = Q(visit__corrected_by=None) | Q(visit__corrected_by__waiting__isnull=False)
+    valid = Entry.objects.filter(stands, visit__void=False, visit__waiting=None, performed_at__lte=at)
+    wanted = Q(act="test", code__in=list(tests)) | Q(act__in=CHANGES)
+    found = valid.filter(wanted, position__in=places).order_by("-performed_at", "-visit_id", "-number")
+    yield from reversed(list(found.values(*COLUMNS)[:MOST]))
+
+
+def _readings(entries: list[UUID]) -> Mapping[UUID, dict[str, Any]]:
+    found: dict[UUID, dict[str, Any]] = defaultdict(dict)
+    rows = Reading.objects.filter(entry__in=entries).values_list("entry", "name", "number", "flag", "word")
+    for entry, name, number, flag, word in rows:
+        found[entry][name] = flag if flag is not None else word if number is None else number
+    return found
+
+
+def _measure(entry: Mapping[str, Any], readings: Mapping[str, Any]) -> Measure:
+    return Measure(
+        entry=entry["id"],
+        visit=entry["visit_id"],
+        line=entry["number"] + 1,
+        code=entry["code"],
+        place=entry["position_id"],
+        at=entry["performed_at"],
+        readings=readings,
+    )
+
+
+def _settings(boiler: Boiler, places: list[UUID], at: datetime) -> tuple[dict[str, Any], dict[UUID, list[_Fact]]]:
+    """The boiler's own values in force, and those of its places as facts; of one instant the one posted later holds."""
+    rows = Setting.objects.filter(Q(boiler=boiler) | Q(position__in=places), since__lte=at)
+    own: dict[str, Any] = {}
+    facts: dict[UUID, list[_Fact]] = defaultdict(list)
+    for row in rows.order_by("since", "posted_at"):
+        if row.position_id is None:
+            own[row.key] = row.value
+        else:
+            facts[row.position_id].append(_Fact(row.since, ("", 1), False, None, {row.key: row.value}))
+    return own, facts
+
+
+def _fittings(places: list[UUID], at: datetime) -> Iterator[tuple[UUID, _Fact]]:
+    rows = Fitting.objects.filter(position__in=places, since__lte=at).select_related("device").order_by("posted_at")
+    for row in {(r.position_id, r.since): r for r in rows}.values():
+        stamped = row.device.attributes if row.device else {}
+        yield row.position_id, _Fact(row.since, ("", 0), True, row.device_id, stamped)
+
+
+def _changed(entries: Iterable[Mapping[str, Any]]) -> Iterator[tuple[UUID, _Fact]]:
+    for entry in entries:
+        if entry["act"] in CHANGES:
+            rank, fits = (str(entry["visit_id"]), entry["number"]), entry["act"] != "set"
+            device = entry["device_id"] if entry["act"] in FITTED else None
+            values = {} if entry["act"] == "remove" else entry["values"]
+            yield entry["position_id"], _Fact(entry["performed_at"], rank, fits, device, values)

@@ -1,0 +1,155 @@
+"""A panel of numbers: what it says, the questions it is drawn for, and the table that carries every number of it."""
+
+import csv
+import io
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
+from datetime import datetime
+from typing import Any
+from uuid import UUID
+from zoneinfo import ZoneInfo
+
+from fleet.engineering import offered
+from fleet.errors import Refused
+from fleet.web.figures import figures
+from fleet.web.measured import Measure
+
+_FORMULA = ("=", "+", "-", "@", "\t", "\r")
+NOTHING = "\u2013"
+MOST_SHOWN = 150
+DRAWN_FROM = 2  # one point is no course
+
+
+@dataclass(frozen=True, slots=True)
+class Cell:
+    """One value of a row: as text, and as a number where it can be drawn."""
+
+    text: str
+    value: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """One line of the table: when, where it is written down, and a cell under each column."""
+
+    at: datetime
+    visit: UUID
+    line: int
+    cells: tuple[Cell, ...]
+
+    @property
+    def instant(self) -> int:
+        """Milliseconds since 1970, as charts count."""
+        return int(self.at.timestamp() * 1000)
+
+
+@dataclass(frozen=True, slots=True)
+class Plot:
+    """A chart: the question it answers, the answer in words, its unit, and which columns are drawn how.
+
+    `columns` are (column, kind) with kind *points* (joined) or *line* (a set point: stepped, dashed). `least` is the
+    least that its height stands for, so that a trifle does not look like a fall; `zero`: it starts there.
+    """
+
+    question: str
+    answer: str
+    unit: str
+    columns: tuple[tuple[int, str], ...]
+    least: float = 0.0
+    zero: bool = False
+
+    @property
+    def drawn(self) -> str:
+        """The columns as the script reads them."""
+        return " ".join(f"{column}:{kind}" for column, kind in self.columns)
+
+
+@dataclass(frozen=True, slots=True)
+class Panel:
+    """Readings over time under one heading."""
+
+    code: str
+    title: str
+    columns: tuple[str, ...]
+    rows: tuple[Row, ...]  # newest first
+    plots: tuple[Plot, ...]
+    basis: str = ""
+    caution: str = ""
+    nothing: str = ""
+
+    @property
+    def has_course(self) -> bool:
+        """Whether there is anything to draw."""
+        return len(self.rows) >= DRAWN_FROM
+
+    @property
+    def shown(self) -> tuple[Row, ...]:
+        """The newest rows: all of them come with the download."""
+        return self.rows[:MOST_SHOWN]
+
+    def as_csv(self, zone: str) -> str:
+        """The table as CSV, oldest first, instants with their offset; text that could be a formula is text."""
+        out = io.StringIO(newline="")
+        writer = csv.writer(out)
+        writer.writerow(["at", "visit", "entry", *self.columns])
+        for row in reversed(self.rows):
+            at = row.at.astimezone(ZoneInfo(zone)).isoformat(timespec="seconds")
+            writer.writerow([at, row.visit, row.line, *(_written(c) for c in row.cells)])
+        return out.getvalue()
+
+
+@dataclass(frozen=True, slots=True)
+class Answered:
+    """What a calculation said of readings: its outputs, or why there is no result."""
+
+    outputs: Mapping[str, Any] = field(default_factory=dict)
+    refused: str = ""
+
+    def number(self, name: str) -> float | None:
+        """An output, None without a result."""
+        value = self.outputs.get(name)
+        return value if isinstance(value, float) else None
+
+
+def asked(code: str, **inputs: Any) -> Answered:
+    """Put readings to a named calculation; what cannot be is told, and anything that was not read is missing."""
+    try:
+        return Answered(offered.answer(code, inputs).outputs)
+    except Refused as refused:
+        return Answered(refused=" ".join(dict.fromkeys(_told(f.message) for f in refused.faults)))
+
+
+def cell(value: float | None, digits: int = 3) -> Cell:
+    """A number as a cell; a dash where there is none."""
+    return Cell(NOTHING) if value is None else Cell(figures(value, digits), value)
+
+
+def row(measure: Measure, cells: Iterable[Cell]) -> Row:
+    """A line for one measure."""
+    return Row(measure.at, measure.visit, measure.line, tuple(cells))
+
+
+def newest_first(rows: Iterable[Row]) -> tuple[Row, ...]:
+    """Rows the way they are read."""
+    return tuple(reversed(list(rows)))
+
+
+def without_empty_note(columns: tuple[str, ...], rows: list[Row]) -> tuple[tuple[str, ...], list[Row]]:
+    """Leave the last column out where no row has anything to note."""
+    if any(r.cells[-1].text != NOTHING for r in rows):
+        return columns, rows
+    return columns[:-1], [Row(r.at, r.visit, r.line, r.cells[:-1]) for r in rows]
+
+
+def _told(message: str) -> str:
+    """The reason without the input's name before it: on these pages nobody typed one."""
+    name, colon, rest = message.partition(": ")
+    text = rest if colon and " " not in name else message
+    return text[:1].upper() + text[1:]
+
+
+def _written(shown: Cell) -> str | float:
+    if shown.value is not None:
+        return shown.value
+    text = "" if shown.text == NOTHING else shown.text
+    return f"'{text}" if text.startswith(_FORMULA) else text

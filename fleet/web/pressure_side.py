@@ -1,0 +1,249 @@
+"""The boiler's pressure side in numbers: the ladder as drawn and judged, its trips over time, the relief margin."""
+
+from collections.abc import Iterator
+from contextlib import suppress
+from dataclasses import dataclass
+from itertools import product
+from typing import Any
+from uuid import UUID
+
+from fleet.engineering import ladder
+from fleet.engineering.relief import SURFACE_LB_H_FT2
+from fleet.engineering.verdicts import Judgement, Reason, judgement
+from fleet.errors import Refused
+from fleet.portfolio.models import Position
+from fleet.rules.capacity import GREATER_OF, surface_counts
+from fleet.rules.values import Terms
+from fleet.web.figures import figures
+from fleet.web.measured import TRIPS, Measure, Measured, Occupant
+from fleet.web.panels import Answered, Panel, Plot, asked, cell, newest_first, row
+
+OUTPUT_ONLY = "output_only"
+RULE_WORDS = {OUTPUT_ONLY: "output / 1000", GREATER_OF: "the greater of output / 1000 and the surface table"}
+AS_BUILT = (("firing", "oil_gas"), ("construction", "watertube"))
+VALVES = "safety_valve"
+SET = {"operating_control": "cut_out_psi", "high_limit": "set_psi", VALVES: "set_psi"}
+RUNG_NAMES = {"cut_in_psi": "cut-in", "cut_out_psi": "cut-out", "limit_psi": "high limit", "valve_psi": "safety valve"}
+
+# The drawing, in its own units.
+HEIGHT, TOP, BOTTOM, APART = 360, 16, 340, 19
+LONGEST_LABEL = 26
+LEAST_TOP_PSI = 16
+LEAST_SPAN_PSI = 4.0  # of a chart: a tenth of a psi shall not look like a fall
+
+
+@dataclass(frozen=True, slots=True)
+class Rung:
+    """One set point with the newest trip of its device."""
+
+    name: str
+    set_psi: float | None
+    trip_psi: float | None = None
+    trip: Measure | None = None
+    short: str = ""  # how the drawing names it, where there is no other like it
+
+    @property
+    def distance(self) -> str:
+        """The trip against the set point, in words."""
+        return against(self.trip_psi, self.set_psi, "psi")
+
+
+@dataclass(frozen=True, slots=True)
+class Drawn:
+    """A rung or a trip as the drawing has it: heights of the mark and of its label."""
+
+    label: str
+    y: float
+    label_y: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class Scale:
+    """The ladder drawn: ticks, set points with labels that do not meet, trips."""
+
+    height: int
+    zero_y: float
+    fifteen_y: float
+    ticks: tuple[Drawn, ...]
+    rungs: tuple[Drawn, ...]
+    trips: tuple[Drawn, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class LadderPanel:
+    """The ladder: its rungs from the highest down, the drawing, the verdict with its reasons, what is not on record."""
+
+    rungs: tuple[Rung, ...]
+    scale: Scale | None
+    judged: Judgement
+    unknown: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class ReliefPanel:
+    """Stamps against what the output needs; `missing` says why there is no verdict."""
+
+    stamps: tuple[tuple[str, float | None], ...]
+    answered: Answered | None
+    rule: str
+    missing: str = ""
+
+
+def against(read: float | None, point: float | None, unit: str) -> str:
+    """How far a reading lies from its set point, in words; "" where either is not known."""
+    if read is None or point is None:
+        return ""
+    off = figures(abs(read - point), 2)
+    if off == "0":
+        return "at its set point"
+    return f"{off} {unit} {'over' if read > point else 'under'} its set point"
+
+
+def pressure_ladder(measured: Measured) -> LadderPanel:
+    """Return the ladder as it stands set now."""
+    rungs = tuple(sorted(_rungs(measured), key=lambda rung: (rung.set_psi is None, -(rung.set_psi or 0.0))))
+    judged = _judged(measured)
+    known = any(r.set_psi is not None for r in rungs)
+    return LadderPanel(rungs, _scale(rungs) if known else None, judged, tuple(RUNG_NAMES[u] for u in judged.unknown))
+
+
+def cut_in_out(control: Occupant) -> tuple[float | None, float | None]:
+    """Return cut-in and cut-out of a control: as set, or each from the other and the differential."""
+    low, high, between = (control.number(key) for key in ("cut_in_psi", "cut_out_psi", "differential_psi"))
+    with suppress(Refused):  # a differential that cannot be gives no rung; the one on record stands by itself
+        if low is None and high is not None and between is not None:
+            return ladder.cut_in(high, between, "subtractive"), high
+        if high is None and low is not None and between is not None:
+            return low, ladder.cut_out(low, between, "additive")
+    return low, high
+
+
+def highest_cut_out_psi(measured: Measured) -> float | None:
+    """Return the pressure the operating controls let the boiler reach, None where none is on record."""
+    found = [cut_in_out(measured.occupant(p.id))[1] for p in measured.of_role("operating_control")]
+    return max((psi for psi in found if psi is not None), default=None)
+
+
+def relief_margin(measured: Measured, terms: Terms) -> ReliefPanel:
+    """Return the margin of all valves together by the rule the portfolio adopted."""
+    valves = [(p, measured.occupant(p.id)) for p in measured.of_role(VALVES)]
+    stamps = tuple((p.name, v.number("capacity_lb_h")) for p, v in valves if v.device)
+    by_surface = surface_counts(measured.boilers_values, terms)
+    rule, output = GREATER_OF if by_surface else OUTPUT_ONLY, measured.value("output_btu_h")
+    needed = {"the boiler's output": output, "a safety valve": stamps}
+    needed |= {"the heating surface": measured.value("heating_surface_ft2")} if by_surface else {}
+    missing = [words for words, there in needed.items() if not there]
+    if missing:
+        return ReliefPanel(stamps, None, RULE_WORDS[rule], " and ".join(missing))
+    given = {"output_btu_h": output, "stamped_lb_h": [stamp for _, stamp in stamps], "rule": rule}
+    more = _as_built(measured) if by_surface else {}
+    return ReliefPanel(stamps, asked("relief_margin", **given, **more), RULE_WORDS[rule])
+
+
+def _as_built(measured: Measured) -> dict[str, Any]:
+    """The heating surface and its row of the table; not known how it is built, the row that asks for most."""
+    built = tuple(str(measured.boilers_values.get(key) or usual) for key, usual in AS_BUILT)
+    firing, kind = built if built in SURFACE_LB_H_FT2 else tuple(usual for _, usual in AS_BUILT)
+    return {"surface_ft2": measured.value("heating_surface_ft2"), "firing": firing, "kind": kind}
+
+
+def trips(measured: Measured) -> list[Panel]:
+    """Return a panel for each control and valve that was ever read tripping."""
+    places = measured.of_role(*SET)
+    return [panel for place in places if (panel := _trips_of(measured, place)) is not None]
+
+
+def set_point(measured: Measured, place: Position, measure: Measure) -> float | None:
+    """Return what the device was set to when it was read."""
+    occupant = measured.occupant(place.id, measure.at)
+    return cut_in_out(occupant)[1] if place.role_id == "operating_control" else occupant.number(SET[place.role_id])
+
+
+def _trips_of(measured: Measured, place: Position) -> Panel | None:
+    read = [(m, m.number(TRIPS[m.code])) for m in measured.tests(TRIPS, place.id)]
+    found = [(m, trip, set_point(measured, place, m)) for m, trip in read if trip is not None]
+    if not found:
+        return None
+    rows = [row(m, (cell(trip), cell(point), cell(_off(trip, point), 2))) for m, trip, point in found]
+    _, trip, point = found[-1]
+    newest = against(trip, point, "psi") or "its set point was not on record"
+    verb = "open" if place.role_id != "high_limit" else "trip"
+    question = f"Does the {place.name} still {verb} where it is set?"
+    answer = f"Newest: {figures(trip, 3)} psi, {newest}."
+    plot = Plot(question, answer, "psi", ((0, "points"), (1, "line")), least=LEAST_SPAN_PSI)
+    columns = (f"{'Tripped' if verb == 'trip' else 'Opened'} at, psi", "Set at, psi", "Off by, psi")
+    return Panel(f"trips-{place.id}", place.name, columns, newest_first(rows), (plot,))
+
+
+def _off(trip: float, point: float | None) -> float | None:
+    return None if point is None else trip - point
+
+
+def _rungs(measured: Measured) -> Iterator[Rung]:
+    alone = len(measured.of_role("operating_control")) == 1
+    for place in measured.of_role(*SET):
+        occupant = measured.occupant(place.id)
+        if occupant.device is None:
+            continue
+        trip_psi, trip = _newest_trip(measured, place.id)
+        if place.role_id == "operating_control":
+            low, high = cut_in_out(occupant)
+            yield Rung(f"cut-in, {place.name}", low, short="cut-in" if alone else "")
+            yield Rung(f"cut-out, {place.name}", high, trip_psi, trip, "cut-out" if alone else "")
+        else:
+            yield Rung(place.name, occupant.number("set_psi"), trip_psi, trip)
+
+
+def _newest_trip(measured: Measured, place: UUID) -> tuple[float | None, Measure | None]:
+    for measure in reversed(measured.tests(TRIPS, place)):
+        if (psi := measure.number(TRIPS[measure.code])) is not None:
+            return psi, measure
+    return None, None
+
+
+def _judged(measured: Measured) -> Judgement:
+    """Every control with every limit against the valve that opens first, as the rules compare them."""
+    fitted = {role: [o for p in measured.of_role(role) if (o := measured.occupant(p.id)).device] for role in SET}
+    valve = min((v for o in fitted[VALVES] if (v := o.number("set_psi")) is not None), default=None)
+    controls, limits = (fitted[role] or [Occupant()] for role in ("operating_control", "high_limit"))
+    rungs = [(*cut_in_out(control), limit.number("set_psi"), valve) for control, limit in product(controls, limits)]
+    found = [_judged_or_told(ladder.Ladder(*each)) for each in rungs]
+    reasons = dict.fromkeys(reason for one in found for reason in one.reasons)
+    return judgement(reasons, dict.fromkeys(name for one in found for name in one.unknown))
+
+
+def _judged_or_told(rungs: ladder.Ladder) -> Judgement:
+    """The verdict; of set points that cannot be, the reason there is none."""
+    try:
+        return ladder.judge(rungs)
+    except Refused as refused:
+        told = f"A set point on record cannot be: {refused.faults[0].message.partition(': ')[2]}"
+        return judgement([Reason("impossible", "inconclusive", told)])
+
+
+def _scale(rungs: tuple[Rung, ...]) -> Scale:
+    known = [(r.short or r.name, r.set_psi) for r in rungs if r.set_psi is not None]
+    tripped = [(r.name, r.trip_psi) for r in rungs if r.trip_psi is not None]
+    top = max([LEAST_TOP_PSI, *(psi + 1 for _, psi in (*known, *tripped))])
+
+    def y(psi: float) -> float:
+        return round(BOTTOM - (BOTTOM - TOP) * max(psi, 0.0) / top, 1)
+
+    step = next(s for s in (1, 5, 10, 50) if top / s <= LEAST_TOP_PSI + 1)
+    ticks = tuple(Drawn(str(psi) if psi % (5 * step) == 0 else "", y(psi)) for psi in range(0, int(top) + 1, step))
+    drawn = tuple(Drawn(_short(f"{figures(psi, 3)} psi {name}"), y(psi)) for name, psi in known)
+    marks = tuple(Drawn(f"{figures(psi, 3)}", y(psi)) for _, psi in tripped)
+    return Scale(HEIGHT, y(0), y(ladder.MOST_PSI), ticks, _apart(drawn), marks)
+
+
+def _short(label: str) -> str:
+    return label if len(label) <= LONGEST_LABEL else f"{label[: LONGEST_LABEL - 1]}…"
+
+
+def _apart(drawn: tuple[Drawn, ...]) -> tuple[Drawn, ...]:
+    """Labels moved off each other, from the lowest up."""
+    found, free = [], float(BOTTOM + APART)
+    for one in sorted(drawn, key=lambda d: -d.y):
+        free = min(one.y, free - APART)
+        found.append(Drawn(one.label, one.y, free))
+    return tuple(found)
