@@ -71,10 +71,8 @@ def _boiler(portfolio: Portfolio, row: SheetRow, report: Report, at: datetime) -
     )
     if created:
         report.count("boilers", boiler.id)
-    for key in ("output_btu_h", "lowest_safe_line_in"):
-        value = getattr(row, key)
-        if value is not None:
-            _setting(report, boiler, key, value, since, at)
+    for key, value in row.on_boiler:
+        _setting(report, boiler, key, value, since, at)
     return boiler
 
 

@@ -26,16 +26,34 @@ REQUIRED = (
     "kind",
     "fitted_on",
 )
-OPTIONAL = ("units", "hangs_on", "output_btu_h", "lowest_safe_line_in")
+# What may be on record of a boiler as a whole, each a dated setting: measured, chosen, or (heats) yes or no.
+CHOICES = {
+    "fuel": ("natural_gas", "oil_2", "propane"),
+    "construction": ("cast_iron", "firetube", "watertube"),
+    "firing": ("hand", "stoker", "oil_gas"),
+    "cutoffs_needed": ("1", "2"),
+    "heats": ("yes", "no"),
+}
+ON_BOILER = (
+    "output_btu_h",
+    "lowest_safe_line_in",
+    "normal_line_in",
+    "water_surface_ft2",
+    "heating_surface_ft2",
+    *CHOICES,
+    "cutoffs_rule",
+)
+OPTIONAL = ("units", "hangs_on", *ON_BOILER)
 OF_BUILDING = ("address", "zone", "units")
-OF_BOILER = ("boiler_name", "since", "output_btu_h", "lowest_safe_line_in")
-LONGEST = {"address": 200, "boiler_name": 200, "position_name": 200}  # 64 for all others
+OF_BOILER = ("boiler_name", "since", *ON_BOILER)
+LONGEST = {"address": 200, "boiler_name": 200, "position_name": 200, "cutoffs_rule": 200}  # 64 for all others
 YEARS = range(1850, 2100)
 # By the end of the name, longest first: what can be at all on a boiler of 15 psig or less (common practice).
 RANGES = {
     "_btu_h": (0.0, 1e9),
     "_lb_h": (0.0, 1e6),
     "_psi": (0.0, 300.0),
+    "_ft2": (0.0, 1e5),
     "_gal": (9.0, 1e12),
     "_in": (-5.0, 500.0),
     "_s": (0.0, 3600.0),
@@ -62,8 +80,7 @@ class SheetRow:
     boiler_ref: str
     boiler_name: str
     since: date
-    output_btu_h: float | None
-    lowest_safe_line_in: float | None
+    on_boiler: tuple[tuple[str, float | str | bool], ...]
     position_ref: str
     position_name: str
     role: str
@@ -144,6 +161,7 @@ def _faults(number: int, cells: Cells, catalogue: Catalogue) -> Iterator[Fault]:
         yield Fault("unknown_zone", f"No time zone {cells['zone']!r}.", (number, "zone"))
     yield from _device(number, cells, catalogue)
     yield from _values(number, cells)
+    yield from _chosen(number, cells)
 
 
 def _device(number: int, cells: Cells, catalogue: Catalogue) -> Iterator[Fault]:
@@ -180,6 +198,15 @@ def _values(number: int, cells: Cells) -> Iterator[Fault]:
             whole = column != "units" or (value is not None and value.is_integer())
             if value is None or not whole or not possible(column, value):
                 yield Fault("not_a_number", f"{text!r} is not a number that can be.", (number, column))
+
+
+def _chosen(number: int, cells: Cells) -> Iterator[Fault]:
+    for column, known in CHOICES.items():
+        if cells.get(column) and cells[column] not in known:
+            yield Fault("unknown_choice", f"{column} is one of {', '.join(known)}.", (number, column))
+    if cells.get("cutoffs_needed") == "1" and not cells.get("cutoffs_rule"):
+        told = "One cutoff is enough only by a rule: name it, its date and who decided."
+        yield Fault("empty", told, (number, "cutoffs_rule"))
 
 
 def _doubles(lines: Lines) -> Iterator[Fault]:
@@ -254,6 +281,12 @@ def _number(text: str) -> float | None:
     return float(text) if _NUMBER.fullmatch(text) else None
 
 
+def _on_boiler(name: str, text: str) -> float | str | bool:
+    if name == "heats":
+        return text == "yes"
+    return float(text) if measures(name) or name == "cutoffs_needed" else text
+
+
 def _row(number: int, cells: Cells, catalogue: Catalogue) -> SheetRow:
     kind = catalogue.kinds.get(cells["kind"])
     names = sorted(kind.attributes - {"fitted_on"}) if kind else []
@@ -267,8 +300,7 @@ def _row(number: int, cells: Cells, catalogue: Catalogue) -> SheetRow:
         boiler_ref=cells["boiler_ref"],
         boiler_name=cells["boiler_name"],
         since=date.fromisoformat(cells["since"]),
-        output_btu_h=_number(cells.get("output_btu_h", "")),
-        lowest_safe_line_in=_number(cells.get("lowest_safe_line_in", "")),
+        on_boiler=tuple((n, _on_boiler(n, cells[n])) for n in ON_BOILER if cells.get(n)),
         position_ref=cells["position_ref"],
         position_name=cells["position_name"],
         role=cells["role"],

@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 from datetime import datetime
 
-from fleet.rules import set_pressure, states
+from fleet.rules import end_of_life, set_pressure, states
 from fleet.rules.boundaries import Timeline, standings
 from fleet.rules.conditions import conditions
 from fleet.rules.corrections import settle
@@ -45,6 +45,7 @@ def judge(evidence: Evidence, acts: Sequence[Act], at: datetime) -> Judgement:
 def _timeline(evidence: Evidence) -> tuple[Timeline, list[StateSegment]]:
     run = replay(evidence)
     set_pressure.add_cases(run)
+    end_of_life.add_cases(run)
     known = [
         s for p, record in run.ledger.records.items() for s in states.segments(run.ledger, record, run.snapshots[p])
     ]

@@ -91,6 +91,7 @@ class Snapshot:
     shares_chamber: bool = False
     doubted: Pass | None = None  # its newest pass, where that is in doubt
     capacity_lb_h: float | None = None  # as stamped; only a safety valve has one
+    end_of_life: date | None = None  # the last day its maker stands for it; only an alarm has one
 
 
 @dataclass(slots=True)
@@ -121,6 +122,14 @@ class Record:
         if self.live:
             self.live = [c for c in self.live if c.is_open]
         return list(self.live)
+
+    def end_of_life(self) -> date | None:
+        """The last day stamped on it; None where there is none, or what is written is no date."""
+        told = self.attributes.get("end_of_life")
+        try:
+            return date.fromisoformat(told) if isinstance(told, str) else None
+        except ValueError:
+            return None
 
     def setting(self, key: str) -> float | None:
         """A numeric set point, from the dated settings or else from what is stamped on the device."""
@@ -279,6 +288,7 @@ class Ledger:
             shares_chamber=self._counts_as_one(record),
             doubted=record.passes[-1] if record.passes and record.passes[-1].doubtful else None,
             capacity_lb_h=record.setting("capacity_lb_h") if record.device else None,
+            end_of_life=record.end_of_life() if record.device else None,
         )
 
     def spared(self, record: Record) -> bool:

@@ -84,11 +84,16 @@ def _touched(timeline: Timeline, after: AfterVisit) -> Iterator[Missing]:
         yield Missing("touched", told, position)
 
 
+# Interlocks that are not counted as protection, and are proven with it all the same.
+_INTERLOCKS = frozenset({"gas_pressure_switch", "louvre_interlock"})
+
+
 def _service(timeline: Timeline, visit: Visit, after: AfterVisit) -> Iterator[Missing]:
     """At the end of these visits nothing rests on an older proof: every device is proven in full again."""
     catalogue, records = timeline.evidence.catalogue_at(after.at), timeline.run.ledger.records
     for seen in timeline.view(after.at).seen if visit.kind in PROVES_EVERYTHING else ():
         counted = (seen.role.part == "protection" and seen.needed) or seen.role.part == "initiator"
+        counted = counted or seen.role.code in _INTERLOCKS
         full = catalogue.proofs(records[seen.position].kind, "full")
         if counted and full and not seen.state.down and seen.position not in after.proven:
             name, asked = timeline.evidence.by_id[seen.position].name, either(p.name.lower() for p in full)
@@ -96,16 +101,16 @@ def _service(timeline: Timeline, visit: Visit, after: AfterVisit) -> Iterator[Mi
             yield Missing("service", sentence, seen.position, seen.reason.since)
 
 
-# What else these visits end with (section 7), by role: any one of these passed in the visit, the first being asked for.
+# What else these visits end with (section 7), by role: each of these passed in the visit.
 _ENDS_WITH = {
     "operating_control": ("three_cycles",),
-    "burner": ("combustion_test",),
+    "burner": ("combustion_test", "normal_restart"),
 }
 CYCLES = 3  # S29: watch at least three cycles
 
 
 def _ends_with(timeline: Timeline, visit: Visit, after: AfterVisit) -> Iterator[Missing]:
-    """Three cycles of each operating control; combustion, with the room's carbon monoxide, of a burner on record."""
+    """Three cycles of each operating control; combustion, the room's air with it, and a normal restart of a burner."""
     cycled = {e.position for e in visit.entries if _cycles(e) >= CYCLES and (e.position, e.code) in after.passed}
     for record in timeline.run.ledger.records.values() if visit.kind in PROVES_EVERYTHING else ():
         here = record.position.id

@@ -6,6 +6,7 @@ from datetime import datetime
 from itertools import pairwise
 
 from fleet.calendar import day_start
+from fleet.rules import end_of_life
 from fleet.rules.clocks import Clock, clocks, full_clocks, full_proofs, looser
 from fleet.rules.ledger import Ledger, Record, Snapshot
 from fleet.rules.values import Evidence, Law, Reason, State, StateSegment
@@ -18,7 +19,8 @@ def segments(ledger: Ledger, record: Record, snapshots: list[Snapshot]) -> Itera
         assert here is not None
         end = after.at if after is not None else None
         for since, until, law in _laws_between(ledger.evidence, here.at, end):
-            yield from _within(ledger, record, here, since, until, law)
+            held = _within(ledger, record, here, since, until, law)
+            yield from end_of_life.cut(held, record, here, until, ledger.evidence.zone)
 
 
 def _laws_between(

@@ -5,7 +5,7 @@ import time
 import pytest
 
 from fleet.portfolio.sheet import measures, parse, possible
-from tests.portfolio.sheets import CATALOGUE, LIMIT, faults, row, sheet
+from tests.portfolio.sheets import CATALOGUE, CELLS, LIMIT, cell, faults, row, sheet
 
 pytestmark = pytest.mark.timeout(60)
 NO_NUMBERS = [
@@ -176,3 +176,43 @@ def test_a_chain_of_twenty_thousand_paths_is_followed_once(last: str) -> None:
 def test_a_large_sheet_that_is_wrong_everywhere_is_refused_in_seconds() -> None:
     took = seconds(houses(5000).replace("America/New_York", "America/Nowhere").replace("2019-10-01", "2019-10-32"))
     assert took < 20
+
+
+WHOLE = {
+    "fuel": "oil_2",
+    "construction": "firetube",
+    "firing": "oil_gas",
+    "heats": "no",
+    "normal_line_in": "4",
+    "water_surface_ft2": "18.5",
+    "heating_surface_ft2": "240",
+    "cutoffs_needed": "1",
+    "cutoffs_rule": "City rule 12 of 3 March 2019 by J. Odell",
+}
+
+
+def with_more(**more: str) -> str:
+    """A sheet with these columns beside the usual ones."""
+    told = {**CELLS, **{cell(name): text for name, text in LIMIT.items()}, **more}
+    return f"{','.join(told)}\n{','.join(told.values())}\n"
+
+
+def test_what_is_on_record_of_the_boiler_as_a_whole_is_read() -> None:
+    read = dict(parse(with_more(**WHOLE), CATALOGUE)[0].on_boiler)
+    assert read == {**read, "fuel": "oil_2", "heats": False, "water_surface_ft2": 18.5, "cutoffs_needed": 1.0}
+    assert read["cutoffs_rule"].startswith("City rule 12")  # type: ignore[union-attr]
+
+
+@pytest.mark.parametrize(
+    ("column", "text", "code", "place"),
+    [
+        ("fuel", "coal", "unknown_choice", "fuel"),
+        ("heats", "maybe", "unknown_choice", "heats"),
+        ("cutoffs_needed", "0", "unknown_choice", "cutoffs_needed"),
+        ("cutoffs_needed", "1", "empty", "cutoffs_rule"),
+        ("cutoffs_rule", "", "empty", "cutoffs_rule"),
+        ("heating_surface_ft2", "-1", "not_a_number", "heating_surface_ft2"),
+    ],
+)
+def test_what_cannot_be_of_a_boiler_is_refused_in_its_column(column: str, text: str, code: str, place: str) -> None:
+    assert faults(with_more(**({} if column == "cutoffs_needed" else WHOLE) | {column: text})) == [(code, (2, place))]

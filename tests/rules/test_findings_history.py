@@ -219,7 +219,13 @@ def test_a_wrong_gauge_is_closed_by_the_comparison_of_the_new_one() -> None:
     assert boiler.visit(3, fit("gauge", range_psi=30.0), proof("gauge")).open() == []
 
 
-ELSEWHERE = {"lowering_out_of_order", "valve_drips_again", "set_pressure_unproven", "cutoffs_in_one_chamber"}
+ELSEWHERE = {
+    "lowering_out_of_order",
+    "valve_drips_again",
+    "set_pressure_unproven",
+    "cutoffs_in_one_chamber",
+    "over_fired",
+}
 HERE = {"not_fitted", "not_fitted_last_line", "repeat_urgent", "makeup_rising", "makeup_rising_again"}
 
 

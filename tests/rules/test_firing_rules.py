@@ -6,7 +6,7 @@ from fleet.rules import verdicts
 from fleet.rules.values import Entry
 from tests.rules.build import Boiler, catalogue, proof, see
 
-COMBUSTION = {"co_high", "co_adjust", "ambient_co"}  # in a table of their own
+COMBUSTION = {"co_high", "co_adjust", "ambient_co", "over_fired"}  # in tables of their own
 
 FIRES = [
     ("flush_no_water", "hold", proof("upper", "flush", water="little")),

@@ -5,6 +5,7 @@ from dataclasses import replace
 import pytest
 
 from fleet.rules.values import Entry, Standing
+from tests.rules import plant
 from tests.rules.build import FULL, LEFT_RIGHT, Boiler, act, ident, proof, remove, see, swap, turn
 
 EVERYTHING = [proof(ref) for ref in FULL]
@@ -169,3 +170,19 @@ def test_the_example_is_not_ready_by_its_leaving_checks_alone() -> None:
 
 def test_the_example_with_the_control_tripped_is_ready() -> None:
     assert follow_up(proof("control")).ready().answer == "ready"
+
+
+@pytest.mark.parametrize(
+    ("left_out", "asked"), [("", []), ("combustion_test", ["combustion"]), ("normal_restart", ["normal restart"])]
+)
+def test_a_service_of_a_boiler_with_a_burner_ends_with_combustion_and_a_normal_restart(
+    left_out: str, asked: list[str]
+) -> None:
+    codes = [c for c in ("combustion_test", "normal_restart") if c != left_out]
+    tests = [*EVERYTHING, *(plant.proof(ref) for ref in plant.PROVES if ref != "burner")]
+    tests += [plant.proof("control", "three_cycles"), *(plant.proof("burner", code) for code in codes)]
+    who = "technician|fire_side"
+    boiler = plant.Plant().visit(0, *tests, kind="annual_service", who=who, leave=LEFT_RIGHT)
+    told = [m.sentence.lower() for m in boiler.ready().missing]
+    assert len(told) == len(asked)
+    assert all(word in sentence for word, sentence in zip(asked, told, strict=True))

@@ -52,9 +52,24 @@ def _visits(people: dict[str, User], at: datetime) -> Iterator[tuple[IncomingVis
         visit = bench.visit("annual_service", when, who, entries, left_as="on_call", leaving_checks=work.LEFT_WELL)
         yield visit, rosa
         yield from ((v, bram) for v in _weeks(bench, bram, at, _latest_flush(key), min(days, 60)))
+    yield from ((v, rosa) for v in _measured(benches["MIL90 B1"], rosa, at))
     call = at - timedelta(hours=20)
     quarry = benches["QUA48 B1"]
     yield quarry.visit("no_heat", call, [rosa.id], work.plugged_siphon(quarry, call), left_as="off_locked"), rosa
+
+
+def _measured(bench: Bench, rosa: User, at: datetime) -> Iterator[IncomingVisit]:
+    """Mill Lane keeps its numbers: the meter about every four weeks for a year, the flame twice."""
+    reading = 41_200.0
+    for nth, days in enumerate(range(368, 3, -28)):
+        when = at - timedelta(days=days, hours=2)
+        reading += 28 * (9.0 + (nth % 3) * 0.8)
+        yield bench.visit("routine_check", when, [rosa.id], work.meter(bench, when, reading))
+    for days, o2_pct, stack_f in ((385, 6.2, 395.0), (200, 6.6, 405.0), (19, 7.1, 430.0)):
+        when = at - timedelta(days=days)
+        yield bench.visit(
+            "follow_up", when, [rosa.id], work.combustion(bench, when, o2_pct, stack_f), left_as="on_call"
+        )
 
 
 def _latest_flush(key: str) -> int:

@@ -98,6 +98,17 @@ def _limit(bench: Bench, at: datetime) -> IncomingEntry:
     )
 
 
+def combustion(bench: Bench, at: datetime, o2_pct: float, stack_f: float) -> list[IncomingEntry]:
+    """A clean flame, measured."""
+    flue = {"o2_pct": o2_pct, "co_ppm": 18.0, "co_trend": "steady", "stack_f": stack_f, "room_f": 72.0}
+    return [bench.test(at, "combustion_test", "burner", burner_firing=True, ambient_co_ppm=1.0, **flue)]
+
+
+def meter(bench: Bench, at: datetime, reading: float) -> list[IncomingEntry]:
+    """The make-up meter, read."""
+    return [bench.test(at, "meter_reading", "meter", reading=reading, stands_still_without_feed=True)]
+
+
 def plugged_siphon(bench: Bench, at: datetime) -> list[IncomingEntry]:
     """A no-heat call that finds the one siphon plugged and no part in the van."""
     siphon = min(ref for ref in bench.places if ref.startswith("siphon"))

@@ -7,7 +7,7 @@ from fleet.rules.catalogue import Procedure
 from fleet.rules.ledger import Bench
 from fleet.rules.values import Verdict
 from fleet.rules.verdicts.accepted import taken
-from fleet.rules.verdicts.fire import combustion
+from fleet.rules.verdicts.fire import clocking, combustion
 from fleet.rules.verdicts.graded import Graded
 from fleet.rules.verdicts.pressure import button_test, lever_lift, limit_trip, operating_control_trip, siphon_check
 from fleet.rules.verdicts.table import CLAIMED, fails_as, table
@@ -23,6 +23,7 @@ GRADERS: dict[str, Callable[[Bench], Graded]] = {
     "button": button_test,
     "inspection": inspection,
     "combustion": combustion,
+    "clocking": clocking,
     "table": table,
 }
 
@@ -42,6 +43,7 @@ FIRES: dict[str, frozenset[str]] = {
     "button": frozenset({"test_failed"}),
     "inspection": frozenset({"chamber_fouled"}),
     "combustion": frozenset({"co_high", "co_adjust", "ambient_co"}),
+    "clocking": frozenset({"over_fired"}),
     "table": frozenset(),
 }
 

@@ -1,6 +1,7 @@
-"""Graders of the fire side that need more than their row: the combustion test."""
+"""Graders of the fire side that need more than their row: the combustion test, and the input that was clocked."""
 
 from fleet.engineering.combustion import CO_ADJUST_PPM, CO_HOLD_PPM, CO_ROOM_PPM, MOST_O2, co_air_free_ppm
+from fleet.engineering.firing import gas_input_btu_h, judge_input, nozzle_gph, oil_input_btu_h
 from fleet.rules.ledger import Bench
 from fleet.rules.verdicts.graded import Graded, failed
 
@@ -40,3 +41,34 @@ def _flue(bench: Bench) -> Graded:
     faults = (("co_adjust", here),) if drifted else ()
     grade, proves = "drifted" if drifted else "good", bench.procedure.proof
     return Graded("pass", f"{told}{': adjust the burner' if drifted else ''}.", grade, proves, LIMIT, faults=faults)
+
+
+PLATE = "within 5 % of its plate; over 10 % above it over-fired"
+
+
+def clocking(bench: Bench) -> Graded:
+    """What the burner really fires, worked out from what was read or else as written down, against its plate."""
+    plate, worked_out = bench.record.setting("input_btu_h"), _worked_out(bench)
+    value = worked_out or bench.number("input_btu_h")
+    if not value:
+        told = f"The input of the {bench.name} was neither clocked nor written down: dial, seconds and heating value."
+        return Graded("inconclusive", told, limit=PLATE, set_value=plate)
+    if not plate:
+        told = f"{bench.procedure.name} on the {bench.name} proves nothing: its input is not recorded to compare with."
+        return Graded("inconclusive", told, limit=PLATE)
+    found, here = judge_input(value, plate), bench.record.position.id
+    shown = f"The {bench.name} fires {value:,.0f} Btu/h, {value / plate:.0%} of its plate"
+    if found.verdict == "urgent":
+        return failed(f"{shown}: over-fired.", ("over_fired", here), limit=PLATE, set_value=plate)
+    drifted = found.verdict != "good"
+    told = f"{shown}{': adjust it' if drifted else ''}."
+    return Graded("pass", told, "drifted" if drifted else "good", bench.procedure.proof, PLATE, plate)
+
+
+def _worked_out(bench: Bench) -> float | None:
+    """Btu/h gross, from dial and time of a gas meter, or from nozzle and pump pressure; None where one is missing."""
+    dial, seconds, gas = (bench.number(n) for n in ("dial_ft3", "seconds", "gross_btu_ft3"))
+    if dial and seconds and gas:
+        return float(gas_input_btu_h(dial, seconds, gas))
+    nozzle, pump, oil = (bench.number(n) for n in ("nozzle_gph", "pump_psi", "gross_btu_gal"))
+    return float(oil_input_btu_h(nozzle_gph(nozzle, pump), oil)) if nozzle and pump and oil else None

@@ -40,7 +40,7 @@ def results(scenario: Scenario) -> Iterator[Result]:
     names = {p.name: visit_id(p.name) for p in scenario.posted}
     for moment in scenario.moments:
         evidence = replace(scenario.evidence, visits=known_visits(scenario, moment.known_at))
-        so_far = _until(evidence, moment.at)
+        so_far = until(evidence, moment.at)
         seen = Seen(
             moment, evidence, judge(evidence, scenario.acts, moment.at), judge(so_far, scenario.acts, moment.at), names
         )
@@ -48,7 +48,7 @@ def results(scenario: Scenario) -> Iterator[Result]:
         yield Result(moment.line, when, tuple(check(seen)))
 
 
-def _until(evidence: Evidence, at: datetime) -> Evidence:
+def until(evidence: Evidence, at: datetime) -> Evidence:
     """What was done by then, and nothing after."""
     return replace(evidence, visits=tuple(v for v in evidence.visits if v.at <= at))
 

@@ -1,0 +1,186 @@
+"""The inspectors' scenarios through the database: register, posts and corrections as rows, the same answers out."""
+
+from collections.abc import Iterator
+from datetime import UTC, datetime
+from itertools import groupby
+from pathlib import Path
+from uuid import UUID, uuid5
+
+import pytest
+from django.db import transaction
+
+from fleet import pipeline
+from fleet.accounts.models import Grant, Qualification, User
+from fleet.calendar import day_of
+from fleet.catalog.services import load
+from fleet.evidence import gather
+from fleet.pipeline import past
+from fleet.portfolio.models import (
+    Boiler,
+    Building,
+    Device,
+    Fitting,
+    HeaderGroup,
+    Paper,
+    Portfolio,
+    Position,
+    ServiceState,
+    Setting,
+)
+from fleet.rules import judge
+from fleet.rules.values import Evidence, Terms, Visit
+from fleet.terms.models import Adoption
+from fleet.visits.incoming import IncomingEntry, IncomingVisit, Person
+from tests.cast import LONG_AGO, ROOT
+from tests.rules.scenarios.check import Seen, check
+from tests.rules.scenarios.form import Posted, Scenario, read, visit_id
+from tests.rules.scenarios.run import until
+
+pytestmark = pytest.mark.django_db
+CASES = sorted((Path(__file__).resolve().parents[1] / "rules" / "scenarios" / "cases").glob("*.yaml"))
+FIRST = datetime(2010, 1, 1, tzinfo=UTC)
+LATEST = datetime(2060, 1, 1, tzinfo=UTC)
+
+
+@pytest.mark.parametrize("path", CASES, ids=lambda p: p.stem)
+def test_every_scenario_is_met_through_the_database(path: Path) -> None:
+    load(folder=ROOT / "fixtures" / "catalogue", at=LONG_AGO)
+    wrong = []
+    for scenario in read(path):
+        with transaction.atomic():
+            wrong += [f"{scenario.name} {told}" for told in failures(scenario)]
+            transaction.set_rollback(True)
+    assert wrong == []
+
+
+def failures(scenario: Scenario) -> Iterator[str]:
+    """What is answered otherwise than the scenario says, by rows."""
+    boiler = register(scenario)
+    post(scenario, boiler)
+    names = {p.name: visit_id(p.name) for p in scenario.posted}
+    for moment in scenario.moments:
+        evidence, _ = gather(boiler.id, LATEST, moment.known_at)
+        so_far = until(evidence, moment.at)
+        now, then = (judge(e, scenario.acts, moment.at) for e in (evidence, so_far))
+        for outcome in check(Seen(moment, evidence, now, then, names)):
+            if not outcome.met:
+                yield f"line {moment.line}: {outcome.what}: expected {outcome.expected}, got {outcome.got}"
+        told = past.standing(boiler.id, moment.at, known_at=moment.known_at)
+        holds = next(s for s in now.standings if s.until is None or moment.at < s.until)
+        if told.standing != holds.standing.value:
+            yield f"line {moment.line}: the door says {told.standing}, the rules {holds.standing}"
+
+
+def register(scenario: Scenario) -> Boiler:
+    """Write the scenario's register: its boiler, with a neighbour on the same header where one was visited."""
+    evidence = scenario.evidence
+    portfolio = Portfolio.objects.create(ref="SCENARIO", name="Scenario")
+    row = {"portfolio": portfolio}
+    building = Building.objects.create(**row, ref="S", address="the building", zone=evidence.zone)
+    shared = {e.position for p in scenario.posted if not p.visit.own for e in p.visit.entries}
+    group = HeaderGroup.objects.create(**row, building=building, ref="H") if shared else None
+    house = {"building": building, "header_group": group, "since": FIRST, **row}
+    boiler = Boiler.objects.create(id=evidence.boiler, ref="B1", name=evidence.name, **house)
+    if group:
+        Boiler.objects.create(id=uuid5(evidence.boiler, "neighbour"), ref="B2", name="the neighbour", **house)
+    for place in evidence.positions:
+        where = {"header_group": group} if place.id in shared else {"boiler": boiler}
+        Position.objects.create(id=place.id, ref=place.ref, name=place.name, role_id=place.role, **where, **row)
+    facts(evidence, boiler)
+    for version, terms in enumerate(evidence.terms, start=1):
+        Adoption.objects.create(**row, version=version, posted_at=FIRST, **adopted(terms, evidence.zone))
+    return boiler
+
+
+def facts(evidence: Evidence, boiler: Boiler) -> None:
+    """Fittings, settings, service states and papers, each as told."""
+    row = {"portfolio_id": boiler.portfolio_id, "posted_at": FIRST}
+    for fitting in evidence.fittings:
+        device = None
+        if fitting.device:
+            stamped = {"kind_id": fitting.kind, "attributes": dict(fitting.attributes)}
+            device = Device.objects.create(id=fitting.device, portfolio_id=boiler.portfolio_id, **stamped)
+        declared = {code: day.isoformat() for code, day in fitting.declared.items()}
+        Fitting.objects.create(
+            position_id=fitting.position, device=device, since=fitting.since, declared=declared, **row
+        )
+    for setting in evidence.settings:
+        value = [str(v) for v in setting.value] if isinstance(setting.value, tuple) else setting.value
+        where = {"position_id": setting.position} if setting.position else {"boiler": boiler}
+        Setting.objects.create(key=setting.key, value=value, since=setting.since, **where, **row)
+    for change in evidence.services:
+        ServiceState.objects.create(boiler=boiler, state=change.state.value, since=change.since, **row)
+    for paper in evidence.papers:
+        told = {"kind": paper.kind, "name": paper.name, "since": paper.since, "until": paper.until}
+        Paper.objects.create(building=boiler.building, boiler=boiler, **told, **row)
+
+
+def adopted(terms: Terms, zone: str) -> dict[str, object]:
+    """The columns of an adoption; an instant of a scenario is the midnight of its day."""
+    season = terms.season
+    own = {
+        code: {"interval": str(o.interval), "anchor": o.anchor, "grace_days": o.grace_days, "source": o.source}
+        for code, o in terms.overrides.items()
+    }
+    return {
+        "starts_on": day_of(terms.since, zone) if terms.since else None,
+        "season": f"{season.start_month:02}-{season.start_day:02}/{season.end_month:02}-{season.end_day:02}"
+        if season
+        else "",
+        "urgent_days": terms.urgent_days,
+        "due_soon_days": terms.due_soon_days,
+        "operator_firing_days": terms.operator_firing_days,
+        "variants": dict(terms.variants),
+        "overrides": own,
+        "run_on_by": terms.run_on_by,
+        "gauge_most_psi": terms.gauge_most_psi,
+        "relief_rule": terms.relief_rule,
+    }
+
+
+def post(scenario: Scenario, boiler: Boiler) -> None:
+    """Post what was posted, in that order, those of one instant together; then whoever stands behind a correction."""
+    listed = sorted(enumerate(scenario.posted), key=lambda pair: (pair[1].visit.posted_at, pair[0]))
+    for at, posted in groupby(listed, key=lambda pair: pair[1].visit.posted_at):
+        visits = [incoming(p, boiler) for _, p in posted]
+        ends = [e.at for v in visits for e in v.entries]  # an entry may be done after the visit is said to be posted
+        pipeline.post_visits(visits, by=None, at=max([at, *ends]))
+    for one in scenario.posted:
+        if one.seconded_at:
+            by = person(frozenset({"technician"}), "second", boiler.portfolio_id)
+            pipeline.second_correction(visit=one.visit.id, by=by, at=one.seconded_at)
+
+
+def incoming(posted: Posted, boiler: Boiler) -> IncomingVisit:
+    """The visit as it arrives."""
+    visit = posted.visit
+    return IncomingVisit(
+        id=visit.id,
+        boiler=boiler.id if visit.own else uuid5(boiler.id, "neighbour"),
+        kind=visit.kind,
+        performed_at=visit.at,
+        entries=tuple(_entries(visit)),
+        people=(Person(user=person(visit.qualifications, str(visit.id), boiler.portfolio_id).id),),
+        state_on_arrival=visit.state_on_arrival,
+        left_as=visit.left_as,
+        leaving_checks=dict(visit.leaving_checks),
+        corrects=visit.corrects,
+        reason="as the scenario says" if visit.corrects else "",
+        void=visit.void,
+    )
+
+
+def _entries(visit: Visit) -> Iterator[IncomingEntry]:
+    for e in visit.entries:
+        told = {"phase": e.phase, "outcome": e.outcome, "why": e.why, "readings": dict(e.readings)}
+        fitted = {"kind": e.kind, "values": dict(e.values), "device": e.device}
+        yield IncomingEntry(act=e.act, code=e.code, position=e.position, at=e.at, **told, **fitted)
+
+
+def person(qualifications: frozenset[str], name: str, portfolio: UUID) -> User:
+    """Somebody of the portfolio who holds exactly these."""
+    user, made = User.objects.get_or_create(username=name)
+    Grant.objects.get_or_create(user=user, portfolio_id=portfolio, role="technician")
+    for code in qualifications if made else ():
+        Qualification.objects.create(user=user, code=code, since=FIRST)
+    return user
