@@ -26,6 +26,7 @@ class Line:
     readings: list[tuple[str, str, str]]
     verdict: Verdict | None
     answered: str
+    compared: str  # what it was held against, with its unit
 
 
 def lines(visit: UUID, at: datetime) -> list[Line]:
@@ -42,7 +43,22 @@ def _line(entry: Entry, release: Catalogue, answered: dict[str, str]) -> Line:
     # What the poster was told is shown only where it differs from what is concluded now.
     told = then if verdict is not None and then != verdict.outcome else ""
     readings = [_reading(r, entry, release) for r in entry.readings.all()]
-    return Line(entry, entry.number + 1, _title(entry, release), readings, verdict, told)
+    return Line(
+        entry, entry.number + 1, _title(entry, release), readings, verdict, told, _compared(verdict, entry, release)
+    )
+
+
+# Of graders that set a reading against something else than its row names; all others of that kind are pressures.
+_UNITS = {"clocking": "Btu/h", "lowering": "in"}
+
+
+def _compared(verdict: Verdict | None, entry: Entry, release: Catalogue) -> str:
+    procedure = release.procedures.get(entry.code)
+    if verdict is None or verdict.set_value is None or procedure is None:
+        return ""
+    named = (spec.unit for spec in procedure.readings.values() if spec.rule and spec.rule.key)
+    unit = _UNITS.get(procedure.judged_by) or next(named, "psi")
+    return f"{verdict.set_value:,.10g} {unit}"
 
 
 def _title(entry: Entry, release: Catalogue) -> str:
@@ -57,7 +73,7 @@ def _reading(reading: Reading, entry: Entry, release: Catalogue) -> tuple[str, s
     if reading.flag is not None:
         return reading.name, "yes" if reading.flag else "no", ""
     if reading.number is not None:
-        return reading.name, f"{reading.number:g}", spec.unit if spec else ""
+        return reading.name, f"{reading.number:,.10g}", spec.unit if spec else ""
     return reading.name, reading.word.replace("_", " "), ""
 
 
