@@ -123,7 +123,7 @@ FLUE = ("excess_air", "stack_loss_gross", "efficiency_gross")
 
 
 def _input(measured: Measured, measure: Measure) -> list[str]:
-    value, plate = measure.number("input_btu_h"), fire_side.plate_btu_h(measured, measure)
+    value, plate = fire_side.clocked_btu_h(measure), fire_side.plate_btu_h(measured, measure)
     if not value:
         return []
     share = fire_side.share_percent(value, plate)

@@ -5,8 +5,9 @@ from datetime import timedelta
 from typing import Any
 
 from fleet.engineering.combustion import O2_OF_A_RESULT
-from fleet.engineering.firing import input_ratio, judge_input
+from fleet.engineering.firing import input_ratio, judge_input, read_input_btu_h
 from fleet.engineering.fuels import FUELS
+from fleet.rules.verdicts.fire import CLOCKED
 from fleet.web.figures import figures
 from fleet.web.measured import Measure, Measured
 from fleet.web.panels import Answered, Cell, Panel, Plot, asked, cell, newest_first, row, without_empty_note
@@ -151,6 +152,11 @@ def _has_flue(one: Burned) -> bool:
     return o2 is None or not O2_OF_A_RESULT.faults("o2_percent", o2)
 
 
+def clocked_btu_h(measure: Measure) -> float | None:
+    """Return the input that was worked out from meter or nozzle, else the one written down; None without either."""
+    return read_input_btu_h(*(measure.number(name) for name in CLOCKED)) or measure.number("input_btu_h")
+
+
 def plate_btu_h(measured: Measured, measure: Measure | None = None) -> float | None:
     """Return the input on the burner's plate, now or when it was clocked; None where it is not on record."""
     burners = [measured.occupant(p.id, measure.at if measure else None) for p in measured.of_role("burner")]
@@ -160,7 +166,7 @@ def plate_btu_h(measured: Measured, measure: Measure | None = None) -> float | N
 
 def fired(measured: Measured) -> Panel:
     """Return the input by clocking against the plate."""
-    read = [(m, m.number("input_btu_h")) for m in measured.tests(("clock_input",))]
+    read = [(m, clocked_btu_h(m)) for m in measured.tests(("clock_input",))]
     found = [(m, value, plate_btu_h(measured, m)) for m, value in read if value is not None and value > 0]
     rows = [
         row(m, (cell(value, 4), cell(plate, 4), cell(share_percent(value, plate)), cell(m.number("seconds"))))
