@@ -18,6 +18,7 @@ from fleet.management.embedded import Trouble, temporary
 
 ENDINGS = ExitStack()
 MISSING: Counter[str] = Counter()
+OURS = "GAUGEGLASS_TEST_SERVERS"  # names the addresses that this plugin put into the environment
 
 
 class Missing(pytest.skip.Exception):
@@ -52,6 +53,10 @@ def _start() -> None:
     os.environ.setdefault("DJANGO_SETTINGS_MODULE", "fleet.settings")
     if signal.getsignal(signal.SIGTERM) is signal.SIG_DFL:  # a run that takes too long ends like one stopped by hand
         signal.signal(signal.SIGTERM, lambda *_: signal.raise_signal(signal.SIGINT))
+    if os.environ.get("PYTEST_XDIST_WORKER"):
+        # Each of several runs side by side has servers of its own: one empties a broker while another counts on it.
+        for name in os.environ.pop(OURS, "").split():
+            os.environ.pop(name, None)
     if os.environ.get("DATABASE_URL") and os.environ.get("REDIS_URL"):
         return
     try:
@@ -61,7 +66,9 @@ def _start() -> None:
     for name, url in (("DATABASE_URL", servers.database_url), ("REDIS_URL", servers.redis_url)):
         if not os.environ.get(name):
             os.environ[name] = url
+            os.environ[OURS] = f"{os.environ.get(OURS, '')} {name}".strip()
             ENDINGS.callback(os.environ.pop, name, None)
+            ENDINGS.callback(os.environ.pop, OURS, None)
 
 
 def pytest_unconfigure() -> None:
@@ -75,11 +82,23 @@ def pytest_runtest_makereport(call: pytest.CallInfo[None]) -> Generator[None, py
     report = yield
     error = call.excinfo.value if call.excinfo else None
     if isinstance(error, Missing):
-        MISSING[error.what] += 1
+        report.user_properties.append(("missing", error.what))  # travels to whoever prints the summary
         if os.environ.get("CI"):
             report.outcome = "failed"
             report.longrepr = str(error)
     return report
+
+
+def pytest_runtest_logreport(report: pytest.TestReport) -> None:
+    """Count it where the summary is printed, whichever process ran the test."""
+    MISSING.update(str(what) for name, what in report.user_properties if name == "missing" and not report.passed)
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """A file stays together, and so do those that start and stop whole sites, accounts and disks included."""
+    for item in items:
+        whole = item.nodeid.startswith(("tests/management/", "tests/tasks/"))
+        item.add_marker(pytest.mark.xdist_group("sites" if whole else item.nodeid.split("::")[0]))
 
 
 def pytest_terminal_summary(terminalreporter: Any) -> None:
