@@ -35,11 +35,16 @@ def known_visits(scenario: Scenario, known_at: datetime | None) -> tuple[Visit, 
     return tuple(replace(p.visit, seconded=p.name in seconded) for p in posted)
 
 
+def with_visits(scenario: Scenario, visits: tuple[Visit, ...]) -> Evidence:
+    """The scenario's register with these visits."""
+    return replace(scenario.evidence, visits=visits)
+
+
 def results(scenario: Scenario) -> Iterator[Result]:
     """Judge the scenario at each moment."""
     names = {p.name: visit_id(p.name) for p in scenario.posted}
     for moment in scenario.moments:
-        evidence = replace(scenario.evidence, visits=known_visits(scenario, moment.known_at))
+        evidence = with_visits(scenario, known_visits(scenario, moment.known_at))
         so_far = until(evidence, moment.at)
         seen = Seen(
             moment, evidence, judge(evidence, scenario.acts, moment.at), judge(so_far, scenario.acts, moment.at), names
