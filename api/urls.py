@@ -6,12 +6,14 @@ from drf_spectacular.views import SpectacularAPIView
 from api.alerts import Acknowledge, Alert, Alerts, Shelve
 from api.boilers import Boilers, Positions
 from api.calculations import Calculation, Calculations
+from api.calendar_feed import Feed, Feeds, calendar
 from api.changes import Changes
 from api.corrections import Second
 from api.deficiencies import Assign, Defer, Deficiency, Explain, ReportRepair
 from api.docs import Docs
 from api.figures import Figures
 from api.forecast import Forecast
+from api.jobs import Accept, Cancel, Decline, Job, Jobs, Plan, Start, Suggested
 from api.nowhere import Nowhere
 from api.standing import Standing
 from api.terms import Terms
@@ -41,6 +43,17 @@ urlpatterns = [
     path("v1/figures/forecast/", Forecast.as_view(), name="forecast"),
     path("v1/calculations/", Calculations.as_view(), name="calculations"),
     path("v1/calculations/<str:code>/", Calculation.as_view(), name="calculation"),
+    path("v1/jobs/", Jobs.as_view(), name="jobs"),
+    path("v1/jobs/suggested/", Suggested.as_view(), name="suggested-jobs"),
+    path("v1/jobs/<uuid:job>/", Job.as_view(), name="job"),
+    path("v1/jobs/<uuid:job>/plan/", Plan.as_view(), name="plan"),
+    path("v1/jobs/<uuid:job>/accept/", Accept.as_view(), name="accept"),
+    path("v1/jobs/<uuid:job>/decline/", Decline.as_view(), name="decline"),
+    path("v1/jobs/<uuid:job>/start/", Start.as_view(), name="start"),
+    path("v1/jobs/<uuid:job>/cancel/", Cancel.as_view(), name="cancel"),
+    path("v1/calendar-feeds/", Feeds.as_view(), name="calendar-feeds"),
+    path("v1/calendar-feeds/<uuid:feed>/", Feed.as_view(), name="calendar-feed"),
+    path("v1/calendars/<str:secret>.ics", calendar, name="calendar"),
     # Everything else under /api/ is a problem too; only the pages' addresses without their slash lead to the pages.
     re_path(r"^(?!(?:docs|schema)$)", Nowhere.as_view(), name="nowhere"),
 ]

@@ -38,6 +38,7 @@ INSTALLED_APPS = [
     "fleet.assessments",
     "fleet.deficiencies",
     "fleet.board",
+    "fleet.jobs",
     "fleet.alerts",
     "fleet.web",
     "api",

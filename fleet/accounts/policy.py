@@ -21,6 +21,12 @@ ACTIONS: dict[str, frozenset[str]] = {
     "deficiency.explain": frozenset({"technician", "manager"}),
     "alert.acknowledge": frozenset({"technician", "dispatcher", "manager", "owner"}),
     "alert.shelve": frozenset({"dispatcher", "manager", "owner"}),
+    "job.see": frozenset({"dispatcher", "manager", "owner"}),
+    "job.see_own": frozenset({"technician", "manager"}),
+    "job.create": frozenset({"dispatcher", "manager", "owner"}),
+    "job.plan": frozenset({"dispatcher", "manager", "owner"}),
+    "job.answer": frozenset({"technician", "manager"}),  # of a job planned for oneself
+    "job.cancel": frozenset({"dispatcher", "manager", "owner"}),
     "terms.see": frozenset({"technician", "dispatcher", "manager", "owner", "caretaker", "inspector", "office"}),
     "terms.adopt": frozenset({"owner"}),
     "register.change": frozenset({"manager", "owner", "office"}),

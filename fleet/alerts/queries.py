@@ -7,6 +7,7 @@ from django.db.models import Count, Max, OuterRef, Q, QuerySet, Subquery, Value
 from django.db.models.functions import Coalesce
 
 from fleet.alerts.models import Alert
+from fleet.jobs.models import Job
 from fleet.portfolio.models import Boiler, Building, Portfolio
 
 
@@ -17,10 +18,11 @@ def open_counts(boilers: QuerySet[Boiler]) -> dict[UUID, int]:
 
 
 def _zone() -> Coalesce:
-    """The days an alert is told in: its boiler's, its building's, or those of the portfolio's first building."""
+    """The days an alert is told in: its boiler's, its building's, its job's, or its portfolio's first building's."""
     own = Building.objects.filter(id=OuterRef("subject")).values("zone")
+    job = Job.objects.filter(id=OuterRef("subject")).values("building__zone")
     first = Building.objects.filter(portfolio=OuterRef("portfolio")).order_by("ref").values("zone")[:1]
-    return Coalesce("boiler__building__zone", Subquery(own), Subquery(first), Value("UTC"))
+    return Coalesce("boiler__building__zone", Subquery(own), Subquery(job), Subquery(first), Value("UTC"))
 
 
 def open_of(boiler: UUID) -> QuerySet[Alert]:
@@ -35,8 +37,10 @@ def newest(boilers: QuerySet[Boiler]) -> tuple[datetime | None, datetime | None]
 
 
 def of(rows: QuerySet[Alert], boilers: QuerySet[Boiler], portfolios: QuerySet[Portfolio]) -> QuerySet[Alert]:
-    """Those of these boilers, of the buildings they stand in, and of portfolios that are seen as a whole."""
-    whole = Q(portfolio__in=portfolios) | Q(subject__in=boilers.values("building"))
+    """Those of these boilers, of the buildings they stand in and the jobs there, and of portfolios seen as a whole."""
+    houses = boilers.values("building")
+    jobs = Job.objects.filter(building__in=houses).values("id")
+    whole = Q(portfolio__in=portfolios) | Q(subject__in=houses) | Q(subject__in=jobs)
     return rows.filter(Q(boiler__in=boilers) | (Q(boiler=None) & whole))
 
 

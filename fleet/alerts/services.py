@@ -47,6 +47,11 @@ def reconcile_building(*, portfolio: UUID, building: UUID, conditions: Sequence[
     return _reconcile({"portfolio_id": portfolio, "boiler_id": None}, conditions, at, {"subject": building})
 
 
+def reconcile_job(*, portfolio: UUID, job: UUID, conditions: Sequence[Condition], at: datetime) -> Reconciled:
+    """The same for a job; its row must be locked."""
+    return _reconcile({"portfolio_id": portfolio, "boiler_id": None}, conditions, at, {"subject": job})
+
+
 def _reconcile(scope: Values, conditions: Sequence[Condition], at: datetime, only: Values | None = None) -> Reconciled:
     rows = list(Alert.kept.filter(**scope, **(only or {})).exclude(condition=UNJUDGED))
     matched = match(rows, [c for c in conditions if c.since <= at], at)

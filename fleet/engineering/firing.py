@@ -81,25 +81,6 @@ def oil_input_btu_h(flow_gph: Num, gross_btu_gal: float) -> Num:
     return flow_gph * gross_btu_gal
 
 
-def read_input_btu_h(
-    dial_ft3: float | None = None,
-    seconds: float | None = None,
-    gross_btu_ft3: float | None = None,
-    rated_gph: float | None = None,
-    pump_psi: float | None = None,
-    gross_btu_gal: float | None = None,
-) -> float | None:
-    """Return the input in Btu/h, gross, by whichever was read in full: gas meter first, else nozzle; None by neither.
-
-    Ranges and sources as of `gas_input_btu_h`, `nozzle_gph` and `oil_input_btu_h`. Impossible outside them.
-    """
-    if dial_ft3 and seconds and gross_btu_ft3:
-        return float(gas_input_btu_h(dial_ft3, seconds, gross_btu_ft3))
-    if rated_gph and pump_psi and gross_btu_gal:
-        return float(oil_input_btu_h(nozzle_gph(rated_gph, pump_psi), gross_btu_gal))
-    return None
-
-
 def input_ratio(input_btu_h: Num, plate_btu_h: Num) -> Num:
     """Return the input measured as a share of the name plate's, both in Btu/h, over 0."""
     require(INPUT_BTU_H.faults("input_btu_h", input_btu_h), INPUT_BTU_H.faults("plate_btu_h", plate_btu_h))

@@ -1,1 +1,1 @@
-"""Who goes where, when, with what. Nothing here yet."""
+"""Who goes where, when and with what: jobs, settled by a visit."""

@@ -20,6 +20,7 @@ from fleet.deficiencies import services as deficiencies
 from fleet.deficiencies.models import Act
 from fleet.evidence import gather
 from fleet.pipeline.clocks import ends, next_boundary, of_heat, passed
+from fleet.pipeline.jobs import settle_jobs
 from fleet.pipeline.whole import settle, settle_building
 from fleet.portfolio.locks import lock
 from fleet.portfolio.models import Boiler
@@ -70,13 +71,17 @@ def conclude(boilers: Iterable[Boiler], *, at: datetime, cause: Cause, told: Tol
     """Judge locked boilers and stamp each of their portfolios once, its pulse last of all."""
     told = told or {}
     done = [_one(boiler, at, acted=bool(told)) for boiler in boilers]
-    for portfolio in sorted({d.boiler.portfolio_id for d in done if d.written} | told.keys()):
+    jobs = settle_jobs({d.boiler.building_id for d in done}, at)
+    moved = {portfolio for portfolio, settled in jobs.items() if settled.written}
+    for portfolio in sorted({d.boiler.portfolio_id for d in done if d.written} | told.keys() | moved):
         own = [d for d in done if d.boiler.portfolio_id == portfolio]
         news = [*told.get(portfolio, ()), *(n for d in own for n in d.news)]
         if any(d.survey_moved for d in own):
             news += settle(portfolio=portfolio, at=at).news
         for building in {d.boiler.building_id: d.boiler.building for d in own if d.heat_moved}.values():
             news += settle_building(building=building, at=at).news
+        if portfolio in moved:
+            news += jobs[portfolio].news
         board.stamp(portfolio=portfolio, news=news, cause=cause, at=at)
     return done
 

@@ -13,6 +13,7 @@ from fleet.board import services as board
 from fleet.board.models import Judged
 from fleet.evidence import build_of
 from fleet.pipeline.conclude import conclude
+from fleet.pipeline.jobs import sweep_jobs
 from fleet.portfolio.locks import lock
 from fleet.portfolio.models import Boiler, Portfolio
 from fleet.portfolio.news import Cause
@@ -32,9 +33,10 @@ class Swept:
 
 
 def sweep(*, at: datetime, limit: int = BATCH) -> Swept:
-    """Judge what is waiting, one boiler per transaction; a poisonous one is counted and alerted, and stops nobody."""
+    """Judge what is waiting, one boiler per transaction, then bring jobs on; a poisonous boiler stops nobody."""
     builds = [(p, build_of(p, at)) for p in Portfolio.objects.values_list("id", flat=True)]
     done = [_step(boiler, at) for boiler in queries.waiting(builds, at, limit)]
+    sweep_jobs(at=at, limit=limit)
     return Swept(done.count("judged"), done.count("skipped"), done.count("failed"))
 
 

@@ -79,6 +79,8 @@ def renames(known: Known, rows: Sequence[SheetRow], at: datetime) -> list[News]:
             found[building.id, "address"] = _renamed(building.id, None, building.address, row.address, at)
         if building and building.units != row.units:
             found[building.id, "units"] = _units(building, row.units, at)
+        if building and row.access_hours not in (None, building.access_hours):
+            found[building.id, "access_hours"] = _hours(building, row.access_hours or "", at)
         if boiler and boiler.name != row.boiler_name:
             found[boiler.id, "name"] = _renamed(boiler.id, boiler.id, boiler.name, row.boiler_name, at)
         if position and position.name != row.position_name:
@@ -94,6 +96,11 @@ def _renamed(subject: UUID, boiler: UUID | None, before: str, after: str, at: da
 def _units(building: Building, units: int, at: datetime) -> News:
     sentence = f"{building.address} has {units} dwelling units, not {building.units}."
     return News("register.renamed", building.id, None, str(building.units), str(units), sentence, "", at)
+
+
+def _hours(building: Building, hours: str, at: datetime) -> News:
+    sentence = f"{building.address} can be entered {hours or 'at any time'} now."
+    return News("register.renamed", building.id, None, _short(building.access_hours), _short(hours), sentence, "", at)
 
 
 def _short(text: str) -> str:

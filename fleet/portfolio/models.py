@@ -26,6 +26,7 @@ class Building(Row):
     address = models.CharField(max_length=200)
     zone = models.CharField(max_length=64)
     units = models.PositiveIntegerField(default=0)
+    access_hours = models.CharField(max_length=200, blank=True)  # "mon-fri 08:00-17:00", read by portfolio/access.py
 
     class Meta:
         constraints = [models.UniqueConstraint(fields=["portfolio", "ref"], name="building_ref")]

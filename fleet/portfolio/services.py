@@ -49,12 +49,13 @@ def _boiler(portfolio: Portfolio, row: SheetRow, report: Report, at: datetime) -
     building, _ = Building.objects.update_or_create(
         portfolio=portfolio,
         ref=row.building_ref,
-        defaults={"address": row.address, "units": row.units},
+        defaults={"address": row.address, "units": row.units, **_hours(row)},
         create_defaults={
             "id": uuid5(portfolio.id, f"building {row.building_ref}"),
             "address": row.address,
             "units": row.units,
             "zone": row.zone,
+            **_hours(row),
         },
     )
     since = day_start(row.since, row.zone)
@@ -74,6 +75,10 @@ def _boiler(portfolio: Portfolio, row: SheetRow, report: Report, at: datetime) -
     for key, value in row.on_boiler:
         _setting(report, boiler, key, value, since, at)
     return boiler
+
+
+def _hours(row: SheetRow) -> dict[str, str]:
+    return {} if row.access_hours is None else {"access_hours": row.access_hours}
 
 
 def _position(boiler: Boiler, row: SheetRow, report: Report) -> Position:

@@ -11,6 +11,7 @@ from itertools import zip_longest
 
 from fleet.calendar import day_start
 from fleet.errors import Fault, Refused
+from fleet.portfolio import access
 from fleet.rules.catalogue import Catalogue
 
 REQUIRED = (
@@ -43,10 +44,16 @@ ON_BOILER = (
     *CHOICES,
     "cutoffs_rule",
 )
-OPTIONAL = ("units", "hangs_on", *ON_BOILER)
-OF_BUILDING = ("address", "zone", "units")
+OPTIONAL = ("units", "access_hours", "hangs_on", *ON_BOILER)
+OF_BUILDING = ("address", "zone", "units", "access_hours")
 OF_BOILER = ("boiler_name", "since", *ON_BOILER)
-LONGEST = {"address": 200, "boiler_name": 200, "position_name": 200, "cutoffs_rule": 200}  # 64 for all others
+LONGEST = {
+    "address": 200,
+    "access_hours": access.LONGEST,
+    "boiler_name": 200,
+    "position_name": 200,
+    "cutoffs_rule": 200,
+}  # 64 for all others
 YEARS = range(1850, 2100)
 # By the end of the name, longest first: what can be at all on a boiler of 15 psig or less (common practice).
 RANGES = {
@@ -88,6 +95,7 @@ class SheetRow:
     kind: str
     fitted_on: date | None
     attributes: tuple[tuple[str, float | str], ...]
+    access_hours: str | None = None  # None: the sheet has no such column, and what is on record stays
 
     @property
     def boiler_key(self) -> tuple[str, str]:
@@ -159,6 +167,8 @@ def _faults(number: int, cells: Cells, catalogue: Catalogue) -> Iterator[Fault]:
             yield Fault("not_text", f"A character of {column} can't be kept.", (number, column))
     if cells["zone"] and not _is_zone(cells["zone"]):
         yield Fault("unknown_zone", f"No time zone {cells['zone']!r}.", (number, "zone"))
+    if (wrong := access.fault(cells.get("access_hours", ""))) is not None:
+        yield Fault("not_access_hours", f"{wrong}.", (number, "access_hours"))
     yield from _device(number, cells, catalogue)
     yield from _values(number, cells)
     yield from _chosen(number, cells)
@@ -308,4 +318,5 @@ def _row(number: int, cells: Cells, catalogue: Catalogue) -> SheetRow:
         kind=cells["kind"],
         fitted_on=_date(cells["fitted_on"]),
         attributes=tuple((n, float(v) if measures(n) else v) for n, v in values.items()),
+        access_hours=cells.get("access_hours"),
     )

@@ -21,7 +21,8 @@ def over_at(here: Snapshot, zone: str) -> datetime | None:
 def add_cases(run: Replay) -> None:
     """Open an episode where the day passes with the device in place; another device closes it."""
     for record in run.ledger.records.values():
-        for begin, end in _spans(run.ledger, run.snapshots[record.position.id]):
+        snapshots = run.snapshots[record.position.id]
+        for begin, end in _spans(run.ledger, snapshots) if any(s.end_of_life for s in snapshots) else ():
             told = any(c.rule.code == RULE and _overlap(c, begin, end) for c in record.cases)
             if not told and RULE in run.ledger.catalogue.findings:
                 _open(run.ledger, record, begin, end)
@@ -60,13 +61,10 @@ def sentence(name: str) -> str:
     return f"The {name} is past its last day: it may not sound."
 
 
-def cut(
-    segments: Iterator[StateSegment], record: Record, here: Snapshot, until: datetime | None, zone: str
-) -> Iterator[StateSegment]:
+def cut(segments: Iterator[StateSegment], record: Record, over: datetime) -> Iterator[StateSegment]:
     """The states with what is out of date failed from its day on; what is worse already stays."""
-    over = over_at(here, zone)
     for segment in segments:
-        if over is None or segment.state.down or (segment.until is not None and segment.until <= over):
+        if segment.state.down or (segment.until is not None and segment.until <= over):
             yield segment
             continue
         if segment.since is None or segment.since < over:

@@ -20,7 +20,8 @@ def segments(ledger: Ledger, record: Record, snapshots: list[Snapshot]) -> Itera
         end = after.at if after is not None else None
         for since, until, law in _laws_between(ledger.evidence, here.at, end):
             held = _within(ledger, record, here, since, until, law)
-            yield from end_of_life.cut(held, record, here, until, ledger.evidence.zone)
+            over = end_of_life.over_at(here, ledger.evidence.zone) if here.end_of_life else None
+            yield from held if over is None else end_of_life.cut(held, record, over)
 
 
 def _laws_between(

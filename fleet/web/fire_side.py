@@ -5,9 +5,9 @@ from datetime import timedelta
 from typing import Any
 
 from fleet.engineering.combustion import O2_OF_A_RESULT
-from fleet.engineering.firing import input_ratio, judge_input, read_input_btu_h
+from fleet.engineering.firing import input_ratio, judge_input
 from fleet.engineering.fuels import FUELS
-from fleet.rules.verdicts.fire import CLOCKED
+from fleet.rules.verdicts.fire import worked_out_btu_h
 from fleet.web.figures import figures
 from fleet.web.measured import Measure, Measured
 from fleet.web.panels import Answered, Cell, Panel, Plot, asked, cell, newest_first, row, without_empty_note
@@ -154,7 +154,7 @@ def _has_flue(one: Burned) -> bool:
 
 def clocked_btu_h(measure: Measure) -> float | None:
     """Return the input that was worked out from meter or nozzle, else the one written down; None without either."""
-    return read_input_btu_h(*(measure.number(name) for name in CLOCKED)) or measure.number("input_btu_h")
+    return worked_out_btu_h(measure.number) or measure.number("input_btu_h")
 
 
 def plate_btu_h(measured: Measured, measure: Measure | None = None) -> float | None:

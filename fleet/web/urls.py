@@ -3,7 +3,7 @@
 from django.contrib.auth.views import LoginView, LogoutView
 from django.urls import path
 
-from fleet.web import board, boiler, calculator, engineering, feed, visit
+from fleet.web import board, boiler, calculator, engineering, feed, jobs, visit
 
 urlpatterns = [
     path("", board.show, name="board"),
@@ -13,6 +13,8 @@ urlpatterns = [
     path("visits/<uuid:visit_id>/", visit.show, name="visit-page"),
     path("calculator/", calculator.choose, name="calculator"),
     path("calculator/<str:code>/", calculator.show, name="calculation-page"),
+    path("jobs/", jobs.show, name="jobs-page"),
+    path("jobs/<uuid:job_id>/<slug:kind>/", jobs.act, name="job-act"),
     path("alerts/", feed.show, name="alert-feed"),
     path("sign-in/", LoginView.as_view(template_name="sign_in.html", redirect_authenticated_user=True), name="sign-in"),
     path("sign-out/", LogoutView.as_view(), name="sign-out"),

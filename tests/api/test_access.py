@@ -10,10 +10,12 @@ from django.test import Client
 from django.urls import URLPattern
 
 from api.urls import urlpatterns
+from fleet import pipeline
 from fleet.accounts import keys
 from fleet.accounts.models import Grant, Key, User
 from fleet.alerts.models import Alert
 from fleet.deficiencies.models import Deficiency
+from fleet.jobs.acts import Decision
 from fleet.visits.incoming import IncomingVisit
 from tests.api.phone import VISITS, Phone, flush, told
 from tests.cast import DAY, NOW, Fleet, make_person
@@ -49,6 +51,17 @@ TABLE: dict[str, tuple[str, tuple[int, ...]]] = {
     "terms": ("GET", SEEN),
     "calculations": ("GET", LISTED),
     "calculation": ("POST", LISTED),  # anybody signed in; it keeps nothing
+    "jobs": ("GET", LISTED),
+    "suggested-jobs": ("GET", (401, 404, 403, 403, 200, 404)),
+    "job": ("GET", (401, 404, 200, 404, 200, 404)),  # planned for the technician
+    "plan": ("POST", (401, 404, 403, 404, 428, 404)),
+    "accept": ("POST", (401, 404, 428, 404, 403, 404)),
+    "decline": ("POST", (401, 404, 428, 404, 403, 404)),
+    "start": ("POST", (401, 404, 428, 404, 403, 404)),
+    "cancel": ("POST", (401, 404, 403, 404, 428, 404)),
+    "calendar-feeds": ("GET", LISTED),
+    "calendar-feed": ("DELETE", (401, 404, 404, 404, 404, 404)),  # nobody's own
+    "calendar": ("GET", (404,) * 6),  # only its address opens one
     "nowhere": ("GET", (404,) * 6),
 }
 
@@ -84,6 +97,7 @@ def scene(fleet: Fleet) -> Scene:
         "figures": "/api/v1/figures/",
         "forecast": "/api/v1/figures/forecast/",
         **_acted_on(fleet, visit),
+        **_sent(fleet, dispatcher),
         "calculations": "/api/v1/calculations/",
         "calculation": "/api/v1/calculations/ladder/",
         "nowhere": "/api/v1/nowhere/",
@@ -102,6 +116,24 @@ def _acted_on(fleet: Fleet, visit: IncomingVisit) -> dict[str, str]:
         "alert": f"/api/v1/alerts/{alert.id}/",
         **{n: f"/api/v1/deficiencies/{deficiency.id}/{n}/" for n in ("assign", "report-repair", "defer", "explain")},
         **{n: f"/api/v1/alerts/{alert.id}/{n}/" for n in ("acknowledge", "shelve")},
+    }
+
+
+def _sent(fleet: Fleet, dispatcher: User) -> dict[str, str]:
+    """A job planned for the technician, and calendars."""
+    house = fleet.bench().boiler.building_id
+    asked = pipeline.Asked(procedures=[(fleet.bench().places["limit"], "limit_trip")])
+    job = pipeline.create_job(building=house, asked=asked, by=dispatcher, at=NOW)
+    plan = Decision("plan", technician=fleet.technician.id, since=NOW + DAY)
+    pipeline.act_on_job(job=job.id, decision=plan, version=job.version, by=dispatcher, at=NOW)
+    return {
+        "jobs": "/api/v1/jobs/",
+        "suggested-jobs": f"/api/v1/jobs/suggested/?building={house}",
+        "job": f"/api/v1/jobs/{job.id}/",
+        **{n: f"/api/v1/jobs/{job.id}/{n}/" for n in ("plan", "accept", "decline", "start", "cancel")},
+        "calendar-feeds": "/api/v1/calendar-feeds/",
+        "calendar-feed": f"/api/v1/calendar-feeds/{uuid4()}/",
+        "calendar": "/api/v1/calendars/unknown.ics",
     }
 
 

@@ -58,7 +58,7 @@ def test_the_document_holds_no_secret_and_no_person(document: Any) -> None:
 
 def test_every_operation_says_how_it_refuses_without_a_key(document: Any) -> None:
     operations = [op for path, ops in document["paths"].items() if "/v1/" in path for op in ops.values()]
-    assert len(operations) == 22
+    assert len(operations) == 34
     assert all("application/problem+json" in op["responses"]["401"]["content"] for op in operations)
 
 

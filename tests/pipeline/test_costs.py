@@ -19,25 +19,25 @@ from tests.deficiencies.people import DEFER, HOUR, Desk, desk
 
 pytestmark = pytest.mark.django_db
 
-# Every write about one boiler, whatever its history (35): lock the boiler · when it was last judged, its standing ·
+# Every write about one boiler, whatever its history (36): lock the boiler · when it was last judged, its standing ·
 # evidence: boiler, positions, terms, release, fittings, settings, service states, papers, visits, people,
 # qualifications, entries, readings (13) · acts about its deficiencies · what is stored: verdicts, findings, readiness,
-# deficiencies twice, segments, states, days by standing, days by class, waiting, alerts, survey (12) · mark: read,
-# update, two savepoints (4) · pulse: lock, update (2).
-WRITE = 35
-# A flush that passed (58): its id, positions, people, release (4) · visit, person, entry, reading (4) · verdict,
+# deficiencies twice, segments, states, days by standing, days by class, waiting, alerts, survey (12) · jobs of
+# the building · mark: read, update, two savepoints (4) · pulse: lock, update (2).
+WRITE = 36
+# A flush that passed (59): its id, positions, people, release (4) · visit, person, entry, reading (4) · verdict,
 # readiness, segments deleted, updated, added, states deleted and added, days deleted, updated, added (10) · answer:
 # entries, kept, read again (3) · two savepoints.
 POST = WRITE + 23
-# Deferring a deficiency (49): find it · row, mark, acts, episodes (4) · act added, next version (2) · its life told:
+# Deferring a deficiency (50): find it · row, mark, acts, episodes (4) · act added, next version (2) · its life told:
 # acts, episodes (2) · episodes for the rules · change · the row read again · two savepoints.
 ACT = WRITE + 14
-# Acknowledging an alert (46): find it · row, mark (2) · act added, next version (2) · its acts · alert updated ·
+# Acknowledging an alert (47): find it · row, mark (2) · act added, next version (2) · its acts · alert updated ·
 # change · the row read again · two savepoints.
 ACKNOWLEDGE = WRITE + 11
-# One step of the sweep over a boundary of the standing (42): portfolios, their terms, release, who waits (4) · change ·
-# two savepoints.
-SWEEP = WRITE + 7
+# One step of the sweep over a boundary of the standing (44): portfolios, their terms, release, who waits (4) · change ·
+# which jobs wait · two savepoints.
+SWEEP = WRITE + 8
 
 
 @pytest.fixture

@@ -18,6 +18,7 @@ PAGES: dict[str, Callable[[UUID, UUID], str]] = {
     "board": lambda boiler, visit: "/",
     "rows": lambda boiler, visit: "/board/rows/",
     "alerts": lambda boiler, visit: "/alerts/",
+    "jobs": lambda boiler, visit: "/jobs/",
     "calculator": lambda boiler, visit: "/calculator/",
     "calculation": lambda boiler, visit: "/calculator/ladder/",
     "boiler": lambda boiler, visit: f"/boilers/{boiler}/",

@@ -1,7 +1,9 @@
 """Graders of the fire side that need more than their row: the combustion test, and the input that was clocked."""
 
+from collections.abc import Callable
+
 from fleet.engineering.combustion import CO_ADJUST_PPM, CO_HOLD_PPM, CO_ROOM_PPM, MOST_O2, co_air_free_ppm
-from fleet.engineering.firing import judge_input, read_input_btu_h
+from fleet.engineering.firing import gas_input_btu_h, judge_input, nozzle_gph, oil_input_btu_h
 from fleet.rules.ledger import Bench
 from fleet.rules.verdicts.graded import Graded, failed
 
@@ -43,14 +45,12 @@ def _flue(bench: Bench) -> Graded:
     return Graded("pass", f"{told}{': adjust the burner' if drifted else ''}.", grade, proves, LIMIT, faults=faults)
 
 
-# As `read_input_btu_h` takes them.
-CLOCKED = ("dial_ft3", "seconds", "gross_btu_ft3", "nozzle_gph", "pump_psi", "gross_btu_gal")
 PLATE = "within 5 % of its plate; over 10 % above it over-fired"
 
 
 def clocking(bench: Bench) -> Graded:
     """What the burner really fires, worked out from what was read or else as written down, against its plate."""
-    plate, worked_out = bench.record.setting("input_btu_h"), _worked_out(bench)
+    plate, worked_out = bench.record.setting("input_btu_h"), worked_out_btu_h(bench.number)
     value = worked_out or bench.number("input_btu_h")
     if not value:
         told = f"The input of the {bench.name} was neither clocked nor written down: dial, seconds and heating value."
@@ -67,6 +67,10 @@ def clocking(bench: Bench) -> Graded:
     return Graded("pass", told, "drifted" if drifted else "good", bench.procedure.proof, PLATE, plate)
 
 
-def _worked_out(bench: Bench) -> float | None:
-    """Btu/h gross, from dial and time of a gas meter, or from nozzle and pump pressure; None where one is missing."""
-    return read_input_btu_h(*(bench.number(name) for name in CLOCKED))
+def worked_out_btu_h(number: Callable[[str], float | None]) -> float | None:
+    """Btu/h gross, from dial and time of a gas meter, else from nozzle and pump pressure; None where one is missing."""
+    dial, seconds, gas = (number(n) for n in ("dial_ft3", "seconds", "gross_btu_ft3"))
+    if dial and seconds and gas:
+        return float(gas_input_btu_h(dial, seconds, gas))
+    nozzle, pump, oil = (number(n) for n in ("nozzle_gph", "pump_psi", "gross_btu_gal"))
+    return float(oil_input_btu_h(nozzle_gph(nozzle, pump), oil)) if nozzle and pump and oil else None

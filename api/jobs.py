@@ -1,0 +1,319 @@
+"""Jobs: what one trip could do, making one, and what people do about it: plan, accept, decline, start, cancel."""
+
+from collections.abc import Callable, Mapping
+from datetime import datetime
+from typing import Any
+from uuid import UUID
+
+from django.core.exceptions import PermissionDenied
+from django.http import Http404
+from django.utils import timezone
+from drf_spectacular.utils import OpenApiExample, extend_schema
+from rest_framework import serializers
+from rest_framework.request import Request
+from rest_framework.response import Response
+from rest_framework.views import APIView
+
+from api.access import cause
+from api.answers import problems
+from api.asked import asked
+from api.examples import TECHNICIAN
+from api.retry import retried
+from api.strict import IdField, InstantField, StrictSerializer, TextField, fault
+from api.versions import IF_MATCH, version_of, versioned
+from fleet import pipeline
+from fleet.accounts import policy
+from fleet.accounts.models import User
+from fleet.jobs import queries, states, suggest
+from fleet.jobs.acts import Decision
+from fleet.jobs.models import Job as Row
+from fleet.portfolio.models import Boiler
+
+Sent = Mapping[str, Any]
+MOST = 200
+MOST_ASKED = 60
+REFUSALS = problems(400, 401, 403, 404, 409, 412, 413, 415, 422, 428, 503)
+LEVELS = ("hold", "urgent", "routine")
+
+# Of the demonstration's boiler 1 in 12 Alder Terrace, and accepted as they stand.
+BUILDING = "2842435a-aa19-54d2-8ddb-337f72130b35"
+LIMIT = "e603bd65-37e2-5ae4-a63b-9a191041916f"
+ASK: dict[str, Any] = {"building": BUILDING, "procedures": [{"position": LIMIT, "procedure": "limit_trip"}]}
+PLAN: dict[str, Any] = {"to": TECHNICIAN, "start": "2026-01-13T09:00:00-05:00"}
+DECLINE: dict[str, Any] = {"reason": "The van is in the shop that day."}
+
+
+class ProcedureAtSerializer(StrictSerializer):
+    """A procedure to be passed at a position."""
+
+    position = IdField()
+    procedure = TextField(max_length=64)
+
+
+class AskSerializer(StrictSerializer):
+    """What one trip is to do: deficiencies to close, procedures to pass, all in one building and by one skill."""
+
+    building = IdField()
+    deficiencies = serializers.ListField(child=IdField(), required=False, default=list)
+    procedures = ProcedureAtSerializer(many=True, required=False, default=list)
+    note = TextField(max_length=2000, required=False, default="")
+
+    def beside(self, data: dict[str, Any]) -> dict[str, Any]:
+        """Bound the lists before looking at any of them."""
+        lists = (n for n in ("deficiencies", "procedures") if isinstance(data.get(n), list))
+        return {n: [fault("too_many", f"At most {MOST_ASKED}.")] for n in lists if len(data[n]) > MOST_ASKED}
+
+
+class PlanSerializer(StrictSerializer):
+    """Whom to send and when; the second person where what is asked takes two."""
+
+    to = IdField()
+    start = InstantField()
+    reason = TextField(max_length=400, required=False)
+
+    def get_fields(self) -> dict[str, Any]:
+        """`with` is a word of the language."""
+        return {**super().get_fields(), "with": IdField(required=False)}
+
+
+class WhySerializer(StrictSerializer):
+    """Why, in a sentence."""
+
+    reason = TextField(max_length=400)
+
+
+class NothingSerializer(StrictSerializer):
+    """Perhaps a word; nothing is needed."""
+
+    reason = TextField(max_length=400, required=False)
+
+
+class SettledSerializer(serializers.Serializer[Any]):
+    """When and how one thing was settled: closed, passed, or withdrawn by a correction."""
+
+    at = serializers.DateTimeField()
+    how = serializers.ChoiceField(choices=("closed", "passed", "withdrawn"))
+    visit = serializers.UUIDField(allow_null=True)
+
+
+class AskedSerializer(serializers.Serializer[Any]):
+    """One thing a job asks; `settled` is null while it is open."""
+
+    boiler = serializers.UUIDField(source="item.boiler_id")
+    position = serializers.UUIDField(source="item.position_id", allow_null=True)
+    deficiency = serializers.UUIDField(source="item.deficiency_id", allow_null=True)
+    procedure = serializers.CharField(source="item.procedure", allow_blank=True)
+    sentence = serializers.CharField(source="item.sentence")
+    level = serializers.ChoiceField(choices=LEVELS, source="item.level")
+    settled = SettledSerializer(allow_null=True)
+
+
+class JobActSerializer(serializers.Serializer[Any]):
+    """What somebody did about it, as it was recorded."""
+
+    kind = serializers.ChoiceField(choices=states.ACTS)
+    by = serializers.CharField(source="by.username")
+    at = serializers.DateTimeField()
+    to = serializers.CharField(source="technician.username", allow_null=True, default=None)
+    start = serializers.DateTimeField(source="since", allow_null=True)
+    end = serializers.DateTimeField(source="until", allow_null=True)
+    reason = serializers.CharField(allow_blank=True)
+
+
+class JobSerializer(serializers.Serializer[Any]):
+    """A job now: where it is, what it takes, who is sent when, what it asks and what is settled of it."""
+
+    id = serializers.UUIDField(source="job.id")
+    building = serializers.UUIDField(source="job.building_id")
+    version = serializers.IntegerField(source="job.version")
+    status = serializers.ChoiceField(choices=states.STATUSES)
+    level = serializers.ChoiceField(choices=LEVELS, source="job.level")
+    created_at = serializers.DateTimeField(source="job.created_at")
+    minutes = serializers.IntegerField(source="job.minutes")
+    people = serializers.IntegerField(source="job.people")
+    skills = serializers.ListField(child=serializers.CharField(), source="job.skills")
+    parts = serializers.ListField(child=serializers.CharField(), source="job.parts")
+    note = serializers.CharField(source="job.note", allow_blank=True)
+    to = serializers.UUIDField(source="job.technician_id", allow_null=True)
+    start = serializers.DateTimeField(source="job.planned_since", allow_null=True)
+    end = serializers.DateTimeField(source="job.planned_until", allow_null=True)
+    visit = serializers.UUIDField(source="job.visit_id", allow_null=True)
+    asked = AskedSerializer(many=True)
+    acts = JobActSerializer(many=True)
+
+    def get_fields(self) -> dict[str, Any]:
+        """`with` is a word of the language."""
+        return {**super().get_fields(), "with": serializers.UUIDField(source="job.second_id", allow_null=True)}
+
+
+class WhichSerializer(StrictSerializer):
+    """Which jobs: of one building, at one point of their way."""
+
+    building = IdField(required=False)
+    status = serializers.ChoiceField(choices=states.STATUSES, required=False)
+
+
+class WhereSerializer(StrictSerializer):
+    """The building."""
+
+    building = IdField()
+
+
+class WantedSerializer(serializers.Serializer[Any]):
+    """One thing a trip could do; `due` is since when, or from when on, it is asked."""
+
+    boiler = serializers.UUIDField()
+    position = serializers.UUIDField(allow_null=True)
+    deficiency = serializers.UUIDField(allow_null=True)
+    procedure = serializers.CharField(allow_blank=True)
+    sentence = serializers.CharField()
+    level = serializers.ChoiceField(choices=LEVELS)
+    due = serializers.DateTimeField(allow_null=True)
+
+
+class TripSerializer(serializers.Serializer[Any]):
+    """What one trip could do: by one skill, with its length and its parts."""
+
+    skill = serializers.CharField()
+    level = serializers.ChoiceField(choices=LEVELS)
+    minutes = serializers.IntegerField()
+    people = serializers.IntegerField()
+    parts = serializers.ListField(child=serializers.CharField())
+    items = WantedSerializer(many=True)
+
+
+class Jobs(APIView):
+    """The jobs of one's portfolios, or one's own; and a new one."""
+
+    @extend_schema(
+        operation_id="listJobs",
+        parameters=[WhichSerializer],
+        responses={200: JobSerializer(many=True), **problems(400, 401)},
+    )
+    def get(self, request: Request) -> Response:
+        """Return at most 200, the newest made: all for who plans, those planned for oneself for who works."""
+        at = timezone.now()
+        given = asked(request, WhichSerializer)
+        newest = queries.seen(request.user, at).order_by("-created_at").values("id")[:MOST]
+        found = queries.listed(Row.objects.filter(id__in=list(newest.values_list("id", flat=True))))
+        if "building" in given:
+            found = found.filter(building=given["building"])
+        told = [s for s in queries.all_shown(found, at) if given.get("status", s.status) == s.status]
+        return Response(JobSerializer(told, many=True).data)
+
+    @extend_schema(
+        operation_id="createJob",
+        request=AskSerializer,
+        responses={201: JobSerializer, **problems(400, 401, 403, 404, 413, 415, 422, 503)},
+        examples=[OpenApiExample("A limit trip", value=ASK, request_only=True)],
+    )
+    def post(self, request: Request) -> Response:
+        """Make one; what another open job asks already is refused."""
+        at, told, user = timezone.now(), cause(request), request.user
+        sent = AskSerializer(data=request.data)
+        sent.is_valid(raise_exception=True)
+        given = sent.validated_data
+        _building(user, given["building"], "job.create", at)
+        pairs = [(p["position"], p["procedure"]) for p in given["procedures"]]
+        ask = pipeline.Asked(given["deficiencies"], pairs, given["note"])
+        made = retried(lambda: pipeline.create_job(building=given["building"], asked=ask, by=user, at=at, cause=told))
+        return _told(made.id, at, 201)
+
+
+class Suggested(APIView):
+    """What trips to a building could do."""
+
+    @extend_schema(
+        operation_id="suggestJobs",
+        parameters=[WhereSerializer],
+        responses={200: TripSerializer(many=True), **problems(400, 401, 403, 404)},
+    )
+    def get(self, request: Request) -> Response:
+        """Return one trip per skill: open deficiencies, procedures due or due within a month, not asked elsewhere."""
+        at = timezone.now()
+        building = asked(request, WhereSerializer)["building"]
+        _building(request.user, building, "job.create", at)
+        return Response(TripSerializer(suggest.trips(building, at), many=True).data)
+
+
+class Job(APIView):
+    """One job."""
+
+    @extend_schema(operation_id="getJob", responses={200: JobSerializer, **problems(401, 404)})
+    def get(self, request: Request, job: UUID) -> Response:
+        """Return it; the ETag is its version."""
+        at = timezone.now()
+        _seen(request.user, job, at)
+        return _told(job, at)
+
+
+def _deed(
+    kind: str, action: str, form: type[StrictSerializer], name: str, told: str, example: Any = None
+) -> type[APIView]:
+    """An endpoint for one thing that is done about a job."""
+    examples = [OpenApiExample(told, value=example, request_only=True)] if example else []
+
+    class Deed(APIView):
+        @extend_schema(
+            operation_id=name,
+            description=told,
+            parameters=[IF_MATCH],
+            request=form,
+            responses={200: JobSerializer, **REFUSALS},
+            examples=examples,
+        )
+        def post(self, request: Request, job: UUID) -> Response:
+            return _act(request, job, action, form, lambda sent: _decision(kind, sent))
+
+    Deed.__name__, Deed.__doc__ = kind.capitalize(), told
+    return Deed
+
+
+Plan = _deed("plan", "job.plan", PlanSerializer, "planJob", "Plan it for a technician and a day.", PLAN)
+Accept = _deed("accept", "job.answer", NothingSerializer, "acceptJob", "Accept what is planned for oneself.")
+Decline = _deed("decline", "job.answer", WhySerializer, "declineJob", "Decline it, with the reason.", DECLINE)
+Start = _deed("start", "job.answer", NothingSerializer, "startJob", "Start it, on its day.")
+Cancel = _deed("cancel", "job.cancel", WhySerializer, "cancelJob", "Take it away, with the reason.")
+
+
+def _decision(kind: str, sent: Sent) -> Decision:
+    return Decision(kind, sent.get("reason", ""), sent.get("to"), sent.get("with"), sent.get("start"))
+
+
+def _building(user: User, building: UUID, action: str, at: datetime) -> None:
+    """Unknown and unseen are one 404, seen but not allowed is 403."""
+    boiler = policy.boilers(user, "board.see", at).filter(building=building).first()
+    if boiler is None:
+        raise Http404
+    _allowed(user, boiler, action, at)
+
+
+def _allowed(user: User, boiler: Boiler, action: str, at: datetime) -> None:
+    if not policy.may(user, action, boiler.portfolio_id, boiler.building_id, at):
+        raise PermissionDenied
+
+
+def _seen(user: User, job: UUID, at: datetime) -> Row:
+    row = queries.seen(user, at).filter(id=job).first()
+    if row is None:
+        raise Http404
+    return row
+
+
+def _act(
+    request: Request, job: UUID, action: str, form: type[StrictSerializer], decide: Callable[[Sent], Decision]
+) -> Response:
+    at, told, user = timezone.now(), cause(request), request.user
+    row = _seen(user, job, at)
+    if not policy.may(user, action, row.portfolio_id, row.building_id, at):
+        raise PermissionDenied
+    version, sent = version_of(request), form(data=request.data)
+    sent.is_valid(raise_exception=True)
+    decision = decide(sent.validated_data)
+    retried(lambda: pipeline.act_on_job(job=job, decision=decision, version=version, by=user, at=at, cause=told))
+    return _told(job, at)
+
+
+def _told(job: UUID, at: datetime, status: int = 200) -> Response:
+    row = queries.listed(Row.objects.filter(id=job)).get()
+    return versioned(JobSerializer(queries.shown(row, at)).data, row.version, status)

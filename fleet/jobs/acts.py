@@ -1,0 +1,162 @@
+"""What people do about a job: checked against where it is now, then only ever added."""
+
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from uuid import UUID
+
+from django.db.models import Q
+
+from fleet.accounts.models import Grant, Qualification, User
+from fleet.calendar import day_of, day_start
+from fleet.errors import Fault, Refused
+from fleet.jobs import states
+from fleet.jobs.models import Act, Job
+from fleet.portfolio.access import admits
+
+OWN = ("accept", "decline", "start")
+SAID = {
+    "plan": "Planned for {who} on {since:%a %d %b %Y %H:%M} UTC.",
+    "accept": "Accepted.",
+    "decline": "Declined.",
+    "start": "Started.",
+    "cancel": "Cancelled.",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Decision:
+    """What somebody does, as it arrives. `kind` is plan, accept, decline, start or cancel."""
+
+    kind: str
+    reason: str = ""
+    technician: UUID | None = None
+    second: UUID | None = None
+    since: datetime | None = None
+
+
+def until(job: Job, decision: Decision) -> datetime | None:
+    """When a plan ends: a job is as long as what it asks."""
+    return decision.since + timedelta(minutes=job.minutes) if decision.since else None
+
+
+def refuse(*, job: Job, decision: Decision, version: int, by: User, at: datetime) -> None:
+    """Raise Refused unless this may be recorded: stale, then what may not follow, then not one's own, then all faults.
+
+    The people concerned must be locked, so that of two plans for one of them the second sees the other.
+    """
+    if job.version != version:
+        raise Refused("stale", f"This has changed: it is at version {job.version} now.", ("version",), status=412)
+    if states.after(job.status, decision.kind) is None:
+        told = f"This is {job.status.replace('_', ' ')}: {decision.kind} does not follow."
+        raise Refused("not_now", told, status=409)
+    if decision.kind in OWN and by.id not in (job.technician_id,):
+        raise Refused("not_yours", "This job is planned for somebody else.", status=403)
+    if decision.kind == "start" and not _on_its_day(job, at):
+        raise Refused("not_its_day", "A job is started on the day it is planned for.", status=409)
+    faults = list(_faults(job, decision, at))
+    if faults:
+        raise Refused.all(faults, status=422)
+    if decision.kind == "plan" and (busy := in_two_places(job, decision, at)):
+        raise Refused.all([Fault("elsewhere_then", "Is planned for another job then.", (p,)) for p in busy], status=409)
+
+
+def _on_its_day(job: Job, at: datetime) -> bool:
+    assert job.planned_since
+    assert job.ends_at
+    return day_start(day_of(job.planned_since, job.building.zone), job.building.zone) <= at < job.ends_at
+
+
+def _faults(job: Job, decision: Decision, at: datetime) -> Iterator[Fault]:
+    if decision.kind in ("decline", "cancel") and not decision.reason.strip():
+        yield Fault("required", "Say why in a sentence.", ("reason",))
+    if decision.kind == "plan":
+        yield from _when(job, decision, at)
+        yield from _who(job, decision, at)
+
+
+def _when(job: Job, decision: Decision, at: datetime) -> Iterator[Fault]:
+    end = until(job, decision)
+    if decision.since is None or end is None:
+        yield Fault("required", "When does it begin?", ("start",))
+    elif decision.since < at:
+        yield Fault("in_the_past", f"This is before the server's time, {at.isoformat()}.", ("start",))
+    elif not admits(job.building.access_hours, job.building.zone, decision.since, end):
+        told = f"It takes {job.minutes} minutes; the building can be entered {job.building.access_hours}."
+        yield Fault("outside_access_hours", told, ("start",))
+
+
+def _who(job: Job, decision: Decision, at: datetime) -> Iterator[Fault]:
+    first, second = decision.technician, decision.second
+    moment = max(decision.since or at, at)
+    if first is None or not _known(first, job, moment):
+        yield Fault("unknown_person", "No such person here.", ("to",))
+    elif missing := sorted(set(job.skills) - _held(first, moment)):
+        yield Fault("not_qualified", f"Not qualified then: {', '.join(missing)}.", ("to",))
+    if job.people > 1 and second is None:
+        yield Fault("required", "What is asked takes two people: name the second.", ("with",))
+    elif second is not None and second == first:
+        yield Fault("same_person", "Two people are two.", ("with",))
+    elif second is not None and not _known(second, job, moment):
+        yield Fault("unknown_person", "No such person here.", ("with",))
+
+
+def _known(person: UUID, job: Job, at: datetime) -> bool:
+    """Somebody with a grant here, or any qualified technician: others are not told from those that do not exist."""
+    here = Grant.objects.filter(
+        Q(until=None) | Q(until__gt=at),
+        Q(building=None) | Q(building=job.building_id),
+        user=person,
+        user__is_active=True,
+        portfolio=job.portfolio_id,
+    )
+    active = User.objects.filter(id=person, is_active=True)
+    return here.exists() or (active.exists() and "technician" in _held(person, at))
+
+
+def _held(person: UUID, at: datetime) -> set[str]:
+    held = Qualification.objects.filter(Q(until=None) | Q(until__gt=at), user=person, since__lte=at)
+    return set(held.values_list("code", flat=True))
+
+
+def lock_people(people: Iterable[UUID | None]) -> None:
+    """Lock whom an act names or frees by ascending id, after the job: one person's plans come one after the other."""
+    ids = sorted({p for p in people if p})
+    list(User.objects.filter(id__in=ids).order_by("id").select_for_update(no_key=True).values_list("id"))
+
+
+def in_two_places(job: Job, decision: Decision, at: datetime) -> list[str]:
+    """Who of those named, who must be locked, is planned for another job then, by the field that names them."""
+    named = {"to": decision.technician, "with": decision.second}
+    others = Job.objects.filter(
+        status__in=states.HELD, ends_at__gt=at, planned_since__lt=until(job, decision), planned_until__gt=decision.since
+    ).exclude(id=job.id)
+    busy = {person for pair in others.values_list("technician", "second") for person in pair if person}
+    return [place for place, person in named.items() if person in busy]
+
+
+def record(*, job: Job, decision: Decision, by: User, at: datetime, request_id: str) -> Act:
+    """Add a checked act, and give the job its next version."""
+    act = Act.objects.create(
+        portfolio_id=job.portfolio_id,
+        job=job,
+        kind=decision.kind,
+        acted_on=job.version,
+        at=at,
+        by=by,
+        technician_id=decision.technician,
+        second_id=decision.second,
+        since=decision.since,
+        until=until(job, decision),
+        reason=decision.reason,
+        request_id=request_id,
+    )
+    job.version += 1
+    job.save(update_fields=["version"])
+    return act
+
+
+def sentence(act: Act) -> str:
+    """What was done, in one plain sentence."""
+    people = " with ".join(p.get_username() for p in (act.technician, act.second) if p)
+    return SAID[act.kind].format(who=people, since=act.since)

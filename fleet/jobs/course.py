@@ -1,0 +1,149 @@
+"""Where a job was and will be, replayed from what people did and what evidence says; and what of it is told as alerts.
+
+The replay takes each act only where the table lets it follow: late evidence may have overtaken it.
+"""
+
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import datetime, timedelta
+from uuid import UUID
+
+from fleet.calendar import day_of, day_start
+from fleet.jobs import states
+from fleet.jobs.models import Act
+from fleet.rules.values import Condition, Level
+
+# How long a job may wait to be planned, by its class; and the evening before, or this long after it was planned, for
+# its technician to accept it. Common practice, all of them.
+PLAN_WITHIN = {"hold": timedelta(hours=4), "urgent": timedelta(hours=24), "routine": timedelta(days=7)}
+EVENING_BEFORE = timedelta(hours=6)  # 18:00 of the day before
+ACCEPT_WITHIN = timedelta(hours=2)
+
+Visited = tuple[datetime, UUID]  # the end of a visit that dealt with something asked, and its id
+
+
+@dataclass(frozen=True, slots=True)
+class Facts:
+    """What evidence says of one job: when all it asked was settled, or withdrawn, and which visits dealt with it.
+
+    `waiting` gives, per boiler, when the last thing asked there was settled (None: it is not).
+    """
+
+    id: UUID
+    created_at: datetime
+    zone: str
+    settled: tuple[str, datetime, UUID | None] | None
+    waiting: Mapping[UUID, datetime | None]
+    visits: Mapping[UUID, Sequence[Visited]]
+
+
+@dataclass(slots=True)
+class Step:
+    """Where the job is from an instant to another; the plan that holds, and the visit that ended it."""
+
+    status: str
+    since: datetime
+    until: datetime | None = None
+    plan: Act | None = None
+    visit: UUID | None = None
+
+
+@dataclass(slots=True)
+class _Replay:
+    facts: Facts
+    steps: list[Step] = field(default_factory=list)
+
+    @property
+    def now(self) -> Step:
+        return self.steps[-1]
+
+    def go(self, what: str, at: datetime, plan: Act | None, visit: UUID | None = None) -> None:
+        """Take one step, where it may follow."""
+        status = states.after(self.now.status, what)
+        if status is not None:
+            self.now.until = at
+            self.steps.append(Step(status, at, None, plan, visit))
+
+    def by_itself(self, limit: datetime | None) -> None:
+        """All that happens without anybody up to `limit`."""
+        while found := min(self._to_come(), key=lambda f: f[:2], default=None):
+            at, _, what, visit = found
+            if limit is not None and at > limit:
+                return
+            self.go(what, at, self.now.plan, visit)
+
+    def _to_come(self) -> Iterator[tuple[datetime, int, str, UUID | None]]:
+        now, facts = self.now, self.facts
+        if facts.settled and states.after(now.status, facts.settled[0]):
+            what, at, visit = facts.settled
+            yield max(at, now.since), 0, what, visit
+        if now.status == states.STARTED and (ended := _left_open(facts, now.since)):
+            yield ended[0], 1, "visit_left_open", ended[1]
+        if now.status in states.HELD and now.plan and now.plan.until:
+            yield max(end_of_day(now.plan.until, facts.zone), now.since), 2, "day_passed", None
+
+
+def end_of_day(until: datetime, zone: str) -> datetime:
+    """When the local day ends in which a planned stay ends."""
+    return day_start(day_of(until - timedelta(microseconds=1), zone) + timedelta(days=1), zone)
+
+
+def _left_open(facts: Facts, started: datetime) -> Visited | None:
+    """When every boiler on which something was open at the start has had its visit; None while one has not."""
+    last: Visited | None = None
+    for boiler, settled_at in facts.waiting.items():
+        if settled_at is not None and settled_at <= started:
+            continue
+        ended = min((v for v in facts.visits.get(boiler, ()) if v[0] >= started), default=None)
+        if ended is None:
+            return None
+        last = max(last, ended) if last else ended
+    return last
+
+
+def course(facts: Facts, acts: Iterable[Act]) -> list[Step]:
+    """Every step of a job, those that time alone will bring included."""
+    replay = _Replay(facts, [Step(states.TO_PLAN, facts.created_at)])
+    for act in sorted(acts, key=lambda a: (a.at, a.acted_on)):
+        replay.by_itself(act.at)
+        plan = act if act.kind == "plan" else None if act.kind in ("decline", "cancel") else replay.now.plan
+        replay.go(act.kind, act.at, plan)
+    replay.by_itself(None)
+    return replay.steps
+
+
+def at_instant(steps: Sequence[Step], at: datetime) -> Step:
+    """The step that holds at `at`; the first one before there was any."""
+    return next((s for s in reversed(steps) if s.since <= at), steps[0])
+
+
+def conditions(facts: Facts, steps: Iterable[Step], level: str, sentence: str) -> list[Condition]:
+    """What somebody should know of a job: not planned, not accepted, past its day; each since its own boundary."""
+    return [c for step in steps for c in _of_step(facts, step, Level(level), sentence)]
+
+
+def _of_step(facts: Facts, step: Step, level: Level, sentence: str) -> Iterator[Condition]:
+    told = []
+    if step.status in states.WAITING:
+        told.append(("job_not_planned", step.since + PLAN_WITHIN[level.value], "Not planned yet"))
+    if step.status == states.PLANNED and step.plan and step.plan.since:
+        told.append(("job_not_accepted", accept_by(step, facts.zone), "Planned and not accepted yet"))
+    if step.status == states.MISSED:
+        told.append(("job_past_day", step.since, "Past its day"))
+    for condition, since, opening in told:
+        if step.until is None or since < step.until:
+            yield Condition(condition, facts.id, since, step.until, level, f"{opening}: {sentence}")
+
+
+def accept_by(step: Step, zone: str) -> datetime:
+    """The evening before the planned day, or two hours after it was planned; at the latest when it begins."""
+    assert step.plan
+    assert step.plan.since
+    evening = day_start(day_of(step.plan.since, zone), zone) - EVENING_BEFORE
+    return min(max(evening, step.since + ACCEPT_WITHIN), step.plan.since)
+
+
+def next_instant(steps: Iterable[Step], told: Iterable[Condition], at: datetime) -> datetime | None:
+    """When time alone will next change the job or what is told of it."""
+    instants = [s.since for s in steps] + [i for c in told for i in (c.since, c.until) if i]
+    return min((i for i in instants if i > at), default=None)

@@ -1,0 +1,184 @@
+"""What evidence says of jobs: which of the things asked are settled, and which visits dealt with them."""
+
+from collections import defaultdict
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+from uuid import UUID
+
+from django.db.models import Q
+
+from fleet.accounts.models import Qualification
+from fleet.assessments.models import Verdict
+from fleet.deficiencies.models import Deficiency
+from fleet.jobs.course import Facts, Visited
+from fleet.jobs.models import Item, Job
+from fleet.rules.catalogue import Catalogue
+from fleet.visits.models import Attendance, Entry
+
+PASSED = ("pass", "noted")
+FARTHEST = 50  # a chain of merged deficiencies is short; a ring would be a fault elsewhere
+
+
+@dataclass(frozen=True, slots=True)
+class Settlement:
+    """When one thing asked was settled: closed, passed, or withdrawn; and by which visit."""
+
+    at: datetime
+    how: str
+    visit: UUID | None
+
+
+@dataclass(frozen=True, slots=True)
+class Known:
+    """Everything read for some jobs, in six queries at most: merged deficiencies, passes, who was there, their
+    qualifications, visits' entries."""
+
+    release: Catalogue
+    deficiencies: Mapping[UUID, Deficiency]
+    passes: Sequence[tuple[UUID, str, datetime, UUID]]  # position, procedure, when, visit; by those who may
+    entries: Sequence[Entry]
+
+
+def read(items: Sequence[Item], release: Catalogue) -> Known:
+    """Read what the items need."""
+    places = {i.position_id for i in items if i.position_id and not i.deficiency_id}
+    boilers = {i.boiler_id for i in items}
+    entries = Entry.objects.filter(visit__boiler__in=boilers, visit__corrected_by=None, visit__void=False)
+    since = min(i.job.created_at for i in items)
+    return Known(
+        release,
+        _deficiencies({i.deficiency_id for i in items if i.deficiency_id}),
+        _passes(places, release) if places else (),
+        list(entries.filter(performed_at__gte=since).select_related("visit").order_by("performed_at")),
+    )
+
+
+def _deficiencies(wanted: set[UUID]) -> dict[UUID, Deficiency]:
+    """Those asked for and, one look further at a time, those that swallowed them."""
+    found: dict[UUID, Deficiency] = {}
+    for _ in range(FARTHEST):
+        if not wanted:
+            break
+        rows = list(Deficiency.objects.filter(id__in=wanted).select_related("closed_by"))
+        found |= {row.id: row for row in rows}
+        wanted = {r.merged_into_id for r in rows if r.merged_into_id} - found.keys()
+    return found
+
+
+def _passes(places: Iterable[UUID], release: Catalogue) -> list[tuple[UUID, str, datetime, UUID]]:
+    """Passes at these places by somebody who may give that good news, the oldest first."""
+    found = Verdict.objects.filter(outcome__in=PASSED, entry__act="test", entry__position__in=places)
+    columns = ("entry__position", "entry__procedure", "entry__performed_at", "entry__visit")
+    listed = list(found.order_by("entry__performed_at").values_list(*columns))
+    held = _held({visit for *_, visit in listed}) if listed else {}
+    return [row for row in listed if _may(row, release, held.get(row[3], ()))]
+
+
+def _held(visits: Iterable[UUID]) -> dict[UUID, list[tuple[str, datetime, datetime | None]]]:
+    """Per visit the qualifications of those who were there."""
+    there = list(Attendance.objects.filter(visit__in=visits, user__isnull=False).values_list("visit", "user"))
+    own: dict[UUID, list[Any]] = defaultdict(list)
+    for user, *held in Qualification.objects.filter(user__in={u for _, u in there}).values_list(
+        "user", "code", "since", "until"
+    ):
+        own[user].append(tuple(held))
+    found: dict[UUID, list[Any]] = defaultdict(list)
+    for visit, user in there:
+        found[visit] += own[user]
+    return found
+
+
+def _may(row: tuple[UUID, str, datetime, UUID], release: Catalogue, held: Iterable[tuple[Any, ...]]) -> bool:
+    procedure = release.procedures.get(row[1])
+    at = row[2]
+    codes = {code for code, since, until in held if since <= at and (until is None or at < until)}
+    return procedure is not None and bool(procedure.who & codes)
+
+
+def newest_passes(pairs: Iterable[tuple[UUID, str]], release: Catalogue) -> dict[tuple[UUID, str], datetime]:
+    """When each procedure was last passed at its place: what a job asks is asked from there on."""
+    wanted = list(pairs)
+    found: dict[tuple[UUID, str], datetime] = {}
+    for place, code, at, _ in _passes({p for p, _ in wanted}, release) if wanted else ():
+        for pair in wanted:
+            if pair[0] == place and release.procedures[code].covers_or_is(pair[1]):
+                found[pair] = at
+    return found
+
+
+def settlement(item: Item, known: Known) -> Settlement | None:
+    """When and by what one thing asked was settled; None while it is open."""
+    if item.deficiency_id:
+        return _closed(known.deficiencies.get(item.deficiency_id), known)
+    for place, code, at, visit in known.passes:
+        later = item.since is None or at > item.since
+        if place == item.position_id and later and known.release.procedures[code].covers_or_is(item.procedure):
+            return Settlement(at, "passed", visit)
+    return None
+
+
+def _closed(row: Deficiency | None, known: Known) -> Settlement | None:
+    for _ in range(FARTHEST):
+        if row is None or not row.merged_into_id:
+            break
+        row = known.deficiencies.get(row.merged_into_id)
+    if row is None:
+        return None
+    if row.withdrawn:
+        return Settlement(row.opened_at, "withdrawn", None)
+    if row.closed_at:
+        return Settlement(row.closed_at, "closed", row.closed_by.visit_id if row.closed_by else None)
+    return None
+
+
+def facts(job: Job, items: Sequence[Item], settled: Mapping[int, Settlement], known: Known) -> Facts:
+    """What the replay of a job needs of all this."""
+    kept = [i for i in items if i.number not in settled or settled[i.number].how != "withdrawn"]
+    waiting: dict[UUID, datetime | None] = {}
+    for item in kept:
+        at = settled[item.number].at if item.number in settled else None
+        before = waiting.get(item.boiler_id, job.created_at)
+        waiting[item.boiler_id] = max(before, at) if before and at else None
+    return Facts(job.id, job.created_at, job.building.zone, _whole(job, kept, settled), waiting, _dealt(kept, known))
+
+
+def _whole(
+    job: Job, kept: Sequence[Item], settled: Mapping[int, Settlement]
+) -> tuple[str, datetime, UUID | None] | None:
+    """When all that still counts was settled."""
+    if not kept:
+        return "all_withdrawn", job.created_at, None
+    if any(i.number not in settled for i in kept):
+        return None
+    last = max((settled[i.number] for i in kept), key=lambda s: s.at)
+    return "all_settled", max(last.at, job.created_at), last.visit
+
+
+def _dealt(items: Sequence[Item], known: Known) -> dict[UUID, list[Visited]]:
+    """Per boiler the visits that dealt with something asked there, whatever came of it, each by its last entry."""
+    ends: dict[UUID, datetime] = {}
+    about: dict[UUID, set[UUID]] = defaultdict(set)
+    for entry in known.entries:
+        ends[entry.visit_id] = max(ends.get(entry.visit_id, entry.performed_at), entry.performed_at)
+        for item in items:
+            if entry.visit.boiler_id == item.boiler_id and _deals(entry, item, known):
+                about[item.boiler_id].add(entry.visit_id)
+    return {boiler: [(ends[v], v) for v in visits] for boiler, visits in about.items()}
+
+
+def _deals(entry: Entry, item: Item, known: Known) -> bool:
+    """Whether an entry is about what is asked: its place, or one of the procedures that settle it."""
+    if item.position_id:
+        return entry.position_id == item.position_id
+    row = known.deficiencies.get(item.deficiency_id) if item.deficiency_id else None
+    return row is not None and (not row.clears_by or entry.procedure_id in row.clears_by)
+
+
+def items_of(jobs: Iterable[Job]) -> dict[UUID, list[Item]]:
+    """What each job asks, in its order: one query."""
+    found: dict[UUID, list[Item]] = defaultdict(list)
+    for item in Item.objects.filter(Q(job__in=list(jobs))).select_related("job").order_by("job", "number"):
+        found[item.job_id].append(item)
+    return found

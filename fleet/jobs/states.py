@@ -1,0 +1,39 @@
+"""Where a job can be and what may follow what: one table, asked by whoever decides and by the replay of what happened.
+
+What people do: plan, accept, decline, start, cancel. What happens by itself: its planned day passes (`day_passed`), a
+visit leaves something open (`visit_left_open`), evidence settles all it asked (`all_settled`), or a correction takes
+the cause of all of it away (`all_withdrawn`).
+"""
+
+TO_PLAN, PLANNED, ACCEPTED, STARTED = "to_plan", "planned", "accepted", "started"
+DECLINED, MISSED, BACK = "declined", "missed", "back"
+PROVEN, NOT_NEEDED, CANCELLED = "proven", "not_needed", "cancelled"
+
+_SETTLES = {"all_settled": PROVEN, "all_withdrawn": NOT_NEEDED}
+_PLANNABLE = {"plan": PLANNED, "cancel": CANCELLED, **_SETTLES}
+
+AFTER: dict[str, dict[str, str]] = {
+    TO_PLAN: _PLANNABLE,
+    PLANNED: {**_PLANNABLE, "accept": ACCEPTED, "decline": DECLINED, "day_passed": MISSED},
+    ACCEPTED: {**_PLANNABLE, "decline": DECLINED, "start": STARTED, "day_passed": MISSED},
+    STARTED: {"visit_left_open": BACK, "day_passed": MISSED, **_SETTLES},
+    DECLINED: _PLANNABLE,
+    MISSED: _PLANNABLE,
+    BACK: _PLANNABLE,
+    PROVEN: {},
+    NOT_NEEDED: {},
+    CANCELLED: {},
+}
+
+STATUSES = tuple(AFTER)
+WAITING = frozenset({TO_PLAN, DECLINED, MISSED, BACK})  # the dispatcher's: not planned, or to be planned again
+HELD = frozenset({PLANNED, ACCEPTED, STARTED})  # somebody's: nobody is in two places for these
+OVER = frozenset({PROVEN, NOT_NEEDED, CANCELLED})
+GONE = frozenset({TO_PLAN, DECLINED, CANCELLED, NOT_NEEDED, MISSED})  # taken out of a calendar
+
+ACTS = ("created", "plan", "accept", "decline", "start", "cancel")
+
+
+def after(status: str, what: str) -> str | None:
+    """What a job at `status` becomes when this happens; None where it may not, or changes nothing."""
+    return AFTER[status].get(what)

@@ -1,0 +1,116 @@
+"""What one trip to a building could do now: read from stored conclusions, nothing is judged again."""
+
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from datetime import UTC, datetime, timedelta
+from uuid import UUID
+
+from django.db.models import Q
+
+from fleet.board.models import StateSegment
+from fleet.board.queries import holds_at
+from fleet.catalog import queries as catalog
+from fleet.deficiencies.life import level_at
+from fleet.deficiencies.models import Deficiency
+from fleet.jobs import states, work
+from fleet.jobs.models import Item
+from fleet.portfolio.models import Fitting
+from fleet.rules.catalogue import Catalogue, Procedure
+from fleet.visits.models import Entry
+
+SOON = timedelta(days=30)  # what comes due within a month goes along (common practice)
+OWED = ("due", "lapsed", "never_proven")
+CLASS = {"lapsed": "urgent"}  # of a procedure that is owed, by the state of its position; all else is routine
+
+
+def release_at(at: datetime) -> Catalogue:
+    """The catalogue that applies at `at`."""
+    return catalog.catalogue_of(catalog.current(at.astimezone(UTC).date()) or 1)
+
+
+def trips(building: UUID, at: datetime) -> list[work.Trip]:
+    """What trips to a building could do, grouped by skill; what an open job asks already is left out.
+
+    Release, deficiencies, states, fittings, replacements, items of open jobs: six queries.
+    """
+    release = release_at(at)
+    wanted = [*deficient(building, release, at), *owed(building, release, at)]
+    asked = set(asked_already(building))
+    return work.trips([w for w in wanted if (w.deficiency, w.position, w.procedure) not in asked], release)
+
+
+def asked_already(building: UUID) -> Iterator[tuple[UUID | None, UUID | None, str]]:
+    """What the jobs of a building that are not over ask for."""
+    found = Item.objects.filter(job__building=building).exclude(job__status__in=states.OVER)
+    yield from found.values_list("deficiency", "position", "procedure")
+
+
+def deficient(building: UUID, release: Catalogue, at: datetime) -> list[work.Wanted]:
+    """Its open deficiencies, each with the quickest procedure that closes it."""
+    found = Deficiency.objects.filter(
+        boiler__building=building, closed_at=None, withdrawn=False, opened_at__lte=at
+    ).order_by("opened_at", "id")
+    return [of_deficiency(row, release, at) for row in found]
+
+
+def of_deficiency(row: Deficiency, release: Catalogue, at: datetime) -> work.Wanted:
+    """A deficiency as something to be done."""
+    code = work.quickest(row.clears_by, release)
+    level = level_at(row, at) or "routine"
+    return work.Wanted(row.boiler_id, row.position_id, row.id, code, row.sentence, level, row.opened_at)
+
+
+def owed(building: UUID, release: Catalogue, at: datetime) -> list[work.Wanted]:
+    """Procedures that are due, lapsed or never passed, and those that come due within a month."""
+    now = holds_at(at) & Q(state__in=OWED)
+    soon = Q(state="due", since__gt=at, since__lte=at + SOON)
+    found = StateSegment.objects.filter(now | soon, boiler__building=building).select_related("position")
+    segments = list(found.order_by("since", "position__name", "id"))
+    kinds = kinds_of([s.position_id for s in segments])
+    made = [w for w in (_owed(s, release, kinds) for s in segments) if w is not None]
+    # A place of a header group stands on each of its boilers: it is tested once.
+    return list({(w.position, w.procedure): w for w in reversed(made)}.values())[::-1]
+
+
+def _owed(segment: StateSegment, release: Catalogue, kinds: Mapping[UUID, str]) -> work.Wanted | None:
+    code = _procedure(segment, release, kinds.get(segment.position_id, ""))
+    if not code:
+        return None
+    level = CLASS.get(segment.state, "routine")
+    sentence = str(segment.reason["sentence"])
+    return work.Wanted(segment.boiler_id, segment.position_id, None, code, sentence, level, segment.since)
+
+
+def _procedure(segment: StateSegment, release: Catalogue, kind: str) -> str:
+    """The procedure a state asks for: the one its sentence names, else the quickest full proof of what is fitted."""
+    own = [p for p in release.procedures.values() if kind in p.kinds]
+    named = [p.code for p in own if _named(p, str(segment.reason["sentence"]))]
+    return work.quickest(named or [p.code for p in own if p.proof == "full"], release)
+
+
+def _named(procedure: Procedure, sentence: str) -> bool:
+    """Whether a sentence of the rules names it: "Slow drain of the …", "… needs slow drain or evaporation since."."""
+    needs = sentence.partition(" needs ")[2]
+    return sentence.startswith(f"{procedure.name} of the ") or procedure.name.lower() in needs
+
+
+def kinds_of(positions: Sequence[UUID]) -> dict[UUID, str]:
+    """What fills each position by the newest word, of the register or of a visit that stands."""
+    said = Fitting.objects.filter(position__in=positions).values_list("position", "since", "device__kind")
+    swapped = Entry.objects.filter(position__in=positions, device__isnull=False, visit__corrected_by=None)
+    done = swapped.values_list("position", "performed_at", "device__kind")
+    newest: dict[UUID, tuple[datetime, str]] = {}
+    for position, at, kind in sorted([*said, *done], key=_when):
+        newest[position] = (at, kind or "")
+    return {position: kind for position, (_, kind) in newest.items()}
+
+
+def _when(row: tuple[UUID, datetime, str | None]) -> datetime:
+    return row[1]
+
+
+def sentence(items: Iterable[work.Wanted | Item], address: str) -> str:
+    """A job in one line: the first thing it asks, how many more, where."""
+    listed = list(items)
+    first = listed[0].sentence.rstrip(".")
+    more = f", and {len(listed) - 1} more" if len(listed) > 1 else ""
+    return f"{first}{more} ({address})."

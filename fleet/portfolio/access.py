@@ -1,0 +1,84 @@
+"""When a building can be entered: windows by weekday, written as people write them and read strictly.
+
+"mon-fri 08:00-12:00,13:00-17:00; sat 09:00-12:00": days, then their windows, the parts of a week apart by semicolons.
+Nothing written is no restriction; a weekday that is not named is shut. Local times of the building; 24:00 ends a day.
+"""
+
+import re
+from collections.abc import Iterator, Mapping
+from datetime import datetime
+from zoneinfo import ZoneInfo
+
+DAYS = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
+LONGEST = 200
+_PART = re.compile(r"(?P<first>[a-z]{3})(?:-(?P<last>[a-z]{3}))? (?P<windows>[0-9:,-]+)", re.ASCII)
+_WINDOW = re.compile(r"(\d\d):(\d\d)-(\d\d):(\d\d)", re.ASCII)
+
+Window = tuple[int, int]  # minutes of the day, from and to
+Week = Mapping[int, tuple[Window, ...]]  # by weekday, Monday 0
+
+
+def parse(text: str) -> Week:
+    """Return the windows of each weekday that is open. ValueError, with a sentence, for anything else."""
+    week: dict[int, tuple[Window, ...]] = {}
+    for part in text.split("; ") if text else ():
+        found = _PART.fullmatch(part)
+        if found is None:
+            raise ValueError(f"{part!r} is not written like mon-fri 08:00-17:00")
+        windows = tuple(_windows(found["windows"]))
+        for day in _days(found["first"], found["last"]):
+            if day in week:
+                raise ValueError(f"{DAYS[day]} is named twice")
+            week[day] = windows
+    return week
+
+
+def fault(text: str) -> str | None:
+    """What is wrong with it, in a sentence without its stop; None where nothing is."""
+    try:
+        parse(text)
+    except ValueError as error:
+        return str(error)
+    return None
+
+
+def _days(first: str, last: str | None) -> range:
+    unknown = next((day for day in (first, last or first) if day not in DAYS), None)
+    if unknown:
+        raise ValueError(f"{unknown!r} is no weekday: {', '.join(DAYS)}")
+    begin, end = DAYS.index(first), DAYS.index(last or first)
+    if last and end <= begin:
+        raise ValueError(f"{first}-{last} runs backwards")
+    return range(begin, end + 1)
+
+
+def _windows(text: str) -> Iterator[Window]:
+    before = 0
+    for window in text.split(","):
+        found = _WINDOW.fullmatch(window)
+        if found is None:
+            raise ValueError(f"{window!r} is not written like 08:00-17:00")
+        begin, end = _minute(found[1], found[2]), _minute(found[3], found[4])
+        if not before <= begin < end:
+            raise ValueError(f"{window} does not come after what stands before it")
+        yield begin, end
+        before = end
+
+
+def _minute(hour: str, minute: str) -> int:
+    told = int(hour) * 60 + int(minute)
+    if int(minute) > 59 or told > 24 * 60:
+        raise ValueError(f"{hour}:{minute} is no time of a day")
+    return told
+
+
+def admits(text: str, zone: str, since: datetime, until: datetime) -> bool:
+    """Whether somebody can be in the building from `since` to `until`: within one window of one local day."""
+    week = parse(text)
+    if not text:
+        return True
+    begin, end = (t.astimezone(ZoneInfo(zone)) for t in (since, until))
+    days = (end.date() - begin.date()).days
+    last = end.hour * 60 + end.minute + bool(end.second or end.microsecond) + 24 * 60 * days
+    first = begin.hour * 60 + begin.minute
+    return any(opens <= first and last <= shuts for opens, shuts in week.get(begin.weekday(), ()))

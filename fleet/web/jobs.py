@@ -1,0 +1,172 @@
+"""Jobs by day and technician: what is to be planned, who goes where when; forms for who may plan, accept, decline."""
+
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+from itertools import groupby
+from typing import Any
+from uuid import UUID
+from zoneinfo import ZoneInfo
+
+from django.contrib.auth.views import redirect_to_login
+from django.db import OperationalError
+from django.db.models import Q
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.utils import timezone
+from django.views.decorators.http import require_POST
+
+from fleet import pipeline
+from fleet.accounts import policy
+from fleet.accounts.models import Grant, User
+from fleet.calendar import day_of
+from fleet.errors import Refused
+from fleet.jobs import queries, states
+from fleet.jobs.acts import Decision
+from fleet.jobs.models import Job
+from fleet.portfolio.news import Cause
+from fleet.web.pages import page
+
+KEPT = timedelta(days=7)  # how long what is over stays on the page
+ACTIONS = {"plan": "job.plan", "cancel": "job.cancel", **dict.fromkeys(("accept", "decline", "start"), "job.answer")}
+
+
+@dataclass(frozen=True, slots=True)
+class Slip:
+    """One job on the page, with what this person may do about it now, and what was wrong when it was tried."""
+
+    shown: queries.Shown
+    may: frozenset[str]
+    faults: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Day:
+    """A local day and its jobs, under the name of who goes."""
+
+    day: date
+    people: list[tuple[User, list[Slip]]]
+
+
+@page
+def show(request: HttpRequest, at: datetime) -> HttpResponse:
+    """The whole page."""
+    return render(request, "jobs.html", _context(request.user, at))
+
+
+@require_POST
+def act(request: HttpRequest, job_id: UUID, kind: str) -> HttpResponse:
+    """Do one thing about a job and come back; what is refused is said beside the job."""
+    user: Any = request.user
+    if not user.is_authenticated:
+        return redirect_to_login("/jobs/")
+    at = timezone.now()
+    row = queries.seen(user, at).filter(id=job_id).select_related("building").first()
+    if row is None or kind not in ACTIONS:
+        raise Http404
+    if not policy.may(user, ACTIONS[kind], row.portfolio_id, row.building_id, at):
+        return HttpResponse("You may see this, but not do this.", status=403, content_type="text/plain")
+    faults, status = _tried(request, row, kind, user, at)
+    if faults:
+        return render(request, "jobs.html", _context(user, at, {row.id: faults}), status=status)
+    return redirect(f"/jobs/#job-{row.id}")
+
+
+def _tried(request: HttpRequest, row: Job, kind: str, user: User, at: datetime) -> tuple[tuple[str, ...], int]:
+    """Do it; what was wrong in sentences, with the status of the answer."""
+    version = request.POST.get("version", "")
+    try:
+        decision = _decision(kind, request.POST.get, row.building.zone)
+        told = Cause(who=user.get_username(), request_id=request.META.get("GAUGEGLASS_REQUEST_ID", ""))
+        number = int(version) if version.isdecimal() and len(version) < 10 else 0
+        pipeline.act_on_job(job=row.id, decision=decision, version=number, by=user, at=at, cause=told)
+    except Refused as refused:
+        return tuple(_said(f.code, f.message, f.at) for f in refused.faults), refused.status
+    except OperationalError:  # a lock held too long: nothing was kept
+        return ("Somebody else is working on this just now. Try again in a moment.",), 503
+    return (), 200
+
+
+_FIELDS = {"to": "Technician", "with": "Second person", "start": "Begins", "reason": "Reason"}
+
+
+def _said(code: str, message: str, at: Sequence[str | int]) -> str:
+    if code == "stale":
+        return "Somebody changed this meanwhile: look again, then decide."
+    return f"{_FIELDS[str(at[0])]}: {message}" if at and at[0] in _FIELDS else message
+
+
+def _decision(kind: str, given: Callable[[str, str], str], zone: str) -> Decision:
+    reason = given("reason", "")[:400].replace("\x00", "")
+    if kind != "plan":
+        return Decision(kind, reason)
+    return Decision(kind, reason, _id(given("to", "")), _id(given("with", "")), _instant(given("start", ""), zone))
+
+
+def _id(text: str) -> UUID | None:
+    try:
+        return UUID(text)
+    except ValueError:
+        return None
+
+
+def _instant(text: str, zone: str) -> datetime | None:
+    """A local time of the building. One that its clock leaves out is none; of one it shows twice the first is meant."""
+    try:
+        local = datetime.fromisoformat(text)
+    except ValueError:
+        return None
+    if local.tzinfo is not None or not 2000 <= local.year <= 2100:
+        return None
+    placed = local.replace(tzinfo=ZoneInfo(zone))
+    there = placed.astimezone(ZoneInfo("UTC"))
+    return there if there.astimezone(ZoneInfo(zone)).replace(tzinfo=None) == local else None
+
+
+def _context(user: User | Any, at: datetime, faults: dict[UUID, tuple[str, ...]] | None = None) -> dict[str, Any]:
+    rows = queries.seen(user, at).exclude(status__in=states.OVER, status_since__lt=at - KEPT)
+    shown = queries.all_shown(queries.listed(rows), at)
+    granted = list(policy.grants(user, "board.see", at).values_list("role", "portfolio", "building"))
+    slips = [Slip(s, _may(s, user, granted), (faults or {}).get(s.job.id, ())) for s in shown]
+    plans = any("plan" in s.may for s in slips)
+    return {
+        "waiting": [s for s in slips if s.shown.status in states.WAITING],
+        "days": list(_days([s for s in slips if s.shown.status in states.HELD])),
+        "over": [s for s in slips if s.shown.status in states.OVER],
+        "people": _people({s.shown.job.portfolio_id for s in slips}, at) if plans else [],
+        "granted": granted,
+        "reasoned": ("decline", "cancel"),
+        "here": "jobs",
+    }
+
+
+def _may(shown: queries.Shown, user: User, granted: Iterable[tuple[str, UUID, UUID | None]]) -> frozenset[str]:
+    """What may follow and what this person may do, by the grants already read."""
+    job = shown.job
+    roles = {r for r, portfolio, house in granted if portfolio == job.portfolio_id and house in (None, job.building_id)}
+    may = {k for k, action in ACTIONS.items() if roles & policy.ACTIONS[action] and states.after(shown.status, k)}
+    return frozenset(may if job.technician_id == user.id else may - {"accept", "decline", "start"})
+
+
+def _days(slips: Iterable[Slip]) -> Iterable[Day]:
+    """By the building's day, then by name."""
+
+    def day(slip: Slip) -> date:
+        since = slip.shown.job.planned_since
+        assert since is not None
+        return day_of(since, slip.shown.job.building.zone)
+
+    def name(slip: Slip) -> str:
+        return slip.shown.job.technician.get_username() if slip.shown.job.technician else ""
+
+    for one, own in groupby(sorted(slips, key=lambda s: (day(s), name(s), s.shown.job.planned_since)), day):
+        listed = [list(those) for _, those in groupby(own, name)]
+        yield Day(one, [(those[0].shown.job.technician, those) for those in listed if those[0].shown.job.technician])
+
+
+def _people(portfolios: set[UUID], at: datetime) -> list[User]:
+    """Who can be sent: those with a role that does jobs. Others are planned through the API, by their id."""
+    granted = Grant.objects.filter(
+        Q(until=None) | Q(until__gt=at), portfolio__in=portfolios, role__in=policy.ACTIONS["job.answer"]
+    )
+    return list(User.objects.filter(id__in=granted.values("user"), is_active=True).order_by("username"))
