@@ -40,7 +40,8 @@ def _staff(folder: Folder, address: Address, env: Mapping[str, str]) -> tuple[Pr
     # No pid file: the folder's lock already keeps a second beat away, and a stale one would keep out the first.
     beat = _program("beat", env, *celery, "beat", "--schedule", str(schedule), "--pidfile", "", "-l", "INFO")
     options = ("--workers", "2", "--bind", address.bind, "--no-control-socket", "--graceful-timeout", "8")
-    web = _program("web", env, "-m", "gunicorn", WEB, *options, "--access-logfile", "-")
+    log = ("--access-logfile", "-", "--logger-class", "fleet.management.embedded.weblog.Discreet")
+    web = _program("web", env, "-m", "gunicorn", WEB, *options, *log)
     return worker, beat, web
 
 
