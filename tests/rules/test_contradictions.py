@@ -1,0 +1,114 @@
+"""Two entries that can't both be true: what fires, and what answers it once somebody qualified said which is wrong."""
+
+from collections.abc import Sequence
+
+import pytest
+
+from fleet.rules.values import Deficiency, Entry
+from tests.rules.build import act, ident, see
+from tests.rules.plant import Plant, look, proof
+
+MINUTE = 1 / 1440
+BLOCKED = look(None, "vent_blocked")
+CAUSE = look(None, "cause_found")
+
+
+def story(first: Entry, second: Entry, *between: Entry, minutes: float = 5) -> Plant:
+    boiler = Plant().service().visit(1, first, who="technician|fire_side")
+    if between:
+        boiler.visit(1 + MINUTE, *between)
+    return boiler.visit(1 + minutes * MINUTE, second, who="technician|fire_side")
+
+
+def episodes(boiler: Plant) -> list[Deficiency]:
+    return [d for d in boiler.judged().deficiencies if d.rule == "contradiction"]
+
+
+WINDOWS = [
+    (proof("siphon_a"), look("gauge", "gauge_zero_steaming"), 60),
+    (look("glass", "glass_empty"), look("glass", "glass_full"), 5),
+    (look("feeder", "feeding_above_normal"), look("feeder", "not_feeding_low"), 5),
+    (proof("vent"), BLOCKED, 60),
+    (look("limit", "found_firing"), look("limit", "found_off"), 1),
+]
+
+
+@pytest.mark.parametrize(("one", "two", "window"), WINDOWS)
+def test_two_entries_clash_in_either_order_up_to_the_last_instant_of_the_window(
+    one: Entry, two: Entry, window: int
+) -> None:
+    tick = 1e-6 / 60
+    for first, second in ((one, two), (two, one)):
+        clashes = [bool(episodes(story(first, second, minutes=window + d))) for d in (-tick, 0, tick)]
+        assert clashes == [True, True, False]
+
+
+@pytest.mark.parametrize("between", [act("gauge", "repair"), act("siphon_a", "clear")])
+def test_what_was_done_in_between_makes_both_true(between: Entry) -> None:
+    seen = look("gauge", "gauge_zero_steaming")
+    assert len(episodes(story(proof("siphon_a"), seen))) == 1
+    assert episodes(story(proof("siphon_a"), seen, between)) == []
+
+
+def test_what_was_only_seen_in_between_leaves_the_clash() -> None:
+    assert len(episodes(story(proof("vent"), BLOCKED, look("limit", "reset_pressed")))) == 1
+
+
+@pytest.mark.parametrize(("seen", "clash"), [("upper", 1), ("lower", 0)])
+def test_entries_that_clash_at_one_place_do_not_clash_at_two(seen: str, clash: int) -> None:
+    assert len(episodes(story(proof("upper"), look(seen, "level_below_trip", burner_firing=True)))) == clash
+
+
+def test_it_is_told_at_the_place_of_the_newer_entry_with_its_sentence() -> None:
+    (found,) = episodes(story(BLOCKED, proof("vent")))
+    assert (found.position, found.sentence) == (ident("vent"), "The vent can't be clear and blocked.")
+
+
+ANSWERS: list[tuple[str, Sequence[Entry], bool]] = [
+    ("what tests the suspect", [proof("burner")], True),
+    ("a test of something else", [proof("alarm")], False),
+    ("a full proof of something else", [proof("limit")], False),
+    ("nothing", [], False),
+]
+
+
+@pytest.mark.parametrize(("told", "tests", "closes"), ANSWERS, ids=[a[0] for a in ANSWERS])
+def test_a_clash_of_the_boiler_as_a_whole_is_answered_by_what_tests_a_suspect(
+    told: str, tests: Sequence[Entry], closes: bool
+) -> None:
+    boiler = story(proof("burner"), BLOCKED).visit(2, CAUSE, act("vent", "clear"), *tests, who="technician|fire_side")
+    (found,) = episodes(boiler)
+    assert (found.position, found.closed_at is not None) == (None, closes), told
+
+
+@pytest.mark.parametrize(("ref", "code", "closes"), [("glass", "", True), ("body", "", False), ("limit", "", False)])
+def test_a_clash_of_two_things_seen_is_answered_by_what_answers_either(ref: str, code: str, closes: bool) -> None:
+    boiler = story(look(None, "glass_empty", burner_firing=False), look(None, "glass_full")).visit(2, CAUSE)
+    (found,) = episodes(boiler.visit(3, act(ref, "repair"), proof(ref, code)))
+    assert (found.closed_at is not None) is closes
+
+
+def test_until_its_cause_is_said_no_test_answers_it() -> None:
+    boiler = story(proof("burner"), BLOCKED).visit(2, act("vent", "clear"), proof("burner"), who="technician|fire_side")
+    assert [d.closed_at for d in episodes(boiler)] == [None]
+
+
+@pytest.mark.parametrize(("ref", "closes"), [("vent", True), ("burner", True), ("limit", False)])
+def test_work_on_the_way_of_the_flue_gas_is_something_done_about_carbon_monoxide(ref: str, closes: bool) -> None:
+    boiler = Plant().service().visit(1, look(None, "alarm_sounding")).visit(2, act(ref, "repair"))
+    (found,) = [d for d in boiler.judged().deficiencies if d.rule == "ambient_co"]
+    assert (found.repaired_at is not None) is closes
+
+
+@pytest.mark.parametrize(("ref", "done"), [("burner", True), ("vent", False), ("air", False)])
+def test_work_on_the_vent_is_nothing_done_about_a_smell_of_gas(ref: str, done: bool) -> None:
+    boiler = Plant().service().visit(1, look(None, "gas_smell")).visit(2, act(ref, "repair"))
+    (found,) = [d for d in boiler.judged().deficiencies if d.rule == "people_in_danger"]
+    assert (found.repaired_at is not None) is done
+
+
+def test_a_new_siphon_answers_for_the_plugged_one_by_its_own_check_alone() -> None:
+    boiler = Plant().service().visit(1, proof("siphon_b", passes_water=False))
+    boiler.visit(2, see("siphon_b", "reset_pressed"), act("siphon_b", "clear"), proof("limit"))
+    assert boiler.open("siphon_b") == ["siphon_plugged"]
+    assert boiler.visit(3, proof("siphon_b")).open("siphon_b") == []
