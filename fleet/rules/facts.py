@@ -206,8 +206,11 @@ class Evidence:
 
     def law_at(self, at: datetime | None) -> Law:
         """Terms and release in force at an instant (None: the beginning of time)."""
-        starts = [law.since for law in self.laws[1:] if law.since]
-        return self.laws[bisect_right(starts, at) if at else 0]
+        return self.laws[bisect_right(self._law_starts, at) if at else 0]
+
+    @cached_property
+    def _law_starts(self) -> list[datetime]:
+        return [law.since for law in self.laws[1:] if law.since]
 
     @cached_property
     def laws(self) -> tuple[Law, ...]:
@@ -224,7 +227,11 @@ class Evidence:
 
     def procedure(self, code: str) -> Procedure:
         """A procedure by its code, from the newest release that has it: a code is retired, never reused."""
-        return next(law.catalogue.procedures[code] for law in reversed(self.laws) if code in law.catalogue.procedures)
+        return self._procedures[code]
+
+    @cached_property
+    def _procedures(self) -> Mapping[str, Procedure]:
+        return {code: one for law in self.laws for code, one in law.catalogue.procedures.items()}
 
     def role(self, code: str) -> Role:
         """A role by its code, from the newest release that has it."""

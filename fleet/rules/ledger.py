@@ -255,8 +255,14 @@ class Ledger:
             self._hanging[path.position.id] = known
         return known
 
-    def reach(self, record: Record) -> dict[UUID, Record]:
+    def alone(self, record: Record) -> bool:
+        """Whether nothing is open here or on a path: a test that fires and opens nothing then changes no more."""
+        return not record.live and not any(p.live for p in self.paths_of(record))
+
+    def reach(self, record: Record, alone: bool) -> dict[UUID, Record]:
         """Whatever a test here can change: the position, its paths, and all that hangs on it or on them."""
+        if alone:
+            return {record.position.id: record}
         near = [record, *self.paths_of(record)]
         return {r.position.id: r for place in near for r in (place, *self.hanging_on(place))}
 
@@ -271,15 +277,16 @@ class Ledger:
 
     def snapshot(self, record: Record, at: datetime | None) -> Snapshot:
         """Freeze what is known of one position."""
-        down = tuple(c for c in record.open_cases() if c.down)
-        paths = self.paths_of(record)
+        # Looked at for every entry: what is empty is not walked.
+        down = tuple(c for c in record.open_cases() if c.down) if record.live else ()
+        failing = [p for p in self.paths_of(record) if p.live]
         return Snapshot(
             at=at,
             kind=record.kind if record.device else "",
             needed=record.needed and not self.spared(record),
             fitted_at=record.fitted_at,
             down=down,
-            blocked=tuple(c for p in paths for c in p.open_cases() if c.down),
+            blocked=tuple(c for p in failing for c in p.open_cases() if c.down) if failing else (),
             intermittent=bool(down) and all(c.passes for c in down),
             blind=tuple(record.blind.values()),
             touches=tuple(record.touches.values()),
@@ -287,8 +294,10 @@ class Ledger:
             declared=tuple(sorted(record.declared.items())),
             shares_chamber=self._counts_as_one(record),
             doubted=record.passes[-1] if record.passes and record.passes[-1].doubtful else None,
-            capacity_lb_h=record.setting("capacity_lb_h") if record.device else None,
-            end_of_life=record.end_of_life() if record.device else None,
+            capacity_lb_h=record.setting("capacity_lb_h")
+            if record.role.code == "safety_valve" and record.device
+            else None,
+            end_of_life=record.end_of_life() if record.device and "end_of_life" in record.attributes else None,
         )
 
     def spared(self, record: Record) -> bool:

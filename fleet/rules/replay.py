@@ -274,8 +274,9 @@ def _entry(run: Replay, visit: Visit, entry: Entry | None) -> Iterable[Record]:
     """Apply one entry; return the positions of which something may now be known that was not."""
     if entry is None:
         return ()
-    found = len(run.findings)
     record = run.ledger.records.get(entry.position) if entry.position else None
+    found = len(run.findings)
+    alone = record is not None and entry.act == "test" and _leaves_alone(run.ledger, record, entry)
     if entry.act == "observe":
         _observe(run, visit, entry, record)
     elif record is not None:
@@ -285,7 +286,11 @@ def _entry(run: Replay, visit: Visit, entry: Entry | None) -> Iterable[Record]:
     run.ledger.trail.append(Trace(visit, entry, run.ledger.outcomes.get(entry.id, "")))
     if len(run.findings) > found or entry.act not in ("test", "observe"):
         return run.ledger.records.values()  # a finding may accuse anything
-    return run.ledger.reach(record).values() if record is not None and entry.act == "test" else ()
+    return run.ledger.reach(record, alone).values() if record is not None and entry.act == "test" else ()
+
+
+def _leaves_alone(ledger: Ledger, record: Record, entry: Entry) -> bool:
+    return ledger.alone(record) and not ledger.catalogue.procedures[entry.code].voids
 
 
 def _after(run: Replay, visit: Visit, at: datetime) -> AfterVisit:

@@ -7,7 +7,8 @@ from typing import Any
 import pytest
 
 from fleet.calendar import Interval
-from fleet.rules.values import Evidence, Override, Terms
+from fleet.rules.capacity import capacity
+from fleet.rules.values import Evidence, Override, Terms, Value
 from tests.rules.build import SEASON, Boiler, ident, local
 from tests.rules.plant import Plant
 from tests.rules.test_properties import judged
@@ -81,6 +82,7 @@ def test_what_a_later_rule_allows_closes_with_the_gauges_proof_or_at_once_where_
         ("limit_trip", "12 mo", 31, True),
         ("limit_trip", "13 mo", 0, True),
         ("limit_trip", "6 mo", 14, False),
+        ("limit_trip", "6 mo", 60, False),  # more grace for less time
         ("slow_drain", "24 mo", 30, False),  # no proof of a limit
     ],
 )
@@ -91,3 +93,48 @@ def test_an_override_that_gives_more_time_than_its_source_is_marked(
     evidence = replace(Boiler().service().evidence(), terms=(replace(FIRST, overrides={code: own}),))
     newest = [s for s in judged(evidence).states if s.position == ident("limit")][-1]
     assert ("looser" in newest.marks) is marked
+
+
+@pytest.mark.parametrize(
+    ("code", "ref", "anchor", "marked"),
+    [
+        ("flush", "upper", "", False),
+        ("flush", "upper", "season", True),  # from every week to every season
+        ("three_cycles", "control", "", False),  # proves nothing, so no time for a proof is given
+        ("ladder_read_back", "limit", "", False),
+    ],
+)
+def test_only_more_time_for_a_proof_is_marked(code: str, ref: str, anchor: str, marked: bool) -> None:
+    own = Override(Interval.parse("1 w" if code == "flush" else "60 mo"), anchor, 0, "in writing")
+    evidence = replace(Boiler().service().evidence(), terms=(replace(FIRST, overrides={code: own}),))
+    newest = [s for s in judged(evidence).states if s.position == ident(ref)][-1]
+    assert ("looser" in newest.marks) is marked
+
+
+@pytest.mark.parametrize("output", [None, 0.0, -1.0, True, "much"])
+def test_without_a_figure_for_the_output_nothing_is_compared(output: Value) -> None:
+    assert capacity({"output_btu_h": output}, FIRST, [900.0]) is None
+
+
+SURFACES: list[tuple[dict[str, Value], float | None]] = [
+    ({"heating_surface_ft2": 200.0, "construction": "firetube"}, 1600.0),
+    ({"heating_surface_ft2": 200.0, "construction": "firetube", "firing": "stoker"}, 1400.0),
+    ({"heating_surface_ft2": 200.0, "construction": "watertube", "firing": "hand"}, 1200.0),
+    ({"heating_surface_ft2": 200.0, "construction": "brick", "firing": "hand"}, 2000.0),  # the row that asks for most
+    ({"heating_surface_ft2": 200.0, "construction": "cast_iron"}, 1000.0),
+    ({"heating_surface_ft2": 10.0, "construction": "firetube"}, 1000.0),  # the output asks for more
+    ({"heating_surface_ft2": True, "construction": "firetube"}, None),
+]
+
+
+@pytest.mark.parametrize(("boiler", "required"), SURFACES)
+def test_the_greater_of_output_and_surface_is_needed(boiler: dict[str, Value], required: float | None) -> None:
+    found = capacity({"output_btu_h": 1_000_000.0, **boiler}, replace(FIRST, relief_rule="greater_of"), [500.0, 700.0])
+    assert (found.required_lb_h if found else None) == required
+    assert found is None or found.installed_lb_h == 1200.0
+
+
+def test_one_unknown_stamp_makes_the_sum_unknown() -> None:
+    found = capacity({"output_btu_h": 1_000_000.0}, FIRST, [5000.0, None])
+    assert found is not None
+    assert (found.installed_lb_h, found.adequate) == (None, None)

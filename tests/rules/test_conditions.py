@@ -1,11 +1,11 @@
 """What somebody should know: since when, until when, once for one thing."""
 
-from datetime import date, timedelta
+from datetime import date, datetime, timedelta
 
 import pytest
 
 from fleet.rules.values import Condition, Service
-from tests.rules.build import LEFT_RIGHT, Boiler, act, at, ident, local, proof
+from tests.rules.build import LEFT_RIGHT, Boiler, act, at, ident, local, proof, see
 
 
 def named(boiler: Boiler, name: str, ref: str = "") -> list[Condition]:
@@ -54,3 +54,40 @@ def test_not_ready_is_told_until_a_later_visit_answers() -> None:
 @pytest.mark.parametrize("name", ["due", "lapsed", "hold", "not_ready"])
 def test_nothing_is_told_of_a_proven_boiler_on_its_first_day(name: str) -> None:
     assert [c for c in named(Boiler().service(), name) if at(0) <= c.since <= at(1)] == []
+
+
+def test_a_hold_that_leaves_it_exposed_is_two_conditions_end_to_end() -> None:
+    boiler = Boiler().service().visit(1, act("valve", "repair"), proof("limit", trip_psi=13.5))
+    mended = at(2) + timedelta(minutes=1)
+    boiler.visit(2, act("limit", "repair"), proof("limit"))
+    hold, exposed = named(boiler, "hold")[-1], named(boiler, "exposed")[-1]
+    assert (hold.since, hold.until, exposed.since, exposed.until) == (
+        at(1) + timedelta(minutes=1),
+        mended,
+        mended,
+        None,
+    )
+    assert hold.sentence == "The high limit tripped only at 13.5 psi. (Thu 16 Oct 2025)"
+    assert exposed.sentence == (
+        "The safety valve was opened on Thu 16 Oct 2025 "
+        "and needs pop test or safety valve tested by the valve shop since."
+    )
+
+
+@pytest.mark.parametrize(("kind", "until"), [("follow_up", at(2)), ("routine_check", None)])
+def test_not_ready_lasts_until_a_visit_that_had_the_boiler_in_hand(kind: str, until: datetime | None) -> None:
+    boiler = Boiler().service().visit(1, act("limit", "adjust"))
+    boiler.visit(2, see("limit", "reset_pressed"), kind=kind, leave=LEFT_RIGHT)
+    assert [(c.since, c.until) for c in named(boiler, "not_ready")][:1] == [(at(1), until)]
+
+
+def test_of_two_visits_that_end_at_one_instant_the_last_answers_alone() -> None:
+    boiler = Boiler().service().visit(1, act("limit", "adjust")).visit(1, act("limit", "adjust"))
+    assert [(c.since, c.until) for c in named(boiler, "not_ready")] == [(at(1), None)]
+
+
+@pytest.mark.parametrize("state", [Service.LAID_UP_WET, Service.ISOLATED])
+def test_what_is_due_is_silent_through_the_pause_and_told_again_after_it(state: Service) -> None:
+    boiler = Boiler().service().goes(20, state).goes(22, Service.IN_SERVICE)
+    spans = [(c.since, c.until) for c in named(boiler, "due", "upper")]
+    assert spans[0] == (local(date(2025, 10, 25)), at(20))

@@ -108,3 +108,30 @@ def test_the_order_in_which_corrections_are_handed_in_changes_nothing() -> None:
 def ident_visit() -> Visit:
     """A visit of another house: its restatement begins a chain of its own."""
     return Visit(ident("elsewhere"), "routine_check", at(1), at(1), ())
+
+
+@pytest.mark.parametrize("days", [(1, 2), (2, 1)])
+def test_of_two_corrections_out_of_one_hold_the_one_of_the_later_visit_waits(days: tuple[float, float]) -> None:
+    boiler, said = Boiler().service(), {}
+    for day in days:
+        boiler.visit(day, KEEPS_FIRING)
+        old = boiler.visits[-1]
+        boiler.visit(day, GOOD)
+        boiler.visits[-1] = replace(boiler.visits[-1], corrects=old.id)
+        said[day] = boiler.visits[-1].id
+    assert boiler.judged().waiting == (said[2],)
+    assert boiler.open() == ["flush_keeps_firing"]
+
+
+def test_corrections_that_together_lift_no_hold_all_count() -> None:
+    boiler = corrected(KEEPS_FIRING, GOOD).visit(2, GOOD)
+    boiler = restated(boiler, boiler.visits[-1], KEEPS_FIRING)
+    (found,) = [d for d in boiler.judged().deficiencies if d.rule == "flush_keeps_firing"]
+    assert (boiler.judged().waiting, found.entry) == ((), boiler.visits[-1].entries[0].id)
+
+
+def test_what_waits_leaves_the_last_restatement_that_somebody_stood_behind() -> None:
+    boiler = corrected(KEEPS_FIRING, NO_WATER, seconded=True)
+    boiler = restated(boiler, boiler.visits[-1], GOOD)
+    assert boiler.judged().waiting == (boiler.visits[-1].id,)
+    assert boiler.open() == ["flush_no_water"]

@@ -108,3 +108,56 @@ def test_before_dated_first_terms_begin_it_is_the_first_that_reach_back() -> Non
     first, later = Terms(at(10), None, run_on_by="A. Reed"), Terms(at(20), None)
     evidence = replace(Boiler().evidence(), terms=(later, first))
     assert [evidence.terms_at(t) for t in (None, at(5), at(10), at(19), at(20))] == [first] * 4 + [later]
+
+
+def test_it_goes_on_while_another_person_answers_for_the_policy() -> None:
+    boiler = ran(BAD, proof("lower"), terms=(*ADOPTED, Terms(at(1.5), SEASON, run_on_by="Abel Norris")))
+    assert [level(boiler, "lowering_no_trip", t) for t in (at(1.6), END - TICK, END)] == [
+        Level.URGENT,
+        Level.URGENT,
+        Level.HOLD,
+    ]
+
+
+@pytest.mark.parametrize("withdrawn", [LEFT - TICK, LEFT])
+def test_withdrawn_before_the_visit_ended_it_never_covers(withdrawn: datetime) -> None:
+    boiler = ran(BAD, proof("lower"), terms=(*ADOPTED, Terms(withdrawn, SEASON)))
+    (found,) = [d for d in boiler.judged().deficiencies if d.rule == "lowering_no_trip"]
+    assert {s.level for s in found.levels} == {Level.HOLD}
+    assert [m for m in boiler.ready().missing if m.what == "run_on"] == []
+
+
+def test_a_last_line_that_nobody_counts_on_is_no_second_protection() -> None:
+    boiler = Boiler(terms=ADOPTED).sets(-1, "lower", "needed", False).service().visit(1, BAD, proof("lower"))
+    assert level(boiler, "lowering_no_trip", at(1.5)) is Level.HOLD
+
+
+def test_the_operating_control_is_no_second_protection_of_the_limit() -> None:
+    late = proof("limit", trip_psi=13.5)
+    assert level(ran(late, proof("control")), "limit_failed", at(1.5)) is Level.HOLD
+    assert level(ran(late, proof("valve")), "limit_failed", at(1.5)) is Level.URGENT
+
+
+SECONDS = [(("lower", "valve"), Level.URGENT), (("lower",), Level.HOLD), (("valve",), Level.HOLD), ((), Level.HOLD)]
+
+
+@pytest.mark.parametrize(("proven", "expected"), SECONDS)
+def test_a_path_that_fails_two_hazards_needs_a_second_protection_for_each(
+    proven: tuple[str, ...], expected: Level
+) -> None:
+    boiler = Boiler(terms=ADOPTED).sets(-1, "upper", "paths", (ident("siphon_b"),)).service()
+    boiler.visit(1, proof("siphon_b", passes_water=False), *map(proof, proven))
+    assert level(boiler, "siphon_plugged", at(1.5)) is expected
+
+
+@pytest.mark.parametrize(("days", "told"), [(2 - TICK / timedelta(days=1), 1), (2, 0), (2.5, 0)])
+def test_a_later_visit_says_it_too_until_the_time_is_over(days: float, told: int) -> None:
+    ready = ran(BAD, proof("lower")).visit(days, see("control", "reset_pressed")).ready()
+    assert (ready.answer, len([m for m in ready.missing if m.what == "run_on"])) == ("not_ready", told)
+
+
+def test_of_two_holds_the_one_whose_time_is_over_first_says_until_when() -> None:
+    ready = ran(BAD, proof("lower"), proof("limit", trip_psi=13.5), proof("valve")).ready()
+    (told,) = [m for m in ready.missing if m.what == "run_on"]
+    assert told.since == at(2)
+    assert "Fri 17 Oct 2025 09:00" in told.sentence

@@ -36,14 +36,14 @@ def served(when: datetime, kind: str = "annual_service", own: bool = True) -> Bo
     return boiler
 
 
-@pytest.mark.parametrize(("off", "serves"), zip(AROUND, (False, True, True), strict=True))
+@pytest.mark.parametrize(("off", "serves"), tuple(zip(AROUND, (False, True, True), strict=True)))
 def test_a_service_ninety_days_before_the_season_serves_for_it_and_no_earlier_one(off: timedelta, serves: bool) -> None:
     boiler = served(local(date(2026, 7, 3)) + off)
     expected = [] if serves else [(SEASON_START, local(date(2027, 10, 1)))]
     assert spans(told(boiler, "season_without_visit")) == expected
 
 
-@pytest.mark.parametrize(("off", "late"), zip(AROUND, (False, False, True), strict=True))
+@pytest.mark.parametrize(("off", "late"), tuple(zip(AROUND, (False, False, True), strict=True)))
 def test_a_service_that_ends_as_the_season_begins_was_in_time(off: timedelta, late: bool) -> None:
     found = [s for s in spans(told(served(SEASON_START + off), "season_without_visit")) if s[0] == SEASON_START]
     assert found == ([(SEASON_START, SEASON_START + off)] if late else [])
@@ -70,7 +70,7 @@ def test_the_season_that_begins_on_the_day_of_the_survey_is_not_asked_for() -> N
     assert [s for s, _ in spans(told(boiler, "season_without_visit"))] == [SEASON_START]
 
 
-@pytest.mark.parametrize(("off", "count"), zip(AROUND, (0, 0, 1), strict=True))
+@pytest.mark.parametrize(("off", "count"), tuple(zip(AROUND, (0, 0, 1), strict=True)))
 def test_closed_as_its_day_ends_it_never_was_past_its_date(off: timedelta, count: int) -> None:
     boiler = Boiler().service().visit(1, CONTROL).visit(2, act("control", "adjust"))
     assert len(told(boiler.visit(day(PAST + off), proof("control")), "past_date")) == count
@@ -123,7 +123,7 @@ def test_a_deferral_inside_a_longer_one_does_not_end_it() -> None:
     assert spans(told(boiler, "past_date", *both)) == [(at(30), None)]
 
 
-@pytest.mark.parametrize(("off", "silent"), zip(AROUND, (False, True, True), strict=True))
+@pytest.mark.parametrize(("off", "silent"), tuple(zip(AROUND, (False, True, True), strict=True)))
 def test_only_what_was_decided_since_it_is_urgent_defers_it(off: timedelta, silent: bool) -> None:
     # The set pressure is routine when it is first seen and urgent from the season after.
     boiler = Boiler().service().visit(355, proof("valve"))

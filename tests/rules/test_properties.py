@@ -73,7 +73,7 @@ def test_the_order_and_the_repeats_of_the_evidence_change_nothing(boiler: Boiler
 @given(stories())
 def test_what_an_entry_is_held_to_reach_is_all_that_it_changes(boiler: Boiler) -> None:
     evidence = boiler.evidence()
-    with mock.patch.object(Ledger, "reach", lambda ledger, record: ledger.records):
+    with mock.patch.object(Ledger, "reach", lambda ledger, record, alone: ledger.records):
         whole = replay(evidence).snapshots
     assert replay(evidence).snapshots == whole
 

@@ -1,27 +1,45 @@
 """Several safety valves: the last line is the sound ones' stamped capacity together."""
 
+from collections.abc import Sequence
 from dataclasses import replace
+from datetime import datetime, timedelta
 
 import pytest
 
 from fleet.rules import judge
-from fleet.rules.values import Evidence, Fitting, Position, Setting, Standing, StandingSegment, Value
+from fleet.rules.values import Evidence, Fitting, Judgement, Position, Setting, Standing, StandingSegment, Value
 from tests.rules.build import FITTED, Boiler, at, ident, proof
 
 
-def pair(first: Value, second: Value, output: Value = 900_000.0, sound: bool = True) -> StandingSegment:
+def pair(
+    first: Value,
+    second: Value,
+    output: Value = 900_000.0,
+    sound: bool = True,
+    then: Sequence[Setting] = (),
+    day: float = 1,
+) -> StandingSegment:
     """The standing with the second valve never proven (or the first too), by both stamps and the output."""
+    return standing(judged(first, second, output, sound, then), at(day))
+
+
+def judged(
+    first: Value, second: Value, output: Value = 900_000.0, sound: bool = True, then: Sequence[Setting] = ()
+) -> Judgement:
     boiler = Boiler()
     refs = ("siphon_a", "siphon_b", "chamber", "upper", "lower", "control", "limit")
     boiler.visit(0, *map(proof, refs), *([proof("valve")] if sound else []))
     stamped = [(ident("valve"), first), (ident("valve 2"), second)]
     boiler.settings += [Setting(p, "capacity_lb_h", c, FITTED) for p, c in stamped if c is not None]
-    boiler.settings.append(Setting(None, "output_btu_h", output, FITTED))
+    boiler.settings += [Setting(None, "output_btu_h", output, FITTED), *then]
     boiler.fittings.append(Fitting(ident("valve 2"), ident("second"), "safety_valve", FITTED, {"set_psi": 15.0}))
     whole: Evidence = boiler.evidence()
     place = Position(ident("valve 2"), "valve 2", "second safety valve", "safety_valve")
-    judged = judge(replace(whole, positions=(*whole.positions, place)), (), at(400))
-    return next(s for s in judged.standings if s.since and s.since <= at(1) and (s.until is None or at(1) < s.until))
+    return judge(replace(whole, positions=(*whole.positions, place)), (), at(400))
+
+
+def standing(judged: Judgement, when: datetime) -> StandingSegment:
+    return next(s for s in judged.standings if s.since and s.since <= when and (s.until is None or when < s.until))
 
 
 @pytest.mark.parametrize(
@@ -36,3 +54,27 @@ def test_a_valve_never_proven_exposes_unless_the_sound_ones_carry_the_output(
 
 def test_two_valves_never_proven_do_not_stand_for_each_other() -> None:
     assert pair(900.0, 900.0, sound=False).standing is Standing.EXPOSED
+
+
+INSTANT = timedelta(microseconds=1)
+CHANGES = [
+    ("the sound one's stamp", Setting(ident("valve"), "capacity_lb_h", 899.0, at(5))),
+    ("that the sound one is counted on", Setting(ident("valve"), "needed", False, at(5))),
+]
+
+
+@pytest.mark.parametrize(("told", "change"), CHANGES, ids=[c[0] for c in CHANGES])
+def test_what_the_register_changes_counts_from_its_instant_on(told: str, change: Setting) -> None:
+    found = judged(900.0, 900.0, then=[change])
+    seen = [standing(found, at(5) + d).standing for d in (-INSTANT, INSTANT * 0, INSTANT)]
+    assert seen == [Standing.DUE, Standing.EXPOSED, Standing.EXPOSED], told
+
+
+def test_before_anything_is_fitted_neither_valve_stands_for_the_other() -> None:
+    told = {r.sentence for r in judged(900.0, 900.0).standings[0].reasons}
+    assert {"No safety valve is fitted.", "No second safety valve is fitted."} <= told
+
+
+@pytest.mark.parametrize("output", [None, 0.0, True, "much"])
+def test_where_the_output_is_not_known_no_valve_stands_for_another(output: Value) -> None:
+    assert pair(900.0, 900.0, output).standing is Standing.EXPOSED

@@ -1,0 +1,80 @@
+"""A set pressure not proven: from when, by which season, and what ends it, before, at and after each instant."""
+
+from dataclasses import replace
+from datetime import date, datetime, timedelta
+
+import pytest
+
+from fleet.rules.values import Deficiency, Level, Terms
+from tests.rules.build import SEASON, START, Boiler, at, ident, local, proof, swap
+from tests.rules.plant import proof as whole_proof
+
+INSTANT = timedelta(microseconds=1)
+RULE = "set_pressure_unproven"
+
+
+def house(*terms: Terms) -> Boiler:
+    """A boiler whose valve was fitted long ago."""
+    boiler = Boiler(terms=terms or (Terms(None, SEASON),))
+    boiler.fittings = [replace(f, since=at(-1000)) if f.position == ident("valve") else f for f in boiler.fittings]
+    return boiler
+
+
+def episodes(boiler: Boiler) -> list[Deficiency]:
+    return [d for d in boiler.judged().deficiencies if d.rule == RULE]
+
+
+def test_it_opens_with_the_survey_and_says_since_when_nothing_is_proven() -> None:
+    (found,) = episodes(house().visit(0, proof("limit")))
+    assert (found.opened_at, found.closed_at, found.position) == (at(0), None, ident("valve"))
+    assert found.sentence == "The set pressure of the safety valve has not been proven since Thu 19 Jan 2023."
+
+
+def test_without_a_survey_nothing_is_known_and_nothing_opens() -> None:
+    assert episodes(house().visit(0, proof("limit"), who="operator")) == []
+
+
+@pytest.mark.parametrize(
+    ("seen", "urgent"),
+    [
+        (local(date(2025, 10, 1)) - INSTANT, date(2025, 10, 1)),
+        (local(date(2025, 10, 1)), date(2026, 10, 1)),  # on its first day it is that season's
+        (local(date(2026, 9, 30)), date(2026, 10, 1)),
+    ],
+)
+def test_it_is_urgent_from_the_start_of_the_season_after_the_one_in_which_it_is_seen(
+    seen: datetime, urgent: date
+) -> None:
+    (found,) = episodes(house().visit((seen - START) / timedelta(days=1), proof("limit")))
+    assert [(s.since, s.level) for s in found.levels] == [(seen, Level.ROUTINE), (local(urgent), Level.URGENT)]
+
+
+def test_where_heat_never_stops_it_is_urgent_after_a_year() -> None:
+    (found,) = episodes(house(Terms(None, None)).visit(0, proof("limit")))
+    assert found.levels[-1].since == local(date(2026, 10, 15))
+
+
+def test_the_season_is_the_one_adopted_when_it_is_seen() -> None:
+    later = Terms(at(-5), replace(SEASON, start_month=12))
+    (found,) = episodes(house(Terms(None, SEASON), later).visit(0, proof("limit")))
+    assert found.levels[-1].since == local(date(2025, 12, 1))
+
+
+def test_a_valve_from_the_shop_closes_it_at_the_instant_it_is_fitted() -> None:
+    boiler = house().visit(0, proof("limit")).visit(9, swap("valve", set_psi=15.0))
+    assert next((d.opened_at, d.closed_at) for d in episodes(boiler)) == (at(0), at(9))
+
+
+def test_a_pop_test_closes_it_and_years_later_it_is_another_episode() -> None:
+    boiler = house().visit(0, proof("limit"))
+    boiler.visit(9, whole_proof("valve", "pop_test"), who="valve_shop")
+    found = episodes(boiler)
+    assert [(d.episode, d.opened_at, d.closed_at) for d in found] == [
+        (1, at(0), at(9)),
+        (2, local(date(2026, 10, 1)), None),
+    ]
+
+
+def test_a_lift_says_nothing_of_the_set_pressure() -> None:
+    (found,) = episodes(house().visit(0, proof("limit")).visit(9, proof("valve")))
+    assert found.closed_at is None
