@@ -8,7 +8,7 @@ import pytest
 
 from fleet.calendar import Interval
 from fleet.rules.values import Override, Service, Terms
-from fleet.rules.wording import either
+from fleet.rules.wording import asked_for, either
 from tests.rules.build import SEASON, Boiler, act, at, ident, proof, see
 from tests.rules.plant import Plant, look
 from tests.rules.plant import proof as whole_proof
@@ -164,3 +164,9 @@ LISTS = [
 @pytest.mark.parametrize(("names", "told"), LISTS)
 def test_what_may_be_chosen_from_is_listed_by_name(names: list[str], told: str) -> None:
     assert either(names) == either(reversed(names)) == told
+
+
+def test_what_must_all_pass_is_listed_by_name_whatever_the_order_of_the_needs() -> None:
+    needs = [{"limit_trip"}, {"slow_drain", "evaporation"}]
+    told = [asked_for(Boiler().evidence(), n) for n in (needs, needs[::-1])]
+    assert told == ["evaporation test or slow drain and limit trip"] * 2
