@@ -5,7 +5,7 @@ from collections.abc import Sequence
 import pytest
 
 from fleet.rules.values import Deficiency, Entry
-from tests.rules.build import act, ident, see
+from tests.rules.build import act, ident, swap
 from tests.rules.plant import Plant, look, proof
 
 MINUTE = 1 / 1440
@@ -108,7 +108,14 @@ def test_work_on_the_vent_is_nothing_done_about_a_smell_of_gas(ref: str, done: b
 
 
 def test_a_new_siphon_answers_for_the_plugged_one_by_its_own_check_alone() -> None:
-    boiler = Plant().service().visit(1, proof("siphon_b", passes_water=False))
-    boiler.visit(2, see("siphon_b", "reset_pressed"), act("siphon_b", "clear"), proof("limit"))
+    boiler = (
+        Plant().service().visit(1, proof("siphon_b", passes_water=False)).visit(2, swap("siphon_b"), proof("limit"))
+    )
     assert boiler.open("siphon_b") == ["siphon_plugged"]
     assert boiler.visit(3, proof("siphon_b")).open("siphon_b") == []
+
+
+def test_what_a_new_device_fails_itself_is_answered_as_on_any_device() -> None:
+    keeps = proof("upper", "flush", burner_stopped=False)
+    boiler = Plant().service().visit(1, keeps).visit(2, swap("upper"), keeps)
+    assert boiler.visit(3, act("upper", "repair"), proof("upper", "flush")).open("upper") == []

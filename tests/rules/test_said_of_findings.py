@@ -93,7 +93,7 @@ def test_make_up_says_how_much_a_day_and_against_what() -> None:
 def test_what_is_no_figure_is_no_reading_of_the_meter(reading: object) -> None:
     boiler = reads(0, 100, 200, 300)
     boiler.visit(35, look("meter", "leaking"), proof("meter", "meter_reading", reading=reading))  # type: ignore[arg-type]
-    assert boiler.visit(41, proof("meter", "meter_reading", reading=501.0)).open("meter") == ["makeup_rising"]
+    assert boiler.visit(41, proof("meter", "meter_reading", reading=450.0)).open("meter") == []
 
 
 @pytest.mark.parametrize(("days", "left"), [(29, ["makeup_rising"]), (30, []), (31, [])])
@@ -153,3 +153,9 @@ def test_the_named_root_cause_keeps_the_first_managers_name() -> None:
     boiler = Plant().service().visit(1, bad).visit(2, act("limit", "repair"), proof("limit")).visit(30, bad)
     boiler.visit(31, look("limit", "cause_found", manager="Ines Okafor")).visit(32, look("limit", "cause_found"))
     assert boiler.visit(33, act("limit", "repair"), proof("limit")).open() == []
+
+
+def test_a_deficiency_says_by_what_it_is_cleared_in_order() -> None:
+    boiler = Plant().service().visit(1, look("glass", "glass_empty", burner_firing=False))
+    (found,) = [d for d in boiler.judged().deficiencies if d.rule == "glass_empty_off"]
+    assert found.clears_by == ("internal_inspection", "leak_check", "slow_drain")

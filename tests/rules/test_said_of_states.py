@@ -7,9 +7,9 @@ from datetime import date
 import pytest
 
 from fleet.calendar import Interval
-from fleet.rules.values import Override, Service, Terms
+from fleet.rules.values import Entry, Override, Service, Terms
 from fleet.rules.wording import asked_for, either
-from tests.rules.build import SEASON, Boiler, act, at, ident, proof, see
+from tests.rules.build import SEASON, Boiler, act, at, catalogue, ident, proof, see
 from tests.rules.plant import Plant, look
 from tests.rules.plant import proof as whole_proof
 
@@ -170,3 +170,27 @@ def test_what_must_all_pass_is_listed_by_name_whatever_the_order_of_the_needs() 
     needs = [{"limit_trip"}, {"slow_drain", "evaporation"}]
     told = [asked_for(Boiler().evidence(), n) for n in (needs, needs[::-1])]
     assert told == ["evaporation test or slow drain and limit trip"] * 2
+
+
+@pytest.mark.parametrize(
+    ("first", "second", "told"),
+    [
+        (PLUGGED, look("circuit", "jumper_found"), "The limit's siphon is plugged"),
+        (look("circuit", "jumper_found"), PLUGGED, "Jumper, wedge, tape or plug found: limit circuit."),
+    ],
+)
+def test_of_two_failed_paths_the_older_is_told(first: Entry, second: Entry, told: str) -> None:
+    boiler = Plant().service().visit(1, first).visit(2, second)
+    assert said(boiler, "limit", 3).startswith(f"The high limit hangs on a failed path: {told}")
+
+
+@pytest.mark.parametrize(("days", "day"), [(1, "Thu 16"), (2, "Fri 17")])
+def test_a_standing_follows_the_newest_word_on_a_state_that_stays_as_bad(days: float, day: str) -> None:
+    boiler = Boiler().service().visit(1, act("valve", "repair")).visit(2, act("valve", "repair"))
+    assert f"on {day} Oct 2025 and needs" in boiler.standing_at(at(days)).reasons[0].sentence
+
+
+def test_the_next_thing_to_do_is_the_first_act_of_what_is_worst() -> None:
+    boiler = Boiler().service().visit(1, proof("limit", trip_psi=13.5))
+    assert boiler.standing_at(at(1)).then == catalogue().findings["limit_failed"].first_act
+    assert boiler.standing_at(at(0.5)).then == "Nothing asked for."

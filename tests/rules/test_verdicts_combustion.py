@@ -73,3 +73,23 @@ def test_what_was_unsafe_stays_unsafe_although_the_room_was_not_read() -> None:
 
 def test_a_good_one_counts_for_its_date_and_no_more() -> None:
     assert burnt().proves == "due_only"
+
+
+SAID = [
+    (burnt(20.0, 5.0), "Carbon monoxide in the flue is 26 ppm air-free."),
+    (burnt(57.0, 9.0), "Carbon monoxide in the flue is 100 ppm air-free: adjust the burner."),
+    (burnt(304.8, 5.0), "Carbon monoxide in the flue is 401 ppm air-free: unsafe."),
+    (burnt(trend="rising"), "Carbon monoxide in the flue is rising."),
+    (burnt(400.0, 19.0), "400 ppm of carbon monoxide in a diluted sample."),
+    (burnt(399.0, 19.0), "With 19 % oxygen the sample is mostly air: the combustion test has no result."),
+    (burnt(firing=False), "The burner was off: nothing about the burner was proven."),
+    (
+        burnt(room=36.0),
+        "36 ppm of carbon monoxide in the room: people are in danger. Carbon monoxide in the flue is 26 ppm air-free.",
+    ),
+]
+
+
+@pytest.mark.parametrize(("graded", "sentence"), SAID)
+def test_what_the_flue_and_the_room_said_is_told_in_full(graded: Graded, sentence: str) -> None:
+    assert graded.sentence == sentence

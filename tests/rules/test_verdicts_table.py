@@ -243,3 +243,12 @@ def test_a_setting_that_was_changed_later_goes_before_the_plate() -> None:
 @pytest.mark.parametrize("code", sorted(catalogue().procedures))
 def test_what_a_procedure_fires_has_a_row(code: str) -> None:
     assert fires(procedure_of(code)) <= catalogue().findings.keys()
+
+
+def test_a_pass_by_the_table_is_good_and_says_on_what() -> None:
+    graded = worth("flame_failure_test")
+    name = on_bench("flame_failure_test").name
+    assert (graded.grade, graded.sentence) == (
+        "good",
+        f"{procedure_of('flame_failure_test').name} on the {name} passed.",
+    )
