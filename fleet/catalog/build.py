@@ -143,9 +143,8 @@ def _variant(row: Row) -> Variant | None:
 
 def _contradiction(row: Row) -> Contradiction:
     pair = row.text("first"), row.text("second")
-    return Contradiction(
-        *pair, row.count("window_minutes"), row.flag("same_place"), row.text("sentence"), row.text("source")
-    )
+    told = row.text("sentence"), row.text("source"), frozenset(row.listed("tested_by"))
+    return Contradiction(*pair, row.count("window_minutes"), row.flag("same_place"), *told)
 
 
 def _reading(row: Row) -> ReadingSpec:

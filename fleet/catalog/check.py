@@ -33,6 +33,7 @@ def _references(catalogue: Catalogue) -> Iterator[tuple[str, str, Collection[str
     yield "readings.csv", "finding", catalogue.findings
     yield "touches.csv", "kind", catalogue.kinds
     yield "touches.csv", "needs", catalogue.procedures
+    yield "contradictions.csv", "tested_by", catalogue.procedures
     yield "findings.csv", "clears_by", catalogue.procedures
     yield "observations.csv", "finding", catalogue.findings
     yield "observations.csv", "roles", catalogue.roles
@@ -66,13 +67,16 @@ def _rules(rows: Iterable[Row], catalogue: Catalogue) -> None:
 
 
 def _contradictions(rows: Iterable[Row], catalogue: Catalogue) -> None:
-    """Each side names something seen, or a procedure with what came of it."""
+    """Each side names something seen, or a procedure with what came of it; and something tests a suspect."""
+    pairs = {(c.first, c.second): c for c in catalogue.contradictions}
     for row in rows:
         for column in ("first", "second"):
             code, colon, outcome = row.cells.get(column, "").partition(":")
             known = catalogue.procedures if colon else catalogue.observations
             if code not in known or (colon and outcome not in ("pass", "fail")):
                 row.fault("unknown_reference", column, f"names {row.cells.get(column)!r}, which nobody can enter")
+        if not catalogue.tests_of(pairs[row.cells.get("first", ""), row.cells.get("second", "")]):
+            row.fault("empty", "tested_by", "names no test of a suspect: the hold could never be closed")
 
 
 def _used(catalogue: Catalogue, faults: Faults) -> None:

@@ -21,7 +21,7 @@ COLUMNS = {
     "findings.csv": "code,level,fails,title,clears_by,source",
     "actions.csv": "code,name,touch,repairs,source",
     "observations.csv": "code,name,finding,roles,source",
-    "contradictions.csv": "first,second,window_minutes,same_place,sentence,source",
+    "contradictions.csv": "first,second,window_minutes,same_place,sentence,tested_by,source",
 }
 
 

@@ -72,6 +72,8 @@ class Timeline:
         """Every instant at which anything a standing rests on changes, in order."""
         found = {at for track in self._tracks.values() for at in track.turns()}
         found |= set(self._open_starts) | {s.since for s in self.services}
+        if len(self._valves) > 1:  # whether one of them is backed rests on what the valves must carry together
+            found |= {s.since for s in self._told} | {law.since for law in self.evidence.laws if law.since}
         if self.surveyed_at:
             found.add(self.surveyed_at)
         return sorted(found)

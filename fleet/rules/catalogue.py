@@ -111,6 +111,7 @@ class Contradiction:
     """Two entries that can't both be true when they lie within the window and nothing was done between them.
 
     Each is an observation's code, or a procedure with what came of it: `flush:pass`. `same_place`: on one position.
+    `tested_by`: what tests a suspect, beside the procedures of the pair and those that answer what was seen.
     """
 
     first: str
@@ -119,6 +120,7 @@ class Contradiction:
     same_place: bool
     sentence: str
     source: str
+    tested_by: frozenset[str] = frozenset()
 
 
 @dataclass(frozen=True, slots=True)
@@ -193,6 +195,15 @@ class Catalogue:
     observations: Mapping[str, Observation]
     variants: Mapping[tuple[str, str], Variant] = field(default_factory=dict)  # by procedure and name
     contradictions: tuple[Contradiction, ...] = ()
+
+    def tests_of(self, pair: Contradiction) -> frozenset[str]:
+        """What tests a suspect of a contradiction: by its row, by the pair itself, by what answers what was seen."""
+        named = set(pair.tested_by)
+        for label in (pair.first, pair.second):
+            seen = self.observations.get(label)
+            rule = self.findings.get(seen.finding) if seen else None
+            named |= {label.split(":")[0]} if seen is None else rule.clears_by if rule else frozenset()
+        return frozenset(named)
 
     def proofs(self, kind: str, proof: str) -> list[Procedure]:
         """The procedures that give this kind a proof of this sort (`full`, `partial` or `due_only`)."""

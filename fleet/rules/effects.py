@@ -186,14 +186,10 @@ def _answers(case: Case, bench: Bench, own: bool) -> bool:
 
 
 def _named(case: Case, ledger: Ledger) -> frozenset[str]:
-    """What tests a suspect of a contradiction: the procedures of its pair, or those that answer what was seen."""
-    known, named = ledger.catalogue, set(case.found_by) & ledger.catalogue.procedures.keys()
-    for row in known.contradictions:
-        for label in (row.first, row.second) if row.sentence == case.sentence else ():
-            seen = known.observations.get(label)
-            rule = known.findings.get(seen.finding) if seen else None
-            named |= {label.split(":")[0]} if seen is None else set(rule.clears_by) if rule else set()
-    return frozenset(named)
+    """What tests a suspect of a contradiction, or of a repeat what found it."""
+    known = ledger.catalogue
+    pairs = [known.tests_of(row) for row in known.contradictions if row.sentence == case.sentence]
+    return frozenset(set(case.found_by) & known.procedures.keys()).union(*pairs)
 
 
 def _pass_against(case: Case, entry: Entry) -> None:

@@ -1,11 +1,12 @@
 """What `judge` is given: one boiler's facts, plain, frozen, comparable. Instants are aware datetimes in UTC."""
 
 from bisect import bisect_right
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from datetime import date, datetime
 from enum import StrEnum
 from functools import cached_property
+from itertools import zip_longest
 from uuid import UUID
 
 from fleet.calendar import Interval, Season
@@ -224,6 +225,16 @@ class Evidence:
             known = [e.catalogue for e in editions if since and e.since <= since] or [self.catalogue]
             found.append(Law(since, held[-1], known[-1]))
         return tuple(found)
+
+    def laws_between(
+        self, since: datetime | None, until: datetime | None
+    ) -> Iterator[tuple[datetime | None, datetime | None, Law]]:
+        """Cut a span (None: no bound) where the portfolio's terms or the catalogue's release change."""
+        for law, following in zip_longest(self.laws, self.laws[1:]):
+            begin = law.since if since is None or (law.since and law.since > since) else since
+            end = min((t for t in (until, following.since if following else None) if t), default=None)
+            if begin is None or end is None or begin < end:
+                yield begin, end, law
 
     def procedure(self, code: str) -> Procedure:
         """A procedure by its code, from the newest release that has it: a code is retired, never reused."""

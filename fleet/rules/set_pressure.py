@@ -2,7 +2,7 @@
 
 from collections.abc import Iterator
 from datetime import datetime, timedelta
-from itertools import pairwise
+from itertools import zip_longest
 
 from fleet.calendar import Season, add_months, day_of, day_start
 from fleet.rules.boundaries import surveyed_at
@@ -10,7 +10,7 @@ from fleet.rules.clocks import Clock, due_only_at
 from fleet.rules.effects import begin_case
 from fleet.rules.ledger import Case, Ledger, Record, Snapshot
 from fleet.rules.replay import Replay
-from fleet.rules.values import Level
+from fleet.rules.values import Law, Level
 from fleet.rules.wording import on
 
 RULE, PROCEDURE = "set_pressure_unproven", "pop_test"
@@ -30,26 +30,22 @@ def add_cases(run: Replay) -> None:
 def _episodes(ledger: Ledger, record: Record, snapshots: list[Snapshot], seen: datetime) -> None:
     """Its first season is the one in which somebody qualified first saw the boiler; before that nothing is known."""
     open_: Case | None = None
-    for here, end in _spans(snapshots):
-        clock = _due(ledger, here)
-        if open_ is not None and here.at is not None and (clock is None or clock.at > here.at):
-            open_.closed_at, open_ = here.at, None
-        begin = max(clock.at, here.at or clock.at, seen) if clock else seen
+    for here, since, end, law in _spans(ledger, snapshots):
+        clock = due_only_at(ledger.evidence, here, ledger.evidence.procedure(PROCEDURE), law) if here.kind else None
+        if open_ is not None and since is not None and (clock is None or clock.at > since):
+            open_.closed_at, open_ = since, None
+        begin = max(clock.at, since or clock.at, seen) if clock else seen
         if open_ is None and clock is not None and (end is None or begin < end):
             open_ = _open(ledger, record, clock, begin)
 
 
-def _spans(snapshots: list[Snapshot]) -> Iterator[tuple[Snapshot, datetime | None]]:
-    for here, after in pairwise([*snapshots, None]):
-        assert here is not None
-        yield here, after.at if after is not None else None
-
-
-def _due(ledger: Ledger, here: Snapshot) -> Clock | None:
-    if not here.kind:
-        return None
-    law = ledger.evidence.law_at(here.at)
-    return due_only_at(ledger.evidence, here, ledger.evidence.procedure(PROCEDURE), law)
+def _spans(
+    ledger: Ledger, snapshots: list[Snapshot]
+) -> Iterator[tuple[Snapshot, datetime | None, datetime | None, Law]]:
+    """What was known of the valve, from when until when, and the law it was due by: terms of a later day count too."""
+    for here, after in zip_longest(snapshots, snapshots[1:]):
+        for since, until, law in ledger.evidence.laws_between(here.at, after.at if after else None):
+            yield here, since, until, law
 
 
 def _open(ledger: Ledger, record: Record, clock: Clock, at: datetime) -> Case:

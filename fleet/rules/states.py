@@ -9,7 +9,7 @@ from fleet.calendar import day_start
 from fleet.rules import end_of_life
 from fleet.rules.clocks import Clock, clocks, full_clocks, full_proofs, looser
 from fleet.rules.ledger import Ledger, Record, Snapshot
-from fleet.rules.values import Evidence, Law, Reason, State, StateSegment
+from fleet.rules.values import Law, Reason, State, StateSegment
 from fleet.rules.wording import asked_for, on
 
 
@@ -18,29 +18,10 @@ def segments(ledger: Ledger, record: Record, snapshots: list[Snapshot]) -> Itera
     for here, after in pairwise([*snapshots, None]):
         assert here is not None
         end = after.at if after is not None else None
-        for since, until, law in _laws_between(ledger.evidence, here.at, end):
+        for since, until, law in ledger.evidence.laws_between(here.at, end):
             held = _within(ledger, record, here, since, until, law)
             over = end_of_life.over_at(here, ledger.evidence.zone) if here.end_of_life else None
             yield from held if over is None else end_of_life.cut(held, record, over)
-
-
-def _laws_between(
-    evidence: Evidence, since: datetime | None, until: datetime | None
-) -> Iterator[tuple[datetime | None, datetime | None, Law]]:
-    """Cut a span where the portfolio's terms or the catalogue's release change."""
-    for law, following in pairwise([*evidence.laws, None]):
-        assert law is not None
-        begin, end = _later(since, law.since), _sooner(until, following.since if following else None)
-        if begin is None or end is None or begin < end:
-            yield begin, end, law
-
-
-def _later(a: datetime | None, b: datetime | None) -> datetime | None:
-    return max((x for x in (a, b) if x is not None), default=None)
-
-
-def _sooner(a: datetime | None, b: datetime | None) -> datetime | None:
-    return min((x for x in (a, b) if x is not None), default=None)
 
 
 def _within(
@@ -57,7 +38,7 @@ def _within(
     full = next((c.at for c in full_clocks(ledger.evidence, here, law) if c.state is State.DUE), None)
     starts = [StateSegment(record.position.id, since, until, State.PROVEN, first, _marks(here, law), None, full)]
     for clock in steps:
-        reason, begin = _overdue(ledger, record, clock), _later(since, clock.at)
+        reason, begin = _overdue(ledger, record, clock), max(since, clock.at) if since else clock.at
         starts.append(
             StateSegment(
                 record.position.id, begin, until, clock.state, reason, _marks(here, law), clock.remind_at, full

@@ -5,7 +5,7 @@ from collections.abc import Sequence
 import pytest
 
 from fleet.rules.values import Deficiency, Entry
-from tests.rules.build import act, ident, swap
+from tests.rules.build import act, catalogue, ident, swap
 from tests.rules.plant import Plant, look, proof
 
 MINUTE = 1 / 1440
@@ -119,3 +119,21 @@ def test_what_a_new_device_fails_itself_is_answered_as_on_any_device() -> None:
     keeps = proof("upper", "flush", burner_stopped=False)
     boiler = Plant().service().visit(1, keeps).visit(2, swap("upper"), keeps)
     assert boiler.visit(3, act("upper", "repair"), proof("upper", "flush")).open("upper") == []
+
+
+BURNER = [("control", "operating_control_trip", True), ("circuit", "limit_circuit_trip", True), ("glass", "", False)]
+
+
+@pytest.mark.parametrize(("ref", "code", "closes"), BURNER)
+def test_a_burner_seen_firing_and_off_at_once_is_answered_by_a_test_that_it_obeys(
+    ref: str, code: str, closes: bool
+) -> None:
+    boiler = story(look(None, "found_firing"), look(None, "found_off"), minutes=0.5).visit(2, CAUSE)
+    (found,) = episodes(boiler.visit(3, proof(ref, code), who="technician|fire_side"))
+    assert (found.position, found.closed_at is not None) == (None, closes)
+
+
+def test_every_pair_of_the_catalogue_has_a_test_of_a_suspect() -> None:
+    known = catalogue()
+    assert [c for c in known.contradictions if not known.tests_of(c) <= known.procedures.keys()] == []
+    assert all(known.tests_of(c) for c in known.contradictions)

@@ -5,7 +5,8 @@ from datetime import date, datetime, timedelta
 
 import pytest
 
-from fleet.rules.values import Deficiency, Level, Terms
+from fleet.calendar import Interval
+from fleet.rules.values import Deficiency, Level, Override, Terms
 from tests.rules.build import SEASON, START, Boiler, at, ident, local, proof, swap
 from tests.rules.plant import proof as whole_proof
 
@@ -78,3 +79,30 @@ def test_a_pop_test_closes_it_and_years_later_it_is_another_episode() -> None:
 def test_a_lift_says_nothing_of_the_set_pressure() -> None:
     (found,) = episodes(house().visit(0, proof("limit")).visit(9, proof("valve")))
     assert found.closed_at is None
+
+
+SHORTER = Override(Interval.parse("12 mo"), "", 30, "the owner's insurer, in writing")
+LONGER = Override(Interval.parse("60 mo"), "", 30, "the owner's insurer, in writing")
+THREE_YEARS = Override(Interval.parse("36 mo"), "", 30, "the owner's insurer, in writing")
+
+
+def adopted(first: Override, then: Override, day: float) -> list[Deficiency]:
+    """Episodes of a valve fitted a thousand days before its survey, under an interval that changes on that day."""
+    terms = Terms(None, SEASON, overrides={"pop_test": first}), Terms(at(day), SEASON, overrides={"pop_test": then})
+    return episodes(house(*terms).visit(0, proof("limit")))
+
+
+def test_an_interval_adopted_shorter_opens_it_at_its_midnight_and_not_at_the_next_visit() -> None:
+    (found,) = adopted(THREE_YEARS, SHORTER, 40)
+    assert (found.opened_at, found.closed_at) == (at(40), None)
+
+
+def test_an_interval_adopted_longer_closes_it_at_its_midnight_until_that_one_is_over() -> None:
+    first, second = adopted(SHORTER, LONGER, 40)
+    assert (first.opened_at, first.closed_at) == (at(0), at(40))
+    assert second.opened_at == local(date(2028, 1, 19))  # sixty months after it was fitted
+
+
+def test_an_interval_adopted_longer_that_is_over_as_well_leaves_it_open() -> None:
+    (found,) = adopted(SHORTER, Override(Interval.parse("24 mo"), "", 30, "in writing"), 40)
+    assert (found.opened_at, found.closed_at) == (at(0), None)

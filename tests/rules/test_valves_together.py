@@ -7,8 +7,8 @@ from datetime import datetime, timedelta
 import pytest
 
 from fleet.rules import judge
-from fleet.rules.values import Evidence, Fitting, Judgement, Position, Setting, Standing, StandingSegment, Value
-from tests.rules.build import FITTED, Boiler, at, ident, proof
+from fleet.rules.values import Evidence, Fitting, Judgement, Position, Setting, Standing, StandingSegment, Terms, Value
+from tests.rules.build import FITTED, SEASON, Boiler, at, ident, proof
 
 
 def pair(
@@ -24,9 +24,14 @@ def pair(
 
 
 def judged(
-    first: Value, second: Value, output: Value = 900_000.0, sound: bool = True, then: Sequence[Setting] = ()
+    first: Value,
+    second: Value,
+    output: Value = 900_000.0,
+    sound: bool = True,
+    then: Sequence[Setting] = (),
+    terms: Sequence[Terms] = (Terms(None, SEASON),),
 ) -> Judgement:
-    boiler = Boiler()
+    boiler = Boiler(terms=tuple(terms))
     refs = ("siphon_a", "siphon_b", "chamber", "upper", "lower", "control", "limit")
     boiler.visit(0, *map(proof, refs), *([proof("valve")] if sound else []))
     stamped = [(ident("valve"), first), (ident("valve 2"), second)]
@@ -60,6 +65,7 @@ INSTANT = timedelta(microseconds=1)
 CHANGES = [
     ("the sound one's stamp", Setting(ident("valve"), "capacity_lb_h", 899.0, at(5))),
     ("that the sound one is counted on", Setting(ident("valve"), "needed", False, at(5))),
+    ("what the boiler makes", Setting(None, "output_btu_h", 900_001.0, at(5))),
 ]
 
 
@@ -68,6 +74,15 @@ def test_what_the_register_changes_counts_from_its_instant_on(told: str, change:
     found = judged(900.0, 900.0, then=[change])
     seen = [standing(found, at(5) + d).standing for d in (-INSTANT, INSTANT * 0, INSTANT)]
     assert seen == [Standing.DUE, Standing.EXPOSED, Standing.EXPOSED], told
+
+
+def test_a_relief_rule_adopted_later_counts_from_its_midnight_on() -> None:
+    # By the surface table a firetube boiler of 120 ft2 needs 960 lb/h: both valves carry it, one alone does not.
+    surface = [Setting(None, "heating_surface_ft2", 120.0, FITTED), Setting(None, "construction", "firetube", FITTED)]
+    later = Terms(at(5), SEASON, relief_rule="greater_of")
+    found = judged(900.0, 900.0, then=surface, terms=(Terms(None, SEASON), later))
+    seen = [standing(found, at(5) + d).standing for d in (-INSTANT, INSTANT * 0, INSTANT)]
+    assert seen == [Standing.DUE, Standing.EXPOSED, Standing.EXPOSED]
 
 
 def test_before_anything_is_fitted_neither_valve_stands_for_the_other() -> None:
