@@ -7,11 +7,11 @@ from typing import Any
 from uuid import UUID
 
 from fleet.alerts.models import Survey
+from fleet.calendar.spans import Span as Ever
 from fleet.portfolio.conclusions import plain
 from fleet.portfolio.models import Boiler
 from fleet.rules.portfolio import Span
 from fleet.rules.values import Heat
-from fleet.rules.values import Span as HeatSpan
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,7 +56,7 @@ def _heat(row: Mapping[str, Any]) -> Heat:
     return Heat(_spans(row["absent"]), _spans(row["cold"]), _spans(row["seasons"]), calls, lit)
 
 
-def _spans(rows: Iterable[Sequence[str | None]]) -> tuple[HeatSpan, ...]:
+def _spans(rows: Iterable[Sequence[str | None]]) -> tuple[Ever, ...]:
     return tuple((_instant(a) if a else None, _instant(b) if b else None) for a, b in rows)
 
 

@@ -3,7 +3,7 @@
 from collections.abc import Mapping, Sequence
 
 from fleet.engineering.relief import SURFACE_LB_H_FT2, Relief, required_lb_h
-from fleet.rules.values import Terms, Value
+from fleet.rules.values import Terms, Value, number
 
 GREATER_OF = "greater_of"
 CAST_IRON = "cast_iron"  # goes by its output whatever its surface (S11)
@@ -14,12 +14,12 @@ def capacity(boiler: Mapping[str, Value], terms: Terms, stamps: Sequence[float |
 
     `boiler`: `output_btu_h`, and for the greater-of rule `heating_surface_ft2`, `firing` and `construction`.
     """
-    output = _number(boiler.get("output_btu_h"))
+    output = number(boiler.get("output_btu_h"))
     if output is None or output <= 0:
         return None
     surface = 0.0
     if surface_counts(boiler, terms):
-        known = _number(boiler.get("heating_surface_ft2"))
+        known = number(boiler.get("heating_surface_ft2"))
         if known is None:
             return None
         surface = known
@@ -33,7 +33,3 @@ def capacity(boiler: Mapping[str, Value], terms: Terms, stamps: Sequence[float |
 def surface_counts(boiler: Mapping[str, Value], terms: Terms) -> bool:
     """Whether the rule adopted asks for this boiler's heating surface."""
     return terms.relief_rule == GREATER_OF and boiler.get("construction") != CAST_IRON
-
-
-def _number(value: Value) -> float | None:
-    return float(value) if isinstance(value, (int, float)) and not isinstance(value, bool) else None

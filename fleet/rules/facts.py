@@ -15,6 +15,11 @@ from fleet.rules.catalogue import Catalogue, Procedure, Role
 Value = bool | float | str | None
 
 
+def number(value: object) -> float | None:
+    """A value as a number; None where it is none: yes and no are not 1 and 0."""
+    return float(value) if isinstance(value, (int, float)) and not isinstance(value, bool) else None
+
+
 class Service(StrEnum):
     """Service states of a boiler; the first two run every clock."""
 

@@ -4,8 +4,9 @@ from collections.abc import Iterator, Sequence
 from datetime import datetime
 from uuid import UUID
 
+from fleet.calendar.spans import spells
 from fleet.rules.boundaries import Timeline
-from fleet.rules.values import Condition, Entry, Level, Visit
+from fleet.rules.values import Condition, Entry, Level, Visit, number
 
 _OFF = ("off", "no_power", "locked_out")
 _LEFT_FIRING = ("firing", "on_call")
@@ -15,27 +16,13 @@ LAST = 1_000_000  # after every entry of a visit
 
 def hold_but_firing(timeline: Timeline, holds: Sequence[Condition]) -> Iterator[Condition]:
     """Yield the spans in which the boiler was on hold (the conditions given) and last seen or left firing."""
-    for begin, end in _firing(timeline):
+    for begin, end in spells(_words(timeline)):
         for hold in holds:
             since = max(begin, hold.since)
             until = min((t for t in (end, hold.until) if t is not None), default=None)
             if until is None or since < until:
                 told = f"On hold, and by the newest word firing: {hold.sentence}"
                 yield Condition("hold_but_firing", timeline.evidence.boiler, since, until, Level.HOLD, told)
-
-
-def _firing(timeline: Timeline) -> Iterator[tuple[datetime, datetime | None]]:
-    """Spans in which the newest word is that the boiler fires."""
-    since: datetime | None = None
-    for at, fires in _words(timeline):
-        if fires and since is None:
-            since = at
-        elif not fires and since is not None:
-            if since < at:
-                yield since, at
-            since = None
-    if since is not None:
-        yield since, None
 
 
 def _words(timeline: Timeline) -> Iterator[tuple[datetime, bool]]:
@@ -64,7 +51,6 @@ def _fires(entry: Entry) -> bool | None:
     """A burner seen firing, or pressure on the gauge; seen or left off; None where the entry says neither."""
     if entry.act == "observe" and entry.code in ("found_off", "left_off"):
         return False
-    psi = entry.readings.get("gauge_psi")
-    pressure = isinstance(psi, (int, float)) and not isinstance(psi, bool) and psi > 0
+    pressure = (number(entry.readings.get("gauge_psi")) or 0.0) > 0
     seen = entry.act == "observe" and entry.code == "found_firing"
     return True if seen or pressure or entry.readings.get("burner_firing") is True else None

@@ -1,13 +1,14 @@
 """Whether a boiler gives heat, and from all boilers of a building whether anybody there is left in the cold."""
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from datetime import datetime, timedelta
 from itertools import pairwise
 from uuid import UUID
 
 from fleet.calendar import day_of, day_start
+from fleet.calendar.spans import Span, meet, minus, spells, union
 from fleet.rules.boundaries import Timeline
-from fleet.rules.values import Condition, Heat, Level, Service, Span, Standing, StandingSegment, Visit
+from fleet.rules.values import Condition, Heat, Level, Service, Standing, StandingSegment, Visit
 
 _OFF = ("off", "no_power", "locked_out")
 _ON = ("firing", "standing_by")
@@ -26,8 +27,8 @@ def heat(timeline: Timeline, standings: Sequence[StandingSegment]) -> Heat:
     lit = [ends[v.id] for v in visits if v.left_as in _LEFT_ON]
     calls = [ends[v.id] for v in visits if v.kind == "no_heat" and v.left_as not in _LEFT_ON]
     return Heat(
-        absent=tuple(_union([*_not_in_service(timeline), *_never_heats(timeline)])),
-        cold=tuple(_union([*holds, *_off(visits, ends)])),
+        absent=tuple(union([*_not_in_service(timeline), *_never_heats(timeline)])),
+        cold=tuple(union([*holds, *spells((at, not on) for at, on in _words(visits, ends))])),
         seasons=tuple(_seasons(timeline)),
         calls=tuple(sorted(calls)),
         lit=tuple(sorted(lit)),
@@ -41,15 +42,15 @@ def building_conditions(building: UUID, name: str, boilers: Sequence[Heat]) -> t
     """
     if not boilers:
         return ()
-    season = _union(s for b in boilers for s in b.seasons)
-    gone = _meet([list(b.absent) for b in boilers])
-    none_heats = _meet([_union([*b.cold, *b.absent]) for b in boilers])
-    cold = _minus(_meet([none_heats, season]), gone)
-    called = _union(_called(boilers))
+    season = union(s for b in boilers for s in b.seasons)
+    gone = meet([list(b.absent) for b in boilers])
+    none_heats = meet([union([*b.cold, *b.absent]) for b in boilers])
+    cold = minus(meet([none_heats, season]), gone)
+    called = union(_called(boilers))
     told = f"{name} is without heat: each boiler is on hold, locked out or off by its newest entry."
     answer = f"{name} may be without heat: no visit since the no-heat call left a boiler firing."
     found = [(since, until, told) for since, until in cold]
-    found += [(since, until, answer) for since, until in _minus(called, cold)]
+    found += [(since, until, answer) for since, until in minus(called, cold)]
     return tuple(
         Condition("building_without_heat", building, since, until, Level.HOLD, sentence)
         for since, until, sentence in sorted(found, key=lambda f: (f[0] is not None, f[0]))
@@ -80,20 +81,6 @@ def _never_heats(timeline: Timeline) -> Iterator[Span]:
             yield setting.since, following.since if following else None
 
 
-def _off(visits: Sequence[Visit], ends: dict[UUID, datetime]) -> Iterator[Span]:
-    """Spans in which the newest word is that it is off or locked out."""
-    since: datetime | None = None
-    for at, on in _words(visits, ends):
-        if not on and since is None:
-            since = at
-        elif on and since is not None:
-            if since < at:
-                yield since, at
-            since = None
-    if since is not None:
-        yield since, None
-
-
 def _words(visits: Sequence[Visit], ends: dict[UUID, datetime]) -> Iterator[tuple[datetime, bool]]:
     words: list[tuple[datetime, UUID, int, bool]] = []
     for visit in visits:
@@ -119,42 +106,3 @@ def _seasons(timeline: Timeline) -> Iterator[Span]:
         start = season.first_start_on_or_after(day)
         yield day_start(start, zone), day_start(season.end_on_or_after(start) + timedelta(days=1), zone)
         day = start + timedelta(days=1)
-
-
-def _union(spans: Iterable[Span]) -> list[Span]:
-    """Spans in order that touch or overlap, joined."""
-    found: list[Span] = []
-    for since, until in sorted(spans, key=lambda s: (s[0] is not None, s[0])):
-        if found and (found[-1][1] is None or since is None or since <= found[-1][1]):
-            begin, end = found.pop()
-            found.append((begin, None if end is None or until is None else max(end, until)))
-        else:
-            found.append((since, until))
-    return found
-
-
-def _meet(sets: Sequence[Sequence[Span]]) -> list[Span]:
-    """The spans in which every set has one."""
-    found: list[Span] = [(None, None)]
-    for spans in sets:
-        found = [both for one in found for other in spans if (both := _both(one, other)) is not None]
-    return found
-
-
-def _both(one: Span, other: Span) -> Span | None:
-    since = max((t for t in (one[0], other[0]) if t is not None), default=None)
-    until = min((t for t in (one[1], other[1]) if t is not None), default=None)
-    return (since, until) if since is None or until is None or since < until else None
-
-
-def _minus(spans: Sequence[Span], taken: Sequence[Span]) -> list[Span]:
-    """What is left of spans where none of `taken` is."""
-    free: list[Span] = []
-    since: datetime | None = None
-    for begin, end in _union(taken):
-        if begin is not None:
-            free.append((since, begin))
-        since = end
-        if end is None:
-            return _meet([spans, free])
-    return _meet([spans, [*free, (since, None)]])

@@ -8,7 +8,7 @@ from uuid import UUID
 
 from fleet.engineering.makeup import Reading
 from fleet.rules.catalogue import Catalogue, FindingRule, Procedure, Role
-from fleet.rules.values import Entry, Evidence, Law, Level, Position, Service, Value, Visit
+from fleet.rules.values import Entry, Evidence, Law, Level, Position, Service, Value, Visit, number
 
 LAST_PATH = 16  # deeper than any real piping; a register with a loop is refused long before
 
@@ -133,8 +133,7 @@ class Record:
 
     def setting(self, key: str) -> float | None:
         """A numeric set point, from the dated settings or else from what is stamped on the device."""
-        value = self.settings.get(key, self.attributes.get(key))
-        return float(value) if isinstance(value, (int, float)) and not isinstance(value, bool) else None
+        return number(self.settings.get(key, self.attributes.get(key)))
 
 
 @dataclass(frozen=True, slots=True)
@@ -336,9 +335,8 @@ class Bench:
 
     def number(self, name: str) -> float | None:
         """A measured reading, None where it was not taken or is no number: every comparison with one is false."""
-        value = self.entry.readings.get(name)
-        number = float(value) if isinstance(value, (int, float)) and not isinstance(value, bool) else None
-        return number if number is not None and isfinite(number) else None
+        value = number(self.entry.readings.get(name))
+        return value if value is not None and isfinite(value) else None
 
     def word(self, name: str) -> str:
         """A chosen reading, '' where it was not taken."""

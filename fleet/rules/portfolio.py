@@ -1,9 +1,10 @@
 """What somebody should know of a portfolio as a whole: it follows from its boilers, whatever ran or did not."""
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Sequence
 from datetime import datetime
 from uuid import UUID
 
+from fleet.calendar.spans import union
 from fleet.rules.values import Condition, Level, Standing, StandingSegment
 
 Span = tuple[datetime, datetime | None]  # from an instant to another (None: no end known)
@@ -28,23 +29,7 @@ def portfolio_conditions(portfolio: UUID, boilers: Iterable[Sequence[Span]], at:
     *Not surveyed* is one, however many boilers: from the first that begins to when none is left.
     """
     spans = [span for known in boilers for span in known]
-    return tuple(_not_surveyed(portfolio, since, until, spans, at) for since, until in _joined(spans))
-
-
-def _joined(spans: Iterable[Span]) -> Iterator[Span]:
-    """Spans that overlap or touch, as one."""
-    begun: datetime | None = None
-    ended: datetime | None = None
-    for since, until in sorted(spans, key=lambda s: (s[0], s[1] is None, s[1])):
-        if begun is not None and ended is not None and since > ended:
-            yield begun, ended
-            begun = None
-        if begun is None:
-            begun, ended = since, until
-        elif ended is not None:
-            ended = None if until is None else max(ended, until)
-    if begun is not None:
-        yield begun, ended
+    return tuple(_not_surveyed(portfolio, since, until, spans, at) for since, until in union(spans) if since)
 
 
 def _not_surveyed(

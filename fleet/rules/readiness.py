@@ -8,7 +8,7 @@ from fleet.rules.boundaries import Timeline
 from fleet.rules.levels import run_on
 from fleet.rules.replay import AfterVisit
 from fleet.rules.standing import decide
-from fleet.rules.values import Entry, Evidence, Missing, Readiness, Standing, State, Visit
+from fleet.rules.values import Entry, Evidence, Missing, Readiness, Standing, State, Visit, number
 from fleet.rules.wording import asked_for, either, on
 
 LEAVING_CHECKS = {
@@ -124,8 +124,7 @@ def _ends_with(timeline: Timeline, visit: Visit, after: AfterVisit) -> Iterator[
 
 
 def _cycles(entry: Entry) -> float:
-    value = entry.readings.get("cycles")
-    return float(value) if isinstance(value, (int, float)) and not isinstance(value, bool) else 0.0
+    return number(entry.readings.get("cycles")) or 0.0
 
 
 def _leaving(timeline: Timeline, visit: Visit) -> Iterator[Missing]:

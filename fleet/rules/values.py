@@ -5,6 +5,7 @@ from datetime import datetime
 from enum import StrEnum
 from uuid import UUID, uuid5
 
+from fleet.calendar.spans import Span
 from fleet.rules.facts import (
     Act,
     Edition,
@@ -22,6 +23,7 @@ from fleet.rules.facts import (
     Terms,
     Value,
     Visit,
+    number,
 )
 
 __all__ = [
@@ -48,7 +50,6 @@ __all__ = [
     "Service",
     "ServiceChange",
     "Setting",
-    "Span",
     "Standing",
     "StandingSegment",
     "State",
@@ -58,6 +59,7 @@ __all__ = [
     "Verdict",
     "Visit",
     "deficiency_id",
+    "number",
     "paper_id",
 ]
 
@@ -240,9 +242,6 @@ class Condition:
     until: datetime | None
     level: Level
     sentence: str
-
-
-Span = tuple[datetime | None, datetime | None]
 
 
 @dataclass(frozen=True, slots=True)

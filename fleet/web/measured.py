@@ -13,6 +13,7 @@ from uuid import UUID
 from django.db.models import Q, QuerySet
 
 from fleet.portfolio.models import Boiler, Fitting, Position, Setting
+from fleet.rules.values import number
 from fleet.visits.models import Entry, Reading
 
 FITTED, CHANGES = ("replace", "fit"), ("replace", "fit", "remove", "set")
@@ -37,7 +38,7 @@ class Measure:
 
     def number(self, name: str) -> float | None:
         """A reading as a number, None where it is none or was not taken."""
-        return as_number(self.readings.get(name))
+        return number(self.readings.get(name))
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,7 +50,7 @@ class Occupant:
 
     def number(self, key: str) -> float | None:
         """A value as a number, None where it is not on record."""
-        return as_number(self.values.get(key))
+        return number(self.values.get(key))
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,7 +80,7 @@ class Measured:
 
     def value(self, key: str) -> float | None:
         """A value of the boiler as a whole as a number, None where it is not on record."""
-        return as_number(self.boilers_values.get(key))
+        return number(self.boilers_values.get(key))
 
     def of_role(self, *roles: str) -> list[Position]:
         """The places of these roles, in the roles' order."""
@@ -104,11 +105,6 @@ class Measured:
         """The measures of these tests, of one place or of all, oldest first."""
         wanted = set(codes)
         return [m for m in self.measures if m.code in wanted and place in (None, m.place)]
-
-
-def as_number(value: Any) -> float | None:
-    """A stored value as a number; a truth value or a word is none."""
-    return float(value) if isinstance(value, (int, float)) and not isinstance(value, bool) else None
 
 
 def of_boiler(boiler: Boiler, at: datetime, may_read: bool) -> Measured:
@@ -144,8 +140,8 @@ def _entries(places: list[UUID], at: datetime, tests: Iterable[str]) -> Iterator
 def _readings(entries: list[UUID]) -> Mapping[UUID, dict[str, Any]]:
     found: dict[UUID, dict[str, Any]] = defaultdict(dict)
     rows = Reading.objects.filter(entry__in=entries).values_list("entry", "name", "number", "flag", "word")
-    for entry, name, number, flag, word in rows:
-        found[entry][name] = flag if flag is not None else word if number is None else number
+    for entry, name, figure, flag, word in rows:
+        found[entry][name] = flag if flag is not None else word if figure is None else figure
     return found
 
 

@@ -5,8 +5,9 @@ from datetime import date, datetime, timedelta
 
 import pytest
 
+from fleet.calendar.spans import Span
 from fleet.rules.heat import building_conditions
-from fleet.rules.values import Condition, Entry, Heat, Level, Span
+from fleet.rules.values import Condition, Entry, Heat, Level
 from tests.rules.build import Boiler, at, ident, local, see
 
 HOUSE = ident("the building")

@@ -6,7 +6,7 @@ from statistics import median
 
 from fleet.engineering.makeup import LEAST_PAST, PAST, RUN, Reading, change, uses
 from fleet.rules.ledger import Ledger, Meter, Period, Record
-from fleet.rules.values import Entry
+from fleet.rules.values import Entry, number
 
 TIMES = 2.0  # the usual, while the past is too short for a stated chance of a false alarm (domain, section 11)
 LEAST = 3  # fewer periods are no past to compare with
@@ -47,11 +47,11 @@ def _in_band(record: Record, entry: Entry, periods: list[Period]) -> None:
 
 def _read(ledger: Ledger, entry: Entry, record: Record) -> Meter | None:
     """The meter after this reading, if that ends a period of which the use is known."""
-    value = entry.readings.get("reading")
-    if entry.position is None or not isinstance(value, (int, float)) or isinstance(value, bool):
+    value = number(entry.readings.get("reading"))
+    if entry.position is None or value is None:
         return None
     meter = ledger.meters.setdefault(entry.position, Meter())
-    last, meter.last = meter.last, Reading(entry.at.timestamp() / EPOCH_DAYS, float(value), str(record.device))
+    last, meter.last = meter.last, Reading(entry.at.timestamp() / EPOCH_DAYS, value, str(record.device))
     if last is None or meter.last.day <= last.day:
         return None
     used = uses([last, meter.last], record.setting("rolls_over_gal"))[0].gallons_per_day
