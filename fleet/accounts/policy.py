@@ -29,6 +29,10 @@ ACTIONS: dict[str, frozenset[str]] = {
     "job.cancel": frozenset({"dispatcher", "manager", "owner"}),
     "terms.see": frozenset({"technician", "dispatcher", "manager", "owner", "caretaker", "inspector", "office"}),
     "terms.adopt": frozenset({"owner"}),
+    "register.see": frozenset({"technician", "dispatcher", "manager", "owner", "caretaker", "inspector", "office"}),
+    "people.see": frozenset({"dispatcher", "manager", "owner", "office"}),
+    "people.change": frozenset({"manager", "owner"}),  # a manager gives only the roles of MANAGED
+    "post.see_refused": frozenset({"manager", "owner", "office"}),
     "register.change": frozenset({"manager", "owner", "office"}),
 }
 

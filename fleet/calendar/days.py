@@ -21,8 +21,11 @@ def day_start(day: date, zone: str) -> datetime:
     ValueError for an unknown zone; OverflowError within a day of either end of `datetime` (years 1 and 9999).
     """
     midnight = datetime.combine(day, time(), tzinfo=_zone(zone))
-    before = midnight.replace(fold=0).astimezone(UTC)
-    after = midnight.replace(fold=1).astimezone(UTC)
+    before = midnight.astimezone(UTC)
+    again = midnight.replace(fold=1)
+    if again.utcoffset() == midnight.utcoffset():
+        return before
+    after = again.astimezone(UTC)
     # The two readings of a wall time agree outside clock changes; in a repeated hour the first one is earlier.
     # Only in a gap is the reading by the old offset the later of the two (PEP 495).
     if before <= after:

@@ -1,6 +1,6 @@
 """How the passing of time alone changes a proven position: what becomes due and lapses when, by what was adopted."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 from itertools import pairwise
@@ -67,9 +67,13 @@ def _longer(own: Override, procedure: Procedure) -> bool:
     return mine > theirs or (mine == theirs and more_grace) or (own.anchor == "season" != procedure.anchor)
 
 
-def clocks(evidence: Evidence, here: Snapshot, law: Law) -> list[Clock]:
-    """When it becomes due and lapses with no news: at most one step of each, worsening, in order."""
-    found = [*full_clocks(evidence, here, law), *_operator(evidence, here, law), *_due_only(evidence, here, law)]
+def clocks(evidence: Evidence, here: Snapshot, law: Law, full: Sequence[Clock] | None = None) -> list[Clock]:
+    """When it becomes due and lapses with no news: at most one step of each, worsening, in order.
+
+    `full` is what `full_clocks` says of it, where that is known already.
+    """
+    full = full_clocks(evidence, here, law) if full is None else full
+    found = [*full, *_operator(evidence, here, law), *_due_only(evidence, here, law)]
     dues = [c for c in found if c.state is State.DUE]
     due = min(dues, key=lambda c: (c.at, c.procedure.code), default=None)
     if due is not None:
@@ -133,15 +137,16 @@ def _due_only(evidence: Evidence, here: Snapshot, law: Law) -> Iterator[Clock]:
         found = due_only_at(evidence, here, procedure, law)
         if found is not None:
             yield found
-    for (code, name), variant in law.catalogue.variants.items():
-        procedure = law.catalogue.procedures[code]
-        if not variant.due_only or law.terms.variants.get(code) != name or here.kind not in procedure.kinds:
+    for code, name in law.terms.variants.items():
+        variant = law.catalogue.variants.get((code, name))
+        if variant is None or not variant.due_only or here.kind not in law.catalogue.procedures[code].kinds:
             continue
-        proved = newest(evidence, here, procedure)
+        asked_for = law.catalogue.procedures[code]
+        proved = newest(evidence, here, asked_for)
         if proved is not None and variant.interval is not None:
             asked = Timing(variant.interval, variant.anchor, variant.grace_days)
             due = due_of(asked, proved, law.terms, evidence.zone).due_at(evidence.zone)
-            yield Clock(due, State.DUE, procedure, proved)
+            yield Clock(due, State.DUE, asked_for, proved)
 
 
 def due_only_at(evidence: Evidence, here: Snapshot, procedure: Procedure, law: Law) -> Clock | None:

@@ -75,9 +75,9 @@ class Pass:
 
 @dataclass(frozen=True, slots=True)
 class Snapshot:
-    """What was known of one position from an instant on: all that `states` needs."""
+    """What was known of one position from an instant on: all that `states` needs. Equal is what says the same."""
 
-    at: datetime | None
+    at: datetime | None = field(compare=False)
     kind: str
     needed: bool
     fitted_at: datetime | None

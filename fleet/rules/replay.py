@@ -141,12 +141,12 @@ def _keep(run: Replay, at: datetime, changed: Iterable[Record]) -> None:
     """Freeze what changed; a later fact of the same instant replaces the earlier picture of it."""
     for record in changed:
         kept = run.snapshots[record.position.id]
-        now = run.ledger.snapshot(record, kept[-1].at)
+        now = run.ledger.snapshot(record, at)
         if now == kept[-1]:
             continue
         if kept[-1].at == at:
             kept.pop()
-        kept.append(replace(now, at=at))
+        kept.append(now)
 
 
 def _register(ledger: Ledger, fact: Fitting | Setting | ServiceChange | Law) -> None:

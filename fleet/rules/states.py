@@ -33,21 +33,18 @@ def _within(
         due = _declared_due(ledger, here, law) if new else None
         yield StateSegment(record.position.id, since, until, *fixed, _new_marks(here, law) if new else (), full_due=due)
         return
-    steps = [c for c in clocks(ledger.evidence, here, law) if until is None or c.at < until]
-    first = _proven(ledger, record, here)
-    full = next((c.at for c in full_clocks(ledger.evidence, here, law) if c.state is State.DUE), None)
-    starts = [StateSegment(record.position.id, since, until, State.PROVEN, first, _marks(here, law), None, full)]
-    for clock in steps:
-        reason, begin = _overdue(ledger, record, clock), max(since, clock.at) if since else clock.at
-        starts.append(
-            StateSegment(
-                record.position.id, begin, until, clock.state, reason, _marks(here, law), clock.remind_at, full
-            )
-        )
-    ends = [*(s.since for s in starts[1:]), until]
-    for segment, end in zip(starts, ends, strict=True):
-        if end is None or segment.since is None or segment.since < end:
-            yield replace(segment, until=end)
+    full = full_clocks(ledger.evidence, here, law)
+    steps = [c for c in clocks(ledger.evidence, here, law, full) if until is None or c.at < until]
+    marks, due = _marks(here, law), next((c.at for c in full if c.state is State.DUE), None)
+    starts: list[datetime | None] = [since, *(max(since, c.at) if since else c.at for c in steps)]
+    ends = [*starts[1:], until]
+    for clock, begin, end in zip((None, *steps), starts, ends, strict=True):
+        if end is not None and begin is not None and begin >= end:
+            continue
+        state = clock.state if clock else State.PROVEN
+        reason = _overdue(ledger, record, clock) if clock else _proven(ledger, record, here)
+        remind = clock.remind_at if clock else None
+        yield StateSegment(record.position.id, begin, end, state, reason, marks, remind, due)
 
 
 def _marks(here: Snapshot, law: Law) -> tuple[str, ...]:

@@ -6,10 +6,15 @@ from datetime import datetime
 from fleet.calendar import day_of
 from fleet.rules.values import Evidence
 
+# English whatever the machine's locale, and looked up: a judgement says hundreds of dates.
+_DAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
+_MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
+
 
 def on(at: datetime, zone: str) -> str:
     """The local day of an instant, as in "Tue 24 Nov 2026"."""
-    return day_of(at, zone).strftime("%a %d %b %Y")
+    day = day_of(at, zone)
+    return f"{_DAYS[day.weekday()]} {day.day:02} {_MONTHS[day.month - 1]} {day.year}"
 
 
 def either(names: Iterable[str]) -> str:

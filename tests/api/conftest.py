@@ -3,6 +3,8 @@
 Nearly every post here is refused and leaves nothing; what an accepted one leaves is rolled back with its test.
 """
 
+import importlib
+import pkgutil
 from collections.abc import Callable, Iterator
 from types import SimpleNamespace
 from typing import Any
@@ -10,42 +12,15 @@ from typing import Any
 import pytest
 from django.db import transaction
 
-from api import (
-    alerts,
-    authentication,
-    boilers,
-    calendar_feed,
-    changes,
-    corrections,
-    deficiencies,
-    figures,
-    forecast,
-    jobs,
-    standing,
-    terms,
-    visits,
-)
+import api
 from fleet.accounts.models import User
 from tests.api.phone import Phone
 from tests.cast import NOW, Fleet, make_fleet
 
 Phones = Callable[[User], Phone]
+MODULES = [importlib.import_module(f"api.{found.name}") for found in pkgutil.iter_modules(api.__path__)]
 # Every module of the API that reads the clock.
-CLOCKS = (
-    alerts,
-    authentication,
-    boilers,
-    calendar_feed,
-    changes,
-    corrections,
-    deficiencies,
-    figures,
-    forecast,
-    jobs,
-    standing,
-    terms,
-    visits,
-)
+CLOCKS = [module for module in MODULES if hasattr(module, "timezone")]
 
 
 @pytest.fixture(scope="module")
