@@ -123,6 +123,8 @@ def _procedure(row: Row, readings: Mapping[str, ReadingSpec], caution: str, step
         tools=row.listed("tools"),
         parts=row.listed("parts"),
         minutes=row.count("minutes"),
+        # A release from before the column asks for one.
+        people=2 if row.choice("people", ("", "2")) == "2" else 1,
         voids=row.choice("voids", ("", *TOUCHES)),
         fails_as=row.text("fails_as", needed=False),
     )

@@ -12,8 +12,8 @@ COLUMNS = {
     "kinds.csv": "code,name,attributes,source",
     "roles.csv": "code,name,part,hazard,order,last_line,kinds,source",
     "procedures.csv": (
-        "code,name,side,kinds,proof,interval,anchor,grace_days,who,covers,judged_by,fails_as,minutes,voids,tools,parts,"
-        "source"
+        "code,name,side,kinds,proof,interval,anchor,grace_days,who,covers,judged_by,fails_as,minutes,people,voids,tools,"
+        "parts,source"
     ),
     "variants.csv": "procedure,variant,interval,anchor,grace_days,due_only,source",
     "readings.csv": "procedure,name,type,unit,low,high,choices,required,accept,rule,else,finding,source",

@@ -12,9 +12,6 @@ from fleet.rules.values import Level
 # no catalogue knows before the thing is open.
 VISIT_MINUTES = 30
 REPAIR_MINUTES = 45
-# A slow drain takes one at the glass and one at the valve (the order of work of this trade, common practice); an
-# internal inspection one outside the confined space (its caution in the catalogue).
-TWO_PEOPLE = frozenset({"slow_drain", "internal_inspection"})
 ANYBODY = "technician"  # the skill of what names no procedure
 
 
@@ -68,7 +65,7 @@ def trip(skill: str, items: Sequence[Wanted], release: Catalogue) -> Trip:
     repairs = sum(1 for i in items if i.deficiency)
     minutes = VISIT_MINUTES + REPAIR_MINUTES * repairs + sum(p.minutes for _, p in done)
     parts = sorted({part for _, p in done for part in p.parts})
-    people = 2 if any(p.code in TWO_PEOPLE for _, p in done) else 1
+    people = max((p.people for _, p in done), default=1)
     return Trip(skill, items, minutes, people, parts)
 
 

@@ -77,7 +77,7 @@ class Procedure:
 
     `proof` is full, partial, due_only (missed, it makes the device due and never lapsed) or none. `fails_as` is the
     finding of a failure that no reading explains ('' test_failed). `voids` is the touch it is of its own device unless
-    the setting is read back. `minutes` is its standard time.
+    the setting is read back. `minutes` is its standard time, `people` how many it takes (1 or 2).
     """
 
     code: str
@@ -98,6 +98,7 @@ class Procedure:
     tools: tuple[str, ...] = ()
     parts: tuple[str, ...] = ()
     minutes: int = 0
+    people: int = 1
     voids: str = ""
     fails_as: str = ""
 

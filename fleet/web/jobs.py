@@ -135,6 +135,7 @@ def _context(user: User | Any, at: datetime, faults: dict[UUID, tuple[str, ...]]
         "over": [s for s in slips if s.shown.status in states.OVER],
         "people": _people({s.shown.job.portfolio_id for s in slips}, at) if plans else [],
         "granted": granted,
+        "makes": any(role in policy.ACTIONS["job.create"] for role, _, _ in granted),
         "reasoned": ("decline", "cancel"),
         "here": "jobs",
     }

@@ -31,6 +31,7 @@ PLANTED = [
     ("procedures.csv", "limit_trip", ",30,", ",3.5,", "bad_value", "grace_days"),
     ("procedures.csv", "limit_trip", ",pressure,", ",steam,", "bad_value", "side"),
     ("procedures.csv", "limit_trip", ",20,", ",twenty,", "bad_value", "minutes"),
+    ("procedures.csv", "slow_drain", ",45,2,", ",45,3,", "bad_value", "people"),
     ("procedures.csv", "chamber_open_inspect", ",open,", ",opened,", "bad_value", "voids"),
     ("procedures.csv", "siphon_check", "siphon_plugged", "siphon_shut", "unknown_reference", "fails_as"),
     ("procedures.csv", "pop_test", "due_only", "due", "bad_value", "proof"),

@@ -195,3 +195,8 @@ def test_the_pair_that_can_not_both_be_true_is_told_once_and_in_a_sentence() -> 
 )
 def test_the_caution_comes_first(code: str, words: str) -> None:
     assert CATALOGUE.findings[code].first_act.startswith(words)
+
+
+def test_what_one_alone_must_not_do_asks_for_two() -> None:
+    # One at the glass and one at the valve; one outside the confined space.
+    assert {c for c, p in CATALOGUE.procedures.items() if p.people == 2} == {"slow_drain", "internal_inspection"}

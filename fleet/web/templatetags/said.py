@@ -1,6 +1,7 @@
 """Dates with their weekday in the building's zone, codes as words, the opening of a long text."""
 
 import re
+from collections.abc import Mapping
 from datetime import datetime
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -64,3 +65,9 @@ def label(reading: str) -> str:
 def of(mapping: dict[Any, Any], key: Any) -> Any:
     """The value under a key, None without one."""
     return mapping.get(str(key))
+
+
+@register.filter
+def named(names: Mapping[Any, str], key: Any) -> str:
+    """The name that something goes by; "" where it has none here."""
+    return names.get(key, "")
