@@ -11,7 +11,7 @@ from fleet import pipeline
 from fleet.accounts.models import Grant, Qualification, User
 from fleet.alerts.models import Alert
 from fleet.assessments.models import Finding, Readiness, Verdict, Waiting
-from fleet.board.models import Segment, StateSegment
+from fleet.board.models import ProofGlass, Segment, StateSegment
 from fleet.catalog import queries as catalog
 from fleet.catalog.services import load
 from fleet.deficiencies.models import Deficiency
@@ -41,7 +41,7 @@ class Fleet:
     def bench(self, key: str = "ALD12 B1") -> Bench:
         """One boiler with its positions by ref."""
         building, boiler = key.split()
-        return Bench.of(Boiler.objects.get(building__ref=building, ref=boiler))
+        return Bench.of(Boiler.objects.get(portfolio=self.portfolio, building__ref=building, ref=boiler))
 
     def post(self, *visits: IncomingVisit, at: datetime = NOW) -> list[Posted]:
         """Post as the technician."""
@@ -138,6 +138,7 @@ def conclusions(boiler: UUID) -> dict[str, list[tuple[Any, ...]]]:
         Deficiency: ("position_id", "rule", "episode", "opened_at", "levels", "repaired_at", "closed_at"),
         Segment: ("since", "until", "standing", "reasons", "then"),
         StateSegment: ("position_id", "since", "until", "state", "reason"),
+        ProofGlass: ("hazard", "position_id", "procedure", "proved_at", "due_at", "exposed_at", "tick_due_at"),
         Alert: ("condition", "subject", "since", "until", "level", "sentence"),
     }
     found = {m: m.objects.filter(boiler=boiler) for m in columns}

@@ -36,6 +36,20 @@ class StateSegment(Row):
         indexes = [models.Index(fields=["boiler", "until"], name="state_segment_at")]
 
 
+class ProofGlass(Row):
+    """How long a boiler's full proofs carry with no news, and the week's work; none before the first survey."""
+
+    boiler = models.OneToOneField(Boiler, models.PROTECT, related_name="glass")
+    hazard = models.CharField(max_length=32)
+    position = models.ForeignKey(Position, models.PROTECT, related_name="+")
+    procedure = models.CharField(max_length=40, blank=True)
+    proved_at = models.DateTimeField(null=True)
+    due_at = models.DateTimeField(null=True)
+    exposed_at = models.DateTimeField()
+    tick_proved_at = models.DateTimeField(null=True)
+    tick_due_at = models.DateTimeField(null=True)
+
+
 class Span(Row):
     """Something that held at the end of each of a building's local days, from `since_day` up to, not with, `until_day`.
 
@@ -94,6 +108,11 @@ class Judged(Row):
         indexes = [
             models.Index(fields=["next_at"], name="judged_next"),  # read by the sweep
             models.Index(fields=["build"], name="judged_build"),  # read by the sweep after a deploy
+            models.Index(  # read by pipeline.fresh: what was answered holds until then
+                fields=["portfolio", "next_at"],
+                condition=models.Q(next_at__isnull=False),
+                name="judged_portfolio_next",
+            ),
         ]
 
 

@@ -1,16 +1,17 @@
 """Storing segments, and stamping a write: the changes it made and, last of all, the portfolio's pulse."""
 
 from collections.abc import Iterator, Sequence
+from dataclasses import fields
 from datetime import datetime
 from typing import Any
 from uuid import UUID
 
-from fleet.board.models import Change, ClassSpan, Pulse, Segment, StandingSpan, StateSegment
+from fleet.board.models import Change, ClassSpan, ProofGlass, Pulse, Segment, StandingSpan, StateSegment
 from fleet.board.spans import class_rows, standing_rows
 from fleet.portfolio.conclusions import plain, store
 from fleet.portfolio.models import Boiler
 from fleet.portfolio.news import Cause, News
-from fleet.rules.values import Judgement, StandingSegment
+from fleet.rules.values import Glass, Judgement, StandingSegment
 from fleet.rules.values import StateSegment as State
 
 
@@ -24,6 +25,7 @@ def keep(*, boiler: Boiler, judgement: Judgement) -> int:
     return (
         store(Segment, scope=scope, key=("since",), rows=_standings(judgement.standings, anchor))
         + store(StateSegment, scope=scope, key=("position_id", "since"), rows=_states(judgement.states, anchor))
+        + store(ProofGlass, scope=scope, key=(), rows=_glass(judgement.glass))
         + store(StandingSpan, scope=scope, key=("since_day",), rows=standing_rows(boiler, judgement, zone))
         + store(ClassSpan, scope=scope, key=("deficiency", "since_day"), rows=class_rows(boiler, judgement, zone))
     )
@@ -45,6 +47,14 @@ def _standings(segments: Sequence[StandingSegment], anchor: datetime | None) -> 
                 "reasons": plain(segment.reasons),
                 "then": segment.then,
             }
+
+
+def _glass(glass: Glass | None) -> list[dict[str, Any]]:
+    """At most one."""
+    if glass is None:
+        return []
+    told = {f.name: getattr(glass, f.name) for f in fields(glass) if f.name != "position"}
+    return [{**told, "position_id": glass.position}]
 
 
 def _states(segments: Sequence[State], anchor: datetime | None) -> Iterator[dict[str, Any]]:

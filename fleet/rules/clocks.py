@@ -73,7 +73,7 @@ def clocks(evidence: Evidence, here: Snapshot, law: Law, full: Sequence[Clock] |
     `full` is what `full_clocks` says of it, where that is known already.
     """
     full = full_clocks(evidence, here, law) if full is None else full
-    found = [*full, *_operator(evidence, here, law), *_due_only(evidence, here, law)]
+    found = [*full, *operator_clocks(evidence, here, law), *_due_only(evidence, here, law)]
     dues = [c for c in found if c.state is State.DUE]
     due = min(dues, key=lambda c: (c.at, c.procedure.code), default=None)
     if due is not None:
@@ -116,7 +116,8 @@ def due_of(asked: Timing, proved: datetime, terms: Terms, zone: str) -> Due:
     return calendar_due(day, asked.interval, asked.grace_days)
 
 
-def _operator(evidence: Evidence, here: Snapshot, law: Law) -> Iterator[Clock]:
+def operator_clocks(evidence: Evidence, here: Snapshot, law: Law) -> Iterator[Clock]:
+    """The clocks of the proofs that an operator gives: due from the due day, lapsed after so many firing days."""
     for procedure in law.catalogue.proofs(here.kind, "partial"):
         proved, asked = newest(evidence, here, procedure), timing(law, procedure)
         if proved is None or asked is None:

@@ -7,13 +7,14 @@ from fleet.rules import end_of_life, set_pressure, states
 from fleet.rules.boundaries import Timeline, standings
 from fleet.rules.conditions import conditions
 from fleet.rules.corrections import settle
+from fleet.rules.glass import glass
 from fleet.rules.heat import heat
 from fleet.rules.ledger import Case
 from fleet.rules.readiness import readiness
 from fleet.rules.replay import replay
 from fleet.rules.values import Act, Deficiency, Evidence, Judgement, LevelSegment, StateSegment
 
-VERSION = 4  # part of every conclusion's build: raise it when an answer can change
+VERSION = 5  # part of every conclusion's build: raise it when an answer can change
 
 
 def judge(evidence: Evidence, acts: Sequence[Act], at: datetime) -> Judgement:
@@ -39,6 +40,7 @@ def judge(evidence: Evidence, acts: Sequence[Act], at: datetime) -> Judgement:
         heat=heat(timeline, cut),
         surveyed_at=timeline.surveyed_at,
         anchor=max((a.at for a in run.after.values()), default=None),
+        glass=glass(timeline),
     )
 
 

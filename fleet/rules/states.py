@@ -27,11 +27,13 @@ def segments(ledger: Ledger, record: Record, snapshots: list[Snapshot]) -> Itera
 def _within(
     ledger: Ledger, record: Record, here: Snapshot, since: datetime | None, until: datetime | None, law: Law
 ) -> Iterator[StateSegment]:
-    fixed = _fixed(ledger, record, here, law)
-    if fixed is not None:
-        new = fixed[0] is State.NEVER_PROVEN
+    stands = fixed(ledger, record, here, law)
+    if stands is not None:
+        new = stands[0] is State.NEVER_PROVEN
         due = _declared_due(ledger, here, law) if new else None
-        yield StateSegment(record.position.id, since, until, *fixed, _new_marks(here, law) if new else (), full_due=due)
+        yield StateSegment(
+            record.position.id, since, until, *stands, _new_marks(here, law) if new else (), full_due=due
+        )
         return
     full = full_clocks(ledger.evidence, here, law)
     steps = [c for c in clocks(ledger.evidence, here, law, full) if until is None or c.at < until]
@@ -64,7 +66,7 @@ def _declared_due(ledger: Ledger, here: Snapshot, law: Law) -> datetime | None:
     return next((c.at for c in steps if c.state is State.DUE), None)
 
 
-def _fixed(ledger: Ledger, record: Record, here: Snapshot, law: Law) -> tuple[State, Reason] | None:
+def fixed(ledger: Ledger, record: Record, here: Snapshot, law: Law) -> tuple[State, Reason] | None:
     """States that time alone does not change: not fitted, failed, intermittent, never proven."""
     name = record.position.name
     if not here.kind:

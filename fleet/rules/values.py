@@ -261,6 +261,25 @@ class Heat:
 
 
 @dataclass(frozen=True, slots=True)
+class Glass:
+    """How long the full proofs carry with no news, and the work that a caretaker does every week.
+
+    `exposed_at` is when the first hazard that stops firing stands without a protection that is proven in full: at
+    `position`, whose proof of `proved_at` (None: there is none, nothing is left) is to be renewed from `due_at` on.
+    Missed operator proofs count in the standing, not here; they are `tick`: proven, and due again.
+    """
+
+    hazard: str
+    position: UUID
+    exposed_at: datetime
+    proved_at: datetime | None = None
+    due_at: datetime | None = None
+    procedure: str = ""
+    tick_proved_at: datetime | None = None
+    tick_due_at: datetime | None = None
+
+
+@dataclass(frozen=True, slots=True)
 class Judgement:
     """Everything that follows from one boiler's evidence. `anchor` is the newest entry's instant."""
 
@@ -275,3 +294,4 @@ class Judgement:
     anchor: datetime | None
     heat: Heat = Heat()
     surveyed_at: datetime | None = None  # when the first visit with a qualified technician ended
+    glass: Glass | None = None  # None before the survey, and where no proof ever ends by time alone

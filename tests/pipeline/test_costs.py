@@ -19,23 +19,23 @@ from tests.deficiencies.people import DEFER, HOUR, Desk, desk
 
 pytestmark = pytest.mark.django_db
 
-# Every write about one boiler, whatever its history (36): lock the boiler · when it was last judged, its standing ·
+# Every write about one boiler, whatever its history (37): lock the boiler · when it was last judged, its standing ·
 # evidence: boiler, positions, terms, release, fittings, settings, service states, papers, visits, people,
 # qualifications, entries, readings (13) · acts about its deficiencies · what is stored: verdicts, findings, readiness,
-# deficiencies twice, segments, states, days by standing, days by class, waiting, alerts, survey (12) · jobs of
+# deficiencies twice, segments, states, glass, days by standing, days by class, waiting, alerts, survey (13) · jobs of
 # the building · mark: read, update, two savepoints (4) · pulse: lock, update (2).
-WRITE = 36
-# A flush that passed (59): its id, positions, people, release (4) · visit, person, entry, reading (4) · verdict,
-# readiness, segments deleted, updated, added, states deleted and added, days deleted, updated, added (10) · answer:
+WRITE = 37
+# A flush that passed (61): its id, positions, people, release (4) · visit, person, entry, reading (4) · verdict,
+# readiness, segments deleted, updated, added, states deleted and added, glass, days deleted, updated, added (11) · answer:
 # entries, kept, read again (3) · two savepoints.
-POST = WRITE + 23
-# Deferring a deficiency (50): find it · row, mark, acts, episodes (4) · act added, next version (2) · its life told:
+POST = WRITE + 24
+# Deferring a deficiency (51): find it · row, mark, acts, episodes (4) · act added, next version (2) · its life told:
 # acts, episodes (2) · episodes for the rules · change · the row read again · two savepoints.
 ACT = WRITE + 14
-# Acknowledging an alert (47): find it · row, mark (2) · act added, next version (2) · its acts · alert updated ·
+# Acknowledging an alert (48): find it · row, mark (2) · act added, next version (2) · its acts · alert updated ·
 # change · the row read again · two savepoints.
 ACKNOWLEDGE = WRITE + 11
-# One step of the sweep over a boundary of the standing (44): portfolios, their terms, release, who waits (4) · change ·
+# One step of the sweep over a boundary of the standing (45): portfolios, their terms, release, who waits (4) · change ·
 # which jobs wait · two savepoints.
 SWEEP = WRITE + 8
 

@@ -1,0 +1,95 @@
+"""Days of proof left: when the first hazard stands bare with no news, by full proofs; the week's work beside it."""
+
+from dataclasses import replace
+from datetime import date, timedelta
+
+import pytest
+
+from fleet.rules.values import Glass, Standing, Terms
+from tests.rules.build import FITTED, SEASON, Boiler, act, at, ident, local, proof, remove, swap
+from tests.rules.test_valves_together import judged
+
+DUE, LAPSED = local(date(2026, 10, 1)), local(date(2026, 10, 31))
+LATER = Terms(local(date(2026, 3, 1)), replace(SEASON, start_month=9))
+
+
+def glass(boiler: Boiler) -> Glass:
+    found = boiler.judged().glass
+    assert found is not None
+    return found
+
+
+def at_place(boiler: Boiler) -> tuple[object, ...]:
+    found = glass(boiler)
+    return found.hazard, found.position, found.exposed_at
+
+
+def test_before_the_first_survey_there_is_none() -> None:
+    assert Boiler().judged().glass is None
+    assert Boiler().flushed(1).judged().glass is None
+
+
+def test_after_a_service_it_runs_to_the_last_day_of_the_last_line() -> None:
+    told = glass(Boiler().service())
+    assert (told.hazard, told.position, told.procedure) == ("dry_firing", ident("lower"), "slow_drain")
+    proved = at() + timedelta(minutes=list(range(9))[2])
+    assert (told.proved_at, told.due_at, told.exposed_at) == (proved, DUE, LAPSED)
+
+
+def test_a_missed_flush_takes_nothing_from_it_and_moves_the_tick() -> None:
+    served, flushed = glass(Boiler().service()), glass(Boiler().service().flushed(3))
+    assert replace(served, tick_proved_at=None, tick_due_at=None) == replace(
+        flushed, tick_proved_at=None, tick_due_at=None
+    )
+    assert (flushed.tick_proved_at, flushed.tick_due_at) == (at(3), local(date(2025, 10, 25)))
+
+
+def test_a_slow_drain_stands_for_the_weeks_flush() -> None:
+    assert glass(Boiler().service()).tick_due_at == local(date(2025, 10, 22))
+
+
+def test_what_nobody_flushes_has_no_tick() -> None:
+    bare = Boiler().visit(0, *(proof(ref) for ref in ("lower", "limit", "valve")))
+    assert glass(bare).tick_due_at is None
+
+
+CASES = [
+    ("a failed limit alone leaves the valve", Boiler().service().visit(5, proof("limit", trip_psi=14.5)), LAPSED),
+    ("the last line fails", Boiler().service().visit(5, proof("lower", "slow_drain", locked_out=False)), at(5)),
+    ("the last line is touched", Boiler().service().visit(5, act("lower", "open_clean")), at(5)),
+    ("the last line is replaced", Boiler().service().visit(5, swap("valve", set_psi=15.0)), at(5)),
+    ("the last line is taken out", Boiler().service().visit(5, remove("valve")), at(5)),
+    ("an upper cutoff is touched", Boiler().service().visit(5, act("upper", "open_clean")), LAPSED),
+    # Proved on 3 May: fifteen months after it, sooner than the season start of the year after.
+    ("proved again", Boiler().service().visit(200, proof("lower")).visit(200, proof("valve")), local(date(2027, 8, 3))),
+]
+
+
+@pytest.mark.parametrize(("case", "boiler", "when"), CASES, ids=[c[0] for c in CASES])
+def test_when_the_first_hazard_stands_bare(case: str, boiler: Boiler, when: object) -> None:
+    assert glass(boiler).exposed_at == when
+
+
+def test_what_is_bare_already_has_no_proof_behind_it() -> None:
+    told = glass(Boiler().service().visit(5, act("lower", "open_clean")))
+    assert (told.position, told.proved_at, told.due_at, told.procedure) == (ident("lower"), None, None, "")
+
+
+def test_terms_of_a_later_day_count_from_that_day() -> None:
+    boiler = Boiler().service()
+    boiler.terms = (*boiler.terms, LATER)
+    assert glass(boiler).exposed_at == local(date(2026, 10, 1))
+
+
+def test_it_agrees_with_the_standing_where_the_caretaker_keeps_up() -> None:
+    boiler = Boiler().service().flushed(*range(7, 400, 7))
+    for when, expected in ((LAPSED - timedelta(microseconds=1), Standing.DUE), (LAPSED, Standing.EXPOSED)):
+        assert boiler.standing_at(when).standing is expected
+    assert glass(boiler).exposed_at == LAPSED
+
+
+@pytest.mark.parametrize(("second", "when"), [(900.0, LAPSED), (899.0, FITTED)])
+def test_a_valve_without_a_proof_is_bare_unless_the_sound_ones_carry_the_output(second: float, when: object) -> None:
+    told = judged(second, 900.0).glass
+    assert told is not None
+    assert (told.hazard, told.exposed_at) == (("over_pressure", FITTED) if when == FITTED else ("dry_firing", LAPSED))
