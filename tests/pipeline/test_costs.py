@@ -26,8 +26,8 @@ pytestmark = pytest.mark.django_db
 # the building · mark: read, update, two savepoints (4) · pulse: lock, update (2).
 WRITE = 37
 # A flush that passed (61): its id, positions, people, release (4) · visit, person, entry, reading (4) · verdict,
-# readiness, segments deleted, updated, added, states deleted and added, glass, days deleted, updated, added (11) · answer:
-# entries, kept, read again (3) · two savepoints.
+# readiness, segments deleted, updated, added, states deleted and added, glass, days deleted, updated, added (11) ·
+# answer: entries, kept, read again (3) · two savepoints.
 POST = WRITE + 24
 # Deferring a deficiency (51): find it · row, mark, acts, episodes (4) · act added, next version (2) · its life told:
 # acts, episodes (2) · episodes for the rules · change · the row read again · two savepoints.
