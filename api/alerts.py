@@ -5,7 +5,7 @@ from typing import Any
 from uuid import UUID
 
 from django.core.exceptions import PermissionDenied
-from django.db.models import QuerySet
+from django.db.models import Q, QuerySet
 from django.http import Http404
 from django.utils import timezone
 from drf_spectacular.utils import extend_schema
@@ -16,8 +16,9 @@ from rest_framework.views import APIView
 
 from api.access import cause
 from api.answers import AlertSerializer, problems
+from api.pages import List, PageSerializer, Walk, described
 from api.retry import retried
-from api.strict import InstantField, StrictSerializer, TextField
+from api.strict import IdField, InstantField, StrictSerializer, TextField
 from api.versions import IF_MATCH, version_of, versioned
 from fleet import pipeline
 from fleet.accounts import policy
@@ -26,7 +27,6 @@ from fleet.alerts import queries as alerts
 from fleet.alerts.acts import Decision
 from fleet.alerts.models import Alert as Row
 
-MOST = 200
 REFUSALS = problems(400, 401, 403, 404, 409, 412, 413, 415, 422, 428, 503)
 
 
@@ -52,14 +52,29 @@ class ShelveSerializer(StrictSerializer):
     until = InstantField()
 
 
-class Alerts(APIView):
-    """Conditions that hold now, and the latest that returned to normal."""
+class AlertsAskedSerializer(PageSerializer):
+    """Which alerts."""
 
-    @extend_schema(operation_id="listAlerts", responses={200: AlertStateSerializer(many=True), **problems(401)})
-    def get(self, request: Request) -> Response:
-        """Return the newest 200 alerts of the boilers the caller may see, the latest raised first."""
-        found = _of(Row.objects.all(), request.user, "board.see", timezone.now()).order_by("-raised_at", "id")[:MOST]
-        return Response(AlertStateSerializer(found, many=True).data)
+    portfolio = IdField(required=False)
+    boiler = IdField(required=False)
+    condition = TextField(required=False, max_length=32)
+    raised = serializers.ChoiceField(
+        choices=("yes", "no"), required=False, help_text="Whether the condition holds as of the first page."
+    )
+
+
+@described("listAlerts")
+class Alerts(List):
+    """Conditions that hold, and those that returned to normal, the latest raised first."""
+
+    form, item, order = AlertsAskedSerializer, AlertStateSerializer, ("-raised_at", "id")
+
+    def found(self, request: Request, walk: Walk, **where: UUID) -> QuerySet[Any]:
+        """Of the boilers, buildings and portfolios that may be seen."""
+        rows, given = _of(Row.objects.filter(raised_at__lte=walk.at), request.user, self.action, walk.now), walk.given
+        rows = rows.filter(**{n: given[n] for n in ("portfolio", "boiler", "condition") if n in given})
+        over = Q(until__isnull=False, until__lte=walk.at)
+        return rows.filter(over if given["raised"] == "no" else ~over) if "raised" in given else rows
 
 
 class Alert(APIView):

@@ -98,32 +98,6 @@ class AnswerSerializer(serializers.Serializer[Any]):
     caution = serializers.CharField()
 
 
-class BoilerSerializer(serializers.Serializer[Any]):
-    """One row of the board."""
-
-    id = serializers.UUIDField()
-    building = serializers.CharField()
-    name = serializers.CharField()
-    standing = serializers.ChoiceField(choices=STANDINGS)
-    since = serializers.DateTimeField(allow_null=True)
-    until = serializers.DateTimeField(allow_null=True)
-    reasons = ReasonSerializer(many=True)
-    then = serializers.CharField()
-
-
-class PositionSerializer(serializers.Serializer[Any]):
-    """One place on a boiler and what is known of what fills it."""
-
-    id = serializers.UUIDField()
-    ref = serializers.CharField()
-    name = serializers.CharField()
-    role = serializers.CharField()
-    state = serializers.CharField()
-    since = serializers.DateTimeField(allow_null=True)
-    until = serializers.DateTimeField(allow_null=True)
-    reason = ReasonSerializer()
-
-
 class AlertSerializer(serializers.Serializer[Any]):
     """A condition that holds or held; `since` is when it became true, `raised_at` when it was written down."""
 

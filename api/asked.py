@@ -6,6 +6,7 @@ from rest_framework import serializers
 from rest_framework.request import Request
 
 from api.strict import IdField, StrictSerializer, fault
+from api.tables import AS, offers_tables
 
 
 class OfSerializer(StrictSerializer):
@@ -21,6 +22,9 @@ def asked(request: Request, serializer: type[StrictSerializer]) -> dict[str, Any
     twice = {n: [fault("given_twice", "Give this once.")] for n in given if len(given.getlist(n)) > 1}
     if twice:
         raise serializers.ValidationError(twice)
-    sent = serializer(data=given.dict())
+    names = given.dict()
+    if offers_tables(request):
+        names.pop(AS, None)  # it was taken already: the form of the answer
+    sent = serializer(data=names)
     sent.is_valid(raise_exception=True)
     return dict(sent.validated_data)

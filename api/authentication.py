@@ -8,22 +8,27 @@ from rest_framework.authentication import BaseAuthentication, get_authorization_
 from rest_framework.exceptions import AuthenticationFailed
 from rest_framework.request import Request
 
+from api.limits import check_address, count_bad_key
 from fleet.accounts import keys
 from fleet.accounts.models import User
+from fleet.accounts.scopes import Reach
 
 
 class KeyAuthentication(BaseAuthentication):
     """`Authorization: Bearer gg_…`; an unknown, expired or revoked key is told nothing about which of these it is."""
 
-    def authenticate(self, request: Request) -> tuple[User, str] | None:
-        """Return the key's owner, None where no bearer key was sent."""
+    def authenticate(self, request: Request) -> tuple[User, Reach] | None:
+        """Return the key's owner and how far it reaches, None where no bearer key was sent."""
         scheme, _, secret = get_authorization_header(request).decode("latin-1").partition(" ")
         if scheme.lower() != "bearer":
             return None
-        user = keys.owner(secret.strip(), timezone.now())
-        if user is None:
+        at = timezone.now()
+        check_address(request, at)
+        user = keys.owner(secret.strip(), at)
+        if user is None or user.reach is None:
+            count_bad_key(request, at)
             raise AuthenticationFailed("This key is not valid.")
-        return user, "key"
+        return user, user.reach
 
     def authenticate_header(self, request: Request) -> str:
         """What a 401 asks for."""

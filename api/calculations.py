@@ -10,6 +10,7 @@ from rest_framework.response import Response
 from rest_framework.views import APIView
 
 from api.answers import problems
+from api.strict import AnyField
 from fleet.engineering import offered
 from fleet.engineering.calculations import CALCULATIONS, Result
 from fleet.engineering.table import form
@@ -21,8 +22,8 @@ DANGEROUS_LADDER: dict[str, Any] = {"cut_in_psi": 1, "cut_out_psi": 4, "limit_ps
 AIR_IN_THE_PROBE: dict[str, Any] = {"o2_percent": 20.9, "stack_f": 395, "room_f": 72}
 REFUSED: dict[str, Any] = {
     "type": "about:blank",
-    "title": "Bad Request",
-    "status": 400,
+    "title": "Unprocessable Entity",
+    "status": 422,
     "code": "out_of_range",
     "detail": "o2_percent: 20.9 is not from 0 up to 18 %: over 18 % hardly any flue gas is in the sample, "
     "at 20.9 it is air.",
@@ -38,7 +39,7 @@ REFUSED: dict[str, Any] = {
 EXAMPLES = [
     OpenApiExample("flue_gas", value=FLUE_GAS, request_only=True),
     OpenApiExample("ladder: dangerous, and answered", value=DANGEROUS_LADDER, request_only=True),
-    OpenApiExample("Refused: air in the probe", value=REFUSED, response_only=True, status_codes=["400"]),
+    OpenApiExample("Refused: air in the probe", value=REFUSED, response_only=True, status_codes=["422"]),
 ]
 
 
@@ -61,7 +62,7 @@ class InputSerializer(serializers.Serializer[Any]):
     range = BoundsSerializer(allow_null=True)
     choices = serializers.ListField(child=serializers.CharField())
     required = serializers.BooleanField()
-    usual = serializers.JSONField(allow_null=True, help_text="Taken where it is left out; null: it is then unknown.")
+    usual = AnyField(allow_null=True, help_text="Taken where it is left out; null: it is then unknown.")
     many = serializers.BooleanField(help_text="A list of such.")
     gaps = serializers.BooleanField(help_text="Elements of the list may be null, unknown.")
 
@@ -96,14 +97,14 @@ class CalculationsSerializer(serializers.Serializer[Any]):
 class OutputSerializer(AnsweredSerializer):
     """One thing answered: a number, a word, a list of these, or null where nobody can say."""
 
-    value = serializers.JSONField(allow_null=True)
+    value = AnyField(allow_null=True)
 
 
 class ResultSerializer(serializers.Serializer[Any]):
     """A result. `verdict` is null where the calculation judges nothing; its reasons come worst first."""
 
     code = serializers.CharField()
-    inputs = serializers.DictField(child=serializers.JSONField(allow_null=True), help_text="As used.")
+    inputs = serializers.DictField(child=AnyField(allow_null=True), help_text="As used.")
     outputs = OutputSerializer(many=True)
     verdict = serializers.CharField(allow_null=True)
     reasons = serializers.ListField(child=serializers.CharField())
@@ -206,7 +207,7 @@ class Calculation(APIView):
         operation_id="calculate",
         parameters=[CODE],
         request=BODIES,
-        responses={200: ResultSerializer, **problems(400, 401, 404)},
+        responses={200: ResultSerializer, **problems(400, 401, 404, 422)},
         examples=EXAMPLES,
     )
     def post(self, request: Request, code: str) -> Response:
@@ -216,7 +217,15 @@ class Calculation(APIView):
         """
         if not isinstance(request.data, dict):
             raise Refused("not_an_object", "Send the inputs by name, as one object.")
-        return Response(ResultSerializer(_result(offered.answer(code, request.data))).data)
+        return Response(ResultSerializer(_result(_answer(code, request.data))).data)
+
+
+def _answer(code: str, inputs: dict[str, Any]) -> Result:
+    """The body is an object of inputs, and that is all its form says: inputs of another calculation can't be done."""
+    try:
+        return offered.answer(code, inputs)
+    except Refused as refused:
+        raise Refused.all(refused.faults, status=422 if refused.status == 400 else refused.status) from None
 
 
 def _result(result: Result) -> dict[str, Any]:

@@ -1,10 +1,11 @@
 """One deficiency, and what people decide about it: assigned, said to be repaired, deferred, explained."""
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from datetime import datetime
 from typing import Any
 from uuid import UUID
 
+from django.db.models import QuerySet
 from django.http import Http404
 from django.utils import timezone
 from drf_spectacular.utils import extend_schema
@@ -15,15 +16,18 @@ from rest_framework.views import APIView
 
 from api.access import boiler_for, cause
 from api.answers import problems
+from api.pages import List, PageSerializer, Walk, described
 from api.retry import retried
 from api.strict import IdField, InstantField, StrictSerializer, TextField
 from api.versions import IF_MATCH, version_of, versioned
 from fleet import pipeline
-from fleet.deficiencies import queries
+from fleet.accounts import policy
+from fleet.deficiencies import listed, queries
 from fleet.deficiencies.acts import Decision
 from fleet.deficiencies.models import Deficiency as Row
 
 Sent = Mapping[str, Any]
+LEVELS = ("hold", "urgent", "routine")
 REFUSALS = problems(400, 401, 403, 404, 409, 412, 413, 415, 422, 428, 503)
 
 
@@ -81,12 +85,49 @@ class DeficiencySerializer(serializers.Serializer[Any]):
     status = serializers.ChoiceField(
         choices=("open", "assigned", "repaired", "closed", "withdrawn", "merged"), source="life.status"
     )
-    level = serializers.ChoiceField(choices=("hold", "urgent", "routine"), allow_blank=True, source="life.level")
+    level = serializers.ChoiceField(choices=LEVELS, allow_blank=True, source="life.level")
     opened_at = serializers.DateTimeField(source="row.opened_at")
     closed_at = serializers.DateTimeField(source="row.closed_at", allow_null=True)
     merged_into = serializers.UUIDField(source="row.merged_into_id", allow_null=True)
     deferred_until = serializers.DateTimeField(source="life.deferred_until", allow_null=True)
     acts = ActSerializer(many=True)
+
+
+class DeficienciesAskedSerializer(PageSerializer):
+    """Which deficiencies."""
+
+    portfolio = IdField(required=False)
+    building = IdField(required=False)
+    boiler = IdField(required=False)
+    level = serializers.ChoiceField(choices=LEVELS, required=False, help_text="The class as of the first page.")
+    status = serializers.ChoiceField(
+        choices=listed.STATUSES,
+        required=False,
+        help_text="`open` is all that is not closed or withdrawn. By `repaired` and `deferred`, which rest on what "
+        "people decided, a page may hold fewer than `limit` and have a next one all the same.",
+    )
+    rule = TextField(required=False, max_length=64)
+
+
+@described("listDeficiencies")
+class Deficiencies(List):
+    """Deficiencies, the worst class first, then the oldest; closed and withdrawn ones too, unless a status is asked."""
+
+    form, item, order = DeficienciesAskedSerializer, DeficiencySerializer, ("rank", "opened_at", "id")
+
+    def found(self, request: Request, walk: Walk, **where: UUID) -> QuerySet[Row]:
+        """Of the boilers that may be seen."""
+        given, boilers = walk.given, policy.boilers(request.user, self.action, walk.now)
+        columns = {"portfolio": "portfolio", "building": "building", "boiler": "id"}
+        boilers = boilers.filter(**{c: given[n] for n, c in columns.items() if n in given})
+        rows = listed.listed(boilers, walk.at)
+        rows = rows.filter(**{c: given[n] for n, c in {"level": "level_now", "rule": "rule"}.items() if n in given})
+        return listed.of_status(rows, given["status"], walk.at) if "status" in given else rows
+
+    def shown(self, rows: Sequence[Any], walk: Walk) -> Iterable[queries.Shown]:
+        """With their lives."""
+        status = walk.given.get("status", "")
+        return [s for s in listed.shown(rows, walk.at) if listed.matches(s, status)]
 
 
 class Deficiency(APIView):

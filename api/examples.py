@@ -86,3 +86,36 @@ POST_VISIT = [
     OpenApiExample("The repair, proven", value=REPAIR, request_only=True),
     OpenApiExample("Refused", value=PROBLEM, response_only=True, status_codes=["422"]),
 ]
+
+BOILERS_PAGE: dict[str, Any] = {
+    "as_of": "2026-01-12T12:10:05Z",
+    "changed": False,
+    "items": [
+        {
+            "id": BOILER,
+            "portfolio": "3d0b1f5e-6a43-5b0c-9b7e-0d6d3c1f2a77",
+            "building": "2842435a-aa19-54d2-8ddb-337f72130b35",
+            "address": "12 Alder Terrace",
+            "ref": "B1",
+            "name": "Boiler 1",
+            "standing": "hold",
+            "since": "2026-01-12T12:10:00Z",
+            "until": None,
+            "reason": "The burner kept firing while the upper cutoff was flushed. (Mon 12 Jan 2026)",
+            "reasons": [
+                {
+                    "rule": "flush_keeps_firing",
+                    "sentence": "The burner kept firing while the upper cutoff was flushed. (Mon 12 Jan 2026)",
+                    "hazard": "dry_firing",
+                    "position": UPPER_CUTOFF,
+                    "entry": "5a4f2f0e-1f0c-5c68-8f0e-3f6f5f2b9d10",
+                    "since": "2026-01-12T12:10:00+00:00",
+                }
+            ],
+            "then": "Switch the burner off by hand now.",
+            "service_state": "in_service",
+        }
+    ],
+    "next": None,
+}
+LIST_BOILERS = [OpenApiExample("One boiler on hold", value=BOILERS_PAGE, response_only=True, status_codes=["200"])]

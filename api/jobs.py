@@ -1,11 +1,12 @@
 """Jobs: what one trip could do, making one, and what people do about it: plan, accept, decline, start, cancel."""
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from datetime import datetime
 from typing import Any
 from uuid import UUID
 
 from django.core.exceptions import PermissionDenied
+from django.db.models import QuerySet
 from django.http import Http404
 from django.utils import timezone
 from drf_spectacular.utils import OpenApiExample, extend_schema
@@ -18,6 +19,7 @@ from api.access import cause
 from api.answers import problems
 from api.asked import asked
 from api.examples import TECHNICIAN
+from api.pages import List, PageSerializer, Walk, described
 from api.retry import retried
 from api.strict import IdField, InstantField, StrictSerializer, TextField, fault
 from api.versions import IF_MATCH, version_of, versioned
@@ -30,7 +32,6 @@ from fleet.jobs.models import Job as Row
 from fleet.portfolio.models import Boiler
 
 Sent = Mapping[str, Any]
-MOST = 200
 MOST_ASKED = 60
 REFUSALS = problems(400, 401, 403, 404, 409, 412, 413, 415, 422, 428, 503)
 LEVELS = ("hold", "urgent", "routine")
@@ -146,7 +147,7 @@ class JobSerializer(serializers.Serializer[Any]):
         return {**super().get_fields(), "with": serializers.UUIDField(source="job.second_id", allow_null=True)}
 
 
-class WhichSerializer(StrictSerializer):
+class WhichSerializer(PageSerializer):
     """Which jobs: of one building, at one point of their way."""
 
     building = IdField(required=False)
@@ -182,24 +183,23 @@ class TripSerializer(serializers.Serializer[Any]):
     items = WantedSerializer(many=True)
 
 
-class Jobs(APIView):
-    """The jobs of one's portfolios, or one's own; and a new one."""
+@described("listJobs")
+class Jobs(List):
+    """Jobs, the newest made first: all of one's portfolios for who plans, one's own for who works; and a new one."""
 
-    @extend_schema(
-        operation_id="listJobs",
-        parameters=[WhichSerializer],
-        responses={200: JobSerializer(many=True), **problems(400, 401)},
-    )
-    def get(self, request: Request) -> Response:
-        """Return at most 200, the newest made: all for who plans, those planned for oneself for who works."""
-        at = timezone.now()
-        given = asked(request, WhichSerializer)
-        newest = queries.seen(request.user, at).order_by("-created_at").values("id")[:MOST]
-        found = queries.listed(Row.objects.filter(id__in=list(newest.values_list("id", flat=True))))
-        if "building" in given:
-            found = found.filter(building=given["building"])
-        told = [s for s in queries.all_shown(found, at) if given.get("status", s.status) == s.status]
-        return Response(JobSerializer(told, many=True).data)
+    form, item, action, order = WhichSerializer, JobSerializer, "board.see", ("-created_at", "id")
+
+    def found(self, request: Request, walk: Walk, **where: UUID) -> QuerySet[Row]:
+        """Those that may be seen; one whose day has passed is missed, whether or not anything has looked since."""
+        given = walk.given
+        rows = queries.seen(request.user, walk.now).filter(created_at__lte=walk.at)
+        rows = rows.filter(building=given["building"]) if "building" in given else rows
+        rows = queries.of_status(rows, given["status"], walk.at) if "status" in given else rows
+        return queries.listed(rows)
+
+    def shown(self, rows: Sequence[Any], walk: Walk) -> Iterable[queries.Shown]:
+        """With what each asks and what was done about it."""
+        return queries.all_shown(rows, walk.at)
 
     @extend_schema(
         operation_id="createJob",

@@ -36,6 +36,8 @@ class BoundedJSONParser(BaseParser):
         body = stream.read(MOST_BYTES + 1)
         if len(body) > MOST_BYTES:
             raise TooLarge
+        if parser_context and "request" in parser_context:
+            parser_context["request"].raw = body  # what is refused is kept as it came
         data = _loads(body)
         if _deeper(data, DEEPEST):
             raise ParseError("Nested too deeply.", code="too_deep")

@@ -7,6 +7,8 @@ from typing import Any
 from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 
+import api.described  # noqa: F401  what the document says of these
+
 _UUID = re.compile(r"[0-9a-f]{8}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{12}", re.IGNORECASE)
 _RFC3339 = re.compile(r"\d{4}-\d\d-\d\d[Tt]\d\d:\d\d:\d\d(\.\d{1,9})?([Zz]|[+-]\d\d:\d\d)?", re.ASCII)
 _UNSTORABLE = re.compile("[\x00\ud800-\udfff]")
@@ -93,6 +95,11 @@ class InstantField(serializers.DateTimeField):
         if value.utcoffset() is None:
             self.fail("no_offset")
         return super().enforce_timezone(value)
+
+
+@extend_schema_field({"type": ["number", "boolean", "string", "array", "object", "null"]})
+class AnyField(serializers.JSONField):
+    """Whatever JSON can say, null too."""
 
 
 @extend_schema_field({"type": ["number", "boolean", "string", "null"]})

@@ -1,8 +1,10 @@
 """Visits: posted once, answered word for word, never changed."""
 
 import json
+from typing import Any
 from uuid import UUID
 
+from django.db.models import QuerySet
 from django.http import Http404
 from django.utils import timezone
 from drf_spectacular.utils import extend_schema
@@ -11,9 +13,13 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.views import APIView
 
+from api import visit_lists
 from api.access import boiler_for, cause
 from api.answers import AnswerSerializer, problems
 from api.examples import POST_VISIT
+from api.idempotency import needed
+from api.pages import List, Walk, described
+from api.refused import KeepsRefused
 from api.retry import retried
 from api.visit_serializers import VisitSerializer, incoming
 from fleet import pipeline
@@ -21,8 +27,17 @@ from fleet.accounts import policy
 from fleet.assessments.models import Answer
 
 
-class Visits(APIView):
-    """Results from the field."""
+@described("listVisits")
+class Visits(KeepsRefused, List):
+    """Results from the field: those posted, the newest performed first, corrected ones marked; and a new one."""
+
+    form, item, action = visit_lists.VisitsAskedSerializer, visit_lists.HeadSerializer, visit_lists.ACTION
+    order = ("-performed_at", "-id")
+    own_id = "id"  # where a visit has one, it alone tells a repeat
+
+    def found(self, request: Request, walk: Walk, **where: UUID) -> QuerySet[Any]:
+        """Those to boilers whose visits may be seen."""
+        return visit_lists.listed(request, walk.given, walk.now, walk.at)
 
     @extend_schema(
         operation_id="postVisit",
@@ -39,6 +54,7 @@ class Visits(APIView):
         at = timezone.now()
         sent = VisitSerializer(data=request.data)
         sent.is_valid(raise_exception=True)
+        needed(request, sent.validated_data, self.own_id)
         visit = incoming(sent.validated_data)
         boiler_for(request, visit.boiler, see="board.see", do="visit.post", at=at)
         told = cause(request)

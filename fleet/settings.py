@@ -104,6 +104,27 @@ def _database(url: str) -> dict[str, Any]:
 
 DATABASES = {"default": _database(DATABASE_URL or NO_DATABASE)}
 
+
+def _cache(url: str) -> dict[str, Any]:
+    """The broker's server keeps the counters of the limits too; without one each process counts for itself."""
+    if not url:
+        return {"BACKEND": "django.core.cache.backends.locmem.LocMemCache"}
+    # The task library writes a socket's address in its own way. A cache that hangs must not hold requests up.
+    place = url.replace("redis+socket://", "unix://", 1)
+    options = {"socket_connect_timeout": 0.5, "socket_timeout": 0.5}
+    backend = "django.core.cache.backends.redis.RedisCache"
+    return {"BACKEND": backend, "LOCATION": place, "KEY_PREFIX": "gaugeglass", "OPTIONS": options}
+
+
+CACHES = {"default": _cache(REDIS_URL)}
+
+# How much one key, or one person signed in, may ask of the API in a minute.
+READS_A_MINUTE = int(os.environ.get("GAUGEGLASS_READS_A_MINUTE", "600"))
+WRITES_A_MINUTE = int(os.environ.get("GAUGEGLASS_WRITES_A_MINUTE", "120"))
+BAD_KEYS_A_MINUTE = int(os.environ.get("GAUGEGLASS_BAD_KEYS_A_MINUTE", "30"))  # tried from one address
+# How many proxies of one's own stand before the site: so far X-Forwarded-For is believed.
+PROXIES = int(os.environ.get("GAUGEGLASS_PROXIES", "0"))
+
 AUTH_PASSWORD_VALIDATORS = [
     {"NAME": "django.contrib.auth.password_validation.MinimumLengthValidator", "OPTIONS": {"min_length": 12}},
     {"NAME": "django.contrib.auth.password_validation.CommonPasswordValidator"},
@@ -142,13 +163,22 @@ SWEEP_SECONDS = float(os.environ.get("GAUGEGLASS_SWEEP_SECONDS", "30"))
 CELERY_BEAT_SCHEDULE = {
     # Expires within its period: a broker that was away never delivers a pile of old wake-ups.
     "sweep": {"task": "fleet.tasks.sweep", "schedule": SWEEP_SECONDS, "options": {"expires": SWEEP_SECONDS * 0.9}},
+    "purge": {"task": "fleet.tasks.purge", "schedule": 3600, "options": {"expires": 3000}},
+    "imports": {"task": "fleet.tasks.imports", "schedule": SWEEP_SECONDS, "options": {"expires": SWEEP_SECONDS * 0.9}},
 }
 
 LOGGING = {
     "version": 1,
     "disable_existing_loggers": False,
-    "handlers": {"console": {"class": "logging.StreamHandler"}},
+    "formatters": {"lines": {"()": "fleet.logs.JsonLines"}},
+    "handlers": {"console": {"class": "logging.StreamHandler", "formatter": "lines"}},  # stderr
     "root": {"handlers": ["console"], "level": "INFO"},
+    "loggers": {
+        # The framework's own handlers tell requests whole, and tell them by mail: nothing but the root's line.
+        "django": {"handlers": [], "level": "INFO", "propagate": True},
+        "django.server": {"handlers": [], "level": "WARNING", "propagate": True},
+        "django.request": {"level": "ERROR"},  # what is refused stands in the line of its request
+    },
 }
 
 REST_FRAMEWORK = {
@@ -157,10 +187,12 @@ REST_FRAMEWORK = {
         "rest_framework.authentication.SessionAuthentication",
     ],
     "DEFAULT_PERMISSION_CLASSES": ["rest_framework.permissions.IsAuthenticated"],  # closed by default
+    "DEFAULT_THROTTLE_CLASSES": ["api.limits.Limit"],
     "DEFAULT_PARSER_CLASSES": ["api.parsing.BoundedJSONParser"],
     "DEFAULT_RENDERER_CLASSES": ["rest_framework.renderers.JSONRenderer"],
     "DEFAULT_SCHEMA_CLASS": "drf_spectacular.openapi.AutoSchema",
     "EXCEPTION_HANDLER": "api.problems.handler",
+    "URL_FORMAT_OVERRIDE": None,  # no "format" behind the question mark: a list's other forms are asked for by `as`
     "STRICT_JSON": True,  # NaN and Infinity are no JSON
 }
 SPECTACULAR_SETTINGS = {
@@ -170,7 +202,17 @@ SPECTACULAR_SETTINGS = {
     "OAS_VERSION": "3.1.0",
     "SERVE_PERMISSIONS": ["rest_framework.permissions.AllowAny"],
     "SERVE_INCLUDE_SCHEMA": False,
-    "ENUM_NAME_OVERRIDES": {"StandingEnum": "api.answers.STANDINGS"},
+    "POSTPROCESSING_HOOKS": [
+        "drf_spectacular.hooks.postprocess_schema_enums",
+        "api.idempotency.described",
+        "api.limits.described",
+    ],
+    "ENUM_NAME_OVERRIDES": {
+        "StandingEnum": "api.answers.STANDINGS",
+        "VisitKindEnum": "api.visit_serializers.KINDS",
+        "PositionStateEnum": "api.positions.STATES",
+        "ReadyEnum": "api.visit_lists.READY",
+    },
     "SWAGGER_UI_DIST": "SIDECAR",
     "SWAGGER_UI_FAVICON_HREF": "SIDECAR",
 }

@@ -4,6 +4,7 @@ from typing import Any
 
 import pytest
 from django.conf import settings
+from django.core.cache import cache
 from hypothesis import settings as hypothesis
 
 from tests.cast import Fleet, make_fleet
@@ -20,6 +21,8 @@ def pytest_addoption(parser: pytest.Parser) -> None:
 def pytest_configure(config: pytest.Config) -> None:
     """Signing in is not what these tests prove slowly: a cheap hash for their people's passwords."""
     settings.PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
+    # The clock of many tests stands still: what one has counted must not stop the next. Emptied before each.
+    settings.CACHES = {"default": {"BACKEND": "django.core.cache.backends.locmem.LocMemCache"}}
     config.addinivalue_line("markers", "full: takes minutes and measures; runs with --load full")
 
 
@@ -29,6 +32,12 @@ def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item
         full = [item for item in items if item.get_closest_marker("full")]
         config.hook.pytest_deselected(items=full)
         items[:] = [item for item in items if item not in full]
+
+
+@pytest.fixture(autouse=True)
+def emptied() -> None:
+    """Nothing is counted yet."""
+    cache.clear()
 
 
 @pytest.fixture

@@ -5,7 +5,8 @@ import uuid
 from django.contrib.auth.models import AbstractUser
 from django.db import models
 
-from fleet.portfolio.models import Building
+from fleet.accounts.scopes import Reach
+from fleet.portfolio.models import Boiler, Building, Portfolio
 from fleet.portfolio.rows import Row
 
 
@@ -14,6 +15,7 @@ class User(AbstractUser):
 
     date_joined = None  # the framework's field reads the clock by itself; grants and qualifications have their dates
     id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
+    reach: Reach | None = None  # no column: set where a key stands for the person, and honoured by the policy
 
 
 class Grant(Row):
@@ -33,15 +35,24 @@ class Grant(Row):
 
 
 class Qualification(models.Model):
-    """What the trade or the law lets a person do, from a day to a day; unknown is none."""
+    """What the trade or the law lets a person do, from a day to a day; unknown is none.
+
+    `portfolio` is whose word it is, and it counts there alone: no manager qualifies anybody for another's boilers.
+    Without one the installation vouches for it, and it counts everywhere.
+    """
 
     user = models.ForeignKey(User, models.CASCADE, related_name="qualifications")
     code = models.CharField(max_length=32)
     since = models.DateTimeField()
     until = models.DateTimeField(null=True, blank=True)
+    portfolio = models.ForeignKey(Portfolio, models.PROTECT, null=True, blank=True, related_name="+")
 
     class Meta:
-        constraints = [models.UniqueConstraint(fields=["user", "code", "since"], name="qualification_once")]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["user", "code", "since", "portfolio"], name="qualification_once", nulls_distinct=False
+            )
+        ]
 
 
 class Key(models.Model):
@@ -53,3 +64,47 @@ class Key(models.Model):
     digest = models.CharField(max_length=64, unique=True)
     expires_at = models.DateTimeField()
     revoked_at = models.DateTimeField(null=True, blank=True)
+    scopes = models.JSONField(null=True)  # names of scopes.SCOPES; null: everything its owner may
+    portfolio = models.ForeignKey(Portfolio, models.PROTECT, null=True, blank=True, related_name="+")
+    created_at = models.DateTimeField(null=True, blank=True)  # null: before this was noted
+    last_used_at = models.DateTimeField(null=True, blank=True)
+
+
+class Answered(models.Model):
+    """What a post under an Idempotency-Key was answered. Without body: it held a secret."""
+
+    scope = models.CharField(max_length=64, unique=True)  # SHA-256 of user, route and key
+    user = models.ForeignKey(User, models.CASCADE, related_name="+")
+    digest = models.CharField(max_length=64)
+    status = models.PositiveSmallIntegerField()
+    headers = models.JSONField(default=dict)
+    body = models.BinaryField(null=True)
+    at = models.DateTimeField(db_index=True)  # read by purge
+
+
+class Attempt(models.Model):
+    """Failed sign-ins under one user name, or from one address, since the last that succeeded or was long ago."""
+
+    subject = models.CharField(max_length=64, unique=True)  # an HMAC: who mistypes may type a password as a name
+    failures = models.PositiveIntegerField(default=0)
+    last_at = models.DateTimeField(db_index=True)  # read by purge
+    until = models.DateTimeField()  # before this instant nothing is tried
+
+
+class RefusedPost(models.Model):
+    """A visit that was refused, as it was sent: no fact, but the office can see what was meant. Kept 30 days.
+
+    Boiler and portfolio are those the body names, where the poster has or had a grant there; else nobody knows them.
+    """
+
+    id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
+    user = models.ForeignKey(User, models.CASCADE, related_name="+")
+    key = models.UUIDField(null=True)  # by which it came; none: by a session
+    at = models.DateTimeField(db_index=True)  # read by purge
+    request_id = models.CharField(max_length=64)
+    route = models.CharField(max_length=200)
+    status = models.PositiveSmallIntegerField()
+    faults = models.JSONField()
+    body = models.BinaryField()
+    portfolio = models.ForeignKey(Portfolio, models.PROTECT, null=True, related_name="+")
+    boiler = models.ForeignKey(Boiler, models.PROTECT, null=True, related_name="+")

@@ -40,9 +40,12 @@ OWN_CORRECTION = timedelta(hours=24)  # after posting, an author corrects a visi
 
 
 def grants(user: User, action: str, at: datetime) -> QuerySet[Grant]:
-    """The grants in force at `at` that allow `action`."""
-    roles = ACTIONS[action]
-    return Grant.objects.filter(Q(until__isnull=True) | Q(until__gt=at), user=user, role__in=roles)
+    """The grants in force at `at` that allow `action`, as far as the key reaches that stands for the user."""
+    roles, reach = ACTIONS[action], user.reach
+    if reach is not None and not reach.covers(action):
+        return Grant.objects.none()
+    granted = Grant.objects.filter(Q(until__isnull=True) | Q(until__gt=at), user=user, role__in=roles)
+    return granted.filter(portfolio=reach.portfolio) if reach is not None and reach.portfolio else granted
 
 
 def may(user: User, action: str, portfolio: UUID, building: UUID, at: datetime) -> bool:

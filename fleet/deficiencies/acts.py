@@ -7,7 +7,8 @@ from uuid import UUID
 
 from django.db.models import Q
 
-from fleet.accounts.models import Grant, Qualification, User
+from fleet.accounts.models import Grant, User
+from fleet.accounts.people import held_at
 from fleet.deficiencies import life
 from fleet.deficiencies.life import Life
 from fleet.deficiencies.models import Act, Deficiency
@@ -58,7 +59,7 @@ def refuse(
         raise Refused("stale", f"This has changed: it is at version {row.version} now.", ("version",), status=412)
     if now.status in ("closed", "withdrawn", "merged"):
         raise Refused("not_open", _over(row, now), status=409)
-    if decision.kind == "explained" and not _qualified(by, at):
+    if decision.kind == "explained" and not _qualified(by, row, at):
         raise Refused("not_qualified", "Only a qualified technician explains a deficiency.", status=403)
     faults = list(_CHECKS[decision.kind](decision, row, now, boiler, at))
     if faults:
@@ -69,9 +70,8 @@ def _over(row: Deficiency, now: Life) -> str:
     return f"This is part of deficiency {row.merged_into_id} now." if row.merged_into_id else f"This is {now.status}."
 
 
-def _qualified(by: User, at: datetime) -> bool:
-    held = Qualification.objects.filter(Q(until=None) | Q(until__gt=at), user=by, code="technician", since__lte=at)
-    return held.exists()
+def _qualified(by: User, row: Deficiency, at: datetime) -> bool:
+    return "technician" in held_at(row.portfolio_id, by.id, at)
 
 
 def _assigned(decision: Decision, row: Deficiency, now: Life, boiler: Boiler, at: datetime) -> Iterator[Fault]:

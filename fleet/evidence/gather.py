@@ -8,7 +8,7 @@ from uuid import UUID
 
 from django.db.models import Q, QuerySet
 
-from fleet.accounts.models import Qualification
+from fleet.accounts import people as accounts
 from fleet.calendar import day_start
 from fleet.catalog import queries as catalog
 from fleet.portfolio.models import Boiler, Fitting, Paper, Position, ServiceState, Setting
@@ -120,7 +120,7 @@ def _visits(boiler: Boiler, positions: list[UUID], known_at: datetime | None) ->
     posted = {v.id: v for v in _posted(boiler, known_at)}
     seconded = _seconded(posted, known_at)
     visits = _undecided(posted, seconded)
-    people = _qualifications(visits)
+    people = _qualifications(boiler, visits)
     entries = _entries(visits, positions)
     for visit in visits.values():
         own = visit.boiler_id == boiler.id
@@ -170,11 +170,11 @@ def _undecided(posted: dict[UUID, Visit], seconded: set[UUID]) -> dict[UUID, Vis
     return {id_: visit for id_, visit in posted.items() if id_ not in gone}
 
 
-def _qualifications(visits: dict[UUID, Visit]) -> dict[UUID, set[str]]:
+def _qualifications(boiler: Boiler, visits: dict[UUID, Visit]) -> dict[UUID, set[str]]:
     """What the people of each visit were qualified for when it was performed; unknown is none."""
     present = Attendance.objects.filter(visit__in=list(visits), user__isnull=False).values_list("visit", "user")
     held = defaultdict(list)
-    for row in Qualification.objects.filter(user__in={user for _, user in present}):
+    for row in accounts.held(boiler.portfolio_id).filter(user__in={user for _, user in present}):
         held[row.user_id].append(row)
     found: dict[UUID, set[str]] = defaultdict(set)
     for visit, user in present:

@@ -7,7 +7,8 @@ from uuid import UUID
 
 from django.db.models import Q
 
-from fleet.accounts.models import Grant, Qualification, User
+from fleet.accounts.models import Grant, User
+from fleet.accounts.people import held_at
 from fleet.calendar import day_of, day_start
 from fleet.errors import Fault, Refused
 from fleet.jobs import states
@@ -91,7 +92,7 @@ def _who(job: Job, decision: Decision, at: datetime) -> Iterator[Fault]:
     moment = max(decision.since or at, at)
     if first is None or not _known(first, job, moment):
         yield Fault("unknown_person", "No such person here.", ("to",))
-    elif missing := sorted(set(job.skills) - _held(first, moment)):
+    elif missing := sorted(set(job.skills) - held_at(job.portfolio_id, first, moment)):
         yield Fault("not_qualified", f"Not qualified then: {', '.join(missing)}.", ("to",))
     if job.people > 1 and second is None:
         yield Fault("required", "What is asked takes two people: name the second.", ("with",))
@@ -111,12 +112,7 @@ def _known(person: UUID, job: Job, at: datetime) -> bool:
         portfolio=job.portfolio_id,
     )
     active = User.objects.filter(id=person, is_active=True)
-    return here.exists() or (active.exists() and "technician" in _held(person, at))
-
-
-def _held(person: UUID, at: datetime) -> set[str]:
-    held = Qualification.objects.filter(Q(until=None) | Q(until__gt=at), user=person, since__lte=at)
-    return set(held.values_list("code", flat=True))
+    return here.exists() or (active.exists() and "technician" in held_at(job.portfolio_id, person, at))
 
 
 def lock_people(people: Iterable[UUID | None]) -> None:

@@ -77,16 +77,16 @@ def _passes(places: Iterable[UUID], release: Catalogue) -> list[tuple[UUID, str,
 
 
 def _held(visits: Iterable[UUID]) -> dict[UUID, list[tuple[str, datetime, datetime | None]]]:
-    """Per visit the qualifications of those who were there."""
-    there = list(Attendance.objects.filter(visit__in=visits, user__isnull=False).values_list("visit", "user"))
-    own: dict[UUID, list[Any]] = defaultdict(list)
-    for user, *held in Qualification.objects.filter(user__in={u for _, u in there}).values_list(
-        "user", "code", "since", "until"
-    ):
-        own[user].append(tuple(held))
+    """Per visit the qualifications of those who were there, by the word of its portfolio or the installation's."""
+    present = Attendance.objects.filter(visit__in=visits, user__isnull=False)
+    there = list(present.values_list("visit", "user", "portfolio"))
+    own: dict[UUID, list[Qualification]] = defaultdict(list)
+    for row in Qualification.objects.filter(user__in={user for _, user, _ in there}):
+        own[row.user_id].append(row)
     found: dict[UUID, list[Any]] = defaultdict(list)
-    for visit, user in there:
-        found[visit] += own[user]
+    for visit, user, portfolio in there:
+        counts = (q for q in own[user] if q.portfolio_id in (None, portfolio))
+        found[visit] += [(q.code, q.since, q.until) for q in counts]
     return found
 
 

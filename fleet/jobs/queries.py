@@ -64,6 +64,12 @@ def status_at(job: Job, at: datetime) -> str:
     return states.MISSED if passed else job.status
 
 
+def of_status(rows: QuerySet[Job], status: str, at: datetime) -> QuerySet[Job]:
+    """Those that are there at `at`, as `status_at` says of each."""
+    passed = Q(status__in=states.HELD, ends_at__isnull=False, ends_at__lte=at)
+    return rows.filter(passed | Q(status=status)) if status == states.MISSED else rows.filter(~passed, status=status)
+
+
 def all_shown(rows: Iterable[Job], at: datetime) -> list[Shown]:
     """Each of them at `at`."""
     return [shown(job, at) for job in rows]

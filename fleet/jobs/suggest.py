@@ -4,7 +4,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from datetime import UTC, datetime, timedelta
 from uuid import UUID
 
-from django.db.models import Q
+from django.db.models import Q, QuerySet
 
 from fleet.board.models import StateSegment
 from fleet.board.queries import holds_at
@@ -71,8 +71,16 @@ def owed(building: UUID, release: Catalogue, at: datetime) -> list[work.Wanted]:
     return list({(w.position, w.procedure): w for w in reversed(made)}.values())[::-1]
 
 
+def states_of(boiler: UUID, soon_from: datetime, at: datetime) -> QuerySet[StateSegment]:
+    """What is wrong with, owed at, or owed soon at each place of a boiler: all but what is proven."""
+    now = holds_at(at) & ~Q(state="proven")
+    soon = Q(state="due", since__gt=at, since__lte=soon_from + SOON)
+    found = StateSegment.objects.filter(now | soon, boiler=boiler).select_related("position")
+    return found.order_by("since", "position__name", "id")
+
+
 def _owed(segment: StateSegment, release: Catalogue, kinds: Mapping[UUID, str]) -> work.Wanted | None:
-    code = _procedure(segment, release, kinds.get(segment.position_id, ""))
+    code = procedure_of(segment, release, kinds.get(segment.position_id, ""))
     if not code:
         return None
     level = CLASS.get(segment.state, "routine")
@@ -80,7 +88,7 @@ def _owed(segment: StateSegment, release: Catalogue, kinds: Mapping[UUID, str]) 
     return work.Wanted(segment.boiler_id, segment.position_id, None, code, sentence, level, segment.since)
 
 
-def _procedure(segment: StateSegment, release: Catalogue, kind: str) -> str:
+def procedure_of(segment: StateSegment, release: Catalogue, kind: str) -> str:
     """The procedure a state asks for: the one its sentence names, else the quickest full proof of what is fitted."""
     own = [p for p in release.procedures.values() if kind in p.kinds]
     named = [p.code for p in own if _named(p, str(segment.reason["sentence"]))]

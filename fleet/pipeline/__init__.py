@@ -4,8 +4,20 @@ from fleet.pipeline.acts import act_on_alert, act_on_deficiency
 from fleet.pipeline.catalogue import load_catalogue
 from fleet.pipeline.conclude import Concluded
 from fleet.pipeline.corrections import second_correction
+from fleet.pipeline.edits import (
+    Edited,
+    add_building,
+    add_cells,
+    edit_cells,
+    hand_in_paper,
+    remove_device,
+    set_service,
+    set_value,
+)
+from fleet.pipeline.imports import confirm_import, receive_import, withdraw_import, work_on_imports
 from fleet.pipeline.jobs import Asked, act_on_job, create_job
 from fleet.pipeline.papers import add_paper
+from fleet.pipeline.people import end_role, grant_role, qualify
 from fleet.pipeline.register import change_register
 from fleet.pipeline.sweep import Swept, rebuild, sweep
 from fleet.pipeline.terms import adopt_terms
@@ -14,18 +26,33 @@ from fleet.pipeline.visits import Posted, post_visits
 __all__ = [
     "Asked",
     "Concluded",
+    "Edited",
     "Posted",
     "Swept",
     "act_on_alert",
     "act_on_deficiency",
     "act_on_job",
+    "add_building",
+    "add_cells",
     "add_paper",
     "adopt_terms",
     "change_register",
+    "confirm_import",
     "create_job",
+    "edit_cells",
+    "end_role",
+    "grant_role",
+    "hand_in_paper",
     "load_catalogue",
     "post_visits",
+    "qualify",
     "rebuild",
+    "receive_import",
+    "remove_device",
     "second_correction",
+    "set_service",
+    "set_value",
     "sweep",
+    "withdraw_import",
+    "work_on_imports",
 ]

@@ -10,7 +10,7 @@ from fleet.rules.values import Heat, Judgement
 def next_boundary(judgement: Judgement, more: Iterable[datetime], at: datetime) -> datetime | None:
     """The next of them after `at`."""
     instants = [s.since for s in (*judgement.standings, *judgement.states) if s.since]
-    instants += [d.opened_at for d in judgement.deficiencies]
+    instants += [i for d in judgement.deficiencies for i in (d.opened_at, *(s.since for s in d.levels))]
     instants += [i for c in judgement.conditions for i in (c.since, c.until) if i]
     return min((i for i in (*instants, *more) if i > at), default=None)
 

@@ -105,7 +105,8 @@ def _one(boiler: Boiler, at: datetime, *, acted: bool) -> Concluded:
     since = last.judged_at if last else None
     moved = kept.survey or passed(ends(spans), since, at), kept.heat or passed(warm, since, at)
     if written or acted or _stale(last, build, at):
-        following = next_boundary(judgement, [*ends(spans), *warm, *alarms.shelves_end], at)
+        decisions_end = [a.until for a in acts if a.until]
+        following = next_boundary(judgement, [*ends(spans), *warm, *alarms.shelves_end, *decisions_end], at)
         news += _stamped(boiler, last, build, following, at)
         written += 1
     return Concluded(boiler, before, judgement, news, written, *moved)

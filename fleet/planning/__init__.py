@@ -1,1 +1,1 @@
-"""PURE. Rounds and season spread. Nothing here yet."""
+"""PURE. The order of work on a visit; rounds and season spread are to come."""

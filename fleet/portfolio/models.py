@@ -157,3 +157,45 @@ class Paper(Row):
                 fields=["building", "boiler", "kind", "since", "posted_at"], name="paper_once", nulls_distinct=False
             ),
         ]
+
+
+class Import(Row):
+    """A register sheet somebody handed in: compared first, saved once confirmed, kept until `ends_at`. No evidence."""
+
+    who = models.CharField(max_length=200)  # the user's name and id: users stand above this room
+    who_id = models.UUIDField()
+    name = models.CharField(max_length=200)  # of the file, as its sender calls it
+    sha256 = models.CharField(max_length=64)
+    content = models.BinaryField()  # the file until it was read
+    table = models.BinaryField(null=True)  # then what was read, packed: a workbook takes long to read twice
+    status = models.CharField(max_length=16)
+    version = models.PositiveIntegerField(default=1)
+    received_at = models.DateTimeField()
+    finished_at = models.DateTimeField(null=True)
+    ends_at = models.DateTimeField()
+    confirmed_by = models.CharField(max_length=200, blank=True)
+    request_id = models.CharField(max_length=64, blank=True)  # of the confirmation
+    total = models.PositiveIntegerField(default=0)  # of the step it is in; 0 while that is not known
+    done = models.PositiveIntegerField(default=0)
+    tries = models.PositiveSmallIntegerField(default=0)
+    report = models.JSONField(default=dict)
+    digest = models.CharField(max_length=64, blank=True)  # of what it would do: the report must still be true
+    told = models.TextField(blank=True)
+
+    class Meta:
+        indexes = [
+            models.Index(fields=["status"], name="import_status"),  # read by the worker
+            models.Index(fields=["portfolio", "-received_at"], name="import_newest"),  # read by the page
+        ]
+
+
+class ImportPage(Row):
+    """A few hundred lines of an import's report, by part: what changes, what is the same, what is missing."""
+
+    of = models.ForeignKey(Import, models.CASCADE, related_name="pages")
+    part = models.CharField(max_length=16)
+    number = models.PositiveIntegerField()
+    lines = models.JSONField()
+
+    class Meta:
+        constraints = [models.UniqueConstraint(fields=["of", "part", "number"], name="import_page_once")]

@@ -5,7 +5,8 @@ from datetime import datetime
 
 from django.db.models import Q, QuerySet
 
-from fleet.accounts.models import Qualification, User
+from fleet.accounts.models import User
+from fleet.accounts.people import held_at
 from fleet.errors import Fault, Refused
 from fleet.portfolio.models import Fitting
 from fleet.visits.incoming import IncomingVisit
@@ -60,6 +61,5 @@ def refuse_second(visit: Visit, by: User, at: datetime) -> None:
         raise Refused("seconded_already", "It has its second name.", status=409)
     if visit.posted_by_id == by.id:
         raise Refused("own_correction", "The second name is another person's than its poster's.", status=403)
-    held = Qualification.objects.filter(Q(until=None) | Q(until__gt=at), user=by, code=QUALIFICATION, since__lte=at)
-    if not held.exists():
+    if QUALIFICATION not in held_at(visit.portfolio_id, by.id, at):
         raise Refused("not_qualified", "The second name is a qualified technician's.", status=403)

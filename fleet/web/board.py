@@ -12,8 +12,8 @@ from fleet.accounts import policy
 from fleet.accounts.models import User
 from fleet.alerts import queries as alerts
 from fleet.board import queries as board
+from fleet.pipeline.fresh import build
 from fleet.web.pages import page
-from fleet.web.release import release
 from fleet.web.sheet import lay_out
 
 
@@ -29,7 +29,7 @@ def _tag(request: HttpRequest, at: datetime) -> str:
     boilers = policy.boilers(user, "board.see", at)
     granted = policy.grants(user, "board.see", at).order_by("id").values_list("id", "role", "portfolio", "building")
     # The sweep raises and returns "could not be judged" without a pulse of its own.
-    seen = (release(), user.pk, list(granted), board.fingerprint(boilers, at), alerts.newest(boilers))
+    seen = (build(), user.pk, list(granted), board.fingerprint(boilers, at), alerts.newest(boilers))
     return f'"{sha256(repr(seen).encode()).hexdigest()}"'
 
 

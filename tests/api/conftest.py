@@ -6,6 +6,7 @@ Nearly every post here is refused and leaves nothing; what an accepted one leave
 import importlib
 import pkgutil
 from collections.abc import Callable, Iterator
+from datetime import datetime
 from types import SimpleNamespace
 from typing import Any
 
@@ -17,6 +18,7 @@ from fleet.accounts.models import User
 from tests.api.phone import Phone
 from tests.cast import NOW, Fleet, make_fleet
 
+SetClock = Callable[[datetime], None]
 Phones = Callable[[User], Phone]
 MODULES = [importlib.import_module(f"api.{found.name}") for found in pkgutil.iter_modules(api.__path__)]
 # Every module of the API that reads the clock.
@@ -36,6 +38,17 @@ def clock(monkeypatch: pytest.MonkeyPatch) -> None:
     """The API's clock stands at NOW."""
     for module in CLOCKS:
         monkeypatch.setattr(module, "timezone", SimpleNamespace(now=lambda: NOW))
+
+
+@pytest.fixture
+def clock_at(monkeypatch: pytest.MonkeyPatch) -> SetClock:
+    """Put the API's clock to another instant."""
+
+    def to(at: datetime) -> None:
+        for module in CLOCKS:
+            monkeypatch.setattr(module, "timezone", SimpleNamespace(now=lambda: at))
+
+    return to
 
 
 @pytest.fixture

@@ -16,7 +16,9 @@ from fleet.accounts.models import Grant, Key, User
 from fleet.alerts.models import Alert
 from fleet.deficiencies.models import Deficiency
 from fleet.jobs.acts import Decision
+from fleet.portfolio.models import Fitting
 from fleet.visits.incoming import IncomingVisit
+from fleet.visits.models import Visit
 from tests.api.phone import VISITS, Phone, flush, told
 from tests.cast import DAY, NOW, Fleet, make_person
 
@@ -32,6 +34,21 @@ TABLE: dict[str, tuple[str, tuple[int, ...]]] = {
     "docs": ("GET", OPEN),
     "visits": ("POST", (401, 404, 201, 201, 403, 404)),
     "visit": ("GET", SEEN),
+    "visit-facts": ("GET", SEEN),
+    "portfolios": ("GET", LISTED),
+    "portfolio": ("GET", SEEN),
+    "buildings": ("GET", LISTED),
+    "building": ("GET", SEEN),
+    "boiler": ("GET", SEEN),
+    "sheet": ("GET", SEEN),
+    "history": ("GET", SEEN),
+    "all-positions": ("GET", LISTED),
+    "position": ("GET", SEEN),
+    "devices": ("GET", LISTED),
+    "device": ("GET", SEEN),
+    "procedures": ("GET", LISTED),
+    "procedure": ("GET", LISTED),  # reference data: anybody signed in
+    "deficiencies": ("GET", LISTED),
     "boilers": ("GET", LISTED),
     "positions": ("GET", SEEN),
     "standing": ("GET", SEEN),
@@ -62,6 +79,17 @@ TABLE: dict[str, tuple[str, tuple[int, ...]]] = {
     "calendar-feeds": ("GET", LISTED),
     "calendar-feed": ("DELETE", (401, 404, 404, 404, 404, 404)),  # nobody's own
     "calendar": ("GET", (404,) * 6),  # only its address opens one
+    "keys": ("GET", LISTED),
+    "key": ("DELETE", (401, *(403,) * 5)),  # no key revokes one
+    "revoke-key": ("POST", (401, *(403,) * 5)),
+    "register": ("GET", SEEN),
+    "register-imports": ("POST", (401, 404, 403, 403, 403, 404)),
+    "register-import": ("GET", (401, 404, 403, 403, 403, 404)),
+    "register-import-lines": ("GET", (401, 404, 403, 403, 403, 404)),
+    "register-import-confirm": ("POST", (401, 404, 403, 403, 403, 404)),
+    "register-import-withdraw": ("POST", (401, 404, 403, 403, 403, 404)),
+    "refused-posts": ("GET", LISTED),
+    "refused-post": ("GET", (401, *(404,) * 5)),  # the office's
     "nowhere": ("GET", (404,) * 6),
 }
 
@@ -96,13 +124,40 @@ def scene(fleet: Fleet) -> Scene:
         "changes": "/api/v1/changes/",
         "figures": "/api/v1/figures/",
         "forecast": "/api/v1/figures/forecast/",
+        **_there(fleet),
         **_acted_on(fleet, visit),
         **_sent(fleet, dispatcher),
         "calculations": "/api/v1/calculations/",
         "calculation": "/api/v1/calculations/ladder/",
+        "keys": "/api/v1/keys/",
+        "key": f"/api/v1/keys/{uuid4()}/",
+        "revoke-key": f"/api/v1/keys/{uuid4()}/revoke/",
+        **_register(fleet),
+        "refused-posts": "/api/v1/refused-posts/",
+        "refused-post": f"/api/v1/refused-posts/{uuid4()}/",
         "nowhere": "/api/v1/nowhere/",
     }
     return Scene(phones, visit.id, addresses)
+
+
+def _there(fleet: Fleet) -> dict[str, str]:
+    """What is there: lists, and one of each."""
+    bench = fleet.bench()
+    boiler, device = f"/api/v1/boilers/{bench.boiler.id}/", Fitting.objects.filter(position=bench.places["limit"]).get()
+    lists = {n: f"/api/v1/{n}/" for n in ("portfolios", "buildings", "devices", "procedures", "deficiencies")}
+    return {
+        **lists,
+        "visit-facts": f"{VISITS}{Visit.objects.get().id}/facts/",
+        "portfolio": f"/api/v1/portfolios/{fleet.portfolio.id}/",
+        "building": f"/api/v1/buildings/{bench.boiler.building_id}/",
+        "boiler": boiler,
+        "sheet": f"{boiler}sheet/",
+        "history": f"{boiler}history/",
+        "all-positions": "/api/v1/positions/",
+        "position": f"/api/v1/positions/{bench.places['limit']}/",
+        "device": f"/api/v1/devices/{device.device_id}/",
+        "procedure": "/api/v1/procedures/flush/",
+    }
 
 
 def _acted_on(fleet: Fleet, visit: IncomingVisit) -> dict[str, str]:
@@ -117,6 +172,14 @@ def _acted_on(fleet: Fleet, visit: IncomingVisit) -> dict[str, str]:
         **{n: f"/api/v1/deficiencies/{deficiency.id}/{n}/" for n in ("assign", "report-repair", "defer", "explain")},
         **{n: f"/api/v1/alerts/{alert.id}/{n}/" for n in ("acknowledge", "shelve")},
     }
+
+
+def _register(fleet: Fleet) -> dict[str, str]:
+    """The register of the portfolio, and an import that is not there."""
+    base = f"/api/v1/portfolios/{fleet.portfolio.id}/register/"
+    one = f"{base}imports/{uuid4()}/"
+    steps = {f"register-import-{step}": f"{one}{step}/" for step in ("lines", "confirm", "withdraw")}
+    return {"register": base, "register-imports": f"{base}imports/", "register-import": one, **steps}
 
 
 def _sent(fleet: Fleet, dispatcher: User) -> dict[str, str]:
@@ -159,8 +222,8 @@ def test_everybody_is_answered_as_the_table_says(route: str, person: str, scene:
 @pytest.mark.parametrize("route", ["boilers", "alerts"])
 def test_lists_show_nothing_to_who_may_see_nothing(route: str, person: str, scene: Scene, fleet: Fleet) -> None:
     fleet.post(fleet.flushed(NOW, burner_stopped=False))
-    assert answer(scene, route, "technician").json() != []
-    assert answer(scene, route, person).json() == []
+    assert answer(scene, route, "technician").json()["items"] != []
+    assert answer(scene, route, person).json()["items"] == []
 
 
 @pytest.mark.parametrize("route", ["visit", "positions"])

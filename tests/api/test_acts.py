@@ -168,7 +168,7 @@ def test_bad_input_is_refused_in_its_place(
 
 def test_the_feed_shows_what_was_decided_and_the_portfolios_own_alert(held: Fleet, people: dict[str, User]) -> None:
     send(held, people["manager"], "shelve")
-    listed = Phone.of(people["manager"]).get("/api/v1/alerts/").json()
+    listed = Phone.of(people["manager"]).get("/api/v1/alerts/").json()["items"]
     found = {a["condition"]: (a["status"], a["boiler"] is None) for a in listed}
     assert (found["hold"], found["not_surveyed"]) == (("shelved", False), ("raised", True))
 

@@ -80,10 +80,10 @@ def test_a_declined_job_says_why(fleet: Fleet, dana: Phone, rosa: Phone) -> None
 
 def test_a_technician_sees_own_jobs_a_dispatcher_all(fleet: Fleet, dana: Phone, rosa: Phone) -> None:
     job = make(fleet, dana)
-    listed = [[j["id"] for j in phone.get(JOBS).json()] for phone in (dana, rosa)]
+    listed = [[j["id"] for j in phone.get(JOBS).json()["items"]] for phone in (dana, rosa)]
     assert listed == [[job["id"]], []]
     send(dana, job, "plan", to=str(fleet.technician.id), start=START)
-    assert [j["id"] for j in rosa.get(JOBS).json()] == [job["id"]]
+    assert [j["id"] for j in rosa.get(JOBS).json()["items"]] == [job["id"]]
 
 
 def test_another_technicians_job_is_not_there(fleet: Fleet, dana: Phone) -> None:
@@ -96,8 +96,8 @@ def test_another_technicians_job_is_not_there(fleet: Fleet, dana: Phone) -> None
 @pytest.mark.parametrize(("status", "count"), [("planned", 1), ("to_plan", 0)])
 def test_the_list_is_asked_by_status_and_building(status: str, count: int, fleet: Fleet, dana: Phone) -> None:
     job = plan(fleet, dana)
-    assert len(dana.get(f"{JOBS}?status={status}&building={job['building']}").json()) == count
-    assert dana.get(f"{JOBS}?building={uuid4()}").json() == []
+    assert len(dana.get(f"{JOBS}?status={status}&building={job['building']}").json()["items"]) == count
+    assert dana.get(f"{JOBS}?building={uuid4()}").json()["items"] == []
 
 
 def test_what_is_suggested_can_be_made_as_it_stands(fleet: Fleet, dana: Phone) -> None:

@@ -80,7 +80,7 @@ def test_other_content_under_a_known_id_is_refused_with_409(path: Any, value: An
 
 
 def test_a_visit_without_an_id_is_given_one(rosa: Phone, fleet: Fleet) -> None:
-    response = rosa.post(but(flush(fleet), "id", to=DROP))
+    response = rosa.post(but(flush(fleet), "id", to=DROP), headers={"Idempotency-Key": '"a-flush"'})
     assert response["Location"] == f"{VISITS}{response.json()['visit']}/"
 
 

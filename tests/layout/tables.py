@@ -23,6 +23,8 @@ NOT_EVIDENCE = {
     "portfolio.boiler": "register, and the row that is locked",
     "portfolio.headergroup": "register",
     "portfolio.position": "register",
+    "portfolio.import": "a sheet handed in: its progress, kept some days",
+    "portfolio.importpage": "its report, kept as long",
     "catalog.kind": "a code that rows point at: its name may be mended, it may be retired",
     "catalog.role": "the same",
     "catalog.procedure": "the same",

@@ -1,5 +1,7 @@
 """A register sheet is read whole, or refused with every fault at its row and column."""
 
+from typing import Any
+
 import pytest
 
 from fleet.errors import Refused
@@ -73,9 +75,16 @@ def test_a_ragged_row_is_refused(text: str, code: str) -> None:
     assert faults(sheet(text)) == [(code, (2,))]
 
 
-@pytest.mark.parametrize("text", ['"open', '"a"b', "x" * 200_000])
-def test_what_is_no_table_is_refused(text: str) -> None:
-    assert faults(sheet(row(address=text))) == [("not_a_table", ())]
+@pytest.mark.parametrize(
+    ("text", "fault"),
+    [
+        ('"open', ("half_a_file", (2, "address"))),
+        ('"a"b', ("not_a_table", (2,))),
+        ("x" * 200_000, ("not_a_table", (2,))),
+    ],
+)
+def test_what_is_no_table_is_refused_in_its_row(text: str, fault: tuple[str, Any]) -> None:
+    assert faults(sheet(row(address=text))) == [fault]
 
 
 @pytest.mark.parametrize("column", ["building_ref", "address", "boiler_ref", "boiler_name", "ref", "name"])

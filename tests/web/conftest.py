@@ -10,8 +10,8 @@ from django.test import Client
 from playwright.sync_api import Browser, sync_playwright
 
 from fleet.accounts.models import User
-from fleet.web import pages
-from tests.cast import NOW, Fleet
+from fleet.web import pages, register, register_boiler, register_building, register_import
+from tests.cast import NOW, Fleet, make_person
 from tests.servers import chromium, need
 
 SetClock = Callable[[datetime], None]
@@ -46,6 +46,14 @@ def sign_in() -> SignIn:
 def rosa(fleet: Fleet, sign_in: SignIn, clock: SetClock) -> Client:
     """The technician of Larkfield Homes, signed in, on a Monday in January."""
     return sign_in(fleet.technician)
+
+
+@pytest.fixture
+def ines(fleet: Fleet, clock: SetClock, sign_in: SignIn, monkeypatch: pytest.MonkeyPatch) -> Client:
+    """The office, signed in, on a Monday in January."""
+    for door in (register, register_boiler, register_building, register_import):
+        monkeypatch.setattr(door, "timezone", SimpleNamespace(now=lambda: NOW))
+    return sign_in(make_person("ines", fleet.portfolio, "office"))
 
 
 @pytest.fixture

@@ -1,0 +1,131 @@
+"""Buildings: address, zone, when they can be entered, what stands in them and which papers are in force."""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+from uuid import UUID
+
+from django.db.models import QuerySet
+from django.http import Http404
+from drf_spectacular.utils import OpenApiParameter
+from rest_framework import serializers
+from rest_framework.request import Request
+
+from api.pages import List, PageSerializer, Walk, described
+from api.single import Single, described_one
+from api.strict import IdField
+from fleet.accounts import policy
+from fleet.portfolio import queries
+from fleet.portfolio.models import Boiler, HeaderGroup, Paper
+from fleet.portfolio.models import Building as Row
+
+ONE = OpenApiParameter("building", UUID, OpenApiParameter.PATH)
+ACTION = "register.see"
+
+
+class BuildingsAskedSerializer(PageSerializer):
+    """Which buildings."""
+
+    portfolio = IdField(required=False)
+
+
+class StandsSerializer(serializers.Serializer[Any]):
+    """A boiler that stands in it."""
+
+    id = serializers.UUIDField()
+    ref = serializers.CharField()
+    name = serializers.CharField()
+    header_group = serializers.UUIDField(source="header_group_id", allow_null=True)
+
+
+class PaperSerializer(serializers.Serializer[Any]):
+    """A dated paper of the building, or of one of its boilers; `until` is its last local day."""
+
+    id = serializers.UUIDField()
+    boiler = serializers.UUIDField(source="boiler_id", allow_null=True)
+    kind = serializers.CharField()
+    name = serializers.CharField()
+    since = serializers.DateTimeField()
+    until = serializers.DateField()
+
+
+class HeaderGroupSerializer(serializers.Serializer[Any]):
+    """Boilers that share header, returns, feed tank or vent."""
+
+    id = serializers.UUIDField()
+    ref = serializers.CharField()
+
+
+class BuildingSerializer(serializers.Serializer[Any]):
+    """One address; an empty `access_hours` is no restriction."""
+
+    id = serializers.UUIDField(source="row.id")
+    portfolio = serializers.UUIDField(source="row.portfolio_id")
+    ref = serializers.CharField(source="row.ref")
+    address = serializers.CharField(source="row.address")
+    zone = serializers.CharField(source="row.zone")
+    units = serializers.IntegerField(source="row.units")
+    access_hours = serializers.CharField(source="row.access_hours", allow_blank=True)
+    boilers = StandsSerializer(many=True)
+    papers = PaperSerializer(many=True)
+    header_groups = HeaderGroupSerializer(many=True)
+
+
+@dataclass(frozen=True, slots=True)
+class Told:
+    """A building with what stands in it; papers are those in force at an instant."""
+
+    row: Any
+    at: datetime
+
+    @property
+    def boilers(self) -> list[Boiler]:
+        """By ref."""
+        return sorted(self.row.boilers.all(), key=lambda b: b.ref)
+
+    @property
+    def papers(self) -> list[Paper]:
+        """The newest of each kind."""
+        return queries.papers(self.row, self.at)
+
+    @property
+    def header_groups(self) -> list[HeaderGroup]:
+        """By ref."""
+        return sorted(self.row.header_groups.all(), key=lambda g: g.ref)
+
+
+def seen(request: Request, at: datetime) -> QuerySet[Row]:
+    """The buildings that may be seen."""
+    user = request.user
+    return queries.buildings(policy.boilers(user, ACTION, at), policy.portfolios(user, ACTION, at))
+
+
+@described("listBuildings")
+class Buildings(List):
+    """Buildings."""
+
+    form, item, action, order = BuildingsAskedSerializer, BuildingSerializer, ACTION, ("ref", "id")
+
+    def found(self, request: Request, walk: Walk, **where: UUID) -> QuerySet[Row]:
+        """Those that may be seen."""
+        rows = seen(request, walk.now)
+        return rows.filter(portfolio=walk.given["portfolio"]) if "portfolio" in walk.given else rows
+
+    def shown(self, rows: Sequence[Any], walk: Walk) -> Iterable[Told]:
+        """With what stands in them."""
+        return [Told(r, walk.at) for r in rows]
+
+
+@described_one("getBuilding", ONE)
+class Building(Single):
+    """One building."""
+
+    item, action = BuildingSerializer, ACTION
+
+    def one(self, request: Request, at: datetime, **where: UUID) -> Told:
+        """With what stands in it."""
+        row = seen(request, at).filter(id=where["building"]).first()
+        if row is None:
+            raise Http404
+        return Told(row, at)

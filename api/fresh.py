@@ -1,0 +1,54 @@
+"""304 for what has not moved: weak tags (RFC 9110), since `as_of` differs between two answers that say the same."""
+
+from datetime import datetime
+from typing import Any
+
+from django.http import HttpResponse
+from django.utils.http import parse_etags
+from drf_spectacular.utils import OpenApiParameter, OpenApiResponse
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from fleet.pipeline.fresh import Ground, ground
+
+IF_NONE_MATCH = OpenApiParameter(
+    "If-None-Match",
+    str,
+    OpenApiParameter.HEADER,
+    description="The ETag of an answer kept: 304 while nothing it rests on has moved and no boundary has passed.",
+)
+NOT_MODIFIED = {304: OpenApiResponse(description="What was answered before still holds.")}
+
+
+class Kept:
+    """One question on its ground: whether the asker's copy still holds, and the headers of a new answer."""
+
+    def __init__(self, request: Request, action: str, at: datetime, *more: Any) -> None:
+        self.ground: Ground = ground(request.user, action, at)
+        self._fresh = self.ground.holds(at)
+        self._sent = request.headers.get("If-None-Match", "")
+        who = (request.user.pk, getattr(request.user, "reach", None))
+        said = (request.build_absolute_uri(), request.headers.get("Accept-Language", ""), _form(request))
+        # Releases begin on their days: the day is a boundary of its own.
+        self.tag = f'W/"{self.ground.tag(action, who, said, at.date(), *more)}"'
+
+    @property
+    def unmoved(self) -> bool:
+        """Whether the asker holds this very answer; never once a boundary has passed that nobody has judged yet."""
+        sent = {tag.removeprefix("W/") for tag in parse_etags(self._sent)}
+        return self._fresh and self.tag.removeprefix("W/") in sent
+
+    @property
+    def headers(self) -> dict[str, str]:
+        """Without a tag where time has passed something that nothing has looked at yet."""
+        kept = {"Cache-Control": "private, no-cache"}
+        return {**kept, "ETag": self.tag} if self._fresh else kept
+
+    def not_modified(self) -> HttpResponse:
+        """The answer without a body."""
+        return Response(status=304, headers=self.headers)
+
+
+def _form(request: Request) -> str:
+    """JSON, or another form of the same list."""
+    return str(getattr(getattr(request, "accepted_renderer", None), "format", ""))

@@ -1,0 +1,127 @@
+"""Keys of devices: listed without their secrets, made and revoked by people who are signed in."""
+
+from typing import Any
+from uuid import UUID
+
+from django.core.exceptions import PermissionDenied
+from django.db import transaction
+from django.http import Http404
+from django.utils import timezone
+from drf_spectacular.utils import OpenApiExample, extend_schema
+from rest_framework import serializers
+from rest_framework.request import Request
+from rest_framework.response import Response
+from rest_framework.views import APIView
+
+from api.answers import problems
+from api.asked import asked
+from api.strict import IdField, InstantField, StrictSerializer, TextField
+from fleet.accounts import keys, policy
+from fleet.accounts.scopes import SCOPES
+
+TOLD_ONCE = {"Cache-Control": "no-store"}
+NEW: dict[str, Any] = {"name": "Rosa's phone", "scopes": ["read", "visits", "jobs"]}
+
+
+class NewKeySerializer(StrictSerializer):
+    """What the device is called, what its key is for, perhaps in which portfolio only, and until when."""
+
+    name = TextField(max_length=100)
+    scopes = serializers.ListField(child=TextField(max_length=16), max_length=len(SCOPES), allow_empty=False)
+    portfolio = IdField(required=False)
+    expires_at = InstantField(required=False, help_text="At most 400 days from now; left out, 365.")
+
+
+class KeySerializer(serializers.Serializer[Any]):
+    """A key without its secret. Scopes null: all that its owner may; portfolio null: in any."""
+
+    id = serializers.UUIDField()
+    name = serializers.CharField()
+    scopes = serializers.ListField(child=serializers.ChoiceField(choices=list(SCOPES)), allow_null=True)
+    portfolio = serializers.UUIDField(source="portfolio_id", allow_null=True)
+    created_at = serializers.DateTimeField(allow_null=True)
+    expires_at = serializers.DateTimeField()
+    last_used_at = serializers.DateTimeField(allow_null=True)
+
+
+class MadeKeySerializer(KeySerializer):
+    """A new key with its secret."""
+
+    secret = serializers.CharField()
+
+
+class WhoseSerializer(StrictSerializer):
+    """Whose keys: one's own, or of a person granted only what one may change people of."""
+
+    person = IdField(required=False)
+
+
+class Keys(APIView):
+    """The keys of one's devices."""
+
+    @extend_schema(
+        operation_id="listKeys",
+        parameters=[WhoseSerializer],
+        responses={200: KeySerializer(many=True), **problems(400, 401, 404)},
+    )
+    def get(self, request: Request) -> Response:
+        """Return those that count now, the newest last, without their secrets, which are kept nowhere."""
+        at = timezone.now()
+        person = asked(request, WhoseSerializer).get("person", request.user.id)
+        if person == request.user.id:
+            return Response(KeySerializer(keys.in_force(request.user, at), many=True).data)
+        found = keys.ruled(request.user, at).filter(id=person).first()
+        if found is None:
+            raise Http404
+        return Response(KeySerializer(keys.in_force(found, at), many=True).data)
+
+    @extend_schema(
+        operation_id="createKey",
+        request=NewKeySerializer,
+        responses={201: MadeKeySerializer, **problems(400, 401, 403, 404, 409, 413, 415, 422, 503)},
+        examples=[OpenApiExample("A technician's phone", value=NEW, request_only=True)],
+    )
+    def post(self, request: Request) -> Response:
+        """Make one for a device of one's own; the secret is told in this answer and never again."""
+        at = timezone.now()
+        _signed_in(request)
+        sent = NewKeySerializer(data=request.data)
+        sent.is_valid(raise_exception=True)
+        given = sent.validated_data
+        portfolio = given.get("portfolio")
+        if portfolio and not policy.grants(request.user, "board.see", at).filter(portfolio=portfolio).exists():
+            raise Http404
+        with transaction.atomic():
+            made = keys.create(user=request.user, at=at, **given)
+        body = {**KeySerializer(made.key).data, "secret": made.secret}
+        return Response(body, status=201, headers={**TOLD_ONCE, "Location": f"/api/v1/keys/{made.key.id}/"})
+
+
+class Key(APIView):
+    """One key."""
+
+    @extend_schema(operation_id="revokeKey", responses={204: None, **problems(401, 403, 404)})
+    def delete(self, request: Request, key: UUID) -> Response:
+        """Revoke it: it opens nothing from now on. Again is as once."""
+        _signed_in(request)
+        if not keys.revoke(key=key, by=request.user, at=timezone.now()):
+            raise Http404
+        return Response(status=204)
+
+
+class Revoke(APIView):
+    """One key, for who can't send DELETE."""
+
+    @extend_schema(operation_id="revokeKeyByPost", request=None, responses={204: None, **problems(401, 403, 404)})
+    def post(self, request: Request, key: UUID) -> Response:
+        """Revoke it, as DELETE does."""
+        _signed_in(request)
+        if not keys.revoke(key=key, by=request.user, at=timezone.now()):
+            raise Http404
+        return Response(status=204)
+
+
+def _signed_in(request: Request) -> None:
+    """A key makes and revokes none: what was lost with a device could else make itself another."""
+    if request.user.reach is not None:
+        raise PermissionDenied

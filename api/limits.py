@@ -1,0 +1,110 @@
+"""How much one key, or one person signed in, may ask in a minute; and how often an address may try keys that are none.
+
+The counters stand in the cache, one for each whole minute. A cache that is away stops nobody: it is logged.
+"""
+
+import logging
+import math
+from datetime import datetime
+from typing import Any
+
+from django.conf import settings
+from django.core.cache import cache
+from django.utils import timezone
+from rest_framework.exceptions import APIException
+from rest_framework.permissions import SAFE_METHODS
+from rest_framework.request import Request
+from rest_framework.throttling import BaseThrottle
+
+from fleet.accounts.address import address_of
+
+SECONDS = 60
+
+log = logging.getLogger(__name__)
+
+
+class TooMuch(APIException):
+    """429, with the seconds until the next minute begins."""
+
+    status_code = 429
+    default_code = "throttled"
+    default_detail = "That was too much for one minute: wait as long as Retry-After says."
+
+    def __init__(self, at: datetime) -> None:
+        super().__init__()
+        self.wait = left(at) - 1  # whoever writes the header rounds up
+
+
+class Limit(BaseThrottle):
+    """So many reads and so many writes a minute, counted apart, for each key and for each person's sessions."""
+
+    def allow_request(self, request: Request, view: Any) -> bool:
+        """Count the request, and raise TooMuch. Who is nobody is served what is open to all, uncounted."""
+        at = timezone.now()
+        if not request.user.is_authenticated:
+            return True
+        reach = getattr(request.user, "reach", None)
+        who = f"key:{reach.key}" if reach is not None else f"user:{request.user.pk}"
+        reads = request.method in SAFE_METHODS
+        most = settings.READS_A_MINUTE if reads else settings.WRITES_A_MINUTE
+        if counted(f"{'reads' if reads else 'writes'}:{who}", at) > most:
+            raise TooMuch(at)
+        return True
+
+
+def check_address(request: Any, at: datetime) -> None:
+    """Raise TooMuch for an address that has tried too many keys that are none: no further one is looked at."""
+    if read(_tried_from(request), at) >= settings.BAD_KEYS_A_MINUTE:
+        raise TooMuch(at)
+
+
+def count_bad_key(request: Any, at: datetime) -> None:
+    """Count a key that is none, for the address it came from."""
+    counted(_tried_from(request), at)
+
+
+def _tried_from(request: Any) -> str:
+    return f"bad-keys:{address_of(request.META)}"
+
+
+def counted(what: str, at: datetime) -> int:
+    """Add one and return how many there are in this minute; 0 where the cache can't be asked."""
+    name = _name(what, at)
+    try:
+        cache.add(name, 0, 2 * SECONDS)
+        return int(cache.incr(name))
+    except Exception:  # whatever a cache's client raises: a limit is a courtesy, a result from the field is not
+        log.warning("the cache does not answer: nothing is limited")
+        return 0
+
+
+def read(what: str, at: datetime) -> int:
+    """How many there are in this minute; 0 where the cache can't be asked."""
+    try:
+        return int(cache.get(_name(what, at), 0))
+    except Exception:  # as above
+        log.warning("the cache does not answer: nothing is limited")
+        return 0
+
+
+def left(at: datetime) -> int:
+    """Whole seconds until the next minute begins, at least one."""
+    return math.ceil(SECONDS - at.timestamp() % SECONDS)
+
+
+def _name(what: str, at: datetime) -> str:
+    return f"{what}:{int(at.timestamp()) // SECONDS}"
+
+
+def described(result: dict[str, Any], **_: Any) -> dict[str, Any]:
+    """Tell of the limits in the OpenAPI document, at everything that asks for a key."""
+    problem = {"$ref": "#/components/schemas/Problem"}
+    told = {
+        "description": "Too much in this minute.",
+        "headers": {"Retry-After": {"schema": {"type": "integer"}, "description": "Seconds to wait."}},
+        "content": {"application/problem+json": {"schema": problem}},
+    }
+    for path, operations in result["paths"].items():
+        for operation in operations.values() if "/v1/" in path else ():
+            operation["responses"].setdefault("429", told)
+    return result

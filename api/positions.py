@@ -1,0 +1,222 @@
+"""Places on boilers: what is known of each now and why, what fills it, what proved it last and when it is due."""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from typing import Any
+from uuid import UUID
+
+from django.db.models import QuerySet
+from django.http import Http404
+from drf_spectacular.utils import OpenApiParameter
+from rest_framework import serializers
+from rest_framework.request import Request
+
+from api.answers import ReasonSerializer
+from api.pages import List, PageSerializer, Walk, described
+from api.single import Single, described_one
+from api.strict import IdField
+from fleet.accounts import policy
+from fleet.assessments.proofs import Proof, proofs
+from fleet.board import listed
+from fleet.board.models import StateSegment
+from fleet.catalog import queries as catalog
+from fleet.portfolio import queries as register
+from fleet.portfolio.models import Position
+from fleet.rules.catalogue import Catalogue
+from fleet.rules.values import State
+from fleet.terms import queries as terms
+from fleet.visits import places as kept
+from fleet.visits.places import Stay, Value
+
+ONE = OpenApiParameter("position", UUID, OpenApiParameter.PATH)
+STATES = [s.value for s in State]
+EMPTY = {"rule": "", "sentence": "It has not been judged yet.", "hazard": "", "position": None}
+
+
+class PositionsAskedSerializer(PageSerializer):
+    """Which places."""
+
+    boiler = IdField(required=False)
+    building = IdField(required=False)
+    state = serializers.ChoiceField(choices=STATES, required=False)
+
+
+class PlaceSerializer(serializers.Serializer[Any]):
+    """A place on a boiler, or on its header group, and what is known of what fills it."""
+
+    id = serializers.UUIDField(source="row.id")
+    boiler = serializers.UUIDField(source="row.boiler_id", allow_null=True)
+    header_group = serializers.UUIDField(source="row.header_group_id", allow_null=True)
+    ref = serializers.CharField(source="row.ref")
+    name = serializers.CharField(source="row.name")
+    role = serializers.CharField(source="row.role_id")
+    state = serializers.ChoiceField(choices=STATES, allow_blank=True, source="row.state")
+    since = serializers.DateTimeField(allow_null=True)
+    until = serializers.DateTimeField(allow_null=True)
+    marks = serializers.ListField(child=serializers.CharField())
+    reason = ReasonSerializer()
+
+
+class OccupantSerializer(serializers.Serializer[Any]):
+    """A device in a place from its fitting on, up to its removal; its attributes' names end in their units."""
+
+    device = serializers.UUIDField(source="device.id")
+    kind = serializers.CharField(source="device.kind_id")
+    name = serializers.CharField(source="device.kind.name")
+    attributes = serializers.DictField(child=serializers.JSONField(), source="device.attributes")
+    since = serializers.DateTimeField()
+    until = serializers.DateTimeField(allow_null=True)
+
+
+class ProofSerializer(serializers.Serializer[Any]):
+    """The newest pass of a procedure by the present device, and when the procedure is due again by time alone."""
+
+    procedure = serializers.CharField()
+    name = serializers.CharField()
+    proof = serializers.ChoiceField(choices=("full", "partial", "due_only", "none"))
+    passed_at = serializers.DateTimeField()
+    visit = serializers.UUIDField()
+    entry = serializers.UUIDField()
+    due_at = serializers.DateTimeField(allow_null=True)
+    lapses_at = serializers.DateTimeField(allow_null=True)
+
+
+class SettingSerializer(serializers.Serializer[Any]):
+    """A value set here, since when it holds; its name ends in its unit."""
+
+    key = serializers.CharField()
+    value = serializers.JSONField()
+    since = serializers.DateTimeField()
+
+
+class PathSerializer(serializers.Serializer[Any]):
+    """A place this one hangs on: fouled or failed it takes this one along."""
+
+    position = serializers.UUIDField(source="id")
+    name = serializers.CharField()
+
+
+class PlaceWholeSerializer(PlaceSerializer):
+    """One place with all that is told of it."""
+
+    hazard = serializers.CharField()
+    part = serializers.CharField()
+    needed = serializers.BooleanField()
+    paths = PathSerializer(many=True)
+    settings = SettingSerializer(many=True)
+    occupant = OccupantSerializer(allow_null=True)
+    earlier = OccupantSerializer(many=True)
+    proofs = ProofSerializer(many=True)
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """A place with the segment that holds, None before it was ever judged."""
+
+    row: Any
+    segment: StateSegment | None
+
+    @property
+    def since(self) -> datetime | None:
+        """Since when it is in this state."""
+        return self.segment.since if self.segment else None
+
+    @property
+    def until(self) -> datetime | None:
+        """Until when, by time alone."""
+        return self.segment.until if self.segment else None
+
+    @property
+    def marks(self) -> list[str]:
+        """Declared, doubtful, looser."""
+        return self.segment.marks if self.segment else []
+
+    @property
+    def reason(self) -> dict[str, Any]:
+        """Why."""
+        return self.segment.reason if self.segment else {**EMPTY, "entry": None, "since": None}
+
+
+@dataclass(frozen=True, slots=True)
+class Whole(Place):
+    """With what fills it, hangs under it, is set there and proved it."""
+
+    hazard: str
+    part: str
+    needed: bool
+    paths: Sequence[Position]
+    settings: Sequence[Value]
+    occupant: Stay | None
+    earlier: Sequence[Stay]
+    proofs: Sequence[Proof]
+
+
+def places(rows: Sequence[Any]) -> list[Place]:
+    """Each with its state: one query."""
+    found = listed.states(r.segment for r in rows)
+    return [Place(r, found.get(r.segment)) for r in rows]
+
+
+@described("listPositions")
+class Positions(List):
+    """Places on boilers."""
+
+    form, item, order = PositionsAskedSerializer, PlaceSerializer, ("ref", "id")
+
+    def found(self, request: Request, walk: Walk, **where: UUID) -> QuerySet[Position]:
+        """Of the boilers that may be seen."""
+        columns, given = {"boiler": "id", "building": "building"}, walk.given
+        boilers = policy.boilers(request.user, self.action, walk.now)
+        boilers = boilers.filter(**{c: given[n] for n, c in columns.items() if n in given})
+        rows = listed.with_state(register.positions(boilers), walk.at, given.get("boiler"))
+        return rows.filter(state=given["state"]) if "state" in given else rows
+
+    def shown(self, rows: Sequence[Any], walk: Walk) -> Iterable[Place]:
+        """With their states."""
+        return places(rows)
+
+
+@described_one("getPosition", ONE)
+class OnePosition(Single):
+    """One place."""
+
+    item = PlaceWholeSerializer
+
+    def one(self, request: Request, at: datetime, **where: UUID) -> Whole:
+        """With all that is told of it."""
+        boilers = policy.boilers(request.user, self.action, at)
+        rows = listed.with_state(register.positions(boilers), at).filter(id=where["position"])
+        row = rows.select_related("role", "boiler__building", "header_group__building").first()
+        if row is None:
+            raise Http404
+        return whole(row, at)
+
+
+def whole(row: Any, at: datetime) -> Whole:
+    """A place with all that is told of it."""
+    release = catalog.catalogue_of(catalog.current(at.astimezone(UTC).date()) or 1)
+    building = (row.boiler or row.header_group).building
+    stays, values = kept.stays([row.id], at).get(row.id, []), kept.values([row.id], at).get(row.id, [])
+    told = {v.key: v.value for v in values}
+    occupant = kept.present(stays)
+    adopted = terms.in_force(row.portfolio_id, building.zone, at)
+    return Whole(
+        **{name: getattr(places([row])[0], name) for name in ("row", "segment")},
+        hazard=release.roles[row.role_id].hazard,
+        part=release.roles[row.role_id].part,
+        needed=_needed(row, told, release, at),
+        paths=list(Position.objects.filter(id__in=told.get("paths") or []).order_by("ref")),
+        settings=[v for v in values if v.key not in ("paths", "needed")],
+        occupant=occupant,
+        earlier=[s for s in reversed(stays) if s is not occupant],
+        proofs=proofs(occupant, adopted, release, building.zone, at) if occupant else [],
+    )
+
+
+def _needed(row: Any, told: dict[str, Any], release: Catalogue, at: datetime) -> bool:
+    """A protection, unless the register says otherwise; of two cutoffs the upper is not where one is enough."""
+    of_boiler = register.set_up([row.boiler_id], at).get(row.boiler_id, {}) if row.boiler_id else {}
+    if row.role_id == "upper_cutoff" and of_boiler.get("cutoffs_needed") == 1:
+        return False
+    return bool(told.get("needed", release.roles[row.role_id].part == "protection"))

@@ -1,0 +1,115 @@
+"""Refused visits: kept as they came, and shown to the office for 30 days."""
+
+import logging
+from datetime import datetime
+from typing import Any
+from uuid import UUID
+
+from django.db.models import Count, Max, QuerySet
+from django.http import Http404
+from django.utils import timezone
+from drf_spectacular.utils import extend_schema
+from rest_framework import serializers
+from rest_framework.request import Request
+from rest_framework.response import Response
+from rest_framework.views import APIView
+
+from api.answers import FaultSerializer, problems
+from api.pages import List, Walk, described
+from fleet.accounts import refused
+from fleet.accounts.models import RefusedPost as Row
+
+SEE = "post.see_refused"
+# What says something of the body; who is nobody, who is hurried and what failed here is no matter of the office's.
+KEPT = frozenset({400, 403, 404, 409, 413, 415, 422})
+PASSING = "idempotency_key_running"  # the first of two is at work, and will say
+
+log = logging.getLogger(__name__)
+
+
+class RefusedSerializer(serializers.ModelSerializer[Row]):
+    """A refused post; `boiler` null: it named none, or none where its sender has a grant."""
+
+    by = serializers.CharField(source="user.username")
+    boiler = serializers.UUIDField(source="boiler_id", allow_null=True)
+    errors = FaultSerializer(source="faults", many=True)
+
+    class Meta:
+        model = Row
+        fields = ("id", "at", "by", "route", "status", "boiler", "request_id", "errors")
+
+
+class RefusedWholeSerializer(RefusedSerializer):
+    """With its body, as it was sent; what is no UTF-8 in it shows as U+FFFD. Empty where it was too large."""
+
+    body = serializers.SerializerMethodField()
+
+    class Meta(RefusedSerializer.Meta):
+        fields = (*RefusedSerializer.Meta.fields, "body")
+
+    def get_body(self, row: Row) -> str:
+        """The bytes as text."""
+        return bytes(row.body).decode(errors="replace")
+
+
+class KeepsRefused:
+    """Beside an APIView: what is posted to it and refused is kept, after everything else of it was taken back."""
+
+    def handle_exception(self, exc: Exception) -> Any:
+        """Answer as ever; what can't be kept changes no answer."""
+        response = super().handle_exception(exc)  # type: ignore[misc]
+        request = self.request  # type: ignore[attr-defined]
+        if request.method == "POST" and response.status_code in KEPT and response.data["code"] != PASSING:
+            try:
+                refused.keep(sent=_sent(request, response), user=request.user, at=timezone.now())
+            except Exception as error:
+                log.error("a refused post could not be kept", exc_info=error)
+        return response
+
+
+def _sent(request: Request, response: Response) -> refused.Sent:
+    data = request.data if hasattr(request, "raw") else None
+    named = data.get("boiler") if isinstance(data, dict) else None
+    return refused.Sent(
+        route=f"{request.method} {request.path}",
+        request_id=request.META.get("GAUGEGLASS_REQUEST_ID", ""),
+        body=getattr(request, "raw", b""),
+        boiler=_id(named),
+        status=response.status_code,
+        faults=response.data["errors"],
+    )
+
+
+def _id(named: Any) -> UUID | None:
+    try:
+        return UUID(named) if isinstance(named, str) else None
+    except ValueError:
+        return None
+
+
+@described("listRefusedPosts")
+class RefusedPosts(List):
+    """Visits that were refused in the last 30 days, the newest first, without their bodies."""
+
+    action, item = SEE, RefusedSerializer
+    order = ("-at", "-id")
+
+    def found(self, request: Request, walk: Walk, **where: UUID) -> QuerySet[Row]:
+        """Those to one's boilers; those to no known one are for who sees the whole portfolio of their sender."""
+        return refused.seen(request.user, walk.now).select_related("user").defer("body")
+
+    def beside(self, at: datetime) -> tuple[Any, ...]:
+        """They are no facts: what was added and what went is told by themselves."""
+        return tuple(Row.objects.aggregate(Max("at"), Count("id")).values())
+
+
+class RefusedPost(APIView):
+    """One of them."""
+
+    @extend_schema(operation_id="getRefusedPost", responses={200: RefusedWholeSerializer, **problems(401, 404)})
+    def get(self, request: Request, post: UUID) -> Response:
+        """Return it with the body as it was sent."""
+        found = refused.seen(request.user, timezone.now()).select_related("user").filter(id=post).first()
+        if found is None:
+            raise Http404
+        return Response(RefusedWholeSerializer(found).data)

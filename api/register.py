@@ -1,0 +1,262 @@
+"""The register as a sheet: out as CSV or XLSX; in by two steps, what a file would do, then all of it or nothing."""
+
+from collections.abc import Iterator
+from datetime import UTC, datetime
+from typing import Any
+from uuid import UUID
+
+from django.core.exceptions import PermissionDenied
+from django.http import Http404, StreamingHttpResponse
+from django.utils import timezone
+from drf_spectacular.types import OpenApiTypes
+from drf_spectacular.utils import OpenApiParameter, extend_schema
+from rest_framework import serializers
+from rest_framework.exceptions import ParseError
+from rest_framework.negotiation import DefaultContentNegotiation
+from rest_framework.request import Request
+from rest_framework.response import Response
+from rest_framework.views import APIView
+
+from api import uploads
+from api.access import cause
+from api.answers import problems
+from api.asked import asked
+from api.strict import StrictSerializer
+from api.tables import CSVRenderer, Tabular, XLSXRenderer
+from api.versions import IF_MATCH, version_of, versioned
+from fleet import pipeline
+from fleet.accounts import policy
+from fleet.catalog import queries as catalog
+from fleet.portfolio import export, imports
+from fleet.portfolio.models import Import, Portfolio
+from fleet.portfolio.writing import CSV_TYPE, XLSX_TYPE, as_csv, as_xlsx
+
+WRITERS = {"csv": (CSV_TYPE, as_csv), "xlsx": (XLSX_TYPE, as_xlsx)}
+
+
+class AsSerializer(StrictSerializer):
+    """Which kind of file."""
+
+    example = serializers.ChoiceField(("yes",), required=False, help_text="An empty sheet with all columns instead.")
+
+
+class SheetFaultSerializer(serializers.Serializer[Any]):
+    """What is wrong in the file, with its row and column (name and letter)."""
+
+    code = serializers.CharField()
+    message = serializers.CharField()
+    row = serializers.IntegerField(allow_null=True)
+    column = serializers.CharField()
+    letter = serializers.CharField()
+
+
+class ReportSerializer(serializers.Serializer[Any]):
+    """What the file would do: rows, how many change something, how many are missing from it."""
+
+    rows = serializers.IntegerField(default=0)
+    changes = serializers.IntegerField(default=0)
+    same = serializers.IntegerField(default=0)
+    missing = serializers.IntegerField(default=0)
+    renamed = serializers.IntegerField(default=0)
+    added = serializers.DictField(child=serializers.IntegerField(), default=dict)
+    notes = serializers.ListField(child=serializers.CharField(), default=list)
+    faults = SheetFaultSerializer(many=True, default=list)
+
+
+class ImportSerializer(serializers.Serializer[Any]):
+    """An import: where it stands, how far it is, and its report once there is one."""
+
+    id = serializers.UUIDField()
+    name = serializers.CharField()
+    sha256 = serializers.CharField()
+    status = serializers.ChoiceField(
+        ("reading", "ready", "faulty", "saving", "saved", "failed", "withdrawn"), help_text="ready: may be confirmed."
+    )
+    version = serializers.IntegerField()
+    who = serializers.CharField()
+    confirmed_by = serializers.CharField()
+    received_at = serializers.DateTimeField()
+    finished_at = serializers.DateTimeField(allow_null=True)
+    ends_at = serializers.DateTimeField()
+    done = serializers.IntegerField()
+    total = serializers.IntegerField()
+    told = serializers.CharField()
+    report = ReportSerializer()
+
+
+class DoesSerializer(serializers.Serializer[Any]):
+    """One thing a row does."""
+
+    what = serializers.CharField()
+    sentence = serializers.CharField()
+
+
+class ImportLineSerializer(serializers.Serializer[Any]):
+    """One row of the file, or something the file does not name."""
+
+    row = serializers.IntegerField(allow_null=True)
+    building = serializers.CharField()
+    boiler = serializers.CharField()
+    position = serializers.CharField()
+    does = DoesSerializer(many=True)
+    notes = serializers.ListField(child=serializers.CharField())
+
+
+class ImportLinesSerializer(serializers.Serializer[Any]):
+    """A page of the report's lines; `more` says whether another follows."""
+
+    items = ImportLineSerializer(many=True)
+    more = serializers.BooleanField()
+
+
+class PartSerializer(StrictSerializer):
+    """Which lines: what changes, what is missing from the file, or what stays the same."""
+
+    part = serializers.ChoiceField(imports.PARTS, default="changes")
+    page = serializers.IntegerField(min_value=0, max_value=10_000, default=0)
+
+
+def portfolio_for(request: Request, portfolio: UUID, do: str, at: datetime) -> Portfolio:
+    """The portfolio if the user may do this to the whole of it: unseen is unknown (404), not allowed is 403."""
+    found = policy.portfolios(request.user, "register.see", at).filter(id=portfolio).first()
+    if found is None:
+        raise Http404
+    if not policy.portfolios(request.user, do, at).filter(id=portfolio).exists():
+        raise PermissionDenied
+    return found
+
+
+def _import_for(request: Request, portfolio: UUID, of: UUID, at: datetime) -> Import:
+    own = portfolio_for(request, portfolio, "register.change", at)
+    found = Import.objects.defer("content", "table").filter(portfolio=own, id=of).first()
+    if found is None:
+        raise Http404
+    return found
+
+
+def _told(row: Import, status: int = 200) -> Response:
+    return versioned(ImportSerializer(row).data, row.version, status)
+
+
+class Register(Tabular, APIView):
+    """The register of a portfolio, as far as one may see it."""
+
+    renderer_classes = (CSVRenderer, XLSXRenderer)
+
+    @extend_schema(
+        operation_id="exportRegister",
+        parameters=[AsSerializer, OpenApiParameter("as", str, enum=["csv", "xlsx"], description="Instead of Accept.")],
+        responses={(200, CSV_TYPE): OpenApiTypes.BINARY, (200, XLSX_TYPE): OpenApiTypes.BINARY, **problems(401, 404)},
+    )
+    def get(self, request: Request, portfolio: UUID) -> StreamingHttpResponse:
+        """Return it as a sheet that reads back in with nothing to do."""
+        at = timezone.now()
+        given = asked(request, AsSerializer)
+        own = policy.boilers(request.user, "register.see", at).filter(portfolio=portfolio)
+        found = Portfolio.objects.filter(id__in=own.values("portfolio")).first() or _whole(request, portfolio, at)
+        release = catalog.catalogue_of(catalog.current(at.astimezone(UTC).date()) or 1)
+        if given.get("example"):
+            return _file(request, f"{found.ref}-example", export.example(release))
+        rows = export.sheet(portfolio=found, boilers=own, catalogue=release, at=at)
+        return _file(request, f"{found.ref}-register", rows)
+
+
+def _whole(request: Request, portfolio: UUID, at: datetime) -> Portfolio:
+    """A portfolio without a boiler yet."""
+    return portfolio_for(request, portfolio, "register.see", at)
+
+
+def _file(request: Request, name: str, rows: Iterator[list[Any]]) -> StreamingHttpResponse:
+    kind = str(request.accepted_renderer.format)
+    media_type, write = WRITERS[kind]
+    named = "".join(c if c.isalnum() and c.isascii() else "-" for c in name)
+    headers = {"Content-Disposition": f'attachment; filename="{named}.{kind}"'}
+    return StreamingHttpResponse(write(rows), content_type=media_type, headers=headers)
+
+
+class Imports(APIView):
+    """Sheets handed in."""
+
+    parser_classes = uploads.PARSERS
+    content_negotiation_class = DefaultContentNegotiation
+
+    @extend_schema(
+        operation_id="importRegister",
+        request={
+            CSV_TYPE: OpenApiTypes.BINARY,
+            XLSX_TYPE: OpenApiTypes.BINARY,
+            "multipart/form-data": {"type": "object", "properties": {"file": {"type": "string", "format": "binary"}}},
+        },
+        responses={201: ImportSerializer, 202: ImportSerializer, **problems(400, 401, 403, 404, 413, 415, 503)},
+    )
+    def post(self, request: Request, portfolio: UUID) -> Response:
+        """Compare a file with the register; nothing is saved before it is confirmed. 202: a worker compares it."""
+        at = timezone.now()
+        own = portfolio_for(request, portfolio, "register.change", at)
+        sent = request.data
+        if not isinstance(sent, uploads.Upload):
+            raise ParseError("Send one file.", code="required")
+        row = pipeline.receive_import(portfolio=own, content=sent.content, name=sent.name, by=request.user, at=at)
+        response = _told(row, 202 if row.status == imports.READING else 201)
+        response["Location"] = request.build_absolute_uri(f"{request.path}{row.id}/")
+        return response
+
+
+class ImportOf(APIView):
+    """One of them."""
+
+    @extend_schema(operation_id="getImport", responses={200: ImportSerializer, **problems(401, 403, 404)})
+    def get(self, request: Request, portfolio: UUID, of: UUID) -> Response:
+        """Return where it stands; the ETag is its version."""
+        return _told(_import_for(request, portfolio, of, timezone.now()))
+
+
+class ImportLines(Tabular, APIView):
+    """The report, line by line."""
+
+    @extend_schema(
+        operation_id="listImportLines",
+        parameters=[PartSerializer],
+        responses={200: ImportLinesSerializer, **problems(400, 401, 403, 404)},
+    )
+    def get(self, request: Request, portfolio: UUID, of: UUID) -> Response:
+        """Return one page of its lines."""
+        row = _import_for(request, portfolio, of, timezone.now())
+        given = asked(request, PartSerializer)
+        lines = imports.page(row.id, given["part"], given["page"])
+        more = bool(imports.page(row.id, given["part"], given["page"] + 1))
+        return Response(ImportLinesSerializer({"items": lines, "more": more}).data)
+
+
+class Confirm(APIView):
+    """The second step."""
+
+    @extend_schema(
+        operation_id="confirmImport",
+        parameters=[IF_MATCH],
+        request=None,
+        responses={200: ImportSerializer, 202: ImportSerializer, **problems(401, 403, 404, 409, 412, 428, 503)},
+    )
+    def post(self, request: Request, portfolio: UUID, of: UUID) -> Response:
+        """Save it, all or nothing. *ready* again: the register had moved, the report is new. 202: by a worker."""
+        at = timezone.now()
+        row = _import_for(request, portfolio, of, at)
+        told = cause(request)
+        row = pipeline.confirm_import(of=row, version=version_of(request), by=request.user, at=at, cause=told)
+        return _told(row, 202 if row.status == imports.SAVING else 200)
+
+
+class Withdraw(APIView):
+    """Or not."""
+
+    @extend_schema(
+        operation_id="withdrawImport",
+        parameters=[IF_MATCH],
+        request=None,
+        responses={200: ImportSerializer, **problems(401, 403, 404, 409, 412, 428)},
+    )
+    def post(self, request: Request, portfolio: UUID, of: UUID) -> Response:
+        """Leave the register as it is."""
+        at = timezone.now()
+        row = _import_for(request, portfolio, of, at)
+        return _told(pipeline.withdraw_import(of=row, version=version_of(request), at=at))

@@ -1,0 +1,136 @@
+"""A technician's work sheet: what one boiler asks for now, in the order of work."""
+
+from datetime import datetime
+from typing import Any
+from uuid import UUID
+
+from drf_spectacular.utils import extend_schema_field
+from rest_framework import serializers
+from rest_framework.request import Request
+
+from api.access import boiler_for
+from api.boilers import ONE
+from api.single import Single, described_one
+from fleet.jobs import sheet
+from fleet.rules.values import Level
+
+LEVELS = [level.value for level in Level]
+
+
+class ToReadSerializer(serializers.Serializer[Any]):
+    """A reading to take: its unit, what is physically possible, and what is accepted in words."""
+
+    name = serializers.CharField()
+    type = serializers.ChoiceField(choices=("bool", "number", "choice"))
+    unit = serializers.CharField(allow_blank=True)
+    low = serializers.FloatField(allow_null=True)
+    high = serializers.FloatField(allow_null=True)
+    choices = serializers.ListField(child=serializers.CharField())
+    required = serializers.BooleanField()
+    accept = serializers.CharField(allow_blank=True)
+    source = serializers.CharField(allow_blank=True)
+
+
+class LastSerializer(serializers.Serializer[Any]):
+    """The newest test of the same procedure at the same place."""
+
+    visit = serializers.UUIDField(source="entry.visit_id")
+    entry = serializers.UUIDField(source="entry.id")
+    performed_at = serializers.DateTimeField(source="entry.performed_at")
+    outcome = serializers.CharField()
+    readings = serializers.DictField(child=serializers.JSONField())
+
+
+class LineSerializer(serializers.Serializer[Any]):
+    """One thing to do at one place. Its cautions come before its steps."""
+
+    position = serializers.UUIDField(source="position.id", allow_null=True, default=None)
+    place = serializers.CharField(source="position.name", default="the boiler")
+    phase = serializers.ChoiceField(choices=("as_found", "repair", "as_left"), source="ask.phase")
+    because = serializers.ChoiceField(
+        choices=("failed", "touched", "to_be_touched", "due", "soon", "season"), source="ask.because"
+    )
+    why = serializers.CharField(source="ask.why")
+    level = serializers.ChoiceField(choices=LEVELS, source="ask.level")
+    deficiency = serializers.UUIDField(source="ask.deficiency", allow_null=True)
+    first_act = serializers.CharField(source="ask.act", allow_blank=True)
+    procedure = serializers.CharField(source="ask.procedure", allow_blank=True)
+    title = serializers.SerializerMethodField()
+    cautions = serializers.CharField(source="procedure.caution", default="", allow_blank=True)
+    steps = serializers.ListField(child=serializers.CharField(), source="procedure.steps", default=list)
+    readings = serializers.SerializerMethodField()
+    set_points = serializers.DictField(child=serializers.JSONField())
+    last = LastSerializer(allow_null=True)
+    who = serializers.SerializerMethodField(help_text="One of these qualifications gives a result its worth.")
+    second_person = serializers.SerializerMethodField()
+    minutes = serializers.IntegerField(source="procedure.minutes", default=None, allow_null=True)
+    tools = serializers.ListField(child=serializers.CharField(), source="procedure.tools", default=list)
+    parts = serializers.ListField(child=serializers.CharField(), source="procedure.parts", default=list)
+    source = serializers.CharField(source="procedure.source", default="", allow_blank=True)
+
+    def get_title(self, line: sheet.Line) -> str:
+        """The procedure's name; a repair is named by what is wrong."""
+        return line.procedure.name if line.procedure else "Put right"
+
+    @extend_schema_field(ToReadSerializer(many=True))
+    def get_readings(self, line: sheet.Line) -> Any:
+        """What to read, the required first."""
+        specs = list(line.procedure.readings.values()) if line.procedure else []
+        return ToReadSerializer(sorted(specs, key=lambda s: not s.required), many=True).data
+
+    def get_who(self, line: sheet.Line) -> list[str]:
+        """Qualifications, in order."""
+        return sorted(line.procedure.who) if line.procedure else ["technician"]
+
+    def get_second_person(self, line: sheet.Line) -> bool:
+        """Whether it takes two."""
+        return line.procedure is not None and line.procedure.people > 1
+
+
+class PartSerializer(serializers.Serializer[Any]):
+    """One group of the order of work; `always` belongs to it on every visit."""
+
+    number = serializers.IntegerField(source="group.number")
+    title = serializers.CharField(source="group.title")
+    always = serializers.CharField(source="group.always")
+    lines = LineSerializer(many=True)
+
+
+class FirstSerializer(serializers.Serializer[Any]):
+    """An open hold, and what to do first about it."""
+
+    deficiency = serializers.UUIDField()
+    position = serializers.UUIDField(allow_null=True)
+    sentence = serializers.CharField()
+    act = serializers.CharField(allow_blank=True)
+
+
+class SheetSerializer(serializers.Serializer[Any]):
+    """The sheet, from its caution to the leaving checks; groups 0 to 8 in the order of work."""
+
+    boiler = serializers.UUIDField(source="boiler.id")
+    as_of = serializers.DateTimeField(source="at")
+    caution = serializers.CharField()
+    first = FirstSerializer(many=True)
+    season = serializers.CharField()
+    groups = PartSerializer(many=True, source="parts")
+    leaving_checks = serializers.DictField(child=serializers.CharField(), source="leaving")
+    minutes = serializers.IntegerField()
+    people = serializers.IntegerField()
+    tools = serializers.ListField(child=serializers.CharField())
+    parts = serializers.ListField(child=serializers.CharField(), source="spares")
+
+
+@described_one("getSheet", ONE)
+class Sheet(Single):
+    """What to do at one boiler, in which order."""
+
+    item, action = SheetSerializer, "visit.see"  # it tells the last readings
+
+    def one(self, request: Request, at: datetime, **where: UUID) -> sheet.Sheet:
+        """Composed of what is stored."""
+        return sheet.sheet(boiler_for(request, where["boiler"], see=self.action, do=self.action, at=at), at)
+
+    def beside(self, at: datetime) -> tuple[Any, ...]:
+        """What becomes due within a month comes onto the sheet on its day."""
+        return (sheet.grain(at),)

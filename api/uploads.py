@@ -1,0 +1,95 @@
+"""A file as a body: raw CSV or XLSX, or one part of a form. The one place where a body may have 20 MiB."""
+
+import hashlib
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import IO, Any
+
+from django.conf import settings
+from django.core.files.uploadhandler import MemoryFileUploadHandler
+from django.http.multipartparser import MultiPartParser as FormReader
+from rest_framework.exceptions import APIException, ParseError
+from rest_framework.parsers import BaseParser
+
+from fleet.portfolio.table import MOST_BYTES
+from fleet.portfolio.writing import CSV_TYPE, XLSX_TYPE
+
+ENVELOPE = 16 * 1024  # what a form adds to its file
+
+
+class TooLarge(APIException):
+    """413."""
+
+    status_code = 413
+    default_code = "too_large"
+    default_detail = f"A file is at most {MOST_BYTES >> 20} MiB."
+
+
+@dataclass(frozen=True, slots=True)
+class Upload:
+    """A file as it was sent."""
+
+    content: bytes
+    name: str
+
+    def __str__(self) -> str:
+        """What makes two of them the same, for a post that is sent again."""
+        return f"{hashlib.sha256(self.content).hexdigest()} {self.name}"
+
+
+class _Raw(BaseParser):
+    def parse(
+        self, stream: IO[Any], media_type: str | None = None, parser_context: Mapping[str, Any] | None = None
+    ) -> Any:
+        """The whole body."""
+        content = stream.read(MOST_BYTES + 1)
+        if len(content) > MOST_BYTES:
+            raise TooLarge
+        return Upload(content, f"register.{self.ending}")
+
+    ending = ""
+
+
+class CSVParser(_Raw):
+    """text/csv."""
+
+    media_type, ending = CSV_TYPE, "csv"
+
+
+class XLSXParser(_Raw):
+    """A workbook."""
+
+    media_type, ending = XLSX_TYPE, "xlsx"
+
+
+class FormParser(BaseParser):
+    """multipart/form-data with one file, kept in memory and bounded before it is."""
+
+    media_type = "multipart/form-data"
+
+    def parse(
+        self, stream: IO[Any], media_type: str | None = None, parser_context: Mapping[str, Any] | None = None
+    ) -> Any:
+        """The one file of the form."""
+        meta = dict((parser_context or {})["request"].META)
+        length = str(meta.get("CONTENT_LENGTH") or "0")
+        if length.isdecimal() and int(length) > MOST_BYTES + ENVELOPE:
+            raise TooLarge
+        meta["CONTENT_TYPE"] = media_type
+        handler = _InMemory()
+        _, files = FormReader(meta, stream, [handler], settings.DEFAULT_CHARSET).parse()
+        sent = [one for _, listed in files.lists() for one in listed]
+        if len(sent) != 1:
+            raise ParseError("Send one file.", code="required")
+        return Upload(sent[0].read(), sent[0].name or "register")
+
+
+class _InMemory(MemoryFileUploadHandler):
+    """Nothing is written to a disk: the length was bounded before."""
+
+    def handle_raw_input(self, *args: Any, **kwargs: Any) -> None:
+        """Keep it."""
+        self.activated = True
+
+
+PARSERS = [CSVParser, XLSXParser, FormParser]

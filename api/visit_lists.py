@@ -1,0 +1,167 @@
+"""Visits as they were stored: the list of them, and one with its entries and what is concluded of them now."""
+
+from datetime import datetime
+from typing import Any
+from uuid import UUID
+
+from django.db.models import QuerySet
+from django.http import Http404
+from drf_spectacular.utils import OpenApiParameter, extend_schema_field
+from rest_framework import serializers
+from rest_framework.request import Request
+
+from api.answers import FindingSerializer, MissingSerializer
+from api.pages import PageSerializer
+from api.single import Single, described_one
+from api.strict import IdField, InstantField
+from api.visit_serializers import ACTS, ARRIVALS, KINDS, LEFT, OUTCOMES, WHY
+from fleet.accounts import policy
+from fleet.assessments import facts
+from fleet.visits import queries
+from fleet.visits.models import Visit as Row
+
+ACTION = "visit.see"
+ONE = OpenApiParameter("visit", UUID, OpenApiParameter.PATH)
+READY = ("ready", "not_ready", "cant_say")
+
+
+class VisitsAskedSerializer(PageSerializer):
+    """Which visits, by when they were performed."""
+
+    portfolio = IdField(required=False)
+    building = IdField(required=False)
+    boiler = IdField(required=False)
+    kind = serializers.ChoiceField(choices=KINDS, required=False)
+    to = InstantField(required=False, help_text="Performed before this instant.")
+
+    def get_fields(self) -> dict[str, Any]:
+        """`from` is a word of the language."""
+        since = InstantField(required=False, help_text="Performed at or after this instant.")
+        return {**super().get_fields(), "from": since}
+
+
+class WhoSerializer(serializers.Serializer[Any]):
+    """Somebody who was there."""
+
+    user = serializers.UUIDField(source="user_id", allow_null=True)
+    name = serializers.SerializerMethodField()
+
+    def get_name(self, row: Any) -> str:
+        """As signed in, or as given."""
+        return str(row.user.get_username() if row.user else row.name)
+
+
+class HeadSerializer(serializers.Serializer[Any]):
+    """What heads a visit; one that was corrected names what took its place, and has no answer of today."""
+
+    id = serializers.UUIDField()
+    portfolio = serializers.UUIDField(source="portfolio_id")
+    boiler = serializers.UUIDField(source="boiler_id")
+    kind = serializers.ChoiceField(choices=KINDS)
+    performed_at = serializers.DateTimeField()
+    posted_at = serializers.DateTimeField()
+    people = WhoSerializer(many=True, source="people.all")
+    state_on_arrival = serializers.ChoiceField(choices=ARRIVALS, allow_blank=True)
+    left_as = serializers.ChoiceField(choices=LEFT, allow_blank=True)
+    corrects = serializers.UUIDField(source="corrects_id", allow_null=True)
+    corrected_by = serializers.SerializerMethodField()
+    void = serializers.BooleanField()
+    readiness = serializers.SerializerMethodField()
+
+    @extend_schema_field(serializers.UUIDField(allow_null=True))
+    def get_corrected_by(self, row: Row) -> Any:
+        """The visit that restates it."""
+        after = getattr(row, "corrected_by", None)
+        return str(after.id) if after else None
+
+    @extend_schema_field(serializers.ChoiceField(choices=READY, allow_null=True))
+    def get_readiness(self, row: Row) -> Any:
+        """Ready, not ready or can't say, by present knowledge."""
+        found = getattr(row, "readiness", None)
+        return found.answer if found else None
+
+
+class VerdictNowSerializer(serializers.Serializer[Any]):
+    """What an entry is worth now."""
+
+    outcome = serializers.CharField()
+    sentence = serializers.CharField()
+    grade = serializers.CharField(allow_blank=True)
+    proves = serializers.CharField(allow_blank=True)
+    limit = serializers.CharField(allow_blank=True)
+    set_value = serializers.FloatField(allow_null=True)
+    source = serializers.CharField(allow_blank=True)
+    question = serializers.CharField(allow_blank=True)
+
+
+class StoredEntrySerializer(serializers.Serializer[Any]):
+    """One entry as it was stored; `now` is its verdict where the answer said otherwise. Names end in their units."""
+
+    number = serializers.IntegerField(source="entry.number")
+    id = serializers.UUIDField(source="entry.id")
+    act = serializers.ChoiceField(choices=ACTS, source="entry.act")
+    code = serializers.CharField(source="entry.code", allow_blank=True)
+    position = serializers.UUIDField(source="entry.position_id", allow_null=True)
+    device = serializers.UUIDField(source="entry.device_id", allow_null=True)
+    performed_at = serializers.DateTimeField(source="entry.performed_at")
+    phase = serializers.CharField(source="entry.phase", allow_blank=True)
+    outcome = serializers.ChoiceField(choices=OUTCOMES, source="entry.outcome", allow_blank=True)
+    why = serializers.ChoiceField(choices=WHY, source="entry.why", allow_blank=True)
+    reason = serializers.CharField(source="entry.reason", allow_blank=True)
+    values = serializers.DictField(child=serializers.JSONField(), source="entry.values")
+    readings = serializers.DictField(child=serializers.JSONField())
+    now = VerdictNowSerializer(allow_null=True)
+
+
+class FindingNowSerializer(FindingSerializer):
+    """A finding of today."""
+
+    visit = serializers.UUIDField(source="visit_id")
+    position = serializers.UUIDField(source="position_id", allow_null=True)
+
+
+class ReadinessNowSerializer(serializers.Serializer[Any]):
+    """Ready or what is missing, as of today."""
+
+    answer = serializers.ChoiceField(choices=READY)
+    missing = MissingSerializer(many=True)
+    not_looked_at = MissingSerializer(many=True)
+
+
+class FactsSerializer(serializers.Serializer[Any]):
+    """A visit as it was stored; `…_now` is told only where it differs from the answer given at the time."""
+
+    visit = HeadSerializer()
+    stands = serializers.BooleanField()
+    call_for_heat = serializers.BooleanField(source="visit.call_for_heat", allow_null=True)
+    leaving_checks = serializers.DictField(child=serializers.JSONField(), source="visit.leaving_checks")
+    note = serializers.CharField(source="visit.note", allow_blank=True)
+    reason = serializers.CharField(source="visit.reason", allow_blank=True)
+    entries = StoredEntrySerializer(many=True)
+    judged_otherwise = serializers.BooleanField()
+    findings_now = FindingNowSerializer(many=True, allow_null=True)
+    readiness_now = ReadinessNowSerializer(allow_null=True)
+
+
+def listed(request: Request, given: dict[str, Any], now: datetime, at: datetime) -> QuerySet[Row]:
+    """The visits that may be seen and are asked for, as far as they were posted by `at`."""
+    columns = {"portfolio": "portfolio", "building": "building", "boiler": "id"}
+    boilers = policy.boilers(request.user, ACTION, now)
+    boilers = boilers.filter(**{c: given[n] for n, c in columns.items() if n in given})
+    spans = {"kind": "kind", "from": "performed_at__gte", "to": "performed_at__lt"}
+    rows = queries.to_boilers(boilers).filter(posted_at__lte=at).select_related("readiness")
+    return rows.filter(**{c: given[n] for n, c in spans.items() if n in given})
+
+
+@described_one("getVisitFacts", ONE)
+class Facts(Single):
+    """One visit's facts."""
+
+    item, action = FactsSerializer, ACTION
+
+    def one(self, request: Request, at: datetime, **where: UUID) -> facts.Facts:
+        """As they were stored."""
+        row = listed(request, {}, at, at).filter(id=where["visit"]).first()
+        if row is None:
+            raise Http404
+        return facts.facts(row)

@@ -1,0 +1,63 @@
+"""What was answered to a post under its sender's key: kept in the very transaction of the post, for a day.
+
+Record, verb and answer are one transaction's: whoever asks again finds all of it or nothing. That the first is still
+running is told by a lock which the database drops with that transaction, however it ends.
+"""
+
+import hashlib
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+
+from django.db import connection
+
+from fleet.accounts.models import Answered, User
+from fleet.errors import Refused
+
+KEPT = timedelta(hours=24)
+
+
+@dataclass(frozen=True, slots=True)
+class Post:
+    """One post under a key: whose, on which route; `digest` is the SHA-256 of all that makes it the same post."""
+
+    user: User
+    route: str
+    key: str
+    digest: str
+
+    @property
+    def scope(self) -> str:
+        """SHA-256 of what the key counts in: one user, one route."""
+        return hashlib.sha256(f"{self.user.pk}\n{self.route}\n{self.key}".encode()).hexdigest()
+
+
+def answered(post: Post, at: datetime) -> Answered | None:
+    """Claim the key until the transaction ends; return what it was answered before, None where this is the first.
+
+    Raises Refused: 409 while the first is running, 422 where that was another post, 409 where what it was answered
+    is kept nowhere.
+    """
+    if not _claimed(post.scope):
+        raise Refused("idempotency_key_running", "The first post under this key is still at work.", status=409)
+    found = Answered.objects.filter(scope=post.scope, at__gt=at - KEPT).first()
+    if found is not None and found.digest != post.digest:
+        raise Refused("idempotency_key_reused", "This key came with other content before.", status=422)
+    if found is not None and found.body is None:
+        told = "This was done. Its answer held a secret, told once and kept nowhere: revoke it, and make another."
+        raise Refused("told_once", told, status=409)
+    return found
+
+
+def keep(post: Post, *, status: int, body: bytes | None, headers: Mapping[str, str], at: datetime) -> None:
+    """Keep the answer of a claimed key; None for a body that holds a secret."""
+    values = {"user": post.user, "digest": post.digest, "status": status, "body": body, "headers": dict(headers)}
+    # One that has expired and was not purged yet makes room.
+    Answered.objects.update_or_create(scope=post.scope, defaults={**values, "at": at})
+
+
+def _claimed(scope: str) -> bool:
+    number = int.from_bytes(bytes.fromhex(scope)[:8], signed=True)
+    with connection.cursor() as cursor:
+        cursor.execute("SELECT pg_try_advisory_xact_lock(%s)", [number])
+        return bool(cursor.fetchone()[0])

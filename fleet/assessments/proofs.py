@@ -1,0 +1,60 @@
+"""What proved a place last and when it is due again; how often a device passed and failed."""
+
+from collections import Counter
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from uuid import UUID
+
+from fleet.assessments.models import Verdict
+from fleet.rules.catalogue import Catalogue
+from fleet.rules.clocks import due_of, timing
+from fleet.rules.values import Law, Terms
+from fleet.visits.places import Stay
+
+
+@dataclass(frozen=True, slots=True)
+class Proof:
+    """The newest pass of one procedure; when that procedure is due again, and lapsed where it lapses, by time alone."""
+
+    procedure: str
+    name: str
+    proof: str
+    passed_at: datetime
+    visit: UUID
+    entry: UUID
+    due_at: datetime | None
+    lapses_at: datetime | None
+
+
+def proofs(stay: Stay, terms: Terms, release: Catalogue, zone: str, at: datetime) -> list[Proof]:
+    """The newest pass of each procedure by the device that fills a place: one query."""
+    passed = Verdict.objects.filter(
+        entry__position=stay.position, outcome="pass", entry__performed_at__gte=stay.since, entry__performed_at__lte=at
+    ).select_related("entry")
+    newest = passed.order_by("entry__code", "-entry__performed_at", "-entry__number").distinct("entry__code")
+    law = Law(None, terms, release)
+    return [_proof(v, law, zone) for v in newest if v.entry.code in release.procedures]
+
+
+def _proof(verdict: Verdict, law: Law, zone: str) -> Proof:
+    entry, procedure = verdict.entry, law.catalogue.procedures[verdict.entry.code]
+    asked = timing(law, procedure)
+    due = due_of(asked, entry.performed_at, law.terms, zone) if asked else None
+    lapses = due.lapsed_at(zone) if due and procedure.proof == "full" else None
+    told = entry.code, procedure.name, procedure.proof, entry.performed_at, entry.visit_id, entry.id
+    return Proof(*told, due.due_at(zone) if due else None, lapses)
+
+
+def counted(stays: Iterable[Stay], places: Sequence[UUID], at: datetime) -> dict[UUID, dict[str, int]]:
+    """How the tests of each device came out while it was fitted, by present knowledge: one query."""
+    spans: dict[UUID, list[Stay]] = {}
+    for stay in stays:
+        spans.setdefault(stay.position, []).append(stay)
+    found: dict[UUID, Counter[str]] = {}
+    judged = Verdict.objects.filter(entry__position__in=places, entry__act="test", entry__performed_at__lte=at)
+    for place, moment, outcome in judged.values_list("entry__position", "entry__performed_at", "outcome"):
+        for stay in spans.get(place, ()):
+            if stay.since <= moment and (stay.until is None or moment < stay.until):
+                found.setdefault(stay.device.id, Counter())[outcome] += 1
+    return {device: dict(sorted(counts.items())) for device, counts in found.items()}

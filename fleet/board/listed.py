@@ -1,0 +1,65 @@
+"""Boilers and positions with what holds of each at an instant, as columns to order and filter by.
+
+A segment that ended before the newest entry is not kept; where an instant lies before all that is stored, the first
+stored segment stands for it.
+"""
+
+from collections.abc import Iterable
+from datetime import datetime
+from typing import Any
+from uuid import UUID
+
+from django.db.models import Count, F, OuterRef, Q, QuerySet, Subquery, Value
+from django.db.models.functions import Coalesce
+
+from fleet.board.models import Segment, StateSegment
+from fleet.portfolio.models import Boiler, Position, ServiceState
+from fleet.rules.values import Service, Standing
+
+UNKNOWN = Standing.NOT_SURVEYED
+
+
+def with_standing(boilers: QuerySet[Boiler], at: datetime) -> QuerySet[Boiler]:
+    """With `segment`, `standing`, `rank` (0 the worst) and `service` at `at`; one never judged is not surveyed."""
+    now = _holding(Segment.objects.filter(boiler=OuterRef("pk")), at)
+    said = ServiceState.objects.filter(boiler=OuterRef("pk"), since__lte=at).order_by("-since", "-posted_at")
+    return boilers.select_related("building").annotate(
+        segment=Subquery(now.values("id")[:1]),
+        standing=Coalesce(Subquery(now.values("standing")[:1]), Value(UNKNOWN.value)),
+        rank=Coalesce(Subquery(now.values("rank")[:1]), Value(UNKNOWN.rank)),
+        service=Coalesce(Subquery(said.values("state")[:1]), Value(Service.IN_SERVICE.value)),
+    )
+
+
+def with_state(positions: QuerySet[Position], at: datetime, boiler: UUID | None = None) -> QuerySet[Position]:
+    """With `segment` and `state` at `at`; a place of a header group is told as on `boiler`, or the first of them."""
+    found = StateSegment.objects.filter(position=OuterRef("pk"))
+    now = _holding(found.filter(boiler=boiler) if boiler else found, at, "boiler_id")
+    return positions.select_related("role").annotate(
+        segment=Subquery(now.values("id")[:1]), state=Coalesce(Subquery(now.values("state")[:1]), Value(""))
+    )
+
+
+def _holding(segments: QuerySet[Any], at: datetime, *before: str) -> QuerySet[Any]:
+    """The segment that holds at `at` first."""
+    reaching = segments.filter(Q(until=None) | Q(until__gt=at))
+    return reaching.order_by(F("since").asc(nulls_first=True), *before)
+
+
+def segments(ids: Iterable[UUID | None]) -> dict[UUID, Segment]:
+    """Standings by id."""
+    return Segment.objects.in_bulk([i for i in ids if i])
+
+
+def states(ids: Iterable[UUID | None]) -> dict[UUID, StateSegment]:
+    """States by id."""
+    return StateSegment.objects.in_bulk([i for i in ids if i])
+
+
+def counts(boilers: QuerySet[Boiler], at: datetime) -> dict[UUID, dict[str, int]]:
+    """How many boilers of each portfolio stand where at `at`; every standing is named."""
+    grouped = with_standing(boilers, at).order_by().values_list("portfolio", "standing").annotate(Count("id"))
+    found: dict[UUID, dict[str, int]] = {}
+    for portfolio, standing, number in grouped:
+        found.setdefault(portfolio, {s.value: 0 for s in Standing})[standing] = number
+    return found

@@ -1,0 +1,87 @@
+"""Deficiencies in pages, by their class at an instant and by where they are in their life."""
+
+from collections.abc import Iterable, Sequence
+from datetime import datetime
+from uuid import UUID
+
+from django.db.models import Case, Exists, F, Func, IntegerField, OuterRef, Q, QuerySet, TextField, Value, When
+
+from fleet.deficiencies.life import by_episode, life, of_rows
+from fleet.deficiencies.models import Act, Deficiency
+from fleet.deficiencies.queries import Shown
+from fleet.portfolio.models import Boiler
+from fleet.rules.values import Level
+
+STATUSES = ("open", "repaired", "closed", "withdrawn", "deferred")
+
+
+class LevelAt(Func):
+    """The class at an instant, as `life.level_at` finds it: the last that has begun, else the first; NULL of none."""
+
+    # The two expressions are the levels and the instant; n is the place of a segment among them.
+    arg_joiner = ") WITH ORDINALITY AS segments(s, n), (SELECT CAST("
+    template = (
+        "(SELECT s->>'level' FROM jsonb_array_elements(%(expressions)s AS timestamptz) AS at) AS asked "
+        "ORDER BY (s->>'since')::timestamptz <= asked.at DESC, "
+        "CASE WHEN (s->>'since')::timestamptz <= asked.at THEN -n ELSE n END LIMIT 1)"
+    )
+    output_field = TextField()
+
+
+def listed(boilers: QuerySet[Boiler], at: datetime) -> QuerySet[Deficiency]:
+    """Those of these boilers that had begun at `at`, with `level_now` and `rank` (0 the worst)."""
+    ranks = [When(level_now=level.value, then=Value(rank)) for rank, level in enumerate(Level)]
+    found = Deficiency.objects.filter(boiler__in=boilers, opened_at__lte=at)
+    found = found.annotate(level_now=LevelAt(F("levels"), Value(at)))
+    return found.annotate(rank=Case(*ranks, default=Value(len(Level)), output_field=IntegerField()))
+
+
+def of_status(rows: QuerySet[Deficiency], status: str, at: datetime) -> QuerySet[Deficiency]:
+    """Those that may be at this point of their life at `at`; `matches` looks at what people decided, row by row."""
+    past, gone = Q(closed_at__isnull=False, closed_at__lte=at), Q(withdrawn=True)
+    decided = Act.objects.filter(deficiency__boiler=OuterRef("boiler"), deficiency__rule=OuterRef("rule"), at__lte=at)
+    narrowed = {
+        "open": ~past & ~gone,
+        "repaired": ~past & ~gone & (Q(repaired_at__isnull=False) | Exists(decided.filter(kind="repair_reported"))),
+        "closed": past & ~gone,
+        "withdrawn": gone,
+        "deferred": ~past & ~gone & Exists(decided.filter(kind="deferred")),
+    }
+    return rows.filter(narrowed[status])
+
+
+def shown(rows: Sequence[Deficiency], at: datetime) -> list[Shown]:
+    """Each with its life and the acts about it, as of `at`: two queries, about the boilers they are on."""
+    boilers = {row.boiler_id for row in rows}
+    columns = ("boiler_id", "position_id", "rule", "opened_at", "closed_at", "withdrawn")
+    episodes = _by_boiler(Deficiency.objects.filter(boiler__in=boilers).only("id", *columns))
+    about = Act.objects.filter(deficiency__boiler__in=boilers, at__lte=at)
+    about = about.select_related("deficiency", "by", "assignee").order_by("at", "acted_on", "id")
+    decided: dict[UUID, list[Act]] = {}
+    for act in about:
+        decided.setdefault(act.deficiency.boiler_id, []).append(act)
+    acts: dict[UUID, list[Act]] = {}
+    for boiler, own in decided.items():
+        acts |= by_episode(own, of_rows(episodes[boiler]))
+    return [Shown(row, life(_as_of(row, at), acts.get(row.id, []), at), acts.get(row.id, [])) for row in rows]
+
+
+def matches(one: Shown, status: str) -> bool:
+    """Whether what people decided puts it at this point of its life too."""
+    if status == "repaired":
+        return one.life.status == "repaired"
+    return one.life.deferred_until is not None if status == "deferred" else True
+
+
+def _by_boiler(rows: Iterable[Deficiency]) -> dict[UUID, list[Deficiency]]:
+    found: dict[UUID, list[Deficiency]] = {}
+    for row in rows:
+        found.setdefault(row.boiler_id, []).append(row)
+    return found
+
+
+def _as_of(row: Deficiency, at: datetime) -> Deficiency:
+    """What was closed after `at` was not closed then."""
+    if row.closed_at is not None and row.closed_at > at:
+        row.closed_at = row.closed_by_id = None
+    return row

@@ -1,0 +1,218 @@
+"""What one boiler asks for on a visit, each with why: what failed, was touched, is due, or the season wants."""
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import UTC, date, datetime, timedelta
+from uuid import UUID
+
+from fleet.board.models import StateSegment
+from fleet.calendar import day_of
+from fleet.deficiencies.life import level_at
+from fleet.deficiencies.models import Deficiency
+from fleet.jobs import suggest, work
+from fleet.rules.catalogue import Catalogue, Procedure
+from fleet.rules.values import Terms
+from fleet.rules.wording import either, on
+
+START_NEAR = timedelta(days=90)  # a visit up to so long before the season starts serves for it (common practice)
+END_NEAR = timedelta(days=30)  # laying up is got ready within so long before the season ends (common practice)
+EARLY = timedelta(days=31)
+AT_START = ("season_restart_check", "normal_restart")
+AT_END = ("lay_up_wet", "lay_up_dry")
+DOWN = ("failed", "intermittent", "not_fitted")
+
+
+@dataclass(frozen=True, slots=True)
+class Ask:
+    """One thing to do. `phase` is as_found, repair or as_left; `because` the kind of cause, `why` its sentence."""
+
+    position: UUID | None
+    procedure: str
+    phase: str
+    because: str  # failed, touched, to_be_touched, due, soon, season
+    why: str
+    level: str = "routine"
+    deficiency: UUID | None = None
+    act: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Season:
+    """Which end of the season is near, if one is, and the day of it."""
+
+    near: str  # start, end or ""
+    day: date | None
+    sentence: str
+
+
+@dataclass(frozen=True, slots=True)
+class Facts:
+    """What is stored about one boiler's places."""
+
+    release: Catalogue
+    roles: Mapping[UUID | None, str]
+    kinds: Mapping[UUID, str]
+    paths: Mapping[UUID, Sequence[UUID]]
+    passed: Mapping[tuple[UUID, str], datetime]
+    names: Mapping[UUID, str]
+    states: Sequence[StateSegment]
+    open: Sequence[Deficiency]
+    at: datetime
+    zone: str
+
+
+def season(terms: Terms, day: date) -> Season:
+    """Whether a season start or shutdown is near on a local day."""
+    if terms.season is None:
+        return Season("", None, "The portfolio heats all year: no season starts or ends.")
+    start, end = terms.season.first_start_on_or_after(day), terms.season.end_on_or_after(day)
+    if not terms.season.contains(day) and start - day <= START_NEAR:
+        return Season("start", start, f"The season starts on {_said(start)}: what it asks for is on this sheet.")
+    if terms.season.contains(day) and end - day <= END_NEAR:
+        return Season("end", end, f"The season ends on {_said(end)}: laying up is on this sheet.")
+    return Season("", None, f"No season start or shutdown is near; the next start is on {_said(start)}.")
+
+
+def _said(day: date) -> str:
+    return on(datetime(day.year, day.month, day.day, 12, tzinfo=UTC), "UTC")
+
+
+def all_of(facts: Facts, near: Season) -> list[Ask]:
+    """Everything once: of one thing asked twice the graver cause is told."""
+    found: dict[tuple[UUID | None, str, str, UUID | None], Ask] = {}
+    asked = [*_deficient(facts), *_states(facts), *_seasonal(facts, near)]
+    for ask in [*asked, *_touching(facts, asked)]:
+        # Two repairs at one place are two things; a proof at one place is given once.
+        key = (ask.position, ask.procedure, ask.phase, ask.deficiency if ask.phase == "repair" else None)
+        found.setdefault(key, ask)
+    return list(found.values())
+
+
+def _deficient(facts: Facts) -> Iterator[Ask]:
+    """A repair and its proof. What is presumed failed, or fails nothing, is tried as found before anything is done."""
+    for row in facts.open:
+        rule, level = facts.release.findings.get(row.rule), level_at(row, facts.at) or "routine"
+        code, act = _proof(row, facts), rule.first_act if rule else ""
+        there = row.position_id is None or row.position_id in facts.kinds
+        if rule and rule.fails in ("presumed", "none") and code and there:
+            yield Ask(row.position_id, code, "as_found", "failed", row.sentence, level, row.id, act)
+            continue
+        yield Ask(row.position_id, "", "repair", "failed", row.sentence, level, row.id, act)
+        if code:
+            yield Ask(row.position_id, code, "as_left", "failed", f"Proves the repair: {row.sentence}", level, row.id)
+
+
+def _proof(row: Deficiency, facts: Facts) -> str:
+    """What closes it at a place of this role; where the rule names nothing, the very test that found it."""
+    found_by = row.opened_by.code if row.opened_by and row.opened_by.act == "test" else ""
+    fits = facts.release.roles[facts.roles[row.position_id]].kinds if row.position_id in facts.roles else None
+    known = (facts.release.procedures[c] for c in row.clears_by if c in facts.release.procedures)
+    named = [p.code for p in known if fits is None or fits & p.kinds]
+    return work.quickest(named, facts.release) or (found_by if found_by in facts.release.procedures else "")
+
+
+def _states(facts: Facts) -> Iterator[Ask]:
+    repaired = {row.position_id for row in facts.open}
+    for segment in facts.states:
+        place, sentence = segment.position_id, str(segment.reason["sentence"])
+        if segment.state in DOWN:
+            if place not in repaired:
+                yield from _down(facts, segment)
+            continue
+        touched = segment.reason["rule"] == "touched"
+        soon = segment.since is not None and segment.since > facts.at
+        because = "touched" if touched else "soon" if soon else "due"
+        level = suggest.CLASS.get(segment.state, "routine")
+        for code in _needed(facts, segment):
+            if soon and _often(facts.release.procedures[code]):
+                continue  # what is done every week is not early work of this visit
+            yield Ask(place, code, "as_left" if touched else "as_found", because, sentence, level)
+
+
+def _often(procedure: Procedure) -> bool:
+    """Whether it is asked for more often than what comes along early."""
+    day = date(2025, 10, 1)  # lengths are compared from it: a month is a month
+    return procedure.interval is not None and procedure.interval.after(day) - day <= EARLY
+
+
+def _down(facts: Facts, segment: StateSegment) -> Iterator[Ask]:
+    """Down for another's failure: it is proven after that is put right. What is not there has to be fitted."""
+    place, sentence = segment.position_id, str(segment.reason["sentence"])
+    if segment.state == "not_fitted":
+        yield Ask(place, "", "repair", "failed", sentence, "urgent")
+        return
+    code = suggest.procedure_of(segment, facts.release, facts.kinds.get(place, ""))
+    if code:
+        yield Ask(place, code, "as_left", "failed", sentence, "urgent")
+
+
+def _needed(facts: Facts, segment: StateSegment) -> list[str]:
+    """The procedures a state asks for: after a touch one of each group that the touch names."""
+    kind = facts.kinds.get(segment.position_id, "")
+    _, _, needs = str(segment.reason["sentence"]).partition(" needs ")
+    for (of, _), rule in facts.release.touches.items():
+        if of == kind and needs == f"{_worded(rule.needs, facts.release)} since.":
+            return [code for code in (work.quickest(group, facts.release) for group in rule.needs) if code]
+    code = suggest.procedure_of(segment, facts.release, kind)
+    return [code] if code else []
+
+
+def _worded(needs: Sequence[frozenset[str]], release: Catalogue) -> str:
+    """As the rules say it of a touch."""
+    known = ([release.procedures[c].name.lower() for c in g if c in release.procedures] for g in needs)
+    return " and ".join(sorted(either(names) for names in known))
+
+
+def _touching(facts: Facts, asked: Sequence[Ask]) -> Iterator[Ask]:
+    """What the work on this sheet itself will touch, and what has to pass after it."""
+    for ask in asked:
+        procedure = facts.release.procedures.get(ask.procedure)
+        touch = "open" if ask.phase == "repair" else procedure.voids if procedure else ""
+        if not touch or ask.position is None:
+            continue
+        work_done = procedure.name if procedure and ask.phase != "repair" else "The repair"
+        hanging = [(p, "path") for p, paths in facts.paths.items() if ask.position in paths]
+        for place, how in [(ask.position, touch), *hanging]:
+            why = f"{work_done} touches the {facts.names[place]}: it has to be proven after that."
+            for code in _after(facts, place, how):
+                if code != ask.procedure or place != ask.position:
+                    yield Ask(place, code, "as_left", "to_be_touched", why)
+
+
+def _after(facts: Facts, place: UUID, touch: str) -> Iterator[str]:
+    rule = facts.release.touches.get((facts.kinds.get(place, ""), touch))
+    for group in rule.needs if rule else ():
+        code = work.quickest(group, facts.release)
+        if code:
+            yield code
+
+
+def _seasonal(facts: Facts, near: Season) -> Iterator[Ask]:
+    """What the season start asks for and has not been passed for it; how to lay up when the season ends."""
+    for place, kind in facts.kinds.items():
+        own = [p for p in facts.release.procedures.values() if kind in p.kinds]
+        if near.near == "start" and near.day:
+            for procedure in _of_season(own, facts.release):
+                if not _passed_since(facts, place, procedure, near.day - START_NEAR):
+                    yield Ask(place, procedure.code, _phase(procedure), "season", near.sentence)
+        if near.near == "end":
+            for procedure in (p for p in own if p.code in AT_END):
+                why = f"{near.sentence} Wet or dry: as the boiler maker says."
+                yield Ask(place, procedure.code, "as_left", "season", why)
+
+
+def _of_season(own: Sequence[Procedure], release: Catalogue) -> list[Procedure]:
+    """Of full proofs that will do alike the quickest; all else that the season anchors; the restart itself."""
+    anchored = [p for p in own if p.anchor == "season"]
+    full = work.quickest([p.code for p in anchored if p.proof == "full"], release)
+    return [p for p in own if (p in anchored and (p.proof != "full" or p.code == full)) or p.code in AT_START]
+
+
+def _phase(procedure: Procedure) -> str:
+    return "as_left" if procedure.code in AT_START else "as_found"
+
+
+def _passed_since(facts: Facts, place: UUID, procedure: Procedure, day: date) -> bool:
+    """Whether it, or what covers it, was passed for this season start."""
+    covering = (p.code for p in facts.release.procedures.values() if p.covers_or_is(procedure.code))
+    return any(day_of(at, facts.zone) >= day for code in covering if (at := facts.passed.get((place, code))))

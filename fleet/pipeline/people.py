@@ -1,0 +1,105 @@
+"""Roles and qualifications: facts about people that decide what they may do and what their results are worth."""
+
+from datetime import datetime
+from uuid import UUID
+
+from django.db import transaction
+from django.db.models import Q
+
+from fleet.accounts import people
+from fleet.accounts.models import Grant, Qualification, User
+from fleet.accounts.people import Wish
+from fleet.board import services as board
+from fleet.board.models import Judged
+from fleet.errors import Refused
+from fleet.portfolio.models import Boiler, Portfolio
+from fleet.portfolio.news import Cause, News
+from fleet.visits.models import Attendance
+from fleet.wake import wake
+
+
+@transaction.atomic
+def grant_role(
+    *, portfolio: UUID, user: UUID | None, new: tuple[str, str], wish: Wish, by: User, at: datetime, cause: Cause
+) -> Grant:
+    """Give a role to somebody known here, or (`new`: user name and name) to somebody new.
+
+    Raises Refused: not theirs to give, no such person or building, a user name that is taken, an end that has passed.
+    """
+    house = Portfolio.objects.get(id=portfolio)
+    _may(by, wish.role, portfolio, at)
+    if wish.until is not None and wish.until <= at:
+        raise Refused("past", "This end has passed already.", ("until",), status=422)
+    person = people.find(user, portfolio, at) if user else people.add(username=new[0], name=new[1])
+    made = people.grant(user=person, portfolio=house, wish=wish)
+    where = made.building.address if made.building else "the whole portfolio"
+    _told(made, "people.granted", "", wish.role, f"{_name(person)} is {wish.role} for {where}.", cause, at)
+    return made
+
+
+@transaction.atomic
+def end_role(*, grant: Grant, by: User, at: datetime, cause: Cause) -> Grant:
+    """Take a role back from now on; what has ended stays ended. Raises Refused: not theirs to take."""
+    _may(by, grant.role, grant.portfolio_id, at)
+    if grant.until is None or grant.until > at:
+        grant.until = at
+        grant.save(update_fields=["until"])
+        sentence = f"{_name(grant.user)} is {grant.role} no longer."
+        _told(grant, "people.ended", grant.role, "", sentence, cause, at)
+    return grant
+
+
+@transaction.atomic
+def qualify(
+    *,
+    portfolio: UUID,
+    user: UUID,
+    code: str,
+    since: datetime,
+    until: datetime | None,
+    by: User,
+    at: datetime,
+    cause: Cause,
+) -> Qualification:
+    """Note what somebody is qualified for, by this portfolio's word: its boilers that they worked on are judged again.
+
+    Raises Refused: one's own, no such person, an end before its beginning.
+    """
+    if user == by.id:
+        raise Refused("own_qualification", "Nobody vouches for their own qualification.", status=403)
+    if until is not None and until <= since:
+        raise Refused("backwards", "It ends before it begins.", ("until",), status=422)
+    person = people.find(user, portfolio, at)
+    made = people.qualify(
+        user=person, portfolio=Portfolio.objects.get(id=portfolio), code=code, since=since, until=until
+    )
+    _judge_again(portfolio, person)
+    end = f" to {until:%a %d %b %Y}" if until else ""
+    sentence = f"{_name(person)} is qualified as {code.replace('_', ' ')} from {since:%a %d %b %Y}{end}."
+    news = News("people.qualified", person.id, None, "", code, sentence, "", at)
+    board.stamp(portfolio=portfolio, news=[news], cause=cause, at=at)
+    wake("fleet.tasks.sweep")
+    return made
+
+
+def _judge_again(portfolio: UUID, person: User) -> None:
+    """The sweep takes what an older build concluded: none of it may rest on what was known of this person before."""
+    visits = Attendance.objects.filter(user=person).values("visit")
+    there = Boiler.objects.filter(portfolio=portfolio, visits__in=visits)
+    groups = there.exclude(header_group=None).values("header_group")
+    near = Boiler.objects.filter(Q(id__in=there.values("id")) | Q(header_group__in=groups))
+    Judged.objects.filter(boiler__in=near.values("id")).update(build="")
+
+
+def _may(by: User, role: str, portfolio: UUID, at: datetime) -> None:
+    if not people.may_give(by, role, portfolio, at):
+        raise Refused("not_allowed", "This role is the owner's to give and take.", ("role",), status=403)
+
+
+def _told(grant: Grant, kind: str, before: str, after: str, sentence: str, cause: Cause, at: datetime) -> None:
+    news = News(kind, grant.user_id, None, before, after, sentence, "", at)
+    board.stamp(portfolio=grant.portfolio_id, news=[news], cause=cause, at=at)
+
+
+def _name(person: User) -> str:
+    return people.names([person])

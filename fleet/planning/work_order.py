@@ -1,0 +1,141 @@
+"""The order of work on a visit: as found before anything is opened, since cleaning first destroys what would be found.
+
+The catalogue has no number of its own for a procedure's place in that order, so this is the one table of it; where a
+procedure stands among the others of its group is its place in the tuple (common practice).
+"""
+
+from dataclasses import dataclass
+
+from fleet.rules.catalogue import Procedure
+
+FIRING, HOT_LEVEL, HOT_LAST, LOCKED_OFF, REFILLED, AS_LEFT, LEAVING = 2, 3, 4, 5, 6, 7, 8
+
+
+@dataclass(frozen=True, slots=True)
+class Group:
+    """One stretch of the visit; `always` is what belongs to it on every visit."""
+
+    number: int
+    title: str
+    always: str
+
+
+GROUPS = (
+    Group(
+        0,
+        "Before touching anything",
+        "Measure the air for carbon monoxide on the way in, look at glass, gauge and tags, talk to whoever looks after "
+        "the boiler, and write down every reset that was pressed or is found out.",
+    ),
+    Group(
+        1,
+        "Can the instruments be believed?",
+        "Prove the cocks of the gauge glass open, read the gauge against zero where the boiler is cold, and search for "
+        "jumpers, wedges, tape and plugs.",
+    ),
+    Group(
+        FIRING,
+        "As found, firing",
+        "Prove what is there before anything is cleaned or set: cleaning first destroys the as-found evidence.",
+    ),
+    Group(
+        HOT_LEVEL,
+        "As found, by lowering the water",
+        "A second person watches the glass; stop the burner by hand before the water leaves it. Never add water while "
+        "the glass is empty.",
+    ),
+    Group(
+        HOT_LAST, "Safety valve, last of the hot tests", "Stand clear of the discharge: people out of its way first."
+    ),
+    Group(
+        LOCKED_OFF,
+        "Power and fuel locked off, vented, isolated",
+        "Lock and tag power and fuel, let the pressure fall to zero, vent and isolate, let it cool; then open, clean "
+        "and repair.",
+    ),
+    Group(
+        REFILLED,
+        "Refill and fire",
+        "Take locks and tags of the work off, refill to the line with the boiler cool, purge, and watch it light.",
+    ),
+    Group(
+        AS_LEFT,
+        "As left",
+        "Prove again everything that was touched, and at a season's start everything the season asks for.",
+    ),
+    Group(
+        LEAVING,
+        "Leaving checks",
+        "Every one of them a yes; a no is a reason to leave the boiler off and to tell somebody.",
+    ),
+)
+
+TABLE: dict[int, tuple[str, ...]] = {
+    0: (
+        "level_observation",
+        "pressure_observation",
+        "co_alarm_test",
+        "combustion_air_check",
+        "vent_inspection",
+        "leak_check",
+        "discharge_pipe_check",
+        "meter_reading",
+    ),
+    1: ("gauge_glass_blowdown", "try_cock_check", "gauge_zero_check", "ladder_read_back"),
+    FIRING: (
+        "gauge_comparison",
+        "feed_pump_check",
+        "flush",
+        "button_test",
+        "feeder_check",
+        "operating_control_trip",
+        "limit_trip",
+        "limit_circuit_trip",
+        "emergency_switch_test",
+        "flame_signal",
+        "flame_failure_test",
+        "pilot_turndown",
+        "fuel_valve_closure",
+        "fuel_valve_leak_test",
+        "manual_cock_check",
+        "soap_test",
+        "gas_pressure_low_trip",
+        "gas_pressure_high_trip",
+        "air_proving_trip",
+        "louvre_interlock_trip",
+        "spill_switch_trip",
+        "rollout_switch_trip",
+        "clock_input",
+        "draft_reading",
+        "combustion_test",
+        "backflow_check",
+    ),
+    HOT_LEVEL: ("slow_drain", "evaporation"),
+    HOT_LAST: ("lever_lift", "pop_test", "accumulation_test"),
+    LOCKED_OFF: (
+        "siphon_check",
+        "chamber_open_inspect",
+        "probe_clean_inspect",
+        "gauge_glass_inspect",
+        "receiver_inspect",
+        "internal_inspection",
+        "wiring_inspection",
+        "valve_shop_test",
+    ),
+    REFILLED: ("normal_restart",),
+    AS_LEFT: ("season_restart_check", "three_cycles", "lay_up_wet", "lay_up_dry"),
+}
+_PLACES = {code: (group, place) for group, codes in TABLE.items() for place, code in enumerate(codes)}
+_BEHIND = 99  # what a later release adds stands behind what is known
+
+
+def as_found(procedure: Procedure) -> tuple[int, int]:
+    """Group and place of a procedure done as found; one the table lacks goes by whether it opens something."""
+    opens = procedure.voids == "open" or "lock and tag" in procedure.tools
+    return _PLACES.get(procedure.code, (LOCKED_OFF if opens else FIRING, _BEHIND))
+
+
+def as_left(procedure: Procedure) -> tuple[int, int]:
+    """Group and place of a proof after work: in the order of the tests themselves, the safety valve's last."""
+    group, place = as_found(procedure)
+    return AS_LEFT, group * 100 + place

@@ -1,0 +1,117 @@
+"""A packed workbook before anybody opens it: what it unpacks to is counted as it comes, never read from its headers."""
+
+import io
+import re
+import zlib
+from collections.abc import Iterator
+from zipfile import BadZipFile, ZipFile, ZipInfo
+
+from fleet.errors import Fault
+from fleet.portfolio.table import MOST_FAULTS, refused
+
+MOST_PARTS = 500
+MOST_UNPACKED = 256 * 1024 * 1024
+MOST_RATIO = 300  # of a part; a sheet of equal rows packs about a hundredfold (measured)
+FROM = 4 * 1024 * 1024  # below this much, a ratio says nothing
+CHUNK = 256 * 1024
+OVERLAP = 512
+# Parts that run or fetch something, or hold another file.
+FORBIDDEN = (
+    (re.compile(r"vba|macrosheet|activex|/ctrlprops/", re.I), "macros", "It carries macros. Save it as plain .xlsx."),
+    (
+        re.compile(r"externallinks?/|/connections\.xml|querytables?/", re.I),
+        "external_links",
+        "It takes values from another file or source. Save it with values only.",
+    ),
+    (re.compile(r"/embeddings/|oleobject", re.I), "embedded", "Another file is embedded in it. Take it out."),
+)
+_MERGED = re.compile(rb"""<(?:\w+:)?mergeCell\s[^>]*?ref\s*=\s*["']([A-Z]{1,3}\d{1,7}(?::[A-Z]{1,3}\d{1,7})?)""")
+_DOCTYPE = re.compile(rb"<!(?:DOCTYPE|ENTITY)")
+_FAR = re.compile(rb"""\sr\s*=\s*["'][A-Z]{3,}\d""")
+_ENCODING = re.compile(rb"""^\s*<\?xml[^>]*?encoding\s*=\s*["']([^"']+)""")
+_SHEET = re.compile(r"xl/worksheets/[^/]+\.xml", re.I)
+
+
+def checked(content: bytes) -> dict[str, list[str]]:
+    """Unpack every part once, keeping nothing; return the merged ranges by sheet part. Raises Refused."""
+    try:
+        with ZipFile(io.BytesIO(content)) as packed:
+            parts = packed.infolist()
+            _names(parts)
+            return _unpacked(packed, parts)
+    except (BadZipFile, zlib.error, EOFError, OSError, NotImplementedError, RuntimeError, ValueError):
+        raise refused(
+            "half_a_file", "This is no whole workbook: half of it may be missing, or it is damaged."
+        ) from None
+
+
+def _names(parts: list[ZipInfo]) -> None:
+    names = [part.filename for part in parts]
+    if len(names) > MOST_PARTS or len(set(names)) != len(names):
+        raise refused("not_a_workbook", f"A workbook has at most {MOST_PARTS} parts, each once.")
+    if any(part.flag_bits & 0x1 for part in parts):
+        raise refused("locked", "It is locked with a password. Save it without one.")
+    if "[Content_Types].xml" not in names or "xl/workbook.xml" not in names:
+        raise refused("not_a_workbook", "This is packed, but no workbook (.xlsx).")
+    for name in names:
+        for pattern, code, told in FORBIDDEN:
+            if pattern.search(name):
+                raise refused(code, told)
+
+
+def _unpacked(packed: ZipFile, parts: list[ZipInfo]) -> dict[str, list[str]]:
+    total, merged = 0, {}
+    for part in parts:
+        size, found = 0, dict[bytes, None]()
+        for chunk in _chunks(packed, part):
+            size += len(chunk.fresh)
+            total += len(chunk.fresh)
+            if total > MOST_UNPACKED:
+                raise refused("too_large_unpacked", f"It unpacks to more than {MOST_UNPACKED >> 20} MiB.")
+            if size > FROM and size > MOST_RATIO * max(1, part.compress_size):
+                raise refused("zip_bomb", f"A part of it unpacks to more than {MOST_RATIO} times its size.")
+            _harmless(part.filename, chunk)
+            if _SHEET.fullmatch(part.filename) and len(found) <= MOST_FAULTS:
+                found.update(dict.fromkeys(m[1] for m in _MERGED.finditer(chunk.whole)))
+        merged[part.filename] = [ref.decode() for ref in found]
+    return merged
+
+
+class _Chunk:
+    """Some unpacked bytes, and the same with the end of those before, so that nothing hides on the border."""
+
+    def __init__(self, before: bytes, fresh: bytes, first: bool) -> None:
+        self.fresh, self.first = fresh, first
+        self.whole = before + fresh
+
+
+def _chunks(packed: ZipFile, part: ZipInfo) -> Iterator[_Chunk]:
+    with packed.open(part) as stream:
+        before, first = b"", True
+        while fresh := stream.read(CHUNK):
+            yield _Chunk(before, fresh, first)
+            before, first = (before + fresh)[-OVERLAP:], False
+
+
+def _harmless(name: str, chunk: _Chunk) -> None:
+    """No document type (entities can grow without end or name files), and no encoding to hide one in."""
+    if not name.lower().endswith((".xml", ".rels", ".vml")):
+        return
+    if chunk.first:
+        told = _ENCODING.match(chunk.fresh.removeprefix(b"\xef\xbb\xbf"))
+        if chunk.fresh[:2] in (b"\xff\xfe", b"\xfe\xff") or b"\0" in chunk.fresh[:4]:
+            raise refused("not_a_workbook", "Its parts are not UTF-8.")
+        if told and told[1].lower() not in (b"utf-8", b"us-ascii", b"ascii"):
+            raise refused("not_a_workbook", "Its parts are not UTF-8.")
+    if _DOCTYPE.search(chunk.whole):
+        raise refused("document_type", "It declares a document type or entities, as no workbook does.")
+    if _SHEET.fullmatch(name) and _FAR.search(chunk.whole):
+        raise refused("too_many_columns", "A cell lies beyond column ZZ.", 1)
+
+
+def merged_fault(ref: str) -> Fault:
+    """A merged range, at its first cell."""
+    found = re.match(r"([A-Z]+)(\d+)", ref)
+    assert found is not None
+    told = f"Cells {ref} are merged: which of them holds the value can't be said. Split them."
+    return Fault("merged_cells", told, (int(found[2]), found[1]))

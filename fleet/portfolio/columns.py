@@ -1,0 +1,187 @@
+"""The columns of a register sheet: which there are, what each may hold, and what it means."""
+
+import re
+from collections.abc import Mapping
+from datetime import date
+from decimal import Decimal
+
+from fleet.portfolio import access
+from fleet.rules.catalogue import Catalogue
+
+REQUIRED = (
+    "building_ref",
+    "address",
+    "zone",
+    "boiler_ref",
+    "boiler_name",
+    "since",
+    "position_ref",
+    "position_name",
+    "role",
+    "kind",
+    "fitted_on",
+)
+# What may be on record of a boiler as a whole, each a dated setting: measured, chosen, or (heats) yes or no.
+CHOICES = {
+    "fuel": ("natural_gas", "oil_2", "propane"),
+    "construction": ("cast_iron", "firetube", "watertube"),
+    "firing": ("hand", "stoker", "oil_gas"),
+    "cutoffs_needed": ("1", "2"),
+    "heats": ("yes", "no"),
+    "needed": ("yes", "no"),
+}
+ON_BOILER = (
+    "output_btu_h",
+    "lowest_safe_line_in",
+    "normal_line_in",
+    "water_surface_ft2",
+    "heating_surface_ft2",
+    "fuel",
+    "construction",
+    "firing",
+    "cutoffs_needed",
+    "heats",
+    "cutoffs_rule",
+)
+ON_POSITION = ("position_ref", "position_name", "role", "hangs_on", "needed", "kind", "fitted_on")
+OPTIONAL = ("portfolio_ref", "units", "access_hours", "hangs_on", "needed", *ON_BOILER)
+OF_BUILDING = ("portfolio_ref", "address", "zone", "units", "access_hours")
+OF_BOILER = ("boiler_name", "since", *ON_BOILER)
+LONGEST = {
+    "address": 200,
+    "access_hours": access.LONGEST,
+    "boiler_name": 200,
+    "position_name": 200,
+    "cutoffs_rule": 200,
+    "hangs_on": 2000,
+}
+USUALLY = 64  # the longest of all others
+DAYS = ("since", "fitted_on", "end_of_life")
+YES_OR_NO = ("heats", "needed")
+DECLARED = "declared:"  # and a procedure's code: the day on which somebody says it was done; never a proof
+YEARS = range(1850, 2100)
+# By the end of the name, longest first: what can be at all on a boiler of 15 psig or less (common practice).
+RANGES = {
+    "_btu_h": (0.0, 1e9),
+    "_lb_h": (0.0, 1e6),
+    "_psi": (0.0, 300.0),
+    "_ft2": (0.0, 1e5),
+    "_gal": (9.0, 1e12),
+    "_in": (-5.0, 500.0),
+    "_s": (0.0, 3600.0),
+    "units": (0.0, 1e5),
+}
+_UNITS = tuple(RANGES)
+_NUMBER = re.compile(r"-?\d{1,15}(\.\d{1,25})?", re.ASCII)
+_DATE = re.compile(r"\d{4}-\d\d-\d\d", re.ASCII)
+# What neither the database nor XML 1.0 can hold: control characters, half characters, non-characters.
+UNSTORABLE = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\x7f\ud800-\udfff\ufffe\uffff]")
+
+Value = float | str | bool
+
+
+def measures(column: str) -> bool:
+    """Whether a column or value holds a number: its name ends with the unit."""
+    return column.endswith(_UNITS)
+
+
+def possible(name: str, value: float) -> bool:
+    """Whether a number can physically be: which one is right is judged elsewhere."""
+    low, high = next(bounds for unit, bounds in RANGES.items() if name.endswith(unit))
+    return low <= value <= high  # false for NaN
+
+
+def is_day(column: str) -> bool:
+    """Whether a column holds a day."""
+    return column in DAYS or column.startswith(DECLARED)
+
+
+def longest(column: str) -> int:
+    """How many characters a cell of this column may have."""
+    return LONGEST.get(column, USUALLY)
+
+
+def known(catalogue: Catalogue) -> frozenset[str]:
+    """Every column a sheet may have, but for the declared days."""
+    return frozenset({*REQUIRED, *OPTIONAL, *(a for k in catalogue.kinds.values() for a in k.attributes)})
+
+
+def declarable(catalogue: Catalogue) -> tuple[str, ...]:
+    """The procedures that can be declared: those with an interval or that prove something."""
+    return tuple(code for code, p in catalogue.procedures.items() if p.interval is not None or p.proof != "none")
+
+
+def is_column(name: str, catalogue: Catalogue) -> bool:
+    """Whether a sheet may have this column."""
+    if name.startswith(DECLARED):
+        return name.removeprefix(DECLARED) in declarable(catalogue)
+    return name in known(catalogue)
+
+
+def as_day(text: str) -> date | None:
+    """A day as in 2019-10-01, of a year a boiler can be from."""
+    try:
+        found = date.fromisoformat(text) if _DATE.fullmatch(text) else None
+    except ValueError:
+        return None
+    return found if found and found.year in YEARS else None
+
+
+def as_number(text: str) -> float | None:
+    """A plain decimal number: what else `float` would take (1_000, nan, ١٢) nobody means."""
+    return float(text) if _NUMBER.fullmatch(text) else None
+
+
+def as_value(column: str, text: str) -> Value:
+    """What a cell that holds no fault means."""
+    if column in YES_OR_NO:
+        return text == "yes"
+    return float(text) if measures(column) or column == "cutoffs_needed" else text
+
+
+def as_text(value: object) -> str:
+    """How a value stands in a cell, so that it is read back as the same."""
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if isinstance(value, (int, float)):
+        return format(Decimal(repr(value)).normalize() + 0, "f")
+    return "" if value is None else str(value)
+
+
+# What each column of a sheet is for, as told beside an empty one.
+EXPLAINED: Mapping[str, str] = {
+    "portfolio_ref": "Optional: the portfolio's short name. Where it stands it must be this portfolio's.",
+    "building_ref": "The building's own short name. It never changes: a building is known by it.",
+    "address": "Its address as people say it. May be edited.",
+    "zone": "Its IANA time zone, as in America/New_York. Fixed once the building is there.",
+    "units": "Optional: how many dwelling units.",
+    "access_hours": "Optional: when one can get in, as in mon-fri 08:00-17:00; sat 09:00-12:00. Empty: at any time.",
+    "boiler_ref": "The boiler's short name within its building. It never changes.",
+    "boiler_name": "What people call it. May be edited.",
+    "since": "The day from which it is on record, as in 2019-10-01. Fixed once the boiler is there.",
+    "output_btu_h": "Optional: the boiler's gross output in Btu/h.",
+    "lowest_safe_line_in": "Optional: the lowest safe water line, in inches on the glass.",
+    "normal_line_in": "Optional: the normal water line, in inches on the glass.",
+    "water_surface_ft2": "Optional: the free water surface at the line, in square feet.",
+    "heating_surface_ft2": "Optional: the heating surface, in square feet.",
+    "fuel": "Optional: natural_gas, oil_2 or propane.",
+    "construction": "Optional: cast_iron, firetube or watertube.",
+    "firing": "Optional: hand, stoker or oil_gas.",
+    "cutoffs_needed": "Optional: 1 or 2 low-water cutoffs. 1 only with cutoffs_rule.",
+    "cutoffs_rule": "The rule by which one cutoff is enough, its date and who decided.",
+    "heats": "Optional: no for a boiler that only makes hot water.",
+    "position_ref": "The place's short name on this boiler. It never changes. Empty with all that follows: no place.",
+    "position_name": "What people call the place. May be edited.",
+    "role": "What the place is for, a code of the catalogue. Fixed once the place is there.",
+    "hangs_on": "Optional: the position_ref of each path that carries its signal, apart by |.",
+    "needed": "Optional: no for a place that need not be filled.",
+    "kind": "What is fitted there, a code of the catalogue. Empty: nothing.",
+    "fitted_on": "The day it was fitted. A later day is another device.",
+}
+
+
+def explained(column: str) -> str:
+    """What a column is for."""
+    if column.startswith(DECLARED):
+        return "Optional: the day this procedure is said to have been done here. It never counts as a proof."
+    return EXPLAINED.get(column, "Optional: what is stamped on the device or set on it.")

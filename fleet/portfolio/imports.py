@@ -1,0 +1,180 @@
+"""Sheets handed in: what each would do, told row by row before anything is saved; where it stands; when it goes."""
+
+import hashlib
+import json
+import re
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from itertools import islice
+from typing import Any
+from uuid import UUID
+
+from django.db import connection
+from django.db.models import F
+
+from fleet.errors import Fault, Refused
+from fleet.portfolio.known import Known
+from fleet.portfolio.models import Boiler, Import, ImportPage, Portfolio
+from fleet.portfolio.plan import Line, Plan
+from fleet.portfolio.sheet import SheetRow
+from fleet.portfolio.table import letter
+
+READING, READY, FAULTY, SAVING = "reading", "ready", "faulty", "saving"
+SAVED, FAILED, WITHDRAWN = "saved", "failed", "withdrawn"
+BUSY = (READING, SAVING)
+OPEN = (READING, READY, FAULTY)
+KEPT = timedelta(days=14)
+MOST_TRIES = 3
+PAGE = 200
+_LETTER = re.compile("[A-Z]{1,3}")
+PARTS = ("changes", "missing", "same")
+
+
+@dataclass(frozen=True, slots=True)
+class Found:
+    """What an import would do: its totals, its lines by part, and the digest of both."""
+
+    report: dict[str, Any]
+    parts: dict[str, list[dict[str, Any]]]
+    digest: str
+
+
+def receive(*, portfolio: Portfolio, content: bytes, name: str, who: str, who_id: UUID, at: datetime) -> Import:
+    """Keep a file that is to be compared."""
+    return Import.objects.create(
+        portfolio=portfolio,
+        who=who,
+        who_id=who_id,
+        name=_harmless(name),
+        sha256=hashlib.sha256(content).hexdigest(),
+        content=content,
+        status=READING,
+        received_at=at,
+        ends_at=at + KEPT,
+    )
+
+
+def _harmless(name: str) -> str:
+    """A file's name without folders and control characters."""
+    last = name.replace("\\", "/").rpartition("/")[2]
+    return "".join(c for c in last if c.isprintable())[:200] or "register"
+
+
+def claim(key: UUID) -> bool:
+    """Take something in hand until the transaction ends; false where another worker has it. Dies with its worker."""
+    with connection.cursor() as cursor:
+        cursor.execute("SELECT pg_try_advisory_xact_lock(%s)", [key.int >> 65])
+        return bool(cursor.fetchone()[0])
+
+
+def move(row: Import, to: str, **values: Any) -> None:
+    """Put an import where it now stands; who looked at it before looks again."""
+    Import.objects.filter(id=row.id).update(status=to, version=F("version") + 1, **values)
+
+
+def taken(import_id: UUID, *, among: tuple[str, ...], version: int | None, to: str, **values: Any) -> bool:
+    """Compare and swap: whether it stood among these, at this version, and now stands there."""
+    found = Import.objects.filter(id=import_id, status__in=among)
+    if version is not None:
+        found = found.filter(version=version)
+    return bool(found.update(status=to, version=F("version") + 1, **values))
+
+
+def purge(at: datetime) -> int:
+    """Remove what has been kept long enough; returns how many. What is in hand stays."""
+    old = Import.objects.filter(ends_at__lte=at).exclude(status__in=BUSY)
+    ImportPage.objects.filter(of__in=old).delete()
+    return old.delete()[0]
+
+
+def found(made: Plan, rows: Sequence[SheetRow], notes: Sequence[str]) -> Found:
+    """What a plan does, for people."""
+    lines = [_told(line) for line in made.lines]
+    changes = [line for line in lines if line["does"]]
+    parts = {
+        "changes": changes,
+        "missing": list(missing(made.known, rows, made.portfolio)),
+        "same": [line for line in lines if not line["does"]],
+    }
+    report = {
+        "rows": len(rows),
+        "added": made.added,
+        "renamed": sum(len(fields) for subjects in made.edited.values() for fields in subjects.values()),
+        "notes": list(notes),
+        "faults": [],
+        **{part: len(listed) for part, listed in parts.items()},
+    }
+    return Found(report, parts, digest(made))
+
+
+def digest(made: Plan) -> str:
+    """The same for two plans that do the same to the same rows."""
+    said = hashlib.sha256()
+    for line in made.lines:
+        if line.does:
+            said.update(json.dumps([line.row, line.does]).encode())
+    return said.hexdigest()
+
+
+def _told(line: Line) -> dict[str, Any]:
+    told = {"row": line.row, "building": line.building, "boiler": line.boiler, "position": line.position}
+    return {**told, "does": [{"what": what, "sentence": said} for what, said in line.does], "notes": line.notes}
+
+
+def faulty(refused: Refused, columns: Sequence[str]) -> dict[str, Any]:
+    """The report of a file with faults, each with its row and its column by letter and name."""
+    return {"faults": [_fault(f, columns) for f in refused.faults]}
+
+
+def _fault(fault: Fault, columns: Sequence[str]) -> dict[str, Any]:
+    """Its column by name, by letter, or by both where the file has it."""
+    row, place = (*fault.at, None, None)[:2]
+    column = "" if place is None else str(place)
+    at = letter(list(columns).index(column)) if column in columns else column if _LETTER.fullmatch(column) else ""
+    named = "" if at == column else column
+    return {"code": fault.code, "message": fault.message, "row": row, "column": named, "letter": at}
+
+
+def missing(known: Known, rows: Sequence[SheetRow], portfolio: Portfolio) -> Iterator[dict[str, Any]]:
+    """What the register holds and the sheet does not name: told, never deleted."""
+    named = {row.building_ref for row in rows}
+    boilers, places = {row.boiler_key for row in rows}, {row.key for row in rows}
+    others = Boiler.objects.filter(portfolio=portfolio).exclude(building__ref__in=named)
+    listed = others.order_by("building__ref", "ref").values_list("building__ref", "ref", "building__address", "name")
+    for building, boiler, address, name in listed:
+        yield _gone(building, boiler, "", f"{name} of {address}")
+    for key, one in sorted(known.boilers.items()):
+        if key not in boilers and key[0] in named:
+            yield _gone(*key, "", one.name)
+    for key, place in sorted(known.positions.items()):
+        if key[:2] in boilers and key not in places:
+            yield _gone(*key, place.name)
+
+
+def _gone(building: str, boiler: str, position: str, name: str) -> dict[str, Any]:
+    sentence = f"{name} is not in the file: it stays as it is."
+    told = {"row": None, "building": building, "boiler": boiler, "position": position, "notes": []}
+    return {**told, "does": [{"what": "missing", "sentence": sentence}]}
+
+
+def keep(row: Import, made: Found) -> None:
+    """Write the report's pages anew."""
+    ImportPage.objects.filter(of=row).delete()
+    ImportPage.objects.bulk_create(
+        ImportPage(portfolio_id=row.portfolio_id, of=row, part=part, number=number, lines=some)
+        for part, lines in made.parts.items()
+        for number, some in enumerate(_pages(lines))
+    )
+
+
+def _pages(lines: Iterable[Any]) -> Iterator[list[Any]]:
+    listed = iter(lines)
+    while some := list(islice(listed, PAGE)):
+        yield some
+
+
+def page(import_id: UUID, part: str, number: int) -> list[dict[str, Any]]:
+    """The lines of one page of the report; none beyond its end."""
+    row = ImportPage.objects.filter(of=import_id, part=part, number=number).first()
+    return list(row.lines) if row else []

@@ -1,0 +1,127 @@
+"""What the register holds of the buildings a sheet names, by natural key: read once, in a fixed number of queries."""
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import date, datetime
+from typing import Any, NamedTuple
+from uuid import UUID
+
+from django.db.models import QuerySet
+
+from fleet.calendar import day_of
+from fleet.portfolio.models import Boiler, Building, Fitting, Portfolio, Position, Setting
+from fleet.portfolio.sheet import SheetRow
+
+Key = tuple[str, ...]
+NAMED_ONE_BY_ONE = 500  # a sheet of more buildings is compared with all of its portfolio
+
+
+class Place(NamedTuple):
+    """A position, as much of it as a sheet can say."""
+
+    id: UUID
+    boiler: UUID
+    ref: str
+    name: str
+    role: str
+
+
+class Occupant(NamedTuple):
+    """A device in its place since an instant; no kind: the place was emptied."""
+
+    since: datetime
+    kind: str
+    device: UUID | None
+    attributes: Mapping[str, Any]
+    declared: Mapping[str, str]
+
+
+class Dated(NamedTuple):
+    """A value and since when it holds."""
+
+    value: Any
+    since: datetime
+
+
+@dataclass(frozen=True, slots=True)
+class Fitted:
+    """Who was ever in a place, and who is there now."""
+
+    ever: set[tuple[date, str]] = field(default_factory=set)
+    present: list[Occupant] = field(default_factory=list)  # none or one
+
+    @property
+    def now(self) -> Occupant | None:
+        """The occupant at the instant this was read for; None before the first."""
+        return self.present[0] if self.present else None
+
+
+NOBODY = Fitted()
+
+
+@dataclass(frozen=True, slots=True)
+class Known:
+    """The register at an instant. Settings are those in force then, by (boiler or position, key)."""
+
+    buildings: Mapping[Key, Building]
+    boilers: Mapping[Key, Boiler]
+    positions: Mapping[Key, Place]
+    settings: Mapping[tuple[UUID, str], Dated]
+    fittings: Mapping[UUID, Fitted]
+
+    @classmethod
+    def of(cls, portfolio: Portfolio, rows: Sequence[SheetRow], at: datetime) -> "Known":
+        """Read it, in six queries."""
+        houses = Building.objects.filter(portfolio=portfolio)
+        refs = {row.building_ref for row in rows}
+        if len(refs) <= NAMED_ONE_BY_ONE:
+            houses = houses.filter(ref__in=refs)
+        return cls.within(Boiler.objects.filter(building__in=houses.values("id")), houses, at)
+
+    @classmethod
+    def within(cls, boilers: QuerySet[Boiler], houses: QuerySet[Building], at: datetime) -> "Known":
+        """Read what these boilers and buildings are."""
+        buildings = {b.id: b for b in houses}
+        listed = list(boilers.order_by("id"))
+        for boiler in listed:
+            boiler.building = buildings[boiler.building_id]  # not a query each
+        by_id = {b.id: b for b in listed}
+        inside = boilers.order_by().values("id")
+        places = _places(inside)
+        zones = {p.id: by_id[p.boiler].building.zone for p in places}
+        return cls(
+            {(b.ref,): b for b in buildings.values()},
+            {(b.building.ref, b.ref): b for b in listed},
+            {(by_id[p.boiler].building.ref, by_id[p.boiler].ref, p.ref): p for p in places},
+            _settings(inside, at),
+            _fittings(inside, zones, at),
+        )
+
+
+def _places(inside: QuerySet[Any]) -> list[Place]:
+    found = Position.objects.filter(boiler__in=inside).order_by("id")
+    return [Place(*row) for row in found.values_list("id", "boiler_id", "ref", "name", "role_id").iterator()]
+
+
+def _settings(inside: QuerySet[Any], at: datetime) -> dict[tuple[UUID, str], Dated]:
+    """The value in force of each key: of two statements about one instant the one posted later."""
+    said = Setting.objects.filter(since__lte=at).order_by("since", "posted_at")
+    found: dict[tuple[UUID, str], Dated] = {}
+    for place, rows in (("boiler_id", {"boiler__in": inside}), ("position_id", {"position__boiler__in": inside})):
+        listed: Iterable[tuple[UUID, str, Any, datetime]] = said.filter(**rows).values_list(
+            place, "key", "value", "since"
+        )
+        found.update({(of, key): Dated(value, since) for of, key, value, since in listed})
+    return found
+
+
+def _fittings(inside: QuerySet[Any], zones: Mapping[UUID, str], at: datetime) -> dict[UUID, Fitted]:
+    said = Fitting.objects.filter(position__boiler__in=inside).order_by("since", "posted_at")
+    told = said.values_list("position_id", "since", "device__kind_id", "device_id", "device__attributes", "declared")
+    found: dict[UUID, Fitted] = {}
+    for position, since, kind, device, attributes, declared in told:
+        fitted = found.setdefault(position, Fitted())
+        fitted.ever.add((day_of(since, zones[position]), kind or ""))
+        if since <= at:
+            fitted.present[:] = [Occupant(since, kind or "", device, attributes or {}, declared)]
+    return found

@@ -1,0 +1,66 @@
+"""A file as a table of texts, whatever it was written with; its limits, and one way in for both kinds."""
+
+import json
+import zlib
+from dataclasses import dataclass
+
+from fleet.errors import Fault, Refused
+
+MOST_BYTES = 20 * 1024 * 1024
+MOST_ROWS = 300_000
+MOST_COLUMNS = 200
+MOST_FAULTS = 500
+
+Record = list[str]
+
+
+@dataclass(frozen=True, slots=True)
+class Table:
+    """The names of the columns, then the rows that say anything, by their number in the file.
+
+    `faults`: what can't be read, each with its row and column; `notes`: what was left out on purpose.
+    """
+
+    header: list[str]
+    records: list[tuple[int, Record]]
+    faults: tuple[Fault, ...] = ()
+    notes: tuple[str, ...] = ()
+
+
+def packed(table: Table) -> bytes:
+    """A table without faults, to be read again soon."""
+    told = [table.header, table.records, table.notes]
+    return zlib.compress(
+        json.dumps(told, ensure_ascii=False, separators=(",", ":")).encode("utf-8", "surrogatepass"), 1
+    )
+
+
+def unpacked(content: bytes) -> Table:
+    """The table that was packed here."""
+    header, records, notes = json.loads(zlib.decompress(content).decode("utf-8", "surrogatepass"))
+    return Table(header, [(number, record) for number, record in records], notes=tuple(notes))
+
+
+def letter(index: int) -> str:
+    """What a spreadsheet calls the column at this index from 0: A, B … Z, AA."""
+    name, left = "", index + 1
+    while left:
+        left, rest = divmod(left - 1, 26)
+        name = chr(ord("A") + rest) + name
+    return name
+
+
+def column_name(header: list[str], index: int) -> str:
+    """What a fault calls a column: its name in the first row, else its letter."""
+    named = header[index] if index < len(header) else ""
+    return named[:64] or letter(index)
+
+
+def refused(code: str, told: str, *at: int | str) -> Refused:
+    """A file that can't be taken as a whole."""
+    return Refused(code, told, tuple(at), status=422)
+
+
+def spaceless(text: str) -> str:
+    """A cell's text without the spaces around it; every way to end a line is one."""
+    return (text.replace("\r\n", "\n").replace("\r", "\n") if "\r" in text else text).strip()

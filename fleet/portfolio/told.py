@@ -1,0 +1,103 @@
+"""What a change of the register is called, in one sentence each: in the report before it and in the log after it."""
+
+from collections.abc import Mapping
+from datetime import date
+from typing import Any
+
+from fleet.portfolio.columns import as_text
+
+SHORT = 32  # of before and after in the log; the sentence has them whole
+CALLED = {
+    "paths": "What it hangs on",
+    "needed": "Needed",
+    "units": "Dwelling units",
+    "access_hours": "Access hours",
+    "heats": "Heats",
+    "cutoffs_needed": "Cutoffs needed",
+    "cutoffs_rule": "Rule for one cutoff",
+}
+UNITS = {
+    "_btu_h": "Btu/h",
+    "_lb_h": "lb/h",
+    "_psi": "psi",
+    "_ft2": "ft²",
+    "_gal": "gal",
+    "_in": "in",
+    "_s": "s",
+}
+
+
+def short(text: str) -> str:
+    """As much of a text as the log's columns hold."""
+    return text if len(text) <= SHORT else text[: SHORT - 1] + "…"
+
+
+def unit_of(key: str) -> str:
+    """The unit a key's name ends with, "" where it has none."""
+    return next((unit for ending, unit in UNITS.items() if key.endswith(ending)), "")
+
+
+def called(key: str) -> str:
+    """A key in words, without its unit: "Output", "Set pressure"."""
+    ending = next((e for e in UNITS if key.endswith(e)), "")
+    words = key.removesuffix(ending).replace("_", " ").capitalize()
+    return CALLED.get(key) or (f"{words} pressure" if ending == "_psi" else words)
+
+
+def valued(key: str, value: Any, names: Mapping[str, str] | None = None) -> str:
+    """A value as people read it, with its unit; paths by their names."""
+    if value is None or value == []:
+        return "nothing"
+    if isinstance(value, (list, tuple)):
+        return ", ".join((names or {}).get(str(v), str(v)) for v in value)
+    if isinstance(value, str):
+        return value.replace("_", " ")
+    return f"{_grouped(value)} {unit_of(key)}".strip()
+
+
+def _grouped(value: Any) -> str:
+    """A number with a comma between its thousands, yes or no as words."""
+    text = as_text(value)
+    whole, point, rest = text.partition(".")
+    return f"{int(whole):,}{point}{rest}" if whole.isdecimal() and len(whole) > 4 else text
+
+
+def day_in_words(day: date) -> str:
+    """A day with its weekday."""
+    return f"{day:%a %d %b %Y}"
+
+
+def sentence_of(name: str, rest: str) -> str:
+    """A sentence that begins with a name."""
+    return f"{name[:1].upper()}{name[1:]} {rest}"
+
+
+def renamed(before: str, after: str) -> str:
+    """A name that was edited."""
+    return f"“{before}” is called “{after}” now."
+
+
+def units(address: str, before: int, after: int) -> str:
+    """How many live there."""
+    return f"{address} has {after} dwelling units, not {before}."
+
+
+def hours(address: str, after: str) -> str:
+    """When one can get in."""
+    return f"{address} can be entered {after or 'at any time'} now."
+
+
+def fitted(kind: str, name: str, day: str) -> str:
+    """A device that came into its place."""
+    return f"{kind} fitted at {name} on {day}."
+
+
+def setting(key: str, before: str, after: str, since: str) -> str:
+    """A dated value."""
+    moved = f"{before} → {after}" if before else after
+    return f"{called(key)}: {moved} {since}."
+
+
+def declared(procedure: str, name: str, day: str) -> str:
+    """What somebody says was done."""
+    return f"{procedure} of {name} declared for {day}: no proof."

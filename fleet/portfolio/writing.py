@@ -1,0 +1,133 @@
+"""Tables out, as CSV and as XLSX, a row at a time: what is a text stays a text, also where it begins like a formula.
+
+In CSV such a text gets an apostrophe in front, which the import takes away again; in XLSX its cell says it is a text.
+"""
+
+import csv
+import io
+import re
+from collections.abc import Iterable, Iterator, Sequence
+from typing import Any
+from xml.sax.saxutils import escape
+from zipfile import ZIP_DEFLATED, ZipFile, ZipInfo
+
+from fleet.portfolio.columns import UNSTORABLE, as_text
+from fleet.portfolio.table import letter
+
+CSV_TYPE = "text/csv"
+XLSX_TYPE = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
+_FORMULA = re.compile(r"'*[=+\-@\t\r]")
+_PLAIN_NUMBER = re.compile(r"[+-]?\d+(\.\d+)?", re.ASCII)
+PIECE = 64 * 1024
+
+Row = Sequence[Any]
+
+
+def guarded(text: str) -> str:
+    """A text no spreadsheet takes for a formula: an apostrophe in front, one more where there is one already."""
+    if _FORMULA.match(text) and not _PLAIN_NUMBER.fullmatch(text):
+        return f"'{text}"
+    return text
+
+
+def as_csv(rows: Iterable[Row]) -> Iterator[bytes]:
+    """CSV in UTF-8 with its mark, so that office programs know it; numbers are not guarded, they are none."""
+    written = io.StringIO(newline="")
+    put = csv.writer(written).writerow
+    written.write("\ufeff")
+    for row in rows:
+        put([guarded(v) if isinstance(v, str) else as_text(v) for v in row])
+        if written.tell() > PIECE:
+            yield written.getvalue().encode(errors="replace")
+            written.seek(0)
+            written.truncate()
+    yield written.getvalue().encode(errors="replace")
+
+
+_DECLARED = '<?xml version="1.0" encoding="UTF-8" standalone="yes"?>\n'
+_PACKAGE = "http://schemas.openxmlformats.org/package/2006"
+_OFFICE = "http://schemas.openxmlformats.org/officeDocument/2006/relationships"
+_MAIN = "http://schemas.openxmlformats.org/spreadsheetml/2006/main"
+_KIND = "application/vnd.openxmlformats-officedocument.spreadsheetml"
+# The fewest parts of a workbook that ECMA-376 asks for.
+_PARTS = {
+    "[Content_Types].xml": f'<Types xmlns="{_PACKAGE}/content-types">'
+    '<Default Extension="rels" ContentType="application/vnd.openxmlformats-package.relationships+xml"/>'
+    f'<Override PartName="/xl/workbook.xml" ContentType="{_KIND}.sheet.main+xml"/>'
+    f'<Override PartName="/xl/worksheets/sheet1.xml" ContentType="{_KIND}.worksheet+xml"/></Types>',
+    "_rels/.rels": f'<Relationships xmlns="{_PACKAGE}/relationships">'
+    f'<Relationship Id="rId1" Type="{_OFFICE}/officeDocument" Target="xl/workbook.xml"/></Relationships>',
+    "xl/_rels/workbook.xml.rels": f'<Relationships xmlns="{_PACKAGE}/relationships">'
+    f'<Relationship Id="rId1" Type="{_OFFICE}/worksheet" Target="worksheets/sheet1.xml"/></Relationships>',
+}
+_BOOK = (
+    f'<workbook xmlns="{_MAIN}" xmlns:r="{_OFFICE}"><sheets>'
+    '<sheet name="{}" sheetId="1" r:id="rId1"/></sheets></workbook>'
+)
+_OPEN = (
+    f'<worksheet xmlns="{_MAIN}"><sheetViews><sheetView workbookViewId="0">'
+    '<pane ySplit="1" topLeftCell="A2" activePane="bottomLeft" state="frozen"/></sheetView></sheetViews>'
+    '<sheetFormatPr defaultRowHeight="15"/><cols><col min="1" max="200" width="18"/></cols><sheetData>'
+)
+
+
+class _Sink(io.RawIOBase):
+    """Where the packer writes: what came since it was last asked. It can't go back, so the packer doesn't try."""
+
+    def __init__(self) -> None:
+        self.pieces: list[bytes] = []
+        self.size = 0
+
+    def writable(self) -> bool:
+        """Yes."""
+        return True
+
+    def write(self, data: Any) -> int:
+        """Keep a piece."""
+        self.pieces.append(bytes(data))
+        self.size += len(data)
+        return len(data)
+
+    def take(self) -> bytes:
+        """What there is."""
+        taken, self.pieces, self.size = b"".join(self.pieces), [], 0
+        return taken
+
+
+def as_xlsx(rows: Iterable[Row], sheet: str = "register") -> Iterator[bytes]:
+    """A workbook of one sheet, its first row standing still."""
+    sink = _Sink()
+    with ZipFile(sink, "w", ZIP_DEFLATED) as packed:
+        for name, text in {**_PARTS, "xl/workbook.xml": _BOOK.format(escape(sheet, {'"': "&quot;"}))}.items():
+            _part(packed, name, text)
+        info = ZipInfo("xl/worksheets/sheet1.xml")
+        info.compress_type = ZIP_DEFLATED
+        with packed.open(info, "w") as stream:
+            stream.write((_DECLARED + _OPEN).encode())
+            for number, row in enumerate(rows, start=1):
+                stream.write(_row(number, row).encode(errors="replace"))
+                if sink.size > PIECE:
+                    yield sink.take()
+            stream.write(b"</sheetData></worksheet>")
+    yield sink.take()
+
+
+def _part(packed: ZipFile, name: str, text: str) -> None:
+    info = ZipInfo(name)
+    info.compress_type = ZIP_DEFLATED
+    packed.writestr(info, _DECLARED + text)
+
+
+_LETTERS = [letter(n) for n in range(702)]
+
+
+def _row(number: int, row: Row) -> str:
+    cells = (_cell(f"{_LETTERS[n]}{number}", value) for n, value in enumerate(row) if value not in ("", None))
+    return f'<row r="{number}">{"".join(cells)}</row>'
+
+
+def _cell(at: str, value: Any) -> str:
+    if isinstance(value, (int, float)) and not isinstance(value, bool):
+        return f'<c r="{at}"><v>{as_text(value)}</v></c>'
+    text = escape(UNSTORABLE.sub("\ufffd", as_text(value)))
+    return f'<c r="{at}" t="inlineStr"><is><t xml:space="preserve">{text}</t></is></c>'

@@ -1,0 +1,22 @@
+"""Reading what portfolios adopted."""
+
+from datetime import date, datetime
+from uuid import UUID
+
+from django.db.models import Q
+
+from fleet.rules.values import Terms
+from fleet.terms.models import Adoption
+from fleet.terms.values import as_terms
+
+
+def in_force(portfolio: UUID, zone: str, at: datetime) -> Terms:
+    """The terms in force in a building's zone at `at`; the first reach back over all time: one query."""
+    known = as_terms(Adoption.objects.filter(portfolio=portfolio).order_by("version"), zone)
+    return [t for t in known if t.since is None or t.since <= at or t is known[0]][-1]
+
+
+def versions(day: date) -> dict[UUID, int]:
+    """The version each portfolio goes by on a day; one that adopted nothing is not named: one query."""
+    begun = Adoption.objects.filter(Q(starts_on=None) | Q(starts_on__lte=day)).order_by("version")
+    return dict(begun.values_list("portfolio", "version"))

@@ -1,0 +1,120 @@
+"""What filled each place and what was set there, by the register and by the visits that stand."""
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from itertools import pairwise
+from typing import Any
+from uuid import UUID
+
+from django.db.models import Q, QuerySet
+
+from fleet.portfolio.models import Device, Fitting, Position, Setting
+from fleet.visits.models import Entry
+
+Moment = tuple[datetime, str, int]
+REGISTER = ("", 0)  # the register's word on an instant comes before what was done at it
+SWAPS = ("replace", "fit", "remove")
+
+
+@dataclass(frozen=True, slots=True)
+class Stay:
+    """A device at a place from an instant on, up to another (None: it is there still)."""
+
+    position: UUID
+    device: Device
+    since: datetime
+    until: datetime | None
+
+
+@dataclass(frozen=True, slots=True)
+class Value:
+    """A value set at a place, since when it holds."""
+
+    key: str
+    value: Any
+    since: datetime
+
+
+def standing(entries: QuerySet[Entry]) -> QuerySet[Entry]:
+    """Those of visits that no correction has taken the place of."""
+    return entries.filter(visit__corrected_by=None, visit__void=False)
+
+
+def stays(positions: Iterable[UUID], at: datetime) -> dict[UUID, list[Stay]]:
+    """What filled each place up to `at`, the oldest first: two queries."""
+    wanted = list(positions)
+    told: dict[UUID, dict[Moment, Device | None]] = {}
+    fitted = Fitting.objects.filter(position__in=wanted, since__lte=at).select_related("device__kind")
+    for fitting in fitted.order_by("posted_at"):
+        told.setdefault(fitting.position_id, {})[fitting.since, *REGISTER] = fitting.device
+    swapped = standing(Entry.objects.filter(position__in=wanted, act__in=SWAPS, performed_at__lte=at))
+    for entry in swapped.select_related("device__kind"):
+        moment = (entry.performed_at, str(entry.visit_id), entry.number)
+        told.setdefault(_place(entry), {})[moment] = entry.device if entry.act != "remove" else None
+    return {position: _stays(position, moments) for position, moments in told.items()}
+
+
+def _place(entry: Entry) -> UUID:
+    assert entry.position_id is not None  # asked for by position
+    return entry.position_id
+
+
+def _stays(position: UUID, moments: Mapping[Moment, Device | None]) -> list[Stay]:
+    ordered: list[tuple[Moment, Device | None]] = sorted(moments.items(), key=lambda pair: pair[0])
+    ends: list[datetime | None] = [after[0][0] for _, after in pairwise(ordered)]
+    spans = zip(ordered, [*ends, None], strict=True)
+    return [Stay(position, device, moment[0], end) for (moment, device), end in spans if device is not None]
+
+
+def present(stays_of: Sequence[Stay]) -> Stay | None:
+    """The one that is there still."""
+    return next((s for s in stays_of if s.until is None), None)
+
+
+def values(positions: Iterable[UUID], at: datetime) -> dict[UUID, list[Value]]:
+    """What is set at each place at `at`, by key: two queries."""
+    wanted = list(positions)
+    told: dict[UUID, dict[str, dict[Moment, Any]]] = {}
+    for said in Setting.objects.filter(position__in=wanted, since__lte=at).order_by("posted_at"):
+        if said.position_id:
+            told.setdefault(said.position_id, {}).setdefault(said.key, {})[said.since, *REGISTER] = said.value
+    done = standing(Entry.objects.filter(position__in=wanted, act="set", performed_at__lte=at))
+    for entry in done:
+        for key, value in entry.values.items():
+            moment = (entry.performed_at, str(entry.visit_id), entry.number)
+            told.setdefault(_place(entry), {}).setdefault(key, {})[moment] = value
+    return {position: _values(keys) for position, keys in told.items()}
+
+
+def _values(keys: Mapping[str, Mapping[Moment, Any]]) -> list[Value]:
+    newest = ((key, max(moments)) for key, moments in sorted(keys.items()))
+    return [Value(key, keys[key][moment], moment[0]) for key, moment in newest]
+
+
+def last_tests(positions: Iterable[UUID], at: datetime) -> dict[tuple[UUID, str], Entry]:
+    """The newest test of each procedure at each place, with its readings and its verdict: two queries."""
+    done = standing(Entry.objects.filter(position__in=list(positions), act="test", performed_at__lte=at))
+    newest = done.order_by("position_id", "code", "-performed_at", "-visit_id", "-number").distinct(
+        "position_id", "code"
+    )
+    return {(_place(e), e.code): e for e in newest.select_related("verdict").prefetch_related("readings")}
+
+
+def at_places(positions: QuerySet[Position]) -> QuerySet[Device]:
+    """The devices that fill, or once filled, one of these places."""
+    here = Q(id__in=Fitting.objects.filter(position__in=positions, device__isnull=False).values("device"))
+    there = Q(id__in=standing(Entry.objects.filter(position__in=positions, act__in=SWAPS)).values("device"))
+    return Device.objects.filter(here | there).select_related("kind")
+
+
+def of_devices(devices: Sequence[UUID], positions: QuerySet[Position], at: datetime) -> dict[UUID, list[Stay]]:
+    """Where each of some devices was, the newest last; of places that may be seen: four queries."""
+    fitted = Fitting.objects.filter(device__in=devices).values("position")
+    swapped = Entry.objects.filter(device__in=devices, act__in=SWAPS).values("position")
+    touched = positions.filter(Q(id__in=fitted) | Q(id__in=swapped)).values_list("id", flat=True)
+    found: dict[UUID, list[Stay]] = {}
+    for place in stays(touched, at).values():
+        for stay in place:
+            found.setdefault(stay.device.id, []).append(stay)
+    return found

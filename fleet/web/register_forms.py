@@ -1,0 +1,84 @@
+"""Forms of the register's pages: their fields, what the editor last saw, the verb they run, what was wrong."""
+
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+from django.db import IntegrityError, OperationalError
+from django.http import HttpRequest
+
+from fleet.errors import Refused
+
+LONGEST = 2000
+Texts = dict[str, str]
+BUSY = "Somebody else is working on this building just now. Try again in a moment."
+
+
+@dataclass(slots=True)
+class Field:
+    """One field: its label, its text, what may be chosen, a hint, what was wrong with what was sent."""
+
+    name: str
+    label: str
+    value: str = ""
+    choices: tuple[tuple[str, str], ...] = ()
+    hint: str = ""
+    unit: str = ""
+    type: str = "text"
+    required: bool = False
+    faults: list[str] = field(default_factory=list)
+
+
+@dataclass(slots=True)
+class Form:
+    """A form, folded away until it is wanted. `was`: the values on the page, compared before anything is written."""
+
+    key: str
+    title: str
+    fields: list[Field]
+    run: Callable[[Texts, Texts], Any]
+    was: Texts = field(default_factory=dict)
+    button: str = "Save"
+    note: str = ""
+    faults: list[str] = field(default_factory=list)
+    open: bool = False
+
+    def sent(self, request: HttpRequest) -> int:
+        """Take what was sent and run; 200 where it was done, else the status of what was wrong, which is noted."""
+        given = {f.name: request.POST.get(f.name, "")[:LONGEST] for f in self.fields}
+        for one in self.fields:
+            one.value = given[one.name]
+        was = {name: request.POST.get(f"was:{name}", "").replace("\r\n", "\n") for name in self.was}
+        try:
+            self.run(given, was)
+        except Refused as refused:
+            self._note(refused)
+            return refused.status
+        except (OperationalError, IntegrityError):  # a lock held too long, or a twin of this: nothing was kept
+            self.faults, self.open = [BUSY], True
+            return 503
+        return 200
+
+    def _note(self, refused: Refused) -> None:
+        self.open = True
+        named = {f.name: f for f in self.fields}
+        for fault in refused.faults:
+            place = named.get(str(fault.at[0])) if fault.at else None
+            words = fault.message if place or not fault.at else f"{fault.at[0]}: {fault.message}"
+            (place.faults if place else self.faults).append(words)
+
+
+def found(forms: Iterable[Form], request: HttpRequest) -> Form | None:
+    """The form that was sent."""
+    key = request.POST.get("form", "")
+    return next((form for form in forms if form.key == key), None)
+
+
+def chosen(options: Iterable[str], words: Callable[[str], str]) -> tuple[tuple[str, str], ...]:
+    """Choices by their codes, in words."""
+    return tuple((code, words(code)) for code in options)
+
+
+def only(given: Mapping[str, str], *names: str) -> Texts:
+    """Some of the texts."""
+    return {name: given[name] for name in names}

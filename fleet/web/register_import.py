@@ -1,0 +1,147 @@
+"""A sheet into the register by two steps: choose a file, read what it would do, confirm; it may be left meanwhile."""
+
+from datetime import datetime
+from typing import Any
+from uuid import UUID
+
+from django.contrib.auth.views import redirect_to_login
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.utils import timezone
+from django.views.decorators.csrf import csrf_exempt, csrf_protect
+from django.views.decorators.http import require_POST
+
+from fleet import pipeline
+from fleet.accounts import policy
+from fleet.errors import Refused
+from fleet.pipeline.edits import release_at
+from fleet.portfolio import columns, export, imports
+from fleet.portfolio.models import Import, Portfolio
+from fleet.portfolio.table import MOST_BYTES
+from fleet.web.pages import page
+from fleet.web.register_boiler import cause_of
+
+RECENT = 20
+ENVELOPE = 16 * 1024  # what a form adds to its file
+ADDED = (
+    ("buildings", "New buildings"),
+    ("boilers", "New boilers"),
+    ("positions", "New places"),
+    ("devices", "New devices"),
+    ("settings", "New values"),
+    ("declared", "Newly declared"),
+)
+PARTS = {"changes": "What changes", "missing": "Missing from the file", "same": "Nothing new"}
+
+
+@page
+def show(request: HttpRequest, at: datetime, portfolio_id: UUID) -> HttpResponse:
+    """The form, what each column is for, and the imports of the last days."""
+    return render(request, "register/import.html", _context(_own(request, portfolio_id, at), at))
+
+
+@require_POST
+@csrf_exempt  # asked below: asking reads the body, and what is too large is not to be read
+def hand_in(request: HttpRequest, portfolio_id: UUID) -> HttpResponse:
+    """Take a file in and show what it would do."""
+    length = str(request.META.get("CONTENT_LENGTH") or "0")
+    if not length.isdecimal() or int(length) > MOST_BYTES + ENVELOPE:
+        return HttpResponse(f"A file is at most {MOST_BYTES >> 20} MiB.", status=413, content_type="text/plain")
+    return _handed_in(request, portfolio_id)
+
+
+@csrf_protect
+def _handed_in(request: HttpRequest, portfolio_id: UUID) -> HttpResponse:
+    if not request.user.is_authenticated:
+        return redirect_to_login(f"/register/import/{portfolio_id}/")
+    at = timezone.now()
+    portfolio, user = _own(request, portfolio_id, at), request.user
+    sent = request.FILES.get("file")
+    try:
+        if sent is None:
+            raise Refused("required", "Choose a file.")
+        # One byte more than is taken: what is larger is refused unread.
+        content = sent.read(MOST_BYTES + 1)
+        name = sent.name or ""
+        row = pipeline.receive_import(portfolio=portfolio, content=content, name=name, by=user, at=at)
+    except Refused as refused:
+        said = [f.message for f in refused.faults]
+        return render(request, "register/import.html", _context(portfolio, at, said), status=refused.status)
+    return redirect(f"/register/imports/{row.id}/")
+
+
+@page
+def report(request: HttpRequest, at: datetime, import_id: UUID) -> HttpResponse:
+    """Where it stands; what it would do or did, line by line."""
+    row = _import(request, import_id, at)
+    if not request.headers.get("HX-Request"):
+        return render(request, "register/report.html", _report(request, row))
+    answer = render(request, "register/progress.html", _report(request, row))
+    if row.status not in imports.BUSY:
+        answer["HX-Refresh"] = "true"
+    return answer
+
+
+@require_POST
+def decide(request: HttpRequest, import_id: UUID, kind: str) -> HttpResponse:
+    """Confirm or withdraw, on the report that was looked at."""
+    if not request.user.is_authenticated:
+        return redirect_to_login(f"/register/imports/{import_id}/")
+    at = timezone.now()
+    row = _import(request, import_id, at)
+    version = request.POST.get("version", "")
+    number = int(version) if version.isdecimal() and len(version) < 10 else 0
+    try:
+        if kind == "confirm":
+            pipeline.confirm_import(of=row, version=number, by=request.user, at=at, cause=cause_of(request))
+        else:
+            pipeline.withdraw_import(of=row, version=number, at=at)
+    except Refused as refused:
+        told = {**_report(request, row), "faults_now": [f.message for f in refused.faults]}
+        return render(request, "register/report.html", told, status=refused.status)
+    return redirect(f"/register/imports/{row.id}/")
+
+
+def _own(request: HttpRequest, portfolio_id: UUID, at: datetime) -> Portfolio:
+    return get_object_or_404(policy.portfolios(request.user, "register.change", at), id=portfolio_id)
+
+
+def _import(request: HttpRequest, import_id: UUID, at: datetime) -> Import:
+    own = policy.portfolios(request.user, "register.change", at)
+    return get_object_or_404(
+        Import.objects.filter(portfolio__in=own).defer("content", "table").select_related("portfolio"), id=import_id
+    )
+
+
+def _context(portfolio: Portfolio, at: datetime, faults: list[str] | None = None) -> dict[str, Any]:
+    names = export.header(None, release_at(at))
+    return {
+        "portfolio": portfolio,
+        "faults": faults or [],
+        "columns": [(name, columns.explained(name)) for name in names if name in columns.EXPLAINED],
+        "others": [name for name in names if name not in columns.EXPLAINED],
+        "recent": Import.objects.filter(portfolio=portfolio).defer("content", "table").order_by("-received_at")[:RECENT],
+        "most": MOST_BYTES >> 20,
+        "here": "register",
+    }
+
+
+def _report(request: HttpRequest, row: Import) -> dict[str, Any]:
+    part = request.GET.get("part", "changes")
+    if part not in PARTS:
+        raise Http404
+    asked = request.GET.get("page", "0")
+    number = int(asked) if asked.isdecimal() and len(asked) < 6 else 0
+    count = row.report.get(part, 0)
+    return {
+        "row": row,
+        "busy": row.status in imports.BUSY,
+        "share": round(100 * row.done / row.total) if row.total else None,
+        "parts": [(code, words, row.report.get(code, 0)) for code, words in PARTS.items()],
+        "part": part,
+        "lines": imports.page(row.id, part, number),
+        "page": number,
+        "pages": -(-count // imports.PAGE),
+        "totals": [(words, row.report["added"][what]) for what, words in ADDED if what in row.report.get("added", {})],
+        "here": "register",
+    }

@@ -1,0 +1,1 @@
+"""Tests of who people are and what they are let in with."""

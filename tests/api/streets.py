@@ -1,0 +1,112 @@
+"""Two portfolios with something of everything, and one person of every role: what the walk over access looks at."""
+
+from dataclasses import dataclass
+from datetime import timedelta
+from uuid import UUID
+
+from fleet import pipeline
+from fleet.accounts import refused
+from fleet.accounts.models import Grant, RefusedPost, User
+from fleet.alerts.models import Alert
+from fleet.deficiencies.models import Deficiency
+from fleet.pipeline import Asked
+from fleet.portfolio.models import Boiler, Building, Fitting, Portfolio
+from fleet.portfolio.news import Cause
+from fleet.portfolio.sheet import parse
+from tests.cast import DAY, NOW, Fleet, make_person, register
+from tests.portfolio.sheets import CATALOGUE
+
+ROLES = ("technician", "caretaker", "dispatcher", "manager", "owner", "inspector", "office")
+UNKNOWN = UUID("0f0e0d0c-0b0a-4908-8706-050403020100")
+Ids = dict[str, UUID]  # of each kind of thing one
+
+
+@dataclass(frozen=True)
+class Person:
+    """Somebody with one role: in the whole portfolio, in one building, or only until a second ago."""
+
+    user: User
+    role: str
+    reach: str  # "whole", "house", "ended", or "none"
+
+    def sees(self, place: str) -> bool:
+        """Whether a grant of theirs covers what lies there: "own", "elsewhere" in the portfolio, or "foreign"."""
+        return place in {"whole": ("own", "elsewhere"), "house": ("own",)}.get(self.reach, ())
+
+
+@dataclass(frozen=True)
+class Streets:
+    """Who there is, and what lies where."""
+
+    people: list[Person]
+    places: dict[str, Ids]
+
+    def before(self, person: Person) -> list[tuple[str, Ids]]:
+        """What to lay before somebody: for one house alone, elsewhere in the portfolio is another thing than here."""
+        return [(p, ids) for p, ids in self.places.items() if p != "elsewhere" or person.reach == "house"]
+
+
+def make_streets(fleet: Fleet) -> Streets:
+    """Alder Terrace (own), Quarry Lane of the same portfolio (elsewhere), and Alder Terrace of another (foreign)."""
+    other = _neighbours()
+    people = [Person(make_person("nobody", None, ""), "", "none")]
+    house = fleet.bench("ALD12 B1").boiler.building
+    for role in ROLES:
+        people.append(Person(make_person(f"{role}.whole", fleet.portfolio, role), role, "whole"))
+        people.append(Person(_granted(f"{role}.house", fleet.portfolio, role, building=house), role, "house"))
+        ended = _granted(f"{role}.ended", fleet.portfolio, role, until=NOW - timedelta(seconds=1))
+        people.append(Person(ended, role, "ended"))
+    places = {"own": of(fleet, "ALD12 B1"), "elsewhere": of(fleet, "QUA48 B1"), "foreign": of(other, "ALD12 B1")}
+    return Streets(people, places)
+
+
+def _neighbours() -> Fleet:
+    portfolio = Portfolio.objects.create(ref="BRICKYARD", name="Brickyard Row Homes")
+    rows = [r for r in parse(register(), CATALOGUE) if r.building_ref == "ALD12"]
+    pipeline.change_register(portfolio=portfolio, rows=rows, at=NOW - 900 * DAY, cause=Cause(who="office"))
+    technician = make_person("rosa.next.door", portfolio, "technician", "technician")
+    return Fleet(portfolio, technician, technician, technician)
+
+
+def _granted(
+    name: str, portfolio: Portfolio, role: str, building: Building | None = None, until: object = None
+) -> User:
+    user = make_person(name, None, "")
+    Grant.objects.create(user=user, portfolio=portfolio, role=role, building=building, until=until)
+    return user
+
+
+def of(fleet: Fleet, key: str) -> Ids:
+    """One of everything of a boiler: a failed flush brings visit, deficiency and alert; a job asks for it."""
+    bench = fleet.bench(key)
+    visit = fleet.flushed(NOW - DAY, key, burner_stopped=False)
+    fleet.post(visit, at=NOW - DAY)
+    boiler = Boiler.objects.get(id=bench.boiler.id)
+    deficiency = Deficiency.objects.get(boiler=boiler, rule="flush_keeps_firing")
+    asked = Asked(deficiencies=[deficiency.id])
+    job = pipeline.create_job(building=boiler.building_id, asked=asked, by=fleet.technician, at=NOW - DAY)
+    sheet = pipeline.receive_import(
+        portfolio=fleet.portfolio, content=b"no sheet", name="no-sheet.csv", by=fleet.technician, at=NOW - DAY
+    )
+    told = refused.Sent("POST /api/v1/visits/", "desk-00001", b"{}", boiler.id, 422, [])
+    assert refused.keep(sent=told, user=fleet.technician, at=NOW - DAY)
+    alert = Alert.objects.filter(boiler=boiler, until=None).order_by("id").first()
+    fitting = Fitting.objects.filter(position=bench.places["upper"]).first()
+    assert alert
+    assert fitting
+    assert fitting.device_id
+    return {
+        "portfolio": boiler.portfolio_id,
+        "building": boiler.building_id,
+        "boiler": boiler.id,
+        "position": bench.places["upper"],
+        "device": fitting.device_id,
+        "visit": visit.id,
+        "deficiency": deficiency.id,
+        "alert": alert.id,
+        "job": job.id,
+        "of": sheet.id,
+        "post": RefusedPost.objects.get(boiler=boiler).id,
+        "grant": Grant.objects.get(user=fleet.technician).id,
+        "person": fleet.technician.id,
+    }
