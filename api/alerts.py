@@ -131,8 +131,9 @@ def _act(request: Request, alert: UUID, action: str, form: type[StrictSerializer
     _seen(request, alert, at)
     if not _of(Row.kept.filter(id=alert), user, action, at).exists():
         raise PermissionDenied
-    version, sent = version_of(request), form(data=request.data)
+    sent = form(data=request.data)
     sent.is_valid(raise_exception=True)
+    version = version_of(request)  # RFC 9110, 13.2.1: last, of what would else be done
     decision = Decision(kind, **sent.validated_data)
     return _told(
         retried(

@@ -147,7 +147,7 @@ class Boiler(Single):
         return told([row], register.set_up([row.id], at))[0]
 
 
-@described("listBoilerPositions", ONE, codes=(400, 401, 404))
+@described("listBoilerPositions", ONE, codes=(400, 401, 404, 422))
 class Positions(List):
     """What is known of each place on a boiler."""
 

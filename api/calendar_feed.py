@@ -60,6 +60,7 @@ class Feeds(APIView):
     )
     def post(self, request: Request) -> Response:
         """Make a feed; a calendar asks at its address without a key, so the address itself is the secret."""
+        _whole_key(request)
         at, sent = timezone.now(), NewFeedSerializer(data=request.data)
         sent.is_valid(raise_exception=True)
         given = sent.validated_data
@@ -75,12 +76,20 @@ class Feeds(APIView):
 class Feed(APIView):
     """One feed."""
 
-    @extend_schema(operation_id="revokeCalendarFeed", responses={204: None, **problems(401, 404)})
+    @extend_schema(operation_id="revokeCalendarFeed", responses={204: None, **problems(401, 403, 404)})
     def delete(self, request: Request, feed: UUID) -> Response:
         """Revoke it: its address leads nowhere from now on."""
+        _whole_key(request)
         if not feeds.revoke(feed=feed, user=request.user, at=timezone.now()):
             raise Http404
         return Response(status=204)
+
+
+def _whole_key(request: Request) -> None:
+    """An address outlives the key that made it: one made for less than all its owner may makes and ends none."""
+    reach = request.user.reach
+    if reach is not None and (reach.scopes is not None or reach.portfolio is not None):
+        raise PermissionDenied
 
 
 def _allowed(user: User, portfolio: UUID, action: str, whole: bool) -> None:

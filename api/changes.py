@@ -14,9 +14,10 @@ from rest_framework.views import APIView
 
 from api.answers import problems
 from api.asked import asked
-from api.strict import IdField, StrictSerializer, TextField, fault
+from api.strict import IdField, StrictSerializer, TextField
 from fleet.accounts import policy
 from fleet.board.feed import Feed, Page, Place, page
+from fleet.errors import Refused
 
 MOST = 200
 SALT = "changes"
@@ -67,7 +68,7 @@ class Changes(APIView):
     @extend_schema(
         operation_id="listChanges",
         parameters=[AfterSerializer],
-        responses={200: ChangesSerializer, **problems(400, 401)},
+        responses={200: ChangesSerializer, **problems(400, 401, 422)},
     )
     def get(self, request: Request) -> Response:
         """Return the changes after a cursor in order, at most `limit`; `Link` names the next page if there is one."""
@@ -99,9 +100,9 @@ def _read(cursor: str, wanted: dict[str, str]) -> tuple[Place, dict[str, str]]:
     try:
         told = signing.loads(cursor, salt=SALT)
     except signing.BadSignature:
-        raise serializers.ValidationError({"after": [fault("bad_cursor", "No cursor given out here.")]}) from None
+        raise Refused("bad_cursor", "No cursor given out here.", ("after",), status=422) from None
     if wanted and wanted != told["wanted"]:
-        raise serializers.ValidationError({"after": [fault("other_filters", "It was given for other filters.")]})
+        raise Refused("other_filters", "It was given for other filters.", ("after",), status=422)
     return {UUID(p): (v, n) for p, (v, n) in told["place"].items()}, told["wanted"]
 
 

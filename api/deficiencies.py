@@ -230,8 +230,9 @@ def _act(
 ) -> Response:
     at, told, user = timezone.now(), cause(request), request.user
     _for(request, deficiency, action, at)
-    version, sent = version_of(request), form(data=request.data)
+    sent = form(data=request.data)
     sent.is_valid(raise_exception=True)
+    version = version_of(request)  # RFC 9110, 13.2.1: last, of what would else be done
     decision = decide(sent.validated_data)
     row = retried(
         lambda: pipeline.act_on_deficiency(

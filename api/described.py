@@ -8,6 +8,16 @@ NO_NUL = "^[^\\u0000]*$"
 SOMETHING = "^[^\\u0000]*[^\\s\\u0000][^\\u0000]*$"  # more than blanks
 
 
+# A reading or a set value: a finite number, yes or no, a short word, or null.
+SCALAR: dict[str, Any] = {
+    "type": ["number", "boolean", "string", "null"],
+    "exclusiveMinimum": -1e12,
+    "exclusiveMaximum": 1e12,
+    "maxLength": 64,
+    "pattern": NO_NUL,
+}
+
+
 class StrictExtension(OpenApiSerializerExtension):
     """Unknown fields are refused, and the document says so."""
 
@@ -15,9 +25,11 @@ class StrictExtension(OpenApiSerializerExtension):
     match_subclasses = True
 
     def map_serializer(self, auto_schema: Any, direction: str) -> Any:
-        """The framework's own description, closed."""
+        """The framework's own description, closed, with what holds between the fields."""
         told = auto_schema._map_serializer(self.target, direction, bypass_extensions=True)
-        return {**told, "additionalProperties": False} if told.get("type") == "object" else told
+        if told.get("type") != "object":
+            return told
+        return {**told, "additionalProperties": False, **self.target.between}
 
 
 class TextExtension(OpenApiSerializerFieldExtension):
@@ -30,3 +42,25 @@ class TextExtension(OpenApiSerializerFieldExtension):
         """The framework's own description, with what is refused besides."""
         told = auto_schema._map_serializer_field(self.target, direction, bypass_extensions=True)
         return {**told, "pattern": NO_NUL if self.target.allow_blank else SOMETHING}
+
+
+class ValuesExtension(OpenApiSerializerFieldExtension):
+    """Scalars by name, so many at most."""
+
+    target_class = "api.strict.ValuesField"
+
+    def map_serializer_field(self, auto_schema: Any, direction: str) -> Any:
+        """An open object of scalars."""
+        return {"type": "object", "additionalProperties": SCALAR, "maxProperties": self.target.most}
+
+
+class WithValuesExtension(OpenApiSerializerExtension):
+    """Known fields, and every other one a scalar."""
+
+    target_class = "api.visit_serializers.WithValuesSerializer"
+    match_subclasses = True
+
+    def map_serializer(self, auto_schema: Any, direction: str) -> Any:
+        """The framework's own description, open to scalars."""
+        told = auto_schema._map_serializer(self.target, direction, bypass_extensions=True)
+        return {**told, "additionalProperties": SCALAR}

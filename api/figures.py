@@ -14,10 +14,10 @@ from rest_framework.views import APIView
 
 from api.answers import STANDINGS, problems
 from api.asked import OfSerializer, asked
-from api.strict import fault
 from fleet.accounts import policy
 from fleet.board import figures, repairs
 from fleet.board.found import found_failed_by_kind
+from fleet.errors import Refused
 from fleet.portfolio.models import Boiler
 from fleet.rules.values import Level
 
@@ -82,7 +82,7 @@ class Figures(APIView):
     @extend_schema(
         operation_id="getFigures",
         parameters=[SpanSerializer],
-        responses={200: FiguresSerializer, **problems(400, 401)},
+        responses={200: FiguresSerializer, **problems(400, 401, 422)},
     )
     def get(self, request: Request) -> Response:
         """Return the figures of the days asked for; the past is rewritten where facts come late."""
@@ -104,11 +104,11 @@ def _days(given: dict[str, Any], at: datetime) -> tuple[date, date]:
     last: date = given.get("last", today)
     first: date = given.get("first", last - timedelta(days=USUAL))
     if first > last:
-        raise serializers.ValidationError({"first": [fault("after_last", "The first day lies after the last.")]})
+        raise Refused("after_last", "The first day lies after the last.", ("first",), status=422)
     if (last - first).days >= LONGEST:
-        raise serializers.ValidationError({"first": [fault("too_many_days", f"At most {LONGEST} days.")]})
+        raise Refused("too_many_days", f"At most {LONGEST} days.", ("first",), status=422)
     if last > today + timedelta(days=AHEAD):
-        raise serializers.ValidationError({"last": [fault("too_far_ahead", f"At most {AHEAD} days ahead.")]})
+        raise Refused("too_far_ahead", f"At most {AHEAD} days ahead.", ("last",), status=422)
     return first, last
 
 

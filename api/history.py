@@ -42,7 +42,7 @@ class EventSerializer(serializers.Serializer[Any]):
     reason = serializers.CharField(allow_blank=True)
 
 
-@described("listHistory", ONE, codes=(400, 401, 404))
+@described("listHistory", ONE, codes=(400, 401, 404, 422))
 class History(List):
     """Visits, standings, deficiencies, settings, fittings and decisions; no visits for who may not read them."""
 

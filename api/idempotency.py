@@ -61,7 +61,7 @@ def needed(request: Request, data: Mapping[str, Any], own: str) -> None:
     """Refuse what has neither an id of its own nor a key: nobody could tell a repeat of it from another."""
     if own not in data and key_of(request) is None:
         told = f"Give it an {own} of its own, or send an {HEADER}: else nobody could tell a repeat from another."
-        raise Refused("idempotency_key_missing", told, (own,))
+        raise Refused("idempotency_key_missing", told, (own,), status=422)  # the body is well formed
 
 
 def _decides_itself(view: APIView, request: Request) -> bool:

@@ -307,8 +307,9 @@ def _act(
     row = _seen(user, job, at)
     if not policy.may(user, action, row.portfolio_id, row.building_id, at):
         raise PermissionDenied
-    version, sent = version_of(request), form(data=request.data)
+    sent = form(data=request.data)
     sent.is_valid(raise_exception=True)
+    version = version_of(request)  # RFC 9110, 13.2.1: last, of what would else be done
     decision = decide(sent.validated_data)
     retried(lambda: pipeline.act_on_job(job=job, decision=decision, version=version, by=user, at=at, cause=told))
     return _told(job, at)

@@ -25,8 +25,9 @@ from rest_framework.views import APIView
 from api.answers import problems
 from api.asked import asked
 from api.fresh import IF_NONE_MATCH, NOT_MODIFIED, Kept
-from api.strict import StrictSerializer, TextField, fault
+from api.strict import StrictSerializer, TextField
 from api.tables import AS, Tabular
+from fleet.errors import Refused
 from fleet.pipeline.fresh import build
 
 MOST, USUAL = 200, 50
@@ -106,7 +107,7 @@ class List(Tabular, APIView):
             return Walk(now, now, given, wanted, None, given["limit"], facts, changed=False)
         told = self._read(request, given["cursor"])
         if wanted and wanted != told["wanted"]:
-            raise serializers.ValidationError({"cursor": [fault("other_filters", "It was given for other filters.")]})
+            raise Refused("other_filters", "It was given for other filters.", ("cursor",), status=422)
         form = self.form(data=told["wanted"])
         form.is_valid(raise_exception=True)
         at = datetime.fromisoformat(told["as_of"])
@@ -125,7 +126,7 @@ class List(Tabular, APIView):
         except signing.BadSignature:
             told = {}
         if told.get("of") != _of(request):
-            raise serializers.ValidationError({"cursor": [fault("bad_cursor", "No cursor given out here.")]})
+            raise Refused("bad_cursor", "No cursor given out here.", ("cursor",), status=422)
         return told
 
 
@@ -196,7 +197,7 @@ def page_of(item: type[serializers.BaseSerializer[Any]]) -> type[serializers.Ser
     return made
 
 
-def described(operation: str, *parameters: Any, codes: tuple[int, ...] = (400, 401), **more: Any) -> Any:
+def described(operation: str, *parameters: Any, codes: tuple[int, ...] = (400, 401, 422), **more: Any) -> Any:
     """How a list stands in the OpenAPI document."""
 
     def of(view: type[List]) -> type[List]:

@@ -1,6 +1,6 @@
 """The people of a portfolio: who they are, their roles with an end, what they are qualified for by whose word."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from datetime import datetime
 from typing import Any
 from uuid import UUID
@@ -23,11 +23,12 @@ from api.access import cause
 from api.answers import problems
 from api.pages import List, Walk, described
 from api.retry import retried
-from api.strict import IdField, InstantField, StrictSerializer, TextField, fault
+from api.strict import IdField, InstantField, StrictSerializer, TextField
 from fleet import pipeline
 from fleet.accounts import people, policy
 from fleet.accounts.models import Grant, User
 from fleet.accounts.people import QUALIFICATIONS, ROLES, Wish
+from fleet.errors import Refused
 
 SEE, CHANGE = "people.see", "people.change"
 PLACE = OpenApiParameter("portfolio", UUID, OpenApiParameter.PATH)
@@ -56,7 +57,7 @@ class QualificationSerializer(serializers.Serializer[Any]):
         return row.portfolio_id is None
 
 
-class PersonSerializer(serializers.Serializer[Any]):
+class MemberSerializer(serializers.Serializer[Any]):
     """Somebody with a role here."""
 
     id = serializers.UUIDField()
@@ -83,13 +84,6 @@ class NewGrantSerializer(StrictSerializer):
     building = IdField(required=False)
     until = InstantField(required=False)
 
-    def beside(self, data: dict[str, Any]) -> dict[str, Any]:
-        """Either one or the other."""
-        if ("user" in data) == ("username" in data):
-            return {"user": [fault("one_of", "Name either somebody known here or somebody new.")]}
-        nameless = "username" in data and "name" not in data
-        return {"name": [fault("required", "Somebody new has a name.")]} if nameless else {}
-
 
 class NewQualificationSerializer(StrictSerializer):
     """What somebody is qualified for, from an instant on."""
@@ -99,11 +93,11 @@ class NewQualificationSerializer(StrictSerializer):
     until = InstantField(required=False)
 
 
-@described("listPeople", PLACE, codes=(400, 401, 404))
+@described("listPeople", PLACE, codes=(400, 401, 404, 422))
 class People(List):
     """The people of a portfolio."""
 
-    item, action, order = PersonSerializer, SEE, ("username", "id")
+    item, action, order = MemberSerializer, SEE, ("username", "id")
 
     def found(self, request: Request, walk: Walk, **where: UUID) -> QuerySet[User]:
         """Those with a role in force; for who may see the people of the whole portfolio."""
@@ -132,6 +126,7 @@ class People(List):
         sent = NewGrantSerializer(data=request.data)
         sent.is_valid(raise_exception=True)
         given = sent.validated_data
+        _one_of(given)
         wish = Wish(given["role"], given.get("building"), given.get("until"))
         new = (given.get("username", ""), given.get("name", ""))
         made = retried(
@@ -195,6 +190,14 @@ def welcome(user: User) -> str:
     """The address at which somebody new chooses a password: good once, and for three days."""
     uid = urlsafe_base64_encode(force_bytes(str(user.pk)))
     return reverse("welcome", args=[uid, default_token_generator.make_token(user)])
+
+
+def _one_of(given: Mapping[str, Any]) -> None:
+    """Either somebody known here or somebody new, who has a name."""
+    if ("user" in given) == ("username" in given):
+        raise Refused("one_of", "Name either somebody known here or somebody new.", ("user",), status=422)
+    if "username" in given and "name" not in given:
+        raise Refused("required", "Somebody new has a name.", ("name",), status=422)
 
 
 def _seen(request: Request, portfolio: UUID, at: datetime) -> None:

@@ -172,7 +172,7 @@ class OfCatalogue:
         return (catalog.current(at.astimezone(UTC).date()),)
 
 
-@described("listProcedures", codes=(400, 401, 404))
+@described("listProcedures", codes=(400, 401, 404, 422))
 class Procedures(OfCatalogue, List):
     """The catalogue's procedures."""
 

@@ -11,7 +11,6 @@ from django.utils import timezone
 from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import OpenApiParameter, extend_schema
 from rest_framework import serializers
-from rest_framework.exceptions import ParseError
 from rest_framework.negotiation import DefaultContentNegotiation
 from rest_framework.request import Request
 from rest_framework.response import Response
@@ -146,7 +145,11 @@ class Register(Tabular, APIView):
     @extend_schema(
         operation_id="exportRegister",
         parameters=[AsSerializer, OpenApiParameter("as", str, enum=["csv", "xlsx"], description="Instead of Accept.")],
-        responses={(200, CSV_TYPE): OpenApiTypes.BINARY, (200, XLSX_TYPE): OpenApiTypes.BINARY, **problems(401, 404)},
+        responses={
+            (200, CSV_TYPE): OpenApiTypes.BINARY,
+            (200, XLSX_TYPE): OpenApiTypes.BINARY,
+            **problems(400, 401, 404),
+        },
     )
     def get(self, request: Request, portfolio: UUID) -> StreamingHttpResponse:
         """Return it as a sheet that reads back in with nothing to do."""
@@ -185,9 +188,14 @@ class Imports(APIView):
         request={
             CSV_TYPE: OpenApiTypes.BINARY,
             XLSX_TYPE: OpenApiTypes.BINARY,
-            "multipart/form-data": {"type": "object", "properties": {"file": {"type": "string", "format": "binary"}}},
+            "multipart/form-data": {
+                "type": "object",
+                "properties": {"file": {"type": "string", "format": "binary"}},
+                "required": ["file"],
+                "additionalProperties": False,
+            },
         },
-        responses={201: ImportSerializer, 202: ImportSerializer, **problems(400, 401, 403, 404, 413, 415, 503)},
+        responses={201: ImportSerializer, 202: ImportSerializer, **problems(400, 401, 403, 404, 413, 415, 422, 503)},
     )
     def post(self, request: Request, portfolio: UUID) -> Response:
         """Compare a file with the register; nothing is saved before it is confirmed. 202: a worker compares it."""
@@ -195,7 +203,7 @@ class Imports(APIView):
         own = portfolio_for(request, portfolio, "register.change", at)
         sent = request.data
         if not isinstance(sent, uploads.Upload):
-            raise ParseError("Send one file.", code="required")
+            raise uploads.NoFile
         row = pipeline.receive_import(portfolio=own, content=sent.content, name=sent.name, by=request.user, at=at)
         response = _told(row, 202 if row.status == imports.READING else 201)
         response["Location"] = request.build_absolute_uri(f"{request.path}{row.id}/")

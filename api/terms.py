@@ -113,8 +113,9 @@ class Terms(APIView):
         _seen(request, portfolio)
         if not policy.portfolios(user, "terms.adopt", at).filter(id=portfolio).exists():
             raise PermissionDenied
-        version, sent = version_of(request), TermsSerializer(data=request.data)
+        sent = TermsSerializer(data=request.data)
         sent.is_valid(raise_exception=True)
+        version = version_of(request)  # RFC 9110, 13.2.1: last, of what would else be done
         terms = IncomingTerms(**sent.validated_data)
         made = retried(
             lambda: pipeline.adopt_terms(portfolio=portfolio, terms=terms, version=version, by=user, at=at, cause=told)

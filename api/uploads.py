@@ -8,7 +8,7 @@ from typing import IO, Any
 from django.conf import settings
 from django.core.files.uploadhandler import MemoryFileUploadHandler
 from django.http.multipartparser import MultiPartParser as FormReader
-from rest_framework.exceptions import APIException, ParseError
+from rest_framework.exceptions import APIException
 from rest_framework.parsers import BaseParser
 
 from fleet.portfolio.table import MOST_BYTES
@@ -23,6 +23,14 @@ class TooLarge(APIException):
     status_code = 413
     default_code = "too_large"
     default_detail = f"A file is at most {MOST_BYTES >> 20} MiB."
+
+
+class NoFile(APIException):
+    """422: a form, and no one file in it."""
+
+    status_code = 422
+    default_code = "required"
+    default_detail = "Send one file."
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,7 +88,7 @@ class FormParser(BaseParser):
         _, files = FormReader(meta, stream, [handler], settings.DEFAULT_CHARSET).parse()
         sent = [one for _, listed in files.lists() for one in listed]
         if len(sent) != 1:
-            raise ParseError("Send one file.", code="required")
+            raise NoFile
         return Upload(sent[0].read(), sent[0].name or "register")
 
 

@@ -1,7 +1,6 @@
 """The API's routes."""
 
 from django.urls import path, re_path
-from drf_spectacular.views import SpectacularAPIView
 
 from api.alerts import Acknowledge, Alert, Alerts, Shelve
 from api.boilers import Boiler, Boilers, Positions
@@ -12,7 +11,7 @@ from api.changes import Changes
 from api.corrections import Second
 from api.deficiencies import Assign, Defer, Deficiencies, Deficiency, Explain, ReportRepair
 from api.devices import Device, Devices
-from api.docs import Docs
+from api.docs import Docs, Schema
 from api.figures import Figures
 from api.forecast import Forecast
 from api.history import History
@@ -34,7 +33,7 @@ from api.visit_lists import Facts
 from api.visits import Visit, Visits
 
 urlpatterns = [
-    path("schema/", SpectacularAPIView.as_view(), name="schema"),
+    path("schema/", Schema.as_view(), name="schema"),
     path("docs/", Docs.as_view(url_name="schema"), name="docs"),
     path("v1/visits/", Visits.as_view(), name="visits"),
     path("v1/visits/<uuid:visit>/", Visit.as_view(), name="visit"),

@@ -2,7 +2,7 @@
 
 from collections.abc import Callable, Iterator
 from datetime import datetime
-from typing import Any
+from typing import Any, ClassVar
 from uuid import uuid4
 
 from rest_framework import serializers
@@ -58,6 +58,8 @@ class LeavingChecksSerializer(StrictSerializer):
 
 class PersonSerializer(StrictSerializer):
     """Somebody who was there: a user, or a name."""
+
+    between: ClassVar[dict[str, Any]] = {"oneOf": [{"required": ["user"]}, {"required": ["name"]}]}
 
     user = IdField(required=False)
     name = TextField(max_length=200, required=False)
@@ -118,8 +120,26 @@ class SetSerializer(WithValuesSerializer):
     position = IdField()
 
 
+def _between(act: str) -> dict[str, Any]:
+    """What an entry with this act needs and what it may not have."""
+    needs = {"test": ["position", "outcome"], "action": ["position"]}
+    known = set(ACTS) | {"position", "phase", "outcome", "why", "readings"}
+    strange = sorted(known - TAKES.get(act, set()) - {act})
+    return {"required": [act, *needs.get(act, ())], "not": {"anyOf": [{"required": [name]} for name in strange]}}
+
+
+# Only what was not done has a why, and it has one.
+WHY_NOT = {
+    "if": {"properties": {"outcome": {"const": "not_done"}}, "required": ["outcome"]},
+    "then": {"required": ["why"]},
+    "else": {"not": {"required": ["why"]}},
+}
+
+
 class EntrySerializer(StrictSerializer):
     """One line of the visit: exactly one of test, action, observe, replace, fit, remove, set."""
+
+    between: ClassVar[dict[str, Any]] = {"oneOf": [_between(act) for act in ACTS], **WHY_NOT}
 
     test = TextField(max_length=40, required=False)
     action = TextField(max_length=40, required=False)
@@ -159,6 +179,14 @@ class EntrySerializer(StrictSerializer):
 
 class VisitSerializer(StrictSerializer):
     """People at one boiler, once. The sender chooses the id, so that a repeat is the same visit."""
+
+    between: ClassVar[dict[str, Any]] = {
+        "allOf": [{"properties": {"people": {"minItems": 1, "maxItems": 20}, "entries": {"maxItems": 200}}}],
+        "dependentRequired": {"corrects": ["reason"]},
+        "if": {"properties": {"void": {"const": True}}, "required": ["void"]},
+        "then": {"required": ["corrects"], "properties": {"entries": {"maxItems": 0}}},
+        "else": {"properties": {"entries": {"minItems": 1}}},
+    }
 
     id = IdField(required=False)
     boiler = IdField()

@@ -46,17 +46,23 @@ def asked_already(building: UUID) -> Iterator[tuple[UUID | None, UUID | None, st
 
 def deficient(building: UUID, release: Catalogue, at: datetime) -> list[work.Wanted]:
     """Its open deficiencies, each with the quickest procedure that closes it."""
-    found = Deficiency.objects.filter(
-        boiler__building=building, closed_at=None, withdrawn=False, opened_at__lte=at
-    ).order_by("opened_at", "id")
+    open_ = Deficiency.objects.filter(boiler__building=building, closed_at=None, withdrawn=False, opened_at__lte=at)
+    found = open_.select_related("position").order_by("opened_at", "id")
     return [of_deficiency(row, release, at) for row in found]
 
 
 def of_deficiency(row: Deficiency, release: Catalogue, at: datetime) -> work.Wanted:
     """A deficiency as something to be done."""
-    code = work.quickest(row.clears_by, release)
+    code = work.quickest(_closing(row, release), release)
     level = level_at(row, at) or "routine"
     return work.Wanted(row.boiler_id, row.position_id, row.id, code, row.sentence, level, row.opened_at)
+
+
+def _closing(row: Deficiency, release: Catalogue) -> list[str]:
+    """What closes it at a place of its role: a missing limit is not proven by the test of an alarm."""
+    kinds = release.roles[row.position.role_id].kinds if row.position else None
+    known = (release.procedures[code] for code in row.clears_by if code in release.procedures)
+    return [p.code for p in known if kinds is None or kinds & p.kinds]
 
 
 def owed(building: UUID, release: Catalogue, at: datetime) -> list[work.Wanted]:

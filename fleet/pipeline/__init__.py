@@ -1,6 +1,7 @@
 """The only way in for facts and for time: every verb about a boiler is the same lines, in `conclude.write`."""
 
 from fleet.pipeline.acts import act_on_alert, act_on_deficiency
+from fleet.pipeline.bygone import Bygone, post_bygone
 from fleet.pipeline.catalogue import load_catalogue
 from fleet.pipeline.conclude import Concluded
 from fleet.pipeline.corrections import second_correction
@@ -25,6 +26,7 @@ from fleet.pipeline.visits import Posted, post_visits
 
 __all__ = [
     "Asked",
+    "Bygone",
     "Concluded",
     "Edited",
     "Posted",
@@ -44,6 +46,7 @@ __all__ = [
     "grant_role",
     "hand_in_paper",
     "load_catalogue",
+    "post_bygone",
     "post_visits",
     "qualify",
     "rebuild",

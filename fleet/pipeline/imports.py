@@ -45,7 +45,7 @@ def receive_import(*, portfolio: Portfolio, content: bytes, name: str, by: User,
     if len(content) > MOST_BYTES:
         raise Refused("too_large", f"A file is at most {MOST_BYTES >> 20} MiB.", status=413)
     if not content:
-        raise Refused("required", "The file is empty.", ("file",))
+        raise Refused("required", "The file is empty.", ("file",), status=422)
     who = {"who": by.get_username(), "who_id": by.id}
     row = imports.receive(portfolio=portfolio, content=content, name=name, at=at, **who)
     if len(content) <= (AT_ONCE_PACKED if content.startswith(files.PACKED) else AT_ONCE):
@@ -122,6 +122,8 @@ class _Try:
             told = f"It was begun {MOST_TRIES} times and never came to an end; nothing of it was saved."
             imports.move(self.row, FAILED, told=told, finished_at=self.at)
             return
+        if self.row.status == SAVING and not imports.claim(self.portfolio.id):
+            return  # another import of this portfolio is being saved: this one waits, and it counts as no try
         with beside() if self.watched else nullcontext(_unseen) as run:
             self.run_beside = run
             self._note(tries=F("tries") + 1)
@@ -167,8 +169,6 @@ class _Try:
     def _save(self) -> None:
         """Compare again under the locks: only what was told is saved."""
         rows = self._rows()
-        if not imports.claim(self.portfolio.id):
-            raise OperationalError("another import of this portfolio is being saved")
         made = locked_plan(portfolio=self.portfolio, rows=rows, at=self.at, step=self.step)
         if imports.digest(made) != self.row.digest:
             self._tell(made, rows, "The register changed since the report was made: this is the new one.")

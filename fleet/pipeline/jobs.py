@@ -61,9 +61,14 @@ def create_job(*, building: UUID, asked: Asked, by: User, at: datetime, cause: C
     return Job.objects.get(id=job.id)
 
 
+def _deficiencies(house: Building, asked: Asked) -> Iterable[Deficiency]:
+    found = Deficiency.objects.filter(id__in=asked.deficiencies, boiler__building=house)
+    return found.select_related("position")
+
+
 def _wanted(house: Building, asked: Asked, release: Catalogue, at: datetime) -> list[work.Wanted]:
     """What was asked, or every fault in it. What another job asks already is asked once."""
-    rows = {d.id: d for d in Deficiency.objects.filter(id__in=asked.deficiencies, boiler__building=house)}
+    rows = {d.id: d for d in _deficiencies(house, asked)}
     places = {p.id: p for p in Position.objects.filter(id__in=[p for p, _ in asked.procedures])}
     taken = set(suggest.asked_already(house.id))
     wanted: list[work.Wanted] = []

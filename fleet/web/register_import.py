@@ -120,7 +120,9 @@ def _context(portfolio: Portfolio, at: datetime, faults: list[str] | None = None
         "faults": faults or [],
         "columns": [(name, columns.explained(name)) for name in names if name in columns.EXPLAINED],
         "others": [name for name in names if name not in columns.EXPLAINED],
-        "recent": Import.objects.filter(portfolio=portfolio).defer("content", "table").order_by("-received_at")[:RECENT],
+        "recent": Import.objects.filter(portfolio=portfolio)
+        .defer("content", "table")
+        .order_by("-received_at")[:RECENT],
         "most": MOST_BYTES >> 20,
         "here": "register",
     }
@@ -132,7 +134,7 @@ def _report(request: HttpRequest, row: Import) -> dict[str, Any]:
         raise Http404
     asked = request.GET.get("page", "0")
     number = int(asked) if asked.isdecimal() and len(asked) < 6 else 0
-    count = row.report.get(part, 0)
+    count, added = row.report.get(part, 0), row.report.get("added", {})
     return {
         "row": row,
         "busy": row.status in imports.BUSY,
@@ -142,6 +144,6 @@ def _report(request: HttpRequest, row: Import) -> dict[str, Any]:
         "lines": imports.page(row.id, part, number),
         "page": number,
         "pages": -(-count // imports.PAGE),
-        "totals": [(words, row.report["added"][what]) for what, words in ADDED if what in row.report.get("added", {})],
+        "totals": [(words, added[what]) for what, words in ADDED if what in added],
         "here": "register",
     }

@@ -107,6 +107,6 @@ def of(fleet: Fleet, key: str) -> Ids:
         "job": job.id,
         "of": sheet.id,
         "post": RefusedPost.objects.get(boiler=boiler).id,
-        "grant": Grant.objects.get(user=fleet.technician).id,
+        "grant": Grant.objects.get(user=fleet.technician, role="technician").id,
         "person": fleet.technician.id,
     }

@@ -7,7 +7,8 @@ import pytest
 import vobject
 from django.test import Client
 
-from fleet.accounts.models import Grant
+from fleet.accounts import keys
+from fleet.accounts.models import Grant, Key
 from fleet.jobs.models import Feed, Job
 from tests.api.phone import Phone, told
 from tests.cast import DAY, NOW, Fleet, make_person
@@ -134,3 +135,12 @@ def test_there_are_so_many_feeds_and_no_more(office: Crew, rosa: Phone, monkeypa
     monkeypatch.setattr("fleet.jobs.feeds.MOST", 1)
     made(rosa, office)
     assert told(made(rosa, office)) == [("too_many", "")]
+
+
+@pytest.mark.parametrize(("scopes", "within"), [(["read", "jobs"], None), (None, "portfolio")])
+def test_a_key_made_for_less_makes_and_ends_no_feed(scopes: Any, within: Any, fleet: Fleet, rosa: Phone) -> None:
+    key = keys.make(user=fleet.technician, name="less", expires_at=NOW + DAY)
+    Key.objects.filter(name="less").update(scopes=scopes, portfolio=fleet.portfolio if within else None)
+    feed = rosa.send("POST", FEEDS, {"portfolio": str(fleet.portfolio.id)}).json()
+    assert Phone(key).send("POST", FEEDS, {"portfolio": str(fleet.portfolio.id)}).status_code == 403
+    assert Phone(key).send("DELETE", f"{FEEDS}{feed['id']}/").status_code == 403

@@ -128,7 +128,7 @@ def test_a_post_that_fails_after_the_verb_leaves_neither_verb_nor_answer(
 
 def test_a_visit_without_an_id_needs_a_key(rosa: Phone, fleet: Fleet) -> None:
     response = rosa.post(without_id(fleet))
-    assert (response.status_code, told(response)) == (400, [("idempotency_key_missing", "/id")])
+    assert (response.status_code, told(response)) == (422, [("idempotency_key_missing", "/id")])
 
 
 def test_where_a_visit_has_an_id_that_alone_decides(rosa: Phone, fleet: Fleet) -> None:

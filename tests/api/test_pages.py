@@ -126,7 +126,7 @@ def test_a_cursor_that_was_not_given_out_for_this_is_refused(
     if spoil == "other secret":
         cursor = signing.dumps({"of": []}, salt="changes")
     response = ask(phone, path, cursor=cursor)
-    assert (response.status_code, told(response)) == (400, [("bad_cursor", "/cursor")])
+    assert (response.status_code, told(response)) == (422, [("bad_cursor", "/cursor")])
 
 
 def test_a_cursor_carries_its_filters(fleet: Fleet, rosa: Phone) -> None:
@@ -142,7 +142,7 @@ def test_a_cursor_carries_its_filters(fleet: Fleet, rosa: Phone) -> None:
 def test_other_filters_beside_a_cursor_are_refused(fleet: Fleet, rosa: Phone) -> None:
     cursor = ask(rosa, limit=1, building=str(fleet.bench().boiler.building_id)).json()["next"]
     response = ask(rosa, cursor=cursor, standing="hold")
-    assert (response.status_code, told(response)) == (400, [("other_filters", "/cursor")])
+    assert (response.status_code, told(response)) == (422, [("other_filters", "/cursor")])
 
 
 @pytest.mark.parametrize(

@@ -87,7 +87,7 @@ def test_somebody_known_here_gets_another_role(fleet: Fleet, ines: Phone) -> Non
         ({"username": "ROSA"}, 400, ("invalid", "/username")),
         ({"until": "2026-01-12T13:59:59Z"}, 422, ("past", "/until")),
         ({"building": "0f0e0d0c-0b0a-4908-8706-050403020100"}, 422, ("unknown_building", "/building")),
-        ({"user": "0f0e0d0c-0b0a-4908-8706-050403020100"}, 400, ("one_of", "/user")),
+        ({"user": "0f0e0d0c-0b0a-4908-8706-050403020100"}, 422, ("one_of", "/user")),
     ],
 )
 def test_what_is_refused(more: Any, status: int, fault: tuple[str, str], fleet: Fleet, ines: Phone) -> None:

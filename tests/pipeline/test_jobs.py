@@ -19,6 +19,7 @@ from fleet.errors import Refused
 from fleet.jobs import states
 from fleet.jobs.models import Access, Job
 from fleet.portfolio.models import Boiler, Building, Portfolio
+from fleet.visits.incoming import IncomingEntry
 from tests.cast import DAY, NOW, Fleet, make_person
 from tests.jobs.crew import HOUR, TOMORROW, Crew, crew, held
 
@@ -352,3 +353,13 @@ def test_a_job_taken_away_takes_its_grant_along(office: Crew, job: Job) -> None:
 def test_who_has_a_grant_gets_none(office: Crew, job: Job) -> None:
     office.plan(job)
     assert Access.objects.count() == 0
+
+
+def test_a_missing_limit_is_asked_for_the_test_of_a_limit(office: Crew) -> None:
+    bench = office.fleet.bench()
+    entry = IncomingEntry(act="remove", code="", position=bench.places["limit"], at=NOW - HOUR, reason="Stolen.")
+    office.fleet.post(office.fleet.visit(NOW - HOUR, [entry]), at=NOW - HOUR)
+    missing = Deficiency.objects.get(rule="not_fitted")
+    asked = pipeline.Asked(deficiencies=[missing.id])
+    job = pipeline.create_job(building=bench.boiler.building_id, asked=asked, by=office.dispatcher, at=NOW)
+    assert job.items.get().procedure == "limit_trip"

@@ -16,10 +16,12 @@ from openpyxl import Workbook, load_workbook
 from fleet import pipeline
 from fleet.accounts.models import User
 from fleet.board.models import Change, Judged
+from fleet.pipeline import register
+from fleet.portfolio import imports
 from fleet.portfolio.models import Boiler, Import, Portfolio, Position
 from fleet.portfolio.news import Cause
 from fleet.portfolio.sheet import parse
-from tests.cast import DAY, NOW, Fleet, make_person
+from tests.cast import DAY, NOW, Fleet, make_fleet, make_person
 from tests.portfolio.sheets import CATALOGUE
 from tests.portfolio.streets import as_csv, as_table
 
@@ -92,17 +94,18 @@ def measured(
     return whole[1], ratios[1]
 
 
-@pytest.mark.parametrize(("make", "read"), [(as_csv, read_csv), (as_xlsx, read_xlsx)])
-def test_two_hundred_buildings_from_one_file(
+@pytest.mark.parametrize(("make", "read", "buildings"), [(as_csv, read_csv, 200), (as_xlsx, read_xlsx, 60)])
+def test_many_buildings_from_one_file(
     make: Callable[[int], bytes],
     read: Callable[[bytes], int],
+    buildings: int,
     street: Portfolio,
     ines: User,
     capsys: pytest.CaptureFixture[str],
 ) -> None:
-    seconds, ratio = measured(street, ines, make(200), read, capsys)
-    assert Position.objects.filter(portfolio=street).count() == 4200
-    assert seconds < 4200 * 0.005  # of the machine's time, both steps
+    seconds, ratio = measured(street, ines, make(buildings), read, capsys)
+    assert Position.objects.filter(portfolio=street).count() == 21 * buildings
+    assert seconds < 21 * buildings * 0.005  # of the machine's time, both steps
     assert read is read_csv or ratio < 10
 
 
@@ -135,23 +138,50 @@ def test_the_queries_are_the_same_for_forty_buildings_and_for_a_hundred(street: 
     assert few < 45
 
 
-def test_many_boilers_are_left_to_the_sweep_and_few_are_judged_at_once(street: Portfolio) -> None:
-    queries(street, 20)
-    assert Judged.objects.filter(portfolio=street).count() == 30
-    queries(street, 100)
-    assert Judged.objects.filter(portfolio=street).count() == 30
-    swept = pipeline.sweep(at=NOW)
-    assert (swept.judged, Judged.objects.filter(portfolio=street).count()) == (120, 150)
+@pytest.mark.parametrize(("buildings", "at_once"), [(2, 3), (3, 4), (4, 0)])
+def test_more_boilers_than_are_judged_at_once_are_left_to_the_sweep(
+    buildings: int, at_once: int, street: Portfolio, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    assert register.JUDGED_AT_ONCE == 50
+    monkeypatch.setattr(register, "JUDGED_AT_ONCE", 4)
+    queries(street, buildings)  # one boiler in the first, two in the second, and so on
+    assert Judged.objects.filter(portfolio=street).count() == at_once
+    boilers = Boiler.objects.filter(portfolio=street).count()
+    assert pipeline.sweep(at=NOW).judged == boilers - at_once
+    assert Judged.objects.filter(portfolio=street).count() == boilers
 
 
-def test_boilers_judged_before_are_judged_again_by_the_next_sweep(street: Portfolio) -> None:
-    queries(street, 40)
+def test_boilers_judged_before_are_judged_again_by_the_next_sweep(
+    street: Portfolio, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(register, "JUDGED_AT_ONCE", 4)
+    queries(street, 4)
     pipeline.sweep(at=NOW)
-    rows = parse(as_csv(40).decode(), CATALOGUE)
+    rows, at = parse(as_csv(4).decode(), CATALOGUE), NOW + DAY
     changed = [replace(r, on_boiler=(("output_btu_h", 700_000.0),)) for r in rows]
-    at = NOW + DAY
     report = pipeline.change_register(portfolio=street, rows=changed, at=at, cause=Cause(who="office"))
-    assert (report.added, Judged.objects.filter(portfolio=street, next_at=at).count()) == ({"settings": 60}, 60)
-    assert Change.objects.filter(kind="register.set", who="office").count() == 60
-    assert pipeline.sweep(at=at).judged == 60
+    assert (report.added, Judged.objects.filter(portfolio=street, next_at=at).count()) == ({"settings": 6}, 6)
+    assert Change.objects.filter(kind="register.set", who="office").count() == 6
+    assert pipeline.sweep(at=at).judged == 6
     assert not Judged.objects.filter(portfolio=street, next_at__lte=at).exists()
+
+
+@pytest.mark.django_db(transaction=True)
+def test_how_far_it_is_can_be_seen_beside_the_transaction_that_saves(monkeypatch: pytest.MonkeyPatch) -> None:
+    fleet = make_fleet()
+    ines = make_person("ines", fleet.portfolio, "office")
+    sent = {"content": as_csv(40), "name": "street", "by": ines, "at": NOW}
+    made = pipeline.receive_import(portfolio=fleet.portfolio, **sent)
+    seen, keep, other = list[Any](), imports.keep, connection.copy()
+
+    def looked(row: Import, found: Any) -> None:
+        with other.cursor() as cursor:
+            cursor.execute("SELECT status, done, total, tries FROM portfolio_import")
+            seen.extend(cursor.fetchall())
+        keep(row, found)
+
+    monkeypatch.setattr(imports, "keep", looked)
+    pipeline.work_on_imports(at=NOW)
+    other.close()
+    made.refresh_from_db()
+    assert (seen, made.status, made.tries) == ([("reading", 500, 840, 1)], "ready", 0)

@@ -1,11 +1,13 @@
 """A sheet handed in is compared and told first, then saved whole or not at all; never twice, and not for ever."""
 
+from collections.abc import Iterator
 from typing import Any
 
 import pytest
-from django.db import OperationalError, connection
+from django.conf import settings
+from django.db import OperationalError, connection, transaction
 
-from fleet import pipeline
+from fleet import pipeline, tasks
 from fleet.accounts.models import User
 from fleet.board.models import Change
 from fleet.errors import Refused
@@ -21,8 +23,16 @@ pytestmark = pytest.mark.django_db
 CAUSE = Cause(who="ines", request_id="import-00001")
 
 
+@pytest.fixture(scope="module")
+def fleet(django_db_setup: Any, django_db_blocker: Any) -> Iterator[Fleet]:
+    """Made once; what each test does to it is rolled back."""
+    with django_db_blocker.unblock(), transaction.atomic():
+        yield make_fleet()
+        transaction.set_rollback(True)
+
+
 @pytest.fixture
-def ines(fleet: Fleet) -> User:
+def ines(fleet: Fleet, db: None) -> User:
     return make_person("ines", fleet.portfolio, "office")
 
 
@@ -167,6 +177,14 @@ def test_a_large_file_waits_for_a_worker_and_is_compared_and_saved_by_one(fleet:
     assert (made.status, Boiler.objects.filter(building__ref__startswith="H").count()) == ("saved", 60)
 
 
+def test_the_periodic_task_brings_on_what_waits(fleet: Fleet, ines: User) -> None:
+    made, beat = large(fleet, ines), settings.CELERY_BEAT_SCHEDULE["imports"]
+    assert (tasks.imports.name, beat["options"]["expires"] < beat["schedule"]) == (beat["task"], True)
+    tasks.imports()
+    made.refresh_from_db()
+    assert made.status == "ready"
+
+
 def test_a_worker_that_fails_leaves_nothing_half_and_says_so(
     fleet: Fleet, ines: User, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -208,23 +226,18 @@ def test_what_another_worker_has_in_hand_is_left_to_it_and_taken_once_that_one_d
     assert made.status == "ready"
 
 
-@pytest.mark.django_db(transaction=True)
-def test_how_far_it_is_can_be_seen_beside_the_transaction_that_saves(monkeypatch: pytest.MonkeyPatch) -> None:
-    fleet = make_fleet()
-    ines = make_person("ines", fleet.portfolio, "office")
-    made, seen, keep, other = large(fleet, ines), list[Any](), imports.keep, connection.copy()
-
-    def looked(row: Import, found: Any) -> None:
-        with other.cursor() as cursor:
-            cursor.execute("SELECT status, done, total, tries FROM portfolio_import")
-            seen.extend(cursor.fetchall())
-        keep(row, found)
-
-    monkeypatch.setattr(imports, "keep", looked)
-    pipeline.work_on_imports(at=NOW)
+def test_two_imports_of_a_portfolio_are_saved_one_after_the_other(fleet: Fleet, ines: User) -> None:
+    made, other = handed(fleet, ines, new()), connection.copy()
+    with other.cursor() as cursor:
+        cursor.execute("BEGIN")
+        cursor.execute("SELECT pg_advisory_xact_lock(%s)", [fleet.portfolio.id.int >> 65])
+    assert confirmed(made, ines).status == "saving"
+    for _ in range(imports.MOST_TRIES + 1):
+        pipeline.work_on_imports(at=NOW)
     other.close()
+    pipeline.work_on_imports(at=NOW)
     made.refresh_from_db()
-    assert (seen, made.status, made.tries) == ([("reading", 500, 840, 1)], "ready", 0)
+    assert made.status == "saved"
 
 
 def test_what_was_begun_three_times_has_failed(fleet: Fleet, ines: User) -> None:
