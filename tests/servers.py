@@ -13,6 +13,7 @@ from contextlib import ExitStack
 from typing import Any
 
 import pytest
+from xdist.scheduler import LoadScopeScheduling
 
 from fleet.management.embedded import Trouble, temporary
 
@@ -94,11 +95,33 @@ def pytest_runtest_logreport(report: pytest.TestReport) -> None:
     MISSING.update(str(what) for name, what in report.user_properties if name == "missing" and not report.passed)
 
 
-def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+# What takes longest, most of it waiting, begins first: the run is as long as its last file.
+LONGEST = (
+    "tests/management/",
+    "tests/tasks/",
+    "tests/web/test_live.py",
+    "tests/api/test_fuzz.py",
+    "tests/api/test_walk.py",
+    "tests/pipeline/test_order.py",
+)
+SITES = ("tests/management/", "tests/tasks/")
+
+
+class Files(LoadScopeScheduling):
     """A file stays together, and so do those that start and stop whole sites, accounts and disks included."""
-    for item in items:
-        whole = item.nodeid.startswith(("tests/management/", "tests/tasks/"))
-        item.add_marker(pytest.mark.xdist_group("sites" if whole else item.nodeid.split("::")[0]))
+
+    def _split_scope(self, nodeid: str) -> str:
+        return "sites" if nodeid.startswith(SITES) else nodeid.split("::")[0]
+
+
+def pytest_xdist_make_scheduler(config: pytest.Config, log: Any) -> Files:
+    """How tests are dealt to the processes of a run."""
+    return Files(config, log)
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """The longest first; the others as they stand."""
+    items.sort(key=lambda item: not item.nodeid.startswith(LONGEST))
 
 
 def pytest_terminal_summary(terminalreporter: Any) -> None:
