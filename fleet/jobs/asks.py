@@ -89,17 +89,35 @@ def all_of(facts: Facts, near: Season) -> list[Ask]:
 
 
 def _deficient(facts: Facts) -> Iterator[Ask]:
-    """A repair and its proof. What is presumed failed, or fails nothing, is tried as found before anything is done."""
+    """A repair and its proof. What is presumed failed, or fails nothing, is tried as found before anything is done.
+
+    Never behind a failed path: a blind control must not be fired to see whether it acts; it is tried once the path is
+    clear.
+    """
+    down = {s.position_id for s in facts.states if s.state in DOWN}
     for row in facts.open:
         rule, level = facts.release.findings.get(row.rule), level_at(row, facts.at) or "routine"
         code, act = _proof(row, facts), rule.first_act if rule else ""
         there = row.position_id is None or row.position_id in facts.kinds
         if rule and rule.fails in ("presumed", "none") and code and there:
-            yield Ask(row.position_id, code, "as_found", "failed", row.sentence, level, row.id, act)
+            phase = "as_left" if down & _behind(facts, row.position_id) else "as_found"
+            yield Ask(row.position_id, code, phase, "failed", row.sentence, level, row.id, act)
             continue
         yield Ask(row.position_id, "", "repair", "failed", row.sentence, level, row.id, act)
         if code:
             yield Ask(row.position_id, code, "as_left", "failed", f"Proves the repair: {row.sentence}", level, row.id)
+
+
+def _behind(facts: Facts, place: UUID | None) -> set[UUID]:
+    """Every path a place hangs on, directly or through another."""
+    found: set[UUID] = set()
+    waiting = list(facts.paths.get(place, ())) if place else []
+    while waiting:
+        path = waiting.pop()
+        if path not in found:
+            found.add(path)
+            waiting.extend(facts.paths.get(path, ()))
+    return found
 
 
 def _proof(row: Deficiency, facts: Facts) -> str:

@@ -235,3 +235,14 @@ def test_it_ends_with_the_leaving_checks_and_begins_with_the_caution(fleet: Flee
 def test_a_repair_that_was_proven_leaves_the_sheet(failed: Fleet, rosa: Phone) -> None:
     failed.post(failed.repaired(NOW - timedelta(minutes=30)))
     assert lines(sheet(rosa, failed)) == []
+
+
+def test_nothing_is_fired_to_try_a_control_that_is_blind(serviced: Fleet, rosa: Phone) -> None:
+    bench, at = serviced.bench(), NOW - timedelta(hours=1)
+    seen = IncomingEntry(act="observe", code="lockout_found", position=bench.places["limit"], at=at)
+    blind = [
+        bench.test(at, "siphon_check", r, "fail", passes_water=False) for r in sorted(bench.places) if "siphon" in r
+    ]
+    serviced.post(serviced.visit(at, [seen, *blind]))
+    asked = {n["phase"] for n in lines(sheet(rosa, serviced)) if n["procedure"] == "operating_control_trip"}
+    assert asked == {"as_left"}
