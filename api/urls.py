@@ -30,6 +30,7 @@ from api.sheet import Sheet
 from api.standing import Standing
 from api.terms import Terms
 from api.visit_lists import Facts
+from api.visit_report import Report
 from api.visits import Visit, Visits
 
 urlpatterns = [
@@ -38,6 +39,7 @@ urlpatterns = [
     path("v1/visits/", Visits.as_view(), name="visits"),
     path("v1/visits/<uuid:visit>/", Visit.as_view(), name="visit"),
     path("v1/visits/<uuid:visit>/facts/", Facts.as_view(), name="visit-facts"),
+    path("v1/visits/<uuid:visit>/report.pdf", Report.as_view(), name="visit-report"),
     path("v1/portfolios/", Portfolios.as_view(), name="portfolios"),
     path("v1/portfolios/<uuid:portfolio>/", Portfolio.as_view(), name="portfolio"),
     path("v1/buildings/", Buildings.as_view(), name="buildings"),

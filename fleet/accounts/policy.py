@@ -34,6 +34,7 @@ ACTIONS: dict[str, frozenset[str]] = {
     "people.change": frozenset({"manager", "owner"}),  # a manager gives only the roles of MANAGED
     "post.see_refused": frozenset({"manager", "owner", "office"}),
     "register.change": frozenset({"manager", "owner", "office"}),
+    "self_check.see": frozenset({"manager", "owner", "office"}),
 }
 
 OWN_CORRECTION = timedelta(hours=24)  # after posting, an author corrects a visit without a manager

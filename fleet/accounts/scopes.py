@@ -25,7 +25,7 @@ SCOPES: dict[str, frozenset[str]] = {
     ),
     "jobs": frozenset({"job.create", "job.plan", "job.answer", "job.cancel"}),
     "register": frozenset({"register.change", "terms.adopt"}),
-    "office": frozenset({"people.see", "people.change", "post.see_refused"}),
+    "office": frozenset({"people.see", "people.change", "post.see_refused", "self_check.see"}),
 }
 
 

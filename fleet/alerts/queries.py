@@ -1,5 +1,6 @@
 """Reading alerts: which are raised, how many on each boiler, and the feed."""
 
+from collections.abc import Iterable
 from datetime import datetime
 from uuid import UUID
 
@@ -11,13 +12,13 @@ from fleet.jobs.models import Job
 from fleet.portfolio.models import Boiler, Building, Portfolio
 
 
-def open_counts(boilers: QuerySet[Boiler]) -> dict[UUID, int]:
-    """How many alerts are raised on each boiler that has any."""
-    raised = Alert.objects.filter(boiler__in=boilers, until=None).order_by()
+def open_counts(boilers: Iterable[UUID]) -> dict[UUID, int]:
+    """How many alerts are raised on each of these boilers that has any."""
+    raised = Alert.objects.filter(boiler__in=list(boilers), until=None).order_by()
     return dict(raised.values_list("boiler").annotate(Count("id")))
 
 
-def _zone() -> Coalesce:
+def zone() -> Coalesce:
     """The days an alert is told in: its boiler's, its building's, its job's, or its portfolio's first building's."""
     own = Building.objects.filter(id=OuterRef("subject")).values("zone")
     job = Job.objects.filter(id=OuterRef("subject")).values("building__zone")
@@ -52,5 +53,14 @@ def of_building(building: UUID) -> QuerySet[Alert]:
 def feed(boilers: QuerySet[Boiler], portfolios: QuerySet[Portfolio]) -> QuerySet[Alert]:
     """Alerts by their latest news, newest first; the id settles what was written in one breath."""
     found = of(Alert.objects.all(), boilers, portfolios).select_related("boiler__building", "portfolio")
-    found = found.annotate(zone=_zone())
-    return found.order_by(Coalesce("returned_at", "raised_at").desc(), "-since", "condition", "id")
+    found = found.annotate(zone=zone())
+    return found.order_by(_news().desc(), "-since", "condition", "id")
+
+
+def since(rows: QuerySet[Alert], looked: datetime) -> QuerySet[Alert]:
+    """Those whose latest news was written after an instant."""
+    return rows.alias(news=_news()).filter(news__gt=looked)
+
+
+def _news() -> Coalesce:
+    return Coalesce("returned_at", "raised_at")

@@ -7,6 +7,9 @@ from datetime import UTC, datetime
 from typing import Any
 from uuid import UUID
 
+from django.db.models import F, Q, QuerySet, Window
+from django.db.models.functions import RowNumber
+
 from fleet.assessments.models import Answer, Finding, Readiness, Verdict, Waiting
 from fleet.catalog import queries as catalog
 from fleet.rules.catalogue import Catalogue
@@ -46,6 +49,37 @@ def _line(entry: Entry, release: Catalogue, answered: dict[str, str]) -> Line:
     return Line(
         entry, entry.number + 1, _title(entry, release), readings, verdict, told, _compared(verdict, entry, release)
     )
+
+
+def of_places(places: Iterable[UUID], at: datetime, most: int) -> dict[str, list[Line]]:
+    """What was done at each place, the newest first, at most so many of each, by the place's id: three queries."""
+    release = catalog.catalogue_of(catalog.current(at.astimezone(UTC).date()) or 1)
+    newest = Window(RowNumber(), partition_by=F("position"), order_by=[F(c).desc() for c in _ORDER])
+    found = Entry.objects.filter(position__in=list(places), performed_at__lte=at).annotate(nth=newest)
+    lines: dict[str, list[Line]] = {}
+    for entry in _told(found.filter(nth__lte=most)).order_by("nth"):
+        lines.setdefault(str(entry.position_id), []).append(_line(entry, release, {}))
+    return lines
+
+
+def of_place(place: UUID, at: datetime, most: int, before: Entry | None = None) -> list[Line]:
+    """What was done at one place, the newest first, or what was done before one of its entries."""
+    release = catalog.catalogue_of(catalog.current(at.astimezone(UTC).date()) or 1)
+    found = Entry.objects.filter(position=place, performed_at__lte=at)
+    if before is not None:
+        same = Q(performed_at=before.performed_at)
+        earlier = Q(visit_id__lt=before.visit_id) | Q(visit_id=before.visit_id, number__lt=before.number)
+        found = found.filter(Q(performed_at__lt=before.performed_at) | (same & earlier))
+    ordered = found.order_by(*(f"-{column}" for column in _ORDER))
+    return [_line(entry, release, {}) for entry in _told(ordered)[:most]]
+
+
+_ORDER = ("performed_at", "visit_id", "number")
+
+
+def _told(entries: QuerySet[Entry]) -> QuerySet[Entry]:
+    found = entries.select_related("position", "device__kind", "verdict", "visit__corrected_by")
+    return found.prefetch_related("readings")
 
 
 # Of graders that set a reading against something else than its row names; all others of that kind are pressures.

@@ -1,4 +1,4 @@
-"""What was changed in the register, newest first: when, by whom, from what to what."""
+"""What was changed, newest first: when, by whom, from what to what."""
 
 from collections.abc import Iterable
 from uuid import UUID
@@ -20,6 +20,11 @@ def of_building(building: UUID, boilers: Iterable[UUID]) -> QuerySet[Change]:
     return _newest(
         Change.objects.filter(OF_REGISTER).filter(Q(boiler=None, subject=building) | Q(boiler__in=list(boilers)))
     )
+
+
+def of_deficiency(deficiency: UUID) -> QuerySet[Change]:
+    """Where one deficiency was in its life, as it was written down."""
+    return _newest(Change.objects.filter(kind="deficiency.changed", subject=deficiency))
 
 
 def _newest(found: QuerySet[Change]) -> QuerySet[Change]:

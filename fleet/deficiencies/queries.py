@@ -39,6 +39,14 @@ def shown(row: Deficiency, at: datetime) -> Shown:
     return Shown(row, life(row, acts, at), acts)
 
 
+def advice(row: Deficiency, at: datetime) -> tuple[str, list[str]]:
+    """What to do first, and the procedures that close it, in words: where none is named, the test that found it."""
+    release = catalog.catalogue_of(catalog.current(at.astimezone(UTC).date()) or 1)
+    opened = _open(row, release, [], at)
+    found_by = release.procedures.get(row.opened_by.code) if row.opened_by and row.opened_by.act == "test" else None
+    return opened.first_act, opened.clears_by or ([found_by.name.lower()] if found_by else [])
+
+
 def open_of(boiler: UUID, at: datetime) -> list[Open]:
     """What is open on one boiler at `at`, worst class first, then the oldest."""
     found = Deficiency.objects.filter(boiler=boiler, closed_at=None, withdrawn=False, opened_at__lte=at)

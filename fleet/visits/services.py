@@ -1,6 +1,7 @@
 """Writing a visit: rows are only ever added."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 from datetime import datetime
 
 from fleet.accounts.models import User
@@ -9,17 +10,45 @@ from fleet.rules.values import Value
 from fleet.visits.incoming import IncomingVisit
 from fleet.visits.models import Attendance, Entry, Reading, Visit
 
+BATCH = 2000  # rows of one statement
+
 
 def add(*, incoming: IncomingVisit, boiler: Boiler, posted_at: datetime, posted_by: User | None) -> Visit:
     """Write a checked visit with its people, devices, entries and readings."""
-    common = {"portfolio_id": boiler.portfolio_id}
-    visit = Visit.objects.create(
+    return add_all([New(incoming, boiler, posted_at, posted_by)])[0]
+
+
+@dataclass(frozen=True, slots=True)
+class New:
+    """A checked visit that is to be written: what was posted, when and by whom."""
+
+    incoming: IncomingVisit
+    boiler: Boiler
+    posted_at: datetime
+    posted_by: User | None
+
+
+def add_all(news: Sequence[New]) -> list[Visit]:
+    """Write checked visits, a statement for each table however many there are."""
+    visits = [_visit(new) for new in news]
+    Visit.objects.bulk_create(visits, batch_size=BATCH)
+    Attendance.objects.bulk_create((row for n in news for row in _people(n.incoming, n.boiler)), batch_size=BATCH)
+    devices = [row for n in news for row in _devices(n.incoming, n.boiler)]
+    Device.objects.bulk_create(devices, ignore_conflicts=True, batch_size=BATCH)
+    Entry.objects.bulk_create((row for n in news for row in _entries(n.incoming, n.boiler)), batch_size=BATCH)
+    Reading.objects.bulk_create((row for n in news for row in _readings(n.incoming, n.boiler)), batch_size=BATCH)
+    return visits
+
+
+def _visit(new: New) -> Visit:
+    incoming, boiler = new.incoming, new.boiler
+    return Visit(
         id=incoming.id,
         boiler=boiler,
         kind=incoming.kind,
         performed_at=incoming.performed_at,
-        posted_at=posted_at,
-        posted_by=posted_by,
+        posted_at=new.posted_at,
+        posted_by=new.posted_by,
         call_for_heat=incoming.call_for_heat,
         state_on_arrival=incoming.state_on_arrival,
         left_as=incoming.left_as,
@@ -29,24 +58,22 @@ def add(*, incoming: IncomingVisit, boiler: Boiler, posted_at: datetime, posted_
         reason=incoming.reason,
         void=incoming.void,
         digest=incoming.digest,
-        **common,
+        portfolio_id=boiler.portfolio_id,
     )
-    people = (Attendance(visit=visit, user_id=p.user, name=p.name, **common) for p in incoming.people)
-    Attendance.objects.bulk_create(people)
-    _devices(incoming, boiler)
-    Entry.objects.bulk_create(_entries(incoming, boiler))
-    Reading.objects.bulk_create(_readings(incoming, boiler))
-    return visit
 
 
-def _devices(incoming: IncomingVisit, boiler: Boiler) -> None:
+def _people(incoming: IncomingVisit, boiler: Boiler) -> Iterator[Attendance]:
+    for p in incoming.people:
+        yield Attendance(visit_id=incoming.id, user_id=p.user, name=p.name, portfolio_id=boiler.portfolio_id)
+
+
+def _devices(incoming: IncomingVisit, boiler: Boiler) -> list[Device]:
     """Devices fitted in this visit; a correction that restates the same `ref` and id meets its own row again."""
-    made = [
+    return [
         Device(id=incoming.device_id(n), portfolio_id=boiler.portfolio_id, kind_id=e.kind, attributes=dict(e.values))
         for n, e in enumerate(incoming.entries)
         if e.kind
     ]
-    Device.objects.bulk_create(made, ignore_conflicts=True)
 
 
 def _entries(incoming: IncomingVisit, boiler: Boiler) -> Iterator[Entry]:

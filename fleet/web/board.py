@@ -1,8 +1,10 @@
-"""The status board: what needs somebody now, in which building and why; refreshed in place."""
+"""The status board: what needs somebody now, in which building, why and who is on it; refreshed in place."""
 
+from collections.abc import Sequence
 from datetime import datetime
 from hashlib import sha256
 from typing import Any
+from uuid import UUID
 
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
@@ -11,16 +13,25 @@ from django.views.decorators.http import condition
 from fleet.accounts import policy
 from fleet.accounts.models import User
 from fleet.alerts import queries as alerts
+from fleet.board import glasses, paged
 from fleet.board import queries as board
+from fleet.board.queries import Row
+from fleet.calendar import day_of
+from fleet.deficiencies import assigned
+from fleet.jobs import onto
 from fleet.pipeline.fresh import build
+from fleet.portfolio.models import Portfolio
+from fleet.web.glass import draw
+from fleet.web.narrow import Narrow, text
 from fleet.web.pages import page
-from fleet.web.sheet import lay_out
+from fleet.web.sheet import FIRST, MOST, PARTLY, Line, address, lay_out
 
 
 @page
 def show(request: HttpRequest, at: datetime) -> HttpResponse:
     """The whole page."""
-    return render(request, "board/page.html", {**_context(request.user, at), "as_of": at, "here": "board"})
+    tag = _tag(request, at)  # before anything is read: what moves meanwhile ends it
+    return render(request, "board/page.html", {**_context(request, at), "tag": tag, "as_of": at, "here": "board"})
 
 
 def _tag(request: HttpRequest, at: datetime) -> str:
@@ -28,8 +39,11 @@ def _tag(request: HttpRequest, at: datetime) -> str:
     user: Any = request.user
     boilers = policy.boilers(user, "board.see", at)
     granted = policy.grants(user, "board.see", at).order_by("id").values_list("id", "role", "portfolio", "building")
+    # A glass falls day by day, and a job's day passes: by the buildings' own days.
+    days = sorted({day_of(at, zone) for zone in paged.zones(boilers)})
     # The sweep raises and returns "could not be judged" without a pulse of its own.
-    seen = (build(), user.pk, list(granted), board.fingerprint(boilers, at), alerts.newest(boilers))
+    asked = (Narrow.asked(request), _most(request))
+    seen = (build(), user.pk, list(granted), board.fingerprint(boilers, at), alerts.newest(boilers), days, asked)
     return f'"{sha256(repr(seen).encode()).hexdigest()}"'
 
 
@@ -37,11 +51,41 @@ def _tag(request: HttpRequest, at: datetime) -> str:
 @condition(etag_func=_tag)
 def rows(request: HttpRequest, at: datetime) -> HttpResponse:
     """The rows alone, 304 while nothing they depend on has moved."""
-    return render(request, "board/rows.html", _context(request.user, at))
+    return render(request, "board/rows.html", _context(request, at))
 
 
-def _context(user: User | Any, at: datetime) -> dict[str, Any]:
-    boilers = policy.boilers(user, "board.see", at)
-    found = board.rows(boilers, at)
-    granted = bool(found) or policy.grants(user, "board.see", at).exists()
-    return {"sheet": lay_out(found, alerts.open_counts(boilers)), "granted": granted}
+def _most(request: HttpRequest) -> dict[str, int]:
+    """How many of each group that is shown in part."""
+    given = {standing.value: text(request, standing.value) for standing in PARTLY}
+    return {s: max(FIRST, min(int(n), MOST)) if n.isdecimal() and len(n) < 9 else FIRST for s, n in given.items()}
+
+
+def _context(request: HttpRequest, at: datetime) -> dict[str, Any]:
+    user: Any = request.user
+    own = policy.boilers(user, "board.see", at)
+    asked, most = Narrow.asked(request), _most(request)
+    granted = list(policy.grants(user, "board.see", at).values_list("role", "portfolio", "building"))
+    portfolios = list(Portfolio.objects.filter(id__in=own.order_by().values("portfolio")).order_by("name"))
+    shown = paged.page(asked.boilers(own), at, most, asked.standing)
+    lines = _lines(user, shown.rows, granted, at)
+    sheet = lay_out(lines, shown, asked, most, portfolios, paged.zones(own))
+    return {"sheet": sheet, "granted": bool(granted), "asked": asked, "same": address(asked, most)}
+
+
+def _lines(user: User, rows: Sequence[Row], granted: Sequence[tuple[Any, ...]], at: datetime) -> list[Line]:
+    ids = [row.boiler.id for row in rows]
+    raised, drawn = alerts.open_counts(ids), glasses.of(ids)
+    jobs, given = onto.of_boilers(user, ids, at), assigned.of_boilers(ids, at)
+    makes, knows = (_where(granted, action) for action in ("job.create", "job.see"))
+    lines = []
+    for row in rows:
+        boiler, zone = row.boiler, row.boiler.building.zone
+        glass = draw(drawn.get(boiler.id), row.standing, zone, at)
+        here = {(boiler.portfolio_id, None), (boiler.portfolio_id, boiler.building_id)}
+        on = jobs.get(boiler.id), given.get(boiler.id)
+        lines.append(Line(row, glass, raised.get(boiler.id, 0), *on, bool(makes & here), bool(knows & here)))
+    return lines
+
+
+def _where(granted: Sequence[tuple[Any, ...]], action: str) -> set[tuple[UUID, UUID | None]]:
+    return {(portfolio, house) for role, portfolio, house in granted if role in policy.ACTIONS[action]}

@@ -1,24 +1,54 @@
-"""One boiler: its standing with all reasons, what to do, its positions, what is open, what time alone will bring."""
+"""One boiler: its standing with all reasons, the two columns, what to do, what is open, what leaving it costs."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 from uuid import UUID
 
+from django.db.models import Q
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, render
 
 from fleet.accounts import policy
 from fleet.alerts import queries as alerts
 from fleet.assessments import queries as assessments
+from fleet.assessments.queries import Line
 from fleet.board import queries as board
+from fleet.board.models import Segment
 from fleet.deficiencies import queries as deficiencies
-from fleet.portfolio.models import Boiler
+from fleet.portfolio.models import Boiler, Position
 from fleet.visits import queries as visits
 from fleet.web import engineering
+from fleet.web.columns import Columns, columns
 from fleet.web.pages import page
 
 RECENT = 10
+BARE = ("hold", "exposed")  # standings in which nothing that counts stands between the fire and the hazard
+
+
+@dataclass(frozen=True, slots=True)
+class Cost:
+    """A hazard that stands bare from an instant on (None: it does already) if nobody does anything."""
+
+    hazard: str
+    since: datetime | None
+    standing: str
+    sentence: str
+
+
+@dataclass(frozen=True, slots=True)
+class Past:
+    """What was done at one place, the newest first."""
+
+    place: Position
+    lines: Sequence[Line]
+    more: bool
+
+    @property
+    def last(self) -> UUID:
+        """The oldest entry shown: older ones are asked for from there."""
+        return self.lines[-1].entry.id
 
 
 @page
@@ -26,10 +56,13 @@ def show(request: HttpRequest, at: datetime, boiler_id: UUID) -> HttpResponse:
     """A boiler somebody may not see answers like one that does not exist."""
     seen = policy.boilers(request.user, "board.see", at).select_related("building__portfolio")
     boiler = get_object_or_404(seen, id=boiler_id)
-    told = _told(boiler, at)
-    past = _past(request.user, boiler, at, told)
-    reckoned = engineering.numbers(boiler, at, past["may_read"])
-    return render(request, "boiler.html", {"boiler": boiler, "as_of": at, **told, **past, "numbers": reckoned})
+    may, told = _may(request.user, boiler, at), _told(boiler, at)
+    reckoned = engineering.numbers(boiler, at, "visit.see" in may)
+    both = columns(reckoned.measured, told["places"], reckoned.terms, "visit.see" in may)
+    page = {"boiler": boiler, "zone": boiler.building.zone, "as_of": at, "numbers": reckoned, "columns": both}
+    doors = {"changes_register": "register.change" in may, "works": "visit.post" in may}
+    past = _past(boiler, at, told, both) if "visit.see" in may else {"may_read": False}
+    return render(request, "boiler.html", {**page, **told, **doors, **past})
 
 
 def _told(boiler: Boiler, at: datetime) -> dict[str, Any]:
@@ -38,6 +71,7 @@ def _told(boiler: Boiler, at: datetime) -> dict[str, Any]:
     return {
         "now": now,
         "later": later,
+        "costs": list(costs([s for s in (now, *later) if s], at)),
         "places": places,
         "unguarded": unguarded,
         "open": deficiencies.open_of(boiler.id, at),
@@ -45,13 +79,44 @@ def _told(boiler: Boiler, at: datetime) -> dict[str, Any]:
     }
 
 
-def _past(user: Any, boiler: Boiler, at: datetime, told: dict[str, Any]) -> dict[str, Any]:
-    """Not everybody who sees the board may read what was done: for them nothing links there."""
-    if not policy.may(user, "visit.see", boiler.portfolio_id, boiler.building_id, at):
-        return {"may_read": False}
+def costs(course: Sequence[Segment], at: datetime) -> Iterator[Cost]:
+    """Each hazard once, at the first segment in which it stands bare; what is bare already first."""
+    told = set()
+    for segment in course:
+        for reason in segment.reasons if segment.standing in BARE else ():
+            hazard = reason["hazard"]
+            if hazard and hazard not in told:
+                told.add(hazard)
+                to_come = segment.since if segment.since and segment.since > at else None
+                yield Cost(hazard, to_come, segment.standing, reason["sentence"])
+
+
+def _past(boiler: Boiler, at: datetime, told: dict[str, Any], both: Columns) -> dict[str, Any]:
+    """Not everybody who sees the board may read what was done: for others nothing links there."""
     recent = list(visits.recent(boiler.id, RECENT))
-    ready = assessments.answers(v.id for v in recent)
-    return {"may_read": True, "visits": recent, "ready": ready, "entries": visits.places(_entries(told))}
+    entries = [*_entries(told), *(proof.entry for proof in both.newest.values())]
+    return {
+        "may_read": True,
+        "visits": recent,
+        "ready": assessments.answers(v.id for v in recent),
+        "entries": visits.places(entries),
+        "pasts": _pasts(told, at),
+    }
+
+
+def _may(user: Any, boiler: Boiler, at: datetime) -> set[str]:
+    """What this person may do here: one query."""
+    here = Q(building=None) | Q(building=boiler.building_id)
+    granted = policy.grants(user, "board.see", at).filter(here, portfolio=boiler.portfolio_id)
+    roles = set(granted.values_list("role", flat=True))
+    return {action for action, who in policy.ACTIONS.items() if roles & who}
+
+
+def _pasts(told: dict[str, Any], at: datetime) -> list[Past]:
+    places = [p.segment.position for p in told["places"]]
+    done = assessments.of_places((p.id for p in places), at, RECENT + 1)
+    lines = {p.id: done.get(str(p.id), []) for p in places}
+    return [Past(p, lines[p.id][:RECENT], len(lines[p.id]) > RECENT) for p in places]
 
 
 def _entries(told: dict[str, Any]) -> Iterator[UUID]:

@@ -33,6 +33,8 @@ class Numbers:
     trips: tuple[Panel, ...]
     trends: tuple[Panel, ...]
     may_read: bool
+    measured: Measured
+    terms: Terms
 
     @property
     def panels(self) -> tuple[Panel, ...]:
@@ -47,15 +49,17 @@ class Numbers:
 
 def numbers(boiler: Boiler, at: datetime, may_read: bool) -> Numbers:
     """Return a boiler's numbers; readings only for who may read visits."""
-    measured = of_boiler(boiler, at, may_read)
+    measured, terms = of_boiler(boiler, at, may_read), _terms(boiler, at)
     trends = [fire_side.combustion(measured), fire_side.fired(measured), *water_side.makeup(measured)]
     return Numbers(
         ladder=pressure_side.pressure_ladder(measured),
-        relief=pressure_side.relief_margin(measured, _terms(boiler, at)),
+        relief=pressure_side.relief_margin(measured, terms),
         times=water_side.times(measured),
         trips=(*pressure_side.trips(measured), *water_side.heights(measured)),
         trends=tuple(trends) if may_read else (),
         may_read=may_read,
+        measured=measured,
+        terms=terms,
     )
 
 

@@ -6,7 +6,6 @@ from datetime import date, datetime, timedelta
 from itertools import groupby
 from typing import Any
 from uuid import UUID
-from zoneinfo import ZoneInfo
 
 from django.contrib.auth.views import redirect_to_login
 from django.db import OperationalError
@@ -25,6 +24,7 @@ from fleet.jobs import queries, states
 from fleet.jobs.acts import Decision
 from fleet.jobs.models import Job
 from fleet.portfolio.news import Cause
+from fleet.web.local import instant
 from fleet.web.pages import page
 
 KEPT = timedelta(days=7)  # how long what is over stays on the page
@@ -100,7 +100,7 @@ def _decision(kind: str, given: Callable[[str, str], str], zone: str) -> Decisio
     reason = given("reason", "")[:400].replace("\x00", "")
     if kind != "plan":
         return Decision(kind, reason)
-    return Decision(kind, reason, _id(given("to", "")), _id(given("with", "")), _instant(given("start", ""), zone))
+    return Decision(kind, reason, _id(given("to", "")), _id(given("with", "")), instant(given("start", ""), zone))
 
 
 def _id(text: str) -> UUID | None:
@@ -108,19 +108,6 @@ def _id(text: str) -> UUID | None:
         return UUID(text)
     except ValueError:
         return None
-
-
-def _instant(text: str, zone: str) -> datetime | None:
-    """A local time of the building. One that its clock leaves out is none; of one it shows twice the first is meant."""
-    try:
-        local = datetime.fromisoformat(text)
-    except ValueError:
-        return None
-    if local.tzinfo is not None or not 2000 <= local.year <= 2100:
-        return None
-    placed = local.replace(tzinfo=ZoneInfo(zone))
-    there = placed.astimezone(ZoneInfo("UTC"))
-    return there if there.astimezone(ZoneInfo(zone)).replace(tzinfo=None) == local else None
 
 
 def _context(user: User | Any, at: datetime, faults: dict[UUID, tuple[str, ...]] | None = None) -> dict[str, Any]:

@@ -1,4 +1,4 @@
-"""The boiler's pressure side in numbers: the ladder as drawn and judged, its trips over time, the relief margin."""
+"""The boiler's pressure side in numbers: the ladder as set and judged, its trips over time, the relief margin."""
 
 from collections.abc import Iterator
 from contextlib import suppress
@@ -25,10 +25,6 @@ VALVES = "safety_valve"
 SET = {"operating_control": "cut_out_psi", "high_limit": "set_psi", VALVES: "set_psi"}
 RUNG_NAMES = {"cut_in_psi": "cut-in", "cut_out_psi": "cut-out", "limit_psi": "high limit", "valve_psi": "safety valve"}
 
-# The drawing, in its own units.
-HEIGHT, TOP, BOTTOM, APART = 360, 16, 340, 19
-LONGEST_LABEL = 26
-LEAST_TOP_PSI = 16
 LEAST_SPAN_PSI = 4.0  # of a chart: a tenth of a psi shall not look like a fall
 
 
@@ -40,7 +36,6 @@ class Rung:
     set_psi: float | None
     trip_psi: float | None = None
     trip: Measure | None = None
-    short: str = ""  # how the drawing names it, where there is no other like it
 
     @property
     def distance(self) -> str:
@@ -49,32 +44,11 @@ class Rung:
 
 
 @dataclass(frozen=True, slots=True)
-class Drawn:
-    """A rung or a trip as the drawing has it: heights of the mark and of its label."""
-
-    label: str
-    y: float
-    label_y: float = 0.0
-
-
-@dataclass(frozen=True, slots=True)
-class Scale:
-    """The ladder drawn: ticks, set points with labels that do not meet, trips."""
-
-    height: int
-    zero_y: float
-    fifteen_y: float
-    ticks: tuple[Drawn, ...]
-    rungs: tuple[Drawn, ...]
-    trips: tuple[Drawn, ...]
-
-
-@dataclass(frozen=True, slots=True)
 class LadderPanel:
-    """The ladder: its rungs from the highest down, the drawing, the verdict with its reasons, what is not on record."""
+    """The ladder: its rungs from the highest down, whether any is known, the verdict with reasons, what is missing."""
 
     rungs: tuple[Rung, ...]
-    scale: Scale | None
+    known: bool
     judged: Judgement
     unknown: tuple[str, ...]
 
@@ -104,7 +78,7 @@ def pressure_ladder(measured: Measured) -> LadderPanel:
     rungs = tuple(sorted(_rungs(measured), key=lambda rung: (rung.set_psi is None, -(rung.set_psi or 0.0))))
     judged = _judged(measured)
     known = any(r.set_psi is not None for r in rungs)
-    return LadderPanel(rungs, _scale(rungs) if known else None, judged, tuple(RUNG_NAMES[u] for u in judged.unknown))
+    return LadderPanel(rungs, known, judged, tuple(RUNG_NAMES[u] for u in judged.unknown))
 
 
 def cut_in_out(control: Occupant) -> tuple[float | None, float | None]:
@@ -180,7 +154,6 @@ def _off(trip: float, point: float | None) -> float | None:
 
 
 def _rungs(measured: Measured) -> Iterator[Rung]:
-    alone = len(measured.of_role("operating_control")) == 1
     for place in measured.of_role(*SET):
         occupant = measured.occupant(place.id)
         if occupant.device is None:
@@ -188,8 +161,8 @@ def _rungs(measured: Measured) -> Iterator[Rung]:
         trip_psi, trip = _newest_trip(measured, place.id)
         if place.role_id == "operating_control":
             low, high = cut_in_out(occupant)
-            yield Rung(f"cut-in, {place.name}", low, short="cut-in" if alone else "")
-            yield Rung(f"cut-out, {place.name}", high, trip_psi, trip, "cut-out" if alone else "")
+            yield Rung(f"cut-in, {place.name}", low)
+            yield Rung(f"cut-out, {place.name}", high, trip_psi, trip)
         else:
             yield Rung(place.name, occupant.number("set_psi"), trip_psi, trip)
 
@@ -219,31 +192,3 @@ def _judged_or_told(rungs: ladder.Ladder) -> Judgement:
     except Refused as refused:
         told = f"A set point on record cannot be: {refused.faults[0].message.partition(': ')[2]}"
         return judgement([Reason("impossible", "inconclusive", told)])
-
-
-def _scale(rungs: tuple[Rung, ...]) -> Scale:
-    known = [(r.short or r.name, r.set_psi) for r in rungs if r.set_psi is not None]
-    tripped = [(r.name, r.trip_psi) for r in rungs if r.trip_psi is not None]
-    top = max([LEAST_TOP_PSI, *(psi + 1 for _, psi in (*known, *tripped))])
-
-    def y(psi: float) -> float:
-        return round(BOTTOM - (BOTTOM - TOP) * max(psi, 0.0) / top, 1)
-
-    step = next(s for s in (1, 5, 10, 50) if top / s <= LEAST_TOP_PSI + 1)
-    ticks = tuple(Drawn(str(psi) if psi % (5 * step) == 0 else "", y(psi)) for psi in range(0, int(top) + 1, step))
-    drawn = tuple(Drawn(_short(f"{figures(psi, 3)} psi {name}"), y(psi)) for name, psi in known)
-    marks = tuple(Drawn(f"{figures(psi, 3)}", y(psi)) for _, psi in tripped)
-    return Scale(HEIGHT, y(0), y(ladder.MOST_PSI), ticks, _apart(drawn), marks)
-
-
-def _short(label: str) -> str:
-    return label if len(label) <= LONGEST_LABEL else f"{label[: LONGEST_LABEL - 1]}…"
-
-
-def _apart(drawn: tuple[Drawn, ...]) -> tuple[Drawn, ...]:
-    """Labels moved off each other, from the lowest up."""
-    found, free = [], float(BOTTOM + APART)
-    for one in sorted(drawn, key=lambda d: -d.y):
-        free = min(one.y, free - APART)
-        found.append(Drawn(one.label, one.y, free))
-    return tuple(found)

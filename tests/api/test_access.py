@@ -35,6 +35,7 @@ TABLE: dict[str, tuple[str, tuple[int, ...]]] = {
     "visits": ("POST", (401, 404, 201, 201, 403, 404)),
     "visit": ("GET", SEEN),
     "visit-facts": ("GET", SEEN),
+    "visit-report": ("GET", SEEN),
     "portfolios": ("GET", LISTED),
     "portfolio": ("GET", SEEN),
     "buildings": ("GET", LISTED),
@@ -154,6 +155,7 @@ def _there(fleet: Fleet) -> dict[str, str]:
     return {
         **lists,
         "visit-facts": f"{VISITS}{Visit.objects.get().id}/facts/",
+        "visit-report": f"{VISITS}{Visit.objects.get().id}/report.pdf",
         "portfolio": f"/api/v1/portfolios/{fleet.portfolio.id}/",
         "building": f"/api/v1/buildings/{bench.boiler.building_id}/",
         "boiler": boiler,

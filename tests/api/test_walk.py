@@ -80,6 +80,7 @@ ROWS: dict[tuple[str, str], Row] = {
     ("get", "device"): Row(SEEN),
     ("get", "visit"): Row("visit.see"),
     ("get", "visit-facts"): Row("visit.see"),
+    ("get", "visit-report"): Row("visit.see"),
     ("post", "second"): Row("visit.see", "visit.second"),
     ("get", "deficiency"): Row(SEEN),
     ("post", "assign"): Row(SEEN, "deficiency.assign"),

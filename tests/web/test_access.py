@@ -18,13 +18,17 @@ PAGES: dict[str, Callable[[UUID, UUID], str]] = {
     "board": lambda boiler, visit: "/",
     "rows": lambda boiler, visit: "/board/rows/",
     "alerts": lambda boiler, visit: "/alerts/",
+    "wall": lambda boiler, visit: "/wall/",
+    "deficiencies": lambda boiler, visit: "/deficiencies/",
     "jobs": lambda boiler, visit: "/jobs/",
+    "register": lambda boiler, visit: "/register/",
+    "register-boiler": lambda boiler, visit: f"/register/boilers/{boiler}/",
     "calculator": lambda boiler, visit: "/calculator/",
     "calculation": lambda boiler, visit: "/calculator/ladder/",
     "boiler": lambda boiler, visit: f"/boilers/{boiler}/",
     "visit": lambda boiler, visit: f"/visits/{visit}/",
 }
-THINGS = ("boiler", "visit")
+THINGS = ("boiler", "visit", "register-boiler")
 
 
 @pytest.fixture

@@ -8,9 +8,15 @@ from typing import Any
 import pytest
 from django.test import Client
 
+from fleet import pipeline
 from fleet.accounts.models import Grant
-from fleet.portfolio.models import Building, Portfolio, ServiceState
-from tests.cast import DAY, NOW, Fleet, make_fleet
+from fleet.board.models import ProofGlass, Segment
+from fleet.calendar import day_of
+from fleet.deficiencies.acts import Decision
+from fleet.portfolio.models import Boiler, Building, Portfolio, ServiceState
+from fleet.rules.values import Standing
+from tests.cast import DAY, NOW, Fleet, make_fleet, make_person
+from tests.jobs.crew import crew, held
 from tests.web.conftest import SetClock, SignIn
 
 pytestmark = pytest.mark.django_db
@@ -104,12 +110,107 @@ def test_a_portfolio_without_boilers_says_how_they_come(fleet: Fleet, sign_in: S
     assert "No boiler is on record yet" in read(sign_in(fleet.outsider))
 
 
-# session, user, segments with boiler, building and portfolio, raised alerts per boiler
-PAGE = 4
-# session, user; for the ETag: grants, pulses, last boundary, newest alert; then segments and raised alerts
-ROWS = 8
+def lengthened(fleet: Fleet, count: int, standing: str = "clear") -> None:
+    """Boilers without anything in them, each with its standing: rows of their own beside those of the cast."""
+    house, more = Building.objects.earliest("ref"), {"portfolio": fleet.portfolio}
+    made = [Boiler(building=house, ref=f"X{n}", name=f"Extra {n:03}", since=NOW, **more) for n in range(count)]
+    Boiler.objects.bulk_create(made)
+    said = {"standing": standing, "rank": Standing(standing).rank, "then": "", "reasons": [{"sentence": "As it is."}]}
+    Segment.objects.bulk_create([Segment(boiler=b, **said, **more) for b in made])
+
+
+@pytest.mark.parametrize(("count", "left"), [(49, 0), (50, 0), (51, 1)])
+def test_of_what_asks_for_nothing_the_first_fifty_are_shown(count: int, left: int, fleet: Fleet, rosa: Client) -> None:
+    lengthened(fleet, count)
+    main = section(read(rosa), "in_service")
+    assert (main.count("<li"), "Show the others" in main) == (count - left, left > 0)
+    assert f"<dd>{count}</dd>" in read(rosa)
+
+
+def test_the_others_are_shown_when_asked_for(fleet: Fleet, rosa: Client) -> None:
+    lengthened(fleet, 320)
+    main = section(read(rosa), "in_service")
+    assert "270 more that are clear." in main
+    (address,) = re.findall(r'class="others".*?href="([^"#]*)', main)
+    again = section(read(rosa, address), "in_service")
+    assert (again.count("<li"), "70 more that are clear" in again) == (250, True)
+
+
+def test_what_needs_somebody_is_always_shown(fleet: Fleet, rosa: Client) -> None:
+    lengthened(fleet, 120, "due")
+    assert section(read(rosa), "in_service").count("<li") == 120
+
+
+@pytest.mark.parametrize(
+    ("asked", "shown"),
+    [
+        ("q=alder", 2),
+        ("q=ALD12+boiler", 2),
+        ("q=alder+nowhere", 0),
+        ("q=nowhere", 0),
+        ("standing=hold", 1),
+        ("standing=exposed", 0),
+        ("standing=nonsense&portfolio=nonsense", 2),
+    ],
+)
+def test_the_board_is_narrowed_by_its_address(asked: str, shown: int, one_each: Fleet, rosa: Client) -> None:
+    body = read(rosa, f"/?{asked}")
+    assert body.count('<li class="row"') == shown
+    assert ("No boiler is like that" in body) == (shown == 0)
+
+
+def test_a_board_is_narrowed_to_a_portfolio(one_each: Fleet, sign_in: SignIn, clock: SetClock) -> None:
+    other = Portfolio.objects.create(ref="HARROW", name="Harrow House")
+    dana = make_person("dana", one_each.portfolio, "dispatcher")
+    Grant.objects.create(user=dana, portfolio=other, role="dispatcher")
+    assert read(sign_in(dana), f"/?portfolio={one_each.portfolio.id}").count('<li class="row"') == 2
+    assert read(sign_in(dana), f"/?portfolio={other.id}").count('<li class="row"') == 0
+
+
+def test_a_row_says_who_is_on_it(fleet: Fleet, sign_in: SignIn, clock: SetClock) -> None:
+    office = crew(fleet)
+    deficiency = held(fleet)
+    dana = sign_in(office.dispatcher)
+    house = deficiency.boiler.building_id
+    assert f'Nobody is on it<span class="row-make">: <a href="/jobs/new/?building={house}">' in read(dana)
+    decision = Decision("assigned", until=NOW + DAY, assignee=fleet.technician.id)
+    given = {"deficiency": deficiency.id, "decision": decision, "version": deficiency.version}
+    pipeline.act_on_deficiency(**given, by=office.dispatcher, at=NOW)
+    assert "Assigned to rosa, by Tue 13 Jan 2026" in read(dana)
+    office.plan(office.make(deficiencies=[deficiency.id]))
+    told = section(read(dana), "in_service")
+    assert ("Job planned: rosa, Tue 13 Jan 2026, 09:00 EST" in told, "Nobody is on it" in told) == (True, False)
+
+
+def test_who_does_not_see_the_jobs_is_not_told_that_there_is_none(
+    fleet: Fleet, sign_in: SignIn, clock: SetClock
+) -> None:
+    office = crew(fleet)
+    office.make(deficiencies=[held(fleet).id])
+    told = section(read(sign_in(fleet.caretaker)), "in_service")
+    assert ("/jobs/" in told, "Nobody is on it" in told) == (False, False)
+
+
+def test_a_row_has_its_proof_glass_in_a_drawing_and_in_words(one_each: Fleet, rosa: Client) -> None:
+    row = section(read(rosa), "in_service").split("</li>")[0]
+    glass = ProofGlass.objects.get(boiler=one_each.bench().boiler)
+    left = (day_of(glass.exposed_at, "America/New_York") - NOW.date()).days
+    assert f"{left} days of proof left: dry firing is exposed from" in row
+    assert '<use href="#glass"/>' in row
+    assert "style=" not in row
+
+
+def test_the_legend_says_what_the_glass_is_not(one_each: Fleet, rosa: Client) -> None:
+    assert "days of proof left, not water" in read(rosa)
+
+
+# session, user; for the ETag of its rows: grants, zones, pulses, last boundary, newest alert; grants, portfolios, order
+# and counts, rows with their buildings, time zones; alerts per boiler, glasses, jobs, assignments
+PAGE = 16
+# session, user; for the ETag: grants, zones, pulses, last boundary, newest alert; then what the page needs
+ROWS = 16
 # the same without what the rows need
-NOT_MODIFIED = 6
+NOT_MODIFIED = 7
 
 
 @pytest.mark.parametrize("buildings", [("ALD12",), ("ALD12", "QUA48", "WEA07", "HOP33", "MIL90")])
@@ -120,10 +221,13 @@ def test_what_the_board_costs_does_not_grow_with_it(
     clock: SetClock,
     django_assert_num_queries: Count,
 ) -> None:
-    client = sign_in(make_fleet(*buildings).technician)
+    fleet = make_fleet(*buildings)
+    lengthened(fleet, 18 if len(buildings) > 1 else 0)
+    client = sign_in(fleet.technician)
     with django_assert_num_queries(PAGE):
-        client.get("/")
+        held_by = re.findall(r'data-tag="&quot;(\w+)&quot;"', client.get("/").content.decode())
     with django_assert_num_queries(ROWS):
         tag = client.get("/board/rows/")["ETag"]
+    assert held_by == [tag.strip('"')]  # the page is as good as its rows: a first refresh is 304 too
     with django_assert_num_queries(NOT_MODIFIED):
         assert client.get("/board/rows/", headers={"If-None-Match": tag}).status_code == 304

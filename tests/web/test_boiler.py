@@ -1,11 +1,13 @@
 """The boiler page: the standing with all its reasons, each leading to what it rests on, and what time will bring."""
 
 import re
+from datetime import UTC, datetime
 
 import pytest
 from django.test import Client
 
-from tests.cast import DAY, NOW, Fleet
+from tests.cast import DAY, NOW, Fleet, make_person
+from tests.web.conftest import SignIn
 from tests.web.test_board import Count, read
 
 pytestmark = pytest.mark.django_db
@@ -29,7 +31,7 @@ def part(body: str, heading: str) -> str:
 
 
 def row(body: str, position: str) -> str:
-    return body.split(f'<th scope="row">{position}</th>')[1].split("</tr>")[0]
+    return part(body, "places").split(f'<th scope="row">{position}</th>')[1].split("</tr>")[0]
 
 
 def test_the_first_act_stands_first_and_whole(body: str) -> None:
@@ -75,10 +77,53 @@ def test_the_caution_is_in_the_foot(body: str) -> None:
     assert "Advice to a qualified person, never a permission." in body.split("<footer")[1]
 
 
+def test_what_leaving_it_costs_names_each_hazard_once_with_its_day(held: Fleet, rosa: Client) -> None:
+    address = f"/boilers/{held.bench().boiler.id}/"
+    assert "<strong>Dry firing</strong> stands bare already" in part(read(rosa, address), "course")
+    held.post(held.repaired(NOW))
+    told = part(read(rosa, address), "course").split("</ul>")[0]
+    assert told.count("<strong>Over pressure</strong> stands bare from") == 1
+    assert told.count("<strong>Dry firing</strong> stands bare from") == 1
+
+
+def test_the_past_of_a_position_is_the_newest_ten_and_leads_to_the_older_ones(held: Fleet, rosa: Client) -> None:
+    held.post(*(held.flushed(NOW - n * 7 * DAY) for n in range(6, 16)))
+    upper = held.bench().places["upper"]
+    body = read(rosa, f"/boilers/{held.bench().boiler.id}/")
+    fold = body.split(f'id="past-{upper}"')[1].split("</details>")[0]
+    days = [
+        datetime.strptime(d, "%d %b %Y").replace(tzinfo=UTC) for d in re.findall(r"\w{3} (\d\d \w{3} \d{4})</a>", fold)
+    ]
+    assert (len(days), days == sorted(days, reverse=True)) == (10, True)
+    assert 'Flush</strong>: <span class="worth worth-fail">fail' in fold
+    older = re.search(r'href="(/boilers/[\w/-]+\?before=[\w-]+)"', fold)
+    assert older is not None
+    rest = read(rosa, older[1])
+    assert len(re.findall(r'<li><a href="/visits/', rest)) == 5  # fourteen flushes and a drain, less ten
+    assert "Newest</a>" in rest
+
+
+def test_a_place_of_another_boiler_is_as_unknown(held: Fleet, rosa: Client) -> None:
+    here, there = held.bench(), held.bench("ALD12 B2")
+    assert rosa.get(f"/boilers/{here.boiler.id}/positions/{there.places['upper']}/").status_code == 404
+    assert rosa.get(f"/boilers/{here.boiler.id}/positions/{here.places['upper']}/?before=x").status_code == 404
+
+
+def test_doors_stand_open_only_for_who_may_go_through(held: Fleet, rosa: Client, sign_in: SignIn) -> None:
+    address = f"/boilers/{held.bench().boiler.id}/"
+    sheet, register = f'href="/api/v1{address}sheet/"', f'href="/register{address}"'
+    office = read(sign_in(make_person("ines", held.portfolio, "office")), address)
+    technician = read(rosa, address)
+    assert (sheet in technician, register in technician) == (True, False)
+    assert (sheet in office, register in office) == (False, True)
+    assert ("History of each position" in office, "History of each position" in technician) == (False, True)
+
+
 # session, user, boiler; segments from now on; release, states, paths' settings, paths' names; deficiencies, release for
 # their first acts; may visits be read, visits, people, their users, readiness, where the entries stand; alerts
 # the numbers: places, entries, readings, settings, fittings, terms
-PAGE = 25
+# the columns: what filled each place (two), the release, the newest passes; the pasts: release, entries, readings
+PAGE = 32
 
 
 def test_what_the_page_costs(held: Fleet, rosa: Client, django_assert_num_queries: Count) -> None:

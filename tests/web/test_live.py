@@ -12,6 +12,7 @@ from playwright.sync_api import Browser, Locator, Page, expect
 
 from fleet.accounts.models import Grant
 from tests.cast import DAY, NOW, Fleet, make_fleet
+from tests.web.test_board import lengthened
 
 REFRESHED = 15_000  # milliseconds: a refresh comes every five seconds, on a busy machine somewhat later
 THEMES = ("light", "dark")
@@ -131,6 +132,61 @@ def test_what_is_under_the_finger_stays_at_its_height(larkfield: Fleet, signed_i
     assert abs(after["y"] - before["y"]) < 1
 
 
+SHIFTS = """
+    window.shifts = [];
+    new PerformanceObserver((list) => {
+      for (const e of list.getEntries()) if (!e.hadRecentInput) window.shifts.push([e.value, e.sources.map((s) =>
+        `${s.node?.id || s.node?.className || s.node?.nodeName} ${s.previousRect.y} to ${s.currentRect.y}`)]);
+    }).observe({ type: "layout-shift", buffered: false });
+"""
+
+
+def test_nothing_moves_over_three_refreshes_with_rows_changing_rank(larkfield: Fleet, signed_in: Open) -> None:
+    pages = [signed_in(width) for width in WIDTHS]
+
+    def becomes(key: str, standing: str) -> None:
+        for page in pages:
+            expect(row(page, larkfield, key).locator(".standing")).to_have_text(standing, timeout=REFRESHED)
+
+    for page in pages:
+        page.evaluate(SHIFTS)
+    fail(larkfield)
+    becomes("ALD12 B2", "Hold")
+    at = timezone.now()
+    larkfield.post(larkfield.flushed(at, "ALD12 B1", burner_stopped=False), at=at)
+    becomes("ALD12 B1", "Hold")
+    at = timezone.now()
+    larkfield.post(larkfield.repaired(at, "ALD12 B1"), at=at)
+    becomes("ALD12 B1", "Clear")
+    for page in pages:
+        page.wait_for_timeout(300)
+        assert page.evaluate("window.shifts") == []
+        page.get_by_role("button", name="Sort again").click()
+        expect(page.locator("li.row.held")).to_have_count(0)
+
+
+def test_the_watch_for_shifts_sees_a_planted_one(signed_in: Open) -> None:
+    page = signed_in()
+    page.evaluate(SHIFTS)
+    page.evaluate("document.getElementById('counts').style.marginTop = '40px'")
+    page.wait_for_timeout(300)
+    assert page.evaluate("window.shifts.length") > 0
+
+
+def test_what_moves_within_a_group_shown_in_part_leaves_the_rows_as_they_are(larkfield: Fleet, signed_in: Open) -> None:
+    fail(larkfield)
+    lengthened(larkfield, 60)
+    page = signed_in()
+    before, changing = rows(page), row(page, larkfield)
+    expect(page.locator("#others-in_service")).to_contain_text("11 more that are clear")
+    repair(larkfield)
+    expect(changing.locator(".standing")).to_have_text("Clear", timeout=REFRESHED)
+    expect(page.locator("#others-in_service")).to_contain_text("12 more that are clear")
+    assert (rows(page), page.locator("li.row.gone").count()) == (before, 0)
+    page.get_by_role("button", name="Sort again").click()
+    assert len(rows(page)) == 50
+
+
 def test_the_browser_asks_whether_its_copy_still_holds(larkfield: Fleet, signed_in: Open) -> None:
     page = signed_in()
     tracer = page.context.new_cdp_session(page)
@@ -192,7 +248,9 @@ def test_from_signing_in_to_a_reason_by_keyboard_alone(larkfield: Fleet, live_se
     expect(page.get_by_role("link", name="Skip to the sheet")).to_be_focused()
     page.keyboard.press("Enter")
     expect(page.get_by_role("main")).to_be_focused()
-    page.keyboard.press("Tab")
+    for name in ("Building or boiler", "Standing", "Show", "Wall of proof glasses", "12 Alder Terrace"):
+        page.keyboard.press("Tab")
+        assert name in page.evaluate("(document.activeElement.labels?.[0] ?? document.activeElement).textContent")
     page.keyboard.press("Enter")
     expect(page.get_by_role("heading", name="12 Alder Terrace, Boiler 1", level=1)).to_be_visible()
 

@@ -7,6 +7,7 @@ from django.test import Client
 
 from fleet.accounts.models import Grant
 from fleet.alerts import services as alerts
+from fleet.board.models import Segment
 from fleet.calendar import day_start
 from fleet.web import board
 from tests.cast import DAY, NOW, Fleet
@@ -17,6 +18,7 @@ pytestmark = pytest.mark.django_db
 MICROSECOND = timedelta(microseconds=1)
 FLUSHED = NOW - DAY  # Sunday 11 January 2026
 DUE = day_start(FLUSHED.date() + timedelta(days=7), "America/New_York")
+MIDNIGHT = day_start(NOW.date() + timedelta(days=1), "America/New_York")  # a glass falls by the building's days
 
 
 def status(client: Client, tag: str) -> int:
@@ -32,13 +34,40 @@ def tag(fleet: Fleet, rosa: Client) -> str:
 
 @pytest.mark.parametrize(
     ("at", "expected"),
-    [(NOW + DAY, 304), (DUE - MICROSECOND, 304), (DUE, 200), (DUE + MICROSECOND, 200), (DUE + DAY, 200)],
+    [(NOW, 304), (MIDNIGHT - MICROSECOND, 304), (MIDNIGHT, 200), (MIDNIGHT + MICROSECOND, 200), (NOW + DAY, 200)],
 )
-def test_a_copy_holds_until_time_alone_changes_a_row(
+def test_a_copy_holds_until_the_buildings_next_day(
     at: datetime, expected: int, tag: str, rosa: Client, clock: SetClock
 ) -> None:
     clock(at)
     assert status(rosa, tag) == expected
+
+
+@pytest.mark.parametrize(
+    ("at", "expected"),
+    [(DUE - MICROSECOND, 304), (DUE, 200), (DUE + MICROSECOND, 200), (DUE + DAY, 200)],
+)
+def test_a_copy_holds_until_time_alone_changes_a_row(
+    at: datetime, expected: int, tag: str, rosa: Client, clock: SetClock
+) -> None:
+    clock(DUE - DAY / 24)
+    tag = rosa.get("/board/rows/")["ETag"]
+    clock(at)
+    assert status(rosa, tag) == expected
+
+
+def test_a_boundary_within_a_day_ends_it_too(tag: str, fleet: Fleet, rosa: Client, clock: SetClock) -> None:
+    Segment.objects.update(until=NOW + DAY / 24)
+    Segment.objects.filter(boiler=fleet.bench().boiler).update(since=NOW + DAY / 24, until=None)
+    clock(NOW + DAY / 24 - MICROSECOND)
+    before = rosa.get("/board/rows/")["ETag"]
+    clock(NOW + DAY / 24)
+    assert status(rosa, before) == 200
+
+
+@pytest.mark.parametrize("asked", ["?q=alder", "?standing=clear", "?clear=250"])
+def test_a_copy_of_other_rows_is_no_copy_of_these(asked: str, tag: str, rosa: Client) -> None:
+    assert rosa.get(f"/board/rows/{asked}", headers={"If-None-Match": tag}).status_code == 200
 
 
 def test_the_row_itself_changes_at_the_boundary_though_nothing_ran(tag: str, rosa: Client, clock: SetClock) -> None:
@@ -82,7 +111,7 @@ def test_a_boiler_that_cannot_be_judged_ends_it(tag: str, fleet: Fleet, rosa: Cl
 
 
 def test_another_release_of_the_pages_ends_it(tag: str, rosa: Client, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(board, "release", lambda: "the next one")
+    monkeypatch.setattr(board, "build", lambda: "the next one")
     assert status(rosa, tag) == 200
 
 

@@ -2,14 +2,20 @@
 
 import re
 from dataclasses import replace
+from types import SimpleNamespace
 from uuid import uuid4
 
 import pytest
 from django.test import Client
 
+from fleet.assessments import report
 from fleet.assessments.models import Verdict
+from fleet.assessments.sources import NUMBERED, TITLES, spelled_out
 from fleet.visits.incoming import IncomingVisit
-from tests.cast import DAY, NOW, Fleet
+from fleet.visits.models import Seconding, Visit
+from fleet.web import visit as visit_page
+from tests.cast import DAY, NOW, ROOT, Fleet, make_person
+from tests.web.conftest import SetClock, SignIn
 from tests.web.test_board import Count, read
 from tests.web.test_boiler import part
 
@@ -21,6 +27,12 @@ def service(fleet: Fleet) -> IncomingVisit:
     visit = fleet.serviced(NOW - 30 * DAY)
     fleet.post(visit)
     return visit
+
+
+def side(body: str, place: str) -> list[str]:
+    """As found, done, as left of one place."""
+    row = part(body, "found-left").split(f'<th scope="row">{place}</th>')[1].split("</tr>")[0]
+    return row.split("<td>")[1:]
 
 
 def entry(body: str, number: int) -> str:
@@ -69,10 +81,129 @@ def test_a_corrected_visit_leads_to_the_one_that_counts(fleet: Fleet, service: I
     assert "wrong gauge read" in read(rosa, f"/visits/{later.id}/")
 
 
+def test_as_found_stands_against_as_left_place_by_place(service: IncomingVisit, rosa: Client) -> None:
+    body = read(rosa, f"/visits/{service.id}/")
+    upper, limit, valve = (side(body, name) for name in ("Upper cutoff", "High limit", "Safety valve"))
+    assert ("Flush" in upper[0], "Slow drain" in upper[0]) == (True, False)
+    assert "worked on: float chamber" in upper[1]
+    assert ("Slow drain" in upper[2], "Flush" in upper[2]) == (True, True)
+    assert ("trip 7.9 psi" in limit[0], "against 8 psi" in limit[0], "As found: nothing was done" in limit[2]) == (
+        True,
+    ) * 3
+    assert "Lever lift" in valve[0]
+
+
+def test_what_was_worked_on_and_not_tried_again_is_said(fleet: Fleet, service: IncomingVisit, rosa: Client) -> None:
+    bench = fleet.bench()
+    opened = fleet.visit(NOW, [bench.act(NOW, "open_clean", "chamber")])
+    fleet.post(opened)
+    chamber = side(read(rosa, f"/visits/{opened.id}/"), "Float chamber")
+    assert ("Not tried before the work." in chamber[0], "Not tried again after the work." in chamber[2]) == (True, True)
+
+
+def test_a_failed_test_of_something_untouched_is_left_as_found(
+    fleet: Fleet, service: IncomingVisit, rosa: Client
+) -> None:
+    failed = fleet.flushed(NOW, burner_stopped=False)
+    fleet.post(failed)
+    assert "Left as found." in side(read(rosa, f"/visits/{failed.id}/"), "Upper cutoff")[2]
+
+
+@pytest.fixture
+def waiting(fleet: Fleet, service: IncomingVisit, monkeypatch: pytest.MonkeyPatch) -> IncomingVisit:
+    """A correction that would take the boiler off hold."""
+    monkeypatch.setattr(visit_page, "timezone", SimpleNamespace(now=lambda: NOW))
+    failed = fleet.flushed(NOW - DAY / 24, burner_stopped=False)
+    fleet.post(failed)
+    good = fleet.flushed(NOW - DAY / 24)
+    later = replace(good, id=uuid4(), corrects=failed.id, reason="the wrong switch was meant")
+    fleet.post(later)
+    return later
+
+
+def test_a_correction_is_seconded_by_another_qualified_technician_on_its_page(
+    fleet: Fleet, waiting: IncomingVisit, sign_in: SignIn, clock: SetClock
+) -> None:
+    nora = sign_in(make_person("nora", fleet.portfolio, "technician", "technician"))
+    address = f"/visits/{waiting.id}/"
+    assert "Second this correction" in read(nora, address)
+    assert nora.post(f"{address}second/")["Location"] == f"{address}#second"
+    body = read(nora, address)
+    assert ("Second this correction" in body, "Seconded by nora, Mon 12 Jan 2026" in body) == (False, True)
+
+
+def test_its_poster_is_not_asked_and_refused(waiting: IncomingVisit, rosa: Client) -> None:
+    assert "Second this correction" not in read(rosa, f"/visits/{waiting.id}/")
+    refused = rosa.post(f"/visits/{waiting.id}/second/")
+    assert (refused.status_code, b"another person" in refused.content) == (403, True)
+
+
+def test_who_is_not_qualified_is_told_beside_the_button(
+    fleet: Fleet, waiting: IncomingVisit, sign_in: SignIn, clock: SetClock
+) -> None:
+    mia = sign_in(make_person("mia", fleet.portfolio, "manager"))
+    refused = mia.post(f"/visits/{waiting.id}/second/")
+    assert (refused.status_code, b"qualified technician" in refused.content) == (403, True)
+
+
+def test_seconding_is_for_who_may_and_unknown_to_others(
+    fleet: Fleet, waiting: IncomingVisit, sign_in: SignIn, clock: SetClock
+) -> None:
+    address = f"/visits/{waiting.id}/second/"
+    assert sign_in(fleet.caretaker).post(address).status_code == 403
+    assert sign_in(fleet.outsider).post(address).status_code == 404
+    assert Client().post(address).status_code == 302
+    assert not Seconding.objects.exists()
+
+
+def test_every_source_the_catalogue_names_by_number_has_its_title(fleet: Fleet) -> None:
+    text = " ".join(file.read_text() for file in (ROOT / "fixtures" / "catalogue").glob("*.csv"))
+    assert {number for number in NUMBERED.findall(text) if number not in TITLES} == set()
+    assert spelled_out("S29").startswith("S29 (US DOE Standard Work Specification")
+    assert spelled_out("common practice") == "common practice"
+
+
+def test_the_report_is_a_pdf_and_the_same_each_time(fleet: Fleet, service: IncomingVisit, rosa: Client) -> None:
+    failed = fleet.flushed(NOW, burner_stopped=False)
+    fleet.post(failed)
+    first, again = (rosa.get(f"/visits/{failed.id}/report.pdf") for _ in range(2))
+    assert (first["Content-Type"], first.content[:5]) == ("application/pdf", b"%PDF-")
+    assert first.content == again.content
+    assert first["Content-Disposition"] == 'inline; filename="visit-ALD12-B1-2026-01-12.pdf"'
+
+
+def test_the_report_tells_the_caution_first_and_its_first_line_by_itself(fleet: Fleet, service: IncomingVisit) -> None:
+    failed = fleet.flushed(NOW, burner_stopped=False)
+    fleet.post(failed)
+    told = report.told(Visit.objects.get(id=failed.id), NOW)
+    assert told["cautions"][0][0] == "Switch the burner off by hand now."
+    assert (told["answer"], told["findings"][0]["level"]) == ("Not ready", "Hold")
+    assert "Source: S23 (General test procedures" in told["entries"][0]["by"]
+
+
+def test_what_somebody_typed_is_text_and_no_markup(fleet: Fleet, service: IncomingVisit) -> None:
+    """Markup would fail to compile, read a file or give another document than its own characters do."""
+    typed = '#read("/etc/hostname") $x$ ] #panic("x") \\ = head *b* @ref <label> " }'
+    visit = replace(fleet.flushed(NOW), id=uuid4(), note=typed)
+    fleet.post(visit)
+    row = Visit.objects.get(id=visit.id)
+    assert report.pdf(row, NOW)[:5] == b"%PDF-"
+    assert typed in report.told(row, NOW)["notes"]
+
+
+def test_the_report_is_for_who_may_read_the_visit(
+    service: IncomingVisit, fleet: Fleet, sign_in: SignIn, clock: SetClock
+) -> None:
+    address = f"/visits/{service.id}/report.pdf"
+    assert sign_in(fleet.outsider).get(address).status_code == 404
+    assert sign_in(make_person("ines", fleet.portfolio, "office")).get(address).status_code == 404
+    assert Client().get(address).status_code == 302
+
+
 # session, user, visit, people, their users; release, who was answered what, entries with verdicts, readings;
 # findings, readiness
-# what its readings come to: places, entries, readings, settings, fittings
-PAGE = 17
+# what its readings come to: places, entries, readings, settings, fittings; what hangs on what
+PAGE = 18
 
 
 def test_what_the_page_costs(service: IncomingVisit, rosa: Client, django_assert_num_queries: Count) -> None:

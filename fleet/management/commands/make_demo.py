@@ -1,27 +1,51 @@
-"""`manage.py make_demo`: the demonstration portfolio, once per database."""
+"""`manage.py make_demo`: the demonstration's portfolios, once per database."""
 
 from argparse import ArgumentParser
+from datetime import datetime
+from pathlib import Path
 from typing import Any
 
 from django.conf import settings
 from django.core.management.base import BaseCommand
 from django.utils import timezone
 
-from fleet.management.demo import cast, story
+from fleet.management.demo import cast, parallel, settling, story
+from fleet.management.town.town import Size
+
+SEED = 7
 
 
 class Command(BaseCommand):
     """Makes the demonstration, or with --sign-ins only says who may sign in to it."""
 
-    help = "Make the demonstration portfolio if it is not there yet."
+    help = (
+        "Make the demonstration's portfolios that are not there yet: Larkfield Homes at once, then two property "
+        "managers with the past of their boilers, each appearing whole. Says as it goes how far it is."
+    )
 
     def add_arguments(self, parser: ArgumentParser) -> None:
-        """Take --sign-ins."""
+        """Take what to make, and how much of it."""
         parser.add_argument("--sign-ins", action="store_true", help="print the sign-ins and make nothing")
+        parser.add_argument("--first", action="store_true", help="make Larkfield Homes only: seconds")
+        parser.add_argument("--seed", type=int, default=SEED, help="the luck of the town (default %(default)s)")
+        parser.add_argument("--houses", type=int, default=27, help="of each property manager (default %(default)s)")
+        parser.add_argument("--years", type=float, default=3.0, help="of past (default %(default)s)")
+        parser.add_argument("--truth", type=Path, metavar="FILE", help="write here what really failed, as JSON")
 
     def handle(self, *args: Any, **options: Any) -> None:
         """Make it, or print the sign-ins."""
         if options["sign_ins"]:
             self.stdout.write(cast.sign_ins())
+            parallel.sign_ins(settling.PASSWORD, self.stdout.write)
             return
-        story.make(settings.ROOT / "fixtures" / "demo" / "register.csv", timezone.now())
+        now = timezone.now()
+        story.make(settings.ROOT / "fixtures" / "demo" / "register.csv", now)
+        if not options["first"]:
+            _town(now, options)
+
+
+def _town(now: datetime, options: dict[str, Any]) -> None:
+    size = Size(options["houses"], options["years"])
+    if options["truth"]:
+        options["truth"].write_text(parallel.truth(options["seed"], now, size), encoding="utf-8")
+    parallel.load_all(options["seed"], now, size)

@@ -32,6 +32,7 @@ class Child:
     since: float = field(default_factory=time.monotonic)
     failures: int = 0
     again_at: float | None = None
+    told: int = 0  # bytes of its log that were told
 
 
 class Crew:
@@ -63,7 +64,7 @@ class Crew:
         """Look after the children and their logs until somebody asks to stop."""
         logs_at = 0.0
         while not self.asked():
-            for child in self.children:
+            for child in list(self.children):
                 self._look_after(child)
             if time.monotonic() >= logs_at:
                 self.folder.set_large_logs_aside()
@@ -76,7 +77,9 @@ class Crew:
         self.children.clear()
 
     def _hire(self, program: Program) -> Child:
-        child = Child(program, self._spawn(program))
+        log = self.folder.log(program.name)
+        before = log.stat().st_size if log.exists() else 0
+        child = Child(program, self._spawn(program), told=before)
         self._endings.callback(self._dismiss, child)
         return child
 
@@ -97,11 +100,29 @@ class Crew:
             time.sleep(LOOK_EVERY / 4)
 
     def _look_after(self, child: Child) -> None:
-        if child.again_at is None:
+        if child.program.once:
+            self._accompany(child)
+        elif child.again_at is None:
             if not running(child.process):
                 self._plan_again(child)
         elif time.monotonic() >= child.again_at:
             child.process, child.since, child.again_at = self._spawn(child.program), time.monotonic(), None
+
+    def _accompany(self, child: Child) -> None:
+        """Tell what it says; when it has ended, say so only if it failed."""
+        over = not running(child.process)
+        log = self.folder.log(child.program.name)
+        with log.open("rb") as lines:
+            lines.seek(child.told)
+            said = lines.read()
+        child.told += len(said)
+        for line in said.decode(errors="replace").splitlines():
+            self.say(f"  {line}")
+        if over:
+            self.children.remove(child)
+            code = self._dismiss(child)
+            if code:
+                self.say(f"The {child.program.name} ended early ({_reason(code)}). Its log is {log}.")
 
     def _plan_again(self, child: Child) -> None:
         code = self._dismiss(child)

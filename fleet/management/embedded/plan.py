@@ -3,6 +3,7 @@
 import signal
 import sys
 from collections.abc import Mapping
+from dataclasses import replace
 
 from django.conf import settings
 
@@ -23,7 +24,9 @@ def demo(folder: Folder, address: Address, env: Mapping[str, str]) -> Plan:
     """Return the plan of a demonstration: a site with an invented portfolio, which tells its sign-ins."""
     plain = site(folder, address, env)
     sign_ins = _program("sign-ins", env, str(settings.ROOT / "manage.py"), "make_demo", "--sign-ins")
-    return Plan((*plain.steps, _step(env, "make_demo")), plain.staff, sign_ins)
+    manage = str(settings.ROOT / "manage.py")
+    town = replace(_program("town", env, manage, "make_demo"), once=True)
+    return Plan((*plain.steps, _step(env, "make_demo", "--first")), plain.staff, sign_ins, behind=town)
 
 
 def _step(env: Mapping[str, str], command: str, *options: str) -> Program:

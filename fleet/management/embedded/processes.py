@@ -21,7 +21,10 @@ _PRCTL = ctypes.CDLL(None, use_errno=True).prctl if sys.platform == "linux" else
 
 @dataclass(frozen=True, slots=True)
 class Program:
-    """What to run and how it likes to be stopped. `vital`: without it the whole site is of no use."""
+    """What to run and how it likes to be stopped. `vital`: without it the whole site is of no use.
+
+    `once`: it ends by itself beside the site, is not started again, and what it says is told.
+    """
 
     name: str
     argv: tuple[str, ...]
@@ -31,6 +34,7 @@ class Program:
     ask: signal.Signals = signal.SIGTERM
     patience: float = 10.0
     vital: bool = False
+    once: bool = False
 
 
 def spawn(program: Program, log: Path) -> subprocess.Popen[bytes]:

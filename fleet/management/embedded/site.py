@@ -18,11 +18,15 @@ from fleet.management.embedded.trouble import Trouble, in_words, tail
 
 @dataclass(frozen=True, slots=True)
 class Plan:
-    """What runs on top of the servers: steps one after the other, then the programs that stay, the web last."""
+    """What runs on top of the servers: steps one after the other, then the programs that stay, the web last.
+
+    `behind` runs once to its end when the site is open; what it says is told in the terminal.
+    """
 
     steps: tuple[Program, ...]
     staff: tuple[Program, ...]
     last_words: Program | None = None
+    behind: Program | None = None
 
 
 MakePlan = Callable[[Folder, Address, Mapping[str, str]], Plan]
@@ -58,6 +62,8 @@ def _open(crew: Crew, address: Address, make_plan: MakePlan) -> None:
         crew.say(f"Starting {program.name}.")
         crew.start(program, address.answers if program is plan.staff[-1] else lambda: True)
     _announce(crew, address, urls, plan.last_words)
+    if plan.behind:
+        crew.start(plan.behind)
 
 
 def _servers(crew: Crew) -> Urls:

@@ -8,6 +8,7 @@ from zoneinfo import ZoneInfo
 
 from django import template
 
+from fleet.assessments.sources import spelled_out
 from fleet.rules.wording import on
 
 register = template.Library()
@@ -65,6 +66,12 @@ def label(reading: str) -> str:
 def of(mapping: dict[Any, Any], key: Any) -> Any:
     """The value under a key, None without one."""
     return mapping.get(str(key))
+
+
+@register.filter
+def sourced(source: str) -> str:
+    """A source with the titles of what it names by number."""
+    return spelled_out(source)
 
 
 @register.filter

@@ -7,12 +7,23 @@ const [board, freshness, news, order] = ["board", "freshness", "news", "order"].
 
 let refreshed = Date.now();
 let latest = document;
-let copy = "";
+let tag = board?.dataset.tag ?? "";
 let trouble = "Trying again.";
 
 const rows = (within) => [...within.querySelectorAll("li.row")];
 const sequence = (within) => rows(within).map((row) => row.closest("section").id + row.id).join();
-const known = new Map(rows(document).map((row) => [row.id, row.outerHTML]));
+const known = new Map(rows(document).map((row) => [row.id, told(row)]));
+
+// What a row says: its glass falls day by day, and that alone is no change.
+function told(row) {
+  const bare = row.cloneNode(true);
+  bare.querySelector(".row-glass")?.remove();
+  return bare.outerHTML;
+}
+
+// Of what asks nobody for anything only some is shown: which of it, follows from the rest.
+const inPart = (row) => row.querySelector(".standing-clear, .standing-not_surveyed, .standing-off") !== null;
+const leftOut = (within) => within.querySelector(".others:not([hidden])") !== null;
 
 function clock(at) {
   return new Date(at).toLocaleTimeString([], { hour: "2-digit", minute: "2-digit", hourCycle: "h23" });
@@ -28,9 +39,32 @@ function put(old, fresh) {
   // Where the focus was inside the row, it goes to the same link of the new content.
   const links = [...old.querySelectorAll("a")];
   const focused = links.indexOf(document.activeElement);
+  keepHeight(old);
   old.replaceChildren(...fresh.cloneNode(true).childNodes);
   mark(old);
+  if (old.scrollHeight > old.clientHeight + 1) offerRest(old);
   if (focused >= 0) [...old.querySelectorAll("a")].at(focused)?.focus({ preventScroll: true });
+}
+
+// Nothing below a row moves because the row has changed: it keeps its height until somebody asks for the rest.
+function keepHeight(row) {
+  row.style.height = `${row.getBoundingClientRect().height}px`;
+  row.classList.add("held");
+}
+
+function offerRest(row) {
+  const button = document.createElement("button");
+  button.type = "button";
+  button.className = "quiet row-rest";
+  button.textContent = "Show all of it";
+  button.addEventListener("click", () => release(row));
+  row.append(button);
+}
+
+function release(row) {
+  row.style.height = "";
+  row.classList.remove("held");
+  row.querySelector(".row-rest")?.remove();
 }
 
 function add(fresh) {
@@ -40,9 +74,17 @@ function add(fresh) {
   mark(find(fresh.id));
 }
 
-function drop(row) {
-  row.className = "row gone";
-  row.textContent = "This boiler is no longer on your board.";
+function drop(row, fresh) {
+  if (leftOut(fresh) && inPart(row)) return; // others came before it
+  keepHeight(row);
+  known.delete(row.id);
+  row.classList.add("gone");
+  row.classList.remove("changed");
+  row.textContent = leftOut(fresh)
+    ? "Not among the rows shown here any more: clear, off or not surveyed by now, or no longer on your board."
+    : board.dataset.narrowed === undefined
+      ? "This boiler is no longer on your board."
+      : "Not among what you asked for any more, or no longer on your board.";
 }
 
 function change(fresh) {
@@ -51,13 +93,17 @@ function change(fresh) {
   for (const row of rows(fresh)) {
     const old = left.get(row.id);
     left.delete(row.id);
-    if (known.get(row.id) === row.outerHTML) continue;
-    known.set(row.id, row.outerHTML);
+    if (known.get(row.id) === told(row)) {
+      old?.querySelector(".row-glass")?.replaceChildren(...row.querySelector(".row-glass").cloneNode(true).childNodes);
+      continue;
+    }
+    if (!old && inPart(row) && leftOut(fresh)) continue; // it moved up among those shown: after sorting
+    known.set(row.id, told(row));
     said.push(row.dataset.said);
     if (old) put(old, row);
     else add(row);
   }
-  left.forEach((row, id) => (known.delete(id), drop(row)));
+  left.forEach((row) => drop(row, fresh));
   return said;
 }
 
@@ -71,20 +117,22 @@ function held(work) {
   if (anchor) window.scrollBy(0, anchor.getBoundingClientRect().top - before);
 }
 
-function take(text) {
-  // After a 304 the browser hands out the text it kept.
-  const fresh = text === copy ? latest : new DOMParser().parseFromString(text, "text/html");
-  if (!fresh.getElementById("counts")) return stale();
+function take(xhr) {
+  if (xhr.status !== 304) {
+    const fresh = new DOMParser().parseFromString(xhr.responseText, "text/html");
+    if (!fresh.getElementById("counts")) return stale();
+    refreshed = Date.now();
+    tag = xhr.getResponseHeader("ETag") ?? "";
+    show(fresh);
+  }
   refreshed = Date.now();
-  if (text !== copy) show(fresh);
-  copy = text;
   say(`Refreshed ${clock(refreshed)}`, false);
 }
 
 function show(fresh) {
   latest = fresh;
   const said = change(fresh);
-  find("counts").replaceWith(document.importNode(fresh.getElementById("counts"), true));
+  for (const part of fresh.querySelectorAll("#counts, .others")) find(part.id).replaceWith(document.importNode(part, true));
   if (said.length) news.textContent = said.length > 3 ? `${said.length} boilers have changed.` : said.join(" ");
   order.hidden = sequence(fresh) === sequence(board);
 }
@@ -97,12 +145,14 @@ function say(text, stale) {
 }
 
 function sort() {
-  rows(board).filter((row) => row.matches(".gone")).forEach((row) => row.remove());
+  const here = new Map(rows(board).map((row) => [row.id, row]));
+  here.forEach(release);
   for (const group of latest.querySelectorAll("section.group")) {
-    const here = find(group.id);
-    here.hidden = group.hidden;
-    here.querySelector("ul").append(...rows(group).map((row) => find(row.id)));
+    const listed = rows(group).map((row) => here.get(row.id) ?? document.importNode(row, true));
+    find(group.id).hidden = group.hidden;
+    find(group.id).querySelector("ul").replaceChildren(...listed);
   }
+  rows(board).forEach((row) => known.has(row.id) || known.set(row.id, told(row)));
   order.hidden = true;
   find("title").focus();
 }
@@ -110,9 +160,11 @@ function sort() {
 const stale = () => held(() => say(`Not refreshed since ${clock(refreshed)}. ${trouble}`, true));
 
 if (board) {
+  // The page came with the tag of its rows: while they hold, the answer is empty.
+  document.body.addEventListener("htmx:configRequest", ({ detail }) => tag && (detail.headers["If-None-Match"] = tag));
   document.body.addEventListener("htmx:afterRequest", ({ detail }) => {
     if (detail.xhr.status === 401) trouble = "You are signed out: load this page again.";
-    if (detail.successful) held(() => take(detail.xhr.responseText));
+    if (detail.successful) held(() => take(detail.xhr));
     else stale();
   });
   setInterval(() => Date.now() - refreshed > LATE && stale(), 5000);

@@ -1,0 +1,55 @@
+"""One visit as a PDF to hand over."""
+
+from collections.abc import Mapping
+from typing import Any
+from uuid import UUID
+
+from django.http import Http404, HttpResponse
+from django.utils import timezone
+from drf_spectacular.types import OpenApiTypes
+from drf_spectacular.utils import extend_schema
+from rest_framework.renderers import BaseRenderer, JSONRenderer
+from rest_framework.request import Request
+from rest_framework.views import APIView
+
+from api.answers import problems
+from fleet.accounts import policy
+from fleet.assessments.report import pdf
+from fleet.visits import queries
+
+PDF_TYPE = "application/pdf"
+
+
+class PDFRenderer(BaseRenderer):
+    """Says that a PDF may be asked for; the view writes it itself."""
+
+    media_type = PDF_TYPE
+    format = "pdf"
+    charset = None
+    render_style = "binary"
+
+    def render(
+        self, data: Any, accepted_media_type: str | None = None, context: Mapping[str, Any] | None = None
+    ) -> Any:
+        """What is rendered here is a problem: as JSON."""
+        return JSONRenderer().render(data)
+
+
+class Report(APIView):
+    """A visit's report."""
+
+    renderer_classes = (PDFRenderer, JSONRenderer)
+
+    @extend_schema(
+        operation_id="getVisitReport",
+        responses={(200, PDF_TYPE): OpenApiTypes.BINARY, **problems(401, 404)},
+    )
+    def get(self, request: Request, visit: UUID) -> HttpResponse:
+        """Return it: cautions first, as found against as left, what is missing, every entry with limit and source."""
+        at = timezone.now()
+        seen = queries.to_boilers(policy.boilers(request.user, "visit.see", at))
+        found = seen.filter(id=visit).first()
+        if found is None:
+            raise Http404
+        headers = {"Content-Disposition": f'attachment; filename="visit-{found.id}.pdf"'}
+        return HttpResponse(pdf(found, at), content_type=PDF_TYPE, headers=headers)

@@ -1,0 +1,114 @@
+"""How much make-up water was used, month by month, by what the meters of some boilers read."""
+
+from collections import defaultdict
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+from itertools import pairwise
+from typing import Any
+from uuid import UUID
+from zoneinfo import ZoneInfo
+
+from django.db.models import QuerySet
+
+from fleet.board.days import near
+from fleet.calendar import day_of, day_start
+from fleet.engineering.makeup import Reading, uses
+from fleet.errors import Refused
+from fleet.portfolio import queries as register
+from fleet.portfolio.models import Boiler, Position
+from fleet.rules.values import number
+from fleet.visits import places as kept
+from fleet.visits.models import Entry
+from fleet.visits.places import Stay
+
+DAY = timedelta(days=1)
+BEFORE = timedelta(days=62)  # a reading from before the first day says what was used from then on
+
+
+@dataclass(frozen=True, slots=True)
+class Month:
+    """A calendar month: gallons known to be used, over how many days of meters taken together, by how many meters."""
+
+    first: date
+    gallons: float
+    days: float
+    meters: int
+
+    @property
+    def gallons_a_day(self) -> float | None:
+        """Of one meter on the average; None where no period is known."""
+        return self.gallons / self.days if self.days else None
+
+
+def per_month(boilers: QuerySet[Boiler], first: date, last: date) -> list[Month]:
+    """Each month of these days, the oldest first: four queries. Use between two readings is spread evenly.
+
+    What nobody can tell (a meter replaced, a figure that went back) adds neither gallons nor days.
+    """
+    meters = register.positions(boilers).filter(role="makeup_meter")
+    places = {p.id: p for p in meters.select_related("boiler__building", "header_group__building")}
+    stays = kept.stays(places, datetime.combine(last + DAY, datetime.min.time(), ZoneInfo("UTC")))
+    found: dict[date, list[tuple[UUID, float, float]]] = defaultdict(list)
+    for place, read in _read(places, first, last).items():
+        for early, late in pairwise(read):
+            for month, gallons, days in _spread(early, late, stays.get(place, []), _zone(places[place])):
+                found[month].append((place, gallons, days))
+    return [_month(month, found[month]) for month in _months(first, last)]
+
+
+def _read(places: Mapping[UUID, Position], first: date, last: date) -> dict[UUID, list[tuple[datetime, float]]]:
+    rows = kept.standing(Entry.objects.filter(near("performed_at", first - BEFORE, last), position__in=list(places)))
+    told = rows.filter(act="test", code="meter_reading", readings__name="reading", readings__number__isnull=False)
+    found: dict[UUID, list[tuple[datetime, float]]] = defaultdict(list)
+    ordered = told.order_by("performed_at", "visit_id", "number")
+    for place, at, value in ordered.values_list("position", "performed_at", "readings__number"):
+        found[place].append((at, value))
+    return found
+
+
+def _spread(
+    early: tuple[datetime, float], late: tuple[datetime, float], stays: Sequence[Stay], zone: str
+) -> Iterator[tuple[date, float, float]]:
+    """What was used between two readings, month by month in the building's own time."""
+    gallons = _gallons(early, late, stays) if late[0] > early[0] else None
+    if gallons is None:
+        return
+    whole, begin = late[0] - early[0], early[0]
+    while begin < late[0]:
+        month = day_of(begin, zone).replace(day=1)
+        end = min(day_start(_next(month), zone), late[0])
+        yield month, gallons * ((end - begin) / whole), (end - begin) / DAY
+        begin = end
+
+
+def _gallons(early: tuple[datetime, float], late: tuple[datetime, float], stays: Sequence[Stay]) -> float | None:
+    there = [next((s.device for s in reversed(stays) if s.since <= at), None) for at, _ in (early, late)]
+    turns: Any = there[1].attributes.get("rolls_over_gal") if there[1] else None
+    days = (late[0] - early[0]) / DAY
+    points = [Reading(0.0, early[1], str(there[0])), Reading(days, late[1], str(there[1]))]
+    try:
+        return uses(points, number(turns))[0].gallons
+    except Refused:
+        return None
+
+
+def _month(first: date, parts: Sequence[tuple[UUID, float, float]]) -> Month:
+    return Month(first, sum(p[1] for p in parts), sum(p[2] for p in parts), len({p[0] for p in parts}))
+
+
+def _months(first: date, last: date) -> Iterator[date]:
+    month = first.replace(day=1)
+    while month <= last:
+        yield month
+        month = _next(month)
+
+
+def _next(day: date) -> date:
+    return (day.replace(day=1) + 32 * DAY).replace(day=1)
+
+
+def _zone(place: Position) -> str:
+    owner = place.boiler or place.header_group
+    assert owner is not None  # a constraint of the table
+    return owner.building.zone

@@ -1,0 +1,122 @@
+"""What stands before anything happens in a portfolio of the town: people, register, header groups, papers, terms."""
+
+from collections.abc import Iterable, Mapping
+from datetime import UTC, date, datetime, time, timedelta
+from typing import Any
+from uuid import NAMESPACE_DNS, UUID, uuid5
+from zoneinfo import ZoneInfo
+
+from django.contrib.auth.hashers import make_password
+
+from fleet import pipeline
+from fleet.accounts.models import Grant, Qualification, User
+from fleet.catalog import queries as catalog
+from fleet.management.demo.cast import LONG_AGO
+from fleet.management.town import setups
+from fleet.management.town.season import clock, day_of
+from fleet.management.town.told import Boiler as Pure
+from fleet.management.town.told import Member, Service, Story
+from fleet.management.town.words import ZONE
+from fleet.portfolio.models import Boiler, Building, Device, Fitting, HeaderGroup, Portfolio, Position, ServiceState
+from fleet.portfolio.news import Cause
+from fleet.portfolio.sheet import parse
+from fleet.terms.incoming import IncomingTerms
+
+CAUSE = Cause(who="demo")
+PASSWORD = "lamp-oil-71"  # everybody's in the town: fixed and printed, as all of the demonstration
+
+
+def portfolio_of(story: Story) -> Portfolio:
+    """A new portfolio; its id follows from its name."""
+    made = uuid5(NAMESPACE_DNS, f"{story.ref.lower()}.invalid")
+    return Portfolio.objects.create(id=made, ref=story.ref, name=story.name)
+
+
+def people_of(portfolio: Portfolio, members: Iterable[Member]) -> dict[str, User]:
+    """Everybody by user name. One password, hashed once: each hash takes a fifth of a second."""
+    password = make_password(PASSWORD)
+    users: dict[str, User] = {}
+    for member in members:
+        first, last = member.name.split(maxsplit=1)
+        users[member.username] = User(
+            id=uuid5(portfolio.id, member.username),
+            username=member.username,
+            first_name=first,
+            last_name=last,
+            password=password,
+        )
+    User.objects.bulk_create(users.values())
+    Grant.objects.bulk_create(Grant(user=users[m.username], role=m.role, portfolio=portfolio) for m in members)
+    Qualification.objects.bulk_create(
+        Qualification(user=users[m.username], code=code, since=LONG_AGO) for m in members for code in m.qualifications
+    )
+    return users
+
+
+def register(portfolio: Portfolio, story: Story, at: datetime) -> dict[str, Boiler]:
+    """The sheet, handed in as every sheet; then what boilers share, which no sheet can say. Boilers by key."""
+    _hand_in(portfolio, setups.sheet(story.houses, date.min, day_of(at)), at)
+    for day in sorted({b.since for b in story.boilers.values() if b.since >= day_of(at)}):
+        _hand_in(portfolio, setups.sheet(story.houses, day, day + timedelta(days=1)), clock(day, 5))
+    for house in story.houses:
+        shared = {p.ref: p for b in house.boilers for p in b.places.values() if p.shared}
+        if shared:
+            _share(portfolio, house.ref, shared, at)
+    found = Boiler.objects.filter(portfolio=portfolio).select_related("building")
+    return {f"{b.building.ref} {b.ref}": b for b in found}
+
+
+def _hand_in(portfolio: Portfolio, sheet: str, at: datetime) -> None:
+    rows = parse(sheet, catalog.catalogue_of(catalog.newest() or 1))
+    pipeline.change_register(portfolio=portfolio, rows=rows, at=at, cause=CAUSE)
+
+
+def _share(portfolio: Portfolio, house: str, shared: Mapping[str, Any], at: datetime) -> None:
+    building = Building.objects.get(portfolio=portfolio, ref=house)
+    common = {"portfolio": portfolio}
+    group = HeaderGroup.objects.create(building=building, ref="header", **common)
+    Boiler.objects.filter(building=building).update(header_group=group)
+    for place in shared.values():
+        values = {"header_group": group, "ref": place.ref, "name": place.name, "role_id": place.role}
+        position = Position.objects.create(id=uuid5(group.id, place.ref), **values, **common)
+        device = Device.objects.create(id=uuid5(position.id, "device"), kind_id=place.kind, **common)
+        since = datetime.combine(place.fitted_on, time(), ZoneInfo(ZONE)).astimezone(UTC)
+        Fitting.objects.create(position=position, device=device, since=since, posted_at=at, **common)
+
+
+def places_of(boiler: Boiler, pure: Pure) -> dict[str, UUID]:
+    """Positions by ref, those of the header group among them."""
+    found = Position.objects.filter(boiler=boiler)
+    if boiler.header_group_id:
+        found |= Position.objects.filter(header_group=boiler.header_group_id, ref__in=pure.places)
+    return dict(found.values_list("ref", "id"))
+
+
+def papers(portfolio: Portfolio, story: Story, at: datetime) -> None:
+    """The certificates; their boilers have no past yet, so each is cheap."""
+    buildings = dict(Building.objects.filter(portfolio=portfolio).values_list("ref", "id"))
+    for paper in story.papers:
+        since = datetime.combine(paper.since, time(12), UTC)
+        values = {"kind": paper.kind, "name": paper.name, "since": since, "until": paper.until}
+        pipeline.add_paper(building=buildings[paper.house], at=at, cause=CAUSE, **values)
+
+
+def terms(portfolio: Portfolio, story: Story, owner: User, at: datetime) -> None:
+    """The terms of a portfolio that adopted its own."""
+    if story.terms:
+        given: Any = dict(story.terms)
+        pipeline.adopt_terms(portfolio=portfolio.id, terms=IncomingTerms(**given), version=0, by=owner, at=at)
+
+
+def services(boilers: Mapping[str, Boiler], facts: Iterable[Service]) -> None:
+    """Service states of the past, as evidence: the boiler is judged with its visits a moment later."""
+    ServiceState.objects.bulk_create(
+        ServiceState(
+            portfolio_id=boilers[f.boiler].portfolio_id,
+            boiler=boilers[f.boiler],
+            state=f.state,
+            since=f.since,
+            posted_at=f.since + timedelta(minutes=30),
+        )
+        for f in facts
+    )

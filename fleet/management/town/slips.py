@@ -1,0 +1,90 @@
+"""How visits reach the desk: late, twice, wrongly typed and corrected."""
+
+from collections.abc import Iterator, Sequence
+from dataclasses import replace
+from datetime import datetime, timedelta
+
+from fleet.management.town.chance import Chance
+from fleet.management.town.told import Failure, Line, Told
+
+LATE, TWICE, TYPED = 0.04, 0.05, 0.012
+RECENT, WAITS = timedelta(days=58), timedelta(days=150)
+
+
+def told(
+    chance: Chance, visits: Sequence[Told], crew: Sequence[str], now: datetime
+) -> tuple[list[Told], list[Failure]]:
+    """The visits as they arrive, and the slips of the pen that look like failures until they are corrected."""
+    found: list[Told] = []
+    slips: list[Failure] = []
+    waits = _newest_with_limit(visits, now)
+    for visit in visits:
+        here = chance.of(visit.boiler, visit.key)
+        recent = now - visit.at < RECENT
+        if visit is waits:
+            found += _typed(here, visit, (), True, slips)
+            continue
+        if here.happens(TYPED) and visit.kind != "inspector":
+            found += _typed(here, visit, crew, recent, slips)
+            continue
+        if visit.kind not in ("routine_check", "inspector") and here.happens(LATE):
+            visit = replace(visit, posted_at=visit.posted_at + timedelta(hours=here.whole(20, 200)))
+        if recent and here.happens(TWICE):
+            visit = replace(visit, again_at=visit.posted_at + timedelta(minutes=here.whole(1, 900)))
+        found.append(visit)
+    return found, slips
+
+
+def _newest_with_limit(visits: Sequence[Told], now: datetime) -> Told | None:
+    """The visit whose correction waits today for a second name."""
+    fits = [v for v in visits if timedelta(days=1) < now - v.at < WAITS and any(_is_limit(line) for line in v.lines)]
+    return max(fits, key=lambda v: (v.at, v.boiler), default=None)
+
+
+def _typed(chance: Chance, visit: Told, crew: Sequence[str], recent: bool, slips: list[Failure]) -> Iterator[Told]:
+    """Wrongly typed, and corrected by its author the same day; out of a hold somebody else stands behind it."""
+    wrong = [_wrongly(line) if recent else _harmless(line) for line in visit.lines]
+    changed = [n for n, (line, was) in enumerate(zip(wrong, visit.lines, strict=True)) if line is not was]
+    if not changed:
+        yield visit
+        return
+    only = changed[0]
+    lines = tuple(w if n == only else line for n, (w, line) in enumerate(zip(wrong, visit.lines, strict=True)))
+    yield replace(visit, lines=lines)
+    corrected_at = visit.posted_at + timedelta(minutes=chance.whole(20, 600))
+    others = [name for name in crew if name not in visit.people]
+    hold = recent and lines[only].code == "limit_trip"
+    second = (others[0], corrected_at + timedelta(hours=chance.whole(2, 40))) if hold and others else None
+    yield replace(
+        visit,
+        key=f"{visit.key} corrected",
+        posted_at=corrected_at,
+        corrects=visit.key,
+        reason="A figure was typed wrongly.",
+        second=second,
+    )
+    if hold:
+        place = lines[only].place
+        slips.append(
+            Failure(visit.boiler, place, "slip_of_the_pen", visit.at, ("limit_failed",), "staged", visit.at, visit.key)
+        )
+
+
+def _wrongly(line: Line) -> Line:
+    """A one in front: what was 7.9 reads 17.9."""
+    if _is_limit(line):
+        return replace(line, readings={**line.readings, "trip_psi": float(line.readings["trip_psi"] or 0) + 10})
+    return _harmless(line)
+
+
+def _is_limit(line: Line) -> bool:
+    return line.code == "limit_trip" and line.outcome == "pass" and bool(line.readings.get("trip_psi"))
+
+
+def _harmless(line: Line) -> Line:
+    """Something that fails nothing."""
+    if line.code == "combustion_test" and line.outcome == "pass":
+        return replace(line, readings={**line.readings, "stack_f": 44.0})
+    if line.code == "flush" and line.outcome == "pass":
+        return replace(line, readings={**line.readings, "sediment": "dirty"})
+    return line

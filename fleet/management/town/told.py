@@ -1,0 +1,164 @@
+"""What the town tells: plain values for houses, boilers, visits, facts of the register, and the truth behind them."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from datetime import date, datetime
+
+Value = bool | float | str | None
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """A position as a register sheet has it. `kind` '' is an empty place; `shared` belongs to the header group."""
+
+    ref: str
+    name: str
+    role: str
+    kind: str
+    hangs_on: tuple[str, ...] = ()
+    values: Mapping[str, Value] = field(default_factory=dict)
+    fitted_on: date | None = None
+    shared: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Boiler:
+    """One boiler with its places by ref. `seasonal`: laid up in summer."""
+
+    house: str
+    ref: str
+    name: str
+    since: date
+    values: Mapping[str, Value]
+    places: Mapping[str, Place]
+    seasonal: bool = True
+
+    @property
+    def key(self) -> str:
+        """Its natural key within the portfolio."""
+        return f"{self.house} {self.ref}"
+
+    def having(self, *refs: str) -> list[str]:
+        """Those of these places that are there and filled."""
+        return [ref for ref in refs if ref in self.places and self.places[ref].kind]
+
+
+@dataclass(frozen=True, slots=True)
+class House:
+    """One building with its boilers, and who looks after it."""
+
+    ref: str
+    address: str
+    units: int
+    access_hours: str
+    caretaker: str
+    boilers: tuple[Boiler, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Member:
+    """Somebody of the town who signs in."""
+
+    username: str
+    name: str
+    role: str
+    qualifications: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """One line of a visit. `place` '' is the boiler as a whole; `minute` is counted from the visit's beginning."""
+
+    act: str
+    code: str
+    place: str
+    minute: int = 0
+    outcome: str = ""
+    readings: Mapping[str, Value] = field(default_factory=dict)
+    kind: str = ""
+    values: Mapping[str, Value] = field(default_factory=dict)
+    reason: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Told:
+    """A visit as somebody posts it. `key` names it within its boiler; `corrects` names another one's key.
+
+    `again_at`: it is posted once more then, by a telephone that never saw the answer. `second`: who stands behind a
+    correction as well, and when.
+    """
+
+    key: str
+    boiler: str
+    kind: str
+    at: datetime
+    posted_at: datetime
+    people: tuple[str, ...]
+    lines: tuple[Line, ...]
+    state_on_arrival: str = "unknown"
+    left_as: str = ""
+    checks: Mapping[str, object] = field(default_factory=dict)
+    note: str = ""
+    corrects: str = ""
+    reason: str = ""
+    void: bool = False
+    again_at: datetime | None = None
+    second: tuple[str, datetime] | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Service:
+    """A boiler's service state from an instant on."""
+
+    boiler: str
+    state: str
+    since: datetime
+
+
+@dataclass(frozen=True, slots=True)
+class Paper:
+    """A dated paper of a house."""
+
+    house: str
+    kind: str
+    name: str
+    since: date
+    until: date
+
+
+@dataclass(slots=True, eq=False)
+class Failure:
+    """The truth about one failure. `how` is hidden, found (by `visit`), lost (cleaned before it was seen) or staged.
+
+    `rules` are what a right judgement may say once it was found.
+    """
+
+    boiler: str
+    place: str
+    trouble: str
+    failed_at: datetime
+    rules: tuple[str, ...]
+    how: str = "hidden"
+    found_at: datetime | None = None
+    visit: str = ""
+    repaired_at: datetime | None = None
+
+
+@dataclass(slots=True)
+class Story:
+    """All that is told of one portfolio, and apart from it the truth."""
+
+    ref: str
+    name: str
+    people: tuple[Member, ...]
+    houses: tuple[House, ...]
+    visits: list[Told] = field(default_factory=list)
+    services: list[Service] = field(default_factory=list)
+    papers: list[Paper] = field(default_factory=list)
+    terms: Mapping[str, object] = field(default_factory=dict)
+    truth: list[Failure] = field(default_factory=list)
+
+    @property
+    def boilers(self) -> dict[str, Boiler]:
+        """By key."""
+        return {b.key: b for h in self.houses for b in h.boilers}

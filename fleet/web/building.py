@@ -1,0 +1,138 @@
+"""One building for its manager: boilers, open deficiencies, next dates, visits, access, contacts, papers, jobs."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+from uuid import UUID
+
+from django.db.models import Q
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import render
+
+from fleet.accounts import policy
+from fleet.accounts.models import Grant, User
+from fleet.alerts import queries as alerts
+from fleet.assessments import queries as assessments
+from fleet.board import forecast, glasses, paged
+from fleet.board.models import StateSegment
+from fleet.board.queries import Row
+from fleet.calendar import day_of
+from fleet.deficiencies import listed
+from fleet.deficiencies.queries import Shown
+from fleet.jobs import onto, states
+from fleet.jobs import queries as jobs
+from fleet.portfolio import seen
+from fleet.portfolio.models import Boiler, Building
+from fleet.visits import queries as visits
+from fleet.web.glass import Drawn, draw
+from fleet.web.pages import page
+
+RECENT = 10
+SOON = 8  # steps ahead that are shown
+MOST = 20  # deficiencies that are shown; the list has the others
+
+
+@dataclass(frozen=True, slots=True)
+class BoilerLine:
+    """A boiler with its row of the board, its glass, and how many alerts are raised on it."""
+
+    boiler: Boiler
+    row: Row | None
+    glass: Drawn | None
+    alerts: int
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """What newly is due or lapsed on one boiler from one day on."""
+
+    at: datetime
+    boiler: str
+    state: str
+    places: list[str]
+
+
+@page
+def show(request: HttpRequest, at: datetime, building_id: UUID) -> HttpResponse:
+    """The whole page; a building one may not see is unknown."""
+    user: Any = request.user
+    own = policy.boilers(user, "board.see", at).filter(building=building_id)
+    boilers = list(own.select_related("building__portfolio").order_by("name", "ref"))
+    if not boilers:
+        raise Http404
+    building = boilers[0].building
+    context = {"building": building, "as_of": at, "here": "board", "boilers": _boilers(boilers, at)}
+    context |= _ahead(building, boilers, at) | _people(building, at) | _open(user, boilers, at)
+    context |= _past(user, building, boilers, at) | _work(user, building, at)
+    return render(request, "building.html", context)
+
+
+def _boilers(boilers: list[Boiler], at: datetime) -> list[BoilerLine]:
+    """The worst first."""
+    ids = [b.id for b in boilers]
+    rows = {r.boiler.id: r for r in paged.page(Boiler.objects.filter(id__in=ids), at, {}).rows}
+    drawn, raised = glasses.of(ids), alerts.open_counts(ids)
+    lines = []
+    for boiler in boilers:
+        row = rows.get(boiler.id)
+        glass = draw(drawn.get(boiler.id), row.standing, boiler.building.zone, at) if row else None
+        lines.append(BoilerLine(boiler, row, glass, raised.get(boiler.id, 0)))
+    return sorted(lines, key=lambda n: n.row.rank if n.row else 99)
+
+
+def _open(user: User, boilers: Iterable[Boiler], at: datetime) -> dict[str, Any]:
+    rows = listed.of_status(listed.listed(Boiler.objects.filter(id__in=[b.id for b in boilers]), at), "open", at)
+    found: list[Any] = list(rows.select_related("boiler", "position").order_by("rank", "opened_at", "id")[: MOST + 1])
+    told: list[Shown] = listed.shown(found[:MOST], at)
+    asking = onto.of_deficiencies(user, [one.row.id for one in told], at)
+    return {"deficiencies": [(one, asking.get(one.row.id)) for one in told], "more_open": len(found) > MOST}
+
+
+def _ahead(building: Building, boilers: Iterable[Boiler], at: datetime) -> dict[str, Any]:
+    """What comes due or lapses next if nobody does anything, and the papers with their last days."""
+    ids = [b.id for b in boilers]
+    steps = _steps(forecast.steps_of(Boiler.objects.filter(id__in=ids), at), {b.id: b.name for b in boilers})
+    today = day_of(at, building.zone)
+    papers = [(paper, paper.until < today) for paper in seen.papers(building.id, ids)]
+    return {"steps": steps[:SOON], "more_steps": max(0, len(steps) - SOON), "papers": papers}
+
+
+def _steps(segments: Iterable[StateSegment], names: dict[UUID, str]) -> list[Step]:
+    """Together what happens on one boiler in one instant."""
+    found: dict[tuple[datetime, UUID, str], Step] = {}
+    for one in segments:
+        assert one.since is not None
+        step = Step(one.since, names[one.boiler_id], one.state, [])
+        found.setdefault((one.since, one.boiler_id, one.state), step).places.append(one.position.name)
+    return list(found.values())
+
+
+def _people(building: Building, at: datetime) -> dict[str, Any]:
+    """Who has a role here now, those of this building alone first."""
+    now = Q(until=None) | Q(until__gt=at)
+    granted = Grant.objects.filter(now, Q(building=building) | Q(building=None), portfolio=building.portfolio_id)
+    roles: dict[UUID, list[Grant]] = {}
+    for grant in granted.filter(user__is_active=True).select_related("user").order_by("building", "role", "id"):
+        roles.setdefault(grant.user_id, []).append(grant)
+    listed_roles = sorted(roles.values(), key=lambda own: (all(g.building_id is None for g in own), own[0].role))
+    return {"people": listed_roles}
+
+
+def _past(user: User, building: Building, boilers: Iterable[Boiler], at: datetime) -> dict[str, Any]:
+    """Not everybody who sees the board may read what was done."""
+    if not policy.may(user, "visit.see", building.portfolio_id, building.id, at):
+        return {"may_read": False}
+    found = visits.to_boilers(Boiler.objects.filter(id__in=[b.id for b in boilers]))
+    recent = list(found.order_by("-performed_at", "-id")[:RECENT])
+    return {"may_read": True, "visits": recent, "ready": assessments.answers(v.id for v in recent)}
+
+
+def _work(user: User, building: Building, at: datetime) -> dict[str, Any]:
+    rows = jobs.listed(jobs.seen(user, at).filter(building=building).exclude(status__in=states.OVER))
+    here = (building.portfolio_id, building.id, at)
+    return {
+        "jobs": jobs.all_shown(rows, at),
+        "may_make": policy.may(user, "job.create", *here),
+        "may_change": policy.may(user, "register.change", *here),
+    }

@@ -1,0 +1,150 @@
+"""The geometry of a column: a scale, what is set beside it, and the pipes it hangs on; in the drawing's own units."""
+
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from uuid import UUID
+
+from fleet.web.figures import figures
+
+WIDTH, TOP, LINE, PAD, GAP, PIPE = 340, 14, 17, 4, 6, 20
+LEAST_HEIGHT = 300
+BASE_BELOW = 42  # between the foot of the scale and the boiler: room for a break in each pipe
+BAND_X, LETTER = 76, 15
+LEAST_PSI, LEAST_INCHES = 16.0, 8.0
+# Two slanted strokes with nothing between them: how a broken pipe is drawn.
+BREAK_LOW, BREAK_HIGH = 12, 22
+
+
+Height = Callable[[float], float]
+
+
+@dataclass(frozen=True, slots=True)
+class Band:
+    """What stands beside one height: its lines of text, its state, whether it is dark, the pipes it is joined to."""
+
+    at: float | None
+    tripped: float | None
+    lines: tuple[str, ...]
+    state: str
+    dark: bool
+    pipes: tuple[UUID, ...]
+    y: float | None = None
+    top: float = 0.0
+    width: float = 0.0
+    trip_y: float | None = None
+    joints: tuple[float, ...] = ()
+
+    @property
+    def height(self) -> float:
+        """As tall as its lines."""
+        return LINE * len(self.lines) + 2 * PAD
+
+    @property
+    def middle(self) -> float:
+        """Where the leader ends."""
+        return self.top + self.height / 2
+
+    @property
+    def bottom(self) -> float:
+        """The line under it, which leads to its pipes."""
+        return self.top + self.height
+
+    @property
+    def reach(self) -> float | None:
+        """The farthest pipe it is joined to."""
+        return max(self.joints, default=None)
+
+    @property
+    def texts(self) -> list[tuple[float, str]]:
+        """Each line with its height."""
+        return [(self.top + PAD + LINE * (n + 1) - 5, text) for n, text in enumerate(self.lines)]
+
+
+@dataclass(frozen=True, slots=True)
+class Pipe:
+    """One pipe, from the boiler up to the highest that hangs on it."""
+
+    letter: str
+    x: float
+    top: float
+    foot: float
+    broken: bool
+
+    @property
+    def low(self) -> float:
+        """Where it breaks off, from below."""
+        return self.foot - BREAK_LOW
+
+    @property
+    def high(self) -> float:
+        """Where it goes on, dark."""
+        return self.foot - BREAK_HIGH
+
+
+@dataclass(frozen=True, slots=True)
+class Drawing:
+    """One column drawn."""
+
+    height: float
+    zero: float
+    foot: float
+    ticks: tuple[tuple[float, str], ...]
+    bands: tuple[Band, ...]
+    pipes: tuple[Pipe, ...]
+    mark: float | None  # 15 psi, the most a low-pressure boiler may be set for
+
+
+def draw(bands: Sequence[Band], pipes: Sequence[tuple[UUID, str, bool]], unit: str) -> Drawing:
+    """Return the drawing of bands, the highest first, those of unknown height last."""
+    room = sum(b.height + GAP for b in bands)
+    bottom = TOP + max(LEAST_HEIGHT, room)
+    top_value = max([_least(unit), *(v + 1 for b in bands for v in (b.at, b.tripped) if v is not None)])
+    low_value = min([0.0, *(v for b in bands for v in (b.at, b.tripped) if v is not None)])
+
+    def y(value: float) -> float:
+        return round(bottom - (bottom - TOP) * (value - low_value) / (top_value - low_value), 1)
+
+    xs = {place: WIDTH - LETTER - PIPE * n for n, (place, _, _) in enumerate(reversed(pipes))}
+    width = WIDTH - BAND_X - (LETTER + PIPE * len(pipes) - PIPE / 2 if pipes else 4)
+    placed = _placed([_at(b, y, width, xs) for b in bands], bottom)
+    foot = bottom + BASE_BELOW
+    tubes = tuple(_pipe(place, letter, broken, xs, placed, foot) for place, letter, broken in pipes)
+    mark = y(15.0) if unit == "psi" else None
+    return Drawing(foot + 24, y(0.0), foot, _ticks(low_value, top_value, y), tuple(placed), tubes, mark)
+
+
+def _least(unit: str) -> float:
+    return LEAST_PSI if unit == "psi" else LEAST_INCHES
+
+
+def _at(band: Band, y: Height, width: float, xs: Mapping[UUID, float]) -> Band:
+    here = y(band.at) if band.at is not None else None
+    trip = y(band.tripped) if band.tripped is not None else None
+    return replace(band, y=here, trip_y=trip, width=width, joints=tuple(xs[p] for p in band.pipes if p in xs))
+
+
+def _placed(bands: Iterable[Band], bottom: float) -> list[Band]:
+    """Bands moved off each other from the highest down, then up again where the last would hang over the foot."""
+    found: list[Band] = []
+    free = float(TOP) - GAP
+    for band in bands:
+        wished = bottom if band.y is None else band.y
+        found.append(replace(band, top=max(free + GAP, wished - band.height / 2)))
+        free = found[-1].top + found[-1].height
+    limit = bottom + LINE
+    for n in range(len(found) - 1, -1, -1):
+        found[n] = replace(found[n], top=round(min(found[n].top, limit - found[n].height), 1))
+        limit = found[n].top - GAP
+    return found
+
+
+def _pipe(place: UUID, letter: str, broken: bool, xs: Mapping[UUID, float], bands: list[Band], foot: float) -> Pipe:
+    top = min((b.bottom for b in bands if place in b.pipes), default=foot)
+    return Pipe(letter, xs[place], top, foot, broken)
+
+
+def _ticks(low: float, high: float, y: Height) -> tuple[tuple[float, str], ...]:
+    step = next(s for s in (1, 2, 5, 10, 50, 100, 1000) if (high - low) / s <= 20)
+    first = int(low // step) * step
+    values = [first + step * n for n in range(int((high - first) // step) + 1) if first + step * n >= low]
+    return tuple((y(v), figures(v) if v % (5 * step) == 0 or step > 1 else "") for v in values)

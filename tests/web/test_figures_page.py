@@ -1,0 +1,130 @@
+"""Figures: each chart answers its question with a table and a download; without data it says so in words."""
+
+import csv
+import io
+import re
+from datetime import timedelta
+from uuid import uuid4
+
+import pytest
+from django.test import Client
+
+from fleet.board import makeup
+from fleet.portfolio.models import Boiler
+from fleet.web.figures_page import CHARTS
+from tests.cast import DAY, NOW, Fleet
+from tests.web.boiler_room import fit, meter
+from tests.web.conftest import SetClock, SignIn
+from tests.web.test_board import Count, read
+
+pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture
+def told(fleet: Fleet) -> Fleet:
+    """Serviced two months ago; a flush that failed, repaired ten days later; a meter read every thirty days."""
+    fit(fleet, "make-up-meter", "makeup_meter", "makeup_meter", rolls_over_gal=100_000)
+    fleet.post(fleet.serviced(NOW - 60 * DAY))
+    fleet.post(fleet.flushed(NOW - 40 * DAY, burner_stopped=False))
+    fleet.post(fleet.repaired(NOW - 30 * DAY))
+    bench = fleet.bench()
+    for n, value in ((90, 1000.0), (60, 1300.0), (30, 1900.0)):
+        at = NOW - n * DAY
+        fleet.post(bench.visit("routine_check", at, [fleet.technician.id], [meter(bench, at, value)]))
+    return fleet
+
+
+def chart(body: str, code: str) -> str:
+    return body.split(f'id="{code}"')[1].split("</section>")[0]
+
+
+def rows(body: str, code: str) -> list[list[str]]:
+    """The table of a chart as texts."""
+    table = chart(body, code).split("<tbody>")[1].split("</tbody>")[0]
+    return [re.findall(r">([^<>]+)</t[hd]>", row) for row in table.split("</tr>")[:-1]]
+
+
+def test_the_standings_end_today_and_reach_back_thirteen_months_by_weeks(told: Fleet, rosa: Client) -> None:
+    body = read(rosa, "/figures/")
+    days = [row[0] for row in rows(body, "standings")]
+    assert (days[0], days[1], days[-1][-8:]) == ("Mon 12 Jan 2026", "Mon 05 Jan 2026", "Jan 2025")
+    assert "Now: 1 due, 1 not surveyed." in chart(body, "standings") or "Now: 1" in chart(body, "standings")
+
+
+def test_what_lapses_is_told_by_its_week(told: Fleet, rosa: Client) -> None:
+    weeks = {row[0]: (int(row[1]), int(row[2])) for row in rows(read(rosa, "/figures/"), "lapses")}
+    assert (len(weeks), next(iter(weeks))) == (53, "Mon 12 Jan 2026")
+    assert weeks["Mon 26 Oct 2026"][0] > 0  # the last days of October: what the first of October asked for, and grace
+
+
+def test_repairs_are_from_opened_to_closed_by_the_worst_class(fleet: Fleet, rosa: Client) -> None:
+    fleet.post(fleet.serviced(NOW - 60 * DAY), fleet.flushed(NOW - 40 * DAY, burner_stopped=False))
+    fleet.post(fleet.repaired(NOW - 30 * DAY))
+    assert rows(read(rosa, "/figures/"), "repairs")[0] == ["Hold", "1", "10", "10"]
+
+
+def test_what_failed_as_found_is_counted_by_kind(told: Fleet, rosa: Client) -> None:
+    assert rows(read(rosa, "/figures/"), "found-failed") == [["Float cutoff", "1"]]
+
+
+def test_make_up_is_spread_over_the_days_between_two_readings(told: Fleet, rosa: Client) -> None:
+    found = {row[0]: row[1:] for row in rows(read(rosa, "/figures/"), "make-up")}
+    assert (found["October 2025"][0], found["December 2025"][0]) == ("10", "20")
+    assert found["January 2026"] == ["\u2013", "\u2013", "0"]
+    assert found["October 2025"][2] == "1"
+
+
+def test_a_replaced_meter_adds_neither_gallons_nor_days(told: Fleet) -> None:
+    bench = told.bench()
+    at = NOW - 5 * DAY
+    told.post(bench.visit("routine_check", at, [told.technician.id], [meter(bench, at, 12.0)]))
+    months = makeup.per_month(Boiler.objects.all(), (NOW - 100 * DAY).date(), NOW.date())
+    assert sum(m.gallons for m in months) == pytest.approx(900.0)
+    assert sum(m.days for m in months) == pytest.approx(60.0)
+
+
+def test_months_are_the_buildings_own(told: Fleet) -> None:
+    """What was read half past eleven in the evening of the last of October there was used in October."""
+    late = NOW.replace(year=2025, month=11, day=1, hour=3, minute=30)
+    fit(told, "meter-2", "makeup_meter", "makeup_meter")
+    bench = told.bench()
+    for at, value in ((late - 2 * DAY, 0.0), (late, 20.0)):
+        read_so = bench.test(at, "meter_reading", "meter-2", reading=value)
+        told.post(bench.visit("follow_up", at, [told.technician.id], [read_so]))
+    found = makeup.per_month(Boiler.objects.all(), late.date() - timedelta(days=20), late.date())
+    assert [(m.first.month, m.meters, m.gallons) for m in found] == [(10, 1, 20.0), (11, 0, 0)]
+
+
+def test_each_table_can_be_downloaded(told: Fleet, rosa: Client) -> None:
+    for code in CHARTS:
+        response = rosa.get(f"/figures/{code}.csv")
+        lines = list(csv.reader(io.StringIO(response.content.decode())))
+        assert response["Content-Disposition"] == f'attachment; filename="{code}-2026-01-12.csv"'
+        assert (len({len(line) for line in lines}), len(lines) > 1) == (1, True), code
+
+
+def test_without_data_a_chart_says_so_in_words(fleet: Fleet, rosa: Client) -> None:
+    body = read(rosa, "/figures/")
+    for code, words in (("repairs", "No deficiency was closed"), ("make-up", "No meter was read twice")):
+        assert (words in chart(body, code), "<figure" in chart(body, code)) == (True, False)
+
+
+def test_an_outsider_sees_nothing_to_count(told: Fleet, sign_in: SignIn, clock: SetClock) -> None:
+    body = read(sign_in(told.outsider), "/figures/")
+    assert ("You see no boiler" in body, "Larkfield" in body) == (True, False)
+
+
+def test_one_portfolio_is_chosen_among_those_one_sees(told: Fleet, rosa: Client) -> None:
+    assert rosa.get(f"/figures/?portfolio={told.portfolio.id}").status_code == 200
+    assert [rosa.get(f"/figures/{a}?portfolio={uuid4()}").status_code for a in ("", "lapses.csv")] == [404, 404]
+    assert rosa.get("/figures/unknown.csv").status_code == 404
+
+
+# session, user, portfolios; standings 3, weeks ahead, classes 3, ages and the oldest, repairs, found failed 3 to 6 with
+# the kinds' names, make-up 4
+PAGE = 21
+
+
+def test_what_the_page_costs(told: Fleet, rosa: Client, django_assert_num_queries: Count) -> None:
+    with django_assert_num_queries(PAGE):
+        rosa.get("/figures/")

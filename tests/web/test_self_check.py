@@ -1,0 +1,113 @@
+"""The self-check says in words whether worker, boundaries, database and broker are well, and what was not judged."""
+
+import re
+from datetime import timedelta
+
+import pytest
+from django.test import Client
+
+from fleet import pipeline
+from fleet.board import swept
+from fleet.board.models import Judged
+from fleet.settings import REDIS_URL
+from tests.cast import DAY, NOW, Fleet, make_person
+from tests.web.conftest import SetClock, SignIn
+from tests.web.test_board import Count, read
+
+pytestmark = pytest.mark.django_db
+MINUTE = timedelta(minutes=1)
+
+
+@pytest.fixture
+def mia(fleet: Fleet, sign_in: SignIn, clock: SetClock) -> Client:
+    """A manager."""
+    fleet.post(fleet.serviced(NOW - 30 * DAY), fleet.serviced(NOW - 30 * DAY, "ALD12 B2"))
+    return sign_in(make_person("mia", fleet.portfolio, "manager"))
+
+
+def check(client: Client, name: str) -> str:
+    found = re.search(rf"<span>{name}</span>(.*?)</li>", read(client, "/self-check/"))
+    assert found is not None
+    return found[1]
+
+
+@pytest.mark.parametrize(
+    ("ago", "says"),
+    [(None, "Not known to run."), (2 * MINUTE, "Runs."), (2 * MINUTE + timedelta(seconds=1), "Stands still.")],
+)
+def test_the_worker_is_known_by_its_last_sweep(ago: timedelta | None, says: str, mia: Client) -> None:
+    if ago is not None:
+        swept.note(NOW - ago)
+    assert says in check(mia, "Worker")
+
+
+def test_a_sweep_notes_itself(mia: Client) -> None:
+    pipeline.sweep(at=NOW)
+    assert "Mon 12 Jan 2026, 14:00 UTC" in check(mia, "Worker")
+
+
+def test_a_boundary_not_swept_is_told_with_its_age_until_it_is(fleet: Fleet, mia: Client, clock: SetClock) -> None:
+    assert "None waits." in check(mia, "Boundaries")
+    boundary = Judged.objects.filter(next_at__isnull=False).order_by("next_at").values_list("next_at", flat=True)[0]
+    assert boundary is not None
+    clock(boundary + 3 * MINUTE)
+    told = check(mia, "Boundaries")
+    assert ("wait" in told, "3 minutes ago" in told) == (True, True)
+    pipeline.sweep(at=boundary + 3 * MINUTE)
+    assert "None waits." in check(mia, "Boundaries")
+
+
+def test_what_could_not_be_judged_is_named(fleet: Fleet, mia: Client) -> None:
+    assert "All are judged." in check(mia, "Judging")
+    Judged.objects.filter(boiler=fleet.bench().boiler).update(failures=2, retry_at=NOW + 5 * MINUTE)
+    assert "1 could not be judged." in check(mia, "Judging")
+    body = read(mia, "/self-check/")
+    assert "12 Alder Terrace, Boiler 1</a>: 2 tries" in body
+    assert body.index("<span>Judging</span>") < body.index("<span>Database</span>")  # the worst first
+
+
+@pytest.mark.parametrize(
+    ("address", "says"), [("redis://127.0.0.1:1/0", "Does not answer."), ("", "None is set."), (REDIS_URL, "Answers.")]
+)
+def test_the_broker_is_asked(address: str, says: str, mia: Client, settings: object) -> None:
+    settings.REDIS_URL = address  # type: ignore[attr-defined]
+    assert says in check(mia, "Broker")
+
+
+def test_no_address_and_no_password_stands_there(mia: Client) -> None:
+    body = read(mia, "/self-check/")
+    assert REDIS_URL
+    assert not any(part in body for part in ("redis://", "unix://", "postgres://", REDIS_URL.rpartition("/")[0]))
+
+
+def test_what_runs_is_told(mia: Client) -> None:
+    body = read(mia, "/self-check/")
+    assert re.search(r"<dt>Catalogue</dt><dd>release \d+</dd>.*<dt>Rules</dt><dd>version \d+</dd>", body)
+    assert "<dt>Judged by an older build</dt><dd>0 boilers</dd>" in body
+
+
+def test_it_is_for_who_answers_for_the_site(fleet: Fleet, sign_in: SignIn, clock: SetClock) -> None:
+    roles = {role: make_person(role, fleet.portfolio, role) for role in ("owner", "office", "dispatcher", "inspector")}
+    answers = {role: sign_in(user).get("/self-check/").status_code for role, user in roles.items()}
+    assert answers == {"owner": 200, "office": 200, "dispatcher": 403, "inspector": 403}
+    assert sign_in(fleet.outsider).get("/self-check/").status_code == 403
+    assert Client().get("/self-check/").status_code == 302
+
+
+def test_others_boilers_are_not_counted(fleet: Fleet, mia: Client, sign_in: SignIn) -> None:
+    Judged.objects.filter(boiler=fleet.bench().boiler).update(failures=2)
+    house = fleet.bench("ALD12 B2").boiler.building
+    assert house == fleet.bench().boiler.building
+    other = type(fleet.portfolio).objects.create(ref="OTHER", name="Other Homes")
+    body = read(sign_in(make_person("otto", other, "manager")), "/self-check/")
+    assert ("Alder Terrace" in body, "could not be judged" in body) == (False, False)
+
+
+# session, user, may; what failed, boundaries and how many, never judged; the version of the database; release;
+# portfolios, and of the one its build (release, terms) and what is older
+PAGE = 13
+
+
+def test_what_the_page_costs(mia: Client, django_assert_num_queries: Count) -> None:
+    with django_assert_num_queries(PAGE):
+        mia.get("/self-check/")
