@@ -16,7 +16,7 @@ def pytest_addoption(parser: pytest.Parser) -> None:
     """How much of what takes minutes to run."""
     parser.addoption("--load", choices=("small", "full"), default="small", help="full: also what only measures")
     parser.addoption("--fuzz-cases", type=int, default=2_000, help="how many generated requests to send to the API")
-    parser.addoption("--order-examples", type=int, default=40, help="how many orders of posts to try")
+    parser.addoption("--order-examples", type=int, default=25, help="how many orders of posts to try")
 
 
 def pytest_configure(config: pytest.Config) -> None:

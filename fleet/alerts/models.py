@@ -1,4 +1,4 @@
-"""One open row per condition and subject, held by the database; what people decided; who has been surveyed."""
+"""One open row per condition, subject and boiler, held by the database; what people decided; who has been surveyed."""
 
 from typing import Any
 
@@ -46,10 +46,16 @@ class Alert(Row):
         default_manager_name = "objects"
         constraints = [
             models.UniqueConstraint(
-                fields=["condition", "subject"], condition=Q(until=None, withdrawn=False), name="alert_open_once"
+                fields=["condition", "subject", "boiler"],
+                condition=Q(until=None, withdrawn=False),
+                name="alert_open_once",
+                nulls_distinct=False,
             ),
             models.UniqueConstraint(
-                fields=["condition", "subject", "since"], condition=Q(withdrawn=False), name="alert_once"
+                fields=["condition", "subject", "boiler", "since"],
+                condition=Q(withdrawn=False),
+                name="alert_once",
+                nulls_distinct=False,
             ),
         ]
         indexes = [models.Index(fields=["portfolio", "-raised_at"], name="alert_feed")]

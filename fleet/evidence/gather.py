@@ -121,7 +121,7 @@ def _visits(boiler: Boiler, positions: list[UUID], known_at: datetime | None) ->
     seconded = _seconded(posted, known_at)
     visits = _undecided(posted, seconded)
     people = _qualifications(boiler, visits)
-    entries = _entries(visits, positions)
+    entries = _entries(boiler, visits, positions)
     for visit in visits.values():
         own = visit.boiler_id == boiler.id
         if entries[visit.id] or own or visit.corrects_id in visits:
@@ -183,8 +183,10 @@ def _qualifications(boiler: Boiler, visits: dict[UUID, Visit]) -> dict[UUID, set
     return found
 
 
-def _entries(visits: dict[UUID, Visit], positions: list[UUID]) -> dict[UUID, list[values.Entry]]:
-    rows = Entry.objects.filter(visit__in=list(visits)).filter(Q(position__in=positions) | Q(position=None))
+def _entries(boiler: Boiler, visits: dict[UUID, Visit], positions: list[UUID]) -> dict[UUID, list[values.Entry]]:
+    """What was done at these positions; what was seen of a boiler as a whole is that boiler's alone."""
+    whole = Q(position=None, visit__boiler=boiler)
+    rows = Entry.objects.filter(visit__in=list(visits)).filter(Q(position__in=positions) | whole)
     listed = list(rows.select_related("device").order_by("visit_id", "number"))
     readings = _readings([row.id for row in listed])
     found: dict[UUID, list[values.Entry]] = defaultdict(list)

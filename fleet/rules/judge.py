@@ -14,7 +14,7 @@ from fleet.rules.readiness import readiness
 from fleet.rules.replay import replay
 from fleet.rules.values import Act, Deficiency, Evidence, Judgement, LevelSegment, StateSegment
 
-VERSION = 5  # part of every conclusion's build: raise it when an answer can change
+VERSION = 6  # part of every conclusion's build: raise it when an answer can change
 
 
 def judge(evidence: Evidence, acts: Sequence[Act], at: datetime) -> Judgement:

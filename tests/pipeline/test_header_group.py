@@ -2,6 +2,8 @@
 
 import pytest
 
+from fleet import pipeline
+from fleet.alerts.models import Alert
 from fleet.assessments.models import Readiness
 from fleet.evidence import gather
 from fleet.portfolio.locks import lock
@@ -10,6 +12,7 @@ from fleet.visits.incoming import IncomingEntry
 from tests.cast import DAY, LONG_AGO, NOW, Fleet, standing
 
 pytestmark = pytest.mark.django_db
+FEEDS = {"feeds_when_low": True, "stops_at_line": True, "tight_when_off": True}
 
 
 @pytest.fixture
@@ -50,3 +53,17 @@ def test_the_neighbour_knows_the_entry_but_was_not_visited(fleet: Fleet, shared:
     evidence, _ = gather(neighbour.id, NOW)
     assert [len(v.entries) for v in evidence.visits if not v.own] == [1]
     assert Readiness.objects.filter(boiler=neighbour).count() == 1
+
+
+def test_what_comes_due_on_a_shared_position_is_told_of_each_boiler(fleet: Fleet, shared: Position) -> None:
+    entry = IncomingEntry(act="test", code="feeder_check", position=shared.id, at=NOW, outcome="pass", readings=FEEDS)
+    fleet.post(fleet.visit(NOW, [entry]))
+    swept = pipeline.sweep(at=NOW + 500 * DAY)
+    told = Alert.objects.filter(subject=shared.id, until=None).values_list("condition", "boiler__ref")
+    assert swept.failed == 0
+    assert {ref for _, ref in told} == {"B1", "B2"}
+
+
+def test_what_is_seen_of_one_boiler_as_a_whole_is_not_its_neighbours(fleet: Fleet, shared: Position) -> None:
+    fleet.post(fleet.visit(NOW, [IncomingEntry(act="observe", code="gas_smell", position=None, at=NOW)]))
+    assert [standing(fleet.bench(key)) for key in ("ALD12 B1", "ALD12 B2")] == ["hold", "due"]

@@ -98,7 +98,6 @@ def test_no_hold_without_a_cause_in_the_truth() -> None:
     assert without_a_cause(alone) == []
 
 
-@pytest.mark.xfail(strict=True, reason="what is seen of a boiler as a whole counts for its neighbour on the header too")
 def test_no_hold_of_a_neighbour_on_the_same_header() -> None:
     assert without_a_cause(Boiler.objects.exclude(header_group=None)) == []
 

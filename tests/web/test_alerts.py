@@ -2,7 +2,6 @@
 
 import re
 from datetime import datetime, timedelta
-from itertools import product
 from types import SimpleNamespace
 from typing import Any
 from uuid import uuid4
@@ -18,10 +17,9 @@ from fleet.portfolio.models import Portfolio
 from fleet.web import feed
 from tests.cast import DAY, NOW, Fleet, make_fleet, make_person
 from tests.web.conftest import SetClock, SignIn
+from tests.web.looks import PRESENTATIONS
 from tests.web.test_board import Count, read
 from tests.web.test_live import violations
-
-PRESENTATIONS = list(product(("light", "dark"), (320, 1280)))
 
 pytestmark = pytest.mark.django_db
 

@@ -2,7 +2,6 @@
 
 import re
 from datetime import date
-from itertools import product
 from typing import Any
 from uuid import uuid4
 
@@ -17,11 +16,11 @@ from fleet.portfolio.models import Building, Paper
 from tests.cast import DAY, LONG_AGO, NOW, Fleet, make_fleet, make_person
 from tests.jobs.crew import Crew, crew, held
 from tests.web.conftest import SetClock, SignIn
+from tests.web.looks import PRESENTATIONS
 from tests.web.test_board import Count, lengthened, read
 from tests.web.test_live import violations
 
 pytestmark = pytest.mark.django_db
-PRESENTATIONS = list(product(("light", "dark"), (320, 1280)))
 
 
 @pytest.fixture

@@ -3,7 +3,6 @@
 import re
 from collections.abc import Callable, Iterator
 from html import unescape
-from itertools import product
 from typing import Any
 from urllib.parse import urlencode
 
@@ -14,12 +13,12 @@ from playwright.sync_api import Browser, Page, expect
 from fleet.engineering.calculations import CALCULATIONS, run
 from fleet.web.figures import figures, shown
 from tests.cast import Fleet, make_fleet
+from tests.web.looks import PRESENTATIONS
 from tests.web.test_board import Count, read
 from tests.web.test_live import violations
 
 pytestmark = pytest.mark.django_db
 FLUE_GAS = {"o2_percent": "6.2", "stack_f": "395", "room_f": "72", "fuel": "natural_gas"}
-PRESENTATIONS = list(product(("light", "dark"), (320, 1280)))
 Enter = Callable[..., Page]
 
 

@@ -1,7 +1,6 @@
 """In a real browser: the charts of a boiler's numbers draw what the tables say, and everybody can use the page."""
 
 import re
-from itertools import product
 from typing import Any
 
 import pytest
@@ -13,12 +12,12 @@ from fleet.accounts.models import User
 from fleet.portfolio.models import Portfolio
 from tests.cast import DAY, Fleet
 from tests.web.boiler_room import WATER, equip, put_down, visits
+from tests.web.looks import PRESENTATIONS
 from tests.web.test_calculator import Enter, enter
 from tests.web.test_live import violations
 
 pytestmark = pytest.mark.django_db
 __all__ = ["enter"]  # the fixture
-PRESENTATIONS = list(product(("light", "dark"), (320, 1280)))
 
 
 def told_to(fleet: Fleet) -> str:

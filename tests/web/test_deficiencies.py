@@ -2,7 +2,6 @@
 
 import re
 from datetime import timedelta
-from itertools import product
 from types import SimpleNamespace
 from typing import Any
 from uuid import uuid4
@@ -19,11 +18,11 @@ from tests.cast import DAY, NOW, Fleet, make_fleet, make_person
 from tests.jobs.crew import Crew, crew, held
 from tests.web.conftest import SetClock, SignIn
 from tests.web.desk import form_of
+from tests.web.looks import PRESENTATIONS
 from tests.web.test_board import Count, read
 from tests.web.test_live import violations
 
 pytestmark = pytest.mark.django_db
-PRESENTATIONS = list(product(("light", "dark"), (320, 1280)))
 TOMORROW = "2026-01-13T09:00"
 
 

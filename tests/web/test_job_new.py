@@ -1,6 +1,5 @@
 """Making a job on the page: the building, what a trip there can do, what is refused; usable by anybody."""
 
-from itertools import product
 from types import SimpleNamespace
 from typing import Any
 
@@ -14,11 +13,11 @@ from fleet.web import job_new as door
 from tests.cast import NOW, Fleet, make_fleet, make_person
 from tests.jobs.crew import Crew, crew, held
 from tests.web.conftest import SetClock, SignIn
+from tests.web.looks import PRESENTATIONS
 from tests.web.test_board import read
 from tests.web.test_live import violations
 
 pytestmark = pytest.mark.django_db
-PRESENTATIONS = list(product(("light", "dark"), (320, 1280)))
 
 
 @pytest.fixture

@@ -2,7 +2,6 @@
 
 import re
 from collections.abc import Callable
-from itertools import product
 from types import SimpleNamespace
 from typing import Any
 
@@ -16,11 +15,11 @@ from fleet.web import jobs as door
 from tests.cast import DAY, NOW, Fleet, make_fleet, make_person
 from tests.jobs.crew import Crew, crew
 from tests.web.conftest import SetClock, SignIn
+from tests.web.looks import PRESENTATIONS
 from tests.web.test_board import Count, read
 from tests.web.test_live import violations
 
 pytestmark = pytest.mark.django_db
-PRESENTATIONS = list(product(("light", "dark"), (320, 1280)))
 
 
 @pytest.fixture

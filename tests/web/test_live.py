@@ -2,7 +2,6 @@
 
 import re
 from collections.abc import Callable, Iterator
-from itertools import product
 from typing import Any
 
 import pytest
@@ -12,12 +11,11 @@ from playwright.sync_api import Browser, Locator, Page, expect
 
 from fleet.accounts.models import Grant
 from tests.cast import DAY, NOW, Fleet, make_fleet
+from tests.web.looks import PRESENTATIONS
 from tests.web.test_board import lengthened
 
 REFRESHED = 15_000  # milliseconds: a refresh comes every five seconds, on a busy machine somewhat later
-THEMES = ("light", "dark")
 WIDTHS = (320, 1280)
-PRESENTATIONS = list(product(THEMES, WIDTHS))
 # From the fixed Monday of the cast to today, on which the server's clock stands.
 LATER = timezone.now() - NOW
 

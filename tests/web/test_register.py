@@ -17,11 +17,11 @@ from tests.portfolio.sheets import LIMIT, row, sheet
 from tests.portfolio.streets import as_csv
 from tests.web.conftest import SignIn
 from tests.web.desk import send
+from tests.web.looks import PRESENTATIONS
 from tests.web.test_board import Count, read
 from tests.web.test_live import violations
 
 pytestmark = pytest.mark.django_db
-PRESENTATIONS = [("light", 1280), ("dark", 320)]  # each of both, once: a browser takes its time
 
 
 @pytest.fixture

@@ -14,13 +14,13 @@ from fleet.accounts.models import Grant, User
 from fleet.portfolio.models import Portfolio
 from tests.cast import DAY, Fleet
 from tests.web.boiler_room import WATER, equip, fit, put_down, visits
+from tests.web.looks import PRESENTATIONS
 from tests.web.test_calculator import Enter, enter
 from tests.web.test_live import violations
 
 pytestmark = pytest.mark.django_db
 __all__ = ["enter"]  # the fixture
 # What fits hangs on the width and what can be told apart on the theme: each of both is seen once, in half the time.
-PRESENTATIONS = (("light", 320), ("dark", 1280))
 
 
 @pytest.fixture

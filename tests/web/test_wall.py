@@ -3,7 +3,6 @@
 import re
 import time
 from datetime import UTC, datetime, timedelta
-from itertools import product
 from typing import Any
 
 import pytest
@@ -18,6 +17,7 @@ from fleet.portfolio.models import Building
 from fleet.web.glass import Drawn, draw
 from tests.cast import DAY, LONG_AGO, NOW, ROOT, Fleet, make_person
 from tests.web.conftest import SetClock, SignIn
+from tests.web.looks import PRESENTATIONS
 from tests.web.streets import make_street
 from tests.web.test_board import Count, lengthened
 from tests.web.test_live import violations
@@ -28,7 +28,6 @@ def read(client: Client, address: str) -> str:
     return re.sub(r"\s+", " ", client.get(address).getvalue().decode())
 
 
-PRESENTATIONS = list(product(("light", "dark"), (320, 1280)))
 ZONE = "America/New_York"
 Capture = pytest.CaptureFixture[str]
 PROVED, DUE, EXPOSED = (datetime(2026, 1, d, 5, tzinfo=UTC) for d in (1, 21, 31))
