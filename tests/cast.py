@@ -22,6 +22,7 @@ from fleet.portfolio.models import Boiler, Portfolio
 from fleet.portfolio.news import Cause
 from fleet.portfolio.sheet import parse
 from fleet.visits.incoming import IncomingEntry, IncomingVisit
+from tests import kept
 
 ROOT = Path(__file__).resolve().parent.parent
 NOW = datetime(2026, 1, 12, 14, 0, tzinfo=UTC)  # a Monday in January, nine in the morning at the boilers
@@ -100,6 +101,10 @@ def register() -> str:
 def make_fleet(*buildings: str) -> Fleet:
     """The catalogue, two boilers of the demonstration sheet (or those named), technician, caretaker and outsider."""
     buildings = buildings or ("ALD12",)
+    return kept.once(buildings, lambda: _made(buildings))
+
+
+def _made(buildings: tuple[str, ...]) -> Fleet:
     load(folder=ROOT / "fixtures" / "catalogue", at=LONG_AGO)
     portfolio = Portfolio.objects.create(ref="LARKFIELD", name="Larkfield Homes")
     rows = [r for r in parse(register(), catalog.catalogue_of(1)) if r.building_ref in buildings]

@@ -15,6 +15,8 @@ class User(AbstractUser):
 
     date_joined = None  # the framework's field reads the clock by itself; grants and qualifications have their dates
     id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
+    # In which units the pages show quantities: "both" (US, SI in brackets), "us" or "si". Answers of the API do not.
+    units = models.CharField(max_length=8, default="both", choices=[(u, u) for u in ("both", "us", "si")])
     reach: Reach | None = None  # no column: set where a key stands for the person, and honoured by the policy
 
 
@@ -108,3 +110,10 @@ class RefusedPost(models.Model):
     body = models.BinaryField()
     portfolio = models.ForeignKey(Portfolio, models.PROTECT, null=True, related_name="+")
     boiler = models.ForeignKey(Boiler, models.PROTECT, null=True, related_name="+")
+
+
+class Look(models.Model):
+    """Up to which instant a person has looked through the feed of alerts, by their own word: it only moves forward."""
+
+    user = models.OneToOneField(User, models.CASCADE, primary_key=True, related_name="+")
+    until = models.DateTimeField()

@@ -26,6 +26,13 @@ class Wish:
     until: datetime | None = None
 
 
+def choose_units(*, user: User, units: str) -> None:
+    """Show quantities to this person in these units: one of the column's choices."""
+    user.units = units
+    user.clean_fields(exclude={f.name for f in User._meta.fields} - {"units"})
+    user.save(update_fields=["units"])
+
+
 def held(portfolio: UUID) -> QuerySet[Qualification]:
     """The qualifications that count in a portfolio: by its own word, or by the installation's."""
     return Qualification.objects.filter(Q(portfolio=None) | Q(portfolio=portfolio))

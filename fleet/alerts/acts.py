@@ -7,6 +7,7 @@ from datetime import datetime, timedelta
 from fleet.accounts.models import User
 from fleet.alerts.models import Act, Alert
 from fleet.errors import Fault, Refused
+from fleet.portfolio.acting import add
 from fleet.rules.values import Level
 
 LONGEST_SHELF = timedelta(days=90)  # common practice: what is put away is looked at again within a season
@@ -63,11 +64,9 @@ def _shelving(decision: Decision, at: datetime) -> Iterator[Fault]:
 
 def record(*, row: Alert, decision: Decision, by: User, at: datetime, request_id: str) -> Act:
     """Add a checked decision, and give the alert its next version."""
-    act = Act.objects.create(
-        portfolio_id=row.portfolio_id,
+    act = Act(
         alert=row,
         kind=decision.kind,
-        acted_on=row.version,
         level=row.level,
         at=at,
         until=decision.until,
@@ -75,9 +74,7 @@ def record(*, row: Alert, decision: Decision, by: User, at: datetime, request_id
         reason=decision.reason,
         request_id=request_id,
     )
-    row.version += 1
-    row.save(update_fields=["version"])
-    return act
+    return add(act, row)
 
 
 def sentence(act: Act) -> str:

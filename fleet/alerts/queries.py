@@ -2,10 +2,11 @@
 
 from collections.abc import Iterable
 from datetime import datetime
+from typing import Any
 from uuid import UUID
 
-from django.db.models import Count, Max, OuterRef, Q, QuerySet, Subquery, Value
-from django.db.models.functions import Coalesce
+from django.db.models import Case, CharField, Count, Max, OuterRef, Q, QuerySet, Subquery, Value, When
+from django.db.models.functions import Cast, Coalesce, Concat
 
 from fleet.alerts.models import Alert
 from fleet.jobs.models import Job
@@ -55,6 +56,29 @@ def feed(boilers: QuerySet[Boiler], portfolios: QuerySet[Portfolio]) -> QuerySet
     found = of(Alert.objects.all(), boilers, portfolios).select_related("boiler__building", "portfolio")
     found = found.annotate(zone=zone())
     return found.order_by(_news().desc(), "-since", "condition", "id")
+
+
+def together(rows: QuerySet[Alert]) -> QuerySet[Alert, dict[str, Any]]:
+    """The feed's entries, by their latest news: `key`, `told` and `count` of what stands under one heading.
+
+    One boiler (or building, job, portfolio) and one condition: what is raised, what of it is shelved, and what returned
+    to normal at one moment.
+    """
+    keyed = rows.order_by().annotate(key=_key()).values("key")
+    return keyed.annotate(told=Max(_news()), count=Count("id")).order_by("-told", "key")
+
+
+def under(rows: QuerySet[Alert], keys: Iterable[str]) -> QuerySet[Alert]:
+    """The alerts of these entries, with their key."""
+    return rows.annotate(key=_key()).filter(key__in=list(keys))
+
+
+def _key() -> Concat:
+    """What an entry is told by, as text."""
+    whose = Coalesce(Cast("boiler", CharField()), Cast("subject", CharField()))
+    shelved = Case(When(until=None, shelved_until__isnull=False, then=Value("shelved")), default=Value(""))
+    back = Coalesce(Cast("returned_at", CharField()), Value(""))
+    return Concat(whose, Value(" "), "condition", Value(" "), shelved, back)
 
 
 def since(rows: QuerySet[Alert], looked: datetime) -> QuerySet[Alert]:

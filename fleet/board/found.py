@@ -1,8 +1,10 @@
 """What was found failed when somebody tested it, by kind of device, by present knowledge."""
 
 from collections import Counter, defaultdict
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
 from datetime import date, datetime
+from typing import NamedTuple
 from uuid import UUID
 
 from django.db.models import QuerySet
@@ -17,32 +19,70 @@ REGISTER = (UUID(int=0), 0)  # the register's word on an instant comes before wh
 WORK = ("action", "replace", "fit", "remove", "set")
 
 
+@dataclass(frozen=True, slots=True)
+class Found:
+    """How often devices of one kind were tested as found, and how often they failed then."""
+
+    tried: int
+    failed: int
+
+
 def found_failed_by_kind(boilers: QuerySet[Boiler], first: date, last: date) -> dict[str, int]:
     """How often a device of each kind failed its test as found on one of these local days, the most first: 3 queries.
 
     As found: said so, or nothing said and nothing done to the position before it in the visit. A position counts once
     a visit; the kind is that of the device which then filled it.
     """
-    failed = list(_failed(boilers, first, last))
-    positions = {e.position_id for e in failed if e.position_id}
+    return dict(Counter(kind for kind, _ in _as_found(boilers, first, last, ("fail",))).most_common())
+
+
+def found_by_kind(boilers: QuerySet[Boiler], first: date, last: date) -> dict[str, Found]:
+    """The same with how often each kind was tried as found, passed or failed: 3 queries."""
+    tried: Counter[str] = Counter()
+    failed: Counter[str] = Counter()
+    for kind, outcomes in _as_found(boilers, first, last, ("pass", "fail")):
+        tried[kind] += 1
+        failed[kind] += "fail" in outcomes
+    return {kind: Found(tried[kind], count) for kind, count in failed.most_common()}
+
+
+def _as_found(
+    boilers: QuerySet[Boiler], first: date, last: date, outcomes: Sequence[str]
+) -> Iterable[tuple[str, set[str]]]:
+    """For each position of each visit: the kind that filled it, and which of these outcomes it had as found."""
+    tests = list(_tests(boilers, first, last, outcomes))
+    positions = {test.position for test in tests if test.position}
     work = list(_work(positions))
     fitted = _fitted(positions, work)
     touched = {(w.visit_id, w.position_id): w.number for w in reversed(work)}
+    had: dict[tuple[UUID, UUID | None], set[str]] = defaultdict(set)
     kinds: dict[tuple[UUID, UUID | None], str] = {}
-    for entry in failed:
-        before = entry.number < touched.get((entry.visit_id, entry.position_id), entry.number + 1)
-        if entry.phase == "as_found" or (not entry.phase and before):
-            kinds[entry.visit_id, entry.position_id] = _kind(fitted.get(entry.position_id, []), _moment(entry))
-    return dict(Counter(k for k in kinds.values() if k).most_common())
+    for test in tests:
+        of = test.visit, test.position
+        if test.phase == "as_found" or (not test.phase and test.number < touched.get(of, test.number + 1)):
+            kinds[of] = _kind(fitted.get(test.position, []), (test.at, test.visit, test.number))
+            had[of].add(test.outcome)
+    return [(kind, had[of]) for of, kind in kinds.items() if kind]
 
 
-def _failed(boilers: QuerySet[Boiler], first: date, last: date) -> Iterable[Entry]:
+class _Test(NamedTuple):
+    visit: UUID
+    position: UUID | None
+    number: int
+    at: datetime
+    phase: str
+    outcome: str
+
+
+def _tests(boilers: QuerySet[Boiler], first: date, last: date, outcomes: Sequence[str]) -> Iterable[_Test]:
     """Verdicts are conclusions: what a correction took back has none."""
     verdicts = Verdict.objects.filter(
-        near("entry__performed_at", first, last), boiler__in=boilers, outcome="fail", entry__act="test"
+        near("entry__performed_at", first, last), boiler__in=boilers, outcome__in=outcomes, entry__act="test"
     )
     on_days = verdicts.annotate(day=local_day("entry__performed_at")).filter(day__range=(first, last))
-    return (v.entry for v in on_days.select_related("entry").order_by("entry__performed_at", "entry__id"))
+    fields = ("visit", "position", "number", "performed_at", "phase")
+    told = on_days.order_by("entry__performed_at", "entry__id").values_list(*(f"entry__{f}" for f in fields), "outcome")
+    return map(_Test._make, told)
 
 
 def _work(positions: Iterable[UUID]) -> Iterable[Entry]:

@@ -1,11 +1,13 @@
-"""Reading proof glasses: until when the full proofs of boilers carry."""
+"""Reading proof glasses: until when the full proofs of boilers carry, by the rules as they are now."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
+from typing import Any
 from uuid import UUID
 
-from fleet.board.models import ProofGlass
+from fleet.portfolio.models import Boiler
+from fleet.rules import VERSION
 
 COLUMNS = (
     "hazard",
@@ -31,7 +33,23 @@ class Reading:
     tick_due_at: datetime | None
 
 
-def of(boilers: Iterable[UUID]) -> dict[UUID, Reading]:
-    """The glass of each of these boilers that has one: one query."""
-    found = ProofGlass.objects.filter(boiler__in=list(boilers)).values_list("boiler", *COLUMNS)
-    return {row[0]: Reading(*row[1:]) for row in found}
+class Waiting:
+    """Stands for the glass of a boiler whose judgement is older than the rules: what it showed may no longer hold."""
+
+
+WAITING = Waiting()
+Glass = Reading | Waiting | None
+
+
+def of(boilers: Iterable[UUID]) -> dict[UUID, Glass]:
+    """The glass of each of these boilers: one query."""
+    columns = ("judged__build", *(f"glass__{column}" for column in ("id", *COLUMNS)))
+    found = Boiler.objects.filter(id__in=list(boilers)).values_list("id", *columns)
+    return {row[0]: read(row[1], row[2:]) for row in found}
+
+
+def read(build: str | None, row: Sequence[Any]) -> Glass:
+    """What is to be shown of a row (its id first, then COLUMNS); None where no proof ends by time alone."""
+    if build is None or not build.startswith(f"r{VERSION}."):
+        return WAITING
+    return Reading(*row[1:]) if row[0] else None

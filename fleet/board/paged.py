@@ -1,45 +1,53 @@
-"""The board in pages: all that needs somebody, and of the rest as many as are asked for; every standing counted."""
+"""The board in pages, worst first: each holds so many boilers at most; every standing is counted over all of them."""
 
-from collections import Counter
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
-from uuid import UUID
+from math import ceil
 
-from django.db.models import QuerySet
+from django.db.models import Count, QuerySet
 
 from fleet.board.models import Segment
 from fleet.board.queries import Row, holds_at
 from fleet.portfolio.models import Boiler
 
 ORDER = ("rank", "boiler__building__address", "boiler__name", "boiler_id")
+PER_PAGE = 100  # our choice: a page is written in a fraction of a second, and a portfolio of most people is one page
 
 
 @dataclass(frozen=True, slots=True)
 class Shown:
-    """The rows, worst first, and how many boilers stand where."""
+    """The rows of one page, worst first; how many boilers stand where, on whatever page; which page of how many."""
 
     rows: list[Row]
     counts: Mapping[str, int]
-    left: Mapping[str, int]  # by standing: how many are not shown
+    number: int
+    pages: int
+    whole: int  # how many rows all pages hold together
+
+    @property
+    def first(self) -> int:
+        """The number of the first row here, from 1; 0 where there is none."""
+        return (self.number - 1) * PER_PAGE + 1 if self.rows else 0
+
+    @property
+    def last(self) -> int:
+        """The number of the last one."""
+        return self.first + len(self.rows) - 1 if self.rows else 0
 
 
-def page(boilers: QuerySet[Boiler], at: datetime, most: Mapping[str, int], only: str = "") -> Shown:
-    """The board at `at` in two queries; `most` limits the standings it names, `only` shows a single one."""
+def page(boilers: QuerySet[Boiler], at: datetime, number: int, only: str = "") -> Shown:
+    """Page `number` (from 1; beyond the last: the last) of the board at `at`, of one standing or all: three queries."""
     found = Segment.objects.filter(holds_at(at), boiler__in=boilers)
-    chosen: list[UUID] = []
-    counts: Counter[str] = Counter()
-    left: Counter[str] = Counter()
-    for segment, standing in found.order_by(*ORDER).values_list("id", "standing"):
-        counts[standing] += 1
-        if only and standing != only:
-            continue
-        if counts[standing] <= most.get(standing, counts[standing]):
-            chosen.append(segment)
-        else:
-            left[standing] += 1
-    told = Segment.objects.filter(id__in=chosen).select_related("boiler__building__portfolio").in_bulk()
-    return Shown([_row(told[i]) for i in chosen if i in told], counts, left)
+    counts = dict(found.order_by().values_list("standing").annotate(Count("id")))
+    whole = counts.get(only, 0) if only else sum(counts.values())
+    pages = max(1, ceil(whole / PER_PAGE))
+    number = max(1, min(number, pages))
+    chosen = (found.filter(standing=only) if only else found).order_by(*ORDER).values_list("id", flat=True)
+    # Sorted by their keys alone: with their reasons and sentences thousands of rows are too wide to sort in memory.
+    listed = list(chosen[(number - 1) * PER_PAGE : number * PER_PAGE])
+    told = Segment.objects.filter(id__in=listed).select_related("boiler__building__portfolio").in_bulk()
+    return Shown([_row(told[i]) for i in listed if i in told], counts, number, pages, whole)
 
 
 def zones(boilers: QuerySet[Boiler]) -> list[str]:

@@ -6,11 +6,12 @@ from datetime import UTC, datetime
 from typing import Any
 from uuid import UUID
 
-from django.db.models import F, Q, QuerySet
+from django.db.models import Exists, F, OuterRef, Q, QuerySet
 
 from fleet.board.models import Judged, Pulse, Segment, StateSegment
 from fleet.catalog import queries as catalog
 from fleet.portfolio.models import Boiler, Position, Setting
+from fleet.rules import VERSION
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,12 +55,15 @@ def states_of(boiler: UUID, at: datetime) -> Iterable[StateSegment]:
     return found.select_related("position__role").order_by("position__name")
 
 
-def fingerprint(boilers: QuerySet[Boiler], at: datetime) -> tuple[list[tuple[UUID, int]], datetime | None]:
-    """What the board depends on: the pulses of its portfolios and the last boundary that time alone has passed."""
+def fingerprint(boilers: QuerySet[Boiler], at: datetime) -> tuple[list[tuple[UUID, int, bool]], datetime | None]:
+    """What the board depends on: the pulses of its portfolios and the last boundary that time alone has passed.
+
+    Beside each pulse whether a boiler there waits to be judged by the rules as they are now: its glass is not shown.
+    """
     portfolios = boilers.order_by().values("portfolio").distinct()
-    pulses = list(
-        Pulse.objects.filter(portfolio__in=portfolios).order_by("portfolio_id").values_list("portfolio", "version")
-    )
+    old = Judged.objects.filter(portfolio=OuterRef("portfolio")).exclude(build__startswith=f"r{VERSION}.")
+    found = Pulse.objects.filter(portfolio__in=portfolios).annotate(waiting=Exists(old)).order_by("portfolio_id")
+    pulses = list(found.values_list("portfolio", "version", "waiting"))
     passed = (
         Segment.objects.filter(boiler__in=boilers, since__lte=at).order_by("-since").values_list("since", flat=True)
     )

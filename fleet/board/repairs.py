@@ -38,6 +38,8 @@ class Took:
     count: int
     median: timedelta | None
     ninth_tenth: timedelta | None
+    shortest: timedelta | None = None
+    longest: timedelta | None = None
 
 
 def time_to_repair(boilers: QuerySet[Boiler], first: date, last: date) -> list[Repair]:
@@ -62,4 +64,13 @@ def took(repairs: list[Repair]) -> Took:
     """Sum repairs up; by nearest rank, so that every figure is the time of a real repair."""
     times = sorted(r.took for r in repairs)
     median, ninth = (times[ceil(share * len(times)) - 1] if times else None for share in (0.5, 0.9))
-    return Took(len(times), median, ninth)
+    return Took(len(times), median, ninth, min(times, default=None), max(times, default=None))
+
+
+def still_open(boilers: QuerySet[Boiler], at: datetime) -> dict[str, list[timedelta]]:
+    """How long those that nobody has closed have been open at `at`, by the worst class each had: one query."""
+    waiting = Deficiency.objects.filter(boiler__in=boilers, withdrawn=False, closed_at=None, opened_at__lte=at)
+    found: dict[str, list[timedelta]] = {level.value: [] for level in Level}
+    for row in waiting:
+        found[_worst(row)].append(at - row.opened_at)
+    return found

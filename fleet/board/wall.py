@@ -8,7 +8,7 @@ from uuid import UUID
 from django.db.models import QuerySet
 
 from fleet.board import glasses
-from fleet.board.glasses import Reading
+from fleet.board.glasses import Glass
 from fleet.board.models import Segment
 from fleet.board.queries import holds_at
 from fleet.portfolio.models import Boiler
@@ -22,6 +22,7 @@ COLUMNS = (
     "boiler__ref",
     "standing",
     "rank",
+    "boiler__judged__build",
     "boiler__glass__id",
     *(f"boiler__glass__{column}" for column in glasses.COLUMNS),
 )
@@ -39,7 +40,7 @@ class Hung:
     ref: str
     standing: str
     rank: int
-    glass: Reading | None
+    glass: Glass
 
 
 def hung(boilers: QuerySet[Boiler], at: datetime, only: str = "") -> Iterator[Hung]:
@@ -48,4 +49,4 @@ def hung(boilers: QuerySet[Boiler], at: datetime, only: str = "") -> Iterator[Hu
     found = found.filter(standing=only) if only else found
     order = ("boiler__building__address", "boiler__building", "boiler__name", "boiler")
     for row in found.order_by(*order).values_list(*COLUMNS):
-        yield Hung(*row[:8], Reading(*row[9:]) if row[8] else None)
+        yield Hung(*row[:8], glasses.read(row[8], row[9:]))

@@ -13,6 +13,7 @@ from fleet.deficiencies import life
 from fleet.deficiencies.life import Life
 from fleet.deficiencies.models import Act, Deficiency
 from fleet.errors import Fault, Refused
+from fleet.portfolio.acting import add
 from fleet.portfolio.models import Boiler
 from fleet.rules.values import Act as RulesAct
 
@@ -126,11 +127,9 @@ _CHECKS = {"assigned": _assigned, "repair_reported": _reported, "deferred": _def
 
 def record(*, row: Deficiency, level: str, decision: Decision, by: User, at: datetime, request_id: str) -> Act:
     """Add a checked decision, and give the deficiency its next version."""
-    act = Act.objects.create(
-        portfolio_id=row.portfolio_id,
+    act = Act(
         deficiency=row,
         kind=decision.kind,
-        acted_on=row.version,
         episode_at=row.opened_at,
         level=level,
         at=at,
@@ -142,9 +141,7 @@ def record(*, row: Deficiency, level: str, decision: Decision, by: User, at: dat
         reason=decision.reason,
         request_id=request_id,
     )
-    row.version += 1
-    row.save(update_fields=["version"])
-    return act
+    return add(act, row)
 
 
 def sentence(act: Act) -> str:

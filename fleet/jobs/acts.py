@@ -14,6 +14,7 @@ from fleet.errors import Fault, Refused
 from fleet.jobs import states
 from fleet.jobs.models import Act, Job
 from fleet.portfolio.access import admits
+from fleet.portfolio.acting import add
 
 OWN = ("accept", "decline", "start")
 SAID = {
@@ -133,11 +134,9 @@ def in_two_places(job: Job, decision: Decision, at: datetime) -> list[str]:
 
 def record(*, job: Job, decision: Decision, by: User, at: datetime, request_id: str) -> Act:
     """Add a checked act, and give the job its next version."""
-    act = Act.objects.create(
-        portfolio_id=job.portfolio_id,
+    act = Act(
         job=job,
         kind=decision.kind,
-        acted_on=job.version,
         at=at,
         by=by,
         technician_id=decision.technician,
@@ -147,9 +146,7 @@ def record(*, job: Job, decision: Decision, by: User, at: datetime, request_id: 
         reason=decision.reason,
         request_id=request_id,
     )
-    job.version += 1
-    job.save(update_fields=["version"])
-    return act
+    return add(act, job)
 
 
 def sentence(act: Act) -> str:

@@ -18,12 +18,13 @@ from django.utils import timezone
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_POST
 
-from fleet.accounts import keys, policy
+from fleet.accounts import keys, people, policy
 from fleet.accounts.models import Grant, Qualification, User
 from fleet.accounts.scopes import READ, SCOPES
 from fleet.errors import Refused
 from fleet.jobs import feeds
 from fleet.portfolio.models import Portfolio
+from fleet.web.figures import CHOICES
 from fleet.web.pages import page
 
 FOR = {
@@ -35,6 +36,11 @@ FOR = {
     "office": "people, refused posts, the self-check",
 }
 LASTS = {"30": "30 days", "90": "90 days", "365": "a year", "400": "400 days, the most"}
+UNITS_TOLD = [
+    ("both", CHOICES["both"], "as in “15 psi (103 kPa)”; charts, drawings and sentences in US units"),
+    ("us", CHOICES["us"], "as in “15 psi”"),
+    ("si", CHOICES["si"], "as in “103 kPa”; what a rule says and what is on record keeps its own figure beside it"),
+]
 WHOLE, OWN = "whole", "own"
 Door = Callable[..., HttpResponse]
 
@@ -114,6 +120,17 @@ def revoke_feed(request: HttpRequest, at: datetime, feed_id: UUID) -> HttpRespon
     return redirect("/account/#calendars")
 
 
+@_door
+def choose_units(request: HttpRequest, at: datetime) -> HttpResponse:
+    """In which units the pages show quantities to this person from now on."""
+    user: Any = request.user
+    chosen = request.POST.get("units", "")
+    if chosen not in CHOICES:
+        raise Http404
+    people.choose_units(user=user, units=chosen)
+    return redirect("/account/#units")
+
+
 class Password(LoginRequiredMixin, PasswordChangeView):
     """The framework's own: the old one is asked for, other sessions end."""
 
@@ -161,6 +178,7 @@ def _context(user: Any, at: datetime) -> dict[str, Any]:
         "lasts": LASTS.items(),
         "seen": seen,
         "checks": any(g.role in policy.ACTIONS["self_check.see"] for g in mine),
+        "units": UNITS_TOLD,
         "zone": "UTC",
         "as_of": at,
         "here": "account",

@@ -24,7 +24,7 @@ from fleet.portfolio.models import Portfolio
 from fleet.web.glass import draw
 from fleet.web.narrow import Narrow, text
 from fleet.web.pages import page
-from fleet.web.sheet import FIRST, MOST, PARTLY, Line, address, lay_out
+from fleet.web.sheet import Line, address, lay_out
 
 
 @page
@@ -42,8 +42,9 @@ def _tag(request: HttpRequest, at: datetime) -> str:
     # A glass falls day by day, and a job's day passes: by the buildings' own days.
     days = sorted({day_of(at, zone) for zone in paged.zones(boilers)})
     # The sweep raises and returns "could not be judged" without a pulse of its own.
-    asked = (Narrow.asked(request), _most(request))
-    seen = (build(), user.pk, list(granted), board.fingerprint(boilers, at), alerts.newest(boilers), days, asked)
+    asked = (Narrow.asked(request), _number(request))
+    who = (user.pk, user.units, list(granted))
+    seen = (build(), who, board.fingerprint(boilers, at), alerts.newest(boilers), days, asked)
     return f'"{sha256(repr(seen).encode()).hexdigest()}"'
 
 
@@ -54,22 +55,22 @@ def rows(request: HttpRequest, at: datetime) -> HttpResponse:
     return render(request, "board/rows.html", _context(request, at))
 
 
-def _most(request: HttpRequest) -> dict[str, int]:
-    """How many of each group that is shown in part."""
-    given = {standing.value: text(request, standing.value) for standing in PARTLY}
-    return {s: max(FIRST, min(int(n), MOST)) if n.isdecimal() and len(n) < 9 else FIRST for s, n in given.items()}
+def _number(request: HttpRequest) -> int:
+    """Which page is asked for: the first where that is no number."""
+    given = text(request, "page")
+    return max(1, int(given)) if given.isdecimal() and len(given) < 7 else 1
 
 
 def _context(request: HttpRequest, at: datetime) -> dict[str, Any]:
     user: Any = request.user
     own = policy.boilers(user, "board.see", at)
-    asked, most = Narrow.asked(request), _most(request)
+    asked = Narrow.asked(request)
     granted = list(policy.grants(user, "board.see", at).values_list("role", "portfolio", "building"))
     portfolios = list(Portfolio.objects.filter(id__in=own.order_by().values("portfolio")).order_by("name"))
-    shown = paged.page(asked.boilers(own), at, most, asked.standing)
+    shown = paged.page(asked.boilers(own), at, _number(request), asked.standing)
     lines = _lines(user, shown.rows, granted, at)
-    sheet = lay_out(lines, shown, asked, most, portfolios, paged.zones(own))
-    return {"sheet": sheet, "granted": bool(granted), "asked": asked, "same": address(asked, most)}
+    sheet = lay_out(lines, shown, asked, portfolios, paged.zones(own))
+    return {"sheet": sheet, "granted": bool(granted), "asked": asked, "same": address(asked, shown.number)}
 
 
 def _lines(user: User, rows: Sequence[Row], granted: Sequence[tuple[Any, ...]], at: datetime) -> list[Line]:

@@ -1,5 +1,6 @@
 """One boiler: its standing with all reasons, the two columns, what to do, what is open, what leaving it costs."""
 
+from collections import Counter
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import datetime
@@ -14,13 +15,17 @@ from fleet.accounts import policy
 from fleet.alerts import queries as alerts
 from fleet.assessments import queries as assessments
 from fleet.assessments.queries import Line
+from fleet.board import glasses
 from fleet.board import queries as board
 from fleet.board.models import Segment
 from fleet.deficiencies import queries as deficiencies
 from fleet.portfolio.models import Boiler, Position
+from fleet.rules.values import State
+from fleet.rules.wording import on
 from fleet.visits import queries as visits
 from fleet.web import engineering
 from fleet.web.columns import Columns, columns
+from fleet.web.glass import Drawn, draw
 from fleet.web.pages import page
 
 RECENT = 10
@@ -59,7 +64,14 @@ def show(request: HttpRequest, at: datetime, boiler_id: UUID) -> HttpResponse:
     may, told = _may(request.user, boiler, at), _told(boiler, at)
     reckoned = engineering.numbers(boiler, at, "visit.see" in may)
     both = columns(reckoned.measured, told["places"], reckoned.terms, "visit.see" in may)
-    page = {"boiler": boiler, "zone": boiler.building.zone, "as_of": at, "numbers": reckoned, "columns": both}
+    page = {
+        "boiler": boiler,
+        "zone": boiler.building.zone,
+        "as_of": at,
+        "numbers": reckoned,
+        "columns": both,
+        "glass": _glass(boiler, told["now"], at),
+    }
     doors = {"changes_register": "register.change" in may, "works": "visit.post" in may}
     past = _past(boiler, at, told, both) if "visit.see" in may else {"may_read": False}
     return render(request, "boiler.html", {**page, **told, **doors, **past})
@@ -73,10 +85,16 @@ def _told(boiler: Boiler, at: datetime) -> dict[str, Any]:
         "later": later,
         "costs": list(costs([s for s in (now, *later) if s], at)),
         "places": places,
+        "told_places": _counted([p.segment.state for p in places]),
         "unguarded": unguarded,
         "open": deficiencies.open_of(boiler.id, at),
         "alerts": [*alerts.of_building(boiler.building_id), *alerts.open_of(boiler.id)],
     }
+
+
+def _glass(boiler: Boiler, now: Segment | None, at: datetime) -> Drawn | None:
+    """The boiler's proof glass beside its standing; none before it was ever judged."""
+    return now and draw(glasses.of([boiler.id]).get(boiler.id), now.standing, boiler.building.zone, at)
 
 
 def costs(course: Sequence[Segment], at: datetime) -> Iterator[Cost]:
@@ -100,7 +118,8 @@ def _past(boiler: Boiler, at: datetime, told: dict[str, Any], both: Columns) -> 
         "visits": recent,
         "ready": assessments.answers(v.id for v in recent),
         "entries": visits.places(entries),
-        "pasts": _pasts(told, at),
+        "pasts": (pasts := _pasts(told, at)),
+        "told_past": _newest(pasts, boiler.building.zone),
     }
 
 
@@ -110,6 +129,20 @@ def _may(user: Any, boiler: Boiler, at: datetime) -> set[str]:
     granted = policy.grants(user, "board.see", at).filter(here, portfolio=boiler.portfolio_id)
     roles = set(granted.values_list("role", flat=True))
     return {action for action, who in policy.ACTIONS.items() if roles & who}
+
+
+def _counted(states: Sequence[str]) -> str:
+    """States with how many positions are in each, the worst first: "12 positions: 1 failed, 11 proven"."""
+    if not states:
+        return "none on record"
+    counts = sorted(Counter(states).items(), key=lambda told: list(State).index(State(told[0])))
+    return f"{len(states)} positions: " + ", ".join(f"{n} {state.replace('_', ' ')}" for state, n in counts)
+
+
+def _newest(pasts: Sequence[Past], zone: str) -> str:
+    """When anything was last done to any of them."""
+    days = [past.lines[0].entry.performed_at for past in pasts if past.lines]
+    return f"newest: {on(max(days), zone)}" if days else "nothing yet"
 
 
 def _pasts(told: dict[str, Any], at: datetime) -> list[Past]:

@@ -14,7 +14,8 @@ from fleet.accounts import policy
 from fleet.accounts.models import Grant, User
 from fleet.alerts import queries as alerts
 from fleet.assessments import queries as assessments
-from fleet.board import forecast, glasses, paged
+from fleet.board import forecast, glasses
+from fleet.board import queries as board
 from fleet.board.models import StateSegment
 from fleet.board.queries import Row
 from fleet.calendar import day_of
@@ -71,7 +72,7 @@ def show(request: HttpRequest, at: datetime, building_id: UUID) -> HttpResponse:
 def _boilers(boilers: list[Boiler], at: datetime) -> list[BoilerLine]:
     """The worst first."""
     ids = [b.id for b in boilers]
-    rows = {r.boiler.id: r for r in paged.page(Boiler.objects.filter(id__in=ids), at, {}).rows}
+    rows = {r.boiler.id: r for r in board.rows(Boiler.objects.filter(id__in=ids), at)}
     drawn, raised = glasses.of(ids), alerts.open_counts(ids)
     lines = []
     for boiler in boilers:

@@ -17,7 +17,7 @@ from fleet.engineering.calculations import CALCULATIONS, Result
 from fleet.engineering.table.form import REQUIRED, Calculation, Input
 from fleet.errors import Fault
 from fleet.web import asked
-from fleet.web.figures import Shown, figures, number, shown
+from fleet.web.figures import Shown, figures, in_both, number, shown
 from fleet.web.pages import page
 from fleet.web.templatetags.numbers import spoken
 
@@ -107,7 +107,7 @@ def _range(asked_for: Input) -> str:
 
 
 def _si_range(asked_for: Input) -> str:
-    ends = [shown(end, asked_for.unit) for end in (asked_for.range.low, asked_for.range.high) if abs(end) < 1e30]
+    ends = [in_both(end, asked_for.unit) for end in (asked_for.range.low, asked_for.range.high) if abs(end) < 1e30]
     if not ends or not all(e.si for e in ends):
         return ""
     return f" ({' to '.join(e.si for e in ends)} {ends[0].si_unit})"

@@ -3,9 +3,10 @@
 A path that failed is a break: everything beyond it is dark. A way out that failed darkens all but the safety valve.
 """
 
+from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import UTC
+from datetime import UTC, datetime
 from typing import Any
 from uuid import UUID
 
@@ -18,9 +19,9 @@ from fleet.rules.values import State, Terms
 from fleet.rules.wording import on
 from fleet.visits.places import present, stays
 from fleet.web.columns_drawn import Band, Drawing, draw
-from fleet.web.figures import figures
+from fleet.web.figures import brief, drawn, drawn_in
 from fleet.web.measured import HEIGHTS, TRIPS, Measure, Measured
-from fleet.web.pressure_side import cut_in_out
+from fleet.web.pressure_side import against, cut_in_out
 
 PIPES = ("siphon", "float_chamber")
 WAYS_OUT = ("limit_circuit", "burner_relay", "fuel_valves")
@@ -58,6 +59,11 @@ class Rung:
         return bool(self.state) and State(self.state).stands
 
     @property
+    def distance(self) -> str:
+        """The trip against the set point, in words; a cutoff's height is none that was set by hand."""
+        return "" if self.unit == INCH else against(self.tripped, self.at, self.unit)
+
+    @property
     def sentence(self) -> str:
         """All of it in one sentence, for who does not see the drawing."""
         where = f"{self.verb} at {_number(self.at, self.unit)}".strip() if self.at is not None else NOT_KNOWN[self.unit]
@@ -77,7 +83,8 @@ class Rung:
         lines += [self._told()] if self.state else []
         if self.tripped is not None:
             lines.append(f"tripped last at {_number(self.tripped, self.unit)}")
-        return Band(self.at, self.tripped, tuple(lines), self.state, bool(self.dark), tuple(p.id for p in self.pipes))
+        at, tripped = (v if v is None else drawn(v, self.unit) for v in (self.at, self.tripped))
+        return Band(at, tripped, tuple(lines), self.state, bool(self.dark), tuple(p.id for p in self.pipes))
 
     def _told(self) -> str:
         if self.dark:
@@ -85,9 +92,9 @@ class Rung:
         words, here = self.state.replace("_", " "), self.segment
         if self.stands and here and here.until:
             joined = ", lapses" if words == "due" else " until"
-            return f"{words}{joined} {on(here.until, self.zone)}"
+            return f"{words}{joined} {_day(here.until, self.zone)}"
         dated = words in ("failed", "lapsed") and here and here.since
-        return f"{words} since {on(here.since, self.zone)}" if dated and here else words
+        return f"{words} since {_day(here.since, self.zone)}" if dated and here else words
 
 
 @dataclass(frozen=True, slots=True)
@@ -115,6 +122,18 @@ class Column:
     rungs: tuple[Rung, ...]
     pipes: tuple[Path, ...]
     drawing: Drawing
+
+    @property
+    def newest(self) -> str:
+        """How many of its devices are in which state, the worst first."""
+        counts = Counter(rung.state for rung in self.rungs if rung.state)
+        return ", ".join(f"{counts[s.value]} {s.value.replace('_', ' ')}" for s in State if s.value in counts)
+
+    @property
+    def scale(self) -> str:
+        """The unit its scale is in, for whoever reads."""
+        unit = drawn_in(self.unit)
+        return "inches" if unit == INCH else unit
 
 
 @dataclass(frozen=True, slots=True)
@@ -197,7 +216,7 @@ def _column(known: _Known, code: str, title: str, unit: str, rungs: list[Rung]) 
     rungs.sort(key=lambda r: (r.at is None, -(r.at or 0.0)))
     pipes = {p.id: p for r in rungs for p in r.pipes}
     paths = tuple(known.path(p, chr(ord("A") + n)) for n, p in enumerate(pipes.values()))
-    drawing = draw([r.band() for r in rungs], [(p.position.id, p.letter, p.broken) for p in paths], unit)
+    drawing = draw([r.band() for r in rungs], [(p.position.id, p.letter, p.broken) for p in paths], drawn_in(unit))
     return Column(code, title, unit, tuple(rungs), paths, drawing)
 
 
@@ -255,5 +274,10 @@ def _proofs(measured: Measured, terms: Terms) -> dict[UUID, list[Proof]]:
     return newest(fitted, terms, release, measured.zone, measured.at)
 
 
+def _day(at: datetime, zone: str) -> str:
+    """A day that no line of the drawing breaks in two."""
+    return on(at, zone).replace(" ", "\u00a0")
+
+
 def _number(value: float | None, unit: str) -> str:
-    return "" if value is None else f"{figures(value, 3)} {unit}"
+    return "" if value is None else brief(value, unit)

@@ -2,15 +2,19 @@
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from textwrap import wrap
 from uuid import UUID
 
-from fleet.web.figures import figures
+from fleet.web.figures import LIMITS, figures
 
-WIDTH, TOP, LINE, PAD, GAP, PIPE = 340, 14, 17, 4, 6, 20
+# On a phone of 320 px the drawing is 288 px wide: letters of 14 units then stand 13 px high or more.
+WIDTH, TOP, LINE, PAD, GAP, PIPE = 300, 14, 18, 4, 6, 18
+LETTER_WIDTH, MARGIN = 7.4, 16  # of the usual letter; of a band beside its text
 LEAST_HEIGHT = 300
 BASE_BELOW = 42  # between the foot of the scale and the boiler: room for a break in each pipe
-BAND_X, LETTER = 76, 15
-LEAST_PSI, LEAST_INCHES = 16.0, 8.0
+BAND_X, LETTER = 62, 13
+LEAST = {"psi": 16.0, "kPa": 110.0, "in": 8.0, "mm": 200.0}
+ROOM = {"kPa": 7.0, "mm": 25.0}  # over the highest rung, else 1
 # Two slanted strokes with nothing between them: how a broken pipe is drawn.
 BREAK_LOW, BREAK_HIGH = 12, 22
 
@@ -33,6 +37,7 @@ class Band:
     width: float = 0.0
     trip_y: float | None = None
     joints: tuple[float, ...] = ()
+    heads: int = 1  # how many of its lines are its name
 
     @property
     def height(self) -> float:
@@ -85,36 +90,44 @@ class Pipe:
 class Drawing:
     """One column drawn."""
 
+    width: int
     height: float
     zero: float
     foot: float
     ticks: tuple[tuple[float, str], ...]
     bands: tuple[Band, ...]
     pipes: tuple[Pipe, ...]
-    mark: float | None  # 15 psi, the most a low-pressure boiler may be set for
+    mark: float | None  # the most a low-pressure boiler may be set for
 
 
 def draw(bands: Sequence[Band], pipes: Sequence[tuple[UUID, str, bool]], unit: str) -> Drawing:
     """Return the drawing of bands, the highest first, those of unknown height last."""
+    over = LETTER + PIPE * len(pipes) - PIPE / 2 if pipes else 4
+    width = WIDTH - BAND_X - over
+    bands = [_wrapped(band, width) for band in bands]
     room = sum(b.height + GAP for b in bands)
     bottom = TOP + max(LEAST_HEIGHT, room)
-    top_value = max([_least(unit), *(v + 1 for b in bands for v in (b.at, b.tripped) if v is not None)])
+    top_value = max(
+        [LEAST[unit], *(v + ROOM.get(unit, 1.0) for b in bands for v in (b.at, b.tripped) if v is not None)]
+    )
     low_value = min([0.0, *(v for b in bands for v in (b.at, b.tripped) if v is not None)])
 
     def y(value: float) -> float:
         return round(bottom - (bottom - TOP) * (value - low_value) / (top_value - low_value), 1)
 
     xs = {place: WIDTH - LETTER - PIPE * n for n, (place, _, _) in enumerate(reversed(pipes))}
-    width = WIDTH - BAND_X - (LETTER + PIPE * len(pipes) - PIPE / 2 if pipes else 4)
     placed = _placed([_at(b, y, width, xs) for b in bands], bottom)
     foot = bottom + BASE_BELOW
     tubes = tuple(_pipe(place, letter, broken, xs, placed, foot) for place, letter, broken in pipes)
-    mark = y(15.0) if unit == "psi" else None
-    return Drawing(foot + 24, y(0.0), foot, _ticks(low_value, top_value, y), tuple(placed), tubes, mark)
+    mark = y(LIMITS[unit]) if unit in LIMITS else None
+    return Drawing(WIDTH, foot + 24, y(0.0), foot, _ticks(low_value, top_value, y), tuple(placed), tubes, mark)
 
 
-def _least(unit: str) -> float:
-    return LEAST_PSI if unit == "psi" else LEAST_INCHES
+def _wrapped(band: Band, width: float) -> Band:
+    """A band whose lines are no longer than it is wide."""
+    most = int((width - MARGIN) / LETTER_WIDTH)
+    head, *rest = (wrap(line, most) for line in band.lines)
+    return replace(band, lines=(*head, *(line for lines in rest for line in lines)), heads=len(head))
 
 
 def _at(band: Band, y: Height, width: float, xs: Mapping[UUID, float]) -> Band:
@@ -144,7 +157,7 @@ def _pipe(place: UUID, letter: str, broken: bool, xs: Mapping[UUID, float], band
 
 
 def _ticks(low: float, high: float, y: Height) -> tuple[tuple[float, str], ...]:
-    step = next(s for s in (1, 2, 5, 10, 50, 100, 1000) if (high - low) / s <= 20)
+    step = next(s for s in (1, 2, 5, 10, 20, 50, 100, 1000) if (high - low) / s <= 20)
     first = int(low // step) * step
     values = [first + step * n for n in range(int((high - first) // step) + 1) if first + step * n >= low]
-    return tuple((y(v), figures(v) if v % (5 * step) == 0 or step > 1 else "") for v in values)
+    return tuple((y(v), figures(v) if v % (5 * step) == 0 else "") for v in values)

@@ -86,7 +86,7 @@ def _assign(building: Building, at: datetime) -> Made:
     people = tuple((str(u.id), u.get_full_name() or u.get_username()) for u in _people(building, at))
     to = Field("to", "To whom", choices=(("", ""), *people), required=True)
     until = Field("until", "To be done by", unit=building.zone, type="datetime-local", required=True)
-    return "Assign", "Assign", "", [to, until, Field("reason", "Anything to mind")]
+    return "Assign", "Assign", "", [to, until, Field("reason", "Anything to mind", left_out="if so")]
 
 
 def _report(building: Building, at: datetime) -> Made:

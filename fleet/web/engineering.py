@@ -11,13 +11,14 @@ from django.shortcuts import get_object_or_404
 
 from fleet.accounts import policy
 from fleet.assessments.queries import Line
+from fleet.engineering.ladder import MOST_PSI
 from fleet.portfolio.models import Boiler
 from fleet.rules.values import Terms
 from fleet.terms.models import Adoption
 from fleet.terms.values import as_terms
 from fleet.visits.models import Visit
 from fleet.web import fire_side, pressure_side, water_side
-from fleet.web.figures import figures
+from fleet.web.figures import FIGURES, US, brief, figures, reader
 from fleet.web.measured import HEIGHTS, TESTS, TRIPS, Measure, Measured, of_boiler
 from fleet.web.pages import page
 from fleet.web.panels import Panel
@@ -42,6 +43,16 @@ class Numbers:
         return self.trips + self.trends
 
     @property
+    def most_psi(self) -> float:
+        """The most a low-pressure steam boiler may be set for."""
+        return MOST_PSI
+
+    @property
+    def lacking(self) -> list[str]:
+        """What has no reading yet, in a sentence each."""
+        return [panel.nothing for panel in self.trends if not panel.rows and panel.nothing]
+
+    @property
     def drawn(self) -> bool:
         """Whether any chart is drawn."""
         return any(panel.plots and panel.has_course for panel in self.panels)
@@ -55,8 +66,8 @@ def numbers(boiler: Boiler, at: datetime, may_read: bool) -> Numbers:
         ladder=pressure_side.pressure_ladder(measured),
         relief=pressure_side.relief_margin(measured, terms),
         times=water_side.times(measured),
-        trips=(*pressure_side.trips(measured), *water_side.heights(measured)),
-        trends=tuple(trends) if may_read else (),
+        trips=tuple(p.for_reader() for p in (*pressure_side.trips(measured), *water_side.heights(measured))),
+        trends=tuple(p.for_reader() for p in trends) if may_read else (),
         may_read=may_read,
         measured=measured,
         terms=terms,
@@ -74,7 +85,8 @@ def download(request: HttpRequest, at: datetime, boiler_id: UUID, panel: str) ->
     """One panel's table as CSV, for who may read the visits it rests on."""
     seen = policy.boilers(request.user, "visit.see", at).select_related("building")
     boiler = get_object_or_404(seen, id=boiler_id)
-    found = {p.code: p for p in numbers(boiler, at, may_read=True).panels}
+    with reader(lambda: US):  # a file is read by other programs: one unit, in its heading
+        found = {p.code: p for p in numbers(boiler, at, may_read=True).panels}
     if panel not in found:
         raise Http404
     response = HttpResponse(found[panel].as_csv(boiler.building.zone), content_type="text/csv; charset=utf-8")
@@ -131,7 +143,7 @@ def _input(measured: Measured, measure: Measure) -> list[str]:
     if not value:
         return []
     share = fire_side.share_percent(value, plate)
-    shown = f"Input {figures(value)} Btu/h"
+    shown = f"Input {brief(value, 'Btu/h', FIGURES)}"
     return [f"{shown}, {figures(share, 3)} % of the plate." if share else f"{shown}. {fire_side.NO_PLATE}"]
 
 
@@ -145,7 +157,7 @@ def _meter(measured: Measured, measure: Measure) -> list[str]:
     if use.gallons_per_day is None:
         return [f"Use since the reading before is not known: {use.note}."]
     noted = f", {use.note}" if use.note else ""
-    return [f"{figures(use.gallons_per_day, 3)} gallons a day over {figures(use.days, 3)} days{noted}."]
+    return [f"{brief(use.gallons_per_day, 'gal')} a day over {figures(use.days, 3)} days{noted}."]
 
 
 def _trip(measured: Measured, measure: Measure) -> list[str]:

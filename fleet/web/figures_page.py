@@ -2,7 +2,7 @@
 
 import csv
 import io
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from typing import Any
@@ -14,16 +14,27 @@ from django.shortcuts import render
 
 from fleet.accounts import policy
 from fleet.board import figures, forecast, makeup, repairs
-from fleet.board.found import found_failed_by_kind
+from fleet.board.found import Found, found_by_kind
 from fleet.catalog.models import Kind
+from fleet.engineering.shares import share_of
 from fleet.portfolio.models import Boiler, Portfolio
 from fleet.rules.values import Level, Standing
 from fleet.web.figures import figures as written
 from fleet.web.pages import page
 
 DAY = timedelta(days=1)
+HALF_A_YEAR = 26  # weeks that are drawn: the start of the next season, when all lapses, would dwarf those before it
 SOON = 12  # weeks that the answer about what lapses looks ahead
 AGES = ("up to a week", "one week to a month", "one to three months", "longer")
+REPAIRED = (
+    "closed",
+    "half within, days",
+    "nine in ten within, days",
+    "least, days",
+    "most, days",
+    "still open",
+    "open for up to, days",
+)
 _FORMULA = ("=", "+", "-", "@", "\t", "\r")
 
 
@@ -46,7 +57,8 @@ class Line:
 
 @dataclass(frozen=True, slots=True)
 class Chart:
-    """A question, its answer in words, and the table; `inks` say how a column is drawn ("": only in the table)."""
+    """A question, its answer in words, and the table; `inks` say how a column is drawn ("": only in the table;
+    low, high: the ends of a line across the bar)."""
 
     code: str
     question: str
@@ -60,6 +72,7 @@ class Chart:
     stacked: bool = True
     lying: bool = False
     newest_first: bool = False
+    drawn: int = 0  # how many rows are drawn, the first of the table; 0: all
 
     @property
     def heads(self) -> list[tuple[str, str]]:
@@ -149,6 +162,9 @@ def lapses(asked: Asked) -> Chart:
     weeks = forecast.by_week(asked.boilers, asked.at)
     soon = weeks[:SOON]
     told = f"In the next {SOON} weeks {sum(w.lapsed for w in soon)} lapse and {sum(w.due for w in soon)} come due."
+    worst = max(weeks[HALF_A_YEAR:], key=lambda w: w.lapsed)
+    if worst.lapsed:
+        told += f" Half a year is drawn; later most lapse in the week of {_day(worst.monday)}: {worst.lapsed}."
     lines = tuple(Line(_day(w.monday), w.monday.isoformat(), (_whole(w.lapsed), _whole(w.due))) for w in weeks)
     return Chart(
         "lapses",
@@ -160,6 +176,7 @@ def lapses(asked: Asked) -> Chart:
         lines,
         "positions",
         "Nothing comes due and nothing lapses within a year.",
+        drawn=HALF_A_YEAR,
     )
 
 
@@ -179,26 +196,30 @@ def open_by_age(asked: Asked) -> Chart:
     days = _weekly(figures.age_bands_per_day(asked.boilers, asked.first, asked.last))
     oldest = figures.oldest(asked.boilers, asked.last)
     told = f"The oldest still open was opened on {_day(oldest)}." if oldest else "Now: none."
-    names, inks = figures.BAND_NAMES, ("plain", "due", "impaired", "hold")
+    names, inks = figures.BAND_NAMES, ("clear", "plain", "dotted", "full")
     question, none = "How much work is open, by age?", "No deficiency was open in these months."
     return _over_time("open-by-age", question, told, days, names, AGES, inks, "deficiencies", none)
 
 
 def repaired(asked: Asked) -> Chart:
-    """By the worst class each had."""
+    """By the worst class each had; what is still open is counted beside, for it is in none of the times."""
     found = repairs.by_class(repairs.time_to_repair(asked.boilers, asked.first, asked.last))
-    lines = [
-        Line(level.capitalize(), level, (_whole(t.count), _days(t.median), _days(t.ninth_tenth)))
-        for level, t in found.items()
-    ]
-    count = sum(t.count for t in found.values())
+    waiting = repairs.still_open(asked.boilers, asked.at)
+    lines = []
+    for level, t in found.items():
+        times = [_days(took) for took in (t.median, t.ninth_tenth, t.shortest, t.longest)]
+        oldest = _days(max(waiting[level], default=None))
+        lines.append(Line(level.capitalize(), level, (_whole(t.count), *times, _whole(len(waiting[level])), oldest)))
+    count, left = sum(t.count for t in found.values()), sum(map(len, waiting.values()))
+    told = f"{count} closed since {_day(asked.first)}, from opened to closed by its proof."
+    more = f" {left} are still open and in none of these times: what takes longest is not counted yet." if left else ""
     return Chart(
         "repairs",
         "How long do repairs take?",
-        f"{count} closed since {_day(asked.first)}, from opened to closed by its proof.",
+        told + more,
         "Class",
-        ("closed", "half took at most, days", "nine in ten took at most, days"),
-        ("", "plain", "due"),
+        REPAIRED,
+        ("", "plain", "due", "", "", "", ""),
         tuple(lines),
         "days",
         "No deficiency was closed in these months.",
@@ -208,21 +229,36 @@ def repaired(asked: Asked) -> Chart:
 
 
 def failed(asked: Asked) -> Chart:
-    """By kind of device, the most first."""
-    found = found_failed_by_kind(asked.boilers, asked.first, asked.last)
+    """By kind of device: the share with its interval, first what is surest to fail oftenest."""
+    found = found_by_kind(asked.boilers, asked.first, asked.last)
     names = dict(Kind.objects.filter(code__in=found).values_list("code", "name"))
-    lines = tuple(Line(names.get(kind, kind), kind, (_whole(count),)) for kind, count in found.items())
+    shares = {kind: share_of(f.failed, f.tried) for kind, f in found.items() if f.failed}
+    lines = []
+    for kind in sorted(shares, key=lambda k: -shares[k].low):
+        counts, share = (_whole(found[kind].failed), _whole(found[kind].tried)), shares[kind]
+        bounds = (_per_cent(value) for value in (share.share, share.low, share.high))
+        lines.append(Line(names.get(kind, kind), kind, (*counts, *bounds)))
     return Chart(
         "found-failed",
         "What fails when it is tested as found, by kind?",
-        f"{sum(found.values())} failed before anything was done to them, since {_day(asked.first)}.",
+        _failed_so(found, asked.first),
         "Kind",
-        ("found failed",),
-        ("plain",),
-        lines,
-        "times",
+        ("failed", "tried", "share, %", "from, %", "to, %"),
+        ("", "", "plain", "low", "high"),
+        tuple(lines),
+        "% of those tried",
         "Nothing failed as found in these months.",
         lying=True,
+    )
+
+
+def _failed_so(found: Mapping[str, Found], first: date) -> str:
+    count, tried = sum(f.failed for f in found.values()), sum(f.tried for f in found.values())
+    never = [f.tried for f in found.values() if not f.failed]
+    none = f" {len(never)} other kinds, tried {sum(never)} times, never failed." if never else ""
+    return (
+        f"{count} of {tried} tests failed before anything was done, since {_day(first)}.{none} The line across a bar "
+        "is where the true share lies, nineteen times in twenty: long where few were tried."
     )
 
 
@@ -297,6 +333,10 @@ def _whole(count: int) -> Figure:
 
 def _days(took: timedelta | None) -> Figure:
     return Figure("\u2013", None) if took is None else Figure(written(took / DAY, 3), round(took / DAY, 2))
+
+
+def _per_cent(share: float) -> Figure:
+    return Figure(written(100 * share, 2), round(100 * share, 2))
 
 
 def _day(day: date | None) -> str:

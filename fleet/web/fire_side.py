@@ -8,9 +8,9 @@ from fleet.engineering.combustion import O2_OF_A_RESULT
 from fleet.engineering.firing import input_ratio, judge_input
 from fleet.engineering.fuels import FUELS
 from fleet.rules.verdicts.fire import worked_out_btu_h
-from fleet.web.figures import figures
+from fleet.web.figures import FIGURES, brief, figures
 from fleet.web.measured import Measure, Measured
-from fleet.web.panels import Answered, Cell, Panel, Plot, asked, cell, newest_first, row, without_empty_note
+from fleet.web.panels import Answered, Cell, Column, Panel, Plot, asked, cell, newest_first, row, without_empty_note
 
 DAY = timedelta(days=1)
 USUAL_FUEL = "natural_gas"
@@ -18,17 +18,23 @@ MOST_READINGS = 200  # of the trend's exact test
 LEAST_PERCENT = 0.01
 NAMES = {"o2_percent": "oxygen", "stack_f": "stack", "room_f": "room", "co_ppm": "carbon monoxide"}
 NO_PLATE = "The burner's name-plate input is not on record."
-COLUMNS: tuple[str, ...] = (
-    "Efficiency, % gross",
-    "CO air-free, ppm",
-    "Stack over room, F",
-    "Excess air, %",
-    "Stack loss, % gross",
-    "O2, %",
-    "CO read, ppm",
-    "Stack, F",
-    "Room, F",
-    "Note",
+COLUMNS = (
+    Column("Efficiency", "% gross"),
+    Column("CO air-free", "ppm"),
+    Column("Stack over room", "F diff"),
+    Column("Excess air", "%"),
+    Column("Stack loss", "% gross"),
+    Column("O2", "%"),
+    Column("CO read", "ppm"),
+    Column("Stack", "F"),
+    Column("Room", "F"),
+    Column("Note"),
+)
+FIRED = (
+    Column("Input", "Btu/h"),
+    Column("Plate", "Btu/h"),
+    Column("Of the plate", "%"),
+    Column("One turn", "s"),
 )
 FLUE_CAUTION = (
     "Carbon monoxide in the room first: over 35 ppm get everybody out. A burner is adjusted by a licensed person with "
@@ -138,7 +144,7 @@ def stack_word(found: list[Burned]) -> str:
         return f"Nothing can be said yet: {answered.outputs['needs']}."
     if says is None or slope is None:
         return answered.refused
-    rate = f"{figures(abs(slope), 2)} F {'up' if slope >= 0 else 'down'} in 30 days"
+    rate = f"{brief(abs(slope), 'F diff', 2)} {'up' if slope >= 0 else 'down'} in 30 days"
     percent = 100 * (answered.number("chance") or 0.0)
     chance = "under 0.01 %" if percent < LEAST_PERCENT else f"{figures(percent, 2)} %"
     if says == "rising":
@@ -180,7 +186,7 @@ def fired(measured: Measured) -> Panel:
     return Panel(
         code="input",
         title="Input by clocking",
-        columns=("Input, Btu/h", "Plate, Btu/h", "Of the plate, %", "One turn, s"),
+        columns=FIRED,
         rows=newest_first(rows),
         plots=plots,
         nothing="No input has been clocked yet." + ("" if plate_btu_h(measured) else f" {NO_PLATE}"),
@@ -195,7 +201,7 @@ def share_percent(value: float, plate: float | None) -> float | None:
 
 def input_word(value: float, plate: float | None) -> str:
     """What is to be said of an input measured."""
-    shown = f"Newest: {figures(value)} Btu/h"
+    shown = f"Newest: {brief(value, 'Btu/h', FIGURES)}"
     if plate is None:
         return f"{shown}. {NO_PLATE}"
     sentences = judge_input(value, plate).sentences or ("Within 5 % of its plate.",)

@@ -6,7 +6,7 @@ from datetime import datetime
 from django.utils.html import escape
 from django.utils.safestring import SafeString, mark_safe
 
-from fleet.board.glasses import Reading
+from fleet.board.glasses import Glass, Reading, Waiting
 from fleet.calendar import day_of
 from fleet.rules.values import Standing
 from fleet.rules.wording import on
@@ -14,6 +14,10 @@ from fleet.rules.wording import on
 # The slot behind the pane in the drawing's own units: 20 wide, 44 high, the pane from x 7 to 13.
 TOP, BOTTOM = 4.0, 40.0
 FRAMES = {Standing.OFF.value: "Off", Standing.NOT_SURVEYED.value: "Not surveyed"}
+ASIDE = {
+    Standing.HOLD.value: "Its proofs have time left: the hold has another cause.",
+    Standing.EXPOSED.value: "Its proofs have time left: it is exposed for another cause.",
+}
 LEGEND = "days of proof left, not water"
 
 
@@ -27,6 +31,12 @@ class Drawn:
     level: float = 0.0
     book: float | None = None
     tick: float | None = None
+    aside: str = ""  # why the boiler stands badly beside a glass that is not empty
+
+    @property
+    def detail(self) -> str:
+        """What the words say beside the number of days."""
+        return self.text.partition(": ")[2]
 
     @property
     def svg(self) -> SafeString:
@@ -45,16 +55,20 @@ class Drawn:
         return f'<use href="#glass"/>{dark}{beside}'
 
 
-def draw(glass: Reading | None, standing: str, zone: str, at: datetime) -> Drawn:
+def draw(glass: Glass, standing: str, zone: str, at: datetime) -> Drawn:
     """Draw a boiler's glass at `at`; one that is off or not surveyed has an empty frame with the word."""
     if standing in FRAMES:
         return Drawn(standing, None, f"{FRAMES[standing]}: no days of proof are shown.")
+    if isinstance(glass, Waiting):
+        return Drawn("waiting", None, "Days of proof left: being worked out.")
     if glass is None:
         return Drawn("undated", None, "No full proof here ends by time alone.")
     level = share(at, glass.proved_at, glass.exposed_at)
     book = share(glass.due_at, glass.proved_at, glass.exposed_at) if glass.due_at and glass.proved_at else None
     tick = share(at, glass.tick_proved_at, glass.tick_due_at) if glass.tick_due_at else None
-    return Drawn("", days(glass.exposed_at, zone, at), said(glass, zone, at), level, book, tick)
+    left = days(glass.exposed_at, zone, at)
+    aside = ASIDE.get(standing, "") if left else ""
+    return Drawn("", left, said(glass, zone, at), level, book, tick, aside)
 
 
 def share(at: datetime, proved: datetime | None, end: datetime | None) -> float:

@@ -24,9 +24,12 @@ from fleet.jobs import queries, states
 from fleet.jobs.acts import Decision
 from fleet.jobs.models import Job
 from fleet.portfolio.news import Cause
+from fleet.rules.values import Level
 from fleet.web.local import instant
 from fleet.web.pages import page
 
+RANK = {level.value: rank for rank, level in enumerate(Level)}  # 0 the worst
+LATE = (states.MISSED, states.BACK)  # was somebody's, and is not done
 KEPT = timedelta(days=7)  # how long what is over stays on the page
 ACTIONS = {"plan": "job.plan", "cancel": "job.cancel", **dict.fromkeys(("accept", "decline", "start"), "job.answer")}
 
@@ -116,8 +119,10 @@ def _context(user: User | Any, at: datetime, faults: dict[UUID, tuple[str, ...]]
     granted = list(policy.grants(user, "board.see", at).values_list("role", "portfolio", "building"))
     slips = [Slip(s, _may(s, user, granted), (faults or {}).get(s.job.id, ())) for s in shown]
     plans = any("plan" in s.may for s in slips)
+    waiting = sorted((s for s in slips if s.shown.status in states.WAITING), key=_worst)
     return {
-        "waiting": [s for s in slips if s.shown.status in states.WAITING],
+        "waiting": waiting,
+        "late": sum(s.shown.status in LATE for s in waiting),
         "days": list(_days([s for s in slips if s.shown.status in states.HELD])),
         "over": [s for s in slips if s.shown.status in states.OVER],
         "people": _people({s.shown.job.portfolio_id for s in slips}, at) if plans else [],
@@ -126,6 +131,11 @@ def _context(user: User | Any, at: datetime, faults: dict[UUID, tuple[str, ...]]
         "reasoned": ("decline", "cancel"),
         "here": "jobs",
     }
+
+
+def _worst(slip: Slip) -> tuple[int, bool, datetime]:
+    """By class, then what somebody should have done already, then what has waited longest."""
+    return RANK[slip.shown.job.level], slip.shown.status not in LATE, slip.shown.job.created_at
 
 
 def _may(shown: queries.Shown, user: User, granted: Iterable[tuple[str, UUID, UUID | None]]) -> frozenset[str]:

@@ -11,6 +11,7 @@ from django.http import HttpRequest, HttpResponse
 from django.utils.functional import SimpleLazyObject
 
 from fleet.logs import REQUEST_ID, discreet
+from fleet.web.figures import BOTH, reader
 
 _ACCEPTED = re.compile(r"[A-Za-z0-9._-]{8,64}")
 
@@ -46,6 +47,18 @@ class RequestIdMiddleware:
         inline = INLINE if request.path == DESCRIPTION else ""
         response["Content-Security-Policy"] = CONTENT_POLICY + inline
         return response
+
+
+class UnitsMiddleware:
+    """Numbers on the pages follow the reader's choice; the person is looked up only where a number is shown."""
+
+    def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        """Answer in the units of whoever asks."""
+        with reader(lambda: getattr(request.user, "units", BOTH)):
+            return self.get_response(request)
 
 
 def _tell(request: HttpRequest, response: HttpResponse, began: float) -> None:

@@ -3,7 +3,7 @@
 import csv
 import io
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import datetime
 from typing import Any
 from uuid import UUID
@@ -11,7 +11,7 @@ from zoneinfo import ZoneInfo
 
 from fleet.engineering import offered
 from fleet.errors import Refused
-from fleet.web.figures import figures
+from fleet.web.figures import SI, drawn, drawn_in, guarded, said_of_unit, units
 from fleet.web.measured import Measure
 
 _FORMULA = ("=", "+", "-", "@", "\t", "\r")
@@ -21,11 +21,24 @@ DRAWN_FROM = 2  # one point is no course
 
 
 @dataclass(frozen=True, slots=True)
+class Column:
+    """What a column of a table holds, and its unit: one of `engineering.units`, or a word that is shown as it is."""
+
+    name: str
+    unit: str = ""
+
+    def __str__(self) -> str:
+        """As it heads the table."""
+        return f"{self.name}, {said_of_unit(self.unit)}" if self.unit else self.name
+
+
+@dataclass(frozen=True, slots=True)
 class Cell:
-    """One value of a row: as text, and as a number where it can be drawn."""
+    """One value of a row: as text, as a number where it can be drawn, and to how many figures it is known."""
 
     text: str
     value: float | None = None
+    figures: int = 3
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,7 +83,7 @@ class Panel:
 
     code: str
     title: str
-    columns: tuple[str, ...]
+    columns: tuple[Column, ...]
     rows: tuple[Row, ...]  # newest first
     plots: tuple[Plot, ...]
     basis: str = ""
@@ -87,11 +100,31 @@ class Panel:
         """The newest rows: all of them come with the download."""
         return self.rows[:MOST_SHOWN]
 
+    @property
+    def newest(self) -> str:
+        """The answer to the first question, which its one line says."""
+        return self.plots[0].answer if self.plots else ""
+
+    def for_reader(self) -> "Panel":
+        """The table and its charts in the units of whoever reads."""
+        if units() != SI:
+            return self
+        rows = tuple(replace(r, cells=tuple(map(_in_si, r.cells, self.columns))) for r in self.rows)
+        plots = tuple(self._plotted(plot) for plot in self.plots)
+        return replace(
+            self, columns=tuple(Column(c.name, drawn_in(c.unit)) for c in self.columns), rows=rows, plots=plots
+        )
+
+    def _plotted(self, plot: Plot) -> Plot:
+        unit = self.columns[plot.columns[0][0]].unit
+        span = drawn(plot.least, unit) - drawn(0.0, unit)
+        return replace(plot, unit=plot.unit.replace(said_of_unit(unit), said_of_unit(drawn_in(unit))), least=span)
+
     def as_csv(self, zone: str) -> str:
         """The table as CSV, oldest first, instants with their offset; text that could be a formula is text."""
         out = io.StringIO(newline="")
         writer = csv.writer(out)
-        writer.writerow(["at", "visit", "entry", *self.columns])
+        writer.writerow(["at", "visit", "entry", *map(str, self.columns)])
         for row in reversed(self.rows):
             at = row.at.astimezone(ZoneInfo(zone)).isoformat(timespec="seconds")
             writer.writerow([at, row.visit, row.line, *(_written(c) for c in row.cells)])
@@ -119,9 +152,9 @@ def asked(code: str, **inputs: Any) -> Answered:
         return Answered(refused=" ".join(dict.fromkeys(_told(f.message) for f in refused.faults)))
 
 
-def cell(value: float | None, digits: int = 3) -> Cell:
-    """A number as a cell; a dash where there is none."""
-    return Cell(NOTHING) if value is None else Cell(figures(value, digits), value)
+def cell(value: float | None, digits: int = 3, unit: str = "") -> Cell:
+    """A number as a cell, with its unit where that has a limit; a dash where there is none."""
+    return Cell(NOTHING) if value is None else Cell(guarded(value, unit, digits), value, digits)
 
 
 def row(measure: Measure, cells: Iterable[Cell]) -> Row:
@@ -134,7 +167,7 @@ def newest_first(rows: Iterable[Row]) -> tuple[Row, ...]:
     return tuple(reversed(list(rows)))
 
 
-def without_empty_note(columns: tuple[str, ...], rows: list[Row]) -> tuple[tuple[str, ...], list[Row]]:
+def without_empty_note(columns: tuple[Column, ...], rows: list[Row]) -> tuple[tuple[Column, ...], list[Row]]:
     """Leave the last column out where no row has anything to note."""
     if any(r.cells[-1].text != NOTHING for r in rows):
         return columns, rows
@@ -153,3 +186,10 @@ def _written(shown: Cell) -> str | float:
         return shown.value
     text = "" if shown.text == NOTHING else shown.text
     return f"'{text}" if text.startswith(_FORMULA) else text
+
+
+def _in_si(shown: Cell, column: Column) -> Cell:
+    if shown.value is None or drawn_in(column.unit) == column.unit:
+        return shown
+    value = drawn(shown.value, column.unit)
+    return replace(shown, text=guarded(value, drawn_in(column.unit), shown.figures), value=value)

@@ -1,11 +1,9 @@
 """The boiler's pressure side in numbers: the ladder as set and judged, its trips over time, the relief margin."""
 
-from collections.abc import Iterator
 from contextlib import suppress
 from dataclasses import dataclass
 from itertools import product
 from typing import Any
-from uuid import UUID
 
 from fleet.engineering import ladder
 from fleet.engineering.relief import SURFACE_LB_H_FT2
@@ -14,9 +12,9 @@ from fleet.errors import Refused
 from fleet.portfolio.models import Position
 from fleet.rules.capacity import GREATER_OF, surface_counts
 from fleet.rules.values import Terms
-from fleet.web.figures import figures
+from fleet.web.figures import brief
 from fleet.web.measured import TRIPS, Measure, Measured, Occupant
-from fleet.web.panels import Answered, Panel, Plot, asked, cell, newest_first, row
+from fleet.web.panels import Answered, Column, Panel, Plot, asked, cell, newest_first, row
 
 OUTPUT_ONLY = "output_only"
 RULE_WORDS = {OUTPUT_ONLY: "output / 1000", GREATER_OF: "the greater of output / 1000 and the surface table"}
@@ -25,29 +23,14 @@ VALVES = "safety_valve"
 SET = {"operating_control": "cut_out_psi", "high_limit": "set_psi", VALVES: "set_psi"}
 RUNG_NAMES = {"cut_in_psi": "cut-in", "cut_out_psi": "cut-out", "limit_psi": "high limit", "valve_psi": "safety valve"}
 
+SAME = 1e-9  # what arithmetic alone puts between two numbers
 LEAST_SPAN_PSI = 4.0  # of a chart: a tenth of a psi shall not look like a fall
 
 
 @dataclass(frozen=True, slots=True)
-class Rung:
-    """One set point with the newest trip of its device."""
-
-    name: str
-    set_psi: float | None
-    trip_psi: float | None = None
-    trip: Measure | None = None
-
-    @property
-    def distance(self) -> str:
-        """The trip against the set point, in words."""
-        return against(self.trip_psi, self.set_psi, "psi")
-
-
-@dataclass(frozen=True, slots=True)
 class LadderPanel:
-    """The ladder: its rungs from the highest down, whether any is known, the verdict with reasons, what is missing."""
+    """The verdict on the set points with its reasons, whether any is known, which are not; the column draws them."""
 
-    rungs: tuple[Rung, ...]
     known: bool
     judged: Judgement
     unknown: tuple[str, ...]
@@ -62,23 +45,28 @@ class ReliefPanel:
     rule: str
     missing: str = ""
 
+    @property
+    def newest(self) -> str:
+        """The answer in a few words."""
+        if self.answered is None or self.answered.refused:
+            return "relief not to be compared"
+        verdict = str(self.answered.outputs.get("verdict")).replace("_", " ")
+        return "stamps are enough" if verdict == "good" else f"relief: {verdict}"
+
 
 def against(read: float | None, point: float | None, unit: str) -> str:
     """How far a reading lies from its set point, in words; "" where either is not known."""
     if read is None or point is None:
         return ""
-    off = figures(abs(read - point), 2)
-    if off == "0":
+    if abs(read - point) < SAME:
         return "at its set point"
-    return f"{off} {unit} {'over' if read > point else 'under'} its set point"
+    return f"{brief(abs(read - point), unit, 2)} {'over' if read > point else 'under'} its set point"
 
 
 def pressure_ladder(measured: Measured) -> LadderPanel:
-    """Return the ladder as it stands set now."""
-    rungs = tuple(sorted(_rungs(measured), key=lambda rung: (rung.set_psi is None, -(rung.set_psi or 0.0))))
+    """Return the verdict on the ladder as it stands set now."""
     judged = _judged(measured)
-    known = any(r.set_psi is not None for r in rungs)
-    return LadderPanel(rungs, known, judged, tuple(RUNG_NAMES[u] for u in judged.unknown))
+    return LadderPanel(len(judged.unknown) < len(RUNG_NAMES), judged, tuple(RUNG_NAMES[u] for u in judged.unknown))
 
 
 def cut_in_out(control: Occupant) -> tuple[float | None, float | None]:
@@ -138,40 +126,23 @@ def _trips_of(measured: Measured, place: Position) -> Panel | None:
     found = [(m, trip, set_point(measured, place, m)) for m, trip in read if trip is not None]
     if not found:
         return None
-    rows = [row(m, (cell(trip), cell(point), cell(_off(trip, point), 2))) for m, trip, point in found]
+    rows = [
+        row(m, (cell(trip, unit="psi"), cell(point, unit="psi"), cell(_off(trip, point), 2)))
+        for m, trip, point in found
+    ]
     _, trip, point = found[-1]
     newest = against(trip, point, "psi") or "its set point was not on record"
     verb = "open" if place.role_id != "high_limit" else "trip"
     question = f"Does the {place.name} still {verb} where it is set?"
-    answer = f"Newest: {figures(trip, 3)} psi, {newest}."
+    answer = f"Newest: {brief(trip, 'psi')}, {newest}."
     plot = Plot(question, answer, "psi", ((0, "points"), (1, "line")), least=LEAST_SPAN_PSI)
-    columns = (f"{'Tripped' if verb == 'trip' else 'Opened'} at, psi", "Set at, psi", "Off by, psi")
+    tripped = "Tripped at" if verb == "trip" else "Opened at"
+    columns = tuple(Column(name, "psi") for name in (tripped, "Set at", "Off by"))
     return Panel(f"trips-{place.id}", place.name, columns, newest_first(rows), (plot,))
 
 
 def _off(trip: float, point: float | None) -> float | None:
     return None if point is None else trip - point
-
-
-def _rungs(measured: Measured) -> Iterator[Rung]:
-    for place in measured.of_role(*SET):
-        occupant = measured.occupant(place.id)
-        if occupant.device is None:
-            continue
-        trip_psi, trip = _newest_trip(measured, place.id)
-        if place.role_id == "operating_control":
-            low, high = cut_in_out(occupant)
-            yield Rung(f"cut-in, {place.name}", low)
-            yield Rung(f"cut-out, {place.name}", high, trip_psi, trip)
-        else:
-            yield Rung(place.name, occupant.number("set_psi"), trip_psi, trip)
-
-
-def _newest_trip(measured: Measured, place: UUID) -> tuple[float | None, Measure | None]:
-    for measure in reversed(measured.tests(TRIPS, place)):
-        if (psi := measure.number(TRIPS[measure.code])) is not None:
-            return psi, measure
-    return None, None
 
 
 def _judged(measured: Measured) -> Judgement:

@@ -26,6 +26,7 @@ class Field:
     unit: str = ""
     type: str = "text"
     required: bool = False
+    left_out: str = "if known"  # what is said beside one that may stay empty
     faults: list[str] = field(default_factory=list)
 
 

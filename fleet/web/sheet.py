@@ -1,6 +1,6 @@
 """How the board's rows are laid out: worst first, not surveyed and off apart, a count of each standing on top."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from fleet.board.paged import Shown
@@ -13,9 +13,6 @@ from fleet.web.glass import Drawn
 from fleet.web.narrow import Narrow, query
 
 APART = {Standing.NOT_SURVEYED: "Not surveyed", Standing.OFF: "Off"}
-# What asks nobody for anything is shown in part: so many at first, so many more at each asking.
-PARTLY = (Standing.CLEAR, Standing.NOT_SURVEYED, Standing.OFF)
-FIRST, MORE, MOST = 50, 200, 20_000
 NEEDS = {Standing.HOLD, Standing.EXPOSED, Standing.IMPAIRED, Standing.DUE}
 
 
@@ -47,28 +44,24 @@ class Line:
 
 @dataclass(frozen=True, slots=True)
 class Section:
-    """Rows under one heading, how many of its boilers are left out, and the address that shows more of them."""
+    """Rows under one heading."""
 
     code: str
     title: str
     lines: Sequence[Line]
-    left: int = 0
-    others: str = ""
-
-    @property
-    def next(self) -> int:
-        """How many more that address shows."""
-        return min(self.left, MORE)
 
 
 @dataclass(frozen=True, slots=True)
 class Sheet:
-    """The whole board."""
+    """One page of the board; `before` and `after` are the addresses of the pages beside it, "" where there is none."""
 
     sections: Sequence[Section]
     counts: Sequence[tuple[str, int]]
     portfolios: Sequence[Portfolio]
     zone: str
+    page: Shown
+    before: str
+    after: str
 
     @property
     def shown(self) -> int:
@@ -82,38 +75,19 @@ class Sheet:
 
 
 def lay_out(
-    lines: Sequence[Line],
-    shown: Shown,
-    asked: Narrow,
-    most: Mapping[str, int],
-    portfolios: Sequence[Portfolio],
-    zones: Sequence[str],
+    lines: Sequence[Line], shown: Shown, asked: Narrow, portfolios: Sequence[Portfolio], zones: Sequence[str]
 ) -> Sheet:
     """Lay the rows out as they come: the board has put them in order."""
-    main = [line for line in lines if line.row.standing not in APART]
-    listed = [_section("in_service", "In service", main, Standing.CLEAR, shown, asked, most)]
+    sections = [Section("in_service", "In service", [line for line in lines if line.row.standing not in APART])]
     for standing, title in APART.items():
-        own = [line for line in lines if line.row.standing == standing]
-        listed.append(_section(standing.value, title, own, standing, shown, asked, most))
+        sections.append(Section(standing.value, title, [line for line in lines if line.row.standing == standing]))
     counts = [(standing.value, shown.counts.get(standing.value, 0)) for standing in Standing]
+    before = address(asked, shown.number - 1) or "?" if shown.number > 1 else ""
+    after = address(asked, shown.number + 1) if shown.number < shown.pages else ""
     # One clock heads the sheet: that of its buildings where they share one.
-    return Sheet(listed, counts, portfolios, zones[0] if len(zones) == 1 else "UTC")
+    return Sheet(sections, counts, portfolios, zones[0] if len(zones) == 1 else "UTC", shown, before, after)
 
 
-def _section(
-    code: str,
-    title: str,
-    lines: Sequence[Line],
-    partly: Standing,
-    shown: Shown,
-    asked: Narrow,
-    most: Mapping[str, int],
-) -> Section:
-    left = shown.left.get(partly.value, 0)
-    return Section(code, title, lines, left, address(asked, {**most, partly.value: most[partly.value] + MORE}))
-
-
-def address(asked: Narrow, most: Mapping[str, int]) -> str:
-    """What the address of the board asks for, as a query string: the filter and how many of each group."""
-    wider = {standing: number for standing, number in most.items() if number != FIRST}
-    return query(portfolio=asked.portfolio, q=asked.q, standing=asked.standing, **wider)
+def address(asked: Narrow, number: int) -> str:
+    """What the address of the board asks for, as a query string: the filter and which page."""
+    return query(portfolio=asked.portfolio, q=asked.q, standing=asked.standing, page=number if number > 1 else 0)

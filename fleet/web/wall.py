@@ -90,7 +90,7 @@ def _houses(found: Iterable[Hung], at: datetime) -> list[House]:
 def _item(hung: Hung, drawn: Drawn) -> str:
     standing = hung.standing
     mark = f'<svg class="mark standing-{standing}"><use href="#mark-{standing}"/></svg>'
-    told = f'<i class="unseen">{escape(hung.name)}: {SAID[standing]}. {escape(drawn.text)}</i>'
+    told = f'<i class="unseen">{escape(hung.name)}: {SAID[standing]}. {escape(drawn.text)} {drawn.aside}</i>'
     seen = f'<b aria-hidden="true">{escape(hung.ref)}</b>'
     glass = f'<svg class="glass" viewBox="0 0 20 44">{drawn.inner}</svg>'
     return f'<li><a href="/boilers/{hung.boiler}/">{glass}{mark}{seen}{told}</a></li>'

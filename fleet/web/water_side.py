@@ -9,9 +9,9 @@ from uuid import UUID
 from fleet.engineering.makeup import Reading, Use, uses
 from fleet.errors import Refused
 from fleet.portfolio.models import Position
-from fleet.web.figures import figures
+from fleet.web.figures import brief, figures
 from fleet.web.measured import HEIGHTS, Measure, Measured
-from fleet.web.panels import Answered, Cell, Panel, Plot, Row, asked, cell, newest_first, row
+from fleet.web.panels import Answered, Cell, Column, Panel, Plot, Row, asked, cell, newest_first, row
 from fleet.web.pressure_side import highest_cut_out_psi
 
 CUTOFFS = ("upper_cutoff", "lower_cutoff")
@@ -19,6 +19,7 @@ LEVELS = {"normal_line_in": "the normal line", "lowest_safe_line_in": "the lowes
 NEEDED = {**LEVELS, "water_surface_ft2": "the water surface", "output_btu_h": "the output"}
 DAY = timedelta(days=1)
 LEAST_DAYS = 1.0  # a rate over less than a day is the filling after a test, not what the system drinks: our choice
+MADE_UP = (Column("Make-up a day", "gal"), Column("Used", "gal"), Column("In days"), Column("Note"))
 PAST = 200  # rates handed to the change detector, which looks at fewer
 
 
@@ -40,6 +41,12 @@ class TimesPanel:
     missing: tuple[str, ...]
     basis: str
 
+    @property
+    def newest(self) -> str:
+        """The shortest way to a cutoff in a few words."""
+        found = [m for time in self.times if (m := time.answered.number("minutes_to_cutoff")) is not None]
+        return f"{figures(min(found), 2)} min of water to a cutoff" if found else "water not to be computed yet"
+
 
 @dataclass(frozen=True, slots=True)
 class Period:
@@ -56,7 +63,7 @@ def times(measured: Measured) -> TimesPanel:
     heights = list(_heights(measured))
     missing += [] if heights else ["the height at which a cutoff trips"]
     psi = highest_cut_out_psi(measured)
-    basis = f"At {figures(psi or 0.0, 3)} psi{'' if psi is None else ', the cut-out'}, sea level; nothing comes back."
+    basis = f"At {brief(psi or 0.0, 'psi')}{'' if psi is None else ', the cut-out'}, sea level; nothing comes back."
     if missing:
         return TimesPanel((), tuple(missing), basis)
     given = {
@@ -93,10 +100,10 @@ def _heights_of(measured: Measured, place: Position) -> Panel | None:
         return None
     rows = [row(m, (cell(trip), cell(lowest))) for m, trip in found]
     newest = found[-1][1]
-    answer = f"Newest: {figures(newest, 3)} in over the bottom of the glass"
-    answer += f", the lowest safe line at {figures(lowest, 3)} in." if lowest is not None else "."
+    answer = f"Newest: {brief(newest, 'in')} over the bottom of the glass"
+    answer += f", the lowest safe line at {brief(lowest, 'in')}." if lowest is not None else "."
     plot = Plot(f"At which height does the {place.name} trip?", answer, "in", ((0, "points"), (1, "line")), least=4.0)
-    columns = ("Tripped at, in", "Lowest safe line, in")
+    columns = (Column("Tripped at", "in"), Column("Lowest safe line", "in"))
     return Panel(f"trips-{place.id}", place.name, columns, newest_first(rows), (plot,))
 
 
@@ -143,8 +150,13 @@ def _cells(period: Period) -> tuple[Cell, ...]:
     use = period.use
     note = use.note or ("under a day: not compared" if use.days < LEAST_DAYS else "")
     rate = use.gallons_per_day
-    drawn = cell(rate) if use.days >= LEAST_DAYS else Cell("\u2013" if rate is None else figures(rate, 3))
+    drawn = cell(rate) if use.days >= LEAST_DAYS else _undrawn(rate)
     return drawn, cell(use.gallons, 4), cell(use.days), Cell(note or "\u2013")
+
+
+def _undrawn(rate: float | None) -> Cell:
+    """A rate that is told and not drawn."""
+    return Cell("\u2013" if rate is None else brief(rate, "gal"))
 
 
 def change_word(found: list[Period]) -> str:
@@ -152,14 +164,14 @@ def change_word(found: list[Period]) -> str:
     rates = [r for p in found if p.use.days >= LEAST_DAYS and (r := p.use.gallons_per_day) is not None][-PAST:]
     if not rates:
         return "No period is known well enough to compare."
-    newest = f"Newest: {figures(rates[-1], 3)} gal a day"
+    newest = f"Newest: {brief(rates[-1], 'gal')} a day"
     answered = asked("makeup_change", rates=rates)
     says, usual = answered.outputs.get("says"), answered.number("usual")
     if says == "not enough" or usual is None:
         return f"{newest}. Too few periods to say whether that is more: {answered.outputs.get('needs')} needed."
     times, by_luck = answered.number("times") or 0.0, 100 * (answered.number("false_alarm") or 0.0)
     word = {"jump": "A jump", "growing": "Growing", "usual": "As usual"}[str(says)]
-    compared = f"{figures(times, 2)} times the usual {figures(usual, 3)}"
+    compared = f"{figures(times, 2)} times the usual {brief(usual, 'gal')}"
     return f"{word}. {newest}, {compared}; an alarm by luck: {figures(by_luck, 2)} %. Weather is not taken out."
 
 
@@ -168,7 +180,7 @@ def _panel(rows: tuple[Row, ...], plots: tuple[Plot, ...], place: Position | Non
     return Panel(
         code=f"make-up-{place.id}" if place else "make-up",
         title=place.name if place else "Make-up",
-        columns=("Gallons a day", "Used, gal", "In days", "Note"),
+        columns=MADE_UP,
         rows=rows,
         plots=plots,
         nothing=lacking,

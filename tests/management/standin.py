@@ -1,11 +1,12 @@
 """A small site under the real supervisor: real database and broker, a real worker, beat and web server, no tables.
 
-Run as `python -m tests.management.standin DATA PORT [full]`.
+Run as `python -m tests.management.standin DATA PORT [full | failing]`: all programs, or one beside it that fails.
 """
 
 import os
 import sys
 from collections.abc import Callable, Iterable, Mapping
+from dataclasses import replace
 from pathlib import Path
 
 from celery import Celery
@@ -55,7 +56,9 @@ def plan(folder: Folder, address: Address, env: Mapping[str, str]) -> site.Plan:
     beat = program("beat", *celery, "beat", "--schedule", str(folder.path / "beat-schedule"), "--pidfile", "")
     web = program("web", "-m", "gunicorn", f"{HERE}:answer", "--bind", address.bind, "--no-control-socket")
     words = program("sign-ins", "-c", "print('sign in as somebody')")
-    return site.Plan((step,), (worker, beat, web) if "full" in sys.argv else (web,), words)
+    code = "import sys; print('half of it'); sys.exit(3)" if "failing" in sys.argv else "print('all of it')"
+    behind = replace(program("beside", "-c", code), once=True)
+    return site.Plan((step,), (worker, beat, web) if "full" in sys.argv else (web,), words, behind=behind)
 
 
 def main() -> None:

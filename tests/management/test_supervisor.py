@@ -53,6 +53,14 @@ def test_the_site_says_what_it_does_where_it_is_and_who_may_sign_in(running: Sit
     assert "sign in as somebody" in running.output
 
 
+def test_what_runs_once_beside_the_site_is_told_once_and_not_started_again(running: Site) -> None:
+    assert eventually(lambda: "  all of it" in running.output)
+    assert eventually(lambda: not running.child("beside"))
+    assert running.output.count("all of it") == 1
+    assert (running.data / "logs" / "beside.log").read_text() == "all of it\n"
+    assert "The beside" not in running.output
+
+
 def test_the_web_answers_and_the_steps_ran(running: Site) -> None:
     assert running.web() in descendants(running.process.pid)
     assert starts(running) == 1
@@ -198,12 +206,15 @@ def test_a_database_that_cannot_come_back_stops_all_with_one_sentence() -> None:
         assert alive(started) == set()
 
 
-def test_servers_given_by_the_environment_are_used_and_left_running() -> None:
+def test_servers_given_by_the_environment_are_used_and_left_running_and_what_fails_beside_stops_nobody() -> None:
     with temporary() as given:
         env = {**CLEAN, "DATABASE_URL": given.database_url, "REDIS_URL": given.redis_url}
-        with site(env=env) as made:
+        with site("failing", env=env) as made:
             assert made.opened(), made.output
             assert starts(made) == 1
+            assert eventually(lambda: "The beside ended early (exit code 3). Its log is" in made.output)
+            assert "  half of it" in made.output
+            assert made.web()  # the site goes on
             assert not (made.data / "postgres").exists()
             assert not [name for name in ("postgres", "broker") if made.child(name)]
             assert made.end() == 0

@@ -1,26 +1,35 @@
 """A small town in the database: every standing, every finding, every age; and what is concluded against the truth."""
 
-from collections import defaultdict
+import json
+from collections import Counter, defaultdict
 from collections.abc import Iterator
-from datetime import timedelta
+from datetime import datetime, timedelta
 from itertools import pairwise
+from pathlib import Path
 from typing import Any
 
 import pytest
+from django.core.management import call_command
 from django.db import transaction
 from django.db.models import QuerySet
 
 from fleet import pipeline
+from fleet.accounts.models import Grant
 from fleet.alerts.models import Act as AlertAct
+from fleet.alerts.models import Alert
 from fleet.assessments.models import Finding, Waiting
 from fleet.board import queries
 from fleet.board.models import Change
 from fleet.catalog import queries as catalog
 from fleet.catalog.services import load as load_catalogue
+from fleet.deficiencies.life import level_at
 from fleet.deficiencies.models import Act, Deficiency
 from fleet.jobs.models import Act as JobAct
-from fleet.management.demo import load
-from fleet.portfolio.models import Boiler, HeaderGroup
+from fleet.jobs.models import Job
+from fleet.management.demo import load, parallel
+from fleet.management.demo.desk import Desk
+from fleet.management.town.chance import Chance
+from fleet.portfolio.models import Boiler, HeaderGroup, Portfolio
 from fleet.visits.models import Entry, Seconding, Visit
 from tests.cast import LONG_AGO, ROOT
 from tests.town.town import NOW, stories
@@ -114,6 +123,88 @@ def test_the_last_weeks_hold_what_people_decided() -> None:
     kinds = {*Act.objects.values_list("kind", flat=True), *AlertAct.objects.values_list("kind", flat=True)}
     assert kinds >= {"acknowledged"}
     assert set(JobAct.objects.values_list("kind", flat=True)) >= {"created", "plan", "accept"}
+
+
+class Just(Chance):
+    """Of everything that may happen exactly what is this likely does."""
+
+    def __init__(self, likely: float) -> None:
+        super().__init__("just")
+        self.likely = likely
+
+    def of(self, *about: object) -> "Just":
+        return self
+
+    def happens(self, likely: float) -> bool:
+        return likely == self.likely
+
+
+def desks(likely: float) -> list[Desk]:
+    """Everybody of each portfolio, at a desk where one thing is sure."""
+    return [_desk(portfolio, likely) for portfolio in Portfolio.objects.order_by("ref")]
+
+
+def _desk(portfolio: Portfolio, likely: float) -> Desk:
+    roles: dict[str, list[str]] = defaultdict(list)
+    people = {g.user.username: g for g in Grant.objects.filter(portfolio=portfolio).select_related("user")}
+    for name, grant in people.items():
+        roles[grant.role].append(name)
+    return Desk(Just(likely), portfolio, {name: g.user for name, g in people.items()}, roles, [])
+
+
+def morning(likely: float, at: datetime = NOW) -> Counter[str]:
+    """What is done in one more morning."""
+    done: Counter[str] = Counter()
+    for each in desks(likely):
+        each.morning(at)
+        done.update(each.counts)
+    return done
+
+
+def test_people_at_the_desk_decide_on_deficiencies_and_alerts_through_the_pipeline() -> None:
+    open_ = Deficiency.objects.filter(closed_at=None, withdrawn=False).order_by("-opened_at")
+    waiting = next(d for d in open_ if level_at(d, NOW) == "routine")
+    putting_off = _desk(waiting.portfolio, 0.35)
+    putting_off._deficiency(waiting, NOW)  # older than what a morning looks at
+    assert putting_off.counts == {"deferred": 1}
+    assert morning(0.25)["assigned"]
+    assert morning(0.12)["repair_reported"]
+    assert morning(0.08)["explained"]
+    for likely, conditions, kind in (
+        (0.5, ("hold", "past_date"), "acknowledged"),
+        (0.08, ("due", "due_soon"), "shelved"),
+    ):
+        alert = Alert.objects.filter(until=None, condition__in=conditions, boiler__isnull=False)[0]
+        at_desk = _desk(alert.portfolio, likely)
+        at_desk._alert(alert, NOW)  # raised earlier than what a morning looks at
+        assert at_desk.counts == {f"alert.{kind}": 1}
+
+
+def test_a_technician_declines_a_job_or_starts_what_he_accepted() -> None:
+    assert morning(0.85)["job.created"]
+    assert morning(0.8)["job.planned"]
+    assert morning(0.07)["job.decline"]
+    assert morning(0.8)["job.planned"]
+    morning(0.85)
+    job = Job.objects.filter(status="accepted").select_related("technician", "portfolio")[0]
+    boiler, since, willing = job.items.values_list("boiler", flat=True)[0], job.planned_since, _desk(job.portfolio, 0)
+    assert job.technician
+    assert boiler
+    assert since
+    willing.start(boiler, job.technician.username, since + timedelta(days=1))
+    assert "job.start" not in willing.counts
+    willing.start(boiler, job.technician.username, since)
+    assert willing.counts["job.start"] == 1
+
+
+def test_the_truth_goes_into_a_file_of_its_own(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(parallel, "load_all", lambda *_: None)
+    monkeypatch.setattr("fleet.management.demo.story.make", lambda *_: None)
+    file = tmp_path / "truth.json"
+    call_command("make_demo", "--seed", "11", "--houses", "5", "--years", "1.4", "--truth", str(file))
+    told = json.loads(file.read_text())
+    assert set(told) == {story.ref for story in stories()}
+    assert {f["how"] for failures in told.values() for f in failures} >= {"found", "lost"}
 
 
 def test_a_correction_waits_for_its_second_name() -> None:

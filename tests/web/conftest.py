@@ -56,14 +56,22 @@ def ines(fleet: Fleet, clock: SetClock, sign_in: SignIn, monkeypatch: pytest.Mon
     return sign_in(make_person("ines", fleet.portfolio, "office"))
 
 
-@pytest.fixture
-def browser(monkeypatch: pytest.MonkeyPatch) -> Iterator[Browser]:
-    """A real browser."""
+@pytest.fixture(scope="module")
+def chromium_of_this_file() -> Iterator[Browser]:
+    """One real browser for the tests of a file."""
     path = chromium()
     need("Chromium", path)
-    # The browser's driver runs a loop in this thread, and the test asks the database from it: one after the other.
-    monkeypatch.setitem(os.environ, "DJANGO_ALLOW_ASYNC_UNSAFE", "true")
-    with sync_playwright() as driver:
+    with pytest.MonkeyPatch.context() as patch, sync_playwright() as driver:
+        # The browser's driver runs a loop in this thread, and tests ask the database from it: one after the other.
+        patch.setitem(os.environ, "DJANGO_ALLOW_ASYNC_UNSAFE", "true")
         started = driver.chromium.launch(executable_path=path, args=ARGUMENTS)
         yield started
         started.close()
+
+
+@pytest.fixture
+def browser(chromium_of_this_file: Browser) -> Iterator[Browser]:
+    """A real browser in which nobody has been yet; what a test opened is closed behind it."""
+    yield chromium_of_this_file
+    for context in chromium_of_this_file.contexts:
+        context.close()

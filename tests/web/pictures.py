@@ -1,7 +1,8 @@
-"""A picture of every screen, phone and desk, light and dark: `python -m tests.web.pictures FOLDER`.
+"""A picture of every screen, phone and desk, light and dark: `python -m tests.web.pictures FOLDER [USER:PASSWORD ...]`.
 
-Starts the demonstration in a folder of its own, signs in as the manager, follows the first link to each kind of thing,
-and stops it again. The pictures are for looking at: nothing is compared.
+Starts the demonstration in a folder of its own, signs in, follows the first link to each kind of thing, and stops it
+again. USER: whoever is to look, by default the manager of Larkfield Homes; somebody of another portfolio looks once
+it is loaded whole. Of several each gets a folder. The pictures are for looking at: nothing is compared.
 """
 
 import shutil
@@ -43,18 +44,24 @@ FOUND = {
     "register-building": ("/register/", "/register/buildings/"),
 }
 MINUTES = 4
+MANAGER = "ines:copper-ladle-42"
+PORTFOLIOS = 2  # that load behind the site
 
 
 @contextmanager
-def demonstration() -> Iterator[str]:
-    """A running demonstration's address."""
+def demonstration(*, whole: bool) -> Iterator[str]:
+    """A running demonstration's address; `whole`: once everything in it is loaded."""
     data, port = roomy() / "pictures", free_port()
+    printed = data.parent / "printed"
     argv = [sys.executable, "manage.py", "demo", "--data", str(data), "--port", str(port)]
-    process = subprocess.Popen(argv, cwd=ROOT, env=CLEAN, stdout=subprocess.DEVNULL, start_new_session=True)
+    with printed.open("w") as out:
+        process = subprocess.Popen(argv, cwd=ROOT, env=CLEAN, stdout=out, start_new_session=True)
     address = f"http://127.0.0.1:{port}"
     try:
         if not eventually(lambda: urllib.request.urlopen(f"{address}/sign-in/", timeout=2).status == 200, 60 * MINUTES):
             raise SystemExit("The demonstration did not come up.")
+        if whole and not eventually(lambda: printed.read_text().count(": done, ") == PORTFOLIOS, 60 * 5 * MINUTES):
+            raise SystemExit("The demonstration did not become whole.")
         yield address
     finally:
         process.send_signal(signal.SIGINT)
@@ -62,11 +69,12 @@ def demonstration() -> Iterator[str]:
         shutil.rmtree(data.parent, ignore_errors=True)
 
 
-def signed_in(page: Page, address: str) -> None:
-    """As the manager."""
+def signed_in(page: Page, address: str, who: str) -> None:
+    """As somebody, whose name and password are parted by a colon."""
+    user, _, password = who.partition(":")
     page.goto(f"{address}/sign-in/")
-    page.get_by_label("User name").fill("ines")
-    page.get_by_label("Password").fill("copper-ladle-42")
+    page.get_by_label("User name").fill(user)
+    page.get_by_label("Password").fill(password)
     page.keyboard.press("Enter")
     page.wait_for_url(f"{address}/")
 
@@ -87,7 +95,7 @@ def places(page: Page, address: str) -> dict[str, str]:
     return found
 
 
-def pictures(browser: Browser, address: str, folder: Path) -> int:
+def pictures(browser: Browser, address: str, folder: Path, who: str) -> int:
     """Make them all; return how many."""
     paths: dict[str, str] = {}
     for theme, (place, width, height) in LOOKS:
@@ -95,7 +103,7 @@ def pictures(browser: Browser, address: str, folder: Path) -> int:
         page = context.new_page()
         page.goto(f"{address}/sign-in/")
         page.screenshot(path=folder / f"sign-in-{place}-{theme}.png", full_page=True)
-        signed_in(page, address)
+        signed_in(page, address, who)
         paths = paths or places(page, address)
         for name, path in paths.items():
             page.goto(address + path, wait_until="networkidle" if name == "figures" else "load")
@@ -106,11 +114,13 @@ def pictures(browser: Browser, address: str, folder: Path) -> int:
 
 def main() -> None:
     """Make the pictures in the folder that is named."""
-    folder = Path(sys.argv[1])
-    folder.mkdir(parents=True, exist_ok=True)
-    with demonstration() as address, sync_playwright() as driver:
+    folder, people = Path(sys.argv[1]), sys.argv[2:]
+    with demonstration(whole=bool(people)) as address, sync_playwright() as driver:
         browser = driver.chromium.launch(executable_path=chromium(), args=ARGUMENTS)
-        print(f"{pictures(browser, address, folder)} pictures in {folder}")
+        for who in people or [MANAGER]:
+            place = folder / who.partition(":")[0] if people else folder
+            place.mkdir(parents=True, exist_ok=True)
+            print(f"{pictures(browser, address, place, who)} pictures in {place}")
         browser.close()
 
 

@@ -4,8 +4,9 @@ import random
 from datetime import datetime, timedelta
 
 from fleet.accounts.models import User
-from fleet.board.models import ProofGlass, Segment
+from fleet.board.models import Judged, ProofGlass, Segment
 from fleet.portfolio.models import Boiler, Building, Portfolio, Position
+from fleet.rules import VERSION
 from fleet.rules.values import Standing
 from tests.cast import LONG_AGO, make_person
 
@@ -33,6 +34,8 @@ def make_street(count: int, at: datetime) -> User:
     Segment.objects.bulk_create(segments, batch_size=2000)
     glasses = [_glass(p, at, chance, **more) for p, s in zip(places, told, strict=True) if s != "not_surveyed"]
     ProofGlass.objects.bulk_create(glasses, batch_size=2000)
+    judged = [Judged(boiler=b, judged_at=at, build=f"r{VERSION}.c1.t1", **more) for b in boilers]
+    Judged.objects.bulk_create(judged, batch_size=2000)
     return make_person("mona", portfolio, "manager")
 
 

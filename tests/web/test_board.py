@@ -10,6 +10,7 @@ from django.test import Client
 
 from fleet import pipeline
 from fleet.accounts.models import Grant
+from fleet.board import paged
 from fleet.board.models import ProofGlass, Segment
 from fleet.calendar import day_of
 from fleet.deficiencies.acts import Decision
@@ -113,32 +114,71 @@ def test_a_portfolio_without_boilers_says_how_they_come(fleet: Fleet, sign_in: S
 def lengthened(fleet: Fleet, count: int, standing: str = "clear") -> None:
     """Boilers without anything in them, each with its standing: rows of their own beside those of the cast."""
     house, more = Building.objects.earliest("ref"), {"portfolio": fleet.portfolio}
-    made = [Boiler(building=house, ref=f"X{n}", name=f"Extra {n:03}", since=NOW, **more) for n in range(count)]
+    made = [
+        Boiler(building=house, ref=f"X{standing}{n}", name=f"Extra {n:03}", since=NOW, **more) for n in range(count)
+    ]
     Boiler.objects.bulk_create(made)
     said = {"standing": standing, "rank": Standing(standing).rank, "then": "", "reasons": [{"sentence": "As it is."}]}
     Segment.objects.bulk_create([Segment(boiler=b, **said, **more) for b in made])
 
 
-@pytest.mark.parametrize(("count", "left"), [(49, 0), (50, 0), (51, 1)])
-def test_of_what_asks_for_nothing_the_first_fifty_are_shown(count: int, left: int, fleet: Fleet, rosa: Client) -> None:
+@pytest.fixture
+def pages_of_ten(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(paged, "PER_PAGE", 10)
+
+
+def pages(body: str) -> tuple[list[str], str]:
+    """Where the neighbouring pages are, and what is said of this one."""
+    nav = body.split('<nav id="pages"')[1].split("</nav>")[0]
+    return re.findall(r'href="([^"]*)"', nav), re.findall(r"<span>(.*?)</span>", nav)[0]
+
+
+@pytest.mark.parametrize(("count", "links"), [(7, []), (8, []), (9, ["/?page=2"])])
+def test_a_page_holds_so_many_boilers_and_the_others_are_one_link_away(
+    count: int, links: list[str], pages_of_ten: None, fleet: Fleet, rosa: Client
+) -> None:
     lengthened(fleet, count)
-    main = section(read(rosa), "in_service")
-    assert (main.count("<li"), "Show the others" in main) == (count - left, left > 0)
-    assert f"<dd>{count}</dd>" in read(rosa)
+    body = read(rosa)
+    assert (body.count('<li class="row"'), pages(body)[0]) == (min(count + 2, 10), links)
 
 
-def test_the_others_are_shown_when_asked_for(fleet: Fleet, rosa: Client) -> None:
-    lengthened(fleet, 320)
-    main = section(read(rosa), "in_service")
-    assert "270 more that are clear." in main
-    (address,) = re.findall(r'class="others".*?href="([^"#]*)', main)
-    again = section(read(rosa, address), "in_service")
-    assert (again.count("<li"), "70 more that are clear" in again) == (250, True)
+def test_over_all_pages_each_boiler_stands_once_the_worst_first(pages_of_ten: None, fleet: Fleet, rosa: Client) -> None:
+    for standing, count in (("due", 9), ("hold", 4), ("off", 6)):
+        lengthened(fleet, count, standing)
+    bodies = [read(rosa, f"/?page={n}") for n in (1, 2, 3)]
+    ids = [i for body in bodies for i in re.findall(r'<li class="row" id="([^"]*)"', body)]
+    ranks = [
+        s for body in bodies for s in re.findall(r'class="row-standing"> ?<span class="standing standing-(\w+)"', body)
+    ]
+    assert (len(ids), len(set(ids))) == (21, 21)
+    assert ranks == ["hold"] * 4 + ["due"] * 9 + ["not_surveyed"] * 2 + ["off"] * 6
+    assert [pages(body)[1] for body in bodies][1:] == [
+        "11 to 20 of 21, the worst first",
+        "21 to 21 of 21, the worst first",
+    ]
+    assert pages(bodies[1])[0] == ["/?", "/?page=3"]
+    assert all("<dd>9</dd>" in body and "<dd>6</dd>" in body for body in bodies)  # counted over all pages
 
 
-def test_what_needs_somebody_is_always_shown(fleet: Fleet, rosa: Client) -> None:
-    lengthened(fleet, 120, "due")
-    assert section(read(rosa), "in_service").count("<li") == 120
+@pytest.mark.parametrize("asked", ["page=99", "page=2", "page=2&page=3"])
+def test_a_page_beyond_the_last_is_the_last(asked: str, pages_of_ten: None, fleet: Fleet, rosa: Client) -> None:
+    lengthened(fleet, 9)
+    assert pages(read(rosa, f"/?{asked}"))[1] == "11 to 11 of 11, the worst first"
+
+
+@pytest.mark.parametrize("asked", ["page=0", "page=-1", "page=x", "page=%00", "page=99999999"])
+def test_what_is_no_page_is_the_first(asked: str, pages_of_ten: None, fleet: Fleet, rosa: Client) -> None:
+    lengthened(fleet, 9)
+    assert pages(read(rosa, f"/?{asked}"))[1] == "1 to 10 of 11, the worst first"
+
+
+def test_a_narrowed_board_keeps_what_was_asked_on_its_pages(pages_of_ten: None, fleet: Fleet, rosa: Client) -> None:
+    lengthened(fleet, 12)
+    lengthened(fleet, 3, "hold")
+    body = read(rosa, "/?standing=clear&q=extra")
+    assert pages(body) == (["/?q=extra&amp;standing=clear&amp;page=2"], "1 to 10 of 12, the worst first")
+    assert 'hx-get="/board/rows/?q=extra&amp;standing=clear"' in body
+    assert "<dd>3</dd>" in body  # the standings that are not asked for are counted too
 
 
 @pytest.mark.parametrize(
@@ -204,11 +244,11 @@ def test_the_legend_says_what_the_glass_is_not(one_each: Fleet, rosa: Client) ->
     assert "days of proof left, not water" in read(rosa)
 
 
-# session, user; for the ETag of its rows: grants, zones, pulses, last boundary, newest alert; grants, portfolios, order
-# and counts, rows with their buildings, time zones; alerts per boiler, glasses, jobs, assignments
-PAGE = 16
+# session, user; for the ETag of its rows: grants, zones, pulses, last boundary, newest alert; grants, portfolios,
+# counts, order, rows with their buildings, time zones; alerts per boiler, glasses, jobs, assignments
+PAGE = 17
 # session, user; for the ETag: grants, zones, pulses, last boundary, newest alert; then what the page needs
-ROWS = 16
+ROWS = 17
 # the same without what the rows need
 NOT_MODIFIED = 7
 

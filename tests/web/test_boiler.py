@@ -6,6 +6,7 @@ from datetime import UTC, datetime
 import pytest
 from django.test import Client
 
+from fleet.board.models import Judged
 from tests.cast import DAY, NOW, Fleet, make_person
 from tests.web.conftest import SignIn
 from tests.web.test_board import Count, read
@@ -27,7 +28,7 @@ def body(held: Fleet, rosa: Client) -> str:
 
 
 def part(body: str, heading: str) -> str:
-    return body.split(f'aria-labelledby="{heading}"')[1].split("</section>")[0]
+    return re.split("</(?:section|details)>", body.split(f'aria-labelledby="{heading}"')[1])[0]
 
 
 def row(body: str, position: str) -> str:
@@ -37,6 +38,17 @@ def row(body: str, position: str) -> str:
 def test_the_first_act_stands_first_and_whole(body: str) -> None:
     assert "<strong>Switch the burner off by hand now.</strong>" in part(body, "do")
     assert "a licensed person decide." in part(body, "do")
+
+
+def test_the_proof_glass_says_what_it_is_not_and_when_it_waits(held: Fleet, body: str, rosa: Client) -> None:
+    beside = body.split('class="proof"')[1].split('class="two"')[0]
+    for said in ('<use href="#glass"/>', "of proof left, not water", "the hold has another cause."):
+        assert said in beside
+    Judged.objects.update(build="r0.c1.t1")
+    address = f"/boilers/{held.bench().boiler.id}/"
+    for page in (read(rosa, address), read(rosa, "/"), rosa.get("/wall/").getvalue().decode()):
+        assert '<use href="#glass-waiting"/>' in page
+        assert "being worked out" in page.lower()
 
 
 def test_a_reason_leads_to_the_entry_it_rests_on(body: str, held: Fleet, rosa: Client) -> None:
@@ -68,9 +80,10 @@ def test_hazards_without_a_protection_are_said_in_words(body: str) -> None:
 
 
 def test_recent_visits_are_newest_first_with_their_answer(body: str) -> None:
-    listed = re.findall(r"(\w+ check|Annual service), \w{3} (\d\d \w{3} \d{4})", part(body, "visits"))
+    told = part(body, "recent").split("</summary>")[1]
+    listed = re.findall(r"(\w+ check|Annual service), \w{3} (\d\d \w{3} \d{4})", told)
     assert [day for _, day in listed] == ["12 Jan 2026", "11 Jan 2026", "13 Dec 2025"]
-    assert "Not ready" in part(body, "visits")
+    assert "Not ready" in part(body, "recent")
 
 
 def test_the_caution_is_in_the_foot(body: str) -> None:
@@ -121,9 +134,9 @@ def test_doors_stand_open_only_for_who_may_go_through(held: Fleet, rosa: Client,
 
 # session, user, boiler; segments from now on; release, states, paths' settings, paths' names; deficiencies, release for
 # their first acts; may visits be read, visits, people, their users, readiness, where the entries stand; alerts
-# the numbers: places, entries, readings, settings, fittings, terms
+# the proof glass; the numbers: places, entries, readings, settings, fittings, terms
 # the columns: what filled each place (two), the release, the newest passes; the pasts: release, entries, readings
-PAGE = 32
+PAGE = 33
 
 
 def test_what_the_page_costs(held: Fleet, rosa: Client, django_assert_num_queries: Count) -> None:

@@ -13,9 +13,7 @@ from playwright.sync_api import Browser, Page, expect
 from fleet.engineering.calculations import CALCULATIONS, run
 from fleet.web.figures import figures, shown
 from tests.cast import Fleet, make_fleet
-from tests.web.looks import PRESENTATIONS
 from tests.web.test_board import Count, read
-from tests.web.test_live import violations
 
 pytestmark = pytest.mark.django_db
 FLUE_GAS = {"o2_percent": "6.2", "stack_f": "395", "room_f": "72", "fuel": "natural_gas"}
@@ -206,13 +204,3 @@ def test_a_fault_in_the_summary_leads_to_its_field(enter: Enter) -> None:
     page = enter("/calculator/rating/?gross_btu_h=0")
     page.get_by_role("alert").get_by_role("link", name="Gross output").click()
     expect(page.get_by_label("Gross output")).to_be_focused()
-
-
-@pytest.mark.parametrize(("theme", "width"), PRESENTATIONS)
-def test_the_calculator_is_usable_by_everybody(theme: str, width: int, enter: Enter, live_server: Any) -> None:
-    page = enter("/calculator/", width, theme)
-    asked = ("", f"flue_gas/?{urlencode(FLUE_GAS)}", "ladder/?cut_out_psi=16&limit_psi=15", "flue_gas/?o2_percent=21")
-    for address in asked:
-        page.goto(f"{live_server.url}/calculator/{address}")
-        assert violations(page) == [], address
-        assert not page.evaluate("document.documentElement.scrollWidth > innerWidth"), address

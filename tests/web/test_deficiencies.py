@@ -18,9 +18,7 @@ from tests.cast import DAY, NOW, Fleet, make_fleet, make_person
 from tests.jobs.crew import Crew, crew, held
 from tests.web.conftest import SetClock, SignIn
 from tests.web.desk import form_of
-from tests.web.looks import PRESENTATIONS
 from tests.web.test_board import Count, read
-from tests.web.test_live import violations
 
 pytestmark = pytest.mark.django_db
 TOMORROW = "2026-01-13T09:00"
@@ -238,7 +236,7 @@ def test_what_the_pages_cost(more: int, row: Deficiency, mona: Client, django_as
         mona.get(f"/deficiencies/{row.id}/")
 
 
-def test_the_pages_are_usable_by_everybody_and_by_keyboard(
+def test_a_deficiency_is_given_to_somebody_by_keyboard_alone(
     transactional_db: Any, live_server: Any, browser: Browser
 ) -> None:
     fleet, at = make_fleet(), timezone.now()
@@ -247,14 +245,8 @@ def test_the_pages_are_usable_by_everybody_and_by_keyboard(
     client.force_login(make_person("mona", fleet.portfolio, "manager"))
     row = Deficiency.objects.get(rule="flush_keeps_firing")
     cookie = {"name": "sessionid", "value": client.cookies["sessionid"].value, "url": live_server.url}
-    for theme, width in PRESENTATIONS:
-        context = browser.new_context(color_scheme=theme, viewport={"width": width, "height": 800})
-        context.add_cookies([cookie])
-        page = context.new_page()
-        for path in ("/deficiencies/", f"/deficiencies/{row.id}/"):
-            page.goto(live_server.url + path)
-            page.evaluate("document.querySelectorAll('details').forEach(d => { d.open = true })")
-            assert (violations(page), page.evaluate("document.documentElement.scrollWidth") <= width) == ([], True)
+    page = browser.new_page(viewport={"width": 1280, "height": 800})
+    page.context.add_cookies([cookie])
     page.goto(f"{live_server.url}/deficiencies/{row.id}/")
     page.locator("#assigned summary").focus()
     page.keyboard.press("Enter")

@@ -71,10 +71,10 @@ def panel_code(body: str, title: str) -> str:
 
 
 def test_the_ladder_says_every_set_point_and_the_newest_trip_against_it(bare: Fleet, rosa: Client) -> None:
-    told = words(article(page_of(bare, rosa), "ladder-title"))
+    told = words(article(page_of(bare, rosa), "column-pressure"))
     assert "Safety valve 15 psi (103 kPa) 15 psi (103 kPa), at its set point Sat 13 Dec 2025" in told
     assert "High limit 8 psi (55.2 kPa) 7.9 psi (54.5 kPa), 0.1 psi under its set point" in told
-    assert "Cut-in, operating control 0.5 psi" in told
+    assert "Cut-in 0.5 psi" in told
     assert "Set points in order" in told
 
 
@@ -82,7 +82,7 @@ def test_a_set_point_changed_by_a_visit_is_what_the_ladder_judges(bare: Fleet, r
     bench = bare.bench()
     set_up = IncomingEntry(act="set", code="", position=bench.places["limit"], at=NOW - DAY, values={"set_psi": 15.0})
     bare.post(bare.visit(NOW - DAY, [set_up]))
-    told = words(article(page_of(bare, rosa), "ladder-title"))
+    told = words(article(page_of(bare, rosa), "column-pressure"))
     assert "High limit 15 psi" in told
     assert "Hold The high limit at 15 psi is not under the safety valve at 15 psi." in told
 
@@ -94,14 +94,14 @@ def test_a_dated_set_point_counts_from_its_instant(hours: int, said: str, bare: 
     place, since = bare.bench().places["limit"], NOW + timedelta(hours=hours)
     row = {"position_id": place, "key": "set_psi", "value": 9.0, "since": since, "posted_at": NOW}
     Setting.objects.create(portfolio=bare.portfolio, **row)
-    assert said in words(article(page_of(bare, rosa), "ladder-title"))
+    assert said in words(article(page_of(bare, rosa), "column-pressure"))
 
 
 def test_a_rung_not_on_record_is_said_and_not_praised(bare: Fleet, rosa: Client) -> None:
     place = bare.bench().places["limit"]
     device = Device.objects.create(portfolio=bare.portfolio, kind_id="limit_control", attributes={})
     Fitting.objects.create(portfolio=bare.portfolio, position_id=place, device=device, since=NOW - DAY, posted_at=NOW)
-    told = words(article(page_of(bare, rosa), "ladder-title"))
+    told = words(article(page_of(bare, rosa), "column-pressure"))
     assert "Not on record, so not compared: high limit." in told
     assert ("in order" in told, "Not known" in told) == (False, True)
 
@@ -109,7 +109,7 @@ def test_a_rung_not_on_record_is_said_and_not_praised(bare: Fleet, rosa: Client)
 def test_a_set_point_that_cannot_be_is_told_and_the_page_stands(bare: Fleet, rosa: Client) -> None:
     row = {"position_id": bare.bench().places["control"], "key": "differential_psi", "value": 290.0}
     Setting.objects.create(portfolio=bare.portfolio, since=NOW - DAY, posted_at=NOW, **row)
-    told = words(article(page_of(bare, rosa), "ladder-title"))
+    told = words(article(page_of(bare, rosa), "column-pressure"))
     assert "A set point on record cannot be: -288.5 is not from -14.7 up to 300 psi" in told
     assert "in order" not in told
 
@@ -275,7 +275,7 @@ def test_text_that_could_be_a_formula_is_text_in_a_download() -> None:
 def test_who_may_not_read_visits_sees_set_points_and_no_reading(full: Fleet, sign_in: SignIn, clock: SetClock) -> None:
     office = sign_in(make_person("otto", full.portfolio, "office"))
     body = page_of(full, office)
-    assert "High limit 8 psi" in words(article(body, "ladder-title"))
+    assert "High limit 8 psi" in words(article(body, "column-pressure"))
     assert ("7.9 psi" in body, "Readings of visits are not shown to you." in body) == (False, True)
     assert office.get(f"/boilers/{full.bench().boiler.id}/engineering/combustion.csv").status_code == 404
 
@@ -306,7 +306,7 @@ def test_a_visit_says_what_its_readings_come_to(full: Fleet, rosa: Client) -> No
         derived(body, "combustion_test", visit),
     )
     assert derived(body, "clock_input", visit) == "Input 1,515,250 Btu/h, 110 % of the plate."
-    assert derived(body, "meter_reading", visit) == "27.5 gallons a day over 30 days."
+    assert derived(body, "meter_reading", visit) == "27.5 gal a day over 30 days."
 
 
 def test_a_first_meter_reading_has_nothing_to_compare_with(full: Fleet, rosa: Client) -> None:

@@ -1,21 +1,17 @@
 """Making a job on the page: the building, what a trip there can do, what is refused; usable by anybody."""
 
 from types import SimpleNamespace
-from typing import Any
 
 import pytest
 from django.test import Client
 from django.utils import timezone
-from playwright.sync_api import Browser
 
 from fleet.jobs.models import Job
 from fleet.web import job_new as door
-from tests.cast import NOW, Fleet, make_fleet, make_person
+from tests.cast import NOW, Fleet, make_person
 from tests.jobs.crew import Crew, crew, held
 from tests.web.conftest import SetClock, SignIn
-from tests.web.looks import PRESENTATIONS
 from tests.web.test_board import read
-from tests.web.test_live import violations
 
 pytestmark = pytest.mark.django_db
 
@@ -92,23 +88,6 @@ def test_another_portfolios_building_is_unknown_here(office: Crew, sign_in: Sign
 def test_who_signed_out_meanwhile_is_asked_to_sign_in(office: Crew) -> None:
     response = Client().post("/jobs/make/", {"building": office.house().id})
     assert (response.status_code, Job.objects.count()) == (302, 0)
-
-
-def test_the_page_is_usable_by_everybody(transactional_db: Any, live_server: Any, browser: Browser) -> None:
-    fleet = make_fleet()
-    office = crew(fleet)
-    held(fleet)
-    client = Client()
-    client.force_login(office.dispatcher)
-    cookie = {"name": "sessionid", "value": client.cookies["sessionid"].value, "url": live_server.url}
-    for theme, width in PRESENTATIONS:
-        context = browser.new_context(color_scheme=theme, viewport={"width": width, "height": 800})
-        context.add_cookies([cookie])
-        page = context.new_page()
-        for path in ("/jobs/new/", address(office)):
-            page.goto(live_server.url + path)
-            assert (violations(page), page.evaluate("document.documentElement.scrollWidth") <= width) == ([], True)
-        context.close()
 
 
 def test_the_clock_is_read_at_the_door() -> None:

@@ -4,6 +4,7 @@ import re
 from collections.abc import Callable
 from types import SimpleNamespace
 from typing import Any
+from uuid import uuid4
 
 import pytest
 from django.test import Client
@@ -15,9 +16,7 @@ from fleet.web import jobs as door
 from tests.cast import DAY, NOW, Fleet, make_fleet, make_person
 from tests.jobs.crew import Crew, crew
 from tests.web.conftest import SetClock, SignIn
-from tests.web.looks import PRESENTATIONS
 from tests.web.test_board import Count, read
-from tests.web.test_live import violations
 
 pytestmark = pytest.mark.django_db
 
@@ -55,6 +54,19 @@ def test_what_is_to_be_planned_says_what_where_and_with_what(office: Crew, job: 
     told = section(read(dana, "/jobs/"), "waiting")
     for words in ("12 Alder Terrace", "Limit trip of the high limit", "50 minutes", "any time", "The key is with"):
         assert words in told
+
+
+def test_of_what_is_to_be_planned_the_worst_is_first_and_what_is_late_is_counted(
+    office: Crew, job: Job, dana: Client
+) -> None:
+    Job.objects.filter(id=job.id).update(level="routine")
+    late = Job.objects.get(id=job.id)
+    late.id, late.level, late.status, late.created_at = uuid4(), "hold", "missed", NOW
+    late.save(force_insert=True)
+    told = section(read(dana, "/jobs/"), "waiting")
+    assert told.index(f"job-{late.id}") < told.index(f"job-{job.id}")
+    assert "2, the worst first; <strong>1 should have been done already</strong>" in told
+    assert re.findall(r'class="(job[^"]*)"', told) == ["job late", "job"]
 
 
 def test_a_planned_job_stands_under_its_day_and_its_technician(office: Crew, job: Job, dana: Client) -> None:
@@ -163,14 +175,6 @@ def opened(transactional_db: Any, live_server: Any, browser: Browser) -> Callabl
         return page
 
     return at_page
-
-
-@pytest.mark.parametrize(("theme", "width"), PRESENTATIONS)
-def test_the_page_is_usable_by_everybody(theme: str, width: int, opened: Callable[..., Any]) -> None:
-    page = opened(theme, width)
-    page.evaluate("document.querySelectorAll('details').forEach(d => { d.open = true })")
-    assert violations(page) == []
-    assert not page.evaluate("document.documentElement.scrollWidth > innerWidth")
 
 
 def test_a_job_is_planned_by_keyboard_alone(opened: Callable[..., Any]) -> None:

@@ -65,7 +65,7 @@ def test_a_boundary_within_a_day_ends_it_too(tag: str, fleet: Fleet, rosa: Clien
     assert status(rosa, before) == 200
 
 
-@pytest.mark.parametrize("asked", ["?q=alder", "?standing=clear", "?clear=250"])
+@pytest.mark.parametrize("asked", ["?q=alder", "?standing=clear", "?page=2"])
 def test_a_copy_of_other_rows_is_no_copy_of_these(asked: str, tag: str, rosa: Client) -> None:
     assert rosa.get(f"/board/rows/{asked}", headers={"If-None-Match": tag}).status_code == 200
 

@@ -11,9 +11,11 @@ from django.utils import timezone
 from playwright.sync_api import Browser, Page, expect
 
 from fleet.accounts.models import User
-from fleet.board.glasses import Reading
+from fleet.board import glasses
+from fleet.board.glasses import WAITING, Reading
 from fleet.catalog.services import load
 from fleet.portfolio.models import Building
+from fleet.rules import VERSION
 from fleet.web.glass import Drawn, draw
 from tests.cast import DAY, LONG_AGO, NOW, ROOT, Fleet, make_person
 from tests.web.conftest import SetClock, SignIn
@@ -65,6 +67,29 @@ def test_the_line_marks_the_booking_and_the_tick_falls_by_itself() -> None:
     found = drawn(PROVED + 7 * DAY / 2)
     assert found.book == pytest.approx(10 / 30)
     assert (found.tick, drawn(PROVED + 8 * DAY).tick) == (pytest.approx(0.5), 0.0)
+
+
+@pytest.mark.parametrize(
+    ("standing", "at", "said"),
+    [
+        ("hold", PROVED, "Its proofs have time left: the hold has another cause."),
+        ("exposed", EXPOSED - MOMENT, "Its proofs have time left: it is exposed for another cause."),
+        ("hold", EXPOSED, ""),  # an empty glass says enough
+        ("impaired", PROVED, ""),
+    ],
+)
+def test_a_bad_standing_beside_a_glass_with_days_left_is_explained(standing: str, at: datetime, said: str) -> None:
+    assert draw(glass(), standing, ZONE, at).aside == said
+
+
+def test_a_glass_by_older_rules_is_being_worked_out_and_one_without_an_end_has_no_date() -> None:
+    told = [draw(found, "clear", ZONE, PROVED).text for found in (WAITING, None)]
+    assert told == ["Days of proof left: being worked out.", "No full proof here ends by time alone."]
+    row = ("id", "dry_firing", "lower cutoff", PROVED, DUE, EXPOSED, None, None)
+    old, new = f"r{VERSION - 1}.c1.t1", f"r{VERSION}.c1.t1"
+    assert [glasses.read(build, row) for build in (None, old)] == [WAITING, WAITING]
+    assert glasses.read(new, row) == Reading(*row[1:])
+    assert glasses.read(new, (None,) * len(row)) is None
 
 
 @pytest.mark.parametrize("missing", ["proved_at", "due_at", "tick_due_at"])

@@ -1,5 +1,6 @@
 """The town's portfolios side by side: a process for each, none of which holds anything the other waits for."""
 
+import gc
 import json
 from collections.abc import Callable, Sequence
 from concurrent.futures import ProcessPoolExecutor
@@ -18,8 +19,15 @@ PROCESSES = 2
 def load_all(seed: int, now: datetime, size: Size) -> None:
     """Load every portfolio of the town that is not there yet; raises what failed in any."""
     fresh = get_context("spawn")  # no connection is shared by a fork
-    with ProcessPoolExecutor(PROCESSES, mp_context=fresh, initializer=django.setup) as pool:
+    with ProcessPoolExecutor(PROCESSES, mp_context=fresh, initializer=_begin) as pool:
         list(pool.map(_load, *zip(*((seed, n, now, size) for n in range(len(words.MANAGERS))), strict=True)))
+
+
+def _begin() -> None:
+    """Each judgement makes and drops many small things, none in a circle: looking for circles costs a seventh."""
+    django.setup()
+    gc.freeze()
+    gc.set_threshold(200_000, 20, 1_000)
 
 
 def _load(seed: int, number: int, now: datetime, size: Size) -> None:

@@ -1,12 +1,14 @@
 """Numbers and choices as they are said on the pages of calculations."""
 
 from collections.abc import Sequence
+from typing import Any
 
 from django import template
 
 from fleet.engineering.fuels import FUELS
 from fleet.engineering.units import UNITS
-from fleet.web.figures import figures, shown
+from fleet.web.figures import brief as briefly
+from fleet.web.figures import figures, shown, with_si
 
 register = template.Library()
 
@@ -21,9 +23,36 @@ def spoken(choice: str) -> str:
 
 @register.filter
 def us_si(value: float, unit: str) -> str:
-    """The trade's unit first, SI in brackets: "8 psi (55.2 kPa)"."""
-    said = shown(value, unit, 3)
-    return f"{said.value} {said.unit}" + (f" ({said.si} {said.si_unit})" if said.si else "")
+    """In the reader's units, by default the trade's with SI in brackets: "8 psi (55.2 kPa)"."""
+    return str(shown(value, unit, 3))
+
+
+@register.filter
+def brief(value: float, unit: str) -> str:
+    """In one unit alone: the trade's, or SI for who chose it."""
+    return briefly(value, unit)
+
+
+@register.filter
+def units(sentence: Any) -> str:
+    """A sentence of the rules, for who chose SI with SI behind each quantity."""
+    return with_si(sentence)
+
+
+@register.filter
+def as_read(value: Any, unit: str) -> str:
+    """What was read, as it was read; for who chose SI in SI with that in brackets."""
+    text = f"{value} {unit}".strip()
+    si = _si_of(value, unit)
+    return f"{si} ({text})" if si else text
+
+
+def _si_of(value: Any, unit: str) -> str:
+    try:
+        told = briefly(float(str(value).replace(",", "")), unit) if unit in UNITS else ""
+    except ValueError:
+        return ""
+    return told if not told.endswith(f" {unit}") else ""
 
 
 @register.filter

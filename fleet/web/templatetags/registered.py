@@ -4,7 +4,9 @@ from typing import Any
 
 from django import template
 
+from fleet.engineering.units import UNITS
 from fleet.portfolio import told
+from fleet.web.figures import SI, brief, number, units
 
 register = template.Library()
 
@@ -17,5 +19,8 @@ def called(key: str) -> str:
 
 @register.filter
 def valued(value: Any, key: str) -> str:
-    """A value with its unit."""
+    """A value with its unit; for who chose SI in SI, with what is on record in brackets."""
+    unit = told.unit_of(key).replace("²", "2")
+    if number(value) and unit in UNITS and units() == SI:
+        return f"{brief(value, unit)} ({told.valued(key, value)})" if unit != "s" else told.valued(key, value)
     return told.valued(key, value)

@@ -21,9 +21,17 @@ function told(row) {
   return bare.outerHTML;
 }
 
-// Of what asks nobody for anything only some is shown: which of it, follows from the rest.
-const inPart = (row) => row.querySelector(".standing-clear, .standing-not_surveyed, .standing-off") !== null;
-const leftOut = (within) => within.querySelector(".others:not([hidden])") !== null;
+const paged = (within) => within.querySelector("#pages:not([hidden])") !== null;
+
+// Where others have come or gone, rows come over from the page after, or from the page before: they have not changed.
+function cameOver(fresh, here) {
+  if (!paged(fresh)) return new Set();
+  const listed = rows(fresh);
+  const stays = listed.map((row) => here.has(row.id));
+  const first = Number(fresh.querySelector("#pages").dataset.page) > 1 ? stays.indexOf(true) : 0;
+  const last = stays.lastIndexOf(true);
+  return new Set(listed.filter((_, n) => n < first || n > last));
+}
 
 function clock(at) {
   return new Date(at).toLocaleTimeString([], { hour: "2-digit", minute: "2-digit", hourCycle: "h23" });
@@ -75,21 +83,23 @@ function add(fresh) {
 }
 
 function drop(row, fresh) {
-  if (leftOut(fresh) && inPart(row)) return; // others came before it
+  const where = row.querySelector(".row-where");
   keepHeight(row);
   known.delete(row.id);
   row.classList.add("gone");
   row.classList.remove("changed");
-  row.textContent = leftOut(fresh)
-    ? "Not among the rows shown here any more: clear, off or not surveyed by now, or no longer on your board."
+  row.textContent = paged(fresh)
+    ? "Not on this page any more: others stand before it now, its standing has changed, or it has left your board. "
     : board.dataset.narrowed === undefined
       ? "This boiler is no longer on your board."
       : "Not among what you asked for any more, or no longer on your board.";
+  if (paged(fresh) && where) row.append(where); // its own page tells which
 }
 
 function change(fresh) {
   const said = [];
   const left = new Map(rows(board).map((row) => [row.id, row]));
+  const over = cameOver(fresh, left);
   for (const row of rows(fresh)) {
     const old = left.get(row.id);
     left.delete(row.id);
@@ -97,7 +107,7 @@ function change(fresh) {
       old?.querySelector(".row-glass")?.replaceChildren(...row.querySelector(".row-glass").cloneNode(true).childNodes);
       continue;
     }
-    if (!old && inPart(row) && leftOut(fresh)) continue; // it moved up among those shown: after sorting
+    if (!old && over.has(row)) continue; // shown once these are sorted again
     known.set(row.id, told(row));
     said.push(row.dataset.said);
     if (old) put(old, row);
@@ -132,9 +142,18 @@ function take(xhr) {
 function show(fresh) {
   latest = fresh;
   const said = change(fresh);
-  for (const part of fresh.querySelectorAll("#counts, .others")) find(part.id).replaceWith(document.importNode(part, true));
+  for (const id of ["counts", "pages"]) renew(find(id), fresh.getElementById(id));
   if (said.length) news.textContent = said.length > 3 ? `${said.length} boilers have changed.` : said.join(" ");
   order.hidden = sequence(fresh) === sequence(board);
+}
+
+// A link that has the focus keeps it.
+function renew(part, fresh) {
+  if (part.outerHTML === fresh.outerHTML) return;
+  const focused = part.contains(document.activeElement) ? document.activeElement.rel : "";
+  const made = document.importNode(fresh, true);
+  part.replaceWith(made);
+  if (focused) made.querySelector(`a[rel="${focused}"]`)?.focus({ preventScroll: true });
 }
 
 function say(text, stale) {

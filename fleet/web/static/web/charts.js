@@ -85,11 +85,15 @@ function draw(figure) {
 }
 
 const drawable = (figure) => settings(figure, document.getElementById(figure.dataset.table)).data.datasets.length > 0;
-const all = () => document.querySelectorAll("figure.plot[data-columns]").forEach((figure) => drawable(figure) && draw(figure));
+// A chart in a closed fold has no size: it is drawn when the fold opens.
+const seen = (figure) => !figure.closest("details:not([open])");
+const all = () => document.querySelectorAll("figure.plot[data-columns]").forEach((figure) => seen(figure) && drawable(figure) && draw(figure));
+const opened = (event) => event.target.open && event.target.querySelectorAll("figure.plot[data-columns]").forEach((figure) => !figure.chart && seen(figure) && drawable(figure) && draw(figure));
 
 if (window.Chart) {
   window.Chart.defaults.font.family = getComputedStyle(document.body).fontFamily;
   window.Chart.defaults.font.size = 13;
   all();
+  document.addEventListener("toggle", opened, true);
   matchMedia("(prefers-color-scheme: dark)").addEventListener("change", all);
 }

@@ -10,6 +10,8 @@ const INKS = {
   due: ["--blue", "level"],
   clear: ["--ink", "empty"],
   plain: ["--ink", "slant-back"],
+  dotted: ["--ink", "dots"],
+  full: ["--ink", "solid"],
   not_surveyed: ["--soft", "dots"],
   off: ["--faint", "solid"],
 };
@@ -32,14 +34,15 @@ function hatched(colour, kind) {
   return pen.createPattern(tile, "repeat");
 }
 
-function series(table, newestFirst) {
+function series(table, newestFirst, drawn) {
   const heads = [...table.tHead.rows[0].cells];
-  const rows = [...table.tBodies[0].rows];
+  const rows = [...table.tBodies[0].rows].slice(0, drawn ? Number(drawn) : undefined);
   if (newestFirst) rows.reverse();
   const number = (cell) => (cell.dataset.value === undefined ? null : Number(cell.dataset.value));
-  const drawn = heads.flatMap((head, column) => (head.dataset.ink ? [[head, column]] : []));
   const labels = rows.map((row) => row.cells[0].textContent);
-  return [labels, drawn.map(([head, column]) => [head, rows.map((row) => number(row.cells[column]))])];
+  const columns = heads.flatMap((head, column) => (head.dataset.ink ? [[head, rows.map((row) => number(row.cells[column]))]] : []));
+  const bound = (end) => columns.find(([head]) => head.dataset.ink === end)?.[1];
+  return [labels, columns.filter(([head]) => head.dataset.ink in INKS), [bound("low"), bound("high")]];
 }
 
 function dataset([head, data]) {
@@ -47,16 +50,38 @@ function dataset([head, data]) {
   return { label: head.textContent, data, backgroundColor: hatched(ink(colour), kind), borderColor: ink("--ink"), borderWidth: 1, maxBarThickness: 36, categoryPercentage: 0.9, barPercentage: 1 };
 }
 
+// A line across each bar from its low to its high bound, light under dark so that it is seen on any hatching.
+function whiskers([low, high]) {
+  return {
+    id: "whiskers",
+    afterDatasetsDraw(chart) {
+      const pen = chart.ctx;
+      chart.getDatasetMeta(0).data.forEach((bar, n) => {
+        const [from, to] = [low[n], high[n]].map((value) => chart.scales.x.getPixelForValue(value));
+        for (const [colour, width] of [["--paper", 6], ["--ink", 2]]) {
+          pen.strokeStyle = ink(colour);
+          pen.lineWidth = width;
+          pen.beginPath();
+          [[from, bar.y, to, bar.y], [from, bar.y - 5, from, bar.y + 5], [to, bar.y - 5, to, bar.y + 5]].forEach(([a, b, c, d]) => { pen.moveTo(a, b); pen.lineTo(c, d); });
+          pen.stroke();
+        }
+      });
+    },
+  };
+}
+
 function settings(figure, table) {
-  const [labels, columns] = series(table, "newestFirst" in figure.dataset);
+  const [labels, columns, bounds] = series(table, "newestFirst" in figure.dataset, figure.dataset.drawn);
   const stacked = "stacked" in figure.dataset;
   const lying = "lying" in figure.dataset;
   const quiet = { color: ink("--soft"), maxRotation: 0, autoSkipPadding: 24 };
   const named = { stacked, ticks: { ...quiet, autoSkip: !lying }, grid: { display: false } };
-  const counted = { stacked, beginAtZero: true, ticks: { ...quiet, precision: figure.dataset.unit.includes("day") ? undefined : 0 }, grid: { color: ink("--faint") }, title: { display: true, text: figure.dataset.unit, color: ink("--soft") } };
+  const most = bounds[1] ? Math.min(100, Math.ceil(Math.max(...bounds[1]) / 10) * 10) : undefined;
+  const counted = { stacked, beginAtZero: true, suggestedMax: most, ticks: { ...quiet, precision: figure.dataset.unit.includes("day") ? undefined : 0 }, grid: { color: ink("--faint") }, title: { display: true, text: figure.dataset.unit, color: ink("--soft") } };
   return {
     type: "bar",
     data: { labels, datasets: columns.map(dataset) },
+    plugins: bounds[0] ? [whiskers(bounds)] : [],
     options: {
       animation: false,
       maintainAspectRatio: false,
@@ -73,6 +98,8 @@ function draw(figure) {
   const canvas = document.createElement("canvas");
   const question = document.getElementById(table.id.replace("table-", "asks-")).textContent;
   sheet.className = "sheet";
+  // Lying bars have as much room as there are of them.
+  if ("lying" in figure.dataset) sheet.style.height = `${Math.max(12, 5 + 2.25 * table.tBodies[0].rows.length)}rem`;
   canvas.setAttribute("role", "img");
   canvas.setAttribute("aria-label", `${question} ${figure.querySelector("figcaption").textContent.trim()} The table beside says the same.`);
   sheet.replaceChildren(canvas);

@@ -1,0 +1,42 @@
+"""A fleet put back from kept rows is the fleet that was made."""
+
+from typing import Any
+
+from django.contrib.auth import authenticate
+from django.db import transaction
+
+from tests import kept
+from tests.cast import NOW, Fleet, conclusions, make_fleet, make_person, standing
+
+
+def rows() -> dict[str, bytes]:
+    return {table: kept._read(table) for table in kept._filled()}
+
+
+def failed(fleet: Fleet) -> tuple[Any, str]:
+    """What a failed flush leaves."""
+    visit = fleet.flushed(NOW, burner_stopped=False)
+    fleet.post(visit)
+    sentences = [row[-1] for row in conclusions(fleet.bench().boiler.id)["Alert"]]
+    return sentences, standing(fleet.bench())
+
+
+def test_what_is_put_back_is_what_was_made_and_goes_on_alike(db: Any, monkeypatch: Any) -> None:
+    monkeypatch.setattr(kept, "_KEPT", {})
+    begun = transaction.savepoint()
+    made = make_fleet()
+    first, after = rows(), failed(made)
+    transaction.savepoint_rollback(begun)
+    assert len(rows()) < len(first)
+    again = make_fleet()
+    assert (rows(), again) == (first, made)
+    assert failed(again) == after
+    assert authenticate(username="rosa", password="brass-union-17") == again.technician
+    assert make_person("nora", again.portfolio, "manager").pk > again.outsider.pk
+
+
+def test_beside_something_else_a_fleet_is_made_anew(db: Any, monkeypatch: Any) -> None:
+    monkeypatch.setattr(kept, "_KEPT", {})
+    other = make_person("vera", None, "")
+    fleet = make_fleet()
+    assert (fleet.technician.pk > other.pk, kept._KEPT) == (True, {})

@@ -1,0 +1,133 @@
+"""Every screen of the site with something on it, by the name of its route; and which routes show none."""
+
+from dataclasses import dataclass, replace
+from datetime import timedelta
+from urllib.parse import urlencode
+from uuid import uuid4
+
+from django.contrib.auth.tokens import default_token_generator
+from django.urls import reverse
+from django.utils import timezone
+from django.utils.encoding import force_bytes
+from django.utils.http import urlsafe_base64_encode
+
+from fleet import pipeline
+from fleet.accounts import keys
+from fleet.accounts.models import Grant, User
+from fleet.deficiencies.models import Deficiency
+from fleet.web.urls import urlpatterns
+from tests.cast import DAY, Fleet, make_fleet, make_person
+from tests.jobs.crew import crew
+from tests.portfolio.sheets import row, sheet
+from tests.web.boiler_room import WATER, equip, fit, put_down, visits
+
+FLUE_GAS = {"o2_percent": "6.2", "stack_f": "395", "room_f": "72", "fuel": "natural_gas"}
+
+# Routes that answer with no page of their own.
+ACTS = {
+    "deficiency-act",
+    "visit-second",
+    "job-make",
+    "job-act",
+    "register-add",
+    "register-building-change",
+    "register-boiler-change",
+    "register-hand-in",
+    "register-decide",
+    "key-make",
+    "key-revoke",
+    "feed-make",
+    "feed-revoke",
+    "alert-act",
+    "alerts-looked",
+    "units-choose",
+    "sign-out",
+}
+FILES = {"engineering-csv", "visit-pdf", "figures-csv", "register-sheet"}
+PARTS = {"board-rows", "fresh"}
+
+
+@dataclass(frozen=True)
+class Town:
+    """Who looks, and at what: addresses by the name of the route, or of the route and a state of it."""
+
+    manager: User
+    addresses: dict[str, str]
+
+
+def routes() -> set[str]:
+    """The names of all that can be asked for."""
+    return {str(route.name) for route in urlpatterns}
+
+
+def furnish() -> Town:
+    """A year of work, a plugged siphon, a failed circuit, a correction that waits, jobs, a sheet handed in."""
+    fleet, now = make_fleet(), timezone.now()
+    manager = make_person("mona", fleet.portfolio, "manager")
+    Grant.objects.create(user=manager, portfolio=fleet.portfolio, role="office")
+    equip(fleet)
+    put_down(fleet, **WATER)
+    fit(fleet, "limit-circuit", "limit_circuit", "limit_circuit")
+    serviced = [fleet.serviced(now - days * DAY) for days in (400, 30)]
+    fleet.post(*serviced, *visits(fleet, now - 2 * DAY, 4), at=now)
+    waits = _break(fleet)
+    _jobs(fleet)
+    keys.make(user=manager, name="Phone", expires_at=now + DAY)
+    content = sheet(row(kind="limit"), row(kind="limit", zone="Nowhere")).encode()
+    sent = pipeline.receive_import(portfolio=fleet.portfolio, content=content, name="s.csv", by=manager, at=now)
+    boiler = fleet.bench().boiler
+    one = Deficiency.objects.filter(boiler=boiler, closed_at=None).order_by("opened_at").first()
+    assert one is not None
+    ids = {"boiler": boiler.id, "building": boiler.building_id, "visit": waits, "deficiency": one.id}
+    more = {"position": fleet.bench().places["upper"], "portfolio": fleet.portfolio.id, "import": sent.id}
+    return Town(manager, _addresses({**ids, **more}, fleet.outsider))
+
+
+def _addresses(ids: dict[str, object], newcomer: User) -> dict[str, str]:
+    boiler = {"boiler_id": ids["boiler"]}
+    house = {"building_id": ids["building"]}
+    plain = ("board", "wall", "deficiencies-page", "figures-page", "calculator", "jobs-page", "job-new", "alert-feed")
+    own = ("register-page", "account-page", "account-password", "self-check", "sign-in")
+    uid = urlsafe_base64_encode(force_bytes(newcomer.pk))
+    token = default_token_generator.make_token(newcomer)
+    flue_gas, ladder = (reverse("calculation-page", args=[code]) for code in ("flue_gas", "ladder"))
+    return {
+        **{name: reverse(name) for name in (*plain, *own)},
+        "building-page": reverse("building-page", kwargs=house),
+        "deficiency-page": reverse("deficiency-page", args=[ids["deficiency"]]),
+        "boiler-page": reverse("boiler-page", kwargs=boiler),
+        "position-page": reverse("position-page", kwargs={**boiler, "position_id": ids["position"]}),
+        "visit-page": reverse("visit-page", args=[ids["visit"]]),
+        "calculation-page": f"{flue_gas}?{urlencode(FLUE_GAS)}",
+        "calculation-page, a caution": f"{ladder}?cut_out_psi=16&limit_psi=15",
+        "calculation-page, faults": f"{flue_gas}?o2_percent=21",
+        "job-new, a building": f"{reverse('job-new')}?building={ids['building']}",
+        "board, nothing found": "/?q=maple",
+        "register-building": reverse("register-building", kwargs=house),
+        "register-boiler": reverse("register-boiler", kwargs=boiler),
+        "register-import-page": reverse("register-import-page", args=[ids["portfolio"]]),
+        "register-report": reverse("register-report", args=[ids["import"]]),
+        "welcome": reverse("welcome", args=[uid, token]),
+        "no such page": "/boilers/none/",
+    }
+
+
+def _break(fleet: Fleet) -> object:
+    """Plug a siphon, let the circuit fail, correct a hold away; the correction."""
+    bench, at = fleet.bench(), timezone.now()
+    plugged = bench.test(at - DAY, "siphon_check", "siphon-2", "fail", passes_water=False)
+    circuit = {"burner_firing": True, "switch_opened": True, "burner_stopped": False, "fuel_shut": False}
+    opened = bench.test(at - DAY, "limit_circuit_trip", "limit-circuit", "fail", **circuit)
+    fleet.post(bench.visit("no_heat", at - DAY, [fleet.technician.id], [plugged, opened]), at=at)
+    bad = fleet.flushed(at - DAY / 24, "ALD12 B2", burner_stopped=False)
+    good = replace(fleet.flushed(at - DAY / 24, "ALD12 B2"), id=uuid4(), corrects=bad.id, reason="the wrong switch")
+    fleet.post(bad, at=at)
+    fleet.post(good, at=at)
+    return good.id
+
+
+def _jobs(fleet: Fleet) -> None:
+    """One planned, one to plan."""
+    office, at = crew(fleet), timezone.now()
+    office.plan(office.make(("limit", "limit_trip"), at=at), at + timedelta(days=1), at=at)
+    office.make(("upper", "slow_drain"), at=at)

@@ -1,0 +1,67 @@
+"""In a real browser: every page of the site by keyboard alone, enlarged, spaced, on paper, in every theme and width."""
+
+from typing import Any
+
+import pytest
+from django.contrib.auth.models import AnonymousUser
+from django.test import Client, RequestFactory
+from playwright.sync_api import Browser, Page
+
+from fleet.web.urls import urlpatterns
+from tests.web.screens import ACTS, FILES, PARTS, Town, furnish, routes
+from tests.web.walk import Found, walk
+
+pytestmark = pytest.mark.timeout(600)  # the first test waits for the whole walk
+BEFORE = {"sign-in", "welcome"}  # nobody is signed in there
+
+
+@pytest.fixture(scope="module")
+def looked(django_db_setup: Any, django_db_blocker: Any, live_server: Any, chromium_of_this_file: Browser) -> Found:
+    """What a walk through all of it found; the town itself is gone by the end of the first test."""
+    found = Found()
+    with django_db_blocker.unblock():
+        town = furnish()
+        for names, client in ((town.addresses.keys() - BEFORE, signed_in(town)), (BEFORE, Client())):
+            context = chromium_of_this_file.new_context()
+            cookies = [{"name": n, "value": c.value, "url": live_server.url} for n, c in client.cookies.items()]
+            context.add_cookies(cookies)  # type: ignore[arg-type]
+            for name in sorted(names):
+                walk_one(context.new_page(), name, live_server.url + town.addresses[name], found)
+            context.close()
+    print("\nWalked: " + ", ".join(f"{count:,} {what}" for what, count in found.counted.items()))
+    return found
+
+
+def signed_in(town: Town) -> Client:
+    client = Client()
+    client.force_login(town.manager)
+    return client
+
+
+def walk_one(page: Page, name: str, url: str, found: Found) -> None:
+    complaints: list[str] = []
+    page.on("pageerror", lambda error: complaints.append(str(error)))
+    page.on("console", lambda m: complaints.append(m.text) if m.type == "error" else None)
+    walk(page, name, url, found)
+    found.note("console", name, [told for told in complaints if name != "no such page"])
+    page.close()
+
+
+@pytest.mark.parametrize("check", ["keyboard", "paper", "enlarged", "spaced", "axe", "console"])
+def test_every_page_is_for_everybody(check: str, looked: Found) -> None:
+    assert looked.wrong[check] == []
+    assert looked.counted["looks"] == 4 * looked.counted["pages"] > 100
+
+
+def test_every_route_is_walked_or_is_no_page(looked: Found) -> None:
+    shown = looked.names & routes()
+    assert (routes() - shown - ACTS - FILES - PARTS, shown & (ACTS | FILES | PARTS)) == (set(), set())
+
+
+@pytest.mark.parametrize("name", sorted(ACTS))
+def test_what_is_said_to_be_no_page_shows_none(name: str, rf: RequestFactory) -> None:
+    (route,) = [route for route in urlpatterns if route.name == name]
+    given = dict.fromkeys(route.pattern.converters, "x")
+    request = rf.get("/")
+    request.user = AnonymousUser()
+    assert route.callback(request, **given).status_code == 405

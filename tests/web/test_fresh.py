@@ -1,0 +1,86 @@
+"""Data older than it should be says so: a worker that stands still, a network that is gone, a page left open."""
+
+import re
+from datetime import timedelta
+from typing import Any
+
+import pytest
+from django.test import Client
+from django.utils import timezone
+from playwright.sync_api import Browser, Page, expect
+
+from fleet.board import swept
+from fleet.web import fresh
+from fleet.web.self_check import LATE
+from tests.cast import NOW, Fleet
+from tests.web.screens import furnish
+from tests.web.test_live import SHIFTS
+
+SECOND = timedelta(seconds=1)
+LISTS = ("wall", "alert-feed", "boiler-page", "building-page", "deficiencies-page", "jobs-page", "figures-page")
+
+
+@pytest.mark.parametrize(("after", "said"), [(LATE - SECOND, False), (LATE, False), (LATE + SECOND, True)])
+def test_a_worker_that_stands_still_for_two_minutes_is_told_of(after: timedelta, said: bool) -> None:
+    swept.note(NOW)
+    assert ("stands still since Mon 12 Jan 2026, 14:00 UTC. Alerts and jobs" in fresh.words(NOW + after)) is said
+
+
+@pytest.mark.parametrize(("backend", "said"), [("locmem.LocMemCache", False), ("redis.RedisCache", True)])
+def test_no_sweep_on_record_is_told_of_where_one_would_be_heard_of(backend: str, said: bool, settings: Any) -> None:
+    settings.CACHES = {
+        "default": {"BACKEND": f"django.core.cache.backends.{backend}", "LOCATION": "redis://127.0.0.1:1"}
+    }
+    assert ("not known to run" in fresh.words(NOW)) is said
+
+
+def test_every_page_says_so_from_its_first_moment(fleet: Fleet, rosa: Client) -> None:
+    swept.note(NOW - 3 * LATE)
+    assert "The worker stands still since" in rosa.get("/jobs/").content.decode()
+    assert "The worker stands still since" in rosa.get("/fresh/").content.decode()
+
+
+def test_who_signed_out_meanwhile_is_told_apart() -> None:
+    assert Client().get("/fresh/", headers={"HX-Request": "true"}).status_code == 401
+
+
+def minute(page: Page, count: int = 1) -> None:
+    """So many minutes pass at once."""
+    page.clock.fast_forward(count * 60_000 + 1)
+
+
+def test_pages_left_open_say_when_the_network_is_gone_and_when_they_are_old_and_move_nothing(
+    transactional_db: Any, live_server: Any, browser: Browser
+) -> None:
+    town, client = furnish(), Client()
+    client.force_login(town.manager)
+    context = browser.new_context(viewport={"width": 320, "height": 600})
+    cookie = {"name": "sessionid", "value": client.cookies["sessionid"].value, "url": live_server.url}
+    context.add_cookies([cookie])  # type: ignore[list-item]
+    context.clock.install()
+    pages = {name: context.new_page() for name in ("board", *LISTS)}
+    for name, page in pages.items():
+        page.goto(live_server.url + town.addresses[name], wait_until="networkidle")
+        expect(page.locator("#stale")).to_be_empty()
+        page.evaluate(SHIFTS)
+    context.set_offline(True)
+    for name in LISTS:
+        told = re.compile(r"^No network\. What stands here is as of \d\d:\d\d\.$")
+        expect(pages[name].locator("#stale")).to_have_text(told)
+    pages["board"].clock.fast_forward(5_000)
+    expect(pages["board"].locator("#freshness.stale")).to_contain_text("Not refreshed since")
+    context.set_offline(False)
+    for name in LISTS:
+        expect(pages[name].locator("#stale")).to_be_empty()
+    swept.note(timezone.now() - 3 * LATE)
+    pages["jobs-page"].bring_to_front()
+    minute(pages["jobs-page"])
+    expect(pages["jobs-page"].locator("#stale")).to_contain_text("The worker stands still since")
+    minute(pages["jobs-page"], 10)
+    expect(pages["jobs-page"].locator("#stale")).to_contain_text("load it again to see what has changed since")
+    for name in LISTS:
+        moved = [each for _, sources in pages[name].evaluate("window.shifts") for each in sources]
+        assert (name, [each for each in moved if not each.startswith("stale ")]) == (
+            name,
+            [],
+        )  # but what says so itself
