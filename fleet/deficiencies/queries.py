@@ -62,5 +62,7 @@ def open_of(boiler: UUID, at: datetime) -> list[Open]:
 
 def _open(row: Deficiency, release: Any, acts: list[Act], at: datetime) -> Open:
     rule = release.findings.get(row.rule)
-    names = [release.procedures[c].name.lower() for c in row.clears_by if c in release.procedures]
+    fits = release.roles[row.position.role_id].kinds if row.position else None  # at a limit no test of an alarm closes
+    known = [release.procedures[c] for c in row.clears_by if c in release.procedures]
+    names = [p.name.lower() for p in known if fits is None or fits & p.kinds]
     return Open(row, level_at(row, at), rule.first_act if rule else "", names, life(row, acts, at))

@@ -23,8 +23,8 @@ def share_of(failed: int, tried: int) -> Share:
     """Return the share `failed` of `tried` (at least 1) with its 95 % interval, all from 0 to 1.
 
     Wilson's score interval, which stays within 0 and 1 and holds for few trials and for none failed: NIST/SEMATECH
-    e-Handbook of Statistical Methods, 7.2.4.1. It takes the trials as alike and independent. Impossible: more failed
-    than tried, no trial, negative counts.
+    e-Handbook of Statistical Methods, 7.2.4.1 (number from memory). It takes the trials as alike and independent.
+    Impossible: more failed than tried, no trial, negative counts.
     """
     require(COUNT.faults("failed", failed), TRIED.faults("tried", tried))
     require(Range("", 0, tried, why="More failed than were tried.").faults("failed", failed))

@@ -11,9 +11,11 @@ from django.db.models import Q
 
 from fleet.accounts.models import Qualification
 from fleet.assessments.models import Verdict
+from fleet.deficiencies.life import level_at
 from fleet.deficiencies.models import Deficiency
 from fleet.jobs.course import Facts, Visited
 from fleet.jobs.models import Item, Job
+from fleet.jobs.work import worst
 from fleet.rules.catalogue import Catalogue
 from fleet.visits.models import Attendance, Entry
 
@@ -119,11 +121,24 @@ def settlement(item: Item, known: Known) -> Settlement | None:
     return None
 
 
-def _closed(row: Deficiency | None, known: Known) -> Settlement | None:
+def level(items: Sequence[Item], known: Known, at: datetime) -> str:
+    """The worst class of what a job asks: as it was asked, or as what is still open stands at `at`."""
+    asked = (_last(known.deficiencies.get(i.deficiency_id), known) for i in items if i.deficiency_id)
+    now = [level_at(row, at) for row in asked if row and not row.closed_at and not row.withdrawn]
+    return worst([*(i.level for i in items), *now])
+
+
+def _last(row: Deficiency | None, known: Known) -> Deficiency | None:
+    """The one that swallowed it, where it was merged."""
     for _ in range(FARTHEST):
         if row is None or not row.merged_into_id:
             break
         row = known.deficiencies.get(row.merged_into_id)
+    return row
+
+
+def _closed(row: Deficiency | None, known: Known) -> Settlement | None:
+    row = _last(row, known)
     if row is None:
         return None
     if row.withdrawn:

@@ -14,8 +14,9 @@ class Job(Row):
     """One trip to one building. What follows from acts and evidence is recomputed in place; `version` grows with it.
 
     Given when it is made: building, minutes (work and allowance), people, skills (qualification codes, all needed),
-    parts, level (the worst class of what it asks). `ends_at` is the end of its planned day, `judged_at` the clock that
-    never goes back, `next_at` when time alone changes something. `technician` stays on what was missed or done.
+    parts. `level` is the worst class of what it asks, as asked or as it stands now. `ends_at` is the end of its
+    planned day, `judged_at` the clock that never goes back, `next_at` when time alone changes something. `technician`
+    stays on what was missed or done.
     """
 
     building = models.ForeignKey(Building, models.PROTECT, related_name="jobs")

@@ -16,7 +16,7 @@ from fleet.portfolio.news import News
 from fleet.rules.values import Condition
 
 # What everybody sees of a job: where one of these differs it is another version.
-SEEN = ("status", "technician_id", "second_id", "planned_since", "planned_until", "visit_id", "settled")
+SEEN = ("status", "technician_id", "second_id", "planned_since", "planned_until", "visit_id", "settled", "level")
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,9 +53,11 @@ def _one(job: Job, items: Sequence[Item], acts: Sequence[Act], known: evidence.K
     settled = {number: s for number, s in found.items() if s is not None}
     facts = evidence.facts(job, items, settled, known)
     steps = course.course(facts, acts)
-    told = course.conditions(facts, steps, job.level, line(job, items))
+    level = evidence.level(items, known, at)
+    told = course.conditions(facts, steps, level, line(job, items))
     now = course.at_instant(steps, at)
-    values = {**_values(now, facts.zone), "settled": {str(n): plain(s) for n, s in settled.items()}}
+    values = {**_values(now, facts.zone), "level": level}
+    values["settled"] = {str(n): plain(s) for n, s in settled.items()}
     return _store(job, items, values, course.next_instant(steps, told, at), told, at)
 
 

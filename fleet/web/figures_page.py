@@ -23,6 +23,7 @@ from fleet.web.figures import figures as written
 from fleet.web.pages import page
 
 DAY = timedelta(days=1)
+SHORTER = (("h", timedelta(hours=1)), ("min", timedelta(minutes=1)))
 HALF_A_YEAR = 26  # weeks that are drawn: the start of the next season, when all lapses, would dwarf those before it
 SOON = 12  # weeks that the answer about what lapses looks ahead
 AGES = ("up to a week", "one week to a month", "one to three months", "longer")
@@ -332,7 +333,12 @@ def _whole(count: int) -> Figure:
 
 
 def _days(took: timedelta | None) -> Figure:
-    return Figure("\u2013", None) if took is None else Figure(written(took / DAY, 3), round(took / DAY, 2))
+    """In days; what took less is said in hours or minutes."""
+    if took is None:
+        return Figure("\u2013", None)
+    least = [(unit, took / size) for unit, size in SHORTER if took < DAY and took >= size]
+    text = f"{written(least[0][1], 2)} {least[0][0]}" if least else written(took / DAY, 3)
+    return Figure(text, round(took / DAY, 2))
 
 
 def _per_cent(share: float) -> Figure:

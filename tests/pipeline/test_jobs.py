@@ -227,10 +227,12 @@ def test_an_alert_returns_to_normal_with_the_act_that_ends_it(office: Crew, job:
 def test_a_rebuild_writes_nothing_and_repairs_what_was_spoilt(office: Crew, job: Job) -> None:
     office.started(job)
     assert pipeline.rebuild(at=TOMORROW) == 0
-    before = Job.objects.values("status", "technician", "planned_since", "visit", "next_at", "ends_at").get()
-    Job.objects.update(status="to_plan", technician=None, planned_since=None, ends_at=None)
+    columns = ("status", "technician", "planned_since", "visit", "next_at", "ends_at", "level")
+    before = Job.objects.values(*columns).get()
+    assert before["level"] == "hold"
+    Job.objects.update(status="to_plan", technician=None, planned_since=None, ends_at=None, level="routine")
     pipeline.rebuild(at=TOMORROW)
-    assert Job.objects.values("status", "technician", "planned_since", "visit", "next_at", "ends_at").get() == before
+    assert Job.objects.values(*columns).get() == before
 
 
 def test_acts_are_never_changed(office: Crew, job: Job) -> None:
