@@ -99,7 +99,9 @@ def pytest_runtest_logreport(report: pytest.TestReport) -> None:
 LONGEST = (
     "tests/management/",
     "tests/tasks/",
+    "tests/web/test_every_page.py",
     "tests/web/test_live.py",
+    "tests/town/",
     "tests/api/test_fuzz.py",
     "tests/api/test_walk.py",
     "tests/pipeline/test_order.py",
