@@ -7,7 +7,7 @@ from typing import Any
 from uuid import UUID
 
 from fleet.portfolio.models import Boiler
-from fleet.rules import VERSION
+from fleet.rules import BUILD
 
 COLUMNS = (
     "hazard",
@@ -50,6 +50,6 @@ def of(boilers: Iterable[UUID]) -> dict[UUID, Glass]:
 
 def read(build: str | None, row: Sequence[Any]) -> Glass:
     """What is to be shown of a row (its id first, then COLUMNS); None where no proof ends by time alone."""
-    if build is None or not build.startswith(f"r{VERSION}."):
+    if build is None or not build.startswith(BUILD):
         return WAITING
     return Reading(*row[1:]) if row[0] else None

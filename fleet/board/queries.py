@@ -11,7 +11,7 @@ from django.db.models import Exists, F, OuterRef, Q, QuerySet
 from fleet.board.models import Judged, Pulse, Segment, StateSegment
 from fleet.catalog import queries as catalog
 from fleet.portfolio.models import Boiler, Position, Setting
-from fleet.rules import VERSION
+from fleet.rules import BUILD
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,7 +61,7 @@ def fingerprint(boilers: QuerySet[Boiler], at: datetime) -> tuple[list[tuple[UUI
     Beside each pulse whether a boiler there waits to be judged by the rules as they are now: its glass is not shown.
     """
     portfolios = boilers.order_by().values("portfolio").distinct()
-    old = Judged.objects.filter(portfolio=OuterRef("portfolio")).exclude(build__startswith=f"r{VERSION}.")
+    old = Judged.objects.filter(portfolio=OuterRef("portfolio")).exclude(build__startswith=BUILD)
     found = Pulse.objects.filter(portfolio__in=portfolios).annotate(waiting=Exists(old)).order_by("portfolio_id")
     pulses = list(found.values_list("portfolio", "version", "waiting"))
     passed = (

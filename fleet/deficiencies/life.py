@@ -8,7 +8,7 @@ from uuid import UUID
 
 from fleet.deficiencies.models import Act, Deficiency
 from fleet.rules.values import Act as RulesAct
-from fleet.rules.values import Judgement, Level, deficiency_id
+from fleet.rules.values import Judgement, Level, LevelSegment, deficiency_id
 
 _RANK = {level.value: rank for rank, level in enumerate(Level)}  # 0 the worst
 
@@ -81,15 +81,16 @@ def level_at(row: Deficiency, at: datetime) -> str:
 
 def deferral_end(act: Act, row: Deficiency) -> datetime | None:
     """When a deferral ends: at its end, when the class rises above the one it was deferred in, when it is closed."""
-    rises = [max(since, act.at) for since, level in _levels_after(row, act.at) if _RANK[level] < _RANK[act.level]]
+    rises = [max(s.since, act.at) for s in levels_after(row, act.at) if _RANK[s.level.value] < _RANK[act.level]]
     return min((end for end in (act.until, row.closed_at, *rises) if end), default=None)
 
 
-def _levels_after(row: Deficiency, at: datetime) -> Iterable[tuple[datetime, str]]:
-    """The classes it has from `at` on, each with its beginning."""
+def levels_after(row: Deficiency, at: datetime) -> Iterable[LevelSegment]:
+    """The classes it has from `at` on."""
     for segment in row.levels:
-        if segment["until"] is None or datetime.fromisoformat(segment["until"]) > at:
-            yield datetime.fromisoformat(segment["since"]), segment["level"]
+        until = datetime.fromisoformat(segment["until"]) if segment["until"] else None
+        if until is None or until > at:
+            yield LevelSegment(datetime.fromisoformat(segment["since"]), until, Level(segment["level"]))
 
 
 def of_rows(rows: Iterable[Deficiency]) -> list[Episode]:

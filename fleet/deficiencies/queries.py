@@ -62,7 +62,6 @@ def open_of(boiler: UUID, at: datetime) -> list[Open]:
 
 def _open(row: Deficiency, release: Any, acts: list[Act], at: datetime) -> Open:
     rule = release.findings.get(row.rule)
-    fits = release.roles[row.position.role_id].kinds if row.position else None  # at a limit no test of an alarm closes
-    known = [release.procedures[c] for c in row.clears_by if c in release.procedures]
-    names = [p.name.lower() for p in known if fits is None or fits & p.kinds]
+    closing = release.closing(row.clears_by, row.position.role_id if row.position else None)
+    names = [procedure.name.lower() for procedure in closing]
     return Open(row, level_at(row, at), rule.first_act if rule else "", names, life(row, acts, at))

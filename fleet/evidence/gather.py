@@ -12,7 +12,7 @@ from fleet.accounts import people as accounts
 from fleet.calendar import day_start
 from fleet.catalog import queries as catalog
 from fleet.portfolio.models import Boiler, Fitting, Paper, Position, ServiceState, Setting
-from fleet.rules import VERSION, values
+from fleet.rules import BUILD, values
 from fleet.terms.models import Adoption
 from fleet.terms.values import as_terms, version
 from fleet.visits.models import Attendance, Entry, Reading, Seconding, Visit
@@ -27,7 +27,7 @@ def build_of(portfolio: UUID, at: datetime) -> str:
 
 
 def _build(release: int | None, adopted: list[Adoption]) -> str:
-    return f"r{VERSION}.c{release}.t{version(adopted)}"
+    return f"{BUILD}c{release}.t{version(adopted)}"
 
 
 def gather(boiler_id: UUID, at: datetime, known_at: datetime | None = None) -> tuple[values.Evidence, str]:

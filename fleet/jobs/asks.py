@@ -123,9 +123,8 @@ def _behind(facts: Facts, place: UUID | None) -> set[UUID]:
 def _proof(row: Deficiency, facts: Facts) -> str:
     """What closes it at a place of this role; where the rule names nothing, the very test that found it."""
     found_by = row.opened_by.code if row.opened_by and row.opened_by.act == "test" else ""
-    fits = facts.release.roles[facts.roles[row.position_id]].kinds if row.position_id in facts.roles else None
-    known = (facts.release.procedures[c] for c in row.clears_by if c in facts.release.procedures)
-    named = [p.code for p in known if fits is None or fits & p.kinds]
+    role = facts.roles.get(row.position_id) if row.position_id else None
+    named = [procedure.code for procedure in facts.release.closing(row.clears_by, role)]
     return work.quickest(named, facts.release) or (found_by if found_by in facts.release.procedures else "")
 
 

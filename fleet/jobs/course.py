@@ -11,7 +11,7 @@ from uuid import UUID
 from fleet.calendar import day_of, day_start
 from fleet.jobs import states
 from fleet.jobs.models import Act
-from fleet.rules.values import Condition, Level
+from fleet.rules.values import Condition, Level, LevelSegment
 
 # How long a job may wait to be planned, by its class; and the evening before, or this long after it was planned, for
 # its technician to accept it. Common practice, all of them.
@@ -117,15 +117,25 @@ def at_instant(steps: Sequence[Step], at: datetime) -> Step:
     return next((s for s in reversed(steps) if s.since <= at), steps[0])
 
 
-def conditions(facts: Facts, steps: Iterable[Step], level: str, sentence: str) -> list[Condition]:
+def level_at(classes: Iterable[LevelSegment], at: datetime) -> Level:
+    """The worst class of what a job asks at `at`, which is not before it was made."""
+    holding = {c.level for c in classes if c.since <= at and (c.until is None or at < c.until)}
+    return next(level for level in Level if level in holding)
+
+
+def conditions(
+    facts: Facts, steps: Iterable[Step], classes: Sequence[LevelSegment], sentence: str, at: datetime
+) -> list[Condition]:
     """What somebody should know of a job: not planned, not accepted, past its day; each since its own boundary."""
-    return [c for step in steps for c in _of_step(facts, step, Level(level), sentence)]
+    return [c for step in steps for c in _of_step(facts, step, classes, sentence, at)]
 
 
-def _of_step(facts: Facts, step: Step, level: Level, sentence: str) -> Iterator[Condition]:
-    told = []
+def _of_step(
+    facts: Facts, step: Step, classes: Sequence[LevelSegment], sentence: str, at: datetime
+) -> Iterator[Condition]:
+    told, level = [], level_at(classes, at)
     if step.status in states.WAITING:
-        told.append(("job_not_planned", step.since + PLAN_WITHIN[level.value], "Not planned yet"))
+        told.append(("job_not_planned", plan_by(step, classes), "Not planned yet"))
     if step.status == states.PLANNED and step.plan and step.plan.since:
         told.append(("job_not_accepted", accept_by(step, facts.zone), "Planned and not accepted yet"))
     if step.status == states.MISSED:
@@ -133,6 +143,12 @@ def _of_step(facts: Facts, step: Step, level: Level, sentence: str) -> Iterator[
     for condition, since, opening in told:
         if step.until is None or since < step.until:
             yield Condition(condition, facts.id, since, step.until, level, f"{opening}: {sentence}")
+
+
+def plan_by(step: Step, classes: Iterable[LevelSegment]) -> datetime:
+    """When the first lead is over: each class that is asked or reached gives its own from there, while it lasts."""
+    leads = ((max(step.since, c.since) + PLAN_WITHIN[c.level.value], c.until) for c in classes)
+    return min(by for by, until in leads if until is None or by < until)
 
 
 def accept_by(step: Step, zone: str) -> datetime:
@@ -143,7 +159,7 @@ def accept_by(step: Step, zone: str) -> datetime:
     return min(max(evening, step.since + ACCEPT_WITHIN), step.plan.since)
 
 
-def next_instant(steps: Iterable[Step], told: Iterable[Condition], at: datetime) -> datetime | None:
-    """When time alone will next change the job or what is told of it."""
+def next_instant(steps: Iterable[Step], told: Iterable[Condition | LevelSegment], at: datetime) -> datetime | None:
+    """When time alone will next change the job, its class or what is told of it."""
     instants = [s.since for s in steps] + [i for c in told for i in (c.since, c.until) if i]
     return min((i for i in instants if i > at), default=None)

@@ -2,7 +2,7 @@
 
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any
 from uuid import UUID
@@ -11,12 +11,12 @@ from django.db.models import Q
 
 from fleet.accounts.models import Qualification
 from fleet.assessments.models import Verdict
-from fleet.deficiencies.life import level_at
+from fleet.deficiencies.life import levels_after
 from fleet.deficiencies.models import Deficiency
 from fleet.jobs.course import Facts, Visited
 from fleet.jobs.models import Item, Job
-from fleet.jobs.work import worst
 from fleet.rules.catalogue import Catalogue
+from fleet.rules.values import Level, LevelSegment
 from fleet.visits.models import Attendance, Entry
 
 PASSED = ("pass", "noted")
@@ -121,11 +121,12 @@ def settlement(item: Item, known: Known) -> Settlement | None:
     return None
 
 
-def level(items: Sequence[Item], known: Known, at: datetime) -> str:
-    """The worst class of what a job asks: as it was asked, or as what is still open stands at `at`."""
+def classes(items: Sequence[Item], known: Known, made: datetime) -> list[LevelSegment]:
+    """The classes of what a job asks since it was made: each as it was asked, and as what is still open stands."""
     asked = (_last(known.deficiencies.get(i.deficiency_id), known) for i in items if i.deficiency_id)
-    now = [level_at(row, at) for row in asked if row and not row.closed_at and not row.withdrawn]
-    return worst([*(i.level for i in items), *now])
+    rows = [row for row in asked if row and not row.closed_at and not row.withdrawn]
+    stands = [replace(s, since=max(s.since, made)) for row in rows for s in levels_after(row, made)]
+    return [*(LevelSegment(made, None, Level(i.level)) for i in items), *stands]
 
 
 def _last(row: Deficiency | None, known: Known) -> Deficiency | None:

@@ -53,12 +53,12 @@ def _one(job: Job, items: Sequence[Item], acts: Sequence[Act], known: evidence.K
     settled = {number: s for number, s in found.items() if s is not None}
     facts = evidence.facts(job, items, settled, known)
     steps = course.course(facts, acts)
-    level = evidence.level(items, known, at)
-    told = course.conditions(facts, steps, level, line(job, items))
+    classes = evidence.classes(items, known, job.created_at)
+    told = course.conditions(facts, steps, classes, line(job, items), at)
     now = course.at_instant(steps, at)
-    values = {**_values(now, facts.zone), "level": level}
+    values = {**_values(now, facts.zone), "level": course.level_at(classes, at).value}
     values["settled"] = {str(n): plain(s) for n, s in settled.items()}
-    return _store(job, items, values, course.next_instant(steps, told, at), told, at)
+    return _store(job, items, values, course.next_instant(steps, [*told, *classes], at), told, at)
 
 
 def _values(now: Step, zone: str) -> dict[str, Any]:

@@ -53,16 +53,10 @@ def deficient(building: UUID, release: Catalogue, at: datetime) -> list[work.Wan
 
 def of_deficiency(row: Deficiency, release: Catalogue, at: datetime) -> work.Wanted:
     """A deficiency as something to be done."""
-    code = work.quickest(_closing(row, release), release)
+    closing = release.closing(row.clears_by, row.position.role_id if row.position else None)
+    code = work.quickest([procedure.code for procedure in closing], release)
     level = level_at(row, at) or "routine"
     return work.Wanted(row.boiler_id, row.position_id, row.id, code, row.sentence, level, row.opened_at)
-
-
-def _closing(row: Deficiency, release: Catalogue) -> list[str]:
-    """What closes it at a place of its role: a missing limit is not proven by the test of an alarm."""
-    kinds = release.roles[row.position.role_id].kinds if row.position else None
-    known = (release.procedures[code] for code in row.clears_by if code in release.procedures)
-    return [p.code for p in known if kinds is None or kinds & p.kinds]
 
 
 def owed(building: UUID, release: Catalogue, at: datetime) -> list[work.Wanted]:

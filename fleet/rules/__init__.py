@@ -2,4 +2,6 @@
 
 from fleet.rules.judge import VERSION, judge
 
-__all__ = ["VERSION", "judge"]
+BUILD = f"r{VERSION}."  # how the build of every conclusion by these rules begins
+
+__all__ = ["BUILD", "VERSION", "judge"]

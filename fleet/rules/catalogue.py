@@ -1,6 +1,6 @@
 """The reference data that rules read: kinds, roles, procedures, readings, findings; built by `fleet.catalog`."""
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
 
@@ -205,6 +205,15 @@ class Catalogue:
             rule = self.findings.get(seen.finding) if seen else None
             named |= {label.split(":")[0]} if seen is None else rule.clears_by if rule else frozenset()
         return frozenset(named)
+
+    def closing(self, codes: Iterable[str], role: str | None) -> list[Procedure]:
+        """Which of a finding's closing procedures a place of this role can have; all of them where there is no place.
+
+        A missing limit is not proven by the test of an alarm.
+        """
+        kinds = self.roles[role].kinds if role else None
+        known = (self.procedures[code] for code in codes if code in self.procedures)
+        return [p for p in known if kinds is None or kinds & p.kinds]
 
     def proofs(self, kind: str, proof: str) -> list[Procedure]:
         """The procedures that give this kind a proof of this sort (`full`, `partial` or `due_only`)."""

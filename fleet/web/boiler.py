@@ -1,6 +1,5 @@
 """One boiler: its standing with all reasons, the two columns, what to do, what is open, what leaving it costs."""
 
-from collections import Counter
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import datetime
@@ -20,11 +19,10 @@ from fleet.board import queries as board
 from fleet.board.models import Segment
 from fleet.deficiencies import queries as deficiencies
 from fleet.portfolio.models import Boiler, Position
-from fleet.rules.values import State
 from fleet.rules.wording import on
 from fleet.visits import queries as visits
 from fleet.web import engineering
-from fleet.web.columns import Columns, columns
+from fleet.web.columns import Columns, columns, counted
 from fleet.web.glass import Drawn, draw
 from fleet.web.pages import page
 
@@ -133,10 +131,7 @@ def _may(user: Any, boiler: Boiler, at: datetime) -> set[str]:
 
 def _counted(states: Sequence[str]) -> str:
     """States with how many positions are in each, the worst first: "12 positions: 1 failed, 11 proven"."""
-    if not states:
-        return "none on record"
-    counts = sorted(Counter(states).items(), key=lambda told: list(State).index(State(told[0])))
-    return f"{len(states)} positions: " + ", ".join(f"{n} {state.replace('_', ' ')}" for state, n in counts)
+    return f"{len(states)} positions: {counted(states)}" if states else "none on record"
 
 
 def _newest(pasts: Sequence[Past], zone: str) -> str:

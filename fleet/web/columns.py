@@ -4,7 +4,7 @@ A path that failed is a break: everything beyond it is dark. A way out that fail
 """
 
 from collections import Counter
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import Any
@@ -126,8 +126,7 @@ class Column:
     @property
     def newest(self) -> str:
         """How many of its devices are in which state, the worst first."""
-        counts = Counter(rung.state for rung in self.rungs if rung.state)
-        return ", ".join(f"{counts[s.value]} {s.value.replace('_', ' ')}" for s in State if s.value in counts)
+        return counted(rung.state for rung in self.rungs if rung.state)
 
     @property
     def scale(self) -> str:
@@ -272,6 +271,12 @@ def _proofs(measured: Measured, terms: Terms) -> dict[UUID, list[Proof]]:
     release = catalogue_of(current(measured.at.astimezone(UTC).date()) or 1)
     fitted = [s for listed in stays((p.id for p in measured.places), measured.at).values() if (s := present(listed))]
     return newest(fitted, terms, release, measured.zone, measured.at)
+
+
+def counted(states: Iterable[str]) -> str:
+    """How many are in which state, the worst first: "1 failed, 11 proven"."""
+    counts = Counter(states)
+    return ", ".join(f"{counts[s.value]} {s.value.replace('_', ' ')}" for s in State if s.value in counts)
 
 
 def _day(at: datetime, zone: str) -> str:

@@ -16,8 +16,7 @@ from django.utils import timezone
 from django.views.decorators.http import require_POST
 
 from fleet import pipeline
-from fleet.accounts import policy
-from fleet.alerts import looks
+from fleet.accounts import looks, policy
 from fleet.alerts import queries as alerts
 from fleet.alerts.acts import Decision
 from fleet.alerts.models import Alert

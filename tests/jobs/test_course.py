@@ -9,6 +9,7 @@ import pytest
 
 from fleet.jobs.course import Facts, at_instant, conditions, course, next_instant
 from fleet.jobs.models import Act
+from fleet.rules.values import Level, LevelSegment
 from tests.cast import DAY, NOW
 
 HOUR = timedelta(hours=1)
@@ -89,13 +90,35 @@ def test_a_cause_that_was_withdrawn_is_no_proof() -> None:
 
 
 def told(acts: Sequence[Act], level: str = "hold") -> list[tuple[str, datetime, datetime | None]]:
+    return told_of(acts, asked(level))
+
+
+def told_of(acts: Sequence[Act], classes: Sequence[LevelSegment]) -> list[tuple[str, datetime, datetime | None]]:
     known = facts()
-    return [(c.condition, c.since, c.until) for c in conditions(known, course(known, acts), level, "x")]
+    return [(c.condition, c.since, c.until) for c in conditions(known, course(known, acts), classes, "x", NOW)]
+
+
+def asked(level: str) -> list[LevelSegment]:
+    return [LevelSegment(NOW, None, Level(level))]
 
 
 @pytest.mark.parametrize(("level", "lead"), [("hold", 4 * HOUR), ("urgent", DAY), ("routine", 7 * DAY)])
 def test_not_planned_is_told_after_its_lead(level: str, lead: timedelta) -> None:
     assert told([], level) == [("job_not_planned", NOW + lead, None)]
+
+
+@pytest.mark.parametrize(
+    ("risen", "until", "since"),
+    [
+        (NOW + 2 * HOUR, None, NOW + 6 * HOUR),  # the lead of a hold from when it is one
+        (NOW + 20 * HOUR, None, NOW + DAY),  # no later than what was asked gives
+        (NOW + 2 * HOUR, NOW + 5 * HOUR, NOW + DAY),  # no hold any more before its lead is over
+        (NOW + 2 * HOUR, NOW + 6 * HOUR, NOW + DAY),
+        (NOW + 2 * HOUR, NOW + 6 * HOUR + SECOND, NOW + 6 * HOUR),
+    ],
+)
+def test_what_becomes_worse_has_the_lead_of_its_class_from_then_on(risen: Any, until: Any, since: datetime) -> None:
+    assert told_of([], [*asked("urgent"), LevelSegment(risen, until, Level.HOLD)]) == [("job_not_planned", since, None)]
 
 
 @pytest.mark.parametrize(
@@ -125,7 +148,7 @@ def test_past_its_day_is_told_until_it_is_planned_again() -> None:
 def test_the_next_instant_is_the_first_to_come() -> None:
     known = facts()
     steps = course(known, [PLAN])
-    listed = conditions(known, steps, "hold", "x")
+    listed = conditions(known, steps, asked("hold"), "x", NOW)
     evening = datetime.fromisoformat("2026-01-12T18:00:00-05:00")
     assert [next_instant(steps, listed, at) for at in (NOW + HOUR, evening, MIDNIGHT)] == [
         evening,
@@ -136,4 +159,4 @@ def test_the_next_instant_is_the_first_to_come() -> None:
 
 def test_nobody_is_told_of_what_is_over() -> None:
     known = facts(settled=("all_settled", NOW + HOUR, UUID(int=1)))
-    assert conditions(known, course(known, []), "hold", "x") == []
+    assert conditions(known, course(known, []), asked("hold"), "x", NOW) == []

@@ -1,13 +1,14 @@
 """The class of a job is the worst of what it asks, as it was asked or as it stands now."""
 
-from datetime import timedelta
+from datetime import datetime, timedelta
 from typing import Any
 from uuid import UUID, uuid4
 
 import pytest
 
 from fleet.deficiencies.models import Deficiency
-from fleet.jobs.evidence import Known, level
+from fleet.jobs.course import level_at
+from fleet.jobs.evidence import Known, classes
 from fleet.jobs.models import Item
 from tests.cast import DAY, NOW
 
@@ -29,6 +30,10 @@ def asked(row: Deficiency | None, as_asked: str) -> Item:
 def known(*rows: Deficiency) -> Known:
     by_id: dict[UUID, Deficiency] = {row.id: row for row in rows}
     return Known(None, by_id, (), ())  # type: ignore[arg-type]
+
+
+def level(items: list[Item], told: Known, at: datetime) -> str:
+    return level_at(classes(items, told, NOW - DAY), at).value
 
 
 @pytest.mark.parametrize(("at", "expected"), [(NOW - SECOND, "urgent"), (NOW, "hold"), (NOW + SECOND, "hold")])

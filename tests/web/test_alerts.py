@@ -10,8 +10,8 @@ from django.test import Client
 from django.utils import timezone
 from playwright.sync_api import Browser, expect
 
+from fleet.accounts import looks
 from fleet.accounts.models import Grant
-from fleet.alerts import looks
 from fleet.alerts.models import Act, Alert
 from fleet.alerts.services import UNJUDGED
 from fleet.portfolio.models import Boiler, Portfolio

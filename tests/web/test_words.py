@@ -1,4 +1,4 @@
-"""Every state word and every label on the screens has a line in docs/words.md that says where it is from."""
+"""Every state word and every label on the screens has a line in fleet/web/words.md that says where it is from."""
 
 import csv
 import re
@@ -11,7 +11,7 @@ from fleet.rules.values import Level, Standing, State
 from fleet.web.templatetags.said import WORDS, word
 from tests.cast import ROOT
 
-DOCUMENT = (ROOT / "docs" / "words.md").read_text()
+DOCUMENT = (ROOT / "fleet" / "web" / "words.md").read_text()
 ROW = re.compile(r"^\| ([^|]+) \| ([^|]+) \|$", re.MULTILINE)
 TOLD = {cell.strip(): origin.strip() for cell, origin in ROW.findall(DOCUMENT)}
 LABEL = re.compile(r"<(h1|h2|h3|th|button|label|summary|dt|legend|title)\b[^>]*>(.*?)</\1>", re.DOTALL)
