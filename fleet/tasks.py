@@ -1,16 +1,22 @@
-"""Celery tasks: each reads the clock and calls one function. Scheduled in `settings.CELERY_BEAT_SCHEDULE`."""
+"""Celery tasks: each reads the clock and calls one function. Scheduled in `settings.CELERY_BEAT_SCHEDULE`.
+
+The sweep leaves its mark, by which the worker is known to run.
+"""
 
 from celery import shared_task
 from django.utils import timezone
 
 from fleet import pipeline
 from fleet.accounts.purge import purge as purge_accounts
+from fleet.board import swept
 
 
 @shared_task(name="fleet.tasks.sweep")
 def sweep() -> None:
     """Judge what time alone has changed. Twice, late or never: the next run leaves the same conclusions."""
-    pipeline.sweep(at=timezone.now())
+    at = timezone.now()
+    pipeline.sweep(at=at)
+    swept.note(at)
 
 
 @shared_task(name="fleet.tasks.imports")

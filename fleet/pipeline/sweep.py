@@ -8,7 +8,7 @@ from uuid import UUID
 from django.db import transaction
 
 from fleet.alerts import services as alerts
-from fleet.board import queries, swept
+from fleet.board import queries
 from fleet.board import services as board
 from fleet.board.models import Judged
 from fleet.evidence import build_of
@@ -37,7 +37,6 @@ def sweep(*, at: datetime, limit: int = BATCH) -> Swept:
     builds = [(p, build_of(p, at)) for p in Portfolio.objects.values_list("id", flat=True)]
     done = [_step(boiler, at) for boiler in queries.waiting(builds, at, limit)]
     sweep_jobs(at=at, limit=limit)
-    swept.note(at)
     return Swept(done.count("judged"), done.count("skipped"), done.count("failed"))
 
 

@@ -2,11 +2,12 @@
 
 import re
 from datetime import timedelta
+from types import SimpleNamespace
 
 import pytest
 from django.test import Client
 
-from fleet import pipeline
+from fleet import pipeline, tasks
 from fleet.board import swept
 from fleet.board.models import Judged
 from fleet.settings import REDIS_URL
@@ -41,8 +42,13 @@ def test_the_worker_is_known_by_its_last_sweep(ago: timedelta | None, says: str,
     assert says in check(mia, "Worker")
 
 
-def test_a_sweep_notes_itself(mia: Client) -> None:
-    pipeline.sweep(at=NOW)
+def test_the_workers_sweep_leaves_its_mark_and_one_told_of_a_bygone_day_leaves_none(
+    mia: Client, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(tasks, "timezone", SimpleNamespace(now=lambda: NOW))
+    tasks.sweep()
+    assert "Mon 12 Jan 2026, 14:00 UTC" in check(mia, "Worker")
+    pipeline.sweep(at=NOW - DAY)
     assert "Mon 12 Jan 2026, 14:00 UTC" in check(mia, "Worker")
 
 
