@@ -86,28 +86,31 @@ class Known:
         for boiler in listed:
             boiler.building = buildings[boiler.building_id]  # not a query each
         by_id = {b.id: b for b in listed}
-        inside = boilers.order_by().values("id")
-        places = _places(inside)
+        places = _places(by_id)
         zones = {p.id: by_id[p.boiler].building.zone for p in places}
         return cls(
             {(b.ref,): b for b in buildings.values()},
             {(b.building.ref, b.ref): b for b in listed},
             {(by_id[p.boiler].building.ref, by_id[p.boiler].ref, p.ref): p for p in places},
-            _settings(inside, at),
-            _fittings(inside, zones, at),
+            _settings(by_id, zones, at),
+            _fittings(zones, at),
         )
 
 
-def _places(inside: QuerySet[Any]) -> list[Place]:
-    found = Position.objects.filter(boiler__in=inside).order_by("id")
+# Each table is asked by ids that are already here, never by what would have to be joined: while a large sheet is not
+# yet committed the server may hold the tables to be empty, and then joins them row against row.
+
+
+def _places(boilers: Iterable[UUID]) -> list[Place]:
+    found = Position.objects.filter(boiler__in=list(boilers)).order_by("id")
     return [Place(*row) for row in found.values_list("id", "boiler_id", "ref", "name", "role_id").iterator()]
 
 
-def _settings(inside: QuerySet[Any], at: datetime) -> dict[tuple[UUID, str], Dated]:
+def _settings(boilers: Iterable[UUID], places: Iterable[UUID], at: datetime) -> dict[tuple[UUID, str], Dated]:
     """The value in force of each key: of two statements about one instant the one posted later."""
     said = Setting.objects.filter(since__lte=at).order_by("since", "posted_at")
     found: dict[tuple[UUID, str], Dated] = {}
-    for place, rows in (("boiler_id", {"boiler__in": inside}), ("position_id", {"position__boiler__in": inside})):
+    for place, rows in (("boiler_id", {"boiler__in": list(boilers)}), ("position_id", {"position__in": list(places)})):
         listed: Iterable[tuple[UUID, str, Any, datetime]] = said.filter(**rows).values_list(
             place, "key", "value", "since"
         )
@@ -115,8 +118,9 @@ def _settings(inside: QuerySet[Any], at: datetime) -> dict[tuple[UUID, str], Dat
     return found
 
 
-def _fittings(inside: QuerySet[Any], zones: Mapping[UUID, str], at: datetime) -> dict[UUID, Fitted]:
-    said = Fitting.objects.filter(position__boiler__in=inside).order_by("since", "posted_at")
+def _fittings(zones: Mapping[UUID, str], at: datetime) -> dict[UUID, Fitted]:
+    """Of the places in `zones`, each with its building's."""
+    said = Fitting.objects.filter(position__in=list(zones)).order_by("since", "posted_at")
     told = said.values_list("position_id", "since", "device__kind_id", "device_id", "device__attributes", "declared")
     found: dict[UUID, Fitted] = {}
     for position, since, kind, device, attributes, declared in told:

@@ -162,7 +162,8 @@ def test_five_thousand_buildings_are_read_in_seconds() -> None:
 
 
 def test_ten_times_the_buildings_take_about_ten_times_as_long() -> None:
-    small, large = min(seconds(houses(300)) for _ in range(3)), seconds(houses(3000))
+    """The better of several runs each: a moment in which the machine did something else is not the sheet's."""
+    small, large = (min(seconds(houses(n)) for _ in range(runs)) for n, runs in ((300, 5), (3000, 2)))
     print(f"300 buildings {small:.3f} s, 3,000 buildings {large:.3f} s")
     assert large < 40 * small
 
