@@ -14,37 +14,50 @@ Values = Mapping[str, Any]
 def store(model: type[Model], *, scope: Values, key: tuple[str, ...], rows: Iterable[Values]) -> int:
     """Make the rows of `model` within `scope` equal to `rows`, matched by `key`; return how many were written.
 
-    Each of `rows` gives every derived column. One query where nothing differs; at most three more where something does.
-    Where rows have a `version`, a row that changes gets its next: what was decided on the old one is stale.
+    A column that a row does not give stays as it is stored. One query where nothing differs, at most three more where
+    something does. Where rows have a `version`, one that changes gets its next: what was decided on the old is stale.
     """
     wanted = {tuple(row[k] for k in key): row for row in rows}
-    manager = model._default_manager
-    present = {tuple(getattr(row, k) for k in key): row for row in manager.filter(**scope)}
-    gone = [row.pk for k, row in present.items() if k not in wanted]
-    different = [row for k, row in present.items() if k in wanted and _take(row, wanted[k])]
-    new = [model(**scope, **row) for k, row in wanted.items() if k not in present]
-    if gone:
+    present = _Present(model, scope, key, sorted({column for row in wanted.values() for column in row}))
+    manager, written = model._default_manager, len(wanted.keys() ^ present.rows.keys())
+    if gone := [row[0] for k, row in present.rows.items() if k not in wanted]:
         manager.filter(pk__in=gone).delete()
-    if different:
-        columns = sorted({c for row in wanted.values() for c in row} - set(key) - {"id"}) + _next_version(different)
-        manager.bulk_update(different, columns)
-    if new:
+    if different := [k for k, row in present.rows.items() if k in wanted and present.differs(row, wanted[k])]:
+        manager.bulk_update([present.changed(k, wanted[k]) for k in different], present.changing())
+    if new := [model(**scope, **row) for k, row in wanted.items() if k not in present.rows]:
         manager.bulk_create(new)
-    return len(gone) + len(different) + len(new)
+    return written + len(different)
 
 
-def _next_version(rows: list[Model]) -> list[str]:
-    versioned = [row for row in rows if hasattr(row, "version")]
-    for row in versioned:
-        row.version += 1
-    return ["version"] if versioned else []
+class _Present:
+    """What is stored, as tuples of the primary key, the columns asked for and the version where there is one.
 
+    A judgement compares hundreds of rows and changes a few: only those become models.
+    """
 
-def _take(row: Model, values: Values) -> bool:
-    different = {name: value for name, value in values.items() if getattr(row, name) != value}
-    for name, value in different.items():
-        setattr(row, name, value)
-    return bool(different)
+    def __init__(self, model: type[Model], scope: Values, key: tuple[str, ...], columns: list[str]) -> None:
+        self.model, self.key = model, key
+        self.columns = columns or list(key)
+        self.version = ["version"] if any(f.attname == "version" for f in model._meta.concrete_fields) else []
+        places = [self.columns.index(k) + 1 for k in key]
+        stored = model._default_manager.filter(**scope).values_list("pk", *self.columns, *self.version)
+        self.rows = {tuple(row[n] for n in places): row for row in stored}
+
+    def differs(self, row: tuple[Any, ...], wanted: Values) -> bool:
+        """Whether a stored row says something else than is wanted."""
+        return any(value != wanted.get(name, value) for name, value in zip(self.columns, row[1:], strict=False))
+
+    def changed(self, key: tuple[Any, ...], wanted: Values) -> Model:
+        """The stored row as it is to be."""
+        row = self.rows[key]
+        values = {**dict(zip(self.columns, row[1:], strict=False)), **wanted, "pk": row[0]}
+        if self.version:
+            values["version"] = row[-1] + 1
+        return self.model(**values)
+
+    def changing(self) -> list[str]:
+        """The columns that an update writes."""
+        return [c for c in self.columns if c not in (*self.key, "id")] + self.version
 
 
 def plain(value: Any) -> Any:

@@ -3,7 +3,6 @@
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
-from itertools import pairwise
 
 from fleet.calendar import Due, Interval, calendar_due, day_of, day_start, nth_firing_day, season_due
 from fleet.rules.catalogue import Procedure
@@ -126,7 +125,7 @@ def operator_clocks(evidence: Evidence, here: Snapshot, law: Law) -> Iterator[Cl
         due = asked.interval.after(day)
         told = day_start(due + timedelta(days=asked.grace_days), evidence.zone)
         yield Clock(day_start(due, evidence.zone), State.DUE, procedure, proved, told)
-        last = nth_firing_day(day, law.terms.operator_firing_days, firing_days(evidence))
+        last = nth_firing_day(day, law.terms.operator_firing_days, evidence.firing_days)
         if last is not None:
             # Missing for that many whole firing days: lapsed as the day after the last of them begins.
             yield Clock(day_start(last + timedelta(days=1), evidence.zone), State.LAPSED, procedure, proved)
@@ -167,22 +166,3 @@ def newest(evidence: Evidence, here: Snapshot, procedure: Procedure) -> datetime
     """The newest pass of this procedure or of one that covers it."""
     passes = [at for code, at in here.proofs if evidence.procedure(code).covers_or_is(procedure.code)]
     return max(passes, default=None)
-
-
-def firing_days(evidence: Evidence) -> list[tuple[date, date | None]]:
-    """Building days with any part in service or hot standby, as half-open spans; no word of it means in service."""
-    changes = sorted(evidence.services, key=lambda s: (s.since, s.state))
-    if not changes:
-        return [(date.min, None)]
-    spans: list[tuple[date, date | None]] = [(date.min, _day_after(changes[0].since, evidence.zone))]
-    for change, following in pairwise([*changes, None]):
-        assert change is not None
-        if change.state.runs:
-            end = _day_after(following.since, evidence.zone) if following else None
-            spans.append((day_of(change.since, evidence.zone), end))
-    return spans
-
-
-def _day_after(at: datetime, zone: str) -> date:
-    """The day after the last one that has any part before `at`."""
-    return day_of(at - timedelta(microseconds=1), zone) + timedelta(days=1)

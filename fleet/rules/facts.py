@@ -3,13 +3,13 @@
 from bisect import bisect_right
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
 from enum import StrEnum
 from functools import cached_property
 from itertools import zip_longest
 from uuid import UUID
 
-from fleet.calendar import Interval, Season
+from fleet.calendar import Interval, Season, day_of
 from fleet.rules.catalogue import Catalogue, Procedure, Role
 
 Value = bool | float | str | None
@@ -249,9 +249,27 @@ class Evidence:
     def _procedures(self) -> Mapping[str, Procedure]:
         return {code: one for law in self.laws for code, one in law.catalogue.procedures.items()}
 
+    @cached_property
+    def firing_days(self) -> list[tuple[date, date | None]]:
+        """Building days with any part in service or hot standby, as half-open spans; no word of it means in service."""
+        changes = sorted(self.services, key=lambda s: (s.since, s.state))
+        if not changes:
+            return [(date.min, None)]
+        spans: list[tuple[date, date | None]] = [(date.min, _day_after(changes[0].since, self.zone))]
+        for change, following in zip_longest(changes, changes[1:]):
+            if change.state.runs:
+                end = _day_after(following.since, self.zone) if following else None
+                spans.append((day_of(change.since, self.zone), end))
+        return spans
+
     def role(self, code: str) -> Role:
         """A role by its code, from the newest release that has it."""
         return next(law.catalogue.roles[code] for law in reversed(self.laws) if code in law.catalogue.roles)
+
+
+def _day_after(at: datetime, zone: str) -> date:
+    """The day after the last one that has any part before `at`."""
+    return day_of(at - timedelta(microseconds=1), zone) + timedelta(days=1)
 
 
 @dataclass(frozen=True, slots=True)

@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from datetime import datetime
+from uuid import UUID
 
 from fleet.rules import end_of_life, set_pressure, states
 from fleet.rules.boundaries import Timeline, standings
@@ -11,8 +12,8 @@ from fleet.rules.glass import glass
 from fleet.rules.heat import heat
 from fleet.rules.ledger import Case
 from fleet.rules.readiness import readiness
-from fleet.rules.replay import replay
-from fleet.rules.values import Act, Deficiency, Evidence, Judgement, LevelSegment, StateSegment
+from fleet.rules.replay import Replay, replay
+from fleet.rules.values import Act, Deficiency, Evidence, Judgement, Level, LevelSegment, StateSegment
 
 VERSION = 6  # part of every conclusion's build: raise it when an answer can change
 
@@ -23,9 +24,11 @@ def judge(evidence: Evidence, acts: Sequence[Act], at: datetime) -> Judgement:
     Pure and total: the same evidence gives the same judgement whatever the order it is handed in. Acts never change
     a verdict, a state, a finding or a standing.
     """
-    evidence, waiting = settle(evidence, _holds)
-    timeline, known = _timeline(evidence)
-    run, cut = timeline.run, standings(timeline)
+    played = _Played()
+    evidence, waiting = settle(evidence, lambda some: _holds(played.of(some)))
+    run = played.of(evidence)
+    timeline, known = _timeline(run)
+    cut = standings(timeline)
     visits = {v.id: v for v in evidence.visits if v.own}
     ready = tuple(readiness(timeline, v) for v in sorted(visits.values(), key=lambda v: (v.at, v.id)))
     return Judgement(
@@ -44,21 +47,38 @@ def judge(evidence: Evidence, acts: Sequence[Act], at: datetime) -> Judgement:
     )
 
 
-def _timeline(evidence: Evidence) -> tuple[Timeline, list[StateSegment]]:
-    run = replay(evidence)
-    set_pressure.add_cases(run)
-    end_of_life.add_cases(run)
+class _Played:
+    """Replays by the visits that count: which corrections wait is asked of the same evidence that is judged then."""
+
+    def __init__(self) -> None:
+        self._runs: dict[tuple[UUID, ...], Replay] = {}
+
+    def of(self, evidence: Evidence) -> Replay:
+        """The replay of some evidence of one boiler, made once; evidence differs by its visits alone."""
+        counted = tuple(v.id for v in evidence.visits)
+        if counted not in self._runs:
+            run = self._runs[counted] = replay(evidence)
+            set_pressure.add_cases(run)
+            end_of_life.add_cases(run)
+        return self._runs[counted]
+
+
+def _timeline(run: Replay) -> tuple[Timeline, list[StateSegment]]:
     known = [
         s for p, record in run.ledger.records.items() for s in states.segments(run.ledger, record, run.snapshots[p])
     ]
     return Timeline(run, known), known
 
 
-def _holds(evidence: Evidence) -> frozenset[str]:
+def _holds(run: Replay) -> frozenset[str]:
     """The places, or the rules of the boiler as a whole, that are on hold when all is told."""
-    timeline, _ = _timeline(evidence)
-    open_ = zip(timeline.cases, timeline.levels, strict=True)
-    return frozenset(str(c.position or c.rule.code) for c, levels in open_ if c.is_open and levels[-1].level == "hold")
+    open_ = [(c, {c.level, *(level for _, level in c.later)}) for c in run.ledger.all_cases() if c.is_open]
+    # Only where an episode's class changes with time do its segments say which it is in the end.
+    if any(len(levels) > 1 and Level.HOLD in levels for _, levels in open_):
+        timeline, _ = _timeline(run)
+        last = zip(timeline.cases, timeline.levels, strict=True)
+        open_ = [(c, {levels[-1].level}) for c, levels in last if c.is_open]
+    return frozenset(str(c.position or c.rule.code) for c, levels in open_ if levels == {Level.HOLD})
 
 
 def _deficiencies(timeline: Timeline) -> tuple[Deficiency, ...]:
