@@ -73,9 +73,12 @@ class Pass:
     doubtful: bool = False
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(slots=True)
 class Snapshot:
-    """What was known of one position from an instant on: all that `states` needs. Equal is what says the same."""
+    """What was known of one position from an instant on: all that `states` needs. Equal is what says the same.
+
+    Never changed, yet not frozen: several are made for every entry, and a frozen one takes three times as long to make.
+    """
 
     at: datetime | None = field(compare=False)
     kind: str

@@ -78,12 +78,17 @@ class State(StrEnum):
     @property
     def stands(self) -> bool:
         """Whether the protection may be counted on: proven, or due and still inside its grace."""
-        return self in (State.PROVEN, State.DUE)
+        return self in _STANDS
 
     @property
     def down(self) -> bool:
         """Whether it is known not to act: bad news, as against no news."""
-        return self in (State.NOT_FITTED, State.FAILED, State.INTERMITTENT)
+        return self in _DOWN
+
+
+# Asked a hundred thousand times in a judgement of years: not made anew each time.
+_STANDS = (State.PROVEN, State.DUE)
+_DOWN = (State.NOT_FITTED, State.FAILED, State.INTERMITTENT)
 
 
 class Standing(StrEnum):
