@@ -6,6 +6,7 @@ from django.contrib.auth.models import AbstractUser
 from django.db import models
 
 from fleet.accounts.scopes import Reach
+from fleet.accounts.telephone import LONGEST, dialable
 from fleet.portfolio.models import Boiler, Building, Portfolio
 from fleet.portfolio.rows import Row
 
@@ -17,6 +18,8 @@ class User(AbstractUser):
     id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
     # In which units the pages show quantities: "both" (US, SI in brackets), "us" or "si". Answers of the API do not.
     units = models.CharField(max_length=8, default="both", choices=[(u, u) for u in ("both", "us", "si")])
+    # Optional; shown on the pages of the buildings this person has to do with, to who may see those.
+    telephone = models.CharField(max_length=LONGEST, blank=True, default="", validators=[dialable])
     reach: Reach | None = None  # no column: set where a key stands for the person, and honoured by the policy
 
 

@@ -5,9 +5,11 @@ from dataclasses import dataclass
 from datetime import datetime
 from uuid import UUID
 
+from django.core.exceptions import ValidationError
 from django.db.models import Q, QuerySet
 
 from fleet.accounts.models import Grant, Qualification, User
+from fleet.accounts.telephone import WRONG
 from fleet.errors import Refused
 from fleet.portfolio.models import Building, Portfolio
 
@@ -31,6 +33,16 @@ def choose_units(*, user: User, units: str) -> None:
     user.units = units
     user.clean_fields(exclude={f.name for f in User._meta.fields} - {"units"})
     user.save(update_fields=["units"])
+
+
+def keep_telephone(*, user: User, number: str) -> None:
+    """Keep this number, or none where it is empty. Raises Refused for what no telephone could dial."""
+    user.telephone = " ".join(number.split())
+    try:
+        user.clean_fields(exclude={f.name for f in User._meta.fields} - {"telephone"})
+    except ValidationError as error:
+        raise Refused("telephone", WRONG, ("telephone",), status=422) from error
+    user.save(update_fields=["telephone"])
 
 
 def held(portfolio: UUID) -> QuerySet[Qualification]:

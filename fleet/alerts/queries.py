@@ -61,21 +61,25 @@ def feed(boilers: QuerySet[Boiler], portfolios: QuerySet[Portfolio]) -> QuerySet
 def together(rows: QuerySet[Alert]) -> QuerySet[Alert, dict[str, Any]]:
     """The feed's entries, by their latest news: `key`, `told` and `count` of what stands under one heading.
 
-    One boiler (or building, job, portfolio) and one condition: what is raised, what of it is shelved, and what returned
-    to normal at one moment.
+    One boiler (or building as a whole, all jobs of a building, portfolio) and one condition: what is raised, what of it
+    is shelved, and what returned to normal at one moment.
     """
     keyed = rows.order_by().annotate(key=_key()).values("key")
     return keyed.annotate(told=Max(_news()), count=Count("id")).order_by("-told", "key")
 
 
 def under(rows: QuerySet[Alert], keys: Iterable[str]) -> QuerySet[Alert]:
-    """The alerts of these entries, with their key."""
-    return rows.annotate(key=_key()).filter(key__in=list(keys))
+    """The alerts of these entries, with their key; `house` is the building of an alert about a job."""
+    return rows.annotate(key=_key(), house=_house()).filter(key__in=list(keys))
+
+
+def _house() -> Subquery:
+    return Subquery(Job.objects.filter(id=OuterRef("subject")).values("building"))
 
 
 def _key() -> Concat:
     """What an entry is told by, as text."""
-    whose = Coalesce(Cast("boiler", CharField()), Cast("subject", CharField()))
+    whose = Coalesce(Cast("boiler", CharField()), Cast(_house(), CharField()), Cast("subject", CharField()))
     shelved = Case(When(until=None, shelved_until__isnull=False, then=Value("shelved")), default=Value(""))
     back = Coalesce(Cast("returned_at", CharField()), Value(""))
     return Concat(whose, Value(" "), "condition", Value(" "), shelved, back)

@@ -1,9 +1,12 @@
 """Reading deficiencies: what is open on a boiler, its class now and what to do first."""
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import Any
 from uuid import UUID
+
+from django.db.models import F
 
 from fleet.catalog import queries as catalog
 from fleet.deficiencies.life import Life, by_episode, level_at, life, of_rows
@@ -65,3 +68,9 @@ def _open(row: Deficiency, release: Any, acts: list[Act], at: datetime) -> Open:
     closing = release.closing(row.clears_by, row.position.role_id if row.position else None)
     names = [procedure.name.lower() for procedure in closing]
     return Open(row, level_at(row, at), rule.first_act if rule else "", names, life(row, acts, at))
+
+
+def closing_lines(rows: Iterable[UUID]) -> list[tuple[UUID, UUID, int]]:
+    """Of those among these that an entry closed: the deficiency, the visit, and the entry's line there, from 1."""
+    closed = Deficiency.objects.filter(id__in=list(rows), closed_by__isnull=False)
+    return list(closed.values_list("id", "closed_by__visit", F("closed_by__number") + 1))

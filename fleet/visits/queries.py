@@ -1,12 +1,14 @@
 """Reading visits: the recent ones of a boiler, those to boilers somebody may read, and where an entry stands."""
 
 from collections.abc import Iterable
+from datetime import datetime
 from uuid import UUID
 
 from django.db.models import F, QuerySet
 
+from fleet.accounts.models import User
 from fleet.portfolio.models import Boiler
-from fleet.visits.models import Entry, Visit
+from fleet.visits.models import Attendance, Entry, Visit
 
 
 def to_boilers(boilers: QuerySet[Boiler]) -> QuerySet[Visit]:
@@ -25,3 +27,12 @@ def places(entries: Iterable[UUID]) -> dict[str, tuple[UUID, int]]:
     """Where each entry stands: its visit and its line there, counted from 1; by the id's text."""
     found = Entry.objects.filter(id__in=list(entries)).annotate(line=F("number") + 1)
     return {str(e): (visit, line) for e, visit, line in found.values_list("id", "visit", "line")}
+
+
+def people_of(boilers: Iterable[UUID], since: datetime, at: datetime) -> list[tuple[User, datetime]]:
+    """Who was at these boilers from `since` to `at`, each with the last time, the newest first; no void visit."""
+    there = Attendance.objects.filter(user__is_active=True, visit__boiler__in=list(boilers), visit__void=False)
+    there = there.filter(visit__performed_at__gte=since, visit__performed_at__lte=at)
+    last = there.order_by("user", "-visit__performed_at").distinct("user").select_related("user", "visit")
+    met = [(one.user, one.visit.performed_at) for one in last if one.user is not None]
+    return sorted(met, key=lambda pair: pair[1], reverse=True)

@@ -131,6 +131,20 @@ def choose_units(request: HttpRequest, at: datetime) -> HttpResponse:
     return redirect("/account/#units")
 
 
+@_door
+def keep_telephone(request: HttpRequest, at: datetime) -> HttpResponse:
+    """Under which number this person is reached from now on; none where the field is empty."""
+    user: Any = request.user
+    number = request.POST.get("telephone", "").replace("\x00", "")[:100]
+    try:
+        people.keep_telephone(user=user, number=number)
+    except Refused as refused:
+        user.refresh_from_db(fields=["telephone"])
+        told = {"telephone_faults": [f.message for f in refused.faults], "telephone_given": number}
+        return render(request, "account.html", {**_context(user, at), **told}, status=refused.status)
+    return redirect("/account/#telephone")
+
+
 class Password(LoginRequiredMixin, PasswordChangeView):
     """The framework's own: the old one is asked for, other sessions end."""
 

@@ -6,12 +6,11 @@ from datetime import datetime
 from typing import Any
 from uuid import UUID
 
-from django.db.models import Q
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import render
 
 from fleet.accounts import policy
-from fleet.accounts.models import Grant, User
+from fleet.accounts.models import User
 from fleet.alerts import queries as alerts
 from fleet.assessments import queries as assessments
 from fleet.board import forecast, glasses
@@ -26,6 +25,7 @@ from fleet.jobs import queries as jobs
 from fleet.portfolio import seen
 from fleet.portfolio.models import Boiler, Building
 from fleet.visits import queries as visits
+from fleet.web import contacts
 from fleet.web.glass import Drawn, draw
 from fleet.web.pages import page
 
@@ -64,8 +64,10 @@ def show(request: HttpRequest, at: datetime, building_id: UUID) -> HttpResponse:
         raise Http404
     building = boilers[0].building
     context = {"building": building, "as_of": at, "here": "board", "boilers": _boilers(boilers, at)}
-    context |= _ahead(building, boilers, at) | _people(building, at) | _open(user, boilers, at)
+    context |= _ahead(building, boilers, at) | _open(user, boilers, at)
     context |= _past(user, building, boilers, at) | _work(user, building, at)
+    read = boilers if context["may_read"] else []
+    context["people"] = contacts.of_building(building, read, context["jobs"], at)
     return render(request, "building.html", context)
 
 
@@ -107,17 +109,6 @@ def _steps(segments: Iterable[StateSegment], names: dict[UUID, str]) -> list[Ste
         step = Step(one.since, names[one.boiler_id], one.state, [])
         found.setdefault((one.since, one.boiler_id, one.state), step).places.append(one.position.name)
     return list(found.values())
-
-
-def _people(building: Building, at: datetime) -> dict[str, Any]:
-    """Who has a role here now, those of this building alone first."""
-    now = Q(until=None) | Q(until__gt=at)
-    granted = Grant.objects.filter(now, Q(building=building) | Q(building=None), portfolio=building.portfolio_id)
-    roles: dict[UUID, list[Grant]] = {}
-    for grant in granted.filter(user__is_active=True).select_related("user").order_by("building", "role", "id"):
-        roles.setdefault(grant.user_id, []).append(grant)
-    listed_roles = sorted(roles.values(), key=lambda own: (all(g.building_id is None for g in own), own[0].role))
-    return {"people": listed_roles}
 
 
 def _past(user: User, building: Building, boilers: Iterable[Boiler], at: datetime) -> dict[str, Any]:

@@ -32,7 +32,7 @@ class Item:
 
 @dataclass(frozen=True, slots=True)
 class Entry:
-    """What is told under one heading: one boiler, one condition, one moment."""
+    """What is told under one heading: one boiler (or all jobs of one building), one condition, one moment."""
 
     items: Sequence[Item]
 
@@ -108,12 +108,13 @@ def _worst(item: Item) -> tuple[int, datetime, str]:
 
 def _items(user: User, rows: Sequence[Any], looked: datetime | None, faults: Faults, at: datetime) -> Iterable[Item]:
     may = {kind: _may(user, rows, action, at) for kind, (action, _) in ACTIONS.items()}
-    houses = Building.objects.in_bulk([row.subject for row in rows if row.boiler_id is None])
+    houses = Building.objects.in_bulk([row.house or row.subject for row in rows if row.boiler_id is None])
     makes = set(policy.boilers(user, "job.create", at).values_list("building", flat=True)) if rows else set()
     for row in rows:
-        house = row.boiler.building if row.boiler_id else houses.get(row.subject)
+        house = row.boiler.building if row.boiler_id else houses.get(row.house or row.subject)
         open_to = {k for k, ids in may.items() if row.id in ids and row.until is None}
-        open_to |= {"job"} if house and house.id in makes and row.until is None else set()
+        if house and house.id in makes and row.until is None:
+            open_to |= {"see_job" if row.house else "job"}  # who makes jobs in a building sees all of them
         news = looked is not None and (row.returned_at or row.raised_at) > looked
         yield Item(row, house, news, frozenset(open_to), faults.get(row.id, ()))
 

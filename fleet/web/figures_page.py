@@ -85,6 +85,13 @@ class Chart:
         """Whether there is nothing at all to draw."""
         return not any(f.value for line in self.lines for f in line.figures)
 
+    @property
+    def bare(self) -> bool:
+        """Whether the table says something and yet no bar of it is known: axes alone would tell nothing."""
+        return not any(
+            f.value is not None for n in self.lines for f, ink in zip(n.figures, self.inks, strict=True) if ink
+        )
+
     def as_csv(self) -> str:
         """The table, oldest first, days as ISO 8601; text that could be a formula is text."""
         out = io.StringIO(newline="")
@@ -212,12 +219,10 @@ def repaired(asked: Asked) -> Chart:
         oldest = _days(max(waiting[level], default=None))
         lines.append(Line(level.capitalize(), level, (_whole(t.count), *times, _whole(len(waiting[level])), oldest)))
     count, left = sum(t.count for t in found.values()), sum(map(len, waiting.values()))
-    told = f"{count} closed since {_day(asked.first)}, from opened to closed by its proof."
-    more = f" {left} are still open and in none of these times: what takes longest is not counted yet." if left else ""
     return Chart(
         "repairs",
         "How long do repairs take?",
-        told + more,
+        _repaired_so(count, left, asked.first),
         "Class",
         REPAIRED,
         ("", "plain", "due", "", "", "", ""),
@@ -226,6 +231,18 @@ def repaired(asked: Asked) -> Chart:
         "No deficiency was closed in these months.",
         stacked=False,
         lying=True,
+    )
+
+
+def _repaired_so(count: int, left: int, first: date) -> str:
+    if not count:
+        told = f"Nothing was closed since {_day(first)}: how long repairs take is not known yet."
+        return f"{told} {left} still open." if left else told
+    told = f"{count} closed since {_day(first)}, from opened to closed by its proof."
+    return (
+        f"{told} {left} are still open and in none of these times: what takes longest is not counted yet."
+        if left
+        else told
     )
 
 

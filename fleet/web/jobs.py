@@ -19,6 +19,7 @@ from fleet import pipeline
 from fleet.accounts import policy
 from fleet.accounts.models import Grant, User
 from fleet.calendar import day_of
+from fleet.deficiencies import queries as deficiencies
 from fleet.errors import Refused
 from fleet.jobs import queries, states
 from fleet.jobs.acts import Decision
@@ -125,12 +126,21 @@ def _context(user: User | Any, at: datetime, faults: dict[UUID, tuple[str, ...]]
         "late": sum(s.shown.status in LATE for s in waiting),
         "days": list(_days([s for s in slips if s.shown.status in states.HELD])),
         "over": [s for s in slips if s.shown.status in states.OVER],
+        "proofs": _proofs(shown),
         "people": _people({s.shown.job.portfolio_id for s in slips}, at) if plans else [],
         "granted": granted,
         "makes": any(role in policy.ACTIONS["job.create"] for role, _, _ in granted),
         "reasoned": ("decline", "cancel"),
         "here": "jobs",
     }
+
+
+def _proofs(shown: Iterable[queries.Shown]) -> dict[str, tuple[str, int | None]]:
+    """By the item's id what settled it: the visit, and the line of it that closed the deficiency; one query."""
+    settled = [(one.item, one.settled["visit"]) for s in shown for one in s.asked if one.settled]
+    asked = {item.deficiency_id for item, visit in settled if item.deficiency_id and visit}
+    lines = {(row, str(visit)): line for row, visit, line in deficiencies.closing_lines(asked)}
+    return {str(item.id): (visit, lines.get((item.deficiency_id, visit))) for item, visit in settled if visit}
 
 
 def _worst(slip: Slip) -> tuple[int, bool, datetime]:

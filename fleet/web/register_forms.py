@@ -7,7 +7,7 @@ from typing import Any
 from django.db import IntegrityError, OperationalError
 from django.http import HttpRequest
 
-from fleet.errors import Refused
+from fleet.errors import Fault, Refused
 
 LONGEST = 2000
 Texts = dict[str, str]
@@ -28,6 +28,11 @@ class Field:
     required: bool = False
     left_out: str = "if known"  # what is said beside one that may stay empty
     faults: list[str] = field(default_factory=list)
+
+    def said(self, message: str) -> str:
+        """A sentence that begins with the column's code, as a sheet's faults do, in the words beside the field."""
+        rest = message.removeprefix(f"{self.name} ")
+        return message if rest == message else f"{self.label} {rest}"
 
 
 @dataclass(slots=True)
@@ -65,8 +70,12 @@ class Form:
         named = {f.name: f for f in self.fields}
         for fault in refused.faults:
             place = named.get(str(fault.at[0])) if fault.at else None
-            words = fault.message if place or not fault.at else f"{fault.at[0]}: {fault.message}"
+            words = fault.message if not fault.at else place.said(fault.message) if place else _named(fault)
             (place.faults if place else self.faults).append(words)
+
+
+def _named(fault: Fault) -> str:
+    return f"{fault.at[0]}: {fault.message}"
 
 
 def found(forms: Iterable[Form], request: HttpRequest) -> Form | None:

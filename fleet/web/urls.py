@@ -65,6 +65,7 @@ urlpatterns = [
     path("account/", account.show, name="account-page"),
     path("account/password/", account.Password.as_view(), name="account-password"),
     path("account/units/", account.choose_units, name="units-choose"),
+    path("account/telephone/", account.keep_telephone, name="telephone-keep"),
     path("account/keys/make/", account.make_key, name="key-make"),
     path("account/keys/<uuid:key_id>/revoke/", account.revoke_key, name="key-revoke"),
     path("account/calendars/make/", account.make_feed, name="feed-make"),

@@ -20,14 +20,15 @@ class Member:
     password: str
     name: str
     role: str
+    telephone: str  # of the range kept for invented people, 555-0100 to 555-0199
     qualifications: tuple[str, ...] = ()
 
 
 CAST = (
-    Member("ines", "copper-ladle-42", "Ines Okafor", "manager"),
-    Member("rosa", "brass-union-17", "Rosa Delgado", "technician", ("technician", "operator")),
-    Member("henk", "slate-roof-93", "Henk Visser", "dispatcher"),
-    Member("bram", "coal-chute-58", "Bram Whitlock", "caretaker", ("operator",)),
+    Member("ines", "copper-ladle-42", "Ines Okafor", "manager", "555-0101"),
+    Member("rosa", "brass-union-17", "Rosa Delgado", "technician", "555-0102", ("technician", "operator")),
+    Member("henk", "slate-roof-93", "Henk Visser", "dispatcher", "555-0103"),
+    Member("bram", "coal-chute-58", "Bram Whitlock", "caretaker", "555-0104", ("operator",)),
 )
 
 
@@ -40,9 +41,10 @@ def make(portfolio: Portfolio, at: datetime) -> dict[str, User]:
 
 def _person(member: Member, portfolio: Portfolio) -> User:
     first, last = member.name.split()
+    names = {"first_name": first, "last_name": last, "telephone": member.telephone}
     user, created = User.objects.get_or_create(
         username=member.username,
-        defaults={"id": uuid5(portfolio.id, member.username), "first_name": first, "last_name": last},
+        defaults={**names, "id": uuid5(portfolio.id, member.username)},
     )
     if created:
         user.set_password(member.password)
