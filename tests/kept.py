@@ -4,6 +4,7 @@ from collections.abc import Callable, Hashable
 from copy import deepcopy
 from typing import Any, TypeVar
 
+from django.core.management import call_command
 from django.db import connection, transaction
 
 from fleet.accounts.models import User
@@ -33,6 +34,26 @@ def once(key: Hashable, make: Callable[[], Made]) -> Made:
         for table, content in rows.items():
             _write(table, content)
     return deepcopy(made)
+
+
+LARGE = 8_000_000  # bytes of tables and indexes, above which throwing files away is quicker than deleting rows
+
+
+def empty() -> None:
+    """Leave no row, as `flush` does: that one throws the files of all tables away, which takes ten times as long."""
+    filled = sorted(_filled())
+    with transaction.atomic(), connection.cursor() as cursor:
+        cursor.execute("SELECT sum(pg_total_relation_size(t::regclass)) FROM unnest(%s::text[]) AS t", [filled])
+        if (cursor.fetchone()[0] or 0) > LARGE:
+            call_command("flush", verbosity=0, interactive=False, reset_sequences=False, inhibit_post_migrate=True)
+            return
+        for table in filled:  # append-only is what the tests are about, not what stands behind them
+            cursor.execute(f'ALTER TABLE "{table}" DISABLE TRIGGER USER')
+        for table in filled:
+            cursor.execute(f'DELETE FROM "{table}"')
+        cursor.execute("SET CONSTRAINTS ALL IMMEDIATE")
+        for table in filled:
+            cursor.execute(f'ALTER TABLE "{table}" ENABLE TRIGGER USER')
 
 
 def _filled() -> set[str]:

@@ -2,10 +2,13 @@
 
 from typing import Any
 
+import pytest
 from django.contrib.auth import authenticate
-from django.db import transaction
+from django.db import connection, transaction
+from django.db.utils import DatabaseError
 
 from fleet.accounts.models import User
+from fleet.visits.models import Entry
 from tests import kept
 from tests.cast import NOW, Fleet, conclusions, make_fleet, make_person, standing
 
@@ -44,3 +47,18 @@ def test_beside_something_else_a_fleet_is_made_anew(db: Any, monkeypatch: Any) -
     assert kept._KEPT == {}
     assert {other.pk} < set(User.objects.values_list("pk", flat=True))
     assert authenticate(username="rosa", password="brass-union-17") == fleet.technician
+
+
+@pytest.mark.parametrize("large", [kept.LARGE, 0])
+def test_behind_a_test_that_commits_nothing_is_left_and_append_only_is_again(
+    transactional_db: Any, monkeypatch: Any, large: int
+) -> None:
+    monkeypatch.setattr(kept, "LARGE", large)
+    for _ in range(2):
+        fleet = make_fleet()
+        failed(fleet)
+        assert len(kept._filled()) > 20
+        with pytest.raises(DatabaseError, match="append"), connection.cursor() as cursor:
+            cursor.execute(f'DELETE FROM "{Entry._meta.db_table}"')
+        kept.empty()
+        assert kept._filled() == set()

@@ -1,10 +1,11 @@
 """The feed of changes over the API: pages, cursors, filters, and who sees what."""
 
+from collections.abc import Iterator
 from typing import Any
 from urllib.parse import parse_qs, urlencode, urlsplit
 
 import pytest
-from django.db import connection
+from django.db import connection, transaction
 from django.test.utils import CaptureQueriesContext
 
 from fleet import pipeline
@@ -20,14 +21,16 @@ CHANGES = "/api/v1/changes/"
 Order = list[tuple[int, int]]
 
 
-@pytest.fixture
-def busy(fleet: Fleet) -> Fleet:
+@pytest.fixture(scope="module")
+def busy(fleet: Fleet, django_db_blocker: Any) -> Iterator[Fleet]:
     """Serviced, failed, repaired; a failure at the neighbour."""
-    fleet.post(fleet.serviced(NOW - 60 * DAY))
-    fleet.post(fleet.flushed(NOW - 20 * DAY, burner_stopped=False))
-    fleet.post(fleet.flushed(NOW - 19 * DAY, "ALD12 B2", burner_stopped=False))
-    fleet.post(fleet.repaired(NOW - 18 * DAY))
-    return fleet
+    with django_db_blocker.unblock(), transaction.atomic():
+        fleet.post(fleet.serviced(NOW - 60 * DAY))
+        fleet.post(fleet.flushed(NOW - 20 * DAY, burner_stopped=False))
+        fleet.post(fleet.flushed(NOW - 19 * DAY, "ALD12 B2", burner_stopped=False))
+        fleet.post(fleet.repaired(NOW - 18 * DAY))
+        yield fleet
+        transaction.set_rollback(True)
 
 
 def ask(phone: Phone, **query: Any) -> Any:

@@ -1,11 +1,12 @@
 """Figures over time and what is to come, over the API."""
 
+from collections.abc import Iterator
 from typing import Any
 from urllib.parse import urlencode
 from uuid import uuid4
 
 import pytest
-from django.db import connection
+from django.db import connection, transaction
 from django.test.utils import CaptureQueriesContext
 
 from fleet.accounts.models import Grant
@@ -17,12 +18,14 @@ pytestmark = pytest.mark.django_db
 FIGURES, FORECAST = "/api/v1/figures/", "/api/v1/figures/forecast/"
 
 
-@pytest.fixture
-def busy(fleet: Fleet) -> Fleet:
+@pytest.fixture(scope="module")
+def busy(fleet: Fleet, django_db_blocker: Any) -> Iterator[Fleet]:
     """Alder Terrace serviced, failed and repaired; Quarry Lane never visited."""
-    fleet.post(fleet.serviced(NOW - 60 * DAY), fleet.flushed(NOW - 20 * DAY, burner_stopped=False))
-    fleet.post(fleet.repaired(NOW - 18 * DAY), fleet.flushed(NOW - DAY))
-    return fleet
+    with django_db_blocker.unblock(), transaction.atomic():
+        fleet.post(fleet.serviced(NOW - 60 * DAY), fleet.flushed(NOW - 20 * DAY, burner_stopped=False))
+        fleet.post(fleet.repaired(NOW - 18 * DAY), fleet.flushed(NOW - DAY))
+        yield fleet
+        transaction.set_rollback(True)
 
 
 def ask(phone: Phone, path: str, **query: Any) -> Any:

@@ -8,6 +8,7 @@ import re
 from collections import Counter
 from collections.abc import Iterator
 from dataclasses import dataclass, field
+from functools import cache
 from typing import Any
 
 import pytest
@@ -76,7 +77,9 @@ def everybody(fleet: Fleet, rosa: Phone, settings: Any) -> Phone:
     return rosa
 
 
+@cache
 def described() -> Any:
+    """The document as the generator reads it, made once for all parts."""
     checks = ChecksConfig(positive_data_acceptance=PositiveDataAcceptanceConfig(expected_statuses=ALLOWED))
     config = SchemathesisConfig()
     config.projects.default.checks = checks

@@ -21,7 +21,8 @@ from fleet.pipeline import past
 from fleet.portfolio.models import Boiler
 from fleet.rules import judge
 from fleet.visits.incoming import IncomingVisit
-from tests.cast import DAY, NOW, Fleet
+from tests import kept
+from tests.cast import DAY, NOW, Fleet, make_fleet
 
 pytestmark = pytest.mark.django_db
 
@@ -36,8 +37,14 @@ def ago(days: int) -> date:
     return TODAY - timedelta(days=days)
 
 
-def told(fleet: Fleet) -> None:
+@pytest.fixture
+def told(db: Any) -> Fleet:
     """Two months of one boiler: serviced, failed, repaired, failed for a day, corrected; the other never visited."""
+    return kept.once("two months of one boiler", two_months)
+
+
+def two_months() -> Fleet:
+    fleet = make_fleet()
     wrong = fleet.flushed(NOW - 3 * DAY, burner_stopped=False)
     right = replace(fleet.flushed(NOW - 3 * DAY), id=uuid4(), corrects=wrong.id, reason="wrong box ticked")
     for visit in (
@@ -52,6 +59,7 @@ def told(fleet: Fleet) -> None:
     ):
         fleet.post(visit)
     fleet.second(right)
+    return fleet
 
 
 def end_of(day: date) -> datetime:
@@ -68,14 +76,12 @@ def counted(day: figures.Day) -> dict[str, int]:
     return {name: count for name, count in day.counts.items() if count}
 
 
-def test_each_day_counts_the_standings_that_held_when_it_ended(fleet: Fleet) -> None:
-    told(fleet)
+def test_each_day_counts_the_standings_that_held_when_it_ended(told: Fleet) -> None:
     for day in figures.standings_per_day(ALL, ago(62), TODAY + timedelta(days=60)):
         assert counted(day) == looked_up(day.day), day.day
 
 
-def test_each_day_counts_the_classes_of_what_was_open_when_it_ended(fleet: Fleet) -> None:
-    told(fleet)
+def test_each_day_counts_the_classes_of_what_was_open_when_it_ended(told: Fleet) -> None:
     found = [d for b in ALL.all() for d in judge(gather(b.id, NOW)[0], acts=(), at=NOW).deficiencies]
     seen = set()
     for day in figures.open_by_class_per_day(ALL, ago(62), TODAY + timedelta(days=60)):
@@ -86,8 +92,7 @@ def test_each_day_counts_the_classes_of_what_was_open_when_it_ended(fleet: Fleet
     assert "hold" in seen
 
 
-def test_a_hold_put_right_on_the_day_is_in_no_figure_of_days(fleet: Fleet) -> None:
-    told(fleet)
+def test_a_hold_put_right_on_the_day_is_in_no_figure_of_days(told: Fleet) -> None:
     day = figures.open_by_class_per_day(ALL, ago(10), ago(10))[0]
     assert day.counts["hold"] == 0
     assert len([r for r in repairs.time_to_repair(ALL, ago(10), ago(10)) if r.level == "hold"]) == 1
@@ -111,8 +116,7 @@ def test_what_is_open_grows_older_by_itself(fleet: Fleet, days: int, band: str) 
     assert figures.age_bands(ALL, TODAY + timedelta(days=days)) == dict.fromkeys(figures.BAND_NAMES, 0) | {band: opened}
 
 
-def test_ages_per_day_add_up_to_what_is_open_per_day(fleet: Fleet) -> None:
-    told(fleet)
+def test_ages_per_day_add_up_to_what_is_open_per_day(told: Fleet) -> None:
     first, last = ago(62), TODAY + timedelta(days=120)
     ages = [sum(d.counts.values()) for d in figures.age_bands_per_day(ALL, first, last)]
     assert ages == [sum(d.counts.values()) for d in figures.open_by_class_per_day(ALL, first, last)]
@@ -131,8 +135,7 @@ def test_a_boiler_counts_from_the_day_it_came_into_the_register(fleet: Fleet) ->
     assert [sum(d.counts.values()) for d in days] == [0, ALL.count(), ALL.count()]
 
 
-def test_the_time_to_repair_runs_from_opened_to_closed(fleet: Fleet) -> None:
-    told(fleet)
+def test_the_time_to_repair_runs_from_opened_to_closed(told: Fleet) -> None:
     taken = repairs.time_to_repair(ALL, ago(30), TODAY)
     holds = [r.took for r in taken if r.level == "hold"]
     assert holds == [2 * DAY, 2 * HOUR]
@@ -141,8 +144,7 @@ def test_the_time_to_repair_runs_from_opened_to_closed(fleet: Fleet) -> None:
 
 
 @pytest.mark.parametrize(("first", "last", "found"), [(19, 19, 0), (18, 18, 1), (17, 17, 0), (18, 10, 2)])
-def test_a_repair_belongs_to_the_local_day_it_was_closed_on(fleet: Fleet, first: int, last: int, found: int) -> None:
-    told(fleet)
+def test_a_repair_belongs_to_the_local_day_it_was_closed_on(told: Fleet, first: int, last: int, found: int) -> None:
     assert len([r for r in repairs.time_to_repair(ALL, ago(first), ago(last)) if r.level == "hold"]) == found
 
 
@@ -150,8 +152,8 @@ def test_a_figure_of_no_repairs_has_no_times(fleet: Fleet) -> None:
     assert repairs.took(repairs.time_to_repair(ALL, ago(30), TODAY)) == repairs.Took(0, None, None)
 
 
-def test_found_failed_counts_what_failed_as_found_and_was_not_taken_back(fleet: Fleet) -> None:
-    told(fleet)  # three flushes that kept firing, one of them corrected, and one after which the level came slowly
+def test_found_failed_counts_what_failed_as_found_and_was_not_taken_back(told: Fleet) -> None:
+    # three flushes that kept firing, one of them corrected, and one after which the level came slowly
     assert found_failed_by_kind(ALL, ago(62), TODAY) == {"float_cutoff": 3}
     assert found_failed_by_kind(ALL, ago(20), ago(20)) == {"float_cutoff": 1}
     assert found_failed_by_kind(ALL, ago(19), ago(11)) == {}
@@ -193,8 +195,7 @@ def test_a_correction_takes_its_visit_out_of_the_figures(fleet: Fleet) -> None:
     assert figures.open_by_class_per_day(ALL, ago(62), TODAY) == before
 
 
-def test_time_alone_writes_no_figure(fleet: Fleet) -> None:
-    told(fleet)
+def test_time_alone_writes_no_figure(told: Fleet) -> None:
     before = (list(StandingSpan.objects.order_by("id").values()), list(ClassSpan.objects.order_by("id").values()))
     pipeline.sweep(at=NOW + 200 * DAY)
     after = (list(StandingSpan.objects.order_by("id").values()), list(ClassSpan.objects.order_by("id").values()))
@@ -234,14 +235,12 @@ COSTS: dict[str, tuple[Callable[[], Any], int]] = {
 
 
 @pytest.mark.parametrize("figure", COSTS)
-def test_a_figure_takes_its_fixed_number_of_queries(fleet: Fleet, figure: str) -> None:
-    told(fleet)
+def test_a_figure_takes_its_fixed_number_of_queries(told: Fleet, figure: str) -> None:
     ask, queries = COSTS[figure]
     with CaptureQueriesContext(connection) as captured:
         ask()
     assert len(captured) == queries
 
 
-def test_a_rebuild_after_all_this_writes_no_row(fleet: Fleet) -> None:
-    told(fleet)
+def test_a_rebuild_after_all_this_writes_no_row(told: Fleet) -> None:
     assert pipeline.rebuild(at=NOW) == 0

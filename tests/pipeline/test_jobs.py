@@ -20,21 +20,34 @@ from fleet.jobs import states
 from fleet.jobs.models import Access, Job
 from fleet.portfolio.models import Boiler, Building, Portfolio
 from fleet.visits.incoming import IncomingEntry
-from tests.cast import DAY, NOW, Fleet, make_person
+from tests import kept
+from tests.cast import DAY, NOW, make_fleet, make_person
 from tests.jobs.crew import HOUR, TOMORROW, Crew, crew, held
 
 pytestmark = pytest.mark.django_db
 
 
-@pytest.fixture
-def office(fleet: Fleet) -> Crew:
-    return crew(fleet)
+def with_a_job() -> tuple[Crew, Job]:
+    office = crew(make_fleet())
+    return office, office.make(deficiencies=[held(office.fleet).id])
 
 
 @pytest.fixture
-def job(office: Crew) -> Job:
+def begun(db: Any) -> tuple[Crew, Job]:
+    return kept.once("a job for a hold", with_a_job)
+
+
+@pytest.fixture
+def office(request: pytest.FixtureRequest) -> Crew:
+    """The crew; beside a job, the one that made it."""
+    with_job = "job" in request.fixturenames
+    return request.getfixturevalue("begun")[0] if with_job else crew(request.getfixturevalue("fleet"))
+
+
+@pytest.fixture
+def job(begun: tuple[Crew, Job]) -> Job:
     """Asks for the hold of a failed flush to be put right."""
-    return office.make(deficiencies=[held(office.fleet).id])
+    return begun[1]
 
 
 def status(job: Job) -> str:

@@ -13,6 +13,7 @@ from typing import Any
 
 import pytest
 from django.conf import settings
+from django.core.management import call_command
 from django.db import connection
 
 from fleet import pipeline
@@ -35,7 +36,8 @@ Capture = pytest.CaptureFixture[str]
 
 @pytest.fixture
 def fleet(transactional_db: Any) -> Fleet:
-    """Three boilers, committed, serviced a month ago."""
+    """Three boilers, committed, serviced a month ago; in new files, since these are measured."""
+    call_command("flush", verbosity=0, interactive=False, reset_sequences=False)
     made = make_fleet("ALD12", "QUA48")
     for key in ("ALD12 B1", "ALD12 B2", "QUA48 B1"):
         made.post(made.serviced(NOW - 30 * DAY, key))

@@ -2,6 +2,7 @@
 
 from dataclasses import replace
 from datetime import datetime, timedelta
+from typing import Any
 from uuid import uuid4
 
 import pytest
@@ -12,7 +13,8 @@ from fleet import pipeline
 from fleet.board.models import Segment
 from fleet.calendar import day_start
 from fleet.pipeline import past
-from tests.cast import DAY, NOW, Fleet
+from tests import kept
+from tests.cast import DAY, NOW, Fleet, make_fleet
 
 pytestmark = pytest.mark.django_db
 
@@ -25,8 +27,13 @@ DUE = day_start(FLUSHED.date() + timedelta(days=7), "America/New_York")
 
 
 @pytest.fixture
-def known(fleet: Fleet) -> Fleet:
+def known(db: Any) -> Fleet:
     """Each visit posted when it was performed: serviced, failed, repaired, flushed yesterday."""
+    return kept.once("posted when performed", posted_when_performed)
+
+
+def posted_when_performed() -> Fleet:
+    fleet = make_fleet()
     for visit in (
         fleet.serviced(SERVICED),
         fleet.flushed(FAILED, burner_stopped=False),

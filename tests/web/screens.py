@@ -41,6 +41,7 @@ ACTS = {
     "alert-act",
     "alerts-looked",
     "units-choose",
+    "telephone-keep",
     "sign-out",
 }
 FILES = {"engineering-csv", "visit-pdf", "figures-csv", "register-sheet"}

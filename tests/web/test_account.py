@@ -7,7 +7,7 @@ from uuid import uuid4
 import pytest
 from django.test import Client
 
-from fleet.accounts import keys
+from fleet.accounts import keys, people
 from fleet.accounts.models import Grant, Key, User
 from fleet.jobs import feeds
 from fleet.jobs.models import Feed
@@ -107,6 +107,22 @@ def test_a_feed_is_only_of_what_one_may_see(fleet: Fleet, sign_in: SignIn, mia: 
     assert not Feed.objects.exists()
 
 
+@pytest.mark.parametrize("number", ["555-0101", "+1 (212) 555 0101", ""])
+def test_a_telephone_number_is_kept_as_it_was_written(number: str, mia: User, hers: Client) -> None:
+    assert hers.post(f"{AT}telephone/", {"telephone": f" {number} "})["Location"] == "/account/#telephone"
+    mia.refresh_from_db()
+    assert (mia.telephone, f'value="{number}"' in read(hers, AT)) == (number, True)
+
+
+@pytest.mark.parametrize("number", ["call me", "1234", "5" * 21, "555-0101 x3", "212+5550101", "()-()-"])
+def test_what_no_telephone_could_dial_is_refused_and_shown_again(number: str, mia: User, hers: Client) -> None:
+    people.keep_telephone(user=mia, number="555-0101")
+    answer = hers.post(f"{AT}telephone/", {"telephone": number})
+    assert (answer.status_code, f'value="{number}"' in answer.content.decode()) == (422, True)
+    mia.refresh_from_db()
+    assert mia.telephone == "555-0101"
+
+
 def test_the_password_is_changed_with_the_old_one(mia: User, hers: Client) -> None:
     sent = {"old_password": "wrong", "new_password1": "slow-drain-twice", "new_password2": "slow-drain-twice"}
     assert "Nothing was changed." in hers.post(f"{AT}password/", sent).content.decode()
@@ -116,9 +132,9 @@ def test_the_password_is_changed_with_the_old_one(mia: User, hers: Client) -> No
     assert hers.get(AT).status_code == 200
 
 
-@pytest.mark.parametrize("door", ["", "password/", "keys/make/", "calendars/make/"])
+@pytest.mark.parametrize("door", ["", "password/", "keys/make/", "calendars/make/", "telephone/"])
 def test_nothing_here_without_signing_in(door: str, db: None) -> None:
-    answer = Client().post(f"{AT}{door}") if "make" in door else Client().get(f"{AT}{door}")
+    answer = Client().post(f"{AT}{door}") if door.endswith(("make/", "telephone/")) else Client().get(f"{AT}{door}")
     assert (answer.status_code, answer["Location"].split("?")[0]) == (302, "/sign-in/")
 
 

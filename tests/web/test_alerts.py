@@ -14,9 +14,11 @@ from fleet.accounts import looks
 from fleet.accounts.models import Grant
 from fleet.alerts.models import Act, Alert
 from fleet.alerts.services import UNJUDGED
-from fleet.portfolio.models import Boiler, Portfolio
+from fleet.jobs.models import Job
+from fleet.portfolio.models import Boiler, Building, Portfolio
 from fleet.web import feed
 from tests.cast import DAY, NOW, Fleet, make_fleet, make_person
+from tests.jobs.crew import crew
 from tests.web.conftest import SetClock, SignIn
 from tests.web.test_board import Count, read
 
@@ -250,6 +252,25 @@ def test_one_heading_is_of_one_boiler_one_condition_and_what_is_shelved_or_over_
     Alert.objects.filter(id=eight[3].id).update(boiler=Boiler.objects.get(building__ref="ALD12", ref="B2"))
     counts = [re.findall(r"(\d+) &times;", item) for item in heaped(read(dana, "/alerts/"))]
     assert sorted(counts) == [[], [], [], ["4"]]
+
+
+def test_the_jobs_of_one_building_stand_under_one_heading_and_lead_to_each_job(raised: Alert, told: Fleet) -> None:
+    office = crew(told)
+    asked = (("upper", "slow_drain"), ("limit", "limit_trip"), ("valve", "lever_lift"))
+    made = [office.make(one) for one in asked]
+    elsewhere = Building.objects.create(portfolio=told.portfolio, ref="X", address="X", zone="UTC")
+    Job.objects.filter(id=made[2].id).update(building=elsewhere)
+    kept = {"portfolio": told.portfolio, "condition": "job_not_planned", "level": "routine"}
+    Alert.objects.bulk_create(
+        Alert(**kept, subject=job.id, since=NOW, raised_at=NOW, sentence=f"Job {n} is not planned.")
+        for n, job in enumerate(made)
+    )
+    client = Client()
+    client.force_login(office.dispatcher)
+    body = read(client, "/alerts/?condition=job_not_planned")
+    assert sorted(re.findall(r"(\d+) &times;", item) for item in items(body)) == [[], ["2"]]
+    assert sorted(re.findall(r'#job-([\w-]+)">The job', body)) == sorted(str(job.id) for job in made[:2])
+    assert ("Make a job" in body, body.count(f'href="/buildings/{made[0].building_id}/"')) == (False, 1)
 
 
 def test_all_of_one_heading_are_acknowledged_or_shelved_at_once(eight: list[Alert], dana: Client) -> None:

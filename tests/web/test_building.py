@@ -12,7 +12,7 @@ from playwright.sync_api import Browser, expect
 
 from fleet.accounts.models import Grant
 from fleet.deficiencies.models import Deficiency
-from fleet.portfolio.models import Building, Paper
+from fleet.portfolio.models import Paper
 from tests.cast import DAY, LONG_AGO, NOW, Fleet, make_fleet, make_person
 from tests.jobs.crew import Crew, crew, held
 from tests.web.conftest import SetClock, SignIn
@@ -80,22 +80,35 @@ def test_a_paper_is_over_after_its_last_day(last: date, over: bool, office: Crew
     assert (f"last day {last:%a %d %b %Y}" in told, 'class="over"' in told) == (True, over)
 
 
-def test_contacts_are_who_has_a_role_here_those_of_the_house_first(office: Crew, mona: Client) -> None:
+def test_contacts_are_who_decides_and_who_comes_or_was_there_each_with_their_role(office: Crew, mona: Client) -> None:
+    fleet = office.fleet
+    fleet.technician.telephone = "+1 (212) 555-0102"
+    fleet.technician.save()
+    fleet.post(fleet.serviced(NOW - 30 * DAY))
+    office.plan(office.make(("limit", "limit_trip")), to=office.second.id)
+    told = re.sub("<[^>]+>", "", (body := part(read(mona, address(fleet)), "contacts")))
+    assert re.findall(r"(mona|tomas|rosa|dana|bram): (\w+)", told) == [
+        ("mona", "manager"),
+        ("tomas", "technician"),
+        ("rosa", "technician"),
+    ]
+    assert (told.count("comes Tue 13 Jan 2026"), told.count("was here Sat 13 Dec 2025")) == (1, 1)
+    assert ('href="tel:+12125550102"' in body, told.count("no number on record")) == (True, 2)
+
+
+def test_a_contact_of_the_house_alone_is_named_while_the_role_lasts(office: Crew, mona: Client) -> None:
     Grant.objects.filter(user=office.fleet.caretaker).update(building=office.house())
-    elsewhere = Building.objects.create(portfolio=office.fleet.portfolio, ref="X", address="X", zone="UTC")
-    pat = make_person("pat", None, "")
-    Grant.objects.create(user=pat, portfolio=office.fleet.portfolio, role="caretaker", building=elsewhere)
-    Grant.objects.filter(user=office.second).update(until=NOW)
-    told = part(read(mona, address(office.fleet)), "contacts")
-    assert re.findall(r"<strong>(\w+)</strong>: (\w+)( here)?", told)[0] == ("bram", "caretaker", " here")
-    assert (">pat<" in told, ">tomas<" in told, ">rosa<" in told) == (False, False, True)
+    assert "<strong>bram</strong>: caretaker here" in part(read(mona, address(office.fleet)), "contacts")
+    Grant.objects.filter(user=office.fleet.caretaker).update(until=NOW)
+    assert "bram" not in part(read(mona, address(office.fleet)), "contacts")
 
 
 def test_recent_visits_are_for_who_may_read_them(office: Crew, mona: Client, sign_in: SignIn) -> None:
     office.fleet.post(office.fleet.flushed(NOW - DAY))
     assert "Routine check, Sun 11 Jan 2026" in part(read(mona, address(office.fleet)), "visits")
     desk = sign_in(make_person("ines", office.fleet.portfolio, "office"))
-    assert "/visits/" not in read(desk, address(office.fleet))
+    body = read(desk, address(office.fleet))
+    assert ("/visits/" in body, "was here" in body) == (False, False)
 
 
 @pytest.mark.parametrize(("role", "led"), [("manager", True), ("office", True), ("technician", False)])
@@ -119,10 +132,10 @@ def test_without_signing_in_it_leads_to_the_sign_in_page(office: Crew) -> None:
     assert Client().get(address(office.fleet))["Location"] == f"/sign-in/?next={address(office.fleet)}"
 
 
-# session, user, boilers; board (two), glasses, alerts; steps ahead, papers; people; open deficiencies, episodes, acts,
-# jobs that ask for them; who may read visits, visits, their people (two), answers; jobs; who may make one, who may
-# change the register
-PAGE = 23
+# session, user, boilers; board (two), glasses, alerts; steps ahead, papers; open deficiencies, episodes, acts, jobs
+# that ask for them; who may read visits, visits, their people (two), answers; jobs; who may make one, who may change
+# the register; who was there lately, roles
+PAGE = 24
 
 
 @pytest.mark.parametrize("more", [0, 20])

@@ -6,6 +6,7 @@ import re
 from dataclasses import replace
 from datetime import timedelta
 from html import unescape
+from typing import Any
 from uuid import uuid4
 
 import pytest
@@ -19,7 +20,8 @@ from fleet.visits.incoming import IncomingEntry, IncomingVisit
 from fleet.web.engineering import numbers
 from fleet.web.figures import figures
 from fleet.web.panels import Cell, Panel, Row
-from tests.cast import DAY, LONG_AGO, NOW, Fleet, make_person
+from tests import kept
+from tests.cast import DAY, LONG_AGO, NOW, Fleet, make_fleet, make_person
 from tests.web.boiler_room import WATER, equip, fit, flue, meter, put_down, visits
 from tests.web.conftest import SetClock, SignIn
 from tests.web.test_board import Count, read
@@ -34,12 +36,23 @@ def bare(fleet: Fleet) -> Fleet:
     return fleet
 
 
-@pytest.fixture
-def full(fleet: Fleet) -> Fleet:
-    """A year of monthly readings, everything on record."""
+def on_record() -> Fleet:
+    fleet = make_fleet()
     equip(fleet)
     put_down(fleet, **WATER)
     fleet.post(fleet.serviced(NOW - 400 * DAY), *visits(fleet, NOW - DAY))
+    return fleet
+
+
+@pytest.fixture
+def fleet(db: Any, request: pytest.FixtureRequest) -> Fleet:
+    """As made, or as `full`."""
+    return kept.once("everything on record", on_record) if "full" in request.fixturenames else make_fleet()
+
+
+@pytest.fixture
+def full(fleet: Fleet) -> Fleet:
+    """A year of monthly readings, everything on record."""
     return fleet
 
 

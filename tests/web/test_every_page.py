@@ -11,7 +11,7 @@ from fleet.web.urls import urlpatterns
 from tests.web.screens import ACTS, FILES, PARTS, Town, furnish, routes
 from tests.web.walk import Found, walk
 
-pytestmark = pytest.mark.timeout(600)  # the first test waits for the whole walk
+pytestmark = pytest.mark.timeout(1800)  # the first test waits for the whole walk
 BEFORE = {"sign-in", "welcome"}  # nobody is signed in there
 
 

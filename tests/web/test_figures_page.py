@@ -4,6 +4,7 @@ import csv
 import io
 import re
 from datetime import timedelta
+from typing import Any
 from uuid import uuid4
 
 import pytest
@@ -14,7 +15,8 @@ from fleet.board.found import Found, found_by_kind, found_failed_by_kind
 from fleet.engineering.shares import share_of
 from fleet.portfolio.models import Boiler
 from fleet.web.figures_page import CHARTS
-from tests.cast import DAY, NOW, Fleet
+from tests import kept
+from tests.cast import DAY, NOW, Fleet, make_fleet
 from tests.web.boiler_room import fit, meter
 from tests.web.conftest import SetClock, SignIn
 from tests.web.test_board import Count, read
@@ -22,9 +24,8 @@ from tests.web.test_board import Count, read
 pytestmark = pytest.mark.django_db
 
 
-@pytest.fixture
-def told(fleet: Fleet) -> Fleet:
-    """Serviced two months ago; a flush that failed, repaired ten days later; a meter read every thirty days."""
+def two_months() -> Fleet:
+    fleet = make_fleet()
     fit(fleet, "make-up-meter", "makeup_meter", "makeup_meter", rolls_over_gal=100_000)
     fleet.post(fleet.serviced(NOW - 60 * DAY))
     fleet.post(fleet.flushed(NOW - 40 * DAY, burner_stopped=False))
@@ -33,6 +34,18 @@ def told(fleet: Fleet) -> Fleet:
     for n, value in ((90, 1000.0), (60, 1300.0), (30, 1900.0)):
         at = NOW - n * DAY
         fleet.post(bench.visit("routine_check", at, [fleet.technician.id], [meter(bench, at, value)]))
+    return fleet
+
+
+@pytest.fixture
+def fleet(db: Any, request: pytest.FixtureRequest) -> Fleet:
+    """As made, or as `told`."""
+    return kept.once("told by charts", two_months) if "told" in request.fixturenames else make_fleet()
+
+
+@pytest.fixture
+def told(fleet: Fleet) -> Fleet:
+    """Serviced two months ago; a flush that failed, repaired ten days later; a meter read every thirty days."""
     return fleet
 
 
@@ -131,6 +144,16 @@ def test_without_data_a_chart_says_so_in_words(fleet: Fleet, rosa: Client) -> No
     body = read(rosa, "/figures/")
     for code, words in (("repairs", "No deficiency was closed"), ("make-up", "No meter was read twice")):
         assert (words in chart(body, code), "<figure" in chart(body, code)) == (True, False)
+
+
+def test_while_nothing_was_closed_it_is_said_beside_what_is_open_and_no_axes_are_drawn(
+    fleet: Fleet, rosa: Client
+) -> None:
+    fleet.post(fleet.serviced(NOW - 60 * DAY), fleet.flushed(NOW - 4 * DAY, burner_stopped=False))
+    body = read(rosa, "/figures/")
+    told = chart(body, "repairs")
+    assert ("Nothing was closed since Wed 01 Jan 2025" in told, "<figure" in told) == (True, False)
+    assert rows(body, "repairs")[0][-2:] == ["1", "4"]
 
 
 def test_an_outsider_sees_nothing_to_count(told: Fleet, sign_in: SignIn, clock: SetClock) -> None:

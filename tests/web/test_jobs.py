@@ -11,10 +11,11 @@ from django.test import Client
 from django.utils import timezone
 from playwright.sync_api import Browser, expect
 
+from fleet.deficiencies.models import Deficiency
 from fleet.jobs.models import Job
 from fleet.web import jobs as door
 from tests.cast import DAY, NOW, Fleet, make_fleet, make_person
-from tests.jobs.crew import Crew, crew
+from tests.jobs.crew import HOUR, Crew, crew, held
 from tests.web.conftest import SetClock, SignIn
 from tests.web.test_board import Count, read
 
@@ -138,6 +139,26 @@ def test_a_form_without_its_mark_is_refused(office: Crew, job: Job) -> None:
 def test_without_signing_in_nothing_is_done(office: Crew, job: Job) -> None:
     assert plan(Client(), office, job)["Location"] == "/sign-in/?next=/jobs/"
     assert Client().get("/jobs/").status_code == 302
+
+
+def test_what_is_settled_leads_to_the_entry_that_closed_it_or_the_visit_that_passed_it(
+    office: Crew, dana: Client, django_assert_num_queries: Count
+) -> None:
+    held(office.fleet)
+    other = office.fleet.flushed(NOW - HOUR, "ALD12 B2", burner_stopped=False)
+    office.fleet.post(office.fleet.serviced(NOW - 30 * DAY, "ALD12 B2"), other)
+    rows = list(Deficiency.objects.filter(rule="flush_keeps_firing"))
+    office.make(deficiencies=[row.id for row in rows])
+    office.make(("upper", "slow_drain"))
+    assert "Its proof" not in read(dana, "/jobs/")
+    at = NOW + HOUR
+    office.fleet.post(office.fleet.repaired(at), office.fleet.repaired(at, "ALD12 B2"), at=at)
+    with django_assert_num_queries(PAGE - 2 + 1):  # nobody was or is to be sent; the lines that closed something
+        told = read(dana, "/jobs/")
+    for row in Deficiency.objects.filter(id__in=[row.id for row in rows]):
+        assert row.closed_by is not None
+        assert f'href="/visits/{row.closed_by.visit_id}/#entry-{row.closed_by.number + 1}">Its proof' in told
+    assert re.search(r'Passed [^<]+</span> <a href="/visits/[^"#]+">Its proof', told)
 
 
 def test_an_empty_page_explains_itself(office: Crew, dana: Client) -> None:

@@ -52,6 +52,11 @@ def test_a_buildings_facts_are_edited(field: str, value: str, column: str, ines:
     assert value in read(ines, address)
 
 
+def test_a_fault_beside_a_field_names_it_in_the_words_of_its_label(ines: Client, boiler: Boiler) -> None:
+    response = send(ines, f"/register/buildings/{boiler.building_id}/", "facts", address="")
+    assert '-fault">Address is empty.' in response.content.decode()
+
+
 def test_access_hours_that_are_none_are_said_beside_their_field(ines: Client, boiler: Boiler) -> None:
     address = f"/register/buildings/{boiler.building_id}/"
     response = send(ines, address, "facts", access_hours="whenever")

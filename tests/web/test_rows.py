@@ -1,6 +1,7 @@
 """The refresh of the board: nothing new is 304, and never once a boundary in time has passed."""
 
 from datetime import datetime, timedelta
+from typing import Any
 
 import pytest
 from django.test import Client
@@ -10,7 +11,8 @@ from fleet.alerts import services as alerts
 from fleet.board.models import Segment
 from fleet.calendar import day_start
 from fleet.web import board
-from tests.cast import DAY, NOW, Fleet
+from tests import kept
+from tests.cast import DAY, NOW, Fleet, make_fleet
 from tests.web.conftest import SetClock, SignIn
 
 pytestmark = pytest.mark.django_db
@@ -25,10 +27,21 @@ def status(client: Client, tag: str) -> int:
     return client.get("/board/rows/", headers={"If-None-Match": tag}).status_code
 
 
-@pytest.fixture
-def tag(fleet: Fleet, rosa: Client) -> str:
-    """What the browser holds at NOW of a boiler that turns due by time alone at DUE."""
+def flushed_yesterday() -> Fleet:
+    fleet = make_fleet()
     fleet.post(fleet.serviced(NOW - 30 * DAY), fleet.flushed(FLUSHED))
+    return fleet
+
+
+@pytest.fixture
+def fleet(db: Any) -> Fleet:
+    """A boiler of it turns due by time alone at DUE."""
+    return kept.once("flushed yesterday", flushed_yesterday)
+
+
+@pytest.fixture
+def tag(rosa: Client) -> str:
+    """What the browser holds at NOW."""
     return str(rosa.get("/board/rows/")["ETag"])
 
 

@@ -12,9 +12,11 @@ ASKED = (Path(__file__).parent / "walked.js").read_text()
 AXE = (files("axe_playwright_python") / "axe.min.js").read_text()
 # WCAG 2.2's rule on the size of targets is there but not switched on by itself. The width moves and folds, the theme
 # changes colours alone: so much is asked again, the rest stays true of the same document.
-EVERYTHING = {"rules": {"target-size": {"enabled": True}}, "selectors": False}
-LAYOUT = {"runOnly": ["color-contrast", "target-size", "scrollable-region-focusable"], "selectors": False}
-COLOURS = {"runOnly": ["color-contrast"], "selectors": False}
+# No rule that is asked reads style sheets or sound, so none are fetched for it.
+QUICK = {"selectors": False, "preload": False}
+EVERYTHING = {"rules": {"target-size": {"enabled": True}}, **QUICK}
+LAYOUT = {"runOnly": ["color-contrast", "target-size", "scrollable-region-focusable"], **QUICK}
+COLOURS = {"runOnly": ["color-contrast"], **QUICK}
 LOOKS = (("light", 1280, EVERYTHING), ("light", 320, LAYOUT), ("dark", 320, COLOURS), ("dark", 1280, COLOURS))
 PAPER = 718  # CSS px: the width of A4 within the printer's usual margins of 1 cm; Letter is wider
 # 1,280 by 1,024 px at 400 %, and so many may stand below the first screen.
