@@ -142,24 +142,15 @@ def _visits(boiler: Boiler, positions: list[UUID], known_at: datetime | None) ->
             )
 
 
-# Hundreds of visits and thousands of readings are read for one judgement: as plain rows, in half the time of models.
-_VISIT = ("id", "boiler_id", "kind", "performed_at", "posted_at", "state_on_arrival", "left_as", "leaving_checks")
-_VISIT += ("corrects_id", "void")
-_ENTRY = ("id", "number", "act", "code", "position_id", "performed_at", "phase", "outcome", "why", "device_id")
-_ENTRY += ("device__kind_id", "values", "visit_id")
-_READING = ("entry_id", "name", "flag", "number", "word")
-
-
-def _posted(boiler: Boiler, known_at: datetime | None) -> QuerySet[Any]:
-    """Rows of _VISIT."""
+def _posted(boiler: Boiler, known_at: datetime | None) -> QuerySet[Visit]:
     members = Q(boiler=boiler)
     if boiler.header_group_id:
         members |= Q(boiler__header_group=boiler.header_group_id)
-    found = Visit.objects.filter(members).values_list(*_VISIT, named=True)
+    found = Visit.objects.filter(members)
     return found.filter(posted_at__lte=known_at) if known_at else found
 
 
-def _seconded(posted: dict[UUID, Any], known_at: datetime | None) -> set[UUID]:
+def _seconded(posted: dict[UUID, Visit], known_at: datetime | None) -> set[UUID]:
     """The corrections that a second qualified person stands behind."""
     corrections = [v.id for v in posted.values() if v.corrects_id]
     if not corrections:
@@ -168,7 +159,7 @@ def _seconded(posted: dict[UUID, Any], known_at: datetime | None) -> set[UUID]:
     return set((found.filter(at__lte=known_at) if known_at else found).values_list("visit", flat=True))
 
 
-def _undecided(posted: dict[UUID, Any], seconded: set[UUID]) -> dict[UUID, Any]:
+def _undecided(posted: dict[UUID, Visit], seconded: set[UUID]) -> dict[UUID, Visit]:
     """Without what a seconded correction has taken the place of; between the rest the rules choose."""
     gone: set[UUID | None] = set()
     for correction in seconded:
@@ -179,7 +170,7 @@ def _undecided(posted: dict[UUID, Any], seconded: set[UUID]) -> dict[UUID, Any]:
     return {id_: visit for id_, visit in posted.items() if id_ not in gone}
 
 
-def _qualifications(boiler: Boiler, visits: dict[UUID, Any]) -> dict[UUID, set[str]]:
+def _qualifications(boiler: Boiler, visits: dict[UUID, Visit]) -> dict[UUID, set[str]]:
     """What the people of each visit were qualified for when it was performed; unknown is none."""
     present = Attendance.objects.filter(visit__in=list(visits), user__isnull=False).values_list("visit", "user")
     held = defaultdict(list)
@@ -192,52 +183,39 @@ def _qualifications(boiler: Boiler, visits: dict[UUID, Any]) -> dict[UUID, set[s
     return found
 
 
-def _entries(boiler: Boiler, visits: dict[UUID, Any], positions: list[UUID]) -> dict[UUID, list[values.Entry]]:
+def _entries(boiler: Boiler, visits: dict[UUID, Visit], positions: list[UUID]) -> dict[UUID, list[values.Entry]]:
     """What was done at these positions; what was seen of a boiler as a whole is that boiler's alone."""
     whole = Q(position=None, visit__boiler=boiler)
     rows = Entry.objects.filter(visit__in=list(visits)).filter(Q(position__in=positions) | whole)
-    listed = list(rows.order_by("visit_id", "number").values_list(*_ENTRY))
-    readings = _readings([row[0] for row in listed])
+    listed = list(rows.select_related("device").order_by("visit_id", "number"))
+    readings = _readings([row.id for row in listed])
     found: dict[UUID, list[values.Entry]] = defaultdict(list)
     for row in listed:
-        found[row[-1]].append(_entry(readings, *row[:-1]))
+        found[row.visit_id].append(_entry(row, readings[row.id]))
     return found
 
 
-def _entry(
-    readings: dict[UUID, dict[str, values.Value]],
-    id_: UUID,
-    number: int,
-    act: str,
-    code: str,
-    position: UUID | None,
-    at: datetime,
-    phase: str,
-    outcome: str,
-    why: str,
-    device: UUID | None,
-    kind: str | None,
-    said: dict[str, values.Value],
-) -> values.Entry:
+def _entry(row: Entry, readings: dict[str, values.Value]) -> values.Entry:
     return values.Entry(
-        id=id_,
-        number=number,
-        act=act,
-        code=code,
-        position=position,
-        at=at,
-        phase=phase,
-        outcome=outcome,
-        why=why,
-        readings=readings[id_],
-        device=device,
-        kind=kind or "",
-        values=said,
+        id=row.id,
+        number=row.number,
+        act=row.act,
+        code=row.code,
+        position=row.position_id,
+        at=row.performed_at,
+        phase=row.phase,
+        outcome=row.outcome,
+        why=row.why,
+        readings=readings,
+        device=row.device_id,
+        kind=row.device.kind_id if row.device else "",
+        values=row.values,
     )
 
 
 def _readings(entries: list[UUID]) -> dict[UUID, dict[str, values.Value]]:
     found: dict[UUID, dict[str, values.Value]] = defaultdict(dict)
-    for entry, name, flag, number, word in Reading.objects.filter(entry__in=entries).values_list(*_READING):
-        found[entry][name] = flag if flag is not None else number if number is not None else word
+    for row in Reading.objects.filter(entry__in=entries):
+        value = row.flag if row.flag is not None else row.number if row.number is not None else row.word
+        found[row.entry_id][row.name] = value
     return found
