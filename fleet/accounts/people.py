@@ -37,9 +37,8 @@ def choose_units(*, user: User, units: str) -> None:
 
 def keep_telephone(*, user: User, number: str) -> None:
     """Keep this number, or none where it is empty. Raises Refused for what no telephone could dial."""
-    user.telephone = " ".join(number.split())
     try:
-        user.clean_fields(exclude={f.name for f in User._meta.fields} - {"telephone"})
+        user.telephone = User._meta.get_field("telephone").clean(" ".join(number.split()), user)
     except ValidationError as error:
         raise Refused("telephone", WRONG, ("telephone",), status=422) from error
     user.save(update_fields=["telephone"])

@@ -139,7 +139,6 @@ def keep_telephone(request: HttpRequest, at: datetime) -> HttpResponse:
     try:
         people.keep_telephone(user=user, number=number)
     except Refused as refused:
-        user.refresh_from_db(fields=["telephone"])
         told = {"telephone_faults": [f.message for f in refused.faults], "telephone_given": number}
         return render(request, "account.html", {**_context(user, at), **told}, status=refused.status)
     return redirect("/account/#telephone")

@@ -34,7 +34,7 @@ def free_port() -> int:
         return int(server.getsockname()[1])
 
 
-def eventually(true: Callable[[], Any], limit: float = 90.0) -> bool:
+def eventually(true: Callable[[], Any], limit: float = 20.0) -> bool:
     """Return whether `true` came true in time; what cannot be asked yet counts as not yet."""
     until = time.monotonic() + limit
     while time.monotonic() < until:

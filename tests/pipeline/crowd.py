@@ -30,7 +30,7 @@ WAITS = """
 TICK = 0.003
 
 
-def at_once(*works: Callable[[], Any], timeout: float = 300) -> list[Any]:
+def at_once(*works: Callable[[], Any], timeout: float = 60) -> list[Any]:
     """Run each in a thread with a connection of its own; raises what any of them raised."""
 
     def closing(work: Callable[[], Any]) -> Any:
@@ -118,4 +118,4 @@ def watched() -> Iterator[Seen]:
             yield seen
         finally:
             done.set()
-            watching.result(timeout=180)
+            watching.result(timeout=30)

@@ -7,7 +7,7 @@ from types import SimpleNamespace
 
 import pytest
 from django.test import Client
-from playwright.sync_api import Browser, expect, sync_playwright
+from playwright.sync_api import Browser, sync_playwright
 
 from fleet.accounts.models import User
 from fleet.web import pages, register, register_boiler, register_building, register_import
@@ -16,7 +16,6 @@ from tests.servers import chromium, need
 
 SetClock = Callable[[datetime], None]
 SignIn = Callable[[User], Client]
-expect.set_options(timeout=30_000)  # what is true is seen at once; only a busy machine is waited for
 ARGUMENTS = ["--no-sandbox", "--disable-gpu", "--disable-background-networking"]
 
 

@@ -57,7 +57,7 @@ def town(transactional_db: Any, live_server: Any, browser: Browser) -> Iterator[
         page = browser.new_context().new_page()
         cookie = {"name": "sessionid", "value": client.cookies["sessionid"].value, "url": live_server.url}
         page.context.add_cookies([cookie])  # type: ignore[list-item]
-        page.set_default_timeout(60_000)
+        page.set_default_timeout(10_000)
         page.clock.install()
         page.on("console", lambda m: complaints.append(m.text) if m.type == "error" else None)
         page.on("pageerror", lambda error: complaints.append(str(error)))
