@@ -13,8 +13,9 @@ from tests import kept
 from tests.cast import NOW, Fleet, conclusions, make_fleet, make_person, standing
 
 
-def rows() -> dict[str, bytes]:
-    return {table: kept._read(table) for table in kept._filled()}
+def rows() -> dict[str, list[bytes]]:
+    """Every row of every table; in which order a table holds them is the server's affair."""
+    return {table: sorted(kept._read(table).splitlines()) for table in kept._filled()}
 
 
 def failed(fleet: Fleet) -> tuple[Any, str]:

@@ -1,12 +1,12 @@
 """Reading alerts: which are raised, how many on each boiler, and the feed."""
 
 from collections.abc import Iterable
-from datetime import datetime
+from datetime import UTC, datetime
 from typing import Any
 from uuid import UUID
 
 from django.db.models import Case, CharField, Count, Max, OuterRef, Q, QuerySet, Subquery, Value, When
-from django.db.models.functions import Cast, Coalesce, Concat
+from django.db.models.functions import Cast, Coalesce, Concat, TruncWeek
 
 from fleet.alerts.models import Alert
 from fleet.jobs.models import Job
@@ -62,15 +62,16 @@ def together(rows: QuerySet[Alert]) -> QuerySet[Alert, dict[str, Any]]:
     """The feed's entries, by their latest news: `key`, `told` and `count` of what stands under one heading.
 
     One boiler (or building as a whole, all jobs of a building, portfolio) and one condition: what is raised, what of it
-    is shelved, and what returned to normal at one moment.
+    is shelved, and what returned to normal at one moment; of jobs in one week (Monday to Sunday, UTC), for one that is
+    not done comes back to be planned day after day.
     """
-    keyed = rows.order_by().annotate(key=_key()).values("key")
+    keyed = rows.order_by().alias(house=_house()).annotate(key=_key()).values("key")
     return keyed.annotate(told=Max(_news()), count=Count("id")).order_by("-told", "key")
 
 
 def under(rows: QuerySet[Alert], keys: Iterable[str]) -> QuerySet[Alert]:
     """The alerts of these entries, with their key; `house` is the building of an alert about a job."""
-    return rows.annotate(key=_key(), house=_house()).filter(key__in=list(keys))
+    return rows.annotate(house=_house()).annotate(key=_key()).filter(key__in=list(keys))
 
 
 def _house() -> Subquery:
@@ -78,10 +79,12 @@ def _house() -> Subquery:
 
 
 def _key() -> Concat:
-    """What an entry is told by, as text."""
-    whose = Coalesce(Cast("boiler", CharField()), Cast(_house(), CharField()), Cast("subject", CharField()))
+    """What an entry is told by, as text; `house` is annotated."""
+    whose = Coalesce(Cast("boiler", CharField()), Cast("house", CharField()), Cast("subject", CharField()))
     shelved = Case(When(until=None, shelved_until__isnull=False, then=Value("shelved")), default=Value(""))
-    back = Coalesce(Cast("returned_at", CharField()), Value(""))
+    week = Cast(TruncWeek("returned_at", tzinfo=UTC), CharField())
+    moment = Case(When(house=None, then=Cast("returned_at", CharField())), default=week)
+    back = Coalesce(moment, Value(""))
     return Concat(whose, Value(" "), "condition", Value(" "), shelved, back)
 
 

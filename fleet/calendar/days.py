@@ -1,6 +1,7 @@
 """Which local day an instant belongs to, and the instant at which a local day begins."""
 
 from datetime import UTC, date, datetime, time, timedelta
+from functools import lru_cache
 from zoneinfo import ZoneInfo
 
 
@@ -14,6 +15,7 @@ def day_of(instant: datetime, zone: str) -> date:
     return instant.astimezone(_zone(zone)).date()
 
 
+@lru_cache(8_192)
 def day_start(day: date, zone: str) -> datetime:
     """Return the UTC instant at which the local `day` begins in the IANA `zone`: its first existing instant.
 

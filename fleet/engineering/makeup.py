@@ -6,8 +6,8 @@ No published limit exists (published values, section 8): a boiler is compared wi
 from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
-from math import comb, exp, log
-from statistics import fmean, stdev
+from math import comb, exp, fsum, log, sqrt
+from statistics import fmean
 
 from fleet.engineering.checks import Impossible, Range, require
 from fleet.engineering.steam import WATER_F, water_lb_gal
@@ -131,9 +131,11 @@ def change(rates: Sequence[float], least: float = 0.1) -> Change:
     if len(past) < LEAST_PAST:
         return Change("not enough", None, None, 0.0, f"{LEAST_PAST - len(past)} more periods")
     kept = sorted(past)[:-1]
-    usual = exp(fmean(kept))
+    centre = fmean(kept)
+    usual = exp(centre)
     times = max(rates[-1], least) / usual
-    jumped = log(times) > JUMP[len(past)] * max(stdev(kept), LEAST_SPREAD) and times >= FEWEST_TIMES
+    spread = sqrt(fsum((one - centre) ** 2 for one in kept) / (len(kept) - 1))
+    jumped = log(times) > JUMP[len(past)] * max(spread, LEAST_SPREAD) and times >= FEWEST_TIMES
     grown, by_luck = _grown(rates)
     says = "jump" if jumped else "growing" if grown and times >= FEWEST_TIMES else "usual"
     return Change(says, usual, times, JUMP_FALSE_ALARM + by_luck)

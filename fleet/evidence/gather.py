@@ -17,6 +17,8 @@ from fleet.terms.models import Adoption
 from fleet.terms.values import as_terms, version
 from fleet.visits.models import Attendance, Entry, Reading, Seconding, Visit
 
+Lines = dict[UUID, tuple[values.Entry, ...]]  # of each visit what was done
+
 
 def build_of(portfolio: UUID, at: datetime) -> str:
     """What conclusions of this portfolio are made with: rules version, newest release loaded, newest terms adopted.
@@ -30,10 +32,36 @@ def _build(release: int | None, adopted: list[Adoption]) -> str:
     return f"{BUILD}c{release}.t{version(adopted)}"
 
 
-def gather(boiler_id: UUID, at: datetime, known_at: datetime | None = None) -> tuple[values.Evidence, str]:
+class Read:
+    """Lines of visits that were read before: what was posted never changes, and is not fetched again.
+
+    A visit is known by its content's digest. One that fits a device is always read: the register may still say
+    another kind of it.
+    """
+
+    def __init__(self) -> None:
+        self._positions: list[UUID] = []
+        self._lines: dict[tuple[UUID, str], tuple[values.Entry, ...]] = {}
+
+    def lines(self, boiler: Boiler, visits: dict[UUID, Visit], positions: list[UUID]) -> Lines:
+        """What was done at these positions of the boiler, by visit."""
+        if positions != self._positions:
+            self._positions, self._lines = positions, {}
+        held = {v.id: self._lines.get((v.id, v.digest)) for v in visits.values()}
+        found = _entries(boiler, [v for v, lines in held.items() if lines is None], positions)
+        lines = {v: found[v] if known is None else known for v, known in held.items()}
+        plain = {v: told for v, told in lines.items() if all(e.device is None for e in told)}
+        self._lines = {(v, visits[v].digest): told for v, told in plain.items()}
+        return lines
+
+
+def gather(
+    boiler_id: UUID, at: datetime, known_at: datetime | None = None, read: Read | None = None
+) -> tuple[values.Evidence, str]:
     """Return one boiler's evidence and the build it belongs to; with `known_at`, only what was posted by then.
 
-    LookupError before the first catalogue is loaded.
+    `read`, handed in again for the same boiler, saves reading, no more. LookupError before the first catalogue is
+    loaded.
     """
     boiler = Boiler.objects.select_related("building").get(id=boiler_id)
     zone = boiler.building.zone
@@ -53,7 +81,7 @@ def gather(boiler_id: UUID, at: datetime, known_at: datetime | None = None) -> t
         fittings=tuple(_fittings(ids, known_at)),
         settings=tuple(_settings(boiler.id, ids, known_at)),
         services=tuple(_services(boiler.id, known_at)),
-        visits=tuple(_visits(boiler, ids, known_at)),
+        visits=tuple(_visits(boiler, ids, known_at, read or Read())),
         editions=tuple(_editions(releases[1:], zone)),
         papers=tuple(_papers(boiler, known_at)),
     )
@@ -115,13 +143,13 @@ def _services(boiler: UUID, known_at: datetime | None) -> Iterable[values.Servic
         yield values.ServiceChange(values.Service(row.state), row.since)
 
 
-def _visits(boiler: Boiler, positions: list[UUID], known_at: datetime | None) -> Iterable[values.Visit]:
+def _visits(boiler: Boiler, positions: list[UUID], known_at: datetime | None, read: Read) -> Iterable[values.Visit]:
     """Visits and the corrections that may restate them; of a neighbour's, only what was done on shared positions."""
     posted = {v.id: v for v in _posted(boiler, known_at)}
     seconded = _seconded(posted, known_at)
     visits = _undecided(posted, seconded)
     people = _qualifications(boiler, visits)
-    entries = _entries(boiler, visits, positions)
+    entries = read.lines(boiler, visits, positions)
     for visit in visits.values():
         own = visit.boiler_id == boiler.id
         if entries[visit.id] or own or visit.corrects_id in visits:
@@ -130,7 +158,7 @@ def _visits(boiler: Boiler, positions: list[UUID], known_at: datetime | None) ->
                 kind=visit.kind,
                 at=visit.performed_at,
                 posted_at=visit.posted_at,
-                entries=tuple(entries[visit.id]),
+                entries=entries[visit.id],
                 qualifications=frozenset(people[visit.id]),
                 state_on_arrival=visit.state_on_arrival,
                 left_as=visit.left_as,
@@ -183,16 +211,16 @@ def _qualifications(boiler: Boiler, visits: dict[UUID, Visit]) -> dict[UUID, set
     return found
 
 
-def _entries(boiler: Boiler, visits: dict[UUID, Visit], positions: list[UUID]) -> dict[UUID, list[values.Entry]]:
+def _entries(boiler: Boiler, visits: list[UUID], positions: list[UUID]) -> Lines:
     """What was done at these positions; what was seen of a boiler as a whole is that boiler's alone."""
     whole = Q(position=None, visit__boiler=boiler)
-    rows = Entry.objects.filter(visit__in=list(visits)).filter(Q(position__in=positions) | whole)
+    rows = Entry.objects.filter(visit__in=visits).filter(Q(position__in=positions) | whole)
     listed = list(rows.select_related("device").order_by("visit_id", "number"))
     readings = _readings([row.id for row in listed])
     found: dict[UUID, list[values.Entry]] = defaultdict(list)
     for row in listed:
         found[row.visit_id].append(_entry(row, readings[row.id]))
-    return found
+    return {visit: tuple(found[visit]) for visit in visits}
 
 
 def _entry(row: Entry, readings: dict[str, values.Value]) -> values.Entry:

@@ -21,11 +21,12 @@ from fleet.deficiencies.models import Act
 from fleet.evidence import gather
 from fleet.pipeline.clocks import ends, next_boundary, of_heat, passed
 from fleet.pipeline.jobs import settle_jobs
+from fleet.pipeline.memory import known
 from fleet.pipeline.whole import settle, settle_building
 from fleet.portfolio.locks import lock
 from fleet.portfolio.models import Boiler
 from fleet.portfolio.news import Cause, News
-from fleet.rules import judge
+from fleet.rules import Played, judge
 from fleet.rules.portfolio import unsurveyed
 from fleet.rules.values import Evidence, Judgement, StandingSegment
 
@@ -91,9 +92,10 @@ def _one(boiler: Boiler, at: datetime, *, acted: bool) -> Concluded:
     at = max(at, last.judged_at) if last else at  # the clock of a boiler never goes back
     old = queries.standing_of(boiler.id, last.judged_at) if last else None
     before = old.standing if old else ""
-    evidence, build = gather(boiler.id, at)
     acts = decided.of_boiler(boiler.id)
-    judgement = _judged_with(acts, evidence, at)
+    with known(boiler.id) as mine:
+        evidence, build = gather(boiler.id, at, read=mine.read)
+        judgement = _judged_with(acts, evidence, at, mine.played)
     written = assessments.keep(boiler=boiler, evidence=evidence, judgement=judgement)
     opened, news = deficiencies.keep(boiler=boiler, evidence=evidence, judgement=judgement, at=at, acts=acts)
     written += opened + board.keep(boiler=boiler, judgement=judgement)
@@ -112,15 +114,15 @@ def _one(boiler: Boiler, at: datetime, *, acted: bool) -> Concluded:
     return Concluded(boiler, before, judgement, news, written, *moved)
 
 
-def _judged_with(acts: Sequence[Act], evidence: Evidence, at: datetime) -> Judgement:
+def _judged_with(acts: Sequence[Act], evidence: Evidence, at: datetime, played: Played) -> Judgement:
     """Judge with the acts under the episodes they are about; which these are now only the judgement itself tells.
 
     Episodes rest on evidence alone, so the second judgement, where late evidence joined or split some, is the last.
     """
     handed = decided.as_stored(acts)
-    judgement = judge(evidence, acts=handed, at=at)
+    judgement = judge(evidence, acts=handed, at=at, played=played)
     placed = life.as_values(life.by_episode(acts, life.of_judgement(evidence.boiler, judgement)))
-    return judgement if placed == handed else judge(evidence, acts=placed, at=at)
+    return judgement if placed == handed else judge(evidence, acts=placed, at=at, played=played)
 
 
 def _stale(last: Judged | None, build: str, at: datetime) -> bool:

@@ -14,6 +14,7 @@ from fleet.board.models import Judged
 from fleet.evidence import build_of
 from fleet.pipeline.conclude import conclude
 from fleet.pipeline.jobs import sweep_jobs
+from fleet.pipeline.memory import forget
 from fleet.portfolio.locks import lock
 from fleet.portfolio.models import Boiler, Portfolio
 from fleet.portfolio.news import Cause
@@ -71,9 +72,13 @@ def _failed(boiler_id: UUID, at: datetime) -> None:
 
 
 def rebuild(*, at: datetime) -> int:
-    """Judge every boiler again, one per transaction; return the rows written: 0 where everything was up to date."""
+    """Judge every boiler from its beginning, one per transaction; return the rows written: 0 where all was up to date.
+
+    Nothing kept is used: what was stored by going on from the last judgement is held against a judgement anew.
+    """
     written = 0
     for boiler_id in Boiler.objects.order_by("id").values_list("id", flat=True):
+        forget()
         with transaction.atomic():
             done = conclude(lock([boiler_id]), at=at, cause=Cause(who="rebuild"))
             written += sum(d.written for d in done)

@@ -206,6 +206,18 @@ class Catalogue:
             named |= {label.split(":")[0]} if seen is None else rule.clears_by if rule else frozenset()
         return frozenset(named)
 
+    def contradicted_by(self, label: str) -> list[Contradiction]:
+        """The pairs that have this label (an observation, or a test with its outcome) as one of their two sides."""
+        return self._contradicted.get(label, [])
+
+    @cached_property
+    def _contradicted(self) -> Mapping[str, list[Contradiction]]:
+        found: dict[str, list[Contradiction]] = {}
+        for pair in self.contradictions:
+            for label in dict.fromkeys((pair.first, pair.second)):
+                found.setdefault(label, []).append(pair)
+        return found
+
     def closing(self, codes: Iterable[str], role: str | None) -> list[Procedure]:
         """Which of a finding's closing procedures a place of this role can have; all of them where there is no place.
 

@@ -3,8 +3,9 @@
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
+from functools import lru_cache
 
-from fleet.calendar import Due, Interval, calendar_due, day_of, day_start, nth_firing_day, season_due
+from fleet.calendar import Due, Interval, Season, calendar_due, day_of, day_start, nth_firing_day, season_due
 from fleet.rules.catalogue import Procedure
 from fleet.rules.ledger import Snapshot
 from fleet.rules.values import Evidence, Law, Override, State, Terms
@@ -12,9 +13,12 @@ from fleet.rules.values import Evidence, Law, Override, State, Terms
 NEW_COUNTS = frozenset({"pop_test"})  # a valve fitted new comes from the shop with its set pressure proven
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(slots=True)
 class Clock:
-    """How time alone changes a proven position: from `at` on it is in `state`, because of `procedure`."""
+    """How time alone changes a proven position: from `at` on it is in `state`, because of `procedure`.
+
+    Never changed, as `Snapshot`.
+    """
 
     at: datetime
     state: State
@@ -109,9 +113,13 @@ def full_proofs(evidence: Evidence, here: Snapshot, law: Law) -> list[Procedure]
 
 def due_of(asked: Timing, proved: datetime, terms: Terms, zone: str) -> Due:
     """When something passed at `proved` is due and lapsed again."""
-    day = day_of(proved, zone)
-    if asked.anchor == "season" and terms.season is not None:
-        return season_due(day, terms.season, asked.grace_days)
+    return _due(asked, day_of(proved, zone), terms.season)
+
+
+@lru_cache(8_192)  # asked again for every fact that leaves the proof what it was
+def _due(asked: Timing, day: date, season: Season | None) -> Due:
+    if asked.anchor == "season" and season is not None:
+        return season_due(day, season, asked.grace_days)
     return calendar_due(day, asked.interval, asked.grace_days)
 
 

@@ -52,7 +52,7 @@ def _open(ledger: Ledger, record: Record, begin: datetime, end: datetime | None)
     number = ledger.episodes.get((record.position.id, RULE), 0) + 1
     name = record.position.name
     case = Case(rule, record.position.id, begin, None, sentence(name), frozenset(), True, number, Level(rule.level))
-    case.closed_at = end
+    case.closed_at, case.by_time = end, True
     ledger.add(record, case)
 
 

@@ -2,29 +2,33 @@
 
 from collections.abc import Sequence
 from datetime import datetime
-from uuid import UUID
 
-from fleet.rules import end_of_life, set_pressure, states
+from fleet.rules import states
 from fleet.rules.boundaries import Timeline, standings
 from fleet.rules.conditions import conditions
 from fleet.rules.corrections import settle
 from fleet.rules.glass import glass
 from fleet.rules.heat import heat
 from fleet.rules.ledger import Case
+from fleet.rules.played import Played
 from fleet.rules.readiness import readiness
-from fleet.rules.replay import Replay, replay
+from fleet.rules.replay import Replay
 from fleet.rules.values import Act, Deficiency, Evidence, Judgement, Level, LevelSegment, StateSegment
 
 VERSION = 6  # part of every conclusion's build: raise it when an answer can change
 
 
-def judge(evidence: Evidence, acts: Sequence[Act], at: datetime) -> Judgement:
+def judge(evidence: Evidence, acts: Sequence[Act], at: datetime, played: Played | None = None) -> Judgement:
     """Judge one boiler by all that is known of it; `at` (UTC) bounds nothing but what may already be said.
 
     Pure and total: the same evidence gives the same judgement whatever the order it is handed in. Acts never change
-    a verdict, a state, a finding or a standing.
+    a verdict, a state, a finding or a standing. `played`, handed in again for the same boiler, saves work, no more.
     """
-    played = _Played()
+    played = played or Played()
+    return played.same(evidence, acts) or played.keep(evidence, acts, _judge(evidence, acts, played))
+
+
+def _judge(evidence: Evidence, acts: Sequence[Act], played: Played) -> Judgement:
     evidence, waiting = settle(evidence, lambda some: _holds(played.of(some)))
     run = played.of(evidence)
     timeline, known = _timeline(run)
@@ -47,25 +51,11 @@ def judge(evidence: Evidence, acts: Sequence[Act], at: datetime) -> Judgement:
     )
 
 
-class _Played:
-    """Replays by the visits that count: which corrections wait is asked of the same evidence that is judged then."""
-
-    def __init__(self) -> None:
-        self._runs: dict[tuple[UUID, ...], Replay] = {}
-
-    def of(self, evidence: Evidence) -> Replay:
-        """The replay of some evidence of one boiler, made once; evidence differs by its visits alone."""
-        counted = tuple(v.id for v in evidence.visits)
-        if counted not in self._runs:
-            run = self._runs[counted] = replay(evidence)
-            set_pressure.add_cases(run)
-            end_of_life.add_cases(run)
-        return self._runs[counted]
-
-
 def _timeline(run: Replay) -> tuple[Timeline, list[StateSegment]]:
     known = [
-        s for p, record in run.ledger.records.items() for s in states.segments(run.ledger, record, run.snapshots[p])
+        segment
+        for p, record in run.ledger.records.items()
+        for segment in states.segments(run.ledger, record, run.snapshots[p], run.cut.setdefault(p, []))
     ]
     return Timeline(run, known), known
 

@@ -8,7 +8,7 @@ from uuid import UUID
 
 from fleet.engineering.makeup import Reading
 from fleet.rules.catalogue import Catalogue, FindingRule, Procedure, Role
-from fleet.rules.values import Entry, Evidence, Law, Level, Position, Service, Value, Visit, number
+from fleet.rules.values import Entry, Evidence, Law, Level, Position, Service, StateSegment, Value, Visit, number
 
 LAST_PATH = 16  # deeper than any real piping; a register with a loop is refused long before
 
@@ -31,6 +31,7 @@ class Case:
     replaced: bool = False
     later: list[tuple[datetime, Level]] = field(default_factory=list)  # classes it takes on by time alone
     by_data: bool = False  # rests on set points, stamps or ranges, not on an entry
+    by_time: bool = False  # brought by time alone: laid over the replay when that is through, never seen by it
     acted_at: datetime | None = None
     passes: int = 0
     cause_known: bool = False
@@ -97,6 +98,14 @@ class Snapshot:
     end_of_life: date | None = None  # the last day its maker stands for it; only an alarm has one
 
 
+@dataclass(frozen=True, slots=True)
+class Section:
+    """The states between two snapshots, and the sentences of the episodes they were said with."""
+
+    said: tuple[str, ...]
+    segments: tuple[StateSegment, ...]
+
+
 @dataclass(slots=True)
 class Record:
     """One position while the evidence is replayed."""
@@ -119,6 +128,9 @@ class Record:
     cases: list[Case] = field(default_factory=list)
     live: list[Case] = field(default_factory=list)  # of `cases` those not yet seen closed
     last_trip_in: float | None = None
+    # What `Ledger.paths_of` and `hanging_on` found since the piping changed.
+    above: list["Record"] | None = field(default=None, compare=False, repr=False)
+    hanging: list["Record"] | None = field(default=None, compare=False, repr=False)
 
     def open_cases(self) -> list[Case]:
         """The episodes here that nothing has closed; those closed long ago are not walked again."""
@@ -158,9 +170,9 @@ class Meter:
     usual: list[float] = field(default_factory=list)
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(slots=True)
 class Trace:
-    """One entry that was replayed, with what a test came to."""
+    """One entry that was replayed, with what a test came to. Never changed, as `Snapshot`."""
 
     visit: Visit
     entry: Entry
@@ -182,8 +194,6 @@ class Ledger:
     meters: dict[UUID, Meter] = field(default_factory=dict)  # each make-up meter, as read so far
     live: list[Case] = field(default_factory=list)  # of `general` those not yet seen closed
     episodes: dict[tuple[UUID | None, str], int] = field(default_factory=dict)  # begun so far, by place and rule
-    _paths: dict[UUID, list[Record]] = field(default_factory=dict)  # looked up once between two changes of the piping
-    _hanging: dict[UUID, list[Record]] = field(default_factory=dict)
 
     @property
     def catalogue(self) -> Catalogue:
@@ -207,7 +217,8 @@ class Ledger:
         """The open episodes of a position, or those of the boiler as a whole."""
         if place is not None:
             return place.open_cases()
-        self.live = [c for c in self.live if c.is_open]
+        if self.live:
+            self.live = [c for c in self.live if c.is_open]
         return list(self.live)
 
     def add(self, place: Record | None, case: Case) -> None:
@@ -215,6 +226,14 @@ class Ledger:
         for filed in (self.general, self.live) if place is None else (place.cases, place.live):
             filed.append(case)
         self.episodes[case.position, case.rule.code] = case.episode
+
+    def without_time(self) -> None:
+        """Take back the episodes that time alone brought: facts to come are replayed as if nobody had looked yet."""
+        for record in self.records.values():
+            for case in [c for c in record.cases if c.by_time]:
+                self.episodes[case.position, case.rule.code] -= 1
+            record.cases = [c for c in record.cases if not c.by_time]
+            record.live = [c for c in record.live if not c.by_time]
 
     def cutoffs_needed(self) -> int:
         """2, or 1 where the register says so."""
@@ -228,15 +247,14 @@ class Ledger:
 
     def repiped(self) -> None:
         """Forget what hangs on what: the register says it anew."""
-        self._paths.clear()
-        self._hanging.clear()
+        for record in self.records.values():
+            record.above = record.hanging = None
 
     def paths_of(self, record: Record) -> list[Record]:
         """Every path the position hangs on, directly or through another path."""
-        known = self._paths.get(record.position.id)
-        if known is None:
-            known = self._paths[record.position.id] = self._walk(record)
-        return known
+        if record.above is None:
+            record.above = self._walk(record)
+        return record.above
 
     def _walk(self, record: Record) -> list[Record]:
         found: dict[UUID, Record] = {}
@@ -250,12 +268,10 @@ class Ledger:
 
     def hanging_on(self, path: Record) -> list[Record]:
         """Every position whose signal this path carries."""
-        known = self._hanging.get(path.position.id)
-        if known is None:
+        if path.hanging is None:
             others = [r for r in self.records.values() if r is not path]
-            known = [r for r in others if any(p is path for p in self.paths_of(r))]
-            self._hanging[path.position.id] = known
-        return known
+            path.hanging = [r for r in others if any(p is path for p in self.paths_of(r))]
+        return path.hanging
 
     def alone(self, record: Record) -> bool:
         """Whether nothing is open here or on a path: a test that fires and opens nothing then changes no more."""
@@ -316,9 +332,12 @@ class Ledger:
         return any(self.share_a_chamber(record, r) for r in lower)
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(slots=True)
 class Bench:
-    """What a grader may look at: one test, its procedure, the record it was done on and the whole ledger."""
+    """What a grader may look at: one test, its procedure, the record it was done on and the whole ledger.
+
+    Never changed, as `Snapshot`.
+    """
 
     visit: Visit
     entry: Entry

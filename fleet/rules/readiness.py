@@ -130,6 +130,8 @@ def _cycles(entry: Entry) -> float:
 def _leaving(timeline: Timeline, visit: Visit) -> Iterator[Missing]:
     """All yes after a visit that had the boiler in hand; a no counts after every visit."""
     asked = took_out(timeline.evidence, visit)
+    if not asked and False not in visit.leaving_checks.values():
+        return
     for code, words in LEAVING_CHECKS.items():
         value = visit.leaving_checks.get(code)
         if value is False or (asked and value is not True):

@@ -1,6 +1,6 @@
 """Replay one boiler's evidence in its total order: every fact once, in the order the work was performed."""
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import datetime
 from itertools import zip_longest
@@ -10,7 +10,7 @@ from fleet.rules import effects
 from fleet.rules.clocks import clocks
 from fleet.rules.findings import accuse, notice, observe, wrong_by_data
 from fleet.rules.findings.data import MISSING
-from fleet.rules.ledger import Bench, Case, Ledger, Record, Snapshot, Touch, Trace
+from fleet.rules.ledger import Bench, Case, Ledger, Record, Section, Snapshot, Touch, Trace
 from fleet.rules.values import (
     Entry,
     Evidence,
@@ -40,6 +40,8 @@ class Replay:
     by_entry: dict[UUID, Verdict] = field(default_factory=dict)
     findings: list[Finding] = field(default_factory=list)
     after: dict[UUID, "AfterVisit"] = field(default_factory=dict)
+    told: list["Place"] = field(default_factory=list)  # of every fact replayed its place in the order
+    cut: dict[UUID, list[Section]] = field(default_factory=dict)  # what `states` made of the snapshots so far
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,6 +58,7 @@ class AfterVisit:
 
 
 Fact = Fitting | Setting | ServiceChange | Law | tuple[Visit, Entry | None]
+Place = tuple[Moment, str]  # in the total order: by moment, and by content among register facts of one instant
 
 
 def replay(evidence: Evidence) -> Replay:
@@ -63,22 +66,56 @@ def replay(evidence: Evidence) -> Replay:
     positions = sorted(evidence.positions, key=lambda p: (p.ref, str(p.id)))
     ledger = Ledger(evidence, evidence.laws[0], {p.id: _blank(evidence, p.id) for p in positions})
     run = Replay(ledger, {i: [ledger.snapshot(r, None)] for i, r in ledger.records.items()})
-    facts = sorted(_facts(evidence), key=lambda pair: pair[0])
-    for ((moment, _), fact), following in zip_longest(facts, facts[1:]):
-        changed: Iterable[Record] = ledger.records.values()
-        if isinstance(fact, tuple):
-            changed = _entry(run, *fact)
-        else:
-            _register(ledger, fact)
-        if _data_changed(fact, moment, following):
-            _data(ledger, moment.at, fact[1] if isinstance(fact, tuple) else None)
-        _keep(run, moment.at, changed)
-        if isinstance(fact, tuple) and fact[1] is _last(fact[0]):
-            run.after[fact[0].id] = _after(run, fact[0], moment.at)
+    _play(run, sorted(_facts(evidence), key=lambda pair: pair[0]))
     return run
 
 
-def _data_changed(fact: Fact, moment: Moment, following: tuple[tuple[Moment, str], Fact] | None) -> bool:
+def resume(run: Replay, evidence: Evidence) -> bool:
+    """Replay what is new since, as one replay of all of it would; False, and nothing changes, where that cannot be.
+
+    It can where the register and the law say the same as before, every visit known then is still what it was, and
+    all that is new was done after everything known then.
+    """
+    known, facts = run.ledger.evidence, sorted(_facts(evidence), key=lambda pair: pair[0])
+    visits, told = {v.id: v for v in evidence.visits}, len(run.told)
+    if any(visits.get(v.id) != v for v in known.visits) or not _same_register(known, evidence):
+        return False
+    if [place for place, _ in facts[:told]] != run.told:
+        return False
+    # What is done at one instant is looked at when all of it is told.
+    if run.told and facts[told:] and facts[told][0][0].at == run.told[-1][0].at:
+        return False
+    run.ledger.without_time()
+    run.ledger.evidence = evidence
+    _play(run, facts[told:])
+    return True
+
+
+def _same_register(one: Evidence, other: Evidence) -> bool:
+    return replace(one, visits=(), papers=()) == replace(other, visits=(), papers=())
+
+
+def _play(run: Replay, facts: Sequence[tuple[Place, Fact]]) -> None:
+    """Fold the facts, in their order, into the run."""
+    ledger, last = run.ledger, {v.id: _last(v) for v in run.ledger.evidence.visits}
+    run.told += [place for place, _ in facts]
+    changed: dict[UUID, Record] = {}
+    for ((moment, _), fact), following in zip_longest(facts, facts[1:]):
+        if isinstance(fact, tuple):
+            changed = changed | _entry(run, *fact)
+        else:
+            _register(ledger, fact)
+            changed = ledger.records
+        if _data_changed(fact, moment, following):
+            _data(ledger, moment.at, fact[1] if isinstance(fact, tuple) else None)
+        if following is None or following[0][0].at != moment.at:
+            _keep(run, moment.at, changed.values())
+            changed = {}
+        if isinstance(fact, tuple) and fact[1] is last[fact[0].id]:
+            run.after[fact[0].id] = _after(run, fact[0], moment.at)
+
+
+def _data_changed(fact: Fact, moment: Moment, following: tuple[Place, Fact] | None) -> bool:
     """Whether the data are to be looked at again: after each entry that changes them, and once the register is read.
 
     Register facts of one instant belong together: half of a register is not a fault.
@@ -118,7 +155,7 @@ def _blank(evidence: Evidence, position_id: UUID) -> Record:
     return Record(position, role, needed=role.part == "protection")
 
 
-def _facts(evidence: Evidence) -> Iterable[tuple[tuple[Moment, str], Fact]]:
+def _facts(evidence: Evidence) -> Iterable[tuple[Place, Fact]]:
     """Facts with their place in the total order; a tie among register facts is broken by content, never by arrival."""
     for law in evidence.laws[1:]:
         if law.since is not None:  # only the first has none
@@ -138,15 +175,12 @@ def _facts(evidence: Evidence) -> Iterable[tuple[tuple[Moment, str], Fact]]:
 
 
 def _keep(run: Replay, at: datetime, changed: Iterable[Record]) -> None:
-    """Freeze what changed; a later fact of the same instant replaces the earlier picture of it."""
+    """Freeze what an instant changed, once all that was done at it is told."""
     for record in changed:
         kept = run.snapshots[record.position.id]
         now = run.ledger.snapshot(record, at)
-        if now == kept[-1]:
-            continue
-        if kept[-1].at == at:
-            kept.pop()
-        kept.append(now)
+        if now != kept[-1]:
+            kept.append(now)
 
 
 def _register(ledger: Ledger, fact: Fitting | Setting | ServiceChange | Law) -> None:
@@ -270,10 +304,10 @@ _ACTS: dict[str, Callable[[Replay, Visit, Entry, Record], None]] = {
 }
 
 
-def _entry(run: Replay, visit: Visit, entry: Entry | None) -> Iterable[Record]:
+def _entry(run: Replay, visit: Visit, entry: Entry | None) -> dict[UUID, Record]:
     """Apply one entry; return the positions of which something may now be known that was not."""
     if entry is None:
-        return ()
+        return {}
     record = run.ledger.records.get(entry.position) if entry.position else None
     found = len(run.findings)
     alone = record is not None and entry.act == "test" and _leaves_alone(run.ledger, record, entry)
@@ -285,8 +319,8 @@ def _entry(run: Replay, visit: Visit, entry: Entry | None) -> Iterable[Record]:
         _find(run, visit, entry, rule, place, sentence)
     run.ledger.trail.append(Trace(visit, entry, run.ledger.outcomes.get(entry.id, "")))
     if len(run.findings) > found or entry.act not in ("test", "observe"):
-        return run.ledger.records.values()  # a finding may accuse anything
-    return run.ledger.reach(record, alone).values() if record is not None and entry.act == "test" else ()
+        return run.ledger.records  # a finding may accuse anything
+    return run.ledger.reach(record, alone) if record is not None and entry.act == "test" else {}
 
 
 def _leaves_alone(ledger: Ledger, record: Record, entry: Entry) -> bool:

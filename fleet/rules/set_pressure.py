@@ -52,7 +52,7 @@ def _open(ledger: Ledger, record: Record, clock: Clock, at: datetime) -> Case:
     zone = ledger.evidence.zone
     sentence = f"The set pressure of the {record.position.name} has not been proven since {on(clock.proved, zone)}."
     case = begin_case(ledger, RULE, record, at, None, sentence)
-    case.later = [(_next_season(ledger.evidence.terms_at(at).season, at, zone), Level.URGENT)]
+    case.by_time, case.later = True, [(_next_season(ledger.evidence.terms_at(at).season, at, zone), Level.URGENT)]
     return case
 
 

@@ -3,6 +3,7 @@
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
+from functools import cached_property
 from uuid import UUID
 
 from fleet.rules.catalogue import Hazard, Role
@@ -39,7 +40,7 @@ class OpenCase:
     reason: Reason
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class View:
     """Everything the standing depends on at one instant."""
 
@@ -52,8 +53,18 @@ class View:
 
     def needed_for(self, hazard: Hazard) -> list[Seen]:
         """The protections counted on against a hazard, first to act first."""
-        members = [s for s in self.seen if s.needed and s.role.part == "protection" and s.role.hazard == hazard.code]
-        return sorted(members, key=lambda s: s.role.order)
+        return self._needed.get(hazard.code, [])
+
+    @cached_property
+    def _needed(self) -> dict[str, list[Seen]]:
+        found: dict[str, list[Seen]] = {}
+        for seen in sorted((s for s in self.seen if s.needed and s.role.part == "protection"), key=_acts_at):
+            found.setdefault(seen.role.hazard, []).append(seen)
+        return found
+
+
+def _acts_at(seen: Seen) -> int:
+    return seen.role.order
 
 
 Decision = tuple[Standing, tuple[Reason, ...]]

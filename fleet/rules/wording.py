@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable
 from datetime import datetime
+from functools import lru_cache
 
 from fleet.calendar import day_of
 from fleet.rules.values import Evidence
@@ -11,6 +12,7 @@ _DAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
 _MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 
 
+@lru_cache(8_192)
 def on(at: datetime, zone: str) -> str:
     """The local day of an instant, as in "Tue 24 Nov 2026"."""
     day = day_of(at, zone)

@@ -69,7 +69,7 @@ def _context(request: HttpRequest, at: datetime) -> dict[str, Any]:
     portfolios = list(Portfolio.objects.filter(id__in=own.order_by().values("portfolio")).order_by("name"))
     shown = paged.page(asked.boilers(own), at, _number(request), asked.standing)
     lines = _lines(user, shown.rows, granted, at)
-    sheet = lay_out(lines, shown, asked, portfolios, paged.zones(own))
+    sheet = lay_out(lines, shown, asked, portfolios, paged.zones(own), at)
     return {"sheet": sheet, "granted": bool(granted), "asked": asked, "same": address(asked, shown.number)}
 
 

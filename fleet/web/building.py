@@ -20,12 +20,11 @@ from fleet.board.queries import Row
 from fleet.calendar import day_of
 from fleet.deficiencies import listed
 from fleet.deficiencies.queries import Shown
-from fleet.jobs import onto, states
+from fleet.jobs import contacts, onto, states
 from fleet.jobs import queries as jobs
 from fleet.portfolio import seen
 from fleet.portfolio.models import Boiler, Building
 from fleet.visits import queries as visits
-from fleet.web import contacts
 from fleet.web.glass import Drawn, draw
 from fleet.web.pages import page
 

@@ -32,7 +32,7 @@ class Item:
 
 @dataclass(frozen=True, slots=True)
 class Entry:
-    """What is told under one heading: one boiler (or all jobs of one building), one condition, one moment."""
+    """What is told under one heading: one boiler (or all jobs of one building), one condition, one moment or week."""
 
     items: Sequence[Item]
 
@@ -65,6 +65,12 @@ class Entry:
     def latest(self) -> datetime:
         """When the last of them began."""
         return max(item.alert.since for item in self.items)
+
+    @property
+    def over(self) -> tuple[datetime, datetime] | None:
+        """When the first and the last of them were over; None while they are raised."""
+        ends = [item.alert.until for item in self.items if item.alert.until]
+        return (min(ends), max(ends)) if ends else None
 
     @property
     def acknowledged(self) -> int:

@@ -2,9 +2,11 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from datetime import datetime
 
 from fleet.board.paged import Shown
 from fleet.board.queries import Row
+from fleet.calendar import day_of
 from fleet.deficiencies.models import Act
 from fleet.jobs.onto import On
 from fleet.portfolio.models import Portfolio
@@ -53,12 +55,13 @@ class Section:
 
 @dataclass(frozen=True, slots=True)
 class Sheet:
-    """One page of the board; `before` and `after` are the addresses of the pages beside it, "" where there is none."""
+    """One page of the board, in its clock's year; `before` and `after`: addresses of the pages beside it, or ""."""
 
     sections: Sequence[Section]
     counts: Sequence[tuple[str, int]]
     portfolios: Sequence[Portfolio]
     zone: str
+    year: int
     page: Shown
     before: str
     after: str
@@ -75,7 +78,12 @@ class Sheet:
 
 
 def lay_out(
-    lines: Sequence[Line], shown: Shown, asked: Narrow, portfolios: Sequence[Portfolio], zones: Sequence[str]
+    lines: Sequence[Line],
+    shown: Shown,
+    asked: Narrow,
+    portfolios: Sequence[Portfolio],
+    zones: Sequence[str],
+    at: datetime,
 ) -> Sheet:
     """Lay the rows out as they come: the board has put them in order."""
     sections = [Section("in_service", "In service", [line for line in lines if line.row.standing not in APART])]
@@ -85,7 +93,8 @@ def lay_out(
     before = address(asked, shown.number - 1) or "?" if shown.number > 1 else ""
     after = address(asked, shown.number + 1) if shown.number < shown.pages else ""
     # One clock heads the sheet: that of its buildings where they share one.
-    return Sheet(sections, counts, portfolios, zones[0] if len(zones) == 1 else "UTC", shown, before, after)
+    zone = zones[0] if len(zones) == 1 else "UTC"
+    return Sheet(sections, counts, portfolios, zone, day_of(at, zone).year, shown, before, after)
 
 
 def address(asked: Narrow, number: int) -> str:

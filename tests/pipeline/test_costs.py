@@ -14,6 +14,7 @@ from fleet.alerts.acts import Decision as OnAlert
 from fleet.alerts.models import Alert
 from fleet.board.models import Judged
 from fleet.deficiencies.models import Deficiency
+from fleet.pipeline import memory
 from tests.cast import DAY, NOW, Fleet
 from tests.deficiencies.people import DEFER, HOUR, Desk, desk
 
@@ -57,6 +58,7 @@ def rows() -> dict[str, int]:
 def cost(work: Callable[[], Any]) -> tuple[int, dict[str, int]]:
     """Queries, and by how many rows each table grew."""
     before = rows()
+    memory.forget()
     with CaptureQueriesContext(connection) as captured:
         work()
     grown = {label: count - before[label] for label, count in rows().items()}
@@ -109,3 +111,15 @@ def test_an_act_costs_the_same_however_many_came_before(office: Desk) -> None:
     row = Deficiency.objects.get(rule="flush_dirty")
     costs = {cost(lambda: office.act(row, DEFER, at=at))[0] for _ in range(4)}
     assert len(costs) == 1
+
+
+def test_what_this_process_read_before_it_does_not_read_again(office: Desk) -> None:
+    visit = office.fleet.flushed(NOW - HOUR)
+    with CaptureQueriesContext(connection) as captured:
+        office.fleet.post(visit, at=NOW)
+    first = len(captured)
+    judged = Judged.objects.get(boiler=office.fleet.bench().boiler)
+    assert judged.next_at is not None
+    with CaptureQueriesContext(connection) as captured:
+        pipeline.sweep(at=judged.next_at)
+    assert (first, len(captured)) == (POST, SWEEP - 2)  # what is new is read; then there is nothing new

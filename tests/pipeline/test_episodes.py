@@ -76,7 +76,7 @@ def test_they_are_handed_to_the_rules_under_the_survivor(office: Desk, monkeypat
 
     office.act(episode(2), office.assigned())
     seen, real = [], conclude.judge
-    monkeypatch.setattr(conclude, "judge", lambda e, acts, at: seen.append(acts) or real(e, acts=acts, at=at))
+    monkeypatch.setattr(conclude, "judge", lambda e, acts, **how: seen.append(acts) or real(e, acts=acts, **how))
     join(office)
     assert [[a.subject for a in acts] for acts in seen] == [[episode(2).id], [episode(1).id]]
     pipeline.rebuild(at=NOW)

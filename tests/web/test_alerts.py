@@ -273,6 +273,24 @@ def test_the_jobs_of_one_building_stand_under_one_heading_and_lead_to_each_job(r
     assert ("Make a job" in body, body.count(f'href="/buildings/{made[0].building_id}/"')) == (False, 1)
 
 
+def test_what_returned_of_the_jobs_of_one_building_stands_under_one_heading_for_each_week(
+    raised: Alert, told: Fleet
+) -> None:
+    office = crew(told)
+    job = office.make(("upper", "slow_drain"))
+    monday = NOW.replace(hour=0, minute=0)  # a Monday
+    for back in (monday - DAY / 24, monday, monday + 2 * DAY, monday + 7 * DAY - DAY / 24):
+        times = {"since": back - DAY, "raised_at": back - DAY, "until": back, "returned_at": back}
+        kept = {"portfolio": told.portfolio, "condition": "job_not_planned", "level": "routine", "subject": job.id}
+        Alert.objects.create(**kept, **times, sentence="Not planned yet.")
+    client = Client()
+    client.force_login(office.dispatcher)
+    entry, before = items(read(client, "/alerts/?condition=job_not_planned"))
+    assert ("Returned to normal" in entry, "3 &times;" in entry, "&times;" in before) == (True, True, False)
+    ends = re.findall(r"Until</dt><dd>(.*?)</dd>", entry)
+    assert ends == ["Sun 11 Jan 2026, 19:00 EST, the last Sun 18 Jan 2026, 18:00 EST"]
+
+
 def test_all_of_one_heading_are_acknowledged_or_shelved_at_once(eight: list[Alert], dana: Client) -> None:
     named = {"alert": [f"{a.id}:1" for a in eight]}
     response = dana.post("/alerts/acknowledge/", named)

@@ -3,14 +3,14 @@
 import pytest
 from playwright.sync_api import Page, expect
 
-from fleet.accounts.models import User
+from fleet.accounts.models import Grant, User
 from tests.cast import Fleet
 from tests.web.test_calculator import Enter, enter
 from tests.web.test_charts import larkfield, told_to
 
 pytestmark = pytest.mark.django_db
 __all__ = ["enter", "larkfield"]  # the fixtures
-FIRST_LOOK = {320: 5500, 1280: 2600}  # px of the whole page while its folds are closed
+FIRST_LOOK = {320: 5500, 1280: 2600, "import": 1700}  # px of the whole page while its folds are closed
 
 # Of every text in the drawings: the least height of its letters on the screen, how many lie over each other or outside.
 TEXTS = """() => {
@@ -72,3 +72,24 @@ def test_without_a_script_print_shows_what_is_folded(larkfield: Fleet, enter: En
     page.emulate_media(media="print")
     expect(page.locator("#positions table")).to_be_visible()
     expect(page.locator("#table-combustion")).to_be_visible()
+
+
+def test_on_a_phone_the_import_begins_with_its_form_and_the_columns_are_folded(larkfield: Fleet, enter: Enter) -> None:
+    Grant.objects.create(user=larkfield.technician, portfolio=larkfield.portfolio, role="office")
+    address = f"/register/import/{larkfield.portfolio.id}/"
+    page = enter(address, 320)
+    told = page.locator(".columns-told")
+    expect(told).to_be_hidden()
+    assert tall(page) < FIRST_LOOK["import"]
+    page.emulate_media(media="print")
+    expect(told).to_be_visible()
+    page.emulate_media(media="screen")
+    page.locator("summary").press("Enter")
+    expect(told).to_be_visible()
+
+    plain = enter(address, 320, script=False)
+    expect(plain.locator(".columns-told")).to_be_hidden()
+    for wide in (page, plain):
+        wide.set_viewport_size({"width": 1280, "height": 900})
+        wide.reload()
+        expect(wide.locator(".columns-told")).to_be_visible()

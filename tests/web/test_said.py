@@ -51,3 +51,15 @@ def test_a_text_falls_into_its_sentences(text: str, lines: list[str]) -> None:
 )
 def test_a_readings_unit_stands_behind_its_value_and_not_in_its_name(name: str, words: str) -> None:
     assert said.label(name) == words
+
+
+@pytest.mark.parametrize(
+    ("text", "told"),
+    [
+        ("Due since Tue 24 Nov 2026.", 'Due since Tue 24 Nov<span class="row-wide"> 2026</span>.'),
+        ("Last passed Fri 25 Jul 2025.", "Last passed Fri 25 Jul 2025."),  # another year stays with its day
+        ("Valve <b> 2026, plate 24 Nov 2026", "Valve &lt;b&gt; 2026, plate 24 Nov 2026"),  # no day of ours
+    ],
+)
+def test_only_this_years_dates_have_their_year_apart(text: str, told: str) -> None:
+    assert said.year_apart(text, 2026) == told

@@ -27,6 +27,8 @@ def vent_bad(ledger: Ledger, visit: Visit, entry: Entry, record: Record | None) 
 
 def together(ledger: Ledger, entry: Entry) -> Iterator[Found]:
     """Air or vent at fault and flue gas in the room are one danger, whichever was found first."""
+    if not any(c.entry == entry.id for c in ledger.open_cases()):
+        return  # nearly always: this one opened nothing
     rules = {c.rule.code: c for c in ledger.open_cases()}
     newest = [c for c in rules.values() if c.opened_at == entry.at and c.entry == entry.id]
     if not newest or TOGETHER in rules:

@@ -43,8 +43,7 @@ def notice(ledger: Ledger, visit: Visit, entry: Entry, record: Record | None) ->
 
 def _contradictions(ledger: Ledger, entry: Entry, record: Record | None) -> Iterator[Found]:
     now = _label(entry, ledger.outcomes.get(entry.id, ""))
-    rows = [c for c in ledger.catalogue.contradictions if now in (c.first, c.second)]
-    for row in rows:
+    for row in ledger.catalogue.contradicted_by(now):
         other = row.second if now == row.first else row.first
         if any(_clashes(row, other, trace, entry) for trace in _since(ledger, entry, row)):
             yield "contradiction", record, row.sentence

@@ -7,6 +7,8 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 from django import template
+from django.utils.html import conditional_escape
+from django.utils.safestring import SafeString, mark_safe
 
 from fleet.assessments.sources import spelled_out
 from fleet.rules.wording import on
@@ -23,6 +25,7 @@ WORDS = {
     "cannot_be_judged": "Could not be judged",
 }
 UNITS = ("_psi", "_in", "_minutes", "_f", "_pct", "_s", "_ppm", "_lb_h", "_btu_h")
+DATED = re.compile(r"\b((?:Mon|Tue|Wed|Thu|Fri|Sat|Sun) \d{2} [A-Z][a-z]{2}) (\d{4})\b")
 SENTENCE = re.compile(r"(?<=[.!?])\s+")
 
 
@@ -43,6 +46,17 @@ def day(at: datetime | str | None, zone: str) -> str:
 def moment(at: datetime | str | None, zone: str) -> str:
     """Day and time in the building's zone, as in "Tue 24 Nov 2026, 10:42 EST"."""
     return _instant(at).astimezone(ZoneInfo(zone)).strftime("%a %d %b %Y, %H:%M %Z") if at else ""
+
+
+@register.filter
+def year_apart(text: str, year: int) -> SafeString:
+    """A text whose dates of this year have the year in a span of its own: a narrow sheet tells it once, in its head."""
+    return mark_safe(
+        DATED.sub(
+            lambda f: f'{f[1]}<span class="row-wide"> {f[2]}</span>' if int(f[2]) == year else f[0],
+            conditional_escape(text),
+        )
+    )
 
 
 def _instant(at: datetime | str) -> datetime:

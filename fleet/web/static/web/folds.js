@@ -4,6 +4,11 @@ const within = (element) => {
   for (let fold = element?.closest("details"); fold; fold = fold.parentElement.closest("details")) fold.open = true;
 };
 
+// What is folded only for want of room.
+if (matchMedia("(min-width: 56.01rem)").matches) {
+  document.querySelectorAll(".fold-narrow").forEach((fold) => { fold.open = true; });
+}
+
 function follow() {
   const target = document.getElementById(decodeURIComponent(location.hash.slice(1)));
   if (!target) return;

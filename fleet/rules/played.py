@@ -1,0 +1,49 @@
+"""What judging a boiler leaves behind for the next time: a fact that comes last is then all that is replayed."""
+
+from collections.abc import Sequence
+from uuid import UUID
+
+from fleet.rules import end_of_life, set_pressure
+from fleet.rules.replay import Replay, replay, resume
+from fleet.rules.values import Act, Evidence, Judgement
+
+
+class Played:
+    """The replays of one boiler, by the visits that count; what it is asked changes how long an answer takes, only.
+
+    Two things are asked of the same evidence, which corrections wait and what follows: it is replayed once. From one
+    judgement to the next the replays are kept, and one is resumed where what is new comes after all that it knows.
+    Not for two threads at once. After an error it must be thrown away: a replay may have stopped half way.
+    """
+
+    def __init__(self) -> None:
+        self._runs: dict[tuple[UUID, ...], Replay] = {}
+        self._older: list[Replay] = []
+        self._last: tuple[Evidence, tuple[Act, ...], Judgement] | None = None
+
+    def same(self, evidence: Evidence, acts: Sequence[Act]) -> Judgement | None:
+        """The last judgement, where it was made of the very same; else begin another."""
+        if self._last is not None and self._last[:2] == (evidence, tuple(acts)):
+            return self._last[2]
+        self._runs, self._older = {}, list(self._runs.values())
+        return None
+
+    def keep(self, evidence: Evidence, acts: Sequence[Act], judgement: Judgement) -> Judgement:
+        """Note what came of it."""
+        self._last = evidence, tuple(acts), judgement
+        return judgement
+
+    def of(self, evidence: Evidence) -> Replay:
+        """The replay of some evidence of one boiler, with what time alone brings laid over it."""
+        counted = tuple(v.id for v in evidence.visits)
+        if counted not in self._runs:
+            run = self._resumed(evidence) or replay(evidence)
+            set_pressure.add_cases(run)
+            end_of_life.add_cases(run)
+            self._runs[counted] = run
+        return self._runs[counted]
+
+    def _resumed(self, evidence: Evidence) -> Replay | None:
+        run = next((r for r in self._older if resume(r, evidence)), None)
+        self._older = [r for r in self._older if r is not run]
+        return run
