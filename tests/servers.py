@@ -95,16 +95,18 @@ def pytest_runtest_logreport(report: pytest.TestReport) -> None:
     MISSING.update(str(what) for name, what in report.user_properties if name == "missing" and not report.passed)
 
 
-# What takes longest, most of it waiting, begins first: the run is as long as its last file.
+# What takes longest, most of it waiting, begins first, and what is short ends the run: it is as long as its last file.
+# The pages follow each other, so that a process starts its browser once.
 LONGEST = (
     "tests/management/",
     "tests/tasks/",
-    "tests/web/test_every_page.py",
-    "tests/web/test_live.py",
     "tests/town/",
     "tests/api/test_fuzz.py",
     "tests/api/test_walk.py",
     "tests/pipeline/test_order.py",
+    "tests/pipeline/test_scenarios.py",
+    "tests/pipeline/test_acts_survive.py",
+    "tests/web/",
 )
 SITES = ("tests/management/", "tests/tasks/")
 

@@ -145,10 +145,11 @@ def _services(boiler: UUID, known_at: datetime | None) -> Iterable[values.Servic
 
 def _visits(boiler: Boiler, positions: list[UUID], known_at: datetime | None, read: Read) -> Iterable[values.Visit]:
     """Visits and the corrections that may restate them; of a neighbour's, only what was done on shared positions."""
-    posted = {v.id: v for v in _posted(boiler, known_at)}
+    rows = _posted(boiler, known_at)
+    posted = {v.id: v for v in rows}
     seconded = _seconded(posted, known_at)
     visits = _undecided(posted, seconded)
-    people = _qualifications(boiler, visits)
+    people = _qualifications(boiler, rows, visits)
     entries = read.lines(boiler, visits, positions)
     for visit in visits.values():
         own = visit.boiler_id == boiler.id
@@ -198,9 +199,10 @@ def _undecided(posted: dict[UUID, Visit], seconded: set[UUID]) -> dict[UUID, Vis
     return {id_: visit for id_, visit in posted.items() if id_ not in gone}
 
 
-def _qualifications(boiler: Boiler, visits: dict[UUID, Visit]) -> dict[UUID, set[str]]:
+def _qualifications(boiler: Boiler, posted: QuerySet[Visit], visits: dict[UUID, Visit]) -> dict[UUID, set[str]]:
     """What the people of each visit were qualified for when it was performed; unknown is none."""
-    present = Attendance.objects.filter(visit__in=list(visits), user__isnull=False).values_list("visit", "user")
+    there = Attendance.objects.filter(visit__in=posted.values("id"), user__isnull=False).values_list("visit", "user")
+    present = [(visit, user) for visit, user in there if visit in visits]
     held = defaultdict(list)
     for row in accounts.held(boiler.portfolio_id).filter(user__in={user for _, user in present}):
         held[row.user_id].append(row)

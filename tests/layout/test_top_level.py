@@ -59,7 +59,8 @@ def lines_with(pattern: re.Pattern[str], root: Path) -> list[str]:
     """Return `file:line: what` for each line of a text file of the tree that matches."""
     found = []
     for path in tree_files(root):
-        for number, line in enumerate(path.read_bytes().decode(errors="replace").splitlines(), 1):
+        text = path.read_bytes().decode(errors="replace")
+        for number, line in enumerate(text.splitlines() if pattern.search(text) else (), 1):
             if match := pattern.search(line):
                 found.append(f"{path.relative_to(root)}:{number}: {match[0]}")
     return found

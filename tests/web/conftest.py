@@ -56,9 +56,9 @@ def ines(fleet: Fleet, clock: SetClock, sign_in: SignIn, monkeypatch: pytest.Mon
     return sign_in(make_person("ines", fleet.portfolio, "office"))
 
 
-@pytest.fixture(scope="module")
-def chromium_of_this_file() -> Iterator[Browser]:
-    """One real browser for the tests of a file."""
+@pytest.fixture(scope="package")
+def one_chromium() -> Iterator[Browser]:
+    """One real browser for the files of this folder that follow each other in a process."""
     path = chromium()
     need("Chromium", path)
     with pytest.MonkeyPatch.context() as patch, sync_playwright() as driver:
@@ -70,8 +70,8 @@ def chromium_of_this_file() -> Iterator[Browser]:
 
 
 @pytest.fixture
-def browser(chromium_of_this_file: Browser) -> Iterator[Browser]:
+def browser(one_chromium: Browser) -> Iterator[Browser]:
     """A real browser in which nobody has been yet; what a test opened is closed behind it."""
-    yield chromium_of_this_file
-    for context in chromium_of_this_file.contexts:
+    yield one_chromium
+    for context in one_chromium.contexts:
         context.close()

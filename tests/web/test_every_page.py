@@ -9,20 +9,20 @@ from playwright.sync_api import Browser, Page
 
 from fleet.web.urls import urlpatterns
 from tests.web.screens import ACTS, FILES, PARTS, Town, furnish, routes
-from tests.web.walk import Found, walk
+from tests.web.walk import AXE, COLOURS, COLOURS_ONCE, SUMMED, Found, walk
 
 pytestmark = pytest.mark.timeout(1800)  # the first test waits for the whole walk
 BEFORE = {"sign-in", "welcome"}  # nobody is signed in there
 
 
 @pytest.fixture(scope="module")
-def looked(django_db_setup: Any, django_db_blocker: Any, live_server: Any, chromium_of_this_file: Browser) -> Found:
+def looked(django_db_setup: Any, django_db_blocker: Any, live_server: Any, one_chromium: Browser) -> Found:
     """What a walk through all of it found; the town itself is gone by the end of the first test."""
     found = Found()
     with django_db_blocker.unblock():
         town = furnish()
         for names, client in ((town.addresses.keys() - BEFORE, signed_in(town)), (BEFORE, Client())):
-            context = chromium_of_this_file.new_context()
+            context = one_chromium.new_context()
             cookies = [{"name": n, "value": c.value, "url": live_server.url} for n, c in client.cookies.items()]
             context.add_cookies(cookies)  # type: ignore[arg-type]
             for name in sorted(names):
@@ -56,6 +56,23 @@ def test_every_page_is_for_everybody(check: str, looked: Found) -> None:
 def test_every_route_is_walked_or_is_no_page(looked: Found) -> None:
     shown = looked.names & routes()
     assert (routes() - shown - ACTS - FILES - PARTS, shown & (ACTS | FILES | PARTS)) == (set(), set())
+
+
+FAINT = """<html lang="en"><title>x</title><main style="background: rgb(250 250 250)"><h1>x</h1>
+<p style="color: hsl(0.5turn 20% 70%)">faint <b style="background: rgba(0, 0, 0, .1)">or not</b></p>
+<p style="color: #333">plain</p></main>"""
+
+
+def test_colours_that_are_read_once_are_judged_as_if_read_each_time(browser: Browser) -> None:
+    page = browser.new_page()
+    page.set_content(FAINT)
+    page.evaluate(AXE.removesuffix(COLOURS_ONCE))
+    asked = f"options => axe.run(document, options).then({SUMMED})"
+    each_time = page.evaluate(asked, COLOURS)
+    page.evaluate(COLOURS_ONCE)
+    once, again = (page.evaluate(asked, COLOURS) for _ in range(2))
+    assert len(each_time["faults"]) == 2
+    assert each_time == once == again
 
 
 @pytest.mark.parametrize("name", sorted(ACTS))

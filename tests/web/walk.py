@@ -9,7 +9,16 @@ from typing import Any
 from playwright.sync_api import Page
 
 ASKED = (Path(__file__).parent / "walked.js").read_text()
-AXE = (files("axe_playwright_python") / "axe.min.js").read_text()
+# A page has some ten colours and its contrasts ask for each of them thousands of times: read once, they are the same.
+COLOURS_ONCE = """;(() => {
+  const color = axe.commons.color.Color.prototype, read = color.parseString, known = new Map();
+  color.parseString = function (text) {
+    if (!known.has(text)) known.set(text, [read.call(this, text).r, this.g, this.b, this.alpha]);
+    [this.r, this.g, this.b, this.alpha] = known.get(text);
+    return this;
+  };
+})()"""
+AXE = (files("axe_playwright_python") / "axe.min.js").read_text() + COLOURS_ONCE
 # WCAG 2.2's rule on the size of targets is there but not switched on by itself. The width moves and folds, the theme
 # changes colours alone: so much is asked again, the rest stays true of the same document.
 # No rule that is asked reads style sheets or sound, so none are fetched for it.
