@@ -87,7 +87,7 @@ def test_the_acts_are_handed_to_the_rules(office: Desk, monkeypatch: pytest.Monk
 
     row, seen = dirty(office.fleet), []
     real = conclude.judge
-    monkeypatch.setattr(conclude, "judge", lambda e, acts, at: seen.append(acts) or real(e, acts=acts, at=at))
+    monkeypatch.setattr(conclude, "judge", lambda e, acts, **how: seen.append(acts) or real(e, acts=acts, **how))
     office.act(row, DEFER)
     office.act(row, REPORT)
     assert [(a.kind, a.subject, a.at, a.until) for a in seen[-1]] == [
