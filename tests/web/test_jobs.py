@@ -74,7 +74,7 @@ def test_a_planned_job_stands_under_its_day_and_its_technician(office: Crew, job
     response = plan(dana, office, job)
     assert (response.status_code, response["Location"]) == (302, f"/jobs/#job-{job.id}")
     told = section(read(dana, "/jobs/"), "day-2026-01-13")
-    assert ('class="who">rosa<' in told, "Tue 13 Jan 2026, 09:00 EST" in told) == (True, True)
+    assert ('class="who">rosa<' in told, "Tue 13 Jan 2026, 09:00 to 09:50 EST" in told) == (True, True)
 
 
 @pytest.mark.parametrize(

@@ -1,6 +1,6 @@
 """How pages say codes, dates and long texts."""
 
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 
 import pytest
 
@@ -27,6 +27,18 @@ def test_a_day_read_back_from_a_conclusion_is_the_same() -> None:
 
 def test_a_moment_names_its_zone() -> None:
     assert said.moment(EVENING, "America/New_York") == "Tue 24 Nov 2026, 22:30 EST"
+
+
+@pytest.mark.parametrize(
+    ("since", "hours", "told"),
+    [
+        (EVENING, 1, "Tue 24 Nov 2026, 22:30 to 23:30 EST"),
+        (EVENING, 2, "Tue 24 Nov 2026, 22:30 EST to Wed 25 Nov 2026, 00:30 EST"),  # past midnight there
+        (datetime(2026, 11, 1, 5, tzinfo=UTC), 3, "Sun 01 Nov 2026, 01:00 EDT to Sun 01 Nov 2026, 03:00 EST"),
+    ],
+)
+def test_a_span_names_its_day_and_its_zone_once_where_they_are_the_same(since: datetime, hours: int, told: str) -> None:
+    assert said.span(since, since + timedelta(hours=hours), "America/New_York") == told
 
 
 def test_where_there_is_no_date_nothing_is_said() -> None:

@@ -48,6 +48,16 @@ def moment(at: datetime | str | None, zone: str) -> str:
     return _instant(at).astimezone(ZoneInfo(zone)).strftime("%a %d %b %Y, %H:%M %Z") if at else ""
 
 
+@register.simple_tag
+def span(since: datetime, until: datetime, zone: str) -> str:
+    """From when until when in the building's zone; the day, and the zone's letters, once where they are the same."""
+    begin, end = (at.astimezone(ZoneInfo(zone)) for at in (since, until))
+    told = moment(since, zone)
+    if (begin.date(), begin.tzname()) != (end.date(), end.tzname()):
+        return f"{told} to {moment(until, zone)}"
+    return f"{told.removesuffix(f' {begin.tzname()}')} to {end:%H:%M %Z}"
+
+
 @register.filter
 def year_apart(text: str, year: int) -> SafeString:
     """A text whose dates of this year have the year in a span of its own: a narrow sheet tells it once, in its head."""
