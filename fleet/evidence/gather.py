@@ -42,6 +42,7 @@ class Read:
     def __init__(self) -> None:
         self._positions: list[UUID] = []
         self._lines: dict[tuple[UUID, str], tuple[values.Entry, ...]] = {}
+        self.count = 0  # lines at the last reading
 
     def lines(self, boiler: Boiler, visits: dict[UUID, Visit], positions: list[UUID]) -> Lines:
         """What was done at these positions of the boiler, by visit."""
@@ -52,6 +53,7 @@ class Read:
         lines = {v: found[v] if known is None else known for v, known in held.items()}
         plain = {v: told for v, told in lines.items() if all(e.device is None for e in told)}
         self._lines = {(v, visits[v].digest): told for v, told in plain.items()}
+        self.count = sum(map(len, lines.values()))
         return lines
 
 

@@ -13,7 +13,7 @@ from uuid import UUID
 from fleet.evidence import Read
 from fleet.rules import Played
 
-MOST = 64  # boilers kept by one process, the longest unused given up first; about 1 MB each with three years of visits
+MOST = 30_000  # lines of visits kept by one process, some 3.5 kB with each (measured): 100 boilers of three years
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,8 +36,8 @@ def known(boiler: UUID) -> Iterator[Known]:
     yield mine
     with _LOCK:
         _KNOWN[boiler] = mine
-        while len(_KNOWN) > MOST:
-            _KNOWN.popitem(last=False)
+        while sum(one.read.count for one in _KNOWN.values()) > MOST:
+            _KNOWN.popitem(last=False)  # the longest unused
 
 
 def forget() -> None:

@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from uuid import UUID
 
 from fleet.rules import end_of_life, set_pressure
-from fleet.rules.replay import Replay, replay, resume
+from fleet.rules.replay import Replay, replay, resume, types_of
 from fleet.rules.values import Act, Evidence, Judgement
 
 
@@ -23,8 +23,9 @@ class Played:
 
     def same(self, evidence: Evidence, acts: Sequence[Act]) -> Judgement | None:
         """The last judgement, where it was made of the very same; else begin another."""
-        if self._last is not None and self._last[:2] == (evidence, tuple(acts)):
-            return self._last[2]
+        last = self._last
+        if last is not None and last[:2] == (evidence, tuple(acts)) and types_of(last[0]) == types_of(evidence):
+            return last[2]
         self._runs, self._older = {}, list(self._runs.values())
         return None
 

@@ -92,7 +92,15 @@ def resume(run: Replay, evidence: Evidence) -> bool:
 
 
 def _same_register(one: Evidence, other: Evidence) -> bool:
-    return replace(one, visits=(), papers=()) == replace(other, visits=(), papers=())
+    return types_of(one) == types_of(other) and replace(one, visits=(), papers=()) == replace(
+        other, visits=(), papers=()
+    )
+
+
+def types_of(evidence: Evidence) -> list[type]:
+    """Of which type each value of the register is: yes and 1 are equal in Python and two things here."""
+    stamped = [type(value) for f in evidence.fittings for value in f.attributes.values()]
+    return [*(type(s.value) for s in evidence.settings), *stamped]
 
 
 def _play(run: Replay, facts: Sequence[tuple[Place, Fact]]) -> None:

@@ -129,3 +129,14 @@ def test_the_set_pressure_that_time_makes_unproven_does_not_stand_in_the_way_of_
     assert "set_pressure_unproven" in rules
     boiler.visit(430, whole_proof("valve", "pop_test"), who="valve_shop")
     assert replayed(boiler.evidence(), before) == 0
+
+
+@pytest.mark.parametrize("value", [1, 1.0])
+def test_a_yes_that_becomes_a_number_is_another_word_of_the_register(value: float) -> None:
+    boiler, before = weeks(2), Played()
+    boiler.sets(1, "upper", "needed", True)
+    first = judge(boiler.evidence(), (), LATEST, before)
+    boiler.settings[-1] = replace(boiler.settings[-1], value=value)
+    assert boiler.settings[-1].value == 1  # and so equal to the yes before
+    assert replayed(boiler.evidence(), before) == 1
+    assert judge(boiler.evidence(), (), LATEST, before) is not first
