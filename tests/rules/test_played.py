@@ -99,6 +99,17 @@ def test_a_visit_before_or_at_the_newest_instant_is_replayed_with_all_the_others
     assert replayed(boiler.evidence(), before) == (days <= 35)
 
 
+@pytest.mark.parametrize("number", [1, 2**128 - 1])
+def test_what_was_done_at_the_newest_instant_is_no_later_fact_wherever_it_stands_in_the_order(number: int) -> None:
+    boiler, before = weeks(5), Played()
+    judge(boiler.evidence(), (), LATEST, before)
+    newest = max(e.at for v in boiler.visits for e in v.entries)
+    boiler.visit(36, proof("lower", "evaporation", burner_stopped=False))
+    entries = tuple(replace(e, at=newest) for e in boiler.visits[-1].entries)
+    boiler.visits[-1] = replace(boiler.visits[-1], id=UUID(int=number), at=newest, entries=entries)
+    assert replayed(boiler.evidence(), before) == 1
+
+
 def test_another_word_of_the_register_is_replayed_with_all_that_it_bears_on() -> None:
     boiler, before = weeks(5), Played()
     judge(boiler.evidence(), (), LATEST, before)
