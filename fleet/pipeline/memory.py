@@ -13,7 +13,7 @@ from uuid import UUID
 from fleet.evidence import Read
 from fleet.rules import Played
 
-MOST = 30_000  # lines of visits kept by one process, some 3.5 kB with each (measured): 100 boilers of three years
+MOST = 30_000  # lines of visits kept by one process, some 5 kB with each (measured): 100 boilers of three years
 
 
 @dataclass(frozen=True, slots=True)

@@ -25,7 +25,7 @@ def judge(evidence: Evidence, acts: Sequence[Act], at: datetime, played: Played 
     a verdict, a state, a finding or a standing. `played`, handed in again for the same boiler, saves work, no more.
     """
     played = played or Played()
-    return played.same(evidence, acts) or played.keep(evidence, acts, _judge(evidence, acts, played))
+    return played.judged(evidence, acts, lambda: _judge(evidence, acts, played))
 
 
 def _judge(evidence: Evidence, acts: Sequence[Act], played: Played) -> Judgement:

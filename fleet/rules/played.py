@@ -1,6 +1,6 @@
 """What judging a boiler leaves behind for the next time: a fact that comes last is then all that is replayed."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from uuid import UUID
 
 from fleet.rules import end_of_life, set_pressure
@@ -21,16 +21,13 @@ class Played:
         self._older: list[Replay] = []
         self._last: tuple[Evidence, tuple[Act, ...], Judgement] | None = None
 
-    def same(self, evidence: Evidence, acts: Sequence[Act]) -> Judgement | None:
-        """The last judgement, where it was made of the very same; else begin another."""
+    def judged(self, evidence: Evidence, acts: Sequence[Act], make: Callable[[], Judgement]) -> Judgement:
+        """The last judgement, where it was made of the very same; else the one that `make` makes."""
         last = self._last
         if last is not None and last[:2] == (evidence, tuple(acts)) and types_of(last[0]) == types_of(evidence):
             return last[2]
         self._runs, self._older = {}, list(self._runs.values())
-        return None
-
-    def keep(self, evidence: Evidence, acts: Sequence[Act], judgement: Judgement) -> Judgement:
-        """Note what came of it."""
+        judgement = make()
         self._last = evidence, tuple(acts), judgement
         return judgement
 

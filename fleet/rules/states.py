@@ -9,7 +9,7 @@ from fleet.calendar import day_start
 from fleet.rules import end_of_life
 from fleet.rules.clocks import Clock, clocks, full_clocks, full_proofs, looser
 from fleet.rules.ledger import Ledger, Record, Section, Snapshot
-from fleet.rules.values import Evidence, Law, Reason, State, StateSegment
+from fleet.rules.values import Law, Reason, State, StateSegment
 from fleet.rules.wording import asked_for, on
 
 
@@ -21,14 +21,13 @@ def segments(
     `cut` keeps what was made of each snapshot that another one followed, for who resumes the replay.
     """
     cut = [] if cut is None else cut
-    full = _Full(ledger.evidence)
     for number, (here, after) in enumerate(pairwise([*snapshots, None])):
         assert here is not None
         said = tuple(c.sentence for c in (*here.down, *here.blocked))
         if after is None:
-            yield from _section(ledger, record, here, None, full)
+            yield from _section(ledger, record, here, None)
         elif number >= len(cut) or cut[number].said != said:
-            cut[number : number + 1] = [Section(said, tuple(_section(ledger, record, here, after.at, full)))]
+            cut[number : number + 1] = [Section(said, tuple(_section(ledger, record, here, after.at)))]
         if after is not None:
             yield from cut[number].segments
 
@@ -36,32 +35,14 @@ def segments(
 Span = tuple[datetime | None, datetime | None, Law]  # from when until when a law is in force
 
 
-class _Full:
-    """The clocks of one position's full proof, worked out once while weekly flushes come and go beside it."""
-
-    def __init__(self, evidence: Evidence) -> None:
-        self._evidence = evidence
-        self._known: dict[tuple[object, ...], list[Clock]] = {}
-
-    def clocks(self, here: Snapshot, law: Law) -> list[Clock]:
-        """What `full_clocks` says of this snapshot by this law."""
-        proofs = tuple(pair for pair in here.proofs if self._evidence.procedure(pair[0]).proof == "full")
-        key = law.since, here.kind, proofs
-        if key not in self._known:
-            self._known[key] = full_clocks(self._evidence, here, law)
-        return self._known[key]
-
-
-def _section(
-    ledger: Ledger, record: Record, here: Snapshot, end: datetime | None, full: _Full
-) -> Iterator[StateSegment]:
+def _section(ledger: Ledger, record: Record, here: Snapshot, end: datetime | None) -> Iterator[StateSegment]:
     for span in ledger.evidence.laws_between(here.at, end):
-        held = _within(ledger, record, here, span, full)
+        held = _within(ledger, record, here, span)
         over = end_of_life.over_at(here, ledger.evidence.zone) if here.end_of_life else None
         yield from held if over is None else end_of_life.cut(held, record, over)
 
 
-def _within(ledger: Ledger, record: Record, here: Snapshot, span: Span, known: _Full) -> Iterator[StateSegment]:
+def _within(ledger: Ledger, record: Record, here: Snapshot, span: Span) -> Iterator[StateSegment]:
     since, until, law = span
     stands = fixed(ledger, record, here, law)
     if stands is not None:
@@ -71,7 +52,7 @@ def _within(ledger: Ledger, record: Record, here: Snapshot, span: Span, known: _
             record.position.id, since, until, *stands, _new_marks(here, law) if new else (), full_due=due
         )
         return
-    full = known.clocks(here, law)
+    full = full_clocks(ledger.evidence, here, law)
     steps = [c for c in clocks(ledger.evidence, here, law, full) if until is None or c.at < until]
     marks, due = _marks(here, law), next((c.at for c in full if c.state is State.DUE), None)
     starts: list[datetime | None] = [since, *(max(since, c.at) if since else c.at for c in steps)]

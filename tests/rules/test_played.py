@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from fleet.rules import judge, played
 from fleet.rules.played import Played
 from fleet.rules.values import Evidence, Service, Visit
-from tests.rules.build import Boiler, at, proof
+from tests.rules.build import Boiler, at, proof, turn
 from tests.rules.plant import proof as whole_proof
 from tests.rules.stories import stories
 
@@ -139,6 +139,17 @@ def test_the_set_pressure_that_time_makes_unproven_does_not_stand_in_the_way_of_
     rules = {d.rule for d in judge(boiler.evidence(), (), LATEST, before).deficiencies}
     assert "set_pressure_unproven" in rules
     boiler.visit(430, whole_proof("valve", "pop_test"), who="valve_shop")
+    assert replayed(boiler.evidence(), before) == 0
+
+
+def test_what_is_said_of_a_failure_later_is_said_of_all_of_its_time() -> None:
+    boiler, before = Boiler(), Played()
+    boiler.sets(-30, "valve", "capacity_lb_h", 500.0)
+    boiler.sets(-30, None, "output_btu_h", 900_000.0)
+    boiler.service(0).visit(5, whole_proof("valve", "accumulation_test", outcome="fail"))
+    boiler.visit(6, proof("valve", "lever_lift", lifted=False))
+    judge(boiler.evidence(), (), LATEST, before)
+    boiler.visit(10, turn("valve", capacity_lb_h=400.0))  # short by another figure, while it is down for being short
     assert replayed(boiler.evidence(), before) == 0
 
 
