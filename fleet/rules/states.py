@@ -32,18 +32,16 @@ def segments(
             yield from cut[number].segments
 
 
-Span = tuple[datetime | None, datetime | None, Law]  # from when until when a law is in force
-
-
 def _section(ledger: Ledger, record: Record, here: Snapshot, end: datetime | None) -> Iterator[StateSegment]:
-    for span in ledger.evidence.laws_between(here.at, end):
-        held = _within(ledger, record, here, span)
+    for since, until, law in ledger.evidence.laws_between(here.at, end):
+        held = _within(ledger, record, here, since, until, law)
         over = end_of_life.over_at(here, ledger.evidence.zone) if here.end_of_life else None
         yield from held if over is None else end_of_life.cut(held, record, over)
 
 
-def _within(ledger: Ledger, record: Record, here: Snapshot, span: Span) -> Iterator[StateSegment]:
-    since, until, law = span
+def _within(
+    ledger: Ledger, record: Record, here: Snapshot, since: datetime | None, until: datetime | None, law: Law
+) -> Iterator[StateSegment]:
     stands = fixed(ledger, record, here, law)
     if stands is not None:
         new = stands[0] is State.NEVER_PROVEN
