@@ -1,4 +1,4 @@
-"""Devices: what is stamped on each, where it was from when to when, and how its tests came out."""
+"""Endpoints of devices: their attributes, the positions they filled and when, and the outcomes of their tests."""
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
@@ -20,15 +20,16 @@ from fleet.assessments.proofs import counted
 from fleet.portfolio import queries as register
 from fleet.portfolio.models import Device as Row
 from fleet.portfolio.models import Position
+from fleet.rules.vocabulary import CLAIMED_OUTCOMES
 from fleet.visits import places
 from fleet.visits.places import Stay
 
 ONE = OpenApiParameter("device", UUID, OpenApiParameter.PATH)
-OUTCOMES = ("pass", "fail", "inconclusive", "not_done")
+OUTCOMES = tuple(outcome.value for outcome in CLAIMED_OUTCOMES)
 
 
 class DevicesAskedSerializer(PageSerializer):
-    """Which devices."""
+    """Filters of the list of devices."""
 
     portfolio = IdField(required=False)
     boiler = IdField(required=False)
@@ -36,7 +37,7 @@ class DevicesAskedSerializer(PageSerializer):
 
 
 class StaySerializer(serializers.Serializer[Any]):
-    """Where it was; `until` null is still there."""
+    """A position that the device filled. It is still there where `until` is null."""
 
     position = serializers.UUIDField()
     since = serializers.DateTimeField()
@@ -44,7 +45,7 @@ class StaySerializer(serializers.Serializer[Any]):
 
 
 class FittedDeviceSerializer(serializers.Serializer[Any]):
-    """A device; its attributes' names end in their units, `outcomes` counts its tests by present knowledge."""
+    """A device. Names of `attributes` end in their units. `outcomes` counts its tests by present knowledge."""
 
     id = serializers.UUIDField(source="row.id")
     portfolio = serializers.UUIDField(source="row.portfolio_id")
@@ -57,7 +58,7 @@ class FittedDeviceSerializer(serializers.Serializer[Any]):
 
 @dataclass(frozen=True, slots=True)
 class Told:
-    """A device, its places and what was found of it."""
+    """A device with the positions it filled and the counts of its test outcomes."""
 
     row: Row
     fitted: Sequence[Stay]
@@ -65,12 +66,12 @@ class Told:
 
 
 def seen(request: Request, at: datetime, **of: UUID) -> QuerySet[Position]:
-    """The places that may be seen."""
+    """Return the positions that the user may see, on boilers with these column values."""
     return register.positions(policy.boilers(request.user, "board.see", at).filter(**of))
 
 
 def told(rows: Sequence[Row], positions: QuerySet[Position], at: datetime) -> list[Told]:
-    """Each with its places and counts: four queries."""
+    """Return each device with its stays and counts. Takes four queries."""
     stays = places.of_devices([r.id for r in rows], positions, at)
     listed = [s for own in stays.values() for s in own]
     outcomes = counted(listed, list({s.position for s in listed}), at)
@@ -79,19 +80,19 @@ def told(rows: Sequence[Row], positions: QuerySet[Position], at: datetime) -> li
 
 @described("listDevices")
 class Devices(List):
-    """Devices that fill a place that may be seen, or filled one."""
+    """Devices that fill or filled a position the caller may see."""
 
     form, item, order = DevicesAskedSerializer, FittedDeviceSerializer, ("kind_id", "id")
 
     def found(self, request: Request, walk: Walk, **where: UUID) -> QuerySet[Row]:
-        """By their places."""
+        """Return the devices of the visible positions."""
         columns, given = {"boiler": "id", "portfolio": "portfolio"}, walk.given
         positions = seen(request, walk.now, **{c: given[n] for n, c in columns.items() if n in given})
         rows = places.at_places(positions)
         return rows.filter(kind=given["kind"]) if "kind" in given else rows
 
     def shown(self, rows: Sequence[Any], walk: Walk) -> Iterable[Told]:
-        """With their places."""
+        """Add stays and counts."""
         return told(rows, seen(self.request, walk.now), walk.at)
 
 
@@ -102,7 +103,7 @@ class Device(Single):
     item = FittedDeviceSerializer
 
     def one(self, request: Request, at: datetime, **where: UUID) -> Told:
-        """With its places."""
+        """Return the device with its stays and counts."""
         positions = seen(request, at)
         row = places.at_places(positions).filter(id=where["device"]).first()
         if row is None:

@@ -1,4 +1,4 @@
-"""What a portfolio adopted: its season, its days, its own intervals."""
+"""The endpoint of a portfolio's terms: its season, its numbers of days, its own intervals."""
 
 from math import isfinite
 from typing import Any
@@ -28,27 +28,27 @@ MOST = 100
 
 
 class WholeField(serializers.IntegerField):
-    """A JSON integer: no text and no fraction that might mean one."""
+    """A JSON integer. Texts and fractions are refused."""
 
     def to_internal_value(self, data: Any) -> int:
-        """Take integers only."""
+        """Accept integers only."""
         if not isinstance(data, int) or isinstance(data, bool):
             self.fail("invalid")
         return super().to_internal_value(data)
 
 
 class NumberField(serializers.FloatField):
-    """A JSON number: no text that might mean one."""
+    """A JSON number. Texts are refused."""
 
     def to_internal_value(self, data: Any) -> float:
-        """Take finite numbers only."""
+        """Accept finite numbers only."""
         if not isinstance(data, (int, float)) or isinstance(data, bool) or not isfinite(data):
             self.fail("invalid")
         return super().to_internal_value(data)
 
 
 class OverrideSerializer(StrictSerializer):
-    """A portfolio's own written interval for one procedure, with who says so."""
+    """A portfolio's own written interval for one procedure, with its source."""
 
     interval = TextField(max_length=16)
     anchor = TextField(max_length=16, required=False, allow_blank=True)
@@ -57,7 +57,7 @@ class OverrideSerializer(StrictSerializer):
 
 
 class TermsSerializer(StrictSerializer):
-    """Terms to adopt. The first have no `starts_on`: they hold for all time."""
+    """Terms to adopt. The first terms have no `starts_on`: they hold from the beginning."""
 
     starts_on = serializers.DateField(required=False, allow_null=True)
     season = TextField(max_length=11, required=False, allow_blank=True)
@@ -66,18 +66,17 @@ class TermsSerializer(StrictSerializer):
     operator_firing_days = WholeField(required=False)
     variants = serializers.DictField(child=TextField(max_length=40), required=False)
     overrides = serializers.DictField(child=OverrideSerializer(), required=False)
-    run_on_by = TextField(max_length=200, required=False, allow_blank=True)
     gauge_most_psi = NumberField(required=False)
     relief_rule = TextField(max_length=16, required=False)
 
     def beside(self, data: dict[str, Any]) -> dict[str, Any]:
-        """Bound the lists before looking at any of them."""
+        """Return a fault for each map that is too large, before any element is validated."""
         long = [n for n in ("variants", "overrides") if isinstance(data.get(n), dict) and len(data[n]) > MOST]
         return {n: [serializers.ErrorDetail(f"At most {MOST}.", "too_many")] for n in long}
 
 
 class AdoptedSerializer(serializers.Serializer[Any]):
-    """The terms adopted last; version 0 are the defaults."""
+    """The terms adopted last. Version 0 are the defaults."""
 
     version = serializers.IntegerField()
     starts_on = serializers.DateField(allow_null=True)
@@ -87,7 +86,6 @@ class AdoptedSerializer(serializers.Serializer[Any]):
     operator_firing_days = serializers.IntegerField()
     variants = serializers.DictField(child=serializers.CharField())
     overrides = serializers.DictField(child=OverrideSerializer())
-    run_on_by = serializers.CharField(allow_blank=True)
     gauge_most_psi = serializers.FloatField()
     relief_rule = serializers.CharField()
 
@@ -97,7 +95,7 @@ class Terms(APIView):
 
     @extend_schema(operation_id="getTerms", responses={200: AdoptedSerializer, **problems(401, 404)})
     def get(self, request: Request, portfolio: UUID) -> Response:
-        """Return those adopted last; the ETag is their version."""
+        """Return the terms adopted last. The ETag is their version."""
         _seen(request, portfolio)
         return _told(newest_of(portfolio) or _defaults())
 
@@ -108,14 +106,14 @@ class Terms(APIView):
         responses={201: AdoptedSerializer, **problems(400, 401, 403, 404, 412, 413, 415, 422, 428, 503)},
     )
     def post(self, request: Request, portfolio: UUID) -> Response:
-        """Adopt the next version; boilers are judged by it a few at a time."""
+        """Adopt the next version. Boilers are judged by it a few at a time."""
         at, told, user = timezone.now(), cause(request), request.user
         _seen(request, portfolio)
         if not policy.portfolios(user, "terms.adopt", at).filter(id=portfolio).exists():
             raise PermissionDenied
         sent = TermsSerializer(data=request.data)
         sent.is_valid(raise_exception=True)
-        version = version_of(request)  # RFC 9110, 13.2.1: last, of what would else be done
+        version = version_of(request)  # RFC 9110, 13.2.1: checked last, when the request would else succeed
         terms = IncomingTerms(**sent.validated_data)
         made = retried(
             lambda: pipeline.adopt_terms(portfolio=portfolio, terms=terms, version=version, by=user, at=at, cause=told)
@@ -129,7 +127,7 @@ def _seen(request: Request, portfolio: UUID) -> None:
 
 
 def _defaults() -> Adoption:
-    """What holds where nothing was adopted, in the same shape; never saved."""
+    """Return the default terms as an unsaved row, for a portfolio that adopted none."""
     return Adoption(version=0, season=IncomingTerms().season)
 
 

@@ -1,4 +1,4 @@
-"""The shape of a visit as it is posted, and its way into `IncomingVisit`."""
+"""Serializers of a posted visit, and its conversion to `IncomingVisit`."""
 
 from collections.abc import Callable, Iterator
 from datetime import datetime
@@ -8,6 +8,7 @@ from uuid import uuid4
 from rest_framework import serializers
 
 from api.strict import FlagField, IdField, InstantField, StrictSerializer, TextField, ValuesField, fault
+from fleet.rules.vocabulary import CLAIMED_OUTCOMES, ArrivalState, EntryAct, LeftAs
 from fleet.visits.incoming import IncomingEntry, IncomingVisit, Person
 
 KINDS = (
@@ -20,12 +21,12 @@ KINDS = (
     "restart",
     "inspection",
 )
-ARRIVALS = ("firing", "standing_by", "locked_out", "off", "no_power", "unknown")
-LEFT = ("firing", "on_call", "off_ready", "off_locked", "attended")
-OUTCOMES = ("pass", "fail", "inconclusive", "not_done")
+ARRIVALS = tuple(state.value for state in ArrivalState)
+LEFT = tuple(state.value for state in LeftAs)
+OUTCOMES = tuple(outcome.value for outcome in CLAIMED_OUTCOMES)
 WHY = ("no_call_for_heat", "out_of_time", "no_access", "no_part", "unsafe", "not_fitted")
-ACTS = ("test", "action", "observe", "replace", "fit", "remove", "set")
-# Beside its own word, `ref` and `performed_at`, which every entry may have.
+ACTS = tuple(act.value for act in EntryAct)
+# Besides the act itself, `ref` and `performed_at`, which every entry may have.
 TAKES = {
     "test": {"position", "phase", "outcome", "why", "readings"},
     "action": {"position"},
@@ -35,7 +36,7 @@ ALWAYS = {*ACTS, "ref", "performed_at"}
 
 
 class ToldSerializer(StrictSerializer):
-    """Who was told, how and when."""
+    """A person who was told, how and when."""
 
     name = TextField(max_length=200)
     how = TextField(max_length=64, required=False)
@@ -43,7 +44,7 @@ class ToldSerializer(StrictSerializer):
 
 
 class LeavingChecksSerializer(StrictSerializer):
-    """The last look round before leaving."""
+    """The leaving checks."""
 
     jumpers_off = FlagField(required=False)
     set_points_read = FlagField(required=False)
@@ -57,7 +58,7 @@ class LeavingChecksSerializer(StrictSerializer):
 
 
 class PersonSerializer(StrictSerializer):
-    """Somebody who was there: a user, or a name."""
+    """A person at the visit: a user or a name."""
 
     between: ClassVar[dict[str, Any]] = {"oneOf": [{"required": ["user"]}, {"required": ["name"]}]}
 
@@ -65,16 +66,16 @@ class PersonSerializer(StrictSerializer):
     name = TextField(max_length=200, required=False)
 
     def beside(self, data: dict[str, Any]) -> dict[str, Any]:
-        """One of the two."""
+        """Return a fault unless exactly one of user and name is given."""
         one = ("user" in data) != ("name" in data)
         return {} if one else {"non_field_errors": [fault("user_or_name", "Give either user or name.")]}
 
 
 class WithValuesSerializer(serializers.Serializer[Any]):
-    """Known fields, and every other one as a value."""
+    """Known fields; every other field is a value."""
 
     def to_internal_value(self, data: Any) -> Any:
-        """Gather the values under `values`; the faults of both kinds at once."""
+        """Collect the values under `values`. Faults of fields and values are reported together."""
         others = {n: v for n, v in data.items() if n not in self.fields} if isinstance(data, dict) else {}
         read, faults = _tried(super().to_internal_value, data)
         values, more = _tried(ValuesField().run_validation, others)
@@ -84,7 +85,7 @@ class WithValuesSerializer(serializers.Serializer[Any]):
 
 
 def _tried(validate: Callable[[Any], Any], data: Any) -> tuple[dict[str, Any], dict[str, Any]]:
-    """What was read, and the faults by field."""
+    """Return the validated data and the faults by field; one of the two is empty."""
     try:
         return validate(data), {}
     except serializers.ValidationError as error:
@@ -93,42 +94,42 @@ def _tried(validate: Callable[[Any], Any], data: Any) -> tuple[dict[str, Any], d
 
 
 class DeviceSerializer(WithValuesSerializer):
-    """A device: its kind, and every other field is what is stamped or set on it (`set_psi`, `capacity_lb_h`, …)."""
+    """A device and its kind. Every other field is stamped or set on it (`set_psi`, `capacity_lb_h`, …)."""
 
     id = IdField(required=False)
     kind = TextField(max_length=40)
 
 
 class RemoveSerializer(StrictSerializer):
-    """Empties a position."""
+    """Removes the device from a position."""
 
     position = IdField()
     reason = TextField(max_length=200, required=False)
 
 
 class ReplaceSerializer(RemoveSerializer):
-    """Ends the occupant and starts the new one; `fit` says the same of an empty position."""
+    """Replaces the device at a position. `fit` has the same fields, for an empty position."""
 
     def get_fields(self) -> dict[str, Any]:
-        """Add `with`, a word that Python keeps for itself."""
+        """Add `with`, which is a keyword of Python."""
         return {**super().get_fields(), "with": DeviceSerializer()}
 
 
 class SetSerializer(WithValuesSerializer):
-    """Changes settings of a position: every field beside `position` is a value (`set_psi`, `cut_out_psi`, …)."""
+    """Changes settings of a position. Every field besides `position` is a value (`set_psi`, `cut_out_psi`, …)."""
 
     position = IdField()
 
 
 def _between(act: str) -> dict[str, Any]:
-    """What an entry with this act needs and what it may not have."""
+    """Return as JSON Schema what an entry with this act needs and what it may not have."""
     needs = {"test": ["position", "outcome"], "action": ["position"]}
     known = set(ACTS) | {"position", "phase", "outcome", "why", "readings"}
     strange = sorted(known - TAKES.get(act, set()) - {act})
     return {"required": [act, *needs.get(act, ())], "not": {"anyOf": [{"required": [name]} for name in strange]}}
 
 
-# Only what was not done has a why, and it has one.
+# An entry has `why` if and only if its outcome is not_done.
 WHY_NOT = {
     "if": {"properties": {"outcome": {"const": "not_done"}}, "required": ["outcome"]},
     "then": {"required": ["why"]},
@@ -137,7 +138,7 @@ WHY_NOT = {
 
 
 class EntrySerializer(StrictSerializer):
-    """One line of the visit: exactly one of test, action, observe, replace, fit, remove, set."""
+    """One entry of a visit, with exactly one of test, action, observe, replace, fit, remove, set."""
 
     between: ClassVar[dict[str, Any]] = {"oneOf": [_between(act) for act in ACTS], **WHY_NOT}
 
@@ -157,14 +158,14 @@ class EntrySerializer(StrictSerializer):
     performed_at = InstantField(required=False)
 
     def beside(self, data: dict[str, Any]) -> dict[str, Any]:
-        """What depends on the act."""
+        """Return the faults that depend on the entry's act."""
         acts = [a for a in ACTS if a in data]
         if len(acts) != 1:
             return {"non_field_errors": [fault("one_act", f"Exactly one of {', '.join(ACTS)}.")]}
         act, takes = acts[0], TAKES.get(acts[0], set())
         strange = data.keys() & self.fields.keys() - takes - ALWAYS
         faults = {n: [fault("not_of_this_act", f"An entry with {act} has no {n}.")] for n in sorted(strange)}
-        # What is seen of the boiler as a whole has no position; whether this may be is the catalogue's to say.
+        # An observation of the whole boiler has no position. The catalogue decides which ones may have none.
         needs = {
             "position": act in ("test", "action"),
             "outcome": act == "test",
@@ -178,7 +179,7 @@ class EntrySerializer(StrictSerializer):
 
 
 class VisitSerializer(StrictSerializer):
-    """People at one boiler, once. The sender chooses the id, so that a repeat is the same visit."""
+    """A visit to one boiler. The sender chooses the id, so a repeat is recognized."""
 
     between: ClassVar[dict[str, Any]] = {
         "allOf": [{"properties": {"people": {"minItems": 1, "maxItems": 20}, "entries": {"maxItems": 200}}}],
@@ -204,7 +205,10 @@ class VisitSerializer(StrictSerializer):
     void = FlagField(required=False)
 
     def beside(self, data: dict[str, Any]) -> dict[str, Any]:
-        """A correction gives its reason; only a correction may be void, and has no entries; any other visit has."""
+        """Return the faults between fields.
+
+        A correction has a reason. Only a correction may be void. A void visit has no entries, any other has some.
+        """
         faults, void = {}, data.get("void") is True
         if "corrects" in data and "reason" not in data:
             faults["reason"] = [fault("required", "A correction gives its reason.")]
@@ -213,13 +217,13 @@ class VisitSerializer(StrictSerializer):
         if data.get("entries") == [] and not void:
             faults["entries"] = [fault("empty", "A visit has at least one entry.")]
         if void and isinstance(data.get("entries"), list) and data["entries"]:
-            # Else a whole restatement would be dropped by one wrong word.
+            # Otherwise one wrong `void` would silently drop all entries of a correction.
             faults["entries"] = [fault("void_has_entries", "A void visit never was: it has no entries.")]
         return faults
 
 
 def incoming(data: dict[str, Any]) -> IncomingVisit:
-    """Turn validated data into the one form that the core takes."""
+    """Convert validated data to the form that the core takes."""
     at = data["performed_at"]
     optional = ("call_for_heat", "state_on_arrival", "left_as", "note", "corrects", "reason", "void")
     checks = {k: v for k, v in data.get("leaving_checks", {}).items() if k != "told"}
@@ -241,7 +245,7 @@ def _told(told: dict[str, Any]) -> dict[str, str]:
 
 
 def _entries(listed: list[dict[str, Any]], at: datetime) -> Iterator[IncomingEntry]:
-    """Entries stand in the order done: one without its own time was done when the one before it was."""
+    """Yield the entries in the order done. One without a time has the time of the entry before it."""
     for data in listed:
         at = data.get("performed_at", at)
         yield _entry(data, at)

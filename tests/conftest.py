@@ -19,6 +19,7 @@ hypothesis.register_profile("thorough", max_examples=500, deadline=None)  # --hy
 def pytest_addoption(parser: pytest.Parser) -> None:
     """How much of what takes minutes to run."""
     parser.addoption("--load", choices=("small", "full"), default="small", help="full: also what only measures")
+    parser.addoption("--flips", action="store_true", help="also change every cell of findings.csv, one at a time")
     parser.addoption("--fuzz-cases", type=int, default=2_000, help="how many generated requests to send to the API")
     parser.addoption("--order-examples", type=int, default=25, help="how many orders of posts to try")
 
@@ -29,14 +30,17 @@ def pytest_configure(config: pytest.Config) -> None:
     # The clock of many tests stands still: what one has counted must not stop the next. Emptied before each.
     settings.CACHES = {"default": {"BACKEND": "django.core.cache.backends.locmem.LocMemCache"}}
     config.addinivalue_line("markers", "full: takes minutes and measures; runs with --load full")
+    config.addinivalue_line("markers", "flips: changes every cell of findings.csv, one at a time; runs with --flips")
 
 
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
     """Leave out what only measures, unless it is asked for."""
-    if config.getoption("load") != "full":
-        full = [item for item in items if item.get_closest_marker("full")]
-        config.hook.pytest_deselected(items=full)
-        items[:] = [item for item in items if item not in full]
+    unasked = set() if config.getoption("load") == "full" else {"full"}
+    unasked |= set() if config.getoption("flips") else {"flips"}
+    left_out = [item for item in items if unasked & {mark.name for mark in item.iter_markers()}]
+    if left_out:
+        config.hook.pytest_deselected(items=left_out)
+        items[:] = [item for item in items if not unasked & {mark.name for mark in item.iter_markers()}]
 
 
 def pytest_collection_finish() -> None:

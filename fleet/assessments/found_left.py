@@ -1,7 +1,7 @@
-"""A visit side by side: how each place was found, what was done to it, how it was left.
+"""How a visit found each place, what was done to it, and how it was left.
 
-As found is the first attempt of a test before anything was done to the device or to a path it hangs on; an entry that
-says which it is, is believed. An as-found pass of something nobody touched is also how it was left.
+As found is the first attempt of a test before anything was done to the device or to a path it hangs on, unless the
+entry states its phase. A pass as found of a place that was not worked on is also how it was left.
 """
 
 from collections.abc import Iterable, Mapping, Sequence
@@ -11,14 +11,14 @@ from uuid import UUID
 
 from fleet.assessments.queries import Line
 from fleet.portfolio.models import Position, Setting
+from fleet.rules.vocabulary import WORK_ACTS, EntryAct, Outcome
 
-WORK = ("action", "replace", "fit", "remove", "set")
 FOUND, LEFT = "as_found", "as_left"
 
 
 @dataclass(slots=True)
 class Side:
-    """One place in one visit."""
+    """The entries of one place in one visit."""
 
     place: Position
     found: list[Line] = field(default_factory=list)
@@ -28,7 +28,7 @@ class Side:
 
     @property
     def as_left(self) -> str:
-        """What stands under *as left* where nothing was tried there again."""
+        """The text under *as left* where nothing was tested again."""
         if self.left:
             return ""
         if self.done or self.through:
@@ -36,12 +36,12 @@ class Side:
         judged = [line.verdict for line in self.found if line.verdict is not None]
         if not judged:
             return ""
-        passed = all(verdict.outcome == "pass" for verdict in judged)
+        passed = all(verdict.outcome == Outcome.PASS for verdict in judged)
         return "As found: nothing was done to it." if passed else "Left as found."
 
 
 def sides(lines: Sequence[Line], at: datetime) -> list[Side]:
-    """The places of a visit in the order they were first dealt with; one query for what hangs on what."""
+    """Return the places of a visit in the order of their first entries; one query, for paths."""
     places = {line.entry.position_id: line.entry.position for line in lines if line.entry.position_id}
     found = {place: Side(position) for place, position in places.items() if position}
     paths = _paths(found, at)
@@ -51,10 +51,10 @@ def sides(lines: Sequence[Line], at: datetime) -> list[Side]:
         place = line.entry.position_id
         if place not in found:
             continue
-        if line.entry.act in WORK:
+        if line.entry.act in WORK_ACTS:
             found[place].done.append(line)
             touched[place] = places[place].name
-        elif line.entry.act == "test":
+        elif line.entry.act == EntryAct.TEST:
             _put(found[place], line, [touched[p] for p in (place, *paths.get(place, ())) if p in touched], tried)
     for place, side in found.items():
         side.through = [touched[p] for p in paths.get(place, ()) if p in touched]
@@ -70,6 +70,6 @@ def _put(side: Side, line: Line, worked: Sequence[str], tried: set[tuple[UUID, s
 
 
 def _paths(places: Iterable[UUID], at: datetime) -> Mapping[UUID, tuple[UUID, ...]]:
-    """What each place hangs on; of two statements about one instant the one posted later holds."""
+    """Return what each place hangs on at `at`; of two statements about one instant the one posted later holds."""
     said = Setting.objects.filter(position__in=list(places), key="paths", since__lte=at).order_by("since", "posted_at")
     return {place: tuple(UUID(str(p)) for p in value) for place, value in said.values_list("position", "value")}

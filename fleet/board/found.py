@@ -1,4 +1,4 @@
-"""What was found failed when somebody tested it, by kind of device, by present knowledge."""
+"""How often tests found devices failed, by kind of device, by present knowledge."""
 
 from collections import Counter, defaultdict
 from collections.abc import Iterable, Sequence
@@ -12,32 +12,32 @@ from django.db.models import QuerySet
 from fleet.assessments.models import Verdict
 from fleet.board.days import local_day, near
 from fleet.portfolio.models import Boiler, Fitting
+from fleet.rules.vocabulary import OCCUPANT_ACTS, WORK_ACTS
 from fleet.visits.models import Entry
 
 Moment = tuple[datetime, UUID, int]
-REGISTER = (UUID(int=0), 0)  # the register's word on an instant comes before what was done at it
-WORK = ("action", "replace", "fit", "remove", "set")
+REGISTER = (UUID(int=0), 0)  # a fitting of the register comes before entries of the same instant
 
 
 @dataclass(frozen=True, slots=True)
 class Found:
-    """How often devices of one kind were tested as found, and how often they failed then."""
+    """How often devices of one kind were tested as found, and how often they failed."""
 
     tried: int
     failed: int
 
 
 def found_failed_by_kind(boilers: QuerySet[Boiler], first: date, last: date) -> dict[str, int]:
-    """How often a device of each kind failed its test as found on one of these local days, the most first: 3 queries.
+    """Return how often devices of each kind failed a test as found on these local days, most first: 3 queries.
 
-    As found: said so, or nothing said and nothing done to the position before it in the visit. A position counts once
-    a visit; the kind is that of the device which then filled it.
+    A test is as found if its entry says so, or says nothing and nothing was done to the position before it in the
+    visit. A position counts once a visit. The kind is that of the device in the position then.
     """
     return dict(Counter(kind for kind, _ in _as_found(boilers, first, last, ("fail",))).most_common())
 
 
 def found_by_kind(boilers: QuerySet[Boiler], first: date, last: date) -> dict[str, Found]:
-    """The same with how often each kind was tried as found, passed or failed: 3 queries."""
+    """Return the same with how often each kind was tested as found, passed or failed: 3 queries."""
     tried: Counter[str] = Counter()
     failed: Counter[str] = Counter()
     for kind, outcomes in _as_found(boilers, first, last, ("pass", "fail")):
@@ -49,7 +49,7 @@ def found_by_kind(boilers: QuerySet[Boiler], first: date, last: date) -> dict[st
 def _as_found(
     boilers: QuerySet[Boiler], first: date, last: date, outcomes: Sequence[str]
 ) -> Iterable[tuple[str, set[str]]]:
-    """For each position of each visit: the kind that filled it, and which of these outcomes it had as found."""
+    """Return, for each position of each visit, the kind that filled it and which of these outcomes it had as found."""
     tests = list(_tests(boilers, first, last, outcomes))
     positions = {test.position for test in tests if test.position}
     work = list(_work(positions))
@@ -75,7 +75,7 @@ class _Test(NamedTuple):
 
 
 def _tests(boilers: QuerySet[Boiler], first: date, last: date, outcomes: Sequence[str]) -> Iterable[_Test]:
-    """Verdicts are conclusions: what a correction took back has none."""
+    """Return the tests with these outcomes. Entries that a correction replaced have no verdict."""
     verdicts = Verdict.objects.filter(
         near("entry__performed_at", first, last), boiler__in=boilers, outcome__in=outcomes, entry__act="test"
     )
@@ -86,17 +86,17 @@ def _tests(boilers: QuerySet[Boiler], first: date, last: date, outcomes: Sequenc
 
 
 def _work(positions: Iterable[UUID]) -> Iterable[Entry]:
-    done = Entry.objects.filter(position__in=positions, act__in=WORK, visit__corrected_by=None, visit__void=False)
+    done = Entry.objects.filter(position__in=positions, act__in=WORK_ACTS, visit__corrected_by=None, visit__void=False)
     return done.select_related("device").order_by("performed_at", "visit_id", "number")
 
 
 def _fitted(positions: Iterable[UUID], work: Iterable[Entry]) -> dict[UUID | None, list[tuple[Moment, str]]]:
-    """By position, in order: the kind that fills it from each moment on, "" where it was emptied."""
+    """Return by position, in order, the kind that fills it from each moment on, "" where it was emptied."""
     found: dict[UUID | None, dict[Moment, str]] = defaultdict(dict)
     for row in Fitting.objects.filter(position__in=positions).select_related("device").order_by("posted_at"):
         found[row.position_id][row.since, *REGISTER] = row.device.kind_id if row.device else ""
     for entry in work:
-        if entry.act in ("replace", "fit", "remove"):
+        if entry.act in OCCUPANT_ACTS:
             found[entry.position_id][_moment(entry)] = entry.device.kind_id if entry.device else ""
     return {position: sorted(told.items()) for position, told in found.items()}
 

@@ -1,4 +1,4 @@
-"""The machine's side of what a reading must be: `is yes`, `>= 3`, `in runs|prompt`, `<= @key`, `within 2 @key`."""
+"""Parsing machine rules of readings: `is yes`, `>= 3`, `in runs|prompt`, `<= @key`, `within 2 @key`."""
 
 from fleet.catalog.rows import Row
 from fleet.rules.catalogue import Acceptance
@@ -7,7 +7,7 @@ COMPARED = ("<=", ">=", "<", ">")
 
 
 def acceptance(row: Row) -> Acceptance | None:
-    """Read the rule of one reading, None where it has none; what can't be read, or can't fail, is noted."""
+    """Return the rule of one reading, None where it has none. A rule that can't be read, or can't fail, is noted."""
     text = row.text("rule", needed=False)
     if not text:
         return None
@@ -45,7 +45,7 @@ def _numbered(op: str, word: str, key: str) -> Acceptance | None:
 
 
 def _can_fail(made: Acceptance, row: Row) -> bool:
-    """A check that no possible reading fails, or that none passes, is a defect of the table."""
+    """Whether a rule can both fail and pass for possible readings; any other rule is a fault of the table."""
     if made.op == "in":
         choices = set(row.listed("choices"))
         return set(made.words) < choices

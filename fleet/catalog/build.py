@@ -1,4 +1,4 @@
-"""From rows to the frozen values that rules read, one small function per table."""
+"""From table rows to the frozen values that the rules read, one small function per table."""
 
 from collections.abc import Callable, Iterable, Mapping
 from typing import TypeVar
@@ -26,6 +26,7 @@ QUALIFICATIONS = ("operator", "technician", "fire_side", "valve_shop", "inspecto
 TOUCHES = ("open", "adjust", "disconnect", "jumper")
 LEVELS = ("hold", "urgent", "routine")
 FAILS = ("device", "path", "presumed", "none")
+JOINS = ("", "air_or_vent", "flue_gas")
 READINGS = ("bool", "number", "choice")
 PROOFS = ("full", "partial", "due_only", "none")
 SIDES = ("water", "pressure", "fire", "season")
@@ -35,7 +36,7 @@ T = TypeVar("T")
 
 
 def build(content: Content, release: int) -> Catalogue:
-    """Build the catalogue; every bad cell and every code that stands twice is noted on its row."""
+    """Build the catalogue. Every bad cell and every repeated code is noted on its row."""
     table = content.tables
     return Catalogue(
         release=release,
@@ -102,7 +103,7 @@ def _procedures(content: Content) -> dict[str, Procedure]:
 def _procedure(row: Row, readings: Mapping[str, ReadingSpec], caution: str, steps: tuple[str, ...]) -> Procedure:
     proof, interval = row.choice("proof", PROOFS), row.interval("interval")
     if proof != "none" and interval is None and not row.cells.get("interval"):
-        # A proof without an interval would never be due again.
+        # Without an interval a proof would never be due again.
         row.fault("empty", "interval", "is needed where the procedure is a proof")
     return Procedure(
         code=row.text("code"),
@@ -123,7 +124,7 @@ def _procedure(row: Row, readings: Mapping[str, ReadingSpec], caution: str, step
         tools=row.listed("tools"),
         parts=row.listed("parts"),
         minutes=row.count("minutes"),
-        # A release from before the column asks for one.
+        # Releases older than this column need one person.
         people=2 if row.choice("people", ("", "2")) == "2" else 1,
         voids=row.choice("voids", ("", *TOUCHES)),
         fails_as=row.text("fails_as", needed=False),
@@ -168,7 +169,7 @@ def _reading(row: Row) -> ReadingSpec:
 
 
 def _touches(rows: Iterable[Row]) -> dict[tuple[str, str], TouchRule]:
-    """Rows of one kind and touch belong together: one procedure of each row must pass."""
+    """Return the touch rules. Of the rows of one kind and touch, one procedure of each row must pass."""
     made: dict[tuple[str, str], TouchRule] = {}
     for row in rows:
         kind, touch = row.text("kind"), row.choice("touch", (*TOUCHES, "path"))
@@ -190,6 +191,15 @@ def _finding(row: Row, first_acts: Mapping[str, str]) -> FindingRule:
         first_act=first_acts.get(code, ""),
         clears_by=frozenset(row.listed("clears_by")),
         source=row.text("source"),
+        needs_cause=row.flag("needs_cause"),
+        needs_manager=row.flag("needs_manager"),
+        needs_work=row.flag("needs_work"),
+        closes_by_readings=row.flag("closes_by_readings"),
+        tested_in_place=row.flag("tested_in_place"),
+        closes_unneeded=row.flag("closes_unneeded"),
+        recurs=row.flag("recurs"),
+        blinds_gauge=row.flag("blinds_gauge"),
+        joins=row.choice("joins", JOINS),
     )
 
 

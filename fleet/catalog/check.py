@@ -1,4 +1,4 @@
-"""What must hold between the tables: every reference points at a row, every rule the code fires has its row."""
+"""Checks between the tables: every reference must point at a row, every rule that code fires must have a row."""
 
 from collections.abc import Collection, Iterable, Iterator
 
@@ -6,18 +6,19 @@ from fleet.catalog.content import Content
 from fleet.catalog.rows import Faults, Row
 from fleet.catalog.texts import FILE as TEXTS
 from fleet.rules.catalogue import Catalogue
-from fleet.rules.findings import OBSERVED, RAISED
+from fleet.rules.findings import OBSERVED, FindingCode
 from fleet.rules.verdicts import FIRES, GRADERS, READS_RULES, fires
 
 
 def check(content: Content, catalogue: Catalogue, faults: Faults) -> None:
-    """Note every reference that points at nothing, and every row that the rules need and do not find."""
+    """Note every reference without a row, and every row that the rules need and that is missing."""
     for file, column, known in _references(catalogue):
         for row in content.tables[file]:
             _refer(row, column, known)
     _graders(content.tables["procedures.csv"])
     _rules(content.tables["readings.csv"], catalogue)
     _contradictions(content.tables["contradictions.csv"], catalogue)
+    _findings(content.tables["findings.csv"], catalogue)
     _used(catalogue, faults)
     _texts(content, catalogue, faults)
 
@@ -53,7 +54,7 @@ def _graders(rows: Collection[Row]) -> None:
 
 
 def _rules(rows: Iterable[Row], catalogue: Catalogue) -> None:
-    """A rule must be read by its grader, and what it compares with must be known of every kind it is done on."""
+    """Note rules that their grader does not read, and rules that compare with an attribute some kind lacks."""
     for row in rows:
         procedure = catalogue.procedures.get(row.cells.get("procedure", ""))
         spec = procedure.readings.get(row.cells.get("name", "")) if procedure else None
@@ -67,7 +68,7 @@ def _rules(rows: Iterable[Row], catalogue: Catalogue) -> None:
 
 
 def _contradictions(rows: Iterable[Row], catalogue: Catalogue) -> None:
-    """Each side names something seen, or a procedure with what came of it; and something tests a suspect."""
+    """Note sides that are neither an observation nor a procedure's outcome, and pairs that no procedure tests."""
     pairs = {(c.first, c.second): c for c in catalogue.contradictions}
     for row in rows:
         for column in ("first", "second"):
@@ -79,9 +80,27 @@ def _contradictions(rows: Iterable[Row], catalogue: Catalogue) -> None:
             row.fault("empty", "tested_by", "names no test of a suspect: the hold could never be closed")
 
 
+def _findings(rows: Iterable[Row], catalogue: Catalogue) -> None:
+    """A cell that could decide nothing is a mistake: what it says would be believed and never asked."""
+    for row in rows:
+        rule = catalogue.findings.get(row.cells.get("code", ""))
+        if rule is None:
+            continue
+        if rule.closes_by_readings:
+            for column in ("needs_cause", "needs_manager", "needs_work", "tested_in_place"):
+                if getattr(rule, column):
+                    row.fault("bad_value", column, "can't be asked of what closes by its own readings")
+        if rule.closes_unneeded and not rule.clears_by:
+            row.fault("bad_value", "closes_unneeded", "says nothing where no test is named: it closes by itself")
+        if rule.recurs and rule.fails == "presumed":
+            row.fault("bad_value", "recurs", "says nothing of a presumption: it is never a repeat")
+        if rule.joins and rule.code == FindingCode.AIR_OR_VENT_WITH_CO:
+            row.fault("bad_value", "joins", "can't stand on what the two are together")
+
+
 def _used(catalogue: Catalogue, faults: Faults) -> None:
-    """The code fires these rules by name: without its row a failed test would have no class and no first act."""
-    fired = {rule for rules in FIRES.values() for rule in rules} | RAISED
+    """Note rules that the code fires and that have no row: a failed test would have no class and no first act."""
+    fired = {rule for rules in FIRES.values() for rule in rules} | set(FindingCode)
     for code in sorted(fired.union(*(fires(p) for p in catalogue.procedures.values()))):
         if code not in catalogue.findings:
             message = f"finding {code!r} is used by the rules and has no row"

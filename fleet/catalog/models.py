@@ -1,13 +1,13 @@
-"""Releases of the catalogue, kept word for word, and the codes that other rooms point at."""
+"""Releases of the catalogue, stored word for word, and the codes to which other rooms refer."""
 
 from django.db import models
 
 
 class Release(models.Model):
-    """One catalogue as loaded. Evidence: added, never changed or removed; the migration's trigger holds it."""
+    """One catalogue as loaded. Evidence: never changed or removed, which a trigger of the migration enforces."""
 
     number = models.PositiveIntegerField(primary_key=True)
-    # Empty for an installation's first release alone: it applies to all time.
+    # Empty only for an installation's first release, which applies to all time.
     starts_on = models.DateField(null=True)
     digest = models.CharField(max_length=64)
     content = models.JSONField()
@@ -27,7 +27,7 @@ class Release(models.Model):
 
 
 class Code(models.Model):
-    """A code that rows of other rooms name: retired when the newest release lacks it, never removed or used again."""
+    """A code to which other rooms refer. It is retired when the newest release lacks it, never removed or used again."""
 
     code = models.CharField(max_length=40, primary_key=True)
     name = models.CharField(max_length=120)

@@ -18,14 +18,14 @@ def newest() -> int | None:
 
 @dataclass(frozen=True, slots=True)
 class Known:
-    """A release and the local day it begins on (None: from ever)."""
+    """A release and the local day on which it begins (None: it applies to all time)."""
 
     number: int
     starts_on: date | None
 
 
 def releases(known_at: datetime | None = None) -> list[Known]:
-    """Return all releases, oldest first; with `known_at` those loaded by then, and always the first."""
+    """Return the releases, oldest first; with `known_at` those loaded by then, and always the first."""
     rows = Release.objects.order_by("number").values_list("number", "starts_on", "loaded_at")
     return [Known(number, day) for number, day, at in rows if number == 1 or known_at is None or at <= known_at]
 
@@ -36,8 +36,8 @@ def current(day: date) -> int | None:
     return begun.order_by("-number").values_list("number", flat=True).first()
 
 
-# Releases are append-only, so what was built once per process stays right.
+# Releases never change, so a catalogue is built once per process.
 @lru_cache(maxsize=8)
 def catalogue_of(number: int) -> Catalogue:
-    """Return the catalogue of one release; Release.DoesNotExist for a number never loaded."""
+    """Return the catalogue of one release. Raises Release.DoesNotExist for a number that was never loaded."""
     return rebuild(Release.objects.get(number=number).content, number)

@@ -1,4 +1,4 @@
-"""One row of a table, and how its cells are read: what is wrong is noted with file, line and column, never raised."""
+"""One row of a table and reading its cells. Faults are noted with file, line and column, and raised together later."""
 
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field
@@ -11,7 +11,7 @@ REQUIRED = "needs a value"
 
 @dataclass(slots=True)
 class Faults:
-    """Everything found wrong so far; the catalogue is refused whole, with all of it."""
+    """The faults noted so far; the catalogue is refused with all of them."""
 
     found: list[Fault] = field(default_factory=list)
 
@@ -20,7 +20,7 @@ class Faults:
         self.found.append(Fault(code, message, (file, line, column)))
 
     def refuse_if_any(self) -> None:
-        """Raise all that was noted, in the order of the files."""
+        """Raise Refused with all noted faults, in the order of files and lines, if there are any."""
         if self.found:
             raise Refused.all(sorted(self.found, key=lambda f: (str(f.at[0]), f.at[1])))
 
@@ -35,18 +35,18 @@ class Row:
     faults: Faults
 
     def fault(self, code: str, column: str, message: str) -> None:
-        """Note what is wrong with one cell."""
+        """Note a fault of one cell."""
         self.faults.note(code, message, self.file, self.line, column)
 
     def text(self, column: str, needed: bool = True) -> str:
-        """A cell as it stands."""
+        """Return a cell's text; an empty cell is a fault where it is `needed`."""
         value = self.cells.get(column, "")
         if needed and not value:
             self.fault("empty_source" if column == "source" else "empty", column, REQUIRED)
         return value
 
     def listed(self, column: str, needed: bool = False) -> tuple[str, ...]:
-        """The parts of a cell between bars."""
+        """Return the parts of a cell between | bars; an empty or repeated part is a fault."""
         value = self.text(column, needed)
         parts = tuple(value.split("|")) if value else ()
         if "" in parts or len(set(parts)) < len(parts):
@@ -54,11 +54,11 @@ class Row:
         return parts
 
     def flag(self, column: str) -> bool:
-        """A cell that says yes or no."""
+        """Return whether a yes-or-no cell says yes."""
         return self.choice(column, ("yes", "no")) == "yes"
 
     def choice(self, column: str, allowed: Collection[str]) -> str:
-        """A cell that says one of a few words; '' is allowed where it is among them."""
+        """Return a cell that must be one of the allowed words; '' only where it is among them."""
         value = self.cells.get(column, "")
         if value not in allowed:
             words = ", ".join(sorted(w for w in allowed if w))
@@ -66,7 +66,7 @@ class Row:
         return value
 
     def choices(self, column: str, allowed: Collection[str], needed: bool = False) -> frozenset[str]:
-        """The parts of a cell, each one of a few words."""
+        """Return the parts of a cell, each of which must be one of the allowed words."""
         parts = self.listed(column, needed)
         for part in parts:
             if part not in allowed:
@@ -74,7 +74,7 @@ class Row:
         return frozenset(parts)
 
     def count(self, column: str) -> int:
-        """A whole number, 0 or more."""
+        """Return a whole number of 0 or more; 0 where the cell is wrong."""
         value = self.text(column)
         if value.isascii() and value.isdigit():
             return int(value)
@@ -83,7 +83,7 @@ class Row:
         return 0
 
     def number(self, column: str) -> float | None:
-        """A number, None where the cell is empty; never infinite or 'not a number'."""
+        """Return a finite number, None where the cell is empty or wrong."""
         value = self.text(column, needed=False)
         if not value:
             return None
@@ -97,7 +97,7 @@ class Row:
         return None
 
     def interval(self, column: str) -> Interval | None:
-        """An interval such as "1 w", None where the cell is empty."""
+        """Return an interval such as "1 w", None where the cell is empty or wrong."""
         value = self.text(column, needed=False)
         try:
             return Interval.parse(value) if value else None

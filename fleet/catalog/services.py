@@ -1,4 +1,4 @@
-"""Loading a catalogue: a new release, or the present one where nothing changed."""
+"""Loading a catalogue as a new release, unless its content is that of the newest one."""
 
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
@@ -12,13 +12,13 @@ from fleet.catalog.rows import Faults
 
 CODES: dict[str, type[Code]] = {"kinds.csv": Kind, "roles.csv": Role, "procedures.csv": Procedure}
 
-# No zone is further ahead: while it is still today here, it may be tomorrow there.
+# No time zone is further ahead of UTC.
 FURTHEST_AHEAD = timedelta(hours=14)
 
 
 @transaction.atomic
 def load(*, folder: Path, at: datetime) -> Release:
-    """Load a folder as the next release; the same content writes nothing. Refused whole, with every fault in it."""
+    """Load a folder as the next release; the same content as the newest writes nothing. Raises Refused with every fault."""
     _lock()
     newest = Release.objects.order_by("-number").first()
     number = newest.number + 1 if newest else 1
@@ -34,12 +34,12 @@ def load(*, folder: Path, at: datetime) -> Release:
 
 
 def first_day_of_a_later_release(at: datetime) -> date:
-    """Return a day whose midnight is not before tomorrow in any zone: the day after the latest day anywhere."""
+    """Return the day after the latest local day anywhere: its midnight lies ahead in every zone."""
     return (at.astimezone(UTC) + FURTHEST_AHEAD).date() + timedelta(days=1)
 
 
 def _lock() -> None:
-    """One loader at a time: two would number their releases alike. Readers go on reading."""
+    """Allow one loader at a time: two would give their releases the same number. Readers are not blocked."""
     with connection.cursor() as cursor:
         cursor.execute(f"LOCK TABLE {Release._meta.db_table} IN SHARE ROW EXCLUSIVE MODE")
 

@@ -1,4 +1,4 @@
-"""The CSV tables: which there are, their columns, and how one is read with the line of each row."""
+"""The CSV tables, their columns, and reading one with the line of each row."""
 
 import csv
 import io
@@ -18,7 +18,10 @@ COLUMNS = {
     "variants.csv": "procedure,variant,interval,anchor,grace_days,due_only,source",
     "readings.csv": "procedure,name,type,unit,low,high,choices,required,accept,rule,else,finding,source",
     "touches.csv": "kind,touch,needs,source",
-    "findings.csv": "code,level,fails,title,clears_by,source",
+    "findings.csv": (
+        "code,level,fails,title,clears_by,needs_cause,needs_manager,needs_work,closes_by_readings,tested_in_place,"
+        "closes_unneeded,recurs,blinds_gauge,joins,source"
+    ),
     "actions.csv": "code,name,touch,repairs,source",
     "observations.csv": "code,name,finding,roles,source",
     "contradictions.csv": "first,second,window_minutes,same_place,sentence,tested_by,source",
@@ -26,7 +29,7 @@ COLUMNS = {
 
 
 def read_table(folder: Path, file: str, faults: Faults) -> list[Row]:
-    """Read one table; a missing file or a wrong head is one fault and no rows."""
+    """Read one table. A missing file or a wrong header is noted as a fault and gives no rows."""
     try:
         text = (folder / file).read_text(encoding="utf-8-sig")
     except FileNotFoundError:
@@ -61,7 +64,7 @@ def _rows(file: str, lines: Iterator[list[str]], faults: Faults) -> Iterator[Row
 
 
 def _numbered(lines: Iterator[list[str]]) -> Iterator[tuple[int, list[str]]]:
-    # The reader's own count: a quoted cell may hold line ends. Blank lines are no rows.
+    # The CSV reader counts lines, since a quoted cell may hold line ends. Blank lines are no rows.
     for cells in lines:
         if cells:
             yield getattr(lines, "line_num", 0), cells

@@ -1,4 +1,4 @@
-"""The YAML of long texts: sections of code to text, or of code to steps; read by nodes so that each keeps its line."""
+"""The YAML of long texts: sections of code to text, or of code to steps. It is read by nodes, to know each line."""
 
 from collections.abc import Iterator
 from pathlib import Path
@@ -9,14 +9,14 @@ from fleet.catalog.rows import Faults
 
 FILE = "texts.yaml"
 SECTIONS = ("first_acts", "cautions", "steps")
-LISTED = "steps"  # the section whose texts are lists; its steps are kept a line each
+LISTED = "steps"  # the section whose texts are lists, stored with one step a line
 
 Texts = dict[str, dict[str, str]]
 Lines = dict[tuple[str, str], int]
 
 
 def read_texts(folder: Path, faults: Faults) -> tuple[Texts, Lines]:
-    """Read the texts and the line of each; what is no text under a known section is noted."""
+    """Read the texts and the line of each. Anything but a text under a known section is noted as a fault."""
     texts: Texts = {section: {} for section in SECTIONS}
     lines: Lines = {}
     for section, key, value in _entries(_root(folder, faults), faults):
@@ -58,7 +58,7 @@ def _entries(root: yaml.Node | None, faults: Faults) -> Iterator[tuple[str, yaml
 
 
 def _told(node: yaml.Node, listed: bool) -> str | None:
-    """A text on one line, or a list of texts a line each; None where it is the other."""
+    """Return a text on one line, or (`listed`) a list of texts, one a line; None where the node is something else."""
     if not listed:
         return " ".join(node.value.split()) if isinstance(node, yaml.ScalarNode) else None
     if not isinstance(node, yaml.SequenceNode) or not all(isinstance(n, yaml.ScalarNode) for n in node.value):

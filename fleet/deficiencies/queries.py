@@ -1,4 +1,4 @@
-"""Reading deficiencies: what is open on a boiler, its class now and what to do first."""
+"""Reading deficiencies: what is open on a boiler, its class, and what to do first."""
 
 from collections.abc import Iterable
 from dataclasses import dataclass
@@ -12,11 +12,12 @@ from fleet.catalog import queries as catalog
 from fleet.deficiencies.life import Life, by_episode, level_at, life, of_rows
 from fleet.deficiencies.models import Act, Deficiency
 from fleet.rules.values import Level
+from fleet.rules.vocabulary import EntryAct
 
 
 @dataclass(frozen=True, slots=True)
 class Open:
-    """One open deficiency at an instant; `clears_by` are the procedures that close it, in words."""
+    """One open deficiency at an instant; `clears_by` has the names of the procedures that close it."""
 
     row: Deficiency
     level: str
@@ -27,7 +28,7 @@ class Open:
 
 @dataclass(frozen=True, slots=True)
 class Shown:
-    """One deficiency with its life, and all acts that are about it, the oldest first."""
+    """One deficiency with its status and all acts about it, the oldest first."""
 
     row: Deficiency
     life: Life
@@ -35,7 +36,7 @@ class Shown:
 
 
 def shown(row: Deficiency, at: datetime) -> Shown:
-    """The deficiency at `at`; the acts of one that was merged away are shown with the one that swallowed it."""
+    """Return the deficiency at `at`. The acts of a merged one belong to the one it was merged into."""
     episodes = of_rows(Deficiency.objects.filter(boiler=row.boiler_id))
     about = Act.objects.filter(deficiency__boiler=row.boiler_id).select_related("deficiency", "by", "assignee")
     acts = by_episode(about.order_by("at", "acted_on", "id"), episodes).get(row.id, [])
@@ -46,12 +47,13 @@ def advice(row: Deficiency, at: datetime) -> tuple[str, list[str]]:
     """What to do first, and the procedures that close it, in words: where none is named, the test that found it."""
     release = catalog.catalogue_of(catalog.current(at.astimezone(UTC).date()) or 1)
     opened = _open(row, release, [], at)
-    found_by = release.procedures.get(row.opened_by.code) if row.opened_by and row.opened_by.act == "test" else None
+    by_test = row.opened_by is not None and row.opened_by.act == EntryAct.TEST
+    found_by = release.procedures.get(row.opened_by.code) if row.opened_by and by_test else None
     return opened.first_act, opened.clears_by or ([found_by.name.lower()] if found_by else [])
 
 
 def open_of(boiler: UUID, at: datetime) -> list[Open]:
-    """What is open on one boiler at `at`, worst class first, then the oldest."""
+    """Return what is open on one boiler at `at`, worst class first, then the oldest."""
     found = Deficiency.objects.filter(boiler=boiler, closed_at=None, withdrawn=False, opened_at__lte=at)
     listed = list(found.select_related("position", "opened_by").order_by("opened_at", "rule"))
     if not listed:
@@ -71,6 +73,6 @@ def _open(row: Deficiency, release: Any, acts: list[Act], at: datetime) -> Open:
 
 
 def closing_lines(rows: Iterable[UUID]) -> list[tuple[UUID, UUID, int]]:
-    """Of those among these that an entry closed: the deficiency, the visit, and the entry's line there, from 1."""
+    """Return the deficiency, visit and line (from 1) of the entry that closed it, for those closed by an entry."""
     closed = Deficiency.objects.filter(id__in=list(rows), closed_by__isnull=False)
     return list(closed.values_list("id", "closed_by__visit", F("closed_by__number") + 1))

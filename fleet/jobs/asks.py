@@ -1,4 +1,4 @@
-"""What one boiler asks for on a visit, each with why: what failed, was touched, is due, or the season wants."""
+"""What one boiler asks for on a visit, and why: it failed, was touched, is due, or the season asks for it."""
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
@@ -12,10 +12,11 @@ from fleet.deficiencies.models import Deficiency
 from fleet.jobs import suggest, work
 from fleet.rules.catalogue import Catalogue, Procedure
 from fleet.rules.values import Terms
+from fleet.rules.vocabulary import EntryAct
 from fleet.rules.wording import either, on
 
-START_NEAR = timedelta(days=90)  # a visit up to so long before the season starts serves for it (common practice)
-END_NEAR = timedelta(days=30)  # laying up is got ready within so long before the season ends (common practice)
+START_NEAR = timedelta(days=90)  # a visit up to this long before the season starts counts for it (common practice)
+END_NEAR = timedelta(days=30)  # laying up is prepared within this time before the season ends (common practice)
 EARLY = timedelta(days=31)
 AT_START = ("season_restart_check", "normal_restart")
 AT_END = ("lay_up_wet", "lay_up_dry")
@@ -24,7 +25,7 @@ DOWN = ("failed", "intermittent", "not_fitted")
 
 @dataclass(frozen=True, slots=True)
 class Ask:
-    """One thing to do. `phase` is as_found, repair or as_left; `because` the kind of cause, `why` its sentence."""
+    """One thing to do. `phase` is as_found, repair or as_left; `because` is the kind of cause, `why` its sentence."""
 
     position: UUID | None
     procedure: str
@@ -38,7 +39,7 @@ class Ask:
 
 @dataclass(frozen=True, slots=True)
 class Season:
-    """Which end of the season is near, if one is, and the day of it."""
+    """Which end of the heating season is near, if one is, and its day."""
 
     near: str  # start, end or ""
     day: date | None
@@ -47,7 +48,7 @@ class Season:
 
 @dataclass(frozen=True, slots=True)
 class Facts:
-    """What is stored about one boiler's places."""
+    """What is stored about one boiler and its places, read before the work sheet is composed."""
 
     release: Catalogue
     roles: Mapping[UUID | None, str]
@@ -62,7 +63,7 @@ class Facts:
 
 
 def season(terms: Terms, day: date) -> Season:
-    """Whether a season start or shutdown is near on a local day."""
+    """Return whether a season start or shutdown is near on a local day."""
     if terms.season is None:
         return Season("", None, "The portfolio heats all year: no season starts or ends.")
     start, end = terms.season.first_start_on_or_after(day), terms.season.end_on_or_after(day)
@@ -78,21 +79,21 @@ def _said(day: date) -> str:
 
 
 def all_of(facts: Facts, near: Season) -> list[Ask]:
-    """Everything once: of one thing asked twice the graver cause is told."""
+    """Return everything the boiler asks for, each thing once, with its gravest cause."""
     found: dict[tuple[UUID | None, str, str, UUID | None], Ask] = {}
     asked = [*_deficient(facts), *_states(facts), *_seasonal(facts, near)]
     for ask in [*asked, *_touching(facts, asked)]:
-        # Two repairs at one place are two things; a proof at one place is given once.
+        # Two repairs at one place are two things; one procedure at one place is done once.
         key = (ask.position, ask.procedure, ask.phase, ask.deficiency if ask.phase == "repair" else None)
         found.setdefault(key, ask)
     return list(found.values())
 
 
 def _deficient(facts: Facts) -> Iterator[Ask]:
-    """A repair and its proof. What is presumed failed, or fails nothing, is tried as found before anything is done.
+    """Yield the repair and the proof of each open deficiency.
 
-    Never behind a failed path: a blind control must not be fired to see whether it acts; it is tried once the path is
-    clear.
+    What is presumed failed, or fails nothing, is tested as found instead. Behind a failed path it is tested as left: a
+    control that is blind must not be fired to see whether it acts.
     """
     down = {s.position_id for s in facts.states if s.state in DOWN}
     for row in facts.open:
@@ -109,7 +110,7 @@ def _deficient(facts: Facts) -> Iterator[Ask]:
 
 
 def _behind(facts: Facts, place: UUID | None) -> set[UUID]:
-    """Every path a place hangs on, directly or through another."""
+    """Return every path a place hangs on, directly or through another path."""
     found: set[UUID] = set()
     waiting = list(facts.paths.get(place, ())) if place else []
     while waiting:
@@ -121,8 +122,8 @@ def _behind(facts: Facts, place: UUID | None) -> set[UUID]:
 
 
 def _proof(row: Deficiency, facts: Facts) -> str:
-    """What closes it at a place of this role; where the rule names nothing, the very test that found it."""
-    found_by = row.opened_by.code if row.opened_by and row.opened_by.act == "test" else ""
+    """Return the quickest procedure that closes it at a place of this role, else the test that found it, else ""."""
+    found_by = row.opened_by.code if row.opened_by and row.opened_by.act == EntryAct.TEST else ""
     role = facts.roles.get(row.position_id) if row.position_id else None
     named = [procedure.code for procedure in facts.release.closing(row.clears_by, role)]
     return work.quickest(named, facts.release) or (found_by if found_by in facts.release.procedures else "")
@@ -142,18 +143,18 @@ def _states(facts: Facts) -> Iterator[Ask]:
         level = suggest.CLASS.get(segment.state, "routine")
         for code in _needed(facts, segment):
             if soon and _often(facts.release.procedures[code]):
-                continue  # what is done every week is not early work of this visit
+                continue  # what is due again within a month is not done early
             yield Ask(place, code, "as_left" if touched else "as_found", because, sentence, level)
 
 
 def _often(procedure: Procedure) -> bool:
-    """Whether it is asked for more often than what comes along early."""
-    day = date(2025, 10, 1)  # lengths are compared from it: a month is a month
+    """Whether a procedure is due again too soon to be done early."""
+    day = date(2025, 10, 1)  # any day: intervals in months and days are compared from it
     return procedure.interval is not None and procedure.interval.after(day) - day <= EARLY
 
 
 def _down(facts: Facts, segment: StateSegment) -> Iterator[Ask]:
-    """Down for another's failure: it is proven after that is put right. What is not there has to be fitted."""
+    """Yield what a place asks for that is down without a deficiency: fitting a device, or a proof after the repair."""
     place, sentence = segment.position_id, str(segment.reason["sentence"])
     if segment.state == "not_fitted":
         yield Ask(place, "", "repair", "failed", sentence, "urgent")
@@ -164,7 +165,7 @@ def _down(facts: Facts, segment: StateSegment) -> Iterator[Ask]:
 
 
 def _needed(facts: Facts, segment: StateSegment) -> list[str]:
-    """The procedures a state asks for: after a touch one of each group that the touch names."""
+    """Return the procedures a state asks for: after a touch the quickest of each group that the touch needs."""
     kind = facts.kinds.get(segment.position_id, "")
     _, _, needs = str(segment.reason["sentence"]).partition(" needs ")
     for (of, _), rule in facts.release.touches.items():
@@ -175,13 +176,13 @@ def _needed(facts: Facts, segment: StateSegment) -> list[str]:
 
 
 def _worded(needs: Sequence[frozenset[str]], release: Catalogue) -> str:
-    """As the rules say it of a touch."""
+    """Return what a touch needs, in the words of the rules."""
     known = ([release.procedures[c].name.lower() for c in g if c in release.procedures] for g in needs)
     return " and ".join(sorted(either(names) for names in known))
 
 
 def _touching(facts: Facts, asked: Sequence[Ask]) -> Iterator[Ask]:
-    """What the work on this sheet itself will touch, and what has to pass after it."""
+    """Yield the proofs needed after what the work on this sheet itself will touch."""
     for ask in asked:
         procedure = facts.release.procedures.get(ask.procedure)
         touch = "open" if ask.phase == "repair" else procedure.voids if procedure else ""
@@ -205,7 +206,7 @@ def _after(facts: Facts, place: UUID, touch: str) -> Iterator[str]:
 
 
 def _seasonal(facts: Facts, near: Season) -> Iterator[Ask]:
-    """What the season start asks for and has not been passed for it; how to lay up when the season ends."""
+    """Yield what a near season start asks for and has not passed yet, and laying up when the season ends."""
     for place, kind in facts.kinds.items():
         own = [p for p in facts.release.procedures.values() if kind in p.kinds]
         if near.near == "start" and near.day:
@@ -219,7 +220,7 @@ def _seasonal(facts: Facts, near: Season) -> Iterator[Ask]:
 
 
 def _of_season(own: Sequence[Procedure], release: Catalogue) -> list[Procedure]:
-    """Of full proofs that will do alike the quickest; all else that the season anchors; the restart itself."""
+    """Return the season's procedures: of full proofs the quickest, all others anchored on the season, the restart."""
     anchored = [p for p in own if p.anchor == "season"]
     full = work.quickest([p.code for p in anchored if p.proof == "full"], release)
     return [p for p in own if (p in anchored and (p.proof != "full" or p.code == full)) or p.code in AT_START]
@@ -230,6 +231,6 @@ def _phase(procedure: Procedure) -> str:
 
 
 def _passed_since(facts: Facts, place: UUID, procedure: Procedure, day: date) -> bool:
-    """Whether it, or what covers it, was passed for this season start."""
+    """Whether the procedure, or one that covers it, was passed on `day` or later."""
     covering = (p.code for p in facts.release.procedures.values() if p.covers_or_is(procedure.code))
     return any(day_of(at, facts.zone) >= day for code in covering if (at := facts.passed.get((place, code))))

@@ -135,7 +135,12 @@ class TouchRule:
 
 @dataclass(frozen=True, slots=True)
 class FindingRule:
-    """A row of the table of findings. `fails` is device, path, presumed or none: what it puts down while open."""
+    """A row of the table of findings: what the finding is, and what closes it. The rules ask here and nowhere else.
+
+    `fails` is device, path, presumed or none: what it puts down while open. `clears_by` names the procedures whose
+    pass answers it; empty: the test that found it. `joins` is air_or_vent or flue_gas where the two together are a
+    danger of their own, else empty.
+    """
 
     code: str
     level: str
@@ -144,6 +149,15 @@ class FindingRule:
     first_act: str
     clears_by: frozenset[str]
     source: str
+    needs_cause: bool = False  # no pass closes it before a qualified person has named the cause
+    needs_manager: bool = False  # the owner's side must stand by that cause, by name
+    needs_work: bool = False  # no pass closes it before something was done: a lift does not make a stamp readable
+    closes_by_readings: bool = False  # one more passed test closes nothing: its own readings must come back in band
+    tested_in_place: bool = False  # has no test of its own: any full proof in its place answers it, or what found it
+    closes_unneeded: bool = False  # closes by itself where the empty place is no longer needed
+    recurs: bool = False  # wear, cleaning, or a pattern over time: finding it again is no repeat of a repaired fault
+    blinds_gauge: bool = False  # what the gauge read since its last good check is in doubt
+    joins: str = ""
 
 
 @dataclass(frozen=True, slots=True)

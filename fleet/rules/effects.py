@@ -5,26 +5,10 @@ from dataclasses import replace
 from datetime import datetime
 from uuid import UUID
 
+from fleet.rules.finding_codes import FindingCode
 from fleet.rules.ledger import Bench, Blind, Case, Ledger, Pass, Record, Touch
 from fleet.rules.values import Entry, Level
-
-NEEDS_CAUSE = frozenset(
-    {
-        "contradiction",
-        "glass_empty_off",
-        "lockout_cause",
-        "lockouts_without_cause",
-        "resets_without_cause",
-        "resets_flame",
-        "repeat_routine",
-        "repeat_urgent",
-    }
-)
-BY_ITS_READINGS = frozenset({"makeup_rising", "makeup_rising_again"})  # one more reading closes nothing by itself
-NEEDS_WORK = frozenset({"capacity_unknown"})  # lifting a valve does not make its stamp readable
-NO_TEST_OF_ITS_OWN = frozenset({"contradiction", "repeat_routine", "repeat_urgent"})
-
-NEEDS_MANAGER = frozenset({"repeat_routine", "repeat_urgent"})  # the owner's side stands by the root cause, by name
+from fleet.rules.vocabulary import EntryAct
 
 PASSES_TO_TRUST = 3  # an intermittent device must pass this often running, its cause recorded
 
@@ -32,7 +16,7 @@ PASSES_TO_TRUST = 3  # an intermittent device must pass this often running, its 
 def open_case(ledger: Ledger, rule_code: str, place: Record | None, entry: Entry, sentence: str) -> Case:
     """Open an episode, or renew the open one of the same rule: whatever was done before did not help."""
     case = begin_case(ledger, rule_code, place, entry.at, entry.id, sentence)
-    if entry.act == "test":
+    if entry.act == EntryAct.TEST:
         # All of them: a weaker test that fails again must not make the weaker one enough.
         case.found_by |= {entry.code}
     rule = case.rule
@@ -113,7 +97,7 @@ def repair(ledger: Ledger, record: Record, at: datetime, opened: bool) -> None:
 def _concerns(ledger: Ledger, case: Case, record: Record) -> bool:
     """Whether work on this device is something done about an episode of the boiler as a whole."""
     asked = {kind for code in case.rule.clears_by for kind in ledger.evidence.procedure(code).kinds}
-    return record.kind in asked or (case.rule.code == "ambient_co" and record.role.hazard == "flue_gas")
+    return record.kind in asked or (case.rule.code == FindingCode.AMBIENT_CO and record.role.hazard == "flue_gas")
 
 
 def passed(bench: Bench, proves: str, against: frozenset[str]) -> bool:
@@ -164,20 +148,20 @@ def _answered(bench: Bench, against: frozenset[str]) -> list[Case]:
 def _answers(case: Case, bench: Bench, own: bool) -> bool:
     """Same procedure, one that covers it, or one the rule names: never a weaker one."""
     procedure = bench.procedure
-    if case.rule.code in BY_ITS_READINGS:
+    if case.rule.closes_by_readings:
         return False
-    if case.rule.code in NEEDS_CAUSE and not case.cause_known:
+    if case.rule.needs_cause and not case.cause_known:
         return False  # first somebody qualified says why, or which of the two is wrong
-    if case.rule.code in NEEDS_MANAGER and not case.manager:
+    if case.rule.needs_manager and not case.manager:
         return False
-    if (case.by_data or case.rule.code in NEEDS_WORK) and case.acted_at is None:
+    if (case.by_data or case.rule.needs_work) and case.acted_at is None:
         return False  # no test puts a set point or a stamp right
     if case.presumed and not own:
         return False  # each of those presumed failed passes by itself
     fullest = "full" if bench.ledger.catalogue.proofs(bench.record.kind, "full") else procedure.proof
     if case.replaced and fullest == "full":
         return own and procedure.proof == "full"  # a new device answers for the old one's failure by its full proof
-    if case.rule.code in NO_TEST_OF_ITS_OWN:
+    if case.rule.tested_in_place:
         at_its_place = case.position is not None and procedure.proof == fullest != "none"
         return at_its_place or any(procedure.covers_or_is(code) for code in _named(case, bench.ledger))
     if case.rule.clears_by:

@@ -6,11 +6,12 @@ from datetime import datetime, timedelta
 from itertools import pairwise
 
 from fleet.calendar import day_start
+from fleet.rules.finding_codes import FindingCode
 from fleet.rules.ledger import Case, Ledger, Record, Snapshot
 from fleet.rules.replay import Replay
 from fleet.rules.values import Level, Reason, State, StateSegment
 
-RULE = "alarm_out_of_date"
+RULE = FindingCode.ALARM_OUT_OF_DATE
 
 
 def over_at(here: Snapshot, zone: str) -> datetime | None:

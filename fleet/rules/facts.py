@@ -147,7 +147,6 @@ class Terms:
     overrides: Mapping[str, Override] = field(default_factory=dict)
     gauge_most_psi: float = 60.0  # the widest gauge range allowed (HG-602(a), from memory)
     relief_rule: str = "output_only"  # or "greater_of": the heating surface's table too (S7, S10, S11)
-    run_on_by: str = ""  # the licensed person who answers for running on the second protection; "" = not adopted
 
 
 @dataclass(frozen=True, slots=True)

@@ -7,10 +7,8 @@ from uuid import UUID
 from fleet.calendar.spans import spells
 from fleet.rules.boundaries import Timeline
 from fleet.rules.values import Condition, Entry, Level, Visit, number
+from fleet.rules.vocabulary import FOUND_OFF, LEFT_FIRING, LEFT_OFF, ArrivalState, EntryAct, LeftAs
 
-_OFF = ("off", "no_power", "locked_out")
-_LEFT_FIRING = ("firing", "on_call")
-_LEFT_OFF = ("off_ready", "off_locked")
 LAST = 1_000_000  # after every entry of a visit
 
 
@@ -36,21 +34,21 @@ def _of_visit(visit: Visit, end: datetime) -> Iterator[tuple[datetime, tuple[UUI
     """The words of one visit, each with its instant and its place among those of the same instant."""
     qualified = bool(visit.qualifications - {"operator"})
     # Fired to test, with somebody qualified at the boiler the whole time, it was not left firing.
-    safe = qualified and visit.left_as in (*_LEFT_OFF, "attended")
-    if visit.state_on_arrival in ("firing", *_OFF) and not safe:
-        yield visit.at, (visit.id, -1), visit.state_on_arrival == "firing"
+    safe = qualified and visit.left_as in (*LEFT_OFF, LeftAs.ATTENDED)
+    if visit.state_on_arrival in (ArrivalState.FIRING, *FOUND_OFF) and not safe:
+        yield visit.at, (visit.id, -1), visit.state_on_arrival == ArrivalState.FIRING
     for entry in visit.entries:
         fires = _fires(entry)
         if fires is not None and not (safe and fires):
             yield entry.at, (visit.id, entry.number), fires
-    if visit.left_as in _LEFT_FIRING or visit.left_as in _LEFT_OFF or safe:
-        yield end, (visit.id, LAST), visit.left_as in _LEFT_FIRING
+    if visit.left_as in LEFT_FIRING or visit.left_as in LEFT_OFF or safe:
+        yield end, (visit.id, LAST), visit.left_as in LEFT_FIRING
 
 
 def _fires(entry: Entry) -> bool | None:
     """A burner seen firing, or pressure on the gauge; seen or left off; None where the entry says neither."""
-    if entry.act == "observe" and entry.code in ("found_off", "left_off"):
+    if entry.act == EntryAct.OBSERVE and entry.code in ("found_off", "left_off"):
         return False
     pressure = (number(entry.readings.get("gauge_psi")) or 0.0) > 0
-    seen = entry.act == "observe" and entry.code == "found_firing"
+    seen = entry.act == EntryAct.OBSERVE and entry.code == "found_firing"
     return True if seen or pressure or entry.readings.get("burner_firing") is True else None

@@ -9,11 +9,8 @@ from fleet.calendar import day_of, day_start
 from fleet.calendar.spans import Span, meet, minus, spells, union
 from fleet.rules.boundaries import Timeline
 from fleet.rules.values import Condition, Heat, Level, Service, Standing, StandingSegment, Visit
+from fleet.rules.vocabulary import FOUND_GIVING_HEAT, FOUND_OFF, LEFT_FIRING, LEFT_OFF, EntryAct
 
-_OFF = ("off", "no_power", "locked_out")
-_ON = ("firing", "standing_by")
-_LEFT_ON = ("firing", "on_call")
-_LEFT_OFF = ("off_ready", "off_locked")
 LAST = 1_000_000  # after every entry of a visit
 AHEAD = timedelta(days=3 * 366)  # past and ahead of what is known: more is asked of no board
 
@@ -24,8 +21,8 @@ def heat(timeline: Timeline, standings: Sequence[StandingSegment]) -> Heat:
     holds: list[Span] = [(s.since, s.until) for s in standings if s.standing is Standing.HOLD and s.since]
     visits = sorted({v.id: v for v in timeline.evidence.visits if v.own}.values(), key=lambda v: (v.at, v.id))
     ends = {v.id: timeline.run.after[v.id].at for v in visits}
-    lit = [ends[v.id] for v in visits if v.left_as in _LEFT_ON]
-    calls = [ends[v.id] for v in visits if v.kind == "no_heat" and v.left_as not in _LEFT_ON]
+    lit = [ends[v.id] for v in visits if v.left_as in LEFT_FIRING]
+    calls = [ends[v.id] for v in visits if v.kind == "no_heat" and v.left_as not in LEFT_FIRING]
     return Heat(
         absent=tuple(union([*_not_in_service(timeline), *_never_heats(timeline)])),
         cold=tuple(union([*holds, *spells((at, not on) for at, on in _words(visits, ends))])),
@@ -84,13 +81,13 @@ def _never_heats(timeline: Timeline) -> Iterator[Span]:
 def _words(visits: Sequence[Visit], ends: dict[UUID, datetime]) -> Iterator[tuple[datetime, bool]]:
     words: list[tuple[datetime, UUID, int, bool]] = []
     for visit in visits:
-        if visit.state_on_arrival in (*_OFF, *_ON):
-            words.append((visit.at, visit.id, -1, visit.state_on_arrival in _ON))
+        if visit.state_on_arrival in (*FOUND_OFF, *FOUND_GIVING_HEAT):
+            words.append((visit.at, visit.id, -1, visit.state_on_arrival in FOUND_GIVING_HEAT))
         for entry in visit.entries:
-            if entry.act == "observe" and entry.code in ("found_off", "left_off", "found_firing"):
+            if entry.act == EntryAct.OBSERVE and entry.code in ("found_off", "left_off", "found_firing"):
                 words.append((entry.at, visit.id, entry.number, entry.code == "found_firing"))
-        if visit.left_as in (*_LEFT_ON, *_LEFT_OFF):
-            words.append((ends[visit.id], visit.id, LAST, visit.left_as in _LEFT_ON))
+        if visit.left_as in (*LEFT_FIRING, *LEFT_OFF):
+            words.append((ends[visit.id], visit.id, LAST, visit.left_as in LEFT_FIRING))
     yield from ((at, on) for at, _, _, on in sorted(words))
 
 

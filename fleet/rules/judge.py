@@ -15,7 +15,7 @@ from fleet.rules.readiness import readiness
 from fleet.rules.replay import Replay
 from fleet.rules.values import Act, Deficiency, Evidence, Judgement, Level, LevelSegment, StateSegment
 
-VERSION = 6  # part of every conclusion's build: raise it when an answer can change
+VERSION = 7  # part of every conclusion's build: raise it when an answer can change
 
 
 def judge(evidence: Evidence, acts: Sequence[Act], at: datetime, played: Played | None = None) -> Judgement:

@@ -2,13 +2,12 @@
 
 from collections.abc import Iterator
 from uuid import UUID
-from zoneinfo import ZoneInfo
 
 from fleet.rules.boundaries import Timeline
-from fleet.rules.levels import run_on
 from fleet.rules.replay import AfterVisit
 from fleet.rules.standing import decide
 from fleet.rules.values import Entry, Evidence, Missing, Readiness, Standing, State, Visit, number
+from fleet.rules.vocabulary import EntryAct, Outcome
 from fleet.rules.wording import asked_for, either, on
 
 LEAVING_CHECKS = {
@@ -31,7 +30,6 @@ def readiness(timeline: Timeline, visit: Visit) -> Readiness:
     after = timeline.run.after[visit.id]
     wrong = [*_holds(timeline, after), *_down(timeline, after), *_touched(timeline, after)]
     wrong += [*_service(timeline, visit, after), *_ends_with(timeline, visit, after), *_leaving(timeline, visit)]
-    wrong += _may_run_on(timeline, after) if wrong else []
     unknown = [] if wrong else [*_inconclusive(timeline, after), *_still_exposed(timeline, after)]
     answer = "not_ready" if wrong else "cant_say" if unknown else "ready"
     return Readiness(visit.id, answer, tuple(wrong or unknown), tuple(_not_looked_at(timeline, after)))
@@ -46,9 +44,9 @@ def took_out(evidence: Evidence, visit: Visit) -> bool:
 
 
 def _plain(evidence: Evidence, entry: Entry) -> bool:
-    if entry.act == "test":
-        return evidence.procedure(entry.code).proof != "full" or entry.outcome == "not_done"
-    return entry.act == "observe"
+    if entry.act == EntryAct.TEST:
+        return evidence.procedure(entry.code).proof != "full" or entry.outcome == Outcome.NOT_DONE
+    return entry.act == EntryAct.OBSERVE
 
 
 def _holds(timeline: Timeline, after: AfterVisit) -> Iterator[Missing]:
@@ -56,17 +54,6 @@ def _holds(timeline: Timeline, after: AfterVisit) -> Iterator[Missing]:
     for case in after.holds:
         sentence = f"Hold open since {on(case.opened_at, zone)}: {case.sentence}"
         yield Missing(f"hold:{case.rule.code}", sentence, case.position, case.opened_at)
-
-
-def _may_run_on(timeline: Timeline, after: AfterVisit) -> Iterator[Missing]:
-    """Still not ready; but the written policy may let it run a while, where it covers every hold that is open."""
-    soft = [run_on(case, timeline) for case in after.holds]
-    covered = [s for s in soft if s is not None and s.since <= after.at < s.until]
-    if covered and len(covered) == len(soft):
-        first = min(covered, key=lambda s: s.until)
-        when = first.until.astimezone(ZoneInfo(timeline.evidence.zone)).strftime("%a %d %b %Y %H:%M")
-        told = f"It may run until {when} under the written policy, answered for by {first.answerable}."
-        yield Missing("run_on", told, None, first.until)
 
 
 def _down(timeline: Timeline, after: AfterVisit) -> Iterator[Missing]:

@@ -9,7 +9,6 @@ from uuid import UUID
 from fleet.rules import effects
 from fleet.rules.clocks import clocks
 from fleet.rules.findings import accuse, notice, observe, wrong_by_data
-from fleet.rules.findings.data import MISSING
 from fleet.rules.ledger import Bench, Case, Ledger, Record, Section, Snapshot, Touch, Trace
 from fleet.rules.values import (
     Entry,
@@ -26,6 +25,7 @@ from fleet.rules.values import (
     Visit,
 )
 from fleet.rules.verdicts import as_verdict, grade
+from fleet.rules.vocabulary import DATA_ACTS, EntryAct, Outcome
 
 REGISTER = UUID(int=0)  # register facts of an instant come before what was done at that instant
 
@@ -129,7 +129,7 @@ def _data_changed(fact: Fact, moment: Moment, following: tuple[Place, Fact] | No
     Register facts of one instant belong together: half of a register is not a fault.
     """
     if isinstance(fact, tuple):
-        return fact[1] is not None and fact[1].act in ("replace", "fit", "remove", "set")
+        return fact[1] is not None and fact[1].act in DATA_ACTS
     return following is None or following[0][0].visit != REGISTER or following[0][0].at != moment.at
 
 
@@ -150,7 +150,7 @@ def _data(ledger: Ledger, at: datetime, entry: Entry | None) -> None:
 def _no_longer_needed(ledger: Ledger, case: Case) -> bool:
     """An empty place that nobody needs any more has no device to prove."""
     record = ledger.records[case.position] if case.position else None
-    return record is not None and case.rule.code in MISSING and not record.device
+    return record is not None and case.rule.closes_unneeded and not record.device
 
 
 def _last(visit: Visit) -> Entry | None:
@@ -243,17 +243,17 @@ def _test(run: Replay, visit: Visit, entry: Entry, record: Record) -> None:
     bench = Bench(visit, entry, procedure, record, ledger)
     graded = grade(bench)
     fired = frozenset(rule for rule, _ in graded.faults)
-    if procedure.voids and graded.outcome != "not_done":
+    if procedure.voids and graded.outcome != Outcome.NOT_DONE:
         # What a test opens is touched; its own pass answers for its own device, not for what hangs on it.
         effects.touch(ledger, record, procedure.voids, entry)
-    if graded.outcome == "pass" and not effects.passed(bench, graded.proves, fired):
+    if graded.outcome == Outcome.PASS and not effects.passed(bench, graded.proves, fired):
         told = f"{graded.sentence} Nobody present may prove it: it renews and clears nothing."
         graded = replace(graded, proves="", sentence=told)
     for rule, place in graded.faults:
         _find(run, visit, entry, rule, ledger.records[place], graded.sentence)
     run.by_entry[entry.id] = as_verdict(bench, graded)
     run.verdicts.append(run.by_entry[entry.id])
-    ledger.outcomes[entry.id] = graded.outcome
+    ledger.outcomes[entry.id] = graded.outcome.value
 
 
 def _find(run: Replay, visit: Visit, entry: Entry, rule_code: str, place: Record | None, sentence: str) -> None:
@@ -262,7 +262,7 @@ def _find(run: Replay, visit: Visit, entry: Entry, rule_code: str, place: Record
     run.findings.append(
         Finding(
             visit=visit.id,
-            rule=rule_code,
+            rule=case.rule.code,
             position=place.position.id if place else None,
             entries=(entry.id,),
             level=case.level,
@@ -318,8 +318,8 @@ def _entry(run: Replay, visit: Visit, entry: Entry | None) -> dict[UUID, Record]
         return {}
     record = run.ledger.records.get(entry.position) if entry.position else None
     found = len(run.findings)
-    alone = record is not None and entry.act == "test" and _leaves_alone(run.ledger, record, entry)
-    if entry.act == "observe":
+    alone = record is not None and entry.act == EntryAct.TEST and _leaves_alone(run.ledger, record, entry)
+    if entry.act == EntryAct.OBSERVE:
         _observe(run, visit, entry, record)
     elif record is not None:
         _ACTS[entry.act](run, visit, entry, record)
@@ -328,7 +328,7 @@ def _entry(run: Replay, visit: Visit, entry: Entry | None) -> dict[UUID, Record]
     run.ledger.trail.append(Trace(visit, entry, run.ledger.outcomes.get(entry.id, "")))
     if len(run.findings) > found or entry.act not in ("test", "observe"):
         return run.ledger.records  # a finding may accuse anything
-    return run.ledger.reach(record, alone) if record is not None and entry.act == "test" else {}
+    return run.ledger.reach(record, alone) if record is not None and entry.act == EntryAct.TEST else {}
 
 
 def _leaves_alone(ledger: Ledger, record: Record, entry: Entry) -> bool:
@@ -339,8 +339,8 @@ def _after(run: Replay, visit: Visit, at: datetime) -> AfterVisit:
     verdicts = run.by_entry
     judged = [(e, verdicts[e.id]) for e in visit.entries if e.id in verdicts and e.position]
     # A pass that nobody present may give proves nothing: it counts neither as looked at nor as conclusive.
-    settled = [e for e, v in judged if v.proves or v.outcome == "fail"]
-    doubtful = [e for e, v in judged if v.outcome == "inconclusive" and not _settled(run, e, settled)]
+    settled = [e for e, v in judged if v.proves or v.outcome == Outcome.FAIL]
+    doubtful = [e for e, v in judged if v.outcome == Outcome.INCONCLUSIVE and not _settled(run, e, settled)]
     records = run.ledger.records.values()
     return AfterVisit(
         at=at,
@@ -349,7 +349,7 @@ def _after(run: Replay, visit: Visit, at: datetime) -> AfterVisit:
         inconclusive=tuple(dict.fromkeys(e.position for e in doubtful if e.position)),
         looked_at=frozenset(e.position for e in settled if e.position),
         proven=frozenset(e.position for e, v in judged if e.position and v.proves == "full"),
-        passed=frozenset((e.position, e.code) for e, v in judged if e.position and v.outcome == "pass"),
+        passed=frozenset((e.position, e.code) for e, v in judged if e.position and v.outcome == Outcome.PASS),
     )
 
 

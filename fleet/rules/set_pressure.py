@@ -8,12 +8,13 @@ from fleet.calendar import Season, add_months, day_of, day_start
 from fleet.rules.boundaries import surveyed_at
 from fleet.rules.clocks import Clock, due_only_at
 from fleet.rules.effects import begin_case
+from fleet.rules.finding_codes import FindingCode
 from fleet.rules.ledger import Case, Ledger, Record, Snapshot
 from fleet.rules.replay import Replay
 from fleet.rules.values import Law, Level
 from fleet.rules.wording import on
 
-RULE, PROCEDURE = "set_pressure_unproven", "pop_test"
+RULE, PROCEDURE = FindingCode.SET_PRESSURE_UNPROVEN, "pop_test"
 
 
 def add_cases(run: Replay) -> None:

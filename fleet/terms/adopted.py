@@ -1,4 +1,4 @@
-"""How often a procedure is asked for: by the catalogue, and by what a portfolio adopted there."""
+"""How often a procedure is asked for: by the catalogue, and by a portfolio's adopted terms."""
 
 from dataclasses import dataclass
 
@@ -9,7 +9,7 @@ from fleet.rules.values import Law, Override, Terms
 
 @dataclass(frozen=True, slots=True)
 class Adopted:
-    """What a portfolio's terms in force make of a procedure; the interval "" is none."""
+    """The interval of a procedure under a portfolio's terms, and where it comes from. The interval "" is none."""
 
     variant: str
     override: Override | None
@@ -19,7 +19,7 @@ class Adopted:
 
 
 def adopted(procedure: Procedure, terms: Terms, release: Catalogue) -> Adopted:
-    """By override, else by variant, else by the catalogue."""
+    """Return a procedure's interval by override, else by variant, else by the catalogue."""
     asked = timing(Law(None, terms, release), procedure)
     variant, override = terms.variants.get(procedure.code, ""), terms.overrides.get(procedure.code)
     if asked is None:
@@ -28,5 +28,5 @@ def adopted(procedure: Procedure, terms: Terms, release: Catalogue) -> Adopted:
 
 
 def variants(procedure: Procedure, release: Catalogue) -> list[Variant]:
-    """The other published intervals of a procedure."""
+    """Return the published variants of a procedure's interval, by name."""
     return [v for (code, _), v in sorted(release.variants.items()) if code == procedure.code]

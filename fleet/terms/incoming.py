@@ -1,4 +1,4 @@
-"""Terms as they arrive, and what they can be refused for: all faults at once."""
+"""Terms as they arrive, and what they can be refused for. All faults at once."""
 
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
@@ -21,7 +21,7 @@ OWN = {"interval", "anchor", "grace_days", "source"}
 
 @dataclass(frozen=True, slots=True)
 class IncomingTerms:
-    """What a portfolio adopts. `starts_on` is a local day of each building; the first terms have none."""
+    """Terms that a portfolio adopts. `starts_on` is a local day of each building; the first terms have none."""
 
     starts_on: date | None = None
     season: str = "10-01/05-31"
@@ -30,7 +30,6 @@ class IncomingTerms:
     operator_firing_days: int = 30
     variants: Mapping[str, str] = field(default_factory=dict)
     overrides: Mapping[str, Mapping[str, Any]] = field(default_factory=dict)
-    run_on_by: str = ""
     gauge_most_psi: float = 60.0
     relief_rule: str = "output_only"
 
@@ -44,7 +43,10 @@ def faults(
 
 
 def _start(terms: IncomingTerms, newest: Adoption | None, zones: Iterable[str], at: datetime) -> Iterator[Fault]:
-    """The first hold for all time; a later one begins at a midnight that is nowhere here yet, so nobody backdates."""
+    """Yield the faults of the first day. The first terms hold for all time.
+
+    Later terms begin on a day that has begun in no building yet, so that nothing is judged differently in retrospect.
+    """
     place = ("starts_on",)
     if newest is None:
         if terms.starts_on is not None:

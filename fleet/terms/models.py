@@ -1,4 +1,4 @@
-"""Adopted terms, append-only."""
+"""Adopted terms. Rows are only added."""
 
 from django.db import models
 
@@ -17,7 +17,6 @@ class Adoption(Row):
     operator_firing_days = models.PositiveIntegerField(default=30)
     variants = models.JSONField(default=dict)  # procedure code → the published variant adopted
     overrides = models.JSONField(default=dict)  # procedure code → {interval, anchor, grace_days, source}
-    run_on_by = models.CharField(max_length=200, blank=True)  # who answers for running on the second protection
     gauge_most_psi = models.FloatField(default=60.0)
     relief_rule = models.CharField(max_length=16, default="output_only")
     posted_at = models.DateTimeField()

@@ -1,4 +1,4 @@
-"""Reading what portfolios adopted."""
+"""Reading adopted terms."""
 
 from datetime import date, datetime
 from uuid import UUID
@@ -11,12 +11,12 @@ from fleet.terms.values import as_terms
 
 
 def in_force(portfolio: UUID, zone: str, at: datetime) -> Terms:
-    """The terms in force in a building's zone at `at`; the first reach back over all time: one query."""
+    """Return the terms in force in a building's zone at `at`: one query. The first terms hold for all earlier time."""
     known = as_terms(Adoption.objects.filter(portfolio=portfolio).order_by("version"), zone)
     return [t for t in known if t.since is None or t.since <= at or t is known[0]][-1]
 
 
 def versions(day: date) -> dict[UUID, int]:
-    """The version each portfolio goes by on a day; one that adopted nothing is not named: one query."""
+    """Return the version of terms in force on a day by portfolio: one query. Portfolios without terms are left out."""
     begun = Adoption.objects.filter(Q(starts_on=None) | Q(starts_on__lte=day)).order_by("version")
     return dict(begun.values_list("portfolio", "version"))

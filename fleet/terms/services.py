@@ -1,4 +1,4 @@
-"""Adopting terms: a version is added, none is ever changed."""
+"""Adopting terms: a version is added; none is changed."""
 
 from datetime import datetime
 from uuid import UUID
@@ -12,7 +12,10 @@ from fleet.terms.models import Adoption
 
 
 def adopt(*, portfolio: UUID, terms: IncomingTerms, version: int, by: User, at: datetime, request_id: str) -> Adoption:
-    """Add the next version; `version` is the one the adopter knew as the newest, 0 for none. Raises Refused."""
+    """Add the next version of terms. `version` is the newest one the adopter saw, 0 for none.
+
+    Raises Refused: 404 for an unknown portfolio, 412 where `version` is not the newest, 422 with every fault.
+    """
     if not Portfolio.objects.select_for_update(no_key=True).filter(id=portfolio).exists():
         raise Refused("unknown_portfolio", "No such portfolio.", status=404)
     newest = newest_of(portfolio)
@@ -34,7 +37,6 @@ def adopt(*, portfolio: UUID, terms: IncomingTerms, version: int, by: User, at: 
         operator_firing_days=terms.operator_firing_days,
         variants=dict(terms.variants),
         overrides={code: dict(own) for code, own in terms.overrides.items()},
-        run_on_by=terms.run_on_by,
         gauge_most_psi=terms.gauge_most_psi,
         relief_rule=terms.relief_rule,
         posted_at=at,
@@ -44,5 +46,5 @@ def adopt(*, portfolio: UUID, terms: IncomingTerms, version: int, by: User, at: 
 
 
 def newest_of(portfolio: UUID) -> Adoption | None:
-    """The terms adopted last, None for the defaults."""
+    """Return the terms adopted last, None where the defaults apply."""
     return Adoption.objects.filter(portfolio=portfolio).order_by("-version").first()

@@ -1,4 +1,4 @@
-"""From adopted rows to the rules' Terms."""
+"""From adopted rows to terms as values of the rules."""
 
 from collections.abc import Iterable
 from typing import Any
@@ -11,13 +11,13 @@ DEFAULT = Terms(since=None, season=Season(10, 1, 5, 31))
 
 
 def as_terms(rows: Iterable[Adoption], zone: str) -> tuple[Terms, ...]:
-    """The portfolio's terms in a building's zone; a portfolio that adopted nothing has the defaults."""
+    """Return the portfolio's terms in a building's zone; the defaults where it adopted nothing."""
     found = tuple(_one(row, zone) for row in rows)
     return found or (DEFAULT,)
 
 
 def version(rows: Iterable[Adoption]) -> int:
-    """The newest version adopted, 0 for the defaults."""
+    """Return the newest version adopted, 0 for the defaults."""
     return max((row.version for row in rows), default=0)
 
 
@@ -30,7 +30,6 @@ def _one(row: Adoption, zone: str) -> Terms:
         operator_firing_days=row.operator_firing_days,
         variants=row.variants,
         overrides={code: _override(own) for code, own in row.overrides.items()},
-        run_on_by=row.run_on_by,
         gauge_most_psi=row.gauge_most_psi,
         relief_rule=row.relief_rule,
     )
@@ -41,7 +40,7 @@ def _override(own: dict[str, Any]) -> Override:
 
 
 def season(text: str) -> Season:
-    """Read "10-01/05-31": the first and the last day of the heating season. ValueError if it is anything else."""
+    """Read "10-01/05-31": the first and last day of the heating season. Raises ValueError for any other text."""
     start, end = text.split("/")
     (start_month, start_day), (end_month, end_day) = (map(int, part.split("-")) for part in (start, end))
     return Season(start_month, start_day, end_month, end_day)

@@ -1,4 +1,4 @@
-"""What a visit can be refused for: what it says itself, or things that do not exist. All faults at once."""
+"""What a visit can be refused for: its own content, and references to things that do not exist. All faults at once."""
 
 import math
 from collections.abc import Iterable, Iterator, Mapping
@@ -11,18 +11,19 @@ from fleet.portfolio.models import Device
 from fleet.portfolio.sheet import measures, possible
 from fleet.rules.catalogue import Catalogue, ReadingSpec, Role
 from fleet.rules.values import Value
+from fleet.rules.vocabulary import OCCUPANT_ACTS, EntryAct
 from fleet.visits.incoming import IncomingEntry, IncomingVisit
 
-AHEAD = timedelta(minutes=10)  # clocks of phones differ; more than this is a mistake
+AHEAD = timedelta(minutes=10)  # phones' clocks differ; more is a mistake
 
 MOST_ENTRIES = 200
 
 
 @dataclass(frozen=True, slots=True)
 class Register:
-    """What exists at the boiler: roles by position, when it came to be, and the people known here.
+    """What exists at a boiler: roles by position, its first day, the people known here, the catalogue.
 
-    `devices` are those whose ids the visit names and that exist already: their kind, '' where it is another's.
+    `devices` gives the kinds of existing devices whose ids the visit names, '' for another portfolio's.
     """
 
     since: datetime
@@ -33,14 +34,14 @@ class Register:
 
 
 def known_devices(visit: IncomingVisit, portfolio: UUID) -> dict[UUID, str]:
-    """The kinds of the devices whose ids the visit names and that exist already; '' for another portfolio's."""
+    """Return the kinds of existing devices whose ids the visit names; '' for another portfolio's."""
     found = Device.objects.filter(id__in=[e.device for e in visit.entries if e.device])
     return {d.id: d.kind_id if d.portfolio_id == portfolio else "" for d in found}
 
 
 def faults(visit: IncomingVisit, register: Register, now: datetime) -> list[Fault]:
-    """Return everything wrong with the visit by itself; an empty list if it may be written."""
-    if len(visit.entries) > MOST_ENTRIES:  # not looked at one by one
+    """Return everything wrong with the visit by itself; an empty list if it may be written. `now` is server time."""
+    if len(visit.entries) > MOST_ENTRIES:  # no further check of so many
         return [Fault("too_many", f"A visit has at most {MOST_ENTRIES} entries.", ("entries",))]
     found = [*_times(visit, register, now), *_people(visit, register), *_refs(visit), *_occupants(visit)]
     for number, entry in enumerate(visit.entries):
@@ -60,7 +61,7 @@ def _times(visit: IncomingVisit, register: Register, now: datetime) -> Iterator[
 
 
 def _own_times(visit: IncomingVisit) -> Iterator[tuple[datetime, Place]]:
-    """The instants the visit tells: an entry without one has the instant before it, and its faults once."""
+    """Yield the different instants of the visit in order, each once, with its place in the request."""
     at = visit.performed_at
     yield at, ("performed_at",)
     for number, entry in enumerate(visit.entries):
@@ -84,16 +85,19 @@ def _refs(visit: IncomingVisit) -> Iterator[Fault]:
 
 
 def _occupants(visit: IncomingVisit) -> Iterator[Fault]:
-    """What the visit itself says of who is where; what stood there before it is for the judge, who knows the times."""
+    """Yield contradictions within the visit about which device is where.
+
+    What was there before the visit depends on the times of other facts and is left to the rules.
+    """
     held: dict[UUID | None, UUID | None] = {}
     for number, entry in enumerate(visit.entries):
-        if entry.act not in ("replace", "fit", "remove"):
+        if entry.act not in OCCUPANT_ACTS:
             continue
         place: Place = ("entries", number, *entry.inner)
         spoken, occupant, device = entry.position in held, held.get(entry.position), visit.device_id(number)
-        if entry.act == "fit" and spoken and occupant:
+        if entry.act == EntryAct.FIT and spoken and occupant:
             yield Fault("position_taken", "This visit has put a device there already.", (*place, "position"))
-        if entry.act != "fit" and spoken and occupant is None:
+        if entry.act != EntryAct.FIT and spoken and occupant is None:
             yield Fault("position_empty", "This visit has emptied it already.", (*place, "position"))
         if device and device in {d for p, d in held.items() if p != entry.position}:
             yield Fault("device_twice", "This visit has put that device elsewhere.", (*place, "with", "id"))
@@ -101,7 +105,7 @@ def _occupants(visit: IncomingVisit) -> Iterator[Fault]:
 
 
 def _entry(entry: IncomingEntry, register: Register, place: Place) -> Iterable[Fault]:
-    seen = register.catalogue.observations.get(entry.code) if entry.act == "observe" else None
+    seen = register.catalogue.observations.get(entry.code) if entry.act == EntryAct.OBSERVE else None
     if entry.position is None and seen is not None and not seen.roles:
         return _seen_with(entry, place)
     if entry.position is None or entry.position not in register.roles:
@@ -171,7 +175,7 @@ def _observe(entry: IncomingEntry, role: Role, register: Register, place: Place)
 
 
 def _seen_with(entry: IncomingEntry, place: Place) -> Iterator[Fault]:
-    """What is written down with what is seen: whether the burner fired; with a cause, the manager who stands by it."""
+    """Yield the faults of an observation's readings: whether the burner fired, and for a found cause the manager."""
     for name, value in entry.readings.items():
         known = _WITH_SEEN.get(name) if name != "manager" or entry.code == "cause_found" else None
         if known is None:
@@ -198,7 +202,7 @@ def _fit(entry: IncomingEntry, role: Role, register: Register, place: Place) -> 
         return
     if entry.device and register.devices.get(entry.device, entry.kind) != entry.kind:
         yield Fault("device_id_taken", "This id is another device's.", (*here, "id"))
-    stamped = {name: value for name, value in entry.values.items() if value is not None}  # what can't be read is null
+    stamped = {name: value for name, value in entry.values.items() if value is not None}  # null: the stamp can't be read
     yield from _values(stamped, kind.attributes, here)
 
 

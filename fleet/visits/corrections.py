@@ -1,4 +1,4 @@
-"""What a correction is refused for beside its own content: a device unhooked from later evidence, a second name."""
+"""What a correction is refused for beside its own content: dropped devices, and the rules for a second name."""
 
 from collections.abc import Iterator
 from datetime import datetime
@@ -9,18 +9,18 @@ from fleet.accounts.models import User
 from fleet.accounts.people import held_at
 from fleet.errors import Fault, Refused
 from fleet.portfolio.models import Fitting
+from fleet.rules.vocabulary import FITTING_ACTS, OCCUPANT_ACTS
 from fleet.visits.incoming import IncomingVisit
 from fleet.visits.models import Entry, Seconding, Visit
 
-FITTED = ("replace", "fit")
 QUALIFICATION = "technician"
 
 
 def dropped(visit: IncomingVisit, old: Visit) -> Iterator[Fault]:
-    """A fault for each device that only the old visit fitted and that other visits have evidence about since."""
-    kept_ids = {visit.device_id(n) for n, e in enumerate(visit.entries) if e.act in FITTED}
-    kept_places = {(e.position, e.kind) for e in visit.entries if e.act in FITTED}
-    for entry in old.entries.filter(act__in=FITTED).select_related("device", "position").order_by("number"):
+    """Yield a fault for each device that the correction drops although later visits have evidence about it."""
+    kept_ids = {visit.device_id(n) for n, e in enumerate(visit.entries) if e.act in FITTING_ACTS}
+    kept_places = {(e.position, e.kind) for e in visit.entries if e.act in FITTING_ACTS}
+    for entry in old.entries.filter(act__in=FITTING_ACTS).select_related("device", "position").order_by("number"):
         kind = entry.device.kind_id if entry.device else ""
         if entry.device_id in kept_ids or (entry.position_id, kind) in kept_places:
             continue
@@ -34,11 +34,11 @@ def dropped(visit: IncomingVisit, old: Visit) -> Iterator[Fault]:
 
 
 def _later(entry: Entry) -> QuerySet[Entry]:
-    """What other valid visits did with the device: there, until another took its place, or wherever it went since."""
+    """Return later entries of other valid visits about the device: at its place while it was there, or elsewhere."""
     valid = Entry.objects.filter(visit__corrected_by=None, visit__void=False).exclude(visit=entry.visit_id)
     after = valid.filter(performed_at__gte=entry.performed_at).order_by("performed_at", "visit_id", "number")
     here = Q(position=entry.position_id)
-    moves = Q(act__in=(*FITTED, "remove"))  # what ends an occupant says nothing of who it was
+    moves = Q(act__in=OCCUPANT_ACTS)  # an entry that ends a stay is no evidence about the device
     there = here & ~moves
     ended = after.filter(here & moves).first()
     if ended is not None:
@@ -51,7 +51,11 @@ def _later(entry: Entry) -> QuerySet[Entry]:
 
 
 def refuse_second(visit: Visit, by: User, at: datetime) -> None:
-    """Raise Refused unless this person may put the second name under this visit now; its boiler must be locked."""
+    """Raise Refused unless this person may second this visit now; the visit's boiler must be locked.
+
+    422 for a visit that is no correction, 409 where it was corrected again or is seconded, 403 for its own poster or an
+    unqualified person.
+    """
     if visit.corrects_id is None:
         raise Refused("not_a_correction", "Only a correction takes a second name.", status=422)
     successor = Visit.objects.filter(corrects=visit).first()

@@ -1,4 +1,4 @@
-"""A visit as it arrives, its shape already validated: the one form that is checked, hashed and written."""
+"""A visit as it arrives, with a validated shape: the form in which it is checked, hashed and written."""
 
 import hashlib
 import json
@@ -9,11 +9,12 @@ from uuid import UUID, uuid5
 
 from fleet.portfolio.conclusions import plain
 from fleet.rules.values import Value
+from fleet.rules.vocabulary import DATA_ACTS
 
 
 @dataclass(frozen=True, slots=True)
 class IncomingEntry:
-    """One line. `kind` and `values` describe a device that is fitted, or the values that are set."""
+    """One entry. `kind` and `values` describe a fitted device; `values` alone are values that are set."""
 
     act: str
     code: str
@@ -31,13 +32,13 @@ class IncomingEntry:
 
     @property
     def inner(self) -> tuple[str, ...]:
-        """Where its position and device stand in what was sent: acts on the occupant have a form of their own."""
-        return (self.act,) if self.act in ("replace", "fit", "remove", "set") else ()
+        """The path in the request to its position and device: acts on a place's device are nested under their name."""
+        return (self.act,) if self.act in DATA_ACTS else ()
 
 
 @dataclass(frozen=True, slots=True)
 class Person:
-    """Somebody who was there: a user of the site, or a name."""
+    """Somebody who was there: a user of the site, or only a name."""
 
     user: UUID | None
     name: str = ""
@@ -64,16 +65,16 @@ class IncomingVisit:
 
     @property
     def digest(self) -> str:
-        """SHA-256 of the normalised content: equal for a repeat, different for anything else under the same id."""
+        """The SHA-256 of the normalized content: equal for a repeat, different for other content under the same id."""
         content = json.dumps(_normal(plain_visit(self)), sort_keys=True, separators=(",", ":"))
         return hashlib.sha256(content.encode()).hexdigest()
 
     def entry_id(self, number: int) -> UUID:
-        """The id of an entry follows from the visit's, so a repeat makes the same rows."""
+        """Return the id of an entry. It follows from the visit's id, so a repeat makes the same rows."""
         return uuid5(self.id, f"entry {number}")
 
     def device_id(self, number: int) -> UUID | None:
-        """The id of a device this entry fits: the sender's, or derived from the visit and `ref`."""
+        """Return the id of the device this entry fits: the sender's, or derived from the visit and `ref`; None if none."""
         entry = self.entries[number]
         if not entry.kind:
             return None
@@ -82,7 +83,7 @@ class IncomingVisit:
 
 
 def plain_visit(visit: IncomingVisit) -> dict[str, object]:
-    """The visit as JSON values; mappings are kept, instants are in UTC."""
+    """Return the visit as JSON values; instants are in UTC."""
     content: dict[str, object] = {}
     for name in visit.__dataclass_fields__:
         value = getattr(visit, name)
@@ -95,7 +96,7 @@ def _plain_entry(entry: IncomingEntry) -> dict[str, object]:
 
 
 def _normal(value: object) -> object:
-    """8 and 8.0 are one number, however a sender writes it."""
+    """Return a value with integers as floats: 8 and 8.0 are the same reading."""
     if isinstance(value, Mapping):
         return {name: _normal(inner) for name, inner in value.items()}
     if isinstance(value, list):

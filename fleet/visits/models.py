@@ -1,4 +1,4 @@
-"""What was done at a boiler, by whom and when. Nothing here is ever changed: a correction is another visit."""
+"""What was done at a boiler, by whom and when. Rows are never changed: a correction is another visit."""
 
 from django.db import models
 from django.db.models import Q
@@ -31,7 +31,7 @@ class Visit(Row):
 
 
 class Seconding(Row):
-    """A second qualified name under a correction. Out of a hold a correction counts only with it."""
+    """A second qualified name under a correction. A correction that would end a hold counts only with one."""
 
     visit = models.OneToOneField(Visit, models.PROTECT, related_name="seconding")
     by = models.ForeignKey(User, models.PROTECT, related_name="+")
@@ -39,7 +39,7 @@ class Seconding(Row):
 
 
 class Attendance(Row):
-    """Who was there; what each was qualified for is looked up for `performed_at`."""
+    """Who was there. Their qualifications are looked up as of `performed_at`."""
 
     visit = models.ForeignKey(Visit, models.PROTECT, related_name="people")
     user = models.ForeignKey(User, models.PROTECT, null=True, related_name="+")
@@ -47,7 +47,7 @@ class Attendance(Row):
 
 
 class Entry(Row):
-    """One line of a visit, in the order done. The id follows from visit and number, so a repeat is the same row."""
+    """One entry of a visit, in the order done. Its id follows from visit and number, so a repeat is the same row."""
 
     visit = models.ForeignKey(Visit, models.PROTECT, related_name="entries")
     number = models.PositiveSmallIntegerField()

@@ -1,17 +1,16 @@
-"""What visits did to the occupants of places since the register's last word; shown beside it."""
+"""What visits did to the devices of places since the register's last fitting; shown beside it."""
 
 from collections.abc import Mapping
 from datetime import datetime
 from uuid import UUID
 
+from fleet.rules.vocabulary import OCCUPANT_ACTS
 from fleet.visits.models import Entry
-
-ACTS = ("replace", "fit", "remove")
 
 
 def since(register: Mapping[UUID, datetime], at: datetime) -> dict[UUID, Entry]:
-    """The newest such entry of each place after an instant; of visits that stand, not of those restated or void."""
-    rows = Entry.objects.filter(position__in=list(register), act__in=ACTS, performed_at__lte=at)
+    """Return the newest such entry of each place since its instant in `register`, up to `at`; of valid visits only."""
+    rows = Entry.objects.filter(position__in=list(register), act__in=OCCUPANT_ACTS, performed_at__lte=at)
     standing = rows.filter(visit__corrected_by=None, visit__void=False).select_related("visit", "device__kind")
     newest = {
         row.position_id: row for row in standing.order_by("performed_at", "visit_id", "number") if row.position_id

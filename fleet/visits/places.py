@@ -1,4 +1,4 @@
-"""What filled each place and what was set there, by the register and by the visits that stand."""
+"""What filled each place and what was set there, by the register and by valid visits."""
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
@@ -10,16 +10,16 @@ from uuid import UUID
 from django.db.models import Q, QuerySet
 
 from fleet.portfolio.models import Device, Fitting, Position, Setting
+from fleet.rules.vocabulary import OCCUPANT_ACTS, EntryAct
 from fleet.visits.models import Entry
 
 Moment = tuple[datetime, str, int]
-REGISTER = ("", 0)  # the register's word on an instant comes before what was done at it
-SWAPS = ("replace", "fit", "remove")
+REGISTER = ("", 0)  # a register fact comes before entries of the same instant
 
 
 @dataclass(frozen=True, slots=True)
 class Stay:
-    """A device at a place from an instant on, up to another (None: it is there still)."""
+    """A device at a place from an instant to another (None: it is still there)."""
 
     position: UUID
     device: Device
@@ -29,7 +29,7 @@ class Stay:
 
 @dataclass(frozen=True, slots=True)
 class Value:
-    """A value set at a place, since when it holds."""
+    """A value set at a place, and the instant since which it holds."""
 
     key: str
     value: Any
@@ -37,26 +37,26 @@ class Value:
 
 
 def standing(entries: QuerySet[Entry]) -> QuerySet[Entry]:
-    """Those of visits that no correction has taken the place of."""
+    """Return the entries of valid visits: neither corrected nor void."""
     return entries.filter(visit__corrected_by=None, visit__void=False)
 
 
 def stays(positions: Iterable[UUID], at: datetime) -> dict[UUID, list[Stay]]:
-    """What filled each place up to `at`, the oldest first: two queries."""
+    """Return the stays of devices at each place up to `at`, the oldest first: two queries."""
     wanted = list(positions)
     told: dict[UUID, dict[Moment, Device | None]] = {}
     fitted = Fitting.objects.filter(position__in=wanted, since__lte=at).select_related("device__kind")
     for fitting in fitted.order_by("posted_at"):
         told.setdefault(fitting.position_id, {})[fitting.since, *REGISTER] = fitting.device
-    swapped = standing(Entry.objects.filter(position__in=wanted, act__in=SWAPS, performed_at__lte=at))
+    swapped = standing(Entry.objects.filter(position__in=wanted, act__in=OCCUPANT_ACTS, performed_at__lte=at))
     for entry in swapped.select_related("device__kind"):
         moment = (entry.performed_at, str(entry.visit_id), entry.number)
-        told.setdefault(_place(entry), {})[moment] = entry.device if entry.act != "remove" else None
+        told.setdefault(_place(entry), {})[moment] = entry.device if entry.act != EntryAct.REMOVE else None
     return {position: _stays(position, moments) for position, moments in told.items()}
 
 
 def _place(entry: Entry) -> UUID:
-    assert entry.position_id is not None  # asked for by position
+    assert entry.position_id is not None  # the queries filter by position
     return entry.position_id
 
 
@@ -68,12 +68,12 @@ def _stays(position: UUID, moments: Mapping[Moment, Device | None]) -> list[Stay
 
 
 def present(stays_of: Sequence[Stay]) -> Stay | None:
-    """The one that is there still."""
+    """Return the stay that has not ended, None where the place is empty."""
     return next((s for s in stays_of if s.until is None), None)
 
 
 def values(positions: Iterable[UUID], at: datetime) -> dict[UUID, list[Value]]:
-    """What is set at each place at `at`, by key: two queries."""
+    """Return the values in force at each place at `at`, by key: two queries."""
     wanted = list(positions)
     told: dict[UUID, dict[str, dict[Moment, Any]]] = {}
     for said in Setting.objects.filter(position__in=wanted, since__lte=at).order_by("posted_at"):
@@ -93,7 +93,7 @@ def _values(keys: Mapping[str, Mapping[Moment, Any]]) -> list[Value]:
 
 
 def last_tests(positions: Iterable[UUID], at: datetime) -> dict[tuple[UUID, str], Entry]:
-    """The newest test of each procedure at each place, with its readings and its verdict: two queries."""
+    """Return the newest test of each procedure at each place up to `at`, with readings and verdict: two queries."""
     done = standing(Entry.objects.filter(position__in=list(positions), act="test", performed_at__lte=at))
     newest = done.order_by("position_id", "code", "-performed_at", "-visit_id", "-number").distinct(
         "position_id", "code"
@@ -102,16 +102,16 @@ def last_tests(positions: Iterable[UUID], at: datetime) -> dict[tuple[UUID, str]
 
 
 def at_places(positions: QuerySet[Position]) -> QuerySet[Device]:
-    """The devices that fill, or once filled, one of these places."""
+    """Return the devices that fill or once filled one of these places."""
     here = Q(id__in=Fitting.objects.filter(position__in=positions, device__isnull=False).values("device"))
-    there = Q(id__in=standing(Entry.objects.filter(position__in=positions, act__in=SWAPS)).values("device"))
+    there = Q(id__in=standing(Entry.objects.filter(position__in=positions, act__in=OCCUPANT_ACTS)).values("device"))
     return Device.objects.filter(here | there).select_related("kind")
 
 
 def of_devices(devices: Sequence[UUID], positions: QuerySet[Position], at: datetime) -> dict[UUID, list[Stay]]:
-    """Where each of some devices was, the newest last; of places that may be seen: four queries."""
+    """Return the stays of each device at these positions up to `at`, the newest last: four queries."""
     fitted = Fitting.objects.filter(device__in=devices).values("position")
-    swapped = Entry.objects.filter(device__in=devices, act__in=SWAPS).values("position")
+    swapped = Entry.objects.filter(device__in=devices, act__in=OCCUPANT_ACTS).values("position")
     touched = positions.filter(Q(id__in=fitted) | Q(id__in=swapped)).values_list("id", flat=True)
     found: dict[UUID, list[Stay]] = {}
     for place in stays(touched, at).values():

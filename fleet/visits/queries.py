@@ -1,4 +1,4 @@
-"""Reading visits: the recent ones of a boiler, those to boilers somebody may read, and where an entry stands."""
+"""Reading visits: the recent ones of a boiler, those to several boilers, and an entry's visit and line."""
 
 from collections.abc import Iterable
 from datetime import datetime
@@ -12,25 +12,25 @@ from fleet.visits.models import Attendance, Entry, Visit
 
 
 def to_boilers(boilers: QuerySet[Boiler]) -> QuerySet[Visit]:
-    """Visits to these boilers with what heads a visit's page."""
+    """Return the visits to these boilers, with the related rows that the head of a visit's page needs."""
     found = Visit.objects.filter(boiler__in=boilers)
     return found.select_related("boiler__building", "posted_by", "corrected_by").prefetch_related("people__user")
 
 
 def recent(boiler: UUID, limit: int) -> Iterable[Visit]:
-    """The boiler's newest visits, corrected and void ones included, newest first."""
+    """Return the boiler's newest visits, at most `limit`, corrected and void ones included."""
     found = Visit.objects.filter(boiler=boiler).select_related("corrected_by").prefetch_related("people__user")
     return found.order_by("-performed_at", "-id")[:limit]
 
 
 def places(entries: Iterable[UUID]) -> dict[str, tuple[UUID, int]]:
-    """Where each entry stands: its visit and its line there, counted from 1; by the id's text."""
+    """Return each entry's visit and its line there, counted from 1, by the entry's id as text."""
     found = Entry.objects.filter(id__in=list(entries)).annotate(line=F("number") + 1)
     return {str(e): (visit, line) for e, visit, line in found.values_list("id", "visit", "line")}
 
 
 def people_of(boilers: Iterable[UUID], since: datetime, at: datetime) -> list[tuple[User, datetime]]:
-    """Who was at these boilers from `since` to `at`, each with the last time, the newest first; no void visit."""
+    """Return who was at these boilers from `since` to `at`, each with their last visit, newest first; no void visits."""
     there = Attendance.objects.filter(user__is_active=True, visit__boiler__in=list(boilers), visit__void=False)
     there = there.filter(visit__performed_at__gte=since, visit__performed_at__lte=at)
     last = there.order_by("user", "-visit__performed_at").distinct("user").select_related("user", "visit")

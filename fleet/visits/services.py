@@ -1,4 +1,4 @@
-"""Writing a visit: rows are only ever added."""
+"""Writing visits: rows are only added."""
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
@@ -7,6 +7,7 @@ from datetime import datetime
 from fleet.accounts.models import User
 from fleet.portfolio.models import Boiler, Device
 from fleet.rules.values import Value
+from fleet.rules.vocabulary import EntryAct
 from fleet.visits.incoming import IncomingVisit
 from fleet.visits.models import Attendance, Entry, Reading, Visit
 
@@ -20,7 +21,7 @@ def add(*, incoming: IncomingVisit, boiler: Boiler, posted_at: datetime, posted_
 
 @dataclass(frozen=True, slots=True)
 class New:
-    """A checked visit that is to be written: what was posted, when and by whom."""
+    """A checked visit that is to be written, with its boiler, posting time and poster."""
 
     incoming: IncomingVisit
     boiler: Boiler
@@ -29,7 +30,7 @@ class New:
 
 
 def add_all(news: Sequence[New]) -> list[Visit]:
-    """Write checked visits, a statement for each table however many there are."""
+    """Write checked visits with one statement per table (at most ROWS_PER_STATEMENT rows each)."""
     visits = [_visit(new) for new in news]
     Visit.objects.bulk_create(visits, batch_size=BATCH)
     Attendance.objects.bulk_create((row for n in news for row in _people(n.incoming, n.boiler)), batch_size=BATCH)
@@ -68,7 +69,7 @@ def _people(incoming: IncomingVisit, boiler: Boiler) -> Iterator[Attendance]:
 
 
 def _devices(incoming: IncomingVisit, boiler: Boiler) -> list[Device]:
-    """Devices fitted in this visit; a correction that restates the same `ref` and id meets its own row again."""
+    """Return the devices fitted in this visit. A correction that restates the same `ref` gives the existing id."""
     return [
         Device(id=incoming.device_id(n), portfolio_id=boiler.portfolio_id, kind_id=e.kind, attributes=dict(e.values))
         for n, e in enumerate(incoming.entries)
@@ -85,7 +86,7 @@ def _entries(incoming: IncomingVisit, boiler: Boiler) -> Iterator[Entry]:
             number=number,
             act=entry.act,
             code=entry.code,
-            procedure_id=entry.code if entry.act == "test" else None,
+            procedure_id=entry.code if entry.act == EntryAct.TEST else None,
             position_id=entry.position,
             device_id=incoming.device_id(number),
             performed_at=entry.at,

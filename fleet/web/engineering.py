@@ -14,6 +14,7 @@ from fleet.assessments.queries import Line
 from fleet.engineering.ladder import MOST_PSI
 from fleet.portfolio.models import Boiler
 from fleet.rules.values import Terms
+from fleet.rules.vocabulary import EntryAct
 from fleet.terms.models import Adoption
 from fleet.terms.values import as_terms
 from fleet.visits.models import Visit
@@ -26,7 +27,7 @@ from fleet.web.panels import Panel
 
 @dataclass(frozen=True, slots=True)
 class Numbers:
-    """Everything the boiler's page shows in numbers."""
+    """All numbers that the boiler page shows."""
 
     ladder: pressure_side.LadderPanel
     relief: pressure_side.ReliefPanel
@@ -39,17 +40,17 @@ class Numbers:
 
     @property
     def panels(self) -> tuple[Panel, ...]:
-        """All readings over time."""
+        """All panels of readings over time."""
         return self.trips + self.trends
 
     @property
     def most_psi(self) -> float:
-        """The most a low-pressure steam boiler may be set for."""
+        """The maximum set pressure of a low-pressure steam boiler, psi."""
         return MOST_PSI
 
     @property
     def lacking(self) -> list[str]:
-        """What has no reading yet, in a sentence each."""
+        """One sentence for each trend without readings."""
         return [panel.nothing for panel in self.trends if not panel.rows and panel.nothing]
 
     @property
@@ -59,7 +60,7 @@ class Numbers:
 
 
 def numbers(boiler: Boiler, at: datetime, may_read: bool) -> Numbers:
-    """Return a boiler's numbers; readings only for who may read visits."""
+    """Return a boiler's numbers; readings only if the user may read visits."""
     measured, terms = of_boiler(boiler, at, may_read), _terms(boiler, at)
     trends = [fire_side.combustion(measured), fire_side.fired(measured), *water_side.makeup(measured)]
     return Numbers(
@@ -75,17 +76,17 @@ def numbers(boiler: Boiler, at: datetime, may_read: bool) -> Numbers:
 
 
 def _terms(boiler: Boiler, at: datetime) -> Terms:
-    """What the portfolio has adopted by now; without anything, the defaults."""
+    """Return the terms the portfolio has in force at `at`; the defaults if it adopted none."""
     adopted = as_terms(Adoption.objects.filter(portfolio=boiler.portfolio_id).order_by("version"), boiler.building.zone)
     return [terms for terms in adopted if terms.since is None or terms.since <= at][-1]
 
 
 @page
 def download(request: HttpRequest, at: datetime, boiler_id: UUID, panel: str) -> HttpResponse:
-    """One panel's table as CSV, for who may read the visits it rests on."""
+    """Send one panel's table as CSV; 404 unless the user may read the visits it rests on."""
     seen = policy.boilers(request.user, "visit.see", at).select_related("building")
     boiler = get_object_or_404(seen, id=boiler_id)
-    with reader(lambda: US):  # a file is read by other programs: one unit, in its heading
+    with reader(lambda: US):  # programs read the file, so it always uses US units, named in its headings
         found = {p.code: p for p in numbers(boiler, at, may_read=True).panels}
     if panel not in found:
         raise Http404
@@ -95,8 +96,8 @@ def download(request: HttpRequest, at: datetime, boiler_id: UUID, panel: str) ->
 
 
 def of_visit(visit: Visit, lines: Iterable[Line]) -> dict[str, list[str]]:
-    """Return sentences derived from each entry's readings, by its id; a visit that measures nothing costs nothing."""
-    entries = [line.entry for line in lines if line.entry.act == "test" and line.entry.code in TESTS]
+    """Return the sentences derived from each entry's readings, by entry id. A visit without readings costs no query."""
+    entries = [line.entry for line in lines if line.entry.act == EntryAct.TEST and line.entry.code in TESTS]
     if not entries:
         return {}
     measured = of_boiler(visit.boiler, max(e.performed_at for e in entries), may_read=True)
@@ -105,7 +106,7 @@ def of_visit(visit: Visit, lines: Iterable[Line]) -> dict[str, list[str]]:
 
 
 def _measure(entry: Any) -> Measure:
-    """From the entry as the page has it: also one of a visit that was corrected shows what it came to."""
+    """Build the measure from the loaded entry, so that entries of a corrected visit also show their results."""
     read = {r.name: r.number if r.number is not None else r.word for r in entry.readings.all() if r.flag is None}
     return Measure(entry.id, entry.visit_id, entry.number + 1, entry.code, entry.position_id, entry.performed_at, read)
 

@@ -1,6 +1,6 @@
-"""What is set, stamped and read on one boiler, for the pages of numbers: five queries however much there is.
+"""What is set, stamped and read on one boiler, for the pages of numbers: five queries for any amount of data.
 
-Set points follow the rules' own order: what is stamped on the device, then what was set since it was fitted.
+Values follow the order of the rules: what is stamped on the device, then what was set since it was fitted.
 """
 
 from collections import defaultdict
@@ -14,19 +14,19 @@ from django.db.models import Q, QuerySet
 
 from fleet.portfolio.models import Boiler, Fitting, Position, Setting
 from fleet.rules.values import number
+from fleet.rules.vocabulary import DATA_ACTS, FITTING_ACTS, EntryAct
 from fleet.visits.models import Entry, Reading
 
-FITTED, CHANGES = ("replace", "fit"), ("replace", "fit", "remove", "set")
 TRIPS = {"operating_control_trip": "trip_psi", "limit_trip": "trip_psi", "pop_test": "opens_psi"}
 HEIGHTS = {"slow_drain": "trip_in", "evaporation": "trip_in"}
 TESTS = (*TRIPS, *HEIGHTS, "combustion_test", "clock_input", "meter_reading")
-MOST = 1000  # newest entries looked at: years of weekly meter readings
+MOST = 1000  # newest entries read: years of weekly meter readings
 COLUMNS = ("id", "visit_id", "number", "act", "code", "position_id", "performed_at", "device_id", "values")
 
 
 @dataclass(frozen=True, slots=True)
 class Measure:
-    """One test that read numbers: which entry, where and when, on which device, and what was read."""
+    """One test with readings: its entry, when, on which position, and what was read."""
 
     entry: UUID
     visit: UUID
@@ -37,26 +37,26 @@ class Measure:
     readings: Mapping[str, float | str | bool]
 
     def number(self, name: str) -> float | None:
-        """A reading as a number, None where it is none or was not taken."""
+        """Return a reading as a number; None if it is not a number or was not taken."""
         return number(self.readings.get(name))
 
 
 @dataclass(frozen=True, slots=True)
 class Occupant:
-    """What fills a position at an instant and its values: stamped, and set since."""
+    """The device in a position at an instant and its values: stamped, and set since."""
 
     device: UUID | None = None
     values: Mapping[str, Any] = field(default_factory=dict)
 
     def number(self, key: str) -> float | None:
-        """A value as a number, None where it is not on record."""
+        """Return a value as a number; None if it is not on record."""
         return number(self.values.get(key))
 
 
 @dataclass(frozen=True, slots=True)
 class _Fact:
     at: datetime
-    rank: tuple[str, int]  # register facts of an instant come first, then entries by visit and line
+    rank: tuple[str, int]  # at one instant register facts come first, then entries by visit and line
     fits: bool
     device: UUID | None
     values: Mapping[str, Any]
@@ -64,7 +64,7 @@ class _Fact:
 
 @dataclass(frozen=True, slots=True)
 class Measured:
-    """One boiler's places, facts and measures, oldest first."""
+    """One boiler's positions, facts and measures, oldest first."""
 
     boiler: Boiler
     at: datetime
@@ -79,16 +79,16 @@ class Measured:
         return self.boiler.building.zone
 
     def value(self, key: str) -> float | None:
-        """A value of the boiler as a whole as a number, None where it is not on record."""
+        """Return a value of the boiler as a whole as a number; None if it is not on record."""
         return number(self.boilers_values.get(key))
 
     def of_role(self, *roles: str) -> list[Position]:
-        """The places of these roles, in the roles' order."""
+        """Return the positions with these roles, in the order of the roles."""
         found = [p for p in self.places if p.role_id in roles]
         return sorted(found, key=lambda place: roles.index(place.role_id))
 
     def occupant(self, place: UUID, at: datetime | None = None) -> Occupant:
-        """What fills a place and its values, now or at an instant."""
+        """Return the device in a position and its values, now or at an instant."""
         device: UUID | None = None
         stamped: dict[str, Any] = {}
         since: dict[str, Any] = {}
@@ -102,13 +102,13 @@ class Measured:
         return Occupant(device, {**stamped, **since})
 
     def tests(self, codes: Iterable[str], place: UUID | None = None) -> list[Measure]:
-        """The measures of these tests, of one place or of all, oldest first."""
+        """Return the measures of these tests, of one position or of all, oldest first."""
         wanted = set(codes)
         return [m for m in self.measures if m.code in wanted and place in (None, m.place)]
 
 
 def of_boiler(boiler: Boiler, at: datetime, may_read: bool) -> Measured:
-    """Read one boiler; without leave to read visits only what is fitted and set, no reading."""
+    """Read one boiler; without leave to read visits, only what is fitted and set, no readings."""
     places = list(_places(boiler))
     ids = [p.id for p in places]
     entries = list(_entries(ids, at, TESTS if may_read else ()))
@@ -128,11 +128,11 @@ def _places(boiler: Boiler) -> QuerySet[Position]:
 
 
 def _entries(places: list[UUID], at: datetime, tests: Iterable[str]) -> Iterator[dict[str, Any]]:
-    """Tests that measure and what changes values, of visits that count, the newest of them, oldest first."""
-    # A correction that waits for its second name has no effect yet: what it corrects counts.
+    """Yield the newest tests with readings and entries that change values, of visits that count, oldest first."""
+    # A correction that waits for its second person has no effect yet: what it corrects still counts.
     stands = Q(visit__corrected_by=None) | Q(visit__corrected_by__waiting__isnull=False)
     valid = Entry.objects.filter(stands, visit__void=False, visit__waiting=None, performed_at__lte=at)
-    wanted = Q(act="test", code__in=list(tests)) | Q(act__in=CHANGES)
+    wanted = Q(act="test", code__in=list(tests)) | Q(act__in=DATA_ACTS)
     found = valid.filter(wanted, position__in=places).order_by("-performed_at", "-visit_id", "-number")
     yield from reversed(list(found.values(*COLUMNS)[:MOST]))
 
@@ -158,7 +158,7 @@ def _measure(entry: Mapping[str, Any], readings: Mapping[str, Any]) -> Measure:
 
 
 def _settings(boiler: Boiler, places: list[UUID], at: datetime) -> tuple[dict[str, Any], dict[UUID, list[_Fact]]]:
-    """The boiler's own values in force, and those of its places as facts; of one instant the one posted later holds."""
+    """Return the boiler's own values in force and its positions' as facts; at one instant the later post holds."""
     rows = Setting.objects.filter(Q(boiler=boiler) | Q(position__in=places), since__lte=at)
     own: dict[str, Any] = {}
     facts: dict[UUID, list[_Fact]] = defaultdict(list)
@@ -179,8 +179,8 @@ def _fittings(places: list[UUID], at: datetime) -> Iterator[tuple[UUID, _Fact]]:
 
 def _changed(entries: Iterable[Mapping[str, Any]]) -> Iterator[tuple[UUID, _Fact]]:
     for entry in entries:
-        if entry["act"] in CHANGES:
+        if entry["act"] in DATA_ACTS:
             rank, fits = (str(entry["visit_id"]), entry["number"]), entry["act"] != "set"
-            device = entry["device_id"] if entry["act"] in FITTED else None
-            values = {} if entry["act"] == "remove" else entry["values"]
+            device = entry["device_id"] if entry["act"] in FITTING_ACTS else None
+            values = {} if entry["act"] == EntryAct.REMOVE else entry["values"]
             yield entry["position_id"], _Fact(entry["performed_at"], rank, fits, device, values)

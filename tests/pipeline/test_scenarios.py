@@ -132,7 +132,6 @@ def adopted(terms: Terms, zone: str) -> dict[str, object]:
         "operator_firing_days": terms.operator_firing_days,
         "variants": dict(terms.variants),
         "overrides": own,
-        "run_on_by": terms.run_on_by,
         "gauge_most_psi": terms.gauge_most_psi,
         "relief_rule": terms.relief_rule,
     }

@@ -21,11 +21,11 @@ def test_the_first_terms_reach_back_and_later_ones_begin_at_a_local_midnight() -
     assert [t.since for t in as_terms(rows, ZONE)] == [None, datetime(2026, 3, 9, 4, tzinfo=UTC)]
 
 
-def test_variants_overrides_and_the_policy_are_carried_over() -> None:
+def test_variants_and_overrides_are_carried_over() -> None:
     own = {"interval": "3 mo", "anchor": "", "grace_days": 14, "source": "insurer's letter"}
-    row = Adoption(version=1, variants={"lever_lift": "monthly"}, overrides={"pop_test": own}, run_on_by="K. Adair")
+    row = Adoption(version=1, variants={"lever_lift": "monthly"}, overrides={"pop_test": own})
     terms = as_terms([row], ZONE)[0]
-    assert (terms.variants, terms.run_on_by) == ({"lever_lift": "monthly"}, "K. Adair")
+    assert terms.variants == {"lever_lift": "monthly"}
     assert terms.overrides["pop_test"] == Override(Interval(3, "month"), "", 14, "insurer's letter")
 
 

@@ -26,7 +26,6 @@ class Size:
 
 
 TERMS = {"variants": {"slow_drain": "semi_annual"}, "urgent_days": 10, "due_soon_days": 21}
-RUN_ON = "Maud Ellery"
 
 
 def make(seed: int, now: datetime, size: Size | None = None) -> list[Story]:
@@ -64,7 +63,7 @@ class _Telling:
         story.truth += pen
         story.visits = sorted((v for v in story.visits if v.posted_at < self.now), key=lambda v: (v.posted_at, v.key))
         story.papers = list(self._papers(houses))
-        story.terms = {**TERMS, "run_on_by": RUN_ON} if self.number == 0 else {}
+        story.terms = dict(TERMS) if self.number == 0 else {}
         return story
 
     def _crew(self, caretaker: str) -> Crew:

@@ -6,30 +6,10 @@ from uuid import UUID
 
 from fleet.engineering.ladder import MOST_PSI, Ladder, faults
 from fleet.rules.capacity import capacity, surface_counts
+from fleet.rules.finding_codes import FindingCode
 from fleet.rules.ledger import Ledger, Record
 
 GAUGE_LEAST_PSI = 30.0  # S5, S12, S13
-
-
-MISSING = frozenset({"not_fitted", "not_fitted_last_line"})
-RAISED = frozenset(
-    {
-        "ladder_over_fifteen",
-        "ladder_limit_at_valve",
-        "ladder_limit_at_cut_out",
-        "ladder_cut_in",
-        "ladder_limit_gap",
-        "ladder_operating_gap",
-        "capacity_unknown",
-        "capacity_short",
-        "gauge_range",
-        "valve_over_fifteen",
-        "cutoffs_in_one_chamber",
-        "not_fitted",
-        "not_fitted_last_line",
-        "set_pressure_unproven",
-    }
-)
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,7 +49,7 @@ def _ladder(ledger: Ledger) -> Iterator[Wrong]:
                 limit_psi=limit.setting("set_psi") if limit else None,
                 valve_psi=ledger.lowest_setting("safety_valve", "set_psi"),
             )
-            at_control = ("ladder_cut_in", "ladder_operating_gap")
+            at_control = (FindingCode.LADDER_CUT_IN, FindingCode.LADDER_OPERATING_GAP)
             for fault in faults(rungs):
                 place = control if fault.code in at_control or limit is None else limit
                 yield Wrong(fault.code, place.position.id if place else None, fault.sentence)
@@ -86,10 +66,10 @@ def _relief(ledger: Ledger) -> Iterator[Wrong]:
     if found.adequate is None:
         for valve in (v for v in valves if v.setting("capacity_lb_h") is None):
             told = f"The stamped capacity of the {valve.position.name} is not known: {needed}."
-            yield Wrong("capacity_unknown", valve.position.id, told)
+            yield Wrong(FindingCode.CAPACITY_UNKNOWN, valve.position.id, told)
     elif not found.adequate:
         told = f"The safety valves are stamped for {found.installed_lb_h:g} lb/h together: {needed}."
-        yield Wrong("capacity_short", valves[0].position.id, told)
+        yield Wrong(FindingCode.CAPACITY_SHORT, valves[0].position.id, told)
 
 
 def _surface_unknown(ledger: Ledger, valves: list[Record]) -> Iterator[Wrong]:
@@ -97,7 +77,7 @@ def _surface_unknown(ledger: Ledger, valves: list[Record]) -> Iterator[Wrong]:
     asked = surface_counts(ledger.boiler, ledger.law.terms) and ledger.boiler.get("output_btu_h")
     if valves and asked and ledger.boiler.get("heating_surface_ft2") is None:
         told = "The heating surface is not on record: by the rule adopted the capacity that is needed is not known."
-        yield Wrong("capacity_unknown", valves[0].position.id, told)
+        yield Wrong(FindingCode.CAPACITY_UNKNOWN, valves[0].position.id, told)
 
 
 def _gauges(ledger: Ledger) -> Iterator[Wrong]:
@@ -106,7 +86,7 @@ def _gauges(ledger: Ledger) -> Iterator[Wrong]:
         most = ledger.law.terms.gauge_most_psi
         if top is not None and not GAUGE_LEAST_PSI <= top <= most:
             told = f"The {gauge.position.name} reads to {top:g} psi: {GAUGE_LEAST_PSI:g} to {most:g} is right."
-            yield Wrong("gauge_range", gauge.position.id, told)
+            yield Wrong(FindingCode.GAUGE_RANGE, gauge.position.id, told)
 
 
 def _cutoffs(ledger: Ledger) -> Iterator[Wrong]:
@@ -114,7 +94,9 @@ def _cutoffs(ledger: Ledger) -> Iterator[Wrong]:
     cutoffs = [r for r in ledger.records.values() if r.role.code in ("upper_cutoff", "lower_cutoff") and r.device]
     if len(cutoffs) == 2 and ledger.share_a_chamber(cutoffs[0], cutoffs[1]) and ledger.cutoffs_needed() > 1:
         upper = next((c for c in cutoffs if c.role.code == "upper_cutoff"), cutoffs[0])
-        yield Wrong("cutoffs_in_one_chamber", upper.position.id, "Both cutoffs sit in one chamber: they count as one.")
+        yield Wrong(
+            FindingCode.CUTOFFS_IN_ONE_CHAMBER, upper.position.id, "Both cutoffs sit in one chamber: they count as one."
+        )
 
 
 def _valves(ledger: Ledger) -> Iterator[Wrong]:
@@ -122,7 +104,7 @@ def _valves(ledger: Ledger) -> Iterator[Wrong]:
         psi = valve.setting("set_psi")
         if psi is not None and psi > MOST_PSI:
             told = f"The {valve.position.name} is set at {psi:g} psi, over {MOST_PSI:g}."
-            yield Wrong("valve_over_fifteen", valve.position.id, told)
+            yield Wrong(FindingCode.VALVE_OVER_FIFTEEN, valve.position.id, told)
 
 
 def _missing(ledger: Ledger) -> Iterator[Wrong]:
@@ -130,5 +112,5 @@ def _missing(ledger: Ledger) -> Iterator[Wrong]:
     for record in ledger.records.values():
         needed = record.needed and not ledger.spared(record)
         if needed and not record.device and record.role.part == "protection":
-            rule = "not_fitted_last_line" if record.role.last_line else "not_fitted"
+            rule = FindingCode.NOT_FITTED_LAST_LINE if record.role.last_line else FindingCode.NOT_FITTED
             yield Wrong(rule, record.position.id, f"No {record.position.name} is fitted, and it is needed.")

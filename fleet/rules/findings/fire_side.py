@@ -2,27 +2,24 @@
 
 from collections.abc import Iterator
 
+from fleet.rules.finding_codes import FindingCode
 from fleet.rules.ledger import Ledger, Record
 from fleet.rules.values import Entry, Visit
 
 Found = tuple[str, Record | None, str]
 
-TOGETHER = "air_or_vent_with_co"
-RAISED = frozenset({"combustion_air_blocked", "vent_loose", "spill_tripped_found", TOGETHER})
 SPILLS = ("spill_switch", "rollout_switch")
-_AIR_OR_VENT = frozenset({"combustion_air_blocked", "vent_loose"})
-_FLUE_GAS = frozenset({"ambient_co", "co_high", "spill_tripped_found"})
 
 
 def air_blocked(ledger: Ledger, visit: Visit, entry: Entry, record: Record | None) -> Iterator[Found]:
     """The burner gets no air."""
-    yield "combustion_air_blocked", record, "The combustion air is blocked."
+    yield FindingCode.COMBUSTION_AIR_BLOCKED, record, "The combustion air is blocked."
 
 
 def vent_bad(ledger: Ledger, visit: Visit, entry: Entry, record: Record | None) -> Iterator[Found]:
     """Flue gas may not find its way out."""
     how = "blocked" if entry.code == "vent_blocked" else "loose"
-    yield "vent_loose", record, f"The vent is {how}."
+    yield FindingCode.VENT_LOOSE, record, f"The vent is {how}."
 
 
 def together(ledger: Ledger, entry: Entry) -> Iterator[Found]:
@@ -31,7 +28,8 @@ def together(ledger: Ledger, entry: Entry) -> Iterator[Found]:
         return  # nearly always: this one opened nothing
     rules = {c.rule.code: c for c in ledger.open_cases()}
     newest = [c for c in rules.values() if c.opened_at == entry.at and c.entry == entry.id]
-    if not newest or TOGETHER in rules:
+    if not newest or FindingCode.AIR_OR_VENT_WITH_CO in rules:
         return
-    if rules.keys() & _AIR_OR_VENT and rules.keys() & _FLUE_GAS:
-        yield TOGETHER, None, "Air or vent are blocked or loose, and flue gas or carbon monoxide was found with it."
+    if {"air_or_vent", "flue_gas"} <= {c.rule.joins for c in rules.values()}:
+        sentence = "Air or vent are blocked or loose, and flue gas or carbon monoxide was found with it."
+        yield FindingCode.AIR_OR_VENT_WITH_CO, None, sentence

@@ -4,28 +4,16 @@ from collections.abc import Iterator
 from datetime import timedelta
 
 from fleet.rules.catalogue import Contradiction
+from fleet.rules.finding_codes import FindingCode
 from fleet.rules.findings.fire_side import together
 from fleet.rules.findings.makeup import makeup
 from fleet.rules.ledger import Case, Ledger, Record, Trace
 from fleet.rules.values import Entry, Level, Visit
+from fleet.rules.vocabulary import WORK_ACTS, EntryAct
 
 Found = tuple[str, Record | None, str]
 
-RAISED = frozenset(
-    {
-        "contradiction",
-        "resets_without_cause",
-        "resets_flame",
-        "lockouts_without_cause",
-        "repeat_routine",
-        "repeat_urgent",
-        "makeup_rising",
-        "makeup_rising_again",
-    }
-)
 DAY, MONTH, SEASON = timedelta(hours=24), timedelta(days=30), timedelta(days=365)
-_WEAR = frozenset({"flush_dirty", "probe_scaled", "co_adjust"})  # wear parts and cleaning repeat by nature
-_DONE = ("action", "replace", "fit", "remove", "set")
 
 
 def notice(ledger: Ledger, visit: Visit, entry: Entry, record: Record | None) -> Iterator[Found]:
@@ -46,18 +34,18 @@ def _contradictions(ledger: Ledger, entry: Entry, record: Record | None) -> Iter
     for row in ledger.catalogue.contradicted_by(now):
         other = row.second if now == row.first else row.first
         if any(_clashes(row, other, trace, entry) for trace in _since(ledger, entry, row)):
-            yield "contradiction", record, row.sentence
+            yield FindingCode.CONTRADICTION, record, row.sentence
 
 
 def _label(entry: Entry, outcome: str) -> str:
-    return entry.code if entry.act == "observe" else f"{entry.code}:{outcome}"
+    return entry.code if entry.act == EntryAct.OBSERVE else f"{entry.code}:{outcome}"
 
 
 def _since(ledger: Ledger, entry: Entry, row: Contradiction) -> list[Trace]:
     """What lies within the window, newest first, up to the last thing that was done."""
     found = []
     for trace in reversed(ledger.trail):
-        if entry.at - trace.entry.at > timedelta(minutes=row.window_minutes) or trace.entry.act in _DONE:
+        if entry.at - trace.entry.at > timedelta(minutes=row.window_minutes) or trace.entry.act in WORK_ACTS:
             break
         found.append(trace)
     return found
@@ -75,7 +63,7 @@ def _resets(ledger: Ledger, entry: Entry, record: Record) -> Iterator[Found]:
     month = [t for t in _here(ledger, entry, MONTH) if _is_reset(t.entry)]
     day = [t for t in month if entry.at - t.entry.at < DAY]
     if len(day) >= 1 or len(month) >= 2:
-        rule = "resets_flame" if record.role.code == "flame_safeguard" else "resets_without_cause"
+        rule = FindingCode.RESETS_FLAME if record.role.code == "flame_safeguard" else FindingCode.RESETS_WITHOUT_CAUSE
         yield rule, record, f"The reset of the {record.position.name} was pressed again without a cause found."
 
 
@@ -88,9 +76,10 @@ def _lockouts(ledger: Ledger, entry: Entry, record: Record) -> Iterator[Found]:
         return
     before, name = [*_here(ledger, entry, MONTH)], record.position.name
     if sum(t.entry.code == "lockout_found" for t in before) >= 2:
-        yield "lockouts_without_cause", record, f"The {name} locked out three times in 30 days."
+        yield FindingCode.LOCKOUTS_WITHOUT_CAUSE, record, f"The {name} locked out three times in 30 days."
     if record.role.code in ("lower_cutoff", "high_limit") and any(_is_reset(t.entry) for t in before):
-        yield "resets_without_cause", record, f"The {name} locked out again after a reset without a cause found."
+        sentence = f"The {name} locked out again after a reset without a cause found."
+        yield FindingCode.RESETS_WITHOUT_CAUSE, record, sentence
 
 
 def _here(ledger: Ledger, entry: Entry, window: timedelta) -> Iterator[Trace]:
@@ -110,12 +99,12 @@ def _repeats(entry: Entry, record: Record) -> Iterator[Found]:
     for case in record.open_cases():
         earlier = [c for c in record.cases if c.rule.code == case.rule.code and c is not case]
         if case.entry == entry.id and case.opened_at == entry.at and _within_a_season(record, case, earlier):
-            rule = "repeat_routine" if case.level is Level.ROUTINE else "repeat_urgent"
+            rule = FindingCode.REPEAT_ROUTINE if case.level is Level.ROUTINE else FindingCode.REPEAT_URGENT
             yield rule, record, f"Again within a season of its repair: {case.sentence} Find the root cause."
 
 
 def _within_a_season(record: Record, case: Case, earlier: list[Case]) -> bool:
-    if case.rule.code in _WEAR or case.rule.code in RAISED or case.presumed:
+    if case.rule.recurs or case.presumed:
         return False
     since = record.fitted_at
     closed = [c.closed_at for c in earlier if c.closed_at and (since is None or c.opened_at >= since)]

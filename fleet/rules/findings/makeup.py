@@ -5,6 +5,7 @@ from datetime import timedelta
 from statistics import median
 
 from fleet.engineering.makeup import LEAST_PAST, PAST, RUN, Reading, change, uses
+from fleet.rules.finding_codes import FindingCode
 from fleet.rules.ledger import Ledger, Meter, Period, Record
 from fleet.rules.values import Entry, number
 
@@ -12,7 +13,7 @@ TIMES = 2.0  # the usual, while the past is too short for a stated chance of a f
 LEAST = 3  # fewer periods are no past to compare with
 KEPT = 200  # periods looked back on: more than a season of weekly ones
 IN_BAND_DAYS = timedelta(days=30)
-RULES = ("makeup_rising", "makeup_rising_again")
+RULES = (FindingCode.MAKEUP_RISING, FindingCode.MAKEUP_RISING_AGAIN)
 EPOCH_DAYS = 86_400.0
 
 Found = tuple[str, Record | None, str]
@@ -27,9 +28,9 @@ def makeup(ledger: Ledger, entry: Entry, record: Record) -> Iterator[Found]:
     if now.in_band:
         _in_band(record, entry, meter.periods)
     elif not rising:
-        yield "makeup_rising", record, f"Make-up of {now.rate:.1f} gal a day: {now.told}."
+        yield FindingCode.MAKEUP_RISING, record, f"Make-up of {now.rate:.1f} gal a day: {now.told}."
     elif now.rate > meter.periods[-2].rate:
-        yield "makeup_rising_again", record, f"Make-up rose again, to {now.rate:.1f} gal a day."
+        yield FindingCode.MAKEUP_RISING_AGAIN, record, f"Make-up rose again, to {now.rate:.1f} gal a day."
 
 
 def _in_band(record: Record, entry: Entry, periods: list[Period]) -> None:

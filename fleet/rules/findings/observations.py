@@ -2,6 +2,7 @@
 
 from collections.abc import Callable, Iterator
 
+from fleet.rules.finding_codes import FindingCode
 from fleet.rules.findings import fire_side, pressure_side, water_side
 from fleet.rules.ledger import Case, Ledger, Record
 from fleet.rules.values import Entry, Visit
@@ -27,9 +28,8 @@ _ANYWHERE: dict[str, Callable[[Ledger, Visit, Entry, Record | None], Iterator[Fo
     "vent_blocked": fire_side.vent_bad,
 }
 
-# The codes this module knows by name, and the rules it raises by itself; the catalogue must have a row for each.
+# The codes this module knows by name; the catalogue must have a row for each.
 OBSERVED = frozenset({"lockout_found", "cause_found", *_SPECIAL, *_ANYWHERE})
-RAISED = frozenset({"lockout_found", "lockout_cause", *water_side.RAISED, *pressure_side.RAISED, *fire_side.RAISED})
 
 # Which rung should have acted before the one that was found locked out.
 _BEFORE = {"lower_cutoff": "upper_cutoff", "high_limit": "operating_control"}
@@ -77,12 +77,13 @@ def _lockout(ledger: Ledger, record: Record) -> Found:
     before = _rung_before(ledger, record)
     name = record.position.name
     if record.role.code in fire_side.SPILLS:
-        return "spill_tripped_found", record, f"The {name} was found locked out: flue gas has been in the room."
+        sentence = f"The {name} was found locked out: flue gas has been in the room."
+        return FindingCode.SPILL_TRIPPED_FOUND, record, sentence
     if before is None:
         # Nothing to accuse, and the one that acted is not accused either: only its cause is asked for.
-        return "lockout_cause", record, f"The {name} was found locked out: find the cause."
+        return FindingCode.LOCKOUT_CAUSE, record, f"The {name} was found locked out: find the cause."
     sentence = f"The {name} was found locked out: the {before.position.name} did not act before it."
-    return "lockout_found", before, sentence
+    return FindingCode.LOCKOUT_FOUND, before, sentence
 
 
 def _rung_before(ledger: Ledger, record: Record) -> Record | None:

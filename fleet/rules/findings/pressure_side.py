@@ -5,14 +5,13 @@ from datetime import datetime
 
 from fleet.rules.catalogue import FindingRule
 from fleet.rules.effects import doubt
+from fleet.rules.finding_codes import FindingCode
 from fleet.rules.ledger import Ledger, Record
 from fleet.rules.values import Entry, Visit
 
 Found = tuple[str, Record | None, str]
 
-RAISED = frozenset({"gauge_zero_with_steam", "gauge_off", "valve_opened", "presumed_by_valve", "output_path_failed"})
 READ_BY_GAUGE = frozenset({"limit_trip", "operating_control_trip", "lever_lift", "three_cycles"})
-_BLINDS_GAUGE = frozenset({"gauge_off", "siphon_plugged", "gauge_zero_with_steam"})
 _PRESUMED = ("operating_control", "high_limit", "siphon", "fuel_valves")
 
 
@@ -20,12 +19,14 @@ def gauge_zero_steaming(ledger: Ledger, visit: Visit, entry: Entry, record: Reco
     """Steam is made and the gauge stands at zero: as a plugged siphon, and the gauge's where it hangs on one."""
     siphons = [p for p in ledger.paths_of(record) if p.role.code == "siphon"] or [record]
     for siphon in siphons:
-        yield "gauge_zero_with_steam", siphon, f"Steam was made and the gauge on the {siphon.position.name} read zero."
+        sentence = f"Steam was made and the gauge on the {siphon.position.name} read zero."
+        yield FindingCode.GAUGE_ZERO_WITH_STEAM, siphon, sentence
 
 
 def gauge_not_zero_cold(ledger: Ledger, visit: Visit, entry: Entry, record: Record) -> Iterator[Found]:
     """The pressures read by it since its last good check are in doubt."""
-    yield "gauge_off", record, f"The {record.position.name} did not read zero with the boiler cold and vented."
+    sentence = f"The {record.position.name} did not read zero with the boiler cold and vented."
+    yield FindingCode.GAUGE_OFF, record, sentence
 
 
 def accuse(ledger: Ledger, rule: FindingRule, place: Record | None) -> None:
@@ -33,7 +34,7 @@ def accuse(ledger: Ledger, rule: FindingRule, place: Record | None) -> None:
 
     However it was found: seen cold, compared with a test gauge, or plugged on the bench.
     """
-    if place is None or rule.code not in _BLINDS_GAUGE:
+    if place is None or not rule.blinds_gauge:
         return
     if place.role.code == "gauge" or any(r.role.code == "gauge" for r in ledger.hanging_on(place)):
         doubt(ledger.records.values(), _last_check(place), READ_BY_GAUGE)
@@ -46,11 +47,11 @@ def _last_check(record: Record) -> datetime | None:
 
 def valve_opened(ledger: Ledger, visit: Visit, entry: Entry, record: Record) -> Iterator[Found]:
     """Over-pressure is presumed: all that should have acted first, until each passes as found; or the valve is weak."""
-    yield "valve_opened", record, f"The {record.position.name} opened under pressure."
+    yield FindingCode.VALVE_OPENED, record, f"The {record.position.name} opened under pressure."
     for other in ledger.records.values():
         if other.device and other.role.code in _PRESUMED:
             told = f"The safety valve opened under pressure: the {other.position.name} is presumed failed."
-            yield "presumed_by_valve", other, told
+            yield FindingCode.PRESUMED_BY_VALVE, other, told
 
 
 def fuel_burned(ledger: Ledger, visit: Visit, entry: Entry, record: Record) -> Iterator[Found]:
@@ -59,4 +60,4 @@ def fuel_burned(ledger: Ledger, visit: Visit, entry: Entry, record: Record) -> I
     valves = [p for p in ledger.paths_of(record) if p.role.code == "fuel_valves"]
     for circuit in [*carries, *valves] or [record]:
         told = f"The {record.position.name} opened and the fuel burned on: the {circuit.position.name} did not act."
-        yield "output_path_failed", circuit, told
+        yield FindingCode.OUTPUT_PATH_FAILED, circuit, told

@@ -2,21 +2,13 @@
 
 from collections.abc import Iterator
 
+from fleet.rules.finding_codes import FindingCode
 from fleet.rules.ledger import Ledger, Record
 from fleet.rules.values import Entry, Visit
+from fleet.rules.vocabulary import FOUND_OFF
 
 Found = tuple[str, Record | None, str]
 
-RAISED = frozenset(
-    {
-        "glass_empty_firing",
-        "glass_empty_off",
-        "cutoff_below_trip",
-        "low_not_feeding",
-        "feeding_burner_off",
-        "feeding_burner_on",
-    }
-)
 _CUTOFFS = ("upper_cutoff", "lower_cutoff")
 
 
@@ -25,33 +17,36 @@ def fires(visit: Visit, entry: Entry) -> bool:
     said = entry.readings.get("burner_firing")
     if isinstance(said, bool):
         return said
-    return visit.state_on_arrival not in ("off", "no_power", "locked_out")
+    return visit.state_on_arrival not in FOUND_OFF
 
 
 def glass_empty(ledger: Ledger, visit: Visit, entry: Entry, record: Record | None) -> Iterator[Found]:
     """Empty with the burner firing or hot: every cutoff and the feeder failed to act. Off: a cutoff acted."""
     if not fires(visit, entry):
-        yield "glass_empty_off", record, "The glass was empty and the burner off: the level is lost, the cause unknown."
+        sentence = "The glass was empty and the burner off: the level is lost, the cause unknown."
+        yield FindingCode.GLASS_EMPTY_OFF, record, sentence
         return
     told = "The glass was empty with the burner firing or hot"
-    yield "glass_empty_firing", record, f"{told}: nothing that guards against dry firing acted."
+    yield FindingCode.GLASS_EMPTY_FIRING, record, f"{told}: nothing that guards against dry firing acted."
     for other in ledger.records.values():
         if other.device and other.role.code in _CUTOFFS:
-            yield "cutoff_below_trip", other, f"{told}: the {other.position.name} did not act."
+            yield FindingCode.CUTOFF_BELOW_TRIP, other, f"{told}: the {other.position.name} did not act."
         if other.device and other.role.code == "feeder":
-            yield "low_not_feeding", other, f"{told}: the {other.position.name} did not feed."
+            yield FindingCode.LOW_NOT_FEEDING, other, f"{told}: the {other.position.name} did not feed."
 
 
 def level_below_trip(ledger: Ledger, visit: Visit, entry: Entry, record: Record) -> Iterator[Found]:
     """Water under a cutoff's trip height and the burner firing: that cutoff did not act."""
     if fires(visit, entry):
         sentence = f"The water stood under the trip height of the {record.position.name} and the burner fired."
-        yield "cutoff_below_trip", record, sentence
+        yield FindingCode.CUTOFF_BELOW_TRIP, record, sentence
 
 
 def feeding_above_normal(ledger: Ledger, visit: Visit, entry: Entry, record: Record) -> Iterator[Found]:
     """Burner off: a float stuck down, which fails safe. Burner on: valve, pump control or coil; no cutoff accused."""
     if fires(visit, entry):
-        yield "feeding_burner_on", record, f"Water above normal, the {record.position.name} feeding, the burner on."
+        sentence = f"Water above normal, the {record.position.name} feeding, the burner on."
+        yield FindingCode.FEEDING_BURNER_ON, record, sentence
     else:
-        yield "feeding_burner_off", record, f"Water above normal, the {record.position.name} feeding, the burner off."
+        sentence = f"Water above normal, the {record.position.name} feeding, the burner off."
+        yield FindingCode.FEEDING_BURNER_OFF, record, sentence

@@ -4,6 +4,7 @@ from collections.abc import Callable
 from dataclasses import replace
 
 from fleet.rules.catalogue import Procedure
+from fleet.rules.finding_codes import FindingCode
 from fleet.rules.ledger import Bench
 from fleet.rules.values import Verdict
 from fleet.rules.verdicts.accepted import taken
@@ -12,6 +13,7 @@ from fleet.rules.verdicts.graded import Graded
 from fleet.rules.verdicts.pressure import button_test, lever_lift, limit_trip, operating_control_trip, siphon_check
 from fleet.rules.verdicts.table import CLAIMED, fails_as, table
 from fleet.rules.verdicts.water import flush, inspection, lowering_test
+from fleet.rules.vocabulary import Outcome
 
 GRADERS: dict[str, Callable[[Bench], Graded]] = {
     "flush": flush,
@@ -32,18 +34,34 @@ READS_RULES = frozenset({"table"})
 
 # The finding rules that stand in each grader's code; the catalogue must have a row for every one of them.
 FIRES: dict[str, frozenset[str]] = {
-    "flush": frozenset({"flush_no_water", "flush_keeps_firing", "flush_slow_recovery", "flush_dirty", "test_failed"}),
-    "lowering": frozenset(
-        {"lowering_no_trip", "lowering_too_low", "lowering_out_of_order", "lower_cutoff_restarts", "test_failed"}
+    "flush": frozenset(
+        {
+            FindingCode.FLUSH_NO_WATER,
+            FindingCode.FLUSH_KEEPS_FIRING,
+            FindingCode.FLUSH_SLOW_RECOVERY,
+            FindingCode.FLUSH_DIRTY,
+            FindingCode.TEST_FAILED,
+        }
     ),
-    "operating_control_trip": frozenset({"operating_control_failed"}),
-    "limit_trip": frozenset({"limit_failed", "limit_restarts", "test_failed"}),
-    "lever_lift": frozenset({"valve_no_lift", "valve_drips", "valve_drips_again", "test_failed"}),
-    "siphon_check": frozenset({"siphon_plugged"}),
-    "button": frozenset({"test_failed"}),
-    "inspection": frozenset({"chamber_fouled"}),
-    "combustion": frozenset({"co_high", "co_adjust", "ambient_co"}),
-    "clocking": frozenset({"over_fired"}),
+    "lowering": frozenset(
+        {
+            FindingCode.LOWERING_NO_TRIP,
+            FindingCode.LOWERING_TOO_LOW,
+            FindingCode.LOWERING_OUT_OF_ORDER,
+            FindingCode.LOWER_CUTOFF_RESTARTS,
+            FindingCode.TEST_FAILED,
+        }
+    ),
+    "operating_control_trip": frozenset({FindingCode.OPERATING_CONTROL_FAILED}),
+    "limit_trip": frozenset({FindingCode.LIMIT_FAILED, FindingCode.LIMIT_RESTARTS, FindingCode.TEST_FAILED}),
+    "lever_lift": frozenset(
+        {FindingCode.VALVE_NO_LIFT, FindingCode.VALVE_DRIPS, FindingCode.VALVE_DRIPS_AGAIN, FindingCode.TEST_FAILED}
+    ),
+    "siphon_check": frozenset({FindingCode.SIPHON_PLUGGED}),
+    "button": frozenset({FindingCode.TEST_FAILED}),
+    "inspection": frozenset({FindingCode.CHAMBER_FOULED}),
+    "combustion": frozenset({FindingCode.CO_HIGH, FindingCode.CO_ADJUST, FindingCode.AMBIENT_CO}),
+    "clocking": frozenset({FindingCode.OVER_FIRED}),
     "table": frozenset(),
 }
 
@@ -63,37 +81,38 @@ def fires(procedure: Procedure) -> frozenset[str]:
 def grade(bench: Bench) -> Graded:
     """Grade one test: the claim can only make the readings' answer worse, never better."""
     claimed = bench.entry.outcome
-    if claimed == "not_done":
-        return Graded("not_done", f"{bench.procedure.name} was not done on the {bench.name}.")
+    if claimed == Outcome.NOT_DONE:
+        return Graded(Outcome.NOT_DONE, f"{bench.procedure.name} was not done on the {bench.name}.")
     missing = _missing(bench)
     read = GRADERS[bench.procedure.judged_by](bench)
-    if read.outcome == "pass" and bench.record.kind not in bench.procedure.kinds:
-        return Graded("not_a_test", f"{bench.procedure.name} is no test of what fills the {bench.name}.")
+    if read.outcome == Outcome.PASS and bench.record.kind not in bench.procedure.kinds:
+        return Graded(Outcome.NOT_A_TEST, f"{bench.procedure.name} is no test of what fills the {bench.name}.")
     # Bad news counts without its readings: a control that never opened has no trip pressure to write down.
-    if claimed == "fail" and read.outcome in ("pass", "inconclusive", "noted"):
+    if claimed == Outcome.FAIL and read.outcome in (Outcome.PASS, Outcome.INCONCLUSIVE, Outcome.NOTED):
         return _failed_by_claim(bench, read, missing)
-    if read.outcome in ("fail", "not_a_test"):
-        return replace(read, question=_CLAIMED_PASS if claimed == "pass" and read.outcome == "fail" else "")
-    if read.outcome == "pass" and bench.procedure.code in READ_AT_THE_GLASS and _glass_unreadable(bench):
+    if read.outcome in (Outcome.FAIL, Outcome.NOT_A_TEST):
+        return replace(read, question=_CLAIMED_PASS if claimed == Outcome.PASS and read.outcome == Outcome.FAIL else "")
+    if read.outcome == Outcome.PASS and bench.procedure.code in READ_AT_THE_GLASS and _glass_unreadable(bench):
         told = f"{bench.procedure.name} on the {bench.name} proves nothing: the gauge glass can't be read."
-        return Graded("inconclusive", told, limit=read.limit, set_value=read.set_value, faults=read.faults)
-    if claimed == "inconclusive" or missing:
+        return Graded(Outcome.INCONCLUSIVE, told, limit=read.limit, set_value=read.set_value, faults=read.faults)
+    if claimed == Outcome.INCONCLUSIVE or missing:
         # What it proves is gone; what it found wrong on the way stays.
-        told = read.sentence if read.outcome == "inconclusive" and not missing else _inconclusive(bench, missing)
-        return Graded("inconclusive", told, limit=read.limit, set_value=read.set_value, faults=read.faults)
+        told = read.sentence if read.outcome == Outcome.INCONCLUSIVE and not missing else _inconclusive(bench, missing)
+        return Graded(Outcome.INCONCLUSIVE, told, limit=read.limit, set_value=read.set_value, faults=read.faults)
     return read
 
 
 def _glass_unreadable(bench: Bench) -> bool:
-    return any(c.rule.code == "glass_unreadable" for c in bench.ledger.open_cases())
+    return any(c.rule.code == FindingCode.GLASS_UNREADABLE for c in bench.ledger.open_cases())
 
 
 def _failed_by_claim(bench: Bench, read: Graded, missing: list[str]) -> Graded:
-    question = "" if missing or read.outcome != "pass" else _CLAIMED_FAIL
+    question = "" if missing or read.outcome != Outcome.PASS else _CLAIMED_FAIL
     # The class and the effect of the procedure: a plugged path blinds what is on it, a failed feeder is no hold.
     faults = ((fails_as(bench), bench.record.position.id), *read.faults)
     sentence = f"{bench.procedure.name} was reported failed on the {bench.name}."
-    return replace(read, outcome="fail", grade="failed", proves="", sentence=sentence, question=question, faults=faults)
+    failed = replace(read, outcome=Outcome.FAIL, grade="failed", proves="", sentence=sentence)
+    return replace(failed, question=question, faults=faults)
 
 
 def _missing(bench: Bench) -> list[str]:
@@ -111,7 +130,7 @@ def as_verdict(bench: Bench, graded: Graded) -> Verdict:
     """The verdict that leaves the rules, with the limit, set point and source it was judged by."""
     return Verdict(
         entry=bench.entry.id,
-        outcome=graded.outcome,
+        outcome=graded.outcome.value,
         sentence=graded.sentence,
         grade=graded.grade,
         proves=graded.proves,

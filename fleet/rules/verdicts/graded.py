@@ -3,12 +3,14 @@
 from dataclasses import dataclass
 from uuid import UUID
 
+from fleet.rules.vocabulary import Outcome
+
 
 @dataclass(frozen=True, slots=True)
 class Graded:
     """`outcome` is pass, fail, inconclusive, not_a_test, not_done or noted; `faults` name finding rules and places."""
 
-    outcome: str
+    outcome: Outcome
     sentence: str
     grade: str = ""
     proves: str = ""
@@ -20,4 +22,4 @@ class Graded:
 
 def failed(sentence: str, *faults: tuple[str, UUID], limit: str = "", set_value: float | None = None) -> Graded:
     """A test that failed, with the rules that fire."""
-    return Graded("fail", sentence, "failed", limit=limit, set_value=set_value, faults=faults)
+    return Graded(Outcome.FAIL, sentence, "failed", limit=limit, set_value=set_value, faults=faults)

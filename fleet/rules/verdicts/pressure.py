@@ -1,7 +1,9 @@
 """Graders of the pressure side: operating control, high limit, safety valve, siphon; and the test button."""
 
+from fleet.rules.finding_codes import FindingCode
 from fleet.rules.ledger import Bench
 from fleet.rules.verdicts.graded import Graded, failed
+from fleet.rules.vocabulary import Outcome
 
 LIMIT_GOOD_PSI = 1.0  # of its set point
 LIMIT_UNDER_VALVE_PSI = 2.0  # below which the next rung is not protected
@@ -17,15 +19,15 @@ def operating_control_trip(bench: Bench) -> Graded:
     limit_set = _rung(bench, "high_limit")
     here = bench.record.position.id
     if trip is None:
-        return Graded("inconclusive", f"No trip pressure was read for the {bench.name}.")
+        return Graded(Outcome.INCONCLUSIVE, f"No trip pressure was read for the {bench.name}.")
     if trip > limit_set - CONTROL_UNDER_LIMIT_PSI:
         limit = f"opens at least {CONTROL_UNDER_LIMIT_PSI:g} psi below the limit's {limit_set:g} psi"
         sentence = f"The {bench.name} opened at {trip:g} psi, too close to the high limit to do its work."
-        return failed(sentence, ("operating_control_failed", here), limit=limit, set_value=cut_out)
+        return failed(sentence, (FindingCode.OPERATING_CONTROL_FAILED, here), limit=limit, set_value=cut_out)
     tolerance = max(0.5, 0.2 * (bench.record.setting("differential_psi") or 0.0))
     good = cut_out is None or abs(trip - cut_out) <= tolerance
     sentence = f"The {bench.name} opened at {trip:g} psi{'' if good else ': adjust it'}."
-    return Graded("pass", sentence, "good" if good else "drifted", "full", f"±{tolerance:g} psi", cut_out)
+    return Graded(Outcome.PASS, sentence, "good" if good else "drifted", "full", f"±{tolerance:g} psi", cut_out)
 
 
 def limit_trip(bench: Bench) -> Graded:
@@ -33,22 +35,22 @@ def limit_trip(bench: Bench) -> Graded:
     trip, set_psi = bench.number("trip_psi"), bench.record.setting("set_psi")
     here, name = bench.record.position.id, bench.name
     if trip is None:
-        return Graded("inconclusive", f"No trip pressure was read for the {name}.", set_value=set_psi)
+        return Graded(Outcome.INCONCLUSIVE, f"No trip pressure was read for the {name}.", set_value=set_psi)
     valve = _rung(bench, "safety_valve")
     limit = f"trips at least {LIMIT_UNDER_VALVE_PSI:g} psi under the valve's {valve:g} psi"
     if trip > valve - LIMIT_UNDER_VALVE_PSI:
         sentence = f"The {name} tripped only at {trip:g} psi."
-        return failed(sentence, ("limit_failed", here), limit=limit, set_value=set_psi)
+        return failed(sentence, (FindingCode.LIMIT_FAILED, here), limit=limit, set_value=set_psi)
     if bench.flag("restarted_by_hand") is False:
         sentence = f"The {name} let the burner restart by itself: it must stay out until reset by hand."
-        return failed(sentence, ("limit_restarts", here), limit="restarts only by hand", set_value=set_psi)
+        return failed(sentence, (FindingCode.LIMIT_RESTARTS, here), limit="restarts only by hand", set_value=set_psi)
     doubt = _reset_doubt(bench, trip)
     if doubt:
         told = f"The {name} tripped, but its manual reset is not proven: {doubt}."
-        return Graded("inconclusive", told, limit=limit, set_value=set_psi)
+        return Graded(Outcome.INCONCLUSIVE, told, limit=limit, set_value=set_psi)
     good = set_psi is None or abs(trip - set_psi) <= LIMIT_GOOD_PSI
     sentence = f"The {name} tripped at {trip:g} psi and stayed out until reset by hand{'' if good else ': adjust it'}."
-    return Graded("pass", sentence, "good" if good else "drifted", "full", limit, set_psi)
+    return Graded(Outcome.PASS, sentence, "good" if good else "drifted", "full", limit, set_psi)
 
 
 def _rung(bench: Bench, role: str) -> float:
@@ -77,28 +79,30 @@ def lever_lift(bench: Bench) -> Graded:
     """A lift under steam shows the valve is free. It never proves the set pressure."""
     psi, here = bench.number("gauge_psi"), bench.record.position.id
     if bench.flag("lifted") is False or bench.flag("discharged") is False:
-        return failed(f"The {bench.name} did not lift and discharge.", ("valve_no_lift", here))
+        return failed(f"The {bench.name} did not lift and discharge.", (FindingCode.VALVE_NO_LIFT, here))
     limit = f"lifted with at least {LEVER_PSI:g} psi under it"
     leaks = bench.word("after_lift") in ("drips", "weeps")
-    drips = (("valve_drips", here),) if leaks else ()
-    if leaks and any(c.rule.code in ("valve_drips", "valve_drips_again") for c in bench.record.open_cases()):
+    drips = ((FindingCode.VALVE_DRIPS, here),) if leaks else ()
+    if leaks and any(
+        c.rule.code in (FindingCode.VALVE_DRIPS, FindingCode.VALVE_DRIPS_AGAIN) for c in bench.record.open_cases()
+    ):
         sentence = f"The {bench.name} still leaks after one more lift."
-        return failed(sentence, ("valve_drips_again", here), limit=limit)
+        return failed(sentence, (FindingCode.VALVE_DRIPS_AGAIN, here), limit=limit)
     if psi is None or psi < LEVER_PSI:
         sentence = f"The {bench.name} was lifted without enough pressure under it{' and drips since' if leaks else ''}."
-        return Graded("inconclusive", sentence, limit=limit, faults=drips)
+        return Graded(Outcome.INCONCLUSIVE, sentence, limit=limit, faults=drips)
     sentence = f"The {bench.name} lifted at {psi:g} psi{' and drips since' if leaks else ' and closed tight'}."
-    return Graded("pass", sentence, "good", "full", limit, faults=drips)
+    return Graded(Outcome.PASS, sentence, "good", "full", limit, faults=drips)
 
 
 def siphon_check(bench: Bench) -> Graded:
     """Water passes the siphon, or everything on it is blind."""
     if bench.flag("passes_water") is False:
         sentence = f"The {bench.name} is plugged: every control and gauge on it is blind."
-        return failed(sentence, ("siphon_plugged", bench.record.position.id))
-    return Graded("pass", f"The {bench.name} passes water.", "good", "full")
+        return failed(sentence, (FindingCode.SIPHON_PLUGGED, bench.record.position.id))
+    return Graded(Outcome.PASS, f"The {bench.name} passes water.", "good", "full")
 
 
 def button_test(bench: Bench) -> Graded:
     """A test button covers the electronics only: noted, never a proof."""
-    return Graded("noted", f"The test button of the {bench.name} covers its electronics only: never a proof.")
+    return Graded(Outcome.NOTED, f"The test button of the {bench.name} covers its electronics only: never a proof.")

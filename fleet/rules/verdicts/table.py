@@ -1,11 +1,14 @@
 """The grader that reads the catalogue: each reading against its own row, for procedures without relative logic."""
 
 from fleet.rules.catalogue import ReadingSpec
+from fleet.rules.finding_codes import FindingCode
 from fleet.rules.ledger import Bench
 from fleet.rules.verdicts.accepted import accepted, reference, taken
 from fleet.rules.verdicts.graded import Graded
+from fleet.rules.vocabulary import Outcome
 
-CLAIMED = "test_failed"
+CLAIMED = FindingCode.TEST_FAILED
+_IN_WORDS = {Outcome.FAIL: "failed", Outcome.INCONCLUSIVE: "proves nothing", Outcome.NOT_A_TEST: "was not a test"}
 
 
 def fails_as(bench: Bench) -> str:
@@ -17,7 +20,7 @@ def table(bench: Bench) -> Graded:
     """Not a test before failed before inconclusive: a trip that was never asked for neither proves nor accuses."""
     asked = [s for s in bench.procedure.readings.values() if s.rule and taken(bench, s)]
     wrong = [s for s in asked if accepted(bench, s) is False]
-    for outcome in ("not_a_test", "fail", "inconclusive"):
+    for outcome in (Outcome.NOT_A_TEST, Outcome.FAIL, Outcome.INCONCLUSIVE):
         found = [s for s in wrong if s.otherwise == outcome]
         if found:
             return _against(bench, outcome, found)
@@ -25,7 +28,8 @@ def table(bench: Bench) -> Graded:
     if unknown is not None:
         return _unknown(bench, unknown)
     limit, value = _limit(bench, asked)
-    return Graded("pass", f"{bench.procedure.name} on the {bench.name} passed.", "good", _proves(bench), limit, value)
+    sentence = f"{bench.procedure.name} on the {bench.name} passed."
+    return Graded(Outcome.PASS, sentence, "good", _proves(bench), limit, value)
 
 
 def _proves(bench: Bench) -> str:
@@ -36,11 +40,11 @@ def _proves(bench: Bench) -> str:
     return "due_only" if any(known[code].proof == "due_only" for code in own.covers) else ""
 
 
-def _against(bench: Bench, outcome: str, found: list[ReadingSpec]) -> Graded:
-    here, failed = bench.record.position.id, outcome == "fail"
+def _against(bench: Bench, outcome: Outcome, found: list[ReadingSpec]) -> Graded:
+    here, failed = bench.record.position.id, outcome == Outcome.FAIL
     rules = dict.fromkeys(s.finding or fails_as(bench) for s in found if failed)
     told = "; ".join(f"{_label(s)} {_value(bench, s)}, accepted: {s.accept}" for s in found)
-    what = {"fail": "failed", "inconclusive": "proves nothing", "not_a_test": "was not a test"}[outcome]
+    what = _IN_WORDS[outcome]
     limit, value = _limit(bench, found)
     sentence = f"{bench.procedure.name} on the {bench.name} {what}: {told}."
     grade, faults = "failed" if failed else "", tuple((rule, here) for rule in rules)
@@ -50,7 +54,7 @@ def _against(bench: Bench, outcome: str, found: list[ReadingSpec]) -> Graded:
 def _unknown(bench: Bench, spec: ReadingSpec) -> Graded:
     key = spec.rule.key.replace("_", " ") if spec.rule else ""
     sentence = f"{bench.procedure.name} on the {bench.name} proves nothing: its {key} is not recorded to compare with."
-    return Graded("inconclusive", sentence, limit=spec.accept)
+    return Graded(Outcome.INCONCLUSIVE, sentence, limit=spec.accept)
 
 
 def _limit(bench: Bench, specs: list[ReadingSpec]) -> tuple[str, float | None]:

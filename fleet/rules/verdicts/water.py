@@ -2,8 +2,10 @@
 
 from uuid import UUID
 
+from fleet.rules.finding_codes import FindingCode
 from fleet.rules.ledger import Bench, Record
 from fleet.rules.verdicts.graded import Graded, failed
+from fleet.rules.vocabulary import Outcome
 
 GOOD_WITHIN_IN = 0.5  # of its last trip height (domain: three grades of a trip; common practice)
 LOWEST_TRIP_IN = 1.0  # above the glass bottom; lower counts as failed (common practice)
@@ -16,44 +18,49 @@ def flush(bench: Bench) -> Graded:
     # Before the burner is asked for: that no water runs is bad news about the chamber, firing or not.
     if bench.word("water") in ("none", "little"):
         sentence = f"Hardly any water ran from the {chamber.name}: not a test, sediment is presumed in the chamber."
-        return Graded("not_a_test", sentence, faults=(("flush_no_water", chamber.id),))
+        return Graded(Outcome.NOT_A_TEST, sentence, faults=((FindingCode.FLUSH_NO_WATER, chamber.id),))
     if bench.flag("burner_firing") is False:
-        return Graded("not_a_test", f"The burner was off: the flush of the {bench.name} neither renews nor fails it.")
+        sentence = f"The burner was off: the flush of the {bench.name} neither renews nor fails it."
+        return Graded(Outcome.NOT_A_TEST, sentence)
     wrong = _flush_faults(bench, chamber.id)
     if wrong:
         told = " ".join(sentence for _, sentence in wrong)
         return failed(told, *(fault for fault, _ in wrong))
-    dirty = (("flush_dirty", chamber.id),) if bench.word("sediment") == "very_dirty" else ()
+    dirty = ((FindingCode.FLUSH_DIRTY, chamber.id),) if bench.word("sediment") == "very_dirty" else ()
     sentence = f"The flush of the {bench.name} stopped the burner: the switch acts; the pipes are not proven."
-    return Graded("pass", sentence, "good", "partial", faults=dirty)
+    return Graded(Outcome.PASS, sentence, "good", "partial", faults=dirty)
 
 
 def _flush_faults(bench: Bench, chamber: UUID) -> list[tuple[tuple[str, UUID], str]]:
     """Switch and pipes fail each by themselves: mending one must not hide the other."""
-    found = []
+    found: list[tuple[tuple[str, UUID], str]] = []
     if bench.flag("burner_stopped") is False:
         told = f"The burner kept firing while the {bench.name} was flushed."
-        found.append((("flush_keeps_firing", bench.record.position.id), told))
+        found.append(((FindingCode.FLUSH_KEEPS_FIRING, bench.record.position.id), told))
     if bench.word("recovery") in ("slow", "none"):
         told = f"The level came back slowly after the flush of the {bench.name}: equalizing pipes fouled."
-        found.append((("flush_slow_recovery", chamber), told))
+        found.append(((FindingCode.FLUSH_SLOW_RECOVERY, chamber), told))
     return found
 
 
 def lowering_test(bench: Bench) -> Graded:
     """Slow drain or evaporation: the water really falls, so float, pipes, switch and trip height are all proven."""
     if bench.flag("burner_firing") is False:
-        return Graded("not_a_test", f"The burner was off: nothing about the {bench.name} was proven.")
+        return Graded(Outcome.NOT_A_TEST, f"The burner was off: nothing about the {bench.name} was proven.")
     here = bench.record.position.id
     if bench.flag("burner_stopped") is False:
-        return failed(f"The {bench.name} did not stop the burner as the water fell.", ("lowering_no_trip", here))
+        return failed(
+            f"The {bench.name} did not stop the burner as the water fell.", (FindingCode.LOWERING_NO_TRIP, here)
+        )
     height, limit = bench.number("trip_in"), HEIGHT_LIMIT
     if height is not None and _too_low(bench, height):
         sentence = f"The {bench.name} stopped the burner only at {height:g} in: too low to protect."
-        return failed(sentence, ("lowering_too_low", here), limit=limit)
+        return failed(sentence, (FindingCode.LOWERING_TOO_LOW, here), limit=limit)
     if height is not None and (other := _out_of_order(bench, height)):
         sentence = f"The {bench.name} stopped the burner at {height:g} in, out of order with the {other.position.name}."
-        return failed(sentence, ("lowering_out_of_order", here), limit="the cutoff that locks out is the last to act")
+        return failed(
+            sentence, (FindingCode.LOWERING_OUT_OF_ORDER, here), limit="the cutoff that locks out is the last to act"
+        )
     return _lock_out(bench) or _passed(bench, height, limit)
 
 
@@ -64,9 +71,9 @@ def _lock_out(bench: Bench) -> Graded | None:
     limit = "stays out until reset by hand"
     if bench.flag("locked_out") is False:
         sentence = f"The {bench.name} let the burner restart by itself: it must stay out until reset by hand."
-        return failed(sentence, ("lower_cutoff_restarts", bench.record.position.id), limit=limit)
+        return failed(sentence, (FindingCode.LOWER_CUTOFF_RESTARTS, bench.record.position.id), limit=limit)
     sentence = f"The {bench.name} stopped the burner, but whether it stayed out until reset by hand was not recorded."
-    return Graded("inconclusive", sentence, limit=limit)
+    return Graded(Outcome.INCONCLUSIVE, sentence, limit=limit)
 
 
 def _too_low(bench: Bench, height: float) -> bool:
@@ -90,7 +97,7 @@ def _out_of_order(bench: Bench, height: float) -> Record | None:
 def inspection(bench: Bench) -> Graded:
     """Chamber opened and looked into: what was claimed counts; found dirty and cleaned is a note, not a failure."""
     found = {True: " It was found clean.", False: " It was found dirty.", None: ""}[bench.flag("found_clean")]
-    return Graded("pass", f"The {bench.name} was opened and inspected.{found}", "good", "full")
+    return Graded(Outcome.PASS, f"The {bench.name} was opened and inspected.{found}", "good", "full")
 
 
 def _passed(bench: Bench, height: float | None, limit: str) -> Graded:
@@ -99,4 +106,4 @@ def _passed(bench: Bench, height: float | None, limit: str) -> Graded:
     where = "" if height is None else f" at {height:g} in"
     moved = f", more than {GOOD_WITHIN_IN:g} in from its last height: adjust" if drifted else ""
     sentence = f"The {bench.name} stopped the burner{where} as the water fell{moved}."
-    return Graded("pass", sentence, "drifted" if drifted else "good", "full", limit, last)
+    return Graded(Outcome.PASS, sentence, "drifted" if drifted else "good", "full", limit, last)

@@ -14,7 +14,7 @@ place (`limit:` with nothing behind it is taken out); terms of its own replace t
       positions:                                                        # your own word for each place
         upper: {role, kind, name, hangs_on, attributes, settings, needed, fitted, declared: {procedure: day}}
     terms: {season: 10-01/05-31, urgent_days, due_soon_days, operator_firing_days, variants: {procedure: variant},
-      overrides: {procedure: {interval: 24 mo, anchor: season, grace_days, source}}, run_on_by, gauge_most_psi,
+      overrides: {procedure: {interval: 24 mo, anchor: season, grace_days, source}}, gauge_most_psi,
       relief_rule: output_only | greater_of, from}
     services: [{state: laid_up_wet, since: 2026-06-01}]
     register:                                                           # what changes in it after the first day

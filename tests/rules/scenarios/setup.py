@@ -36,7 +36,6 @@ TERM_KEYS = {
     "operator_firing_days",
     "variants",
     "overrides",
-    "run_on_by",
     "gauge_most_psi",
     "relief_rule",
 }
@@ -207,7 +206,6 @@ def _terms(here: Here, zone: str, catalogue: Catalogue) -> Terms:
         overrides=_overrides(told["overrides"], catalogue) if "overrides" in told else {},
         **({"gauge_most_psi": told["gauge_most_psi"].number()} if "gauge_most_psi" in told else {}),
         **({"relief_rule": told["relief_rule"].one_of(RELIEF_RULES, "rule")} if "relief_rule" in told else {}),
-        run_on_by=told["run_on_by"].text("a name") if "run_on_by" in told else "",
     )
 
 

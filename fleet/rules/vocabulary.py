@@ -1,0 +1,67 @@
+"""The words a visit is written in: what was done, what came of it, how the boiler was met and how it was left.
+
+Every other place takes them from here: the checks of what is posted, the choices of the API, the rules, the pages.
+"""
+
+from enum import StrEnum
+
+
+class EntryAct(StrEnum):
+    """What one entry of a visit does."""
+
+    TEST = "test"
+    ACTION = "action"
+    OBSERVE = "observe"
+    REPLACE = "replace"
+    FIT = "fit"
+    REMOVE = "remove"
+    SET = "set"
+
+
+FITTING_ACTS = (EntryAct.REPLACE, EntryAct.FIT)  # put a device into a place
+OCCUPANT_ACTS = (*FITTING_ACTS, EntryAct.REMOVE)  # change what fills a place
+DATA_ACTS = (*OCCUPANT_ACTS, EntryAct.SET)  # change what the register knows of a place
+WORK_ACTS = (EntryAct.ACTION, *DATA_ACTS)  # do something to a device: what follows is no longer as found
+
+
+class Outcome(StrEnum):
+    """What came of a test: the first four may be claimed, the last two only judged."""
+
+    PASS = "pass"
+    FAIL = "fail"
+    INCONCLUSIVE = "inconclusive"
+    NOT_DONE = "not_done"
+    NOT_A_TEST = "not_a_test"  # nothing was asked of the device, as in a flush with the burner off
+    NOTED = "noted"  # neither proves nor accuses, as a test button
+
+
+CLAIMED_OUTCOMES = (Outcome.PASS, Outcome.FAIL, Outcome.INCONCLUSIVE, Outcome.NOT_DONE)
+
+
+class ArrivalState(StrEnum):
+    """How the boiler was found."""
+
+    FIRING = "firing"
+    STANDING_BY = "standing_by"
+    LOCKED_OUT = "locked_out"
+    OFF = "off"
+    NO_POWER = "no_power"
+    UNKNOWN = "unknown"
+
+
+FOUND_GIVING_HEAT = (ArrivalState.FIRING, ArrivalState.STANDING_BY)
+FOUND_OFF = (ArrivalState.OFF, ArrivalState.NO_POWER, ArrivalState.LOCKED_OUT)
+
+
+class LeftAs(StrEnum):
+    """How the boiler was left."""
+
+    FIRING = "firing"
+    ON_CALL = "on_call"
+    OFF_READY = "off_ready"
+    OFF_LOCKED = "off_locked"
+    ATTENDED = "attended"
+
+
+LEFT_FIRING = (LeftAs.FIRING, LeftAs.ON_CALL)
+LEFT_OFF = (LeftAs.OFF_READY, LeftAs.OFF_LOCKED)
