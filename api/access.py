@@ -1,4 +1,4 @@
-"""The questions every endpoint asks before it does anything."""
+"""Access checks and the recorded cause that endpoints share."""
 
 from datetime import datetime
 from uuid import UUID
@@ -13,7 +13,10 @@ from fleet.portfolio.news import Cause
 
 
 def boiler_for(request: Request, boiler: UUID, *, see: str, do: str, at: datetime) -> Boiler:
-    """Return the boiler if the user may do this to it: unknown and unseen are one 404, seen but not allowed is 403."""
+    """Return the boiler if the user may do `do` to it.
+
+    Raises Http404 where the boiler is unknown or may not be seen, PermissionDenied where it may only be seen.
+    """
     found = policy.boilers(request.user, see, at).select_related("building").filter(id=boiler).first()
     if found is None:
         raise Http404
@@ -23,5 +26,5 @@ def boiler_for(request: Request, boiler: UUID, *, see: str, do: str, at: datetim
 
 
 def cause(request: Request) -> Cause:
-    """Who and which request, for the log."""
+    """Return who sent the request and its id, for the log of changes."""
     return Cause(who=request.user.get_username(), request_id=request.META.get("GAUGEGLASS_REQUEST_ID", ""))

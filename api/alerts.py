@@ -1,4 +1,4 @@
-"""The alert feed, and what people decide about an alert: acknowledged, shelved."""
+"""Endpoints of alerts: the list, one alert, and the decisions to acknowledge or shelve it."""
 
 from datetime import datetime
 from typing import Any
@@ -31,7 +31,7 @@ REFUSALS = problems(400, 401, 403, 404, 409, 412, 413, 415, 422, 428, 503)
 
 
 class AlertStateSerializer(AlertSerializer):
-    """An alert with what was decided about it. Without boiler it is the portfolio's."""
+    """An alert with what was decided about it. It belongs to the whole portfolio where `boiler` is null."""
 
     version = serializers.IntegerField()
     status = serializers.ChoiceField(choices=("raised", "acknowledged", "shelved", "returned", "withdrawn"))
@@ -40,20 +40,20 @@ class AlertStateSerializer(AlertSerializer):
 
 
 class AcknowledgeSerializer(StrictSerializer):
-    """That it was seen, and what is done about it."""
+    """An acknowledgement, with an optional reason."""
 
     reason = TextField(max_length=400, required=False)
 
 
 class ShelveSerializer(StrictSerializer):
-    """Why, and until when it is out of sight."""
+    """Why the alert is shelved, and until when."""
 
     reason = TextField(max_length=400)
     until = InstantField()
 
 
 class AlertsAskedSerializer(PageSerializer):
-    """Which alerts."""
+    """Filters of the list of alerts."""
 
     portfolio = IdField(required=False)
     boiler = IdField(required=False)
@@ -65,12 +65,12 @@ class AlertsAskedSerializer(PageSerializer):
 
 @described("listAlerts")
 class Alerts(List):
-    """Conditions that hold, and those that returned to normal, the latest raised first."""
+    """Conditions that hold and conditions that returned to normal. The one raised last comes first."""
 
     form, item, order = AlertsAskedSerializer, AlertStateSerializer, ("-raised_at", "id")
 
     def found(self, request: Request, walk: Walk, **where: UUID) -> QuerySet[Any]:
-        """Of the boilers, buildings and portfolios that may be seen."""
+        """Return the alerts of the boilers, buildings and portfolios that the user may see."""
         rows, given = _of(Row.objects.filter(raised_at__lte=walk.at), request.user, self.action, walk.now), walk.given
         rows = rows.filter(**{n: given[n] for n in ("portfolio", "boiler", "condition") if n in given})
         over = Q(until__isnull=False, until__lte=walk.at)
@@ -82,12 +82,12 @@ class Alert(APIView):
 
     @extend_schema(operation_id="getAlert", responses={200: AlertStateSerializer, **problems(401, 404)})
     def get(self, request: Request, alert: UUID) -> Response:
-        """Return it, also one that was withdrawn; the ETag is its version."""
+        """Return the alert, also a withdrawn one. The ETag is its version."""
         return _told(_seen(request, alert, timezone.now()))
 
 
 class Acknowledge(APIView):
-    """Say that somebody knows; it stays raised."""
+    """Acknowledge an alert. It stays raised."""
 
     @extend_schema(
         operation_id="acknowledgeAlert",
@@ -96,12 +96,12 @@ class Acknowledge(APIView):
         responses={200: AlertStateSerializer, **REFUSALS},
     )
     def post(self, request: Request, alert: UUID) -> Response:
-        """Acknowledge it, until it returns to normal or its class rises."""
+        """Acknowledge the alert. This ends when it returns to normal or its class rises."""
         return _act(request, alert, "alert.acknowledge", AcknowledgeSerializer, "acknowledged")
 
 
 class Shelve(APIView):
-    """Put it out of sight for a while."""
+    """Shelve an alert for a while."""
 
     @extend_schema(
         operation_id="shelveAlert",
@@ -110,12 +110,12 @@ class Shelve(APIView):
         responses={200: AlertStateSerializer, **REFUSALS},
     )
     def post(self, request: Request, alert: UUID) -> Response:
-        """Shelve it until its end, its return to normal, or a higher class."""
+        """Shelve the alert until the given end, its return to normal, or a higher class."""
         return _act(request, alert, "alert.shelve", ShelveSerializer, "shelved")
 
 
 def _of(rows: QuerySet[Any], user: User, action: str, at: datetime) -> QuerySet[Any]:
-    """Those of boilers on which the user may do `action`, of their buildings, and of portfolios as a whole."""
+    """Keep the alerts of boilers on which the user may do `action`, of their buildings, and of whole portfolios."""
     return alerts.of(rows, policy.boilers(user, action, at), policy.portfolios(user, action, at))
 
 
@@ -133,7 +133,7 @@ def _act(request: Request, alert: UUID, action: str, form: type[StrictSerializer
         raise PermissionDenied
     sent = form(data=request.data)
     sent.is_valid(raise_exception=True)
-    version = version_of(request)  # RFC 9110, 13.2.1: last, of what would else be done
+    version = version_of(request)  # RFC 9110, 13.2.1: checked last, when the request would else succeed
     decision = Decision(kind, **sent.validated_data)
     return _told(
         retried(

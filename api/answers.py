@@ -1,4 +1,4 @@
-"""The shape of the answers, for the OpenAPI document."""
+"""Serializers of answers that several endpoints share, for the OpenAPI document."""
 
 from typing import Any
 
@@ -8,7 +8,7 @@ STANDINGS = ("hold", "exposed", "impaired", "due", "clear", "not_surveyed", "off
 
 
 class ReasonSerializer(serializers.Serializer[Any]):
-    """Why: the rule, where, on which entry, since when, and one plain sentence."""
+    """One reason: its rule, position, entry and start, with one plain sentence."""
 
     rule = serializers.CharField()
     sentence = serializers.CharField()
@@ -19,7 +19,7 @@ class ReasonSerializer(serializers.Serializer[Any]):
 
 
 class VerdictSerializer(serializers.Serializer[Any]):
-    """What one entry is worth, with the limit, set point and source it was judged by."""
+    """The verdict on one entry, with the limit, set point and source it was judged by."""
 
     number = serializers.IntegerField()
     entry = serializers.UUIDField()
@@ -34,7 +34,7 @@ class VerdictSerializer(serializers.Serializer[Any]):
 
 
 class FindingSerializer(serializers.Serializer[Any]):
-    """The rule that fired and the entries it rests on."""
+    """A rule that fired, and the entries it rests on."""
 
     visit = serializers.UUIDField()
     rule = serializers.CharField()
@@ -56,7 +56,7 @@ class DeficiencyChangeSerializer(serializers.Serializer[Any]):
 
 
 class MissingSerializer(serializers.Serializer[Any]):
-    """One thing missing or not looked at."""
+    """One item that is missing or was not looked at."""
 
     what = serializers.CharField()
     sentence = serializers.CharField()
@@ -65,7 +65,7 @@ class MissingSerializer(serializers.Serializer[Any]):
 
 
 class ReadinessSerializer(serializers.Serializer[Any]):
-    """Ready, not ready or can't say."""
+    """Whether the boiler was left ready: ready, not ready or can't say."""
 
     answer = serializers.ChoiceField(choices=("ready", "not_ready", "cant_say"))
     missing = MissingSerializer(many=True)
@@ -83,7 +83,7 @@ class StandingChangeSerializer(serializers.Serializer[Any]):
 
 
 class AnswerSerializer(serializers.Serializer[Any]):
-    """What the poster of a visit is told; kept word for word."""
+    """The answer to a posted visit. It is stored and repeated word for word."""
 
     visit = serializers.UUIDField()
     boiler = serializers.UUIDField()
@@ -99,7 +99,7 @@ class AnswerSerializer(serializers.Serializer[Any]):
 
 
 class AlertSerializer(serializers.Serializer[Any]):
-    """A condition that holds or held; `since` is when it became true, `raised_at` when it was written down."""
+    """A condition that holds or held. It became true at `since` and was recorded at `raised_at`."""
 
     id = serializers.UUIDField()
     boiler = serializers.UUIDField(allow_null=True, source="boiler_id")
@@ -113,7 +113,7 @@ class AlertSerializer(serializers.Serializer[Any]):
 
 
 class FaultSerializer(serializers.Serializer[Any]):
-    """One thing wrong, with a JSON pointer (RFC 6901) to its place in what was sent."""
+    """One fault, with a JSON pointer (RFC 6901) to its place in the request."""
 
     code = serializers.CharField()
     message = serializers.CharField()
@@ -121,7 +121,7 @@ class FaultSerializer(serializers.Serializer[Any]):
 
 
 class ProblemSerializer(serializers.Serializer[Any]):
-    """RFC 9457, sent as application/problem+json; `code` is the first fault's and never changes once published."""
+    """A problem (RFC 9457), sent as application/problem+json. `code` is that of the first fault and is stable."""
 
     type = serializers.CharField()
     title = serializers.CharField()
@@ -132,5 +132,5 @@ class ProblemSerializer(serializers.Serializer[Any]):
 
 
 def problems(*codes: int) -> dict[tuple[int, str], type[ProblemSerializer]]:
-    """The refusals of an endpoint, by status and media type."""
+    """Return the problem responses of an endpoint for these status codes, by status and media type."""
     return {(code, "application/problem+json"): ProblemSerializer for code in codes}

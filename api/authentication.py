@@ -1,4 +1,4 @@
-"""Bearer keys for devices; the session serves the site's own pages."""
+"""Authentication of devices by bearer keys. The site's own pages use the session instead."""
 
 from typing import Any
 
@@ -15,10 +15,13 @@ from fleet.accounts.scopes import Reach
 
 
 class KeyAuthentication(BaseAuthentication):
-    """`Authorization: Bearer gg_…`; an unknown, expired or revoked key is told nothing about which of these it is."""
+    """Reads `Authorization: Bearer gg_…`. Unknown, expired and revoked keys get the same answer."""
 
     def authenticate(self, request: Request) -> tuple[User, Reach] | None:
-        """Return the key's owner and how far it reaches, None where no bearer key was sent."""
+        """Return the key's owner and its reach, None where no bearer key was sent.
+
+        Raises AuthenticationFailed for a key that is not valid, RateLimitExceeded after too many of them.
+        """
         scheme, _, secret = get_authorization_header(request).decode("latin-1").partition(" ")
         if scheme.lower() != "bearer":
             return None
@@ -31,16 +34,16 @@ class KeyAuthentication(BaseAuthentication):
         return user, user.reach
 
     def authenticate_header(self, request: Request) -> str:
-        """What a 401 asks for."""
+        """Return the scheme that a 401 names in WWW-Authenticate."""
         return "Bearer"
 
 
 class KeyScheme(OpenApiAuthenticationExtension):
-    """How the OpenAPI document names it."""
+    """Describes key authentication in the OpenAPI document."""
 
     target_class = KeyAuthentication
     name = "key"
 
     def get_security_definition(self, auto_schema: Any) -> dict[str, str]:
-        """An HTTP bearer scheme."""
+        """Return the definition of an HTTP bearer scheme."""
         return {"type": "http", "scheme": "bearer"}

@@ -1,4 +1,4 @@
-"""Boilers: where each stands, why and until when; one boiler with its set-up, its places and its past."""
+"""Endpoints of boilers: their standings with reasons, one boiler with its set-up, and its positions."""
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
@@ -33,7 +33,7 @@ ONE = OpenApiParameter("boiler", UUID, OpenApiParameter.PATH)
 
 
 class BoilersAskedSerializer(PageSerializer):
-    """Which boilers, in which order."""
+    """Filters and order of the list of boilers."""
 
     portfolio = IdField(required=False)
     building = IdField(required=False)
@@ -47,7 +47,7 @@ class BoilersAskedSerializer(PageSerializer):
 
 
 class BoilerSerializer(serializers.Serializer[Any]):
-    """A boiler and where it stands; `since` null is always, `until` null no end known by time alone."""
+    """A boiler and its standing. `since` null: it always was. `until` null: time alone will not end it."""
 
     id = serializers.UUIDField(source="row.id")
     portfolio = serializers.UUIDField(source="row.portfolio_id")
@@ -65,7 +65,7 @@ class BoilerSerializer(serializers.Serializer[Any]):
 
 
 class BoilerWholeSerializer(BoilerSerializer):
-    """One boiler with what the register says of it; the names of what is set up end in their units."""
+    """One boiler with its data in the register. Names in `set_up` end in their units."""
 
     header_group = serializers.UUIDField(source="row.header_group_id", allow_null=True)
     in_register_since = serializers.DateTimeField(source="row.since")
@@ -74,7 +74,7 @@ class BoilerWholeSerializer(BoilerSerializer):
 
 @dataclass(frozen=True, slots=True)
 class Told:
-    """A boiler with the segment that holds, None before it was ever judged."""
+    """A boiler with its current segment. The segment is None before the boiler was first judged."""
 
     row: Any
     segment: Segment | None
@@ -82,55 +82,55 @@ class Told:
 
     @property
     def since(self) -> datetime | None:
-        """Since when it stands there."""
+        """Start of the standing."""
         return self.segment.since if self.segment else None
 
     @property
     def until(self) -> datetime | None:
-        """Until when, by time alone."""
+        """End of the standing, if time alone ends it."""
         return self.segment.until if self.segment else None
 
     @property
     def reasons(self) -> list[dict[str, Any]]:
-        """Why."""
+        """Reasons of the standing."""
         return self.segment.reasons if self.segment else []
 
     @property
     def reason(self) -> str:
-        """The first reason's sentence."""
+        """Sentence of the first reason."""
         return str(self.reasons[0]["sentence"]) if self.reasons else "It has not been judged yet."
 
     @property
     def then(self) -> str:
-        """The next thing to do."""
+        """What to do next."""
         return self.segment.then if self.segment else ""
 
 
 def told(rows: Sequence[Any], set_up: dict[UUID, dict[str, Any]] | None = None) -> list[Told]:
-    """Each with its segment: one query."""
+    """Return each boiler with its segment. Takes one query."""
     found = listed.segments(r.segment for r in rows)
     return [Told(r, found.get(r.segment), (set_up or {}).get(r.id, {})) for r in rows]
 
 
 @described("listBoilers", examples=LIST_BOILERS)
 class Boilers(List):
-    """Where the boilers stand."""
+    """Boilers with their standings."""
 
     form, item = BoilersAskedSerializer, BoilerSerializer
 
     def found(self, request: Request, walk: Walk, **where: UUID) -> QuerySet[Row]:
-        """Of those that may be seen."""
+        """Return the boilers that the user may see and asked for."""
         seen, given = policy.boilers(request.user, self.action, walk.now), walk.given
         seen = seen.filter(**{n: given[n] for n in ("portfolio", "building") if n in given})
         rows = listed.with_standing(register.matching(seen, given.get("text", "")), walk.at)
         return rows.filter(standing=given["standing"]) if "standing" in given else rows
 
     def ordered(self, walk: Walk) -> tuple[str, ...]:
-        """The worst first, or by place."""
+        """Return the columns of the order asked for: the worst standing first, or by place."""
         return ORDERS[walk.given["order"]]
 
     def shown(self, rows: Sequence[Any], walk: Walk) -> Iterable[Told]:
-        """With the reasons."""
+        """Add the reasons."""
         return told(rows)
 
 
@@ -141,7 +141,7 @@ class Boiler(Single):
     item = BoilerWholeSerializer
 
     def one(self, request: Request, at: datetime, **where: UUID) -> Told:
-        """With its set-up."""
+        """Return the boiler with its set-up."""
         found = boiler_for(request, where["boiler"], see=self.action, do=self.action, at=at)
         row = listed.with_standing(Row.objects.filter(id=found.id), at).get()
         return told([row], register.set_up([row.id], at))[0]
@@ -149,15 +149,15 @@ class Boiler(Single):
 
 @described("listBoilerPositions", ONE, codes=(400, 401, 404, 422))
 class Positions(List):
-    """What is known of each place on a boiler."""
+    """The positions on one boiler, with what is known of each."""
 
     item, order = PlaceSerializer, ("ref", "id")
 
     def found(self, request: Request, walk: Walk, **where: UUID) -> QuerySet[Any]:
-        """The boiler's own places and those of its header group."""
+        """Return the boiler's own positions and those of its header group."""
         boiler = boiler_for(request, where["boiler"], see=self.action, do=self.action, at=walk.now)
         return listed.with_state(register.positions(Row.objects.filter(id=boiler.id)), walk.at, boiler.id)
 
     def shown(self, rows: Sequence[Any], walk: Walk) -> Iterable[Any]:
-        """With their states."""
+        """Add the states."""
         return places(rows)

@@ -1,4 +1,4 @@
-"""Buildings: address, zone, when they can be entered, what stands in them and which papers are in force."""
+"""Endpoints of buildings: address, time zone, access hours, boilers and papers in force."""
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
@@ -25,13 +25,13 @@ ACTION = "register.see"
 
 
 class BuildingsAskedSerializer(PageSerializer):
-    """Which buildings."""
+    """Filters of the list of buildings."""
 
     portfolio = IdField(required=False)
 
 
 class StandsSerializer(serializers.Serializer[Any]):
-    """A boiler that stands in it."""
+    """A boiler in a building."""
 
     id = serializers.UUIDField()
     ref = serializers.CharField()
@@ -40,7 +40,7 @@ class StandsSerializer(serializers.Serializer[Any]):
 
 
 class PaperSerializer(serializers.Serializer[Any]):
-    """A dated paper of the building, or of one of its boilers; `until` is its last local day."""
+    """A dated paper of a building or of one of its boilers. `until` is its last local day."""
 
     id = serializers.UUIDField()
     boiler = serializers.UUIDField(source="boiler_id", allow_null=True)
@@ -51,14 +51,14 @@ class PaperSerializer(serializers.Serializer[Any]):
 
 
 class HeaderGroupSerializer(serializers.Serializer[Any]):
-    """Boilers that share header, returns, feed tank or vent."""
+    """A group of boilers that share a header, returns, feed tank or vent."""
 
     id = serializers.UUIDField()
     ref = serializers.CharField()
 
 
 class BuildingSerializer(serializers.Serializer[Any]):
-    """One address; an empty `access_hours` is no restriction."""
+    """A building at one address. An empty `access_hours` means no restriction."""
 
     id = serializers.UUIDField(source="row.id")
     portfolio = serializers.UUIDField(source="row.portfolio_id")
@@ -74,29 +74,29 @@ class BuildingSerializer(serializers.Serializer[Any]):
 
 @dataclass(frozen=True, slots=True)
 class Told:
-    """A building with what stands in it; papers are those in force at an instant."""
+    """A building with its boilers, its header groups, and the papers in force at `at`."""
 
     row: Any
     at: datetime
 
     @property
     def boilers(self) -> list[Boiler]:
-        """By ref."""
+        """Sorted by ref."""
         return sorted(self.row.boilers.all(), key=lambda b: b.ref)
 
     @property
     def papers(self) -> list[Paper]:
-        """The newest of each kind."""
+        """The newest paper of each kind."""
         return queries.papers(self.row, self.at)
 
     @property
     def header_groups(self) -> list[HeaderGroup]:
-        """By ref."""
+        """Sorted by ref."""
         return sorted(self.row.header_groups.all(), key=lambda g: g.ref)
 
 
 def seen(request: Request, at: datetime) -> QuerySet[Row]:
-    """The buildings that may be seen."""
+    """Return the buildings that the user may see."""
     user = request.user
     return queries.buildings(policy.boilers(user, ACTION, at), policy.portfolios(user, ACTION, at))
 
@@ -108,12 +108,12 @@ class Buildings(List):
     form, item, action, order = BuildingsAskedSerializer, BuildingSerializer, ACTION, ("ref", "id")
 
     def found(self, request: Request, walk: Walk, **where: UUID) -> QuerySet[Row]:
-        """Those that may be seen."""
+        """Return the buildings that the user may see and asked for."""
         rows = seen(request, walk.now)
         return rows.filter(portfolio=walk.given["portfolio"]) if "portfolio" in walk.given else rows
 
     def shown(self, rows: Sequence[Any], walk: Walk) -> Iterable[Told]:
-        """With what stands in them."""
+        """Add boilers, papers and header groups."""
         return [Told(r, walk.at) for r in rows]
 
 
@@ -124,7 +124,7 @@ class Building(Single):
     item, action = BuildingSerializer, ACTION
 
     def one(self, request: Request, at: datetime, **where: UUID) -> Told:
-        """With what stands in it."""
+        """Return the building with its boilers, papers and header groups."""
         row = seen(request, at).filter(id=where["building"]).first()
         if row is None:
             raise Http404

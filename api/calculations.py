@@ -1,4 +1,4 @@
-"""The named calculations: what each asks for and answers, and its result with formula, source and caution."""
+"""Endpoints of calculations: their inputs and outputs, and a result with formula, source and caution."""
 
 import math
 from typing import Any
@@ -44,7 +44,7 @@ EXAMPLES = [
 
 
 class BoundsSerializer(serializers.Serializer[Any]):
-    """What a number can be at all; a bound that is null is none. Dangerous is possible, and answered."""
+    """The possible range of a number. A null bound is no bound. Dangerous values are possible and are answered."""
 
     low = serializers.FloatField(allow_null=True)
     low_included = serializers.BooleanField()
@@ -68,7 +68,7 @@ class InputSerializer(serializers.Serializer[Any]):
 
 
 class AnsweredSerializer(serializers.Serializer[Any]):
-    """One thing a calculation answers."""
+    """One output of a calculation."""
 
     name = serializers.CharField()
     says = serializers.CharField()
@@ -76,7 +76,7 @@ class AnsweredSerializer(serializers.Serializer[Any]):
 
 
 class CalculationSerializer(serializers.Serializer[Any]):
-    """A named calculation with the words that belong beside its result."""
+    """A calculation with the texts that belong beside its result."""
 
     code = serializers.CharField()
     title = serializers.CharField()
@@ -89,19 +89,19 @@ class CalculationSerializer(serializers.Serializer[Any]):
 
 
 class CalculationsSerializer(serializers.Serializer[Any]):
-    """All of them."""
+    """All calculations."""
 
     calculations = CalculationSerializer(many=True)
 
 
 class OutputSerializer(AnsweredSerializer):
-    """One thing answered: a number, a word, a list of these, or null where nobody can say."""
+    """One output with its value: a number, a word, a list of these, or null where it cannot be known."""
 
     value = AnyField(allow_null=True)
 
 
 class ResultSerializer(serializers.Serializer[Any]):
-    """A result. `verdict` is null where the calculation judges nothing; its reasons come worst first."""
+    """The result of a calculation. `verdict` is null where it judges nothing. The worst reason comes first."""
 
     code = serializers.CharField()
     inputs = serializers.DictField(child=AnyField(allow_null=True), help_text="As used.")
@@ -114,7 +114,7 @@ class ResultSerializer(serializers.Serializer[Any]):
 
 
 class Calculations(APIView):
-    """What can be calculated."""
+    """The calculations offered."""
 
     @extend_schema(operation_id="listCalculations", responses={200: CalculationsSerializer, **problems(401)})
     def get(self, request: Request) -> Response:
@@ -124,7 +124,7 @@ class Calculations(APIView):
 
 
 def described(calculation: form.Calculation) -> dict[str, Any]:
-    """One calculation as it is listed."""
+    """Return one calculation as the list shows it."""
     return {
         "code": calculation.code,
         "title": calculation.title,
@@ -168,7 +168,7 @@ def _words(calculation: form.Calculation) -> dict[str, str]:
 
 
 def _schema(calculation: form.Calculation) -> dict[str, Any]:
-    """The body of one calculation as JSON Schema."""
+    """Return the JSON Schema of one calculation's request body."""
     return {
         "type": "object",
         "title": calculation.code,
@@ -211,9 +211,9 @@ class Calculation(APIView):
         examples=EXAMPLES,
     )
     def post(self, request: Request, code: str) -> Response:
-        """Return the result for these inputs, by name. What cannot be is refused whole; what is dangerous is answered.
+        """Return the result for these inputs, by name. Impossible inputs are refused; dangerous ones are answered.
 
-        Nothing is kept, so no `Idempotency-Key` is asked for.
+        Nothing is stored, so no `Idempotency-Key` is needed.
         """
         if not isinstance(request.data, dict):
             raise Refused("not_an_object", "Send the inputs by name, as one object.")
@@ -221,7 +221,7 @@ class Calculation(APIView):
 
 
 def _answer(code: str, inputs: dict[str, Any]) -> Result:
-    """The body is an object of inputs, and that is all its form says: inputs of another calculation can't be done."""
+    """Return the result. Raises Refused; faults of the inputs have status 422, since the body itself is well formed."""
     try:
         return offered.answer(code, inputs)
     except Refused as refused:

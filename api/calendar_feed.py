@@ -1,4 +1,4 @@
-"""Calendar feeds: making and revoking their secret addresses, and the calendars behind them (RFC 5545)."""
+"""Endpoints of calendar feeds: making and revoking secret addresses, and serving the calendars (RFC 5545)."""
 
 from typing import Any
 from uuid import UUID
@@ -24,14 +24,14 @@ NOT_FOUND = b"There is nothing here for you.\n"
 
 
 class NewFeedSerializer(StrictSerializer):
-    """Of which portfolio: one's own jobs, or (`whole`) all of them."""
+    """A feed to make: one's own jobs in a portfolio, or all its jobs (`whole`)."""
 
     portfolio = IdField()
     whole = FlagField(required=False, default=False)
 
 
 class FeedSerializer(serializers.Serializer[Any]):
-    """A feed; its address is a secret and is told once, when it is made."""
+    """A calendar feed. Its address is a secret and is shown only once, when the feed is made."""
 
     id = serializers.UUIDField()
     portfolio = serializers.UUIDField(source="portfolio_id")
@@ -46,11 +46,11 @@ class MadeSerializer(FeedSerializer):
 
 
 class Feeds(APIView):
-    """One's calendar feeds."""
+    """The calendar feeds of the caller."""
 
     @extend_schema(operation_id="listCalendarFeeds", responses={200: FeedSerializer(many=True), **problems(401)})
     def get(self, request: Request) -> Response:
-        """Return those that were not revoked, without their addresses."""
+        """Return the feeds that are not revoked, without their addresses."""
         return Response(FeedSerializer(feeds.of(request.user), many=True).data)
 
     @extend_schema(
@@ -59,7 +59,7 @@ class Feeds(APIView):
         responses={201: MadeSerializer, **problems(400, 401, 403, 404, 409, 413, 415)},
     )
     def post(self, request: Request) -> Response:
-        """Make a feed; a calendar asks at its address without a key, so the address itself is the secret."""
+        """Make a feed. A calendar program sends no key, so the address itself is the secret."""
         _whole_key(request)
         at, sent = timezone.now(), NewFeedSerializer(data=request.data)
         sent.is_valid(raise_exception=True)
@@ -74,11 +74,11 @@ class Feeds(APIView):
 
 
 class Feed(APIView):
-    """One feed."""
+    """One calendar feed."""
 
     @extend_schema(operation_id="revokeCalendarFeed", responses={204: None, **problems(401, 403, 404)})
     def delete(self, request: Request, feed: UUID) -> Response:
-        """Revoke it: its address leads nowhere from now on."""
+        """Revoke the feed. Its address answers 404 from now on."""
         _whole_key(request)
         if not feeds.revoke(feed=feed, user=request.user, at=timezone.now()):
             raise Http404
@@ -86,14 +86,14 @@ class Feed(APIView):
 
 
 def _whole_key(request: Request) -> None:
-    """An address outlives the key that made it: one made for less than all its owner may makes and ends none."""
+    """Refuse restricted keys. An address outlives its key, so it must not reach further than the key did."""
     reach = request.user.reach
     if reach is not None and (reach.scopes is not None or reach.portfolio is not None):
         raise PermissionDenied
 
 
 def _allowed(user: User, portfolio: UUID, action: str, whole: bool) -> None:
-    """What one may not see at all is 404; what one sees but not so, 403."""
+    """Raise Http404 for a portfolio that may not be seen, PermissionDenied where this feed is not allowed."""
     at = timezone.now()
     if not policy.grants(user, "board.see", at).filter(portfolio=portfolio).exists():
         raise Http404
@@ -104,7 +104,7 @@ def _allowed(user: User, portfolio: UUID, action: str, whole: bool) -> None:
 
 @require_safe
 def calendar(request: HttpRequest, secret: str) -> HttpResponse:
-    """The calendar behind an address, for programs that send nothing else; unknown and revoked are answered alike."""
+    """Serve the calendar behind an address without a key. Unknown and revoked addresses get the same 404."""
     at = timezone.now()
     feed = feeds.behind(secret, at)
     if feed is None:

@@ -1,4 +1,4 @@
-"""The feed of changes, in the order the portfolio's pulse gave them: nothing is told twice, nothing is left out."""
+"""The feed of changes, in the order of the portfolio's pulse. No change is repeated or left out."""
 
 from typing import Any
 from urllib.parse import urlencode
@@ -24,7 +24,7 @@ SALT = "changes"
 
 
 class AfterSerializer(StrictSerializer):
-    """Where to go on, and which changes are wanted; what is wanted is part of the cursor."""
+    """Cursor and filters of the feed. The filters are part of the cursor."""
 
     after = TextField(
         required=False, max_length=4000, help_text="The `after` of the last page; the beginning if left out."
@@ -35,7 +35,7 @@ class AfterSerializer(StrictSerializer):
 
 
 class ChangeSerializer(serializers.Serializer[Any]):
-    """One thing that became different: what, from what to what, why, through whom, and its place in the order."""
+    """One change: what it is about, its value before and after, its reason and author, and its place in the order."""
 
     portfolio = serializers.UUIDField(source="portfolio_id")
     version = serializers.IntegerField()
@@ -55,7 +55,7 @@ class ChangeSerializer(serializers.Serializer[Any]):
 
 
 class ChangesSerializer(serializers.Serializer[Any]):
-    """A page of changes; `after` goes on behind it, also when nothing more has happened yet."""
+    """A page of changes. `after` is the cursor that follows it, also when nothing more has happened yet."""
 
     changes = ChangeSerializer(many=True)
     after = serializers.CharField()
@@ -63,7 +63,7 @@ class ChangesSerializer(serializers.Serializer[Any]):
 
 
 class Changes(APIView):
-    """What became different."""
+    """Changes of the boilers the caller may see."""
 
     @extend_schema(
         operation_id="listChanges",
@@ -94,7 +94,10 @@ def _feed(request: Request, wanted: dict[str, str]) -> Feed:
 
 
 def _read(cursor: str, wanted: dict[str, str]) -> tuple[Place, dict[str, str]]:
-    """A cursor's place and what it wants. What is asked for beside it must be the same or nothing."""
+    """Return the place and the filters of a cursor.
+
+    Raises Refused for a cursor not issued here, and for `filters` that differ from those of the cursor.
+    """
     if not cursor:
         return {}, wanted
     try:

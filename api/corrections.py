@@ -1,4 +1,4 @@
-"""The second qualified name under a correction."""
+"""The endpoint that adds a second qualified name to a correction."""
 
 from typing import Any
 from uuid import UUID
@@ -19,7 +19,7 @@ from fleet.visits.models import Visit
 
 
 class SecondedSerializer(serializers.Serializer[Any]):
-    """Who stands for the correction beside its poster, since when."""
+    """Who confirmed the correction besides its poster, and when."""
 
     visit = serializers.UUIDField(source="visit_id")
     by = serializers.CharField(source="by.username")
@@ -35,7 +35,7 @@ class Second(APIView):
         responses={201: SecondedSerializer, **problems(401, 403, 404, 409, 422, 503)},
     )
     def post(self, request: Request, visit: UUID) -> Response:
-        """Put one's name under it: a qualified technician who did not post it, once."""
+        """Confirm the correction, once. Only a qualified technician who did not post it may do so."""
         at, told, user = timezone.now(), cause(request), request.user
         found = Visit.objects.filter(id=visit).first()
         if found is None:

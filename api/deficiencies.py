@@ -1,4 +1,4 @@
-"""One deficiency, and what people decide about it: assigned, said to be repaired, deferred, explained."""
+"""Endpoints of deficiencies: the list, one deficiency, and decisions: assign, report a repair, defer, explain."""
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from datetime import datetime
@@ -32,7 +32,7 @@ REFUSALS = problems(400, 401, 403, 404, 409, 412, 413, 415, 422, 428, 503)
 
 
 class AssignSerializer(StrictSerializer):
-    """To whom, and by when."""
+    """To whom the deficiency is assigned, and by when it is due."""
 
     to = IdField()
     until = InstantField()
@@ -40,28 +40,28 @@ class AssignSerializer(StrictSerializer):
 
 
 class ReportRepairSerializer(StrictSerializer):
-    """When it was done, and what."""
+    """When the repair was done, and what was done."""
 
     done_at = InstantField()
     what = TextField(max_length=400)
 
 
 class DeferSerializer(StrictSerializer):
-    """Why, and until when. Deferring silences reminders: it never improves a state."""
+    """Why the deficiency is deferred, and until when. This silences reminders; it never improves a state."""
 
     reason = TextField(max_length=400)
     until = InstantField()
 
 
 class ExplainSerializer(StrictSerializer):
-    """The cause in a word or two, and how one knows."""
+    """The cause in a word or two, and the evidence for it."""
 
     cause = TextField(max_length=64)
     text = TextField(max_length=2000)
 
 
 class ActSerializer(serializers.Serializer[Any]):
-    """One decision, as it was recorded."""
+    """One decision as it was recorded."""
 
     kind = serializers.CharField()
     by = serializers.CharField(source="by.username")
@@ -74,7 +74,7 @@ class ActSerializer(serializers.Serializer[Any]):
 
 
 class DeficiencySerializer(serializers.Serializer[Any]):
-    """A deficiency now. `acts` are all that are about it, those of what it swallowed included."""
+    """A deficiency as of now. `acts` include those of deficiencies merged into it."""
 
     id = serializers.UUIDField(source="row.id")
     boiler = serializers.UUIDField(source="row.boiler_id")
@@ -94,7 +94,7 @@ class DeficiencySerializer(serializers.Serializer[Any]):
 
 
 class DeficienciesAskedSerializer(PageSerializer):
-    """Which deficiencies."""
+    """Filters of the list of deficiencies."""
 
     portfolio = IdField(required=False)
     building = IdField(required=False)
@@ -111,12 +111,12 @@ class DeficienciesAskedSerializer(PageSerializer):
 
 @described("listDeficiencies")
 class Deficiencies(List):
-    """Deficiencies, the worst class first, then the oldest; closed and withdrawn ones too, unless a status is asked."""
+    """Deficiencies, the worst class first, then the oldest. Includes closed and withdrawn ones unless filtered."""
 
     form, item, order = DeficienciesAskedSerializer, DeficiencySerializer, ("rank", "opened_at", "id")
 
     def found(self, request: Request, walk: Walk, **where: UUID) -> QuerySet[Row]:
-        """Of the boilers that may be seen."""
+        """Return the deficiencies of the boilers that the user may see."""
         given, boilers = walk.given, policy.boilers(request.user, self.action, walk.now)
         columns = {"portfolio": "portfolio", "building": "building", "boiler": "id"}
         boilers = boilers.filter(**{c: given[n] for n, c in columns.items() if n in given})
@@ -125,7 +125,7 @@ class Deficiencies(List):
         return listed.of_status(rows, given["status"], walk.at) if "status" in given else rows
 
     def shown(self, rows: Sequence[Any], walk: Walk) -> Iterable[queries.Shown]:
-        """With their lives."""
+        """Add what happened to each deficiency."""
         status = walk.given.get("status", "")
         return [s for s in listed.shown(rows, walk.at) if listed.matches(s, status)]
 
@@ -135,13 +135,13 @@ class Deficiency(APIView):
 
     @extend_schema(operation_id="getDeficiency", responses={200: DeficiencySerializer, **problems(401, 404)})
     def get(self, request: Request, deficiency: UUID) -> Response:
-        """Return it with its acts; the ETag is its version."""
+        """Return the deficiency with its acts. The ETag is its version."""
         at = timezone.now()
         return _told(_for(request, deficiency, "board.see", at), at)
 
 
 class Assign(APIView):
-    """Give it to somebody."""
+    """Assign a deficiency to somebody."""
 
     @extend_schema(
         operation_id="assignDeficiency",
@@ -150,7 +150,7 @@ class Assign(APIView):
         responses={200: DeficiencySerializer, **REFUSALS},
     )
     def post(self, request: Request, deficiency: UUID) -> Response:
-        """Assign it."""
+        """Assign the deficiency."""
 
         def decide(sent: Sent) -> Decision:
             return Decision("assigned", sent.get("reason", ""), until=sent["until"], assignee=sent["to"])
@@ -159,7 +159,7 @@ class Assign(APIView):
 
 
 class ReportRepair(APIView):
-    """Say that it was repaired: that alone is *repaired, not proven*."""
+    """Report a repair. The deficiency then counts as *repaired, not proven*."""
 
     @extend_schema(
         operation_id="reportRepair",
@@ -177,7 +177,7 @@ class ReportRepair(APIView):
 
 
 class Defer(APIView):
-    """Silence its reminders for a while."""
+    """Silence the reminders of a deficiency for a while."""
 
     @extend_schema(
         operation_id="deferDeficiency",
@@ -186,7 +186,7 @@ class Defer(APIView):
         responses={200: DeficiencySerializer, **REFUSALS},
     )
     def post(self, request: Request, deficiency: UUID) -> Response:
-        """Defer it; one that holds a boiler is not deferred."""
+        """Defer the deficiency. One of class hold cannot be deferred."""
 
         def decide(sent: Sent) -> Decision:
             return Decision("deferred", sent["reason"], until=sent["until"])
@@ -195,7 +195,7 @@ class Defer(APIView):
 
 
 class Explain(APIView):
-    """Name its cause, as a qualified person."""
+    """Name the cause of a deficiency, as a qualified person."""
 
     @extend_schema(
         operation_id="explainDeficiency",
@@ -204,7 +204,7 @@ class Explain(APIView):
         responses={200: DeficiencySerializer, **REFUSALS},
     )
     def post(self, request: Request, deficiency: UUID) -> Response:
-        """Explain it."""
+        """Explain the deficiency."""
 
         def decide(sent: Sent) -> Decision:
             return Decision("explained", sent["text"], cause=sent["cause"])
@@ -213,7 +213,7 @@ class Explain(APIView):
 
 
 def _for(request: Request, deficiency: UUID, action: str, at: datetime) -> Row:
-    """The deficiency, if the caller may do this to it."""
+    """Return the deficiency if the caller may do `action` to it. Raises Http404 or PermissionDenied if not."""
     row = Row.objects.filter(id=deficiency).first()
     if row is None:
         raise Http404
@@ -232,7 +232,7 @@ def _act(
     _for(request, deficiency, action, at)
     sent = form(data=request.data)
     sent.is_valid(raise_exception=True)
-    version = version_of(request)  # RFC 9110, 13.2.1: last, of what would else be done
+    version = version_of(request)  # RFC 9110, 13.2.1: checked last, when the request would else succeed
     decision = decide(sent.validated_data)
     row = retried(
         lambda: pipeline.act_on_deficiency(

@@ -1,14 +1,14 @@
-"""What the OpenAPI document says of this API's own serializers and fields, so that it says all they refuse."""
+"""Extensions of the OpenAPI document that describe the constraints of this API's own serializers and fields."""
 
 from typing import Any
 
 from drf_spectacular.extensions import OpenApiSerializerExtension, OpenApiSerializerFieldExtension
 
 NO_NUL = "^[^\\u0000]*$"
-SOMETHING = "^[^\\u0000]*[^\\s\\u0000][^\\u0000]*$"  # more than blanks
+SOMETHING = "^[^\\u0000]*[^\\s\\u0000][^\\u0000]*$"  # at least one character that is not blank
 
 
-# A reading or a set value: a finite number, yes or no, a short word, or null.
+# A reading or a set value: a finite number, true or false, a short word, or null.
 SCALAR: dict[str, Any] = {
     "type": ["number", "boolean", "string", "null"],
     "exclusiveMinimum": -1e12,
@@ -19,13 +19,13 @@ SCALAR: dict[str, Any] = {
 
 
 class StrictExtension(OpenApiSerializerExtension):
-    """Unknown fields are refused, and the document says so."""
+    """Describes that a strict serializer refuses unknown fields."""
 
     target_class = "api.strict.StrictSerializer"
     match_subclasses = True
 
     def map_serializer(self, auto_schema: Any, direction: str) -> Any:
-        """The framework's own description, closed, with what holds between the fields."""
+        """Return the framework's schema without additional properties, with the constraints between fields."""
         told = auto_schema._map_serializer(self.target, direction, bypass_extensions=True)
         if told.get("type") != "object":
             return told
@@ -33,34 +33,34 @@ class StrictExtension(OpenApiSerializerExtension):
 
 
 class TextExtension(OpenApiSerializerFieldExtension):
-    """A text that must say something is no blank, and none holds a character that can't be kept."""
+    """Describes that a required text is not blank and that no text holds a NUL."""
 
     target_class = "api.strict.TextField"
     match_subclasses = True
 
     def map_serializer_field(self, auto_schema: Any, direction: str) -> Any:
-        """The framework's own description, with what is refused besides."""
+        """Return the framework's schema with the pattern of what is accepted."""
         told = auto_schema._map_serializer_field(self.target, direction, bypass_extensions=True)
         return {**told, "pattern": NO_NUL if self.target.allow_blank else SOMETHING}
 
 
 class ValuesExtension(OpenApiSerializerFieldExtension):
-    """Scalars by name, so many at most."""
+    """Describes a bounded number of scalars by name."""
 
     target_class = "api.strict.ValuesField"
 
     def map_serializer_field(self, auto_schema: Any, direction: str) -> Any:
-        """An open object of scalars."""
+        """Return the schema of an open object of scalars."""
         return {"type": "object", "additionalProperties": SCALAR, "maxProperties": self.target.most}
 
 
 class WithValuesExtension(OpenApiSerializerExtension):
-    """Known fields, and every other one a scalar."""
+    """Describes known fields; every other field is a scalar."""
 
     target_class = "api.visit_serializers.WithValuesSerializer"
     match_subclasses = True
 
     def map_serializer(self, auto_schema: Any, direction: str) -> Any:
-        """The framework's own description, open to scalars."""
+        """Return the framework's schema with scalars as additional properties."""
         told = auto_schema._map_serializer(self.target, direction, bypass_extensions=True)
         return {**told, "additionalProperties": SCALAR}

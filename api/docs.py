@@ -1,4 +1,4 @@
-"""The readable pages of the OpenAPI document."""
+"""The OpenAPI document and its readable page."""
 
 import json
 from types import SimpleNamespace
@@ -13,7 +13,7 @@ from rest_framework.response import Response
 
 
 class Docs(SpectacularSwaggerView):
-    """Served from here whole: the pages would else have a service outside judge the document."""
+    """The readable page. It is served locally: by default it would send the document to an outside validator."""
 
     @extend_schema(exclude=True)
     def get(self, request: Request, *args: Any, **kwargs: Any) -> Response:
@@ -24,7 +24,7 @@ class Docs(SpectacularSwaggerView):
 
 
 class ByWord(DefaultContentNegotiation):
-    """The one place where `?format=json` chooses, beside what the caller accepts."""
+    """Content negotiation that also reads `?format=json`. Only the OpenAPI document uses it."""
 
     settings = SimpleNamespace(URL_FORMAT_OVERRIDE="format")
 

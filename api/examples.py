@@ -1,4 +1,4 @@
-"""Examples of the OpenAPI document: of the demonstration's boiler 1 in 12 Alder Terrace, and accepted as they stand."""
+"""Examples of the OpenAPI document, about the demonstration's boiler 1 in 12 Alder Terrace. All are valid requests."""
 
 from typing import Any
 

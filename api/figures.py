@@ -1,4 +1,4 @@
-"""Figures over time of the boilers the caller may see, by present knowledge."""
+"""The endpoint of figures over time, for the boilers the caller may see, by present knowledge."""
 
 from collections.abc import Iterable
 from datetime import date, datetime, timedelta
@@ -27,14 +27,14 @@ USUAL = 90
 
 
 class SpanSerializer(OfSerializer):
-    """Which days, both ends counted, and which boilers."""
+    """Which days, both ends included, and which boilers."""
 
     first = serializers.DateField(required=False, help_text="The first day; 90 days before the last if left out.")
     last = serializers.DateField(required=False, help_text="The last day; today (UTC) if left out. It may lie ahead.")
 
 
 def _counts(name: str, names: Iterable[str]) -> type[serializers.Serializer[Any]]:
-    """A day with one count for each name."""
+    """Return a serializer class for a day with one count for each of `names`."""
     fields: dict[str, Any] = {n: serializers.IntegerField() for n in names}
     made = type(name, (serializers.Serializer,), {"day": serializers.DateField(), **fields})
     made.__doc__ = "How many there were of each at the end of the building's local day."
@@ -47,7 +47,7 @@ AgeDaySerializer = _counts("AgeDaySerializer", figures.BAND_NAMES)
 
 
 class TookSerializer(serializers.Serializer[Any]):
-    """Deficiencies closed in these days by the worst class each had, and how long they took from opened to closed."""
+    """Deficiencies closed in these days, by the worst class each had, and the time from opening to closing."""
 
     level = serializers.ChoiceField(choices=[level.value for level in Level])
     count = serializers.IntegerField()
@@ -56,14 +56,14 @@ class TookSerializer(serializers.Serializer[Any]):
 
 
 class FoundFailedSerializer(serializers.Serializer[Any]):
-    """How often a device of a kind failed its test as found in these days."""
+    """How often devices of a kind failed their tests as found in these days."""
 
     kind = serializers.CharField()
     count = serializers.IntegerField()
 
 
 class FiguresSerializer(serializers.Serializer[Any]):
-    """Figures over time; a day that has not ended is a forecast by time alone."""
+    """Figures over time. A day that has not ended yet is a forecast by time alone."""
 
     first = serializers.DateField()
     last = serializers.DateField()
@@ -85,7 +85,7 @@ class Figures(APIView):
         responses={200: FiguresSerializer, **problems(400, 401, 422)},
     )
     def get(self, request: Request) -> Response:
-        """Return the figures of the days asked for; the past is rewritten where facts come late."""
+        """Return the figures of the days asked for. Facts that arrive late change past days."""
         at = timezone.now()
         given = asked(request, SpanSerializer)
         first, last = _days(given, at)
@@ -94,7 +94,7 @@ class Figures(APIView):
 
 
 def meant(seen: QuerySet[Boiler], given: dict[str, Any]) -> QuerySet[Boiler]:
-    """Of the boilers that may be seen those asked for: what is not among them counts as nothing."""
+    """Keep the visible boilers that were asked for. An id that is not among them leaves none."""
     columns = {"portfolio": "portfolio", "boiler": "id"}
     return seen.filter(**{columns[name]: given[name] for name in columns if name in given})
 

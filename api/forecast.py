@@ -1,4 +1,4 @@
-"""What comes due and lapses by week for a year ahead, if nobody does anything."""
+"""The endpoint of the forecast: what comes due and lapses each week if nobody does anything."""
 
 from datetime import timedelta
 from typing import Any
@@ -25,7 +25,7 @@ class AheadSerializer(OfSerializer):
 
 
 class WeekSerializer(serializers.Serializer[Any]):
-    """From a Monday on, in each building's own days: how many positions come due and how many lapse."""
+    """A week from Monday on, in each building's local days: how many positions come due and how many lapse."""
 
     monday = serializers.DateField()
     due = serializers.IntegerField()
@@ -33,14 +33,14 @@ class WeekSerializer(serializers.Serializer[Any]):
 
 
 class BoilerWeeksSerializer(serializers.Serializer[Any]):
-    """One boiler's weeks; those without anything to come are left out."""
+    """The weeks of one boiler. Weeks in which nothing happens are left out."""
 
     boiler = serializers.UUIDField()
     weeks = WeekSerializer(many=True)
 
 
 class StepSerializer(serializers.Serializer[Any]):
-    """One position that will be due or lapsed from `since` on, and why."""
+    """One position that will be due or lapsed from `since` on, with the reason."""
 
     position = serializers.UUIDField(source="position_id")
     name = serializers.CharField(source="position.name")
@@ -50,7 +50,7 @@ class StepSerializer(serializers.Serializer[Any]):
 
 
 class ForecastSerializer(serializers.Serializer[Any]):
-    """A forecast by time alone; `steps` are told where one boiler was asked for."""
+    """A forecast by time alone. `steps` is empty unless one boiler was asked for."""
 
     as_of = serializers.DateTimeField()
     weeks = WeekSerializer(many=True)
@@ -60,7 +60,7 @@ class ForecastSerializer(serializers.Serializer[Any]):
 
 
 class Forecast(APIView):
-    """What is to come, week by week."""
+    """What comes due and lapses, week by week."""
 
     @extend_schema(
         operation_id="getForecast",

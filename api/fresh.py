@@ -1,4 +1,4 @@
-"""304 for what has not moved: weak tags (RFC 9110), since `as_of` differs between two answers that say the same."""
+"""Conditional GET: 304 with weak ETags (RFC 9110). They are weak since `as_of` differs between equal answers."""
 
 from datetime import datetime
 from typing import Any
@@ -21,7 +21,7 @@ NOT_MODIFIED = {304: OpenApiResponse(description="What was answered before still
 
 
 class Kept:
-    """One question on its ground: whether the asker's copy still holds, and the headers of a new answer."""
+    """One GET request: whether the caller's copy is still current, and the caching headers of a new answer."""
 
     def __init__(self, request: Request, action: str, at: datetime, *more: Any) -> None:
         self.ground: Ground = ground(request.user, action, at)
@@ -34,21 +34,21 @@ class Kept:
 
     @property
     def unmoved(self) -> bool:
-        """Whether the asker holds this very answer; never once a boundary has passed that nobody has judged yet."""
+        """Whether the caller holds this answer. False once a boundary has passed that is not judged yet."""
         sent = {tag.removeprefix("W/") for tag in parse_etags(self._sent)}
         return self._fresh and self.tag.removeprefix("W/") in sent
 
     @property
     def headers(self) -> dict[str, str]:
-        """Without a tag where time has passed something that nothing has looked at yet."""
+        """Caching headers. There is no ETag once a boundary has passed that is not judged yet."""
         kept = {"Cache-Control": "private, no-cache"}
         return {**kept, "ETag": self.tag} if self._fresh else kept
 
     def not_modified(self) -> HttpResponse:
-        """The answer without a body."""
+        """Return a 304 without a body."""
         return Response(status=304, headers=self.headers)
 
 
 def _form(request: Request) -> str:
-    """JSON, or another form of the same list."""
+    """Return the format of the answer: json, csv or xlsx."""
     return str(getattr(getattr(request, "accepted_renderer", None), "format", ""))

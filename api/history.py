@@ -1,4 +1,4 @@
-"""Everything about one boiler, the newest first."""
+"""The endpoint of one boiler's history, the newest event first."""
 
 from collections.abc import Sequence
 from datetime import datetime
@@ -30,7 +30,7 @@ WHATS = (
 
 
 class EventSerializer(serializers.Serializer[Any]):
-    """One thing in a boiler's past; `subject` is the id of what it is about."""
+    """One event in a boiler's past. `subject` is the id of what it is about."""
 
     at = serializers.DateTimeField()
     what = serializers.ChoiceField(choices=WHATS)
@@ -44,12 +44,12 @@ class EventSerializer(serializers.Serializer[Any]):
 
 @described("listHistory", ONE, codes=(400, 401, 404, 422))
 class History(List):
-    """Visits, standings, deficiencies, settings, fittings and decisions; no visits for who may not read them."""
+    """Visits, standings, deficiencies, settings, fittings and decisions. Visits only for callers who may read them."""
 
     item, order = EventSerializer, ("-at", "-what", "-id")
 
     def taken(self, request: Request, walk: Walk, **where: UUID) -> Sequence[Any]:
-        """From every source, in one order."""
+        """Return events of every source in one order."""
         boiler = boiler_for(request, where["boiler"], see=self.action, do=self.action, at=walk.now)
         read = policy.may(request.user, "visit.see", boiler.portfolio_id, boiler.building_id, walk.now)
         after = (datetime.fromisoformat(walk.after[0]), walk.after[1], UUID(walk.after[2])) if walk.after else None

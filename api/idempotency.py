@@ -1,6 +1,6 @@
-"""Posts that may be sent again: every POST takes an Idempotency-Key (draft-ietf-httpapi-idempotency-key-header-07).
+"""Repeatable posts: every POST takes an Idempotency-Key (draft-ietf-httpapi-idempotency-key-header-07).
 
-`applied` wraps the `post` of each view that the table of addresses names, so that no endpoint has to ask for it.
+`make_posts_repeatable` wraps the `post` of each view in the URL table, so no endpoint has to do it itself.
 """
 
 import hashlib
@@ -27,7 +27,7 @@ from fleet.errors import Refused
 HEADER = "Idempotency-Key"
 REPEAT = "Idempotency-Repeat"  # ?1, a boolean as RFC 9651 writes it, on an answer that was given before
 LONGEST = 255
-# As the document tells it: bare, or in quotes with \" and \\ for the two that need it.
+# As in the OpenAPI document: bare, or in quotes with \" and \\ as escapes.
 PATTERN = r'^([!#-~]{1,255}|"([!#-\[\]-~]|\\["\\]){1,255}")$'
 _QUOTED = re.compile(r'"((?:[^"\\]|\\["\\])*)"')
 _VISIBLE = re.compile(r"[\x21-\x7e]{1,255}")
@@ -36,7 +36,7 @@ Handler = Callable[..., Any]
 
 
 def applied(patterns: Iterable[Any]) -> None:
-    """Make every POST of these addresses one that may be sent again."""
+    """Make every POST of these URL patterns repeatable."""
     for pattern in patterns:
         view = getattr(getattr(pattern, "callback", None), "cls", None)
         if view is not None and hasattr(view, "post") and not hasattr(view.post, "repeatable"):
@@ -44,7 +44,7 @@ def applied(patterns: Iterable[Any]) -> None:
 
 
 def once(post: Handler) -> Handler:
-    """Run `post` once for each key; the same post under it again gets the first answer, byte for byte."""
+    """Wrap `post` so that it runs once for each key. A repeat under the same key gets the first answer again."""
 
     @wraps(post)
     def repeatable(self: APIView, request: Request, *args: Any, **kwargs: Any) -> Any:
@@ -58,20 +58,23 @@ def once(post: Handler) -> Handler:
 
 
 def needed(request: Request, data: Mapping[str, Any], own: str) -> None:
-    """Refuse what has neither an id of its own nor a key: nobody could tell a repeat of it from another."""
+    """Raise Refused (422) for a post with neither an id of its own nor a key: a repeat could not be recognized."""
     if own not in data and key_of(request) is None:
         told = f"Give it an {own} of its own, or send an {HEADER}: else nobody could tell a repeat from another."
         raise Refused("idempotency_key_missing", told, (own,), status=422)  # the body is well formed
 
 
 def _decides_itself(view: APIView, request: Request) -> bool:
-    """Whether the body's own id alone tells a repeat, as a visit's: `own_id` of the view names it."""
+    """Return whether the body's own id identifies a repeat. The view's `own_id` names that field."""
     own = getattr(view, "own_id", None)
     return own is not None and (not isinstance(request.data, dict) or own in request.data)
 
 
 def key_of(request: Request) -> str | None:
-    """The key sent, None without. Raises Refused for one that is neither a structured field's string nor bare."""
+    """Return the key sent, None without one.
+
+    Raises Refused for a key that is neither a string as structured fields write it (RFC 9651) nor bare.
+    """
     sent = request.headers.get(HEADER)
     if sent is None:
         return None
@@ -83,7 +86,7 @@ def key_of(request: Request) -> str | None:
 
 
 def _once(view: APIView, request: Request, key: str, run: Callable[[], Any]) -> Any:
-    """One transaction for claim, verb and answer; what is refused, or fails, leaves nothing and frees the key."""
+    """Claim the key, run the post and store the answer in one transaction. A refusal or failure frees the key."""
     at = timezone.now()
     post = Post(request.user, request.resolver_match.route, key, _digest(request))
     try:
@@ -98,7 +101,7 @@ def _once(view: APIView, request: Request, key: str, run: Callable[[], Any]) -> 
                 _keep(post, response, at)
             return response
     except (TransactionManagementError, InterfaceError) as error:
-        # The connection went away in the midst: nothing was kept, and the same post may come again.
+        # The connection was lost midway: nothing was stored, and the same post may be sent again.
         if connection.is_usable():
             raise
         raise OperationalError("the connection was lost") from error
@@ -112,7 +115,7 @@ def _keep(post: Post, response: Any, at: Any) -> None:
 
 
 def _rendered(response: Any, view: APIView, request: Request) -> Any:
-    """The answer as bytes, by the renderer that was negotiated; later hands find it rendered and leave it."""
+    """Render the answer with the negotiated renderer, so that its bytes can be stored."""
     if isinstance(response, Response):
         response.accepted_renderer = request.accepted_renderer
         response.accepted_media_type = request.accepted_media_type
@@ -130,9 +133,9 @@ def _again(before: Answered) -> HttpResponse:
 
 
 def _digest(request: Request) -> str:
-    """SHA-256 of all that makes two posts the same: method, address, version decided on, reach, and content.
+    """Return the SHA-256 of what makes two posts the same: method, address, If-Match, reach of the key, and content.
 
-    A key that reaches less than the first one's asks for something else: its answer could tell what it may not see.
+    The reach is included since the stored answer may show what a key of smaller reach may not see.
     """
     reach = getattr(request.user, "reach", None)
     reaching = None if reach is None else [sorted(reach.scopes) if reach.scopes is not None else None, reach.portfolio]
@@ -142,7 +145,7 @@ def _digest(request: Request) -> str:
 
 
 def _opaque(value: Any) -> str:
-    """What is no JSON, as a sheet: bytes and files by their content, anything else as it is written."""
+    """Return the digest of bytes or of an uploaded file, and the text of any other value that is no JSON."""
     if isinstance(value, UploadedFile):
         digest = hashlib.sha256(b"".join(value.chunks())).hexdigest()
         value.seek(0)
@@ -151,7 +154,7 @@ def _opaque(value: Any) -> str:
 
 
 def described(result: dict[str, Any], **_: Any) -> dict[str, Any]:
-    """Tell of the header in the OpenAPI document, at every POST."""
+    """Add the header to every POST in the OpenAPI document."""
     for path, operations in result["paths"].items():
         if "post" in operations and "/v1/" in path:
             operations["post"].setdefault("parameters", []).append(_PARAMETER)

@@ -1,4 +1,4 @@
-"""Jobs: what one trip could do, making one, and what people do about it: plan, accept, decline, start, cancel."""
+"""Endpoints of jobs: suggested trips, the list, making a job, and the acts plan, accept, decline, start, cancel."""
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from datetime import datetime
@@ -36,7 +36,7 @@ MOST_ASKED = 60
 REFUSALS = problems(400, 401, 403, 404, 409, 412, 413, 415, 422, 428, 503)
 LEVELS = ("hold", "urgent", "routine")
 
-# Of the demonstration's boiler 1 in 12 Alder Terrace, and accepted as they stand.
+# About the demonstration's boiler 1 in 12 Alder Terrace. All are valid requests.
 BUILDING = "2842435a-aa19-54d2-8ddb-337f72130b35"
 LIMIT = "e603bd65-37e2-5ae4-a63b-9a191041916f"
 ASK: dict[str, Any] = {"building": BUILDING, "procedures": [{"position": LIMIT, "procedure": "limit_trip"}]}
@@ -45,14 +45,14 @@ DECLINE: dict[str, Any] = {"reason": "The van is in the shop that day."}
 
 
 class ProcedureAtSerializer(StrictSerializer):
-    """A procedure to be passed at a position."""
+    """A procedure to pass at a position."""
 
     position = IdField()
     procedure = TextField(max_length=64)
 
 
 class AskSerializer(StrictSerializer):
-    """What one trip is to do: deficiencies to close, procedures to pass, all in one building and by one skill."""
+    """What one trip should do: close deficiencies and pass procedures, all in one building and by one skill."""
 
     building = IdField()
     deficiencies = serializers.ListField(child=IdField(), required=False, default=list)
@@ -60,37 +60,37 @@ class AskSerializer(StrictSerializer):
     note = TextField(max_length=2000, required=False, default="")
 
     def beside(self, data: dict[str, Any]) -> dict[str, Any]:
-        """Bound the lists before looking at any of them."""
+        """Return a fault for each list that is too long, before any element is validated."""
         lists = (n for n in ("deficiencies", "procedures") if isinstance(data.get(n), list))
         return {n: [fault("too_many", f"At most {MOST_ASKED}.")] for n in lists if len(data[n]) > MOST_ASKED}
 
 
 class PlanSerializer(StrictSerializer):
-    """Whom to send and when; the second person where what is asked takes two."""
+    """Whom to send and when, with a second person where the work takes two."""
 
     to = IdField()
     start = InstantField()
     reason = TextField(max_length=400, required=False)
 
     def get_fields(self) -> dict[str, Any]:
-        """`with` is a word of the language."""
+        """Add `with`, which is a keyword of Python."""
         return {**super().get_fields(), "with": IdField(required=False)}
 
 
 class WhySerializer(StrictSerializer):
-    """Why, in a sentence."""
+    """The reason, in a sentence."""
 
     reason = TextField(max_length=400)
 
 
 class NothingSerializer(StrictSerializer):
-    """Perhaps a word; nothing is needed."""
+    """An optional reason."""
 
     reason = TextField(max_length=400, required=False)
 
 
 class SettledSerializer(serializers.Serializer[Any]):
-    """When and how one thing was settled: closed, passed, or withdrawn by a correction."""
+    """When and how one item was settled: closed, passed, or withdrawn by a correction."""
 
     at = serializers.DateTimeField()
     how = serializers.ChoiceField(choices=("closed", "passed", "withdrawn"))
@@ -98,7 +98,7 @@ class SettledSerializer(serializers.Serializer[Any]):
 
 
 class AskedSerializer(serializers.Serializer[Any]):
-    """One thing a job asks; `settled` is null while it is open."""
+    """One item of a job. `settled` is null while it is open."""
 
     boiler = serializers.UUIDField(source="item.boiler_id")
     position = serializers.UUIDField(source="item.position_id", allow_null=True)
@@ -110,7 +110,7 @@ class AskedSerializer(serializers.Serializer[Any]):
 
 
 class JobActSerializer(serializers.Serializer[Any]):
-    """What somebody did about it, as it was recorded."""
+    """One act on a job as it was recorded."""
 
     kind = serializers.ChoiceField(choices=states.ACTS)
     by = serializers.CharField(source="by.username")
@@ -122,7 +122,7 @@ class JobActSerializer(serializers.Serializer[Any]):
 
 
 class JobSerializer(serializers.Serializer[Any]):
-    """A job now: where it is, what it takes, who is sent when, what it asks and what is settled of it."""
+    """A job as of now: its status, what it takes, who is sent when, and its items with what is settled."""
 
     id = serializers.UUIDField(source="job.id")
     building = serializers.UUIDField(source="job.building_id")
@@ -143,25 +143,25 @@ class JobSerializer(serializers.Serializer[Any]):
     acts = JobActSerializer(many=True)
 
     def get_fields(self) -> dict[str, Any]:
-        """`with` is a word of the language."""
+        """Add `with`, which is a keyword of Python."""
         return {**super().get_fields(), "with": serializers.UUIDField(source="job.second_id", allow_null=True)}
 
 
 class WhichSerializer(PageSerializer):
-    """Which jobs: of one building, at one point of their way."""
+    """Filters of the list of jobs: one building, one status."""
 
     building = IdField(required=False)
     status = serializers.ChoiceField(choices=states.STATUSES, required=False)
 
 
 class WhereSerializer(StrictSerializer):
-    """The building."""
+    """The building to suggest trips for."""
 
     building = IdField()
 
 
 class WantedSerializer(serializers.Serializer[Any]):
-    """One thing a trip could do; `due` is since when, or from when on, it is asked."""
+    """One item a trip could do. `due` is the instant from which it is asked for."""
 
     boiler = serializers.UUIDField()
     position = serializers.UUIDField(allow_null=True)
@@ -173,7 +173,7 @@ class WantedSerializer(serializers.Serializer[Any]):
 
 
 class TripSerializer(serializers.Serializer[Any]):
-    """What one trip could do: by one skill, with its length and its parts."""
+    """What one trip of one skill could do, with its minutes and parts."""
 
     skill = serializers.CharField()
     level = serializers.ChoiceField(choices=LEVELS)
@@ -185,12 +185,12 @@ class TripSerializer(serializers.Serializer[Any]):
 
 @described("listJobs")
 class Jobs(List):
-    """Jobs, the newest made first: all of one's portfolios for who plans, one's own for who works; and a new one."""
+    """Jobs, the newest first. Planners see all jobs of their portfolios, technicians see their own."""
 
     form, item, action, order = WhichSerializer, JobSerializer, "board.see", ("-created_at", "id")
 
     def found(self, request: Request, walk: Walk, **where: UUID) -> QuerySet[Row]:
-        """Those that may be seen; one whose day has passed is missed, whether or not anything has looked since."""
+        """Return the jobs that the user may see. A job whose day has passed counts as missed at once."""
         given = walk.given
         rows = queries.seen(request.user, walk.now).filter(created_at__lte=walk.at)
         rows = rows.filter(building=given["building"]) if "building" in given else rows
@@ -198,7 +198,7 @@ class Jobs(List):
         return queries.listed(rows)
 
     def shown(self, rows: Sequence[Any], walk: Walk) -> Iterable[queries.Shown]:
-        """With what each asks and what was done about it."""
+        """Add the items and acts of each job."""
         return queries.all_shown(rows, walk.at)
 
     @extend_schema(
@@ -208,7 +208,7 @@ class Jobs(List):
         examples=[OpenApiExample("A limit trip", value=ASK, request_only=True)],
     )
     def post(self, request: Request) -> Response:
-        """Make one; what another open job asks already is refused."""
+        """Make a job. An item that another open job asks already is refused."""
         at, told, user = timezone.now(), cause(request), request.user
         sent = AskSerializer(data=request.data)
         sent.is_valid(raise_exception=True)
@@ -221,7 +221,7 @@ class Jobs(List):
 
 
 class Suggested(APIView):
-    """What trips to a building could do."""
+    """Trips that could be made to a building."""
 
     @extend_schema(
         operation_id="suggestJobs",
@@ -229,7 +229,7 @@ class Suggested(APIView):
         responses={200: TripSerializer(many=True), **problems(400, 401, 403, 404)},
     )
     def get(self, request: Request) -> Response:
-        """Return one trip per skill: open deficiencies, procedures due or due within a month, not asked elsewhere."""
+        """Return one trip per skill: open deficiencies and procedures due within a month, not asked elsewhere."""
         at = timezone.now()
         building = asked(request, WhereSerializer)["building"]
         _building(request.user, building, "job.create", at)
@@ -241,7 +241,7 @@ class Job(APIView):
 
     @extend_schema(operation_id="getJob", responses={200: JobSerializer, **problems(401, 404)})
     def get(self, request: Request, job: UUID) -> Response:
-        """Return it; the ETag is its version."""
+        """Return the job. The ETag is its version."""
         at = timezone.now()
         _seen(request.user, job, at)
         return _told(job, at)
@@ -250,7 +250,7 @@ class Job(APIView):
 def _deed(
     kind: str, action: str, form: type[StrictSerializer], name: str, told: str, example: Any = None
 ) -> type[APIView]:
-    """An endpoint for one thing that is done about a job."""
+    """Return the endpoint of one act on a job."""
     examples = [OpenApiExample(told, value=example, request_only=True)] if example else []
 
     class Deed(APIView):
@@ -281,7 +281,7 @@ def _decision(kind: str, sent: Sent) -> Decision:
 
 
 def _building(user: User, building: UUID, action: str, at: datetime) -> None:
-    """Unknown and unseen are one 404, seen but not allowed is 403."""
+    """Raise Http404 where no boiler of the building may be seen, PermissionDenied where `action` is not allowed."""
     boiler = policy.boilers(user, "board.see", at).filter(building=building).first()
     if boiler is None:
         raise Http404
@@ -309,7 +309,7 @@ def _act(
         raise PermissionDenied
     sent = form(data=request.data)
     sent.is_valid(raise_exception=True)
-    version = version_of(request)  # RFC 9110, 13.2.1: last, of what would else be done
+    version = version_of(request)  # RFC 9110, 13.2.1: checked last, when the request would else succeed
     decision = decide(sent.validated_data)
     retried(lambda: pipeline.act_on_job(job=job, decision=decision, version=version, by=user, at=at, cause=told))
     return _told(job, at)

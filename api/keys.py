@@ -1,4 +1,4 @@
-"""Keys of devices: listed without their secrets, made and revoked by people who are signed in."""
+"""Endpoints of device keys. Keys are listed without secrets; only signed-in people make and revoke them."""
 
 from typing import Any
 from uuid import UUID
@@ -24,7 +24,7 @@ NEW: dict[str, Any] = {"name": "Rosa's phone", "scopes": ["read", "visits", "job
 
 
 class NewKeySerializer(StrictSerializer):
-    """What the device is called, what its key is for, perhaps in which portfolio only, and until when."""
+    """A key to make: the device's name, the key's scopes, an optional portfolio it is limited to, and its end."""
 
     name = TextField(max_length=100)
     scopes = serializers.ListField(child=TextField(max_length=16), max_length=len(SCOPES), allow_empty=False)
@@ -33,7 +33,7 @@ class NewKeySerializer(StrictSerializer):
 
 
 class KeySerializer(serializers.Serializer[Any]):
-    """A key without its secret. Scopes null: all that its owner may; portfolio null: in any."""
+    """A key without its secret. `scopes` null: all its owner may do. `portfolio` null: in every portfolio."""
 
     id = serializers.UUIDField()
     name = serializers.CharField()
@@ -51,13 +51,13 @@ class MadeKeySerializer(KeySerializer):
 
 
 class WhoseSerializer(StrictSerializer):
-    """Whose keys: one's own, or of a person granted only what one may change people of."""
+    """Whose keys: one's own, or those of a person all of whose grants the caller may change."""
 
     person = IdField(required=False)
 
 
 class Keys(APIView):
-    """The keys of one's devices."""
+    """Device keys."""
 
     @extend_schema(
         operation_id="listKeys",
@@ -65,7 +65,7 @@ class Keys(APIView):
         responses={200: KeySerializer(many=True), **problems(400, 401, 404)},
     )
     def get(self, request: Request) -> Response:
-        """Return those that count now, the newest last, without their secrets, which are kept nowhere."""
+        """Return the keys in force, the newest last, without their secrets. Secrets are not stored."""
         at = timezone.now()
         person = asked(request, WhoseSerializer).get("person", request.user.id)
         if person == request.user.id:
@@ -82,7 +82,7 @@ class Keys(APIView):
         examples=[OpenApiExample("A technician's phone", value=NEW, request_only=True)],
     )
     def post(self, request: Request) -> Response:
-        """Make one for a device of one's own; the secret is told in this answer and never again."""
+        """Make a key for one's own device. The secret is shown only in this answer."""
         at = timezone.now()
         _signed_in(request)
         sent = NewKeySerializer(data=request.data)
@@ -102,7 +102,7 @@ class Key(APIView):
 
     @extend_schema(operation_id="revokeKey", responses={204: None, **problems(401, 403, 404)})
     def delete(self, request: Request, key: UUID) -> Response:
-        """Revoke it: it opens nothing from now on. Again is as once."""
+        """Revoke the key. It gives no access from now on. Revoking it again changes nothing."""
         _signed_in(request)
         if not keys.revoke(key=key, by=request.user, at=timezone.now()):
             raise Http404
@@ -110,11 +110,11 @@ class Key(APIView):
 
 
 class Revoke(APIView):
-    """One key, for who can't send DELETE."""
+    """Revoking a key by POST, for clients that cannot send DELETE."""
 
     @extend_schema(operation_id="revokeKeyByPost", request=None, responses={204: None, **problems(401, 403, 404)})
     def post(self, request: Request, key: UUID) -> Response:
-        """Revoke it, as DELETE does."""
+        """Revoke the key, as DELETE does."""
         _signed_in(request)
         if not keys.revoke(key=key, by=request.user, at=timezone.now()):
             raise Http404
@@ -122,6 +122,6 @@ class Revoke(APIView):
 
 
 def _signed_in(request: Request) -> None:
-    """A key makes and revokes none: what was lost with a device could else make itself another."""
+    """Refuse requests by key: a key lost with its device could else make another one."""
     if request.user.reach is not None:
         raise PermissionDenied

@@ -1,6 +1,6 @@
-"""How much one key, or one person signed in, may ask in a minute; and how often an address may try keys that are none.
+"""Rate limits by minute: requests of one key or one signed-in person, and invalid keys tried from one address.
 
-The counters stand in the cache, one for each whole minute. A cache that is away stops nobody: it is logged.
+The counters are in the cache, one for each whole minute. If the cache is down, nothing is limited and that is logged.
 """
 
 import logging
@@ -32,14 +32,17 @@ class TooMuch(APIException):
 
     def __init__(self, at: datetime) -> None:
         super().__init__()
-        self.wait = left(at) - 1  # whoever writes the header rounds up
+        self.wait = left(at) - 1  # `api.problems` adds one second when it writes the header
 
 
 class Limit(BaseThrottle):
-    """So many reads and so many writes a minute, counted apart, for each key and for each person's sessions."""
+    """Limits reads and writes a minute, counted apart, of each key and of each person's sessions together."""
 
     def allow_request(self, request: Request, view: Any) -> bool:
-        """Count the request, and raise TooMuch. Who is nobody is served what is open to all, uncounted."""
+        """Count the request. Raises RateLimitExceeded over the limit.
+
+        Anonymous requests are not throttled; they reach public endpoints only.
+        """
         at = timezone.now()
         if not request.user.is_authenticated:
             return True
@@ -53,13 +56,13 @@ class Limit(BaseThrottle):
 
 
 def check_address(request: Any, at: datetime) -> None:
-    """Raise TooMuch for an address that has tried too many keys that are none: no further one is looked at."""
+    """Raise RateLimitExceeded for an address that has tried too many invalid keys in this minute."""
     if read(_tried_from(request), at) >= settings.BAD_KEYS_A_MINUTE:
         raise TooMuch(at)
 
 
 def count_bad_key(request: Any, at: datetime) -> None:
-    """Count a key that is none, for the address it came from."""
+    """Count an invalid key for the address it came from."""
     counted(_tried_from(request), at)
 
 
@@ -68,18 +71,18 @@ def _tried_from(request: Any) -> str:
 
 
 def counted(what: str, at: datetime) -> int:
-    """Add one and return how many there are in this minute; 0 where the cache can't be asked."""
+    """Add one to a counter of this minute and return it; 0 where the cache does not answer."""
     name = _name(what, at)
     try:
         cache.add(name, 0, 2 * SECONDS)
         return int(cache.incr(name))
-    except Exception:  # whatever a cache's client raises: a limit is a courtesy, a result from the field is not
+    except Exception:  # any error of a cache client: a result from the field matters more than a limit
         log.warning("the cache does not answer: nothing is limited")
         return 0
 
 
 def read(what: str, at: datetime) -> int:
-    """How many there are in this minute; 0 where the cache can't be asked."""
+    """Return a counter of this minute; 0 where the cache does not answer."""
     try:
         return int(cache.get(_name(what, at), 0))
     except Exception:  # as above
@@ -88,7 +91,7 @@ def read(what: str, at: datetime) -> int:
 
 
 def left(at: datetime) -> int:
-    """Whole seconds until the next minute begins, at least one."""
+    """Return the whole seconds until the next minute begins, at least one."""
     return math.ceil(SECONDS - at.timestamp() % SECONDS)
 
 
@@ -97,7 +100,7 @@ def _name(what: str, at: datetime) -> str:
 
 
 def described(result: dict[str, Any], **_: Any) -> dict[str, Any]:
-    """Tell of the limits in the OpenAPI document, at everything that asks for a key."""
+    """Add the 429 response to every operation under /v1/ in the OpenAPI document."""
     problem = {"$ref": "#/components/schemas/Problem"}
     told = {
         "description": "Too much in this minute.",

@@ -1,4 +1,4 @@
-"""What is no address of the API: a problem like every other."""
+"""Unknown addresses under /api/: answered with a problem like every other error."""
 
 from typing import Any
 
@@ -8,12 +8,12 @@ from rest_framework.views import APIView
 
 
 class Nowhere(APIView):
-    """404 for any method, with or without a key."""
+    """Answers 404 to any method, with or without a key."""
 
     authentication_classes = ()
     permission_classes = ()
     schema = None
 
     def initial(self, request: Request, *args: Any, **kwargs: Any) -> None:
-        """Refuse before any method is looked for."""
+        """Raise NotFound before any method is looked up."""
         raise NotFound

@@ -1,8 +1,8 @@
-"""Every list in pages: a signed cursor carries its filters and the instant of the first page, and goes on by keys.
+"""Lists in pages: a signed cursor carries the filters, the instant of the first page and the last row's key.
 
-Nothing is counted and nothing is skipped by number: a page begins behind the last row of the one before it, in a total
-order, so rows that are added meanwhile neither push one out nor show one twice. What is dated is read as of the first
-page; where facts of the portfolios seen have moved since, `changed` says so, and a new walk tells them.
+A page begins after the last row of the page before it, in a total order. So rows added meanwhile neither hide a row nor
+repeat one, and no rows are counted. Dated data are read as of the first page. `changed` says whether facts of the
+visible portfolios have changed since; a new walk shows them.
 """
 
 from collections.abc import Iterable, Sequence
@@ -32,11 +32,11 @@ from fleet.pipeline.fresh import build
 
 MOST, USUAL = 200, 50
 SALT = "lists"
-WALK = ("cursor", "limit")  # what is no filter
+WALK = ("cursor", "limit")  # these are no filters
 
 
 class PageSerializer(StrictSerializer):
-    """Which page of a list; a cursor carries the filters it was given for."""
+    """Which page of a list. A cursor carries the filters it was issued for."""
 
     cursor = TextField(required=False, max_length=4000, help_text="`next` of the page before; the first if left out.")
     limit = serializers.IntegerField(min_value=1, max_value=MOST, default=USUAL)
@@ -44,7 +44,7 @@ class PageSerializer(StrictSerializer):
 
 @dataclass(frozen=True, slots=True)
 class Walk:
-    """A walk through one list: as of when, for which filters, behind which row."""
+    """A walk through one list: its instant, its filters, and the row it continues after."""
 
     now: datetime
     at: datetime
@@ -52,12 +52,12 @@ class Walk:
     wanted: dict[str, str]
     after: list[Any] | None
     limit: int
-    facts: str  # those of the first page
+    facts: str  # digest of the facts at the first page
     changed: bool
 
 
 class List(Tabular, APIView):
-    """A list; a subclass says what is found and how it is shown."""
+    """A list in pages. A subclass says which rows it has and how they are presented."""
 
     action: ClassVar[str] = "board.see"
     form: ClassVar[type[StrictSerializer]] = PageSerializer
@@ -65,7 +65,7 @@ class List(Tabular, APIView):
     order: ClassVar[tuple[str, ...]] = ("id",)
 
     def get(self, request: Request, **where: UUID) -> Response:
-        """Return a page of it."""
+        """Return one page."""
         now = timezone.now()
         kept = Kept(request, self.action, now, *self.beside(now))
         walk = self.walk(request, kept, now)
@@ -79,27 +79,30 @@ class List(Tabular, APIView):
         return Response(body, headers={**kept.headers, "Link": _link(request, walk, following)})
 
     def found(self, request: Request, walk: Walk, **where: UUID) -> "QuerySet[Any] | Sequence[Any]":
-        """What is listed, of what may be seen; in no order."""
+        """Return the rows of the list that the user may see, in no order."""
         raise NotImplementedError
 
     def beside(self, at: datetime) -> tuple[Any, ...]:
-        """What the answer rests on beside grants, facts and their boundaries."""
+        """Return what else the ETag depends on, besides grants, facts and their boundaries."""
         return ()
 
     def taken(self, request: Request, walk: Walk, **where: UUID) -> Sequence[Any]:
-        """One row more than the page holds, from behind the last one."""
+        """Return the rows after the last page, one more than a page holds: it tells whether another page follows."""
         return take(self.found(request, walk, **where), self.ordered(walk), walk.after, walk.limit + 1)
 
     def ordered(self, walk: Walk) -> tuple[str, ...]:
-        """The total order, its last column the id."""
+        """Return the columns of the total order. The last one is the id."""
         return self.order
 
     def shown(self, rows: Sequence[Any], walk: Walk) -> Iterable[Any]:
-        """The rows as the item's serializer takes them."""
+        """Return the rows as the item serializer takes them."""
         return rows
 
     def walk(self, request: Request, kept: Kept, now: datetime) -> Walk:
-        """Read the question: filters and place are the cursor's where there is one."""
+        """Read the query. With a cursor, its filters and its place hold.
+
+        Raises Refused for a cursor not issued here, and for filters that differ from those of the cursor.
+        """
         given = asked(request, self.form)
         wanted = {n: request.query_params[n] for n in given if n not in WALK and n in request.query_params}
         facts = kept.ground.facts
@@ -120,7 +123,7 @@ class List(Tabular, APIView):
         return signing.dumps({**told, "after": after}, salt=SALT, compress=True)
 
     def _read(self, request: Request, cursor: str) -> dict[str, Any]:
-        """A cursor given out here, to this person, for this list, by this build; anything else is none."""
+        """Return a cursor's content. Raises Refused unless this build issued it to this person for this list."""
         try:
             told: dict[str, Any] = signing.loads(cursor, salt=SALT)
         except signing.BadSignature:
@@ -133,18 +136,21 @@ class List(Tabular, APIView):
 def take(
     rows: QuerySet[Any] | Sequence[Any], order: Sequence[str], after: Sequence[Any] | None, most: int
 ) -> Sequence[Any]:
-    """At most so many rows behind a place, in a total order of columns that are never null."""
+    """Return at most `limit` rows after the key `after`, in a total order of columns that are never NULL."""
     if isinstance(rows, QuerySet):
         behind = rows.filter(_behind(order, after)) if after else rows
         return list(behind.order_by(*order)[:most])
-    (column,) = order  # what is no table is small, and sorted by its one key
+    (column,) = order  # rows that are no table are few, and have one key
     return [r for r in sorted(rows, key=lambda r: _value(r, column)) if not after or _value(r, column) > after[0]][
         :most
     ]
 
 
 def _behind(order: Sequence[str], after: Sequence[Any]) -> Q:
-    """Rows that come after these values: (a > x) or (a = x and ((b > y) or …)), and a >= x, where an index begins."""
+    """Return the condition of rows after these values: (a > x) or (a = x and ((b > y) or …)).
+
+    The condition a >= x is implied; it lets PostgreSQL start at x in an index.
+    """
     found = Q(pk__in=())
     for column, value in reversed(list(zip(order, after, strict=True))):
         name, way = column.lstrip("-"), "lt" if column.startswith("-") else "gt"
@@ -170,7 +176,7 @@ def _of(request: Request) -> list[str]:
 
 
 def _link(request: Request, walk: Walk, following: str | None) -> str:
-    """RFC 8288: the next page and the first one."""
+    """Return the Link header (RFC 8288) with the next page and the first one."""
 
     kept = {AS: request.query_params[AS]} if AS in request.query_params else {}
 
@@ -184,7 +190,7 @@ def _link(request: Request, walk: Walk, following: str | None) -> str:
 
 @cache
 def page_of(item: type[serializers.BaseSerializer[Any]]) -> type[serializers.Serializer[Any]]:
-    """The form every list is answered in."""
+    """Return the serializer class of a page of these items."""
     fields = {
         "as_of": serializers.DateTimeField(help_text="The instant of the first page: what is dated is read as of it."),
         "changed": serializers.BooleanField(help_text="Whether facts have moved since the first page."),
@@ -198,7 +204,7 @@ def page_of(item: type[serializers.BaseSerializer[Any]]) -> type[serializers.Ser
 
 
 def described(operation: str, *parameters: Any, codes: tuple[int, ...] = (400, 401, 422), **more: Any) -> Any:
-    """How a list stands in the OpenAPI document."""
+    """Return a class decorator that describes a list endpoint in the OpenAPI document."""
 
     def of(view: type[List]) -> type[List]:
         told = extend_schema(

@@ -1,4 +1,4 @@
-"""JSON as it may arrive: UTF-8, at most 2 MiB, at most 12 levels deep, every name once."""
+"""The parser of JSON bodies: UTF-8, at most 2 MiB, at most 12 levels deep, every name once."""
 
 import json
 from collections.abc import Mapping
@@ -13,7 +13,7 @@ MOST_BYTES = 2 * 1024 * 1024
 
 
 class TooLarge(APIException):
-    """413."""
+    """413: a JSON body over 2 MiB."""
 
     status_code = 413
     default_code = "too_large"
@@ -21,23 +21,23 @@ class TooLarge(APIException):
 
 
 class BoundedJSONParser(BaseParser):
-    """Refuses what is too large, too deep or no JSON before anybody looks at it."""
+    """Refuses bodies that are too large, too deep or no JSON, before anything else reads them."""
 
     media_type = "application/json"
 
     def parse(
         self, stream: IO[Any], media_type: str | None = None, parser_context: Mapping[str, Any] | None = None
     ) -> Any:
-        """Parse within the bounds. Raises TooLarge, UnsupportedMediaType or ParseError."""
+        """Parse within the bounds. Raises BodyTooLarge, UnsupportedMediaType or ParseError."""
         _, told = parse_header_parameters(media_type or self.media_type)
-        # No other codec is asked: some of those a header can name unpack.
+        # No other codec is used: some that a header can name decompress, which would defeat the bound on bytes.
         if told.get("charset", "utf-8").lower() not in ("utf-8", "utf8"):
             raise UnsupportedMediaType(media_type or "")
         body = stream.read(MOST_BYTES + 1)
         if len(body) > MOST_BYTES:
             raise TooLarge
         if parser_context and "request" in parser_context:
-            parser_context["request"].raw = body  # what is refused is kept as it came
+            parser_context["request"].raw = body  # a refused post is stored as it came
         data = _loads(body)
         if _deeper(data, DEEPEST):
             raise ParseError("Nested too deeply.", code="too_deep")
@@ -49,7 +49,7 @@ def _loads(body: bytes) -> Any:
         return json.loads(body.decode(), parse_constant=_no_number, object_pairs_hook=_each_once)
     except UnicodeDecodeError as error:
         raise ParseError(f"This is not UTF-8: byte {error.start}.", code="not_utf8") from None
-    except ValueError as error:  # also an integer of more digits than Python reads
+    except ValueError as error:  # raised too for an integer of more digits than Python reads
         raise ParseError(f"This is not JSON: {error}.", code="not_json") from None
     except RecursionError:
         raise ParseError("Nested too deeply.", code="too_deep") from None
@@ -60,7 +60,7 @@ def _no_number(name: str) -> NoReturn:
 
 
 def _each_once(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
-    """Two values for one name: whichever was meant, half the readers would take the other."""
+    """Return the object. Raises ParseError for a repeated name, since parsers differ in which value they take."""
     made = dict(pairs)
     if len(made) != len(pairs):
         raise ParseError("A name stands twice in one object.", code="name_twice")
@@ -68,7 +68,7 @@ def _each_once(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
 
 
 def _deeper(data: Any, most: int) -> bool:
-    """Whether the value nests deeper than `most`, level by level so that depth costs no stack."""
+    """Return whether the value nests deeper than `depth`. It goes level by level, so that depth costs no stack."""
     level = [data]
     for _ in range(most):
         level = [v for d in level for v in (d.values() if isinstance(d, dict) else d if isinstance(d, list) else ())]

@@ -1,4 +1,4 @@
-"""The people of a portfolio: who they are, their roles with an end, what they are qualified for by whose word."""
+"""Endpoints of the people of a portfolio: their roles, the ends of these, and their qualifications."""
 
 from collections.abc import Iterable, Mapping, Sequence
 from datetime import datetime
@@ -36,7 +36,7 @@ NEWCOMER: dict[str, Any] = {"username": "mira.castell", "name": "Mira Castell", 
 
 
 class GrantSerializer(serializers.Serializer[Any]):
-    """A role, in the whole portfolio (`building` null) or one building of it, without end or until an instant."""
+    """A role in the whole portfolio (`building` null) or in one building, without end or until an instant."""
 
     id = serializers.UUIDField()
     role = serializers.ChoiceField(choices=ROLES)
@@ -45,7 +45,7 @@ class GrantSerializer(serializers.Serializer[Any]):
 
 
 class QualificationSerializer(serializers.Serializer[Any]):
-    """What somebody is qualified for; `everywhere` where the installation vouches for it."""
+    """A qualification. `everywhere` is true where the installation vouches for it."""
 
     code = serializers.ChoiceField(choices=QUALIFICATIONS)
     since = serializers.DateTimeField()
@@ -53,12 +53,12 @@ class QualificationSerializer(serializers.Serializer[Any]):
     everywhere = serializers.SerializerMethodField()
 
     def get_everywhere(self, row: Any) -> bool:
-        """Whether it counts in every portfolio."""
+        """Return whether it counts in every portfolio."""
         return row.portfolio_id is None
 
 
 class MemberSerializer(serializers.Serializer[Any]):
-    """Somebody with a role here."""
+    """A person with a role in this portfolio."""
 
     id = serializers.UUIDField()
     username = serializers.CharField()
@@ -68,14 +68,14 @@ class MemberSerializer(serializers.Serializer[Any]):
 
 
 class GivenSerializer(GrantSerializer):
-    """A role as it was given; `welcome` leads somebody new to choose a password, and is told this once."""
+    """A role as granted. `welcome` is where a new person chooses a password; it is shown only once."""
 
     user = serializers.UUIDField(source="user_id")
     welcome = serializers.CharField(allow_null=True, default=None)
 
 
 class NewGrantSerializer(StrictSerializer):
-    """A role for `user`, somebody known here, or for somebody new (`username`, `name`)."""
+    """A role for a person known here (`user`) or for a new person (`username`, `name`)."""
 
     user = IdField(required=False)
     username = serializers.RegexField(r"\A[a-z][a-z0-9._-]{1,39}\Z", required=False, max_length=40)
@@ -86,7 +86,7 @@ class NewGrantSerializer(StrictSerializer):
 
 
 class NewQualificationSerializer(StrictSerializer):
-    """What somebody is qualified for, from an instant on."""
+    """A qualification to record, from an instant on."""
 
     code = serializers.ChoiceField(choices=QUALIFICATIONS)
     since = InstantField()
@@ -100,17 +100,17 @@ class People(List):
     item, action, order = MemberSerializer, SEE, ("username", "id")
 
     def found(self, request: Request, walk: Walk, **where: UUID) -> QuerySet[User]:
-        """Those with a role in force; for who may see the people of the whole portfolio."""
+        """Return people with a role in force. Raises Http404 unless the user sees people of the whole portfolio."""
         _seen(request, where["portfolio"], walk.now)
         return people.of_portfolio(where["portfolio"], walk.at)
 
     def beside(self, at: datetime) -> tuple[Any, ...]:
-        """The roles themselves: one that ends by time alone moves no pulse."""
+        """Return the roles in force. The pulse does not change when time alone ends one."""
         granted = Grant.objects.filter(Q(until=None) | Q(until__gt=at), portfolio=self.kwargs["portfolio"])
         return tuple(granted.order_by("id").values_list("id", "until"))
 
     def shown(self, rows: Sequence[Any], walk: Walk) -> Iterable[Any]:
-        """With their roles here and what counts here."""
+        """Add the roles in this portfolio and the qualifications that count in it."""
         return with_roles(rows, self.kwargs["portfolio"], walk.at)
 
     @extend_schema(
@@ -120,7 +120,7 @@ class People(List):
         examples=[OpenApiExample("Somebody new", value=NEWCOMER, request_only=True)],
     )
     def post(self, request: Request, portfolio: UUID) -> Response:
-        """Give somebody a role. The same role again takes on the new end."""
+        """Grant a role. Granting the same role again sets its new end."""
         at, told, user = timezone.now(), cause(request), request.user
         _may_change(request, portfolio, at)
         sent = NewGrantSerializer(data=request.data)
@@ -139,13 +139,13 @@ class People(List):
 
 
 class EndGrant(APIView):
-    """A role that is taken back."""
+    """Ending a role."""
 
     @extend_schema(
         operation_id="endRole", request=None, responses={200: GrantSerializer, **problems(401, 403, 404, 503)}
     )
     def post(self, request: Request, portfolio: UUID, grant: UUID) -> Response:
-        """End it now; what has ended stays ended."""
+        """End the role now. Ending it again changes nothing."""
         at, told, user = timezone.now(), cause(request), request.user
         _may_change(request, portfolio, at)
         row = Grant.objects.select_related("user").filter(id=grant, portfolio=portfolio).first()
@@ -156,7 +156,7 @@ class EndGrant(APIView):
 
 
 class Qualifications(APIView):
-    """What somebody is qualified for, by this portfolio's word."""
+    """Qualifications that this portfolio vouches for."""
 
     @extend_schema(
         operation_id="qualifyPerson",
@@ -164,7 +164,7 @@ class Qualifications(APIView):
         responses={201: QualificationSerializer, **problems(400, 401, 403, 404, 422, 503)},
     )
     def post(self, request: Request, portfolio: UUID, person: UUID) -> Response:
-        """Note it; the boilers of this portfolio that they worked on are judged again by it."""
+        """Record a qualification. The boilers of this portfolio that the person worked on are judged again."""
         at, told, user = timezone.now(), cause(request), request.user
         _may_change(request, portfolio, at)
         sent = NewQualificationSerializer(data=request.data)
@@ -175,7 +175,7 @@ class Qualifications(APIView):
 
 
 def with_roles(rows: Sequence[Any], portfolio: UUID, at: datetime) -> Iterable[Any]:
-    """These people with their roles in force in a portfolio and what counts there: two queries."""
+    """Return these people with their roles in force in a portfolio and the qualifications that count there."""
     granted = Grant.objects.filter(Q(until=None) | Q(until__gt=at), portfolio=portfolio).order_by("role", "id")
     counting = people.held(portfolio).order_by("code", "since")
     here = Prefetch("grants", granted, to_attr="here")
@@ -187,13 +187,13 @@ def with_roles(rows: Sequence[Any], portfolio: UUID, at: datetime) -> Iterable[A
 
 
 def welcome(user: User) -> str:
-    """The address at which somebody new chooses a password: good once, and for three days."""
+    """Return the address where a new person chooses a password. It works once, within three days."""
     uid = urlsafe_base64_encode(force_bytes(str(user.pk)))
     return reverse("welcome", args=[uid, default_token_generator.make_token(user)])
 
 
 def _one_of(given: Mapping[str, Any]) -> None:
-    """Either somebody known here or somebody new, who has a name."""
+    """Raise Refused unless the data name either a known person or a new one, and a new one has a name."""
     if ("user" in given) == ("username" in given):
         raise Refused("one_of", "Name either somebody known here or somebody new.", ("user",), status=422)
     if "username" in given and "name" not in given:

@@ -1,4 +1,4 @@
-"""Portfolios: how many boilers stand where, and by which release and terms they are judged."""
+"""Endpoints of portfolios: counts of standings, and the release and terms that boilers are judged by."""
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
@@ -32,7 +32,7 @@ CountsSerializer = type(
 
 
 class LinksSerializer(serializers.Serializer[Any]):
-    """Where to go on, by path."""
+    """Paths of related lists."""
 
     boilers = serializers.CharField()
     buildings = serializers.CharField()
@@ -41,7 +41,7 @@ class LinksSerializer(serializers.Serializer[Any]):
 
 
 class PortfolioSerializer(serializers.Serializer[Any]):
-    """A portfolio as far as it may be seen; terms 0 are the defaults."""
+    """A portfolio as far as the caller may see it. `terms` 0 are the defaults."""
 
     id = serializers.UUIDField(source="row.id")
     ref = serializers.CharField(source="row.ref")
@@ -55,7 +55,7 @@ class PortfolioSerializer(serializers.Serializer[Any]):
 
 @dataclass(frozen=True, slots=True)
 class Told:
-    """A portfolio with what is counted of it."""
+    """A portfolio with the counts of its boilers' standings."""
 
     row: Row
     standings: Mapping[str, int]
@@ -64,23 +64,23 @@ class Told:
 
     @property
     def boilers(self) -> int:
-        """How many may be seen."""
+        """Number of boilers that may be seen."""
         return sum(self.standings.values())
 
     @property
     def links(self) -> dict[str, str]:
-        """By path."""
+        """Paths of related lists."""
         lists = {n: f"/api/v1/{n}/?portfolio={self.row.id}" for n in ("boilers", "buildings", "deficiencies")}
         return {**lists, "terms": f"/api/v1/portfolios/{self.row.id}/terms/"}
 
 
 def seen(request: Request, at: datetime) -> QuerySet[Row]:
-    """Those of which anything may be seen."""
+    """Return the portfolios of which the user may see anything."""
     return Row.objects.filter(id__in=policy.grants(request.user, "board.see", at).values("portfolio"))
 
 
 def told(request: Request, rows: Iterable[Row], now: datetime, at: datetime) -> list[Told]:
-    """Counts, release and terms in force: three queries."""
+    """Return each portfolio with its counts, and release and terms in force. Takes three queries."""
     counted = listed.counts(policy.boilers(request.user, "board.see", now), at)
     day = at.astimezone(UTC).date()
     release, adopted = catalog.current(day), terms.versions(day)
@@ -89,16 +89,16 @@ def told(request: Request, rows: Iterable[Row], now: datetime, at: datetime) -> 
 
 @described("listPortfolios")
 class Portfolios(List):
-    """The portfolios of which something may be seen."""
+    """The portfolios of which the caller may see something."""
 
     item, order = PortfolioSerializer, ("ref", "id")
 
     def found(self, request: Request, walk: Walk, **where: UUID) -> QuerySet[Row]:
-        """By grants."""
+        """Return the portfolios that the user has grants in."""
         return seen(request, walk.now)
 
     def shown(self, rows: Sequence[Any], walk: Walk) -> Iterable[Told]:
-        """With what is counted."""
+        """Add the counts."""
         return told(self.request, rows, walk.now, walk.at)
 
 
@@ -109,7 +109,7 @@ class Portfolio(Single):
     item = PortfolioSerializer
 
     def one(self, request: Request, at: datetime, **where: UUID) -> Told:
-        """With what is counted."""
+        """Return the portfolio with its counts."""
         row = seen(request, at).filter(id=where["portfolio"]).first()
         if row is None:
             raise Http404

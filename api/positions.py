@@ -1,4 +1,4 @@
-"""Places on boilers: what is known of each now and why, what fills it, what proved it last and when it is due."""
+"""Endpoints of positions: the state of each with its reason, its device, its proofs and when they are due."""
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
@@ -35,7 +35,7 @@ EMPTY = {"rule": "", "sentence": "It has not been judged yet.", "hazard": "", "p
 
 
 class PositionsAskedSerializer(PageSerializer):
-    """Which places."""
+    """Filters of the list of positions."""
 
     boiler = IdField(required=False)
     building = IdField(required=False)
@@ -43,7 +43,7 @@ class PositionsAskedSerializer(PageSerializer):
 
 
 class PlaceSerializer(serializers.Serializer[Any]):
-    """A place on a boiler, or on its header group, and what is known of what fills it."""
+    """A position on a boiler or its header group, with the state of the device that fills it."""
 
     id = serializers.UUIDField(source="row.id")
     boiler = serializers.UUIDField(source="row.boiler_id", allow_null=True)
@@ -59,7 +59,7 @@ class PlaceSerializer(serializers.Serializer[Any]):
 
 
 class OccupantSerializer(serializers.Serializer[Any]):
-    """A device in a place from its fitting on, up to its removal; its attributes' names end in their units."""
+    """A device in a position from its fitting to its removal. Names of `attributes` end in their units."""
 
     device = serializers.UUIDField(source="device.id")
     kind = serializers.CharField(source="device.kind_id")
@@ -70,7 +70,7 @@ class OccupantSerializer(serializers.Serializer[Any]):
 
 
 class ProofSerializer(serializers.Serializer[Any]):
-    """The newest pass of a procedure by the present device, and when the procedure is due again by time alone."""
+    """The newest pass of a procedure by the present device, and when time alone makes it due again."""
 
     procedure = serializers.CharField()
     name = serializers.CharField()
@@ -83,7 +83,7 @@ class ProofSerializer(serializers.Serializer[Any]):
 
 
 class SettingSerializer(serializers.Serializer[Any]):
-    """A value set here, since when it holds; its name ends in its unit."""
+    """A value set at a position, and since when. `key` ends in the unit."""
 
     key = serializers.CharField()
     value = serializers.JSONField()
@@ -91,14 +91,14 @@ class SettingSerializer(serializers.Serializer[Any]):
 
 
 class PathSerializer(serializers.Serializer[Any]):
-    """A place this one hangs on: fouled or failed it takes this one along."""
+    """A position this one hangs on. If it is fouled or failed, this position fails too."""
 
     position = serializers.UUIDField(source="id")
     name = serializers.CharField()
 
 
 class PlaceWholeSerializer(PlaceSerializer):
-    """One place with all that is told of it."""
+    """One position with all its details."""
 
     hazard = serializers.CharField()
     part = serializers.CharField()
@@ -112,35 +112,35 @@ class PlaceWholeSerializer(PlaceSerializer):
 
 @dataclass(frozen=True, slots=True)
 class Place:
-    """A place with the segment that holds, None before it was ever judged."""
+    """A position with its current segment. The segment is None before the position was first judged."""
 
     row: Any
     segment: StateSegment | None
 
     @property
     def since(self) -> datetime | None:
-        """Since when it is in this state."""
+        """Start of the state."""
         return self.segment.since if self.segment else None
 
     @property
     def until(self) -> datetime | None:
-        """Until when, by time alone."""
+        """End of the state, if time alone ends it."""
         return self.segment.until if self.segment else None
 
     @property
     def marks(self) -> list[str]:
-        """Declared, doubtful, looser."""
+        """Marks of the state: declared, doubtful, looser."""
         return self.segment.marks if self.segment else []
 
     @property
     def reason(self) -> dict[str, Any]:
-        """Why."""
+        """Reason of the state."""
         return self.segment.reason if self.segment else {**EMPTY, "entry": None, "since": None}
 
 
 @dataclass(frozen=True, slots=True)
 class Whole(Place):
-    """With what fills it, hangs under it, is set there and proved it."""
+    """A position with its occupants, paths, settings and proofs."""
 
     hazard: str
     part: str
@@ -153,19 +153,19 @@ class Whole(Place):
 
 
 def places(rows: Sequence[Any]) -> list[Place]:
-    """Each with its state: one query."""
+    """Return each position with its state. Takes one query."""
     found = listed.states(r.segment for r in rows)
     return [Place(r, found.get(r.segment)) for r in rows]
 
 
 @described("listPositions")
 class Positions(List):
-    """Places on boilers."""
+    """Positions on boilers."""
 
     form, item, order = PositionsAskedSerializer, PlaceSerializer, ("ref", "id")
 
     def found(self, request: Request, walk: Walk, **where: UUID) -> QuerySet[Position]:
-        """Of the boilers that may be seen."""
+        """Return the positions on boilers that the user may see."""
         columns, given = {"boiler": "id", "building": "building"}, walk.given
         boilers = policy.boilers(request.user, self.action, walk.now)
         boilers = boilers.filter(**{c: given[n] for n, c in columns.items() if n in given})
@@ -173,18 +173,18 @@ class Positions(List):
         return rows.filter(state=given["state"]) if "state" in given else rows
 
     def shown(self, rows: Sequence[Any], walk: Walk) -> Iterable[Place]:
-        """With their states."""
+        """Add the states."""
         return places(rows)
 
 
 @described_one("getPosition", ONE)
 class OnePosition(Single):
-    """One place."""
+    """One position."""
 
     item = PlaceWholeSerializer
 
     def one(self, request: Request, at: datetime, **where: UUID) -> Whole:
-        """With all that is told of it."""
+        """Return the position with all its details."""
         boilers = policy.boilers(request.user, self.action, at)
         rows = listed.with_state(register.positions(boilers), at).filter(id=where["position"])
         row = rows.select_related("role", "boiler__building", "header_group__building").first()
@@ -194,7 +194,7 @@ class OnePosition(Single):
 
 
 def whole(row: Any, at: datetime) -> Whole:
-    """A place with all that is told of it."""
+    """Return a position with all its details as of `at`."""
     release = catalog.catalogue_of(catalog.current(at.astimezone(UTC).date()) or 1)
     building = (row.boiler or row.header_group).building
     stays, values = kept.stays([row.id], at).get(row.id, []), kept.values([row.id], at).get(row.id, [])
@@ -215,7 +215,10 @@ def whole(row: Any, at: datetime) -> Whole:
 
 
 def _needed(row: Any, told: dict[str, Any], release: Catalogue, at: datetime) -> bool:
-    """A protection, unless the register says otherwise; of two cutoffs the upper is not where one is enough."""
+    """Return whether the position is needed: a protection is, unless the register says otherwise.
+
+    The upper cutoff is not needed where one cutoff is enough.
+    """
     of_boiler = register.set_up([row.boiler_id], at).get(row.boiler_id, {}) if row.boiler_id else {}
     if row.role_id == "upper_cutoff" and of_boiler.get("cutoffs_needed") == 1:
         return False

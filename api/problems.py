@@ -1,4 +1,4 @@
-"""Errors as RFC 9457 problems: one stable `code`, and every fault with a JSON pointer to its place."""
+"""Errors as problems (RFC 9457): one stable `code`, and every fault with a JSON pointer to its place."""
 
 import logging
 import re
@@ -20,7 +20,7 @@ from rest_framework.views import set_rollback
 from fleet.errors import Fault, Place, Refused
 
 TYPE = "application/problem+json"
-MOST_FAULTS = 500  # a body of 2 MiB can hold a quarter of a million
+MOST_FAULTS = 500  # a body of 2 MiB can hold 250,000 faults
 LONGEST = 300
 _UNSPEAKABLE = re.compile("[\x00\ud800-\udfff]")
 
@@ -28,7 +28,7 @@ log = logging.getLogger(__name__)
 
 
 def handler(error: Exception, context: dict[str, Any]) -> Response:
-    """Translate what the core refuses and what the framework raises; anything else is ours, logged, a 500."""
+    """Return the problem for an exception of the core or the framework. Any other is logged and answered with 500."""
     set_rollback()
     _as_json(context["request"])
     if isinstance(error, Refused):
@@ -49,7 +49,7 @@ _SAID_OTHERWISE = (exceptions.NotFound, exceptions.PermissionDenied)
 _ALIKE: tuple[tuple[tuple[type[Exception], ...], int, str, str], ...] = (
     ((Http404, exceptions.NotFound), 404, "not_found", "There is nothing here for you."),
     ((PermissionDenied,), 403, "not_allowed", "You may see this, but not do this."),
-    # The framework itself raises it only for a session's request without its token.
+    # The framework raises it only for a session's request without its CSRF token.
     ((exceptions.PermissionDenied,), 403, "csrf_failed", "A signed-in page sends its token; a device sends its key."),
     ((RequestDataTooBig,), 413, "too_large", "A body is at most 2 MiB."),
     (
@@ -62,7 +62,7 @@ _ALIKE: tuple[tuple[tuple[type[Exception], ...], int, str, str], ...] = (
 
 
 def problem(code: int, faults: Iterable[Fault]) -> Response:
-    """One answer for any number of faults."""
+    """Return one problem response for one or more faults. At most 500 are listed."""
     listed = list(faults)
     errors = [
         {"code": f.code, "message": _speakable(f.message), "pointer": _speakable(pointer(f.at), None)}
@@ -71,30 +71,30 @@ def problem(code: int, faults: Iterable[Fault]) -> Response:
     if len(listed) > MOST_FAULTS:
         more = f"{len(listed) - MOST_FAULTS} faults more than are told here."
         errors.append({"code": "more_faults", "message": more, "pointer": ""})
-    title = HTTPStatus(code).phrase  # as RFC 9457 asks for beside about:blank
+    title = HTTPStatus(code).phrase  # RFC 9457, 4.2.1: required with type about:blank
     first = {"code": errors[0]["code"], "detail": errors[0]["message"]}
     body = {"type": "about:blank", "title": title, "status": code, **first, "errors": errors}
     return Response(body, status=code, content_type=TYPE)
 
 
 def pointer(at: Place) -> str:
-    """A JSON pointer (RFC 6901), '' for the whole."""
+    """Return the JSON pointer (RFC 6901) of a place, '' for the whole body."""
     return "".join("/" + str(step).replace("~", "~0").replace("/", "~1") for step in at)
 
 
 def _speakable(text: str, longest: int | None = LONGEST) -> str:
-    """What was sent comes back in messages: half a character has no UTF-8, and a megabyte says no more than a line."""
+    """Return text that can be encoded, cut to `max_length`. Messages repeat input, which may hold lone surrogates."""
     told = _UNSPEAKABLE.sub("\ufffd", text)
     return told if longest is None or len(told) <= longest else told[:longest] + "…"
 
 
 def _as_json(request: Request) -> None:
-    """A problem is JSON also where the answer would have been a page or YAML."""
+    """Make the problem JSON, also where the answer would have been HTML or YAML."""
     request.accepted_renderer, request.accepted_media_type = JSONRenderer(), JSONRenderer.media_type
 
 
 def _faults(details: Any, at: Place) -> Iterator[Fault]:
-    """The framework's nested details, flattened in their order."""
+    """Yield the faults of the framework's nested details in their order."""
     if _is_leaf(details):
         yield Fault(str(details["code"]), str(details["message"]), at)
     elif isinstance(details, dict):
@@ -106,12 +106,12 @@ def _faults(details: Any, at: Place) -> Iterator[Fault]:
 
 
 def _is_leaf(details: Any) -> bool:
-    """Fields sent may themselves be called message and code: theirs hold lists."""
+    """Return whether this is one error. Input fields may be named message and code too, but those hold lists."""
     return isinstance(details, dict) and details.keys() == {"message", "code"} and isinstance(details["message"], str)
 
 
 def _busy() -> Response:
-    """A lock or the database was not to be had in time: nothing was kept, and the same post may come again."""
+    """Return a 503: a lock or the database timed out. Nothing was stored, so the same post may be sent again."""
     response = problem(503, [Fault("busy", "Try again in a moment: nothing was kept.")])
     response["Retry-After"] = "2"
     return response

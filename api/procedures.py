@@ -1,4 +1,4 @@
-"""The catalogue's procedures: steps, cautions, what is read and accepted, how often, by whom; and as adopted."""
+"""Endpoints of the catalogue's procedures: steps, cautions, readings, intervals, qualifications, adopted terms."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -30,20 +30,20 @@ CAUTION = "Local codes, the maker's instructions and a licensed person decide; w
 
 
 class ByPortfolioSerializer(StrictSerializer):
-    """By whose terms."""
+    """The portfolio whose terms are added."""
 
     portfolio = IdField(required=False, help_text="Adds what this portfolio adopted.")
 
 
 class ProceduresAskedSerializer(PageSerializer):
-    """Which procedures, and by whose terms."""
+    """Filters of the list of procedures, and the portfolio whose terms are added."""
 
     portfolio = IdField(required=False, help_text="Adds what this portfolio adopted.")
     side = serializers.ChoiceField(choices=SIDES, required=False)
 
 
 class VariantSerializer(serializers.Serializer[Any]):
-    """Another published interval; `due_only`: missed it makes a device due, and never lapsed."""
+    """Another published interval. `due_only`: missing it makes a device due but never lapsed."""
 
     name = serializers.CharField()
     interval = serializers.CharField()
@@ -63,7 +63,7 @@ class OwnSerializer(serializers.Serializer[Any]):
 
 
 class HereSerializer(serializers.Serializer[Any]):
-    """What holds in the portfolio asked for; an empty interval is none."""
+    """What holds in the portfolio asked for. An empty `interval` means there is none."""
 
     variant = serializers.CharField(allow_blank=True)
     override = OwnSerializer(allow_null=True)
@@ -73,7 +73,7 @@ class HereSerializer(serializers.Serializer[Any]):
 
 
 class ProcedureSerializer(serializers.Serializer[Any]):
-    """A test or inspection. `interval` is written "1 w", "12 mo"; a source is a published one, or says what it is."""
+    """A test or inspection. `interval` is written as "1 w" or "12 mo". `source` says where its content comes from."""
 
     code = serializers.CharField(source="row.code")
     name = serializers.CharField(source="row.name")
@@ -101,7 +101,7 @@ class ProcedureSerializer(serializers.Serializer[Any]):
 
 @dataclass(frozen=True, slots=True)
 class Told:
-    """A procedure of a release, and what a portfolio made of it."""
+    """A procedure of a release, with what a portfolio adopted for it."""
 
     row: Row
     catalogue: Catalogue
@@ -109,52 +109,55 @@ class Told:
 
     @property
     def code(self) -> str:
-        """The key lists go by."""
+        """The code, by which lists are sorted."""
         return self.row.code
 
     @property
     def release(self) -> int:
-        """The catalogue's."""
+        """Number of the catalogue's release."""
         return self.catalogue.release
 
     @property
     def cautions(self) -> str:
-        """Its own, and the one that stands beside all advice."""
+        """The procedure's own caution and the general one."""
         return f"{self.row.caution} {CAUTION}".strip()
 
     @property
     def readings(self) -> Sequence[ReadingSpec]:
-        """In the catalogue's order."""
+        """Readings in the catalogue's order."""
         return list(self.row.readings.values())
 
     @property
     def interval(self) -> str:
-        """As it is written."""
+        """The interval as text, empty without one."""
         return str(self.row.interval or "")
 
     @property
     def variants(self) -> list[Variant]:
-        """By name."""
+        """Published variants, sorted by name."""
         return variants(self.row, self.catalogue)
 
     @property
     def kinds(self) -> list[str]:
-        """In order."""
+        """Kinds of device, sorted."""
         return sorted(self.row.kinds)
 
     @property
     def who(self) -> list[str]:
-        """In order."""
+        """Qualifications, sorted."""
         return sorted(self.row.who)
 
     @property
     def covers(self) -> list[str]:
-        """In order."""
+        """Procedures that this one covers, sorted."""
         return sorted(self.row.covers)
 
 
 def told(request: Request, portfolio: UUID | None, now: datetime, at: datetime) -> list[Told]:
-    """All procedures of the release in force; with a portfolio, by its terms too. 404 for one that may not be seen."""
+    """Return all procedures of the release in force, with a portfolio's terms where one is given.
+
+    Raises Http404 for a portfolio whose terms may not be seen.
+    """
     release = catalog.catalogue_of(catalog.current(at.astimezone(UTC).date()) or 1)
     if portfolio is None:
         return [Told(row, release, None) for row in release.procedures.values()]
@@ -165,10 +168,10 @@ def told(request: Request, portfolio: UUID | None, now: datetime, at: datetime) 
 
 
 class OfCatalogue:
-    """Anybody who is signed in reads it: it stands on the release."""
+    """Mixed into endpoints of the catalogue: their ETags depend on the release, not on grants alone."""
 
     def beside(self, at: datetime) -> tuple[Any, ...]:
-        """The release of the day."""
+        """Return the release of the day (UTC)."""
         return (catalog.current(at.astimezone(UTC).date()),)
 
 
@@ -179,7 +182,7 @@ class Procedures(OfCatalogue, List):
     form, item, action, order = ProceduresAskedSerializer, ProcedureSerializer, "terms.see", ("code",)
 
     def found(self, request: Request, walk: Walk, **where: UUID) -> list[Told]:
-        """Of the release in force."""
+        """Return the procedures of the release in force."""
         given = walk.given
         rows = told(request, given.get("portfolio"), walk.now, walk.at)
         return [t for t in rows if given.get("side", t.row.side) == t.row.side]
@@ -192,7 +195,7 @@ class Procedure(OfCatalogue, Single):
     item, action = ProcedureSerializer, "terms.see"
 
     def one(self, request: Request, at: datetime, **where: str) -> Told:
-        """Of the release in force."""
+        """Return the procedure of the release in force. Raises Http404 for an unknown code."""
         portfolio = asked(request, ByPortfolioSerializer).get("portfolio")
         found = next((t for t in told(request, portfolio, at, at) if t.code == where["code"]), None)
         if found is None:

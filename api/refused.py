@@ -1,4 +1,4 @@
-"""Refused visits: kept as they came, and shown to the office for 30 days."""
+"""Refused visits: stored as they came, and shown to the office for 30 days."""
 
 import logging
 from datetime import datetime
@@ -20,15 +20,15 @@ from fleet.accounts import refused
 from fleet.accounts.models import RefusedPost as Row
 
 SEE = "post.see_refused"
-# What says something of the body; who is nobody, who is hurried and what failed here is no matter of the office's.
+# Statuses that say something about the body. 401, 429 and 5xx do not, so such posts are not stored.
 KEPT = frozenset({400, 403, 404, 409, 413, 415, 422})
-PASSING = "idempotency_key_running"  # the first of two is at work, and will say
+PASSING = "idempotency_key_running"  # the first post under this key is still running and will be answered itself
 
 log = logging.getLogger(__name__)
 
 
 class RefusedSerializer(serializers.ModelSerializer[Row]):
-    """A refused post; `boiler` null: it named none, or none where its sender has a grant."""
+    """A refused post. `boiler` is null where it named none, or none its sender has a grant for."""
 
     by = serializers.CharField(source="user.username")
     boiler = serializers.UUIDField(source="boiler_id", allow_null=True)
@@ -40,7 +40,7 @@ class RefusedSerializer(serializers.ModelSerializer[Row]):
 
 
 class RefusedWholeSerializer(RefusedSerializer):
-    """With its body, as it was sent; what is no UTF-8 in it shows as U+FFFD. Empty where it was too large."""
+    """A refused post with its body as sent. Bytes that are no UTF-8 show as U+FFFD. Empty where it was too large."""
 
     body = serializers.SerializerMethodField()
 
@@ -48,15 +48,15 @@ class RefusedWholeSerializer(RefusedSerializer):
         fields = (*RefusedSerializer.Meta.fields, "body")
 
     def get_body(self, row: Row) -> str:
-        """The bytes as text."""
+        """Return the bytes as text."""
         return bytes(row.body).decode(errors="replace")
 
 
 class KeepsRefused:
-    """Beside an APIView: what is posted to it and refused is kept, after everything else of it was taken back."""
+    """Mixed into a view before APIView: stores refused posts, after their own transaction is rolled back."""
 
     def handle_exception(self, exc: Exception) -> Any:
-        """Answer as ever; what can't be kept changes no answer."""
+        """Return the framework's answer, and store a refused post. A failure to store it does not change the answer."""
         response = super().handle_exception(exc)  # type: ignore[misc]
         request = self.request  # type: ignore[attr-defined]
         if request.method == "POST" and response.status_code in KEPT and response.data["code"] != PASSING:
@@ -89,26 +89,26 @@ def _id(named: Any) -> UUID | None:
 
 @described("listRefusedPosts")
 class RefusedPosts(List):
-    """Visits that were refused in the last 30 days, the newest first, without their bodies."""
+    """Visits refused in the last 30 days, the newest first, without their bodies."""
 
     action, item = SEE, RefusedSerializer
     order = ("-at", "-id")
 
     def found(self, request: Request, walk: Walk, **where: UUID) -> QuerySet[Row]:
-        """Those to one's boilers; those to no known one are for who sees the whole portfolio of their sender."""
+        """Return refused posts to visible boilers, and those without boiler in wholly visible portfolios."""
         return refused.seen(request.user, walk.now).select_related("user").defer("body")
 
     def beside(self, at: datetime) -> tuple[Any, ...]:
-        """They are no facts: what was added and what went is told by themselves."""
+        """Return the newest instant and the count. Refused posts are no facts, so they do not change the pulse."""
         return tuple(Row.objects.aggregate(Max("at"), Count("id")).values())
 
 
 class RefusedPost(APIView):
-    """One of them."""
+    """One refused post."""
 
     @extend_schema(operation_id="getRefusedPost", responses={200: RefusedWholeSerializer, **problems(401, 404)})
     def get(self, request: Request, post: UUID) -> Response:
-        """Return it with the body as it was sent."""
+        """Return the refused post with its body as sent."""
         found = refused.seen(request.user, timezone.now()).select_related("user").filter(id=post).first()
         if found is None:
             raise Http404

@@ -1,4 +1,4 @@
-"""The register as a sheet: out as CSV or XLSX; in by two steps, what a file would do, then all of it or nothing."""
+"""Endpoints of the register: export as CSV or XLSX; import in two steps, a report first, then all or nothing."""
 
 from collections.abc import Iterator
 from datetime import UTC, datetime
@@ -34,13 +34,13 @@ WRITERS = {"csv": (CSV_TYPE, as_csv), "xlsx": (XLSX_TYPE, as_xlsx)}
 
 
 class AsSerializer(StrictSerializer):
-    """Which kind of file."""
+    """Options of the export."""
 
     example = serializers.ChoiceField(("yes",), required=False, help_text="An empty sheet with all columns instead.")
 
 
 class SheetFaultSerializer(serializers.Serializer[Any]):
-    """What is wrong in the file, with its row and column (name and letter)."""
+    """One fault in the file, with its row and column (name and letter)."""
 
     code = serializers.CharField()
     message = serializers.CharField()
@@ -50,7 +50,7 @@ class SheetFaultSerializer(serializers.Serializer[Any]):
 
 
 class ReportSerializer(serializers.Serializer[Any]):
-    """What the file would do: rows, how many change something, how many are missing from it."""
+    """What the file would do: its rows, how many change something, and how many are missing from it."""
 
     rows = serializers.IntegerField(default=0)
     changes = serializers.IntegerField(default=0)
@@ -63,7 +63,7 @@ class ReportSerializer(serializers.Serializer[Any]):
 
 
 class ImportSerializer(serializers.Serializer[Any]):
-    """An import: where it stands, how far it is, and its report once there is one."""
+    """An import: its status, its progress, and its report once there is one."""
 
     id = serializers.UUIDField()
     name = serializers.CharField()
@@ -91,7 +91,7 @@ class DoesSerializer(serializers.Serializer[Any]):
 
 
 class ImportLineSerializer(serializers.Serializer[Any]):
-    """One row of the file, or something the file does not name."""
+    """One row of the file, or something in the register that the file does not name."""
 
     row = serializers.IntegerField(allow_null=True)
     building = serializers.CharField()
@@ -102,7 +102,7 @@ class ImportLineSerializer(serializers.Serializer[Any]):
 
 
 class ImportLinesSerializer(serializers.Serializer[Any]):
-    """A page of the report's lines; `more` says whether another follows."""
+    """A page of the report's lines. `more` says whether another page follows."""
 
     items = ImportLineSerializer(many=True)
     more = serializers.BooleanField()
@@ -116,7 +116,10 @@ class PartSerializer(StrictSerializer):
 
 
 def portfolio_for(request: Request, portfolio: UUID, do: str, at: datetime) -> Portfolio:
-    """The portfolio if the user may do this to the whole of it: unseen is unknown (404), not allowed is 403."""
+    """Return the portfolio if the user may do `do` to the whole of it.
+
+    Raises Http404 where it may not be seen, PermissionDenied where it may only be seen.
+    """
     found = policy.portfolios(request.user, "register.see", at).filter(id=portfolio).first()
     if found is None:
         raise Http404
@@ -138,7 +141,7 @@ def _told(row: Import, status: int = 200) -> Response:
 
 
 class Register(Tabular, APIView):
-    """The register of a portfolio, as far as one may see it."""
+    """The register of a portfolio, as far as the caller may see it."""
 
     renderer_classes = (CSVRenderer, XLSXRenderer)
 
@@ -152,7 +155,7 @@ class Register(Tabular, APIView):
         },
     )
     def get(self, request: Request, portfolio: UUID) -> StreamingHttpResponse:
-        """Return it as a sheet that reads back in with nothing to do."""
+        """Return the register as a sheet. Importing it unchanged changes nothing."""
         at = timezone.now()
         given = asked(request, AsSerializer)
         own = policy.boilers(request.user, "register.see", at).filter(portfolio=portfolio)
@@ -165,7 +168,7 @@ class Register(Tabular, APIView):
 
 
 def _whole(request: Request, portfolio: UUID, at: datetime) -> Portfolio:
-    """A portfolio without a boiler yet."""
+    """Return a portfolio that has no boiler yet. Raises as `portfolio_for`."""
     return portfolio_for(request, portfolio, "register.see", at)
 
 
@@ -178,7 +181,7 @@ def _file(request: Request, name: str, rows: Iterator[list[Any]]) -> StreamingHt
 
 
 class Imports(APIView):
-    """Sheets handed in."""
+    """Imports of register sheets."""
 
     parser_classes = uploads.PARSERS
     content_negotiation_class = DefaultContentNegotiation
@@ -198,7 +201,7 @@ class Imports(APIView):
         responses={201: ImportSerializer, 202: ImportSerializer, **problems(400, 401, 403, 404, 413, 415, 422, 503)},
     )
     def post(self, request: Request, portfolio: UUID) -> Response:
-        """Compare a file with the register; nothing is saved before it is confirmed. 202: a worker compares it."""
+        """Compare a file with the register. Nothing is saved before it is confirmed. 202: a worker compares it."""
         at = timezone.now()
         own = portfolio_for(request, portfolio, "register.change", at)
         sent = request.data
@@ -211,16 +214,16 @@ class Imports(APIView):
 
 
 class ImportOf(APIView):
-    """One of them."""
+    """One import."""
 
     @extend_schema(operation_id="getImport", responses={200: ImportSerializer, **problems(401, 403, 404)})
     def get(self, request: Request, portfolio: UUID, of: UUID) -> Response:
-        """Return where it stands; the ETag is its version."""
+        """Return the status of the import. The ETag is its version."""
         return _told(_import_for(request, portfolio, of, timezone.now()))
 
 
 class ImportLines(Tabular, APIView):
-    """The report, line by line."""
+    """The lines of an import's report."""
 
     @extend_schema(
         operation_id="listImportLines",
@@ -228,7 +231,7 @@ class ImportLines(Tabular, APIView):
         responses={200: ImportLinesSerializer, **problems(400, 401, 403, 404)},
     )
     def get(self, request: Request, portfolio: UUID, of: UUID) -> Response:
-        """Return one page of its lines."""
+        """Return one page of lines."""
         row = _import_for(request, portfolio, of, timezone.now())
         given = asked(request, PartSerializer)
         lines = imports.page(row.id, given["part"], given["page"])
@@ -237,7 +240,7 @@ class ImportLines(Tabular, APIView):
 
 
 class Confirm(APIView):
-    """The second step."""
+    """Confirming an import."""
 
     @extend_schema(
         operation_id="confirmImport",
@@ -246,7 +249,10 @@ class Confirm(APIView):
         responses={200: ImportSerializer, 202: ImportSerializer, **problems(401, 403, 404, 409, 412, 428, 503)},
     )
     def post(self, request: Request, portfolio: UUID, of: UUID) -> Response:
-        """Save it, all or nothing. *ready* again: the register had moved, the report is new. 202: by a worker."""
+        """Save the import, all or nothing. 202: a worker saves it.
+
+        If the register has changed meanwhile, nothing is saved and the import is *ready* again with a new report.
+        """
         at = timezone.now()
         row = _import_for(request, portfolio, of, at)
         told = cause(request)
@@ -255,7 +261,7 @@ class Confirm(APIView):
 
 
 class Withdraw(APIView):
-    """Or not."""
+    """Withdrawing an import."""
 
     @extend_schema(
         operation_id="withdrawImport",
@@ -264,7 +270,7 @@ class Withdraw(APIView):
         responses={200: ImportSerializer, **problems(401, 403, 404, 409, 412, 428)},
     )
     def post(self, request: Request, portfolio: UUID, of: UUID) -> Response:
-        """Leave the register as it is."""
+        """Withdraw the import. The register stays as it is."""
         at = timezone.now()
         row = _import_for(request, portfolio, of, at)
         return _told(pipeline.withdraw_import(of=row, version=version_of(request), at=at))

@@ -1,4 +1,4 @@
-"""A write that met a lock held too long, a deadlock or a twin of itself is tried again before anybody hears of it."""
+"""Retries of writes that failed by a lock timeout, a deadlock or a simultaneous duplicate."""
 
 import time
 from collections.abc import Callable
@@ -11,11 +11,11 @@ TRIES = 3
 
 
 def retried(write: Callable[[], T]) -> T:
-    """Run a write that keeps all or nothing, up to three times; what still fails then is raised (503 for a lock)."""
+    """Run an atomic write up to three times. The last error is raised (answered with 503 for a lock)."""
     for attempt in range(TRIES - 1):
         try:
             return write()
         except (OperationalError, IntegrityError):
-            # Two posts of one id at two boilers meet in the table: the second then finds the first and says so.
+            # Two posts of one id at two boilers collide in the table. The retry then finds the other and reports it.
             time.sleep(0.05 * (attempt + 1))
     return write()

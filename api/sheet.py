@@ -1,4 +1,4 @@
-"""A technician's work sheet: what one boiler asks for now, in the order of work."""
+"""The endpoint of a technician's work sheet: what one boiler asks for now, in the order of work."""
 
 from datetime import datetime
 from typing import Any
@@ -18,7 +18,7 @@ LEVELS = [level.value for level in Level]
 
 
 class ToReadSerializer(serializers.Serializer[Any]):
-    """A reading to take: its unit, what is physically possible, and what is accepted in words."""
+    """A reading to take: its unit, its possible range, and what is accepted, in words."""
 
     name = serializers.CharField()
     type = serializers.ChoiceField(choices=("bool", "number", "choice"))
@@ -32,7 +32,7 @@ class ToReadSerializer(serializers.Serializer[Any]):
 
 
 class LastSerializer(serializers.Serializer[Any]):
-    """The newest test of the same procedure at the same place."""
+    """The newest test of the same procedure at the same position."""
 
     visit = serializers.UUIDField(source="entry.visit_id")
     entry = serializers.UUIDField(source="entry.id")
@@ -42,7 +42,7 @@ class LastSerializer(serializers.Serializer[Any]):
 
 
 class LineSerializer(serializers.Serializer[Any]):
-    """One thing to do at one place. Its cautions come before its steps."""
+    """One task at one position. Its cautions come before its steps."""
 
     position = serializers.UUIDField(source="position.id", allow_null=True, default=None)
     place = serializers.CharField(source="position.name", default="the boiler")
@@ -69,26 +69,26 @@ class LineSerializer(serializers.Serializer[Any]):
     source = serializers.CharField(source="procedure.source", default="", allow_blank=True)
 
     def get_title(self, line: sheet.Line) -> str:
-        """The procedure's name; a repair is named by what is wrong."""
+        """Return the procedure's name, or the title of a repair."""
         return line.procedure.name if line.procedure else "Put right"
 
     @extend_schema_field(ToReadSerializer(many=True))
     def get_readings(self, line: sheet.Line) -> Any:
-        """What to read, the required first."""
+        """Return the readings to take, the required ones first."""
         specs = list(line.procedure.readings.values()) if line.procedure else []
         return ToReadSerializer(sorted(specs, key=lambda s: not s.required), many=True).data
 
     def get_who(self, line: sheet.Line) -> list[str]:
-        """Qualifications, in order."""
+        """Return the qualifications, sorted."""
         return sorted(line.procedure.who) if line.procedure else ["technician"]
 
     def get_second_person(self, line: sheet.Line) -> bool:
-        """Whether it takes two."""
+        """Return whether it takes two people."""
         return line.procedure is not None and line.procedure.people > 1
 
 
 class PartSerializer(serializers.Serializer[Any]):
-    """One group of the order of work; `always` belongs to it on every visit."""
+    """One group of the order of work. `always` is part of it on every visit."""
 
     number = serializers.IntegerField(source="group.number")
     title = serializers.CharField(source="group.title")
@@ -97,7 +97,7 @@ class PartSerializer(serializers.Serializer[Any]):
 
 
 class FirstSerializer(serializers.Serializer[Any]):
-    """An open hold, and what to do first about it."""
+    """An open deficiency of class hold, and what to do first about it."""
 
     deficiency = serializers.UUIDField()
     position = serializers.UUIDField(allow_null=True)
@@ -106,7 +106,7 @@ class FirstSerializer(serializers.Serializer[Any]):
 
 
 class SheetSerializer(serializers.Serializer[Any]):
-    """The sheet, from its caution to the leaving checks; groups 0 to 8 in the order of work."""
+    """The work sheet, from its caution to the leaving checks. Groups 0 to 8 are in the order of work."""
 
     boiler = serializers.UUIDField(source="boiler.id")
     as_of = serializers.DateTimeField(source="at")
@@ -123,14 +123,14 @@ class SheetSerializer(serializers.Serializer[Any]):
 
 @described_one("getSheet", ONE)
 class Sheet(Single):
-    """What to do at one boiler, in which order."""
+    """The work sheet of one boiler."""
 
-    item, action = SheetSerializer, "visit.see"  # it tells the last readings
+    item, action = SheetSerializer, "visit.see"  # it shows the last readings
 
     def one(self, request: Request, at: datetime, **where: UUID) -> sheet.Sheet:
-        """Composed of what is stored."""
+        """Return the sheet, composed of stored conclusions."""
         return sheet.sheet(boiler_for(request, where["boiler"], see=self.action, do=self.action, at=at), at)
 
     def beside(self, at: datetime) -> tuple[Any, ...]:
-        """What becomes due within a month comes onto the sheet on its day."""
+        """Return the day: what comes due within a month is added to the sheet on its day."""
         return (sheet.grain(at),)

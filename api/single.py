@@ -1,4 +1,4 @@
-"""One thing read live: 304 while nothing it rests on has moved, else as it is now."""
+"""Endpoints of one object, read as of now, with 304 while nothing it depends on has changed."""
 
 from datetime import datetime
 from typing import Any, ClassVar
@@ -15,13 +15,13 @@ from api.fresh import IF_NONE_MATCH, NOT_MODIFIED, Kept
 
 
 class Single(APIView):
-    """One thing; a subclass says how it is found: what one may not see raises 404."""
+    """An endpoint of one object. A subclass says how it is found."""
 
     action: ClassVar[str] = "board.see"
     item: ClassVar[type[serializers.BaseSerializer[Any]]]
 
     def get(self, request: Request, **where: Any) -> Response:
-        """Return it as it is now."""
+        """Return the object as of now."""
         at = timezone.now()
         kept = Kept(request, self.action, at, *self.beside(at))
         if kept.unmoved:
@@ -29,16 +29,16 @@ class Single(APIView):
         return Response(self.item(self.one(request, at, **where)).data, headers=kept.headers)
 
     def one(self, request: Request, at: datetime, **where: Any) -> Any:
-        """The thing at `at`, of what may be seen."""
+        """Return the object as of `at`. Raises Http404 where it is unknown or may not be seen."""
         raise NotImplementedError
 
     def beside(self, at: datetime) -> tuple[Any, ...]:
-        """What the answer rests on beside grants, facts and their boundaries."""
+        """Return what else the ETag depends on, besides grants, facts and their boundaries."""
         return ()
 
 
 def described_one(operation: str, *parameters: Any, codes: tuple[int, ...] = (401, 404), **more: Any) -> Any:
-    """How one thing stands in the OpenAPI document."""
+    """Return a class decorator that describes an endpoint of one object in the OpenAPI document."""
 
     def of(view: type[Single]) -> type[Single]:
         told = extend_schema(

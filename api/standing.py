@@ -1,4 +1,4 @@
-"""One boiler's standing at any instant: past, present or to come, by all that is known or by what was known then."""
+"""The endpoint of one boiler's standing at any instant, past or future, by present or earlier knowledge."""
 
 from dataclasses import asdict
 from typing import Any
@@ -20,7 +20,7 @@ from fleet.pipeline.answer import CAUTION
 
 
 class WhenSerializer(StrictSerializer):
-    """The instant asked about, and when it was known; now and everything if left out."""
+    """The instant asked about, and the instant up to which facts count. Defaults: now, and all facts."""
 
     at = InstantField(required=False, help_text="The instant asked about; now if left out. It may lie ahead.")
     known_at = InstantField(
@@ -29,7 +29,7 @@ class WhenSerializer(StrictSerializer):
 
 
 class StandingSerializer(serializers.Serializer[Any]):
-    """What the boiler stands at, never without a reason; `since` null is always, `until` null no end known."""
+    """The standing with its reasons. `since` null: it always was. `until` null: no end is known."""
 
     boiler = serializers.UUIDField()
     at = serializers.DateTimeField()

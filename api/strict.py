@@ -1,4 +1,4 @@
-"""Input that says what it does not know, and takes nothing for something else."""
+"""Strict serializers and fields: they refuse unknown fields and do not convert one type to another."""
 
 import re
 from datetime import datetime
@@ -17,18 +17,18 @@ MOST_NAMED = 50
 
 
 class StrictSerializer(serializers.Serializer[Any]):
-    """Refuses unknown fields instead of dropping them. `between`: what holds between fields, as JSON Schema says it."""
+    """Refuses unknown fields instead of dropping them. `between` holds constraints between fields as JSON Schema."""
 
     between: ClassVar[dict[str, Any]] = {}
 
     def to_internal_value(self, data: Any) -> Any:
-        """Validate; a field nobody knows, and what `beside` finds, are faults beside all others."""
+        """Validate. Unknown fields and faults between fields are reported together with all others."""
         if not isinstance(data, dict):
             return super().to_internal_value(data)
         known = {name for name, field in self.fields.items() if not field.read_only}
         strange = [name for name in data if name not in known]
         faults = {**self.beside(data), **{n: [fault("unknown_field", "Unknown field.")] for n in strange[:MOST_NAMED]}}
-        if len(strange) > MOST_NAMED:  # a flood of names costs a flood of work
+        if len(strange) > MOST_NAMED:  # bounds the work for a body with very many names
             faults["non_field_errors"] = [fault("unknown_field", f"{len(strange) - MOST_NAMED} unknown fields more.")]
         try:
             value = super().to_internal_value(data)
@@ -39,47 +39,47 @@ class StrictSerializer(serializers.Serializer[Any]):
         return value
 
     def beside(self, data: dict[str, Any]) -> dict[str, Any]:
-        """Return faults between fields, by field, from the data as sent; a field's own fault goes before them."""
+        """Return faults between fields, by field, from the data as sent. A field's own fault replaces them."""
         return {}
 
 
 def fault(code: str, message: str) -> serializers.ErrorDetail:
-    """One fault, as the framework carries it."""
+    """Return one fault in the framework's form."""
     return serializers.ErrorDetail(message, code)
 
 
 class IdField(serializers.UUIDField):
-    """A UUID in the one form RFC 9562 writes: no braces, no number."""
+    """A UUID as RFC 9562 writes it: no braces, no number."""
 
     def to_internal_value(self, data: Any) -> Any:
-        """Refuse every other spelling of it."""
+        """Refuse every other spelling."""
         if not (isinstance(data, str) and _UUID.fullmatch(data)):
             self.fail("invalid", value="This")
         return super().to_internal_value(data)
 
 
 class FlagField(serializers.BooleanField):
-    """JSON's true or false: no word and no number that might mean it."""
+    """JSON's true or false. Words and numbers are refused."""
 
     def to_internal_value(self, data: Any) -> bool:
-        """Take the two."""
+        """Accept booleans only."""
         if not isinstance(data, bool):
             self.fail("invalid", input=type(data).__name__)
         return bool(data)
 
 
 class TextField(serializers.CharField):
-    """A JSON string; a number is not taken for its digits."""
+    """A JSON string. Numbers are refused."""
 
     def to_internal_value(self, data: Any) -> str:
-        """Take strings only."""
+        """Accept strings only."""
         if not isinstance(data, str):
             self.fail("invalid")
         return super().to_internal_value(data)
 
 
 class InstantField(serializers.DateTimeField):
-    """RFC 3339 with an offset; without one it could be any of three hours."""
+    """An instant as RFC 3339 writes it, with an offset. Without one it would be ambiguous."""
 
     default_error_messages = {
         "no_offset": "An instant needs its offset, as in 2026-10-03T09:10:00-04:00.",
@@ -87,13 +87,13 @@ class InstantField(serializers.DateTimeField):
     }
 
     def to_internal_value(self, value: Any) -> datetime:
-        """Refuse every other way to write a time."""
+        """Refuse every other notation of time."""
         if not (isinstance(value, str) and _RFC3339.fullmatch(value)):
             self.fail("not_an_instant")
         return super().to_internal_value(value.upper())
 
     def enforce_timezone(self, value: datetime) -> datetime:
-        """Refuse a naive instant instead of guessing."""
+        """Refuse an instant without offset."""
         if value.utcoffset() is None:
             self.fail("no_offset")
         return super().enforce_timezone(value)
@@ -101,12 +101,12 @@ class InstantField(serializers.DateTimeField):
 
 @extend_schema_field({"type": ["number", "boolean", "string", "array", "object", "null"]})
 class AnyField(serializers.JSONField):
-    """Whatever JSON can say, null too."""
+    """Any JSON value, null included."""
 
 
 @extend_schema_field(api.described.SCALAR)
 class ScalarField(serializers.Field[Any, Any, Any, Any]):
-    """A reading or a set value: a finite number, yes or no, or a short word; null where it was not taken."""
+    """A reading or a set value: a finite number, true or false, or a short word. Null: not taken."""
 
     default_error_messages = {
         "scalar": "A number, true or false, or a short text.",
@@ -117,7 +117,7 @@ class ScalarField(serializers.Field[Any, Any, Any, Any]):
         super().__init__(allow_null=True, **options)
 
     def to_internal_value(self, data: Any) -> Any:
-        """Take it as it is if it can be."""
+        """Return the value unchanged if it is acceptable."""
         short = isinstance(data, str) and len(data) <= LONGEST_WORD
         number = isinstance(data, (int, float)) and abs(data) < 1e12  # false for NaN and infinity
         if not (short or number):
@@ -127,12 +127,12 @@ class ScalarField(serializers.Field[Any, Any, Any, Any]):
         return data
 
     def to_representation(self, value: Any) -> Any:
-        """As it is."""
+        """Return the value unchanged."""
         return value
 
 
 class ValuesField(serializers.DictField):
-    """Scalars by name, with every fault at its own name."""
+    """Scalars by name. Every fault is reported at its name."""
 
     child = ScalarField()
     default_error_messages = {"too_many": "At most {most} values."}
@@ -142,7 +142,7 @@ class ValuesField(serializers.DictField):
         self.most = most
 
     def to_internal_value(self, data: Any) -> Any:
-        """Bound their number before looking at any."""
+        """Check the number of values before any of them."""
         if isinstance(data, dict) and len(data) > self.most:
             self.fail("too_many", most=self.most)
         return super().to_internal_value(data)

@@ -1,7 +1,7 @@
-"""Every list as CSV or XLSX beside JSON: by Accept, or by `?as=csv` and `?as=xlsx`; what is nested lies flat.
+"""Lists as CSV or XLSX besides JSON, chosen by Accept or by `?as=csv` and `?as=xlsx`. Nested values are flattened.
 
-A view that offers them says `renderer_classes = renderers()` and `content_negotiation_class = AsNegotiation`, or is
-`Tabular`; `asked` then takes `as` for what it is. A problem is JSON whatever was asked for.
+A view that offers them mixes in `TableFormatsMixin`, or sets `renderer_classes = table_renderers()` and
+`content_negotiation_class = FormatNegotiation`. `validate_query` then accepts `as`. Problems are always JSON.
 """
 
 import json
@@ -16,11 +16,11 @@ from rest_framework.request import Request
 from fleet.portfolio.writing import CSV_TYPE, XLSX_TYPE, as_csv, as_xlsx
 
 AS = "as"
-ROWS = ("items", "changes")  # under which a list's answer holds its rows
+ROWS = ("items", "changes")  # keys under which an answer holds its rows
 
 
 class Table(BaseRenderer):
-    """A list's rows under the names of their columns."""
+    """Renders the rows of a list under the names of their columns."""
 
     charset = None
     render_style = "binary"
@@ -28,7 +28,7 @@ class Table(BaseRenderer):
     def render(
         self, data: Any, accepted_media_type: str | None = None, renderer_context: Mapping[str, Any] | None = None
     ) -> bytes:
-        """The file, with its name in the answer."""
+        """Return the file, and set its name in the response."""
         context = renderer_context or {}
         response = context.get("response")
         if response is not None:
@@ -36,44 +36,44 @@ class Table(BaseRenderer):
         return b"".join(self.written(rows_of(data)))
 
     def written(self, rows: Iterable[Sequence[Any]]) -> Iterator[bytes]:
-        """The rows as a file."""
+        """Yield the rows as the bytes of a file."""
         raise NotImplementedError
 
 
 class CSVRenderer(Table):
-    """Comma-separated."""
+    """Renders comma-separated values."""
 
     media_type = CSV_TYPE
     format = "csv"
 
     def written(self, rows: Iterable[Sequence[Any]]) -> Iterator[bytes]:
-        """The rows as a file."""
+        """Yield the rows as the bytes of a file."""
         return as_csv(rows)
 
 
 class XLSXRenderer(Table):
-    """A workbook."""
+    """Renders an XLSX workbook."""
 
     media_type = XLSX_TYPE
     format = "xlsx"
 
     def written(self, rows: Iterable[Sequence[Any]]) -> Iterator[bytes]:
-        """The rows as a file."""
+        """Yield the rows as the bytes of a file."""
         return as_xlsx(rows, "list")
 
 
 def renderers() -> tuple[type[BaseRenderer], ...]:
-    """JSON first, so that it is what one gets who asks for nothing."""
+    """Return the renderers, JSON first: it is the default."""
     return JSONRenderer, CSVRenderer, XLSXRenderer
 
 
 class AsNegotiation(DefaultContentNegotiation):
-    """What `?as=` names, else what Accept asks for."""
+    """Chooses the format by `?as=`, else by Accept."""
 
     def select_renderer(
         self, request: Request, renderers: Any, format_suffix: str | None = None
     ) -> tuple[BaseRenderer, str]:
-        """Choose. Raises 404 for a form that is not offered."""
+        """Return the renderer and its media type. Raises Http404 for a format that is not offered."""
         wanted = request.query_params.get(AS)
         if wanted is None:
             return super().select_renderer(request, renderers, format_suffix)
@@ -84,20 +84,20 @@ class AsNegotiation(DefaultContentNegotiation):
 
 
 class Tabular:
-    """Mixed into a view before APIView: its list also as CSV and XLSX."""
+    """Mixed into a view before APIView: offers its list as CSV and XLSX too."""
 
     renderer_classes = renderers()
     content_negotiation_class = AsNegotiation
 
 
 def offers_tables(request: Request) -> bool:
-    """Whether the view that is asked knows `as`."""
+    """Return whether the view of the request reads `as`."""
     view = (request.parser_context or {}).get("view")
     return getattr(view, "content_negotiation_class", None) is AsNegotiation
 
 
 def rows_of(data: Any) -> Iterator[list[Any]]:
-    """The names of the columns as they first come, then the rows of a list, or of the list an answer holds."""
+    """Yield the column names in order of first use, then the rows of a list or of the list an answer holds."""
     listed = [flat(item) for item in _items(data)]
     names = list(dict.fromkeys(name for row in listed for name in row))
     yield names
@@ -112,7 +112,7 @@ def _items(data: Any) -> Sequence[Any]:
 
 
 def flat(value: Any, name: str = "") -> dict[str, Any]:
-    """One row: names within names joined by points, a list of plain values by semicolons, all else as JSON."""
+    """Return one row: nested names joined by points, lists of plain values by semicolons, other lists as JSON."""
     if isinstance(value, Mapping):
         found: dict[str, Any] = {}
         for key, inner in value.items():
@@ -130,7 +130,7 @@ def _plain(value: Any) -> Any:
 
 
 def _name(context: Mapping[str, Any]) -> str:
-    """What the file is called: the view's name for it, else its route's."""
+    """Return the file's name: the view's `file_name`, else the name of its route."""
     view, request = context.get("view"), context.get("request")
     match = getattr(request, "resolver_match", None)
     return str(getattr(view, "file_name", "") or getattr(match, "url_name", "") or "list")

@@ -1,4 +1,4 @@
-"""A file as a body: raw CSV or XLSX, or one part of a form. The one place where a body may have 20 MiB."""
+"""Parsers of file uploads: raw CSV or XLSX, or one part of a form. Only these bodies may be larger than 2 MiB."""
 
 import hashlib
 from collections.abc import Mapping
@@ -14,11 +14,11 @@ from rest_framework.parsers import BaseParser
 from fleet.portfolio.table import MOST_BYTES
 from fleet.portfolio.writing import CSV_TYPE, XLSX_TYPE
 
-ENVELOPE = 16 * 1024  # what a form adds to its file
+ENVELOPE = 16 * 1024  # bytes a form may add to its file
 
 
 class TooLarge(APIException):
-    """413."""
+    """413: a file that is too large."""
 
     status_code = 413
     default_code = "too_large"
@@ -26,7 +26,7 @@ class TooLarge(APIException):
 
 
 class NoFile(APIException):
-    """422: a form, and no one file in it."""
+    """422: a form without exactly one file."""
 
     status_code = 422
     default_code = "required"
@@ -35,13 +35,13 @@ class NoFile(APIException):
 
 @dataclass(frozen=True, slots=True)
 class Upload:
-    """A file as it was sent."""
+    """An uploaded file."""
 
     content: bytes
     name: str
 
     def __str__(self) -> str:
-        """What makes two of them the same, for a post that is sent again."""
+        """Return digest and name, which identify a repeated post."""
         return f"{hashlib.sha256(self.content).hexdigest()} {self.name}"
 
 
@@ -49,7 +49,7 @@ class _Raw(BaseParser):
     def parse(
         self, stream: IO[Any], media_type: str | None = None, parser_context: Mapping[str, Any] | None = None
     ) -> Any:
-        """The whole body."""
+        """Return the whole body as an upload."""
         content = stream.read(MOST_BYTES + 1)
         if len(content) > MOST_BYTES:
             raise TooLarge
@@ -59,26 +59,26 @@ class _Raw(BaseParser):
 
 
 class CSVParser(_Raw):
-    """text/csv."""
+    """Parses a CSV body."""
 
     media_type, ending = CSV_TYPE, "csv"
 
 
 class XLSXParser(_Raw):
-    """A workbook."""
+    """Parses an XLSX body."""
 
     media_type, ending = XLSX_TYPE, "xlsx"
 
 
 class FormParser(BaseParser):
-    """multipart/form-data with one file, kept in memory and bounded before it is."""
+    """Parses multipart/form-data with one file. Its length is checked before it is read into memory."""
 
     media_type = "multipart/form-data"
 
     def parse(
         self, stream: IO[Any], media_type: str | None = None, parser_context: Mapping[str, Any] | None = None
     ) -> Any:
-        """The one file of the form."""
+        """Return the one file of the form. Raises FileTooLarge or FileMissing."""
         meta = dict((parser_context or {})["request"].META)
         length = str(meta.get("CONTENT_LENGTH") or "0")
         if length.isdecimal() and int(length) > MOST_BYTES + ENVELOPE:
@@ -93,10 +93,10 @@ class FormParser(BaseParser):
 
 
 class _InMemory(MemoryFileUploadHandler):
-    """Nothing is written to a disk: the length was bounded before."""
+    """Keeps uploads in memory, never on disk. Their length was checked before."""
 
     def handle_raw_input(self, *args: Any, **kwargs: Any) -> None:
-        """Keep it."""
+        """Activate the handler for uploads of any size."""
         self.activated = True
 
 

@@ -114,8 +114,8 @@ urlpatterns = [
     path("v1/keys/<uuid:key>/revoke/", Revoke.as_view(), name="revoke-key"),
     path("v1/refused-posts/", RefusedPosts.as_view(), name="refused-posts"),
     path("v1/refused-posts/<uuid:post>/", RefusedPost.as_view(), name="refused-post"),
-    # Everything else under /api/ is a problem too; only the pages' addresses without their slash lead to the pages.
+    # Everything else under /api/ is answered with a problem. /api/docs and /api/schema get their slash appended.
     re_path(r"^(?!(?:docs|schema)$)", Nowhere.as_view(), name="nowhere"),
 ]
 
-applied(urlpatterns)  # every POST may be sent again under its Idempotency-Key
+applied(urlpatterns)  # every POST is repeatable under its Idempotency-Key

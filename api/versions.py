@@ -1,4 +1,4 @@
-"""Changing what has a version: the caller says which one the change was decided on (RFC 9110, If-Match)."""
+"""Versions: a change names the version it was decided on in If-Match (RFC 9110)."""
 
 import re
 from typing import Any
@@ -21,7 +21,7 @@ IF_MATCH = OpenApiParameter(
 
 
 def version_of(request: Request) -> int:
-    """The version the caller knew. Refused with 428 where none is named, with 412 where it can't be one of ours."""
+    """Return the version in If-Match. Raises Refused: 428 where it is missing, 412 where it is no version."""
     sent = request.headers.get("If-Match", "").strip()
     if sent in ("", "*"):
         raise Refused("version_missing", "Name the version this was decided on in If-Match.", status=428)
@@ -32,5 +32,5 @@ def version_of(request: Request) -> int:
 
 
 def versioned(body: Any, version: int, status: int = 200) -> Response:
-    """An answer that says its version as a strong ETag."""
+    """Return an answer with its version as a strong ETag."""
     return Response(body, status=status, headers={"ETag": f'"{version}"'})

@@ -1,4 +1,4 @@
-"""Visits as they were stored: the list of them, and one with its entries and what is concluded of them now."""
+"""Endpoints of stored visits: serializers of the list, and one visit with its entries and present conclusions."""
 
 from datetime import datetime
 from typing import Any
@@ -26,7 +26,7 @@ READY = ("ready", "not_ready", "cant_say")
 
 
 class VisitsAskedSerializer(PageSerializer):
-    """Which visits, by when they were performed."""
+    """Filters of the list of visits, by when they were performed."""
 
     portfolio = IdField(required=False)
     building = IdField(required=False)
@@ -35,24 +35,24 @@ class VisitsAskedSerializer(PageSerializer):
     to = InstantField(required=False, help_text="Performed before this instant.")
 
     def get_fields(self) -> dict[str, Any]:
-        """`from` is a word of the language."""
+        """Add `from`, which is a keyword of Python."""
         since = InstantField(required=False, help_text="Performed at or after this instant.")
         return {**super().get_fields(), "from": since}
 
 
 class WhoSerializer(serializers.Serializer[Any]):
-    """Somebody who was there."""
+    """A person who was at the visit."""
 
     user = serializers.UUIDField(source="user_id", allow_null=True)
     name = serializers.SerializerMethodField()
 
     def get_name(self, row: Any) -> str:
-        """As signed in, or as given."""
+        """Return the user name, or the name as given."""
         return str(row.user.get_username() if row.user else row.name)
 
 
 class HeadSerializer(serializers.Serializer[Any]):
-    """What heads a visit; one that was corrected names what took its place, and has no answer of today."""
+    """The head of a visit. A corrected one names its correction and has no present readiness."""
 
     id = serializers.UUIDField()
     portfolio = serializers.UUIDField(source="portfolio_id")
@@ -70,19 +70,19 @@ class HeadSerializer(serializers.Serializer[Any]):
 
     @extend_schema_field(serializers.UUIDField(allow_null=True))
     def get_corrected_by(self, row: Row) -> Any:
-        """The visit that restates it."""
+        """Return the id of the visit that corrects it."""
         after = getattr(row, "corrected_by", None)
         return str(after.id) if after else None
 
     @extend_schema_field(serializers.ChoiceField(choices=READY, allow_null=True))
     def get_readiness(self, row: Row) -> Any:
-        """Ready, not ready or can't say, by present knowledge."""
+        """Return ready, not ready or can't say, by present knowledge."""
         found = getattr(row, "readiness", None)
         return found.answer if found else None
 
 
 class VerdictNowSerializer(serializers.Serializer[Any]):
-    """What an entry is worth now."""
+    """The present verdict on an entry."""
 
     outcome = serializers.CharField()
     sentence = serializers.CharField()
@@ -95,7 +95,7 @@ class VerdictNowSerializer(serializers.Serializer[Any]):
 
 
 class StoredEntrySerializer(serializers.Serializer[Any]):
-    """One entry as it was stored; `now` is its verdict where the answer said otherwise. Names end in their units."""
+    """One entry as stored. `now` is its verdict where it differs from the answer. Names end in their units."""
 
     number = serializers.IntegerField(source="entry.number")
     id = serializers.UUIDField(source="entry.id")
@@ -114,14 +114,14 @@ class StoredEntrySerializer(serializers.Serializer[Any]):
 
 
 class FindingNowSerializer(FindingSerializer):
-    """A finding of today."""
+    """A finding by present knowledge."""
 
     visit = serializers.UUIDField(source="visit_id")
     position = serializers.UUIDField(source="position_id", allow_null=True)
 
 
 class ReadinessNowSerializer(serializers.Serializer[Any]):
-    """Ready or what is missing, as of today."""
+    """Readiness by present knowledge, with what is missing."""
 
     answer = serializers.ChoiceField(choices=READY)
     missing = MissingSerializer(many=True)
@@ -129,7 +129,7 @@ class ReadinessNowSerializer(serializers.Serializer[Any]):
 
 
 class FactsSerializer(serializers.Serializer[Any]):
-    """A visit as it was stored; `…_now` is told only where it differs from the answer given at the time."""
+    """A visit as stored. Fields ending in `_now` are set only where they differ from the answer given at the time."""
 
     visit = HeadSerializer()
     stands = serializers.BooleanField()
@@ -144,7 +144,7 @@ class FactsSerializer(serializers.Serializer[Any]):
 
 
 def listed(request: Request, given: dict[str, Any], now: datetime, at: datetime) -> QuerySet[Row]:
-    """The visits that may be seen and are asked for, as far as they were posted by `at`."""
+    """Return the visits posted by `at` that the user may see as of `now` and that match the query."""
     columns = {"portfolio": "portfolio", "building": "building", "boiler": "id"}
     boilers = policy.boilers(request.user, ACTION, now)
     boilers = boilers.filter(**{c: given[n] for n, c in columns.items() if n in given})
@@ -155,12 +155,12 @@ def listed(request: Request, given: dict[str, Any], now: datetime, at: datetime)
 
 @described_one("getVisitFacts", ONE)
 class Facts(Single):
-    """One visit's facts."""
+    """The stored facts of one visit."""
 
     item, action = FactsSerializer, ACTION
 
     def one(self, request: Request, at: datetime, **where: UUID) -> facts.Facts:
-        """As they were stored."""
+        """Return the visit with its facts as stored."""
         row = listed(request, {}, at, at).filter(id=where["visit"]).first()
         if row is None:
             raise Http404

@@ -1,4 +1,4 @@
-"""One visit as a PDF to hand over."""
+"""The endpoint of a visit's report as PDF."""
 
 from collections.abc import Mapping
 from typing import Any
@@ -21,7 +21,7 @@ PDF_TYPE = "application/pdf"
 
 
 class PDFRenderer(BaseRenderer):
-    """Says that a PDF may be asked for; the view writes it itself."""
+    """Makes PDF negotiable. The view itself writes the PDF."""
 
     media_type = PDF_TYPE
     format = "pdf"
@@ -31,12 +31,12 @@ class PDFRenderer(BaseRenderer):
     def render(
         self, data: Any, accepted_media_type: str | None = None, context: Mapping[str, Any] | None = None
     ) -> Any:
-        """What is rendered here is a problem: as JSON."""
+        """Return JSON: only problems are rendered here."""
         return JSONRenderer().render(data)
 
 
 class Report(APIView):
-    """A visit's report."""
+    """The report of one visit."""
 
     renderer_classes = (PDFRenderer, JSONRenderer)
 
@@ -45,7 +45,7 @@ class Report(APIView):
         responses={(200, PDF_TYPE): OpenApiTypes.BINARY, **problems(401, 404)},
     )
     def get(self, request: Request, visit: UUID) -> HttpResponse:
-        """Return it: cautions first, as found against as left, what is missing, every entry with limit and source."""
+        """Return the report: cautions, as found against as left, what is missing, entries with limits and sources."""
         at = timezone.now()
         seen = queries.to_boilers(policy.boilers(request.user, "visit.see", at))
         found = seen.filter(id=visit).first()

@@ -1,4 +1,4 @@
-"""Visits: posted once, answered word for word, never changed."""
+"""Endpoints of visits: posting a visit, the list, and the stored answer to one visit."""
 
 import json
 from typing import Any
@@ -29,14 +29,14 @@ from fleet.assessments.models import Answer
 
 @described("listVisits")
 class Visits(KeepsRefused, List):
-    """Results from the field: those posted, the newest performed first, corrected ones marked; and a new one."""
+    """Posted visits, the one performed last first. Corrected ones are marked."""
 
     form, item, action = visit_lists.VisitsAskedSerializer, visit_lists.HeadSerializer, visit_lists.ACTION
     order = ("-performed_at", "-id")
-    own_id = "id"  # where a visit has one, it alone tells a repeat
+    own_id = "id"  # a visit with an id is recognized as a repeat by it alone
 
     def found(self, request: Request, walk: Walk, **where: UUID) -> QuerySet[Any]:
-        """Those to boilers whose visits may be seen."""
+        """Return the visits to boilers whose visits the user may see."""
         return visit_lists.listed(request, walk.given, walk.now, walk.at)
 
     @extend_schema(
@@ -50,7 +50,7 @@ class Visits(KeepsRefused, List):
         examples=POST_VISIT,
     )
     def post(self, request: Request) -> Response:
-        """Post one visit: 201 with the answer; the same visit again gives the same answer, 200."""
+        """Post one visit. 201 with the answer; the same visit again gives the same answer with 200."""
         at = timezone.now()
         sent = VisitSerializer(data=request.data)
         sent.is_valid(raise_exception=True)
@@ -64,7 +64,7 @@ class Visits(KeepsRefused, List):
 
 
 class Visit(APIView):
-    """One visit's answer."""
+    """The answer to one visit."""
 
     @extend_schema(operation_id="getVisitAnswer", responses={200: AnswerSerializer, **problems(401, 404)})
     def get(self, request: Request, visit: UUID) -> Response:

@@ -1,4 +1,4 @@
-"""The Django app `fleet`: carries the commands and loads Celery once Django is ready."""
+"""The Django app `fleet`. It holds the management commands and loads Celery once Django is ready."""
 
 from importlib import import_module
 
@@ -6,7 +6,7 @@ from django.apps import AppConfig
 
 
 class FleetConfig(AppConfig):
-    """Loads Celery here, not in `fleet/__init__.py`, so that the pure rooms import without it."""
+    """Loads Celery here and not in `fleet/__init__.py`, so that the pure rooms can be imported without it."""
 
     name = "fleet"
 

@@ -1,4 +1,4 @@
-"""The Celery app. Every setting that makes it survive killed workers is in `fleet/settings.py`."""
+"""The Celery app. The settings that let it survive killed workers are in `fleet/settings.py`."""
 
 from typing import Any
 
@@ -12,4 +12,4 @@ app.autodiscover_tasks(["fleet"])
 
 @setup_logging.connect
 def leave_the_log_alone(**_: Any) -> None:
-    """Worker and beat tell in the lines that the settings describe, in no form of their own."""
+    """Keep Celery from setting up its own logging: worker and beat use the logging of the Django settings."""

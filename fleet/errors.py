@@ -1,4 +1,4 @@
-"""PURE. The one way to refuse: a stable code, a sentence, and the place in what was sent."""
+"""PURE. The only way to refuse an input: a stable code, a sentence, and the path into what was sent."""
 
 from collections.abc import Iterable
 from dataclasses import dataclass
@@ -8,7 +8,7 @@ Place = tuple[str | int, ...]
 
 @dataclass(frozen=True, slots=True)
 class Fault:
-    """One thing wrong: `code` never changes once published; `at` is a path into the input, `()` the whole of it."""
+    """One fault in an input. `code` never changes once published; `at` is a path into the input, `()` all of it."""
 
     code: str
     message: str
@@ -16,7 +16,7 @@ class Fault:
 
 
 class Refused(Exception):
-    """Raised with every fault found, never only the first; doors translate it, nobody else catches it."""
+    """An input was refused. It carries every fault, never only the first. Only the doors catch it and translate it."""
 
     def __init__(self, code: str, message: str, at: Place = (), status: int = 400) -> None:
         self.faults: tuple[Fault, ...] = (Fault(code, message, at),)
@@ -25,7 +25,7 @@ class Refused(Exception):
 
     @classmethod
     def all(cls, faults: Iterable[Fault], status: int = 400) -> "Refused":
-        """Return one refusal that carries all `faults`; the first gives the code of the whole."""
+        """Return one refusal that carries all `faults` (at least one); its text is that of the first."""
         listed = tuple(faults)
         made = cls(listed[0].code, listed[0].message, listed[0].at, status)
         made.faults = listed

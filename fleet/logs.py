@@ -1,7 +1,7 @@
-"""The log: a line of JSON for each record, with the request it belongs to, and nothing in it that opens anything.
+"""The log: one JSON object per line, with the id of its request and without any secret.
 
-What is told is named here; whatever else a record carries stays untold. An error is told by its kinds and the lines it
-came through, without its words and without variables: both may hold what somebody sent.
+Only the fields named here are logged. An error is logged by its types and the source lines it passed through, without
+its message and without variables, since both may hold what a client sent.
 """
 
 import json
@@ -14,30 +14,30 @@ from datetime import UTC, datetime
 from typing import Any
 
 REQUEST_ID: ContextVar[str] = ContextVar("request_id", default="")
-FIELDS = ("method", "path", "status", "milliseconds", "user")  # beside those of every record
+FIELDS = ("method", "path", "status", "milliseconds", "user")  # besides those every record has
 LONGEST = 2000
 
 _HIDDEN = (
-    (re.compile(r"(/calendars/)[^/?\s\"']+"), r"\1…"),  # a calendar's address is itself the secret
-    (re.compile(r"(/welcome/)[^?\s\"']+"), r"\1…"),  # whoever has it chooses a newcomer's password
-    (re.compile(r"(/[^\s?\"']*)\?[^\s\"']*"), r"\1"),  # what was asked behind an address
-    (re.compile(r"\bgg_[\w-]+"), "gg_…"),  # a device's key, wherever it was put
+    (re.compile(r"(/calendars/)[^/?\s\"']+"), r"\1…"),  # the address of a calendar feed is itself a secret
+    (re.compile(r"(/welcome/)[^?\s\"']+"), r"\1…"),  # whoever has this address can set a new user's password
+    (re.compile(r"(/[^\s?\"']*)\?[^\s\"']*"), r"\1"),  # query strings
+    (re.compile(r"\bgg_[\w-]+"), "gg_…"),  # API keys of devices, wherever they occur
     (re.compile(r"\b(bearer|basic)\s+\S+", re.IGNORECASE), r"\1 …"),
 )
 
 
 def discreet(text: str) -> str:
-    """The text without secret addresses, keys, and what stands behind a question mark of an address."""
+    """Return `text` without secret addresses, keys and query strings."""
     for pattern, told in _HIDDEN:
         text = pattern.sub(told, text)
     return text
 
 
 class JsonLines(logging.Formatter):
-    """One JSON object a line, in UTC."""
+    """Formats each record as one JSON object on one line, with times in UTC."""
 
     def format(self, record: logging.LogRecord) -> str:
-        """What is told of a record."""
+        """Return the JSON line for `record`."""
         told: dict[str, Any] = {
             "time": datetime.fromtimestamp(record.created, UTC).isoformat(timespec="milliseconds"),
             "level": record.levelname.lower(),
@@ -54,7 +54,7 @@ class JsonLines(logging.Formatter):
 
 
 def _trace(error: BaseException | None) -> Iterator[str]:
-    """The lines an error came through and its kind, the first cause first."""
+    """Yield the source lines an error passed through and its type, starting with its first cause."""
     if error is None:
         return
     cause = error.__cause__ or (None if error.__suppress_context__ else error.__context__)

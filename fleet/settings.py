@@ -1,4 +1,4 @@
-"""Django settings. Where the servers are comes from the environment or from the data folder's `site.json`."""
+"""Django settings. The addresses of the servers come from the environment or from `site.json` in the data folder."""
 
 import importlib.util
 import json
@@ -12,7 +12,7 @@ ROOT = Path(__file__).resolve().parent.parent
 
 
 def _site() -> dict[str, Any]:
-    """What `manage.py up` or `demo` wrote about its running servers, for commands given beside it."""
+    """Return what a running `manage.py up` or `demo` wrote about its servers, for other commands; {} without it."""
     folder = os.environ.get("GAUGEGLASS_DATA")
     path = Path(folder) / "site.json" if folder else None
     return json.loads(path.read_text()) if path and os.access(path, os.R_OK) else {}
@@ -23,7 +23,7 @@ _SITE = _site()
 DATABASE_URL: str = os.environ.get("DATABASE_URL") or _SITE.get("database_url", "")
 REDIS_URL: str = os.environ.get("REDIS_URL") or _SITE.get("redis_url", "")
 DEBUG = False
-# Without a key nothing is signed with a guessable one: `demo` and `up` make and keep a key per data folder.
+# If no key is given, a random one is used, never a guessable one; `demo` and `up` keep a key per data folder.
 SECRET_KEY: str = os.environ.get("GAUGEGLASS_SECRET_KEY") or _SITE.get("secret_key") or os.urandom(32).hex()
 ALLOWED_HOSTS = os.environ.get("GAUGEGLASS_HOSTS", "127.0.0.1,localhost,[::1]").split(",")
 CSRF_TRUSTED_ORIGINS = [o for o in os.environ.get("GAUGEGLASS_ORIGINS", "").split(",") if o]
@@ -77,7 +77,7 @@ TEMPLATES = [
     {
         "BACKEND": "django.template.backends.django.DjangoTemplates",
         "DIRS": [ROOT / "templates"],
-        "APP_DIRS": True,  # the page of the API's description is a part's own template
+        "APP_DIRS": True,  # the page of the API description is a template of an installed app
         "OPTIONS": {
             "context_processors": [
                 "django.template.context_processors.request",
@@ -88,17 +88,20 @@ TEMPLATES = [
     },
 ]
 
-# Only a placeholder that fails to connect when no server was named; `fit`, `demo` and `up` say so in words.
+# A placeholder that cannot connect, for when no server is named; `fit`, `demo` and `up` then explain what is missing.
 NO_DATABASE = "postgresql:///no_database_url_given"
 
 
 def _database(url: str) -> dict[str, Any]:
-    """An address that cannot be read counts as none. A restarted server costs no request: connections are checked."""
+    """Return the database settings for `url`; an unreadable URL counts as no database.
+
+    Connections are checked before use, so a restarted server costs no request.
+    """
     try:
         given = dj_database_url.parse(url, conn_max_age=60, conn_health_checks=True)
     except ValueError:
         return {**dj_database_url.parse(NO_DATABASE)}
-    # A write that waits longer for a lock gives up, is tried again by its door, and is answered 503 after that.
+    # A write that waits longer for a lock is cancelled; its door tries again and then answers 503.
     options = {**given.get("OPTIONS", {}), "options": "-c lock_timeout=5s"}
     return {**given, "OPTIONS": options}
 
@@ -107,10 +110,13 @@ DATABASES = {"default": _database(DATABASE_URL or NO_DATABASE)}
 
 
 def _cache(url: str) -> dict[str, Any]:
-    """The broker's server keeps the counters of the limits too; without one each process counts for itself."""
+    """Return the cache settings for the Redis `url`; without one, an in-memory cache for each process.
+
+    The shared cache keeps the counters of the rate limits. Without it each process counts for itself.
+    """
     if not url:
         return {"BACKEND": "django.core.cache.backends.locmem.LocMemCache"}
-    # The task library writes a socket's address in its own way. A cache that hangs must not hold requests up.
+    # Celery and Django write the address of a Unix socket differently. A cache that hangs must not delay requests.
     place = url.replace("redis+socket://", "unix://", 1)
     options = {"socket_connect_timeout": 0.5, "socket_timeout": 0.5}
     backend = "django.core.cache.backends.redis.RedisCache"
@@ -119,11 +125,11 @@ def _cache(url: str) -> dict[str, Any]:
 
 CACHES = {"default": _cache(REDIS_URL)}
 
-# How much one key, or one person signed in, may ask of the API in a minute.
+# How many API requests one key, or one signed-in user, may make per minute.
 READS_A_MINUTE = int(os.environ.get("GAUGEGLASS_READS_A_MINUTE", "600"))
 WRITES_A_MINUTE = int(os.environ.get("GAUGEGLASS_WRITES_A_MINUTE", "120"))
-BAD_KEYS_A_MINUTE = int(os.environ.get("GAUGEGLASS_BAD_KEYS_A_MINUTE", "30"))  # tried from one address
-# How many proxies of one's own stand before the site: so far X-Forwarded-For is believed.
+BAD_KEYS_A_MINUTE = int(os.environ.get("GAUGEGLASS_BAD_KEYS_A_MINUTE", "30"))  # attempts from one address
+# How many trusted proxies are in front of the site: that many entries of X-Forwarded-For are believed.
 PROXIES = int(os.environ.get("GAUGEGLASS_PROXIES", "0"))
 
 AUTH_PASSWORD_VALIDATORS = [
@@ -143,15 +149,15 @@ USE_TZ = True
 TIME_ZONE = "UTC"  # people see the building's zone; everything stored and compared is UTC
 
 STATIC_URL = "/static/"
-# Chart.js comes in a wheel that carries it; only that one folder of it is served, and nothing of it is imported.
+# Chart.js comes with another package; only its chart folder is served, and nothing of the package is imported.
 _CARRIER = importlib.util.find_spec("unfold")
 _CHART = list(_CARRIER.submodule_search_locations or ()) if _CARRIER else []
 STATICFILES_DIRS = [("chart", Path(place, "static", "unfold", "js", "chart")) for place in _CHART]
-WHITENOISE_USE_FINDERS = True  # no collected copy to forget: the wheels' own files are served
+WHITENOISE_USE_FINDERS = True  # files are served from where packages keep them, so there is no collected copy to forget
 
 DATA_UPLOAD_MAX_MEMORY_SIZE = 2 * 1024 * 1024
 
-# The pair celery 5.6.3 / redis-py 8.1 with late acknowledgement: a killed worker's task comes back within seconds.
+# Late acknowledgement (tested with celery 5.6.3 and redis-py 8.1): a killed worker's task returns within seconds.
 CELERY_BROKER_URL = REDIS_URL
 CELERY_TASK_IGNORE_RESULT = True
 CELERY_TASK_ACKS_LATE = True
@@ -162,7 +168,7 @@ CELERY_BROKER_TRANSPORT_OPTIONS = {"unacked_restore_interval": 2, "unacked_resto
 CELERY_TIMEZONE = "UTC"
 SWEEP_SECONDS = float(os.environ.get("GAUGEGLASS_SWEEP_SECONDS", "30"))
 CELERY_BEAT_SCHEDULE = {
-    # Expires within its period: a broker that was away never delivers a pile of old wake-ups.
+    # Each task expires within its period, so a broker that was away never delivers a backlog of wake-ups.
     "sweep": {"task": "fleet.tasks.sweep", "schedule": SWEEP_SECONDS, "options": {"expires": SWEEP_SECONDS * 0.9}},
     "purge": {"task": "fleet.tasks.purge", "schedule": 3600, "options": {"expires": 3000}},
     "imports": {"task": "fleet.tasks.imports", "schedule": SWEEP_SECONDS, "options": {"expires": SWEEP_SECONDS * 0.9}},
@@ -175,10 +181,10 @@ LOGGING = {
     "handlers": {"console": {"class": "logging.StreamHandler", "formatter": "lines"}},  # stderr
     "root": {"handlers": ["console"], "level": "INFO"},
     "loggers": {
-        # The framework's own handlers tell requests whole, and tell them by mail: nothing but the root's line.
+        # Django's own handlers write or mail whole requests, so they are removed; records go to the root handler only.
         "django": {"handlers": [], "level": "INFO", "propagate": True},
         "django.server": {"handlers": [], "level": "WARNING", "propagate": True},
-        "django.request": {"level": "ERROR"},  # what is refused stands in the line of its request
+        "django.request": {"level": "ERROR"},  # refused requests are in the line of their request already
     },
 }
 
@@ -193,8 +199,8 @@ REST_FRAMEWORK = {
     "DEFAULT_RENDERER_CLASSES": ["rest_framework.renderers.JSONRenderer"],
     "DEFAULT_SCHEMA_CLASS": "drf_spectacular.openapi.AutoSchema",
     "EXCEPTION_HANDLER": "api.problems.handler",
-    "URL_FORMAT_OVERRIDE": None,  # no "format" behind the question mark: a list's other forms are asked for by `as`
-    "STRICT_JSON": True,  # NaN and Infinity are no JSON
+    "URL_FORMAT_OVERRIDE": None,  # no "format" query parameter: other forms of a list are requested with `as`
+    "STRICT_JSON": True,  # NaN and Infinity are not JSON
 }
 SPECTACULAR_SETTINGS = {
     "TITLE": "Gaugeglass",

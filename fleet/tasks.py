@@ -1,6 +1,6 @@
-"""Celery tasks: each reads the clock and calls one function. Scheduled in `settings.CELERY_BEAT_SCHEDULE`.
+"""Celery tasks. Each reads the clock and calls one function; `settings.CELERY_BEAT_SCHEDULE` schedules them.
 
-The sweep leaves its mark, by which the worker is known to run.
+The sweep records when it last ran, which shows that the worker is running.
 """
 
 from celery import shared_task
@@ -13,7 +13,7 @@ from fleet.board import swept
 
 @shared_task(name="fleet.tasks.sweep")
 def sweep() -> None:
-    """Judge what time alone has changed. Twice, late or never: the next run leaves the same conclusions."""
+    """Judge what the passing of time has changed. Running twice, late or never is safe: the next run catches up."""
     at = timezone.now()
     pipeline.sweep(at=at)
     swept.note(at)
@@ -21,11 +21,11 @@ def sweep() -> None:
 
 @shared_task(name="fleet.tasks.imports")
 def imports() -> None:
-    """Compare and save the sheets that wait for it. Twice, late or never: what was in hand is begun again."""
+    """Compare and save the sheets that wait. Running twice, late or never is safe: interrupted work starts again."""
     pipeline.work_on_imports(at=timezone.now())
 
 
 @shared_task(name="fleet.tasks.purge")
 def purge() -> None:
-    """Remove what is kept for a while only."""
+    """Delete data that is kept for a limited time only."""
     purge_accounts(at=timezone.now())

@@ -1,4 +1,4 @@
-"""Wake a task by name once the transaction has committed: never waits for the broker, never fails the request."""
+"""Wake a task by name after the transaction commits. This never waits for the broker and never fails the request."""
 
 import logging
 
@@ -9,12 +9,12 @@ log = logging.getLogger(__name__)
 
 
 def wake(name: str) -> None:
-    """Ask for a run of the task `name` after commit; a broker that is away loses nothing, the sweep comes anyway."""
+    """Request a run of the task `name` after commit. If the broker is away nothing is lost: the sweep runs anyway."""
     transaction.on_commit(lambda: send(name, current_app))
 
 
 def send(name: str, app: Celery) -> None:
-    """Send the wake-up now, once: whatever the broker's client raises is logged and forgotten."""
+    """Send the wake-up now, once. Any error of the broker's client is logged and not raised."""
     try:
         app.send_task(name, retry=False, ignore_result=True, expires=60)
     except Exception:

@@ -1,4 +1,4 @@
-"""Where a request comes from, as far as it can be believed, for counting what comes from there."""
+"""The address a request comes from, as far as it can be trusted, for counting requests."""
 
 import ipaddress
 from collections.abc import Mapping
@@ -7,13 +7,13 @@ from typing import Any
 from django.conf import settings
 
 UNREADABLE = "unreadable"
-ONE_HOLDER = 64  # bits: what one connection is usually given of IPv6, or more (common practice)
+ONE_HOLDER = 64  # bits: one connection usually has a /64 of IPv6 (common practice)
 
 
 def address_of(meta: Mapping[str, Any]) -> str:
-    """The sender's address: the connection's, or behind so many proxies of one's own what the outermost of them saw.
+    """Return the sender's address: the connection's, or with PROXIES trusted proxies what the outermost of them saw.
 
-    Whatever stands further left in X-Forwarded-For was written by whoever sent it.
+    Entries further left in X-Forwarded-For are written by the sender and not used.
     """
     connected = str(meta.get("REMOTE_ADDR", ""))
     seen = [a.strip() for a in str(meta.get("HTTP_X_FORWARDED_FOR", "")).split(",") if a.strip()]
@@ -22,7 +22,7 @@ def address_of(meta: Mapping[str, Any]) -> str:
 
 
 def _holder(address: str) -> str:
-    """An IPv4 address; of IPv6 the network, in which one holder has any number of addresses."""
+    """Return an IPv4 address, or the /64 network of an IPv6 address: one holder has all addresses in it."""
     try:
         read = ipaddress.ip_address(address)
     except ValueError:

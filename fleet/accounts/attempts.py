@@ -1,7 +1,7 @@
-"""Sign-ins that fail make the next one wait: counted by user name and by address, known or not, in the database.
+"""Failed sign-ins delay the next one: they are counted by user name and by address, known or not, in the database.
 
-A try is booked as failed before the password is looked at, and taken back where it was right: so a hundred at once are
-a hundred, and no lock is held while a password is hashed. A session that runs is not asked.
+An attempt is counted as failed before the password is checked, and taken back if it was right. So concurrent attempts
+all count, and no lock is held while a password is hashed. Running sessions are not affected.
 """
 
 import unicodedata
@@ -19,18 +19,18 @@ FORGOTTEN = timedelta(hours=24)  # after the last failure
 
 @dataclass(frozen=True, slots=True)
 class Patience:
-    """So many failures cost nothing; then 2 s, doubled each time, at most so much (common practice)."""
+    """`free` failures cost nothing; then the wait is 2 s, doubled each time, at most `longest` (common practice)."""
 
     free: int
     longest: timedelta
 
     def wait(self, failures: int) -> timedelta:
-        """How long after the latest of so many failures nothing more is tried."""
+        """Return how long after the latest of `failures` failures no attempt is accepted."""
         doubled = min(max(failures - self.free, 0), 20)
         return min(timedelta(seconds=2**doubled if doubled else 0), self.longest)
 
 
-# A name is short of patience but never shut for long: else anybody could keep its owner out.
+# The wait for a name is short: otherwise anybody could lock its owner out.
 NAME = Patience(free=4, longest=timedelta(minutes=1))
 # Many people may share an address.
 ADDRESS = Patience(free=19, longest=timedelta(minutes=15))
@@ -38,20 +38,20 @@ ADDRESS = Patience(free=19, longest=timedelta(minutes=15))
 
 @dataclass(frozen=True, slots=True)
 class Try:
-    """One sign-in: under this name, from this address."""
+    """One attempt to sign in under a name, from an address."""
 
     name: str
     address: str
 
     @property
     def subjects(self) -> dict[str, Patience]:
-        """What it is counted under."""
+        """The hashed name and address under which it is counted, with their patience."""
         name = unicodedata.normalize("NFKC", self.name).strip().casefold()
         return {_subject("name", name): NAME, _subject("address", self.address): ADDRESS}
 
 
 def book(tried: Try, at: datetime) -> timedelta:
-    """Count it as failed and return zero; or count nothing and return how long one must wait before trying."""
+    """Count an attempt as failed and return zero, or count nothing and return how long one must wait."""
     with transaction.atomic():
         rows = _locked(tried.subjects, at)
         wait = max((row.until - at for row in rows), default=timedelta(0))
@@ -63,7 +63,7 @@ def book(tried: Try, at: datetime) -> timedelta:
 
 
 def succeeded(tried: Try, at: datetime) -> None:
-    """Take it back: the name begins anew, the address has one failure less."""
+    """Take a counted attempt back: the name's count returns to 0, the address has one failure less."""
     subjects = tried.subjects
     with transaction.atomic():
         for row in _locked(subjects, at):
@@ -72,7 +72,7 @@ def succeeded(tried: Try, at: datetime) -> None:
 
 
 def _locked(subjects: Iterable[str], at: datetime) -> list[Attempt]:
-    """The rows, made where they are missing, locked in one order."""
+    """Return the rows of these subjects, created where missing and locked in one order."""
     Attempt.objects.bulk_create(
         (Attempt(subject=s, last_at=at, until=at) for s in sorted(subjects)), ignore_conflicts=True
     )

@@ -1,7 +1,7 @@
-"""What was answered to a post under its sender's key: kept in the very transaction of the post, for a day.
+"""Answers to posts under an Idempotency-Key: stored in the transaction of the post, for a day.
 
-Record, verb and answer are one transaction's: whoever asks again finds all of it or nothing. That the first is still
-running is told by a lock which the database drops with that transaction, however it ends.
+Claim, verb and answer are one transaction, so a repeat finds all of it or nothing. An advisory lock, which the database
+drops when the transaction ends, shows that the first post is still running.
 """
 
 import hashlib
@@ -19,7 +19,7 @@ KEPT = timedelta(hours=24)
 
 @dataclass(frozen=True, slots=True)
 class Post:
-    """One post under a key: whose, on which route; `digest` is the SHA-256 of all that makes it the same post."""
+    """One post under a key, of a user on a route; `digest` is the SHA-256 of all that makes it the same post."""
 
     user: User
     route: str
@@ -28,15 +28,15 @@ class Post:
 
     @property
     def scope(self) -> str:
-        """SHA-256 of what the key counts in: one user, one route."""
+        """The SHA-256 of user, route and key: a key counts for one user and one route."""
         return hashlib.sha256(f"{self.user.pk}\n{self.route}\n{self.key}".encode()).hexdigest()
 
 
 def answered(post: Post, at: datetime) -> Answered | None:
-    """Claim the key until the transaction ends; return what it was answered before, None where this is the first.
+    """Claim the key until the transaction ends; return the stored answer, None where this is the first post.
 
-    Raises Refused: 409 while the first is running, 422 where that was another post, 409 where what it was answered
-    is kept nowhere.
+    Raises Refused: 409 while the first post is running, 422 where that was another post, 409 where its answer held a
+    secret and was not stored.
     """
     if not _claimed(post.scope):
         raise Refused("idempotency_key_running", "The first post under this key is still at work.", status=409)
@@ -50,9 +50,9 @@ def answered(post: Post, at: datetime) -> Answered | None:
 
 
 def keep(post: Post, *, status: int, body: bytes | None, headers: Mapping[str, str], at: datetime) -> None:
-    """Keep the answer of a claimed key; None for a body that holds a secret."""
+    """Store the answer of a claimed key; `body` is None where it holds a secret."""
     values = {"user": post.user, "digest": post.digest, "status": status, "body": body, "headers": dict(headers)}
-    # One that has expired and was not purged yet makes room.
+    # An expired answer that was not purged yet is replaced.
     Answered.objects.update_or_create(scope=post.scope, defaults={**values, "at": at})
 
 

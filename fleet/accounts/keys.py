@@ -1,4 +1,4 @@
-"""Making, listing, checking and revoking bearer keys. A key's secret is told once; only its SHA-256 is kept."""
+"""Making, listing, checking and revoking bearer keys. A key's secret is shown once; only its SHA-256 is stored."""
 
 import hashlib
 import secrets
@@ -16,20 +16,20 @@ from fleet.errors import Fault, Refused
 
 LONGEST = timedelta(days=400)
 USUAL = timedelta(days=365)
-MOST = 50  # keys somebody has at a time: each is a secret out in the world
-NOTED_EVERY = timedelta(minutes=1)  # a device that reads every second is no reason to write every second
+MOST = 50  # keys of one person at a time
+NOTED_EVERY = timedelta(minutes=1)  # so that frequent reads do not write each time
 
 
 @dataclass(frozen=True, slots=True)
 class Made:
-    """A new key with its secret, which is kept nowhere."""
+    """A new key with its secret, which is not stored."""
 
     key: Key
     secret: str
 
 
 def make(*, user: User, name: str, expires_at: datetime, secret: str = "") -> str:
-    """Return a new key for all its owner may, told this once. `secret` fixes the key of a demonstration site."""
+    """Make a key for everything its owner may do, and return its secret. A demonstration site gives a fixed one."""
     secret = secret or _secret()
     Key.objects.update_or_create(
         digest=_digest(secret), defaults={"user": user, "name": name, "expires_at": expires_at, "revoked_at": None}
@@ -46,11 +46,14 @@ def create(
     expires_at: datetime | None = None,
     at: datetime,
 ) -> Made:
-    """Make a key of one's own that reaches so far. Raises Refused with every fault."""
+    """Make a key with these scopes, perhaps in one portfolio only. Without `expires_at` it lasts DEFAULT_LIFETIME.
+
+    Raises Refused: 422 with every fault, 409 where the user has MAX_KEYS.
+    """
     expires_at = expires_at or at + USUAL
     if found := [*_of_scopes(scopes), *_of_end(expires_at, at)]:
         raise Refused.all(found, status=422)
-    # Two at once could both find room: people are locked before they are counted.
+    # The user is locked before keys are counted, so that two requests cannot both take the last place.
     User.objects.select_for_update(no_key=True).get(id=user.id)
     if in_force(user, at).count() >= MOST:
         raise Refused("too_many", f"At most {MOST} keys at a time: revoke one.", status=409)
@@ -84,16 +87,16 @@ def _of_end(expires_at: datetime, at: datetime) -> list[Fault]:
 
 
 def in_force(user: User, at: datetime) -> QuerySet[Key]:
-    """The keys somebody has that count at `at`, the newest last."""
+    """Return a user's valid keys at `at`, the newest last."""
     found = Key.objects.filter(user=user, revoked_at=None, expires_at__gt=at)
     return found.order_by("created_at", "id")
 
 
 def ruled(user: User, at: datetime) -> QuerySet[User]:
-    """The people whose keys somebody may list and revoke beside their own.
+    """Return the people whose keys a user may list and revoke beside their own.
 
-    Everything they are granted, everywhere, lies in what this one may change people of; and nobody who may change
-    people themselves is among them, since a manager is no owner's keeper.
+    All their grants, everywhere, lie where the user may change people. Nobody who may change people is among them, so
+    that a manager cannot revoke an owner's keys.
     """
     mine = policy.grants(user, "people.change", at)
     whole = mine.filter(building=None).values("portfolio")
@@ -107,7 +110,7 @@ def ruled(user: User, at: datetime) -> QuerySet[User]:
 
 
 def revoke(*, key: UUID, by: User, at: datetime) -> bool:
-    """End a key of one's own or of somebody one rules; one that is ended stays so. Return whether there is one."""
+    """Revoke a key of one's own or of a managed person, perhaps once more; return whether there is such a key."""
     reachable = Key.objects.filter(Q(user=by) | Q(user__in=ruled(by, at)), id=key)
     if not reachable.exists():
         return False
@@ -116,7 +119,7 @@ def revoke(*, key: UUID, by: User, at: datetime) -> bool:
 
 
 def owner(secret: str, at: datetime) -> User | None:
-    """Return whose key this is, with its reach: None if unknown, expired or revoked, or if that person is gone."""
+    """Return the owner of a key, with its reach set; None if unknown, expired or revoked, or for an inactive owner."""
     found = Key.objects.select_related("user").filter(digest=_digest(secret), revoked_at=None, expires_at__gt=at)
     key = found.first()
     if key is None or not key.user.is_active:
@@ -127,7 +130,7 @@ def owner(secret: str, at: datetime) -> User | None:
 
 
 def _note(key: Key, at: datetime) -> None:
-    """Note that it was used, at most once a minute."""
+    """Note that the key was used, at most once per NOTE_INTERVAL."""
     last = key.last_used_at
     if last is None or at - last >= NOTED_EVERY:
         unnoted = Q(last_used_at=None) | Q(last_used_at__lte=at - NOTED_EVERY)

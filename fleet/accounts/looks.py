@@ -1,4 +1,4 @@
-"""Since when a person has not looked: kept by person, not by browser, and moved forward only when they say so."""
+"""Up to when a person has looked through the alerts: stored per person, moved forward only by their own action."""
 
 from datetime import datetime
 
@@ -6,12 +6,12 @@ from fleet.accounts.models import Look, User
 
 
 def of(user: User) -> datetime | None:
-    """Up to which instant this person has looked; None before their first word."""
+    """Return up to which instant a person has looked; None before the first time."""
     return Look.objects.filter(user=user).values_list("until", flat=True).first()
 
 
 def looked(*, user: User, until: datetime) -> None:
-    """Note that this person has looked at what was written up to `until`; an older page takes nothing back."""
+    """Note that a person has looked at everything up to `until`. An earlier instant than stored changes nothing."""
     _, first = Look.objects.get_or_create(user=user, defaults={"until": until})
     if not first:
         Look.objects.filter(user=user, until__lt=until).update(until=until)

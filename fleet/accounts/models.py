@@ -1,4 +1,4 @@
-"""Users, grants, qualifications and keys. A role is what one may do here; a qualification is what the trade allows."""
+"""Users, grants, qualifications and keys. A role says what one may do here, a qualification what the trade allows."""
 
 import uuid
 
@@ -14,17 +14,17 @@ from fleet.portfolio.rows import Row
 class User(AbstractUser):
     """A person who signs in."""
 
-    date_joined = None  # the framework's field reads the clock by itself; grants and qualifications have their dates
+    date_joined = None  # the framework's field would read the clock itself
     id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
-    # In which units the pages show quantities: "both" (US, SI in brackets), "us" or "si". Answers of the API do not.
+    # Units in which pages show quantities: "both" (US, SI in brackets), "us" or "si". The API does not use it.
     units = models.CharField(max_length=8, default="both", choices=[(u, u) for u in ("both", "us", "si")])
-    # Optional; shown on the pages of the buildings this person has to do with, to who may see those.
+    # Optional; shown on the pages of the buildings where this person works, to those who may see them.
     telephone = models.CharField(max_length=LONGEST, blank=True, default="", validators=[dialable])
-    reach: Reach | None = None  # no column: set where a key stands for the person, and honoured by the policy
+    reach: Reach | None = None  # no column: set where a key authenticates the person, and used by the policy
 
 
 class Grant(Row):
-    """What one person may do in one portfolio, or one building of it, until an instant."""
+    """A role of a person in one portfolio, or one building of it, until an instant."""
 
     user = models.ForeignKey(User, models.CASCADE, related_name="grants")
     role = models.CharField(max_length=32)
@@ -40,10 +40,10 @@ class Grant(Row):
 
 
 class Qualification(models.Model):
-    """What the trade or the law lets a person do, from a day to a day; unknown is none.
+    """What the trade or the law lets a person do, from an instant to another.
 
-    `portfolio` is whose word it is, and it counts there alone: no manager qualifies anybody for another's boilers.
-    Without one the installation vouches for it, and it counts everywhere.
+    It counts only in `portfolio`, whose managers entered it: nobody qualifies people for another portfolio's boilers.
+    Without a portfolio the installation vouches for it, and it counts everywhere.
     """
 
     user = models.ForeignKey(User, models.CASCADE, related_name="qualifications")
@@ -61,7 +61,7 @@ class Qualification(models.Model):
 
 
 class Key(models.Model):
-    """A device's bearer key. Only its SHA-256 is kept: the key itself is shown once."""
+    """A bearer key. Only its SHA-256 is stored: the key itself is shown once."""
 
     id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
     user = models.ForeignKey(User, models.CASCADE, related_name="keys")
@@ -76,7 +76,7 @@ class Key(models.Model):
 
 
 class Answered(models.Model):
-    """What a post under an Idempotency-Key was answered. Without body: it held a secret."""
+    """The answer to a post under an Idempotency-Key. No body: it held a secret."""
 
     scope = models.CharField(max_length=64, unique=True)  # SHA-256 of user, route and key
     user = models.ForeignKey(User, models.CASCADE, related_name="+")
@@ -88,23 +88,23 @@ class Answered(models.Model):
 
 
 class Attempt(models.Model):
-    """Failed sign-ins under one user name, or from one address, since the last that succeeded or was long ago."""
+    """Failed sign-ins under one user name, or from one address, since the last success or a long pause."""
 
-    subject = models.CharField(max_length=64, unique=True)  # an HMAC: who mistypes may type a password as a name
+    subject = models.CharField(max_length=64, unique=True)  # an HMAC: somebody may type a password as a name
     failures = models.PositiveIntegerField(default=0)
     last_at = models.DateTimeField(db_index=True)  # read by purge
     until = models.DateTimeField()  # before this instant nothing is tried
 
 
 class RefusedPost(models.Model):
-    """A visit that was refused, as it was sent: no fact, but the office can see what was meant. Kept 30 days.
+    """A refused visit as it was sent, for the office; it is no fact. Kept 30 days.
 
-    Boiler and portfolio are those the body names, where the poster has or had a grant there; else nobody knows them.
+    Boiler and portfolio are those the body names, where the poster has or had a grant there; else they are empty.
     """
 
     id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
     user = models.ForeignKey(User, models.CASCADE, related_name="+")
-    key = models.UUIDField(null=True)  # by which it came; none: by a session
+    key = models.UUIDField(null=True)  # the key it came with; none: a session
     at = models.DateTimeField(db_index=True)  # read by purge
     request_id = models.CharField(max_length=64)
     route = models.CharField(max_length=200)
@@ -116,7 +116,7 @@ class RefusedPost(models.Model):
 
 
 class Look(models.Model):
-    """Up to which instant a person has looked through the feed of alerts, by their own word: it only moves forward."""
+    """Up to which instant a person has looked through the alerts, by their own action. It only moves forward."""
 
     user = models.OneToOneField(User, models.CASCADE, primary_key=True, related_name="+")
     until = models.DateTimeField()

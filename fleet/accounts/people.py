@@ -1,4 +1,4 @@
-"""Who may do what where, and what people are qualified for by whose word: reading it, and changing it."""
+"""Reading and changing people's roles and qualifications."""
 
 from collections.abc import Iterable
 from dataclasses import dataclass
@@ -14,14 +14,14 @@ from fleet.errors import Refused
 from fleet.portfolio.models import Building, Portfolio
 
 ROLES = ("technician", "dispatcher", "manager", "owner", "caretaker", "inspector", "office")
-# What a manager may give and take: who works at the boilers and who sends them. The other roles are the owner's.
+# The roles a manager may give and take: the field and the dispatchers. The other roles are given by owners only.
 MANAGED = frozenset({"technician", "dispatcher", "caretaker", "inspector"})
 QUALIFICATIONS = ("operator", "technician", "fire_side", "valve_shop", "inspector", "utility")
 
 
 @dataclass(frozen=True, slots=True)
 class Wish:
-    """A role for somebody, in the whole portfolio or one building of it, until an instant."""
+    """A role to be given, in the whole portfolio or one building of it, until an instant."""
 
     role: str
     building: UUID | None = None
@@ -29,14 +29,14 @@ class Wish:
 
 
 def choose_units(*, user: User, units: str) -> None:
-    """Show quantities to this person in these units: one of the column's choices."""
+    """Store the units in which pages show quantities to a person. Raises ValidationError for an unknown choice."""
     user.units = units
     user.clean_fields(exclude={f.name for f in User._meta.fields} - {"units"})
     user.save(update_fields=["units"])
 
 
 def keep_telephone(*, user: User, number: str) -> None:
-    """Keep this number, or none where it is empty. Raises Refused for what no telephone could dial."""
+    """Store a telephone number, or none where it is empty. Raises Refused for one that can't be dialed."""
     try:
         user.telephone = User._meta.get_field("telephone").clean(" ".join(number.split()), user)
     except ValidationError as error:
@@ -45,31 +45,31 @@ def keep_telephone(*, user: User, number: str) -> None:
 
 
 def held(portfolio: UUID) -> QuerySet[Qualification]:
-    """The qualifications that count in a portfolio: by its own word, or by the installation's."""
+    """Return the qualifications that count in a portfolio: its own and the installation's."""
     return Qualification.objects.filter(Q(portfolio=None) | Q(portfolio=portfolio))
 
 
 def held_at(portfolio: UUID, person: UUID, at: datetime) -> set[str]:
-    """What somebody is qualified for there at an instant."""
+    """Return the codes of a person's qualifications in a portfolio at an instant."""
     found = held(portfolio).filter(Q(until=None) | Q(until__gt=at), user=person, since__lte=at)
     return set(found.values_list("code", flat=True))
 
 
 def of_portfolio(portfolio: UUID, at: datetime) -> QuerySet[User]:
-    """Everybody with a grant in force there."""
+    """Return everybody active with a grant in force in a portfolio."""
     granted = Grant.objects.filter(Q(until=None) | Q(until__gt=at), portfolio=portfolio)
     return User.objects.filter(id__in=granted.values("user"), is_active=True)
 
 
 def may_give(by: User, role: str, portfolio: UUID, at: datetime) -> bool:
-    """Whether somebody may give or take this role: an owner any, a manager those of `MANAGED`."""
+    """Whether a user may give or take this role: an owner any, a manager those of `MANAGED_ROLES`."""
     own = Grant.objects.filter(Q(until=None) | Q(until__gt=at), user=by, portfolio=portfolio, building=None)
     roles = set(own.values_list("role", flat=True))
     return "owner" in roles or ("manager" in roles and role in MANAGED)
 
 
 def find(person: UUID, portfolio: UUID, at: datetime) -> User:
-    """Somebody of this portfolio, or qualified in it: others are as unknown. Raises Refused."""
+    """Return a person with a grant or qualification in this portfolio. Raises Refused (422) for anybody else."""
     known = Q(grants__portfolio=portfolio) | Q(qualifications__in=held(portfolio).filter(since__lte=at))
     found = User.objects.filter(known, id=person, is_active=True).distinct().first()
     if found is None:
@@ -78,7 +78,7 @@ def find(person: UUID, portfolio: UUID, at: datetime) -> User:
 
 
 def add(*, username: str, name: str) -> User:
-    """Make somebody new, who can't sign in before they chose a password. Raises Refused for a name that is taken."""
+    """Make a user without a password, who cannot sign in yet. Raises Refused (409) for a user name that is taken."""
     if User.objects.filter(username__iexact=username).exists():
         raise Refused("taken", "This user name is taken.", ("username",), status=409)
     first, _, last = name.partition(" ")
@@ -89,7 +89,7 @@ def add(*, username: str, name: str) -> User:
 
 
 def grant(*, user: User, portfolio: Portfolio, wish: Wish) -> Grant:
-    """Give a role; the same role again takes on the new end. Raises Refused for a building of somebody else."""
+    """Give a role; the same role again gets the new end. Raises Refused (422) for a building of another portfolio."""
     house = Building.objects.filter(id=wish.building, portfolio=portfolio).first() if wish.building else None
     if wish.building and house is None:
         raise Refused("unknown_building", "No such building here.", ("building",), status=422)
@@ -99,7 +99,7 @@ def grant(*, user: User, portfolio: Portfolio, wish: Wish) -> Grant:
 
 
 def qualify(*, user: User, portfolio: Portfolio, code: str, since: datetime, until: datetime | None) -> Qualification:
-    """Note by the portfolio's word what somebody is qualified for; the same again takes on the new end."""
+    """Store a qualification that counts in a portfolio; the same one again gets the new end."""
     made, _ = Qualification.objects.update_or_create(
         user=user, portfolio=portfolio, code=code, since=since, defaults={"until": until}
     )
@@ -107,5 +107,5 @@ def qualify(*, user: User, portfolio: Portfolio, code: str, since: datetime, unt
 
 
 def names(users: Iterable[User]) -> str:
-    """Their names, for a sentence."""
+    """Return the names of users, joined by commas."""
     return ", ".join(u.get_full_name() or u.get_username() for u in users)

@@ -1,4 +1,4 @@
-"""Who may do what: one table, closed by default. Every question is about one portfolio, perhaps one building of it."""
+"""Who may do what: one table, closed by default. Every check is about one portfolio, perhaps one building of it."""
 
 from datetime import datetime, timedelta
 from uuid import UUID
@@ -31,7 +31,7 @@ ACTIONS: dict[str, frozenset[str]] = {
     "terms.adopt": frozenset({"owner"}),
     "register.see": frozenset({"technician", "dispatcher", "manager", "owner", "caretaker", "inspector", "office"}),
     "people.see": frozenset({"dispatcher", "manager", "owner", "office"}),
-    "people.change": frozenset({"manager", "owner"}),  # a manager gives only the roles of MANAGED
+    "people.change": frozenset({"manager", "owner"}),  # a manager only those of MANAGED_ROLES
     "post.see_refused": frozenset({"manager", "owner", "office"}),
     "register.change": frozenset({"manager", "owner", "office"}),
     "self_check.see": frozenset({"manager", "owner", "office"}),
@@ -41,7 +41,7 @@ OWN_CORRECTION = timedelta(hours=24)  # after posting, an author corrects a visi
 
 
 def grants(user: User, action: str, at: datetime) -> QuerySet[Grant]:
-    """The grants in force at `at` that allow `action`, as far as the key reaches that stands for the user."""
+    """Return the user's grants in force at `at` that allow `action`, limited by the reach of the key in use."""
     roles, reach = ACTIONS[action], user.reach
     if reach is not None and not reach.covers(action):
         return Grant.objects.none()
@@ -56,13 +56,13 @@ def may(user: User, action: str, portfolio: UUID, building: UUID, at: datetime) 
 
 
 def boilers(user: User, action: str, at: datetime) -> QuerySet[Boiler]:
-    """The boilers on which the user may do `action`: every list starts here."""
+    """Return the boilers on which the user may do `action` at `at`. Every list starts from this."""
     whole = grants(user, action, at).filter(building__isnull=True).values("portfolio")
     single = grants(user, action, at).filter(building__isnull=False).values("building")
     return Boiler.objects.filter(Q(portfolio__in=whole) | Q(building__in=single))
 
 
 def portfolios(user: User, action: str, at: datetime) -> QuerySet[Portfolio]:
-    """The portfolios for the whole of which the user may do `action`."""
+    """Return the portfolios in all of which the user may do `action` at `at`."""
     whole = grants(user, action, at).filter(building__isnull=True).values("portfolio")
     return Portfolio.objects.filter(id__in=whole)

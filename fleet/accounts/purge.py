@@ -1,4 +1,4 @@
-"""What is kept for a while only, and goes by itself."""
+"""Removing rows whose retention is over."""
 
 from datetime import datetime
 
@@ -7,7 +7,7 @@ from fleet.accounts.models import Answered, Attempt, RefusedPost
 
 
 def purge(*, at: datetime) -> int:
-    """Remove what has had its time; return how many rows. Late, twice or never: nobody reads what has expired."""
+    """Remove expired rows; return how many. Readers ignore expired rows, so purging late or twice does no harm."""
     expired = (
         Answered.objects.filter(at__lte=at - idempotency.KEPT),
         Attempt.objects.filter(last_at__lte=at - attempts.FORGOTTEN),

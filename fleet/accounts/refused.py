@@ -1,4 +1,4 @@
-"""Visits that were refused, kept for the office: who sent what, when, and what was wrong with it."""
+"""Refused visits, stored for the office: who sent what, when, and its faults."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -14,12 +14,12 @@ from fleet.accounts.models import Grant, RefusedPost, User
 from fleet.portfolio.models import Boiler
 
 KEPT = timedelta(days=30)
-MOST_A_DAY = 50  # of one key: a device that repeats itself must not fill the disk
+MOST_A_DAY = 50  # of one key: a repeating device must not fill the disk
 
 
 @dataclass(frozen=True, slots=True)
 class Sent:
-    """A post as it came, and how it was answered; `boiler` as the body names it, if it can be read."""
+    """A post as it was sent, and its answer; `boiler` as the body names it, None where it can't be read."""
 
     route: str
     request_id: str
@@ -30,7 +30,10 @@ class Sent:
 
 
 def keep(*, sent: Sent, user: User, at: datetime) -> bool:
-    """Keep it, in a transaction of its own; not of who may post nowhere, nor more than so many a day of one key."""
+    """Store a refused post in its own transaction; return whether it was stored.
+
+    Nothing is stored for users who may post nowhere, nor more than MAX_PER_DAY of one key in 24 hours.
+    """
     if not policy.grants(user, "visit.post", at).exists():
         return False
     key = user.reach.key if user.reach is not None else None
@@ -54,13 +57,17 @@ def keep(*, sent: Sent, user: User, at: datetime) -> bool:
 
 
 def _named(boiler: UUID | None, user: User) -> Boiler | None:
-    """The boiler that is meant, if it stands where the poster has or had a grant: a stranger's word names none."""
+    """Return the boiler that the post names, if it is in a portfolio where the poster has or had a grant."""
     granted = Grant.objects.filter(user=user).values("portfolio")
     return Boiler.objects.filter(id=boiler, portfolio__in=granted).first() if boiler else None
 
 
 def seen(user: User | Any, at: datetime) -> QuerySet[RefusedPost]:
-    """Those somebody may see: to their boilers; and to no known one, of who had a grant in a portfolio all theirs."""
+    """Return the refused posts a user may see.
+
+    These are posts to their boilers, and posts without a known boiler by people with a grant, when posted, in a
+    portfolio that the user may see as a whole.
+    """
     whole = policy.portfolios(user, "post.see_refused", at)
     of_ours = Grant.objects.filter(
         Q(until=None) | Q(until__gt=OuterRef("at")), user=OuterRef("user"), portfolio__in=whole.values("id")

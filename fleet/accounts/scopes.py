@@ -1,15 +1,15 @@
-"""What a key is good for: a few plain scopes, each a set of the policy's actions, perhaps in one portfolio only.
+"""The scopes of keys: each is a set of the policy's actions, perhaps in one portfolio only.
 
-A scope takes away and never gives: what its owner may not do, no key of theirs can.
+A scope only restricts: a key can do nothing that its owner may not do.
 """
 
 from collections.abc import Collection
 from dataclasses import dataclass
 from uuid import UUID
 
-READ = "read"  # without it nothing is seen, and what is not seen can't be acted on
+READ = "read"  # needed by every key: what is not visible can't be acted on
 
-# Every action of the policy stands in exactly one of them; one that stood in none would be open to no scoped key.
+# Every action of the policy is in exactly one scope; an action in none would be closed to every scoped key.
 SCOPES: dict[str, frozenset[str]] = {
     READ: frozenset({"board.see", "visit.see", "job.see", "job.see_own", "terms.see", "register.see"}),
     "visits": frozenset({"visit.post", "visit.correct_own", "visit.correct", "visit.second"}),
@@ -31,17 +31,17 @@ SCOPES: dict[str, frozenset[str]] = {
 
 @dataclass(frozen=True, slots=True)
 class Reach:
-    """How far one key goes of what its owner may: these scopes (None: all), in this portfolio (None: in any)."""
+    """What one key may do of what its owner may do: these scopes (None: all), in this portfolio (None: any)."""
 
     key: UUID
     scopes: frozenset[str] | None = None
     portfolio: UUID | None = None
 
     def covers(self, action: str) -> bool:
-        """Whether the key is good for `action`; one that no scope names is not."""
+        """Whether the key may do `action`; false for an action that is in no scope."""
         return self.scopes is None or any(action in SCOPES.get(scope, ()) for scope in self.scopes)
 
 
 def reach(key: UUID, scopes: Collection[str] | None, portfolio: UUID | None) -> Reach:
-    """The reach of a key as it is stored."""
+    """Return the reach of a stored key."""
     return Reach(key, None if scopes is None else frozenset(scopes), portfolio)

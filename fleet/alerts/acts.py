@@ -1,4 +1,4 @@
-"""What people decide about an alert: acknowledged, shelved with reason and end; and what that comes to."""
+"""What people decide about an alert: acknowledging, shelving with a reason and an end; and the effect of these acts."""
 
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
@@ -10,14 +10,14 @@ from fleet.errors import Fault, Refused
 from fleet.portfolio.acting import add
 from fleet.rules.values import Level
 
-LONGEST_SHELF = timedelta(days=90)  # common practice: what is put away is looked at again within a season
+LONGEST_SHELF = timedelta(days=90)  # common practice: a shelved alert is looked at again within a season
 RANK = {level.value: rank for rank, level in enumerate(Level)}  # 0 the worst
 SAID = {"acknowledged": "Acknowledged.", "shelved": "Shelved until {until:%d %b %Y %H:%M} UTC."}
 
 
 @dataclass(frozen=True, slots=True)
 class Decision:
-    """What somebody decided, as it arrives. `kind` is acknowledged or shelved."""
+    """A requested decision. `kind` is acknowledged or shelved."""
 
     kind: str
     reason: str = ""
@@ -25,7 +25,10 @@ class Decision:
 
 
 def effect(alert: Alert, acts: Iterable[Act], at: datetime) -> tuple[datetime | None, datetime | None]:
-    """(acknowledged at, shelved until) at `at`: both end with a higher class, with the return to normal, or anew."""
+    """Return (acknowledged at, shelved until) as of `at`.
+
+    Both end when the class rises, when the alert returns to normal, and when it is raised again.
+    """
     if alert.until is not None or alert.withdrawn:
         return None, None
     counted = [a for a in acts if _counts(a, alert) and a.at <= at]
@@ -41,7 +44,10 @@ def _counts(act: Act, alert: Alert) -> bool:
 
 
 def refuse(*, row: Alert, version: int, decision: Decision, at: datetime) -> None:
-    """Raise Refused unless the decision may be recorded: stale first, then what is over, then every fault at once."""
+    """Raise Refused unless the decision may be recorded.
+
+    In this order: 412 for a stale version, 409 for an alert that is over, 422 with every fault.
+    """
     if row.version != version:
         raise Refused("stale", f"This has changed: it is at version {row.version} now.", ("version",), status=412)
     if row.until is not None or row.withdrawn:
@@ -63,7 +69,7 @@ def _shelving(decision: Decision, at: datetime) -> Iterator[Fault]:
 
 
 def record(*, row: Alert, decision: Decision, by: User, at: datetime, request_id: str) -> Act:
-    """Add a checked decision, and give the alert its next version."""
+    """Add a checked decision and give the alert its next version."""
     act = Act(
         alert=row,
         kind=decision.kind,
@@ -78,5 +84,5 @@ def record(*, row: Alert, decision: Decision, by: User, at: datetime, request_id
 
 
 def sentence(act: Act) -> str:
-    """What was decided, in one plain sentence."""
+    """Return what was decided, in one sentence."""
     return SAID[act.kind].format(until=act.until)

@@ -1,4 +1,4 @@
-"""Which row is which condition: an alert keeps its row, and with it its acts, when late evidence moves it in time."""
+"""Matching rows with conditions: an alert keeps its row, and its acts, when late evidence moves it in time."""
 
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
@@ -14,7 +14,7 @@ Alike = Callable[[Alert, Condition, datetime], bool]
 
 @dataclass(frozen=True, slots=True)
 class Matched:
-    """Rows with their conditions, rows whose cause is gone, and conditions without a row."""
+    """Rows paired with conditions, rows whose cause is gone, and conditions without a row."""
 
     pairs: Sequence[tuple[Alert, Condition]]
     gone: Sequence[Alert]
@@ -22,14 +22,14 @@ class Matched:
 
 
 def until(condition: Condition, at: datetime) -> datetime | None:
-    """An end still to come by time alone is not an end yet."""
+    """Return the condition's end if it has passed by `at`; None for an end that is still to come."""
     return condition.until if condition.until and condition.until <= at else None
 
 
 def match(rows: Iterable[Alert], conditions: Iterable[Condition], at: datetime) -> Matched:
-    """Pair rows with conditions: the same beginning, else both still open, else the first that overlaps in time.
+    """Pair rows with conditions: by the same beginning, else both still open, else the first that overlaps in time.
 
-    What is left is taken up by a withdrawn row of the same beginning: the cause is back, and so is the row.
+    A condition left over takes a withdrawn row of the same beginning: its cause is back, and so is the row.
     """
     listed = list(rows)
     wanted = {_key(c): c for c in sorted(conditions, key=_key)}
@@ -49,7 +49,7 @@ def _key(one: Alert | Condition) -> Key:
 def _take(
     live: dict[Key, Alert], wanted: dict[Key, Condition], alike: Alike, at: datetime
 ) -> Iterator[tuple[Alert, Condition]]:
-    """Take out of both, in order, what is alike."""
+    """Remove from both, in order, the pairs that are alike, and yield them."""
     by_subject = _by_subject(wanted)
     for key, row in list(live.items()):
         for other in by_subject.get(key[:2], ()):

@@ -1,4 +1,4 @@
-"""One open row per condition, subject and boiler, held by the database; what people decided; who has been surveyed."""
+"""Alerts (the database allows one open row per condition, subject and boiler), acts about them, and surveys."""
 
 from typing import Any
 
@@ -11,17 +11,17 @@ from fleet.portfolio.rows import Row
 
 
 class BorneOut(models.Manager[Any]):
-    """The alerts that the evidence bears out: what a correction took the cause of is asked for by `Alert.kept`."""
+    """The alerts that are not withdrawn. `Alert.with_withdrawn` also gives those whose cause a correction removed."""
 
     def get_queryset(self) -> models.QuerySet[Any]:
-        """Leave the withdrawn out."""
+        """Leave withdrawn alerts out."""
         return super().get_queryset().filter(withdrawn=False)
 
 
 class Alert(Row):
-    """`since` and `until` are the condition's own; `raised_at` and `returned_at` say when it was written down.
+    """A condition that holds or held. `since` and `until` are its own, `raised_at` and `returned_at` times of storing.
 
-    `acknowledged_at` and `shelved_until` follow from its acts; those recorded before `acts_from` are over.
+    `acknowledged_at` and `shelved_until` follow from its acts; acts recorded before `acts_from` no longer count.
     """
 
     boiler = models.ForeignKey(Boiler, models.PROTECT, null=True, related_name="alerts")
@@ -73,7 +73,7 @@ class Alert(Row):
 
 
 class Act(Row):
-    """A fact: what somebody decided about an alert. Never changed; its effect is derived (`acts.effect`)."""
+    """A fact: what somebody decided about an alert. Never changed; its effect is derived (`acts.effect_of_acts`)."""
 
     alert = models.ForeignKey(Alert, models.PROTECT, related_name="acts")
     kind = models.CharField(max_length=32)  # acknowledged, shelved
@@ -90,9 +90,9 @@ class Act(Row):
 
 
 class Survey(Row):
-    """What the alerts of portfolio and building are made from: when nothing was known of a boiler, and its heat.
+    """What the alerts of portfolio and building are made from: when a boiler was not surveyed, and its heat.
 
-    A conclusion; the id is the boiler's.
+    A conclusion; its id is the boiler's.
     """
 
     boiler = models.OneToOneField(Boiler, models.PROTECT, related_name="survey")

@@ -14,13 +14,13 @@ from fleet.portfolio.models import Boiler, Building, Portfolio
 
 
 def open_counts(boilers: Iterable[UUID]) -> dict[UUID, int]:
-    """How many alerts are raised on each of these boilers that has any."""
+    """Return how many alerts are open on each of these boilers; boilers without any are left out."""
     raised = Alert.objects.filter(boiler__in=list(boilers), until=None).order_by()
     return dict(raised.values_list("boiler").annotate(Count("id")))
 
 
 def zone() -> Coalesce:
-    """The days an alert is told in: its boiler's, its building's, its job's, or its portfolio's first building's."""
+    """Return the time zone of an alert: its boiler's, building's or job's, else its portfolio's first building's."""
     own = Building.objects.filter(id=OuterRef("subject")).values("zone")
     job = Job.objects.filter(id=OuterRef("subject")).values("building__zone")
     first = Building.objects.filter(portfolio=OuterRef("portfolio")).order_by("ref").values("zone")[:1]
@@ -28,18 +28,18 @@ def zone() -> Coalesce:
 
 
 def open_of(boiler: UUID) -> QuerySet[Alert]:
-    """What is raised on one boiler, newest first."""
+    """Return the open alerts of one boiler, newest first."""
     return Alert.objects.filter(boiler=boiler, until=None).order_by("-since", "condition")
 
 
 def newest(boilers: QuerySet[Boiler]) -> tuple[datetime | None, datetime | None]:
-    """When an alert of these boilers was last raised, and when one last returned to normal."""
+    """Return when an alert of these boilers was last raised, and when one last returned to normal."""
     found = Alert.objects.filter(boiler__in=boilers).aggregate(raised=Max("raised_at"), back=Max("returned_at"))
     return found["raised"], found["back"]
 
 
 def of(rows: QuerySet[Alert], boilers: QuerySet[Boiler], portfolios: QuerySet[Portfolio]) -> QuerySet[Alert]:
-    """Those of these boilers, of the buildings they stand in and the jobs there, and of portfolios seen as a whole."""
+    """Return the alerts of these boilers, of their buildings and the jobs there, and of these portfolios as a whole."""
     houses = boilers.values("building")
     jobs = Job.objects.filter(building__in=houses).values("id")
     whole = Q(portfolio__in=portfolios) | Q(subject__in=houses) | Q(subject__in=jobs)
@@ -47,30 +47,30 @@ def of(rows: QuerySet[Alert], boilers: QuerySet[Boiler], portfolios: QuerySet[Po
 
 
 def of_building(building: UUID) -> QuerySet[Alert]:
-    """What is raised of a building as a whole."""
+    """Return the open alerts of a building as a whole, newest first."""
     return Alert.objects.filter(boiler=None, subject=building, until=None).order_by("-since", "condition")
 
 
 def feed(boilers: QuerySet[Boiler], portfolios: QuerySet[Portfolio]) -> QuerySet[Alert]:
-    """Alerts by their latest news, newest first; the id settles what was written in one breath."""
+    """Return alerts by their latest change, newest first; ties are ordered by id."""
     found = of(Alert.objects.all(), boilers, portfolios).select_related("boiler__building", "portfolio")
     found = found.annotate(zone=zone())
     return found.order_by(_news().desc(), "-since", "condition", "id")
 
 
 def together(rows: QuerySet[Alert]) -> QuerySet[Alert, dict[str, Any]]:
-    """The feed's entries, by their latest news: `key`, `told` and `count` of what stands under one heading.
+    """Return the feed's entries, by their latest change: the `key`, latest change (`told`) and `count` of each.
 
-    One boiler (or building as a whole, all jobs of a building, portfolio) and one condition: what is raised, what of it
-    is shelved, and what returned to normal at one moment; of jobs in one week (Monday to Sunday, UTC), for one that is
-    not done comes back to be planned day after day.
+    An entry groups the alerts of one boiler (or building as a whole, all jobs of a building, portfolio) and one
+    condition: those raised, those shelved, and those that returned to normal at one moment. Alerts of jobs are grouped
+    by the week of their return (Monday to Sunday, UTC), since a job that is not done is planned again day after day.
     """
     keyed = rows.order_by().alias(house=_house()).annotate(key=_key()).values("key")
     return keyed.annotate(told=Max(_news()), count=Count("id")).order_by("-told", "key")
 
 
 def under(rows: QuerySet[Alert], keys: Iterable[str]) -> QuerySet[Alert]:
-    """The alerts of these entries, with their key; `house` is the building of an alert about a job."""
+    """Return the alerts of these entries, with their `key`; `house` is the building of an alert about a job."""
     return rows.annotate(house=_house()).annotate(key=_key()).filter(key__in=list(keys))
 
 
@@ -79,7 +79,7 @@ def _house() -> Subquery:
 
 
 def _key() -> Concat:
-    """What an entry is told by, as text; `house` is annotated."""
+    """Return the key of an alert's entry, as text; `house` must be annotated."""
     whose = Coalesce(Cast("boiler", CharField()), Cast("house", CharField()), Cast("subject", CharField()))
     shelved = Case(When(until=None, shelved_until__isnull=False, then=Value("shelved")), default=Value(""))
     week = Cast(TruncWeek("returned_at", tzinfo=UTC), CharField())
@@ -89,7 +89,7 @@ def _key() -> Concat:
 
 
 def since(rows: QuerySet[Alert], looked: datetime) -> QuerySet[Alert]:
-    """Those whose latest news was written after an instant."""
+    """Return the alerts whose latest change was stored after an instant."""
     return rows.alias(news=_news()).filter(news__gt=looked)
 
 

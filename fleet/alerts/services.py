@@ -1,4 +1,4 @@
-"""Alerts are reconciled: what the rules say holds is set against what is written, and the difference is written."""
+"""Reconciling alerts: stored rows are made equal to the rules' conditions; only differences are written."""
 
 from collections import defaultdict
 from collections.abc import Iterator, Sequence
@@ -20,7 +20,7 @@ Values = dict[str, Any]
 
 @dataclass(frozen=True, slots=True)
 class Reconciled:
-    """Rows written, the news, and when time alone will next end a shelving."""
+    """Rows written, the events, and when shelvings will end by time alone."""
 
     written: int
     news: Sequence[News]
@@ -30,25 +30,24 @@ class Reconciled:
 def reconcile(*, boiler: Boiler, conditions: Sequence[Condition], at: datetime) -> Reconciled:
     """Make the boiler's alerts equal to the conditions that have begun by `at`.
 
-    A condition that came and went while nothing ran leaves the same row as if it had been seen. A row keeps its
-    identity and its acts when late evidence moves it; one whose cause a correction took away is withdrawn, and the
-    same row returns with its cause.
+    A condition that came and went while no worker ran gets the row it would have had. A row keeps its id and its acts
+    when late evidence moves it. A row whose cause a correction took away is withdrawn; it returns with its cause.
     """
     return _reconcile({"portfolio_id": boiler.portfolio_id, "boiler_id": boiler.id}, conditions, at)
 
 
 def reconcile_portfolio(*, portfolio: UUID, conditions: Sequence[Condition], at: datetime) -> Reconciled:
-    """The same for what belongs to no boiler; the portfolio's pulse must be locked."""
+    """Do the same for the portfolio's own condition, *not surveyed*; the portfolio's pulse must be locked."""
     return _reconcile({"portfolio_id": portfolio, "boiler_id": None}, conditions, at, {"condition": "not_surveyed"})
 
 
 def reconcile_building(*, portfolio: UUID, building: UUID, conditions: Sequence[Condition], at: datetime) -> Reconciled:
-    """The same for what a building as a whole is told of; the portfolio's pulse must be locked."""
+    """Do the same for a building as a whole; the portfolio's pulse must be locked."""
     return _reconcile({"portfolio_id": portfolio, "boiler_id": None}, conditions, at, {"subject": building})
 
 
 def reconcile_job(*, portfolio: UUID, job: UUID, conditions: Sequence[Condition], at: datetime) -> Reconciled:
-    """The same for a job; its row must be locked."""
+    """Do the same for a job; its row must be locked."""
     return _reconcile({"portfolio_id": portfolio, "boiler_id": None}, conditions, at, {"subject": job})
 
 
@@ -57,7 +56,7 @@ def _reconcile(scope: Values, conditions: Sequence[Condition], at: datetime, onl
     matched = match(rows, [c for c in conditions if c.since <= at], at)
     acts = _acts(rows)
     news: list[News] = []
-    # Closed before opened: the database allows one open row per condition and subject.
+    # Rows are closed before others are opened: the database allows one open row per condition and subject.
     for row in matched.gone:
         news += _withdraw(row)
     pairs = sorted(matched.pairs, key=lambda pair: until(pair[1], at) is None)
@@ -72,9 +71,9 @@ def _reconcile(scope: Values, conditions: Sequence[Condition], at: datetime, onl
 
 
 def _acts(rows: Sequence[Alert]) -> dict[UUID, list[Act]]:
-    """The acts about what is raised; one query, and none where nothing is or ever was decided."""
+    """Return the acts by alert; no query where no row was ever changed."""
     found: dict[UUID, list[Act]] = defaultdict(list)
-    # A row nobody acted on is at its first version or was only changed by evidence: the acts themselves decide.
+    # A row at its first version has no acts. A later version may also come from evidence, so the acts are read.
     asked = [r.id for r in rows if r.version > 1]
     for act in Act.objects.filter(alert__in=asked) if asked else ():
         found[act.alert_id].append(act)
@@ -82,13 +81,13 @@ def _acts(rows: Sequence[Alert]) -> dict[UUID, list[Act]]:
 
 
 def _take(row: Alert, condition: Condition, acts: Sequence[Act], at: datetime) -> list[News] | None:
-    """Let a row follow its condition and its acts; None where nothing differs."""
+    """Make a row equal to its condition and acts, and return the events; None where nothing differs."""
     old = _written(row)
     was = (row.status, row.level)
     row.since, row.until, row.withdrawn = condition.since, until(condition, at), False
     row.level, row.sentence = condition.level.value, condition.sentence
     if was[0] == "withdrawn" or (was[0] == "returned" and row.until is None) or RANK[row.level] < RANK[was[1]]:
-        row.acts_from = at  # what was decided before was decided on something else
+        row.acts_from = at  # earlier decisions were about something else
     row.acknowledged_at, row.shelved_until = effect(row, acts, at)
     if _written(row) == old:
         return None
@@ -113,7 +112,7 @@ def _written(row: Alert) -> tuple[Any, ...]:
 
 
 def _told(row: Alert, status: str, level: str, at: datetime) -> Iterator[News]:
-    """What became different for somebody who reads the feed; an act's own news is told with the act."""
+    """Yield what changed for readers of the feed; the event of an act is recorded with the act."""
     if status == "withdrawn" or (status == "returned" and row.until is None):
         yield _news(row, "raised", row.since)
     if row.until is not None and status != "returned":
@@ -126,7 +125,7 @@ def _told(row: Alert, status: str, level: str, at: datetime) -> Iterator[News]:
 
 
 def _withdraw(row: Alert) -> Iterator[News]:
-    """The evidence no longer bears it out: the row and its acts are kept, and nothing of it counts."""
+    """Withdraw an alert whose cause is gone: its row and acts are kept but no longer count."""
     status = row.status
     row.withdrawn, row.acknowledged_at, row.shelved_until = True, None, None
     row.version += 1
@@ -155,7 +154,7 @@ def _news(row: Alert, what: str, at: datetime, before: str = "", after: str = ""
 
 
 def unjudged(*, boiler: Boiler, at: datetime) -> list[News]:
-    """Raise, once, that a boiler cannot be judged: what the board shows of it may be old."""
+    """Raise the alert that a boiler cannot be judged, once: what the board shows of it may be old."""
     row, made = Alert.objects.get_or_create(
         condition=UNJUDGED,
         subject=boiler.id,
@@ -173,7 +172,7 @@ def unjudged(*, boiler: Boiler, at: datetime) -> list[News]:
 
 
 def refresh(*, alert: UUID, at: datetime) -> list[News]:
-    """Let one alert follow its acts where no condition of the rules stands behind it; the news if it shows again."""
+    """Make one alert without a condition of the rules equal to its acts; return events where it is shown again."""
     row = Alert.objects.get(id=alert)
     old = _written(row)
     status = row.status
@@ -186,7 +185,7 @@ def refresh(*, alert: UUID, at: datetime) -> list[News]:
 
 
 def judged_again(*, boiler: Boiler, at: datetime) -> list[News]:
-    """Return that alert to normal."""
+    """Return the alert that a boiler could not be judged to normal."""
     rows = list(Alert.objects.filter(boiler=boiler, condition=UNJUDGED, until=None))
     news = [_news(row, "returned", at, row.status) for row in rows]
     for row in rows:

@@ -1,4 +1,4 @@
-"""What portfolio and building are told of, kept per boiler so that no other boiler needs to be judged again."""
+"""What the alerts of portfolio and building need, stored per boiler so that no other boiler must be judged again."""
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
@@ -16,7 +16,7 @@ from fleet.rules.values import Heat
 
 @dataclass(frozen=True, slots=True)
 class Kept:
-    """What of a boiler's row became different."""
+    """Which parts of a boiler's survey row changed."""
 
     survey: bool
     heat: bool
@@ -40,13 +40,13 @@ def keep(*, boiler: Boiler, spans: Sequence[Span], heat: Heat) -> Kept:
 
 
 def of_portfolio(portfolio: UUID) -> Iterable[tuple[Span, ...]]:
-    """The spans of each boiler of a portfolio; of one that was never judged nothing is known since it is on record."""
+    """Yield the unsurveyed spans of each boiler of a portfolio; one never judged is unsurveyed from its first day."""
     for since, spans in Boiler.objects.filter(portfolio=portfolio).values_list("since", "survey__spans"):
         yield ((since, None),) if spans is None else tuple((_instant(a), b and _instant(b)) for a, b in spans)
 
 
 def of_building(building: UUID) -> list[Heat]:
-    """What each boiler of a building that was judged says of heat."""
+    """Return the heat of each judged boiler of a building."""
     rows = Survey.objects.filter(boiler__building=building).order_by("id").values_list("heat", flat=True)
     return [_heat(row) for row in rows if row]
 

@@ -1,4 +1,4 @@
-"""One visit's entries as they were stored, with what is concluded of them now where the answer said otherwise."""
+"""One visit as it was stored, with its present conclusions where they differ from the answer to the post."""
 
 import json
 from collections.abc import Mapping, Sequence
@@ -15,7 +15,7 @@ FOUND = ("rule", "position", "level", "sentence", "first_act", "entries")
 
 @dataclass(frozen=True, slots=True)
 class Kept:
-    """One entry; `now` is its verdict where the answer said otherwise, None where it is the same or has none."""
+    """One entry; `now` is its present verdict where the answer gave another one, else None."""
 
     entry: Entry
     readings: Mapping[str, Any]
@@ -24,7 +24,7 @@ class Kept:
 
 @dataclass(frozen=True, slots=True)
 class Facts:
-    """A visit as it was stored; what is concluded now where it differs from the answer, None where it does not."""
+    """A visit as it was stored, and present conclusions where they differ from the answer, else None."""
 
     visit: Visit
     entries: Sequence[Kept]
@@ -33,17 +33,20 @@ class Facts:
 
     @property
     def judged_otherwise(self) -> bool:
-        """Whether anything is concluded now that the answer did not say, or no longer is."""
+        """Whether the present conclusions differ from the answer."""
         return bool(self.findings_now is not None or self.readiness_now or any(e.now for e in self.entries))
 
     @property
     def stands(self) -> bool:
-        """Whether it counts: no correction has taken its place, and none says that it never was."""
+        """Whether the visit counts: it is neither corrected nor void."""
         return not hasattr(self.visit, "corrected_by") and not self.visit.void
 
 
 def facts(visit: Visit) -> Facts:
-    """Entries, readings, answer, findings, readiness: five queries. Of a visit that was corrected nothing is judged."""
+    """Read a visit with entries, readings, answer, findings and readiness: five queries.
+
+    A corrected visit has no present conclusions.
+    """
     found = Entry.objects.filter(visit=visit).select_related("verdict").prefetch_related("readings").order_by("number")
     told = _answer(visit.id)
     said = {v["entry"]: v for v in told.get("verdicts", [])}

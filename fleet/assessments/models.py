@@ -1,4 +1,4 @@
-"""Conclusions about visits; recomputed in place. Answers are a log and never touched."""
+"""Conclusions about visits, recomputed in place; and answers, a log that is never changed."""
 
 from django.db import models
 
@@ -8,7 +8,7 @@ from fleet.visits.models import Entry, Visit
 
 
 class Verdict(Row):
-    """What one entry is worth. The id is the entry's."""
+    """The verdict on one entry. Its id is the entry's."""
 
     boiler = models.ForeignKey(Boiler, models.PROTECT, related_name="+")
     entry = models.OneToOneField(Entry, models.PROTECT, related_name="verdict")
@@ -23,7 +23,7 @@ class Verdict(Row):
 
 
 class Finding(Row):
-    """The rule that fired in a visit and the entries it rests on."""
+    """A rule that fired in a visit, and the entries it rests on."""
 
     boiler = models.ForeignKey(Boiler, models.PROTECT, related_name="+")
     visit = models.ForeignKey(Visit, models.PROTECT, related_name="findings")
@@ -37,7 +37,7 @@ class Finding(Row):
 
 
 class Readiness(Row):
-    """Ready, not ready or can't say. The id is the visit's."""
+    """Whether a boiler was left ready, not ready, or that can't be said. Its id is the visit's."""
 
     boiler = models.ForeignKey(Boiler, models.PROTECT, related_name="+")
     visit = models.OneToOneField(Visit, models.PROTECT, related_name="readiness")
@@ -47,14 +47,14 @@ class Readiness(Row):
 
 
 class Waiting(Row):
-    """A correction without effect until a second qualified person stands behind it. The id is the visit's."""
+    """A correction that has no effect until a second qualified person confirms it. Its id is the visit's."""
 
     boiler = models.ForeignKey(Boiler, models.PROTECT, related_name="+")
     visit = models.OneToOneField(Visit, models.PROTECT, related_name="waiting")
 
 
 class Answer(Row):
-    """Log: what the poster was told, word for word."""
+    """Log: the answer to a posted visit, word for word."""
 
     visit = models.OneToOneField(Visit, models.PROTECT, related_name="answer")
     body = models.TextField()  # JSON as it was sent: a JSON column would reorder it

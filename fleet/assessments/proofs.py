@@ -1,4 +1,4 @@
-"""What proved a place last and when it is due again; how often a device passed and failed."""
+"""The newest proofs of a place and when they are due again; test outcomes of devices."""
 
 from collections import Counter
 from collections.abc import Iterable, Sequence
@@ -15,7 +15,7 @@ from fleet.visits.places import Stay
 
 @dataclass(frozen=True, slots=True)
 class Proof:
-    """The newest pass of one procedure; when that procedure is due again, and lapsed where it lapses, by time alone."""
+    """The newest pass of one procedure, and when it is due again by time alone, and lapses if it is a full proof."""
 
     procedure: str
     name: str
@@ -28,12 +28,12 @@ class Proof:
 
 
 def proofs(stay: Stay, terms: Terms, release: Catalogue, zone: str, at: datetime) -> list[Proof]:
-    """The newest pass of each procedure by the device that fills a place: one query."""
+    """Return the newest pass of each procedure by the device that fills a place: one query."""
     return newest([stay], terms, release, zone, at).get(stay.position, [])
 
 
 def newest(stays: Iterable[Stay], terms: Terms, release: Catalogue, zone: str, at: datetime) -> dict[UUID, list[Proof]]:
-    """The same for what fills several places, by place: one query."""
+    """Return the same for the devices of several places, by place: one query."""
     fitted = {s.position: s.since for s in stays}
     passed = Verdict.objects.filter(entry__position__in=fitted, outcome="pass", entry__performed_at__lte=at)
     order = ("entry__position", "entry__code", "-entry__performed_at", "-entry__number")
@@ -57,7 +57,7 @@ def _proof(verdict: Verdict, law: Law, zone: str) -> Proof:
 
 
 def counted(stays: Iterable[Stay], places: Sequence[UUID], at: datetime) -> dict[UUID, dict[str, int]]:
-    """How the tests of each device came out while it was fitted, by present knowledge: one query."""
+    """Return by device how many of its tests had each outcome while it was fitted, by present knowledge: one query."""
     spans: dict[UUID, list[Stay]] = {}
     for stay in stays:
         spans.setdefault(stay.position, []).append(stay)

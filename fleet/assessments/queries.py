@@ -1,4 +1,4 @@
-"""Reading what visits were worth: each entry with its verdict, the findings worst first, ready or what is missing."""
+"""Reading the conclusions about visits: entries with verdicts, findings, readiness."""
 
 import json
 from collections.abc import Iterable
@@ -21,7 +21,7 @@ _ACTS = {"replace": "Replaced", "fit": "Fitted", "remove": "Removed", "set": "Se
 
 @dataclass(frozen=True, slots=True)
 class Line:
-    """One entry as it reads: what was done, its readings (name, value, unit), what it is worth now and was then."""
+    """One entry in words: what was done, readings (name, value, unit), its verdict now, its outcome in the answer."""
 
     entry: Entry
     number: int
@@ -29,11 +29,11 @@ class Line:
     readings: list[tuple[str, str, str]]
     verdict: Verdict | None
     answered: str
-    compared: str  # what it was held against, with its unit
+    compared: str  # the value it was compared with, and its unit
 
 
 def lines(visit: UUID, at: datetime) -> list[Line]:
-    """The visit's entries in the order done, in five queries however many they are."""
+    """Return the visit's entries in the order done, in five queries."""
     release = catalog.catalogue_of(catalog.current(at.astimezone(UTC).date()) or 1)
     found = Entry.objects.filter(visit=visit).select_related("position", "device__kind", "verdict")
     answered = _answered(visit)
@@ -43,7 +43,7 @@ def lines(visit: UUID, at: datetime) -> list[Line]:
 def _line(entry: Entry, release: Catalogue, answered: dict[str, str]) -> Line:
     verdict = getattr(entry, "verdict", None)
     then = answered.get(str(entry.id), "")
-    # What the poster was told is shown only where it differs from what is concluded now.
+    # The outcome in the answer is shown only where it differs from the present one.
     told = then if verdict is not None and then != verdict.outcome else ""
     readings = [_reading(r, entry, release) for r in entry.readings.all()]
     return Line(
@@ -52,7 +52,7 @@ def _line(entry: Entry, release: Catalogue, answered: dict[str, str]) -> Line:
 
 
 def of_places(places: Iterable[UUID], at: datetime, most: int) -> dict[str, list[Line]]:
-    """What was done at each place, the newest first, at most so many of each, by the place's id: three queries."""
+    """Return the newest entries of each place up to `at`, at most `most` of each, by the place's id: three queries."""
     release = catalog.catalogue_of(catalog.current(at.astimezone(UTC).date()) or 1)
     newest = Window(RowNumber(), partition_by=F("position"), order_by=[F(c).desc() for c in _ORDER])
     found = Entry.objects.filter(position__in=list(places), performed_at__lte=at).annotate(nth=newest)
@@ -63,7 +63,7 @@ def of_places(places: Iterable[UUID], at: datetime, most: int) -> dict[str, list
 
 
 def of_place(place: UUID, at: datetime, most: int, before: Entry | None = None) -> list[Line]:
-    """What was done at one place, the newest first, or what was done before one of its entries."""
+    """Return at most `most` entries of one place up to `at`, the newest first; only those before the entry `before`."""
     release = catalog.catalogue_of(catalog.current(at.astimezone(UTC).date()) or 1)
     found = Entry.objects.filter(position=place, performed_at__lte=at)
     if before is not None:
@@ -82,7 +82,7 @@ def _told(entries: QuerySet[Entry]) -> QuerySet[Entry]:
     return found.prefetch_related("readings")
 
 
-# Of graders that set a reading against something else than its row names; all others of that kind are pressures.
+# Units of graders that compare a reading with something other than its row's key; the other graders compare pressures.
 _UNITS = {"clocking": "Btu/h", "lowering": "in"}
 
 
@@ -117,22 +117,22 @@ def _answered(visit: UUID) -> dict[str, str]:
 
 
 def findings(visit: UUID) -> list[Finding]:
-    """What was concluded, worst class first, then in the order of the entries."""
+    """Return the findings of a visit, worst class first, then in the order of entries."""
     found = Finding.objects.filter(visit=visit).select_related("position", "entry").order_by("entry__number", "rule")
     return sorted(found, key=lambda f: tuple(Level).index(Level(f.level)))
 
 
 def readiness(visit: UUID) -> Readiness | None:
-    """Ready, not ready or can't say; None for a visit that is not the end of its chain of corrections."""
+    """Return the readiness of a visit; None for a visit that is not the end of its chain of corrections."""
     return Readiness.objects.filter(visit=visit).first()
 
 
 def answers(visits: Iterable[UUID]) -> dict[str, str]:
-    """The readiness of several visits, by the id's text."""
+    """Return the readiness answers of several visits, by the id as text."""
     found = Readiness.objects.filter(visit__in=list(visits)).values_list("visit", "answer")
     return {str(visit): answer for visit, answer in found}
 
 
 def waiting(boiler: UUID) -> set[UUID]:
-    """The corrections of a boiler that wait for a second qualified name."""
+    """Return the corrections of a boiler that wait for a second qualified name."""
     return set(Waiting.objects.filter(boiler=boiler).values_list("visit", flat=True))

@@ -1,6 +1,6 @@
 """A visit as a PDF to hand over: cautions first, as found against as left, findings, readiness, every entry.
 
-What is told goes to the typesetter as data (JSON), never as its markup: whatever somebody typed stays text.
+The content goes to the typesetter as data (JSON), never as markup, so that typed text stays text.
 """
 
 import json
@@ -30,17 +30,17 @@ ANSWERS = {"ready": "Ready", "not_ready": "Not ready", "cant_say": "Can't say"}
 
 
 def pdf(visit: Visit, at: datetime) -> bytes:
-    """The report as of `at`: the same visit at the same instant gives the same bytes."""
+    """Return the report as of `at`: the same visit at the same instant gives the same bytes."""
     given = {"told": json.dumps(told(visit, at), ensure_ascii=False)}
     made = typst.compile(
         str(FORM), format="pdf", sys_inputs=given, timestamp=int(at.timestamp()), ignore_system_fonts=True
     )
-    assert isinstance(made, bytes)  # one document, not a file for each page
+    assert isinstance(made, bytes)  # one document gives bytes, not a list of pages
     return made
 
 
 def told(visit: Visit, at: datetime) -> dict[str, Any]:
-    """Everything on the report, as texts."""
+    """Return everything on the report, as texts."""
     lines, findings = queries.lines(visit.id, at), queries.findings(visit.id)
     ready = queries.readiness(visit.id)
     zone = visit.boiler.building.zone
@@ -85,7 +85,7 @@ def _notes(visit: Visit, waiting: set[Any]) -> Iterable[str]:
 
 
 def _cautions(findings: Iterable[Finding]) -> list[list[str]]:
-    """What to do first of each finding, worst first, each text once: its first line and the rest."""
+    """Return the first acts of the findings, worst first, each text once: its first sentence and the rest."""
     texts = dict.fromkeys(f.first_act.strip() for f in findings if f.first_act.strip())
     return [[first, " ".join(rest)] for first, *rest in (SENTENCE.split(text) for text in texts)]
 

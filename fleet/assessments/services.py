@@ -1,4 +1,4 @@
-"""Storing what the rules said about visits."""
+"""Storing the conclusions of the rules about visits."""
 
 from collections.abc import Iterator
 from typing import Any

@@ -1,4 +1,4 @@
-"""The published sources the catalogue names by number, each with its title; what has no number says so itself."""
+"""The titles of the published sources that the catalogue names by number."""
 
 import re
 
@@ -45,7 +45,7 @@ TITLES = {
 
 
 def spelled_out(source: str) -> str:
-    """The source with the title behind each number: "S29 (US DOE …)"; common practice and memory stay as they are."""
+    """Return a source with the title after each number: "S29 (US DOE …)". Other words stay as they are."""
     return NUMBERED.sub(lambda found: _titled(found[0]), source)
 
 

@@ -1,7 +1,7 @@
-"""The feed of changes in pulse order: within a portfolio no change is missed, however many post meanwhile.
+"""The feed of changes in pulse order: within a portfolio no change is missed, even while others post.
 
-A version is taken under the lock of the portfolio's pulse and committed before the next can be taken, so whoever sees
-a version sees all before it. A place in the feed is therefore one (version, number) per portfolio, and never one
+A version is taken under the lock of the portfolio's pulse and committed before the next can be taken, so a reader who
+sees a version sees all before it. A position in the feed is therefore one (version, number) per portfolio, never one
 counter over all of them.
 """
 
@@ -21,7 +21,10 @@ START = (0, -1)
 
 @dataclass(frozen=True, slots=True)
 class Feed:
-    """Whose feed: what may be seen of portfolios as a whole and of single boilers, and what of it is wanted."""
+    """What a reader may see, and which of it is wanted.
+
+    `whole` are the portfolios whose own changes may be seen; `boiler` and `kind` narrow the feed.
+    """
 
     portfolios: Sequence[UUID]
     boilers: QuerySet[Boiler]
@@ -32,7 +35,7 @@ class Feed:
 
 @dataclass(frozen=True, slots=True)
 class Page:
-    """Some changes in order, the place after them, and whether there are more already."""
+    """Some changes in order, the position after them, and whether there are more already."""
 
     changes: list[Change]
     place: dict[UUID, tuple[int, int]]
@@ -40,7 +43,7 @@ class Page:
 
 
 def page(feed: Feed, after: Place, most: int) -> Page:
-    """The next changes after a place, at most so many, taken in turn from each portfolio: one query for each."""
+    """Return at most `most` changes after a position, taken in turn from each portfolio: one query for each."""
     found = [list(_after(feed, p, after.get(p, START))[: most + 1]) for p in feed.portfolios]
     turns = [c for c in chain.from_iterable(zip_longest(*found)) if c is not None]
     told = list(islice(turns, most))
@@ -54,7 +57,7 @@ def _after(feed: Feed, portfolio: UUID, place: tuple[int, int]) -> QuerySet[Chan
     seen = Q(boiler__in=feed.boilers)
     if portfolio in feed.whole:
         seen |= Q(boiler=None)
-    # `version__gte` says again what `later` says, in the form an index can begin at.
+    # `version__gte` repeats what `later` says, in a form that an index can use.
     found = Change.objects.filter(later, seen, portfolio=portfolio, version__gte=version)
     if feed.boiler:
         found = found.filter(boiler=feed.boiler)

@@ -1,7 +1,7 @@
-"""Figures over time, by present knowledge: each a fixed number of queries over spans, whatever it counts over.
+"""Figures over time, by present knowledge, each in a fixed number of queries over spans.
 
-All take the boilers they count (a portfolio's, or what somebody may see) and whole local days, both ends counted. A day
-shows what held when it ended at each boiler's building; a day to come is a forecast by time alone.
+All take the boilers to count and whole local days, both ends included. A day shows what held when it ended at each
+boiler's building. A future day is a forecast by time alone.
 """
 
 from collections import Counter
@@ -17,26 +17,26 @@ from fleet.board.models import ClassSpan, StandingSpan
 from fleet.portfolio.models import Boiler
 from fleet.rules.values import Level, Standing
 
-# How long a deficiency has been open, in days: from the first number on, up to the next (common practice).
+# Age bands of open deficiencies, in days: each from its number up to the next one (common practice).
 BANDS = (0, 7, 30, 90)
 
 
 @dataclass(frozen=True, slots=True)
 class Day:
-    """One local day and how many there were of each; every name is there on every day."""
+    """One local day and a count for every name."""
 
     day: date
     counts: dict[str, int]
 
 
 def standings_per_day(boilers: QuerySet[Boiler], first: date, last: date) -> list[Day]:
-    """How many boilers were in each standing at the end of each day; before its register date a boiler is in none."""
+    """Return how many boilers were in each standing at the end of each day, counted from their register dates on."""
     spans = StandingSpan.objects.filter(boiler__in=boilers)
     return list(_per_day(spans, "standing", [s.value for s in Standing], first, last))
 
 
 def open_by_class_per_day(boilers: QuerySet[Boiler], first: date, last: date) -> list[Day]:
-    """How many deficiencies of each class were open at the end of each day."""
+    """Return how many deficiencies of each class were open at the end of each day."""
     spans = ClassSpan.objects.filter(boiler__in=boilers)
     return list(_per_day(spans, "level", [level.value for level in Level], first, last))
 
@@ -61,9 +61,9 @@ def _on(spans: QuerySet[Any], day: date) -> QuerySet[Any]:
 
 
 def age_bands_per_day(boilers: QuerySet[Boiler], first: date, last: date) -> list[Day]:
-    """How many open deficiencies were of each age at the end of each day, the day of opening being day 0: one query.
+    """Return how many open deficiencies were of each age at the end of each day: one query. The opening day is day 0.
 
-    An episode passes from band to band by itself, so its spans are cut here where it grows older.
+    An episode passes from band to band as it grows older, so its spans are cut there.
     """
     spans = ClassSpan.objects.filter(Q(until_day=None) | Q(until_day__gt=first), boiler__in=boilers)
     same = spans.filter(since_day__lte=last).values_list("opened_day", "since_day", "until_day").annotate(Count("id"))
@@ -79,7 +79,7 @@ def age_bands_per_day(boilers: QuerySet[Boiler], first: date, last: date) -> lis
 
 
 def _bands(opened: date, since: date, until: date) -> Iterator[tuple[str, date, date]]:
-    """Cut a span where what it is about passes from band to band."""
+    """Cut a span where its deficiency passes from band to band."""
     for name, youngest, oldest in zip(BAND_NAMES, BANDS, (*BANDS[1:], None), strict=True):
         begin = max(since, opened + timedelta(days=youngest))
         end = until if oldest is None else min(until, opened + timedelta(days=oldest))
@@ -94,11 +94,11 @@ BAND_NAMES = tuple(
 
 
 def age_bands(boilers: QuerySet[Boiler], day: date) -> dict[str, int]:
-    """How many open deficiencies were of each age at the end of one day: one query."""
+    """Return how many open deficiencies were of each age at the end of one day: one query."""
     return age_bands_per_day(boilers, day, day)[0].counts
 
 
 def oldest(boilers: QuerySet[Boiler], day: date) -> date | None:
-    """When the oldest deficiency still open at the end of a day was opened: one query."""
+    """Return when the oldest deficiency still open at the end of a day was opened: one query."""
     spans = _on(ClassSpan.objects.filter(boiler__in=boilers), day)
     return spans.order_by(F("opened_day").asc()).values_list("opened_day", flat=True).first()

@@ -1,4 +1,4 @@
-"""What comes due and lapses if nobody does anything, read from the stored segments: nothing is judged again."""
+"""What comes due and lapses if nobody does anything, read from stored segments; nothing is judged again."""
 
 from collections import Counter
 from collections.abc import Iterable
@@ -12,14 +12,14 @@ from fleet.board.days import local_day, local_week
 from fleet.board.models import StateSegment
 from fleet.portfolio.models import Boiler
 
-WEEKS = 53  # a year from any day on lies within so many calendar weeks
+WEEKS = 53  # a year from any day on lies within this many calendar weeks
 STEPS = ("due", "lapsed")
 Steps = Iterable[tuple[date, str, int]]
 
 
 @dataclass(frozen=True, slots=True)
 class Week:
-    """From a Monday on, in each building's own days: how many positions come due and how many lapse."""
+    """A week from a Monday on, in each building's local days: how many positions come due and how many lapse."""
 
     monday: date
     due: int
@@ -27,9 +27,9 @@ class Week:
 
 
 def by_week(boilers: QuerySet[Boiler], at: datetime, weeks: int = WEEKS) -> list[Week]:
-    """What comes due and lapses after `at`, by calendar week, the one `at` lies in first: one query."""
+    """Return what comes due and lapses after `at`, by calendar week, beginning with the week of `at`: one query."""
     steps = list(_to_come(boilers, at, weeks).values_list("week", "state").annotate(Count("id")))
-    # West of Greenwich a Sunday evening still belongs to the week before.
+    # West of Greenwich a Sunday evening still belongs to the week before UTC's.
     first = min([_monday(at.astimezone(UTC).date()), *(week for week, _, _ in steps)])
     found = {w.monday: w for w in _weeks(steps)}
     mondays = [first + timedelta(weeks=n) for n in range(weeks)]
@@ -37,7 +37,7 @@ def by_week(boilers: QuerySet[Boiler], at: datetime, weeks: int = WEEKS) -> list
 
 
 def by_boiler(boilers: QuerySet[Boiler], at: datetime, weeks: int = WEEKS) -> dict[UUID, list[Week]]:
-    """The same for each boiler that has anything to come, in one query; weeks without anything are left out."""
+    """Return the same for each boiler with anything to come, in one query; weeks without anything are left out."""
     counted = _to_come(boilers, at, weeks).values_list("boiler", "week", "state").annotate(Count("id"))
     found: dict[UUID, list[tuple[date, str, int]]] = {}
     for boiler, week, state, count in counted.order_by("boiler"):
@@ -46,13 +46,13 @@ def by_boiler(boilers: QuerySet[Boiler], at: datetime, weeks: int = WEEKS) -> di
 
 
 def steps_of(boilers: QuerySet[Boiler], at: datetime, weeks: int = WEEKS) -> list[StateSegment]:
-    """Each step these boilers have to come, the soonest first, with its reason and its position: one query."""
+    """Return each coming step of these boilers, the soonest first, with its reason and position: one query."""
     steps = _to_come(boilers, at, weeks)
     return list(steps.select_related("position").order_by("since", "position__name"))
 
 
 def _to_come(boilers: QuerySet[Boiler], at: datetime, weeks: int) -> QuerySet[StateSegment]:
-    """The segments in which a position will newly be due or lapsed, each with its local week."""
+    """Return the segments in which a position becomes due or lapsed, each with its local week."""
     before = StateSegment.objects.filter(
         boiler=OuterRef("boiler"), position=OuterRef("position"), until=OuterRef("since"), state=OuterRef("state")
     )

@@ -1,4 +1,4 @@
-"""Reading proof glasses: until when the full proofs of boilers carry, by the rules as they are now."""
+"""Reading proof glasses: until when the full proofs of boilers hold, by the present rules."""
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
@@ -22,7 +22,7 @@ COLUMNS = (
 
 @dataclass(frozen=True, slots=True)
 class Reading:
-    """What one glass shows, as `ProofGlass` has it, with the name of the position that decides it."""
+    """What one glass shows, from its `ProofGlass` row, with the name of the position that decides it."""
 
     hazard: str
     place: str
@@ -34,7 +34,7 @@ class Reading:
 
 
 class Waiting:
-    """Stands for the glass of a boiler whose judgement is older than the rules: what it showed may no longer hold."""
+    """The glass of a boiler judged by an older build: what is stored may no longer hold, so it is not shown."""
 
 
 WAITING = Waiting()
@@ -42,14 +42,14 @@ Glass = Reading | Waiting | None
 
 
 def of(boilers: Iterable[UUID]) -> dict[UUID, Glass]:
-    """The glass of each of these boilers: one query."""
+    """Return the glass of each of these boilers: one query."""
     columns = ("judged__build", *(f"glass__{column}" for column in ("id", *COLUMNS)))
     found = Boiler.objects.filter(id__in=list(boilers)).values_list("id", *columns)
     return {row[0]: read(row[1], row[2:]) for row in found}
 
 
 def read(build: str | None, row: Sequence[Any]) -> Glass:
-    """What is to be shown of a row (its id first, then COLUMNS); None where no proof ends by time alone."""
+    """Return the glass of a row (its id, then GLASS_COLUMNS); None where no proof ends by time alone."""
     if build is None or not build.startswith(BUILD):
         return WAITING
     return Reading(*row[1:]) if row[0] else None

@@ -1,4 +1,4 @@
-"""What was changed, newest first: when, by whom, from what to what."""
+"""Reading the change log, newest first."""
 
 from collections.abc import Iterable
 from uuid import UUID
@@ -11,19 +11,19 @@ OF_REGISTER = Q(kind__startswith="register.") | Q(kind="paper.added")
 
 
 def of_boiler(boiler: UUID) -> QuerySet[Change]:
-    """Of one boiler with its places."""
+    """Return the register changes of one boiler with its places."""
     return _newest(Change.objects.filter(OF_REGISTER, boiler=boiler))
 
 
 def of_building(building: UUID, boilers: Iterable[UUID]) -> QuerySet[Change]:
-    """Of a building itself and of these of its boilers."""
+    """Return the register changes of a building itself and of these of its boilers."""
     return _newest(
         Change.objects.filter(OF_REGISTER).filter(Q(boiler=None, subject=building) | Q(boiler__in=list(boilers)))
     )
 
 
 def of_deficiency(deficiency: UUID) -> QuerySet[Change]:
-    """Where one deficiency was in its life, as it was written down."""
+    """Return the recorded status changes of one deficiency."""
     return _newest(Change.objects.filter(kind="deficiency.changed", subject=deficiency))
 
 

@@ -1,7 +1,6 @@
-"""Boilers and positions with what holds of each at an instant, as columns to order and filter by.
+"""Boilers and positions with their standing or state at an instant, as columns to order and filter by.
 
-A segment that ended before the newest entry is not kept; where an instant lies before all that is stored, the first
-stored segment stands for it.
+Segments that ended before the newest entry are not stored. For an earlier instant the first stored segment is used.
 """
 
 from collections.abc import Iterable
@@ -20,7 +19,10 @@ UNKNOWN = Standing.NOT_SURVEYED
 
 
 def with_standing(boilers: QuerySet[Boiler], at: datetime) -> QuerySet[Boiler]:
-    """With `segment`, `standing`, `rank` (0 the worst) and `service` at `at`; one never judged is not surveyed."""
+    """Return the boilers with `segment`, `standing`, `rank` (0 worst) and `service` at `at`.
+
+    A boiler that was never judged is not surveyed.
+    """
     now = _holding(Segment.objects.filter(boiler=OuterRef("pk")), at)
     said = ServiceState.objects.filter(boiler=OuterRef("pk"), since__lte=at).order_by("-since", "-posted_at")
     return boilers.select_related("building").annotate(
@@ -32,7 +34,10 @@ def with_standing(boilers: QuerySet[Boiler], at: datetime) -> QuerySet[Boiler]:
 
 
 def with_state(positions: QuerySet[Position], at: datetime, boiler: UUID | None = None) -> QuerySet[Position]:
-    """With `segment` and `state` at `at`; a place of a header group is told as on `boiler`, or the first of them."""
+    """Return the positions with `segment` and `state` at `at`.
+
+    A place of a header group has a state on each boiler: that of `boiler` is used, or of the first by id.
+    """
     found = StateSegment.objects.filter(position=OuterRef("pk"))
     now = _holding(found.filter(boiler=boiler) if boiler else found, at, "boiler_id")
     return positions.select_related("role").annotate(
@@ -41,23 +46,23 @@ def with_state(positions: QuerySet[Position], at: datetime, boiler: UUID | None 
 
 
 def _holding(segments: QuerySet[Any], at: datetime, *before: str) -> QuerySet[Any]:
-    """The segment that holds at `at` first."""
+    """Order segments so that the one that holds at `at` comes first."""
     reaching = segments.filter(Q(until=None) | Q(until__gt=at))
     return reaching.order_by(F("since").asc(nulls_first=True), *before)
 
 
 def segments(ids: Iterable[UUID | None]) -> dict[UUID, Segment]:
-    """Standings by id."""
+    """Return standing segments by id."""
     return Segment.objects.in_bulk([i for i in ids if i])
 
 
 def states(ids: Iterable[UUID | None]) -> dict[UUID, StateSegment]:
-    """States by id."""
+    """Return state segments by id."""
     return StateSegment.objects.in_bulk([i for i in ids if i])
 
 
 def counts(boilers: QuerySet[Boiler], at: datetime) -> dict[UUID, dict[str, int]]:
-    """How many boilers of each portfolio stand where at `at`; every standing is named."""
+    """Return how many boilers of each portfolio are in each standing at `at`; every standing is a key."""
     grouped = with_standing(boilers, at).order_by().values_list("portfolio", "standing").annotate(Count("id"))
     found: dict[UUID, dict[str, int]] = {}
     for portfolio, standing, number in grouped:

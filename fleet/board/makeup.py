@@ -1,4 +1,4 @@
-"""How much make-up water was used, month by month, by what the meters of some boilers read."""
+"""How much make-up water some boilers used, month by month, by their meters' readings."""
 
 from collections import defaultdict
 from collections.abc import Iterator, Mapping, Sequence
@@ -23,12 +23,12 @@ from fleet.visits.models import Entry
 from fleet.visits.places import Stay
 
 DAY = timedelta(days=1)
-BEFORE = timedelta(days=62)  # a reading from before the first day says what was used from then on
+BEFORE = timedelta(days=62)  # the last reading before the first day bounds its use
 
 
 @dataclass(frozen=True, slots=True)
 class Month:
-    """A calendar month: gallons known to be used, over how many days of meters taken together, by how many meters."""
+    """A calendar month: gallons used, over how many meter-days, by how many meters."""
 
     first: date
     gallons: float
@@ -37,14 +37,14 @@ class Month:
 
     @property
     def gallons_a_day(self) -> float | None:
-        """Of one meter on the average; None where no period is known."""
+        """The average of one meter; None where no period is known."""
         return self.gallons / self.days if self.days else None
 
 
 def per_month(boilers: QuerySet[Boiler], first: date, last: date) -> list[Month]:
-    """Each month of these days, the oldest first: four queries. Use between two readings is spread evenly.
+    """Return each month of these days, the oldest first: four queries. Use between two readings is spread evenly.
 
-    What nobody can tell (a meter replaced, a figure that went back) adds neither gallons nor days.
+    A period whose use cannot be known (a meter replaced, a figure that went back) adds neither gallons nor days.
     """
     meters = register.positions(boilers).filter(role="makeup_meter")
     places = {p.id: p for p in meters.select_related("boiler__building", "header_group__building")}
@@ -70,7 +70,7 @@ def _read(places: Mapping[UUID, Position], first: date, last: date) -> dict[UUID
 def _spread(
     early: tuple[datetime, float], late: tuple[datetime, float], stays: Sequence[Stay], zone: str
 ) -> Iterator[tuple[date, float, float]]:
-    """What was used between two readings, month by month in the building's own time."""
+    """Yield the month, gallons and days of the use between two readings, by months in the building's local time."""
     gallons = _gallons(early, late, stays) if late[0] > early[0] else None
     if gallons is None:
         return
@@ -110,5 +110,5 @@ def _next(day: date) -> date:
 
 def _zone(place: Position) -> str:
     owner = place.boiler or place.header_group
-    assert owner is not None  # a constraint of the table
+    assert owner is not None  # the table has a constraint
     return owner.building.zone

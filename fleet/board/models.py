@@ -1,4 +1,4 @@
-"""What the board reads: segments in time, so that it is right at every instant even when nothing runs."""
+"""What the board reads: segments in time, so that it is right at every instant even if no worker runs."""
 
 from django.db import models
 
@@ -7,7 +7,7 @@ from fleet.portfolio.rows import Row
 
 
 class Segment(Row):
-    """A boiler's standing from an instant (None: always was) to another (None: no end known by time alone)."""
+    """A boiler's standing from an instant (None: from the beginning) to another (None: no end by time alone)."""
 
     boiler = models.ForeignKey(Boiler, models.PROTECT, related_name="segments")
     since = models.DateTimeField(null=True)
@@ -22,7 +22,7 @@ class Segment(Row):
 
 
 class StateSegment(Row):
-    """One position's state in the same way."""
+    """A position's state from an instant to another, in the same way."""
 
     boiler = models.ForeignKey(Boiler, models.PROTECT, related_name="+")
     position = models.ForeignKey(Position, models.PROTECT, related_name="segments")
@@ -37,7 +37,7 @@ class StateSegment(Row):
 
 
 class ProofGlass(Row):
-    """How long a boiler's full proofs carry with no news, and the week's work; none before the first survey."""
+    """Until when a boiler's full proofs hold if nothing happens, and its operator proof; none before a first survey."""
 
     boiler = models.OneToOneField(Boiler, models.PROTECT, related_name="glass")
     hazard = models.CharField(max_length=32)
@@ -51,12 +51,12 @@ class ProofGlass(Row):
 
 
 class Span(Row):
-    """Something that held at the end of each of a building's local days, from `since_day` up to, not with, `until_day`.
+    """Something that held at the end of each local day from `since_day` up to, but not including, `until_day`.
 
-    Figures are kept as spans of one boiler, never as counters: two posts about two boilers touch no common row.
+    Figures are stored as spans of one boiler, not as counters, so that two posts about two boilers touch no common row.
     """
 
-    # The unique keys below begin with the boiler: they are the index that every judgement reads.
+    # No index of its own: the unique constraints below begin with the boiler, and every judgement reads those.
     boiler = models.ForeignKey(Boiler, models.PROTECT, related_name="+", db_index=False)
     since_day = models.DateField()
     until_day = models.DateField(null=True)
@@ -66,7 +66,7 @@ class Span(Row):
 
 
 class StandingSpan(Span):
-    """A boiler's standing day by day, by present knowledge, since the boiler is in the register."""
+    """A boiler's standing day by day, by present knowledge, from its register date on."""
 
     standing = models.CharField(max_length=16)
 
@@ -81,7 +81,7 @@ class StandingSpan(Span):
 class ClassSpan(Span):
     """The class of one open deficiency day by day, by present knowledge; `opened_day` gives its age on any of them."""
 
-    deficiency = models.UUIDField()  # by its natural key: one that only time will open has no row of its own yet
+    deficiency = models.UUIDField()  # no foreign key: a deficiency that only time will open has no row yet
     rule = models.CharField(max_length=64)
     level = models.CharField(max_length=16)
     opened_day = models.DateField()
@@ -95,7 +95,7 @@ class ClassSpan(Span):
 
 
 class Judged(Row):
-    """When a boiler was last judged, by which build, and when time alone next changes it. The id is the boiler's."""
+    """When a boiler was last judged, by which build, and when time alone next changes it. Its id is the boiler's."""
 
     boiler = models.OneToOneField(Boiler, models.PROTECT, related_name="judged")
     judged_at = models.DateTimeField()
@@ -108,7 +108,7 @@ class Judged(Row):
         indexes = [
             models.Index(fields=["next_at"], name="judged_next"),  # read by the sweep
             models.Index(fields=["build"], name="judged_build"),  # read by the sweep after a deploy
-            models.Index(  # read by pipeline.fresh: what was answered holds until then
+            models.Index(  # read by pipeline.cache_validity: answers hold until then
                 fields=["portfolio", "next_at"],
                 condition=models.Q(next_at__isnull=False),
                 name="judged_portfolio_next",
@@ -117,14 +117,14 @@ class Judged(Row):
 
 
 class Pulse(models.Model):
-    """One row per portfolio, written last in every write: its version orders the feed without gaps."""
+    """One row per portfolio, updated last in every write: its version orders the feed without gaps."""
 
     portfolio = models.OneToOneField(Portfolio, models.PROTECT, primary_key=True, related_name="pulse")
     version = models.BigIntegerField(default=0)
 
 
 class Change(Row):
-    """Log: what became different, why and through whom; numbered within the pulse version that carried it."""
+    """Log: what changed, why and by whom; numbered within its pulse version."""
 
     boiler = models.ForeignKey(Boiler, models.PROTECT, null=True, related_name="+")
     version = models.BigIntegerField()
@@ -138,7 +138,7 @@ class Change(Row):
     at = models.DateTimeField()
     recorded_at = models.DateTimeField()
     who = models.CharField(max_length=200, blank=True)
-    reason = models.TextField(blank=True)  # what whoever decided it gave as a reason
+    reason = models.TextField(blank=True)  # as given by whoever decided it
     request_id = models.CharField(max_length=64, blank=True)
 
     class Meta:

@@ -1,4 +1,4 @@
-"""Reading the board: a look-up of the segment that holds at an instant, right even when nothing has run since."""
+"""Reading the board: the segments that hold at an instant, right even if no worker has run since they were stored."""
 
 from collections.abc import Iterable
 from dataclasses import dataclass
@@ -33,32 +33,32 @@ class Row:
 
 
 def holds_at(at: datetime) -> Q:
-    """Whether a segment holds at `at`: since <= at < until, where none is open."""
+    """Return a filter for segments that hold at `at`: since <= at < until, where NULL is open."""
     return (Q(since=None) | Q(since__lte=at)) & (Q(until=None) | Q(until__gt=at))
 
 
 def rows(boilers: QuerySet[Boiler], at: datetime) -> list[Row]:
-    """The board at `at`, worst first, in two queries: segments with their boiler and building."""
+    """Return the board at `at`, worst first, with boilers and buildings, in two queries."""
     found = Segment.objects.filter(holds_at(at), boiler__in=boilers).select_related("boiler__building__portfolio")
     listed = found.order_by("rank", "boiler__building__address", "boiler__name", "boiler_id")
     return [Row(s.boiler, s.standing, s.rank, s.reasons, s.then, s.since, s.until) for s in listed]
 
 
 def standing_of(boiler: UUID, at: datetime) -> Segment | None:
-    """The stored segment of one boiler at `at`, None if it was never judged."""
+    """Return the stored standing of one boiler at `at`; None if it was never judged or `at` lies before it."""
     return Segment.objects.filter(holds_at(at), boiler=boiler).first()
 
 
 def states_of(boiler: UUID, at: datetime) -> Iterable[StateSegment]:
-    """What is known of each of its positions at `at`."""
+    """Return the state of each of a boiler's positions at `at`, by name."""
     found = StateSegment.objects.filter(holds_at(at), boiler=boiler)
     return found.select_related("position__role").order_by("position__name")
 
 
 def fingerprint(boilers: QuerySet[Boiler], at: datetime) -> tuple[list[tuple[UUID, int, bool]], datetime | None]:
-    """What the board depends on: the pulses of its portfolios and the last boundary that time alone has passed.
+    """Return what the board depends on: the pulses of its portfolios, and the last boundary that time has passed.
 
-    Beside each pulse whether a boiler there waits to be judged by the rules as they are now: its glass is not shown.
+    Each pulse has a flag that says whether a boiler there waits to be judged by the present build: its glass is hidden.
     """
     portfolios = boilers.order_by().values("portfolio").distinct()
     old = Judged.objects.filter(portfolio=OuterRef("portfolio")).exclude(build__startswith=BUILD)
@@ -71,7 +71,10 @@ def fingerprint(boilers: QuerySet[Boiler], at: datetime) -> tuple[list[tuple[UUI
 
 
 def waiting(build_of: Iterable[tuple[UUID, str]], at: datetime, limit: int) -> list[UUID]:
-    """The boilers to judge again: a boundary has passed, the build is old, or never judged; past failures wait."""
+    """Return the boilers to judge: a boundary has passed, the build is old, or it was never judged.
+
+    Boilers that failed wait for `retry_at`. `build_of` gives each portfolio's present build.
+    """
     stale = Q(pk__in=())
     for portfolio, build in build_of:
         stale |= Q(portfolio=portfolio) & ~Q(judged__build=build)
@@ -82,26 +85,26 @@ def waiting(build_of: Iterable[tuple[UUID, str]], at: datetime, limit: int) -> l
 
 
 def judged(boiler: UUID) -> Judged | None:
-    """When and with what it was last judged."""
+    """Return when and by which build a boiler was last judged; None if never."""
     return Judged.objects.filter(boiler=boiler).first()
 
 
 def course(boiler: UUID, at: datetime) -> list[Segment]:
-    """The standing at `at` and, after it, what it will be if nobody does anything."""
+    """Return the standing at `at` and those that follow if nobody does anything."""
     to_come = Segment.objects.filter(Q(until=None) | Q(until__gt=at), boiler=boiler)
     return list(to_come.order_by(F("since").asc(nulls_first=True)))
 
 
 @dataclass(frozen=True, slots=True)
 class Place:
-    """One position at an instant and the names of the paths it hangs on."""
+    """One position's state at an instant and the names of the paths it hangs on."""
 
     segment: StateSegment
     paths: list[str]
 
 
 def places(boiler: UUID, at: datetime) -> tuple[list[Place], list[str]]:
-    """A boiler's positions at `at`, first to act first, paths last; and the hazards none of them protects against."""
+    """Return a boiler's positions at `at`, by the order in which they act, paths last, and its unprotected hazards."""
     release = catalog.catalogue_of(catalog.current(at.astimezone(UTC).date()) or 1)
     listed = [(release.roles[s.position.role_id], s) for s in states_of(boiler, at)]
     listed.sort(key=lambda pair: (pair[0].part.endswith("path"), pair[0].hazard, pair[0].order, pair[1].position.name))
@@ -112,7 +115,7 @@ def places(boiler: UUID, at: datetime) -> tuple[list[Place], list[str]]:
 
 
 def _paths(positions: list[UUID], at: datetime) -> dict[UUID, list[str]]:
-    """What each position hangs on at `at`; of two statements about one instant the one posted later holds."""
+    """Return what each position hangs on at `at`; of two statements about one instant the one posted later holds."""
     said = Setting.objects.filter(position__in=positions, key="paths", since__lte=at).order_by("since", "posted_at")
     newest = dict(said.values_list("position", "value"))
     wanted = {path for value in newest.values() for path in value}

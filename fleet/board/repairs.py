@@ -27,13 +27,13 @@ class Repair:
 
     @property
     def took(self) -> timedelta:
-        """From opened to closed: a repair that was only claimed does not end it."""
+        """The time from opened to closed; a repair that was only claimed does not end it."""
         return self.closed_at - self.opened_at
 
 
 @dataclass(frozen=True, slots=True)
 class Took:
-    """Over some repairs: half took no longer than the median, nine in ten no longer than the ninth tenth."""
+    """The times of some repairs: half took no longer than `median`, nine in ten no longer than `ninth_tenth`."""
 
     count: int
     median: timedelta | None
@@ -43,7 +43,7 @@ class Took:
 
 
 def time_to_repair(boilers: QuerySet[Boiler], first: date, last: date) -> list[Repair]:
-    """Every deficiency closed on one of these local days, in the order closed: one query."""
+    """Return every deficiency closed on these local days, in the order closed: one query."""
     closed = Deficiency.objects.filter(near("closed_at", first, last), boiler__in=boilers, withdrawn=False)
     found = closed.annotate(day=local_day("closed_at")).filter(day__range=(first, last)).order_by("closed_at", "id")
     return [Repair(d.id, d.boiler_id, d.rule, _worst(d), d.opened_at, d.closed_at) for d in found if d.closed_at]
@@ -55,20 +55,20 @@ def _worst(row: Deficiency) -> str:
 
 
 def by_class(repairs: Iterable[Repair]) -> dict[str, Took]:
-    """Sum repairs up by the worst class each had."""
+    """Return the times of repairs by the worst class each had."""
     listed = list(repairs)
     return {level.value: took([r for r in listed if r.level == level.value]) for level in Level}
 
 
 def took(repairs: list[Repair]) -> Took:
-    """Sum repairs up; by nearest rank, so that every figure is the time of a real repair."""
+    """Return the times of repairs. Quantiles are by nearest rank, so that each figure is the time of a real repair."""
     times = sorted(r.took for r in repairs)
     median, ninth = (times[ceil(share * len(times)) - 1] if times else None for share in (0.5, 0.9))
     return Took(len(times), median, ninth, min(times, default=None), max(times, default=None))
 
 
 def still_open(boilers: QuerySet[Boiler], at: datetime) -> dict[str, list[timedelta]]:
-    """How long those that nobody has closed have been open at `at`, by the worst class each had: one query."""
+    """Return how long the open deficiencies have been open at `at`, by the worst class each had: one query."""
     waiting = Deficiency.objects.filter(boiler__in=boilers, withdrawn=False, closed_at=None, opened_at__lte=at)
     found: dict[str, list[timedelta]] = {level.value: [] for level in Level}
     for row in waiting:

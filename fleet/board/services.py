@@ -1,4 +1,4 @@
-"""Storing segments, and stamping a write: the changes it made and, last of all, the portfolio's pulse."""
+"""Storing segments, and recording the changes of a write with the portfolio's next pulse version."""
 
 from collections.abc import Iterator, Sequence
 from dataclasses import fields
@@ -16,9 +16,9 @@ from fleet.rules.values import StateSegment as State
 
 
 def keep(*, boiler: Boiler, judgement: Judgement) -> int:
-    """Store standings and states from the newest entry on, and all of time by days. Returns rows written.
+    """Store standings and states from the newest entry on, the glass, and spans of days; return the rows written.
 
-    The past to the instant is replayed from facts; the figures over time ask for its days only.
+    Earlier instants are replayed from facts on demand; the figures over time need only their days.
     """
     scope = {"boiler_id": boiler.id, "portfolio_id": boiler.portfolio_id}
     anchor, zone = judgement.anchor, boiler.building.zone
@@ -32,7 +32,7 @@ def keep(*, boiler: Boiler, judgement: Judgement) -> int:
 
 
 def _since(until: datetime | None, anchor: datetime | None) -> bool:
-    """Whether a segment reaches past the newest entry: what ended before it is history."""
+    """Whether a segment that ends at `until` reaches past the newest entry; earlier ones are not stored."""
     return until is None or anchor is None or until > anchor
 
 
@@ -50,7 +50,7 @@ def _standings(segments: Sequence[StandingSegment], anchor: datetime | None) -> 
 
 
 def _glass(glass: Glass | None) -> list[dict[str, Any]]:
-    """At most one."""
+    """Return the values of the glass, or an empty list."""
     if glass is None:
         return []
     told = {f.name: getattr(glass, f.name) for f in fields(glass) if f.name != "position"}
@@ -71,7 +71,10 @@ def _states(segments: Sequence[State], anchor: datetime | None) -> Iterator[dict
 
 
 def stamp(*, portfolio: UUID, news: Sequence[News], cause: Cause, at: datetime) -> int:
-    """Give the changes of this write their place in the feed: lock the pulse, last, and carry its next version."""
+    """Record the events of a write under the pulse's next version, and return that version.
+
+    Locks the pulse; it must be the last lock of a transaction.
+    """
     version = _next_version(portfolio)
     Change.objects.bulk_create(_change(portfolio, version, n, one, cause, at) for n, one in enumerate(news))
     return version

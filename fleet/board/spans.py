@@ -1,9 +1,9 @@
-"""From segments in time to spans of days: what the figures over time are counted from.
+"""From segments in time to spans of days, from which figures over time are counted.
 
-The figure of a day is what holds when the building's local day ends: a boiler that was put on hold and cleared within
-one day counts as clear on it. So a segment counts from the day it begins in up to, and not with, the day it ends in,
-and a boundary at midnight counts for the day that begins there. The spans reach into the future as the segments do:
-a figure of a day to come is a forecast, right even when nothing runs.
+The figure of a day is what holds when the building's local day ends: a boiler put on hold and cleared within one day
+counts as clear on it. So a segment counts from the day in which it begins up to, but not including, the day in which it
+ends, and a boundary at midnight counts for the day that begins there. Spans reach into the future like segments: the
+figure of a future day is a forecast.
 """
 
 from collections.abc import Iterable, Iterator
@@ -19,16 +19,16 @@ Days = tuple[date, date | None, str]
 
 
 def day_spans(cuts: Iterable[Cut], first: date, zone: str) -> Iterator[Days]:
-    """Yield (first day, day it ended, value) of what held at the ends of days, from `first` on; equal neighbours join.
+    """Yield (first day, end day, value) of what held at the ends of days, from `first` on; equal neighbors are joined.
 
-    `cuts` are half-open segments in order, without gaps; None is the beginning of time or no end known.
+    `cuts` are half-open segments in order, without gaps; None is the beginning of time or an unknown end.
     """
     held: Days | None = None
     for since, until, value in cuts:
         begin = max(first, day_of(since, zone)) if since else first
         end = day_of(until, zone) if until else None
         if end is not None and end <= begin:
-            continue  # it was over before the day was
+            continue  # it ended before its day did
         if held and held[2] == value and held[1] == begin:
             begin = held[0]
         elif held:
@@ -39,14 +39,14 @@ def day_spans(cuts: Iterable[Cut], first: date, zone: str) -> Iterator[Days]:
 
 
 def standing_rows(boiler: Boiler, judgement: Judgement, zone: str) -> Iterator[dict[str, Any]]:
-    """The boiler's standing by days, counted from the day it came into the register."""
+    """Yield the boiler's standing by days, from its register date on."""
     cuts = ((s.since, s.until, s.standing.value) for s in judgement.standings)
     for since, until, standing in day_spans(cuts, day_of(boiler.since, zone), zone):
         yield {"since_day": since, "until_day": until, "standing": standing}
 
 
 def class_rows(boiler: Boiler, judgement: Judgement, zone: str) -> Iterator[dict[str, Any]]:
-    """The class of each of its deficiencies by days; one opened and closed within a day has none."""
+    """Yield the class of each of its deficiencies by days; one opened and closed within a day has no row."""
     for found in judgement.deficiencies:
         opened = day_of(found.opened_at, zone)
         cuts = ((s.since, s.until, s.level.value) for s in found.levels)

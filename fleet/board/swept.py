@@ -1,4 +1,4 @@
-"""When the sweep last went round, kept where all processes see it; not known where none is shared, or after a day."""
+"""When the sweep last ran, in the cache that all processes share. Unknown without a shared cache, or after a day."""
 
 import logging
 from datetime import datetime
@@ -10,7 +10,7 @@ log = logging.getLogger(__name__)
 
 
 def note(at: datetime) -> None:
-    """Note a sweep; what is kept of it never stops one."""
+    """Note a sweep. A failing cache is logged and does not stop the sweep."""
     try:
         cache.set(KEY, at, KEPT)
     except Exception:
@@ -18,7 +18,7 @@ def note(at: datetime) -> None:
 
 
 def last() -> datetime | None:
-    """When it was, None where nobody knows."""
+    """Return when the last sweep ran, None where that is unknown."""
     try:
         found = cache.get(KEY)
     except Exception:

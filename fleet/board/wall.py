@@ -1,4 +1,4 @@
-"""What hangs on the wall: every boiler's standing and glass, in one query and without building objects of rows."""
+"""The wall display: every boiler's standing and glass, in one query and without model objects."""
 
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -30,7 +30,7 @@ COLUMNS = (
 
 @dataclass(frozen=True, slots=True)
 class Hung:
-    """One boiler on the wall."""
+    """One boiler on the wall display."""
 
     building: UUID
     address: str
@@ -44,7 +44,7 @@ class Hung:
 
 
 def hung(boilers: QuerySet[Boiler], at: datetime, only: str = "") -> Iterator[Hung]:
-    """All of them at `at`, the buildings by address, in one query."""
+    """Yield the boilers at `at` (of the standing `only`, or all), the buildings by address, in one query."""
     found = Segment.objects.filter(holds_at(at), boiler__in=boilers)
     found = found.filter(standing=only) if only else found
     order = ("boiler__building__address", "boiler__building", "boiler__name", "boiler")

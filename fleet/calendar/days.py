@@ -28,8 +28,8 @@ def day_start(day: date, zone: str) -> datetime:
     if again.utcoffset() == midnight.utcoffset():
         return before
     after = again.astimezone(UTC)
-    # The two readings of a wall time agree outside clock changes; in a repeated hour the first one is earlier.
-    # Only in a gap is the reading by the old offset the later of the two (PEP 495).
+    # Outside clock changes the two readings of a wall time agree. In a repeated hour the first one is earlier.
+    # Only in a gap is the reading by the old offset the later one (PEP 495).
     if before <= after:
         return before
     return _first_instant_on(day, zone, after, before)
@@ -47,9 +47,9 @@ def _first_instant_on(day: date, zone: str, low: datetime, high: datetime) -> da
 
 
 def _zone(name: str) -> ZoneInfo:
-    """Look the zone up; whatever is wrong with the name is a ValueError that says the name."""
+    """Return the IANA zone `name`. Any invalid name raises ValueError with the name in it."""
     try:
         return ZoneInfo(name)
-    # A folder's name ("America") is an OSError, an unknown one a KeyError, a path a ValueError.
+    # ZoneInfo raises OSError for the name of a folder ("America"), KeyError for an unknown name, ValueError for a path.
     except (KeyError, OSError, ValueError) as error:
         raise ValueError(f"unknown time zone: {name!r}") from error

@@ -1,12 +1,13 @@
-"""When a proof is due again and when it has lapsed. Dates are days of the building; changes come as a day starts.
+"""The dates on which a proof becomes due and lapsed. Dates are local days of the building; a change takes effect at
+the start of a day.
 
-Two readings of "lapsed" stand side by side, on purpose:
+"Lapsed" is counted in two ways, on purpose:
 
-* By calendar interval the day due + grace is the last good one, and the proof is lapsed from the start of the day
-  after it. With no grace the due day itself is that last day: proved 2025-03-03, every 7 days, due 2025-03-10,
+* With a calendar interval, due + grace is the last good day, and the proof is lapsed from the start of the next day.
+  With no grace, the due day itself is the last good day: proved 2025-03-03, every 7 days, due 2025-03-10,
   lapsed 2025-03-11 (published values, section 5).
-* A season-anchored proof is lapsed from the start of the day due + grace. The worked examples settle it (domain,
-  section 4): due 1 October with 30 days is lapsed on 31 October, not 1 November; and "never later than 15 months"
+* A season-anchored proof is lapsed from the start of the day due + grace. The worked examples settle this (domain,
+  section 4): due 1 October with 30 days of grace is lapsed on 31 October, not 1 November. "Never later than 15 months"
   binds as an instant: proved 1 June 2025 is due *and* lapsed on 1 September 2026. One more day would break that bound.
 """
 
@@ -19,7 +20,8 @@ from fleet.calendar.days import day_start
 from fleet.calendar.months import Interval, add_months
 from fleet.calendar.seasons import Season
 
-# Domain, section 4: a proof fresh before the season starts holds for that season; none holds beyond 15 months.
+# Months from a proof. Domain, section 4: a season that starts less than 6 months after the proof is covered by
+# it; no proof holds beyond 15 months.
 SEASON_FRESH_MONTHS: Final = 6
 SEASON_MOST_MONTHS: Final = 15
 
@@ -28,13 +30,13 @@ FiringSpan = tuple[date, date | None]
 
 @dataclass(frozen=True, slots=True)
 class Due:
-    """The first day on which a proof is due and the first on which it is lapsed; never lapsed before due."""
+    """The first day on which a proof is due, and the first on which it is lapsed, which is never earlier."""
 
     due: date
     lapsed: date
 
     def __post_init__(self) -> None:
-        """Refuse a pair in the wrong order: standing compares both with the same moment."""
+        """Raise ValueError if the proof would lapse before it is due: standing compares both with the same instant."""
         if self.lapsed < self.due:
             raise ValueError(f"lapsed on {self.lapsed}, before due on {self.due}")
 
@@ -56,8 +58,8 @@ def calendar_due(proved: date, interval: Interval, grace_days: int) -> Due:
 def season_due(proved: date, season: Season, grace_days: int) -> Due:
     """Return when a yearly full proof is due and lapsed, anchored to the start of `season` (domain, section 4).
 
-    Due at the first start at least 6 calendar months after `proved`, or 15 months after it if that is sooner; lapsed
-    `grace_days` (0 or more) later, and never later than the 15 months.
+    The proof is due at the first season start at least 6 calendar months after `proved`, or 15 months after `proved` if
+    that is sooner. It lapses `grace_days` (0 or more) later, and never later than the 15 months.
     """
     latest = add_months(proved, SEASON_MOST_MONTHS)
     start = season.first_start_on_or_after(add_months(proved, SEASON_FRESH_MONTHS))
@@ -68,8 +70,8 @@ def season_due(proved: date, season: Season, grace_days: int) -> Due:
 def nth_firing_day(after: date, n: int, firing: Sequence[FiringSpan]) -> date | None:
     """Return the `n`-th firing day (1 or more) counted from the day after `after`, or None if it never comes.
 
-    `firing` is half-open spans of local days, [from, to), None = goes on for ever; in any order, and a day that
-    several spans hold counts once. ValueError for n < 1 or a span that ends before it begins.
+    `firing` holds half-open spans of local days, [from, to), in any order; None as an end means no end. A day in
+    several spans counts once. ValueError for n < 1 or a span that ends before it begins.
     """
     if n < 1:
         raise ValueError(f"the firing days are counted from 1, not {n}")
@@ -84,7 +86,7 @@ def nth_firing_day(after: date, n: int, firing: Sequence[FiringSpan]) -> date | 
 
 
 def _in_order(firing: Iterable[FiringSpan]) -> list[FiringSpan]:
-    """Return the spans by their first day, after a look that none is the wrong way round."""
+    """Return the spans ordered by their first day. ValueError for a span that ends before it begins."""
     for begin, end in firing:
         if end is not None and end < begin:
             raise ValueError(f"a firing span ends on {end}, before it begins on {begin}")
@@ -92,7 +94,7 @@ def _in_order(firing: Iterable[FiringSpan]) -> list[FiringSpan]:
 
 
 def _grace(days: int) -> timedelta:
-    """Return the grace as a length of time; a negative one would make a proof lapse before it is due."""
+    """Return the grace as a timedelta. ValueError if negative: a proof would lapse before it is due."""
     if days < 0:
         raise ValueError(f"grace is 0 days or more, not {days}")
     return timedelta(days=days)

@@ -10,7 +10,7 @@ Unit = Literal["day", "week", "month"]
 
 _UNIT_OF: Final[dict[str, Unit]] = {"d": "day", "w": "week", "mo": "month"}
 _SHORT: Final[dict[Unit, str]] = {unit: short for short, unit in _UNIT_OF.items()}
-# ASCII digits on purpose: `\d` would take the digits of every script.
+# ASCII digits on purpose: `\d` would match the digits of every script.
 _WRITTEN: Final = re.compile(r"([1-9][0-9]{0,3}) (d|w|mo)")
 _MOST: Final = 9999
 
@@ -33,13 +33,13 @@ class Interval:
     unit: Unit
 
     def __post_init__(self) -> None:
-        """Refuse what could never be due or could not be written down again."""
+        """Raise ValueError for an unknown unit or for a count outside 1 to 9999."""
         if self.unit not in get_args(Unit) or not 1 <= self.count <= _MOST:
             raise ValueError(f"not an interval: {self.count!r} {self.unit!r}")
 
     @classmethod
     def parse(cls, text: str) -> Self:
-        """Read "7 d", "1 w" or "12 mo", exactly as `str()` writes it; ValueError with the text when broken."""
+        """Read "7 d", "1 w" or "12 mo", exactly as `str()` writes it; ValueError with the text for anything else."""
         found = _WRITTEN.fullmatch(text)
         if not found:
             raise ValueError(f"not an interval such as '7 d', '1 w' or '12 mo': {text!r}")

@@ -1,18 +1,18 @@
-"""The heating season of a building: two local month-days that return every year."""
+"""The heating season of a building: a first and a last month-day that recur every year, in local days."""
 
 from dataclasses import dataclass
 from datetime import date
 
-# Any leap year: in it every month-day that can be written exists.
+# Any leap year will do: it has every month-day that exists.
 _LEAP = 2000
 
 
 @dataclass(frozen=True, slots=True)
 class Season:
-    """From `start_month`/`start_day` to `end_month`/`end_day`, both days within the season; may run over New Year.
+    """The season from `start_month`/`start_day` to `end_month`/`end_day`, both days included; it may span New Year.
 
-    29 February is 28 February in other years (domain, settled questions). A start right after the end is a season
-    without a pause. ValueError for a month-day no year has.
+    29 February is 28 February in other years (domain, settled questions). A season that starts on the day after its end
+    runs all year. ValueError for a month-day that no year has.
     """
 
     start_month: int
@@ -21,7 +21,7 @@ class Season:
     end_day: int
 
     def __post_init__(self) -> None:
-        """Refuse 31 June and the like, when written and not on the day somebody asks."""
+        """Raise ValueError for a month-day such as 31 June when the season is made, not when it is first used."""
         for month, day in ((self.start_month, self.start_day), (self.end_month, self.end_day)):
             try:
                 date(_LEAP, month, day)
@@ -51,7 +51,7 @@ class Season:
 
 
 def _month_day(year: int, month: int, day: int) -> date:
-    """Return the month-day in `year`, where 29 February gives way to the 28th."""
+    """Return the month-day in `year`; 29 February becomes 28 February in a year without it."""
     try:
         return date(year, month, day)
     except ValueError:

@@ -1,4 +1,4 @@
-"""Spans of time, half-open, each end perhaps open for ever: joined, met, taken away from each other."""
+"""Half-open spans of time, either end of which may be open (None): merged, intersected, subtracted."""
 
 from collections.abc import Iterable, Iterator, Sequence
 from datetime import datetime
@@ -7,7 +7,7 @@ Span = tuple[datetime | None, datetime | None]
 
 
 def union(spans: Iterable[Span]) -> list[Span]:
-    """Return the spans in order, those that touch or overlap joined to one."""
+    """Return the spans in order; those that touch or overlap are merged into one."""
     found: list[Span] = []
     for since, until in sorted(spans, key=_begin):
         if found and (found[-1][1] is None or since is None or since <= found[-1][1]):
@@ -19,7 +19,7 @@ def union(spans: Iterable[Span]) -> list[Span]:
 
 
 def meet(sets: Iterable[Sequence[Span]]) -> list[Span]:
-    """Return the spans in which every set has one; all of time where there is no set."""
+    """Return the spans that lie within a span of every set; all of time if there is no set."""
     found: list[Span] = [(None, None)]
     for spans in sets:
         found = [both for one in found for other in spans if (both := _both(one, other)) is not None]
@@ -27,7 +27,7 @@ def meet(sets: Iterable[Sequence[Span]]) -> list[Span]:
 
 
 def minus(spans: Sequence[Span], taken: Iterable[Span]) -> list[Span]:
-    """Return what is left of `spans` where none of `taken` is."""
+    """Return the parts of `spans` that no span of `removed` covers."""
     free: list[Span] = []
     since: datetime | None = None
     for begin, end in union(taken):
@@ -40,7 +40,7 @@ def minus(spans: Sequence[Span], taken: Iterable[Span]) -> list[Span]:
 
 
 def spells(words: Iterable[tuple[datetime, bool]]) -> Iterator[tuple[datetime, datetime | None]]:
-    """Yield the spans in which the newest word, of those in order, is yes; the last has no end if nobody said no."""
+    """Yield the spans in which the newest statement is true; the last may have no end. `words` must be in order."""
     since: datetime | None = None
     for at, yes in words:
         if yes and since is None:

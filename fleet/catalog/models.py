@@ -27,7 +27,7 @@ class Release(models.Model):
 
 
 class Code(models.Model):
-    """A code to which other rooms refer. It is retired when the newest release lacks it, never removed or used again."""
+    """A code to which other rooms refer: retired when the newest release lacks it, never removed or used again."""
 
     code = models.CharField(max_length=40, primary_key=True)
     name = models.CharField(max_length=120)

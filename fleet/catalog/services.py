@@ -18,7 +18,7 @@ FURTHEST_AHEAD = timedelta(hours=14)
 
 @transaction.atomic
 def load(*, folder: Path, at: datetime) -> Release:
-    """Load a folder as the next release; the same content as the newest writes nothing. Raises Refused with every fault."""
+    """Load a folder as the next release; the newest content again writes nothing. Raises Refused with all faults."""
     _lock()
     newest = Release.objects.order_by("-number").first()
     number = newest.number + 1 if newest else 1

@@ -1,4 +1,4 @@
-"""What people decide about a deficiency: checked against what it is now, then only ever added."""
+"""What people decide about a deficiency: a decision is checked against its present state and added, never changed."""
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
@@ -17,7 +17,7 @@ from fleet.portfolio.acting import add
 from fleet.portfolio.models import Boiler
 from fleet.rules.values import Act as RulesAct
 
-AHEAD = timedelta(minutes=10)  # clocks of phones differ; more than this is a mistake
+AHEAD = timedelta(minutes=10)  # phones' clocks differ; more is a mistake
 SAID = {
     "assigned": "Assigned to {assignee}, to be done by {until:%d %b %Y %H:%M} UTC.",
     "repair_reported": "Said to be repaired on {done_at:%d %b %Y}: not proven yet.",
@@ -28,7 +28,7 @@ SAID = {
 
 @dataclass(frozen=True, slots=True)
 class Decision:
-    """What somebody decided, as it arrives. `kind` is assigned, repair_reported, deferred or explained."""
+    """A requested decision. `kind` is assigned, repair_reported, deferred or explained."""
 
     kind: str
     reason: str = ""
@@ -39,13 +39,13 @@ class Decision:
 
 
 def of_boiler(boiler: UUID) -> list[Act]:
-    """Every act about a deficiency of one boiler, in the order recorded, in one query."""
+    """Return every act about the deficiencies of one boiler, in the order recorded, in one query."""
     found = Act.objects.filter(deficiency__boiler=boiler).select_related("deficiency")
     return list(found.order_by("at", "acted_on", "id"))
 
 
 def as_stored(acts: Sequence[Act]) -> tuple[RulesAct, ...]:
-    """The acts for the rules, under the episodes they were about when the boiler was last judged."""
+    """Return the acts as values of the rules, under the stored episodes of the boiler's last judgement."""
     if not acts:
         return ()
     rows = Deficiency.objects.filter(boiler=acts[0].deficiency.boiler_id)
@@ -55,7 +55,11 @@ def as_stored(acts: Sequence[Act]) -> tuple[RulesAct, ...]:
 def refuse(
     *, row: Deficiency, now: Life, version: int, decision: Decision, by: User, boiler: Boiler, at: datetime
 ) -> None:
-    """Raise Refused unless the decision may be recorded: stale first, then what is over, then every fault at once."""
+    """Raise Refused unless the decision may be recorded.
+
+    In this order: 412 for a stale version, 409 for a deficiency that is over, 403 where only a technician explains, 422
+    with every fault.
+    """
     if row.version != version:
         raise Refused("stale", f"This has changed: it is at version {row.version} now.", ("version",), status=412)
     if now.status in ("closed", "withdrawn", "merged"):
@@ -126,7 +130,7 @@ _CHECKS = {"assigned": _assigned, "repair_reported": _reported, "deferred": _def
 
 
 def record(*, row: Deficiency, level: str, decision: Decision, by: User, at: datetime, request_id: str) -> Act:
-    """Add a checked decision, and give the deficiency its next version."""
+    """Add a checked decision and give the deficiency its next version."""
     act = Act(
         deficiency=row,
         kind=decision.kind,
@@ -145,6 +149,6 @@ def record(*, row: Deficiency, level: str, decision: Decision, by: User, at: dat
 
 
 def sentence(act: Act) -> str:
-    """What was decided, in one plain sentence."""
+    """Return what was decided, in one sentence."""
     who = act.assignee.get_username() if act.assignee else ""
     return SAID[act.kind].format(assignee=who, until=act.until, done_at=act.done_at, cause=act.cause)

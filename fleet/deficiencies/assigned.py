@@ -13,7 +13,7 @@ _RANK = {level.value: rank for rank, level in enumerate(Level)}
 
 
 def of_boilers(boilers: Iterable[UUID], at: datetime) -> dict[UUID, Act]:
-    """By boiler, the assignment of its worst open deficiency that has one."""
+    """Return by boiler the assignment of its worst open deficiency that is assigned."""
     decided = Act.objects.filter(deficiency__boiler__in=list(boilers), kind="assigned").values("deficiency__boiler")
     rows = Deficiency.objects.filter(boiler__in=decided, closed_at=None, withdrawn=False, opened_at__lte=at)
     found: dict[UUID, Act] = {}

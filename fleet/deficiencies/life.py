@@ -1,4 +1,4 @@
-"""What the acts of people come to: with the evidence and the class now, and in this one place."""
+"""The status of a deficiency by evidence and by people's acts, derived in this one module."""
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
@@ -15,9 +15,9 @@ _RANK = {level.value: rank for rank, level in enumerate(Level)}  # 0 the worst
 
 @dataclass(frozen=True, slots=True)
 class Life:
-    """One deficiency at an instant. Deferring silences reminders: it never improves what is known."""
+    """The status of one deficiency at an instant. Deferring only silences reminders."""
 
-    status: str  # open → assigned → repaired → closed; withdrawn and merged apart
+    status: str  # open → assigned → repaired → closed; or withdrawn, merged
     level: str
     assigned: Act | None
     reported: Act | None
@@ -28,7 +28,7 @@ class Life:
 
 @dataclass(frozen=True, slots=True)
 class Episode:
-    """The part of a deficiency that says which acts are about it."""
+    """The fields of a deficiency by which acts are matched with it."""
 
     id: UUID
     position: UUID | None
@@ -42,11 +42,11 @@ class Episode:
 
 
 def life(row: Deficiency, acts: Iterable[Act], at: datetime) -> Life:
-    """Where a deficiency is at `at`, by its row and the acts that are about it."""
+    """Return the status of a deficiency at `at`, by its row and the acts that are about it."""
     newest = {act.kind: act for act in sorted(acts, key=lambda a: (a.at, a.acted_on)) if act.at <= at}
     reported = newest.get("repair_reported")
     if reported and reported.done_at and reported.done_at < (row.found_at or row.opened_at):
-        reported = None  # what was done before it was found, or found again, did not put it right
+        reported = None  # a repair from before it was found (again) did not help
     deferred = newest.get("deferred")
     until = deferral_end(deferred, row) if deferred else None
     running = until is not None and at < until
@@ -70,9 +70,9 @@ def _status(row: Deficiency, assigned: Act | None, reported: Act | None) -> str:
 
 
 def level_at(row: Deficiency, at: datetime) -> str:
-    """Its class at `at`: the segments follow one another and the last one that has begun holds.
+    """Return its class at `at`: that of the last segment that has begun.
 
-    One that was found and put right in the same breath never had a class: "".
+    A deficiency found and closed at the same instant never had a class: "".
     """
     begun = [s["level"] for s in row.levels if datetime.fromisoformat(s["since"]) <= at]
     first = [s["level"] for s in row.levels[:1]]
@@ -80,13 +80,13 @@ def level_at(row: Deficiency, at: datetime) -> str:
 
 
 def deferral_end(act: Act, row: Deficiency) -> datetime | None:
-    """When a deferral ends: at its end, when the class rises above the one it was deferred in, when it is closed."""
+    """Return when a deferral ends: at its end, when the class rises above the deferral's, or when it is closed."""
     rises = [max(s.since, act.at) for s in levels_after(row, act.at) if _RANK[s.level.value] < _RANK[act.level]]
     return min((end for end in (act.until, row.closed_at, *rises) if end), default=None)
 
 
 def levels_after(row: Deficiency, at: datetime) -> Iterable[LevelSegment]:
-    """The classes it has from `at` on."""
+    """Yield the class segments that reach past `at`."""
     for segment in row.levels:
         until = datetime.fromisoformat(segment["until"]) if segment["until"] else None
         if until is None or until > at:
@@ -94,12 +94,12 @@ def levels_after(row: Deficiency, at: datetime) -> Iterable[LevelSegment]:
 
 
 def of_rows(rows: Iterable[Deficiency]) -> list[Episode]:
-    """The episodes as they are stored."""
+    """Return the stored episodes that are not withdrawn."""
     return [Episode(r.id, r.position_id, r.rule, r.opened_at, r.closed_at) for r in rows if not r.withdrawn]
 
 
 def of_judgement(boiler: UUID, judgement: Judgement) -> list[Episode]:
-    """The episodes as they were concluded."""
+    """Return the episodes of a judgement."""
     return [
         Episode(deficiency_id(boiler, d.position, d.rule, d.episode), d.position, d.rule, d.opened_at, d.closed_at)
         for d in judgement.deficiencies
@@ -107,15 +107,15 @@ def of_judgement(boiler: UUID, judgement: Judgement) -> list[Episode]:
 
 
 def home(rule: str, position: UUID | None, at: datetime, episodes: Iterable[Episode]) -> UUID | None:
-    """The episode that was open at `at` at this position by this rule, None if none was."""
+    """Return the id of the episode of this rule and position that was open at `at`, None if none was."""
     same = (e for e in episodes if (e.rule, e.position) == (rule, position))
     return next((e.id for e in same if e.holds(at)), None)
 
 
 def by_episode(acts: Iterable[Act], episodes: Sequence[Episode]) -> Mapping[UUID, list[Act]]:
-    """The acts under the deficiency each is about now: late evidence joins, splits and renumbers episodes.
+    """Return the acts by the deficiency each is about now: late evidence joins, splits and renumbers episodes.
 
-    An act whose episode is nowhere any more stays with the deficiency it was recorded on.
+    An act whose episode no longer exists stays with the deficiency on which it was recorded.
     """
     found: dict[UUID, list[Act]] = {}
     for act in acts:
@@ -126,7 +126,7 @@ def by_episode(acts: Iterable[Act], episodes: Sequence[Episode]) -> Mapping[UUID
 
 
 def as_values(placed: Mapping[UUID, Iterable[Act]]) -> tuple[RulesAct, ...]:
-    """The acts as the rules take them. A repair counts from when it was done, all else from when it was decided."""
+    """Return the acts as values of the rules. A repair counts from when it was done, others from the decision."""
     listed = [RulesAct(a.kind, subject, a.done_at or a.at, _until(a)) for subject, acts in placed.items() for a in acts]
     return tuple(sorted(listed, key=_order))
 

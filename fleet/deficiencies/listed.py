@@ -1,4 +1,4 @@
-"""Deficiencies in pages, by their class at an instant and by where they are in their life."""
+"""Querying deficiencies for lists, by their class at an instant and by status."""
 
 from collections.abc import Iterable, Sequence
 from datetime import datetime
@@ -16,9 +16,9 @@ STATUSES = ("open", "repaired", "closed", "withdrawn", "deferred")
 
 
 class LevelAt(Func):
-    """The class at an instant, as `life.level_at` finds it: the last that has begun, else the first; NULL of none."""
+    """The class at an instant, like `life.level_at`: the last one begun, else the first; NULL without classes."""
 
-    # The two expressions are the levels and the instant; n is the place of a segment among them.
+    # The two expressions are the levels and the instant; n is the number of a segment.
     arg_joiner = ") WITH ORDINALITY AS segments(s, n), (SELECT CAST("
     template = (
         "(SELECT s->>'level' FROM jsonb_array_elements(%(expressions)s AS timestamptz) AS at) AS asked "
@@ -29,7 +29,7 @@ class LevelAt(Func):
 
 
 def listed(boilers: QuerySet[Boiler], at: datetime) -> QuerySet[Deficiency]:
-    """Those of these boilers that had begun at `at`, with `level_now` and `rank` (0 the worst)."""
+    """Return the deficiencies of these boilers opened by `at`, with `level_now` and `rank` (0 worst)."""
     ranks = [When(level_now=level.value, then=Value(rank)) for rank, level in enumerate(Level)]
     found = Deficiency.objects.filter(boiler__in=boilers, opened_at__lte=at)
     found = found.annotate(level_now=LevelAt(F("levels"), Value(at)))
@@ -37,7 +37,7 @@ def listed(boilers: QuerySet[Boiler], at: datetime) -> QuerySet[Deficiency]:
 
 
 def of_status(rows: QuerySet[Deficiency], status: str, at: datetime) -> QuerySet[Deficiency]:
-    """Those that may be at this point of their life at `at`; `matches` looks at what people decided, row by row."""
+    """Return the rows that may have this status at `at`; `matches_status` then checks acts row by row."""
     past, gone = Q(closed_at__isnull=False, closed_at__lte=at), Q(withdrawn=True)
     decided = Act.objects.filter(deficiency__boiler=OuterRef("boiler"), deficiency__rule=OuterRef("rule"), at__lte=at)
     narrowed = {
@@ -51,7 +51,7 @@ def of_status(rows: QuerySet[Deficiency], status: str, at: datetime) -> QuerySet
 
 
 def shown(rows: Sequence[Deficiency], at: datetime) -> list[Shown]:
-    """Each with its life and the acts about it, as of `at`: two queries, about the boilers they are on."""
+    """Return each row with its status and the acts about it, as of `at`: two queries."""
     boilers = {row.boiler_id for row in rows}
     columns = ("boiler_id", "position_id", "rule", "opened_at", "closed_at", "withdrawn")
     episodes = _by_boiler(Deficiency.objects.filter(boiler__in=boilers).only("id", *columns))
@@ -67,7 +67,7 @@ def shown(rows: Sequence[Deficiency], at: datetime) -> list[Shown]:
 
 
 def matches(one: Shown, status: str) -> bool:
-    """Whether what people decided puts it at this point of its life too."""
+    """Whether the acts give the deficiency this status too."""
     if status == "repaired":
         return one.life.status == "repaired"
     return one.life.deferred_until is not None if status == "deferred" else True
@@ -81,7 +81,7 @@ def _by_boiler(rows: Iterable[Deficiency]) -> dict[UUID, list[Deficiency]]:
 
 
 def _as_of(row: Deficiency, at: datetime) -> Deficiency:
-    """What was closed after `at` was not closed then."""
+    """Return the row as of `at`: a closing after `at` is removed."""
     if row.closed_at is not None and row.closed_at > at:
         row.closed_at = row.closed_by_id = None
     return row

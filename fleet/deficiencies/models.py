@@ -1,4 +1,4 @@
-"""One row per (boiler, position, rule, episode), its derived columns recomputed in place; and what people decided."""
+"""Deficiencies, one row per (boiler, position, rule, episode) and recomputed in place; and people's acts about them."""
 
 from django.db import models
 
@@ -9,9 +9,9 @@ from fleet.visits.models import Entry
 
 
 class Deficiency(Row):
-    """A conclusion with a life: open → repaired, not proven → closed; or withdrawn when its cause is taken away.
+    """A conclusion with a status: open → repaired, not proven → closed; or withdrawn when its cause is taken away.
 
-    `version` grows with every change and every act: an act names the one it was decided on.
+    `version` grows with every change and every act. An act names the version it was decided on.
     """
 
     boiler = models.ForeignKey(Boiler, models.PROTECT, related_name="deficiencies")
@@ -20,14 +20,14 @@ class Deficiency(Row):
     episode = models.PositiveIntegerField()
     opened_at = models.DateTimeField()
     opened_by = models.ForeignKey(Entry, models.PROTECT, null=True, related_name="+")
-    found_at = models.DateTimeField(null=True)  # when it was found last: what was done before that did not help
+    found_at = models.DateTimeField(null=True)  # when it was found last: repairs before that did not help
     levels = models.JSONField()
     sentence = models.TextField()
     clears_by = models.JSONField(default=list)
     repaired_at = models.DateTimeField(null=True)
     closed_at = models.DateTimeField(null=True)
     closed_by = models.ForeignKey(Entry, models.PROTECT, null=True, related_name="+")
-    withdrawn = models.BooleanField(default=False)  # no longer concluded: its cause is gone, or another swallowed it
+    withdrawn = models.BooleanField(default=False)  # no longer concluded: its cause is gone, or it was merged
     merged_into = models.ForeignKey("self", models.PROTECT, null=True, related_name="swallowed")
     version = models.PositiveIntegerField(default=1)
 
@@ -47,7 +47,7 @@ class Deficiency(Row):
 
     @property
     def status(self) -> str:
-        """Where evidence alone puts it: open, repaired (claimed, not proven), closed, withdrawn or merged."""
+        """The status by evidence alone: open, repaired (claimed, not proven), closed, withdrawn or merged."""
         if self.withdrawn:
             return "merged" if self.merged_into_id else "withdrawn"
         if self.closed_at:
@@ -58,8 +58,8 @@ class Deficiency(Row):
 class Act(Row):
     """A fact: what somebody decided about a deficiency. Never changed; its effect is derived (`life.py`).
 
-    `episode_at` is when the episode had opened as was known then: it finds the act's episode again after late
-    evidence joined, split or renumbered them. `level` is the class it was decided in.
+    `episode_at` is when its episode had opened as known at the decision: it finds the episode again after late evidence
+    joined, split or renumbered episodes. `level` is the class at the decision.
     """
 
     deficiency = models.ForeignKey(Deficiency, models.PROTECT, related_name="acts")
@@ -78,6 +78,6 @@ class Act(Row):
 
     class Meta:
         constraints = [
-            # Of two people who decided on one version one wins, whatever else fails.
+            # Only one act per version: of two people who decide at once, one is refused.
             models.UniqueConstraint(fields=["deficiency", "acted_on"], name="deficiency_act_once"),
         ]

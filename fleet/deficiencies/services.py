@@ -1,4 +1,4 @@
-"""Storing the episodes that the rules found; one whose cause was taken away is withdrawn, never deleted."""
+"""Storing the episodes of the rules. One whose cause was taken away is withdrawn, never deleted."""
 
 from collections import defaultdict
 from collections.abc import Iterable, Iterator, Mapping, Sequence
@@ -33,9 +33,9 @@ KEPT = (
 def keep(
     *, boiler: Boiler, evidence: Evidence, judgement: Judgement, at: datetime, acts: Sequence[Act] = ()
 ) -> tuple[int, list[News]]:
-    """Make the boiler's episodes equal to those begun by `at`; return rows written and the news.
+    """Make the boiler's episodes equal to those begun by `at`; return the rows written and the events.
 
-    A row that is concluded no more is withdrawn; where its episode lies within another now, it is merged into that.
+    A row that is no longer concluded is withdrawn. Where its episode lies within another now, it is merged into that.
     """
     scope = {"boiler_id": boiler.id, "portfolio_id": boiler.portfolio_id}
     present = {_key(row): row for row in Deficiency.objects.filter(**scope)}
@@ -72,7 +72,7 @@ def _moment(row: Deficiency) -> datetime:
 
 
 def _found(evidence: Evidence, judgement: Judgement) -> Mapping[Place, list[datetime]]:
-    """When each rule fired at each position."""
+    """Return when each rule fired at each position."""
     times = {e.id: e.at for v in evidence.visits for e in v.entries}
     found: dict[Place, list[datetime]] = defaultdict(list)
     for finding in judgement.findings:
@@ -102,13 +102,13 @@ def _rows(boiler: Boiler, judgement: Judgement, times: Mapping[Place, list[datet
 
 
 def _newest(episode: Deficient, times: Iterable[datetime]) -> datetime | None:
-    """When the rule fired last while this episode was open; None where it rests on data alone."""
+    """Return when the rule fired last while this episode was open; None where it rests on register data alone."""
     end = episode.closed_at
     return max((t for t in times if t >= episode.opened_at and (end is None or t < end)), default=None)
 
 
 def _gone(old: Deficiency, episodes: Iterable[Episode]) -> dict[str, Any]:
-    """Acts hang on the row, so it stays as it was; nothing of it counts. If the cause comes back, so does the row."""
+    """Return the values of a withdrawn row. It keeps its columns: acts refer to it and its cause may come back."""
     into = home(old.rule, old.position_id, old.opened_at, episodes)
     kept = {k: getattr(old, k) for k in (*KEY, *KEPT)}
     return kept | {"withdrawn": True, "merged_into_id": into if into != old.id else None}

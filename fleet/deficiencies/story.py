@@ -1,4 +1,4 @@
-"""One deficiency's whole life in the order of time, what is ahead of it by time alone included."""
+"""The life of one deficiency in order of time, including what time alone will bring."""
 
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
@@ -9,7 +9,7 @@ from uuid import UUID
 from fleet.deficiencies.models import Act, Deficiency
 from fleet.deficiencies.queries import Shown
 
-# What happens in one instant stands in this order.
+# The order of events of one instant.
 FOUND, CLASS, AGAIN, DECIDED, REPAIRED, JOINED, CLOSED, GONE = range(8)
 SAID = {
     "assigned": "Assigned",
@@ -21,7 +21,7 @@ SAID = {
 
 @dataclass(frozen=True, slots=True)
 class Event:
-    """Something that happened to it, or will; the entry or the person it rests on."""
+    """One past or future event of a deficiency, with the entry or act it rests on."""
 
     at: datetime
     order: int
@@ -34,7 +34,10 @@ class Event:
 
 
 def told(one: Shown, swallowed: Iterable[Deficiency], gone_at: datetime | None) -> list[Event]:
-    """Everything known of it, the oldest first; `gone_at` is when it was written down as withdrawn or merged."""
+    """Return all events of a deficiency, the oldest first.
+
+    `swallowed` were merged into it. `gone_at` is when it was recorded as withdrawn or merged.
+    """
     events = [*_evidence(one.row), *_classes(one.row), *_acts(one.acts)]
     events += [
         Event(r.opened_at, JOINED, "Another episode became part of this", r.sentence, other=r.id) for r in swallowed
@@ -59,7 +62,7 @@ def _evidence(row: Deficiency) -> Iterator[Event]:
 
 
 def _classes(row: Deficiency) -> Iterator[Event]:
-    """Each class after the one it was found with."""
+    """Yield each change of class after the first class."""
     for before, segment in pairwise(row.levels):
         if segment["level"] != before["level"]:
             yield Event(datetime.fromisoformat(segment["since"]), CLASS, "Class", level=segment["level"])

@@ -20,14 +20,14 @@ SIDE_IN = Range("in", 0, 1000, low_in=False, why="an opening has sides")
 
 STANDARD_FT3_PER_1000 = 50.0
 OTHER_FT3_PER_1000, FAN_FT3_PER_1000, MOST_ACH = 21.0, 15.0, 0.60
-LOUVRES = {"none": 1.0, "metal": 0.75, "wood": 0.25}  # free share where the maker's is not known, from memory
+LOUVRES = {"none": 1.0, "metal": 0.75, "wood": 0.25}  # free share where the maker's figure is not known, from memory
 LEAST_SIDE_IN = 3.0
 TOLERANCE = 1e-9  # an opening that is exactly enough is enough
 
 
 @dataclass(frozen=True, slots=True)
 class Method:
-    """How openings are sized: how many, Btu/h for one square inch of each, the least free area of each in in2."""
+    """How openings are sized: their number, Btu/h for one in2 of each, the least free area of each in in2."""
 
     code: str
     title: str
@@ -50,7 +50,7 @@ METHODS = {
 
 @dataclass(frozen=True, slots=True)
 class Needed:
-    """How many openings, and the free area in in2 that each must have."""
+    """The number of openings, and the free area in in2 that each must have."""
 
     openings: int
     each_in2: float
@@ -118,7 +118,7 @@ def judge_openings(
 ) -> Judgement:
     """Return urgent where openings of these free areas in in2 (over 0) are too few or small for a method, else good.
 
-    With carbon monoxide or spill it is a hold (domain, section 6): that is for who knows of them.
+    With carbon monoxide or spill it is a hold (domain, section 6); callers that know of these decide it.
     """
     require(AREA_IN2.each("free_in2", free_in2))
     needed = openings(method, input_btu_h, vent_connectors_in2)
@@ -140,5 +140,5 @@ def judge_room(volume_ft3: float, input_btu_h: float) -> Judgement:
 
 
 def _both(*values: object) -> bool:
-    """Whether all are numbers that can be added; if not, that has been said already."""
+    """Return whether all are valid inputs that can be added. Faults of single inputs are reported separately."""
     return all(not ANY_INPUT_BTU_H.faults("", value) for value in values)

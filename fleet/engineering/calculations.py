@@ -1,4 +1,4 @@
-"""The one register of calculations: a screen and an endpoint are made from it, and `run` answers for both."""
+"""The one register of calculations. A page and an endpoint are made from it; both use `run_calculation`."""
 
 import math
 from collections.abc import Iterator, Mapping
@@ -19,7 +19,7 @@ CALCULATIONS: dict[str, Calculation] = {
 
 @dataclass(frozen=True, slots=True)
 class Result:
-    """What a calculation answered: outputs by name, with the inputs as used (defaults filled in) and its words."""
+    """The result of a calculation: outputs by name, and the inputs as used, with defaults filled in."""
 
     calculation: Calculation
     inputs: dict[str, Any]
@@ -29,8 +29,8 @@ class Result:
 def run(code: str, inputs: Mapping[str, object]) -> Result:
     """Return the result of a named calculation for inputs in its own units.
 
-    Refused with every fault of the inputs at once: missing, unknown, no number, out of range; or, where each alone is
-    possible and they are not together, with the formula's own reason. 404 for a calculation that does not exist.
+    Raises Refused with all faults of the inputs at once: missing, unknown, no number, out of range. Where each input is
+    possible alone but not together, the formula raises its own reason. An unknown calculation has status 404.
     """
     if code not in CALCULATIONS:
         raise Refused("unknown_calculation", f"There is no calculation {code!r}.", ("code",), 404)
@@ -54,7 +54,7 @@ def _faults(calculation: Calculation, inputs: Mapping[str, object]) -> Iterator[
 
 
 def _value(answer: Any, output: Output) -> Any:
-    """Return one output as plain data: numbers, words, None, lists of these."""
+    """Return one output as plain data: a number, a word, None, or a list of these."""
     for name in filter(None, output.at.split(".")):
         answer = getattr(answer, name)
     return _plain(answer, output.name)

@@ -1,6 +1,6 @@
-"""What a number must be before a formula may use it: finite, and inside the range that is possible at all.
+"""Checks of numbers before a formula uses them: each must be finite and inside the possible range.
 
-A value that cannot be is refused with every fault found; a value that is merely dangerous is inside its range.
+An impossible value is refused with all faults found. A value that is merely dangerous is inside its range.
 """
 
 import math
@@ -14,16 +14,16 @@ from numpy.typing import NDArray
 from fleet.errors import Fault, Place, Refused
 
 Floats = NDArray[np.float64]
-Num = TypeVar("Num", float, Floats)  # a function answers in kind: a float for floats, an array for arrays
+Num = TypeVar("Num", float, Floats)  # functions return a float for floats and an array for arrays
 
 
 class Impossible(Refused, ValueError):
-    """Input that cannot be. Also a ValueError, as Python's own formulas raise."""
+    """Raised for impossible input. It is also a ValueError, as Python's own functions raise."""
 
 
 @dataclass(frozen=True, slots=True)
 class Range:
-    """What a quantity can be: its unit, its bounds, whether each bound is itself possible, and why beyond is not."""
+    """The possible range of a quantity: unit, bounds, whether each bound is included, and why values beyond are not."""
 
     unit: str
     low: float = -math.inf
@@ -33,7 +33,7 @@ class Range:
     why: str = ""
 
     def faults(self, name: str, value: object, at: Place | None = None) -> list[Fault]:
-        """Return what is wrong with `value` (a number or an array of them), nothing where all of it is possible."""
+        """Return the faults of `value`, a number or an array. Empty where all of it is possible."""
         place = (name,) if at is None else at
         if isinstance(value, np.ndarray):
             return self._faults_of_array(name, value, place)
@@ -43,7 +43,7 @@ class Range:
         return [] if self._inside(number) else [Fault("out_of_range", self._sentence(name, number), place)]
 
     def each(self, name: str, values: Sequence[object]) -> list[Fault]:
-        """Return what is wrong with any of `values`, each at its place in the list."""
+        """Return the faults of all `values`, each at its index in the list."""
         return [fault for index, value in enumerate(values) for fault in self.faults(name, value, (name, index))]
 
     def words(self) -> str:
@@ -61,7 +61,7 @@ class Range:
         if values.dtype.kind not in "iuf":
             return [Fault("not_a_number", f"{name}: an array of {values.dtype} holds no numbers.", place)]
         if not values.size or all(math.isfinite(end) and self._inside(end) for end in (values.min(), values.max())):
-            return []  # the least is NaN where any of them is
+            return []  # min() is NaN where any value is NaN
         wrong = np.argwhere(~(np.isfinite(values) & self._inside(values)))
         first = tuple(int(index) for index in wrong[0])
         found = self.faults(name, float(values[first]), (*place, *first))
@@ -85,26 +85,26 @@ def as_number(value: object) -> float | None:
 
 
 def power(value: Num, exponent: float) -> Num:
-    """Return a number or an array from 0 up to any power, in kind."""
+    """Return a number or an array (from 0 up) raised to any power."""
     if isinstance(value, np.ndarray):
         return value**exponent
     return math.pow(value, exponent)
 
 
 def root(value: Num) -> Num:
-    """Return the square root of a number or an array from 0 up, in kind."""
+    """Return the square root of a number or an array (from 0 up)."""
     return power(value, 0.5)
 
 
 def require(*found: Iterable[Fault]) -> None:
-    """Refuse with every fault of every list; say nothing where there is none. Raises Impossible."""
+    """Raise Impossible with the faults of all lists, if there are any."""
     faults = [fault for faults in found for fault in faults]
     if faults:
         raise Impossible.all(faults)
 
 
 def same_shape(**values: object) -> None:
-    """Refuse arrays that do not go together, element by element. Raises Impossible."""
+    """Raise Impossible for arrays whose shapes cannot be broadcast together."""
     shapes = [value.shape for value in values.values() if isinstance(value, np.ndarray)]
     try:
         np.broadcast_shapes(*shapes)
@@ -114,7 +114,7 @@ def same_shape(**values: object) -> None:
 
 
 def refuse_where(bad: object, code: str, message: str, at: Place) -> None:
-    """Refuse where `bad` (a truth value or an array of them) is true; an array names its first place."""
+    """Raise Impossible where `bad`, a truth value or an array, is true. For an array the first index is named."""
     wrong = np.argwhere(np.atleast_1d(np.asarray(bad)))
     if len(wrong):
         index = tuple(int(i) for i in wrong[0]) if isinstance(bad, np.ndarray) and bad.ndim else ()
@@ -122,7 +122,7 @@ def refuse_where(bad: object, code: str, message: str, at: Place) -> None:
 
 
 def one_of(name: str, value: object, choices: Iterable[str]) -> list[Fault]:
-    """Return the fault of a word that is none of `choices`."""
+    """Return the fault of a value that is none of `choices`. Empty where it is one."""
     known = sorted(choices)
     if isinstance(value, str) and value in known:
         return []
@@ -132,6 +132,6 @@ def one_of(name: str, value: object, choices: Iterable[str]) -> list[Fault]:
 def _shown(value: object) -> str:
     try:
         text = repr(value)
-    except ValueError:  # Python writes no whole number of over 4300 digits
+    except ValueError:  # Python does not print whole numbers of over 4300 digits
         return "a number of thousands of digits"
     return text if len(text) <= 40 else f"{text[:37]}…"

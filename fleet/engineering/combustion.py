@@ -1,7 +1,7 @@
-"""What a flue-gas reading says: excess air, carbon monoxide air-free, loss up the stack, efficiency on gross value.
+"""Results of flue-gas readings: excess air, carbon monoxide air-free, stack loss, efficiency on gross value.
 
-Oxygen in dry flue gas, in %. At or above air's 20.9 nothing is answered; over 18 hardly any flue gas is in the sample,
-so that what would be multiplied up from it is no result.
+Oxygen is in dry flue gas, in %. From 20.9, that of air, it is refused. Over 18 the sample holds hardly any flue gas, so
+results that scale up from it are refused too.
 """
 
 from fleet.engineering.checks import Num, Range, one_of, refuse_where, require, same_shape
@@ -11,7 +11,7 @@ from fleet.engineering.units import ATMOSPHERE_PSIA, STANDARD_ATMOSPHERE_PSIA, c
 from fleet.engineering.verdicts import Judgement, Reason, judgement
 from fleet.errors import Fault
 
-AIR = 20.9  # what an analyser shows in fresh air; for CO air-free the safer of 20.9 and 21
+AIR = 20.9  # what an analyzer shows in fresh air; for CO air-free 20.9 is safer than 21
 O2 = Range("%", 0, AIR, high_in=False, why="air itself holds 20.9 %, so the probe saw no flue gas")
 MOST_O2 = 18.0  # domain, section 6; published values, 6.4
 O2_OF_A_RESULT = Range("%", 0, MOST_O2, why="over 18 % hardly any flue gas is in the sample, at 20.9 it is air")
@@ -30,7 +30,7 @@ KELVIN_STEP = factor("F diff", "K diff")
 
 
 def flue_o2(o2_percent: object, name: str = "o2_percent") -> list[Fault]:
-    """Return what is wrong with an oxygen reading that a result shall be multiplied up from."""
+    """Return the faults of an oxygen reading in % that a result is scaled up from (0 to 18)."""
     return O2.faults(name, o2_percent) or O2_OF_A_RESULT.faults(name, o2_percent)
 
 
@@ -132,7 +132,7 @@ def siegert_loss_net_percent(o2_percent: Num, difference_f: Num, fuel: str = "na
 def siegert_loss_net_by_co2_percent(co2_percent: Num, difference_f: Num, fuel: str = "natural_gas") -> Num:
     """Return the same loss in % of the NET heating value from carbon dioxide in dry flue gas in % (over 0).
 
-    For an analyser that reads CO2; within 0.1 of the oxygen form. Impossible over what a complete burn of the fuel
+    For an analyzer that reads CO2; within 0.1 of the oxygen form. Impossible over what a complete burn of the fuel
     makes and 5 % for its scatter. Formula S32; coefficients from memory (published values, 6.1).
     """
     require(
@@ -206,7 +206,7 @@ def _check_stack(o2_percent: Num, stack_f: Num, room_f: Num, fuel: str) -> None:
 
 
 def _dry_kj(fuel: Fuel, o2_percent: Num, hot_k: Num, cold_k: Num) -> Num:
-    """The heat in a mole of fuel's dry flue gas: without excess air, and the air that came on top."""
+    """Return the heat in kJ in the dry flue gas of a mole of fuel, excess air included."""
     extra_o2_mol = _extra_o2_mol(fuel, o2_percent)
     nitrogen_mol = fuel.nitrogen_mol + (fuel.oxygen_mol + extra_o2_mol) * (100 / AIR_O2_PERCENT - 1)
     return (
@@ -217,5 +217,5 @@ def _dry_kj(fuel: Fuel, o2_percent: Num, hot_k: Num, cold_k: Num) -> Num:
 
 
 def _extra_o2_mol(fuel: Fuel, o2_percent: Num) -> Num:
-    """Oxygen that passed unused, mol in a mol of fuel: it and its nitrogen swell the dry flue gas they are read in."""
+    """Return the unused oxygen in mol for a mol of fuel. It and its nitrogen are part of the dry flue gas measured."""
     return fuel.dry_flue_mol * o2_percent / (100 * (1 - o2_percent / AIR_O2_PERCENT))

@@ -1,4 +1,4 @@
-"""What a burner really fires: by clocking the gas meter or by nozzle and pump pressure, and against the name plate."""
+"""The input of a burner: by clocking the gas meter or by nozzle and pump pressure, and against the name plate."""
 
 from fleet.engineering.checks import Num, Range, require, root, same_shape
 from fleet.engineering.units import ATMOSPHERE_PSIA, STANDARD_ATMOSPHERE_PSIA, convert, factor
@@ -94,7 +94,7 @@ def judge_input(input_btu_h: float, plate_btu_h: float) -> Judgement:
     The bounds are common practice. Over the plate, the safety valves must be looked at again for the larger fire (S2).
     """
     over = input_ratio(input_btu_h, plate_btu_h) - 1
-    if abs(over) <= GOOD + 1e-9:  # a bound is inside, and 1.05 - 1 is a shade over 0.05
+    if abs(over) <= GOOD + 1e-9:  # the bound is included, and 1.05 - 1 is slightly over 0.05 as a float
         return judgement([])
     shown = f"{abs(over):.1%} {'over' if over > 0 else 'under'} the name plate"
     if over > MOST + 1e-9:

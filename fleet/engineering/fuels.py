@@ -1,4 +1,4 @@
-"""The three fuels as molecules, what they are worth, and the heat their flue gas carries.
+"""The three fuels as molecules, their heating values, and the heat in their flue gas.
 
 Gross (higher) heating values throughout: water in the flue gas counted as if it had condensed.
 """
@@ -13,7 +13,7 @@ LATENT_KJ_MOL = 44.004  # evaporation of water at 25 degC, IAPWS
 
 @dataclass(frozen=True, slots=True)
 class Fuel:
-    """One mole of the burnable mixture: its atoms, nitrogen carried along, its gross heat; how it is sold and worth.
+    """One mole of the burnable mixture: its atoms, its nitrogen, its gross heat; how it is sold and its heating value.
 
     `gross` is in Btu per `sold_by` (ft3 at 60 F and 14.7 psia, or gal); `siegert` are A1, A2, B and CO2max in %.
     """

@@ -19,7 +19,7 @@ GAUGE_PSI = Range("psi", 0, 10_000, low_in=False, why="a gauge has a range")
 NEAR_PSI, NEAR_SHARE = 0.5, 0.2  # operating control's trip against its set point: domain, section 4
 CONTROL_UNDER_LIMIT_PSI = 1.0
 LIMIT_NEAR_PSI = 1.0
-SENSE_NEAR_PSI = 0.25  # closer than this two readings of a gauge are one: our choice
+SENSE_NEAR_PSI = 0.25  # two readings of a gauge closer than this count as equal: our choice
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,7 +32,7 @@ class Ladder:
     valve_psi: float | None = None
 
 
-Fault = Reason  # one thing wrong with a ladder: its class (hold, urgent, routine) and a sentence
+Fault = Reason  # one fault of a ladder: its class (hold, urgent, routine) and a sentence
 
 
 def cut_out(main_psi: float, differential_psi: float, sense: str) -> float:
@@ -55,7 +55,7 @@ def cut_in(main_psi: float, differential_psi: float, sense: str) -> float:
 
 
 def faults(ladder: Ladder) -> list[Fault]:
-    """Return everything wrong with the ladder, worst first; unknown rungs are not compared."""
+    """Return all faults of the ladder, worst first. Unknown rungs are not compared."""
     found = [*_over_fifteen(ladder), *_limit_at_valve(ladder), *_order(ladder), *_gaps(ladder)]
     return sorted(found, key=lambda f: ("hold", "urgent", "routine").index(f.level))
 
@@ -112,7 +112,7 @@ def judge(ladder: Ladder, gauge_top_psi: float | None = None) -> Judgement:
 
 
 def gauge_faults(top_psi: float | None) -> list[Fault]:
-    """Return what is wrong with a gauge that reads to `top_psi`: 30 at least, 60 at most; nothing where not known."""
+    """Return the faults of a gauge that reads to `top_psi` (30 to 60 is right). Empty where it is not known."""
     if top_psi is None or GAUGE_LEAST_PSI <= top_psi <= GAUGE_MOST_PSI:
         return []
     sentence = f"The gauge reads to {top_psi:g} psi: {GAUGE_LEAST_PSI:g} to {GAUGE_MOST_PSI:g} is right."
@@ -120,7 +120,7 @@ def gauge_faults(top_psi: float | None) -> list[Fault]:
 
 
 def sense_seen(main_psi: float, differential_psi: float, seen_in_psi: float, seen_out_psi: float) -> str:
-    """Return which sense a control's scale and its observed cut-in and cut-out (psig) speak for.
+    """Return the sense of a control that fits its scale and its observed cut-in and cut-out (psig).
 
     *additive*, *subtractive*, *neither* or *either*: a control entered as the other kind is a common error of data.
     """

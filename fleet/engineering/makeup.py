@@ -1,4 +1,4 @@
-"""Make-up water: what meter readings say was used, per day and per degree-day, and whether that has changed.
+"""Make-up water: use between meter readings, per day and per degree-day, and whether it has changed.
 
 No published limit exists (published values, section 8): a boiler is compared with its own past.
 """
@@ -25,8 +25,8 @@ RATE = Range("", 0, 1e9, why="a rate of use is never negative")
 LEAST = Range("", 0, 1e9, low_in=False, why="the smallest rate a meter can tell is above nothing")
 
 PAST, LEAST_PAST, RUN = 12, 8, 3
-FEWEST_TIMES = 1.5  # a change smaller than by half is nobody's errand: our choice
-LEAST_SPREAD = 0.1  # of the natural logarithm; identical readings are no proof of a perfect system: our choice
+FEWEST_TIMES = 1.5  # smaller changes are not worth a visit: our choice
+LEAST_SPREAD = 0.1  # of the natural logarithm; guards against readings that are equal by chance: our choice
 # By count of past periods: what the newest log rate's distance from the mean of the past without its highest, over
 # their standard deviation, exceeds by luck in 0.5 % of readings. Simulated, 8 million draws of a normal log rate each.
 JUMP = {8: 5.096, 9: 4.677, 10: 4.379, 11: 4.155, 12: 3.985}
@@ -35,7 +35,7 @@ JUMP_FALSE_ALARM = 0.005
 
 @dataclass(frozen=True, slots=True)
 class Reading:
-    """What a meter showed: the instant in days (from any start), the figure, and which meter where it was changed."""
+    """A meter reading: the instant in days from any start, the figure, and the meter's name where it was changed."""
 
     day: float
     value: float
@@ -44,7 +44,7 @@ class Reading:
 
 @dataclass(frozen=True, slots=True)
 class Use:
-    """Water used between two readings; `gallons` None where nobody can tell, `note` says why or what was assumed."""
+    """Water used between two readings. `gallons` is None where it is not known; `note` says why or what was assumed."""
 
     start_day: float
     end_day: float
@@ -64,7 +64,7 @@ class Use:
 
 @dataclass(frozen=True, slots=True)
 class Change:
-    """`says` is *jump*, *growing*, *usual* or *not enough*; `false_alarm` the chance of either alarm by luck.
+    """A comparison with the past. `says`: *jump*, *growing*, *usual* or *not enough*. `false_alarm`: chance of one.
 
     `usual` is the rate held against (same unit as the rates), `times` the newest over it.
     """
@@ -118,13 +118,13 @@ def share_of_steam_percent(gallons: float, steam_lb: float, water_f: float = 60.
 
 
 def change(rates: Sequence[float], least: float = 0.1) -> Change:
-    """Return whether the newest of `rates` (gal/day or per degree-day, oldest first) left the boiler's own past.
+    """Return whether the newest of `rates` (gal/day or per degree-day, oldest first) departs from the boiler's past.
 
     *jump*: the newest against the up to 12 before it (at least 8, the highest left out, so that one earlier leak does
     not hide the next), on logarithms; 0.5 % false alarms where they scatter normally, about 1.1 % with heavy tails,
     about 5 % where they scatter far to the high side only. *growing*: the three newest all above all up to 12 before
     them; 1/C(n+3, 3) by luck, 1 in 455 for 12, for any scatter. Neither under 1.5 times the usual. `least` is the
-    smallest rate the meter tells. Weather is no luck: give rates per degree-day in season.
+    smallest rate the meter tells. Weather is not random: give rates per degree-day in season.
     """
     require(RATE.each("rates", rates), LEAST.faults("least", least))
     past = [log(max(rate, least)) for rate in rates[:-1]][-PAST:]
@@ -142,7 +142,7 @@ def change(rates: Sequence[float], least: float = 0.1) -> Change:
 
 
 def _grown(rates: Sequence[float]) -> tuple[bool, float]:
-    """Whether the newest three are all above what was before, and how often luck alone does that."""
+    """Return whether the newest three all exceed those before them, and the chance of that by luck, 0 to 1."""
     before, newest = rates[:-RUN][-PAST:], rates[-RUN:]
     if len(before) < LEAST_PAST:
         return False, 0.0

@@ -1,4 +1,4 @@
-"""How the calculations are offered: in groups, and refused by names that the asker gave."""
+"""The calculations as people are offered them: in groups, with faults named by the inputs given."""
 
 from collections.abc import Mapping
 
@@ -6,7 +6,7 @@ from fleet.engineering.calculations import CALCULATIONS, Result, run
 from fleet.engineering.table.form import Calculation
 from fleet.errors import Fault, Refused
 
-MOST_IN_A_LIST = 400  # more readings than a boiler has in a year of days; keeps one question cheap
+MOST_IN_A_LIST = 400  # more than one reading a day for a year; bounds the work of one request
 
 GROUPS: dict[str, tuple[str, ...]] = {
     "Steam": ("steam_at_gauge", "pressure_at_boiling", "atmosphere"),
@@ -46,9 +46,10 @@ def grouped() -> dict[str, list[Calculation]]:
 
 
 def answer(code: str, inputs: Mapping[str, object]) -> Result:
-    """Return what `run` does, each list bounded, every fault at an input the asker knows or at the whole.
+    """Return what `run_calculation` does, with bounded lists. Raises Refused as it does.
 
-    A formula may name a quantity of its own (absolute for gauge pressure): that place nobody gave.
+    Each fault names an input of the caller or the whole: a formula may name a quantity of its own, such as the absolute
+    pressure for a gauge pressure.
     """
     asked = {i.name for i in CALCULATIONS[code].inputs} if code in CALCULATIONS else set()
     long = [name for name, given in inputs.items() if isinstance(given, list) and len(given) > MOST_IN_A_LIST]

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from fleet.engineering.checks import Impossible, Range, one_of, require
 from fleet.engineering.verdicts import Judgement, Reason, judgement
 
-BTU_H_PER_LB_H = 1000.0  # not to be "corrected" to the heat of evaporation: the 5 psi accumulation rule covers that
+BTU_H_PER_LB_H = 1000.0  # do not replace by the heat of evaporation: the 5 psi accumulation rule covers the difference
 SURFACE_LB_H_FT2 = {  # S7; New York agrees on firetube and watertube (S4)
     ("hand", "firetube"): 5.0,
     ("hand", "watertube"): 6.0,
@@ -67,7 +67,7 @@ def required_lb_h(
 
 
 def relief(output_btu_h: float, stamped_lb_h: Sequence[float | None], surface_ft2: float = 0.0) -> Relief:
-    """Compare the stamps of all valves together with what the output needs; one unknown stamp makes the sum unknown."""
+    """Compare the stamps of all valves together with what the output needs. One unknown stamp makes the sum unknown."""
     known = [s for s in stamped_lb_h if s is not None]
     installed = sum(known) if len(known) == len(stamped_lb_h) else None
     return Relief(required_lb_h(output_btu_h, surface_ft2), installed)

@@ -1,4 +1,4 @@
-"""How far a share counted from few trials may lie from the share that would be counted from very many."""
+"""The uncertainty of a share that was counted from few trials."""
 
 from dataclasses import dataclass
 from math import sqrt

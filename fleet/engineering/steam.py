@@ -1,4 +1,4 @@
-"""Saturated steam and water, from absolute pressure, so that a house on a mountain is no special case.
+"""Saturated steam and water, from absolute pressure, so that altitude needs no special case.
 
 The saturation line is the closed form of IAPWS-IF97, region 4 (equations 29 to 31 of IAPWS R7-97), written for whole
 arrays: the library takes one value a call. Enthalpies and densities are the library's (seuif97, regions 1 and 2).
@@ -33,7 +33,7 @@ MPA = factor("psia", "MPa abs")
 KELVIN_STEP, ZERO_KELVIN_F = factor("K diff", "F diff"), convert(0.0, "K", "F")
 BTU_LB, FT3_LB = factor("kJ/kg", "Btu/lb"), factor("m3/kg", "ft3/lb")
 LIQUID, VAPOUR = 0.0, 1.0  # steam quality
-BLOCK = 16_384  # numbers at a time: what lies between stays in the processor's cache
+BLOCK = 16_384  # numbers at a time: intermediate results stay in the processor's cache
 
 
 def saturation_f(pressure_psia: Num) -> Num:
@@ -59,7 +59,7 @@ def _saturation_f(pressure_psia: Num) -> Num:
 def saturation_psia(temperature_f: Num) -> Num:
     """Return the absolute pressure in psia at which water boils at a temperature in F (32 to 705.1).
 
-    The same closed form as `saturation_f`, turned round. Impossible outside the range. Source: S1.
+    The same closed form as `saturation_f`, inverted. Impossible outside the range. Source: S1.
     """
     require(LINE_F.faults("temperature_f", temperature_f))
     return _in_blocks(_saturation_psia, temperature_f)
@@ -140,7 +140,7 @@ def _by_temperature(function: Callable[[float, float], float], temperature_f: Nu
 
 
 def _in_blocks(function: Callable[[Num], Num], values: Num) -> Num:
-    """Apply a function of whole arrays to a long one block by block, to anything else at once."""
+    """Apply a function of arrays to a long array in blocks, to anything else at once."""
     if not isinstance(values, np.ndarray) or values.size <= BLOCK:
         return function(values)
     flat, found = values.ravel(), np.empty(values.size)

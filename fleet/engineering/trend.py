@@ -1,4 +1,4 @@
-"""Whether the stack grows hotter over the months: soot or scale, asked of the readings without assuming a shape."""
+"""Whether the stack grows hotter over months, by soot or scale. The tests assume no shape of the trend."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -11,15 +11,15 @@ from fleet.engineering.checks import Impossible, Range, require
 from fleet.engineering.combustion import DIFFERENCE_F
 
 DAY = Range("days", -1e6, 1e6)
-LEAST_READINGS, LEAST_DAYS = 6, 28.0  # our choice: below, the chance test cannot speak, or it is the weather that does
-MOST_READINGS = 200  # the exact chance is counted out
+LEAST_READINGS, LEAST_DAYS = 6, 28.0  # our choice: with fewer the test has no power; a shorter span shows the weather
+MOST_READINGS = 200  # the exact chance is computed by counting
 FALSE_ALARM = 0.01
 MONTH_DAYS = 30.0
 
 
 @dataclass(frozen=True, slots=True)
 class Trend:
-    """Slope in F per 30 days (None where it may not speak yet), the chance of as much by luck, and what it says.
+    """Slope in F per 30 days (None where there are too few readings), the chance of it by luck, and the conclusion.
 
     `says` is *rising*, *no trend* or *not enough*; `needs` tells what is missing.
     """
@@ -54,7 +54,7 @@ def stack_trend(days: Sequence[float], differences_f: Sequence[float]) -> Trend:
 def chance_of_order(count: int, rising_pairs: int) -> float:
     """Return the chance that `count` values in random order have at least so many pairs that rise.
 
-    Exact; a pair of equals counts as not rising, which is the careful side. Source: Kendall's rank correlation, the
+    Exact. A pair of equal values counts as not rising: the conservative side. Source: Kendall's rank correlation, the
     counts are the Mahonian numbers.
     """
     ways = _orders(count)
@@ -65,7 +65,7 @@ def chance_of_order(count: int, rising_pairs: int) -> float:
 
 @cache
 def _orders(count: int) -> tuple[int, ...]:
-    """The number of orders of `count` values with 0, 1, 2 ... falling pairs."""
+    """Return the numbers of orders of `count` values with 0, 1, 2 ... falling pairs."""
     ways = [1]
     for size in range(2, count + 1):
         # A value put among `size - 1` others makes 0 to size - 1 falling pairs: a running sum over so many.

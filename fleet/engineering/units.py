@@ -1,4 +1,4 @@
-"""The one place for conversions: US units inside, SI for people who want them; factors from pint.
+"""All conversions of units: US units inside, SI for people who choose them; factors from pint.
 
 Inside, every formula takes and gives US customary units, named in its arguments. The British thermal unit is the
 International Table one (1055.055 852 62 J, the Btu of steam tables): pint's plain `Btu` is the ISO 1055.056 J.
@@ -13,7 +13,7 @@ import pint
 from fleet.engineering.checks import Impossible, Num, Range, power, require
 
 # Our name of a unit: (pint's expression, the SI unit it is shown in, the same kind of quantity).
-# Gauge and absolute pressure, temperature and difference of temperature are kinds of their own: never one for another.
+# Gauge and absolute pressure are two kinds, so are temperature and difference of temperature: they never convert.
 UNITS: dict[str, tuple[str, str, str]] = {
     "psi": ("psi", "kPa", "pressure"),
     "kPa": ("kPa", "kPa", "pressure"),
@@ -105,7 +105,7 @@ def factor(unit: str, to: str) -> float:
 
 
 def si_unit(unit: str) -> str:
-    """Return the SI unit in which a quantity of `unit` is shown; a unit that is none of ours is shown as it is."""
+    """Return the SI unit in which a quantity of `unit` is shown. A unit not in UNITS is returned unchanged."""
     return UNITS[unit][1] if unit in UNITS else unit
 
 
@@ -154,7 +154,7 @@ def _registry() -> Any:
 
 @cache
 def _line(unit: str, to: str) -> tuple[float, float]:
-    """Return (scale, offset) of a conversion: every one of ours is a straight line."""
+    """Return (scale, offset) of a conversion. All conversions are linear."""
     for name, place in ((unit, "unit"), (to, "to")):
         if name not in UNITS:
             raise Impossible("unknown_unit", f"{name!r} is none of the units known here.", (place,))

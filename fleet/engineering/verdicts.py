@@ -1,4 +1,4 @@
-"""What a computation says beside its number: a level, and the reasons for it in sentences."""
+"""Verdicts of formulas: a level, and the reasons for it in sentences."""
 
 from collections.abc import Iterable
 from dataclasses import dataclass
@@ -8,7 +8,7 @@ LEVELS = ("hold", "urgent", "routine", "inconclusive", "good")
 
 @dataclass(frozen=True, slots=True)
 class Reason:
-    """One thing found: a stable code, its level (of LEVELS) and a sentence."""
+    """One reason: a stable code, its level (of LEVELS) and a sentence."""
 
     code: str
     level: str
@@ -17,9 +17,9 @@ class Reason:
 
 @dataclass(frozen=True, slots=True)
 class Judgement:
-    """The worst level among the reasons; *good* only where everything asked could be compared.
+    """The worst level among the reasons. It is *good* only where everything could be compared.
 
-    `unknown` names what was not known, so that silence about it is not read as praise.
+    `unknown` names what was not known and so was not compared.
     """
 
     verdict: str

@@ -1,4 +1,4 @@
-"""How fast the water goes: evaporation, weight of an inch of level, minutes to the cutoff and the lowest safe line."""
+"""Loss of water: evaporation, weight of an inch of level, minutes to the cutoff and to the lowest safe line."""
 
 from dataclasses import dataclass
 
@@ -33,7 +33,7 @@ NEAR_IN, LEAST_OVER_GLASS_IN = 0.5, 1.0  # domain, section 4: trips
 
 @dataclass(frozen=True, slots=True)
 class Fall:
-    """How a level goes down: `minutes` None where it does not; the water lost in lb/h (under 0: it rises)."""
+    """How a level falls: `minutes` is None where it does not fall; water lost in lb/h (below 0: it rises)."""
 
     minutes: float | None
     net_lb_h: float
@@ -42,7 +42,7 @@ class Fall:
 
 @dataclass(frozen=True, slots=True)
 class Falls:
-    """From the normal line to the cutoff, from there to the lowest safe line, and what is wrong with these heights."""
+    """Falls from the normal line to the cutoff and on to the lowest safe line, and the verdict on these heights."""
 
     to_cutoff: Fall
     to_lowest: Fall
@@ -156,7 +156,7 @@ def falls(
     """Return both times for heights in inches over the glass's bottom: normal line, cutoff's trip, lowest safe line.
 
     Heights in a dangerous order are possible: their time is 0 and the judgement says hold. The lowest safe line is
-    the maker's; nothing here may be taken for it. Other arguments and limits as for `fall`.
+    the maker's; nothing here may be taken for it. Other arguments and limits as for `level_fall`.
     """
     require(
         LEVEL_IN.faults("normal_in", normal_in),

@@ -1,4 +1,4 @@
-"""One boiler's facts as the rules want them, in a fixed number of queries; stores nothing."""
+"""Reads one boiler's facts as values of the rules, in a fixed number of queries; stores nothing."""
 
 from fleet.evidence.gather import Read, build_of, gather
 

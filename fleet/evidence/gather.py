@@ -1,4 +1,4 @@
-"""From rows to `rules.values.Evidence`: the queries are listed in the order they run, each once per boiler."""
+"""From rows to `rules.values.Evidence`. The queries stand in the order they run, each once per boiler."""
 
 from collections import defaultdict
 from collections.abc import Iterable
@@ -17,13 +17,13 @@ from fleet.terms.models import Adoption
 from fleet.terms.values import as_terms, version
 from fleet.visits.models import Attendance, Entry, Reading, Seconding, Visit
 
-Lines = dict[UUID, tuple[values.Entry, ...]]  # of each visit what was done
+Lines = dict[UUID, tuple[values.Entry, ...]]  # the entries of each visit
 
 
 def build_of(portfolio: UUID, at: datetime) -> str:
-    """What conclusions of this portfolio are made with: rules version, newest release loaded, newest terms adopted.
+    """Return the build of a portfolio's conclusions: rules version, newest release loaded, newest terms adopted.
 
-    Releases and terms begin on their days, and a judgement holds all of them: nothing is made anew on the day itself.
+    A judgement uses all releases and terms from their days on, so nothing is judged again on such a day.
     """
     return _build(catalog.newest(), list(Adoption.objects.filter(portfolio=portfolio)))
 
@@ -33,19 +33,19 @@ def _build(release: int | None, adopted: list[Adoption]) -> str:
 
 
 class Read:
-    """Lines of visits that were read before: what was posted never changes, and is not fetched again.
+    """A cache of visit lines: posted lines never change and are not read again.
 
-    A visit is known by its content's digest. One that fits a device is always read: the register may still say
-    another kind of it.
+    A visit is identified by its content's digest. A visit that fits a device is always read, since the device's kind
+    may still change in the register.
     """
 
     def __init__(self) -> None:
         self._positions: list[UUID] = []
         self._lines: dict[tuple[UUID, str], tuple[values.Entry, ...]] = {}
-        self.count = 0  # lines at the last reading
+        self.count = 0  # lines returned by the last call
 
     def lines(self, boiler: Boiler, visits: dict[UUID, Visit], positions: list[UUID]) -> Lines:
-        """What was done at these positions of the boiler, by visit."""
+        """Return the entries at these positions of the boiler, by visit."""
         if positions != self._positions:
             self._positions, self._lines = positions, {}
         held = {v.id: self._lines.get((v.id, v.digest)) for v in visits.values()}
@@ -60,10 +60,9 @@ class Read:
 def gather(
     boiler_id: UUID, at: datetime, known_at: datetime | None = None, read: Read | None = None
 ) -> tuple[values.Evidence, str]:
-    """Return one boiler's evidence and the build it belongs to; with `known_at`, only what was posted by then.
+    """Return one boiler's evidence and its build; with `known_at`, only what was posted by then.
 
-    `read`, handed in again for the same boiler, saves reading, no more. LookupError before the first catalogue is
-    loaded.
+    A `line_cache` used again for the same boiler saves reading. Raises LookupError before a catalogue is loaded.
     """
     boiler = Boiler.objects.select_related("building").get(id=boiler_id)
     zone = boiler.building.zone
@@ -91,7 +90,7 @@ def gather(
 
 
 def _adopted(portfolio: UUID, known_at: datetime | None) -> list[Adoption]:
-    """The portfolio's terms; the first apply to all time, so they stay where nothing was adopted by then."""
+    """Return the portfolio's terms posted by `known_at`, and always the first, which apply to all time."""
     rows = list(Adoption.objects.filter(portfolio=portfolio).order_by("version"))
     return [r for r in rows if r is rows[0] or known_at is None or r.posted_at <= known_at]
 
@@ -103,7 +102,7 @@ def _editions(releases: Iterable[catalog.Known], zone: str) -> Iterable[values.E
 
 
 def _papers(boiler: Boiler, known_at: datetime | None) -> Iterable[values.Paper]:
-    """The boiler's own papers and its building's."""
+    """Yield the boiler's own papers and its building's."""
     rows = _known(Paper.objects.filter(Q(boiler=boiler) | Q(boiler=None, building=boiler.building_id)), known_at)
     for row in {(r.boiler_id, r.kind, r.since): r for r in rows}.values():
         yield values.Paper(row.kind, row.name, row.since, row.until)
@@ -115,7 +114,7 @@ def _positions(boiler: Boiler) -> QuerySet[Position]:
 
 
 def _known(rows: QuerySet[Any], known_at: datetime | None) -> QuerySet[Any]:
-    """Of two statements about the same instant the one posted later holds, so they come in that order."""
+    """Return the rows posted by `known_at` in posting order: of two about one instant the one posted later holds."""
     return (rows.filter(posted_at__lte=known_at) if known_at else rows).order_by("posted_at")
 
 
@@ -146,7 +145,7 @@ def _services(boiler: UUID, known_at: datetime | None) -> Iterable[values.Servic
 
 
 def _visits(boiler: Boiler, positions: list[UUID], known_at: datetime | None, read: Read) -> Iterable[values.Visit]:
-    """Visits and the corrections that may restate them; of a neighbour's, only what was done on shared positions."""
+    """Yield visits and the corrections that may restate them; of a neighbor's, only entries at shared positions."""
     rows = _posted(boiler, known_at)
     posted = {v.id: v for v in rows}
     seconded = _seconded(posted, known_at)
@@ -182,7 +181,7 @@ def _posted(boiler: Boiler, known_at: datetime | None) -> QuerySet[Visit]:
 
 
 def _seconded(posted: dict[UUID, Visit], known_at: datetime | None) -> set[UUID]:
-    """The corrections that a second qualified person stands behind."""
+    """Return the corrections that a second qualified person has confirmed."""
     corrections = [v.id for v in posted.values() if v.corrects_id]
     if not corrections:
         return set()
@@ -191,7 +190,7 @@ def _seconded(posted: dict[UUID, Visit], known_at: datetime | None) -> set[UUID]
 
 
 def _undecided(posted: dict[UUID, Visit], seconded: set[UUID]) -> dict[UUID, Visit]:
-    """Without what a seconded correction has taken the place of; between the rest the rules choose."""
+    """Return the visits without those replaced by a seconded correction; among the rest the rules choose."""
     gone: set[UUID | None] = set()
     for correction in seconded:
         old = posted[correction].corrects_id
@@ -202,7 +201,7 @@ def _undecided(posted: dict[UUID, Visit], seconded: set[UUID]) -> dict[UUID, Vis
 
 
 def _qualifications(boiler: Boiler, posted: QuerySet[Visit], visits: dict[UUID, Visit]) -> dict[UUID, set[str]]:
-    """What the people of each visit were qualified for when it was performed; unknown is none."""
+    """Return by visit the qualification codes its people had when it was performed."""
     there = Attendance.objects.filter(visit__in=posted.values("id"), user__isnull=False).values_list("visit", "user")
     present = [(visit, user) for visit, user in there if visit in visits]
     held = defaultdict(list)
@@ -216,7 +215,7 @@ def _qualifications(boiler: Boiler, posted: QuerySet[Visit], visits: dict[UUID, 
 
 
 def _entries(boiler: Boiler, visits: list[UUID], positions: list[UUID]) -> Lines:
-    """What was done at these positions; what was seen of a boiler as a whole is that boiler's alone."""
+    """Return the entries at these positions, by visit; entries without a position count for their own boiler only."""
     whole = Q(position=None, visit__boiler=boiler)
     rows = Entry.objects.filter(visit__in=visits).filter(Q(position__in=positions) | whole)
     listed = list(rows.select_related("device").order_by("visit_id", "number"))

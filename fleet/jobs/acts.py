@@ -1,4 +1,4 @@
-"""What people do about a job: checked against where it is now, then only ever added."""
+"""What people do about a job: an act is checked against the job's present status and then added, never changed."""
 
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
@@ -28,7 +28,7 @@ SAID = {
 
 @dataclass(frozen=True, slots=True)
 class Decision:
-    """What somebody does, as it arrives. `kind` is plan, accept, decline, start or cancel."""
+    """A requested act on a job. `kind` is plan, accept, decline, start or cancel."""
 
     kind: str
     reason: str = ""
@@ -38,14 +38,16 @@ class Decision:
 
 
 def until(job: Job, decision: Decision) -> datetime | None:
-    """When a plan ends: a job is as long as what it asks."""
+    """Return when a plan ends: its start plus the job's minutes; None without a start."""
     return decision.since + timedelta(minutes=job.minutes) if decision.since else None
 
 
 def refuse(*, job: Job, decision: Decision, version: int, by: User, at: datetime) -> None:
-    """Raise Refused unless this may be recorded: stale, then what may not follow, then not one's own, then all faults.
+    """Raise Refused unless this may be recorded. The people concerned must be locked.
 
-    The people concerned must be locked, so that of two plans for one of them the second sees the other.
+    In this order: 412 for a stale version, 409 where the act may not follow, 403 where the job is somebody else's,
+    409 on the wrong day, 422 with all faults, 409 where a person is planned elsewhere. The locks make the second of
+    two plans for one person see the first.
     """
     if job.version != version:
         raise Refused("stale", f"This has changed: it is at version {job.version} now.", ("version",), status=412)
@@ -104,7 +106,7 @@ def _who(job: Job, decision: Decision, at: datetime) -> Iterator[Fault]:
 
 
 def _known(person: UUID, job: Job, at: datetime) -> bool:
-    """Somebody with a grant here, or any qualified technician: others are not told from those that do not exist."""
+    """Whether a person has a grant here or is a qualified technician. Anybody else is refused like an unknown id."""
     here = Grant.objects.filter(
         Q(until=None) | Q(until__gt=at),
         Q(building=None) | Q(building=job.building_id),
@@ -117,13 +119,13 @@ def _known(person: UUID, job: Job, at: datetime) -> bool:
 
 
 def lock_people(people: Iterable[UUID | None]) -> None:
-    """Lock whom an act names or frees by ascending id, after the job: one person's plans come one after the other."""
+    """Lock the people an act names or frees, by ascending id, after the job: plans for one person are serialized."""
     ids = sorted({p for p in people if p})
     list(User.objects.filter(id__in=ids).order_by("id").select_for_update(no_key=True).values_list("id"))
 
 
 def in_two_places(job: Job, decision: Decision, at: datetime) -> list[str]:
-    """Who of those named, who must be locked, is planned for another job then, by the field that names them."""
+    """Return the fields ("to", "with") of people who are planned for another job then. The people must be locked."""
     named = {"to": decision.technician, "with": decision.second}
     others = Job.objects.filter(
         status__in=states.HELD, ends_at__gt=at, planned_since__lt=until(job, decision), planned_until__gt=decision.since
@@ -133,7 +135,7 @@ def in_two_places(job: Job, decision: Decision, at: datetime) -> list[str]:
 
 
 def record(*, job: Job, decision: Decision, by: User, at: datetime, request_id: str) -> Act:
-    """Add a checked act, and give the job its next version."""
+    """Add a checked act and give the job its next version."""
     act = Act(
         job=job,
         kind=decision.kind,
@@ -150,6 +152,6 @@ def record(*, job: Job, decision: Decision, by: User, at: datetime, request_id: 
 
 
 def sentence(act: Act) -> str:
-    """What was done, in one plain sentence."""
+    """Return what was done, in one sentence."""
     people = " with ".join(p.get_username() for p in (act.technician, act.second) if p)
     return SAID[act.kind].format(who=people, since=act.since)

@@ -1,4 +1,4 @@
-"""Whom to reach about one building: who manages or owns it, and who works at its boilers."""
+"""People to contact about one building: who manages or owns it, and who works at its boilers."""
 
 from collections.abc import Iterable
 from dataclasses import dataclass, field
@@ -14,15 +14,15 @@ from fleet.jobs.queries import Shown
 from fleet.portfolio.models import Boiler, Building
 from fleet.visits import queries as visits
 
-LATELY = timedelta(days=90)  # own: one round of a quarter
-MOST = 6  # of those who only were there lately; who holds a job or a role of the house itself is always named
+LATELY = timedelta(days=90)  # our choice: a quarter of a year
+MOST = 6  # people who only were there recently; holders of a job or of a role in the building are always named
 DECIDES = ("owner", "manager")
 DESK = (*DECIDES, "dispatcher", "office")
 
 
 @dataclass(slots=True)
 class Contact:
-    """Somebody with their roles, when they were at the boilers last, and the first day they are to come."""
+    """A person with their roles, their last visit to the boilers, and the start of their next job."""
 
     user: User
     roles: list[Grant] = field(default_factory=list)
@@ -31,24 +31,25 @@ class Contact:
 
     @property
     def name(self) -> str:
-        """As they are called."""
+        """The full name, else the user name."""
         return self.user.get_full_name() or self.user.get_username()
 
     @property
     def dial(self) -> str:
-        """What a telephone dials for them."""
+        """The telephone number as a telephone dials it."""
         return dialled(self.user.telephone)
 
     @property
     def desk(self) -> bool:
-        """Whether they manage, own or keep the house rather than work at its boilers."""
+        """Whether the person has a role at the desk rather than at the boilers."""
         return any(grant.role in DESK for grant in self.roles)
 
 
 def of_building(building: Building, boilers: Iterable[Boiler], jobs: Iterable[Shown], at: datetime) -> list[Contact]:
-    """The desk first, then the field: who holds one of these jobs, is of this house, or was there lately.
+    """Return the people to contact, the desk first, then the field.
 
-    `boilers`: those whose visits may be read. Everybody's account is active; a role that ended is told of with its end.
+    They hold one of these jobs, have a role in the building, decide for the portfolio, or visited recently. `boilers`
+    are those whose visits may be read. All accounts are active. Ended roles are included with their end.
     """
     found = {p.id: Contact(p, was=day) for p, day in visits.people_of([b.id for b in boilers], at - LATELY, at)[:MOST]}
     for one in jobs:
@@ -63,7 +64,7 @@ def of_building(building: Building, boilers: Iterable[Boiler], jobs: Iterable[Sh
 
 
 def _grants(building: Building, people: list[UUID], at: datetime) -> Iterable[Grant]:
-    """In force: of the house itself and of who decides for all; of those who are named anyhow also what ended."""
+    """Read the grants in force in this building and of deciding roles; of `people` the ended ones as well."""
     now = Q(until=None) | Q(until__gt=at)
     named = Q(user__in=people) | now & (Q(building=building) | Q(role__in=DECIDES))
     here = Q(building=building) | Q(building=None)
@@ -72,7 +73,7 @@ def _grants(building: Building, people: list[UUID], at: datetime) -> Iterable[Gr
 
 
 def _order(one: Contact) -> tuple[bool, int, float, str]:
-    """Owner and manager before the rest of the desk; in the field who comes next, then who was there last."""
+    """Return the sort key: owner, manager, rest of the desk; in the field who comes next, then who was there last."""
     ranks = [DESK.index(grant.role) for grant in one.roles if grant.role in DESK]
     newest = one.comes.timestamp() - 1e12 if one.comes else -one.was.timestamp() if one.was else 0.0
     return not one.desk, min(ranks, default=len(DESK)), newest, one.name

@@ -1,6 +1,6 @@
-"""Where a job was and will be, replayed from what people did and what evidence says; and what of it is told as alerts.
+"""A job's statuses over time, replayed from people's acts and from evidence, and the alerts that follow from them.
 
-The replay takes each act only where the table lets it follow: late evidence may have overtaken it.
+The replay applies an act only where `states.TRANSITIONS` lets it follow: late evidence may have come before it.
 """
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
@@ -13,20 +13,20 @@ from fleet.jobs import states
 from fleet.jobs.models import Act
 from fleet.rules.values import Condition, Level, LevelSegment
 
-# How long a job may wait to be planned, by its class; and the evening before, or this long after it was planned, for
-# its technician to accept it. Common practice, all of them.
+# How long a job may wait to be planned, by its class. A technician accepts a job by the evening before its day, or
+# within this time after it was planned. All of them are common practice.
 PLAN_WITHIN = {"hold": timedelta(hours=4), "urgent": timedelta(hours=24), "routine": timedelta(days=7)}
 EVENING_BEFORE = timedelta(hours=6)  # 18:00 of the day before
 ACCEPT_WITHIN = timedelta(hours=2)
 
-Visited = tuple[datetime, UUID]  # the end of a visit that dealt with something asked, and its id
+Visited = tuple[datetime, UUID]  # when a visit that dealt with the job's items ended, and its id
 
 
 @dataclass(frozen=True, slots=True)
 class Facts:
-    """What evidence says of one job: when all it asked was settled, or withdrawn, and which visits dealt with it.
+    """What evidence says of one job: when all its items were settled or withdrawn, and which visits dealt with them.
 
-    `waiting` gives, per boiler, when the last thing asked there was settled (None: it is not).
+    `waiting` gives, per boiler, when the last item there was settled (None: not yet).
     """
 
     id: UUID
@@ -39,7 +39,7 @@ class Facts:
 
 @dataclass(slots=True)
 class Step:
-    """Where the job is from an instant to another; the plan that holds, and the visit that ended it."""
+    """A job's status from an instant to another, with the plan in force and the visit that settled it."""
 
     status: str
     since: datetime
@@ -58,14 +58,14 @@ class _Replay:
         return self.steps[-1]
 
     def go(self, what: str, at: datetime, plan: Act | None, visit: UUID | None = None) -> None:
-        """Take one step, where it may follow."""
+        """Add a step where it may follow the current one."""
         status = states.after(self.now.status, what)
         if status is not None:
             self.now.until = at
             self.steps.append(Step(status, at, None, plan, visit))
 
     def by_itself(self, limit: datetime | None) -> None:
-        """All that happens without anybody up to `limit`."""
+        """Add every step that happens without an act, up to `limit` (None: without end)."""
         while found := min(self._to_come(), key=lambda f: f[:2], default=None):
             at, _, what, visit = found
             if limit is not None and at > limit:
@@ -84,12 +84,12 @@ class _Replay:
 
 
 def end_of_day(until: datetime, zone: str) -> datetime:
-    """When the local day ends in which a planned stay ends."""
+    """Return the end of the local day on which a plan ends; `until` itself is not part of the plan."""
     return day_start(day_of(until - timedelta(microseconds=1), zone) + timedelta(days=1), zone)
 
 
 def _left_open(facts: Facts, started: datetime) -> Visited | None:
-    """When every boiler on which something was open at the start has had its visit; None while one has not."""
+    """Return the visit after which every boiler with something open at the start has had one; None before that."""
     last: Visited | None = None
     for boiler, settled_at in facts.waiting.items():
         if settled_at is not None and settled_at <= started:
@@ -102,7 +102,7 @@ def _left_open(facts: Facts, started: datetime) -> Visited | None:
 
 
 def course(facts: Facts, acts: Iterable[Act]) -> list[Step]:
-    """Every step of a job, those that time alone will bring included."""
+    """Return every step of a job, including those that time alone will bring."""
     replay = _Replay(facts, [Step(states.TO_PLAN, facts.created_at)])
     for act in sorted(acts, key=lambda a: (a.at, a.acted_on)):
         replay.by_itself(act.at)
@@ -113,12 +113,12 @@ def course(facts: Facts, acts: Iterable[Act]) -> list[Step]:
 
 
 def at_instant(steps: Sequence[Step], at: datetime) -> Step:
-    """The step that holds at `at`; the first one before there was any."""
+    """Return the step that holds at `at`; the first one for an earlier instant."""
     return next((s for s in reversed(steps) if s.since <= at), steps[0])
 
 
 def level_at(classes: Iterable[LevelSegment], at: datetime) -> Level:
-    """The worst class of what a job asks at `at`, which is not before it was made."""
+    """Return the worst class of the job's items at `at`, which must not be before the job was made."""
     holding = {c.level for c in classes if c.since <= at and (c.until is None or at < c.until)}
     return next(level for level in Level if level in holding)
 
@@ -126,7 +126,7 @@ def level_at(classes: Iterable[LevelSegment], at: datetime) -> Level:
 def conditions(
     facts: Facts, steps: Iterable[Step], classes: Sequence[LevelSegment], sentence: str, at: datetime
 ) -> list[Condition]:
-    """What somebody should know of a job: not planned, not accepted, past its day; each since its own boundary."""
+    """Return a job's alert conditions: not planned, not accepted, past its day; each since its own boundary."""
     return [c for step in steps for c in _of_step(facts, step, classes, sentence, at)]
 
 
@@ -146,13 +146,13 @@ def _of_step(
 
 
 def plan_by(step: Step, classes: Iterable[LevelSegment]) -> datetime:
-    """When the first lead is over: each class that is asked or reached gives its own from there, while it lasts."""
+    """Return by when a job must be planned: the earliest lead of its classes, each counted while the class holds."""
     leads = ((max(step.since, c.since) + PLAN_WITHIN[c.level.value], c.until) for c in classes)
     return min(by for by, until in leads if until is None or by < until)
 
 
 def accept_by(step: Step, zone: str) -> datetime:
-    """The evening before the planned day, or two hours after it was planned; at the latest when it begins."""
+    """Return by when a plan must be accepted: the evening before or two hours after planning, at latest its start."""
     assert step.plan
     assert step.plan.since
     evening = day_start(day_of(step.plan.since, zone), zone) - EVENING_BEFORE
@@ -160,6 +160,6 @@ def accept_by(step: Step, zone: str) -> datetime:
 
 
 def next_instant(steps: Iterable[Step], told: Iterable[Condition | LevelSegment], at: datetime) -> datetime | None:
-    """When time alone will next change the job, its class or what is told of it."""
+    """Return when time alone next changes the job's status, class or alerts; None where it never does."""
     instants = [s.since for s in steps] + [i for c in told for i in (c.since, c.until) if i]
     return min((i for i in instants if i > at), default=None)

@@ -1,4 +1,4 @@
-"""What evidence says of jobs: which of the things asked are settled, and which visits dealt with them."""
+"""What evidence says of jobs: which items are settled, and which visits dealt with them."""
 
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
@@ -20,12 +20,12 @@ from fleet.rules.values import Level, LevelSegment
 from fleet.visits.models import Attendance, Entry
 
 PASSED = ("pass", "noted")
-FARTHEST = 50  # a chain of merged deficiencies is short; a ring would be a fault elsewhere
+FARTHEST = 50  # chains of merged deficiencies are short; this bounds a ring, which would be a fault elsewhere
 
 
 @dataclass(frozen=True, slots=True)
 class Settlement:
-    """When one thing asked was settled: closed, passed, or withdrawn; and by which visit."""
+    """When and how one item was settled (closed, passed or withdrawn), and by which visit."""
 
     at: datetime
     how: str
@@ -34,8 +34,8 @@ class Settlement:
 
 @dataclass(frozen=True, slots=True)
 class Known:
-    """Everything read for some jobs, in six queries at most: merged deficiencies, passes, who was there, their
-    qualifications, visits' entries."""
+    """Everything read for some jobs, in at most six queries: merged deficiencies, passes, attendance, qualifications,
+    entries of visits."""
 
     release: Catalogue
     deficiencies: Mapping[UUID, Deficiency]
@@ -44,7 +44,7 @@ class Known:
 
 
 def read(items: Sequence[Item], release: Catalogue) -> Known:
-    """Read what the items need."""
+    """Read the evidence that the items need."""
     places = {i.position_id for i in items if i.position_id and not i.deficiency_id}
     boilers = {i.boiler_id for i in items}
     entries = Entry.objects.filter(visit__boiler__in=boilers, visit__corrected_by=None, visit__void=False)
@@ -58,7 +58,7 @@ def read(items: Sequence[Item], release: Catalogue) -> Known:
 
 
 def _deficiencies(wanted: set[UUID]) -> dict[UUID, Deficiency]:
-    """Those asked for and, one look further at a time, those that swallowed them."""
+    """Return the wanted deficiencies and those they were merged into, one query for each step of a chain."""
     found: dict[UUID, Deficiency] = {}
     for _ in range(FARTHEST):
         if not wanted:
@@ -70,7 +70,7 @@ def _deficiencies(wanted: set[UUID]) -> dict[UUID, Deficiency]:
 
 
 def _passes(places: Iterable[UUID], release: Catalogue) -> list[tuple[UUID, str, datetime, UUID]]:
-    """Passes at these places by somebody who may give that good news, the oldest first."""
+    """Return the passes at these places by a person qualified for the procedure, the oldest first."""
     found = Verdict.objects.filter(outcome__in=PASSED, entry__act="test", entry__position__in=places)
     columns = ("entry__position", "entry__procedure", "entry__performed_at", "entry__visit")
     listed = list(found.order_by("entry__performed_at").values_list(*columns))
@@ -79,7 +79,7 @@ def _passes(places: Iterable[UUID], release: Catalogue) -> list[tuple[UUID, str,
 
 
 def _held(visits: Iterable[UUID]) -> dict[UUID, list[tuple[str, datetime, datetime | None]]]:
-    """Per visit the qualifications of those who were there, by the word of its portfolio or the installation's."""
+    """Return by visit the qualifications of those present that count in its portfolio."""
     present = Attendance.objects.filter(visit__in=visits, user__isnull=False)
     there = list(present.values_list("visit", "user", "portfolio"))
     own: dict[UUID, list[Qualification]] = defaultdict(list)
@@ -100,7 +100,7 @@ def _may(row: tuple[UUID, str, datetime, UUID], release: Catalogue, held: Iterab
 
 
 def newest_passes(pairs: Iterable[tuple[UUID, str]], release: Catalogue) -> dict[tuple[UUID, str], datetime]:
-    """When each procedure was last passed at its place: what a job asks is asked from there on."""
+    """Return when each procedure was last passed at its place: only a later pass settles a new item."""
     wanted = list(pairs)
     found: dict[tuple[UUID, str], datetime] = {}
     for place, code, at, _ in _passes({p for p, _ in wanted}, release) if wanted else ():
@@ -111,7 +111,7 @@ def newest_passes(pairs: Iterable[tuple[UUID, str]], release: Catalogue) -> dict
 
 
 def settlement(item: Item, known: Known) -> Settlement | None:
-    """When and by what one thing asked was settled; None while it is open."""
+    """Return when and how one item was settled; None while it is open."""
     if item.deficiency_id:
         return _closed(known.deficiencies.get(item.deficiency_id), known)
     for place, code, at, visit in known.passes:
@@ -122,7 +122,7 @@ def settlement(item: Item, known: Known) -> Settlement | None:
 
 
 def classes(items: Sequence[Item], known: Known, made: datetime) -> list[LevelSegment]:
-    """The classes of what a job asks since it was made: each as it was asked, and as what is still open stands."""
+    """Return the classes of a job's items since it was made: as asked, and as their open deficiencies stand."""
     asked = (_last(known.deficiencies.get(i.deficiency_id), known) for i in items if i.deficiency_id)
     rows = [row for row in asked if row and not row.closed_at and not row.withdrawn]
     stands = [replace(s, since=max(s.since, made)) for row in rows for s in levels_after(row, made)]
@@ -130,7 +130,7 @@ def classes(items: Sequence[Item], known: Known, made: datetime) -> list[LevelSe
 
 
 def _last(row: Deficiency | None, known: Known) -> Deficiency | None:
-    """The one that swallowed it, where it was merged."""
+    """Return the deficiency it was merged into, else itself."""
     for _ in range(FARTHEST):
         if row is None or not row.merged_into_id:
             break
@@ -150,7 +150,7 @@ def _closed(row: Deficiency | None, known: Known) -> Settlement | None:
 
 
 def facts(job: Job, items: Sequence[Item], settled: Mapping[int, Settlement], known: Known) -> Facts:
-    """What the replay of a job needs of all this."""
+    """Return what the replay of a job needs."""
     kept = [i for i in items if i.number not in settled or settled[i.number].how != "withdrawn"]
     waiting: dict[UUID, datetime | None] = {}
     for item in kept:
@@ -163,7 +163,7 @@ def facts(job: Job, items: Sequence[Item], settled: Mapping[int, Settlement], kn
 def _whole(
     job: Job, kept: Sequence[Item], settled: Mapping[int, Settlement]
 ) -> tuple[str, datetime, UUID | None] | None:
-    """When all that still counts was settled."""
+    """Return when all items that still count were settled; None while one is open."""
     if not kept:
         return "all_withdrawn", job.created_at, None
     if any(i.number not in settled for i in kept):
@@ -173,7 +173,7 @@ def _whole(
 
 
 def _dealt(items: Sequence[Item], known: Known) -> dict[UUID, list[Visited]]:
-    """Per boiler the visits that dealt with something asked there, whatever came of it, each by its last entry."""
+    """Return by boiler the visits that dealt with an item there, whatever the outcome, each at its last entry."""
     ends: dict[UUID, datetime] = {}
     about: dict[UUID, set[UUID]] = defaultdict(set)
     for entry in known.entries:
@@ -185,7 +185,7 @@ def _dealt(items: Sequence[Item], known: Known) -> dict[UUID, list[Visited]]:
 
 
 def _deals(entry: Entry, item: Item, known: Known) -> bool:
-    """Whether an entry is about what is asked: its place, or one of the procedures that settle it."""
+    """Whether an entry is about an item: at its place, or by a procedure that closes its deficiency."""
     if item.position_id:
         return entry.position_id == item.position_id
     row = known.deficiencies.get(item.deficiency_id) if item.deficiency_id else None
@@ -193,7 +193,7 @@ def _deals(entry: Entry, item: Item, known: Known) -> bool:
 
 
 def items_of(jobs: Iterable[Job]) -> dict[UUID, list[Item]]:
-    """What each job asks, in its order: one query."""
+    """Return the items of each job in their order: one query."""
     found: dict[UUID, list[Item]] = defaultdict(list)
     for item in Item.objects.filter(Q(job__in=list(jobs))).select_related("job").order_by("job", "number"):
         found[item.job_id].append(item)

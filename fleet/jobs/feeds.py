@@ -1,4 +1,4 @@
-"""Calendar feeds: an address that is a secret, shown once, revocable; and what stands behind it."""
+"""Calendar feeds: each has a secret address, shown once and revocable, and gives jobs as iCalendar."""
 
 import hashlib
 import secrets
@@ -14,20 +14,20 @@ from fleet.jobs import ics, states
 from fleet.jobs.models import Act, Feed, Job
 from fleet.jobs.queries import status_at
 
-BACK = timedelta(days=60)  # what ended longer ago is history, not a calendar's (common practice)
-MOST = 20  # feeds somebody has at a time: each is a secret out in the world
+BACK = timedelta(days=60)  # jobs that ended longer ago are left out (common practice)
+MOST = 20  # feeds one person has at a time: each address is a secret that may leak
 
 
 @dataclass(frozen=True, slots=True)
 class Made:
-    """A new feed with its secret, which is kept nowhere."""
+    """A new feed with its secret, which is not stored."""
 
     feed: Feed
     secret: str
 
 
 def make(*, user: User, portfolio: UUID, whole: bool, at: datetime) -> Made:
-    """Make a feed of one's own jobs in a portfolio, or of the whole portfolio: the doors ask whether one may."""
+    """Make a feed of one's own jobs in a portfolio, or (`whole`) of all its jobs. The caller checks permission."""
     secret = secrets.token_urlsafe(32)
     feed = Feed.objects.create(portfolio_id=portfolio, user=user, whole=whole, digest=_digest(secret), created_at=at)
     return Made(feed, secret)
@@ -39,12 +39,12 @@ def revoke(*, feed: UUID, user: User, at: datetime) -> bool:
 
 
 def of(user: User) -> list[Feed]:
-    """The feeds somebody has, the oldest first."""
+    """Return a person's feeds, the oldest first."""
     return list(Feed.objects.filter(user=user, revoked_at=None).order_by("created_at", "id"))
 
 
 def behind(secret: str, at: datetime) -> Feed | None:
-    """The feed at an address: None for one unknown, revoked, of somebody gone or who may not see it any more."""
+    """Return the feed of a secret address; None where it is unknown or revoked, or its user may not see it now."""
     found = Feed.objects.select_related("user", "portfolio").filter(digest=_digest(secret), revoked_at=None).first()
     if found is None or not found.user.is_active:
         return None
@@ -54,7 +54,7 @@ def behind(secret: str, at: datetime) -> Feed | None:
 
 
 def written(feed: Feed, at: datetime) -> bytes:
-    """The calendar as iCalendar (RFC 5545): three queries. What was taken away stays in it as cancelled."""
+    """Return the calendar as iCalendar (RFC 5545): three queries. Jobs taken away stay in it as cancelled."""
     acts = Act.objects.filter(portfolio=feed.portfolio_id, kind="plan", until__gt=at - BACK)
     if not feed.whole:
         acts = acts.filter(Q(technician=feed.user) | Q(second=feed.user))
@@ -66,7 +66,7 @@ def written(feed: Feed, at: datetime) -> bytes:
 
 
 def _event(feed: Feed, job: Job, plan: Act, at: datetime) -> ics.Event:
-    """One job: as it is planned where it still is this person's, else cancelled as it was planned for them last."""
+    """Return one job as an event; cancelled, with its last plan, where it is not this person's any more."""
     status = status_at(job, at)
     mine = feed.whole or feed.user_id in (job.technician_id, job.second_id)
     people = [p.get_username() for p in (plan.technician, plan.second) if p]
@@ -74,7 +74,7 @@ def _event(feed: Feed, job: Job, plan: Act, at: datetime) -> ics.Event:
     assert plan.until
     return ics.Event(
         uid=f"{job.id}@gaugeglass.invalid",
-        # A day that passed before anything looked is a change as well, and has no version of its own yet.
+        # A day that has passed changes the status before a sweep stores it, without a version of its own yet.
         sequence=2 * job.version + (status != job.status),
         stamp=job.judged_at,
         since=plan.since,

@@ -1,4 +1,4 @@
-"""Jobs as iCalendar (RFC 5545): one event each, with an identity that stays and a sequence that grows."""
+"""Jobs as iCalendar (RFC 5545): one event each, with a lasting UID and a SEQUENCE that grows."""
 
 from collections.abc import Iterable
 from dataclasses import dataclass
@@ -27,14 +27,14 @@ class Event:
 
     @property
     def status(self) -> str:
-        """In the words of RFC 5545."""
+        """The STATUS of RFC 5545."""
         if self.cancelled:
             return "CANCELLED"
         return "CONFIRMED" if self.accepted else "TENTATIVE"
 
 
 def calendar(name: str, events: Iterable[Event]) -> bytes:
-    """The whole calendar; times in UTC, so that no zone's rules need to come along."""
+    """Return the calendar; times are in UTC, so that it needs no time zone definitions."""
     made = Calendar()
     made.add("prodid", "-//Gaugeglass//Jobs//EN")
     made.add("version", "2.0")

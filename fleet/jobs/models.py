@@ -13,10 +13,10 @@ from fleet.visits.models import Visit
 class Job(Row):
     """One trip to one building. What follows from acts and evidence is recomputed in place; `version` grows with it.
 
-    Given when it is made: building, minutes (work and allowance), people, skills (qualification codes, all needed),
-    parts. `level` is the worst class of what it asks, as asked or as it stands now. `ends_at` is the end of its
-    planned day, `judged_at` the clock that never goes back, `next_at` when time alone changes something. `technician`
-    stays on what was missed or done.
+    Fixed when it is made: building, minutes (work and allowance), people, skills (qualification codes, all needed),
+    parts. `level` is the worst class of its items, as asked or as they stand now. `ends_at` is the end of its planned
+    day. `judged_at` never goes back. `next_at` is when time alone changes something. `technician` stays set on jobs
+    that were missed or done.
     """
 
     building = models.ForeignKey(Building, models.PROTECT, related_name="jobs")
@@ -59,7 +59,7 @@ class Job(Row):
 class Item(Row):
     """A fact: one thing a job asks for, a deficiency to be closed or a procedure to be passed at a position.
 
-    `since` is the newest pass known when it was asked: only a later one answers it.
+    `since` is the newest pass known when it was asked: only a later pass settles it.
     """
 
     job = models.ForeignKey(Job, models.PROTECT, related_name="items")
@@ -84,7 +84,7 @@ class Item(Row):
 
 
 class Act(Row):
-    """A fact: what somebody did about a job. Never changed; where the job is follows from it (`course.py`)."""
+    """A fact: what somebody did about a job. Never changed; the job's status follows from it (`course.py`)."""
 
     job = models.ForeignKey(Job, models.PROTECT, related_name="acts")
     kind = models.CharField(max_length=16)
@@ -100,13 +100,13 @@ class Act(Row):
 
     class Meta:
         constraints = [
-            # Of two people who decided on one version one wins, whatever else fails.
+            # Only one act per version: of two people who decide at once, one is refused.
             models.UniqueConstraint(fields=["job", "acted_on"], name="job_act_once"),
         ]
 
 
 class Access(Row):
-    """A grant that stands, or stands longer, because of jobs. `before`: until when somebody else had given it."""
+    """A grant made or extended because of jobs. `before`: its end as somebody had given it before."""
 
     grant = models.OneToOneField(Grant, models.CASCADE, related_name="+")
     user = models.ForeignKey(User, models.CASCADE, related_name="+")
@@ -118,7 +118,7 @@ class Access(Row):
 
 
 class Feed(Row):
-    """A calendar's address: of one technician's jobs in a portfolio, or of the whole portfolio. Only a hash is kept."""
+    """A calendar feed of one technician's jobs in a portfolio, or of all its jobs. Only its secret's hash is kept."""
 
     user = models.ForeignKey(User, models.CASCADE, related_name="+")
     whole = models.BooleanField()

@@ -1,4 +1,4 @@
-"""Who is on it: for each boiler the job that is nearest to being done there."""
+"""The current job of each boiler or deficiency: the one nearest to being done."""
 
 from collections.abc import Iterable
 from dataclasses import dataclass
@@ -18,24 +18,24 @@ _ORDER = {s: n for n, s in enumerate((states.STARTED, states.ACCEPTED, states.PL
 
 @dataclass(frozen=True, slots=True)
 class On:
-    """A job and where it is at an instant."""
+    """A job and its status at an instant."""
 
     job: Job
     status: str
 
     @property
     def held(self) -> bool:
-        """Whether somebody has it, on a day."""
+        """Whether a technician has it planned."""
         return self.status in states.HELD
 
 
 def of_boilers(user: User | Any, boilers: Iterable[UUID], at: datetime) -> dict[UUID, On]:
-    """By boiler, of the jobs this person may see that still ask something of it: one query."""
+    """Return by boiler the current one of the jobs this person may see that have an open item there: one query."""
     return _nearest(Item.objects.filter(boiler__in=list(boilers)), "boiler_id", user, at)
 
 
 def of_deficiencies(user: User | Any, deficiencies: Iterable[UUID], at: datetime) -> dict[UUID, On]:
-    """The same by deficiency."""
+    """Return the same by deficiency."""
     return _nearest(Item.objects.filter(deficiency__in=list(deficiencies)), "deficiency_id", user, at)
 
 

@@ -1,4 +1,4 @@
-"""Reading jobs: which somebody may see, where each is at an instant, and what of it is still open."""
+"""Reading jobs: which somebody may see, each one's status at an instant, and its open items."""
 
 from collections.abc import Iterable
 from dataclasses import dataclass
@@ -15,7 +15,7 @@ from fleet.jobs.models import Act, Item, Job
 
 @dataclass(frozen=True, slots=True)
 class Asked:
-    """One thing a job asks, and how it was settled: None while it is open."""
+    """One item of a job, and how it was settled: None while it is open."""
 
     item: Item
     settled: dict[str, Any] | None
@@ -23,7 +23,7 @@ class Asked:
 
 @dataclass(frozen=True, slots=True)
 class Shown:
-    """A job at an instant, with what it asks and what people did about it, the oldest first."""
+    """A job at an instant, with its items and the acts about it, the oldest first."""
 
     job: Job
     status: str
@@ -32,12 +32,12 @@ class Shown:
 
     @property
     def open(self) -> list[Asked]:
-        """What is still open."""
+        """The items that are still open."""
         return [a for a in self.asked if a.settled is None]
 
 
 def seen(user: User | Any, at: datetime) -> QuerySet[Job]:
-    """The jobs somebody may see: all of where they plan, their own where they work."""
+    """Return the jobs a user may see: all in buildings with `job.see`, their own in those with `job.see_own`."""
     all_of = policy.boilers(user, "job.see", at).values("building")
     own_of = policy.boilers(user, "job.see_own", at).values("building")
     own = (Q(technician=user) | Q(second=user)) & Q(building__in=own_of)
@@ -45,31 +45,31 @@ def seen(user: User | Any, at: datetime) -> QuerySet[Job]:
 
 
 def listed(rows: QuerySet[Job]) -> QuerySet[Job]:
-    """With all that is shown of them, in three queries: the unplanned first, then by day."""
+    """Return the jobs with all related rows that pages show, in three queries: unplanned first, then by day."""
     found = rows.select_related("building__portfolio", "technician", "second")
     found = found.prefetch_related("items__boiler", "items__position", "acts__by", "acts__technician", "acts__second")
     return found.order_by(F("planned_since").asc(nulls_first=True), "created_at", "id")
 
 
 def shown(job: Job, at: datetime) -> Shown:
-    """The job at `at`: one whose day has passed is missed, whether or not anything has looked since."""
+    """Return the job at `at`. One whose day has passed is missed, even if no sweep has stored that yet."""
     items = sorted(job.items.all(), key=lambda i: i.number)
     acts = sorted(job.acts.all(), key=lambda a: (a.at, a.acted_on))
     return Shown(job, status_at(job, at), [Asked(i, job.settled.get(str(i.number))) for i in items], acts)
 
 
 def status_at(job: Job, at: datetime) -> str:
-    """Where a job is at `at`."""
+    """Return a job's status at `at`."""
     passed = job.status in states.HELD and job.ends_at is not None and job.ends_at <= at
     return states.MISSED if passed else job.status
 
 
 def of_status(rows: QuerySet[Job], status: str, at: datetime) -> QuerySet[Job]:
-    """Those that are there at `at`, as `status_at` says of each."""
+    """Return the jobs whose `status_at` at `at` is this status."""
     passed = Q(status__in=states.HELD, ends_at__isnull=False, ends_at__lte=at)
     return rows.filter(passed | Q(status=status)) if status == states.MISSED else rows.filter(~passed, status=status)
 
 
 def all_shown(rows: Iterable[Job], at: datetime) -> list[Shown]:
-    """Each of them at `at`."""
+    """Return each of the jobs at `at`."""
     return [shown(job, at) for job in rows]

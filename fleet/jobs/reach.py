@@ -1,7 +1,7 @@
-"""A technician reaches a building through a job, for its time: as a grant with an end, so that policy never asks jobs.
+"""A planned job gives its technician a grant for the building, with an end, so that the policy need not read jobs.
 
-The grant stands from the planning on and to the end of the day after the planned one: what was done in a cellar without
-a signal is posted then, and an author corrects within 24 hours. A job that is taken away ends it.
+The grant holds from planning to the end of the day after the planned one: late posts from places without a signal
+and corrections within 24 hours are possible. A job that is taken away ends it.
 """
 
 from collections.abc import Iterable
@@ -21,7 +21,7 @@ DAYS_AFTER = 1
 
 
 def settle(*, people: Iterable[UUID | None], building: Building, at: datetime) -> None:
-    """Make the grants that come through jobs of this building right for these people."""
+    """Make these people's grants that come from jobs of this building equal to their plans."""
     for person in sorted({p for p in people if p}):
         _one(person, building, at)
 
@@ -31,7 +31,7 @@ def _one(person: UUID, building: Building, at: datetime) -> None:
     wanted = _wanted(person, building)
     if own is None and wanted and not _reaches(person, building, wanted):
         own = _new(person, building, wanted)
-    if own is None or own.grant.until is None:  # somebody opened it for good meanwhile
+    if own is None or own.grant.until is None:  # somebody made the grant permanent meanwhile
         return
     until = max([t for t in (own.before, wanted) if t], default=min(own.grant.until, at))
     if until != own.grant.until:
@@ -40,7 +40,7 @@ def _one(person: UUID, building: Building, at: datetime) -> None:
 
 
 def _wanted(person: UUID, building: Building) -> datetime | None:
-    """The end of the day after the last one on which a job of theirs is planned here."""
+    """Return the end of the day after the last one on which a job of theirs is planned here; None without any."""
     mine = Job.objects.filter(Q(technician=person) | Q(second=person), building=building, planned_until__isnull=False)
     last = mine.order_by("-planned_until").values_list("planned_until", flat=True).first()
     if last is None:
@@ -49,7 +49,7 @@ def _wanted(person: UUID, building: Building) -> datetime | None:
 
 
 def _reaches(person: UUID, building: Building, until: datetime) -> bool:
-    """Whether a grant that lets one do a job stands until then without any job."""
+    """Whether another grant lets this person do jobs here until then."""
     granted = Grant.objects.filter(
         Q(building=None) | Q(building=building),
         Q(until=None) | Q(until__gte=until),

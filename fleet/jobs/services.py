@@ -1,4 +1,4 @@
-"""Making jobs and keeping their rows equal to what acts and evidence say."""
+"""Making jobs, and keeping their rows equal to what acts and evidence say."""
 
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
@@ -15,13 +15,13 @@ from fleet.portfolio.models import Building
 from fleet.portfolio.news import News
 from fleet.rules.values import Condition
 
-# What everybody sees of a job: where one of these differs it is another version.
+# What everybody sees of a job: a change of one of these fields is a new version.
 SEEN = ("status", "technician_id", "second_id", "planned_since", "planned_until", "visit_id", "settled", "level")
 
 
 @dataclass(frozen=True, slots=True)
 class Kept:
-    """One job after its row was made equal to what is known: whether it was written, its news, what is told of it."""
+    """One job after its row was updated: whether it was written, its events, and its alert conditions."""
 
     job: Job
     written: bool
@@ -30,13 +30,13 @@ class Kept:
 
 
 def locked_of(buildings: Iterable[UUID]) -> list[Job]:
-    """The jobs of these buildings that evidence may still move, locked by ascending id, after every boiler."""
+    """Return the jobs of these buildings that evidence may still change, locked by ascending id, after every boiler."""
     found = Job.objects.filter(building__in=list(buildings)).exclude(status=states.CANCELLED)
     return list(found.select_related("building").order_by("id").select_for_update(no_key=True, of=("self",)))
 
 
 def keep(jobs: Sequence[Job], at: datetime) -> list[Kept]:
-    """Make locked jobs equal to what their acts and the evidence say, in a fixed number of queries; none for none."""
+    """Make locked jobs equal to what acts and evidence say, in a fixed number of queries (none for no jobs)."""
     if not jobs:
         return []
     items = evidence.items_of(jobs)
@@ -115,12 +115,12 @@ TOLD = {
 
 
 def line(job: Job, items: Sequence[Item]) -> str:
-    """A job in one line."""
+    """Return a job in one sentence."""
     return suggest.sentence(items, job.building.address)
 
 
 def add(*, building: Building, trip: work.Trip, items: Sequence[Item], note: str, at: datetime) -> Job:
-    """Write a job and what it asks; `items` are not saved yet."""
+    """Write a job with its items, which are not saved yet."""
     job = Job.objects.create(
         portfolio_id=building.portfolio_id,
         building=building,

@@ -23,7 +23,7 @@ from fleet.visits import places as kept
 from fleet.visits.models import Entry
 from fleet.visits.places import Stay, Value
 
-GRAIN = timedelta(minutes=15)  # days of all zones begin on one: what is due soon is asked of such an instant
+GRAIN = timedelta(minutes=15)  # local days of every zone begin on a quarter hour
 CAUTION = (
     "Advice to a qualified person, never a permission. Local codes, the boiler maker's instructions and a licensed "
     "person decide; where they say more or otherwise, do that."
@@ -32,7 +32,7 @@ CAUTION = (
 
 @dataclass(frozen=True, slots=True)
 class First:
-    """What comes before everything: an open hold and its first act."""
+    """An open hold and what to do first about it; it comes before everything else on the sheet."""
 
     deficiency: UUID
     position: UUID | None
@@ -51,7 +51,7 @@ class Last:
 
 @dataclass(frozen=True, slots=True)
 class Line:
-    """One thing to do at one place, and why it is here."""
+    """One thing to do at one place, and why."""
 
     group: int
     ask: Ask
@@ -71,7 +71,7 @@ class Part:
 
 @dataclass(frozen=True, slots=True)
 class Sheet:
-    """The whole sheet."""
+    """The whole work sheet."""
 
     boiler: Boiler
     at: datetime
@@ -88,7 +88,7 @@ class Sheet:
 
 @dataclass(frozen=True, slots=True)
 class Known:
-    """What the lines are made from, read once."""
+    """What the lines of a sheet are made from, read once."""
 
     release: Catalogue
     places: Mapping[UUID, Position]
@@ -98,12 +98,12 @@ class Known:
 
 
 def grain(at: datetime) -> datetime:
-    """The quarter of an hour an instant lies in."""
+    """Return the start of the quarter hour in which an instant lies."""
     return at - (at - at.replace(hour=0, minute=0, second=0, microsecond=0)) % GRAIN
 
 
 def sheet(boiler: Boiler, at: datetime) -> Sheet:
-    """Compose it: release, places, states, deficiencies, what fills and is set at them, last tests, terms."""
+    """Compose a boiler's work sheet from stored rows: release, places, states, deficiencies, settings, tests, terms."""
     known = _known(boiler, at)
     states = list(suggest.states_of(boiler.id, grain(at), at))
     open_rows = list(_open(boiler, at))
@@ -184,7 +184,7 @@ def _order(line: Line) -> tuple[Any, ...]:
 
 
 def _set_points(ask: Ask, known: Known) -> dict[str, Any]:
-    """What is stamped on the device, and over it what was set since; without dates and paths."""
+    """Return the values stamped on the device, overridden by settings; without dates and paths."""
     stay = known.stays.get(ask.position) if ask.position else None
     stamped = dict(stay.device.attributes) if stay else {}
     said = {v.key: v.value for v in known.values.get(ask.position, ())} if ask.position else {}

@@ -1,8 +1,8 @@
-"""Where a job can be and what may follow what: one table, asked by whoever decides and by the replay of what happened.
+"""The statuses of a job and what may follow each: one table, used by decisions and by the replay of a job.
 
 What people do: plan, accept, decline, start, cancel. What happens by itself: its planned day passes (`day_passed`), a
-visit leaves something open (`visit_left_open`), evidence settles all it asked (`all_settled`), or a correction takes
-the cause of all of it away (`all_withdrawn`).
+visit leaves something open (`visit_left_open`), evidence settles all its items (`all_settled`), or a correction takes
+the cause of all of them away (`all_withdrawn`).
 """
 
 TO_PLAN, PLANNED, ACCEPTED, STARTED = "to_plan", "planned", "accepted", "started"
@@ -26,14 +26,14 @@ AFTER: dict[str, dict[str, str]] = {
 }
 
 STATUSES = tuple(AFTER)
-WAITING = frozenset({TO_PLAN, DECLINED, MISSED, BACK})  # the dispatcher's: not planned, or to be planned again
-HELD = frozenset({PLANNED, ACCEPTED, STARTED})  # somebody's: nobody is in two places for these
+WAITING = frozenset({TO_PLAN, DECLINED, MISSED, BACK})  # for the dispatcher: not planned, or to be planned again
+HELD = frozenset({PLANNED, ACCEPTED, STARTED})  # a technician has it: nobody can be in two places for these
 OVER = frozenset({PROVEN, NOT_NEEDED, CANCELLED})
-GONE = frozenset({TO_PLAN, DECLINED, CANCELLED, NOT_NEEDED, MISSED})  # taken out of a calendar
+GONE = frozenset({TO_PLAN, DECLINED, CANCELLED, NOT_NEEDED, MISSED})  # shown as cancelled in calendars
 
 ACTS = ("created", "plan", "accept", "decline", "start", "cancel")
 
 
 def after(status: str, what: str) -> str | None:
-    """What a job at `status` becomes when this happens; None where it may not, or changes nothing."""
+    """Return the status that follows `status` when `what` happens; None where it may not, or changes nothing."""
     return AFTER[status].get(what)

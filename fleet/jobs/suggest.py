@@ -1,4 +1,4 @@
-"""What one trip to a building could do now: read from stored conclusions, nothing is judged again."""
+"""What trips to a building could do now, read from stored conclusions; nothing is judged again."""
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from datetime import UTC, datetime, timedelta
@@ -17,20 +17,20 @@ from fleet.portfolio.models import Fitting
 from fleet.rules.catalogue import Catalogue, Procedure
 from fleet.visits.models import Entry
 
-SOON = timedelta(days=30)  # what comes due within a month goes along (common practice)
+SOON = timedelta(days=30)  # what comes due within a month is done on the same trip (common practice)
 OWED = ("due", "lapsed", "never_proven")
-CLASS = {"lapsed": "urgent"}  # of a procedure that is owed, by the state of its position; all else is routine
+CLASS = {"lapsed": "urgent"}  # class of an owed procedure by the state of its position; all others are routine
 
 
 def release_at(at: datetime) -> Catalogue:
-    """The catalogue that applies at `at`."""
+    """Return the catalogue in force on the UTC day of `at`."""
     return catalog.catalogue_of(catalog.current(at.astimezone(UTC).date()) or 1)
 
 
 def trips(building: UUID, at: datetime) -> list[work.Trip]:
-    """What trips to a building could do, grouped by skill; what an open job asks already is left out.
+    """Return the trips that a building needs, grouped by skill, without what an open job asks already.
 
-    Release, deficiencies, states, fittings, replacements, items of open jobs: six queries.
+    Six queries: release, deficiencies, states, fittings, replacements, items of open jobs.
     """
     release = release_at(at)
     wanted = [*deficient(building, release, at), *owed(building, release, at)]
@@ -39,20 +39,20 @@ def trips(building: UUID, at: datetime) -> list[work.Trip]:
 
 
 def asked_already(building: UUID) -> Iterator[tuple[UUID | None, UUID | None, str]]:
-    """What the jobs of a building that are not over ask for."""
+    """Yield what the jobs of a building that are not over ask for: deficiency, position, procedure."""
     found = Item.objects.filter(job__building=building).exclude(job__status__in=states.OVER)
     yield from found.values_list("deficiency", "position", "procedure")
 
 
 def deficient(building: UUID, release: Catalogue, at: datetime) -> list[work.Wanted]:
-    """Its open deficiencies, each with the quickest procedure that closes it."""
+    """Return the work of a building's open deficiencies, each with the quickest procedure that closes it."""
     open_ = Deficiency.objects.filter(boiler__building=building, closed_at=None, withdrawn=False, opened_at__lte=at)
     found = open_.select_related("position").order_by("opened_at", "id")
     return [of_deficiency(row, release, at) for row in found]
 
 
 def of_deficiency(row: Deficiency, release: Catalogue, at: datetime) -> work.Wanted:
-    """A deficiency as something to be done."""
+    """Return a deficiency as work to be done."""
     closing = release.closing(row.clears_by, row.position.role_id if row.position else None)
     code = work.quickest([procedure.code for procedure in closing], release)
     level = level_at(row, at) or "routine"
@@ -60,19 +60,19 @@ def of_deficiency(row: Deficiency, release: Catalogue, at: datetime) -> work.Wan
 
 
 def owed(building: UUID, release: Catalogue, at: datetime) -> list[work.Wanted]:
-    """Procedures that are due, lapsed or never passed, and those that come due within a month."""
+    """Return the procedures that are due, lapsed or never passed, and those that come due within SOON_WITHIN."""
     now = holds_at(at) & Q(state__in=OWED)
     soon = Q(state="due", since__gt=at, since__lte=at + SOON)
     found = StateSegment.objects.filter(now | soon, boiler__building=building).select_related("position")
     segments = list(found.order_by("since", "position__name", "id"))
     kinds = kinds_of([s.position_id for s in segments])
     made = [w for w in (_owed(s, release, kinds) for s in segments) if w is not None]
-    # A place of a header group stands on each of its boilers: it is tested once.
+    # A place of a header group has a state on each of its boilers, but is tested once.
     return list({(w.position, w.procedure): w for w in reversed(made)}.values())[::-1]
 
 
 def states_of(boiler: UUID, soon_from: datetime, at: datetime) -> QuerySet[StateSegment]:
-    """What is wrong with, owed at, or owed soon at each place of a boiler: all but what is proven."""
+    """Return the states of a boiler's places that are not proven, and those that come due soon after `soon_from`."""
     now = holds_at(at) & ~Q(state="proven")
     soon = Q(state="due", since__gt=at, since__lte=soon_from + SOON)
     found = StateSegment.objects.filter(now | soon, boiler=boiler).select_related("position")
@@ -89,20 +89,20 @@ def _owed(segment: StateSegment, release: Catalogue, kinds: Mapping[UUID, str]) 
 
 
 def procedure_of(segment: StateSegment, release: Catalogue, kind: str) -> str:
-    """The procedure a state asks for: the one its sentence names, else the quickest full proof of what is fitted."""
+    """Return the procedure a state asks for: the one its sentence names, else the quickest full proof of the kind."""
     own = [p for p in release.procedures.values() if kind in p.kinds]
     named = [p.code for p in own if _named(p, str(segment.reason["sentence"]))]
     return work.quickest(named or [p.code for p in own if p.proof == "full"], release)
 
 
 def _named(procedure: Procedure, sentence: str) -> bool:
-    """Whether a sentence of the rules names it: "Slow drain of the …", "… needs slow drain or evaporation since."."""
+    """Whether a rule's sentence names it: "Slow drain of the …" or "… needs slow drain or evaporation since."."""
     needs = sentence.partition(" needs ")[2]
     return sentence.startswith(f"{procedure.name} of the ") or procedure.name.lower() in needs
 
 
 def kinds_of(positions: Sequence[UUID]) -> dict[UUID, str]:
-    """What fills each position by the newest word, of the register or of a visit that stands."""
+    """Return the kind that fills each position, by the newest fitting of the register or of a valid visit."""
     said = Fitting.objects.filter(position__in=positions).values_list("position", "since", "device__kind")
     swapped = Entry.objects.filter(position__in=positions, device__isnull=False, visit__corrected_by=None)
     done = swapped.values_list("position", "performed_at", "device__kind")
@@ -117,7 +117,7 @@ def _when(row: tuple[UUID, datetime, str | None]) -> datetime:
 
 
 def sentence(items: Iterable[work.Wanted | Item], address: str) -> str:
-    """A job in one line: the first thing it asks, how many more, where."""
+    """Return a job in one sentence: its first item, how many more, and where."""
     listed = list(items)
     first = listed[0].sentence.rstrip(".")
     more = f", and {len(listed) - 1} more" if len(listed) > 1 else ""

@@ -1,4 +1,4 @@
-"""What a job asks for, in minutes, people, skills and parts: standard times and stated allowances."""
+"""The effort of a job in minutes, people, skills and parts: standard times and stated allowances."""
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
@@ -8,16 +8,16 @@ from uuid import UUID
 from fleet.rules.catalogue import Catalogue, Procedure
 from fleet.rules.values import Level
 
-# Common practice: arriving, air, glass, tags and a talk, then the leaving checks; and the repair itself, whose length
-# no catalogue knows before the thing is open.
+# Common practice: a visit's own minutes are for arriving, air, glass, tags, a talk and the leaving checks. A repair
+# has an allowance, since no catalogue knows its length before the device is open.
 VISIT_MINUTES = 30
 REPAIR_MINUTES = 45
-ANYBODY = "technician"  # the skill of what names no procedure
+ANYBODY = "technician"  # the skill of work that names no procedure
 
 
 @dataclass(frozen=True, slots=True)
 class Wanted:
-    """One thing to be done: a deficiency to be closed, or a procedure at a position; `due` is when it is asked by."""
+    """One thing to be done: a deficiency to close, or a procedure at a position; `due` is since when it is asked."""
 
     boiler: UUID
     position: UUID | None
@@ -30,7 +30,7 @@ class Wanted:
 
 @dataclass(frozen=True, slots=True)
 class Trip:
-    """What one trip does: same building, same skill."""
+    """The work of one trip: one building, one skill."""
 
     skill: str
     items: Sequence[Wanted]
@@ -40,18 +40,18 @@ class Trip:
 
     @property
     def level(self) -> str:
-        """The worst class of what it does."""
+        """The worst class of its items."""
         return worst(i.level for i in self.items)
 
 
 def worst(levels: Iterable[str]) -> str:
-    """The worst of some classes."""
+    """Return the worst of some classes."""
     had = set(levels)
     return next(level.value for level in Level if level.value in had)
 
 
 def trips(wanted: Iterable[Wanted], release: Catalogue) -> list[Trip]:
-    """Group what shares a skill into one trip each, the worst class first."""
+    """Group work by skill into one trip each, the worst class first."""
     by_skill: dict[str, list[Wanted]] = {}
     for item in wanted:
         by_skill.setdefault(skill_of(release.procedures.get(item.procedure)), []).append(item)
@@ -60,7 +60,7 @@ def trips(wanted: Iterable[Wanted], release: Catalogue) -> list[Trip]:
 
 
 def trip(skill: str, items: Sequence[Wanted], release: Catalogue) -> Trip:
-    """One trip with its length, people and parts; what another procedure at the same place covers is not done twice."""
+    """Return one trip with its minutes, people and parts. A procedure covered by another at its place is left out."""
     done = _done(items, release)
     repairs = sum(1 for i in items if i.deficiency)
     minutes = VISIT_MINUTES + REPAIR_MINUTES * repairs + sum(p.minutes for _, p in done)
@@ -77,14 +77,14 @@ def _done(items: Iterable[Wanted], release: Catalogue) -> list[tuple[UUID | None
 
 
 def skill_of(procedure: Procedure | None) -> str:
-    """The qualification a procedure goes with: a technician's where that will do, else the first that it names."""
+    """Return the qualification for a procedure: the technician's where that is enough, else its first by name."""
     if procedure is None or not procedure.who or ANYBODY in procedure.who:
         return ANYBODY
     return min(procedure.who)
 
 
 def quickest(codes: Iterable[str], release: Catalogue) -> str:
-    """Of procedures that will do alike the quickest, by its code; "" of none. What a technician may do goes first."""
+    """Return the code of the quickest procedure, preferring those a technician may do; "" for no procedures."""
     known = [release.procedures[c] for c in codes if c in release.procedures]
     best = min(known, key=lambda p: (skill_of(p) != ANYBODY, p.minutes, p.code), default=None)
     return best.code if best else ""

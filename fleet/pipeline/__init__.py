@@ -1,4 +1,4 @@
-"""The only way in for facts and for time: every verb about a boiler is the same lines, in `conclude.write`."""
+"""The only way in for facts and for time. Every verb about a boiler goes through `conclude.write_and_conclude`."""
 
 from fleet.pipeline.acts import act_on_alert, act_on_deficiency
 from fleet.pipeline.bygone import Bygone, post_bygone

@@ -1,4 +1,4 @@
-"""act_on_deficiency, act_on_alert: what people decide is a fact, and comes in by the same lines as every other."""
+"""act_on_deficiency, act_on_alert: a decision of a person is a fact and is written like every other fact."""
 
 from collections.abc import Callable, Mapping, Sequence
 from datetime import datetime
@@ -33,7 +33,10 @@ def act_on_deficiency(
     at: datetime,
     cause: Cause | None = None,
 ) -> Deficiency:
-    """Record what somebody decided on this `version` of a deficiency and judge its boiler. Raises Refused."""
+    """Record what somebody decided on this `version` of a deficiency and judge its boiler.
+
+    Raises Refused: 404 for an unknown deficiency, else as `deficiencies.acts.refuse_decision` says.
+    """
     cause = cause or Cause(who=by.get_username())
     boiler_id = _boiler_of(Deficiency.objects.filter(id=deficiency).values_list("boiler", flat=True).first())
 
@@ -57,7 +60,7 @@ def act_on_deficiency(
 
 
 def _nothing(made: object, done: list[Concluded]) -> None:
-    """An act has no answer beyond the row it changed."""
+    """Store no answer: an act has none beyond the row it changed."""
 
 
 def _boiler_of(found: UUID | None) -> UUID:
@@ -72,7 +75,7 @@ def _not_back(boiler: UUID, at: datetime) -> datetime:
 
 
 def _life(row: Deficiency, at: datetime) -> Life:
-    """Its life with every act that is about it now, those of what it swallowed included."""
+    """Return its life with every act that is about it now. Acts about episodes merged into it count."""
     acts = on_deficiencies.of_boiler(row.boiler_id)
     episodes = of_rows(Deficiency.objects.filter(boiler=row.boiler_id))
     return life(row, by_episode(acts, episodes).get(row.id, ()), at)
@@ -88,9 +91,10 @@ def _deficiency_news(act: Act, before: str) -> News:
 def act_on_alert(
     *, alert: UUID, decision: on_alerts.Decision, version: int, by: User, at: datetime, cause: Cause | None = None
 ) -> Alert:
-    """Record what somebody decided on this `version` of an alert; its boiler is judged, or its portfolio's told.
+    """Record what somebody decided on this `version` of an alert and judge its boiler.
 
-    Raises Refused.
+    An alert without a boiler makes the portfolio's own alerts be reconciled instead. Raises Refused: 404 for an
+    unknown alert, else as `alerts.acts.refuse_decision` says.
     """
     cause = cause or Cause(who=by.get_username())
     found = Alert.kept.filter(id=alert).first()
@@ -122,7 +126,10 @@ def _alert_told(act: AlertAct) -> Mapping[UUID, Sequence[News]]:
 
 @transaction.atomic
 def _without_judging(found: Alert, facts: Callable[[list[Boiler]], AlertAct], cause: Cause) -> None:
-    """What belongs to a whole portfolio has no boiler to judge; what could not be judged would not be now either."""
+    """Write an act where nothing is to be judged.
+
+    An alert of a whole portfolio has no boiler. A boiler that could not be judged could not be judged now either.
+    """
     boilers = lock([found.boiler_id]) if found.boiler_id else []
     lock_pulse(found.portfolio_id)
     act = facts(boilers)

@@ -1,4 +1,4 @@
-"""What the poster of a visit is told: verdicts, findings, deficiencies, readiness, standing before and after."""
+"""The answer to a posted visit: verdicts, findings, deficiencies, readiness, standing before and after."""
 
 from datetime import datetime
 from typing import Any
@@ -17,7 +17,7 @@ CAUTION = (
 
 
 def answer(visit: Visit, done: Concluded, at: datetime) -> dict[str, Any]:
-    """Build the answer's body from what was concluded, as JSON values."""
+    """Build the answer's body from the boiler's conclusion, as JSON values. `at` is the instant of judgement."""
     judgement = done.judgement
     numbers = {entry.id: entry.number for entry in visit.entries.all()}
     now = segment_at(judgement, at)

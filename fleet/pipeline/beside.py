@@ -1,4 +1,4 @@
-"""Progress beside a long transaction: on a connection of its own, so that others see it while nothing else is seen."""
+"""Short writes on a separate connection: others see the progress of a transaction that is not committed yet."""
 
 from collections.abc import Callable, Iterator
 from concurrent.futures import ThreadPoolExecutor
@@ -12,7 +12,10 @@ Beside = Callable[[Callable[[], Any]], None]
 
 @contextmanager
 def beside() -> Iterator[Beside]:
-    """Give a function that runs a short write now and commits it at once. It must touch no row this one holds."""
+    """Yield a function that runs a short write and commits it at once.
+
+    The write must not touch a row that the caller's transaction has locked: it would wait for itself.
+    """
     with ThreadPoolExecutor(1) as other:
 
         def run(write: Callable[[], Any]) -> None:
@@ -21,4 +24,4 @@ def beside() -> Iterator[Beside]:
         try:
             yield run
         finally:
-            other.submit(lambda: connection.close()).result()  # this thread's own
+            other.submit(lambda: connection.close()).result()  # its thread's own

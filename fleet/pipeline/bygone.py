@@ -1,4 +1,4 @@
-"""post_bygone: a boiler's past told in one go, each visit as it was posted in its time; the boiler is judged once."""
+"""post_past_visits: post a boiler's past together. Each visit keeps its posting time; the boiler is judged once."""
 
 import json
 from collections.abc import Iterator, Mapping, Sequence
@@ -26,7 +26,7 @@ from fleet.visits.services import BATCH, New
 
 @dataclass(frozen=True, slots=True)
 class Bygone:
-    """A visit, who posted it, and when."""
+    """A visit, who posted it (None: the site itself), and when."""
 
     visit: IncomingVisit
     by: User | None
@@ -34,11 +34,11 @@ class Bygone:
 
 
 def post_bygone(posts: Sequence[Bygone], *, at: datetime, cause: Cause) -> int:
-    """Post the past of boilers that nobody has told yet, in the order it was posted; return how many visits.
+    """Post past visits of boilers in the order they were posted; return how many visits were written.
 
-    Every visit is checked as by its own post; a correction is checked against what it corrects, both being written.
-    No repeats: an id that is known is refused. Raises Refused with the faults of all, keeping nothing. Answers tell
-    the standing before the first and after the last, as of `at`.
+    Every visit is checked as by its own post. A correction is checked after the visit it corrects is written. An id
+    that is known already is refused, even with the same content. Raises Refused with the faults of all visits and
+    writes nothing. Answers give the standing before the first visit and after the last, as of `at`.
     """
 
     def facts(boilers: list[Boiler]) -> list[Visit]:
@@ -68,7 +68,7 @@ def _written(posts: Sequence[Bygone], boilers: Mapping[UUID, Boiler]) -> list[Vi
 
 
 def _corrected(posts: Sequence[Bygone], boilers: Mapping[UUID, Boiler]) -> list[Visit]:
-    """One after another: each may correct the one before."""
+    """Check and write corrections one after another: each may correct the one before."""
     made: list[Visit] = []
     for post in posts:
         boiler = boilers[post.visit.boiler]
@@ -90,7 +90,7 @@ def _wrong(post: Bygone, registers: Mapping[UUID, Register], known: set[UUID]) -
 
 
 def _register(boiler: Boiler, posts: Sequence[Bygone]) -> Register:
-    """What exists at the boiler, for all of its visits at once, by the catalogue of the newest."""
+    """Read what exists at the boiler, for all of its visits at once, by the catalogue at the newest posting time."""
     own = [p for p in posts if p.visit.boiler == boiler.id]
     positions = Position.objects.filter(boiler=boiler)
     if boiler.header_group_id:

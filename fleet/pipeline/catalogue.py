@@ -1,4 +1,4 @@
-"""load_catalogue: writes the release and stops; the sweep judges again by `build`, a few boilers a time."""
+"""load_catalogue: write a release. The sweep then judges boilers again, since their `build` is old."""
 
 from datetime import datetime
 from pathlib import Path
@@ -9,7 +9,10 @@ from fleet.wake import wake
 
 
 def load_catalogue(*, folder: Path, at: datetime) -> Release:
-    """Load a folder as the next release; the same content writes nothing. Raises Refused with every fault in it."""
+    """Load a folder as the next release and wake the sweep. The same content as the newest release writes nothing.
+
+    Raises Refused with every fault in the folder.
+    """
     release = load(folder=folder, at=at)
     wake("fleet.tasks.sweep")
     return release

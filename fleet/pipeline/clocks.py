@@ -1,4 +1,4 @@
-"""The instants at which time alone changes something that is stored, told or shown."""
+"""The instants at which time alone changes something that is stored or shown."""
 
 from collections.abc import Iterable, Sequence
 from datetime import datetime
@@ -8,7 +8,7 @@ from fleet.rules.values import Heat, Judgement
 
 
 def next_boundary(judgement: Judgement, more: Iterable[datetime], at: datetime) -> datetime | None:
-    """The next of them after `at`."""
+    """Return the earliest instant after `at` at which the judgement or one of `more` changes, None without any."""
     instants = [s.since for s in (*judgement.standings, *judgement.states) if s.since]
     instants += [i for d in judgement.deficiencies for i in (d.opened_at, *(s.since for s in d.levels))]
     instants += [i for c in judgement.conditions for i in (c.since, c.until) if i]
@@ -16,15 +16,15 @@ def next_boundary(judgement: Judgement, more: Iterable[datetime], at: datetime) 
 
 
 def ends(spans: Sequence[Span]) -> list[datetime]:
-    """Where spans begin and end."""
+    """Return the instants at which spans begin and end; open ends are left out."""
     return [instant for span in spans for instant in span if instant]
 
 
 def of_heat(heat: Heat) -> list[datetime]:
-    """Where a building may become cold or warm by time alone."""
+    """Return the instants at which a building may become cold or warm by time alone."""
     return [instant for span in (*heat.absent, *heat.cold, *heat.seasons) for instant in span if instant]
 
 
 def passed(instants: Iterable[datetime], last: datetime | None, at: datetime) -> bool:
-    """Whether one of them lies after `last` and not after `at`."""
+    """Whether one of the instants lies after `last` and not after `at`. Without `last`: whether one is past."""
     return any((last is None or last < i) and i <= at for i in instants)

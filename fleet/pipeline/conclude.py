@@ -1,4 +1,4 @@
-"""What every write about a boiler shares: judge it by all that is known, store the difference, tell what changed."""
+"""The sequence that every write about a boiler shares: judge it by all facts, store the difference, record events."""
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
@@ -31,14 +31,15 @@ from fleet.rules.portfolio import unsurveyed
 from fleet.rules.values import Evidence, Judgement, StandingSegment
 
 T = TypeVar("T")
-Told = Mapping[UUID, Sequence[News]]  # by portfolio: what the facts themselves are as news
+Told = Mapping[UUID, Sequence[News]]  # by portfolio: the events that the facts themselves are
 
 
 @dataclass(frozen=True, slots=True)
 class Concluded:
-    """One boiler after it was judged: what it stood at before, what is concluded now, what became different.
+    """One boiler after it was judged: its standing before, the judgement, and the events of what became different.
 
-    `survey_moved`, `heat_moved`: the portfolio's own conditions, or the building's, may be different because of it.
+    `before` is "" for a boiler that was never judged. `written` counts rows. `survey_moved` and `heat_moved` say
+    that the portfolio's or the building's own conditions may have changed because of it.
     """
 
     boiler: Boiler
@@ -59,7 +60,11 @@ def write(
     told: Callable[[T], Told],
     then: Callable[[T, list[Concluded]], None],
 ) -> T:
-    """Lock → write the facts → judge → store → reconcile alerts → stamp: all of it, or nothing."""
+    """Lock boilers, write facts, judge, store conclusions, reconcile alerts, record events: all in one transaction.
+
+    `write_facts` gets the locked boilers; where it returns something false, nothing is judged. `describe_events`
+    turns the written facts into events by portfolio. `after_judging` stores answers and the like.
+    """
     with transaction.atomic():
         locked = lock(boilers)
         made = facts(locked)
@@ -69,7 +74,10 @@ def write(
 
 
 def conclude(boilers: Iterable[Boiler], *, at: datetime, cause: Cause, told: Told | None = None) -> list[Concluded]:
-    """Judge locked boilers and stamp each of their portfolios once, its pulse last of all."""
+    """Judge locked boilers, settle what depends on them, and record the events of each portfolio once.
+
+    The portfolio's pulse is locked last. `fact_events` are recorded even where no conclusion changed.
+    """
     told = told or {}
     done = [_one(boiler, at, acted=bool(told)) for boiler in boilers]
     jobs = settle_jobs({d.boiler.building_id for d in done}, at)
@@ -115,9 +123,10 @@ def _one(boiler: Boiler, at: datetime, *, acted: bool) -> Concluded:
 
 
 def _judged_with(acts: Sequence[Act], evidence: Evidence, at: datetime, played: Played) -> Judgement:
-    """Judge with the acts under the episodes they are about; which these are now only the judgement itself tells.
+    """Judge with each act under the episode it is about now.
 
-    Episodes rest on evidence alone, so the second judgement, where late evidence joined or split some, is the last.
+    Which episodes there are is only known after a judgement. Episodes rest on evidence alone, so where late evidence
+    joined or split some, one second judgement is enough.
     """
     handed = decided.as_stored(acts)
     judgement = judge(evidence, acts=handed, at=at, played=played)
@@ -126,7 +135,7 @@ def _judged_with(acts: Sequence[Act], evidence: Evidence, at: datetime, played: 
 
 
 def _stale(last: Judged | None, build: str, at: datetime) -> bool:
-    """Whether a boiler with unchanged conclusions gets a new mark all the same."""
+    """Whether the row that notes the judgement must be written although no conclusion changed."""
     if last is None or last.build != build or last.failures:
         return True
     return last.next_at is not None and last.next_at <= at
@@ -141,12 +150,12 @@ def _standing(boiler: Boiler, before: str, judgement: Judgement, at: datetime) -
 
 
 def segment_at(judgement: Judgement, at: datetime) -> StandingSegment:
-    """The standing that holds at `at`."""
+    """Return the standing segment that holds at `at`."""
     return next(s for s in judgement.standings if s.until is None or at < s.until)
 
 
 def _stamped(boiler: Boiler, last: Judged | None, build: str, next_at: datetime | None, at: datetime) -> list[News]:
-    """Note when, by what and until when the boiler was judged; that it could not be is over."""
+    """Note when the boiler was judged, by which build and until when it holds. Ends the alert that it could not be."""
     values = {"judged_at": at, "build": build, "next_at": next_at, "failures": 0, "retry_at": None}
     Judged.objects.update_or_create(
         boiler=boiler, defaults=values, create_defaults={**values, "id": boiler.id, "portfolio_id": boiler.portfolio_id}

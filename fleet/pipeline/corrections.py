@@ -1,4 +1,4 @@
-"""Corrections: who may correct what, and the second qualified name under one."""
+"""Corrections: who may correct which visit, and the second qualified name under a correction."""
 
 from collections.abc import Iterator, Mapping, Sequence
 from datetime import datetime
@@ -18,7 +18,11 @@ STATUS = {"id_taken": 409, "unknown_boiler": 404, "corrected_already": 409, "not
 
 
 def faults(visit: IncomingVisit, boiler: Boiler, by: User | None, at: datetime) -> Iterator[Fault]:
-    """One successor per visit, of the same boiler; by its author within a day, else by a manager; nothing unhooked."""
+    """Yield the faults of a visit as a correction; none where it corrects nothing.
+
+    A visit has at most one successor, of the same boiler. Its author corrects it within `policy.OWN_CORRECTION`, a
+    manager at any time. No device that later visits refer to may be dropped.
+    """
     if visit.corrects is None:
         return
     old = Visit.objects.filter(id=visit.corrects, boiler=visit.boiler).first()
@@ -28,7 +32,7 @@ def faults(visit: IncomingVisit, boiler: Boiler, by: User | None, at: datetime) 
         return
     if successor is not None:
         yield Fault("corrected_already", f"Visit {successor.id} corrects it already.", ("corrects",))
-    # Without a user it is the site itself: an import, the demonstration.
+    # No user means the site itself posts: an import or the demonstration.
     if by is not None and not _may(old, boiler, by, at):
         told = "Its author corrects a visit within 24 hours of posting it; after that a manager does."
         yield Fault("not_yours_to_correct", told, ("corrects",))
@@ -42,13 +46,13 @@ def _may(old: Visit, boiler: Boiler, by: User, at: datetime) -> bool:
 
 
 def status(found: Sequence[Fault]) -> int:
-    """The status of what is refused: 422, unless everything that is wrong has one of its own."""
+    """Return the HTTP status of these faults: their own where all have the same one, else 422."""
     own = {STATUS.get(f.code, 422) for f in found}
     return own.pop() if len(own) == 1 else 422
 
 
 def told(visits: Sequence[Visit]) -> Mapping[UUID, Sequence[News]]:
-    """What corrections are as news, by portfolio."""
+    """Return the events of those visits that are corrections, by portfolio."""
     found: dict[UUID, list[News]] = {}
     for visit in visits:
         if visit.corrects_id:
@@ -68,7 +72,8 @@ def _news(visit: Visit) -> News:
 def second_correction(*, visit: UUID, by: User, at: datetime, cause: Cause | None = None) -> Seconding:
     """Put a second qualified name under a correction, once, and judge its boiler again.
 
-    Raises Refused: no such visit, no correction, corrected again since, one's own, not qualified, seconded already.
+    Raises Refused where there is no such visit, it is no correction, it was corrected again, it is one's own, the
+    person is not qualified, or it is seconded already.
     """
     found = Visit.objects.filter(id=visit).first()
     if found is None:

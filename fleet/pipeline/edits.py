@@ -1,6 +1,7 @@
-"""The office edits the register: through the very checks of a sheet, or by a dated fact; never over somebody's work.
+"""The office edits the register: through the same checks as a sheet, or by a dated fact.
 
-Each verb locks the building's boilers, compares what the editor last saw with what is there, adds facts and judges.
+Each verb locks the building's boilers, compares what the editor last saw with what is stored (412 where it differs),
+adds facts and judges.
 """
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
@@ -34,14 +35,14 @@ AHEAD = timedelta(days=366)
 
 @dataclass(frozen=True, slots=True)
 class Edited:
-    """Which rows of a building's sheet an edit is about: all, one boiler's, or one place's."""
+    """Which rows of a building's sheet an edit is about: all of them, one boiler's, or one place's. "" means any."""
 
     building: Building
     boiler: str = ""
     position: str = ""
 
     def meets(self, cells: Cells) -> bool:
-        """Whether a row is one of them."""
+        """Whether the edit is about this row of the sheet."""
         own = self.boiler in ("", cells["boiler_ref"])
         return own and self.position in ("", cells.get("position_ref", ""))
 
@@ -51,20 +52,21 @@ def _stale() -> Refused:
 
 
 def release_at(at: datetime) -> Catalogue:
-    """The release in force."""
+    """Return the catalogue release in force on the UTC day of `at`."""
     return catalog.catalogue_of(catalog.current(at.astimezone(UTC).date()) or 1)
 
 
 def edit_cells(*, of: Edited, was: Cells, cells: Cells, at: datetime, cause: Cause, emptied: bool = False) -> None:
-    """Change cells of rows that are there, as a sheet with them would. `emptied`: the place's device goes first.
+    """Change cells of existing rows, as a sheet with these cells would.
 
-    Raises Refused with a fault for each column, with 412 where a column no longer says what the editor saw.
+    `was` is what the editor saw. With `emptied` the cells of the place's device are dropped first. Raises Refused with
+    a fault for each column, with 412 where a column differs from `was`.
     """
     _through_sheet(of.building, at, cause, lambda rows: [_edited(row, of, was, cells, emptied) for row in rows])
 
 
 def add_cells(*, to: Edited, cells: Cells, at: datetime, cause: Cause) -> None:
-    """Add a row beside those of its boiler or building: a place, or a boiler without one."""
+    """Add a row to those of a boiler or building: a place, or a boiler without a place. Raises Refused."""
 
     def added(rows: list[dict[str, str]]) -> list[dict[str, str]]:
         level = "boiler" if to.boiler else "building"
@@ -72,7 +74,7 @@ def add_cells(*, to: Edited, cells: Cells, at: datetime, cause: Cause) -> None:
         like = next((row for row in rows if to.meets(row)), {})
         kept = _REPEATED[level]
         new = {**{c: v for c, v in like.items() if c in kept}, **cells}
-        # A boiler of which no place was known has a row of its own: the place takes it over.
+        # A boiler without places has one row without a position: the new place replaces it.
         others = [r for r in rows if not (to.boiler and to.meets(r) and not r.get("position_ref"))]
         return [*others, new]
 
@@ -84,7 +86,7 @@ _REPEATED = {"building": _OF_BUILDING, "boiler": (*_OF_BUILDING, "boiler_ref", *
 
 
 def add_building(*, portfolio: Portfolio, cells: Cells, at: datetime, cause: Cause) -> None:
-    """Add a building with its first boiler."""
+    """Add a building with its first boiler. Raises Refused where its ref is taken or a cell is wrong."""
     if Building.objects.filter(portfolio=portfolio, ref=cells.get("building_ref", "").strip()).exists():
         raise Refused("already_there", "There is a building of this ref.", ("building_ref",), status=422)
     with transaction.atomic():
@@ -122,7 +124,7 @@ def _saved(portfolio: Portfolio, listed: list[dict[str, str]], at: datetime, cau
 
 
 def _by_column(refused: Refused) -> Refused:
-    """Faults at their columns, each once however many rows repeat it."""
+    """Drop the row numbers of faults, and keep each fault once however many rows repeat it."""
     once = {(f.code, f.message, f.at[1:]): Fault(f.code, f.message, f.at[1:]) for f in refused.faults}
     return Refused.all(once.values(), status=422)
 
@@ -148,13 +150,16 @@ def _refuse_there(rows: Iterable[Cells], cells: Cells, to: Edited) -> None:
         raise Refused("already_there", "There is one of this ref: it stays what it is.", (column,), status=422)
 
 
-# By a dated fact.
+# Verbs that write a dated fact.
 
 
 def set_value(
     *, boiler: Boiler, position: Position | None, key: str, was: str, text: str, day: str, at: datetime, cause: Cause
 ) -> None:
-    """A value of a boiler or place from a day on; a mistake is mended by a later statement."""
+    """Set a value of a boiler or place from a local day on. A mistake is corrected by a later statement.
+
+    Raises Refused: 412 where `was` is not the value in force, 422 for a value or day that cannot be.
+    """
     with transaction.atomic():
         lock([boiler.id])
         known, zone = _known(boiler, at), boiler.building.zone
@@ -175,7 +180,7 @@ def set_value(
 
 
 def set_service(*, boiler: Boiler, was: str, state: str, day: str, at: datetime, cause: Cause) -> None:
-    """The boiler's service state from a day on."""
+    """Set the boiler's service state from a local day on. Raises Refused as `set_value` does."""
     if state not in set(Service):
         raise Refused("unknown_choice", f"It is one of {', '.join(Service)}.", ("state",), status=422)
     with transaction.atomic():
@@ -194,7 +199,7 @@ def set_service(*, boiler: Boiler, was: str, state: str, day: str, at: datetime,
 
 
 def remove_device(*, boiler: Boiler, position: Position, was: str, day: str, at: datetime, cause: Cause) -> None:
-    """Empty a place from a day on."""
+    """Empty a place from a local day on. Raises Refused: 412 where `was` is not the device there, 422 for a bad day."""
     with transaction.atomic():
         lock([boiler.id])
         now = _known(boiler, at).fittings.get(position.id, NOBODY).now
@@ -213,7 +218,7 @@ def remove_device(*, boiler: Boiler, position: Position, was: str, day: str, at:
 
 
 def service_of(boiler: UUID, at: datetime) -> str:
-    """The service state in force; without a word it is in service."""
+    """Return the service state in force at `at`; a boiler without any statement is in service."""
     said = ServiceState.objects.filter(boiler=boiler, since__lte=at).order_by("-since", "-posted_at").first()
     return said.state if said else Service.IN_SERVICE.value
 
@@ -249,7 +254,7 @@ def _refuse_value(known: Known, place: Place | None, key: str, text: str, at: da
 
 
 def _since(day: str, boiler: Boiler, at: datetime) -> datetime:
-    """From a local day on; from now on where that is today."""
+    """Return the instant at which a local day begins, or `at` where that day is today. Raises Refused."""
     found, zone = columns.as_day(day.strip()), boiler.building.zone
     if found is None:
         raise Refused("not_a_date", "Give the day from which it holds.", ("day",), status=422)
@@ -284,7 +289,7 @@ def _conclude(
 
 
 def hand_in_paper(*, building: Building, boiler: UUID | None, given: Cells, at: datetime, cause: Cause) -> None:
-    """A dated paper of a boiler or its building, from what somebody typed."""
+    """Add a dated paper of a boiler or its building from typed cells. Raises Refused with every fault."""
     days = {name: columns.as_day(given[name].strip()) for name in ("since", "until")}
     faults = [Fault("not_a_date", "Give a day.", (name,)) for name, day in days.items() if day is None]
     faults += [Fault("empty", "Give it.", (name,)) for name in ("kind", "name") if not given[name].strip()]

@@ -1,7 +1,8 @@
-"""What an answer rests on: while none of it has moved, what was answered before still holds. One query.
+"""What an answer depends on: while none of it has changed, a stored copy of the answer is still valid. One query.
 
-A copy is good while nobody's grants, no pulse and no release has moved and no boundary in time has passed. The next
-boundary is part of it: once it has passed, something is new by time alone, whether or not anything has looked since.
+A copy is valid while the person's grants, the pulses and the release are the same and no boundary in time has passed.
+The next boundary is part of the basis: once it has passed, something is new by time alone, even if nothing has judged
+it yet.
 """
 
 from collections.abc import Sequence
@@ -27,7 +28,7 @@ SERVED = {".html", ".js", ".css", ".py"}
 
 @dataclass(frozen=True, slots=True)
 class Ground:
-    """Grants in force with the pulses of their portfolios; when time alone next changes something there."""
+    """Grants in force, the pulses of their portfolios, the next instant that changes something there, the release."""
 
     grants: Sequence[tuple[Any, ...]]
     pulses: Sequence[tuple[UUID, int]]
@@ -35,22 +36,22 @@ class Ground:
     release: int | None
 
     def holds(self, at: datetime) -> bool:
-        """Whether nothing has passed that nobody has judged yet."""
+        """Whether no boundary has passed by `at` that is not judged yet."""
         return self.next_at is None or at < self.next_at
 
     @property
     def facts(self) -> str:
-        """A short name of the facts that may be seen: another one means that facts have moved."""
+        """A short digest of the pulses: another one means that visible facts have changed."""
         return sha256(repr(self.pulses).encode()).hexdigest()[:16]
 
     def tag(self, *more: Any) -> str:
-        """Everything an answer depends on, as one digest; `more` is what was asked, by whom and how."""
+        """Return the SHA-256 of all an answer depends on. `more` is the question: what, by whom, in which form."""
         told = (build(), self.grants, self.pulses, self.next_at, self.release, *more)
         return sha256(repr(told).encode()).hexdigest()
 
 
 def ground(user: User | Any, action: str, at: datetime) -> Ground:
-    """What the answers to one person about `action` rest on at `at`: one query, of indexed look-ups."""
+    """Read what answers to one person about `action` depend on at `at`: one query, of indexed look-ups."""
     here = {"portfolio": OuterRef("portfolio"), "next_at__isnull": False}
     judged, job = (m.objects.filter(**here).order_by("next_at").values("next_at")[:1] for m in (Judged, Job))
     release = Release.objects.order_by("-number").values("number")[:1]
@@ -72,7 +73,7 @@ def ground(user: User | Any, action: str, at: datetime) -> Ground:
 
 @cache
 def build() -> str:
-    """Which build of the site this process serves: a digest of its pages, scripts and code, read once."""
+    """Return a digest of the site's pages, scripts and code that this process serves; read once per process."""
     root: Path = settings.ROOT
     folders = (root / "templates", root / "fleet", root / "api")
     files = sorted(p for f in folders for p in f.rglob("*") if p.suffix in SERVED)

@@ -1,4 +1,4 @@
-"""Everything about one boiler, the newest first: what was done, found, fitted, set, decided and concluded."""
+"""The history of one boiler, newest first: visits, deficiencies, fittings, settings, decisions, standings."""
 
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
@@ -23,7 +23,7 @@ Place = tuple[datetime, str, UUID]
 
 @dataclass(frozen=True, slots=True)
 class Event:
-    """One thing in the past of a boiler; `subject` is what it is about, named as its own resource is."""
+    """One event in the history of a boiler; `subject` is the id of the resource it is about."""
 
     at: datetime
     what: str
@@ -37,7 +37,10 @@ class Event:
 
 @dataclass(frozen=True, slots=True)
 class Source:
-    """Where events of one sort come from: rows, the column of their instant, and how one is told."""
+    """Where events of one kind come from: rows, the column of their instant, and how a row is described.
+
+    `describe_row` gives subject, position, sentence, who and reason.
+    """
 
     what: str
     rows: QuerySet[Any]
@@ -46,7 +49,10 @@ class Source:
 
 
 def events(boiler: Boiler, *, at: datetime, after: Place | None, most: int, visits: bool) -> list[Event]:
-    """At most so many events up to `at` behind a place; one query for each sort. `visits`: whether they may be read."""
+    """Return at most `most` events up to `at`, those behind the position `after`; one query for each kind.
+
+    `visits`: whether the reader may see visits.
+    """
     found = [e for s in _sources(boiler, at, visits) for e in _taken(s, at, after, most)]
     return sorted(found, key=lambda e: (e.at, e.what, str(e.id)), reverse=True)[:most]
 

@@ -1,4 +1,4 @@
-"""Importing a sheet in two steps: compare and tell, then save all or nothing; by a worker where it is large."""
+"""Importing a sheet in two steps: compare and report, then save all or nothing. A worker does large sheets."""
 
 import logging
 from collections.abc import Callable
@@ -28,19 +28,20 @@ from fleet.wake import wake
 
 log = logging.getLogger(__name__)
 TASK = "fleet.tasks.imports"
-AT_ONCE = 100_000  # bytes of CSV that are compared while the sender waits, in about half a second
+AT_ONCE = 100_000  # bytes of CSV compared while the sender waits: about half a second
 AT_ONCE_PACKED = 15_000
 SAVED_AT_ONCE = 300  # rows
 
 
 def _unseen(write: Callable[[], Any]) -> None:
-    """Nobody looks while the sender waits."""
+    """Write no progress: nobody sees it while the sender waits."""
 
 
 def receive_import(*, portfolio: Portfolio, content: bytes, name: str, by: User, at: datetime) -> Import:
-    """Take a file in. A small one is compared at once, a large one by a worker. Raises Refused where it is too large.
+    """Receive a file. A small one is compared at once, a large one by a worker.
 
-    Nothing of it is saved before it is confirmed.
+    Nothing is saved before the import is confirmed. Raises Refused: 413 for a file over `MAX_BYTES`, 422 for an empty
+    one.
     """
     if len(content) > MOST_BYTES:
         raise Refused("too_large", f"A file is at most {MOST_BYTES >> 20} MiB.", status=413)
@@ -57,7 +58,7 @@ def receive_import(*, portfolio: Portfolio, content: bytes, name: str, by: User,
 
 
 def confirm_import(*, of: Import, version: int, by: User, at: datetime, cause: Cause) -> Import:
-    """Have it saved. Raises Refused where it does not wait for that, or where another report was looked at (412)."""
+    """Save the import. Raises Refused: 409 where it waits for no confirmation, 412 for another report's version."""
     values = {"confirmed_by": by.get_username(), "request_id": cause.request_id, "done": 0, "total": 0, "tries": 0}
     if not imports.taken(of.id, among=(READY,), version=version, to=SAVING, **values, told=""):
         raise _not_now(of, version, READY)
@@ -70,7 +71,7 @@ def confirm_import(*, of: Import, version: int, by: User, at: datetime, cause: C
 
 
 def withdraw_import(*, of: Import, version: int, at: datetime) -> Import:
-    """Have it not saved. Raises Refused where it is saved or being saved, or where another report was looked at."""
+    """End the import unsaved. Raises Refused: 409 once it is being saved, 412 for another report's version."""
     if not imports.taken(of.id, among=OPEN, version=version, to=WITHDRAWN, finished_at=at):
         raise _not_now(of, version, *OPEN)
     of.refresh_from_db()
@@ -85,14 +86,14 @@ def _not_now(of: Import, version: int, *among: str) -> Refused:
 
 
 def work_on_imports(*, at: datetime) -> int:
-    """Bring on what waits for a worker, also what one that died left behind; returns how many were in hand."""
+    """Process the imports that wait for a worker, also those a dead worker left behind; return how many."""
     imports.purge(at)
     waiting = list(Import.objects.filter(status__in=BUSY).order_by("received_at").values_list("id", flat=True))
     return sum(_attempt(one, at, watched=True) for one in waiting)
 
 
 def _attempt(import_id: UUID, at: datetime, *, watched: bool) -> bool:
-    """One try at one import, in one transaction; false where another worker has it in hand."""
+    """Try one import once, in one transaction; return false where another worker holds its lock."""
     try:
         with transaction.atomic():
             if not imports.claim(import_id):
@@ -110,14 +111,14 @@ def _attempt(import_id: UUID, at: datetime, *, watched: bool) -> bool:
 
 
 class _Try:
-    """An import in hand."""
+    """One attempt at one import whose lock is held."""
 
     def __init__(self, row: Import, at: datetime, watched: bool) -> None:
         self.row, self.at, self.portfolio, self.watched = row, at, row.portfolio, watched
         self.table: Table | None = None
 
     def run(self) -> None:
-        """Compare or save; what was begun too often has failed."""
+        """Compare or save the import. After `MAX_TRIES` attempts it has failed."""
         if self.row.tries >= MOST_TRIES:
             told = f"It was begun {MOST_TRIES} times and never came to an end; nothing of it was saved."
             imports.move(self.row, FAILED, told=told, finished_at=self.at)
@@ -133,15 +134,15 @@ class _Try:
                 self._faulty(refused)
 
     def _note(self, **values: Any) -> None:
-        """Something about this import that others see at once."""
+        """Change columns of the import on the separate connection, so that others see it at once."""
         self.run_beside(lambda: Import.objects.filter(id=self.row.id).update(**values))
 
     def step(self, done: int) -> None:
-        """How far it is."""
+        """Store how many rows are done."""
         self._note(done=done)
 
     def of(self, total: int) -> None:
-        """How much there is to do."""
+        """Store how many rows there are to do, and start again at 0."""
         self._note(total=total, done=0)
 
     def _rows(self) -> list[SheetRow]:
@@ -167,7 +168,7 @@ class _Try:
         imports.move(self.row, READY, report=found.report, digest=found.digest, told=told, tries=0, **kept)
 
     def _save(self) -> None:
-        """Compare again under the locks: only what was told is saved."""
+        """Compare again under the locks, and save only what the report said."""
         rows = self._rows()
         made = locked_plan(portfolio=self.portfolio, rows=rows, at=self.at, step=self.step)
         if imports.digest(made) != self.row.digest:

@@ -1,4 +1,4 @@
-"""create_job, act_on_job, and what settles jobs: a visit, a correction, or a day that has passed."""
+"""create_job, act_on_job, and settling jobs after a visit, a correction or a day that has passed."""
 
 import logging
 from collections.abc import Iterable, Mapping, Sequence
@@ -26,7 +26,7 @@ log = logging.getLogger(__name__)
 
 @dataclass(frozen=True, slots=True)
 class Asked:
-    """What a job is to do, as it arrives: deficiencies to close, and procedures at positions."""
+    """What a new job is to do: deficiencies to close, and procedures at positions."""
 
     deficiencies: Sequence[UUID] = ()
     procedures: Sequence[tuple[UUID, str]] = ()
@@ -35,14 +35,17 @@ class Asked:
 
 @dataclass(slots=True)
 class Settled:
-    """What became of the jobs of one portfolio: rows written, and the news."""
+    """The result of settling the jobs of one portfolio: rows written, and the events."""
 
     written: int = 0
     news: list[News] = field(default_factory=list)
 
 
 def create_job(*, building: UUID, asked: Asked, by: User, at: datetime, cause: Cause | None = None) -> Job:
-    """Make a job for one building out of deficiencies and procedures that one trip can do. Raises Refused."""
+    """Make a job for one building out of deficiencies and procedures that one trip can do.
+
+    Raises Refused with every fault in the request, and where it takes more than one trip.
+    """
     cause = cause or Cause(who=by.get_username())
     house = Building.objects.filter(id=building).first()
     if house is None:
@@ -67,7 +70,7 @@ def _deficiencies(house: Building, asked: Asked) -> Iterable[Deficiency]:
 
 
 def _wanted(house: Building, asked: Asked, release: Catalogue, at: datetime) -> list[work.Wanted]:
-    """What was asked, or every fault in it. What another job asks already is asked once."""
+    """Return the requested work. Raises Refused with every fault; what another open job asks already is a fault."""
     rows = {d.id: d for d in _deficiencies(house, asked)}
     places = {p.id: p for p in Position.objects.filter(id__in=[p for p, _ in asked.procedures])}
     taken = set(suggest.asked_already(house.id))
@@ -154,7 +157,10 @@ def _items(wanted: Sequence[work.Wanted], release: Catalogue) -> list[Item]:
 def act_on_job(
     *, job: UUID, decision: on_jobs.Decision, version: int, by: User, at: datetime, cause: Cause | None = None
 ) -> Job:
-    """Record what somebody does about this `version` of a job; who is planned gets to the building. Raises Refused."""
+    """Record what somebody does about this `version` of a job, and give planned people access to the building.
+
+    Raises Refused as `jobs.acts.refuse_decision` says.
+    """
     cause = cause or Cause(who=by.get_username())
     boilers = list(Item.objects.filter(job=job).values_list("boiler", flat=True))
     if not boilers:
@@ -163,7 +169,7 @@ def act_on_job(
         lock(boilers)
         row = Job.objects.select_related("building").select_for_update(no_key=True, of=("self",)).get(id=job)
         moment = max(at, row.judged_at)
-        lapsed = services.keep([row], moment)[0]  # its day may have passed since anything last looked
+        lapsed = services.keep([row], moment)[0]  # its day may have passed since it was last settled
         before, held = row.status, (row.technician_id, row.second_id)
         people = {*held, decision.technician, decision.second}
         on_jobs.lock_people(people)
@@ -183,7 +189,7 @@ def _told(act: Act, job: Job) -> str:
 
 
 def _stamped_later(jobs: Sequence[Job], at: datetime) -> list[News]:
-    """Keep jobs and reconcile their alerts; the news of both, for whoever stamps."""
+    """Settle jobs and their alerts, and return the events of both for the caller to record."""
     return [n for settled in _kept(jobs, at).values() for n in settled.news]
 
 
@@ -193,7 +199,7 @@ def _stamped(jobs: Sequence[Job], news: Sequence[News], cause: Cause, at: dateti
 
 
 def _kept(jobs: Sequence[Job], at: datetime) -> dict[UUID, Settled]:
-    """By portfolio: rows made equal to what is known, alerts to what holds."""
+    """Make the rows of jobs equal to facts and acts, and their alerts to what holds; by portfolio."""
     found: dict[UUID, Settled] = {}
     for kept in services.keep(jobs, at):
         own = found.setdefault(kept.job.portfolio_id, Settled())
@@ -212,18 +218,18 @@ def _kept(jobs: Sequence[Job], at: datetime) -> dict[UUID, Settled]:
 
 
 def settle_jobs(buildings: Iterable[UUID], at: datetime) -> Mapping[UUID, Settled]:
-    """Settle the jobs of buildings whose boilers were just judged; their boilers are locked, the pulse is not yet."""
+    """Settle the jobs of buildings whose boilers were just judged. Boilers must be locked, the pulse not yet."""
     return _kept(services.locked_of(buildings), at)
 
 
 def sweep_jobs(*, at: datetime, limit: int) -> int:
-    """Bring jobs on whose next instant has passed, one per transaction; return how many."""
+    """Settle the jobs whose next instant has passed, one per transaction; return how many."""
     waiting = Job.objects.filter(next_at__lte=at).order_by("next_at", "id").values_list("id", flat=True)[:limit]
     return sum(_step(job, at) for job in list(waiting))
 
 
 def _step(job: UUID, at: datetime) -> int:
-    """One that cannot be brought on is in the log and stops nobody; the next sweep tries again."""
+    """Settle one job. A failure is logged and stops no other job; the next sweep tries again."""
     rows = Job.objects.filter(id=job, next_at__lte=at).select_related("building")
     try:
         with transaction.atomic():

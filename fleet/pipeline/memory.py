@@ -1,6 +1,6 @@
-"""What this process keeps of the boilers it judged last, so that the next judgement of one goes on from there.
+"""Replays and visit lines of the boilers this process judged last, kept so that the next judgement can continue.
 
-It saves time and decides nothing: what is kept is compared with what the database says, by content, before it is used.
+This saves time and decides nothing: what is kept is compared by content with the database before it is used.
 """
 
 from collections import OrderedDict
@@ -13,12 +13,12 @@ from uuid import UUID
 from fleet.evidence import Read
 from fleet.rules import Played
 
-MOST = 30_000  # lines of visits kept by one process, some 5 kB with each (measured): 100 boilers of three years
+MOST = 30_000  # visit lines kept by one process, about 5 kB each (measured): 100 boilers of three years
 
 
 @dataclass(frozen=True, slots=True)
 class Known:
-    """Of one boiler: what was read of its visits, and the replays of its evidence."""
+    """What is kept of one boiler: the lines read of its visits, and the replays of its evidence."""
 
     read: Read = field(default_factory=Read)
     played: Played = field(default_factory=Played)
@@ -30,17 +30,17 @@ _LOCK = Lock()
 
 @contextmanager
 def known(boiler: UUID) -> Iterator[Known]:
-    """What is known of a boiler, for one thread at a time; given up where what is done with it fails."""
+    """Yield what is kept of a boiler, for one thread at a time. It is dropped where the block raises."""
     with _LOCK:
         mine = _KNOWN.pop(boiler, None) or Known()
     yield mine
     with _LOCK:
         _KNOWN[boiler] = mine
         while sum(one.read.count for one in _KNOWN.values()) > MOST:
-            _KNOWN.popitem(last=False)  # the longest unused
+            _KNOWN.popitem(last=False)  # the least recently used
 
 
 def forget() -> None:
-    """Keep nothing: whatever is judged next is read and replayed from its beginning."""
+    """Drop everything kept: the next judgements read and replay from the beginning."""
     with _LOCK:
         _KNOWN.clear()

@@ -1,4 +1,4 @@
-"""add_paper: a dated paper comes in like any other fact, and what it reminds of is told in the same breath."""
+"""add_paper: a dated paper is written like any other fact, and its reminders are judged in the same transaction."""
 
 from datetime import date, datetime
 from uuid import UUID
@@ -24,7 +24,10 @@ def add_paper(
     at: datetime,
     cause: Cause | None = None,
 ) -> Paper:
-    """Add a paper of a boiler, or of its whole building. Raises Refused for an unknown place or an empty name."""
+    """Add a paper of a boiler, or of its whole building. `until` is its last local day.
+
+    Raises Refused: 404 for an unknown building or boiler, else for an empty kind, or a name that is empty or too long.
+    """
     house = Building.objects.filter(id=building).first()
     boilers = Boiler.objects.filter(building=building, **({"id": boiler} if boiler else {}))
     if house is None or not boilers.exists():

@@ -1,4 +1,4 @@
-"""A boiler's standing at any instant: stored, replayed by what is known today, or as it was known then."""
+"""A boiler's standing at any instant: as stored, replayed from today's facts, or as it was known then."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -15,7 +15,10 @@ from fleet.rules import judge
 
 @dataclass(frozen=True, slots=True)
 class Told:
-    """What a boiler stood at, from when until when, why, and what was to be done; `known_at` None: by all known."""
+    """A boiler's standing at an instant, since when and until when, why, and what to do first.
+
+    `known_at` None: judged by all facts known today.
+    """
 
     at: datetime
     known_at: datetime | None
@@ -27,11 +30,11 @@ class Told:
 
 
 def standing(boiler: UUID, at: datetime, known_at: datetime | None = None) -> Told:
-    """What the boiler stands, stood or will stand at, never without a reason.
+    """Return the boiler's standing at `at`, past, present or future, always with a reason.
 
-    By present knowledge the stored segments answer from the newest entry on, into the future; what lies before is
-    replayed from the facts. With `known_at` only what was posted by then counts: what the board said then of `at`.
-    The catalogue is the one in force when it was known. LookupError before the first catalogue is loaded.
+    Without `known_at` the stored segments answer from the newest entry on, into the future; earlier instants are
+    replayed from the facts. With `known_at` only what was posted by then counts: the answer is what the board said
+    then about `at`, by the catalogue in force then. Raises LookupError before the first catalogue is loaded.
     """
     if known_at is None:
         stored = queries.standing_of(boiler, at)

@@ -1,4 +1,4 @@
-"""Roles and qualifications: facts about people that decide what they may do and what their results are worth."""
+"""Roles and qualifications: they decide what people may do and what their results are worth."""
 
 from datetime import datetime
 from uuid import UUID
@@ -22,9 +22,10 @@ from fleet.wake import wake
 def grant_role(
     *, portfolio: UUID, user: UUID | None, new: tuple[str, str], wish: Wish, by: User, at: datetime, cause: Cause
 ) -> Grant:
-    """Give a role to somebody known here, or (`new`: user name and name) to somebody new.
+    """Give a role to a person known in the portfolio, or to a new person (`new`: user name and name).
 
-    Raises Refused: not theirs to give, no such person or building, a user name that is taken, an end that has passed.
+    Raises Refused where `by` may not give the role, there is no such person or building, the user name is taken, or the
+    end has passed.
     """
     house = Portfolio.objects.get(id=portfolio)
     _may(by, wish.role, portfolio, at)
@@ -39,7 +40,7 @@ def grant_role(
 
 @transaction.atomic
 def end_role(*, grant: Grant, by: User, at: datetime, cause: Cause) -> Grant:
-    """Take a role back from now on; what has ended stays ended. Raises Refused: not theirs to take."""
+    """End a role from `at` on; a role that has ended stays as it is. Raises Refused where `by` may not take it."""
     _may(by, grant.role, grant.portfolio_id, at)
     if grant.until is None or grant.until > at:
         grant.until = at
@@ -61,9 +62,9 @@ def qualify(
     at: datetime,
     cause: Cause,
 ) -> Qualification:
-    """Note what somebody is qualified for, by this portfolio's word: its boilers that they worked on are judged again.
+    """Note a qualification of a person that counts in this portfolio, and have the boilers they worked on judged again.
 
-    Raises Refused: one's own, no such person, an end before its beginning.
+    Raises Refused for one's own qualification, for an unknown person, and for an end before the beginning.
     """
     if user == by.id:
         raise Refused("own_qualification", "Nobody vouches for their own qualification.", status=403)
@@ -83,7 +84,7 @@ def qualify(
 
 
 def _judge_again(portfolio: UUID, person: User) -> None:
-    """The sweep takes what an older build concluded: none of it may rest on what was known of this person before."""
+    """Make the sweep judge all boilers this person worked on, with their header groups: results may count otherwise."""
     visits = Attendance.objects.filter(user=person).values("visit")
     there = Boiler.objects.filter(portfolio=portfolio, visits__in=visits)
     groups = there.exclude(header_group=None).values("header_group")

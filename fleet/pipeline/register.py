@@ -1,4 +1,4 @@
-"""change_register: what exists comes in the same way as what was done, and is judged in the same breath."""
+"""change_register: register facts are written and judged in one transaction, like visits."""
 
 from collections.abc import Callable, Sequence
 from datetime import datetime
@@ -26,13 +26,13 @@ Step = Callable[[int], None]
 
 
 def _silent(done: int) -> None:
-    """Nobody asked how far it is."""
+    """Report no progress."""
 
 
 def change_register(*, portfolio: Portfolio, rows: Sequence[SheetRow], at: datetime, cause: Cause) -> Report:
-    """Import a parsed sheet: lock the boilers it names, add the facts, judge those that changed. All or nothing.
+    """Import a parsed sheet: lock the boilers it names, add the facts, judge the boilers that changed. All or nothing.
 
-    Raises Refused with the place of every cell that would change what is fixed: a zone, a `since`, a role.
+    Raises Refused with every cell that would change something fixed: a zone, a `since`, a role.
     """
     with transaction.atomic():
         made = locked_plan(portfolio=portfolio, rows=rows, at=at)
@@ -40,7 +40,10 @@ def change_register(*, portfolio: Portfolio, rows: Sequence[SheetRow], at: datet
 
 
 def locked_plan(*, portfolio: Portfolio, rows: Sequence[SheetRow], at: datetime, step: Step = _silent) -> Plan:
-    """Lock the boilers a sheet names, compare. Raises Refused for what is fixed; must run in a transaction."""
+    """Lock the boilers a sheet names and compare it with the register. Must run in a transaction.
+
+    Raises Refused with every cell that would change something fixed.
+    """
     refs = {row.building_ref for row in rows}
     named = Boiler.objects.filter(portfolio=portfolio, building__ref__in=refs)
     lock(named.values_list("id", flat=True))
@@ -50,16 +53,16 @@ def locked_plan(*, portfolio: Portfolio, rows: Sequence[SheetRow], at: datetime,
 
 
 def refuse_fixed(portfolio: Portfolio, known: Known, rows: Sequence[SheetRow], at: datetime) -> None:
-    """Raise Refused with every cell that would change what is fixed, as many as can be told."""
+    """Raise Refused with the cells that would change something fixed, at most MAX_FAULTS of them."""
     faults = list(islice(changes.faults(portfolio, known, rows, at), MOST_FAULTS))
     if faults:
         raise Refused.all(sorted(faults, key=lambda f: f.at), status=422)
 
 
 def save(made: Plan, *, at: datetime, cause: Cause, step: Step = _silent) -> Report:
-    """Write a plan made under the same locks. Few boilers are judged at once, many are left to the sweep."""
+    """Write a plan made under the same locks. Up to MAX_JUDGED_AT_ONCE boilers are judged here, more by the sweep."""
     report = apply(made, step=step)
-    # Their names stand in what was concluded of them.
+    # Stored conclusions contain the names of boilers and places: a rename needs a new judgement.
     touched = report.touched | made.renamed
     if len(touched) <= JUDGED_AT_ONCE:
         conclude(lock(touched), at=at, cause=cause, told={made.portfolio.id: made.news} if made.news else {})
@@ -70,5 +73,5 @@ def save(made: Plan, *, at: datetime, cause: Cause, step: Step = _silent) -> Rep
 
 
 def _judge_soon(boilers: set[UUID], at: datetime) -> None:
-    """Make the next sweeps judge these boilers; those never judged wait for one already."""
+    """Make the next sweeps judge these boilers. Boilers never judged have no row and are taken anyway."""
     Judged.objects.filter(boiler__in=boilers).update(next_at=at)

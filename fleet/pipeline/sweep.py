@@ -1,4 +1,4 @@
-"""What time alone brings: boilers whose next boundary has passed, or whose conclusions were made by an older build."""
+"""The sweep: judge boilers whose next boundary has passed, or whose conclusions were made by an older build."""
 
 import logging
 from dataclasses import dataclass
@@ -26,7 +26,7 @@ BATCH = 500
 
 @dataclass(frozen=True, slots=True)
 class Swept:
-    """How many boilers a sweep judged, left to somebody who held them, and could not judge."""
+    """How many boilers a sweep judged, skipped because somebody held their lock, and failed to judge."""
 
     judged: int
     skipped: int
@@ -34,7 +34,7 @@ class Swept:
 
 
 def sweep(*, at: datetime, limit: int = BATCH) -> Swept:
-    """Judge what is waiting, one boiler per transaction, then bring jobs on; a poisonous boiler stops nobody."""
+    """Judge the waiting boilers, one per transaction, then settle jobs. A boiler that fails stops no other."""
     builds = [(p, build_of(p, at)) for p in Portfolio.objects.values_list("id", flat=True)]
     done = [_step(boiler, at) for boiler in queries.waiting(builds, at, limit)]
     sweep_jobs(at=at, limit=limit)
@@ -47,7 +47,7 @@ def _step(boiler_id: UUID, at: datetime) -> str:
             boilers = lock([boiler_id], skip_locked=True)
             if not any(b.id == boiler_id for b in boilers):
                 return "skipped"
-            # Between the list and the lock a post may have judged it: then nothing differs and nothing is written.
+            # A post may have judged it between the list and the lock: then nothing differs and nothing is written.
             conclude(boilers, at=at, cause=Cause(who="sweep"))
             return "judged"
     except Exception:
@@ -72,9 +72,9 @@ def _failed(boiler_id: UUID, at: datetime) -> None:
 
 
 def rebuild(*, at: datetime) -> int:
-    """Judge every boiler from its beginning, one per transaction; return the rows written: 0 where all was up to date.
+    """Judge every boiler from its first fact, one per transaction; return the rows written, 0 where all was up to date.
 
-    Nothing kept is used: what was stored by going on from the last judgement is held against a judgement anew.
+    Nothing kept in memory is used, so incremental judgements are checked against complete ones.
     """
     written = 0
     for boiler_id in Boiler.objects.order_by("id").values_list("id", flat=True):

@@ -1,4 +1,4 @@
-"""adopt_terms: writes, stamps and stops; the sweep judges again by `build`, a few boilers a time."""
+"""adopt_terms: write the terms and their event. The sweep then judges boilers again, since their `build` is old."""
 
 from datetime import datetime
 from uuid import UUID
@@ -18,9 +18,10 @@ from fleet.wake import wake
 def adopt_terms(
     *, portfolio: UUID, terms: IncomingTerms, version: int, by: User, at: datetime, cause: Cause | None = None
 ) -> Adoption:
-    """Adopt terms on top of `version` (0: none so far). The first hold for all time, each later one from a midnight.
+    """Adopt terms on top of `version` (0: none so far) and wake the sweep.
 
-    Raises Refused with every fault.
+    The first terms hold for all time, later ones from a midnight. Raises Refused: 412 where `version` is not the
+    newest, 422 with every fault.
     """
     cause = cause or Cause(who=by.get_username())
     made = services.adopt(portfolio=portfolio, terms=terms, version=version, by=by, at=at, request_id=cause.request_id)

@@ -1,4 +1,4 @@
-"""post_visits: the way every result from the field comes in, one visit or many."""
+"""post_visits: the way in for results from the field, one visit or many."""
 
 import json
 from collections.abc import Mapping, Sequence
@@ -24,25 +24,25 @@ from fleet.visits.models import Visit
 
 @dataclass(frozen=True, slots=True)
 class Posted:
-    """The answer as JSON text, and whether this post made it or an earlier one did."""
+    """The answer to a visit as JSON text, and whether this post created it (false: a repeat)."""
 
     visit: UUID
     body: str
     created: bool
 
     def told(self) -> dict[str, Any]:
-        """The answer as a value."""
+        """Return the answer as a value."""
         return dict(json.loads(self.body))
 
 
 def post_visits(
     visits: Sequence[IncomingVisit], *, by: User | None, at: datetime, cause: Cause | None = None
 ) -> list[Posted]:
-    """Post visits together: their facts in one transaction, each boiler judged once. Raises Refused, keeping nothing.
+    """Post visits together: their facts in one transaction, each boiler judged once. Raises Refused and writes nothing.
 
     A repeat (same id, same content) gets the first answer again and writes nothing; other content under a known id
-    is refused with 409. One bad visit refuses all, with the faults of each. In bulk the answers tell the standing
-    before the first and after the last.
+    is refused with 409. One bad visit refuses all, with the faults of each. Answers of visits posted together give
+    the standing before the first and after the last.
     """
     cause = cause or Cause(who=by.get_username() if by else "")
 
@@ -61,7 +61,7 @@ def post_visits(
 
 
 def _add(visits: Sequence[IncomingVisit], boilers: Mapping[UUID, Boiler], by: User | None, at: datetime) -> list[Visit]:
-    """Write the visits that are new; where any of them is wrong, raise the faults of all."""
+    """Write the visits that are new. Raises Refused with the faults of all where any of them is wrong."""
     made: list[Visit] = []
     found: list[Fault] = []
     for index, visit in enumerate(visits):
@@ -82,7 +82,7 @@ def _answer(visit: Visit, done: Concluded, at: datetime) -> Answer:
 
 
 def _repeat(visit: IncomingVisit) -> bool | Fault:
-    """Whether this id is known with the same content; with other content that is a fault."""
+    """Return whether this id is known with the same content; a fault where it is known with other content."""
     digest = Visit.objects.filter(id=visit.id).values_list("digest", flat=True).first()
     if digest is not None and digest != visit.digest:
         return Fault("id_taken", "This id was posted with other content.", ("id",))
@@ -90,7 +90,7 @@ def _repeat(visit: IncomingVisit) -> bool | Fault:
 
 
 def _wrong(visit: IncomingVisit, boilers: Mapping[UUID, Boiler], by: User | None, at: datetime) -> list[Fault]:
-    """Everything a new visit is refused for."""
+    """Return everything a new visit is refused for."""
     boiler = boilers.get(visit.boiler)
     if boiler is None:
         return [Fault("unknown_boiler", "No such boiler.", ("boiler",))]

@@ -1,4 +1,4 @@
-"""What a portfolio or a building as a whole is told of: reconciled under the pulse, so that posts count each other."""
+"""The alerts of a portfolio or building as a whole, reconciled under the lock of the portfolio's pulse."""
 
 from datetime import datetime
 from uuid import UUID
@@ -15,18 +15,21 @@ from fleet.rules.portfolio import portfolio_conditions
 
 
 def lock_pulse(portfolio: UUID) -> None:
-    """Lock the portfolio's pulse, after every boiler: whoever comes second sees what the first one wrote."""
+    """Lock the portfolio's pulse, after every boiler lock: a second writer sees what the first one wrote."""
     Pulse.objects.select_for_update().get_or_create(portfolio_id=portfolio)
 
 
 def not_back(portfolio: UUID, at: datetime) -> datetime:
-    """The clock of a portfolio never goes back behind what was written of it; its pulse must be locked."""
+    """Return `at`, or the newest instant written of the portfolio's own alerts if that is later.
+
+    The pulse must be locked. A portfolio's clock never goes back.
+    """
     written = Alert.kept.filter(portfolio=portfolio, boiler=None).aggregate(Max("raised_at"), Max("returned_at"))
     return max([at, *(instant for instant in written.values() if instant)])
 
 
 def settle(*, portfolio: UUID, at: datetime) -> alerts.Reconciled:
-    """Make the portfolio's own alerts equal to what its boilers' conclusions say."""
+    """Make the portfolio's own alerts equal to what its boilers' conclusions say; locks the pulse."""
     lock_pulse(portfolio)
     at = not_back(portfolio, at)
     conditions = portfolio_conditions(portfolio, surveys.of_portfolio(portfolio), at)
@@ -34,7 +37,7 @@ def settle(*, portfolio: UUID, at: datetime) -> alerts.Reconciled:
 
 
 def settle_building(*, building: Building, at: datetime) -> alerts.Reconciled:
-    """Make a building's own alerts equal to what its boilers' conclusions say of heat."""
+    """Make a building's own alerts equal to what its boilers' conclusions say of heat; locks the pulse."""
     lock_pulse(building.portfolio_id)
     conditions = building_conditions(building.id, building.address, surveys.of_building(building.id))
     return alerts.reconcile_building(

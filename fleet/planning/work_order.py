@@ -1,7 +1,7 @@
-"""The order of work on a visit: as found before anything is opened, since cleaning first destroys what would be found.
+"""The order of work on a visit. Tests as found come before anything is opened: cleaning destroys as-found evidence.
 
-The catalogue has no number of its own for a procedure's place in that order, so this is the one table of it; where a
-procedure stands among the others of its group is its place in the tuple (common practice).
+The catalogue has no number for a procedure's place in that order, so this module is its only table. The order of the
+procedures within a group is the order of the tuple (common practice).
 """
 
 from dataclasses import dataclass
@@ -13,7 +13,7 @@ FIRING, HOT_LEVEL, HOT_LAST, LOCKED_OFF, REFILLED, AS_LEFT, LEAVING = 2, 3, 4, 5
 
 @dataclass(frozen=True, slots=True)
 class Group:
-    """One stretch of the visit; `always` is what belongs to it on every visit."""
+    """One stretch of a visit; `always` is the text of what is done in it on every visit."""
 
     number: int
     title: str
@@ -126,16 +126,16 @@ TABLE: dict[int, tuple[str, ...]] = {
     AS_LEFT: ("season_restart_check", "three_cycles", "lay_up_wet", "lay_up_dry"),
 }
 _PLACES = {code: (group, place) for group, codes in TABLE.items() for place, code in enumerate(codes)}
-_BEHIND = 99  # what a later release adds stands behind what is known
+_BEHIND = 99  # procedures of a later release come after the listed ones
 
 
 def as_found(procedure: Procedure) -> tuple[int, int]:
-    """Group and place of a procedure done as found; one the table lacks goes by whether it opens something."""
+    """Return group and place of a procedure done as found; an unlisted one goes by whether it opens something."""
     opens = procedure.voids == "open" or "lock and tag" in procedure.tools
     return _PLACES.get(procedure.code, (LOCKED_OFF if opens else FIRING, _BEHIND))
 
 
 def as_left(procedure: Procedure) -> tuple[int, int]:
-    """Group and place of a proof after work: in the order of the tests themselves, the safety valve's last."""
+    """Return group and place of a proof after work: in the order of the tests themselves, the safety valve last."""
     group, place = as_found(procedure)
     return AS_LEFT, group * 100 + place

@@ -1,7 +1,8 @@
-"""When a building can be entered: windows by weekday, written as people write them and read strictly.
+"""When a building can be entered: time windows by weekday, written in one fixed notation.
 
-"mon-fri 08:00-12:00,13:00-17:00; sat 09:00-12:00": days, then their windows, the parts of a week apart by semicolons.
-Nothing written is no restriction; a weekday that is not named is shut. Local times of the building; 24:00 ends a day.
+"mon-fri 08:00-12:00,13:00-17:00; sat 09:00-12:00": days, then their windows; semicolons part the groups of days.
+An empty text is no restriction. A weekday that is not named is closed. Times are local to the building; 24:00 ends a
+day.
 """
 
 import re
@@ -19,7 +20,7 @@ Week = Mapping[int, tuple[Window, ...]]  # by weekday, Monday 0
 
 
 def parse(text: str) -> Week:
-    """Return the windows of each weekday that is open. ValueError, with a sentence, for anything else."""
+    """Return the windows of each open weekday. Raises ValueError, with a sentence, for a text in another notation."""
     week: dict[int, tuple[Window, ...]] = {}
     for part in text.split("; ") if text else ():
         found = _PART.fullmatch(part)
@@ -34,7 +35,7 @@ def parse(text: str) -> Week:
 
 
 def fault(text: str) -> str | None:
-    """What is wrong with it, in a sentence without its stop; None where nothing is."""
+    """Return what is wrong with a text, in a sentence without its period; None where nothing is."""
     try:
         parse(text)
     except ValueError as error:
@@ -73,7 +74,7 @@ def _minute(hour: str, minute: str) -> int:
 
 
 def admits(text: str, zone: str, since: datetime, until: datetime) -> bool:
-    """Whether somebody can be in the building from `since` to `until`: within one window of one local day."""
+    """Whether somebody can be in the building from `since` to `until`: both within one window of one local day."""
     week = parse(text)
     if not text:
         return True

@@ -1,4 +1,4 @@
-"""A packed workbook before anybody opens it: what it unpacks to is counted as it comes, never read from its headers."""
+"""Checks of a packed workbook before it is opened: unpacked bytes are counted, sizes in its headers are not used."""
 
 import io
 import re
@@ -11,8 +11,8 @@ from fleet.portfolio.table import MOST_FAULTS, refused
 
 MOST_PARTS = 500
 MOST_UNPACKED = 256 * 1024 * 1024
-MOST_RATIO = 300  # of a part; a sheet of equal rows packs about a hundredfold (measured)
-FROM = 4 * 1024 * 1024  # below this much, a ratio says nothing
+MOST_RATIO = 300  # of one part; a sheet of equal rows packs about a hundredfold (measured)
+FROM = 4 * 1024 * 1024  # bytes; below this the ratio says nothing
 CHUNK = 256 * 1024
 OVERLAP = 512
 # Parts that run or fetch something, or hold another file.
@@ -33,7 +33,10 @@ _SHEET = re.compile(r"xl/worksheets/[^/]+\.xml", re.I)
 
 
 def checked(content: bytes) -> dict[str, list[str]]:
-    """Unpack every part once, keeping nothing; return the merged ranges by sheet part. Raises Refused."""
+    """Unpack every part once, keeping nothing; return the merged ranges by sheet part.
+
+    Raises Refused for what is no whole workbook, is locked, carries macros, or unpacks to too much.
+    """
     try:
         with ZipFile(io.BytesIO(content)) as packed:
             parts = packed.infolist()
@@ -78,7 +81,7 @@ def _unpacked(packed: ZipFile, parts: list[ZipInfo]) -> dict[str, list[str]]:
 
 
 class _Chunk:
-    """Some unpacked bytes, and the same with the end of those before, so that nothing hides on the border."""
+    """Some unpacked bytes, and the same with the end of the chunk before, so that no pattern hides on the border."""
 
     def __init__(self, before: bytes, fresh: bytes, first: bool) -> None:
         self.fresh, self.first = fresh, first
@@ -94,7 +97,7 @@ def _chunks(packed: ZipFile, part: ZipInfo) -> Iterator[_Chunk]:
 
 
 def _harmless(name: str, chunk: _Chunk) -> None:
-    """No document type (entities can grow without end or name files), and no encoding to hide one in."""
+    """Raise Refused for a document type (its entities can grow without end or name files) or an encoding hiding one."""
     if not name.lower().endswith((".xml", ".rels", ".vml")):
         return
     if chunk.first:
@@ -110,7 +113,7 @@ def _harmless(name: str, chunk: _Chunk) -> None:
 
 
 def merged_fault(ref: str) -> Fault:
-    """A merged range, at its first cell."""
+    """Return the fault of a merged range, at the range's first cell."""
     found = re.match(r"([A-Z]+)(\d+)", ref)
     assert found is not None
     told = f"Cells {ref} are merged: which of them holds the value can't be said. Split them."

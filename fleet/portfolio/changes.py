@@ -1,4 +1,4 @@
-"""A sheet against the register: what it would change that cannot be changed."""
+"""The faults of a sheet against the register: cells that would change something fixed."""
 
 from collections.abc import Iterator, Sequence
 from datetime import datetime
@@ -12,7 +12,10 @@ from fleet.portfolio.sheet import SheetRow, circling
 
 
 def faults(portfolio: Portfolio, known: Known, rows: Sequence[SheetRow], at: datetime) -> Iterator[Fault]:
-    """A fault for each cell that says otherwise of what is fixed: evidence was judged by it."""
+    """Yield a fault for each cell that differs from something fixed: evidence was judged by it.
+
+    Fixed are portfolio, zone, the boiler's first day and a place's role. Declared days must not lie ahead of `at`.
+    """
     for row in rows:
         if row.portfolio_ref not in ("", portfolio.ref):
             yield Fault("other_portfolio", f"This is the register of {portfolio.ref}.", (row.line, "portfolio_ref"))
@@ -37,14 +40,14 @@ def _fixed(known: Known, row: SheetRow) -> Iterator[Fault]:
 
 
 def _loops(known: Known, rows: Sequence[SheetRow]) -> Iterator[Fault]:
-    """A path of this sheet that closes a circle with one the register holds already."""
+    """Yield a fault for each path of this sheet that closes a circle with paths of the register."""
     names = {str(p.id): key for key, p in known.positions.items()}
     paths = {}
     for key, place in known.positions.items():
         said = known.settings.get((place.id, "paths"))
         paths[key] = [names[ref] for ref in said.value if ref in names] if said else []
     for row in rows:
-        # An empty cell says nothing of a path that is on record.
+        # An empty cell leaves a path on record as it is.
         if row.hangs_on:
             paths[row.key] = [(*row.boiler_key, ref) for ref in row.hangs_on]
     circle = circling(paths)

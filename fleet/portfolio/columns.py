@@ -1,4 +1,4 @@
-"""The columns of a register sheet: which there are, what each may hold, and what it means."""
+"""The columns of a register sheet: which exist, what each may hold, and what it means."""
 
 import re
 from collections.abc import Mapping
@@ -21,7 +21,7 @@ REQUIRED = (
     "kind",
     "fitted_on",
 )
-# What may be on record of a boiler as a whole, each a dated setting: measured, chosen, or (heats) yes or no.
+# Columns with a choice of words. Those of the boiler as a whole are dated settings.
 CHOICES = {
     "fuel": ("natural_gas", "oil_2", "propane"),
     "construction": ("cast_iron", "firetube", "watertube"),
@@ -55,12 +55,12 @@ LONGEST = {
     "cutoffs_rule": 200,
     "hangs_on": 2000,
 }
-USUALLY = 64  # the longest of all others
+USUALLY = 64  # characters, of all other columns
 DAYS = ("since", "fitted_on", "end_of_life")
 YES_OR_NO = ("heats", "needed")
-DECLARED = "declared:"  # and a procedure's code: the day on which somebody says it was done; never a proof
+DECLARED = "declared:"  # followed by a procedure's code: the day on which somebody says it was done; never a proof
 YEARS = range(1850, 2100)
-# By the end of the name, longest first: what can be at all on a boiler of 15 psig or less (common practice).
+# By the end of the name, longest first: the possible values on a boiler of 15 psig or less (common practice).
 RANGES = {
     "_btu_h": (0.0, 1e9),
     "_lb_h": (0.0, 1e6),
@@ -74,7 +74,7 @@ RANGES = {
 _UNITS = tuple(RANGES)
 _NUMBER = re.compile(r"-?\d{1,15}(\.\d{1,25})?", re.ASCII)
 _DATE = re.compile(r"\d{4}-\d\d-\d\d", re.ASCII)
-# What neither the database nor XML 1.0 can hold: control characters, half characters, non-characters.
+# What neither the database nor XML 1.0 can hold: control characters, lone surrogates, noncharacters.
 UNSTORABLE = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\x7f\ud800-\udfff\ufffe\uffff]")
 
 Value = float | str | bool
@@ -86,7 +86,7 @@ def measures(column: str) -> bool:
 
 
 def possible(name: str, value: float) -> bool:
-    """Whether a number can physically be: which one is right is judged elsewhere."""
+    """Whether a number is physically possible, by the unit at the end of `name`. The rules judge if it is right."""
     low, high = next(bounds for unit, bounds in RANGES.items() if name.endswith(unit))
     return low <= value <= high  # false for NaN
 
@@ -97,17 +97,17 @@ def is_day(column: str) -> bool:
 
 
 def longest(column: str) -> int:
-    """How many characters a cell of this column may have."""
+    """Return how many characters a cell of this column may have."""
     return LONGEST.get(column, USUALLY)
 
 
 def known(catalogue: Catalogue) -> frozenset[str]:
-    """Every column a sheet may have, but for the declared days."""
+    """Return every column a sheet may have, except the columns of declared days."""
     return frozenset({*REQUIRED, *OPTIONAL, *(a for k in catalogue.kinds.values() for a in k.attributes)})
 
 
 def declarable(catalogue: Catalogue) -> tuple[str, ...]:
-    """The procedures that can be declared: those with an interval or that prove something."""
+    """Return the codes of procedures that can be declared: those with an interval or that prove something."""
     return tuple(code for code, p in catalogue.procedures.items() if p.interval is not None or p.proof != "none")
 
 
@@ -119,7 +119,7 @@ def is_column(name: str, catalogue: Catalogue) -> bool:
 
 
 def as_day(text: str) -> date | None:
-    """A day as in 2019-10-01, of a year a boiler can be from."""
+    """Return a day written like 2019-10-01 within POSSIBLE_YEARS; None for any other text."""
     try:
         found = date.fromisoformat(text) if _DATE.fullmatch(text) else None
     except ValueError:
@@ -128,19 +128,19 @@ def as_day(text: str) -> date | None:
 
 
 def as_number(text: str) -> float | None:
-    """A plain decimal number: what else `float` would take (1_000, nan, ١٢) nobody means."""
+    """Return a plain decimal number; None for any other text, also for what `float` would take (1_000, nan, ١٢)."""
     return float(text) if _NUMBER.fullmatch(text) else None
 
 
 def as_value(column: str, text: str) -> Value:
-    """What a cell that holds no fault means."""
+    """Return the value of a cell that has no fault."""
     if column in YES_OR_NO:
         return text == "yes"
     return float(text) if measures(column) or column == "cutoffs_needed" else text
 
 
 def as_text(value: object) -> str:
-    """How a value stands in a cell, so that it is read back as the same."""
+    """Return the text of a value in a cell; reading it back gives the same value."""
     if isinstance(value, bool):
         return "yes" if value else "no"
     if isinstance(value, (int, float)):
@@ -148,7 +148,7 @@ def as_text(value: object) -> str:
     return "" if value is None else str(value)
 
 
-# What each column of a sheet is for, as told beside an empty one.
+# What each column is for, as shown beside an empty sheet.
 EXPLAINED: Mapping[str, str] = {
     "portfolio_ref": "Optional: the portfolio's short name. Where it stands it must be this portfolio's.",
     "building_ref": "The building's own short name. It never changes: a building is known by it.",
@@ -181,7 +181,7 @@ EXPLAINED: Mapping[str, str] = {
 
 
 def explained(column: str) -> str:
-    """What a column is for."""
+    """Return a sentence that says what a column is for."""
     if column.startswith(DECLARED):
         return "Optional: the day this procedure is said to have been done here. It never counts as a proof."
     return EXPLAINED.get(column, "Optional: what is stamped on the device or set on it.")

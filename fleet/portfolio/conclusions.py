@@ -1,4 +1,4 @@
-"""Conclusions are recomputed in place: what is stored becomes what was concluded; only the difference is written."""
+"""Storing conclusions in place: stored rows are made equal to what was concluded; only the difference is written."""
 
 from collections.abc import Iterable, Mapping
 from dataclasses import fields
@@ -14,8 +14,9 @@ Values = Mapping[str, Any]
 def store(model: type[Model], *, scope: Values, key: tuple[str, ...], rows: Iterable[Values]) -> int:
     """Make the rows of `model` within `scope` equal to `rows`, matched by `key`; return how many were written.
 
-    A column that a row does not give stays as it is stored. One query where nothing differs, at most three more where
-    something does. Where rows have a `version`, one that changes gets its next: what was decided on the old is stale.
+    A column that a row does not give keeps its stored value. One query where nothing differs, at most three more where
+    something does. A changed row of a model with `version` gets the next version, so that decisions on the old one are
+    refused as stale.
     """
     wanted = {tuple(row[k] for k in key): row for row in rows}
     present = _Present(model, scope, key, sorted({column for row in wanted.values() for column in row}))
@@ -30,9 +31,9 @@ def store(model: type[Model], *, scope: Values, key: tuple[str, ...], rows: Iter
 
 
 class _Present:
-    """What is stored, as tuples of the primary key, the columns asked for and the version where there is one.
+    """The stored rows, as tuples of the primary key, the wanted columns and the version where there is one.
 
-    A judgement compares hundreds of rows and changes a few: only those become models.
+    A judgement compares hundreds of rows and changes a few: only those become model objects.
     """
 
     def __init__(self, model: type[Model], scope: Values, key: tuple[str, ...], columns: list[str]) -> None:
@@ -44,11 +45,11 @@ class _Present:
         self.rows = {tuple(row[n] for n in places): row for row in stored}
 
     def differs(self, row: tuple[Any, ...], wanted: Values) -> bool:
-        """Whether a stored row says something else than is wanted."""
+        """Whether a stored row differs from the wanted values."""
         return any(value != wanted.get(name, value) for name, value in zip(self.columns, row[1:], strict=False))
 
     def changed(self, key: tuple[Any, ...], wanted: Values) -> Model:
-        """The stored row as it is to be."""
+        """Return the stored row with the wanted values, as a model object at its next version."""
         row = self.rows[key]
         values = {**dict(zip(self.columns, row[1:], strict=False)), **wanted, "pk": row[0]}
         if self.version:
@@ -56,12 +57,12 @@ class _Present:
         return self.model(**values)
 
     def changing(self) -> list[str]:
-        """The columns that an update writes."""
+        """Return the columns that an update writes."""
         return [c for c in self.columns if c not in (*self.key, "id")] + self.version
 
 
 def plain(value: Any) -> Any:
-    """Return a rules value as JSON holds it, so that what is read back equals what was written."""
+    """Return a value of the rules as JSON values: datetimes as UTC text, ids as text, dataclasses as dicts."""
     if isinstance(value, datetime):
         return value.astimezone(UTC).isoformat()
     if isinstance(value, UUID):

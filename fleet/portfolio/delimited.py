@@ -1,4 +1,4 @@
-"""CSV: in UTF-8 or UTF-16, between commas, semicolons or tabs; what can't be read is told with row and column."""
+"""Reading CSV in UTF-8 or UTF-16, parted by commas, semicolons or tabs. Faults carry their row and column."""
 
 import csv
 import io
@@ -10,12 +10,12 @@ from fleet.portfolio.table import MOST_COLUMNS, MOST_ROWS, Record, Table, column
 
 SEPARATORS = (",", ";", "\t")
 BOM = "\ufeff"
-# Written by the export in front of what a spreadsheet would take for a formula, and taken away here.
+# The export puts an apostrophe before a text that a spreadsheet would take for a formula; it is removed here.
 GUARDED = re.compile(r"'+[=+\-@\t\r]")
 
 
 def decoded(content: bytes) -> str:
-    """The text of a file. Raises Refused at the row and column that is not UTF-8."""
+    """Return the text of a file. Raises Refused at the row and column of a byte that is not UTF-8."""
     if content[:2] in (b"\xff\xfe", b"\xfe\xff"):
         return _utf16(content)
     try:
@@ -32,7 +32,7 @@ def _utf16(content: bytes) -> str:
 
 
 def _not_utf8(content: bytes, start: int) -> Refused:
-    """The place of a byte that is no UTF-8: the row and column at which what stands before it ends."""
+    """Return the fault of a byte that is not UTF-8, at the row and column where the text before it ends."""
     before = content[:start].decode("utf-8")
     with_comma = max(SEPARATORS, key=before.partition("\n")[0].count)
     rows = list(csv.reader(io.StringIO(before.removeprefix(BOM) + "x", newline=""), delimiter=with_comma))
@@ -43,7 +43,7 @@ def _not_utf8(content: bytes, start: int) -> Refused:
 
 
 def table(text: str, known: Collection[str]) -> Table:
-    """Read a text. Raises Refused where it is no table: quotes that never end, a cell without its end."""
+    """Read a CSV text as a table. Raises Refused where it is none: an open quote, too many rows or columns."""
     text = text.lstrip(BOM)
     separator = _separator(text, known)
     found = _Reading(text, separator)
@@ -57,7 +57,7 @@ def table(text: str, known: Collection[str]) -> Table:
 
 
 class _Table:
-    """The rows taken so far, and what is wrong with their shape."""
+    """The rows read so far, and the faults of their shape."""
 
     def __init__(self, header: list[str]) -> None:
         self.width = len(header)
@@ -65,7 +65,7 @@ class _Table:
         self.faults: list[Fault] = []
 
     def take(self, number: int, record: Record) -> None:
-        """Take one row; an empty one is none. A missing or surplus comma moves every value after it."""
+        """Add one row unless it is empty. A wrong number of cells is a fault: every value after the comma has moved."""
         cells = [_cell(text) for text in record]
         if not any(cells):
             return
@@ -85,7 +85,7 @@ def _cell(text: str) -> str:
 
 
 def _separator(text: str, known: Collection[str]) -> str:
-    """The one between the names of the first row: whichever leaves most of them known; a comma where none does."""
+    """Return the separator by which most names of the first row are known columns; a comma where none is."""
     top = next(iter(io.StringIO(text, newline=None)), "")
 
     def names(separator: str) -> int:
@@ -96,7 +96,7 @@ def _separator(text: str, known: Collection[str]) -> str:
 
 
 class _Reading(Iterator[Record]):
-    """The records of a text one by one; where it is no table, the row and if possible the column."""
+    """The records of a text one by one. Raises Refused, with row and if possible column, where it is no table."""
 
     def __init__(self, text: str, separator: str) -> None:
         self.text, self.separator, self.row = text, separator, 0
@@ -104,7 +104,7 @@ class _Reading(Iterator[Record]):
         self.records = csv.reader(io.StringIO(text, newline=""), delimiter=separator, strict=True)
 
     def __next__(self) -> Record:
-        """The next record."""
+        """Return the next record."""
         try:
             record = next(self.records)
         except csv.Error as error:
@@ -126,6 +126,6 @@ class _Reading(Iterator[Record]):
         return refused("not_a_table", told, row) if '"' in said else refused("not_a_table", told, row, column)
 
     def _cells_of(self, row: int) -> int:
-        """How many cells the broken row has to its end, read leniently."""
+        """Return how many cells the broken row has up to its end, read leniently."""
         lenient = csv.reader(io.StringIO(self.text, newline=""), delimiter=self.separator)
         return next((len(record) for number, record in enumerate(lenient, start=1) if number == row), 1)

@@ -1,4 +1,4 @@
-"""The register as a sheet that reads back in with nothing to do. It tells the register's own facts, not the visits'."""
+"""The register as a sheet. Importing it changes nothing. It holds the register's own facts, not those of visits."""
 
 from collections.abc import Iterator
 from datetime import datetime
@@ -47,7 +47,7 @@ EXAMPLES: tuple[dict[str, Any], ...] = (
 
 
 def header(portfolio: Portfolio | None, catalogue: Catalogue) -> list[str]:
-    """The columns of a sheet: those every sheet has, then what is stamped, set or declared in this portfolio."""
+    """Return the columns of a sheet: the fixed ones, then those stamped, set or declared in this portfolio."""
     fitted = Fitting.objects.filter(portfolio=portfolio) if portfolio else Fitting.objects.none()
     kinds = fitted.filter(device__isnull=False).values_list("device__kind_id", flat=True).distinct().order_by()
     there = set(kinds) if portfolio else catalogue.kinds.keys()
@@ -66,7 +66,7 @@ FIXED = (
 
 
 def example(catalogue: Catalogue) -> Iterator[list[Any]]:
-    """An empty sheet with every column and two rows to write over."""
+    """Yield an example sheet: every column, and two rows to write over."""
     names = header(None, catalogue)
     yield names
     for row in EXAMPLES:
@@ -77,7 +77,7 @@ def example(catalogue: Catalogue) -> Iterator[list[Any]]:
 def sheet(
     *, portfolio: Portfolio, boilers: QuerySet[Boiler], catalogue: Catalogue, at: datetime
 ) -> Iterator[list[Any]]:
-    """The rows of these boilers at an instant, the names of the columns first; a few hundred boilers at a time."""
+    """Yield the columns and then the rows of these boilers at an instant, reading a few hundred boilers at a time."""
     names = header(portfolio, catalogue)
     yield names
     own = boilers.filter(portfolio=portfolio).order_by("building__ref", "ref").values_list("id", flat=True)
@@ -121,7 +121,7 @@ def _of_boiler(portfolio: Portfolio, boiler: Boiler, known: Known) -> dict[str, 
 
 
 def _chosen(key: str, value: Any) -> Any:
-    """Yes, no and a number that is a choice are words in a sheet."""
+    """Return the value, as a text where the column has a choice of words."""
     return columns.as_text(value) if key in columns.CHOICES else value
 
 
@@ -146,7 +146,7 @@ def _device(place: Place, now: Occupant, known: Known, zone: str, catalogue: Cat
 
 
 def values(place: Place, now: Occupant, known: Known, catalogue: Catalogue) -> dict[str, Any]:
-    """What is stamped on a device, or was set on it since it was fitted."""
+    """Return the values stamped on a device, or set on it since it was fitted, by key."""
     found = {}
     for key in sorted(catalogue.kinds[now.kind].attributes - {"fitted_on"}):
         dated = known.settings.get((place.id, key))

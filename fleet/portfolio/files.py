@@ -1,4 +1,4 @@
-"""One way in for a file of either kind: told apart by its first bytes, never by its name."""
+"""Reading a sheet from a file: CSV and XLSX are told apart by the first bytes, never by the name."""
 
 from fleet.portfolio import columns, delimited, workbook
 from fleet.portfolio.table import MOST_BYTES, Table, refused
@@ -9,7 +9,7 @@ OLDER = b"\xd0\xcf\x11\xe0"
 
 
 def read(content: bytes, catalogue: Catalogue) -> Table:
-    """Read a file as a table. Raises Refused for what is too large, neither CSV nor XLSX, or damaged."""
+    """Read a file as a table. Raises Refused for a file that is too large, neither CSV nor XLSX, or damaged."""
     if len(content) > MOST_BYTES:
         raise refused("too_large", f"A file is at most {MOST_BYTES >> 20} MiB.")
     if content.startswith(OLDER):

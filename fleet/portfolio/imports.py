@@ -1,4 +1,4 @@
-"""Sheets handed in: what each would do, told row by row before anything is saved; where it stands; when it goes."""
+"""Imports of sheets: their status, the report of what each row would do, and when they are removed."""
 
 import hashlib
 import json
@@ -33,7 +33,7 @@ PARTS = ("changes", "missing", "same")
 
 @dataclass(frozen=True, slots=True)
 class Found:
-    """What an import would do: its totals, its lines by part, and the digest of both."""
+    """What an import would do: its totals, its lines by part, and the digest of the lines that change something."""
 
     report: dict[str, Any]
     parts: dict[str, list[dict[str, Any]]]
@@ -41,7 +41,7 @@ class Found:
 
 
 def receive(*, portfolio: Portfolio, content: bytes, name: str, who: str, who_id: UUID, at: datetime) -> Import:
-    """Keep a file that is to be compared."""
+    """Store a received file that is to be compared."""
     return Import.objects.create(
         portfolio=portfolio,
         who=who,
@@ -56,25 +56,28 @@ def receive(*, portfolio: Portfolio, content: bytes, name: str, who: str, who_id
 
 
 def _harmless(name: str) -> str:
-    """A file's name without folders and control characters."""
+    """Return a file's name without folders and control characters."""
     last = name.replace("\\", "/").rpartition("/")[2]
     return "".join(c for c in last if c.isprintable())[:200] or "register"
 
 
 def claim(key: UUID) -> bool:
-    """Take something in hand until the transaction ends; false where another worker has it. Dies with its worker."""
+    """Take an advisory lock until the transaction ends; return false where another worker holds it.
+
+    The database drops the lock when the worker dies.
+    """
     with connection.cursor() as cursor:
         cursor.execute("SELECT pg_try_advisory_xact_lock(%s)", [key.int >> 65])
         return bool(cursor.fetchone()[0])
 
 
 def move(row: Import, to: str, **values: Any) -> None:
-    """Put an import where it now stands; who looked at it before looks again."""
+    """Set an import's status and give it its next version: what somebody looked at before is stale."""
     Import.objects.filter(id=row.id).update(status=to, version=F("version") + 1, **values)
 
 
 def taken(import_id: UUID, *, among: tuple[str, ...], version: int | None, to: str, **values: Any) -> bool:
-    """Compare and swap: whether it stood among these, at this version, and now stands there."""
+    """Set the status if it is one of `among`, at this version (None: any); return whether it was set."""
     found = Import.objects.filter(id=import_id, status__in=among)
     if version is not None:
         found = found.filter(version=version)
@@ -82,14 +85,14 @@ def taken(import_id: UUID, *, among: tuple[str, ...], version: int | None, to: s
 
 
 def purge(at: datetime) -> int:
-    """Remove what has been kept long enough; returns how many. What is in hand stays."""
+    """Remove imports whose retention is over; return how many rows. Imports being read or saved stay."""
     old = Import.objects.filter(ends_at__lte=at).exclude(status__in=BUSY)
     ImportPage.objects.filter(of__in=old).delete()
     return old.delete()[0]
 
 
 def found(made: Plan, rows: Sequence[SheetRow], notes: Sequence[str]) -> Found:
-    """What a plan does, for people."""
+    """Return what a plan does, for the report."""
     lines = [_told(line) for line in made.lines]
     changes = [line for line in lines if line["does"]]
     parts = {
@@ -109,7 +112,7 @@ def found(made: Plan, rows: Sequence[SheetRow], notes: Sequence[str]) -> Found:
 
 
 def digest(made: Plan) -> str:
-    """The same for two plans that do the same to the same rows."""
+    """Return a SHA-256 that is equal for two plans that do the same to the same rows."""
     said = hashlib.sha256()
     for line in made.lines:
         if line.does:
@@ -123,12 +126,12 @@ def _told(line: Line) -> dict[str, Any]:
 
 
 def faulty(refused: Refused, columns: Sequence[str]) -> dict[str, Any]:
-    """The report of a file with faults, each with its row and its column by letter and name."""
+    """Return the report of a file with faults, each with its row and its column by letter and name."""
     return {"faults": [_fault(f, columns) for f in refused.faults]}
 
 
 def _fault(fault: Fault, columns: Sequence[str]) -> dict[str, Any]:
-    """Its column by name, by letter, or by both where the file has it."""
+    """Return a fault with its column by name, by letter, or by both where the file has the column."""
     row, place = (*fault.at, None, None)[:2]
     column = "" if place is None else str(place)
     at = letter(list(columns).index(column)) if column in columns else column if _LETTER.fullmatch(column) else ""
@@ -137,7 +140,7 @@ def _fault(fault: Fault, columns: Sequence[str]) -> dict[str, Any]:
 
 
 def missing(known: Known, rows: Sequence[SheetRow], portfolio: Portfolio) -> Iterator[dict[str, Any]]:
-    """What the register holds and the sheet does not name: told, never deleted."""
+    """Yield a line for what the register has and the sheet does not name. It is reported and never deleted."""
     named = {row.building_ref for row in rows}
     boilers, places = {row.boiler_key for row in rows}, {row.key for row in rows}
     others = Boiler.objects.filter(portfolio=portfolio).exclude(building__ref__in=named)
@@ -159,7 +162,7 @@ def _gone(building: str, boiler: str, position: str, name: str) -> dict[str, Any
 
 
 def keep(row: Import, made: Found) -> None:
-    """Write the report's pages anew."""
+    """Replace the stored pages of the report."""
     ImportPage.objects.filter(of=row).delete()
     ImportPage.objects.bulk_create(
         ImportPage(portfolio_id=row.portfolio_id, of=row, part=part, number=number, lines=some)
@@ -175,6 +178,6 @@ def _pages(lines: Iterable[Any]) -> Iterator[list[Any]]:
 
 
 def page(import_id: UUID, part: str, number: int) -> list[dict[str, Any]]:
-    """The lines of one page of the report; none beyond its end."""
+    """Return the lines of one page of the report; an empty list beyond its end."""
     row = ImportPage.objects.filter(of=import_id, part=part, number=number).first()
     return list(row.lines) if row else []

@@ -1,4 +1,4 @@
-"""What the register holds of the buildings a sheet names, by natural key: read once, in a fixed number of queries."""
+"""A snapshot of the register for the buildings a sheet names, by natural key, in a fixed number of queries."""
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
@@ -13,11 +13,11 @@ from fleet.portfolio.models import Boiler, Building, Fitting, Portfolio, Positio
 from fleet.portfolio.sheet import SheetRow
 
 Key = tuple[str, ...]
-NAMED_ONE_BY_ONE = 500  # a sheet of more buildings is compared with all of its portfolio
+NAMED_ONE_BY_ONE = 500  # a sheet of more buildings is compared with the whole portfolio
 
 
 class Place(NamedTuple):
-    """A position, as much of it as a sheet can say."""
+    """A position, with the columns that a sheet has."""
 
     id: UUID
     boiler: UUID
@@ -27,7 +27,7 @@ class Place(NamedTuple):
 
 
 class Occupant(NamedTuple):
-    """A device in its place since an instant; no kind: the place was emptied."""
+    """A device in its place since an instant. `kind` "": the place was emptied."""
 
     since: datetime
     kind: str
@@ -37,7 +37,7 @@ class Occupant(NamedTuple):
 
 
 class Dated(NamedTuple):
-    """A value and since when it holds."""
+    """A value and the instant since which it holds."""
 
     value: Any
     since: datetime
@@ -45,14 +45,14 @@ class Dated(NamedTuple):
 
 @dataclass(frozen=True, slots=True)
 class Fitted:
-    """Who was ever in a place, and who is there now."""
+    """The devices that were ever in a place, by day and kind, and the present occupant."""
 
     ever: set[tuple[date, str]] = field(default_factory=set)
     present: list[Occupant] = field(default_factory=list)  # none or one
 
     @property
     def now(self) -> Occupant | None:
-        """The occupant at the instant this was read for; None before the first."""
+        """The occupant at the snapshot's instant; None before the first."""
         return self.present[0] if self.present else None
 
 
@@ -61,7 +61,7 @@ NOBODY = Fitted()
 
 @dataclass(frozen=True, slots=True)
 class Known:
-    """The register at an instant. Settings are those in force then, by (boiler or position, key)."""
+    """The register at an instant. Settings are those in force, by (boiler or position, key)."""
 
     buildings: Mapping[Key, Building]
     boilers: Mapping[Key, Boiler]
@@ -71,7 +71,7 @@ class Known:
 
     @classmethod
     def of(cls, portfolio: Portfolio, rows: Sequence[SheetRow], at: datetime) -> "Known":
-        """Read it, in six queries."""
+        """Read the buildings that the rows name, in six queries."""
         houses = Building.objects.filter(portfolio=portfolio)
         refs = {row.building_ref for row in rows}
         if len(refs) <= NAMED_ONE_BY_ONE:
@@ -80,11 +80,11 @@ class Known:
 
     @classmethod
     def within(cls, boilers: QuerySet[Boiler], houses: QuerySet[Building], at: datetime) -> "Known":
-        """Read what these boilers and buildings are."""
+        """Read these buildings with these of their boilers."""
         buildings = {b.id: b for b in houses}
         listed = list(boilers.order_by("id"))
         for boiler in listed:
-            boiler.building = buildings[boiler.building_id]  # not a query each
+            boiler.building = buildings[boiler.building_id]  # saves a query for each
         by_id = {b.id: b for b in listed}
         places = _places(by_id)
         zones = {p.id: by_id[p.boiler].building.zone for p in places}
@@ -97,8 +97,8 @@ class Known:
         )
 
 
-# Each table is asked by ids that are already here, never by what would have to be joined: while a large sheet is not
-# yet committed the server may hold the tables to be empty, and then joins them row against row.
+# Each table is read by ids that are already known, never by joins: while a large sheet is not committed the server may
+# count its tables as empty, and then plans joins of every row with every row.
 
 
 def _places(boilers: Iterable[UUID]) -> list[Place]:
@@ -107,7 +107,7 @@ def _places(boilers: Iterable[UUID]) -> list[Place]:
 
 
 def _settings(boilers: Iterable[UUID], places: Iterable[UUID], at: datetime) -> dict[tuple[UUID, str], Dated]:
-    """The value in force of each key: of two statements about one instant the one posted later."""
+    """Return the value in force of each key; of two statements about one instant the one posted later holds."""
     said = Setting.objects.filter(since__lte=at).order_by("since", "posted_at")
     found: dict[tuple[UUID, str], Dated] = {}
     for place, rows in (("boiler_id", {"boiler__in": list(boilers)}), ("position_id", {"position__in": list(places)})):
@@ -119,7 +119,7 @@ def _settings(boilers: Iterable[UUID], places: Iterable[UUID], at: datetime) -> 
 
 
 def _fittings(zones: Mapping[UUID, str], at: datetime) -> dict[UUID, Fitted]:
-    """Of the places in `zones`, each with its building's."""
+    """Return the fittings of the places in `zones`, which maps each place to its building's zone."""
     said = Fitting.objects.filter(position__in=list(zones)).order_by("since", "posted_at")
     told = said.values_list("position_id", "since", "device__kind_id", "device_id", "device__attributes", "declared")
     found: dict[UUID, Fitted] = {}

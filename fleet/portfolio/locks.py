@@ -1,4 +1,4 @@
-"""How every write begins: the boilers concerned, locked in ascending order before anything is read for a decision."""
+"""Locking boilers: every write begins with it, before anything is read for a decision."""
 
 from collections.abc import Iterable
 from uuid import UUID
@@ -11,8 +11,8 @@ from fleet.portfolio.models import Boiler
 def lock(boilers: Iterable[UUID], *, skip_locked: bool = False) -> list[Boiler]:
     """Lock these boilers and all that share a header group with one of them; must run inside a transaction.
 
-    Ascending ids, so that two writes never wait for each other in a ring; FOR NO KEY UPDATE, so that rows pointing at
-    a boiler can still be inserted. With `skip_locked`, boilers somebody else holds are left out.
+    Locks are taken by ascending id, so that two writes cannot deadlock, and FOR NO KEY UPDATE, so that rows that point
+    at a boiler can still be inserted. With `skip_locked`, boilers locked by others are left out.
     """
     ids = list(boilers)
     groups = Boiler.objects.filter(id__in=ids, header_group__isnull=False).values("header_group")

@@ -1,4 +1,4 @@
-"""The register: what exists, since when. Names may be edited; fittings, settings and service states are only added."""
+"""The register: what exists and since when. Names may be edited; fittings, settings, service states are only added."""
 
 import uuid
 
@@ -9,7 +9,7 @@ from fleet.portfolio.rows import Row
 
 
 class Portfolio(models.Model):
-    """The buildings one property manager answers for."""
+    """The buildings that one property manager is responsible for."""
 
     id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
     ref = models.CharField(max_length=64, unique=True)
@@ -20,7 +20,7 @@ class Portfolio(models.Model):
 
 
 class Building(Row):
-    """One address. `zone` is its IANA time zone: its days decide what is due."""
+    """One address. `zone` is its IANA time zone; local days there decide what is due."""
 
     ref = models.CharField(max_length=64)
     address = models.CharField(max_length=200)
@@ -86,7 +86,7 @@ class Position(Row):
 
 
 class Device(Row):
-    """What fills a position, from fitted to removed; its attributes are what is stamped on it."""
+    """What fills a position, from its fitting to its removal. `attributes` are what is stamped on it."""
 
     kind = models.ForeignKey("catalog.Kind", models.PROTECT, related_name="+")
     attributes = models.JSONField(default=dict)
@@ -141,7 +141,7 @@ class ServiceState(Row):
 
 
 class Paper(Row):
-    """Evidence: a dated paper of a boiler, or (no boiler) of the building, as a certificate; it alerts, no more."""
+    """Evidence: a dated paper, such as a certificate, of a boiler or (no boiler) of the building. It only alerts."""
 
     building = models.ForeignKey(Building, models.PROTECT, related_name="papers")
     boiler = models.ForeignKey(Boiler, models.PROTECT, null=True, related_name="papers")
@@ -160,14 +160,14 @@ class Paper(Row):
 
 
 class Import(Row):
-    """A register sheet somebody handed in: compared first, saved once confirmed, kept until `ends_at`. No evidence."""
+    """A received register sheet: compared first, saved once confirmed, kept until `ends_at`. It is no evidence."""
 
-    who = models.CharField(max_length=200)  # the user's name and id: users stand above this room
+    who = models.CharField(max_length=200)  # the user's name and id: this room may not import users
     who_id = models.UUIDField()
     name = models.CharField(max_length=200)  # of the file, as its sender calls it
     sha256 = models.CharField(max_length=64)
-    content = models.BinaryField()  # the file until it was read
-    table = models.BinaryField(null=True)  # then what was read, packed: a workbook takes long to read twice
+    content = models.BinaryField()  # the file, until it is read
+    table = models.BinaryField(null=True)  # then the table read from it, packed: reading a workbook twice takes long
     status = models.CharField(max_length=16)
     version = models.PositiveIntegerField(default=1)
     received_at = models.DateTimeField()
@@ -175,7 +175,7 @@ class Import(Row):
     ends_at = models.DateTimeField()
     confirmed_by = models.CharField(max_length=200, blank=True)
     request_id = models.CharField(max_length=64, blank=True)  # of the confirmation
-    total = models.PositiveIntegerField(default=0)  # of the step it is in; 0 while that is not known
+    total = models.PositiveIntegerField(default=0)  # rows of the present step; 0 while that is not known
     done = models.PositiveIntegerField(default=0)
     tries = models.PositiveSmallIntegerField(default=0)
     report = models.JSONField(default=dict)

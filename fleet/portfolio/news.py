@@ -1,4 +1,4 @@
-"""What a write tells the log: who caused it, and each thing that became different."""
+"""What a write records in the change log: its cause, and an event for each thing that became different."""
 
 from dataclasses import dataclass
 from datetime import datetime
@@ -7,7 +7,7 @@ from uuid import UUID
 
 @dataclass(frozen=True, slots=True)
 class Cause:
-    """Who or what made a write happen."""
+    """Who or what caused a write."""
 
     who: str = ""
     request_id: str = ""
@@ -15,7 +15,7 @@ class Cause:
 
 @dataclass(frozen=True, slots=True)
 class News:
-    """One thing that became different, before it has its place in the feed; without boiler it is the portfolio's."""
+    """One change before it has its place in the feed. Without a boiler it belongs to the portfolio."""
 
     kind: str
     subject: UUID

@@ -1,4 +1,4 @@
-"""What a sheet would do to the register, decided once: the report tells it, the import writes it."""
+"""What a sheet would do to the register, decided once: the report shows it, the import writes it."""
 
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
@@ -23,7 +23,7 @@ EVERY = 500
 
 @dataclass(frozen=True, slots=True)
 class Line:
-    """What one row of the sheet would do; nothing where `does` is empty. `notes` say why something is left alone."""
+    """What one row of the sheet would do; nothing where `does` is empty. `notes` say why something is left as it is."""
 
     row: int
     building: str
@@ -35,7 +35,10 @@ class Line:
 
 @dataclass(slots=True)
 class Plan:
-    """The rows to write by model, in the order they must be written, and everything there is to tell of them."""
+    """The rows to write by model, in the order they must be written, with report lines and events.
+
+    `touched` are the boilers whose evidence changes, `renamed` those with an edited name.
+    """
 
     portfolio: Portfolio
     known: Known
@@ -49,12 +52,12 @@ class Plan:
     renamed: set[UUID] = field(default_factory=set)
 
     def news_of(self, kind: str, subject: UUID, boiler: UUID | None, moved: tuple[str, str], sentence: str) -> None:
-        """Something for the log."""
+        """Add an event to the change log."""
         before, after = (told.short(t) for t in moved)
         self.news.append(News(kind, subject, boiler, before, after, sentence, "", self.at))
 
     def count(self, what: str, boiler: UUID) -> None:
-        """One addition to a boiler."""
+        """Count one addition to a boiler."""
         self.added[what] = self.added.get(what, 0) + 1
         self.touched.add(boiler)
 
@@ -70,10 +73,10 @@ def plan(
     at: datetime,
     step: Callable[[int], None] = lambda done: None,
 ) -> Plan:
-    """Compare the rows with the register: natural keys, a rename is not new, a missing row is not deleted.
+    """Compare the rows with the register by natural keys. A rename adds nothing; a missing row deletes nothing.
 
-    Ids follow from the natural keys, so the same sheet read into two installations names the same things.
-    `step` is told every few hundred rows how many are done.
+    Ids follow from the natural keys, so the same sheet read into two installations gives the same ids. `step` is called
+    every few hundred rows with the number of rows done.
     """
     made = Plan(portfolio, known, at)
     work = _Work(made)
@@ -86,7 +89,7 @@ def plan(
 
 
 class _Work:
-    """The comparison row by row; buildings and boilers are taken with their first row."""
+    """The comparison row by row. A building or boiler is compared at its first row."""
 
     def __init__(self, made: Plan) -> None:
         self.made, self.known, self.at = made, made.known, made.at
@@ -95,7 +98,7 @@ class _Work:
         self.new_boilers: dict[UUID, tuple[SheetRow, list[int]]] = {}
 
     def line(self, row: SheetRow) -> Line:
-        """What one row does."""
+        """Return what one row does, and add it to the plan."""
         does: Does = []
         notes: list[str] = []
         building = self.buildings.get(row.building_ref) or self._building(row, does)
@@ -192,7 +195,7 @@ class _Work:
             self.made.news_of("register.added", place.id, boiler, ("", row.position_name), sentence)
 
     def _device(self, row: SheetRow, place: Place, does: Does, notes: list[str]) -> None:
-        """Fit the device unless this very one is on record already: same kind, same day. Then compare its values."""
+        """Fit the device unless one of this kind and day is on record already. Then compare its values."""
         if not row.kind:
             return
         fitted = self.known.fittings.get(place.id, NOBODY)
@@ -230,7 +233,7 @@ class _Work:
             self.made.news_of("register.fitted", place.id, place.boiler, (before, row.kind), sentence)
 
     def _values(self, row: SheetRow, place: Place, stamped: Any, fitted: datetime, does: Does) -> None:
-        """A value that differs from what is stamped or was set on this device since is a dated setting, from now on."""
+        """Add a dated setting, from now on, for each value that differs from what is stamped or set on the device."""
         for key, value in row.attributes:
             before = self.known.settings.get((place.id, key))
             if before is None or before.since < fitted:
@@ -239,7 +242,7 @@ class _Work:
                 self._set(row.position_name, key, before, value, self.at, does, place=place)
 
     def _declare(self, row: SheetRow, place: Place, now: Occupant, does: Does) -> None:
-        """What is declared of a device that is on record restates its fitting: the statement posted later holds."""
+        """State the fitting of a device on record again with other declared days; the statement posted later holds."""
         said = {code: day.isoformat() for code, day in row.declared}
         different = {code: day for code, day in said.items() if now.declared.get(code) != day}
         if not different:
@@ -293,7 +296,7 @@ class _Work:
         place: Place | None = None,
         names: dict[str, str] | None = None,
     ) -> None:
-        """A dated value. Only one from now on is news beside a new boiler."""
+        """Add a dated value. It is an event of its own unless its boiler is new."""
         of = {"boiler_id": boiler} if boiler else {"position_id": place.id if place else None}
         values = {"key": key, "value": value, "since": since, "posted_at": self.at}
         self.made.new[Setting].append(Setting(portfolio=self.made.portfolio, **of, **values))
@@ -309,7 +312,7 @@ class _Work:
             self.made.news_of("register.set", subject, owner, moved, f"{name}: {sentence}")
 
     def tell_new_boilers(self) -> None:
-        """One line in the log for each new boiler, not one for each of its places."""
+        """Add one event for each new boiler, none for each of its places."""
         for boiler, (row, places) in self.new_boilers.items():
             since, count = told.day_in_words(row.since), f"{places[0]} place{'' if places[0] == 1 else 's'}"
             sentence = f"{row.boiler_name} of {row.address} is on record since {since}, with {count}."

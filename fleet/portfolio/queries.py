@@ -1,4 +1,4 @@
-"""Reading the register: buildings and places somebody may see, what is set up, what papers are in force."""
+"""Reading the register: buildings and places somebody may see, boiler settings, papers in force."""
 
 from collections.abc import Iterable
 from datetime import datetime
@@ -11,20 +11,20 @@ from fleet.portfolio.models import Boiler, Building, Paper, Portfolio, Position,
 
 
 def buildings(boilers: QuerySet[Boiler], portfolios: QuerySet[Portfolio]) -> QuerySet[Building]:
-    """Those these boilers stand in and those of portfolios seen as a whole, with all that is told of them."""
+    """Return the buildings of these boilers and all of these portfolios, with boilers, papers and header groups."""
     found = Building.objects.filter(Q(portfolio__in=portfolios) | Q(id__in=boilers.values("building")))
     return found.prefetch_related("boilers", "papers", "header_groups")
 
 
 def papers(building: Building, at: datetime) -> list[Paper]:
-    """The newest of each kind, of the building and of each of its boilers."""
+    """Return the newest paper of each kind begun by `at`, of the building and of each boiler, by their ends."""
     begun = (p for p in building.papers.all() if p.since <= at)
     newest = {(p.boiler_id, p.kind): p for p in sorted(begun, key=lambda p: (p.since, p.posted_at))}
     return sorted(newest.values(), key=lambda p: (p.until, p.kind, p.id))
 
 
 def positions(boilers: QuerySet[Boiler]) -> QuerySet[Position]:
-    """The places on these boilers, and on the header groups they belong to."""
+    """Return the positions of these boilers and of their header groups."""
     return Position.objects.filter(Q(boiler__in=boilers) | Q(header_group__in=_groups(boilers)))
 
 
@@ -33,7 +33,7 @@ def _groups(boilers: QuerySet[Boiler]) -> QuerySet[Any, Any]:
 
 
 def matching(boilers: QuerySet[Boiler], text: str) -> QuerySet[Boiler]:
-    """Those where every word of a text stands in a ref, a name or the address."""
+    """Return the boilers where every word of a text occurs in a ref, the name or the address."""
     for word in text.split():
         columns = ("ref", "name", "building__ref", "building__address")
         named = Q(pk__in=())
@@ -44,7 +44,7 @@ def matching(boilers: QuerySet[Boiler], text: str) -> QuerySet[Boiler]:
 
 
 def set_up(boilers: Iterable[UUID], at: datetime) -> dict[UUID, dict[str, Any]]:
-    """What is set up on each boiler at `at`: of two statements about one instant the one posted later holds."""
+    """Return the settings of each boiler in force at `at`; of two about one instant the one posted later holds."""
     said = Setting.objects.filter(boiler__in=list(boilers), since__lte=at).order_by("since", "posted_at")
     found: dict[UUID, dict[str, Any]] = {}
     for boiler, key, value in said.values_list("boiler", "key", "value"):

@@ -1,4 +1,4 @@
-"""What every row below a portfolio has in common, and how the database itself holds it true."""
+"""The base of every row that belongs to a portfolio, and the constraints by which the database enforces it."""
 
 import uuid
 
@@ -6,7 +6,7 @@ from django.db import migrations, models
 
 
 class Row(models.Model):
-    """A row that belongs to a portfolio. The composite foreign keys of the migrations keep `portfolio` true."""
+    """A row that belongs to a portfolio. Composite foreign keys in the migrations keep `portfolio` consistent."""
 
     id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
     portfolio = models.ForeignKey("portfolio.Portfolio", models.PROTECT, related_name="+")
@@ -29,7 +29,7 @@ def same_portfolio(table: str, column: str, parent: str) -> migrations.RunSQL:
 
 
 def portfolio_key(table: str) -> migrations.RunSQL:
-    """Return the migration step that lets others point at (id, portfolio_id) of `table`."""
+    """Return the migration step that lets other tables refer to (id, portfolio_id) of `table`."""
     name = f"{table}_portfolio_key"
     return migrations.RunSQL(
         f"ALTER TABLE {table} ADD CONSTRAINT {name} UNIQUE (id, portfolio_id)",

@@ -1,4 +1,4 @@
-"""The register as its pages show it: buildings found by a word, one boiler with its places, what was changed."""
+"""The register as its pages show it: buildings found by a word, one boiler with its places, papers."""
 
 from collections.abc import Iterable
 from dataclasses import dataclass
@@ -17,7 +17,7 @@ from fleet.rules.catalogue import Catalogue
 
 @dataclass(frozen=True, slots=True)
 class PlaceSeen:
-    """A place, who is in it, what is stamped or set, what it hangs on."""
+    """A place, its occupant, the stamped or set values, and the places it hangs on."""
 
     place: Place
     now: Occupant | None
@@ -28,7 +28,7 @@ class PlaceSeen:
 
 @dataclass(frozen=True, slots=True)
 class BoilerSeen:
-    """A boiler at an instant."""
+    """A boiler at an instant, with its settings and places."""
 
     boiler: Boiler
     values: dict[str, Any]
@@ -36,7 +36,7 @@ class BoilerSeen:
 
 
 def buildings(boilers: QuerySet[Boiler], word: str) -> QuerySet[Building]:
-    """The buildings of these boilers that a word finds by ref or address, by a boiler's name too, with counts."""
+    """Return the buildings of these boilers, with counts; `word` is looked for in refs, addresses and boiler names."""
     own = boilers.order_by().values("id")
     found = Building.objects.filter(boilers__in=own).annotate(
         boilers_count=Count("boilers", distinct=True, filter=Q(boilers__in=own))
@@ -48,7 +48,7 @@ def buildings(boilers: QuerySet[Boiler], word: str) -> QuerySet[Building]:
 
 
 def boiler(one: Boiler, release: Catalogue, at: datetime) -> BoilerSeen:
-    """A boiler with its places, in six queries."""
+    """Read a boiler with its places at `at`, in six queries."""
     own = Boiler.objects.filter(id=one.id)
     known = Known.within(own, Building.objects.filter(id=one.building_id), at)
     refs = {str(p.id): p.ref for p in known.positions.values()}
@@ -68,7 +68,7 @@ def _place(place: Place, known: Known, refs: dict[str, str], release: Catalogue)
 
 
 def papers(building: UUID, boilers: Iterable[UUID] | None = None) -> list[Paper]:
-    """The papers of a building and of these of its boilers, the one that ends first on top; replaced ones stay out."""
+    """Return the papers of a building and of these boilers, the earliest end first, without replaced ones."""
     rows = Paper.objects.filter(building=building).select_related("boiler").order_by("posted_at")
     if boilers is not None:
         rows = rows.filter(Q(boiler=None) | Q(boiler__in=list(boilers)))

@@ -1,4 +1,4 @@
-"""Changing the register: names are edited, everything that counts as evidence is only added."""
+"""Changing the register: names are edited; everything that is evidence is only added."""
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
@@ -19,7 +19,7 @@ BATCH = 2000
 
 @dataclass(slots=True)
 class Report:
-    """What an import did: counts by what, and the boilers whose evidence changed."""
+    """What an import did: counts of additions, and the boilers whose evidence changed."""
 
     added: dict[str, int] = field(default_factory=dict)
     touched: set[UUID] = field(default_factory=set)
@@ -32,7 +32,10 @@ def apply_sheet(*, portfolio: Portfolio, rows: Sequence[SheetRow], at: datetime)
 
 
 def apply(made: Plan, *, step: Callable[[int], None] = lambda done: None) -> Report:
-    """Write a plan: one statement for every BATCH rows of a table. `step` is told how many rows are written."""
+    """Write a plan, one statement for every ROWS_PER_BATCH rows of a table.
+
+    `step` is called with the number of rows written so far.
+    """
     done = 0
     for model in ORDER:
         for some in _batches(made.new[model]):
@@ -45,7 +48,7 @@ def apply(made: Plan, *, step: Callable[[int], None] = lambda done: None) -> Rep
 
 
 def to_write(made: Plan) -> int:
-    """How many rows a plan adds."""
+    """Return how many rows a plan adds."""
     return sum(len(rows) for rows in made.new.values())
 
 

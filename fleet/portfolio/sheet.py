@@ -1,4 +1,4 @@
-"""A register sheet: one row per position, building and boiler repeated; read whole or refused with row and column."""
+"""A register sheet: one row per position, building and boiler repeated. It is read whole or refused with all faults."""
 
 from dataclasses import dataclass
 from datetime import date
@@ -15,9 +15,9 @@ __all__ = ["SheetRow", "circling", "faults_of", "measures", "parse", "possible",
 
 @dataclass(frozen=True, slots=True)
 class SheetRow:
-    """One position. `hangs_on` names the positions (refs) whose paths carry its signal; `kind` '' is an empty place.
+    """One position. `hangs_on` has the refs of the paths that carry its signal; `kind` '' is an empty place.
 
-    `position_ref` '' is a boiler of which no place is on record yet. None: the sheet does not say.
+    `position_ref` '' is a boiler without any place. None: the sheet does not say.
     """
 
     line: int
@@ -53,12 +53,12 @@ class SheetRow:
 
 
 def parse(text: str, catalogue: Catalogue) -> list[SheetRow]:
-    """Return the rows of a CSV sheet. Raises Refused with every fault, its place being (row, column)."""
+    """Return the rows of a CSV sheet. Raises Refused with every fault, each at (row, column)."""
     return rows_of(delimited.table(text, columns.known(catalogue)), catalogue)
 
 
 def rows_of(table: Table, catalogue: Catalogue) -> list[SheetRow]:
-    """Return the rows of a table that was read. Raises Refused with its faults, at most MOST_FAULTS one by one."""
+    """Return the rows of a table. Raises Refused with its faults, MAX_FAULTS of them and a count of the others."""
     _refuse(header_faults(table, catalogue))
     lines = _lines(table)
     faults = faults_of(table, lines, catalogue)
@@ -68,7 +68,7 @@ def rows_of(table: Table, catalogue: Catalogue) -> list[SheetRow]:
 
 
 def faults_of(table: Table, lines: Lines, catalogue: Catalogue) -> list[Fault]:
-    """Every fault of the rows, each kind of them at most a little more often than it will be told."""
+    """Return the faults of the rows; each kind is limited to a little more than will be shown."""
     faults = [*first(table.faults)]
     if not lines and not faults:
         faults.append(Fault("no_rows", "The sheet has no rows.", (1,)))
@@ -76,7 +76,7 @@ def faults_of(table: Table, lines: Lines, catalogue: Catalogue) -> list[Fault]:
 
 
 def _lines(table: Table) -> Lines:
-    """The filled cells of each row by column. The same text is kept once, however many rows repeat it."""
+    """Return the filled cells of each row by column. Equal texts are one object, to save memory."""
     kept: dict[str, str] = {}
     header = table.header
     return [
@@ -96,7 +96,7 @@ def _refuse(faults: list[Fault]) -> None:
 
 
 class _Reader:
-    """Makes rows of cells without a fault."""
+    """Reads rows from cells that have no fault."""
 
     def __init__(self, table: Table, catalogue: Catalogue) -> None:
         self.has_hours = "access_hours" in table.header
@@ -106,7 +106,7 @@ class _Reader:
         self.on_boiler = [c for c in columns.ON_BOILER if c in table.header]
 
     def row(self, number: int, cells: Cells) -> SheetRow:
-        """One row."""
+        """Return one row."""
         get, kind = cells.get, cells.get("kind", "")
         fitted = get("fitted_on", "")
         return SheetRow(

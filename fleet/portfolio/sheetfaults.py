@@ -1,4 +1,4 @@
-"""What is wrong in a sheet by itself: in its first row, in one cell, in one row, and between rows."""
+"""The faults of a sheet by itself: in its first row, in one cell, in one row, and between rows."""
 
 from collections import Counter, defaultdict
 from collections.abc import Callable, Iterable, Iterator
@@ -12,7 +12,7 @@ from fleet.portfolio.columns import DECLARED, as_day, as_number, measures, possi
 from fleet.portfolio.table import MOST_FAULTS, Table
 from fleet.rules.catalogue import Catalogue
 
-Cells = dict[str, str]  # the filled ones
+Cells = dict[str, str]  # the filled cells by column
 Lines = list[tuple[int, Cells]]
 Place = tuple[str, ...]
 Wrong = tuple[str, str] | None  # a fault's code and sentence
@@ -21,12 +21,12 @@ _PLACED = ("position_ref", "position_name", "role")
 
 
 def first(faults: Iterable[Fault]) -> Iterator[Fault]:
-    """As many as can be told and as many again: how many more there are is told to that."""
+    """Take twice as many faults as are shown, and one more: the others are only counted, up to that."""
     return islice(faults, 2 * MOST_FAULTS + 1)
 
 
 def header_faults(table: Table, catalogue: Catalogue) -> list[Fault]:
-    """Columns that are missing, unknown, or there twice."""
+    """Return the faults of the first row: columns that are missing, unknown, or there twice."""
     there = table.header
     missing = [c for c in columns.REQUIRED if c not in there]
     strange = [c[:64] for c in there if not columns.is_column(c, catalogue)]
@@ -37,7 +37,7 @@ def header_faults(table: Table, catalogue: Catalogue) -> list[Fault]:
 
 
 def of_rows(table: Table, lines: Lines, catalogue: Catalogue) -> Iterator[Fault]:
-    """The faults of single rows, in their order. What one text in one column is worth is found out once."""
+    """Yield the faults of single rows, in order. Each different text of a column is checked once."""
     checks = {column: _Remembered(column) for column in table.header}
     for number, cells in lines:
         for column, text in cells.items():
@@ -52,12 +52,12 @@ def of_rows(table: Table, lines: Lines, catalogue: Catalogue) -> Iterator[Fault]
 
 
 def wrong(column: str, text: str) -> Wrong:
-    """What is wrong with one text in one column, whatever stands beside it."""
+    """Return the fault of one text in one column, whatever the other cells hold; None where it has none."""
     return _Remembered(column).of(text)
 
 
 class _Remembered:
-    """What is wrong with a text in one column."""
+    """The check of one column; results are kept by text."""
 
     def __init__(self, column: str) -> None:
         self.column = column
@@ -65,7 +65,7 @@ class _Remembered:
         self.check = _check_of(column)
 
     def of(self, text: str) -> Wrong:
-        """The fault of this text, looked for once."""
+        """Return the fault of this text, None where it has none."""
         try:
             return self.seen[text]
         except KeyError:
@@ -148,7 +148,7 @@ _EVERY = frozenset((*columns.REQUIRED, *columns.OPTIONAL))
 
 
 def _declared(number: int, column: str, cells: Cells, catalogue: Catalogue) -> Iterator[Fault]:
-    """A declared day is of what is fitted there, and not from before it was there."""
+    """Yield the faults of a declared day: it must fit the device there, and not lie before its fitting."""
     kind, code = cells.get("kind", ""), column.removeprefix(DECLARED)
     if not kind or kind not in catalogue.procedures[code].kinds:
         told = f"{code!r} is not done to a {kind!r}." if kind else "Nothing is fitted here that it could be done to."
@@ -160,7 +160,7 @@ def _declared(number: int, column: str, cells: Cells, catalogue: Catalogue) -> I
 
 
 def between(lines: Lines, catalogue: Catalogue) -> list[Fault]:
-    """The faults that take two rows."""
+    """Return the faults that take two rows: doubles, differences and paths."""
     return [*first(_doubles(lines)), *first(_differences(lines)), *first(_paths(lines, catalogue))]
 
 
@@ -174,7 +174,7 @@ def _doubles(lines: Lines) -> Iterator[Fault]:
 
 
 def _differences(lines: Lines) -> Iterator[Fault]:
-    """Building and boiler are repeated on every row: two answers would be two settings of one instant."""
+    """Yield a fault where rows of one building or boiler differ: that would be two settings of one instant."""
     for key, repeated in ((("building_ref",), columns.OF_BUILDING), (_BOILER, columns.OF_BOILER)):
         said_first: dict[tuple[str, ...], tuple[int, Cells]] = {}
         for number, cells in lines:
@@ -188,7 +188,7 @@ _BOILER = ("building_ref", "boiler_ref")
 
 
 def _paths(lines: Lines, catalogue: Catalogue) -> Iterator[Fault]:
-    """A path must exist on the same boiler and be a path, and none may lead back to itself."""
+    """Yield the faults of paths: each must exist on the same boiler, be a path, and not lead back to itself."""
     hanging = [(number, cells) for number, cells in lines if "hangs_on" in cells]
     if not hanging:
         return
@@ -206,7 +206,7 @@ def _paths(lines: Lines, catalogue: Catalogue) -> Iterator[Fault]:
 
 
 def circling(paths: dict[Place, list[Place]]) -> set[Place]:
-    """The positions whose paths never end: what is left when all that end are taken away, each looked at once."""
+    """Return the positions whose paths run in a circle: those left once all that end are removed; linear time."""
     carried: dict[Place, list[Place]] = defaultdict(list)
     open_ends = {place: len([p for p in hangs_on if p in paths]) for place, hangs_on in paths.items()}
     for place, hangs_on in paths.items():
@@ -230,6 +230,6 @@ def _position(cells: Cells) -> tuple[str, str, str]:
 
 
 def refs(cells: Cells) -> list[str]:
-    """The paths a row names, each once."""
+    """Return the refs of the paths that a row names, each once."""
     text = cells.get("hangs_on", "")
     return list(dict.fromkeys(ref.strip() for ref in text.split("|") if ref.strip())) if text else []

@@ -1,4 +1,4 @@
-"""A file as a table of texts, whatever it was written with; its limits, and one way in for both kinds."""
+"""A sheet file as a table of texts, for CSV and XLSX alike, with the limits of both."""
 
 import json
 import zlib
@@ -16,7 +16,7 @@ Record = list[str]
 
 @dataclass(frozen=True, slots=True)
 class Table:
-    """The names of the columns, then the rows that say anything, by their number in the file.
+    """The names of the columns, and the rows that are not empty, with their row numbers in the file.
 
     `faults`: what can't be read, each with its row and column; `notes`: what was left out on purpose.
     """
@@ -28,7 +28,7 @@ class Table:
 
 
 def packed(table: Table) -> bytes:
-    """A table without faults, to be read again soon."""
+    """Return a table without faults as compressed bytes, to be read again later."""
     told = [table.header, table.records, table.notes]
     return zlib.compress(
         json.dumps(told, ensure_ascii=False, separators=(",", ":")).encode("utf-8", "surrogatepass"), 1
@@ -36,13 +36,13 @@ def packed(table: Table) -> bytes:
 
 
 def unpacked(content: bytes) -> Table:
-    """The table that was packed here."""
+    """Return the table that `pack_table` packed."""
     header, records, notes = json.loads(zlib.decompress(content).decode("utf-8", "surrogatepass"))
     return Table(header, [(number, record) for number, record in records], notes=tuple(notes))
 
 
 def letter(index: int) -> str:
-    """What a spreadsheet calls the column at this index from 0: A, B … Z, AA."""
+    """Return the letters of the column at this index from 0: A, B … Z, AA."""
     name, left = "", index + 1
     while left:
         left, rest = divmod(left - 1, 26)
@@ -51,16 +51,16 @@ def letter(index: int) -> str:
 
 
 def column_name(header: list[str], index: int) -> str:
-    """What a fault calls a column: its name in the first row, else its letter."""
+    """Return the name of a column in a fault: its name in the first row, else its letters."""
     named = header[index] if index < len(header) else ""
     return named[:64] or letter(index)
 
 
 def refused(code: str, told: str, *at: int | str) -> Refused:
-    """A file that can't be taken as a whole."""
+    """Return the error of a file that is refused as a whole, perhaps at a row and column."""
     return Refused(code, told, tuple(at), status=422)
 
 
 def spaceless(text: str) -> str:
-    """A cell's text without the spaces around it; every way to end a line is one."""
+    """Return a cell's text without the spaces around it, with every line end as \\n."""
     return (text.replace("\r\n", "\n").replace("\r", "\n") if "\r" in text else text).strip()

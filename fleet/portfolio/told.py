@@ -1,4 +1,4 @@
-"""What a change of the register is called, in one sentence each: in the report before it and in the log after it."""
+"""The sentences that describe changes of the register, in the import's report and in the change log."""
 
 from collections.abc import Mapping
 from datetime import date
@@ -6,7 +6,7 @@ from typing import Any
 
 from fleet.portfolio.columns import as_text
 
-SHORT = 32  # of before and after in the log; the sentence has them whole
+SHORT = 32  # characters of `before` and `after` in the log; the sentence has them in full
 CALLED = {
     "paths": "What it hangs on",
     "needed": "Needed",
@@ -28,24 +28,24 @@ UNITS = {
 
 
 def short(text: str) -> str:
-    """As much of a text as the log's columns hold."""
+    """Return as much of a text as the log's columns hold."""
     return text if len(text) <= SHORT else text[: SHORT - 1] + "…"
 
 
 def unit_of(key: str) -> str:
-    """The unit a key's name ends with, "" where it has none."""
+    """Return the unit that a key's name ends with, "" where it has none."""
     return next((unit for ending, unit in UNITS.items() if key.endswith(ending)), "")
 
 
 def called(key: str) -> str:
-    """A key in words, without its unit: "Output", "Set pressure"."""
+    """Return a key in words, without its unit: "Output", "Set pressure"."""
     ending = next((e for e in UNITS if key.endswith(e)), "")
     words = key.removesuffix(ending).replace("_", " ").capitalize()
     return CALLED.get(key) or (f"{words} pressure" if ending == "_psi" else words)
 
 
 def valued(key: str, value: Any, names: Mapping[str, str] | None = None) -> str:
-    """A value as people read it, with its unit; paths by their names."""
+    """Return a value in words, with its unit; paths by their names."""
     if value is None or value == []:
         return "nothing"
     if isinstance(value, (list, tuple)):
@@ -56,48 +56,48 @@ def valued(key: str, value: Any, names: Mapping[str, str] | None = None) -> str:
 
 
 def _grouped(value: Any) -> str:
-    """A number with a comma between its thousands, yes or no as words."""
+    """Return a number with a comma between its thousands, yes or no as words."""
     text = as_text(value)
     whole, point, rest = text.partition(".")
     return f"{int(whole):,}{point}{rest}" if whole.isdecimal() and len(whole) > 4 else text
 
 
 def day_in_words(day: date) -> str:
-    """A day with its weekday."""
+    """Return a day with its weekday."""
     return f"{day:%a %d %b %Y}"
 
 
 def sentence_of(name: str, rest: str) -> str:
-    """A sentence that begins with a name."""
+    """Return a sentence that begins with a name, its first letter capital."""
     return f"{name[:1].upper()}{name[1:]} {rest}"
 
 
 def renamed(before: str, after: str) -> str:
-    """A name that was edited."""
+    """Return the sentence of an edited name."""
     return f"“{before}” is called “{after}” now."
 
 
 def units(address: str, before: int, after: int) -> str:
-    """How many live there."""
+    """Return the sentence of a changed number of dwelling units."""
     return f"{address} has {after} dwelling units, not {before}."
 
 
 def hours(address: str, after: str) -> str:
-    """When one can get in."""
+    """Return the sentence of changed access hours."""
     return f"{address} can be entered {after or 'at any time'} now."
 
 
 def fitted(kind: str, name: str, day: str) -> str:
-    """A device that came into its place."""
+    """Return the sentence of a fitted device."""
     return f"{kind} fitted at {name} on {day}."
 
 
 def setting(key: str, before: str, after: str, since: str) -> str:
-    """A dated value."""
+    """Return the sentence of a dated value; `since` is in words."""
     moved = f"{before} → {after}" if before else after
     return f"{called(key)}: {moved} {since}."
 
 
 def declared(procedure: str, name: str, day: str) -> str:
-    """What somebody says was done."""
+    """Return the sentence of a declared day."""
     return f"{procedure} of {name} declared for {day}: no proof."

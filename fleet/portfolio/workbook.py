@@ -1,4 +1,4 @@
-"""XLSX: cells as what they are. A formula is refused, never its last value; a day is a day, a number a number."""
+"""Reading XLSX. A formula is refused, its last value never read; a day is read as a day, a number as a number."""
 
 import io
 import re
@@ -28,11 +28,11 @@ _FINE = re.compile(r"[^\n\r]+")
 
 
 def table(content: bytes) -> Table:
-    """Read the one sheet, or the one named register. Raises Refused where it is no workbook to be read."""
+    """Read the only visible sheet, or the one named register. Raises Refused where that can't be read."""
     merged = archive.checked(content)
     try:
         book = load_workbook(io.BytesIO(content), read_only=True, data_only=False, keep_links=False)
-    except Exception as error:  # of a damaged part the library raises whatever it stumbles over
+    except Exception as error:  # the library raises all kinds of errors for a damaged part
         raise refused("not_a_workbook", f"This can't be read as a workbook: {_said(error)}.") from None
     try:
         sheet, notes = _sheet(book)
@@ -48,7 +48,7 @@ def _said(error: Exception) -> str:
 
 
 def _sheet(book: Any) -> tuple[Any, list[str]]:
-    """The sheet to read; hidden ones are left out, with a note."""
+    """Return the sheet to read, and a note for each sheet that is left out."""
     sheets = list(book.worksheets)
     shown = [s for s in sheets if s.sheet_state == "visible"]
     notes = [f"The hidden sheet {s.title!r} was left out." for s in sheets if s not in shown]
@@ -63,16 +63,16 @@ def _sheet(book: Any) -> tuple[Any, list[str]]:
 
 
 class _Rows:
-    """The rows of a sheet as texts, and what can't be taken, cell by cell."""
+    """Reads the rows of a sheet as texts, and notes a fault for each cell that can't be read."""
 
     def __init__(self, sheet: Any) -> None:
-        sheet.reset_dimensions()  # what the file says of its own size is not believed
+        sheet.reset_dimensions()  # the size stated in the file may be wrong
         self.sheet = sheet
         self.header: list[str] = []
         self.faults: list[Fault] = []
 
     def read(self, faults: list[Fault], notes: list[str]) -> Table:
-        """All of them."""
+        """Return all rows as a table."""
         self.faults += faults
         records: list[tuple[int, Record]] = []
         for number, cells in self._cells():

@@ -1,6 +1,6 @@
-"""Tables out, as CSV and as XLSX, a row at a time: what is a text stays a text, also where it begins like a formula.
+"""Writing tables as CSV and XLSX, a row at a time. A text stays a text even where it begins like a formula.
 
-In CSV such a text gets an apostrophe in front, which the import takes away again; in XLSX its cell says it is a text.
+In CSV such a text gets an apostrophe in front, which the import removes again; in XLSX its cell has the text type.
 """
 
 import csv
@@ -24,14 +24,14 @@ Row = Sequence[Any]
 
 
 def guarded(text: str) -> str:
-    """A text no spreadsheet takes for a formula: an apostrophe in front, one more where there is one already."""
+    """Return a text that no spreadsheet takes for a formula: an apostrophe is put in front, also before another."""
     if _FORMULA.match(text) and not _PLAIN_NUMBER.fullmatch(text):
         return f"'{text}"
     return text
 
 
 def as_csv(rows: Iterable[Row]) -> Iterator[bytes]:
-    """CSV in UTF-8 with its mark, so that office programs know it; numbers are not guarded, they are none."""
+    """Yield CSV in UTF-8 with a byte order mark, which office programs need. Numbers are not guarded."""
     written = io.StringIO(newline="")
     put = csv.writer(written).writerow
     written.write("\ufeff")
@@ -49,7 +49,7 @@ _PACKAGE = "http://schemas.openxmlformats.org/package/2006"
 _OFFICE = "http://schemas.openxmlformats.org/officeDocument/2006/relationships"
 _MAIN = "http://schemas.openxmlformats.org/spreadsheetml/2006/main"
 _KIND = "application/vnd.openxmlformats-officedocument.spreadsheetml"
-# The fewest parts of a workbook that ECMA-376 asks for.
+# The parts of a workbook that ECMA-376 requires at least.
 _PARTS = {
     "[Content_Types].xml": f'<Types xmlns="{_PACKAGE}/content-types">'
     '<Default Extension="rels" ContentType="application/vnd.openxmlformats-package.relationships+xml"/>'
@@ -72,30 +72,30 @@ _OPEN = (
 
 
 class _Sink(io.RawIOBase):
-    """Where the packer writes: what came since it was last asked. It can't go back, so the packer doesn't try."""
+    """Collects what the zip writer writes until it is taken. It cannot seek, so the zip writer never goes back."""
 
     def __init__(self) -> None:
         self.pieces: list[bytes] = []
         self.size = 0
 
     def writable(self) -> bool:
-        """Yes."""
+        """Return true: the zip writer asks."""
         return True
 
     def write(self, data: Any) -> int:
-        """Keep a piece."""
+        """Keep a piece of output and return its length."""
         self.pieces.append(bytes(data))
         self.size += len(data)
         return len(data)
 
     def take(self) -> bytes:
-        """What there is."""
+        """Return the output since the last call, and forget it."""
         taken, self.pieces, self.size = b"".join(self.pieces), [], 0
         return taken
 
 
 def as_xlsx(rows: Iterable[Row], sheet: str = "register") -> Iterator[bytes]:
-    """A workbook of one sheet, its first row standing still."""
+    """Yield a workbook of one sheet whose first row is frozen."""
     sink = _Sink()
     with ZipFile(sink, "w", ZIP_DEFLATED) as packed:
         for name, text in {**_PARTS, "xl/workbook.xml": _BOOK.format(escape(sheet, {'"': "&quot;"}))}.items():

@@ -202,7 +202,7 @@ def _fit(entry: IncomingEntry, role: Role, register: Register, place: Place) -> 
         return
     if entry.device and register.devices.get(entry.device, entry.kind) != entry.kind:
         yield Fault("device_id_taken", "This id is another device's.", (*here, "id"))
-    stamped = {name: value for name, value in entry.values.items() if value is not None}  # null: the stamp can't be read
+    stamped = {name: value for name, value in entry.values.items() if value is not None}  # null: unreadable
     yield from _values(stamped, kind.attributes, here)
 
 

@@ -74,7 +74,7 @@ class IncomingVisit:
         return uuid5(self.id, f"entry {number}")
 
     def device_id(self, number: int) -> UUID | None:
-        """Return the id of the device this entry fits: the sender's, or derived from the visit and `ref`; None if none."""
+        """Return the id of the device this entry fits: the sender's, or from visit and `ref`; None without one."""
         entry = self.entries[number]
         if not entry.kind:
             return None

@@ -30,7 +30,7 @@ def places(entries: Iterable[UUID]) -> dict[str, tuple[UUID, int]]:
 
 
 def people_of(boilers: Iterable[UUID], since: datetime, at: datetime) -> list[tuple[User, datetime]]:
-    """Return who was at these boilers from `since` to `at`, each with their last visit, newest first; no void visits."""
+    """Return who was at these boilers from `since` to `at`, with each last time, newest first; no void visits."""
     there = Attendance.objects.filter(user__is_active=True, visit__boiler__in=list(boilers), visit__void=False)
     there = there.filter(visit__performed_at__gte=since, visit__performed_at__lte=at)
     last = there.order_by("user", "-visit__performed_at").distinct("user").select_related("user", "visit")

@@ -69,7 +69,7 @@ def _people(incoming: IncomingVisit, boiler: Boiler) -> Iterator[Attendance]:
 
 
 def _devices(incoming: IncomingVisit, boiler: Boiler) -> list[Device]:
-    """Return the devices fitted in this visit. A correction that restates the same `ref` gives the existing id."""
+    """Return the devices fitted in this visit. One that a correction restates with its id exists already."""
     return [
         Device(id=incoming.device_id(n), portfolio_id=boiler.portfolio_id, kind_id=e.kind, attributes=dict(e.values))
         for n, e in enumerate(incoming.entries)

@@ -1,1 +1,1 @@
-"""The pages: a door. Server-rendered; a page asks the board and holds no rules."""
+"""The server-rendered pages: a door. Pages ask the board and hold no rules."""

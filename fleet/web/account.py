@@ -1,4 +1,4 @@
-"""One's own account: roles and until when, qualifications, keys of devices, calendar feeds, the password."""
+"""The account page: the user's roles and qualifications, API keys, calendar feeds, units, telephone and password."""
 
 from collections.abc import Callable
 from datetime import datetime, timedelta
@@ -47,12 +47,12 @@ Door = Callable[..., HttpResponse]
 
 @page
 def show(request: HttpRequest, at: datetime) -> HttpResponse:
-    """Everything about oneself."""
+    """Show the account page of the signed-in user."""
     return render(request, "account.html", _context(request.user, at))
 
 
 def _door(view: Door) -> Door:
-    """A form of this page: for who is signed in; what it answers is kept by nobody, since it may hold a secret."""
+    """Make `view` a POST-only form handler for signed-in users. Answers are never cached: they may hold a secret."""
 
     @wraps(view)
     def signed_in(request: HttpRequest, **kwargs: Any) -> HttpResponse:
@@ -65,7 +65,7 @@ def _door(view: Door) -> Door:
 
 @_door
 def make_key(request: HttpRequest, at: datetime) -> HttpResponse:
-    """Make a key and show its secret, this once."""
+    """Make an API key and show its secret once."""
     user: Any = request.user
     name = request.POST.get("name", "").replace("\x00", "").strip()[:100]
     lasts = request.POST.get("lasts", "365")
@@ -86,7 +86,7 @@ def make_key(request: HttpRequest, at: datetime) -> HttpResponse:
 
 @_door
 def revoke_key(request: HttpRequest, at: datetime, key_id: UUID) -> HttpResponse:
-    """End one; again is as once."""
+    """Revoke one of the user's keys; 404 if it is not in force."""
     user: Any = request.user
     if not keys.in_force(user, at).filter(id=key_id).exists() or not keys.revoke(key=key_id, by=user, at=at):
         raise Http404
@@ -95,7 +95,7 @@ def revoke_key(request: HttpRequest, at: datetime, key_id: UUID) -> HttpResponse
 
 @_door
 def make_feed(request: HttpRequest, at: datetime) -> HttpResponse:
-    """Make a calendar feed and show its address, this once."""
+    """Make a calendar feed and show its secret address once."""
     user: Any = request.user
     text, _, kind = request.POST.get("of", "").partition(" ")
     of = _portfolio(user, text, at)
@@ -113,7 +113,7 @@ def make_feed(request: HttpRequest, at: datetime) -> HttpResponse:
 
 @_door
 def revoke_feed(request: HttpRequest, at: datetime, feed_id: UUID) -> HttpResponse:
-    """End one of one's own."""
+    """Revoke one of the user's calendar feeds; 404 for any other."""
     user: Any = request.user
     if not feeds.revoke(feed=feed_id, user=user, at=at):
         raise Http404
@@ -122,7 +122,7 @@ def revoke_feed(request: HttpRequest, at: datetime, feed_id: UUID) -> HttpRespon
 
 @_door
 def choose_units(request: HttpRequest, at: datetime) -> HttpResponse:
-    """In which units the pages show quantities to this person from now on."""
+    """Store the units in which pages show quantities to this user; 404 for unknown units."""
     user: Any = request.user
     chosen = request.POST.get("units", "")
     if chosen not in CHOICES:
@@ -133,7 +133,7 @@ def choose_units(request: HttpRequest, at: datetime) -> HttpResponse:
 
 @_door
 def keep_telephone(request: HttpRequest, at: datetime) -> HttpResponse:
-    """Under which number this person is reached from now on; none where the field is empty."""
+    """Store the user's telephone number; an empty field removes it."""
     user: Any = request.user
     number = request.POST.get("telephone", "").replace("\x00", "")[:100]
     try:
@@ -145,7 +145,7 @@ def keep_telephone(request: HttpRequest, at: datetime) -> HttpResponse:
 
 
 class Password(LoginRequiredMixin, PasswordChangeView):
-    """The framework's own: the old one is asked for, other sessions end."""
+    """Change the password: the old one is required, and the user's other sessions end."""
 
     template_name = "account_password.html"
     success_url = reverse_lazy("account-page")
@@ -153,7 +153,7 @@ class Password(LoginRequiredMixin, PasswordChangeView):
 
 
 def _portfolio(user: User, text: str, at: datetime) -> UUID | None:
-    """A portfolio one sees something of; none where none is named, 404 for any other."""
+    """Return the id of the named portfolio; None if none is named, 404 if the user sees nothing of it."""
     if not text:
         return None
     found = next((p.id for p in _seen(user, at) if str(p.id) == text), None)
@@ -168,7 +168,7 @@ def _seen(user: User, at: datetime) -> list[Portfolio]:
 
 
 def _calendars(user: User, at: datetime) -> list[tuple[Portfolio, str, str]]:
-    """The feeds this person may make: of one's own jobs, and of all of a portfolio seen as a whole."""
+    """Return the feeds this user may make: of the user's own jobs, and of all jobs of a portfolio seen as a whole."""
     own = set(policy.grants(user, "job.see_own", at).values_list("portfolio", flat=True))
     whole = {p.id for p in policy.portfolios(user, "job.see", at)}
     found = [(p, OWN, f"{p.name}: the jobs planned for me") for p in _seen(user, at) if p.id in own]

@@ -1,4 +1,4 @@
-"""What somebody typed into a calculator's fields: numbers as people write them, perhaps in another unit, or a fault."""
+"""Reads what was typed into a calculator's fields: numbers as people write them, optionally with a unit, or faults."""
 
 import re
 from collections.abc import Mapping
@@ -20,7 +20,10 @@ Values = dict[str, Any]
 
 
 def read(calculation: Calculation, query: QueryDict) -> tuple[Values, list[Fault]]:
-    """Return the inputs by name, in the calculation's own units, and what could not be read; an empty field is none."""
+    """Return the inputs by name, in the calculation's units, and the faults of what could not be read.
+
+    An empty field gives no input.
+    """
     known = {i.name: i for i in calculation.inputs}
     values: Values = {}
     faults = []
@@ -39,7 +42,10 @@ def read(calculation: Calculation, query: QueryDict) -> tuple[Values, list[Fault
 
 
 def judged(calculation: Calculation, values: Mapping[str, Any], faults: list[Fault]) -> tuple[Any, list[Fault]]:
-    """Return the result, or None and every fault: those of reading first, of the others those at other fields."""
+    """Return the result and no faults, or None and every fault.
+
+    Faults of reading come first; faults of the calculation follow for the fields that could be read.
+    """
     try:
         result = offered.answer(calculation.code, values)
     except Refused as refused:

@@ -1,4 +1,4 @@
-"""The status board: what needs somebody now, in which building, why and who is on it; refreshed in place."""
+"""The status board: which boilers need attention now, where, why, and who is on it. It is refreshed in place."""
 
 from collections.abc import Sequence
 from datetime import datetime
@@ -29,19 +29,19 @@ from fleet.web.sheet import Line, address, lay_out
 
 @page
 def show(request: HttpRequest, at: datetime) -> HttpResponse:
-    """The whole page."""
-    tag = _tag(request, at)  # before anything is read: what moves meanwhile ends it
+    """Show the whole board page."""
+    tag = _tag(request, at)  # read before anything else: a change while the page is built must make it stale
     return render(request, "board/page.html", {**_context(request, at), "tag": tag, "as_of": at, "here": "board"})
 
 
 def _tag(request: HttpRequest, at: datetime) -> str:
-    """Everything the rows depend on: when none of it moved, the browser's copy still holds."""
+    """Return an ETag over everything the rows depend on: while it is the same, the browser's copy is still valid."""
     user: Any = request.user
     boilers = policy.boilers(user, "board.see", at)
     granted = policy.grants(user, "board.see", at).order_by("id").values_list("id", "role", "portfolio", "building")
-    # A glass falls day by day, and a job's day passes: by the buildings' own days.
+    # Proof glasses and job dates change by the local day of the building.
     days = sorted({day_of(at, zone) for zone in paged.zones(boilers)})
-    # The sweep raises and returns "could not be judged" without a pulse of its own.
+    # The sweep raises and returns "could not be judged" alerts without changing the pulse.
     asked = (Narrow.asked(request), _number(request))
     who = (user.pk, user.units, list(granted))
     seen = (build(), who, board.fingerprint(boilers, at), alerts.newest(boilers), days, asked)
@@ -51,12 +51,12 @@ def _tag(request: HttpRequest, at: datetime) -> str:
 @page
 @condition(etag_func=_tag)
 def rows(request: HttpRequest, at: datetime) -> HttpResponse:
-    """The rows alone, 304 while nothing they depend on has moved."""
+    """Show the rows alone; 304 while nothing they depend on has changed."""
     return render(request, "board/rows.html", _context(request, at))
 
 
 def _number(request: HttpRequest) -> int:
-    """Which page is asked for: the first where that is no number."""
+    """Return the requested page number, from 1; 1 if what was sent is not a number."""
     given = text(request, "page")
     return max(1, int(given)) if given.isdecimal() and len(given) < 7 else 1
 

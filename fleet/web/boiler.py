@@ -1,4 +1,4 @@
-"""One boiler: its standing with all reasons, the two columns, what to do, what is open, what leaving it costs."""
+"""One boiler: its standing with all reasons, the two columns, what to do, what is open, and the forecast."""
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
@@ -27,12 +27,12 @@ from fleet.web.glass import Drawn, draw
 from fleet.web.pages import page
 
 RECENT = 10
-BARE = ("hold", "exposed")  # standings in which nothing that counts stands between the fire and the hazard
+BARE = ("hold", "exposed")  # standings in which no protection that counts stands between the fire and the hazard
 
 
 @dataclass(frozen=True, slots=True)
 class Cost:
-    """A hazard that stands bare from an instant on (None: it does already) if nobody does anything."""
+    """A hazard that stands bare from `since` on (None: already now) if nobody does anything."""
 
     hazard: str
     since: datetime | None
@@ -42,7 +42,7 @@ class Cost:
 
 @dataclass(frozen=True, slots=True)
 class Past:
-    """What was done at one place, the newest first."""
+    """The entries at one position, newest first."""
 
     place: Position
     lines: Sequence[Line]
@@ -50,13 +50,13 @@ class Past:
 
     @property
     def last(self) -> UUID:
-        """The oldest entry shown: older ones are asked for from there."""
+        """The oldest entry shown; older ones are requested from there."""
         return self.lines[-1].entry.id
 
 
 @page
 def show(request: HttpRequest, at: datetime, boiler_id: UUID) -> HttpResponse:
-    """A boiler somebody may not see answers like one that does not exist."""
+    """Show the page of one boiler; 404 if the user may not see it."""
     seen = policy.boilers(request.user, "board.see", at).select_related("building__portfolio")
     boiler = get_object_or_404(seen, id=boiler_id)
     may, told = _may(request.user, boiler, at), _told(boiler, at)
@@ -91,12 +91,12 @@ def _told(boiler: Boiler, at: datetime) -> dict[str, Any]:
 
 
 def _glass(boiler: Boiler, now: Segment | None, at: datetime) -> Drawn | None:
-    """The boiler's proof glass beside its standing; none before it was ever judged."""
+    """Draw the boiler's proof glass; None if the boiler was never judged."""
     return now and draw(glasses.of([boiler.id]).get(boiler.id), now.standing, boiler.building.zone, at)
 
 
 def costs(course: Sequence[Segment], at: datetime) -> Iterator[Cost]:
-    """Each hazard once, at the first segment in which it stands bare; what is bare already first."""
+    """Yield each hazard once, at the first segment in which it stands bare; those bare already come first."""
     told = set()
     for segment in course:
         for reason in segment.reasons if segment.standing in BARE else ():
@@ -108,7 +108,7 @@ def costs(course: Sequence[Segment], at: datetime) -> Iterator[Cost]:
 
 
 def _past(boiler: Boiler, at: datetime, told: dict[str, Any], both: Columns) -> dict[str, Any]:
-    """Not everybody who sees the board may read what was done: for others nothing links there."""
+    """Return the visits and histories, for users who may read visits; nothing links there for others."""
     recent = list(visits.recent(boiler.id, RECENT))
     entries = [*_entries(told), *(proof.entry for proof in both.newest.values())]
     return {
@@ -122,7 +122,7 @@ def _past(boiler: Boiler, at: datetime, told: dict[str, Any], both: Columns) -> 
 
 
 def _may(user: Any, boiler: Boiler, at: datetime) -> set[str]:
-    """What this person may do here: one query."""
+    """Return the actions this user may do on this boiler, in one query."""
     here = Q(building=None) | Q(building=boiler.building_id)
     granted = policy.grants(user, "board.see", at).filter(here, portfolio=boiler.portfolio_id)
     roles = set(granted.values_list("role", flat=True))
@@ -130,12 +130,12 @@ def _may(user: Any, boiler: Boiler, at: datetime) -> set[str]:
 
 
 def _counted(states: Sequence[str]) -> str:
-    """States with how many positions are in each, the worst first: "12 positions: 1 failed, 11 proven"."""
+    """Count the positions by state, worst first: "12 positions: 1 failed, 11 proven"."""
     return f"{len(states)} positions: {counted(states)}" if states else "none on record"
 
 
 def _newest(pasts: Sequence[Past], zone: str) -> str:
-    """When anything was last done to any of them."""
+    """Return when anything was last done at any of the positions, as a sentence part."""
     days = [past.lines[0].entry.performed_at for past in pasts if past.lines]
     return f"newest: {on(max(days), zone)}" if days else "nothing yet"
 
@@ -148,7 +148,7 @@ def _pasts(told: dict[str, Any], at: datetime) -> list[Past]:
 
 
 def _entries(told: dict[str, Any]) -> Iterator[UUID]:
-    """The entries that reasons and deficiencies rest on."""
+    """Yield the ids of the entries that reasons and deficiencies rest on."""
     reasons = [r for s in (told["now"], *told["later"]) if s for r in s.reasons]
     reasons += [p.segment.reason for p in told["places"]]
     yield from (UUID(r["entry"]) for r in reasons if r["entry"])

@@ -1,4 +1,4 @@
-"""One building for its manager: boilers, open deficiencies, next dates, visits, access, contacts, papers, jobs."""
+"""One building for its manager: boilers, open deficiencies, next dates, visits, access, contacts, papers and jobs."""
 
 from collections.abc import Iterable
 from dataclasses import dataclass
@@ -29,13 +29,13 @@ from fleet.web.glass import Drawn, draw
 from fleet.web.pages import page
 
 RECENT = 10
-SOON = 8  # steps ahead that are shown
-MOST = 20  # deficiencies that are shown; the list has the others
+SOON = 8  # forecast steps shown
+MOST = 20  # open deficiencies shown; the list page has the rest
 
 
 @dataclass(frozen=True, slots=True)
 class BoilerLine:
-    """A boiler with its row of the board, its glass, and how many alerts are raised on it."""
+    """A boiler with its board row, its proof glass, and how many alerts are raised on it."""
 
     boiler: Boiler
     row: Row | None
@@ -45,7 +45,7 @@ class BoilerLine:
 
 @dataclass(frozen=True, slots=True)
 class Step:
-    """What newly is due or lapsed on one boiler from one day on."""
+    """Positions of one boiler that become due or lapsed at the same instant."""
 
     at: datetime
     boiler: str
@@ -55,7 +55,7 @@ class Step:
 
 @page
 def show(request: HttpRequest, at: datetime, building_id: UUID) -> HttpResponse:
-    """The whole page; a building one may not see is unknown."""
+    """Show the page of one building; 404 if the user may not see any of its boilers."""
     user: Any = request.user
     own = policy.boilers(user, "board.see", at).filter(building=building_id)
     boilers = list(own.select_related("building__portfolio").order_by("name", "ref"))
@@ -71,7 +71,7 @@ def show(request: HttpRequest, at: datetime, building_id: UUID) -> HttpResponse:
 
 
 def _boilers(boilers: list[Boiler], at: datetime) -> list[BoilerLine]:
-    """The worst first."""
+    """Return one line for each boiler, worst first."""
     ids = [b.id for b in boilers]
     rows = {r.boiler.id: r for r in board.rows(Boiler.objects.filter(id__in=ids), at)}
     drawn, raised = glasses.of(ids), alerts.open_counts(ids)
@@ -92,7 +92,7 @@ def _open(user: User, boilers: Iterable[Boiler], at: datetime) -> dict[str, Any]
 
 
 def _ahead(building: Building, boilers: Iterable[Boiler], at: datetime) -> dict[str, Any]:
-    """What comes due or lapses next if nobody does anything, and the papers with their last days."""
+    """Return what comes due or lapses next if nobody does anything, and the papers with their last days."""
     ids = [b.id for b in boilers]
     steps = _steps(forecast.steps_of(Boiler.objects.filter(id__in=ids), at), {b.id: b.name for b in boilers})
     today = day_of(at, building.zone)
@@ -101,7 +101,7 @@ def _ahead(building: Building, boilers: Iterable[Boiler], at: datetime) -> dict[
 
 
 def _steps(segments: Iterable[StateSegment], names: dict[UUID, str]) -> list[Step]:
-    """Together what happens on one boiler in one instant."""
+    """Group the forecast by boiler, instant and state."""
     found: dict[tuple[datetime, UUID, str], Step] = {}
     for one in segments:
         assert one.since is not None
@@ -111,7 +111,7 @@ def _steps(segments: Iterable[StateSegment], names: dict[UUID, str]) -> list[Ste
 
 
 def _past(user: User, building: Building, boilers: Iterable[Boiler], at: datetime) -> dict[str, Any]:
-    """Not everybody who sees the board may read what was done."""
+    """Return the recent visits, for users who may read them."""
     if not policy.may(user, "visit.see", building.portfolio_id, building.id, at):
         return {"may_read": False}
     found = visits.to_boilers(Boiler.objects.filter(id__in=[b.id for b in boilers]))

@@ -1,6 +1,6 @@
-"""The calculator: one named calculation at a time, its fields, its result with formula, source and caution.
+"""The calculator: one calculation at a time, with its fields and its result, formula, source and caution.
 
-A question is an address, so that a result can be kept, sent and asked again; no script is needed.
+The inputs are in the address, so that a result can be bookmarked, sent and repeated. No script is needed.
 """
 
 from collections.abc import Iterable
@@ -21,12 +21,12 @@ from fleet.web.figures import Shown, figures, in_both, number, shown
 from fleet.web.pages import page
 from fleet.web.templatetags.numbers import spoken
 
-SPELLED = ("verdict", "reasons")  # outputs that head the result instead of standing in its list
+SPELLED = ("verdict", "reasons")  # outputs shown at the head of the result, not in its list
 
 
 @dataclass(frozen=True, slots=True)
 class Field:
-    """One input as it is asked for, with what was typed and what is wrong with it."""
+    """One input of a calculation as a form field, with what was typed and what is wrong with it."""
 
     name: str
     label: str
@@ -41,13 +41,13 @@ class Field:
 
 @page
 def choose(request: HttpRequest, at: datetime) -> HttpResponse:
-    """All calculations in their groups."""
+    """Show all calculations in their groups."""
     return render(request, "calculator.html", {"groups": offered.grouped(), "here": "calculator"})
 
 
 @page
 def show(request: HttpRequest, at: datetime, code: str) -> HttpResponse:
-    """One calculation, answered where something was asked."""
+    """Show one calculation; with its result if inputs were sent."""
     if code not in CALCULATIONS:
         raise Http404
     calculation = CALCULATIONS[code]
@@ -88,7 +88,7 @@ def _usual(asked_for: Input) -> str:
 
 
 def _hint(asked_for: Input) -> str:
-    """The range in its unit and in SI; how a list is written."""
+    """Return the accepted range in the field's unit and in SI, and how to write a list."""
     if asked_for.choices:
         return ""
     told = [_range(asked_for) + _si_range(asked_for)]
@@ -114,7 +114,7 @@ def _si_range(asked_for: Input) -> str:
 
 
 def _said(fault: Fault, asked_for: Input) -> str:
-    """A fault in the words of the field: its name there, not the one in an address; which of a list."""
+    """Return a fault in the field's own words: with its label instead of its code, and which number of a list."""
     told = fault.message.removeprefix(f"{asked_for.name}: ").replace(f"{asked_for.label}: ", "")
     which = f"Number {int(fault.at[1]) + 1}: " if len(fault.at) > 1 else ""
     told = which + told.replace(f"{asked_for.label} is needed.", "this is needed.")
@@ -122,7 +122,7 @@ def _said(fault: Fault, asked_for: Input) -> str:
 
 
 def _elsewhere(calculation: Calculation, faults: Iterable[Fault]) -> list[str]:
-    """Faults that belong to no field."""
+    """Return the messages of faults that belong to no field."""
     names = {i.name for i in calculation.inputs}
     return [f.message for f in faults if not f.at or f.at[0] not in names]
 
@@ -136,7 +136,7 @@ def _answer(result: Result) -> dict[str, Any]:
 
 
 def _said_of(value: Any, unit: str, labels: dict[str, str]) -> list[Shown]:
-    """One value, or each of a list, as it is shown; an input that is spoken of goes by its label."""
+    """Return one value, or each value of a list, for display. A value that names an input is shown as its label."""
     return [_one(v, unit, labels) for v in (value if isinstance(value, list) else [value])]
 
 

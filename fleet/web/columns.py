@@ -1,6 +1,6 @@
-"""One boiler as two columns side by side: what is set on the pressure and on the water, and what still gets through.
+"""One boiler as two columns side by side: what is set on the pressure side and the water side, and what still acts.
 
-A path that failed is a break: everything beyond it is dark. A way out that failed darkens all but the safety valve.
+A failed path is drawn as a break: everything beyond it is dark. A failed way out darkens all but the safety valve.
 """
 
 from collections import Counter
@@ -33,7 +33,7 @@ NOT_KNOWN = {PSI: "set point not on record", INCH: "height not on record"}
 
 @dataclass(frozen=True, slots=True)
 class Rung:
-    """One mark on a column: where it is set, where it tripped last, what is known of it, what its signal hangs on."""
+    """One mark on a column: where it is set, where it last tripped, its state and proof, and its signal's paths."""
 
     name: str
     unit: str
@@ -43,14 +43,14 @@ class Rung:
     trip: Measure | None = None
     segment: StateSegment | None = None
     pipes: tuple[Position, ...] = ()
-    dark: str = ""  # what its signal does not get through
+    dark: str = ""  # why its signal does not get through; "" if it does
     proof: Proof | None = None
     operator: Proof | None = None
     zone: str = ""
 
     @property
     def state(self) -> str:
-        """The code of its state; "" for a line, which is no device."""
+        """The code of its state; "" for a water line, which is not a device."""
         return self.segment.state if self.segment else ""
 
     @property
@@ -60,12 +60,12 @@ class Rung:
 
     @property
     def distance(self) -> str:
-        """The trip against the set point, in words; a cutoff's height is none that was set by hand."""
+        """The distance of the last trip from the set point, in words; "" for a cutoff, whose height nobody sets."""
         return "" if self.unit == INCH else against(self.tripped, self.at, self.unit)
 
     @property
     def sentence(self) -> str:
-        """All of it in one sentence, for who does not see the drawing."""
+        """The whole rung in one sentence, for readers who do not see the drawing."""
         where = f"{self.verb} at {_number(self.at, self.unit)}".strip() if self.at is not None else NOT_KNOWN[self.unit]
         told = [f"{self.name[:1].upper()}{self.name[1:]}", where]
         if self.trip is not None and self.tripped is not None:
@@ -77,7 +77,7 @@ class Rung:
         return f"{', '.join([*told, *([self.dark] if self.dark else [])])}."
 
     def band(self) -> Band:
-        """As the drawing has it."""
+        """Return the rung as a band of the drawing."""
         head = " ".join(filter(None, (_number(self.at, self.unit), self.name)))
         lines = [head, *([] if self.at is not None else [NOT_KNOWN[self.unit]])]
         lines += [self._told()] if self.state else []
@@ -99,7 +99,7 @@ class Rung:
 
 @dataclass(frozen=True, slots=True)
 class Path:
-    """A way in or out: its name, its letter in the drawing, whether it is broken, and why it is as it is."""
+    """A path of signals in or out: its position, its letter in the drawing, its state and its last proof."""
 
     position: Position
     letter: str
@@ -108,13 +108,13 @@ class Path:
 
     @property
     def broken(self) -> bool:
-        """Whether nothing gets through."""
+        """Whether no signal gets through."""
         return self.segment is not None and State(self.segment.state).down
 
 
 @dataclass(frozen=True, slots=True)
 class Column:
-    """One of the two: its rungs from the highest down, the pipes they hang on, and the drawing."""
+    """One column: its rungs from the highest down, the pipes they hang on, and the drawing."""
 
     code: str
     title: str
@@ -125,34 +125,34 @@ class Column:
 
     @property
     def newest(self) -> str:
-        """How many of its devices are in which state, the worst first."""
+        """How many of its devices are in each state, worst first."""
         return counted(rung.state for rung in self.rungs if rung.state)
 
     @property
     def scale(self) -> str:
-        """The unit its scale is in, for whoever reads."""
+        """The unit of its scale, as the reader chose."""
         unit = drawn_in(self.unit)
         return "inches" if unit == INCH else unit
 
 
 @dataclass(frozen=True, slots=True)
 class Columns:
-    """Both, and the way a trip goes out to the fuel."""
+    """Both columns, and the ways on which a trip goes out to the fuel."""
 
     both: tuple[Column, ...]
     way_out: tuple[Path, ...]
-    cut: tuple[str, ...]  # names of ways out that failed
+    cut: tuple[str, ...]  # names of the failed ways out
     newest: Mapping[str, Proof]  # by position: the newest full proof, else the newest pass
 
     @property
     def drawn(self) -> bool:
-        """Whether there is any rung at all."""
+        """Whether there is any rung."""
         return any(c.rungs for c in self.both)
 
 
 @dataclass(frozen=True, slots=True)
 class _Known:
-    """What the rungs are made of."""
+    """What the rungs are built from."""
 
     measured: Measured
     segments: Mapping[UUID, StateSegment]
@@ -165,7 +165,7 @@ class _Known:
         return segment is not None and State(segment.state).down
 
     def pipes(self, place: UUID) -> tuple[Position, ...]:
-        """The input paths a place hangs on, directly or through another."""
+        """Return the input paths that a position hangs on, directly or through another path."""
         waiting, found = list(self.hung.get(place, ())), []
         by_id = {p.id: p for p in self.measured.places}
         while waiting:
@@ -183,7 +183,7 @@ class _Known:
         return Path(position, letter, self.segments.get(position.id), self.proof(position.id, "full"))
 
     def of(self, place: Position) -> dict[str, Any]:
-        """What every rung of a device says alike."""
+        """Return the fields that every rung of a device shares."""
         pipes = self.pipes(place.id)
         broken = [p.name for p in pipes if self.down(p.id)]
         dark = f"beyond the break in the {' and the '.join(broken)}" if broken else ""
@@ -195,7 +195,7 @@ class _Known:
 
 
 def columns(measured: Measured, places: Sequence[Place], terms: Terms, may_read: bool) -> Columns:
-    """Return both columns of a boiler; who may not read visits gets no reading and no proof."""
+    """Return both columns of a boiler; without leave to read visits they have no readings and no proofs."""
     segments = {p.segment.position_id: p.segment for p in places}
     proofs = _proofs(measured, terms) if may_read else {}
     out = [p for p in measured.of_role(*WAYS_OUT) if p.id in segments]
@@ -257,7 +257,7 @@ def _newest(measured: Measured, place: UUID, codes: Mapping[str, str]) -> tuple[
 
 
 def _hung(measured: Measured) -> dict[UUID, tuple[UUID, ...]]:
-    """What each place hangs on: of the place, not of its device, so that no replacement forgets it."""
+    """Return the paths each position hangs on. They belong to the position, so they outlast its device."""
     found = {}
     for place, facts in measured.facts.items():
         for fact in facts:
@@ -267,20 +267,20 @@ def _hung(measured: Measured) -> dict[UUID, tuple[UUID, ...]]:
 
 
 def _proofs(measured: Measured, terms: Terms) -> dict[UUID, list[Proof]]:
-    """The newest passes of what fills each place now: three queries."""
+    """Return the newest passes of what fills each position now, in three queries."""
     release = catalogue_of(current(measured.at.astimezone(UTC).date()) or 1)
     fitted = [s for listed in stays((p.id for p in measured.places), measured.at).values() if (s := present(listed))]
     return newest(fitted, terms, release, measured.zone, measured.at)
 
 
 def counted(states: Iterable[str]) -> str:
-    """How many are in which state, the worst first: "1 failed, 11 proven"."""
+    """Count the states, worst first: "1 failed, 11 proven"."""
     counts = Counter(states)
     return ", ".join(f"{counts[s.value]} {s.value.replace('_', ' ')}" for s in State if s.value in counts)
 
 
 def _day(at: datetime, zone: str) -> str:
-    """A day that no line of the drawing breaks in two."""
+    """Return the day with non-breaking spaces, so that no line of the drawing splits it."""
     return on(at, zone).replace(" ", "\u00a0")
 
 

@@ -1,4 +1,4 @@
-"""The geometry of a column: a scale, what is set beside it, and the pipes it hangs on; in the drawing's own units."""
+"""The geometry of a column: a scale, the bands beside it, and the pipes they hang on, in units of the drawing."""
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
@@ -9,13 +9,13 @@ from fleet.web.figures import LIMITS, figures
 
 # On a phone of 320 px the drawing is 288 px wide: letters of 14 units then stand 13 px high or more.
 WIDTH, TOP, LINE, PAD, GAP, PIPE = 300, 14, 18, 4, 6, 18
-LETTER_WIDTH, MARGIN = 7.4, 16  # of the usual letter; of a band beside its text
+LETTER_WIDTH, MARGIN = 7.4, 16  # width of an average letter; side margins of a band
 LEAST_HEIGHT = 300
-BASE_BELOW = 42  # between the foot of the scale and the boiler: room for a break in each pipe
+BASE_BELOW = 42  # from the foot of the scale to the boiler: room for a break in each pipe
 BAND_X, LETTER = 62, 13
 LEAST = {"psi": 16.0, "kPa": 110.0, "in": 8.0, "mm": 200.0}
-ROOM = {"kPa": 7.0, "mm": 25.0}  # over the highest rung, else 1
-# Two slanted strokes with nothing between them: how a broken pipe is drawn.
+ROOM = {"kPa": 7.0, "mm": 25.0}  # scale above the highest rung, by unit; 1 for others
+# A broken pipe is drawn as two slanted strokes with a gap between them; both are measured up from the foot.
 BREAK_LOW, BREAK_HIGH = 12, 22
 
 
@@ -24,7 +24,7 @@ Height = Callable[[float], float]
 
 @dataclass(frozen=True, slots=True)
 class Band:
-    """What stands beside one height: its lines of text, its state, whether it is dark, the pipes it is joined to."""
+    """The band beside one height: its lines of text, state, darkness, and the pipes it is joined to."""
 
     at: float | None
     tripped: float | None
@@ -41,33 +41,33 @@ class Band:
 
     @property
     def height(self) -> float:
-        """As tall as its lines."""
+        """Its height, from its number of lines."""
         return LINE * len(self.lines) + 2 * PAD
 
     @property
     def middle(self) -> float:
-        """Where the leader ends."""
+        """The y at which its leader ends."""
         return self.top + self.height / 2
 
     @property
     def bottom(self) -> float:
-        """The line under it, which leads to its pipes."""
+        """The y of the line under it, which leads to its pipes."""
         return self.top + self.height
 
     @property
     def reach(self) -> float | None:
-        """The farthest pipe it is joined to."""
+        """The x of the farthest pipe it is joined to; None without pipes."""
         return max(self.joints, default=None)
 
     @property
     def texts(self) -> list[tuple[float, str]]:
-        """Each line with its height."""
+        """Each line with its y."""
         return [(self.top + PAD + LINE * (n + 1) - 5, text) for n, text in enumerate(self.lines)]
 
 
 @dataclass(frozen=True, slots=True)
 class Pipe:
-    """One pipe, from the boiler up to the highest that hangs on it."""
+    """One pipe, from the boiler up to the highest band that hangs on it."""
 
     letter: str
     x: float
@@ -77,18 +77,18 @@ class Pipe:
 
     @property
     def low(self) -> float:
-        """Where it breaks off, from below."""
+        """The y at which the lower part breaks off."""
         return self.foot - BREAK_LOW
 
     @property
     def high(self) -> float:
-        """Where it goes on, dark."""
+        """The y at which the upper, dark part begins."""
         return self.foot - BREAK_HIGH
 
 
 @dataclass(frozen=True, slots=True)
 class Drawing:
-    """One column drawn."""
+    """The drawing of one column."""
 
     width: int
     height: float
@@ -97,11 +97,11 @@ class Drawing:
     ticks: tuple[tuple[float, str], ...]
     bands: tuple[Band, ...]
     pipes: tuple[Pipe, ...]
-    mark: float | None  # the most a low-pressure boiler may be set for
+    mark: float | None  # y of the maximum set pressure of a low-pressure boiler
 
 
 def draw(bands: Sequence[Band], pipes: Sequence[tuple[UUID, str, bool]], unit: str) -> Drawing:
-    """Return the drawing of bands, the highest first, those of unknown height last."""
+    """Return the drawing of `bands`, which come highest first; bands of unknown height come last."""
     over = LETTER + PIPE * len(pipes) - PIPE / 2 if pipes else 4
     width = WIDTH - BAND_X - over
     bands = [_wrapped(band, width) for band in bands]
@@ -124,7 +124,7 @@ def draw(bands: Sequence[Band], pipes: Sequence[tuple[UUID, str, bool]], unit: s
 
 
 def _wrapped(band: Band, width: float) -> Band:
-    """A band whose lines are no longer than it is wide."""
+    """Wrap the lines of a band to its width."""
     most = int((width - MARGIN) / LETTER_WIDTH)
     head, *rest = (wrap(line, most) for line in band.lines)
     return replace(band, lines=(*head, *(line for lines in rest for line in lines)), heads=len(head))
@@ -137,7 +137,7 @@ def _at(band: Band, y: Height, width: float, xs: Mapping[UUID, float]) -> Band:
 
 
 def _placed(bands: Iterable[Band], bottom: float) -> list[Band]:
-    """Bands moved off each other from the highest down, then up again where the last would hang over the foot."""
+    """Move bands apart from the highest down, then up again where the last would pass the foot."""
     found: list[Band] = []
     free = float(TOP) - GAP
     for band in bands:

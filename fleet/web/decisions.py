@@ -1,4 +1,4 @@
-"""The forms of what people decide about a deficiency: assign, report a repair, defer, explain."""
+"""The forms for decisions about a deficiency: assign, report a repair, defer, explain."""
 
 from collections.abc import Callable
 from datetime import datetime
@@ -31,7 +31,7 @@ STALE = "Somebody changed this meanwhile: look again, then decide."
 
 
 def forms_for(request: HttpRequest, told: Shown, at: datetime, *, offered: bool = True) -> list[Form]:
-    """The forms this person may send; `offered`: only those that can be of use now."""
+    """Return the forms this user may send; with `offered`, only those of use in the present status."""
     row = told.row
     if offered and told.life.status in OVER:
         return []
@@ -113,7 +113,7 @@ _FORMS: dict[str, Callable[[Building, datetime], Made]] = {
 
 
 def _people(building: Building, at: datetime) -> list[User]:
-    """Who can be given it: everybody with a role here."""
+    """Return who a deficiency can be assigned to: every active user with a role at this building."""
     granted = Grant.objects.filter(
         Q(until=None) | Q(until__gt=at), Q(building=None) | Q(building=building), portfolio=building.portfolio_id
     )

@@ -1,4 +1,4 @@
-"""Deficiencies: open work by class, age and date, worst and oldest first; narrowed by the address, in pages by key."""
+"""The list of deficiencies: worst class and oldest first, filtered by the query string, paged by key."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -41,7 +41,7 @@ STATUSES = {
 
 @dataclass(frozen=True, slots=True)
 class Asked:
-    """What the address asks for; "" asks for all, of the statuses for what is open."""
+    """The filter in the query string; "" does not filter, except that "" as status means open."""
 
     where: Narrow
     level: str
@@ -50,19 +50,19 @@ class Asked:
 
     @classmethod
     def of(cls, request: HttpRequest) -> "Asked":
-        """Read the address; an unknown word asks for nothing."""
+        """Read the query string; unknown words do not filter."""
         level = choice(request, "level", tuple(level.value for level in Level))
         return cls(Narrow.asked(request), level, choice(request, "age", AGES), choice(request, "status", STATUSES))
 
     def query(self, **more: str) -> str:
-        """As a query string."""
+        """Return the filter as a query string, with `more` replacing or adding parameters."""
         own = {"level": self.level, "age": self.age, "status": self.status}
         return query(portfolio=self.where.portfolio, q=self.where.q, **{**own, **more})
 
 
 @dataclass(frozen=True, slots=True)
 class Line:
-    """One deficiency of the list and for how many days of its building it is or was open."""
+    """One deficiency of the list, and for how many local days of its building it has been or was open."""
 
     shown: Shown
     days: int
@@ -71,7 +71,7 @@ class Line:
 
 @page
 def show(request: HttpRequest, at: datetime) -> HttpResponse:
-    """One page of the list, with how many there are in each class."""
+    """Show one page of the list, with the count of each class."""
     asked, user = Asked.of(request), request.user
     own = policy.boilers(user, "board.see", at)
     rows = _rows(asked, own, at)
@@ -104,7 +104,7 @@ def _counts(rows: QuerySet[Deficiency]) -> list[tuple[str, int]]:
 
 
 def _page(rows: QuerySet[Deficiency], asked: Asked, after: str, at: datetime) -> tuple[list[Shown], str]:
-    """The rows after a place in the order, and the place of the last of them where there are more."""
+    """Return the deficiencies after the key `after`, and the key of the next page ("" on the last page)."""
     place = _place(after)
     if place:
         rank, opened, last = place

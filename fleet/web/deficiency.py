@@ -1,4 +1,4 @@
-"""One deficiency: its whole life, what closes it, the jobs that ask for it, and forms for who may decide."""
+"""One deficiency: its whole life, what closes it, the jobs that include it, and the forms for decisions."""
 
 from datetime import datetime
 from typing import Any
@@ -27,7 +27,7 @@ GONE = ("withdrawn", "merged")
 
 @page
 def show(request: HttpRequest, at: datetime, deficiency_id: UUID) -> HttpResponse:
-    """The whole page; one on a boiler somebody may not see is unknown."""
+    """Show the page of one deficiency; 404 if the user may not see its boiler."""
     row = _seen(request.user, deficiency_id, at)
     told = queries.shown(row, at)
     return render(request, "deficiency.html", _context(request, told, forms_for(request, told, at), at))
@@ -35,7 +35,7 @@ def show(request: HttpRequest, at: datetime, deficiency_id: UUID) -> HttpRespons
 
 @require_POST
 def act(request: HttpRequest, deficiency_id: UUID) -> HttpResponse:
-    """Run the form that was sent and come back; what is refused is said beside its field."""
+    """Run the submitted form and return to the page; faults are shown beside their fields."""
     if not request.user.is_authenticated:
         return redirect_to_login(f"/deficiencies/{deficiency_id}/")
     at = timezone.now()

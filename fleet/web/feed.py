@@ -1,4 +1,4 @@
-"""The alert feed: what began and what returned to normal since one last looked; acknowledge, shelve, make a job."""
+"""The alert feed: what was raised and what returned to normal since the user last looked; acknowledge and shelve."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -28,14 +28,14 @@ from fleet.web.local import instant
 from fleet.web.narrow import choice, identified, query, text
 from fleet.web.pages import page
 
-PER_PAGE = 25  # entries
-MOST_TOGETHER = 100  # alerts that one act is about
+PER_PAGE = 25  # feed entries
+MOST_TOGETHER = 100  # alerts in one request
 STALE = "Somebody changed this meanwhile: look again, then decide."
 
 
 @dataclass(frozen=True, slots=True)
 class Asked:
-    """What the address asks for; "" asks for all."""
+    """The filter in the query string; "" does not filter."""
 
     raised: str
     condition: str
@@ -43,17 +43,17 @@ class Asked:
 
     @classmethod
     def of(cls, request: HttpRequest) -> "Asked":
-        """Read the address."""
+        """Read the query string."""
         raised = choice(request, "raised", ("now",))
         return cls(raised, text(request, "condition")[:32], identified(text(request, "portfolio")))
 
     @property
     def query(self) -> str:
-        """As a query string."""
+        """The filter as a query string."""
         return query(raised=self.raised, condition=self.condition, portfolio=self.portfolio)
 
     def narrowed(self, rows: QuerySet[Alert]) -> QuerySet[Alert]:
-        """What of it is asked for."""
+        """Return the alerts that match the filter."""
         if self.raised:
             rows = rows.filter(until=None)
         if self.condition:
@@ -63,13 +63,13 @@ class Asked:
 
 @page
 def show(request: HttpRequest, at: datetime) -> HttpResponse:
-    """One page of it."""
+    """Show one page of the feed."""
     return render(request, "alerts.html", _context(request, at))
 
 
 @require_POST
 def looked(request: HttpRequest) -> HttpResponse:
-    """Somebody has looked at what a page showed: what was written after that page stays new."""
+    """Record that the user has looked at what a page showed; later alerts stay marked as new."""
     user: Any = request.user
     if not user.is_authenticated:
         return redirect_to_login("/alerts/")
@@ -77,14 +77,14 @@ def looked(request: HttpRequest) -> HttpResponse:
     try:
         shown = datetime.fromisoformat(request.POST.get("shown", ""))
         looks.looked(user=user, until=min(shown, at))
-    except (ValueError, TypeError):  # no instant, or one without its zone
+    except (ValueError, TypeError):  # not an instant, or one without a zone
         return HttpResponse("This is no instant.", status=400, content_type="text/plain")
     return redirect(f"/alerts/{Asked.of(request).query}")
 
 
 @require_POST
 def act(request: HttpRequest, kind: str) -> HttpResponse:
-    """Acknowledge or shelve what is named and come back; what is refused is said beside each alert."""
+    """Acknowledge or shelve the alerts sent and return to the feed; faults are shown beside each alert."""
     user: Any = request.user
     if not user.is_authenticated:
         return redirect_to_login("/alerts/")
@@ -104,7 +104,7 @@ def act(request: HttpRequest, kind: str) -> HttpResponse:
 
 
 def _named(request: HttpRequest) -> dict[UUID, int]:
-    """The alerts of a form, each with the version that was looked at: "id:version"."""
+    """Return the alerts in the form with the version the user saw, each sent as "id:version"."""
     named = {}
     for pair in request.POST.getlist("alert")[:MOST_TOGETHER]:
         given, _, version = pair.partition(":")
@@ -114,7 +114,7 @@ def _named(request: HttpRequest) -> dict[UUID, int]:
 
 
 def _tried(request: HttpRequest, row: Any, kind: str, version: int, at: datetime) -> tuple[tuple[str, ...], int]:
-    """Do it; what was wrong in sentences, with the status of the answer."""
+    """Run the action; return the messages of its faults and the HTTP status."""
     user, given = request.user, request.POST.get
     reason = given("reason", "")[:400].replace("\x00", "")
     until = instant(given("until", ""), row.zone) if kind == "shelve" else None
@@ -124,7 +124,7 @@ def _tried(request: HttpRequest, row: Any, kind: str, version: int, at: datetime
         pipeline.act_on_alert(alert=row.id, decision=decision, version=version, by=user, at=at, cause=told)
     except Refused as refused:
         return tuple(_said(f.code, f.message, f.at) for f in refused.faults), refused.status
-    except OperationalError:  # a lock held too long: nothing was kept
+    except OperationalError:  # a lock was held too long: nothing was saved
         return ("Somebody else is working on this just now. Try again in a moment.",), 503
     return (), 200
 

@@ -1,4 +1,4 @@
-"""What stands in the alert feed: near-equal alerts under one heading, the worst of them first."""
+"""The entries of the alert feed: similar alerts are grouped under one heading, worst first."""
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
@@ -21,9 +21,9 @@ Faults = Mapping[UUID, tuple[str, ...]]
 
 @dataclass(frozen=True, slots=True)
 class Item:
-    """One alert, whether it is news, what this person may do about it, and what was wrong when it was tried."""
+    """One alert, whether it is new to the user, what the user may do about it, and the faults of the last attempt."""
 
-    alert: Any  # an Alert with its zone
+    alert: Any  # an Alert annotated with its time zone
     house: Building | None
     new: bool
     may: frozenset[str]
@@ -32,76 +32,76 @@ class Item:
 
 @dataclass(frozen=True, slots=True)
 class Entry:
-    """What is told under one heading: one boiler (or all jobs of one building), one condition, one moment or week."""
+    """The alerts under one heading: of one boiler (or all jobs of one building), one condition, one moment or week."""
 
     items: Sequence[Item]
 
     @property
     def first(self) -> Item:
-        """The worst of them."""
+        """The worst alert."""
         return self.items[0]
 
     @property
     def several(self) -> bool:
-        """Whether there is more than one."""
+        """Whether there is more than one alert."""
         return len(self.items) > 1
 
     @property
     def new(self) -> int:
-        """How many are news."""
+        """How many alerts are new to the user."""
         return sum(item.new for item in self.items)
 
     @property
     def begun(self) -> datetime:
-        """When the first of them began."""
+        """When the first alert began."""
         return min(item.alert.since for item in self.items)
 
     @property
     def raised(self) -> datetime:
-        """When the last of them was raised."""
+        """When the last alert was raised."""
         return max(item.alert.raised_at for item in self.items)
 
     @property
     def latest(self) -> datetime:
-        """When the last of them began."""
+        """When the last alert began."""
         return max(item.alert.since for item in self.items)
 
     @property
     def over(self) -> tuple[datetime, datetime] | None:
-        """When the first and the last of them were over; None while they are raised."""
+        """When the first and the last alert ended; None while they are raised."""
         ends = [item.alert.until for item in self.items if item.alert.until]
         return (min(ends), max(ends)) if ends else None
 
     @property
     def acknowledged(self) -> int:
-        """How many somebody has acknowledged."""
+        """How many alerts somebody has acknowledged."""
         return sum(item.alert.acknowledged_at is not None for item in self.items)
 
     @property
     def to_acknowledge(self) -> list[Item]:
-        """Those that this person can still acknowledge."""
+        """The alerts this user can still acknowledge."""
         return [i for i in self.items if "acknowledge" in i.may and i.alert.acknowledged_at is None]
 
     @property
     def to_shelve(self) -> list[Item]:
-        """Those that this person can shelve."""
+        """The alerts this user can shelve."""
         return [i for i in self.items if "shelve" in i.may]
 
     @property
     def faulty(self) -> bool:
-        """Whether something that was tried here was refused."""
+        """Whether an action on any of the alerts was refused."""
         return any(item.faults for item in self.items)
 
 
 def of(rows: QuerySet[Any], user: User, action: str, at: datetime) -> QuerySet[Any]:
-    """Those of boilers on which the user may do `action`, of their buildings, and of portfolios as a whole."""
+    """Return the alerts on which the user may do `action`: of boilers, of their buildings, and of whole portfolios."""
     return alerts.of(rows, policy.boilers(user, action, at), policy.portfolios(user, action, at))
 
 
 def entries(
     user: User, rows: QuerySet[Alert], keys: Sequence[str], looked: datetime | None, faults: Faults, at: datetime
 ) -> list[Entry]:
-    """The entries of these keys, in their order."""
+    """Return the entries with these keys, in the order of the keys."""
     found: dict[str, list[Item]] = {key: [] for key in keys}
     for item in _items(user, list(alerts.under(rows, keys)), looked, faults, at):
         found[item.alert.key].append(item)
@@ -120,7 +120,7 @@ def _items(user: User, rows: Sequence[Any], looked: datetime | None, faults: Fau
         house = row.boiler.building if row.boiler_id else houses.get(row.house or row.subject)
         open_to = {k for k, ids in may.items() if row.id in ids and row.until is None}
         if house and house.id in makes and row.until is None:
-            open_to |= {"see_job" if row.house else "job"}  # who makes jobs in a building sees all of them
+            open_to |= {"see_job" if row.house else "job"}  # a user who may make jobs in a building sees all its jobs
         news = looked is not None and (row.returned_at or row.raised_at) > looked
         yield Item(row, house, news, frozenset(open_to), faults.get(row.id, ()))
 

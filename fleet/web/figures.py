@@ -1,6 +1,6 @@
-"""How numbers stand on a page: in the units its reader chose, with as many figures as they are worth.
+"""How numbers are written on a page: in the units the reader chose, rounded to significant figures.
 
-A number over a limit is never rounded down to it, nor one under it up past it: whoever reads SI is not told less.
+A number above a limit is never rounded down to the limit, and one below it is never rounded up to it, in any unit.
 """
 
 import re
@@ -14,13 +14,13 @@ from fleet.engineering.ladder import MOST_PSI
 from fleet.engineering.units import UNITS, convert, si_unit
 
 FIGURES, MOST_FIGURES = 4, 15
-SAID = {"F diff": "F", "K diff": "K"}  # a difference of temperatures is written like a temperature
+SAID = {"F diff": "F", "K diff": "K"}  # a temperature difference is written with the unit of a temperature
 BOTH, US, SI = "both", "us", "si"
 CHOICES = {BOTH: "US units, SI in brackets", US: "US units", SI: "SI units"}
 LIMITS = {"psi": MOST_PSI, "kPa": float(convert(MOST_PSI, "psi", "kPa"))}
-# What the rules' sentences count in; a rate before what it is a rate of.
+# Units in the sentences of the rules; a rate comes before its own quantity.
 IN_SENTENCES = {"gal a day": "gal/day", "Btu/h": "Btu/h", "lb/h": "lb/h", "psi": "psi", "gal": "gal", "in": "in"}
-# "in" is a length only where no other word follows than those the sentences put behind one.
+# "in" is a length only before punctuation, the end, or the few words that follow a length in these sentences.
 QUANTITY = re.compile(
     r"(?<![\w.])(-?\d[\d,]*(?:\.\d+)?) "
     r"(gal a day|Btu/h|lb/h|psi|gal|in(?=[.,;:)]|$| (?:as|over|above|under)\b))(?![\w/])"
@@ -31,7 +31,7 @@ _chosen: ContextVar[Callable[[], str]] = ContextVar("units", default=lambda: BOT
 
 @contextmanager
 def reader(choice: Callable[[], str]) -> Iterator[None]:
-    """Show numbers in the units that `choice` names once a number is met (one of CHOICES)."""
+    """Show numbers in the units that `choice()` returns (one of CHOICES); it is called only when a number is shown."""
     token = _chosen.set(choice)
     try:
         yield
@@ -40,13 +40,13 @@ def reader(choice: Callable[[], str]) -> Iterator[None]:
 
 
 def units() -> str:
-    """The units of whoever reads: one of CHOICES."""
+    """Return the units of the reader: one of CHOICES."""
     return _chosen.get()()
 
 
 @dataclass(frozen=True, slots=True)
 class Shown:
-    """A value as text with its unit; in SI too where that is another one."""
+    """A value as text with its unit, and in SI too if that is a different unit."""
 
     value: str
     unit: str
@@ -54,22 +54,22 @@ class Shown:
     si_unit: str = ""
 
     def __str__(self) -> str:
-        """In one piece: "8 psi (55.2 kPa)"."""
+        """Return it in one string: "8 psi (55.2 kPa)"."""
         return f"{self.value} {self.unit}".strip() + (f" ({self.si} {self.si_unit})" if self.si else "")
 
 
 def number(value: Any) -> bool:
-    """Whether it is a number: a truth value is none."""
+    """Return whether `value` is a number; a bool is not."""
     return isinstance(value, (int, float)) and not isinstance(value, bool)
 
 
 def figures(value: float, count: int = FIGURES) -> str:
-    """The value to `count` significant figures or to the whole, never in powers of ten: 1,100,000 and 0.0123."""
+    """Return the value to `count` significant figures or to the unit, never with an exponent: 1,100,000 and 0.0123."""
     return _written(_rounded(value, count))
 
 
 def guarded(value: float, unit: str, count: int = FIGURES) -> str:
-    """The same, with as many figures more as it takes to stand on its own side of the limit for its unit."""
+    """Return the value like `to_figures`, with as many more figures as show on which side of its unit's limit it is."""
     limit = LIMITS.get(unit)
     if limit is None or value == limit:
         return figures(value, count)
@@ -91,7 +91,7 @@ def _written(rounded: float) -> str:
 
 
 def in_both(value: float, unit: str, count: int = FIGURES) -> Shown:
-    """The value in its unit and, where there is one, in the SI unit of the same kind, whoever reads."""
+    """Return the value in its unit and, if there is one, in the SI unit of the same kind, whatever the reader chose."""
     other, said = si_unit(unit), SAID.get(unit, unit)
     us = guarded(value, unit, count)
     if not unit or other == unit:
@@ -100,7 +100,7 @@ def in_both(value: float, unit: str, count: int = FIGURES) -> Shown:
 
 
 def shown(value: float, unit: str, count: int = FIGURES) -> Shown:
-    """The value in the units of whoever reads."""
+    """Return the value in the units of the reader."""
     both, choice = in_both(value, unit, count), units()
     if choice == SI and both.si:
         return Shown(both.si, both.si_unit)
@@ -108,28 +108,28 @@ def shown(value: float, unit: str, count: int = FIGURES) -> Shown:
 
 
 def brief(value: float, unit: str, count: int = 3) -> str:
-    """The value in one unit alone: SI for who chose SI, else the trade's."""
+    """Return the value in one unit only: SI if the reader chose SI, else its own unit."""
     both = in_both(value, unit, count)
     return f"{both.si} {both.si_unit}" if both.si and units() == SI else f"{both.value} {both.unit}".strip()
 
 
 def drawn_in(unit: str) -> str:
-    """The unit that a scale, a chart or a column of a table is in."""
+    """Return the unit of a scale, a chart or a table column for this reader."""
     return si_unit(unit) if units() == SI else unit
 
 
 def drawn(value: float, unit: str) -> float:
-    """A value on such a scale."""
+    """Return a value in the unit that `drawn_unit` gives."""
     return _si(value, unit) if units() == SI and si_unit(unit) != unit else value
 
 
 def said_of_unit(unit: str) -> str:
-    """A unit as it is written: that of a difference of temperatures like that of a temperature."""
+    """Return the unit as written: a difference of temperatures has the unit of a temperature."""
     return SAID.get(unit, unit)
 
 
 def with_si(sentence: str) -> str:
-    """A sentence of the rules for who reads: its own figures stand, for who chose SI with SI behind each."""
+    """Return a sentence of the rules for this reader: if the reader chose SI, SI follows each quantity in brackets."""
     return QUANTITY.sub(_bracketed, str(sentence)) if units() == SI else str(sentence)
 
 

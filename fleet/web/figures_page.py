@@ -1,4 +1,4 @@
-"""Figures over time: each chart answers the question in its title, with the table it is drawn from and a download."""
+"""Figures over time: each chart answers the question in its title and has its table and a CSV download."""
 
 import csv
 import io
@@ -24,8 +24,8 @@ from fleet.web.pages import page
 
 DAY = timedelta(days=1)
 SHORTER = (("h", timedelta(hours=1)), ("min", timedelta(minutes=1)))
-HALF_A_YEAR = 26  # weeks that are drawn: the start of the next season, when all lapses, would dwarf those before it
-SOON = 12  # weeks that the answer about what lapses looks ahead
+HALF_A_YEAR = 26  # weeks drawn: at the start of the next season everything lapses, which would dwarf the weeks before
+SOON = 12  # weeks that the answer about lapses covers
 AGES = ("up to a week", "one week to a month", "one to three months", "longer")
 REPAIRED = (
     "closed",
@@ -41,7 +41,7 @@ _FORMULA = ("=", "+", "-", "@", "\t", "\r")
 
 @dataclass(frozen=True, slots=True)
 class Figure:
-    """One number of a row: as it is written, and as it is drawn (None: not known)."""
+    """One number of a row: as text, and as a value to draw (None: not known)."""
 
     text: str
     value: float | None
@@ -49,7 +49,7 @@ class Figure:
 
 @dataclass(frozen=True, slots=True)
 class Line:
-    """One row: what it is about in words, the same for a program, and its numbers."""
+    """One row of a table: its label, the same as a key for programs, and its numbers."""
 
     label: str
     key: str
@@ -58,13 +58,15 @@ class Line:
 
 @dataclass(frozen=True, slots=True)
 class Chart:
-    """A question, its answer in words, and the table; `inks` say how a column is drawn ("": only in the table;
-    low, high: the ends of a line across the bar)."""
+    """A question, its answer in words, and the table.
+
+    `inks` say how each column is drawn; "" means in the table only, "low" and "high" the ends of a line across the bar.
+    """
 
     code: str
     question: str
     answer: str
-    about: str  # what a row is
+    about: str  # heading of the first column: what a row is
     columns: tuple[str, ...]
     inks: tuple[str, ...]
     lines: tuple[Line, ...]
@@ -73,27 +75,27 @@ class Chart:
     stacked: bool = True
     lying: bool = False
     newest_first: bool = False
-    drawn: int = 0  # how many rows are drawn, the first of the table; 0: all
+    drawn: int = 0  # how many of the first rows are drawn; 0: all
 
     @property
     def heads(self) -> list[tuple[str, str]]:
-        """Each column's words and ink."""
+        """Each column's title and ink."""
         return list(zip(self.columns, self.inks, strict=True))
 
     @property
     def empty(self) -> bool:
-        """Whether there is nothing at all to draw."""
+        """Whether there is nothing to draw."""
         return not any(f.value for line in self.lines for f in line.figures)
 
     @property
     def bare(self) -> bool:
-        """Whether the table says something and yet no bar of it is known: axes alone would tell nothing."""
+        """Whether the table has values but no drawn column has one; then no chart is drawn."""
         return not any(
             f.value is not None for n in self.lines for f, ink in zip(n.figures, self.inks, strict=True) if ink
         )
 
     def as_csv(self) -> str:
-        """The table, oldest first, days as ISO 8601; text that could be a formula is text."""
+        """Return the table as CSV: oldest first, days as ISO 8601, text that could be a formula marked as text."""
         out = io.StringIO(newline="")
         writer = csv.writer(out)
         writer.writerow([self.about.lower(), *self.columns])
@@ -105,7 +107,7 @@ class Chart:
 
 @dataclass(frozen=True, slots=True)
 class Asked:
-    """Which boilers, until when, since when."""
+    """Which boilers, and the period."""
 
     boilers: QuerySet[Boiler]
     at: datetime
@@ -115,7 +117,7 @@ class Asked:
 
 @page
 def show(request: HttpRequest, at: datetime) -> HttpResponse:
-    """All of them, of every portfolio one sees or of one."""
+    """Show all charts, of every portfolio the user sees or of one."""
     seen, asked, chosen = _asked(request, at)
     charts = [make(asked) for make in CHARTS.values()]
     told = {"charts": charts, "portfolios": seen, "chosen": chosen, "as_of": at, "here": "figures"}
@@ -124,7 +126,7 @@ def show(request: HttpRequest, at: datetime) -> HttpResponse:
 
 @page
 def download(request: HttpRequest, at: datetime, code: str) -> HttpResponse:
-    """One table as CSV."""
+    """Send one chart's table as CSV."""
     _, asked, _ = _asked(request, at)
     if code not in CHARTS:
         raise Http404
@@ -142,12 +144,12 @@ def _asked(request: HttpRequest, at: datetime) -> tuple[list[Portfolio], Asked, 
     if text and chosen is None:
         raise Http404
     last = at.date()
-    first = last.replace(year=last.year - 1, day=1)  # with the month that runs: thirteen
+    first = last.replace(year=last.year - 1, day=1)  # thirteen months with the current one
     return seen, Asked(boilers.filter(portfolio=chosen) if chosen else boilers, at, first, last), chosen
 
 
 def standings(asked: Asked) -> Chart:
-    """Week by week."""
+    """Count the boilers by standing, week by week."""
     days = _weekly(figures.standings_per_day(asked.boilers, asked.first, asked.last))
     names = [s.value for s in Standing if any(d.counts[s.value] for d in days)]
     now = days[-1].counts
@@ -166,7 +168,7 @@ def standings(asked: Asked) -> Chart:
 
 
 def lapses(asked: Asked) -> Chart:
-    """The weeks ahead."""
+    """Count the positions that come due or lapse in the weeks ahead."""
     weeks = forecast.by_week(asked.boilers, asked.at)
     soon = weeks[:SOON]
     told = f"In the next {SOON} weeks {sum(w.lapsed for w in soon)} lapse and {sum(w.due for w in soon)} come due."
@@ -189,7 +191,7 @@ def lapses(asked: Asked) -> Chart:
 
 
 def open_by_class(asked: Asked) -> Chart:
-    """Week by week."""
+    """Count the open deficiencies by class, week by week."""
     days = _weekly(figures.open_by_class_per_day(asked.boilers, asked.first, asked.last))
     names = [level.value for level in Level]
     now = days[-1].counts
@@ -200,7 +202,7 @@ def open_by_class(asked: Asked) -> Chart:
 
 
 def open_by_age(asked: Asked) -> Chart:
-    """Week by week."""
+    """Count the open deficiencies by age, week by week."""
     days = _weekly(figures.age_bands_per_day(asked.boilers, asked.first, asked.last))
     oldest = figures.oldest(asked.boilers, asked.last)
     told = f"The oldest still open was opened on {_day(oldest)}." if oldest else "Now: none."
@@ -210,7 +212,7 @@ def open_by_age(asked: Asked) -> Chart:
 
 
 def repaired(asked: Asked) -> Chart:
-    """By the worst class each had; what is still open is counted beside, for it is in none of the times."""
+    """Show repair times by the worst class of each deficiency; open ones are counted apart, in none of the times."""
     found = repairs.by_class(repairs.time_to_repair(asked.boilers, asked.first, asked.last))
     waiting = repairs.still_open(asked.boilers, asked.at)
     lines = []
@@ -247,7 +249,7 @@ def _repaired_so(count: int, left: int, first: date) -> str:
 
 
 def failed(asked: Asked) -> Chart:
-    """By kind of device: the share with its interval, first what is surest to fail oftenest."""
+    """Show the share of devices found failed, by kind, with its interval; highest lower bound first."""
     found = found_by_kind(asked.boilers, asked.first, asked.last)
     names = dict(Kind.objects.filter(code__in=found).values_list("code", "name"))
     shares = {kind: share_of(f.failed, f.tried) for kind, f in found.items() if f.failed}
@@ -281,7 +283,7 @@ def _failed_so(found: Mapping[str, Found], first: date) -> str:
 
 
 def drunk(asked: Asked) -> Chart:
-    """Month by month."""
+    """Show the make-up water, month by month."""
     months = makeup.per_month(asked.boilers, asked.first, asked.last)
     lines = [Line(f"{m.first:%B %Y}", m.first.isoformat()[:7], _drunk(m)) for m in reversed(months)]
     known = [m for m in months if m.gallons_a_day is not None]
@@ -330,7 +332,7 @@ def _over_time(
 
 
 def _weekly(days: Sequence[figures.Day]) -> list[figures.Day]:
-    """The end of each whole week before the last day, and the last day."""
+    """Return the end of each whole week before the last day, and the last day."""
     return [d for d in days if (days[-1].day - d.day).days % 7 == 0]
 
 
@@ -350,7 +352,7 @@ def _whole(count: int) -> Figure:
 
 
 def _days(took: timedelta | None) -> Figure:
-    """In days; what took less is said in hours or minutes."""
+    """Return a time in days; less than a day is written in hours or minutes."""
     if took is None:
         return Figure("\u2013", None)
     least = [(unit, took / size) for unit, size in SHORTER if took < DAY and took >= size]

@@ -1,4 +1,4 @@
-"""The boiler's fire side in numbers: what each flue-gas reading says, whether the stack grows hotter, the input."""
+"""The boiler's fire side in numbers: flue-gas readings and results, the trend of the stack, the clocked input."""
 
 from dataclasses import dataclass
 from datetime import timedelta
@@ -14,7 +14,7 @@ from fleet.web.panels import Answered, Cell, Column, Panel, Plot, asked, cell, n
 
 DAY = timedelta(days=1)
 USUAL_FUEL = "natural_gas"
-MOST_READINGS = 200  # of the trend's exact test
+MOST_READINGS = 200  # readings the exact trend test takes
 LEAST_PERCENT = 0.01
 NAMES = {"o2_percent": "oxygen", "stack_f": "stack", "room_f": "room", "co_ppm": "carbon monoxide"}
 NO_PLATE = "The burner's name-plate input is not on record."
@@ -44,19 +44,19 @@ FLUE_CAUTION = (
 
 @dataclass(frozen=True, slots=True)
 class Burned:
-    """One flue-gas reading and what it comes to."""
+    """One flue-gas reading and its results."""
 
     measure: Measure
     flue: Answered
     air_free: Answered
 
     def read(self, name: str) -> float | None:
-        """A reading as taken."""
+        """Return a reading as taken."""
         return self.measure.number(name)
 
 
 def fuel(measured: Measured) -> tuple[str, str]:
-    """Return the fuel to reckon with and the words for it; gas is taken, and said to be, where none is on record."""
+    """Return the code and words of the fuel to compute with; if none is on record, natural gas, and words for that."""
     known = measured.boilers_values.get("fuel")
     if known in FUELS:
         return known, FUELS[known].name
@@ -64,7 +64,7 @@ def fuel(measured: Measured) -> tuple[str, str]:
 
 
 def burned(measure: Measure, fuel_code: str) -> Burned:
-    """Return what one flue-gas reading says."""
+    """Return the results of one flue-gas reading."""
     o2, co = measure.number("o2_pct"), measure.number("co_ppm")
     taken = {"o2_percent": o2, "stack_f": measure.number("stack_f"), "room_f": measure.number("room_f")}
     return Burned(
@@ -82,7 +82,7 @@ def _asked(code: str, inputs: dict[str, Any]) -> Answered:
 
 
 def combustion(measured: Measured) -> Panel:
-    """Return every flue-gas reading with what it comes to, and the trend of the stack."""
+    """Return the panel of every flue-gas reading with its results, and the trend of the stack."""
     code, words = fuel(measured)
     found = [burned(m, code) for m in measured.tests(("combustion_test",))]
     rows = [row(b.measure, _cells(b)) for b in found]
@@ -134,7 +134,7 @@ def _plots(found: list[Burned]) -> tuple[Plot, ...]:
 
 
 def stack_word(found: list[Burned]) -> str:
-    """What the trend test says of the stack over the room, readings of one firing rate taken for granted."""
+    """Return what the trend test says of stack over room temperature, assuming all readings were at one firing rate."""
     usable = {b.measure.at: d for b in found if _has_flue(b) and (d := _over_room(b)) is not None and d >= 0}
     newest = sorted(usable.items())[-MOST_READINGS:]
     days = [(at - newest[0][0]) / DAY for at, _ in newest]
@@ -153,25 +153,25 @@ def stack_word(found: list[Burned]) -> str:
 
 
 def _has_flue(one: Burned) -> bool:
-    """Whether flue gas was in the probe at all."""
+    """Return whether the probe was in flue gas at all."""
     o2 = one.read("o2_pct")
     return o2 is None or not O2_OF_A_RESULT.faults("o2_percent", o2)
 
 
 def clocked_btu_h(measure: Measure) -> float | None:
-    """Return the input that was worked out from meter or nozzle, else the one written down; None without either."""
+    """Return the input in Btu/h worked out from meter or nozzle, else the one written down; None without either."""
     return worked_out_btu_h(measure.number) or measure.number("input_btu_h")
 
 
 def plate_btu_h(measured: Measured, measure: Measure | None = None) -> float | None:
-    """Return the input on the burner's plate, now or when it was clocked; None where it is not on record."""
+    """Return the input on the burner's plate in Btu/h, now or at the time of `measure`; None if not on record."""
     burners = [measured.occupant(p.id, measure.at if measure else None) for p in measured.of_role("burner")]
     plates = [p for b in burners if (p := b.number("input_btu_h"))]
     return plates[0] if len(plates) == 1 else None
 
 
 def fired(measured: Measured) -> Panel:
-    """Return the input by clocking against the plate."""
+    """Return the panel of clocked input against the plate."""
     read = [(m, clocked_btu_h(m)) for m in measured.tests(("clock_input",))]
     found = [(m, value, plate_btu_h(measured, m)) for m, value in read if value is not None and value > 0]
     rows = [
@@ -195,12 +195,12 @@ def fired(measured: Measured) -> Panel:
 
 
 def share_percent(value: float, plate: float | None) -> float | None:
-    """Return an input as a share of the plate's in %, None without a plate."""
+    """Return an input in % of the plate's; None without a plate."""
     return None if plate is None else 100 * input_ratio(value, plate)
 
 
 def input_word(value: float, plate: float | None) -> str:
-    """What is to be said of an input measured."""
+    """Return the sentences about a clocked input."""
     shown = f"Newest: {brief(value, 'Btu/h', FIGURES)}"
     if plate is None:
         return f"{shown}. {NO_PLATE}"

@@ -1,4 +1,4 @@
-"""Data older than it should be says so: whether the worker goes round, asked by every page and by pages left open."""
+"""A notice on every page when the worker has stopped; open pages ask for it again by themselves."""
 
 from datetime import datetime
 
@@ -15,12 +15,12 @@ MEANS = "Alerts and jobs do not move until it goes on, and what time alone bring
 
 @page
 def show(request: HttpRequest, at: datetime) -> HttpResponse:
-    """One sentence, or nothing where all is as it should be."""
+    """Send the notice as plain text; empty if the worker runs."""
     return HttpResponse(words(at), content_type="text/plain; charset=utf-8")
 
 
 def words(at: datetime) -> str:
-    """What to say of a worker that stands still; nothing where it runs, or where this process could not know."""
+    """Return the notice if the worker has stopped; "" if it runs, or if this process cannot know."""
     last = swept.last()
     if last is None:
         return f"The worker is not known to run. {MEANS}" if _shared() else ""
@@ -28,5 +28,5 @@ def words(at: datetime) -> str:
 
 
 def _shared() -> bool:
-    """In memory of its own a process hears of no sweep."""
+    """Return whether the cache is shared: with a cache in its own memory a process never hears of a sweep."""
     return "locmem" not in settings.CACHES["default"]["BACKEND"].lower()

@@ -1,4 +1,4 @@
-"""The proof glass: days of proof left, drawn as a reflex glass looks; one drawing for board, building and wall."""
+"""The proof glass: days of proof left, drawn like a reflex glass, for the board, the building and the wall."""
 
 from dataclasses import dataclass
 from datetime import datetime
@@ -11,7 +11,7 @@ from fleet.calendar import day_of
 from fleet.rules.values import Standing
 from fleet.rules.wording import on
 
-# The slot behind the pane in the drawing's own units: 20 wide, 44 high, the pane from x 7 to 13.
+# Top and bottom of the pane. The drawing is 20 wide and 44 high; the pane goes from x 7 to 13.
 TOP, BOTTOM = 4.0, 40.0
 FRAMES = {Standing.OFF.value: "Off", Standing.NOT_SURVEYED.value: "Not surveyed"}
 ASIDE = {
@@ -23,7 +23,7 @@ LEGEND = "days of proof left, not water"
 
 @dataclass(frozen=True, slots=True)
 class Drawn:
-    """One glass at an instant: `frame` alone where there is nothing to read, `days` that are left, and it in words."""
+    """One glass at an instant: the days left, heights as shares of the pane, and the text; or an empty `frame`."""
 
     frame: str
     days: int | None
@@ -31,21 +31,21 @@ class Drawn:
     level: float = 0.0
     book: float | None = None
     tick: float | None = None
-    aside: str = ""  # why the boiler stands badly beside a glass that is not empty
+    aside: str = ""  # why the standing is bad although the glass is not empty
 
     @property
     def detail(self) -> str:
-        """What the words say beside the number of days."""
+        """The part of the text beside the number of days."""
         return self.text.partition(": ")[2]
 
     @property
     def svg(self) -> SafeString:
-        """The drawing, silent: whoever shows it puts the words beside it."""
+        """The drawing, hidden from screen readers; the template adds the text."""
         return mark_safe(f'<svg class="glass" viewBox="0 0 20 44" aria-hidden="true">{self.inner}</svg>')
 
     @property
     def inner(self) -> str:
-        """What lies in the drawing: the frame from the page's store, the dark part, the two marks beside it."""
+        """The parts of the drawing: the shared frame, the dark part, and the two marks beside it."""
         if self.days is None:
             return f'<use href="#glass-{escape(self.frame)}"/>'
         dark = f'<path d="M7 {_y(self.level)}h6V40H7z"/>' if self.level > 0 else ""
@@ -56,7 +56,7 @@ class Drawn:
 
 
 def draw(glass: Glass, standing: str, zone: str, at: datetime) -> Drawn:
-    """Draw a boiler's glass at `at`; one that is off or not surveyed has an empty frame with the word."""
+    """Draw a boiler's glass at `at`; a boiler that is off or not surveyed gets an empty frame and a sentence."""
     if standing in FRAMES:
         return Drawn(standing, None, f"{FRAMES[standing]}: no days of proof are shown.")
     if isinstance(glass, Waiting):
@@ -72,19 +72,19 @@ def draw(glass: Glass, standing: str, zone: str, at: datetime) -> Drawn:
 
 
 def share(at: datetime, proved: datetime | None, end: datetime | None) -> float:
-    """How much of the span from the proof to its end is left at `at`: 1 all of it, 0 nothing or never proven."""
+    """Return the share of the time from proof to end that is left at `at`: 1 all of it, 0 nothing or never proven."""
     if proved is None or end is None or end <= proved:
         return 0.0
     return min(1.0, max(0.0, (end - at) / (end - proved)))
 
 
 def days(end: datetime, zone: str, at: datetime) -> int:
-    """Whole days of the building from today to the day it ends; none once it has ended."""
+    """Return the whole local days from today to the day of `end`; 0 once it has ended."""
     return max(0, (day_of(end, zone) - day_of(at, zone)).days)
 
 
 def said(glass: Reading, zone: str, at: datetime) -> str:
-    """The same in a sentence for who listens instead of looking."""
+    """Return the glass as a sentence, for screen readers."""
     left, hazard, until = days(glass.exposed_at, zone, at), glass.hazard.replace("_", " "), on(glass.exposed_at, zone)
     by = f"by the {glass.place}{_week(glass, zone, at)}"
     if glass.exposed_at <= at:
@@ -102,5 +102,5 @@ def _week(glass: Reading, zone: str, at: datetime) -> str:
 
 
 def _y(share_of_slot: float, offset: float = 0.0) -> str:
-    """A height in the slot as the drawing wants it, in as few letters as it can."""
+    """Return a height in the slot as a short string for the drawing."""
     return f"{BOTTOM - share_of_slot * (BOTTOM - TOP) + offset:.1f}".removesuffix(".0")

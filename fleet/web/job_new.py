@@ -1,4 +1,4 @@
-"""A new job: choose the building, tick what one trip is to do, make it."""
+"""Making a job: choose the building, check what the trip is to do, make it."""
 
 from collections.abc import Iterable
 from datetime import datetime
@@ -24,14 +24,14 @@ from fleet.portfolio.models import Building
 from fleet.portfolio.news import Cause
 from fleet.web.pages import page
 
-MOST = 100  # buildings on one page; the search finds the others
+MOST = 100  # buildings on one page; the search finds the rest
 MOST_ITEMS = 60
 LONGEST_NOTE = 2000
 
 
 @page
 def show(request: HttpRequest, at: datetime) -> HttpResponse:
-    """The buildings that a job can be made for, or what trips to one of them could do."""
+    """Show the buildings that a job can be made for, or the trips suggested for one of them."""
     user: Any = request.user
     if not policy.grants(user, "job.create", at).exists():
         raise PermissionDenied
@@ -43,7 +43,7 @@ def show(request: HttpRequest, at: datetime) -> HttpResponse:
 
 @require_POST
 def make(request: HttpRequest) -> HttpResponse:
-    """Make the job and come back to it among those to be planned; what is refused is said above the trips."""
+    """Make the job and go to it in the list of jobs; faults are shown above the trips."""
     user: Any = request.user
     if not user.is_authenticated:
         return redirect_to_login("/jobs/new/")
@@ -57,7 +57,7 @@ def make(request: HttpRequest) -> HttpResponse:
     except Refused as refused:
         faults = [f.message for f in refused.faults]
         return render(request, "job_new.html", _of_building(house, at, faults), status=refused.status)
-    except OperationalError:  # a lock held too long: nothing was kept
+    except OperationalError:  # a lock was held too long: nothing was saved
         busy = ["Somebody else is working on this building just now. Try again in a moment."]
         return render(request, "job_new.html", _of_building(house, at, busy), status=503)
     return redirect(f"/jobs/#job-{job.id}")
@@ -76,7 +76,7 @@ def _house(user: User, text: str, at: datetime) -> Building:
 
 
 def _buildings(user: User, asked: str, at: datetime) -> dict[str, Any]:
-    """Those with most that is open first."""
+    """Return the buildings that match, those with most open deficiencies first."""
     unsettled = Q(
         boilers__deficiencies__closed_at=None,
         boilers__deficiencies__withdrawn=False,
@@ -96,7 +96,7 @@ def _of_building(house: Building, at: datetime, faults: Iterable[str] = ()) -> d
 
 
 def _asked(tokens: Iterable[str], note: str) -> Asked:
-    """Read what was ticked: a deficiency's id, or a position and a procedure's code with a space between."""
+    """Read the checked items: a deficiency's id, or a position's id and a procedure's code separated by a space."""
     deficiencies: list[UUID] = []
     procedures: list[tuple[UUID, str]] = []
     try:

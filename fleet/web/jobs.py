@@ -1,4 +1,4 @@
-"""Jobs by day and technician: what is to be planned, who goes where when; forms for who may plan, accept, decline."""
+"""Jobs by day and technician: jobs to plan, planned jobs, and the forms to plan, accept, start, decline and cancel."""
 
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
@@ -30,14 +30,14 @@ from fleet.web.local import instant
 from fleet.web.pages import page
 
 RANK = {level.value: rank for rank, level in enumerate(Level)}  # 0 the worst
-LATE = (states.MISSED, states.BACK)  # was somebody's, and is not done
-KEPT = timedelta(days=7)  # how long what is over stays on the page
+LATE = (states.MISSED, states.BACK)  # was assigned, and is not done
+KEPT = timedelta(days=7)  # how long finished jobs stay on the page
 ACTIONS = {"plan": "job.plan", "cancel": "job.cancel", **dict.fromkeys(("accept", "decline", "start"), "job.answer")}
 
 
 @dataclass(frozen=True, slots=True)
 class Slip:
-    """One job on the page, with what this person may do about it now, and what was wrong when it was tried."""
+    """One job on the page, what this user may do about it now, and the faults of the last attempt."""
 
     shown: queries.Shown
     may: frozenset[str]
@@ -46,7 +46,7 @@ class Slip:
 
 @dataclass(frozen=True, slots=True)
 class Day:
-    """A local day and its jobs, under the name of who goes."""
+    """A local day and its jobs, grouped by technician."""
 
     day: date
     people: list[tuple[User, list[Slip]]]
@@ -54,13 +54,13 @@ class Day:
 
 @page
 def show(request: HttpRequest, at: datetime) -> HttpResponse:
-    """The whole page."""
+    """Show the jobs page."""
     return render(request, "jobs.html", _context(request.user, at))
 
 
 @require_POST
 def act(request: HttpRequest, job_id: UUID, kind: str) -> HttpResponse:
-    """Do one thing about a job and come back; what is refused is said beside the job."""
+    """Do one action on a job and return to the page; faults are shown beside the job."""
     user: Any = request.user
     if not user.is_authenticated:
         return redirect_to_login("/jobs/")
@@ -77,7 +77,7 @@ def act(request: HttpRequest, job_id: UUID, kind: str) -> HttpResponse:
 
 
 def _tried(request: HttpRequest, row: Job, kind: str, user: User, at: datetime) -> tuple[tuple[str, ...], int]:
-    """Do it; what was wrong in sentences, with the status of the answer."""
+    """Run the action; return the messages of its faults and the HTTP status."""
     version = request.POST.get("version", "")
     try:
         decision = _decision(kind, request.POST.get, row.building.zone)
@@ -86,7 +86,7 @@ def _tried(request: HttpRequest, row: Job, kind: str, user: User, at: datetime) 
         pipeline.act_on_job(job=row.id, decision=decision, version=number, by=user, at=at, cause=told)
     except Refused as refused:
         return tuple(_said(f.code, f.message, f.at) for f in refused.faults), refused.status
-    except OperationalError:  # a lock held too long: nothing was kept
+    except OperationalError:  # a lock was held too long: nothing was saved
         return ("Somebody else is working on this just now. Try again in a moment.",), 503
     return (), 200
 
@@ -136,7 +136,7 @@ def _context(user: User | Any, at: datetime, faults: dict[UUID, tuple[str, ...]]
 
 
 def _proofs(shown: Iterable[queries.Shown]) -> dict[str, tuple[str, int | None]]:
-    """By the item's id what settled it: the visit, and the line of it that closed the deficiency; one query."""
+    """Return, by item id, the visit that settled the item and its line that closed the deficiency; one query."""
     settled = [(one.item, one.settled["visit"]) for s in shown for one in s.asked if one.settled]
     asked = {item.deficiency_id for item, visit in settled if item.deficiency_id and visit}
     lines = {(row, str(visit)): line for row, visit, line in deficiencies.closing_lines(asked)}
@@ -144,12 +144,12 @@ def _proofs(shown: Iterable[queries.Shown]) -> dict[str, tuple[str, int | None]]
 
 
 def _worst(slip: Slip) -> tuple[int, bool, datetime]:
-    """By class, then what somebody should have done already, then what has waited longest."""
+    """Sort key: by class, then late jobs first, then by how long they have waited."""
     return RANK[slip.shown.job.level], slip.shown.status not in LATE, slip.shown.job.created_at
 
 
 def _may(shown: queries.Shown, user: User, granted: Iterable[tuple[str, UUID, UUID | None]]) -> frozenset[str]:
-    """What may follow and what this person may do, by the grants already read."""
+    """Return the actions that the status allows and this user may do, from grants already read."""
     job = shown.job
     roles = {r for r, portfolio, house in granted if portfolio == job.portfolio_id and house in (None, job.building_id)}
     may = {k for k, action in ACTIONS.items() if roles & policy.ACTIONS[action] and states.after(shown.status, k)}
@@ -157,7 +157,7 @@ def _may(shown: queries.Shown, user: User, granted: Iterable[tuple[str, UUID, UU
 
 
 def _days(slips: Iterable[Slip]) -> Iterable[Day]:
-    """By the building's day, then by name."""
+    """Yield the jobs by the building's local day, then by technician."""
 
     def day(slip: Slip) -> date:
         since = slip.shown.job.planned_since
@@ -173,7 +173,7 @@ def _days(slips: Iterable[Slip]) -> Iterable[Day]:
 
 
 def _people(portfolios: set[UUID], at: datetime) -> list[User]:
-    """Who can be sent: those with a role that does jobs. Others are planned through the API, by their id."""
+    """Return who can be sent: users with a role that does jobs. Others are planned through the API, by their id."""
     granted = Grant.objects.filter(
         Q(until=None) | Q(until__gt=at), portfolio__in=portfolios, role__in=policy.ACTIONS["job.answer"]
     )

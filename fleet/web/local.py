@@ -1,4 +1,4 @@
-"""Times as people give them in a form: local ones of a building."""
+"""Local times of a building, as people type them into a form."""
 
 from datetime import date, datetime, timedelta
 from zoneinfo import ZoneInfo
@@ -7,7 +7,10 @@ from fleet.calendar import day_start
 
 
 def instant(text: str, zone: str) -> datetime | None:
-    """A local time of the building. One that its clock leaves out is none; of one it shows twice the first is meant."""
+    """Return the instant of a local time of the building; None if unreadable or outside the years 2000 to 2100.
+
+    A time that a clock change skips gives None; of a time that occurs twice the first is meant.
+    """
     try:
         local = datetime.fromisoformat(text)
     except ValueError:
@@ -20,7 +23,7 @@ def instant(text: str, zone: str) -> datetime | None:
 
 
 def end_of(text: str, zone: str) -> datetime | None:
-    """The end of a local day: "until 3 March" holds through the whole of it."""
+    """Return the end of a local day, so that "until 3 March" includes all of it; None if unreadable."""
     try:
         day = date.fromisoformat(text)
     except ValueError:

@@ -1,4 +1,4 @@
-"""What every answer carries: one request id from answer to log to change, and what a browser may load for it."""
+"""Middleware: one request id for response, log and changes; the content security policy; the reader's units."""
 
 import logging
 import re
@@ -15,9 +15,9 @@ from fleet.web.figures import BOTH, reader
 
 _ACCEPTED = re.compile(r"[A-Za-z0-9._-]{8,64}")
 
-# Nothing from outside and nothing inline: text that slipped past escaping could still run nothing.
+# Nothing from other sites and nothing inline: a script in unescaped text cannot run.
 CONTENT_POLICY = "default-src 'self'; object-src 'none'; base-uri 'none'; form-action 'self'; frame-ancestors 'none'"
-# The page of the API's description comes with scripts and styles inline, and shows nobody's data.
+# The page of the API description has inline scripts and styles, and shows no user data.
 DESCRIPTION = "/api/docs/"
 INLINE = "; script-src 'self' 'unsafe-inline'; style-src 'self' 'unsafe-inline'; img-src 'self' data:"
 
@@ -25,16 +25,16 @@ log = logging.getLogger("fleet.requests")
 
 
 class RequestIdMiddleware:
-    """Takes over a well-formed X-Request-Id or makes one, gives it back with the answer, and tells the log of both."""
+    """Accepts a well-formed X-Request-Id or makes one, returns it with the response, and logs the request."""
 
     def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
         self.get_response = get_response
 
     def __call__(self, request: HttpRequest) -> HttpResponse:
-        """Mark the request and its answer."""
+        """Give the request and its response their id, and the response its content security policy."""
         began = time.monotonic()
         sent = request.headers.get("X-Request-Id", "")
-        taken = _ACCEPTED.fullmatch(sent) and discreet(sent) == sent  # a key sent as an id would stand in every log
+        taken = _ACCEPTED.fullmatch(sent) and discreet(sent) == sent  # a key sent as an id would be in every log
         request_id = sent if taken else str(uuid4())
         request.META["GAUGEGLASS_REQUEST_ID"] = request_id
         token = REQUEST_ID.set(request_id)
@@ -50,19 +50,19 @@ class RequestIdMiddleware:
 
 
 class UnitsMiddleware:
-    """Numbers on the pages follow the reader's choice; the person is looked up only where a number is shown."""
+    """Shows numbers in the units the user chose; the user is looked up only when a number is shown."""
 
     def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
         self.get_response = get_response
 
     def __call__(self, request: HttpRequest) -> HttpResponse:
-        """Answer in the units of whoever asks."""
+        """Answer in the units of the user."""
         with reader(lambda: getattr(request.user, "units", BOTH)):
             return self.get_response(request)
 
 
 def _tell(request: HttpRequest, response: HttpResponse, began: float) -> None:
-    """One line: no query, no header, no body, and no address that is a secret."""
+    """Log one line for the request: no query, no headers, no body, and no secret address."""
     told = {
         "method": request.method,
         "path": discreet(request.path),
@@ -75,7 +75,7 @@ def _tell(request: HttpRequest, response: HttpResponse, began: float) -> None:
 
 
 def _user(request: Any) -> str:
-    """Whose request it was, where somebody asked: nobody is looked up for the log."""
+    """Return the user's id if the user was already looked up; "" otherwise. The log itself looks up nobody."""
     user = getattr(request, "_cached_user", None) or request.__dict__.get("user")
     known = user is not None and type(user) is not SimpleLazyObject and user.is_authenticated
     return str(user.pk) if known else ""

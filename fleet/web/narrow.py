@@ -1,4 +1,4 @@
-"""What a list of boilers is narrowed to by the address: a portfolio, words of the building, a standing."""
+"""The filter of a list of boilers in the query string: a portfolio, words of the building, a standing."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -17,7 +17,7 @@ LONGEST = 100
 
 @dataclass(frozen=True, slots=True)
 class Narrow:
-    """What was asked for; "" asks for all."""
+    """The filter; "" does not filter."""
 
     portfolio: str = ""
     q: str = ""
@@ -25,18 +25,18 @@ class Narrow:
 
     @classmethod
     def asked(cls, request: HttpRequest) -> "Narrow":
-        """Read the address; what is no portfolio or standing asks for nothing."""
+        """Read the query string; an invalid portfolio or standing does not filter."""
         standing = text(request, "standing")
         known = standing if standing in {s.value for s in Standing} else ""
         return cls(identified(text(request, "portfolio")), text(request, "q"), known)
 
     @property
     def query(self) -> str:
-        """The same as a query string; "" where nothing is asked."""
+        """The filter as a query string; "" if nothing is filtered."""
         return query(portfolio=self.portfolio, q=self.q, standing=self.standing)
 
     def boilers(self, found: QuerySet[Boiler]) -> QuerySet[Boiler]:
-        """Those of the portfolio in whose address, reference or name every word stands; of any standing."""
+        """Return the boilers of the portfolio with every word in their address, reference or name; of any standing."""
         if self.portfolio:
             found = found.filter(portfolio=self.portfolio)
         for word in self.q.split()[:8]:
@@ -47,18 +47,18 @@ class Narrow:
 
 
 def text(request: HttpRequest, name: str) -> str:
-    """One short text of the address."""
+    """Return one parameter of the query string, stripped and cut to MAX_QUERY_LENGTH characters."""
     return request.GET.get(name, "").strip()[:LONGEST].replace("\x00", "")
 
 
 def choice(request: HttpRequest, name: str, known: Mapping[str, Any] | tuple[str, ...]) -> str:
-    """One of the known words of the address, "" for any other."""
+    """Return one parameter of the query string if it is one of `choices`, "" otherwise."""
     found = text(request, name)
     return found if found in known else ""
 
 
 def identified(given: str) -> str:
-    """An id as it is written, "" for what is none."""
+    """Return a UUID in canonical form; "" if it is not a UUID."""
     try:
         return str(UUID(given))
     except ValueError:
@@ -66,6 +66,6 @@ def identified(given: str) -> str:
 
 
 def query(**given: str | int) -> str:
-    """What is not empty as a query string with its mark: "?q=alder"; "" for nothing."""
+    """Return the parameters that are not empty as a query string: "?q=alder"; "" if all are empty."""
     kept = {name: value for name, value in given.items() if value}
     return f"?{urlencode(kept)}" if kept else ""

@@ -1,4 +1,4 @@
-"""What every page has in common: read only, for people signed in, kept by no shared cache, one look at the clock."""
+"""What all pages share: read only, for signed-in users, not cached by shared caches, the clock read once."""
 
 from collections.abc import Callable
 from functools import wraps
@@ -14,7 +14,7 @@ View = Callable[..., HttpResponse]
 
 
 def page(view: View) -> View:
-    """Make a page of `view`, which gets the instant of the request as its second argument."""
+    """Make `view` a page; it gets the instant of the request as its second argument."""
 
     @wraps(view)
     def signed_in(request: HttpRequest, **kwargs: Any) -> HttpResponse:
@@ -22,12 +22,12 @@ def page(view: View) -> View:
             return _sign_in(request)
         return view(request, timezone.now(), **kwargs)
 
-    # no-cache, not no-store: the browser keeps the answer and asks each time whether it still holds.
+    # no-cache, not no-store: the browser keeps the response and revalidates it each time.
     return require_safe(cache_control(private=True, no_cache=True)(signed_in))
 
 
 def _sign_in(request: HttpRequest) -> HttpResponse:
-    # A refresh in the background would follow a redirect and take the sign-in page for its answer.
+    # A background refresh would follow a redirect and insert the sign-in page.
     if request.headers.get("HX-Request"):
         return HttpResponse(status=401)
     return redirect_to_login(request.get_full_path())

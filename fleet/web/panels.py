@@ -1,4 +1,4 @@
-"""A panel of numbers: what it says, the questions it is drawn for, and the table that carries every number of it."""
+"""A panel of readings: its charts, each with a question and its answer, and the table with every number."""
 
 import csv
 import io
@@ -17,24 +17,24 @@ from fleet.web.measured import Measure
 _FORMULA = ("=", "+", "-", "@", "\t", "\r")
 NOTHING = "\u2013"
 MOST_SHOWN = 150
-DRAWN_FROM = 2  # one point is no course
+DRAWN_FROM = 2  # a single point shows no course
 
 
 @dataclass(frozen=True, slots=True)
 class Column:
-    """What a column of a table holds, and its unit: one of `engineering.units`, or a word that is shown as it is."""
+    """A table column: its name, and its unit from `engineering.units` or a word shown as it is."""
 
     name: str
     unit: str = ""
 
     def __str__(self) -> str:
-        """As it heads the table."""
+        """Return the heading of the column."""
         return f"{self.name}, {said_of_unit(self.unit)}" if self.unit else self.name
 
 
 @dataclass(frozen=True, slots=True)
 class Cell:
-    """One value of a row: as text, as a number where it can be drawn, and to how many figures it is known."""
+    """One value of a row: as text, as a number if it can be drawn, and to how many significant figures."""
 
     text: str
     value: float | None = None
@@ -43,7 +43,7 @@ class Cell:
 
 @dataclass(frozen=True, slots=True)
 class Row:
-    """One line of the table: when, where it is written down, and a cell under each column."""
+    """One row of the table: when, the visit and line it is from, and a cell for each column."""
 
     at: datetime
     visit: UUID
@@ -52,16 +52,16 @@ class Row:
 
     @property
     def instant(self) -> int:
-        """Milliseconds since 1970, as charts count."""
+        """Milliseconds since 1970, as charts use."""
         return int(self.at.timestamp() * 1000)
 
 
 @dataclass(frozen=True, slots=True)
 class Plot:
-    """A chart: the question it answers, the answer in words, its unit, and which columns are drawn how.
+    """A chart: the question it answers, the answer in words, its unit, and which columns are drawn and how.
 
-    `columns` are (column, kind) with kind *points* (joined) or *line* (a set point: stepped, dashed). `least` is the
-    least that its height stands for, so that a trifle does not look like a fall; `zero`: it starts there.
+    `columns` holds pairs (column, kind): *points* are joined; *line* is a set point, stepped and dashed. `least` is the
+    minimum span of the vertical axis, so that a small change does not look large. `zero`: the axis starts at 0.
     """
 
     question: str
@@ -73,7 +73,7 @@ class Plot:
 
     @property
     def drawn(self) -> str:
-        """The columns as the script reads them."""
+        """The columns in the form the script reads."""
         return " ".join(f"{column}:{kind}" for column, kind in self.columns)
 
 
@@ -92,21 +92,21 @@ class Panel:
 
     @property
     def has_course(self) -> bool:
-        """Whether there is anything to draw."""
+        """Whether there are enough rows to draw a chart."""
         return len(self.rows) >= DRAWN_FROM
 
     @property
     def shown(self) -> tuple[Row, ...]:
-        """The newest rows: all of them come with the download."""
+        """The newest rows; the download has all of them."""
         return self.rows[:MOST_SHOWN]
 
     @property
     def newest(self) -> str:
-        """The answer to the first question, which its one line says."""
+        """The answer to the first question, shown while the panel is folded."""
         return self.plots[0].answer if self.plots else ""
 
     def for_reader(self) -> "Panel":
-        """The table and its charts in the units of whoever reads."""
+        """Return the table and its charts in the units of the reader."""
         if units() != SI:
             return self
         rows = tuple(replace(r, cells=tuple(map(_in_si, r.cells, self.columns))) for r in self.rows)
@@ -121,7 +121,7 @@ class Panel:
         return replace(plot, unit=plot.unit.replace(said_of_unit(unit), said_of_unit(drawn_in(unit))), least=span)
 
     def as_csv(self, zone: str) -> str:
-        """The table as CSV, oldest first, instants with their offset; text that could be a formula is text."""
+        """Return the table as CSV: oldest first, instants with offset, text that could be a formula marked as text."""
         out = io.StringIO(newline="")
         writer = csv.writer(out)
         writer.writerow(["at", "visit", "entry", *map(str, self.columns)])
@@ -133,19 +133,19 @@ class Panel:
 
 @dataclass(frozen=True, slots=True)
 class Answered:
-    """What a calculation said of readings: its outputs, or why there is no result."""
+    """The result of a calculation: its outputs, or why there is none."""
 
     outputs: Mapping[str, Any] = field(default_factory=dict)
     refused: str = ""
 
     def number(self, name: str) -> float | None:
-        """An output, None without a result."""
+        """Return an output as a number; None without a result."""
         value = self.outputs.get(name)
         return value if isinstance(value, float) else None
 
 
 def asked(code: str, **inputs: Any) -> Answered:
-    """Put readings to a named calculation; what cannot be is told, and anything that was not read is missing."""
+    """Run a named calculation on readings. A refusal becomes the text of the answer; a reading not taken is None."""
     try:
         return Answered(offered.answer(code, inputs).outputs)
     except Refused as refused:
@@ -153,29 +153,29 @@ def asked(code: str, **inputs: Any) -> Answered:
 
 
 def cell(value: float | None, digits: int = 3, unit: str = "") -> Cell:
-    """A number as a cell, with its unit where that has a limit; a dash where there is none."""
+    """Return a number as a cell, rounded so that it stays on its side of the unit's limit; a dash for None."""
     return Cell(NOTHING) if value is None else Cell(guarded(value, unit, digits), value, digits)
 
 
 def row(measure: Measure, cells: Iterable[Cell]) -> Row:
-    """A line for one measure."""
+    """Return the table row of one measure."""
     return Row(measure.at, measure.visit, measure.line, tuple(cells))
 
 
 def newest_first(rows: Iterable[Row]) -> tuple[Row, ...]:
-    """Rows the way they are read."""
+    """Return the rows in reverse order."""
     return tuple(reversed(list(rows)))
 
 
 def without_empty_note(columns: tuple[Column, ...], rows: list[Row]) -> tuple[tuple[Column, ...], list[Row]]:
-    """Leave the last column out where no row has anything to note."""
+    """Drop the last column if no row has a note."""
     if any(r.cells[-1].text != NOTHING for r in rows):
         return columns, rows
     return columns[:-1], [Row(r.at, r.visit, r.line, r.cells[:-1]) for r in rows]
 
 
 def _told(message: str) -> str:
-    """The reason without the input's name before it: on these pages nobody typed one."""
+    """Return a refusal without the name of the input before it: nobody typed an input here."""
     name, colon, rest = message.partition(": ")
     text = rest if colon and " " not in name else message
     return text[:1].upper() + text[1:]

@@ -1,4 +1,4 @@
-"""The whole past of one position of a boiler, a page at a time, the newest first."""
+"""All entries at one position of a boiler, in pages, newest first."""
 
 from datetime import datetime
 from uuid import UUID
@@ -17,7 +17,7 @@ MOST = 50
 
 @page
 def show(request: HttpRequest, at: datetime, boiler_id: UUID, position_id: UUID) -> HttpResponse:
-    """For who may read the visits; a place of another boiler answers like one that does not exist."""
+    """Show one page of entries; 404 if the user may not read the visits, or if the position is not the boiler's."""
     seen = policy.boilers(request.user, "visit.see", at).filter(id=boiler_id).select_related("building")
     boiler = get_object_or_404(seen)
     place = get_object_or_404(register.positions(seen), id=position_id)

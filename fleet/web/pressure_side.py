@@ -1,4 +1,4 @@
-"""The boiler's pressure side in numbers: the ladder as set and judged, its trips over time, the relief margin."""
+"""The boiler's pressure side in numbers: the ladder of set points, trips over time, the relief margin."""
 
 from contextlib import suppress
 from dataclasses import dataclass
@@ -23,13 +23,13 @@ VALVES = "safety_valve"
 SET = {"operating_control": "cut_out_psi", "high_limit": "set_psi", VALVES: "set_psi"}
 RUNG_NAMES = {"cut_in_psi": "cut-in", "cut_out_psi": "cut-out", "limit_psi": "high limit", "valve_psi": "safety valve"}
 
-SAME = 1e-9  # what arithmetic alone puts between two numbers
-LEAST_SPAN_PSI = 4.0  # of a chart: a tenth of a psi shall not look like a fall
+SAME = 1e-9  # largest difference that rounding errors make
+LEAST_SPAN_PSI = 4.0  # minimum span of a chart: a tenth of a psi must not look like a fall
 
 
 @dataclass(frozen=True, slots=True)
 class LadderPanel:
-    """The verdict on the set points with its reasons, whether any is known, which are not; the column draws them."""
+    """The judgement of the set points, whether any is on record, and the names of those that are not."""
 
     known: bool
     judged: Judgement
@@ -38,7 +38,7 @@ class LadderPanel:
 
 @dataclass(frozen=True, slots=True)
 class ReliefPanel:
-    """Stamps against what the output needs; `missing` says why there is no verdict."""
+    """The stamps of the valves against what the output needs; `missing` says why there is no verdict."""
 
     stamps: tuple[tuple[str, float | None], ...]
     answered: Answered | None
@@ -47,7 +47,7 @@ class ReliefPanel:
 
     @property
     def newest(self) -> str:
-        """The answer in a few words."""
+        """The verdict in a few words."""
         if self.answered is None or self.answered.refused:
             return "relief not to be compared"
         verdict = str(self.answered.outputs.get("verdict")).replace("_", " ")
@@ -55,7 +55,7 @@ class ReliefPanel:
 
 
 def against(read: float | None, point: float | None, unit: str) -> str:
-    """How far a reading lies from its set point, in words; "" where either is not known."""
+    """Return how far a reading is from its set point, in words; "" if either is not known."""
     if read is None or point is None:
         return ""
     if abs(read - point) < SAME:
@@ -64,15 +64,15 @@ def against(read: float | None, point: float | None, unit: str) -> str:
 
 
 def pressure_ladder(measured: Measured) -> LadderPanel:
-    """Return the verdict on the ladder as it stands set now."""
+    """Return the judgement of the ladder as it is set now."""
     judged = _judged(measured)
     return LadderPanel(len(judged.unknown) < len(RUNG_NAMES), judged, tuple(RUNG_NAMES[u] for u in judged.unknown))
 
 
 def cut_in_out(control: Occupant) -> tuple[float | None, float | None]:
-    """Return cut-in and cut-out of a control: as set, or each from the other and the differential."""
+    """Return cut-in and cut-out of a control in psi: as set, or one from the other and the differential."""
     low, high, between = (control.number(key) for key in ("cut_in_psi", "cut_out_psi", "differential_psi"))
-    with suppress(Refused):  # a differential that cannot be gives no rung; the one on record stands by itself
+    with suppress(Refused):  # an impossible differential gives no second rung; the one on record is kept
         if low is None and high is not None and between is not None:
             return ladder.cut_in(high, between, "subtractive"), high
         if high is None and low is not None and between is not None:
@@ -81,13 +81,13 @@ def cut_in_out(control: Occupant) -> tuple[float | None, float | None]:
 
 
 def highest_cut_out_psi(measured: Measured) -> float | None:
-    """Return the pressure the operating controls let the boiler reach, None where none is on record."""
+    """Return the pressure in psi that the operating controls let the boiler reach; None if none is on record."""
     found = [cut_in_out(measured.occupant(p.id))[1] for p in measured.of_role("operating_control")]
     return max((psi for psi in found if psi is not None), default=None)
 
 
 def relief_margin(measured: Measured, terms: Terms) -> ReliefPanel:
-    """Return the margin of all valves together by the rule the portfolio adopted."""
+    """Return the margin of all valves together, by the rule the portfolio adopted."""
     valves = [(p, measured.occupant(p.id)) for p in measured.of_role(VALVES)]
     stamps = tuple((p.name, v.number("capacity_lb_h")) for p, v in valves if v.device)
     by_surface = surface_counts(measured.boilers_values, terms)
@@ -103,20 +103,20 @@ def relief_margin(measured: Measured, terms: Terms) -> ReliefPanel:
 
 
 def _as_built(measured: Measured) -> dict[str, Any]:
-    """The heating surface and its row of the table; not known how it is built, the row that asks for most."""
+    """Return the heating surface and its row of the table; for an unknown build, the row with the highest demand."""
     built = tuple(str(measured.boilers_values.get(key) or usual) for key, usual in AS_BUILT)
     firing, kind = built if built in SURFACE_LB_H_FT2 else tuple(usual for _, usual in AS_BUILT)
     return {"surface_ft2": measured.value("heating_surface_ft2"), "firing": firing, "kind": kind}
 
 
 def trips(measured: Measured) -> list[Panel]:
-    """Return a panel for each control and valve that was ever read tripping."""
+    """Return a panel for each control and valve with at least one trip reading."""
     places = measured.of_role(*SET)
     return [panel for place in places if (panel := _trips_of(measured, place)) is not None]
 
 
 def set_point(measured: Measured, place: Position, measure: Measure) -> float | None:
-    """Return what the device was set to when it was read."""
+    """Return what the device was set to, in psi, at the time of the reading; None if not on record."""
     occupant = measured.occupant(place.id, measure.at)
     return cut_in_out(occupant)[1] if place.role_id == "operating_control" else occupant.number(SET[place.role_id])
 
@@ -146,7 +146,7 @@ def _off(trip: float, point: float | None) -> float | None:
 
 
 def _judged(measured: Measured) -> Judgement:
-    """Every control with every limit against the valve that opens first, as the rules compare them."""
+    """Judge every control with every limit against the valve that opens first, as the rules do."""
     fitted = {role: [o for p in measured.of_role(role) if (o := measured.occupant(p.id)).device] for role in SET}
     valve = min((v for o in fitted[VALVES] if (v := o.number("set_psi")) is not None), default=None)
     controls, limits = (fitted[role] or [Occupant()] for role in ("operating_control", "high_limit"))
@@ -157,7 +157,7 @@ def _judged(measured: Measured) -> Judgement:
 
 
 def _judged_or_told(rungs: ladder.Ladder) -> Judgement:
-    """The verdict; of set points that cannot be, the reason there is none."""
+    """Return the judgement; for impossible set points, one that says why it is inconclusive."""
     try:
         return ladder.judge(rungs)
     except Refused as refused:

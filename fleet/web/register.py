@@ -1,4 +1,4 @@
-"""The register: buildings found by a word, with counts; a further building; the way to sheets out and in."""
+"""The register: a searchable list of buildings, a form to add one, and the downloads and imports of sheets."""
 
 from datetime import datetime
 from typing import Any
@@ -28,13 +28,13 @@ WRITERS = {"csv": (CSV_TYPE, as_csv), "xlsx": (XLSX_TYPE, as_xlsx)}
 
 @page
 def show(request: HttpRequest, at: datetime) -> HttpResponse:
-    """The whole page."""
+    """Show the list of buildings."""
     return render(request, "register/buildings.html", _context(request, at, None))
 
 
 @require_POST
 def add(request: HttpRequest) -> HttpResponse:
-    """A further building with its first boiler; what is refused is said beside its field."""
+    """Add a building with its first boiler; faults are shown beside their fields."""
     if not request.user.is_authenticated:
         return redirect_to_login("/register/")
     at = timezone.now()
@@ -49,7 +49,7 @@ def add(request: HttpRequest) -> HttpResponse:
 
 @page
 def download(request: HttpRequest, at: datetime, portfolio_id: UUID, kind: str) -> StreamingHttpResponse:
-    """A portfolio's register as a sheet, as far as one may see it; `?example=yes`: an empty one."""
+    """Send a portfolio's register, as far as the user may see it, as a sheet; with `?example=yes` an empty example."""
     own = policy.boilers(request.user, "register.see", at).filter(portfolio=portfolio_id)
     portfolio = Portfolio.objects.filter(id__in=own.order_by().values("portfolio")).first()
     portfolio = portfolio or get_object_or_404(policy.portfolios(request.user, "register.see", at), id=portfolio_id)
@@ -82,7 +82,7 @@ def _context(request: HttpRequest, at: datetime, form: Form | None) -> dict[str,
 
 
 def _form(request: HttpRequest, at: datetime) -> Form | None:
-    """For who may change the whole of a portfolio."""
+    """Return the form to add a building; None unless the user may change a whole portfolio."""
     own = list(policy.portfolios(request.user, "register.change", at).order_by("name"))
     if not own:
         return None

@@ -1,4 +1,4 @@
-"""One boiler of the register: its settings, places, devices, papers and history; forms for who may change them."""
+"""One boiler of the register: settings, positions, devices, papers and history, with forms for who may change them."""
 
 from collections.abc import Iterator
 from datetime import datetime
@@ -27,7 +27,7 @@ RECENT = 50
 
 @page
 def show(request: HttpRequest, at: datetime, boiler_id: UUID) -> HttpResponse:
-    """The whole page; a boiler one may not see is unknown."""
+    """Show the page of one boiler; 404 if the user may not see it."""
     boiler = _seen(request, boiler_id, at)
     told = seen.boiler(boiler, release_at(at), at)
     return render(request, "register/boiler.html", _context(request, told, _forms(request, told, at), at))
@@ -35,7 +35,7 @@ def show(request: HttpRequest, at: datetime, boiler_id: UUID) -> HttpResponse:
 
 @require_POST
 def change(request: HttpRequest, boiler_id: UUID) -> HttpResponse:
-    """Run the form that was sent and come back; what is refused is said beside its field."""
+    """Run the submitted form and return to the page; faults are shown beside their fields."""
     if not request.user.is_authenticated:
         return redirect_to_login(f"/register/boilers/{boiler_id}/")
     at = timezone.now()
@@ -59,13 +59,13 @@ def _seen(request: HttpRequest, boiler_id: UUID, at: datetime) -> Boiler:
 
 
 def cause_of(request: HttpRequest) -> Cause:
-    """Who, and which request."""
+    """Return the cause of a change: the user and the request's id."""
     who: Any = request.user
     return Cause(who=who.get_username(), request_id=request.META.get("GAUGEGLASS_REQUEST_ID", ""))
 
 
 def _forms(request: HttpRequest, told: seen.BoilerSeen, at: datetime) -> dict[str, list[Form]]:
-    """By the place they stand at: the boiler's own under "", those of a place under its id; none for who may not."""
+    """Return the forms by position id, the boiler's own under ""; {} unless the user may change the register."""
     boiler = told.boiler
     if not policy.may(request.user, "register.change", boiler.portfolio_id, boiler.building_id, at):
         return {}
@@ -91,7 +91,7 @@ def _context(request: HttpRequest, told: seen.BoilerSeen, forms: dict[str, list[
 def _places(
     request: HttpRequest, told: seen.BoilerSeen, forms: dict[str, list[Form]], at: datetime
 ) -> Iterator[dict[str, Any]]:
-    """Each with what a visit did to it since the register's last word, for who may read visits."""
+    """Yield each position; for users who may read visits, with what visits did since the register's last entry."""
     boiler, release = told.boiler, release_at(at)
     reads = policy.may(request.user, "visit.see", boiler.portfolio_id, boiler.building_id, at)
     since = {p.place.id: p.now.since if p.now else boiler.since for p in told.places}

@@ -1,4 +1,4 @@
-"""One building of the register: its address, hours and boilers, its papers and history; forms for who may change it."""
+"""One building of the register: address, hours, boilers, papers and history, with forms for who may change it."""
 
 from datetime import datetime
 from typing import Any
@@ -25,7 +25,7 @@ from fleet.web.register_forms import Field, Form, Texts, found
 
 @page
 def show(request: HttpRequest, at: datetime, building_id: UUID) -> HttpResponse:
-    """The whole page; a building one may not see is unknown."""
+    """Show the page of one building; 404 if the user may not see it."""
     building, boilers = _seen(request, building_id, at)
     forms = _forms(request, building, at)
     return render(request, "register/building.html", _context(building, boilers, forms, at))
@@ -33,7 +33,7 @@ def show(request: HttpRequest, at: datetime, building_id: UUID) -> HttpResponse:
 
 @require_POST
 def change(request: HttpRequest, building_id: UUID) -> HttpResponse:
-    """Run the form that was sent and come back; what is refused is said beside its field."""
+    """Run the submitted form and return to the page; faults are shown beside their fields."""
     if not request.user.is_authenticated:
         return redirect_to_login(f"/register/buildings/{building_id}/")
     at = timezone.now()

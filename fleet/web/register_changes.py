@@ -1,4 +1,4 @@
-"""What the office may change of a boiler and its places, each a form that runs one verb."""
+"""The forms for changing a boiler and its positions in the register; each runs one function of the pipeline."""
 
 from dataclasses import dataclass
 from datetime import datetime
@@ -19,7 +19,7 @@ from fleet.web.templatetags.said import word
 
 @dataclass(frozen=True, slots=True)
 class Desk:
-    """Everything a form needs: the boiler as it was read, when, by whom."""
+    """What every form needs: the boiler as it was read, the catalogue release, the time, and who makes the change."""
 
     told: BoilerSeen
     service: str
@@ -29,26 +29,26 @@ class Desk:
 
     @property
     def today(self) -> str:
-        """The building's day."""
+        """The local day of the building, ISO 8601."""
         return day_of(self.at, self.told.boiler.building.zone).isoformat()
 
     def rows(self, place: PlaceSeen | None = None) -> Any:
-        """The rows of the sheet an edit is about."""
+        """Return the rows of the register sheet that a change is about."""
         boiler = self.told.boiler
         return pipeline.Edited(boiler.building, boiler.ref, place.place.ref if place else "")
 
     def edit(self, place: PlaceSeen | None, was: Texts, cells: Texts, *, emptied: bool = False) -> None:
-        """Change cells."""
+        """Change cells of a position, or of the boiler if `place` is None."""
         pipeline.edit_cells(of=self.rows(place), was=was, cells=cells, at=self.at, cause=self.cause, emptied=emptied)
 
 
 def of_boiler(desk: Desk) -> list[Form]:
-    """The boiler's own: its name, service state, values, a further place, a paper."""
+    """Return the boiler's own forms: name, service state, values, a new position, a paper."""
     return [_name(desk), _service(desk), _value(desk), _place(desk), paper(desk)]
 
 
 def of_place(desk: Desk, seen: PlaceSeen) -> list[Form]:
-    """A place's own: its name, its device, its values, what it hangs on."""
+    """Return the forms of a position: name, device, values, paths."""
     role = desk.release.roles.get(seen.place.role)
     forms = [_place_name(desk, seen)]
     if role is not None:
@@ -87,7 +87,7 @@ def _day(desk: Desk) -> Field:
 
 
 def _value(desk: Desk) -> Form:
-    """Any of the boiler's values; each was what the page says."""
+    """Return the form that sets any of the boiler's values."""
     was = {key: as_text(desk.told.values.get(key)) for key in ON_BOILER}
     return _dated(desk, "value", "Set a value", None, was)
 
@@ -148,7 +148,7 @@ def _hangs_on(value: str) -> Field:
 
 
 def paper(desk: Desk) -> Form:
-    """A dated paper of the boiler."""
+    """Return the form that adds a dated paper of the boiler."""
 
     def run(given: Texts, was: Texts) -> None:
         boiler = desk.told.boiler
@@ -158,7 +158,7 @@ def paper(desk: Desk) -> Form:
 
 
 def paper_fields(today: str) -> list[Field]:
-    """What a paper says."""
+    """Return the fields of a paper."""
     return [
         Field("kind", "Kind", required=True, hint="A code, as in certificate or permit."),
         Field("name", "Name", required=True),
@@ -187,7 +187,7 @@ def _paths(desk: Desk, seen: PlaceSeen) -> Form:
 
 
 def _fit(desk: Desk, seen: PlaceSeen, role: Role) -> Form:
-    """Fit a device, or another one in the place of the one there is."""
+    """Return the form that fits a device, or replaces the one there is."""
     kinds = sorted(role.kinds)
     stamped = sorted({a for kind in kinds for a in desk.release.kinds[kind].attributes} - {"fitted_on"})
     zone = desk.told.boiler.building.zone

@@ -1,4 +1,4 @@
-"""Forms of the register's pages: their fields, what the editor last saw, the verb they run, what was wrong."""
+"""Forms of the register pages: their fields, the values the user last saw, the function they run, and faults."""
 
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field
@@ -16,7 +16,7 @@ BUSY = "Somebody else is working on this building just now. Try again in a momen
 
 @dataclass(slots=True)
 class Field:
-    """One field: its label, its text, what may be chosen, a hint, what was wrong with what was sent."""
+    """One field: its label, text, choices and hint, and the faults of what was sent."""
 
     name: str
     label: str
@@ -26,18 +26,18 @@ class Field:
     unit: str = ""
     type: str = "text"
     required: bool = False
-    left_out: str = "if known"  # what is said beside one that may stay empty
+    left_out: str = "if known"  # shown beside the label of a field that may stay empty
     faults: list[str] = field(default_factory=list)
 
     def said(self, message: str) -> str:
-        """A sentence that begins with the column's code, as a sheet's faults do, in the words beside the field."""
+        """Return the message with the field's label in place of the column code it begins with."""
         rest = message.removeprefix(f"{self.name} ")
         return message if rest == message else f"{self.label} {rest}"
 
 
 @dataclass(slots=True)
 class Form:
-    """A form, folded away until it is wanted. `was`: the values on the page, compared before anything is written."""
+    """A form, folded until opened. `page_values` are the values on the page, compared before anything is written."""
 
     key: str
     title: str
@@ -50,7 +50,7 @@ class Form:
     open: bool = False
 
     def sent(self, request: HttpRequest) -> int:
-        """Take what was sent and run; 200 where it was done, else the status of what was wrong, which is noted."""
+        """Run what was sent; return 200, or the status of the refusal, whose faults are stored in the form."""
         given = {f.name: request.POST.get(f.name, "")[:LONGEST] for f in self.fields}
         for one in self.fields:
             one.value = given[one.name]
@@ -60,7 +60,7 @@ class Form:
         except Refused as refused:
             self._note(refused)
             return refused.status
-        except (OperationalError, IntegrityError):  # a lock held too long, or a twin of this: nothing was kept
+        except (OperationalError, IntegrityError):  # a lock held too long, or the same change twice: nothing was saved
             self.faults, self.open = [BUSY], True
             return 503
         return 200
@@ -79,16 +79,16 @@ def _named(fault: Fault) -> str:
 
 
 def found(forms: Iterable[Form], request: HttpRequest) -> Form | None:
-    """The form that was sent."""
+    """Return the submitted form; None if there is no such form."""
     key = request.POST.get("form", "")
     return next((form for form in forms if form.key == key), None)
 
 
 def chosen(options: Iterable[str], words: Callable[[str], str]) -> tuple[tuple[str, str], ...]:
-    """Choices by their codes, in words."""
+    """Return choices as pairs of code and words."""
     return tuple((code, words(code)) for code in options)
 
 
 def only(given: Mapping[str, str], *names: str) -> Texts:
-    """Some of the texts."""
+    """Return some of the texts, by name."""
     return {name: given[name] for name in names}

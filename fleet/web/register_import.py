@@ -1,4 +1,4 @@
-"""A sheet into the register by two steps: choose a file, read what it would do, confirm; it may be left meanwhile."""
+"""Importing a sheet in two steps: hand in a file and read what it would do, then confirm. Both may take minutes."""
 
 from datetime import datetime
 from typing import Any
@@ -22,7 +22,7 @@ from fleet.web.pages import page
 from fleet.web.register_boiler import cause_of
 
 RECENT = 20
-ENVELOPE = 16 * 1024  # what a form adds to its file
+ENVELOPE = 16 * 1024  # what the multipart form adds to its file
 ADDED = (
     ("buildings", "New buildings"),
     ("boilers", "New boilers"),
@@ -36,14 +36,14 @@ PARTS = {"changes": "What changes", "missing": "Missing from the file", "same": 
 
 @page
 def show(request: HttpRequest, at: datetime, portfolio_id: UUID) -> HttpResponse:
-    """The form, what each column is for, and the imports of the last days."""
+    """Show the form, what each column means, and the recent imports."""
     return render(request, "register/import.html", _context(_own(request, portfolio_id, at), at))
 
 
 @require_POST
-@csrf_exempt  # asked below: asking reads the body, and what is too large is not to be read
+@csrf_exempt  # checked in `_receive_file`: the check reads the body, and a body that is too large must not be read
 def hand_in(request: HttpRequest, portfolio_id: UUID) -> HttpResponse:
-    """Take a file in and show what it would do."""
+    """Receive a file and show what it would do."""
     length = str(request.META.get("CONTENT_LENGTH") or "0")
     if not length.isdecimal() or int(length) > MOST_BYTES + ENVELOPE:
         return HttpResponse(f"A file is at most {MOST_BYTES >> 20} MiB.", status=413, content_type="text/plain")
@@ -60,7 +60,7 @@ def _handed_in(request: HttpRequest, portfolio_id: UUID) -> HttpResponse:
     try:
         if sent is None:
             raise Refused("required", "Choose a file.")
-        # One byte more than is taken: what is larger is refused unread.
+        # One byte more than the limit, so that a larger file is refused without being read whole.
         content = sent.read(MOST_BYTES + 1)
         name = sent.name or ""
         row = pipeline.receive_import(portfolio=portfolio, content=content, name=name, by=user, at=at)
@@ -72,7 +72,7 @@ def _handed_in(request: HttpRequest, portfolio_id: UUID) -> HttpResponse:
 
 @page
 def report(request: HttpRequest, at: datetime, import_id: UUID) -> HttpResponse:
-    """Where it stands; what it would do or did, line by line."""
+    """Show the status of an import and what it would do or did, row by row."""
     row = _import(request, import_id, at)
     if not request.headers.get("HX-Request"):
         return render(request, "register/report.html", _report(request, row))
@@ -84,7 +84,7 @@ def report(request: HttpRequest, at: datetime, import_id: UUID) -> HttpResponse:
 
 @require_POST
 def decide(request: HttpRequest, import_id: UUID, kind: str) -> HttpResponse:
-    """Confirm or withdraw, on the report that was looked at."""
+    """Confirm or withdraw an import, in the version the user saw."""
     if not request.user.is_authenticated:
         return redirect_to_login(f"/register/imports/{import_id}/")
     at = timezone.now()

@@ -1,4 +1,4 @@
-"""Whether the site itself is well: worker, boundaries, database, broker, what could not be judged; no secret in it."""
+"""The health of the site: worker, boundaries, database, broker and boilers that could not be judged. No secrets."""
 
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -23,7 +23,7 @@ from fleet.portfolio.models import Boiler
 from fleet.rules.judge import VERSION
 from fleet.web.pages import page
 
-EVERY = timedelta(seconds=30)  # how often the sweep goes round
+EVERY = timedelta(seconds=30)  # how often the sweep runs
 LATE = timedelta(minutes=2)
 MOST = 50
 WELL, BEHIND, WRONG = "well", "late", "wrong"
@@ -31,7 +31,7 @@ WELL, BEHIND, WRONG = "well", "late", "wrong"
 
 @dataclass(frozen=True, slots=True)
 class Check:
-    """One thing looked at: how it is in one word, and a sentence."""
+    """One check: its status in one word, a headline and a sentence."""
 
     name: str
     how: str
@@ -42,7 +42,7 @@ class Check:
 
 @page
 def show(request: HttpRequest, at: datetime) -> HttpResponse:
-    """For managers, owners and the office; of the boilers they answer for."""
+    """Show the checks to managers, owners and the office, about the boilers they answer for."""
     user: Any = request.user
     if not policy.grants(user, "self_check.see", at).exists():
         raise PermissionDenied
@@ -71,7 +71,7 @@ def _worker(at: datetime) -> Check:
 
 
 def _boundaries(boilers: QuerySet[Boiler], at: datetime) -> Check:
-    """Judged but for the passing of time: what the sweep has not come to."""
+    """Check for boundaries in time that have passed and that the sweep has not reached."""
     passed = Judged.objects.filter(boiler__in=boilers, next_at__lte=at).order_by("next_at")
     oldest, count = passed.values_list("next_at", flat=True).first(), passed.count()
     if oldest is None:
@@ -97,7 +97,7 @@ def _failed(boilers: QuerySet[Boiler]) -> list[Judged]:
 
 
 def _database() -> Check:
-    """That this page is there says that it answers."""
+    """Report the server version; that this page is shown at all proves that the database answers."""
     with connection.cursor() as cursor:
         cursor.execute("show server_version")
         found = cursor.fetchone()
@@ -118,7 +118,7 @@ def _broker() -> Check:
 
 
 def _made_of(boilers: QuerySet[Boiler], at: datetime) -> Iterator[tuple[str, str]]:
-    """What runs here: release of the site, of the catalogue, version of the rules, and what waits for a newer build."""
+    """Yield the releases in use: site, catalogue, rules, and how many boilers were judged by an older build."""
     try:
         yield "Site", version("gaugeglass")
     except PackageNotFoundError:

@@ -1,4 +1,4 @@
-"""How the board's rows are laid out: worst first, not surveyed and off apart, a count of each standing on top."""
+"""The layout of the board's rows: worst first, not surveyed and off apart, with a count of each standing on top."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -20,9 +20,9 @@ NEEDS = {Standing.HOLD, Standing.EXPOSED, Standing.IMPAIRED, Standing.DUE}
 
 @dataclass(frozen=True, slots=True)
 class Line:
-    """One row of the board: its glass, how many alerts are raised on its boiler, who is on it.
+    """One row of the board: its proof glass, the number of alerts raised on its boiler, and who is on it.
 
-    `knows`: whether this person sees every job there, so that no job seen is no job.
+    `sees_all_jobs`: whether this user sees every job there, so that seeing none means there is none.
     """
 
     row: Row
@@ -35,12 +35,12 @@ class Line:
 
     @property
     def more(self) -> int:
-        """How many reasons stand behind the first."""
+        """How many reasons there are besides the first."""
         return len(self.row.reasons) - 1
 
     @property
     def nobody(self) -> bool:
-        """Whether it needs somebody and nobody has it, as far as this person can know."""
+        """Whether the boiler needs somebody and has nobody, as far as this user can know."""
         return self.knows and self.row.standing in NEEDS and self.job is None and self.assigned is None
 
 
@@ -55,7 +55,7 @@ class Section:
 
 @dataclass(frozen=True, slots=True)
 class Sheet:
-    """One page of the board, in its clock's year; `before` and `after`: addresses of the pages beside it, or ""."""
+    """One page of the board. `year` is its clock's; `before` and `after` link to the neighboring pages, or are ""."""
 
     sections: Sequence[Section]
     counts: Sequence[tuple[str, int]]
@@ -68,12 +68,12 @@ class Sheet:
 
     @property
     def shown(self) -> int:
-        """How many rows there are."""
+        """How many rows the page has."""
         return sum(len(section.lines) for section in self.sections)
 
     @property
     def boilers(self) -> int:
-        """How many there are, shown or not."""
+        """How many boilers there are on all pages."""
         return sum(count for _, count in self.counts)
 
 
@@ -85,18 +85,18 @@ def lay_out(
     zones: Sequence[str],
     at: datetime,
 ) -> Sheet:
-    """Lay the rows out as they come: the board has put them in order."""
+    """Lay out the rows in the order given, which is the board's."""
     sections = [Section("in_service", "In service", [line for line in lines if line.row.standing not in APART])]
     for standing, title in APART.items():
         sections.append(Section(standing.value, title, [line for line in lines if line.row.standing == standing]))
     counts = [(standing.value, shown.counts.get(standing.value, 0)) for standing in Standing]
     before = address(asked, shown.number - 1) or "?" if shown.number > 1 else ""
     after = address(asked, shown.number + 1) if shown.number < shown.pages else ""
-    # One clock heads the sheet: that of its buildings where they share one.
+    # The page shows one clock: that of its buildings if they share a zone, else UTC.
     zone = zones[0] if len(zones) == 1 else "UTC"
     return Sheet(sections, counts, portfolios, zone, day_of(at, zone).year, shown, before, after)
 
 
 def address(asked: Narrow, number: int) -> str:
-    """What the address of the board asks for, as a query string: the filter and which page."""
+    """Return the filter and the page number as a query string."""
     return query(portfolio=asked.portfolio, q=asked.q, standing=asked.standing, page=number if number > 1 else 0)

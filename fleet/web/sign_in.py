@@ -1,4 +1,4 @@
-"""Signing in: whoever failed often waits, whether the name is known or not; sessions that run are not touched."""
+"""Signing in. After failed attempts a name or address must wait, whether or not the name exists; sessions go on."""
 
 import math
 from datetime import timedelta
@@ -13,13 +13,13 @@ from fleet.accounts.address import address_of
 
 
 class SignIn(LoginView):
-    """The framework's own, but for the waiting. The session begins anew under a key of its own, as there."""
+    """Django's sign-in view with waiting times. As there, the session gets a new key at sign-in."""
 
     template_name = "sign_in.html"
     redirect_authenticated_user = True
 
     def post(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
-        """Book the try before the password is looked at; one that comes too early is not looked at."""
+        """Count the attempt before the password is checked; one that comes too early is not checked."""
         self.tried = attempts.Try(request.POST.get("username", ""), address_of(request.META))
         if not (self.tried.name and request.POST.get("password")):
             return super().post(request, *args, **kwargs)
@@ -27,12 +27,12 @@ class SignIn(LoginView):
         return self._too_early(wait) if wait else super().post(request, *args, **kwargs)
 
     def form_valid(self, form: Any) -> HttpResponse:
-        """Take the try back, and sign in."""
+        """Take the counted attempt back, and sign in."""
         attempts.succeeded(self.tried, timezone.now())
         return super().form_valid(form)
 
     def _too_early(self, wait: timedelta) -> HttpResponse:
-        """Say how long; nothing of what was typed comes back but the name."""
+        """Answer 429 with the waiting time; of what was typed only the name is returned."""
         seconds = math.ceil(wait.total_seconds())
         told = f"Too many sign-ins failed. Try again in {seconds} second{'s' if seconds > 1 else ''}."
         form = self.get_form_class()(self.request, initial={"username": self.tried.name[:150]})

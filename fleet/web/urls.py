@@ -1,4 +1,4 @@
-"""The pages."""
+"""URLs of the pages."""
 
 from django.contrib.auth.views import LogoutView
 from django.urls import path

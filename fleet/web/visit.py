@@ -1,4 +1,4 @@
-"""One visit: as found against as left, what was concluded, whether the boiler may go back, and who stands for it."""
+"""One visit: as found against as left, what was concluded, whether the boiler may go back, and who seconded it."""
 
 from collections.abc import Sequence
 from datetime import datetime
@@ -29,14 +29,14 @@ BUSY = "Somebody else is working on this boiler just now. Try again in a moment.
 
 @page
 def show(request: HttpRequest, at: datetime, visit_id: UUID) -> HttpResponse:
-    """A visit to a boiler somebody may not see answers like one that does not exist."""
+    """Show the page of one visit; 404 if the user may not see the boiler's visits."""
     visit = _seen(request.user, visit_id, at)
     return render(request, "visit.html", _context(request.user, visit, at))
 
 
 @page
 def report(request: HttpRequest, at: datetime, visit_id: UUID) -> HttpResponse:
-    """The same to print and to hand over."""
+    """Send the visit as a PDF."""
     visit = _seen(request.user, visit_id, at)
     named = f"visit-{visit.boiler.building.ref}-{visit.boiler.ref}-{visit.performed_at:%Y-%m-%d}.pdf"
     safe = "".join(c if c.isascii() and (c.isalnum() or c in "-.") else "-" for c in named)
@@ -46,7 +46,7 @@ def report(request: HttpRequest, at: datetime, visit_id: UUID) -> HttpResponse:
 
 @require_POST
 def second(request: HttpRequest, visit_id: UUID) -> HttpResponse:
-    """Put one's name under a correction and come back; what is refused is said beside the button."""
+    """Second a correction and return to the page; faults are shown above the button."""
     user: Any = request.user
     if not user.is_authenticated:
         return redirect_to_login(f"/visits/{visit_id}/")
@@ -60,7 +60,7 @@ def second(request: HttpRequest, visit_id: UUID) -> HttpResponse:
     except Refused as refused:
         faults = [f.message for f in refused.faults]
         return render(request, "visit.html", _context(user, visit, at, faults), status=refused.status)
-    except OperationalError:  # a lock held too long: nothing was kept
+    except OperationalError:  # a lock was held too long: nothing was saved
         return render(request, "visit.html", _context(user, visit, at, [BUSY]), status=503)
     return redirect(f"/visits/{visit.id}/#second")
 
@@ -95,7 +95,7 @@ def _context(user: Any, visit: Visit, at: datetime, faults: Sequence[str] = ()) 
 
 
 def _may_second(user: Any, visit: Visit, at: datetime) -> bool:
-    """By role and not one's own; whether qualified, the verb says."""
+    """Return whether role and authorship allow it; the pipeline checks the qualification."""
     if visit.posted_by_id == user.id:
         return False
     return policy.may(user, "visit.second", visit.portfolio_id, visit.boiler.building_id, at)

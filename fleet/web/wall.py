@@ -22,26 +22,26 @@ from fleet.web.pages import page
 
 Glass = tuple[Hung, Drawn]
 PLACE = "<!-- the glasses hang here -->"
-TOGETHER = 48  # buildings that are laid out together once they come into sight
+TOGETHER = 48  # buildings in one block, which the browser lays out when it comes into view
 SAID = {standing.value: standing.value.replace("_", " ").capitalize() for standing in Standing}
 
 
 @dataclass(frozen=True, slots=True)
 class House:
-    """The glasses of one building, and what places it on the wall: its worst standing, then the fewest days."""
+    """The glasses of one building."""
 
     first: Hung
     glasses: Sequence[Glass]
 
     @property
     def order(self) -> tuple[Any, ...]:
-        """The worst first."""
+        """The sort key: the worst standing, then the fewest days, then the address."""
         days = [drawn.days for _, drawn in self.glasses if drawn.days is not None]
         return min(hung.rank for hung, _ in self.glasses), min(days, default=99_999), self.first.address
 
     @property
     def markup(self) -> str:
-        """Heading and glasses. Written here and not by a template: a wall holds thousands of them."""
+        """The heading and glasses as HTML. Not a template, since a wall holds thousands of glasses."""
         first, items = self.first, "".join(_item(*glass) for glass in self.glasses)
         link = f'<h2><a href="/buildings/{first.building}/">{escape(first.address)}</a></h2>'
         return f'<section class="house">{link}<ul>{items}</ul></section>'
@@ -49,7 +49,7 @@ class House:
 
 @page
 def show(request: HttpRequest, at: datetime) -> StreamingHttpResponse:
-    """The whole wall."""
+    """Show the wall."""
     user, asked = request.user, Narrow.asked(request)
     own = policy.boilers(user, "board.see", at)
     houses = _houses(wall.hung(asked.boilers(own), at, asked.standing), at)
@@ -71,7 +71,7 @@ def show(request: HttpRequest, at: datetime) -> StreamingHttpResponse:
 
 
 def _written(head: str, houses: Sequence[House], foot: str) -> Iterator[str]:
-    """Piece by piece: the first row is on the screen while the last is still being written."""
+    """Yield the page in pieces, so that the first row is shown while the last is still being written."""
     yield head
     for start in range(0, len(houses), TOGETHER):
         pieces = "".join(house.markup for house in houses[start : start + TOGETHER])

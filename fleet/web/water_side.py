@@ -1,4 +1,4 @@
-"""The boiler's water side in numbers: minutes to the cutoff and the lowest safe line, trip heights, make-up."""
+"""The boiler's water side in numbers: minutes to the cutoff and the lowest safe line, trip heights, make-up water."""
 
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -18,14 +18,14 @@ CUTOFFS = ("upper_cutoff", "lower_cutoff")
 LEVELS = {"normal_line_in": "the normal line", "lowest_safe_line_in": "the lowest safe line"}
 NEEDED = {**LEVELS, "water_surface_ft2": "the water surface", "output_btu_h": "the output"}
 DAY = timedelta(days=1)
-LEAST_DAYS = 1.0  # a rate over less than a day is the filling after a test, not what the system drinks: our choice
+LEAST_DAYS = 1.0  # a rate over less than a day is refilling after a test, not consumption of the system (our choice)
 MADE_UP = (Column("Make-up a day", "gal"), Column("Used", "gal"), Column("In days"), Column("Note"))
-PAST = 200  # rates handed to the change detector, which looks at fewer
+PAST = 200  # rates passed to the change detector, which uses fewer
 
 
 @dataclass(frozen=True, slots=True)
 class Time:
-    """One cutoff: where it trips, how that is known, and the minutes."""
+    """One cutoff: the height at which it trips, how that is known, and the minutes."""
 
     name: str
     trip_in: float
@@ -35,7 +35,7 @@ class Time:
 
 @dataclass(frozen=True, slots=True)
 class TimesPanel:
-    """Minutes for each cutoff, or which data are missing."""
+    """The minutes for each cutoff, or which data are missing."""
 
     times: tuple[Time, ...]
     missing: tuple[str, ...]
@@ -43,7 +43,7 @@ class TimesPanel:
 
     @property
     def newest(self) -> str:
-        """The shortest way to a cutoff in a few words."""
+        """The shortest time to a cutoff in a few words."""
         found = [m for time in self.times if (m := time.answered.number("minutes_to_cutoff")) is not None]
         return f"{figures(min(found), 2)} min of water to a cutoff" if found else "water not to be computed yet"
 
@@ -57,7 +57,7 @@ class Period:
 
 
 def times(measured: Measured) -> TimesPanel:
-    """Return the water times; nothing comes back and nothing is fed, which is the first minutes and the worst case."""
+    """Return the water times if nothing returns and nothing is fed, as in the first minutes and the worst case."""
     values = {key: measured.value(key) for key in NEEDED}
     missing = [NEEDED[key] for key, value in values.items() if value is None]
     heights = list(_heights(measured))
@@ -78,7 +78,7 @@ def times(measured: Measured) -> TimesPanel:
 
 
 def _heights(measured: Measured) -> Iterator[tuple[Position, float, str]]:
-    """Where each cutoff trips: by its newest drain, else by what is on record of the device."""
+    """Yield the height at which each cutoff trips: by its newest drain test, else by the register."""
     for place in measured.of_role(*CUTOFFS):
         tripped = [m for m in measured.tests(HEIGHTS, place.id) if m.number("trip_in") is not None]
         recorded = measured.occupant(place.id).number("trip_in")
@@ -89,7 +89,7 @@ def _heights(measured: Measured) -> Iterator[tuple[Position, float, str]]:
 
 
 def heights(measured: Measured) -> list[Panel]:
-    """Return a panel of trip heights for each cutoff that was ever drained down."""
+    """Return a panel of trip heights for each cutoff with at least one drain test."""
     return [panel for p in measured.of_role(*CUTOFFS) if (panel := _heights_of(measured, p)) is not None]
 
 
@@ -108,7 +108,7 @@ def _heights_of(measured: Measured, place: Position) -> Panel | None:
 
 
 def periods(measured: Measured, place: UUID) -> list[Period]:
-    """Return the water used between readings at one place; a replaced meter, a roll-over and a misreading are noted."""
+    """Return the water used between readings at one position, noting a replaced meter, a rollover or a misreading."""
     found = []
     read = [m for m in measured.tests(("meter_reading",), place) if m.number("reading") is not None]
     for early, late in pairwise(read):
@@ -118,7 +118,7 @@ def periods(measured: Measured, place: UUID) -> list[Period]:
 
 
 def _use(measured: Measured, place: UUID, early: Measure, late: Measure) -> Use:
-    """What `engineering.makeup` makes of two readings; the figure's unit is the reading's own, gallons."""
+    """Return what `engineering.makeup` makes of two readings, in gallons as read."""
     meter = measured.occupant(place, late.at)
     points = [
         Reading((m.at - early.at) / DAY, m.number("reading") or 0.0, str(measured.occupant(place, m.at).device))
@@ -131,7 +131,7 @@ def _use(measured: Measured, place: UUID, early: Measure, late: Measure) -> Use:
 
 
 def makeup(measured: Measured) -> list[Panel]:
-    """Return a panel for each make-up meter."""
+    """Return a panel for each make-up meter; an empty one if there is no meter."""
     return [_makeup_of(measured, place) for place in measured.of_role("makeup_meter")] or [_panel((), ())]
 
 
@@ -155,12 +155,12 @@ def _cells(period: Period) -> tuple[Cell, ...]:
 
 
 def _undrawn(rate: float | None) -> Cell:
-    """A rate that is told and not drawn."""
+    """Return a rate as text only, so that it is not drawn."""
     return Cell("\u2013" if rate is None else brief(rate, "gal"))
 
 
 def change_word(found: list[Period]) -> str:
-    """What the change detector says of the newest rate against the boiler's own past."""
+    """Return what the change detector says of the newest rate against the boiler's own past."""
     rates = [r for p in found if p.use.days >= LEAST_DAYS and (r := p.use.gallons_per_day) is not None][-PAST:]
     if not rates:
         return "No period is known well enough to compare."

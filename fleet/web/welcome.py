@@ -1,11 +1,11 @@
-"""Somebody new chooses a password, at an address that is good once and for three days."""
+"""A new user chooses a password, at an address that works once and for three days."""
 
 from django.contrib.auth.views import PasswordResetConfirmView
 from django.urls import reverse_lazy
 
 
 class Welcome(PasswordResetConfirmView):
-    """The framework's own view of it: the address becomes a session's, so that no log keeps what opens the door."""
+    """Django's view for this. The token moves from the address into the session, so that no log keeps the secret."""
 
     template_name = "welcome.html"
     success_url = reverse_lazy("sign-in")

@@ -1,1 +1,1 @@
-"""The calculations offered to people, a module for each side of the boiler; `calculations.py` runs them."""
+"""Tables of the calculations offered, one module for each side of the boiler. `calculations.py` runs them."""

@@ -19,7 +19,7 @@ EDR = Input("connected_edr_ft2", "Connected radiation", ratings.EDR_FT2)
 
 @dataclass(frozen=True, slots=True)
 class Rating:
-    """One output in every way it is written."""
+    """One boiler output in all its usual units."""
 
     boiler_horsepower: float
     from_and_at_lb_h: float
@@ -30,7 +30,7 @@ class Rating:
 
 @dataclass(frozen=True, slots=True)
 class Pumped:
-    """What radiation condenses and what comes back."""
+    """Steam that radiation condenses in lb/h, and water that returns in gal/min."""
 
     condensing_lb_h: float
     feed_gpm: float

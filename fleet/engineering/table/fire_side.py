@@ -1,4 +1,4 @@
-"""Offered: flue gas, efficiency on the gross value, what the burner fires, the trend of the stack."""
+"""Offered: flue gas, efficiency on gross value, burner input, stack trend."""
 
 from dataclasses import dataclass
 
@@ -24,7 +24,7 @@ BALANCE = "Heat balance on GROSS value; enthalpies GRI-Mech 3.0; up to 0.8 point
 
 @dataclass(frozen=True, slots=True)
 class Flue:
-    """What one flue-gas reading comes to; efficiency and loss in % of the gross heating value."""
+    """Results of one flue-gas reading. Efficiency and loss are in % of the gross heating value."""
 
     efficiency_gross_percent: float
     stack_loss_gross_percent: float
@@ -35,7 +35,7 @@ class Flue:
 
 @dataclass(frozen=True, slots=True)
 class Fired:
-    """An input measured, and against the name plate where that is known."""
+    """A measured input, compared with the name plate where that is known."""
 
     input_btu_h: float
     ratio: float | None

@@ -1,4 +1,4 @@
-"""What one offered calculation consists of."""
+"""Definitions of an offered calculation: its inputs, outputs and texts."""
 
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -13,10 +13,10 @@ REQUIRED = object()  # the default of an input that has none
 
 @dataclass(frozen=True, slots=True)
 class Input:
-    """One thing asked for: a number in a range with its unit, or, with `choices`, a word.
+    """One input: a number in a range with its unit, or, with `choices`, a word.
 
-    `default` REQUIRED: must be given; None: may be left out as unknown. `many`: a list, each element judged alone;
-    `gaps`: its elements may be None.
+    `default` REQUIRED: it must be given; None: it may be left out as unknown. `many`: it is a list, each element
+    checked alone. `gaps`: its elements may be None.
     """
 
     name: str
@@ -33,7 +33,7 @@ class Input:
         return self.range.unit
 
     def faults(self, value: object) -> list[Fault]:
-        """Return everything wrong with what was given for this input."""
+        """Return all faults of the value given for this input."""
         if not self.many:
             return self._faults_of_one(value, (self.name,), value is None and self.default is None)
         if not isinstance(value, list):
@@ -49,7 +49,7 @@ class Input:
 
 @dataclass(frozen=True, slots=True)
 class Output:
-    """One thing answered: `at` is the path to it in what the function returns, empty for the whole of it."""
+    """One output. `at` is its attribute path in what the function returns, empty for the whole."""
 
     name: str
     label: str
@@ -59,7 +59,7 @@ class Output:
 
 @dataclass(frozen=True, slots=True)
 class Calculation:
-    """A named calculation: what it asks, what it answers, and the words that stand beside the answer."""
+    """A calculation: its inputs, its outputs, its function, and the texts shown with the result."""
 
     code: str
     title: str

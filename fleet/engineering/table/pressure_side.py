@@ -28,7 +28,7 @@ class Steam:
 
 @dataclass(frozen=True, slots=True)
 class SetPoints:
-    """What a control's scale and differential come to, psig."""
+    """Cut-in and cut-out in psig that a control's scale and differential give."""
 
     cut_in_psi: float
     cut_out_psi: float

@@ -23,7 +23,7 @@ DAYS = Input("days", "Days of the readings, from any start", makeup.DAY, many=Tr
 
 @dataclass(frozen=True, slots=True)
 class Evaporated:
-    """Steam made, as weight and as cold feed water would fill it up."""
+    """Steam made, as weight and as the volume of cold feed water that replaces it."""
 
     steam_lb_h: float
     water_gal_h: float
@@ -31,7 +31,7 @@ class Evaporated:
 
 @dataclass(frozen=True, slots=True)
 class Metered:
-    """Uses between readings in gal (None where not known), what was noted, and the whole of what is known."""
+    """Uses between readings in gal (None where not known), notes, and the total of what is known."""
 
     gallons: list[float | None]
     notes: list[str]

@@ -1,1 +1,1 @@
-"""The commands of `manage.py`; each hands over to one function."""
+"""The commands of `manage.py`. Each calls one function."""

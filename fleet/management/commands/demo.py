@@ -1,4 +1,4 @@
-"""`manage.py demo`: everything, with an invented portfolio, under one supervisor."""
+"""`manage.py demo`: a whole site with an invented portfolio, under one supervisor."""
 
 import sys
 from typing import Any
@@ -17,7 +17,7 @@ class Command(RunningCommand):
     make_plan = staticmethod(plan.demo)
 
     def handle(self, *args: Any, **options: Any) -> None:
-        """Run it, on this machine only: its sign-ins are printed for everybody to read."""
+        """Run the demonstration. It listens on loopback only, since its sign-ins are public."""
         if options["host"] not in LOOPBACK:
             sys.exit("The passwords of a demonstration are known to all: it answers on this machine only.")
         super().handle(*args, **options)

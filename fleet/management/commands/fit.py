@@ -1,4 +1,4 @@
-"""`manage.py fit`: whether the servers named in the environment will do."""
+"""`manage.py fit`: check whether the servers named in the environment are suitable."""
 
 import sys
 from typing import Any
@@ -10,13 +10,13 @@ from fleet.management.embedded import fit
 
 
 class Command(BaseCommand):
-    """Prints one line per question."""
+    """Prints one line per check."""
 
     help = "Say whether the servers of DATABASE_URL and REDIS_URL will do; exit code 1 if not."
     requires_system_checks = []
 
     def handle(self, *args: Any, **options: Any) -> None:
-        """Ask both servers and print what they said."""
+        """Check both servers and print the results. Exits with 1 if one is not suitable."""
         answers = fit.check(settings.DATABASE_URL, settings.REDIS_URL)
         for answer in answers:
             self.stdout.write(str(answer))

@@ -1,4 +1,4 @@
-"""`manage.py load_catalogue [FOLDER]`: load the catalogue, or print everything wrong in it."""
+"""`manage.py load_catalogue [FOLDER]`: load the catalogue, or print all its faults."""
 
 from argparse import ArgumentParser
 from datetime import UTC, datetime
@@ -14,16 +14,16 @@ from fleet.errors import Fault, Refused
 
 
 class Command(BaseCommand):
-    """Prints one line, or one per fault."""
+    """Prints one line, or one line per fault."""
 
     help = "Load the catalogue from a folder; the same content again changes nothing."
 
     def add_arguments(self, parser: ArgumentParser) -> None:
-        """The folder, by default the one that comes with the code."""
+        """Declare the folder; the default is the one shipped with the code."""
         parser.add_argument("folder", nargs="?", type=Path, default=settings.ROOT / "fixtures" / "catalogue")
 
     def handle(self, *args: Any, folder: Path, **options: Any) -> None:
-        """Load, or print every fault and leave with 1."""
+        """Load the catalogue, or print every fault and exit with 1."""
         try:
             self.stdout.write(_told(pipeline.load_catalogue(folder=folder, at=datetime.now(UTC))))
         except Refused as refused:

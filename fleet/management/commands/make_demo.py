@@ -1,4 +1,4 @@
-"""`manage.py make_demo`: the demonstration's portfolios, once per database."""
+"""`manage.py make_demo`: make the demonstration's portfolios, once per database."""
 
 from argparse import ArgumentParser
 from datetime import datetime
@@ -16,7 +16,7 @@ SEED = 7
 
 
 class Command(BaseCommand):
-    """Makes the demonstration, or with --sign-ins only says who may sign in to it."""
+    """Makes the demonstration, or with --sign-ins only prints who may sign in."""
 
     help = (
         "Make the demonstration's portfolios that are not there yet: Larkfield Homes at once, then two property "
@@ -24,7 +24,7 @@ class Command(BaseCommand):
     )
 
     def add_arguments(self, parser: ArgumentParser) -> None:
-        """Take what to make, and how much of it."""
+        """Declare what to make, and how much of it."""
         parser.add_argument("--sign-ins", action="store_true", help="print the sign-ins and make nothing")
         parser.add_argument("--first", action="store_true", help="make Larkfield Homes only: seconds")
         parser.add_argument("--seed", type=int, default=SEED, help="the luck of the town (default %(default)s)")
@@ -33,7 +33,7 @@ class Command(BaseCommand):
         parser.add_argument("--truth", type=Path, metavar="FILE", help="write here what really failed, as JSON")
 
     def handle(self, *args: Any, **options: Any) -> None:
-        """Make it, or print the sign-ins."""
+        """Make the demonstration, or print the sign-ins."""
         if options["sign_ins"]:
             self.stdout.write(cast.sign_ins())
             parallel.sign_ins(settling.PASSWORD, self.stdout.write)

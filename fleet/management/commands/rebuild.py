@@ -9,7 +9,7 @@ from fleet import pipeline
 
 
 class Command(BaseCommand):
-    """Prints how many rows were written: 0 where every conclusion was up to date."""
+    """Prints how many rows were written: 0 if every conclusion was up to date."""
 
     help = "Judge every boiler again from its facts and print how many rows had to be written."
 

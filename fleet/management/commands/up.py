@@ -1,4 +1,4 @@
-"""`manage.py up`: a lasting site under one supervisor."""
+"""`manage.py up`: run a lasting site under one supervisor."""
 
 from fleet.management.embedded import plan
 from fleet.management.embedded.running import RunningCommand

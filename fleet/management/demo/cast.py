@@ -33,7 +33,7 @@ CAST = (
 
 
 def make(portfolio: Portfolio, at: datetime) -> dict[str, User]:
-    """Make who is missing; return everybody by user name."""
+    """Make the people who are missing, and return everybody by user name."""
     people = {member.username: _person(member, portfolio) for member in CAST}
     keys.make(user=people["rosa"], name="field", expires_at=at + timedelta(days=365), secret=KEY)
     return people
@@ -56,6 +56,6 @@ def _person(member: Member, portfolio: Portfolio) -> User:
 
 
 def sign_ins() -> str:
-    """Who may sign in, for the terminal."""
+    """Return who may sign in, as text for the terminal."""
     lines = [f"  {m.username:<6} {m.password:<16} {m.name}, {m.role}" for m in CAST]
     return "\n".join(["Sign-ins (user name, password):", *lines, f"Field key of Rosa Delgado: {KEY}"])

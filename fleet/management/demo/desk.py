@@ -1,4 +1,4 @@
-"""What people at a desk decide each morning: alerts acknowledged or shelved, work assigned, deferred, planned."""
+"""Decisions of office people each morning: acknowledge and shelve alerts, assign, defer and plan work."""
 
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import suppress
@@ -27,7 +27,7 @@ AHEAD = 14 * DAY  # how far the dispatcher plans
 
 @dataclass(frozen=True, slots=True)
 class Coming:
-    """A visit of the crew that will be made: the dispatcher plans for it."""
+    """A visit that the crew will make. The dispatcher plans jobs for it."""
 
     boiler: UUID
     at: datetime
@@ -36,7 +36,7 @@ class Coming:
 
 @dataclass(slots=True)
 class Desk:
-    """Dispatcher and manager of one portfolio; each thing is looked at once."""
+    """Dispatcher and manager of one portfolio. Each alert and deficiency is considered once."""
 
     chance: Chance
     portfolio: Portfolio
@@ -47,7 +47,7 @@ class Desk:
     counts: dict[str, int] = field(default_factory=dict)
 
     def morning(self, at: datetime) -> None:
-        """What is new since yesterday, then the jobs."""
+        """Decide about everything new since yesterday, then about jobs."""
         for row in self._new(Deficiency.objects.filter(withdrawn=False, closed_at=None, opened_at__gt=at - 30 * DAY)):
             self._deficiency(row, at)
         for alert in self._new(Alert.objects.filter(until=None, raised_at__gt=at - 2 * DAY, boiler__isnull=False)):
@@ -95,7 +95,7 @@ class Desk:
             pipeline.create_job(building=building, asked=Asked((row.id,)), by=self._by("dispatcher"), at=at)
 
     def _alert(self, row: Alert, at: datetime) -> None:
-        here = self.chance.of(row.condition, row.subject, row.since)  # its own id is another one each time
+        here = self.chance.of(row.condition, row.subject, row.since)  # an alert's id differs each time the town is made
         if row.condition in ("hold", "past_date", "exposed") and here.happens(0.5):
             decision, who = AlertDecision("acknowledged"), "dispatcher"
         elif row.condition in ("due", "due_soon", "certificate_running_out") and here.happens(0.08):
@@ -109,7 +109,7 @@ class Desk:
     # Jobs.
 
     def jobs(self, at: datetime) -> None:
-        """Plan what waits, answer what is planned."""
+        """Plan waiting jobs, and accept or decline planned ones."""
         waiting = Job.objects.filter(portfolio=self.portfolio, status__in=("to_plan", "declined", "missed", "back"))
         for job in waiting.order_by("created_at", "id"):
             if self.chance.of(*_called(job), job.version).happens(0.8):
@@ -134,7 +134,7 @@ class Desk:
             pipeline.act_on_job(job=job.id, decision=decision, version=job.version, by=self._by("dispatcher"), at=at)
 
     def start(self, boiler: UUID, technician: str, at: datetime) -> None:
-        """A technician who stands before the boiler starts what was planned for him there."""
+        """Start the technician's accepted jobs at this boiler that were planned for this day."""
         mine = Job.objects.filter(status="accepted", technician=self.people[technician].id, items__boiler=boiler)
         for job in mine.distinct():
             if job.planned_since and day_of(job.planned_since) == day_of(at):
@@ -150,12 +150,12 @@ class Desk:
 
 
 def _called(job: Job) -> tuple[object, ...]:
-    """What a job is the same by each time the town is made; its id is not."""
+    """Return a key of a job that is the same each time the town is made. Its id is not."""
     return job.building_id, job.created_at
 
 
 class _Tried(suppress):
-    """What the pipeline refuses, as a slot that is taken, people leave for tomorrow; both are counted."""
+    """Counts attempts, and suppresses Refused: people leave what is refused, such as a taken slot, for another day."""
 
     def __init__(self, counts: dict[str, int], kind: str) -> None:
         super().__init__(Refused)

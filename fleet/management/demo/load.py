@@ -1,6 +1,6 @@
-"""Loading one portfolio of the town: its past in bulk, then its last weeks day by day. All of it, or nothing.
+"""Load one portfolio of the town: its past in bulk, then its last weeks day by day. All or nothing.
 
-One transaction: a site that runs meanwhile would judge a half-told past by its own clock.
+It is one transaction: a site that runs meanwhile would judge a half-loaded past by its own clock.
 """
 
 import time
@@ -31,7 +31,7 @@ Say = Callable[[str], None]
 
 @dataclass(frozen=True, slots=True)
 class Event:
-    """Something that happens in the last weeks: in order of time, then as listed."""
+    """An event of the last weeks. Events are ordered by time, then as listed."""
 
     at: datetime
     what: Callable[[datetime], None]
@@ -40,7 +40,10 @@ class Event:
 def load(
     story: Story, now: datetime, say: Say = lambda line: None, one_by_one: timedelta = DAY_BY_DAY
 ) -> Portfolio | None:
-    """Load a portfolio as of `now`, the last weeks one by one; None where it is there already."""
+    """Load a portfolio as of `now`. Visits within `one_by_one` before it are posted one by one.
+
+    Returns None where the portfolio exists already.
+    """
     if Portfolio.objects.filter(ref=story.ref).exists():
         return None
     with transaction.atomic():
@@ -48,7 +51,7 @@ def load(
 
 
 class _Load:
-    """One portfolio on its way in."""
+    """Loads one portfolio."""
 
     def __init__(self, story: Story, now: datetime, say: Say, one_by_one: timedelta) -> None:
         self.story, self.now, self.tell = story, now, say
@@ -56,7 +59,7 @@ class _Load:
         self.began = time.monotonic()
 
     def run(self) -> Portfolio:
-        """Register, bygone years, the last weeks."""
+        """Load register, past years and the last weeks."""
         self.portfolio = settling.portfolio_of(self.story)
         self.people = settling.people_of(self.portfolio, self.story.people)
         self._settle()
@@ -70,7 +73,7 @@ class _Load:
         return self.portfolio
 
     def say(self, line: str) -> None:
-        """A line of progress."""
+        """Report a line of progress, with the seconds so far."""
         self.tell(f"{self.story.name}: {line} ({time.monotonic() - self.began:.0f} s)")
 
     def _settle(self) -> None:
@@ -159,7 +162,7 @@ class _Load:
 
 
 def _together(visits: Iterable[Told]) -> list[list[Told]]:
-    """A month's sheet is posted in one go: the checks of one boiler whose posts lie within its hour."""
+    """Group visits by post. A month's routine checks of one boiler are posted together; other visits singly."""
     found: dict[tuple[Any, ...], list[Told]] = {}
     counted: Counter[str] = Counter()
     for told in visits:

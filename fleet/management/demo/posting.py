@@ -1,4 +1,4 @@
-"""A visit of the town as the pipeline takes it."""
+"""Conversion of a town visit to the form the pipeline takes."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -13,14 +13,14 @@ from fleet.visits.incoming import IncomingEntry, IncomingVisit, Person
 
 @dataclass(frozen=True, slots=True)
 class Address:
-    """Where the story's words point to: one boiler with its positions by ref, and everybody by user name."""
+    """What the story refers to: one boiler with its positions by ref, and people by user name."""
 
     boiler: Boiler
     places: Mapping[str, UUID]
     people: Mapping[str, User]
 
     def visit(self, told: Told) -> IncomingVisit:
-        """The same story gives the same ids."""
+        """Return the visit for the pipeline. The same story gives the same ids."""
         return IncomingVisit(
             id=self.id_of(told.key),
             boiler=self.boiler.id,
@@ -38,7 +38,7 @@ class Address:
         )
 
     def id_of(self, key: str) -> UUID:
-        """A visit's id by its key."""
+        """Return a visit's id for its key."""
         return uuid5(self.boiler.id, f"town {key}")
 
     def _entry(self, told: Told, line: Line) -> IncomingEntry:

@@ -1,4 +1,4 @@
-"""What stands before anything happens in a portfolio of the town: people, register, header groups, papers, terms."""
+"""Set up a portfolio of the town before its story: people, register, header groups, papers, terms."""
 
 from collections.abc import Iterable, Mapping
 from datetime import UTC, date, datetime, time, timedelta
@@ -23,17 +23,17 @@ from fleet.portfolio.sheet import parse
 from fleet.terms.incoming import IncomingTerms
 
 CAUSE = Cause(who="demo")
-PASSWORD = "lamp-oil-71"  # everybody's in the town: fixed and printed, as all of the demonstration
+PASSWORD = "lamp-oil-71"  # of everybody in the town; public, like all of the demonstration
 
 
 def portfolio_of(story: Story) -> Portfolio:
-    """A new portfolio; its id follows from its name."""
+    """Create the portfolio. Its id follows from its ref."""
     made = uuid5(NAMESPACE_DNS, f"{story.ref.lower()}.invalid")
     return Portfolio.objects.create(id=made, ref=story.ref, name=story.name)
 
 
 def people_of(portfolio: Portfolio, members: Iterable[Member]) -> dict[str, User]:
-    """Everybody by user name. One password, hashed once: each hash takes a fifth of a second."""
+    """Create the people and return them by user name. The password is hashed once, since a hash takes 0.2 s."""
     password = make_password(PASSWORD)
     users: dict[str, User] = {}
     for number, member in enumerate(members):
@@ -55,7 +55,7 @@ def people_of(portfolio: Portfolio, members: Iterable[Member]) -> dict[str, User
 
 
 def register(portfolio: Portfolio, story: Story, at: datetime) -> dict[str, Boiler]:
-    """The sheet, handed in as every sheet; then what boilers share, which no sheet can say. Boilers by key."""
+    """Import the register sheet, then create shared positions, which no sheet can hold. Return boilers by key."""
     _hand_in(portfolio, setups.sheet(story.houses, date.min, day_of(at)), at)
     for day in sorted({b.since for b in story.boilers.values() if b.since >= day_of(at)}):
         _hand_in(portfolio, setups.sheet(story.houses, day, day + timedelta(days=1)), clock(day, 5))
@@ -86,7 +86,7 @@ def _share(portfolio: Portfolio, house: str, shared: Mapping[str, Any], at: date
 
 
 def places_of(boiler: Boiler, pure: Pure) -> dict[str, UUID]:
-    """Positions by ref, those of the header group among them."""
+    """Return position ids by ref, those of the header group included."""
     found = Position.objects.filter(boiler=boiler)
     if boiler.header_group_id:
         found |= Position.objects.filter(header_group=boiler.header_group_id, ref__in=pure.places)
@@ -94,7 +94,7 @@ def places_of(boiler: Boiler, pure: Pure) -> dict[str, UUID]:
 
 
 def papers(portfolio: Portfolio, story: Story, at: datetime) -> None:
-    """The certificates; their boilers have no past yet, so each is cheap."""
+    """Add the certificates. This is cheap while the boilers have no past."""
     buildings = dict(Building.objects.filter(portfolio=portfolio).values_list("ref", "id"))
     for paper in story.papers:
         since = datetime.combine(paper.since, time(12), UTC)
@@ -103,14 +103,14 @@ def papers(portfolio: Portfolio, story: Story, at: datetime) -> None:
 
 
 def terms(portfolio: Portfolio, story: Story, owner: User, at: datetime) -> None:
-    """The terms of a portfolio that adopted its own."""
+    """Adopt the portfolio's own terms, if it has any."""
     if story.terms:
         given: Any = dict(story.terms)
         pipeline.adopt_terms(portfolio=portfolio.id, terms=IncomingTerms(**given), version=0, by=owner, at=at)
 
 
 def services(boilers: Mapping[str, Boiler], facts: Iterable[Service]) -> None:
-    """Service states of the past, as evidence: the boiler is judged with its visits a moment later."""
+    """Store past service states as evidence rows. Their boilers are judged later, with their visits."""
     ServiceState.objects.bulk_create(
         ServiceState(
             portfolio_id=boilers[f.boiler].portfolio_id,

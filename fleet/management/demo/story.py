@@ -1,4 +1,4 @@
-"""Seven boilers in six houses, each with its own past, told through the same door as every real visit."""
+"""The demonstration's small portfolio: seven boilers in six houses, with pasts posted like real visits."""
 
 from collections.abc import Iterator
 from datetime import datetime, timedelta
@@ -20,7 +20,7 @@ PORTFOLIO_ID = uuid5(NAMESPACE_DNS, "larkfield.invalid")
 
 
 def make(sheet: Path, at: datetime) -> Portfolio:
-    """Make the demonstration, or what is missing of it, as of `at`."""
+    """Make the small portfolio as of `at`, unless it exists. Return it."""
     found = Portfolio.objects.filter(ref=REF).first()
     if found is not None:
         return found
@@ -42,7 +42,7 @@ def _visits(people: dict[str, User], at: datetime) -> Iterator[tuple[IncomingVis
         ("ALD12 B1", 43, "tight"),
         ("ALD12 B2", 43, "tight"),
         ("QUA48 B1", 60, "tight"),
-        ("WEA07 B1", 490, "tight"),  # past fifteen months: its proofs have lapsed
+        ("WEA07 B1", 490, "tight"),  # over fifteen months: its proofs have lapsed
         ("HOP33 B1", 75, "tight"),
         ("MIL90 B1", 20, "drips"),
     ):
@@ -59,7 +59,7 @@ def _visits(people: dict[str, User], at: datetime) -> Iterator[tuple[IncomingVis
 
 
 def _measured(bench: Bench, rosa: User, at: datetime) -> Iterator[IncomingVisit]:
-    """Mill Lane keeps its numbers: the meter about every four weeks for a year, the flame twice."""
+    """Yield a year of meter readings about every four weeks, and combustion tests, for Mill Lane."""
     reading = 41_200.0
     for nth, days in enumerate(range(368, 3, -28)):
         when = at - timedelta(days=days, hours=2)
@@ -73,7 +73,7 @@ def _measured(bench: Bench, rosa: User, at: datetime) -> Iterator[IncomingVisit]
 
 
 def _latest_flush(key: str) -> int:
-    """The caretaker of Hopper Street is behind: his flush is due."""
+    """Return the days since the latest flush. At Hopper Street the flush is due."""
     return 10 if key == "HOP33 B1" else 3
 
 

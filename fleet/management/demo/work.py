@@ -1,4 +1,4 @@
-"""What people do at a boiler, as entries: flushes, a whole yearly service, a no-heat call."""
+"""Entries of typical visits: a flush, a yearly service, a no-heat call."""
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
@@ -33,41 +33,41 @@ LEFT_WELL: Mapping[str, Any] = {
 
 @dataclass(frozen=True, slots=True)
 class Bench:
-    """One boiler with its positions by ref, to write visits for."""
+    """Writes visits to one boiler, with its positions by ref."""
 
     boiler: Boiler
     places: Mapping[str, UUID]
 
     @classmethod
     def of(cls, boiler: Boiler) -> "Bench":
-        """Look the positions up."""
+        """Return a writer for a boiler."""
         return cls(boiler, dict(Position.objects.filter(boiler=boiler).values_list("ref", "id")))
 
     def test(self, at: datetime, code: str, place: str, outcome: str = "pass", **readings: Any) -> IncomingEntry:
-        """One test."""
+        """Return the entry of a test."""
         position = self.places[place]
         return IncomingEntry(act="test", code=code, position=position, at=at, outcome=outcome, readings=readings)
 
     def act(self, at: datetime, code: str, place: str) -> IncomingEntry:
-        """One action."""
+        """Return the entry of an action."""
         return IncomingEntry(act="action", code=code, position=self.places[place], at=at)
 
     def visit(
         self, kind: str, at: datetime, who: Iterable[UUID], entries: Iterable[IncomingEntry], **more: Any
     ) -> IncomingVisit:
-        """One visit; its id follows from boiler, kind and time, so the same story told again adds nothing."""
+        """Return a visit. Its id follows from boiler, kind and time, so posting it again adds nothing."""
         people = tuple(Person(user=w) for w in who)
         made = uuid5(self.boiler.id, f"{kind} {at.isoformat()}")
         return IncomingVisit(made, self.boiler.id, kind, at, tuple(entries), people, **more)
 
 
 def flush(bench: Bench, at: datetime) -> list[IncomingEntry]:
-    """The weekly flush of the float chamber."""
+    """Return the weekly flush of the float chamber."""
     return [bench.test(at, "flush", "upper", **GOOD_FLUSH)]
 
 
 def yearly_service(bench: Bench, at: datetime, after_lift: str = "tight") -> list[IncomingEntry]:
-    """As found first; then the chamber is opened and cleaned, and what that touched is proven again."""
+    """Return tests as found, then cleaning of the chamber, then new proofs of what the cleaning touched."""
     siphons = [ref for ref in bench.places if ref.startswith("siphon")]
     return [
         bench.test(at, "flush", "upper", **GOOD_FLUSH),
@@ -99,18 +99,18 @@ def _limit(bench: Bench, at: datetime) -> IncomingEntry:
 
 
 def combustion(bench: Bench, at: datetime, o2_pct: float, stack_f: float) -> list[IncomingEntry]:
-    """A clean flame, measured."""
+    """Return a combustion test of a clean flame: oxygen in %, stack in F."""
     flue = {"o2_pct": o2_pct, "co_ppm": 18.0, "co_trend": "steady", "stack_f": stack_f, "room_f": 72.0}
     return [bench.test(at, "combustion_test", "burner", burner_firing=True, ambient_co_ppm=1.0, **flue)]
 
 
 def meter(bench: Bench, at: datetime, reading: float) -> list[IncomingEntry]:
-    """The make-up meter, read."""
+    """Return a reading of the make-up meter in gal."""
     return [bench.test(at, "meter_reading", "meter", reading=reading, stands_still_without_feed=True)]
 
 
 def plugged_siphon(bench: Bench, at: datetime) -> list[IncomingEntry]:
-    """A no-heat call that finds the one siphon plugged and no part in the van."""
+    """Return a no-heat call that finds the siphon plugged and has no part for it."""
     siphon = min(ref for ref in bench.places if ref.startswith("siphon"))
     return [
         IncomingEntry(act="observe", code="lockout_found", position=bench.places["limit"], at=at),

@@ -1,6 +1,7 @@
-"""Starts and stops the servers an installation needs, and nothing it did not start itself.
+"""Starts and stops the servers an installation needs. It never stops what it did not start itself.
 
-`site.run` is behind `manage.py demo` and `up`; `temporary` gives tests servers of their own; `fit` judges given ones.
+`site.run_site` runs `manage.py demo` and `up`. `temporary` gives tests their own servers. `server_checks`
+checks servers that the environment names.
 """
 
 from fleet.management.embedded.temporary import Servers, temporary

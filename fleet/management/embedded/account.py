@@ -9,13 +9,13 @@ from typing import Any
 
 from fleet.management.embedded.trouble import Trouble
 
-# PostgreSQL refuses to run as root. An account made for us keeps the data from other services under `nobody`.
+# PostgreSQL refuses to run as root. An account of our own keeps the data apart from other services run by `nobody`.
 CHOICES = ("gaugeglass", "nobody")
 
 
 @dataclass(frozen=True, slots=True)
 class Account:
-    """A user of this machine; `switch` is whether processes have to change to it."""
+    """A user of this machine. `switch`: processes must change to it."""
 
     uid: int
     gid: int
@@ -24,21 +24,21 @@ class Account:
 
     @property
     def spawning(self) -> dict[str, Any]:
-        """Keyword arguments that make `subprocess` run a program under this account and no group more."""
+        """Keyword arguments that make `subprocess` run a program under this account, without further groups."""
         return {"user": self.uid, "group": self.gid, "extra_groups": []} if self.switch else {}
 
     def give(self, path: Path) -> Path:
-        """Make this account the owner of something we just made."""
+        """Make this account the owner of a path just created, and return the path."""
         if self.switch:
             os.chown(path, self.uid, self.gid)
         return path
 
     def reaches(self, path: Path) -> bool:
-        """Return whether the account may pass through or execute `path`; asked of the system, not of mode bits."""
+        """Return whether the account may traverse or execute `path`. It is tried: mode bits alone do not tell."""
         return self.runs(["test", "-x", str(path)])
 
     def runs(self, argv: list[str]) -> bool:
-        """Return whether `argv` ends well under this account."""
+        """Return whether `argv` exits with 0 within 30 s under this account."""
         env = {"PATH": "/usr/bin:/bin"}
         try:
             done = subprocess.run(argv, cwd="/", env=env, capture_output=True, timeout=30, check=False, **self.spawning)
@@ -54,7 +54,7 @@ def caller() -> Account:
 
 
 def for_servers(owned: Path) -> Account:
-    """Return the account for the servers; `owned` is a folder that already belongs to it, if it exists."""
+    """Return the account for the servers. `owned` is a folder that belongs to it already, if it exists."""
     if os.geteuid() != 0:
         return caller()
     if owned.is_dir() and owned.stat().st_uid:

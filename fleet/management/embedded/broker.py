@@ -1,4 +1,4 @@
-"""The broker: a Redis-protocol server on a socket, with a password, that keeps what it was given."""
+"""The broker: a Redis-protocol server on a socket, with a password and with persistence."""
 
 from dataclasses import dataclass
 from pathlib import Path
@@ -12,7 +12,7 @@ from fleet.management.embedded.postgres import SERVER_ENV
 from fleet.management.embedded.processes import Program
 from fleet.management.embedded.records import write_private
 
-# No snapshots beside the append-only file: one way of keeping is enough. Memory that runs out refuses, never forgets.
+# No snapshots besides the append-only file: one copy is enough. Out of memory, writes are refused, nothing is evicted.
 SETTINGS = """\
 port 0
 unixsocket "{socket}"
@@ -38,11 +38,11 @@ class Broker:
 
     @property
     def url(self) -> str:
-        """The address the site and the worker use, in the form the task library reads."""
+        """The address that site and worker use, in the spelling of the task library."""
         return f"redis+socket://:{self._password}@{quote(str(self._socket))}"
 
     def serving(self) -> Program:
-        """Write the settings, which carry the password, and return the server."""
+        """Write the settings file, which holds the password, and return the server program."""
         files = self.folder.private("broker")
         settings = files / "broker.conf"
         values = {"socket": self._socket, "password": self._password, "files": files}
@@ -52,7 +52,7 @@ class Broker:
         return Program("broker", argv, SERVER_ENV, self.folder.account, vital=True)
 
     def ready(self) -> bool:
-        """Return whether the server answers and has loaded what it kept."""
+        """Return whether the server answers and has loaded its data."""
         try:
             with connect(self.url) as client:
                 return bool(client.ping())
@@ -69,7 +69,7 @@ class Broker:
 
 
 def connect(url: str) -> redis.Redis:
-    """Return a client for an address in either spelling of a socket: the task library's or the client library's."""
+    """Return a client for an address. A socket may be spelled as the task library or the client library does."""
     return redis.Redis.from_url(
         url.replace("redis+socket://", "unix://", 1), socket_connect_timeout=5, socket_timeout=5, retry=None
     )

@@ -1,4 +1,4 @@
-"""The children of one supervisor: started, watched, started again when they die, stopped last first."""
+"""The child processes of one supervisor: started, watched, restarted when they die, stopped last first."""
 
 import signal
 import subprocess
@@ -15,44 +15,44 @@ from fleet.management.embedded.trouble import from_log
 Say = Callable[[str], None]
 
 FIRST_PAUSE, LONGEST_PAUSE, SETTLED = 0.5, 30.0, 60.0
-ENOUGH = 5  # times in a row after which a site without database or broker is given up
+ENOUGH = 5  # in a row, of database or broker; then the site is stopped
 LOOK_EVERY, LOGS_EVERY = 0.2, 60.0
 
 
 class Asked(Exception):
-    """A signal asked us to stop while we were waiting for something."""
+    """Raised when a signal asks to stop while the supervisor waits for a child."""
 
 
 @dataclass(slots=True)
 class Child:
-    """A running program, or one that waits to be started again."""
+    """A running program, or one that waits for its restart."""
 
     program: Program
     process: subprocess.Popen[bytes]
     since: float = field(default_factory=time.monotonic)
     failures: int = 0
     again_at: float | None = None
-    told: int = 0  # bytes of its log that were told
+    told: int = 0  # bytes of its log that were printed
 
 
 class Crew:
-    """Holds no process it did not start. `asked` tells whether somebody wants all of it to stop."""
+    """Manages only processes it started. `is_stop_requested` returns whether all should stop."""
 
     def __init__(self, folder: Folder, say: Say, asked: Callable[[], bool] = lambda: False) -> None:
         self.folder, self.say, self.asked = folder, say, asked
         self.records = Records(folder.path / "children.json")
         self.children: list[Child] = []
-        self._endings = ExitStack()  # runs every ending, also when one of them fails
+        self._endings = ExitStack()  # runs every callback, also when one of them fails
 
     def run(self, program: Program) -> None:
-        """Run a step to its end; a step that fails stops the start."""
+        """Run a step to its end. Raises MachineError where it fails."""
         child = self._hire(program)
         self._wait(lambda: not running(child.process))
         if self._dismiss(child):
             raise from_log(f"The step `{program.name}` failed", self.folder.log(program.name), self.folder.path)
 
     def start(self, program: Program, ready: Callable[[], bool] = lambda: True, limit: float = 120.0) -> None:
-        """Start a program that stays, and wait until it is of use."""
+        """Start a program that stays, and wait until it is ready. Raises MachineError after `limit` seconds."""
         child = self._hire(program)
         until = time.monotonic() + limit
         self._wait(lambda: not running(child.process) or ready() or time.monotonic() > until)
@@ -61,7 +61,7 @@ class Crew:
         self.children.append(child)
 
     def watch(self) -> None:
-        """Look after the children and their logs until somebody asks to stop."""
+        """Look after the children and their logs until a stop is requested."""
         logs_at = 0.0
         while not self.asked():
             for child in list(self.children):
@@ -72,7 +72,7 @@ class Crew:
             time.sleep(LOOK_EVERY)
 
     def stop(self) -> None:
-        """Stop all, last started first, each within its patience."""
+        """Stop all children, last started first, each within its patience."""
         self._endings.close()
         self.children.clear()
 
@@ -109,7 +109,7 @@ class Crew:
             child.process, child.since, child.again_at = self._spawn(child.program), time.monotonic(), None
 
     def _accompany(self, child: Child) -> None:
-        """Tell what it says; when it has ended, say so only if it failed."""
+        """Print the child's new log lines. When it has ended, say so only if it failed."""
         over = not running(child.process)
         log = self.folder.log(child.program.name)
         with log.open("rb") as lines:
@@ -143,10 +143,10 @@ def _reason(code: int) -> str:
 
 @contextmanager
 def listening() -> Iterator[Callable[[], bool]]:
-    """Note the signals that ask to stop; inside the block they only set what the yielded function returns."""
+    """Record stop signals. Inside the block they only change what the yielded function returns."""
     got: list[int] = []
     wanted = [signal.SIGINT, signal.SIGTERM]
-    if signal.getsignal(signal.SIGHUP) is not signal.SIG_IGN:  # `nohup` means to survive a closed terminal
+    if signal.getsignal(signal.SIGHUP) is not signal.SIG_IGN:  # `nohup` asks to survive a closed terminal
         wanted.append(signal.SIGHUP)
     before = {each: signal.signal(each, lambda number, _: got.append(number)) for each in wanted}
     try:

@@ -1,4 +1,4 @@
-"""The data folder: where it is, what it is for, what is kept in it. No existing folder's mode is ever changed."""
+"""The data folder: its path, its kind and its files. The mode of an existing folder is never changed."""
 
 import json
 import os
@@ -34,14 +34,14 @@ class Folder:
         return self.path / "logs" / f"{name}.log"
 
     def set_large_logs_aside(self) -> None:
-        """Keep one older log per child. Children append, so a log can be emptied under their hands."""
+        """Move large logs aside, keeping one older log per child. Children append, so truncating is safe."""
         for log in (self.path / "logs").glob("*.log"):
             if log.stat().st_size > LARGE_LOG:
                 shutil.copyfile(log, log.with_suffix(".old"))
                 os.truncate(log, 0)
 
     def private(self, name: str) -> Path:
-        """Return a folder inside that only the servers' account may enter, made if it is missing."""
+        """Return a subfolder that only the servers' account may enter. It is created if it is missing."""
         path = self.path / name
         if not path.is_dir():
             path.mkdir(mode=0o700)
@@ -49,7 +49,7 @@ class Folder:
         return path
 
     def keys(self) -> dict[str, str]:
-        """Return the passwords and the signing key of this folder, made once."""
+        """Return the passwords and the signing key of this folder. They are made once."""
         path = self.path / "keys.json"
         kept = read_json(path)
         if not kept:
@@ -58,7 +58,7 @@ class Folder:
         return kept
 
     def check_room(self) -> None:
-        """Refuse to start where the disk would fill up at once."""
+        """Raise MachineError where the disk has too little room to start."""
         free = shutil.disk_usage(self.path).free
         needed = ROOM_TO_RUN if self.cluster.is_dir() else ROOM_FOR_NEW
         if free < needed:
@@ -69,7 +69,7 @@ class Folder:
 
 
 def default(name: str) -> Path:
-    """Return where data go when nobody says: the machine's for root, the user's own otherwise."""
+    """Return the default data folder: GAUGEGLASS_DATA, else one of the machine for root, else one of the user."""
     named = os.environ.get("GAUGEGLASS_DATA")
     if named:
         return Path(named)
@@ -79,7 +79,7 @@ def default(name: str) -> Path:
 
 
 def open_folder(path: Path, kind: str) -> Folder:
-    """Open or make the data folder of a `kind` of installation, or say in a sentence why it cannot be used."""
+    """Open or make the data folder of a `kind` of installation. Raises MachineError where it cannot be used."""
     path = Path(os.path.abspath(path))
     with in_words(path):
         _make(path)
@@ -96,7 +96,7 @@ def open_folder(path: Path, kind: str) -> Folder:
 
 
 def _make(path: Path) -> None:
-    """Make what is missing of `path`: to be passed through by the servers' account, listed by nobody else."""
+    """Make the missing folders of `path`. The servers' account may pass through them; others may not list them."""
     missing = [each for each in (path, *path.parents) if not each.exists()]
     for each in reversed(missing):
         each.mkdir(mode=0o700)
@@ -125,7 +125,7 @@ def _check_use(path: Path, kind: str) -> None:
 
 
 def _check_owner(path: Path) -> None:
-    """Files of ours made by several users would lock the first one out of its own data."""
+    """Refuse another user's folder: files made by a second user would lock out the first one."""
     mark = path / "layout.json"
     if mark.exists() and mark.stat().st_uid != os.geteuid():
         raise Trouble(

@@ -1,4 +1,4 @@
-"""Which process a number means: its start, its program and whether it still runs. Numbers alone are reused."""
+"""Identity of processes: start, program, and whether they still run. A process number alone is reused."""
 
 import os
 import subprocess
@@ -10,7 +10,7 @@ STATE, GROUP, SESSION, START = 0, 2, 3, 19
 
 
 def started(pid: int) -> str:
-    """Return when `pid` started, unique over reboots, or an empty string if it does not run (a zombie does not)."""
+    """Return a mark of when `pid` started, unique over reboots; '' if it does not run. A zombie does not run."""
     if not _has_proc():
         return "" if _ps(pid, "stat").startswith("Z") else _ps(pid, "lstart")
     fields = _stat(pid)
@@ -30,7 +30,7 @@ def command(pid: int) -> str:
 
 
 def arguments(pid: int) -> list[str]:
-    """Return the command line of `pid`, empty if it cannot be read."""
+    """Return the command line of `pid`. Empty if it cannot be read."""
     if not _has_proc():
         return _ps(pid, "command").split()
     try:
@@ -40,7 +40,7 @@ def arguments(pid: int) -> list[str]:
 
 
 def members(group: int) -> list[int]:
-    """Return the running processes of the session and process group `group`; empty where /proc does not tell."""
+    """Return the running processes of session and process group `group`. Empty on machines without /proc."""
     pids = (int(entry.name) for entry in PROC.iterdir() if entry.name.isdigit()) if _has_proc() else ()
     return [pid for pid in pids if _belongs(_stat(pid), str(group))]
 

@@ -1,4 +1,4 @@
-"""One supervisor per data folder: a lock the system drops when its holder dies, on a file that says who holds it."""
+"""The lock that allows one supervisor per data folder. The system drops it when its holder dies."""
 
 import fcntl
 import getpass
@@ -14,7 +14,7 @@ from fleet.management.embedded.trouble import Trouble
 
 @contextmanager
 def held(folder: Path, where: str) -> Iterator[None]:
-    """Hold the folder's lock while the block runs, or say who holds it, since when, and where it answers."""
+    """Hold the folder's lock while the block runs. Raises MachineError that says who holds it already."""
     handle = os.open(folder / "lock", os.O_RDWR | os.O_CREAT | os.O_CLOEXEC, 0o600)
     try:
         _take(handle, folder)
@@ -26,7 +26,7 @@ def held(folder: Path, where: str) -> Iterator[None]:
 
 
 def free(folder: Path) -> bool:
-    """Return whether nobody holds the folder's lock at this moment."""
+    """Return whether nobody holds the folder's lock now."""
     handle = os.open(folder / "lock", os.O_RDWR | os.O_CLOEXEC)
     try:
         fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)

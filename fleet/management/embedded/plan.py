@@ -16,12 +16,12 @@ WEB = "django.core.wsgi:get_wsgi_application()"
 
 
 def site(folder: Folder, address: Address, env: Mapping[str, str]) -> Plan:
-    """Return the plan of a lasting site: the tables and the catalogue, then the staff."""
+    """Return the plan of a lasting site: migrations and catalogue first, then worker, beat and web."""
     return Plan((_step(env, "migrate", "--no-input"), _step(env, "load_catalogue")), _staff(folder, address, env))
 
 
 def demo(folder: Folder, address: Address, env: Mapping[str, str]) -> Plan:
-    """Return the plan of a demonstration: a site with an invented portfolio, which tells its sign-ins."""
+    """Return the plan of a demonstration: a site with invented portfolios that prints its sign-ins."""
     plain = site(folder, address, env)
     sign_ins = _program("sign-ins", env, str(settings.ROOT / "manage.py"), "make_demo", "--sign-ins")
     manage = str(settings.ROOT / "manage.py")
@@ -36,11 +36,11 @@ def _step(env: Mapping[str, str], command: str, *options: str) -> Program:
 def _staff(folder: Folder, address: Address, env: Mapping[str, str]) -> tuple[Program, ...]:
     schedule = folder.path / "beat-schedule"
     celery = ("-m", "celery", "-A", "fleet.celery")
-    # A worker that has to go ends its tasks first; those it cannot end in time come back by late acknowledgement.
+    # A worker that stops ends its tasks first. Late acknowledgement brings back those it cannot end in time.
     worker = _program(
         "worker", env, *celery, "worker", "--pool", "prefork", "--concurrency", "2", "-l", "INFO", patience=20
     )
-    # No pid file: the folder's lock already keeps a second beat away, and a stale one would keep out the first.
+    # No pid file: the folder's lock already prevents a second beat, and a stale pid file would stop the first.
     beat = _program("beat", env, *celery, "beat", "--schedule", str(schedule), "--pidfile", "", "-l", "INFO")
     options = ("--workers", "2", "--bind", address.bind, "--no-control-socket", "--graceful-timeout", "8")
     log = ("--access-logfile", "-", "--logger-class", "fleet.management.embedded.weblog.Discreet")

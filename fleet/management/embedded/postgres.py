@@ -1,4 +1,4 @@
-"""A PostgreSQL cluster of our own: socket only, passwords for everybody, one role without superuser."""
+"""A PostgreSQL cluster of our own: sockets only, passwords for all roles, one role without superuser."""
 
 import os
 import shutil
@@ -18,14 +18,17 @@ from fleet.management.embedded.records import write_private
 from fleet.management.embedded.trouble import Trouble
 
 SUPERUSER, ROLE, DATABASE, PORT = "postgres", "gaugeglass", "gaugeglass", 5432
-# For clusters thrown away within the hour: nothing in them has to outlive a power cut.
+# For short-lived clusters of tests: their data need not survive a power cut.
 CARELESS = {"fsync": "off", "synchronous_commit": "off", "full_page_writes": "off"}
 SERVER_ENV = {"PATH": "/usr/bin:/bin", "LC_ALL": "C", "TZ": "UTC"}
 
 
 @dataclass(frozen=True, slots=True)
 class Cluster:
-    """The database of one data folder. `throwaway`: for tests, fast instead of safe, its role may create databases."""
+    """The database of one data folder.
+
+    `throwaway`: for tests. It is fast instead of safe, and its role may create databases.
+    """
 
     folder: Folder
     binaries: Binaries
@@ -34,12 +37,12 @@ class Cluster:
 
     @property
     def url(self) -> str:
-        """The address the site, the worker and the tests use."""
+        """The address that site, worker and tests use."""
         host = quote(str(self.sockets), safe="")
         return f"postgresql://{ROLE}:{self.folder.keys()['database']}@{host}:{PORT}/{DATABASE}"
 
     def check(self) -> None:
-        """Refuse files of another major version, and a server on them that is not ours."""
+        """Raise MachineError for files of another major version, or a server on them that we did not start."""
         mark, ours = self.folder.cluster / "PG_VERSION", self.binaries.major()
         wrote = mark.read_text().strip() if mark.is_file() else ours
         if wrote != ours:
@@ -50,7 +53,7 @@ class Cluster:
         self._check_strangers()
 
     def _check_strangers(self) -> None:
-        """Our own leftovers are stopped before this; what still runs on the files was started by hand."""
+        """Raise MachineError for a server started by hand. Our own leftovers have been stopped before."""
         lock = self.folder.cluster / "postmaster.pid"
         if not lock.is_file():
             return
@@ -59,24 +62,24 @@ class Cluster:
             raise Trouble(
                 f"A PostgreSQL not started by Gaugeglass runs on {self.folder.cluster} (process {pid}): stop it first."
             )
-        lock.unlink()  # a number reused by a stranger since a crash would keep the server from starting
+        lock.unlink()  # after a crash another process may have its number; the server would refuse to start
 
     def making(self) -> Program | None:
-        """Return the program that makes the cluster, unless there is one; `keep` puts it in its place."""
+        """Return the program that makes a cluster, None where there is one. `adopt_new_cluster` puts it in place."""
         if self.folder.cluster.is_dir():
             return None
-        shutil.rmtree(self._new, ignore_errors=True)  # left by a start that was interrupted
+        shutil.rmtree(self._new, ignore_errors=True)  # left by an interrupted start
         self.folder.private(self._new.name)
         options = ("--username", SUPERUSER, "--auth", "scram-sha-256", "--encoding", "UTF8", "--no-instructions")
         places = ("--pgdata", str(self._new), "--pwfile", str(self._password_file()))
-        # The built-in locale sorts by code point and knows all letters, whatever the machine has installed.
+        # The built-in locale sorts by code point and does not depend on locales installed on the machine.
         letters = ("--locale-provider", "builtin", "--builtin-locale", "C.UTF-8", "--locale", "C")
         careless = ("--no-sync",) if self.throwaway else ()
         argv = (str(self.binaries.initdb), *places, *options, *letters, *careless)
         return Program("initdb", argv, SERVER_ENV, self.folder.account)
 
     def keep(self) -> None:
-        """Put a cluster that was made completely in its place."""
+        """Move the completed new cluster to its place."""
         (self.sockets / "first").unlink()
         self._new.rename(self.folder.cluster)
 
@@ -90,7 +93,7 @@ class Cluster:
         return self.folder.account.give(path)
 
     def serving(self) -> Program:
-        """Return the server itself. SIGINT is its fast shutdown: sessions are ended, everything is written."""
+        """Return the server program. SIGINT is its fast shutdown: sessions end, all data are written."""
         settings = {
             "listen_addresses": "",
             "unix_socket_directories": f'"{self.sockets}"',
@@ -107,7 +110,7 @@ class Cluster:
         return Program("postgres", argv, SERVER_ENV, account, ask=signal.SIGINT, patience=30, vital=True)
 
     def ready(self) -> bool:
-        """Return whether the server takes connections."""
+        """Return whether the server accepts connections."""
         try:
             self._connect().close()
         except psycopg.OperationalError:
@@ -115,7 +118,7 @@ class Cluster:
         return True
 
     def settle(self) -> None:
-        """Make the role and its database, or bring them back to what they should be."""
+        """Create the role and its database where missing, and reset the role's rights and password."""
         with self._connect() as connection:
             password = connection.pgconn.encrypt_password(
                 self.folder.keys()["database"].encode(), ROLE.encode(), b"scram-sha-256"

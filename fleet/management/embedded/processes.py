@@ -1,4 +1,4 @@
-"""One child process: described as data, started tied to us, stopped with everything in its group."""
+"""One child process: described as data, started tied to its parent, stopped with all of its group."""
 
 import ctypes
 import os
@@ -15,15 +15,15 @@ from fleet.management.embedded import identity
 from fleet.management.embedded.account import Account, caller
 
 PR_SET_PDEATHSIG = 1
-# Loaded before any fork: the child may not take locks between fork and exec.
+# Loaded before any fork: the child must not take locks between fork and exec.
 _PRCTL = ctypes.CDLL(None, use_errno=True).prctl if sys.platform == "linux" else None
 
 
 @dataclass(frozen=True, slots=True)
 class Program:
-    """What to run and how it likes to be stopped. `vital`: without it the whole site is of no use.
+    """A program to run, and how to stop it. `vital`: the site cannot run without it.
 
-    `once`: it ends by itself beside the site, is not started again, and what it says is told.
+    `once`: it ends by itself while the site runs, is not restarted, and its output is printed.
     """
 
     name: str
@@ -38,7 +38,7 @@ class Program:
 
 
 def spawn(program: Program, log: Path) -> subprocess.Popen[bytes]:
-    """Start `program` in a session of its own, writing to `log`; it is asked to stop when we are killed."""
+    """Start `program` in its own session, writing to `log`. It gets its stop signal when its parent is killed."""
     with log.open("ab") as out:
         return subprocess.Popen(
             program.argv,
@@ -48,26 +48,26 @@ def spawn(program: Program, log: Path) -> subprocess.Popen[bytes]:
             env=dict(program.env),
             cwd=program.cwd,
             umask=0o077,
-            start_new_session=True,  # a Ctrl-C in the terminal reaches us alone: the order of stopping is ours
+            start_new_session=True,  # Ctrl-C reaches only the supervisor, which stops children in order
             preexec_fn=_tie(program.ask),
             **program.account.spawning,
         )
 
 
 def running(process: subprocess.Popen[bytes]) -> bool:
-    """Return whether it still runs, without reaping: until then nobody else can get its number."""
+    """Return whether the process still runs. It is not reaped, so its number is not reused meanwhile."""
     return process.returncode is None and bool(identity.started(process.pid))
 
 
 def end(process: subprocess.Popen[bytes], ask: signal.Signals, patience: float) -> int:
-    """Ask it to stop, wait, kill what is left of its group, and return its exit code."""
+    """Ask the process to stop, wait, kill what is left of its group, and return its exit code."""
     if process.returncode is None:
         ask_and_kill(process.pid, ask, patience)
     return process.wait()
 
 
 def ask_and_kill(pid: int, ask: signal.Signals, patience: float) -> None:
-    """Stop a group leader within `patience` seconds and leave nothing of its group."""
+    """Stop a group leader within `patience` seconds, then kill the rest of its group."""
     before = identity.started(pid)
     if before:
         with suppress(ProcessLookupError):
@@ -78,7 +78,7 @@ def ask_and_kill(pid: int, ask: signal.Signals, patience: float) -> None:
 
 
 def wait_until(true: Callable[[], bool], limit: float, every: float = 0.05) -> bool:
-    """Return whether `true` came true within `limit` seconds."""
+    """Return whether `is_true` became true within `limit` seconds. It is called every `every` seconds."""
     end_at = time.monotonic() + limit
     while not true():
         if time.monotonic() > end_at:
@@ -93,7 +93,7 @@ def _tie(ask: signal.Signals) -> Callable[[], None]:
     def tie() -> None:
         if _PRCTL is not None:
             _PRCTL(PR_SET_PDEATHSIG, int(ask))
-        if os.getppid() != parent:  # we were killed before the tie was made
+        if os.getppid() != parent:  # the parent was killed before the tie was made
             os._exit(1)
 
     return tie

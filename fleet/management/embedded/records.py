@@ -1,4 +1,4 @@
-"""What runs for a data folder, remembered on disk, so that the next start can stop what a killed one left."""
+"""Records on disk of a data folder's running processes. The next start stops what a killed one left."""
 
 import json
 import os
@@ -15,7 +15,7 @@ from fleet.management.embedded.processes import ask_and_kill
 
 @dataclass(frozen=True, slots=True)
 class Mark:
-    """A child by number, start and program: all three have to agree before anything is stopped."""
+    """A child process by number, start and program. All three must agree before it is stopped."""
 
     name: str
     pid: int
@@ -25,11 +25,11 @@ class Mark:
 
     @classmethod
     def of(cls, name: str, pid: int, ask: signal.Signals) -> "Mark":
-        """Return the mark of a child that was just started."""
+        """Return the mark of a child just started."""
         return cls(name, pid, identity.started(pid), identity.command(pid), int(ask))
 
     def stop(self, patience: float = 15.0) -> bool:
-        """Stop what is left of this child; return whether there was anything."""
+        """Stop what is left of this child. Return whether anything was left."""
         if not self.started:
             return False
         if identity.started(self.pid):
@@ -52,17 +52,17 @@ class Records:
         self.marks: dict[str, Mark] = {}
 
     def add(self, mark: Mark) -> None:
-        """Remember a child; a later one of the same name takes its place."""
+        """Add a child's mark. It replaces an earlier one of the same name."""
         self.marks[mark.name] = mark
         self._write()
 
     def drop(self, name: str) -> None:
-        """Forget a child that has ended."""
+        """Remove the mark of a child that has ended."""
         if self.marks.pop(name, None):
             self._write()
 
     def recover(self) -> list[str]:
-        """Stop what an earlier run left, last started first; return the names of what was found running."""
+        """Stop what an earlier run left, last started first. Return the names of those that were running."""
         found = [mark.name for mark in reversed(self._read()) if mark.stop()]
         self.path.unlink(missing_ok=True)
         return found
@@ -78,7 +78,7 @@ class Records:
 
 
 def write_private(path: Path, text: str) -> None:
-    """Write a file that only its owner may read, whole or not at all."""
+    """Write a file that only its owner may read. The write is atomic."""
     handle, name = tempfile.mkstemp(prefix=f".{path.name}-", dir=path.parent)
     try:
         with os.fdopen(handle, "w") as file:
@@ -92,7 +92,7 @@ def write_private(path: Path, text: str) -> None:
 
 
 def read_json(path: Path) -> dict[str, Any]:
-    """Return what is in a JSON file of ours, or nothing where it is missing or torn."""
+    """Return the object in a JSON file. Empty where the file is missing or damaged."""
     try:
         found = json.loads(path.read_text())
     except (FileNotFoundError, ValueError):

@@ -1,4 +1,4 @@
-"""What the commands that run a site have in common: their options, and sentences instead of tracebacks."""
+"""The base of commands that run a site: their options, and error sentences instead of tracebacks."""
 
 import sys
 from contextlib import suppress
@@ -14,20 +14,20 @@ from fleet.management.embedded.trouble import Trouble
 
 
 class RunningCommand(BaseCommand):
-    """Runs a site of one `kind` by one plan until it is asked to stop."""
+    """Runs a site of one `kind` by one plan until a stop is requested."""
 
     kind: str
     make_plan: site.MakePlan
     requires_system_checks = []  # they would load the whole site into the supervisor
 
     def add_arguments(self, parser: CommandParser) -> None:
-        """Declare where to keep data and where to listen."""
+        """Declare the data folder and the address."""
         parser.add_argument("--data", type=Path, help="the data folder, made if it is missing")
         parser.add_argument("--host", default="127.0.0.1", help="the address to listen on (default %(default)s)")
         parser.add_argument("--port", type=int, default=8000, help="the port to listen on (default %(default)s)")
 
     def handle(self, *args: Any, **options: Any) -> None:
-        """Run until asked to stop."""
+        """Run until a stop is requested. Prints a MachineError and exits with 1."""
         address = Address(options["host"], options["port"])
         try:
             site.run(self.kind, options["data"] or default(self.kind), address, self.make_plan, say)
@@ -36,6 +36,6 @@ class RunningCommand(BaseCommand):
 
 
 def say(line: str) -> None:
-    """Print a line now; a terminal that has gone away must not keep the children from being stopped."""
+    """Print a line at once. A closed terminal is ignored, so that the children can still be stopped."""
     with suppress(OSError):
         print(line, flush=True)

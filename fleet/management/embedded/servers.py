@@ -1,4 +1,4 @@
-"""Database and broker of a data folder: made if need be, started, waited for."""
+"""Start database and broker of a data folder, creating the database first where it is missing."""
 
 from dataclasses import dataclass
 
@@ -10,19 +10,19 @@ from fleet.management.embedded.crew import Crew
 from fleet.management.embedded.postgres import Cluster
 from fleet.management.embedded.trouble import from_log
 
-LONG = 600.0  # seconds: after a crash both read back what they wrote last, before they answer
+LONG = 600.0  # after a crash both recover their last writes before they answer
 
 
 @dataclass(frozen=True, slots=True)
 class Urls:
-    """Where the servers are, passwords included."""
+    """Addresses of the servers, passwords included."""
 
     database: str
     broker: str
 
 
 def start(crew: Crew, *, database: str = "", broker: str = "", throwaway: bool = False) -> Urls:
-    """Start what is not given by an address of its own, and return both addresses."""
+    """Start the servers whose address is not given, and return both addresses."""
     if database and broker:
         return Urls(database, broker)
     found = binaries.find(crew.folder.account)

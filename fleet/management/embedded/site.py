@@ -1,4 +1,4 @@
-"""A whole site under one supervisor: database, broker, the steps before opening, worker, beat, web."""
+"""A whole site under one supervisor: database, broker, preparing steps, worker, beat, web."""
 
 import json
 import os
@@ -18,9 +18,9 @@ from fleet.management.embedded.trouble import Trouble, in_words, tail
 
 @dataclass(frozen=True, slots=True)
 class Plan:
-    """What runs on top of the servers: steps one after the other, then the programs that stay, the web last.
+    """What runs on top of the servers: first steps one after the other, then programs that stay, the web last.
 
-    `behind` runs once to its end when the site is open; what it says is told in the terminal.
+    `background` runs once after the site has opened; its output is printed. `last_words` prints before that.
     """
 
     steps: tuple[Program, ...]
@@ -33,7 +33,10 @@ MakePlan = Callable[[Folder, Address, Mapping[str, str]], Plan]
 
 
 def run(kind: str, path: Path, address: Address, make_plan: MakePlan, say: Say) -> None:
-    """Run a site of a `kind` until a signal asks to stop; leave none of its processes behind."""
+    """Run a site of a `kind` until a signal asks to stop, then stop all its processes.
+
+    Raises MachineError where the site cannot run.
+    """
     folder = open_folder(path, kind)
     with in_words(folder.path), lock.held(folder.path, address.url), listening() as asked:
         crew = Crew(folder, say, asked)
@@ -67,7 +70,7 @@ def _open(crew: Crew, address: Address, make_plan: MakePlan) -> None:
 
 
 def _servers(crew: Crew) -> Urls:
-    """Start our own servers, or judge those the environment names."""
+    """Start our own servers, or check those the environment names. Raises MachineError for unsuitable ones."""
     database, broker = os.environ.get("DATABASE_URL", ""), os.environ.get("REDIS_URL", "")
     answers = (fit.check_database(database) if database else []) + (fit.check_broker(broker) if broker else [])
     if not all(answer.good for answer in answers):
@@ -90,14 +93,14 @@ def _environment(folder: Folder, address: Address, urls: Urls) -> dict[str, str]
 
 
 def _announce(crew: Crew, address: Address, urls: Urls, last_words: Program | None) -> None:
-    """Write where everything is for commands given beside the site, and tell the person."""
+    """Write the addresses for commands run meanwhile to site.json, and print the site's URL."""
     key = os.environ.get("GAUGEGLASS_SECRET_KEY") or crew.folder.keys()["secret_key"]
     told = {"database_url": urls.database, "redis_url": urls.broker, "secret_key": key}
     write_private(crew.folder.path / "site.json", json.dumps({**told, "web": address.url, "pid": os.getpid()}))
     crew.say(f"Gaugeglass is at {address.url}")
     if last_words:
         log = crew.folder.log(last_words.name)
-        log.unlink(missing_ok=True)  # what it says now, not what it said the last time
+        log.unlink(missing_ok=True)  # show only the output of this run
         crew.run(last_words)
         crew.say(tail(log).rstrip())
     crew.say("Stop it with Ctrl-C.")

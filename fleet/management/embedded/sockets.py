@@ -1,4 +1,4 @@
-"""A private folder for sockets. Their paths are limited to about 100 bytes, so a deep data folder gets a short one."""
+"""The private folder for sockets. Socket paths are limited to about 100 bytes, so a long one is replaced by /tmp."""
 
 import os
 import shutil
@@ -16,7 +16,7 @@ PREFIX = "gaugeglass-sockets-"
 
 
 def fresh(folder: Folder) -> Path:
-    """Return an empty private folder for sockets; what an earlier run left is removed."""
+    """Return an empty private folder for sockets. What an earlier run left is removed."""
     clear(folder)
     if len(os.fsencode(folder.path / "run")) + len(LONGEST) <= LIMIT:
         return folder.private("run")

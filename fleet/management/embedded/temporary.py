@@ -1,4 +1,4 @@
-"""Servers for a test run: their own folder, their own sockets, gone afterwards; several may run side by side."""
+"""Servers for a test run, with their own folder and sockets, removed afterwards. Several may run in parallel."""
 
 import shutil
 import tempfile
@@ -16,7 +16,7 @@ from fleet.management.embedded.records import Records
 from fleet.management.embedded.trouble import Trouble
 
 PREFIX = "gaugeglass-test-"
-YOUNG = 120.0  # seconds in which a folder may still be on its way to being locked
+YOUNG = 120.0  # a folder younger than this may not be locked yet
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,7 +30,7 @@ class Servers:
 
 @contextmanager
 def temporary() -> Iterator[Servers]:
-    """Start a database whose role may create databases, and a broker; stop both and remove their folder at the end."""
+    """Run a database whose role may create databases, and a broker. Both and their folder are removed at the end."""
     base = _base()
     sweep(base)
     folder = open_folder(_made(base), "test")
@@ -45,9 +45,9 @@ def temporary() -> Iterator[Servers]:
 
 
 def sweep(base: Path) -> None:
-    """Remove what test runs that were killed left behind; those that still run hold their lock."""
+    """Remove what killed test runs left behind. Runs in progress hold their lock and are left alone."""
     for path in base.glob(f"{PREFIX}*"):
-        with suppress(OSError):  # somebody else's, or gone in the meantime
+        with suppress(OSError):  # another user's, or removed meanwhile
             if time.time() - path.stat().st_mtime > YOUNG and lock.free(path):
                 Records(path / "children.json").recover()
                 sockets.clear(Folder(path, for_servers(path)))
@@ -66,5 +66,5 @@ def _base() -> Path:
 
 def _made(base: Path) -> Path:
     path = Path(tempfile.mkdtemp(prefix=PREFIX, dir=base))
-    path.chmod(0o711)  # ours and new: the servers' account passes through, nobody lists it
+    path.chmod(0o711)  # the servers' account may pass through, nobody else may list it
     return path

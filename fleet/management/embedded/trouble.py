@@ -1,4 +1,4 @@
-"""What can go wrong on a machine, in one sentence each and never as a traceback."""
+"""Errors of the machine, each as one sentence for the user instead of a traceback."""
 
 import errno
 import os
@@ -12,16 +12,16 @@ CLOSED = {errno.EACCES, errno.EPERM, errno.EROFS}
 
 
 class Trouble(Exception):
-    """One clear sentence for the person at the keyboard; the command prints it and ends with exit code 1."""
+    """An error with one clear sentence for the user. The command prints it and exits with 1."""
 
 
 def disk_full(folder: Path) -> Trouble:
-    """Return the sentence for a disk with no room left."""
+    """Return the error for a full disk."""
     return Trouble(f"The disk that holds {folder} is full: make room there and start again, nothing is lost.")
 
 
 def tail(log: Path, size: int = 4000) -> str:
-    """Return the end of a log file, or nothing where there is none."""
+    """Return the last `size` bytes of a log file as text, '' where there is none."""
     try:
         with log.open("rb") as file:
             file.seek(max(0, os.fstat(file.fileno()).st_size - size))
@@ -31,7 +31,7 @@ def tail(log: Path, size: int = 4000) -> str:
 
 
 def from_log(sentence: str, log: Path, folder: Path) -> Trouble:
-    """Return `sentence` with where to read more, or the full disk where the log complains of one."""
+    """Return an error with `sentence` and the log's path, or the full-disk error where the log reports one."""
     end = tail(log)
     if any(words in end for words in FULL_WORDS):
         return disk_full(folder)
@@ -40,7 +40,7 @@ def from_log(sentence: str, log: Path, folder: Path) -> Trouble:
 
 @contextmanager
 def in_words(folder: Path) -> Iterator[None]:
-    """Turn what the operating system refuses inside the block into a sentence about `folder`."""
+    """Turn an OSError raised inside the block into a MachineError about `folder`."""
     try:
         yield
     except OSError as error:

@@ -1,4 +1,4 @@
-"""The web server's log, in the lines of the site's own: what the site tells itself is not told twice."""
+"""The web server's log in the site's own format. Requests that the site logs itself are not logged again."""
 
 import logging
 from datetime import timedelta
@@ -8,14 +8,14 @@ from gunicorn.glogging import Logger
 
 from fleet.logs import JsonLines, discreet
 
-OWN = "x-request-id"  # an answer that bears it went through the site, which told of it with more
+OWN = "x-request-id"  # a response with this header went through the site, which has logged it in more detail
 
 
 class Discreet(Logger):
-    """Of static files, and of what was refused before the site was reached: no address that is a secret, no query."""
+    """Logs static files and requests refused before the site, without secret addresses and query strings."""
 
     def access(self, resp: Any, req: Any, environ: dict[str, Any], request_time: timedelta) -> None:
-        """One line for an answer, if the site has not told of it."""
+        """Log one line for a response, unless the site has logged it."""
         if self.access_log_enabled and all(name.lower() != OWN for name, _ in resp.headers):
             told = {
                 "method": environ.get("REQUEST_METHOD"),

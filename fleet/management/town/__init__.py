@@ -1,4 +1,4 @@
-"""PURE. An invented town: its houses and boilers, what fails there unseen, and the people who come by and write down.
+"""PURE. An invented town: its houses and boilers, hidden failures, and the visits that find them.
 
-Nothing here knows Django or the clock: a seed and a day go in, sheets, visits and the hidden truth come out.
+Nothing here uses Django or the clock. A seed and an instant go in; sheets, visits and the hidden truth come out.
 """

@@ -1,4 +1,4 @@
-"""What is planned at a boiler before anything happens there: services, shutdowns, weekly checks, forgotten weeks."""
+"""The agenda of a boiler before anything fails: services, shutdowns, weekly checks, forgotten weeks."""
 
 from collections.abc import Iterator
 from dataclasses import dataclass, field
@@ -13,7 +13,7 @@ WEEK, A_MONTH = 7, 28
 
 @dataclass(order=True, slots=True)
 class Item:
-    """Something that will be done: what, and what it is about. Ordered by time, then by arrival."""
+    """Something to be done: its kind and its subject. Items are ordered by time, then by order of planning."""
 
     at: datetime
     number: int
@@ -23,7 +23,11 @@ class Item:
 
 @dataclass(frozen=True, slots=True)
 class Habits:
-    """How a caretaker goes about it: days between checks, how often weeks are forgotten, posted by the month or not."""
+    """A caretaker's habits.
+
+    `every_days`: days between checks. `forgets`: share of checks after which weeks are forgotten. `by_month`: checks
+    are posted together at the month's end. `hour`: hour of the day.
+    """
 
     every_days: int
     forgets: float
@@ -32,13 +36,13 @@ class Habits:
 
     @classmethod
     def of(cls, chance: Chance, *, by_month: bool) -> "Habits":
-        """A caretaker's own."""
+        """Draw the habits of one caretaker."""
         every, forgets = chance.one_of((6, 6, 6, 7)), chance.one_of((0.01, 0.02, 0.04, 0.10))
         return cls(every, forgets, by_month, chance.whole(6, 10))
 
 
 def planned(chance: Chance, boiler: Boiler, begin: datetime, end: datetime) -> Iterator[tuple[datetime, str]]:
-    """The services and shutdowns of a boiler; the first visit of all is when it comes to the crew."""
+    """Yield instant and kind of each service and shutdown. The first is the visit that takes the boiler over."""
     first = workday(day_of(begin) + timedelta(days=chance.whole(0, 20)))
     yield clock(first, chance.whole(8, 13)), "service"
     for year in years(day_of(begin), day_of(end)):
@@ -58,9 +62,9 @@ def _of_year(chance: Chance, boiler: Boiler, year: int) -> Iterator[tuple[date, 
 
 
 def checks(chance: Chance, habits: Habits, begin: datetime, end: datetime, paper: datetime) -> Iterator[datetime]:
-    """The caretaker's checks, with the weeks that were forgotten left out.
+    """Yield the instants of the caretaker's checks, without forgotten weeks.
 
-    Until `paper` they stood in a book beside the boiler, of which one a month was typed in.
+    Until `paper` checks were written into a book, of which one a month was entered later.
     """
     day, skipped = day_of(begin) + timedelta(days=chance.whole(1, WEEK)), 0
     while (at := clock(day, habits.hour, chance.whole(0, 50))) < end:
@@ -71,7 +75,7 @@ def checks(chance: Chance, habits: Habits, begin: datetime, end: datetime, paper
 
 
 def posted(habits: Habits, chance: Chance, at: datetime) -> datetime:
-    """When a check is posted: from the boiler room, or with the whole month's sheet."""
+    """Return when a check is posted: soon after it, or with the whole month's sheet."""
     if not habits.by_month:
         return at + timedelta(minutes=chance.whole(5, 90))
     day = day_of(at)

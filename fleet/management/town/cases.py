@@ -1,4 +1,4 @@
-"""What boilers are set aside for, so that every standing, finding and age is there whatever luck says."""
+"""Cases staged at chosen boilers, so that every standing, finding and age occurs whatever the luck."""
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
@@ -13,12 +13,12 @@ from fleet.management.town.told import Boiler, Failure
 from fleet.management.town.troubles import TROUBLES
 
 DAY, HOUR = timedelta(days=1), timedelta(hours=1)
-NEW = timedelta(days=34)  # how long ago a boiler was taken over that comes with a defect of its own
-KEPT_FOR_THE_PAST = 2  # boilers of a small town that carry no open case
+NEW = timedelta(days=34)  # age on record of a boiler that comes with a defect
+KEPT_FOR_THE_PAST = 2  # boilers that get no open case, also in a small town
 
-# How some stand today, by property manager.
+# States of some boilers today, by property manager.
 STATES = (("laid_up", "unserved", "forgotten"), ("unseen", "isolated"))
-# What stands open today, since when; each on a boiler of its own.
+# Codes of what is open today, and since how long; each at a boiler of its own. By property manager.
 OPEN = (
     (("jumper", 5 * HOUR), ("burner_rich", 118 * DAY), ("siphon_plugged", 3 * DAY), ("feeder_passes", 23 * DAY),
      ("valve_weeps", 9 * DAY), ("sediment_building", 44 * DAY), ("tag_of_inspector", 2 * DAY)),
@@ -30,12 +30,12 @@ OPEN = (
 _NEEDS = {t.code: (t.place,) for t in TROUBLES} | {i.code: i.needs for i in INCIDENTS} | {CLEANED_FIRST: ("chamber",)}
 _ONLY = {t.code: t.only for t in TROUBLES}
 _CUTOFFS = frozenset({"upper", "lower", "chamber"})
-AGAIN = {"feeder_passes": 60}  # days after which it is back, so that a repeat is there
+AGAIN = {"feeder_passes": 60}  # days after which it happens again, so that there is a repeat
 
 
 @dataclass(slots=True)
 class Case:
-    """`state`: how it stands; `defects`: wrong on paper; `staged`: what must happen. `new`: taken over lately."""
+    """What is staged at one boiler: its state today, defects of its register data, and events that must happen."""
 
     state: str = ""
     defects: tuple[Defect, ...] = ()
@@ -43,25 +43,25 @@ class Case:
 
     @property
     def new(self) -> bool:
-        """Whether it is on record only lately."""
+        """Whether the boiler came on record only lately."""
         return any(d.new for d in self.defects)
 
     @property
     def quiet(self) -> bool:
-        """Whether luck keeps away, so that what is to be seen is seen."""
+        """Whether nothing fails by luck, so that the staged case stays visible."""
         return bool(self.state) or self.new or any(s.open for s in self.staged)
 
     def has(self, code: str) -> bool:
-        """Whether this is wrong on paper."""
+        """Return whether the boiler has the defect `code`."""
         return any(d.code == code for d in self.defects)
 
     def truth(self, boiler: Boiler, begin: datetime) -> list[Failure]:
-        """What is wrong on paper belongs to the truth as well."""
+        """Return the defects as failures, for the hidden truth."""
         return [Failure(boiler.key, "", d.code, begin, d.rules, "staged", begin) for d in self.defects]
 
 
 class Cases:
-    """Hands out, in a fixed order, what each boiler of one property manager is set aside for."""
+    """Assigns the cases of one property manager to boilers, in a fixed order."""
 
     def __init__(self, chance: Chance, boilers: Sequence[Boiler], number: int, now: datetime, years: float) -> None:
         self.chance, self.number, self.now, self.years = chance, number, now, years
@@ -76,11 +76,11 @@ class Cases:
         self._once()
 
     def of(self, key: str) -> Case:
-        """What this boiler is set aside for."""
+        """Return the case of the boiler with this key."""
         return self.cases[key]
 
     def spoiled(self, boiler: Boiler) -> Boiler:
-        """The boiler as the register has it."""
+        """Return the boiler as the register has it, with its defects."""
         case, now, today = self.cases[boiler.key], self.boilers[boiler.key], day_of(self.now)
         if case.new:
             fitted = {ref: replace(p, fitted_on=today - NEW) for ref, p in now.places.items()}
@@ -90,7 +90,7 @@ class Cases:
         return now
 
     def _take(self, *places: str) -> str | None:
-        """The next free boiler with these places, the barest that will do."""
+        """Take and return the free boiler that has these places and the fewest others; None without one."""
         fits = [k for k in self.free if self._having(k, places)]
         key = min(fits, key=lambda k: len(self.boilers[k].places), default=None)
         if key:
@@ -107,7 +107,7 @@ class Cases:
                 self.cases[key].state = state
 
     def _defects(self, defects: Iterable[Defect]) -> None:
-        """On as many boilers as are free, none with two at one place; one that came with it stands alone."""
+        """Assign each defect to a boiler. No place gets two; a defect of a new boiler gets a boiler of its own."""
         for defect in defects:
             if defect.new:
                 key = self._take(*defect.needs)
@@ -129,7 +129,7 @@ class Cases:
                 self.boilers[key] = replace(self.boilers[key], seasonal=False)
 
     def _once(self) -> None:
-        """Everything that can happen happens once, spread over the past; a whole set-up has room for several."""
+        """Stage every trouble and incident once, spread over the past. One boiler may get several."""
         codes = [t.code for t in TROUBLES] + [i.code for i in INCIDENTS] + [CLEANED_FIRST, CLEANED_FIRST]
         span = max(30, round(365 * self.years) - 120)
         for nth, code in enumerate(codes[self.number :: 2]):
@@ -158,5 +158,5 @@ def _needed(code: str) -> tuple[str, ...]:
 
 
 def _heating(day: date) -> date:
-    """This day, or one of the winter before where the boilers stand still."""
+    """Return the day, or for a day from June to September one of the winter before: boilers are laid up then."""
     return day if not 5 < day.month < 10 else day.replace(month=day.month - 5, day=min(day.day, 28))

@@ -1,4 +1,4 @@
-"""What is wrong on paper before anybody looks: set points, stamps, ranges, empty places; and how it is mended."""
+"""Defects of register data: set points, stamps, ranges, empty places; and the lines that repair them."""
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
@@ -11,9 +11,10 @@ Spoil = Callable[[Boiler, date], Boiler]
 
 @dataclass(frozen=True, slots=True)
 class Defect:
-    """`spoil` makes the register say it; `mended` are the lines that put it right. `stands`: not by the first service.
+    """A defect of register data. `spoil` puts it into the register; `repair_lines` of a visit repair it.
 
-    `new`: on a boiler that was taken over only lately.
+    `rules`: findings that are right about it. `stands`: the first service does not repair it. `new`: only on a boiler
+    that came on record lately.
     """
 
     code: str
@@ -96,7 +97,7 @@ DEFECTS: Mapping[str, Defect] = {
 
 
 def mended(boiler: Boiler, defect: Defect) -> Boiler:
-    """The boiler as it is once the lines were done."""
+    """Return the boiler after the repair lines."""
     for line in defect.mended:
         here = boiler.places[line.place]
         kind, kept = line.kind or here.kind, {} if line.kind else dict(here.values)

@@ -1,4 +1,4 @@
-"""What hands do at one boiler: tests as they come out with what is wrong, repairs, and what is written down of it."""
+"""Work at one boiler: tests with the results that present failures cause, repairs, and the visits posted about it."""
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field, replace
@@ -21,7 +21,7 @@ FORGETS_TO_TELL = 0.05
 
 @dataclass(frozen=True, slots=True)
 class Crew:
-    """Who comes to a boiler."""
+    """The people who come to a boiler."""
 
     technicians: tuple[str, ...]
     caretaker: str
@@ -32,21 +32,21 @@ class Crew:
 
 @dataclass(slots=True)
 class Visiting:
-    """A visit while it is made."""
+    """A visit in progress."""
 
     lines: list[Line] = field(default_factory=list)
     found: list[Failure] = field(default_factory=list)
     minute: int = 0
 
     def add(self, *lines: Line) -> None:
-        """Lines in the order done."""
+        """Add lines in the order done. Their minutes never go back."""
         for line in lines:
             self.minute = max(self.minute, line.minute)
             self.lines.append(replace(line, minute=self.minute))
 
 
 class Hands:
-    """One boiler from `begin` to `end`, as it is, and whoever works on it."""
+    """One boiler from `begin` to `end`: its hidden state, and the work of people on it."""
 
     def __init__(
         self, chance: Chance, boiler: Boiler, crew: Crew, habits: Habits, begin: datetime, end: datetime
@@ -58,20 +58,20 @@ class Hands:
         self.services: list[Service] = []
         self.truth: list[Failure] = []
         self.active: dict[str, list[Failure]] = {}
-        self.waiting: list[Failure] = []  # found and not put right
+        self.waiting: list[Failure] = []  # found and not repaired
         self.leak = Leak(chance.of("leak"), begin)
-        self.off = False  # left off by whoever found something
+        self.off = False  # left off because of something found
         self.laid_up = self.cleans_next = False
         self.kept_open: set[str] = set()
-        self.defects: list[Defect] = []  # wrong on paper until the first service
-        self.paper = begin  # until when checks were written into a book
-        self.pops = True  # whether anybody ever proves the set pressure here
+        self.defects: list[Defect] = []  # in the register until the first service
+        self.paper = begin  # until then checks were written into a book
+        self.pops = True  # whether the set pressure is ever proven here
         self.last_readings: datetime | None = None
         self._agenda: list[Item] = []
         self._numbers = count()
 
     def plan(self, at: datetime, what: str, about: object = None) -> None:
-        """Put something on the agenda; what lies past the end never happens."""
+        """Put an item on the agenda. Items after the end are dropped."""
         if at < self.end:
             heappush(self._agenda, Item(at, next(self._numbers), what, about))
 
@@ -95,13 +95,13 @@ class Hands:
             self.plan(at + timedelta(days=self.chance.whole(3, 12)), "stop_leak")
 
     def _put_on_paper(self, visit: Visiting, defect: Defect) -> None:
-        """The first who looks sets it right."""
+        """Repair a defect of the register data during a visit."""
         visit.add(*defect.mended)
         self.boiler = mended(self.boiler, defect)
         self.places = dict(self.boiler.places)
 
     def _cold(self, visit: Visiting, at: datetime, *, lost: bool) -> None:
-        """Opened and cleaned; what cleaning puts right is gone, seen or not."""
+        """Open, clean and inspect. `lost`: cleaning came before the tests, so what it repairs is never found."""
         for place, code in work.asked(self.boiler, work.COLD):
             visit.add(Line("action", "open_clean", place, visit.minute + 10))
             if lost:
@@ -117,7 +117,7 @@ class Hands:
                 self._over(failure, at)
 
     def _test(self, visit: Visiting, place: str, code: str) -> None:
-        """One test, as it comes out with what is wrong there today."""
+        """Add one test, with the result that present failures cause."""
         if not work.possible(self.boiler, place, code):
             return
         if code == "pop_test" and not self.pops:
@@ -137,7 +137,7 @@ class Hands:
         visit.add(Line("test", code, place, visit.minute + 4, outcome, readings))
 
     def _chamber(self, place: str) -> list[Failure]:
-        """What is wrong with the chamber shows in the flush of the cutoff that sits in it."""
+        """Return failures of the chamber for the upper cutoff: the flush of the cutoff in it shows them."""
         return self.active.get("chamber", []) if place == "upper" else []
 
     def _blind(self, place: str) -> bool:
@@ -148,7 +148,7 @@ class Hands:
             yield from failures
 
     def _mended(self, visit: Visiting, at: datetime) -> None:
-        """What was found is put right where the part is in the van, and proven."""
+        """Repair and prove what was found, where the part is in the van."""
         for failure in dict.fromkeys(visit.found):
             trouble = BY_CODE[failure.trouble]
             if failure.trouble in self.kept_open or failure.repaired_at or not self.chance.happens(PARTS_IN_THE_VAN):
@@ -169,7 +169,7 @@ class Hands:
             self._test(visit, place, code)
 
     def _root_cause(self, visit: Visiting, failure: Failure) -> None:
-        """What was put right here within a year and is back takes its root cause and the manager's name."""
+        """Note root cause and manager for a failure that returned within a year of its repair."""
         same = [f for f in self.truth if set(f.rules) & set(failure.rules) and f is not failure]
         if any(f.repaired_at and failure.failed_at - f.repaired_at < YEAR for f in same):
             named = {"manager": self.crew.manager}
@@ -184,7 +184,7 @@ class Hands:
         self._draw(BY_CODE[failure.trouble], at)
 
     def _end(self, visit: Visiting, at: datetime, kind: str, left: str = "on_call") -> None:
-        """Who was here writes down how it is left, and calls for whoever is needed."""
+        """Post the visit with how the boiler is left, and plan a follow-up for what is left open."""
         who = self._who("caretaker" if kind == "routine_check" else "technician")
         key, found = f"{kind} {at.isoformat()}", list(dict.fromkeys(visit.found))
         for failure in found:
@@ -210,12 +210,12 @@ class Hands:
         return tuple(self.chance.shuffled(self.crew.technicians)[: 1 if self.chance.happens(0.6) else 2])
 
     def _called(self, visit: Visiting) -> set[str]:
-        """Who else must be there for what was done."""
+        """Return the specialists that the work of the visit needs."""
         skills = {"valve_shop_test": self.crew.valve_shop, "internal_inspection": self.crew.inspector}
         return {skills[line.code] for line in visit.lines if line.code in skills}
 
     def _filled(self, lines: Sequence[Line]) -> Iterator[Line]:
-        """Those lines that can be done here, with the readings of a sound device where none are said."""
+        """Yield the lines possible at this boiler. Tests get a sound device's readings where they have none."""
         for line in lines:
             if line.place and not self.boiler.having(line.place):
                 continue

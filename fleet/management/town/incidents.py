@@ -1,6 +1,6 @@
-"""What somebody sees or hears and calls about: scripts of observations, what a right judgement says, and the end of it.
+"""Incidents that people notice and call about: what is observed, the right findings, and the repair.
 
-An incident happens at one instant and is found at once; what it hides behind is told by `Trouble` instead.
+An incident happens at one instant and is found at once. A hidden failure is a `HiddenTrouble` instead.
 """
 
 from dataclasses import dataclass
@@ -10,10 +10,10 @@ from fleet.management.town.told import Line, Value
 
 @dataclass(frozen=True, slots=True)
 class Incident:
-    """`found` and `mended` are the lines of the two visits; `needs` the places it takes. `by`: the role that comes.
+    """One kind of incident. `found_lines` and `repair_lines` belong to its two visits; `rate` is per year.
 
-    `arrival`: how the boiler stands. `papers`: only somebody of this role ends it. `days`: visits with the same find
-    so many days before it.
+    `needs`: places the boiler must have. `by`: the role that comes. `arrival`: state of the boiler then. `papers`: only
+    this role ends it. `days`: visits with the same observation so many days before. `left_as`: how the boiler is left.
     """
 
     code: str
@@ -30,17 +30,17 @@ class Incident:
 
 
 def see(code: str, place: str = "", minute: int = 5, **readings: Value) -> Line:
-    """Something observed."""
+    """Return the line of an observation."""
     return Line("observe", code, place, minute, readings=readings)
 
 
 def do(code: str, place: str, minute: int = 20) -> Line:
-    """Something done."""
+    """Return the line of an action."""
     return Line("action", code, place, minute)
 
 
 def tried(code: str, place: str, minute: int = 40, outcome: str = "pass", **readings: Value) -> Line:
-    """A test; the readings it leaves out are those of a sound device."""
+    """Return the line of a test. Readings left out are those of a sound device."""
     return Line("test", code, place, minute, outcome, readings)
 
 

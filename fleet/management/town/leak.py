@@ -1,4 +1,4 @@
-"""The make-up meter of a boiler, and the return line that leaks for a while."""
+"""The make-up meter of a boiler, and a return line that leaks for a while."""
 
 from datetime import datetime, timedelta
 
@@ -9,7 +9,7 @@ RULES = ("makeup_rising", "makeup_rising_again")
 
 
 class Leak:
-    """How much water a boiler takes a day; at a hidden time three times as much, and growing until it is mended."""
+    """Water use of a boiler in gal a day. From a hidden instant on it is threefold and grows until the repair."""
 
     def __init__(self, chance: Chance, begin: datetime, rate: float = 0.05) -> None:
         self.chance, self.last = chance, begin
@@ -21,24 +21,24 @@ class Leak:
         self.seen = 0
 
     def read(self, at: datetime) -> tuple[float, bool]:
-        """The meter's figure, and whether by now somebody knows that it leaks."""
+        """Return the meter's figure, and whether the leak is noticed by now: at the third reading that shows it."""
         self._run(at)
         leaks = self.starts is not None and at > self.starts + timedelta(days=10)
         self.seen = self.seen + 1 if leaks else 0
         return self.reading, self.seen >= 3
 
     def pause(self, at: datetime) -> None:
-        """Laid up it takes nothing."""
+        """Stop the use: a boiler laid up takes no water."""
         self._run(at)
         self.paused = True
 
     def resume(self, at: datetime) -> None:
-        """In service again."""
+        """Resume the use: the boiler is in service again."""
         self._run(at)
         self.paused = False
 
     def told(self, boiler: str, at: datetime) -> Failure:
-        """The truth about it, now that it is mended."""
+        """End the leak, draw the next one, and return the repaired leak as a failure."""
         assert self.starts is not None
         failure = Failure(boiler, "meter", "return_leaks", self.starts, RULES, "found", at, repaired_at=at)
         self.starts, self.mended, self.seen = at + self.chance.wait(0.05), False, 0

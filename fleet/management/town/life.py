@@ -1,4 +1,4 @@
-"""One boiler's life: what is planned, what fails there unseen, who comes by, what they find and leave."""
+"""One boiler's life: planned visits, hidden failures, incidents, and the visits that follow from them."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
@@ -13,14 +13,14 @@ from fleet.management.town.told import Failure, Line, Service
 from fleet.management.town.troubles import BY_CODE, TROUBLES, Trouble
 
 CLEANS_FIRST = 0.15
-CLEANED_FIRST = "cleaned_first"  # staged: at the next service what clogs the chamber is cleaned away unseen
+CLEANED_FIRST = "cleaned_first"  # staged: at the next service a clogged chamber is cleaned before anybody sees it
 
 
 @dataclass(frozen=True, slots=True)
 class Staged:
-    """Something that is to happen at an instant, whatever luck says: a trouble or an incident by code.
+    """A trouble or an incident, by code, that happens at an instant whatever the luck.
 
-    `open`: nobody puts it right until today. `again`: days after which it fails once more.
+    `open`: nobody repairs it until today. `again`: days after which it happens once more, 0 for never.
     """
 
     at: datetime
@@ -30,10 +30,10 @@ class Staged:
 
 
 class Life(Hands):
-    """Told item by item of the agenda, each by the method of its name."""
+    """Plays a boiler's agenda item by item. The method named by an item's kind handles it."""
 
     def live(self, staged: Sequence[Staged] = (), quiet: bool = False, served: bool = True) -> None:
-        """Play it through. `quiet`: only what is staged fails. `served`: services come at all after the first."""
+        """Play the agenda to its end. `quiet`: only staged events fail. `served`: services come after the first one."""
         for nth, (at, what) in enumerate(agenda.planned(self.chance.of("plan"), self.boiler, self.begin, self.end)):
             if served or nth == 0:
                 self.plan(at, what)
@@ -48,17 +48,17 @@ class Life(Hands):
             getattr(self, f"_{now.what}")(now.at, now.about)
 
     def _luck(self) -> None:
-        """Draw the hidden times."""
+        """Draw the instants of hidden failures and incidents."""
         for trouble in TROUBLES:
             self._draw(trouble, self.begin)
         for incident in INCIDENTS:
             at = self.begin + self.chance.of(incident.code).wait(incident.rate)
-            if at < self.end:  # a call comes at any hour, whoever walks by does so in daylight
+            if at < self.end:  # technicians are called at any hour, others come in daytime
                 self.plan(minute(at) if incident.by == "technician" else daytime(at), "incident", incident)
 
     def _fail(self, at: datetime, about: object) -> None:
         assert isinstance(about, Trouble)
-        if self.laid_up:  # what is not used does not wear
+        if self.laid_up:  # a boiler out of use does not wear
             self._draw(about, at)
             return
         self._begin(about, at)
@@ -134,7 +134,7 @@ class Life(Hands):
         visit.add(*self._filled(incident.mended))
 
     def _check(self, at: datetime, about: object) -> None:
-        """The caretaker's: flush and glass; once a month meter, air and try cocks."""
+        """The caretaker's check: flush and gauge glass; once a month also meter, air and try cocks."""
         if self.laid_up or self.off:
             return
         visit = Visiting()
@@ -178,7 +178,7 @@ class Life(Hands):
         self._whole(at, "annual_service")
 
     def _midseason(self, at: datetime, about: object) -> None:
-        """Half a year after the service: the drains again, the lift, and whatever waits."""
+        """The visit half a year after the service: drains, lever lift, and open repairs."""
         if self.off:
             return
         visit = Visiting()
@@ -188,7 +188,7 @@ class Life(Hands):
         self._end(visit, at, "follow_up")
 
     def _whole(self, at: datetime, kind: str) -> None:
-        """A whole service. Who cleans first never learns what was there."""
+        """Post a full service. Where cleaning comes first, failures it removes are never found."""
         visit = Visiting()
         for defect in [d for d in self.defects if not d.stands]:
             self._put_on_paper(visit, defect)
@@ -209,7 +209,7 @@ class Life(Hands):
         self._end(visit, at, kind)
 
     def _follow_up(self, at: datetime, about: object) -> None:
-        """Somebody comes back with the part."""
+        """The visit that repairs what was left open."""
         visit = Visiting()
         for failure in [f for f in self.waiting if f.trouble not in self.kept_open]:
             self._put_right(visit, failure, BY_CODE[failure.trouble], at)

@@ -1,4 +1,4 @@
-"""The heating season as the town's people know it, and local times."""
+"""The town's heating season and local times."""
 
 from datetime import UTC, date, datetime, time, timedelta
 from zoneinfo import ZoneInfo
@@ -10,22 +10,22 @@ _HERE = ZoneInfo(ZONE)
 
 
 def clock(day: date, hour: int, minute: int = 0) -> datetime:
-    """A local time of the town, in UTC."""
+    """Return a local time of the town, in UTC."""
     return datetime.combine(day, time(hour, minute), _HERE).astimezone(UTC)
 
 
 def day_of(at: datetime) -> date:
-    """The town's day."""
+    """Return the local day of an instant."""
     return at.astimezone(_HERE).date()
 
 
 def minute(at: datetime) -> datetime:
-    """As it is written down."""
+    """Return the instant rounded down to the minute."""
     return at.replace(second=0, microsecond=0)
 
 
 def daytime(at: datetime) -> datetime:
-    """This instant, or the same minute of the next working morning."""
+    """Return the instant if it is in daytime (7:00 to 15:59), else the same minute of the next 8 o'clock hour."""
     here = at.astimezone(_HERE)
     if 7 <= here.hour < 16:
         return minute(at)
@@ -33,10 +33,10 @@ def daytime(at: datetime) -> datetime:
 
 
 def workday(day: date) -> date:
-    """This day, or the Monday after it."""
+    """Return the day, or the Monday after a weekend day."""
     return day + timedelta(days=max(0, 7 - day.weekday()) if day.weekday() > 4 else 0)
 
 
 def years(since: date, until: date) -> range:
-    """The years whose season start or end may lie between two days."""
+    """Return the calendar years between two days, both included."""
     return range(since.year, until.year + 1)

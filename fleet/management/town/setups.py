@@ -1,4 +1,4 @@
-"""Houses of four and five storeys and their boilers: plausible set-ups as rows of a register sheet."""
+"""Houses of four and five stories with their boilers: plausible set-ups as rows of a register sheet."""
 
 import csv
 import io
@@ -18,13 +18,13 @@ WHOLE, LEAN = "whole", "lean"
 
 
 def houses(chance: Chance, ref: str, people: Sequence[Member], count: int, today: date, years: float) -> list[House]:
-    """The houses of one property manager; every third has two boilers."""
+    """Return the houses of one property manager. Every third house has two boilers."""
     streets = chance.shuffled(STREETS)
     skilled = [m.username for m in people if m.role == "caretaker" and m.qualifications]
     others = [m.username for m in people if m.role == "caretaker" and not m.qualifications]
     made = []
     for n in range(count):
-        who = (others or skilled)[0] if n % 13 == 7 else skilled[n % len(skilled)]  # one nobody ever taught
+        who = (others or skilled)[0] if n % 13 == 7 else skilled[n % len(skilled)]  # a caretaker without qualification
         made.append(_house(chance.of(n), f"{ref[:2]}{n + 1:02}", n, streets, who, today, years))
     return made
 
@@ -37,13 +37,13 @@ def _house(
     since = today - timedelta(days=round(365.25 * years) + chance.whole(60, 400))
     address = f"{chance.whole(2, 140)} {streets[n % len(streets)]}"
     boilers = [_boiler(chance.of(b), ref, b, units, since, n, pair) for b in range(2 if pair else 1)]
-    if n % 15 == 6:  # the second line of a house that makes its hot water apart
+    if n % 15 == 6:  # a house with a separate boiler for hot water
         boilers[-1] = (
             replace(boilers[-1], name="Hot water boiler", seasonal=False, values={**boilers[-1].values, "heats": "no"})
             if pair
             else replace(boilers[-1], seasonal=False)
         )
-    if n == 3:  # one meter before the feed of both
+    if n == 3:  # one make-up meter for both boilers
         first, other = boilers
         meter = replace(first.places["meter"], name="shared make-up meter", shared=True)
         boilers[0] = replace(first, places={**first.places, "meter": meter})
@@ -137,9 +137,9 @@ COLUMNS = (
 
 
 def sheet(houses: Sequence[House], since: date, until: date) -> str:
-    """The boilers that came on record between two days, as people hand them in: CSV, one row for each place.
+    """Return the boilers that came on record from `since` to before `until` as a CSV sheet, one row per place.
 
-    What a header group shares is not in it.
+    Places shared by a header group are left out.
     """
     out = io.StringIO()
     writer = csv.DictWriter(out, COLUMNS, lineterminator="\n")

@@ -1,4 +1,4 @@
-"""How visits reach the desk: late, twice, wrongly typed and corrected."""
+"""How visits are posted: late, twice, mistyped and corrected."""
 
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
@@ -14,7 +14,7 @@ RECENT, WAITS = timedelta(days=58), timedelta(days=150)
 def told(
     chance: Chance, visits: Sequence[Told], crew: Sequence[str], now: datetime
 ) -> tuple[list[Told], list[Failure]]:
-    """The visits as they arrive, and the slips of the pen that look like failures until they are corrected."""
+    """Return the visits as posted, and as failures the typing errors that look like failures until corrected."""
     found: list[Told] = []
     slips: list[Failure] = []
     waits = _newest_with_limit(visits, now)
@@ -36,13 +36,13 @@ def told(
 
 
 def _newest_with_limit(visits: Sequence[Told], now: datetime) -> Told | None:
-    """The visit whose correction waits today for a second name."""
+    """Return the visit whose correction waits today for a second name, None without one."""
     fits = [v for v in visits if timedelta(days=1) < now - v.at < WAITS and any(_is_limit(line) for line in v.lines)]
     return max(fits, key=lambda v: (v.at, v.boiler), default=None)
 
 
 def _typed(chance: Chance, visit: Told, crew: Sequence[str], recent: bool, slips: list[Failure]) -> Iterator[Told]:
-    """Wrongly typed, and corrected by its author the same day; out of a hold somebody else stands behind it."""
+    """Yield the mistyped visit and its correction. A second person confirms a correction out of a hold."""
     wrong = [_wrongly(line) if recent else _harmless(line) for line in visit.lines]
     changed = [n for n, (line, was) in enumerate(zip(wrong, visit.lines, strict=True)) if line is not was]
     if not changed:
@@ -71,7 +71,7 @@ def _typed(chance: Chance, visit: Told, crew: Sequence[str], recent: bool, slips
 
 
 def _wrongly(line: Line) -> Line:
-    """A one in front: what was 7.9 reads 17.9."""
+    """Return the line with 10 psi added to a limit trip (7.9 reads 17.9), else with a harmless error."""
     if _is_limit(line):
         return replace(line, readings={**line.readings, "trip_psi": float(line.readings["trip_psi"] or 0) + 10})
     return _harmless(line)
@@ -82,7 +82,7 @@ def _is_limit(line: Line) -> bool:
 
 
 def _harmless(line: Line) -> Line:
-    """Something that fails nothing."""
+    """Return the line with an error that fails no test, or the line itself."""
     if line.code == "combustion_test" and line.outcome == "pass":
         return replace(line, readings={**line.readings, "stack_f": 44.0})
     if line.code == "flush" and line.outcome == "pass":

@@ -1,4 +1,4 @@
-"""What the town tells: plain values for houses, boilers, visits, facts of the register, and the truth behind them."""
+"""Plain values of a story: houses, boilers, visits, register facts, and the hidden truth."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
@@ -9,7 +9,7 @@ Value = bool | float | str | None
 
 @dataclass(frozen=True, slots=True)
 class Place:
-    """A position as a register sheet has it. `kind` '' is an empty place; `shared` belongs to the header group."""
+    """A position as in a register sheet. `kind` '': the place is empty. `shared`: it belongs to the header group."""
 
     ref: str
     name: str
@@ -23,7 +23,7 @@ class Place:
 
 @dataclass(frozen=True, slots=True)
 class Boiler:
-    """One boiler with its places by ref. `seasonal`: laid up in summer."""
+    """One boiler with its places by ref. `seasonal`: it is laid up in summer."""
 
     house: str
     ref: str
@@ -39,13 +39,13 @@ class Boiler:
         return f"{self.house} {self.ref}"
 
     def having(self, *refs: str) -> list[str]:
-        """Those of these places that are there and filled."""
+        """Return those of `refs` that exist and are filled."""
         return [ref for ref in refs if ref in self.places and self.places[ref].kind]
 
 
 @dataclass(frozen=True, slots=True)
 class House:
-    """One building with its boilers, and who looks after it."""
+    """One building with its boilers and its caretaker."""
 
     ref: str
     address: str
@@ -57,7 +57,7 @@ class House:
 
 @dataclass(frozen=True, slots=True)
 class Member:
-    """Somebody of the town who signs in."""
+    """A person of the town who signs in."""
 
     username: str
     name: str
@@ -67,7 +67,7 @@ class Member:
 
 @dataclass(frozen=True, slots=True)
 class Line:
-    """One line of a visit. `place` '' is the boiler as a whole; `minute` is counted from the visit's beginning."""
+    """One line of a visit. `place` '': the boiler as a whole. `minute` counts from the beginning of the visit."""
 
     act: str
     code: str
@@ -82,10 +82,9 @@ class Line:
 
 @dataclass(frozen=True, slots=True)
 class Told:
-    """A visit as somebody posts it. `key` names it within its boiler; `corrects` names another one's key.
+    """A visit as posted. `key` names it within its boiler; `corrects` is the key of the visit it corrects.
 
-    `again_at`: it is posted once more then, by a telephone that never saw the answer. `second`: who stands behind a
-    correction as well, and when.
+    `again_at`: when a phone that missed the answer posts it again. `second`: who confirms the correction, and when.
     """
 
     key: str
@@ -128,9 +127,9 @@ class Paper:
 
 @dataclass(slots=True, eq=False)
 class Failure:
-    """The truth about one failure. `how` is hidden, found (by `visit`), lost (cleaned before it was seen) or staged.
+    """The truth about one failure. `how`: hidden, found (by `visit`), lost (cleaned before it was seen) or staged.
 
-    `rules` are what a right judgement may say once it was found.
+    `rules`: the findings that are right once it is found.
     """
 
     boiler: str
@@ -146,7 +145,7 @@ class Failure:
 
 @dataclass(slots=True)
 class Story:
-    """All that is told of one portfolio, and apart from it the truth."""
+    """The story of one portfolio, and separately the hidden truth."""
 
     ref: str
     name: str

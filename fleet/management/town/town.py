@@ -1,4 +1,4 @@
-"""The whole town: two property managers, their houses, and what happened there until `now`."""
+"""The town: two property managers, their houses, and what happened there until `now`."""
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
@@ -13,13 +13,13 @@ from fleet.management.town.life import Life
 from fleet.management.town.season import clock, day_of, minute
 from fleet.management.town.told import Boiler, House, Member, Paper, Service, Story
 
-PAPER = timedelta(days=400)  # before that checks were written into a book
+PAPER = timedelta(days=400)  # earlier checks were written into a book
 DAY, HOUR = timedelta(days=1), timedelta(hours=1)
 
 
 @dataclass(frozen=True, slots=True)
 class Size:
-    """How much of a town: houses of each property manager, and years of their past."""
+    """Size of the town: houses of each property manager, and years of their past."""
 
     houses: int = 27
     years: float = 3.0
@@ -29,12 +29,12 @@ TERMS = {"variants": {"slow_drain": "semi_annual"}, "urgent_days": 10, "due_soon
 
 
 def make(seed: int, now: datetime, size: Size | None = None) -> list[Story]:
-    """The stories of the property managers: the same seed, day and size tell the same."""
+    """Return the stories of the property managers. The same seed, instant and size give the same stories."""
     return [manager(seed, number, now, size or Size()) for number in range(len(words.MANAGERS))]
 
 
 def manager(seed: int, number: int, now: datetime, size: Size) -> Story:
-    """The story of one property manager, by itself."""
+    """Return the story of one property manager. It does not depend on the others."""
     now = minute(now)
     ref, name, people = words.MANAGERS[number]
     chance = Chance(f"{seed}/{ref}")
@@ -43,7 +43,7 @@ def manager(seed: int, number: int, now: datetime, size: Size) -> Story:
 
 
 class _Telling:
-    """One property manager's houses, boiler by boiler."""
+    """Tells the story of one property manager's houses, boiler by boiler."""
 
     def __init__(self, chance: Chance, bare: Story, number: int, now: datetime, size: Size) -> None:
         self.chance, self.bare, self.number, self.now, self.size = chance, bare, number, now, size
@@ -52,7 +52,7 @@ class _Telling:
         self.cases = Cases(chance.of("staged"), boilers, number, now, size.years)
 
     def story(self) -> Story:
-        """Tell it."""
+        """Return the story."""
         houses = [replace(h, boilers=tuple(self.cases.spoiled(b) for b in h.boilers)) for h in self.bare.houses]
         story = replace(self.bare, houses=tuple(houses), visits=[], services=[], papers=[], truth=[])
         for house in houses:
@@ -97,7 +97,7 @@ class _Telling:
             story.services.append(Service(boiler.key, state, end))
 
     def _habits(self, caretaker: str) -> Habits:
-        """One of them writes the month's sheet at its end, the others post from the boiler room."""
+        """Return a caretaker's habits. One caretaker posts by the month, the others at once."""
         names = [m.username for m in self.bare.people if m.role == "caretaker"]
         return Habits.of(self.chance.of("habits", caretaker), by_month=caretaker == names[1])
 

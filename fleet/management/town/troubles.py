@@ -1,6 +1,6 @@
-"""What fails at a boiler, at what hidden rate, what shows it, what a right judgement says, and how it is put right.
+"""Hidden failures of a boiler: their rates, the readings that show them, the right findings, and the repairs.
 
-Rates per boiler and year are made up to give a lively town; they are no figures of the trade.
+Rates per boiler and year are invented for a lively town; they are no figures of the trade.
 """
 
 from collections.abc import Mapping
@@ -14,11 +14,11 @@ Rows = tuple[tuple[str, str], ...]
 
 @dataclass(frozen=True, slots=True)
 class Trouble:
-    """One way to fail. `shows`: by procedure, the readings that differ; which procedures show it is its clock.
+    """One way to fail. `shows`: by procedure, the readings that differ. It stays hidden until one of these is done.
 
-    `claimed`: procedures reported failed though no reading says so. `fix`: actions by place; `proves`: tests by place
-    that a repair ends with. `stops`: whoever finds it leaves the boiler off. `only`: the kind it happens to.
-    `noted`: procedures that pass all the same. `heard`: nobody waits for a visit, somebody calls.
+    `failing_procedures`: reported failed though no reading shows it. `passing_procedures`: pass all the same.
+    `repair_actions`: actions by place. `proves`: tests by place that end the repair. `stops`: once it is found
+    the boiler is left off. `only`: the kind of device it happens to. `heard`: somebody calls before any visit.
     """
 
     code: str
@@ -33,8 +33,8 @@ class Trouble:
     claimed: frozenset[str] = frozenset()
     noted: frozenset[str] = frozenset()
     heard: bool = False
-    twice: bool = False  # the first repair does not help: it is found again by the same test
-    blinds: tuple[str, ...] = field(default=())  # places whose tests fail with it, until it is cleared
+    twice: bool = False  # the first repair does not help: the same test finds it again
+    blinds: tuple[str, ...] = field(default=())  # places whose tests cannot be done until it is repaired
 
 
 UPPER = (("upper", "slow_drain"), ("upper", "flush"))
@@ -137,7 +137,7 @@ TROUBLES = (
             (("air", "clear_opening"),), (("air", "combustion_air_check"),), stops=False),
     Trouble("vent_screws_out", "vent", 0.04, {"vent_inspection": {"sound": False}}, ("vent_loose",),
             (("vent", "tighten"),), (("vent", "vent_inspection"),), stops=False),
-    # Nobody knows why: said to have failed, and every reading is fine.
+    # Reported failed although every reading is good.
     Trouble("odd_feeling", "upper", 0.01, {}, ("test_failed",), (("upper", "repair"),), UPPER,
             claimed=frozenset({"slow_drain"})),
     Trouble("chamber_cracked", "chamber", 0.01, {}, ("chamber_fouled",), (("chamber", "replace_part"),),

@@ -1,4 +1,4 @@
-"""Invented names: a city, its streets, two property managers, their people and two crews."""
+"""Invented names: a city, its streets, two property managers and their people."""
 
 from fleet.management.town.told import Member
 

@@ -1,4 +1,4 @@
-"""What people do at a boiler when all is well: procedures with the readings of a sound device, in working order."""
+"""Procedures at a boiler in working order, and the readings that a sound device gives."""
 
 from collections.abc import Callable, Iterator, Mapping
 
@@ -8,7 +8,7 @@ from fleet.management.town.told import Boiler, Place, Value
 Readings = dict[str, Value]
 Good = Callable[[Chance, Place], Readings]
 
-UPPER_IN, LOWER_IN = 2.6, 1.6  # where the cutoffs trip, above the glass bottom
+UPPER_IN, LOWER_IN = 2.6, 1.6  # heights at which the cutoffs trip, above the bottom of the glass
 
 
 def _fixed(**readings: Value) -> Good:
@@ -92,7 +92,7 @@ GOOD: Mapping[str, Good] = {
     "normal_restart": _fixed(lit_by_its_controls=True, lit_smoothly=True, stopped_by_its_control=True),
 }  # fmt: skip
 
-# As found, in working order; the cold work and what it touches come after (`COLD`, `LAST`).
+# As found, in working order. Cold work and proofs of what it touches follow (`COLD_WORK`, `PROOFS_AFTER_COLD_WORK`).
 AS_FOUND = (
     ("air", "combustion_air_check"), ("vent", "vent_inspection"), ("alarm", "co_alarm_test"),
     ("glass", "gauge_glass_blowdown"), ("try-cocks", "try_cock_check"), ("gauge", "gauge_comparison"),
@@ -120,7 +120,7 @@ _ONLY_FLOAT, _ONLY_PROBE = {"flush", "chamber_open_inspect"}, {"probe_clean_insp
 
 
 def possible(boiler: Boiler, place: str, code: str) -> bool:
-    """Whether this can be done there: the place is filled, and by a device the procedure is for."""
+    """Return whether the procedure is possible: the place is filled, and by a device the procedure is for."""
     if not boiler.having(place):
         return False
     kind = boiler.places[place].kind
@@ -130,5 +130,5 @@ def possible(boiler: Boiler, place: str, code: str) -> bool:
 
 
 def asked(boiler: Boiler, rows: tuple[tuple[str, str], ...]) -> Iterator[tuple[str, str]]:
-    """Those rows that can be done at this boiler."""
+    """Yield the rows that are possible at this boiler."""
     return ((place, code) for place, code in rows if possible(boiler, place, code))

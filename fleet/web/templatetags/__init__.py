@@ -1,1 +1,1 @@
-"""How pages say things."""
+"""Template filters and tags of the pages."""

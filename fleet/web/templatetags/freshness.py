@@ -1,4 +1,4 @@
-"""Whether what stands on a page is as new as it should be."""
+"""The notice that the worker has stopped."""
 
 from django import template
 from django.utils import timezone
@@ -10,5 +10,5 @@ register = template.Library()
 
 @register.simple_tag
 def not_fresh() -> str:
-    """What to say of a worker that stands still; nothing where it runs."""
+    """Return the notice if the worker has stopped; "" if it runs."""
     return fresh.words(timezone.now())

@@ -1,4 +1,4 @@
-"""Numbers and choices as they are said on the pages of calculations."""
+"""Filters for numbers and choices on the pages of calculations."""
 
 from collections.abc import Sequence
 from typing import Any
@@ -15,7 +15,7 @@ register = template.Library()
 
 @register.filter
 def spoken(choice: str) -> str:
-    """A choice in words; a unit as it is written."""
+    """Return a choice in words; a unit as it is written."""
     if choice in UNITS:
         return choice
     return FUELS[choice].name if choice in FUELS else choice.replace("_", " ")
@@ -23,25 +23,25 @@ def spoken(choice: str) -> str:
 
 @register.filter
 def us_si(value: float, unit: str) -> str:
-    """In the reader's units, by default the trade's with SI in brackets: "8 psi (55.2 kPa)"."""
+    """Return a value in the reader's units; by default US units with SI in brackets: "8 psi (55.2 kPa)"."""
     return str(shown(value, unit, 3))
 
 
 @register.filter
 def brief(value: float, unit: str) -> str:
-    """In one unit alone: the trade's, or SI for who chose it."""
+    """Return a value in one unit only: its own, or SI if the reader chose SI."""
     return briefly(value, unit)
 
 
 @register.filter
 def units(sentence: Any) -> str:
-    """A sentence of the rules, for who chose SI with SI behind each quantity."""
+    """Return a sentence of the rules; if the reader chose SI, with SI after each quantity."""
     return with_si(sentence)
 
 
 @register.filter
 def as_read(value: Any, unit: str) -> str:
-    """What was read, as it was read; for who chose SI in SI with that in brackets."""
+    """Return a reading as it was read; if the reader chose SI, in SI with the original in brackets."""
     text = f"{value} {unit}".strip()
     si = _si_of(value, unit)
     return f"{si} ({text})" if si else text
@@ -57,17 +57,17 @@ def _si_of(value: Any, unit: str) -> str:
 
 @register.filter
 def figure(value: float) -> str:
-    """A bare number to three figures."""
+    """Return a number to three significant figures, without a unit."""
     return figures(value, 3)
 
 
 @register.filter
 def nth(items: Sequence[str], index: int) -> str:
-    """One of several by its place."""
+    """Return the item at `index`, from 0."""
     return items[index]
 
 
 @register.filter
 def ladder_word(verdict: str) -> str:
-    """The verdict of a ladder in words: silence about an unknown rung is no praise."""
+    """Return the verdict on a ladder in words; unknown set points are never called good."""
     return {"good": "Set points in order", "unknown": "Not known"}.get(verdict) or verdict.capitalize()

@@ -1,4 +1,4 @@
-"""Keys and values of the register in words, with their units."""
+"""Filters for keys and values of the register."""
 
 from typing import Any
 
@@ -13,13 +13,13 @@ register = template.Library()
 
 @register.filter
 def called(key: str) -> str:
-    """A key in words."""
+    """Return a key in words."""
     return told.called(key)
 
 
 @register.filter
 def valued(value: Any, key: str) -> str:
-    """A value with its unit; for who chose SI in SI, with what is on record in brackets."""
+    """Return a value with its unit; if the reader chose SI, in SI with the value on record in brackets."""
     unit = told.unit_of(key).replace("²", "2")
     if number(value) and unit in UNITS and units() == SI:
         return f"{brief(value, unit)} ({told.valued(key, value)})" if unit != "s" else told.valued(key, value)

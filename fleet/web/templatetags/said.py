@@ -1,4 +1,4 @@
-"""Dates with their weekday in the building's zone, codes as words, the opening of a long text."""
+"""Filters for dates with their weekday in the building's zone, codes as words, and sentences of a text."""
 
 import re
 from collections.abc import Mapping
@@ -15,7 +15,7 @@ from fleet.rules.wording import on
 
 register = template.Library()
 
-# Where the code with its underscores taken out is not what the trade says.
+# Codes that, with spaces for underscores, are not what the trade says.
 WORDS = {
     "no_heat": "No-heat call",
     "cant_say": "Can't say",
@@ -31,26 +31,26 @@ SENTENCE = re.compile(r"(?<=[.!?])\s+")
 
 @register.filter
 def word(code: str) -> str:
-    """A code in words: "laid_up_wet" is "Laid up wet"."""
+    """Return a code in words: "laid_up_wet" is "Laid up wet"."""
     text = str(code)
     return WORDS.get(text) or text.replace("_", " ").capitalize()
 
 
 @register.filter
 def day(at: datetime | str | None, zone: str) -> str:
-    """The day in the building's zone, as in "Tue 24 Nov 2026"; "" where there is none."""
+    """Return the day in the building's zone, as in "Tue 24 Nov 2026"; "" for None."""
     return on(_instant(at), zone) if at else ""
 
 
 @register.filter
 def moment(at: datetime | str | None, zone: str) -> str:
-    """Day and time in the building's zone, as in "Tue 24 Nov 2026, 10:42 EST"."""
+    """Return day and time in the building's zone, as in "Tue 24 Nov 2026, 10:42 EST"; "" for None."""
     return _instant(at).astimezone(ZoneInfo(zone)).strftime("%a %d %b %Y, %H:%M %Z") if at else ""
 
 
 @register.simple_tag
 def span(since: datetime, until: datetime, zone: str) -> str:
-    """From when until when in the building's zone; the day, and the zone's letters, once where they are the same."""
+    """Return a span in the building's zone; the day and the zone are written once if both ends share them."""
     begin, end = (at.astimezone(ZoneInfo(zone)) for at in (since, until))
     told = moment(since, zone)
     if (begin.date(), begin.tzname()) != (end.date(), end.tzname()):
@@ -60,7 +60,7 @@ def span(since: datetime, until: datetime, zone: str) -> str:
 
 @register.filter
 def year_apart(text: str, year: int) -> SafeString:
-    """A text whose dates of this year have the year in a span of its own: a narrow sheet tells it once, in its head."""
+    """Wrap the year of dates in this year in a span, which narrow screens hide: the page's head shows the year once."""
     return mark_safe(
         DATED.sub(
             lambda f: f'{f[1]}<span class="row-wide"> {f[2]}</span>' if int(f[2]) == year else f[0],
@@ -75,30 +75,30 @@ def _instant(at: datetime | str) -> datetime:
 
 @register.filter
 def sentences(text: str) -> list[str]:
-    """A text in its sentences, so that the first line stands first."""
+    """Split a text into its sentences."""
     return SENTENCE.split(text.strip()) if text else []
 
 
 @register.filter
 def label(reading: str) -> str:
-    """A reading's name without its unit, which stands behind the value."""
+    """Return a reading's name without its unit, which is shown after the value."""
     unit = next((u for u in UNITS if reading.endswith(u)), "")
     return " ".join("pressure" if w == "psi" else w for w in reading.removesuffix(unit).split("_"))
 
 
 @register.filter
 def of(mapping: dict[Any, Any], key: Any) -> Any:
-    """The value under a key, None without one."""
+    """Return the value under a key; None without one."""
     return mapping.get(str(key))
 
 
 @register.filter
 def sourced(source: str) -> str:
-    """A source with the titles of what it names by number."""
+    """Return a source with the titles of the documents it cites by number."""
     return spelled_out(source)
 
 
 @register.filter
 def named(names: Mapping[Any, str], key: Any) -> str:
-    """The name that something goes by; "" where it has none here."""
+    """Return the name under a key; "" without one."""
     return names.get(key, "")
