@@ -17,14 +17,14 @@ def boiler_for(request: Request, boiler: UUID, *, see: str, do: str, at: datetim
 
     Raises Http404 where the boiler is unknown or may not be seen, PermissionDenied where it may only be seen.
     """
-    found = policy.boilers(request.user, see, at).select_related("building").filter(id=boiler).first()
-    if found is None:
+    visible_boiler = policy.boilers_for(request.user, see, at).select_related("building").filter(id=boiler).first()
+    if visible_boiler is None:
         raise Http404
-    if not policy.may(request.user, do, found.portfolio_id, found.building_id, at):
+    if not policy.is_allowed(request.user, do, visible_boiler.portfolio_id, visible_boiler.building_id, at):
         raise PermissionDenied
-    return found
+    return visible_boiler
 
 
-def cause(request: Request) -> Cause:
+def cause_of(request: Request) -> Cause:
     """Return who sent the request and its id, for the log of changes."""
     return Cause(who=request.user.get_username(), request_id=request.META.get("GAUGEGLASS_REQUEST_ID", ""))

@@ -14,20 +14,20 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.views import APIView
 
-from api.access import cause
-from api.answers import AlertSerializer, problems
-from api.pages import List, PageSerializer, Walk, described
-from api.retry import retried
+from api.access import cause_of
+from api.answers import AlertSerializer, problem_responses
+from api.pages import ListEndpoint, ListWalk, PageSerializer, describe_list
+from api.retry import run_with_retries
 from api.strict import IdField, InstantField, StrictSerializer, TextField
-from api.versions import IF_MATCH, version_of, versioned
+from api.versions import IF_MATCH, respond_with_version, version_of
 from fleet import pipeline
 from fleet.accounts import policy
 from fleet.accounts.models import User
 from fleet.alerts import queries as alerts
-from fleet.alerts.acts import Decision
+from fleet.alerts.acts import AlertDecision
 from fleet.alerts.models import Alert as Row
 
-REFUSALS = problems(400, 401, 403, 404, 409, 412, 413, 415, 422, 428, 503)
+DECISION_RESPONSES = problem_responses(400, 401, 403, 404, 409, 412, 413, 415, 422, 428, 503)
 
 
 class AlertStateSerializer(AlertSerializer):
@@ -52,7 +52,7 @@ class ShelveSerializer(StrictSerializer):
     until = InstantField()
 
 
-class AlertsAskedSerializer(PageSerializer):
+class AlertsQuerySerializer(PageSerializer):
     """Filters of the list of alerts."""
 
     portfolio = IdField(required=False)
@@ -63,84 +63,91 @@ class AlertsAskedSerializer(PageSerializer):
     )
 
 
-@described("listAlerts")
-class Alerts(List):
+@describe_list("listAlerts")
+class AlertListEndpoint(ListEndpoint):
     """Conditions that hold and conditions that returned to normal. The one raised last comes first."""
 
-    form, item, order = AlertsAskedSerializer, AlertStateSerializer, ("-raised_at", "id")
+    query_serializer, item_serializer, order = AlertsQuerySerializer, AlertStateSerializer, ("-raised_at", "id")
 
-    def found(self, request: Request, walk: Walk, **where: UUID) -> QuerySet[Any]:
+    def find_rows(self, request: Request, walk: ListWalk, **where: UUID) -> QuerySet[Any]:
         """Return the alerts of the boilers, buildings and portfolios that the user may see."""
-        rows, given = _of(Row.objects.filter(raised_at__lte=walk.at), request.user, self.action, walk.now), walk.given
-        rows = rows.filter(**{n: given[n] for n in ("portfolio", "boiler", "condition") if n in given})
-        over = Q(until__isnull=False, until__lte=walk.at)
-        return rows.filter(over if given["raised"] == "no" else ~over) if "raised" in given else rows
+        rows, query = (
+            _filter_by_action(Row.objects.filter(raised_at__lte=walk.at), request.user, self.action, walk.now),
+            walk.query,
+        )
+        rows = rows.filter(**{n: query[n] for n in ("portfolio", "boiler", "condition") if n in query})
+        has_returned = Q(until__isnull=False, until__lte=walk.at)
+        return rows.filter(has_returned if query["raised"] == "no" else ~has_returned) if "raised" in query else rows
 
 
-class Alert(APIView):
+class AlertEndpoint(APIView):
     """One alert."""
 
-    @extend_schema(operation_id="getAlert", responses={200: AlertStateSerializer, **problems(401, 404)})
+    @extend_schema(operation_id="getAlert", responses={200: AlertStateSerializer, **problem_responses(401, 404)})
     def get(self, request: Request, alert: UUID) -> Response:
         """Return the alert, also a withdrawn one. The ETag is its version."""
-        return _told(_seen(request, alert, timezone.now()))
+        return _respond_with_alert(_find_visible_alert(request, alert, timezone.now()))
 
 
-class Acknowledge(APIView):
+class AcknowledgeAlertEndpoint(APIView):
     """Acknowledge an alert. It stays raised."""
 
     @extend_schema(
         operation_id="acknowledgeAlert",
         parameters=[IF_MATCH],
         request=AcknowledgeSerializer,
-        responses={200: AlertStateSerializer, **REFUSALS},
+        responses={200: AlertStateSerializer, **DECISION_RESPONSES},
     )
     def post(self, request: Request, alert: UUID) -> Response:
         """Acknowledge the alert. This ends when it returns to normal or its class rises."""
-        return _act(request, alert, "alert.acknowledge", AcknowledgeSerializer, "acknowledged")
+        return _decide_on_alert(request, alert, "alert.acknowledge", AcknowledgeSerializer, "acknowledged")
 
 
-class Shelve(APIView):
+class ShelveAlertEndpoint(APIView):
     """Shelve an alert for a while."""
 
     @extend_schema(
         operation_id="shelveAlert",
         parameters=[IF_MATCH],
         request=ShelveSerializer,
-        responses={200: AlertStateSerializer, **REFUSALS},
+        responses={200: AlertStateSerializer, **DECISION_RESPONSES},
     )
     def post(self, request: Request, alert: UUID) -> Response:
         """Shelve the alert until the given end, its return to normal, or a higher class."""
-        return _act(request, alert, "alert.shelve", ShelveSerializer, "shelved")
+        return _decide_on_alert(request, alert, "alert.shelve", ShelveSerializer, "shelved")
 
 
-def _of(rows: QuerySet[Any], user: User, action: str, at: datetime) -> QuerySet[Any]:
+def _filter_by_action(rows: QuerySet[Any], user: User, action: str, at: datetime) -> QuerySet[Any]:
     """Keep the alerts of boilers on which the user may do `action`, of their buildings, and of whole portfolios."""
-    return alerts.of(rows, policy.boilers(user, action, at), policy.portfolios(user, action, at))
+    return alerts.alerts_of(rows, policy.boilers_for(user, action, at), policy.portfolios_for(user, action, at))
 
 
-def _seen(request: Request, alert: UUID, at: datetime) -> Row:
-    row: Row | None = _of(Row.kept.filter(id=alert), request.user, "board.see", at).first()
+def _find_visible_alert(request: Request, alert: UUID, at: datetime) -> Row:
+    row: Row | None = _filter_by_action(Row.with_withdrawn.filter(id=alert), request.user, "board.see", at).first()
     if row is None:
         raise Http404
     return row
 
 
-def _act(request: Request, alert: UUID, action: str, form: type[StrictSerializer], kind: str) -> Response:
-    at, told, user = timezone.now(), cause(request), request.user
-    _seen(request, alert, at)
-    if not _of(Row.kept.filter(id=alert), user, action, at).exists():
+def _decide_on_alert(
+    request: Request, alert: UUID, action: str, serializer_class: type[StrictSerializer], kind: str
+) -> Response:
+    at, request_cause, user = timezone.now(), cause_of(request), request.user
+    _find_visible_alert(request, alert, at)
+    if not _filter_by_action(Row.with_withdrawn.filter(id=alert), user, action, at).exists():
         raise PermissionDenied
-    sent = form(data=request.data)
-    sent.is_valid(raise_exception=True)
+    serializer = serializer_class(data=request.data)
+    serializer.is_valid(raise_exception=True)
     version = version_of(request)  # RFC 9110, 13.2.1: checked last, when the request would else succeed
-    decision = Decision(kind, **sent.validated_data)
-    return _told(
-        retried(
-            lambda: pipeline.act_on_alert(alert=alert, decision=decision, version=version, by=user, at=at, cause=told)
+    decision = AlertDecision(kind, **serializer.validated_data)
+    return _respond_with_alert(
+        run_with_retries(
+            lambda: pipeline.act_on_alert(
+                alert=alert, decision=decision, version=version, by=user, at=at, cause=request_cause
+            )
         )
     )
 
 
-def _told(row: Row) -> Response:
-    return versioned(AlertStateSerializer(row).data, row.version)
+def _respond_with_alert(row: Row) -> Response:
+    return respond_with_version(AlertStateSerializer(row).data, row.version)

@@ -131,6 +131,6 @@ class ProblemSerializer(serializers.Serializer[Any]):
     errors = FaultSerializer(many=True)
 
 
-def problems(*codes: int) -> dict[tuple[int, str], type[ProblemSerializer]]:
+def problem_responses(*codes: int) -> dict[tuple[int, str], type[ProblemSerializer]]:
     """Return the problem responses of an endpoint for these status codes, by status and media type."""
     return {(code, "application/problem+json"): ProblemSerializer for code in codes}

@@ -5,26 +5,28 @@ from typing import Any
 from rest_framework import serializers
 from rest_framework.request import Request
 
-from api.strict import IdField, StrictSerializer, fault
-from api.tables import AS, offers_tables
+from api.strict import IdField, StrictSerializer, make_fault
+from api.tables import FORMAT_PARAMETER, offers_tables
 
 
-class OfSerializer(StrictSerializer):
+class BoilerScopeQuerySerializer(StrictSerializer):
     """The boilers a question is about: all the caller may see, those of one portfolio, or one."""
 
     portfolio = IdField(required=False)
     boiler = IdField(required=False)
 
 
-def asked(request: Request, serializer: type[StrictSerializer]) -> dict[str, Any]:
+def validate_query(request: Request, serializer_class: type[StrictSerializer]) -> dict[str, Any]:
     """Return the validated query parameters. Raises ValidationError with every fault at its parameter's name."""
-    given = request.query_params
-    twice = {n: [fault("given_twice", "Give this once.")] for n in given if len(given.getlist(n)) > 1}
-    if twice:
-        raise serializers.ValidationError(twice)
-    names = given.dict()
+    query_params = request.query_params
+    repeated = {
+        n: [make_fault("given_twice", "Give this once.")] for n in query_params if len(query_params.getlist(n)) > 1
+    }
+    if repeated:
+        raise serializers.ValidationError(repeated)
+    values = query_params.dict()
     if offers_tables(request):
-        names.pop(AS, None)  # the content negotiation has read it already
-    sent = serializer(data=names)
-    sent.is_valid(raise_exception=True)
-    return dict(sent.validated_data)
+        values.pop(FORMAT_PARAMETER, None)  # the content negotiation has read it already
+    query_serializer = serializer_class(data=values)
+    query_serializer.is_valid(raise_exception=True)
+    return dict(query_serializer.validated_data)

@@ -27,7 +27,7 @@ class KeyAuthentication(BaseAuthentication):
             return None
         at = timezone.now()
         check_address(request, at)
-        user = keys.owner(secret.strip(), at)
+        user = keys.key_owner(secret.strip(), at)
         if user is None or user.reach is None:
             count_bad_key(request, at)
             raise AuthenticationFailed("This key is not valid.")

@@ -14,25 +14,25 @@ from rest_framework.request import Request
 from api.access import boiler_for
 from api.answers import STANDINGS, ReasonSerializer
 from api.examples import LIST_BOILERS
-from api.pages import List, PageSerializer, Walk, described
-from api.positions import PlaceSerializer, places
-from api.single import Single, described_one
+from api.pages import ListEndpoint, ListWalk, PageSerializer, describe_list
+from api.positions import PlaceSerializer, present_positions
+from api.single import DetailEndpoint, describe_detail
 from api.strict import IdField, TextField
 from fleet.accounts import policy
 from fleet.board import listed
 from fleet.board.models import Segment
 from fleet.portfolio import queries as register
 from fleet.portfolio.models import Boiler as Row
-from fleet.rules.values import Service
+from fleet.rules.values import ServiceMode
 
 ORDERS = {
     "worst": ("rank", "building__ref", "ref", "id"),
     "place": ("building__ref", "ref", "id"),
 }
-ONE = OpenApiParameter("boiler", UUID, OpenApiParameter.PATH)
+BOILER_PATH_PARAMETER = OpenApiParameter("boiler", UUID, OpenApiParameter.PATH)
 
 
-class BoilersAskedSerializer(PageSerializer):
+class BoilersQuerySerializer(PageSerializer):
     """Filters and order of the list of boilers."""
 
     portfolio = IdField(required=False)
@@ -61,7 +61,7 @@ class BoilerSerializer(serializers.Serializer[Any]):
     reason = serializers.CharField(help_text="The first reason in one sentence.")
     reasons = ReasonSerializer(many=True)
     then = serializers.CharField()
-    service_state = serializers.ChoiceField(choices=[s.value for s in Service], source="row.service")
+    service_state = serializers.ChoiceField(choices=[s.value for s in ServiceMode], source="row.service")
 
 
 class BoilerWholeSerializer(BoilerSerializer):
@@ -73,7 +73,7 @@ class BoilerWholeSerializer(BoilerSerializer):
 
 
 @dataclass(frozen=True, slots=True)
-class Told:
+class BoilerItem:
     """A boiler with its current segment. The segment is None before the boiler was first judged."""
 
     row: Any
@@ -106,58 +106,58 @@ class Told:
         return self.segment.then if self.segment else ""
 
 
-def told(rows: Sequence[Any], set_up: dict[UUID, dict[str, Any]] | None = None) -> list[Told]:
+def present_boilers(rows: Sequence[Any], set_up: dict[UUID, dict[str, Any]] | None = None) -> list[BoilerItem]:
     """Return each boiler with its segment. Takes one query."""
-    found = listed.segments(r.segment for r in rows)
-    return [Told(r, found.get(r.segment), (set_up or {}).get(r.id, {})) for r in rows]
+    segments = listed.segments_by_id(r.segment for r in rows)
+    return [BoilerItem(r, segments.get(r.segment), (set_up or {}).get(r.id, {})) for r in rows]
 
 
-@described("listBoilers", examples=LIST_BOILERS)
-class Boilers(List):
+@describe_list("listBoilers", examples=LIST_BOILERS)
+class BoilerListEndpoint(ListEndpoint):
     """Boilers with their standings."""
 
-    form, item = BoilersAskedSerializer, BoilerSerializer
+    query_serializer, item_serializer = BoilersQuerySerializer, BoilerSerializer
 
-    def found(self, request: Request, walk: Walk, **where: UUID) -> QuerySet[Row]:
+    def find_rows(self, request: Request, walk: ListWalk, **where: UUID) -> QuerySet[Row]:
         """Return the boilers that the user may see and asked for."""
-        seen, given = policy.boilers(request.user, self.action, walk.now), walk.given
-        seen = seen.filter(**{n: given[n] for n in ("portfolio", "building") if n in given})
-        rows = listed.with_standing(register.matching(seen, given.get("text", "")), walk.at)
-        return rows.filter(standing=given["standing"]) if "standing" in given else rows
+        boilers, query = policy.boilers_for(request.user, self.action, walk.now), walk.query
+        boilers = boilers.filter(**{n: query[n] for n in ("portfolio", "building") if n in query})
+        rows = listed.with_standing(register.boilers_matching(boilers, query.get("text", "")), walk.at)
+        return rows.filter(standing=query["standing"]) if "standing" in query else rows
 
-    def ordered(self, walk: Walk) -> tuple[str, ...]:
+    def choose_order(self, walk: ListWalk) -> tuple[str, ...]:
         """Return the columns of the order asked for: the worst standing first, or by place."""
-        return ORDERS[walk.given["order"]]
+        return ORDERS[walk.query["order"]]
 
-    def shown(self, rows: Sequence[Any], walk: Walk) -> Iterable[Told]:
+    def present_rows(self, rows: Sequence[Any], walk: ListWalk) -> Iterable[BoilerItem]:
         """Add the reasons."""
-        return told(rows)
+        return present_boilers(rows)
 
 
-@described_one("getBoiler", ONE)
-class Boiler(Single):
+@describe_detail("getBoiler", BOILER_PATH_PARAMETER)
+class BoilerEndpoint(DetailEndpoint):
     """One boiler."""
 
-    item = BoilerWholeSerializer
+    item_serializer = BoilerWholeSerializer
 
-    def one(self, request: Request, at: datetime, **where: UUID) -> Told:
+    def find_item(self, request: Request, at: datetime, **where: UUID) -> BoilerItem:
         """Return the boiler with its set-up."""
-        found = boiler_for(request, where["boiler"], see=self.action, do=self.action, at=at)
-        row = listed.with_standing(Row.objects.filter(id=found.id), at).get()
-        return told([row], register.set_up([row.id], at))[0]
+        boiler = boiler_for(request, where["boiler"], see=self.action, do=self.action, at=at)
+        row = listed.with_standing(Row.objects.filter(id=boiler.id), at).get()
+        return present_boilers([row], register.boiler_settings_at([row.id], at))[0]
 
 
-@described("listBoilerPositions", ONE, codes=(400, 401, 404, 422))
-class Positions(List):
+@describe_list("listBoilerPositions", BOILER_PATH_PARAMETER, codes=(400, 401, 404, 422))
+class BoilerPositionsEndpoint(ListEndpoint):
     """The positions on one boiler, with what is known of each."""
 
-    item, order = PlaceSerializer, ("ref", "id")
+    item_serializer, order = PlaceSerializer, ("ref", "id")
 
-    def found(self, request: Request, walk: Walk, **where: UUID) -> QuerySet[Any]:
+    def find_rows(self, request: Request, walk: ListWalk, **where: UUID) -> QuerySet[Any]:
         """Return the boiler's own positions and those of its header group."""
         boiler = boiler_for(request, where["boiler"], see=self.action, do=self.action, at=walk.now)
-        return listed.with_state(register.positions(Row.objects.filter(id=boiler.id)), walk.at, boiler.id)
+        return listed.with_state(register.positions_of(Row.objects.filter(id=boiler.id)), walk.at, boiler.id)
 
-    def shown(self, rows: Sequence[Any], walk: Walk) -> Iterable[Any]:
+    def present_rows(self, rows: Sequence[Any], walk: ListWalk) -> Iterable[Any]:
         """Add the states."""
-        return places(rows)
+        return present_positions(rows)

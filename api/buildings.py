@@ -12,19 +12,19 @@ from drf_spectacular.utils import OpenApiParameter
 from rest_framework import serializers
 from rest_framework.request import Request
 
-from api.pages import List, PageSerializer, Walk, described
-from api.single import Single, described_one
+from api.pages import ListEndpoint, ListWalk, PageSerializer, describe_list
+from api.single import DetailEndpoint, describe_detail
 from api.strict import IdField
 from fleet.accounts import policy
 from fleet.portfolio import queries
 from fleet.portfolio.models import Boiler, HeaderGroup, Paper
 from fleet.portfolio.models import Building as Row
 
-ONE = OpenApiParameter("building", UUID, OpenApiParameter.PATH)
+BUILDING_PATH_PARAMETER = OpenApiParameter("building", UUID, OpenApiParameter.PATH)
 ACTION = "register.see"
 
 
-class BuildingsAskedSerializer(PageSerializer):
+class BuildingsQuerySerializer(PageSerializer):
     """Filters of the list of buildings."""
 
     portfolio = IdField(required=False)
@@ -73,7 +73,7 @@ class BuildingSerializer(serializers.Serializer[Any]):
 
 
 @dataclass(frozen=True, slots=True)
-class Told:
+class BuildingItem:
     """A building with its boilers, its header groups, and the papers in force at `at`."""
 
     row: Any
@@ -87,7 +87,7 @@ class Told:
     @property
     def papers(self) -> list[Paper]:
         """The newest paper of each kind."""
-        return queries.papers(self.row, self.at)
+        return queries.current_papers(self.row, self.at)
 
     @property
     def header_groups(self) -> list[HeaderGroup]:
@@ -95,37 +95,42 @@ class Told:
         return sorted(self.row.header_groups.all(), key=lambda g: g.ref)
 
 
-def seen(request: Request, at: datetime) -> QuerySet[Row]:
+def visible_buildings(request: Request, at: datetime) -> QuerySet[Row]:
     """Return the buildings that the user may see."""
     user = request.user
-    return queries.buildings(policy.boilers(user, ACTION, at), policy.portfolios(user, ACTION, at))
+    return queries.buildings_of(policy.boilers_for(user, ACTION, at), policy.portfolios_for(user, ACTION, at))
 
 
-@described("listBuildings")
-class Buildings(List):
+@describe_list("listBuildings")
+class BuildingListEndpoint(ListEndpoint):
     """Buildings."""
 
-    form, item, action, order = BuildingsAskedSerializer, BuildingSerializer, ACTION, ("ref", "id")
+    query_serializer, item_serializer, action, order = (
+        BuildingsQuerySerializer,
+        BuildingSerializer,
+        ACTION,
+        ("ref", "id"),
+    )
 
-    def found(self, request: Request, walk: Walk, **where: UUID) -> QuerySet[Row]:
+    def find_rows(self, request: Request, walk: ListWalk, **where: UUID) -> QuerySet[Row]:
         """Return the buildings that the user may see and asked for."""
-        rows = seen(request, walk.now)
-        return rows.filter(portfolio=walk.given["portfolio"]) if "portfolio" in walk.given else rows
+        rows = visible_buildings(request, walk.now)
+        return rows.filter(portfolio=walk.query["portfolio"]) if "portfolio" in walk.query else rows
 
-    def shown(self, rows: Sequence[Any], walk: Walk) -> Iterable[Told]:
+    def present_rows(self, rows: Sequence[Any], walk: ListWalk) -> Iterable[BuildingItem]:
         """Add boilers, papers and header groups."""
-        return [Told(r, walk.at) for r in rows]
+        return [BuildingItem(r, walk.at) for r in rows]
 
 
-@described_one("getBuilding", ONE)
-class Building(Single):
+@describe_detail("getBuilding", BUILDING_PATH_PARAMETER)
+class BuildingEndpoint(DetailEndpoint):
     """One building."""
 
-    item, action = BuildingSerializer, ACTION
+    item_serializer, action = BuildingSerializer, ACTION
 
-    def one(self, request: Request, at: datetime, **where: UUID) -> Told:
+    def find_item(self, request: Request, at: datetime, **where: UUID) -> BuildingItem:
         """Return the building with its boilers, papers and header groups."""
-        row = seen(request, at).filter(id=where["building"]).first()
+        row = visible_buildings(request, at).filter(id=where["building"]).first()
         if row is None:
             raise Http404
-        return Told(row, at)
+        return BuildingItem(row, at)

@@ -9,12 +9,12 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.views import APIView
 
-from api.answers import problems
+from api.answers import problem_responses
 from api.strict import AnyField
 from fleet.engineering import offered
-from fleet.engineering.calculations import CALCULATIONS, Result
+from fleet.engineering.calculations import CALCULATIONS, CalculationResult
 from fleet.engineering.table import form
-from fleet.engineering.table.form import REQUIRED, Input
+from fleet.engineering.table.form import REQUIRED, InputSpec
 from fleet.errors import Refused
 
 FLUE_GAS: dict[str, Any] = {"o2_percent": 6.2, "stack_f": 395, "room_f": 72, "fuel": "natural_gas"}
@@ -113,101 +113,101 @@ class ResultSerializer(serializers.Serializer[Any]):
     caution = serializers.CharField()
 
 
-class Calculations(APIView):
+class CalculationListEndpoint(APIView):
     """The calculations offered."""
 
-    @extend_schema(operation_id="listCalculations", responses={200: CalculationsSerializer, **problems(401)})
+    @extend_schema(operation_id="listCalculations", responses={200: CalculationsSerializer, **problem_responses(401)})
     def get(self, request: Request) -> Response:
         """Return every calculation with its inputs, their units and ranges, its formula, source and caution."""
-        found = [described(c) for listed in offered.grouped().values() for c in listed]
-        return Response(CalculationsSerializer({"calculations": found}).data)
+        descriptions = [describe_calculation(c) for group in offered.calculations_by_group().values() for c in group]
+        return Response(CalculationsSerializer({"calculations": descriptions}).data)
 
 
-def described(calculation: form.Calculation) -> dict[str, Any]:
+def describe_calculation(calculation: form.CalculationSpec) -> dict[str, Any]:
     """Return one calculation as the list shows it."""
     return {
         "code": calculation.code,
         "title": calculation.title,
         "group": offered.GROUP_OF[calculation.code],
-        "inputs": [_input(i) for i in calculation.inputs],
+        "inputs": [_describe_input(i) for i in calculation.inputs],
         "outputs": [{"name": o.name, "says": o.label, "unit": o.unit} for o in calculation.outputs],
-        **_words(calculation),
+        **_calculation_texts(calculation),
     }
 
 
-def _input(asked: Input) -> dict[str, Any]:
+def _describe_input(input_spec: InputSpec) -> dict[str, Any]:
     return {
-        "name": asked.name,
-        "asks": asked.label,
-        "unit": asked.unit,
-        "range": None if asked.choices else _bounds(asked),
-        "choices": list(asked.choices),
-        "required": asked.default is REQUIRED,
-        "usual": None if asked.default is REQUIRED else asked.default,
-        "many": asked.many,
-        "gaps": asked.gaps,
+        "name": input_spec.name,
+        "asks": input_spec.label,
+        "unit": input_spec.unit,
+        "range": None if input_spec.choices else _describe_bounds(input_spec),
+        "choices": list(input_spec.choices),
+        "required": input_spec.default is REQUIRED,
+        "usual": None if input_spec.default is REQUIRED else input_spec.default,
+        "many": input_spec.many,
+        "gaps": input_spec.gaps,
     }
 
 
-def _bounds(asked: Input) -> dict[str, Any]:
+def _describe_bounds(input_spec: InputSpec) -> dict[str, Any]:
     return {
-        "low": _finite(asked.range.low),
-        "low_included": asked.range.low_in,
-        "high": _finite(asked.range.high),
-        "high_included": asked.range.high_in,
-        "words": asked.range.words(),
+        "low": _finite_or_none(input_spec.range.low),
+        "low_included": input_spec.range.low_in,
+        "high": _finite_or_none(input_spec.range.high),
+        "high_included": input_spec.range.high_in,
+        "words": input_spec.range.as_words(),
     }
 
 
-def _finite(bound: float) -> float | None:
+def _finite_or_none(bound: float) -> float | None:
     return bound if math.isfinite(bound) else None
 
 
-def _words(calculation: form.Calculation) -> dict[str, str]:
+def _calculation_texts(calculation: form.CalculationSpec) -> dict[str, str]:
     return {"formula": calculation.formula, "source": calculation.source, "caution": calculation.caution}
 
 
-def _schema(calculation: form.Calculation) -> dict[str, Any]:
+def _body_schema(calculation: form.CalculationSpec) -> dict[str, Any]:
     """Return the JSON Schema of one calculation's request body."""
     return {
         "type": "object",
         "title": calculation.code,
         "description": calculation.title,
-        "properties": {i.name: _typed(i) for i in calculation.inputs},
+        "properties": {i.name: _input_schema(i) for i in calculation.inputs},
         "required": [i.name for i in calculation.inputs if i.default is REQUIRED],
         "additionalProperties": False,
     }
 
 
-def _typed(asked: Input) -> dict[str, Any]:
-    unknown = ["null"] if asked.gaps or asked.default is None else []
-    one: dict[str, Any] = {"type": ["string" if asked.choices else "number", *unknown]}
-    if asked.choices:
-        one["enum"] = [*asked.choices, *([None] if unknown else [])]
-    one |= _bound("minimum", "exclusiveMinimum", asked.range.low, asked.range.low_in)
-    one |= _bound("maximum", "exclusiveMaximum", asked.range.high, asked.range.high_in)
-    told = " ".join(filter(None, (asked.label, f"in {asked.unit}" if asked.unit else "")))
-    if asked.many:
-        return {"type": "array", "items": one, "maxItems": offered.MOST_IN_A_LIST, "description": told}
-    return {**one, "description": told}
+def _input_schema(input_spec: InputSpec) -> dict[str, Any]:
+    unknown = ["null"] if input_spec.gaps or input_spec.default is None else []
+    schema: dict[str, Any] = {"type": ["string" if input_spec.choices else "number", *unknown]}
+    if input_spec.choices:
+        schema["enum"] = [*input_spec.choices, *([None] if unknown else [])]
+    schema |= _bound_keyword("minimum", "exclusiveMinimum", input_spec.range.low, input_spec.range.low_in)
+    schema |= _bound_keyword("maximum", "exclusiveMaximum", input_spec.range.high, input_spec.range.high_in)
+    description = " ".join(filter(None, (input_spec.label, f"in {input_spec.unit}" if input_spec.unit else "")))
+    if input_spec.many:
+        return {"type": "array", "items": schema, "maxItems": offered.MAX_LIST_LENGTH, "description": description}
+    return {**schema, "description": description}
 
 
-def _bound(open_to: str, shut: str, edge: float, included: bool) -> dict[str, float]:
+def _bound_keyword(open_to: str, shut: str, edge: float, included: bool) -> dict[str, float]:
     return {open_to if included else shut: edge} if math.isfinite(edge) else {}
 
 
-BODIES = {"application/json": {"anyOf": [_schema(CALCULATIONS[code]) for code in offered.GROUP_OF]}}
-CODE = OpenApiParameter("code", str, OpenApiParameter.PATH, enum=list(offered.GROUP_OF))
+REQUEST_BODIES = {"application/json": {"anyOf": [_body_schema(CALCULATIONS[code]) for code in offered.GROUP_OF]}}
+CODE_PATH_PARAMETER = OpenApiParameter("code", str, OpenApiParameter.PATH, enum=list(offered.GROUP_OF))
 
 
-class Calculation(APIView):
+class CalculationEndpoint(APIView):
     """One calculation."""
 
     @extend_schema(
         operation_id="calculate",
-        parameters=[CODE],
-        request=BODIES,
-        responses={200: ResultSerializer, **problems(400, 401, 404, 422)},
+        parameters=[CODE_PATH_PARAMETER],
+        request=REQUEST_BODIES,
+        responses={200: ResultSerializer, **problem_responses(400, 401, 404, 422)},
         examples=EXAMPLES,
     )
     def post(self, request: Request, code: str) -> Response:
@@ -217,25 +217,27 @@ class Calculation(APIView):
         """
         if not isinstance(request.data, dict):
             raise Refused("not_an_object", "Send the inputs by name, as one object.")
-        return Response(ResultSerializer(_result(_answer(code, request.data))).data)
+        return Response(ResultSerializer(_describe_result(_answer_calculation(code, request.data))).data)
 
 
-def _answer(code: str, inputs: dict[str, Any]) -> Result:
+def _answer_calculation(code: str, inputs: dict[str, Any]) -> CalculationResult:
     """Return the result. Raises Refused; faults of the inputs have status 422, since the body itself is well formed."""
     try:
-        return offered.answer(code, inputs)
+        return offered.answer_calculation(code, inputs)
     except Refused as refused:
-        raise Refused.all(refused.faults, status=422 if refused.status == 400 else refused.status) from None
+        raise Refused.from_faults(refused.faults, status=422 if refused.status == 400 else refused.status) from None
 
 
-def _result(result: Result) -> dict[str, Any]:
+def _describe_result(result: CalculationResult) -> dict[str, Any]:
     calculation, outputs = result.calculation, result.outputs
-    told = [{"name": o.name, "says": o.label, "unit": o.unit, "value": outputs[o.name]} for o in calculation.outputs]
+    output_values = [
+        {"name": o.name, "says": o.label, "unit": o.unit, "value": outputs[o.name]} for o in calculation.outputs
+    ]
     return {
         "code": calculation.code,
         "inputs": result.inputs,
-        "outputs": told,
+        "outputs": output_values,
         "verdict": outputs.get("verdict"),
         "reasons": outputs.get("reasons") or [],
-        **_words(calculation),
+        **_calculation_texts(calculation),
     }

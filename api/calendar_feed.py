@@ -13,14 +13,14 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.views import APIView
 
-from api.answers import problems
+from api.answers import problem_responses
 from api.strict import FlagField, IdField, StrictSerializer
 from fleet.accounts import policy
 from fleet.accounts.models import User
 from fleet.errors import Refused
 from fleet.jobs import feeds
 
-NOT_FOUND = b"There is nothing here for you.\n"
+NOT_FOUND_BODY = b"There is nothing here for you.\n"
 
 
 class NewFeedSerializer(StrictSerializer):
@@ -45,69 +45,73 @@ class MadeSerializer(FeedSerializer):
     address = serializers.URLField()
 
 
-class Feeds(APIView):
+class CalendarFeedListEndpoint(APIView):
     """The calendar feeds of the caller."""
 
-    @extend_schema(operation_id="listCalendarFeeds", responses={200: FeedSerializer(many=True), **problems(401)})
+    @extend_schema(
+        operation_id="listCalendarFeeds", responses={200: FeedSerializer(many=True), **problem_responses(401)}
+    )
     def get(self, request: Request) -> Response:
         """Return the feeds that are not revoked, without their addresses."""
-        return Response(FeedSerializer(feeds.of(request.user), many=True).data)
+        return Response(FeedSerializer(feeds.feeds_of(request.user), many=True).data)
 
     @extend_schema(
         operation_id="createCalendarFeed",
         request=NewFeedSerializer,
-        responses={201: MadeSerializer, **problems(400, 401, 403, 404, 409, 413, 415)},
+        responses={201: MadeSerializer, **problem_responses(400, 401, 403, 404, 409, 413, 415)},
     )
     def post(self, request: Request) -> Response:
         """Make a feed. A calendar program sends no key, so the address itself is the secret."""
-        _whole_key(request)
-        at, sent = timezone.now(), NewFeedSerializer(data=request.data)
-        sent.is_valid(raise_exception=True)
-        given = sent.validated_data
-        _allowed(request.user, given["portfolio"], "job.see" if given["whole"] else "job.see_own", given["whole"])
-        if len(feeds.of(request.user)) >= feeds.MOST:
-            raise Refused("too_many", f"At most {feeds.MOST} feeds at a time: revoke one.", status=409)
-        made = feeds.make(user=request.user, portfolio=given["portfolio"], whole=given["whole"], at=at)
-        address = request.build_absolute_uri(f"/api/v1/calendars/{made.secret}.ics")
-        body = {**FeedSerializer(made.feed).data, "address": address}
+        _require_unrestricted_key(request)
+        at, serializer = timezone.now(), NewFeedSerializer(data=request.data)
+        serializer.is_valid(raise_exception=True)
+        data = serializer.validated_data
+        _require_feed_access(
+            request.user, data["portfolio"], "job.see" if data["whole"] else "job.see_own", data["whole"]
+        )
+        if len(feeds.feeds_of(request.user)) >= feeds.MAX_FEEDS:
+            raise Refused("too_many", f"At most {feeds.MAX_FEEDS} feeds at a time: revoke one.", status=409)
+        new_feed = feeds.make_feed(user=request.user, portfolio=data["portfolio"], whole=data["whole"], at=at)
+        address = request.build_absolute_uri(f"/api/v1/calendars/{new_feed.secret}.ics")
+        body = {**FeedSerializer(new_feed.feed).data, "address": address}
         return Response(body, status=201, headers={"Cache-Control": "no-store"})
 
 
-class Feed(APIView):
+class CalendarFeedEndpoint(APIView):
     """One calendar feed."""
 
-    @extend_schema(operation_id="revokeCalendarFeed", responses={204: None, **problems(401, 403, 404)})
+    @extend_schema(operation_id="revokeCalendarFeed", responses={204: None, **problem_responses(401, 403, 404)})
     def delete(self, request: Request, feed: UUID) -> Response:
         """Revoke the feed. Its address answers 404 from now on."""
-        _whole_key(request)
-        if not feeds.revoke(feed=feed, user=request.user, at=timezone.now()):
+        _require_unrestricted_key(request)
+        if not feeds.revoke_feed(feed=feed, user=request.user, at=timezone.now()):
             raise Http404
         return Response(status=204)
 
 
-def _whole_key(request: Request) -> None:
+def _require_unrestricted_key(request: Request) -> None:
     """Refuse restricted keys. An address outlives its key, so it must not reach further than the key did."""
     reach = request.user.reach
     if reach is not None and (reach.scopes is not None or reach.portfolio is not None):
         raise PermissionDenied
 
 
-def _allowed(user: User, portfolio: UUID, action: str, whole: bool) -> None:
+def _require_feed_access(user: User, portfolio: UUID, action: str, whole: bool) -> None:
     """Raise Http404 for a portfolio that may not be seen, PermissionDenied where this feed is not allowed."""
     at = timezone.now()
-    if not policy.grants(user, "board.see", at).filter(portfolio=portfolio).exists():
+    if not policy.grants_for(user, "board.see", at).filter(portfolio=portfolio).exists():
         raise Http404
-    granted = policy.grants(user, action, at).filter(portfolio=portfolio)
-    if not (granted.filter(building=None) if whole else granted).exists():
+    grants = policy.grants_for(user, action, at).filter(portfolio=portfolio)
+    if not (grants.filter(building=None) if whole else grants).exists():
         raise PermissionDenied
 
 
 @require_safe
-def calendar(request: HttpRequest, secret: str) -> HttpResponse:
+def serve_calendar(request: HttpRequest, secret: str) -> HttpResponse:
     """Serve the calendar behind an address without a key. Unknown and revoked addresses get the same 404."""
     at = timezone.now()
-    feed = feeds.behind(secret, at)
+    feed = feeds.feed_for_secret(secret, at)
     if feed is None:
-        return HttpResponse(NOT_FOUND, status=404, content_type="text/plain; charset=utf-8")
+        return HttpResponse(NOT_FOUND_BODY, status=404, content_type="text/plain; charset=utf-8")
     headers = {"Cache-Control": "private, no-cache", "Referrer-Policy": "no-referrer"}
-    return HttpResponse(feeds.written(feed, at), content_type="text/calendar; charset=utf-8", headers=headers)
+    return HttpResponse(feeds.write_calendar(feed, at), content_type="text/calendar; charset=utf-8", headers=headers)

@@ -12,18 +12,18 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.views import APIView
 
-from api.answers import problems
-from api.asked import asked
+from api.answers import problem_responses
+from api.asked import validate_query
 from api.strict import IdField, StrictSerializer, TextField
 from fleet.accounts import policy
-from fleet.board.feed import Feed, Page, Place, page
+from fleet.board.feed import ChangeFeed, FeedPage, FeedPosition, next_page
 from fleet.errors import Refused
 
-MOST = 200
-SALT = "changes"
+MAX_CHANGES = 200
+CURSOR_SALT = "changes"
 
 
-class AfterSerializer(StrictSerializer):
+class ChangesQuerySerializer(StrictSerializer):
     """Cursor and filters of the feed. The filters are part of the cursor."""
 
     after = TextField(
@@ -31,7 +31,7 @@ class AfterSerializer(StrictSerializer):
     )
     boiler = IdField(required=False)
     kind = TextField(required=False, max_length=32)
-    limit = serializers.IntegerField(min_value=1, max_value=MOST, default=MOST)
+    limit = serializers.IntegerField(min_value=1, max_value=MAX_CHANGES, default=MAX_CHANGES)
 
 
 class ChangeSerializer(serializers.Serializer[Any]):
@@ -62,60 +62,60 @@ class ChangesSerializer(serializers.Serializer[Any]):
     more = serializers.BooleanField()
 
 
-class Changes(APIView):
+class ChangeListEndpoint(APIView):
     """Changes of the boilers the caller may see."""
 
     @extend_schema(
         operation_id="listChanges",
-        parameters=[AfterSerializer],
-        responses={200: ChangesSerializer, **problems(400, 401, 422)},
+        parameters=[ChangesQuerySerializer],
+        responses={200: ChangesSerializer, **problem_responses(400, 401, 422)},
     )
     def get(self, request: Request) -> Response:
         """Return the changes after a cursor in order, at most `limit`; `Link` names the next page if there is one."""
-        given = asked(request, AfterSerializer)
-        wanted = {name: str(given[name]) for name in ("boiler", "kind") if given.get(name)}
-        place, wanted = _read(given.get("after", ""), wanted)
-        found = page(_feed(request, wanted), place, given["limit"])
-        after = _written(found.place, wanted)
-        body = ChangesSerializer({"changes": found.changes, "after": after, "more": found.more}).data
-        return Response(body, headers=_link(request, found, after, given["limit"]))
+        query = validate_query(request, ChangesQuerySerializer)
+        filters = {name: str(query[name]) for name in ("boiler", "kind") if query.get(name)}
+        place, filters = _read_cursor(query.get("after", ""), filters)
+        change_page = next_page(_build_feed(request, filters), place, query["limit"])
+        after = _write_cursor(change_page.place, filters)
+        body = ChangesSerializer({"changes": change_page.changes, "after": after, "more": change_page.more}).data
+        return Response(body, headers=_link_header(request, change_page, after, query["limit"]))
 
 
-def _feed(request: Request, wanted: dict[str, str]) -> Feed:
+def _build_feed(request: Request, filters: dict[str, str]) -> ChangeFeed:
     at = timezone.now()
-    granted = policy.grants(request.user, "board.see", at).order_by("portfolio").values_list("portfolio", "building")
-    return Feed(
-        portfolios=list(dict.fromkeys(portfolio for portfolio, _ in granted)),
-        boilers=policy.boilers(request.user, "board.see", at),
-        whole=frozenset(portfolio for portfolio, building in granted if building is None),
-        boiler=UUID(wanted["boiler"]) if "boiler" in wanted else None,
-        kind=wanted.get("kind", ""),
+    grants = policy.grants_for(request.user, "board.see", at).order_by("portfolio").values_list("portfolio", "building")
+    return ChangeFeed(
+        portfolios=list(dict.fromkeys(portfolio for portfolio, _ in grants)),
+        boilers=policy.boilers_for(request.user, "board.see", at),
+        whole=frozenset(portfolio for portfolio, building in grants if building is None),
+        boiler=UUID(filters["boiler"]) if "boiler" in filters else None,
+        kind=filters.get("kind", ""),
     )
 
 
-def _read(cursor: str, wanted: dict[str, str]) -> tuple[Place, dict[str, str]]:
+def _read_cursor(cursor: str, filters: dict[str, str]) -> tuple[FeedPosition, dict[str, str]]:
     """Return the place and the filters of a cursor.
 
     Raises Refused for a cursor not issued here, and for `filters` that differ from those of the cursor.
     """
     if not cursor:
-        return {}, wanted
+        return {}, filters
     try:
-        told = signing.loads(cursor, salt=SALT)
+        payload = signing.loads(cursor, salt=CURSOR_SALT)
     except signing.BadSignature:
         raise Refused("bad_cursor", "No cursor given out here.", ("after",), status=422) from None
-    if wanted and wanted != told["wanted"]:
+    if filters and filters != payload["wanted"]:
         raise Refused("other_filters", "It was given for other filters.", ("after",), status=422)
-    return {UUID(p): (v, n) for p, (v, n) in told["place"].items()}, told["wanted"]
+    return {UUID(p): (v, n) for p, (v, n) in payload["place"].items()}, payload["wanted"]
 
 
-def _written(place: Place, wanted: dict[str, str]) -> str:
-    told = {"place": {str(p): list(at) for p, at in sorted(place.items())}, "wanted": wanted}
-    return signing.dumps(told, salt=SALT, compress=True)
+def _write_cursor(place: FeedPosition, filters: dict[str, str]) -> str:
+    payload = {"place": {str(p): list(at) for p, at in sorted(place.items())}, "wanted": filters}
+    return signing.dumps(payload, salt=CURSOR_SALT, compress=True)
 
 
-def _link(request: Request, found: Page, after: str, limit: int) -> dict[str, str]:
-    if not found.more:
+def _link_header(request: Request, change_page: FeedPage, after: str, limit: int) -> dict[str, str]:
+    if not change_page.more:
         return {}
     address = request.build_absolute_uri(f"{request.path}?{urlencode({'after': after, 'limit': limit})}")
     return {"Link": f'<{address}>; rel="next"'}

@@ -11,9 +11,9 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.views import APIView
 
-from api.access import boiler_for, cause
-from api.answers import problems
-from api.retry import retried
+from api.access import boiler_for, cause_of
+from api.answers import problem_responses
+from api.retry import run_with_retries
 from fleet import pipeline
 from fleet.visits.models import Visit
 
@@ -26,20 +26,22 @@ class SecondedSerializer(serializers.Serializer[Any]):
     at = serializers.DateTimeField()
 
 
-class Second(APIView):
+class SecondCorrectionEndpoint(APIView):
     """A correction out of a hold counts only with a second qualified name."""
 
     @extend_schema(
         operation_id="secondCorrection",
         request=None,
-        responses={201: SecondedSerializer, **problems(401, 403, 404, 409, 422, 503)},
+        responses={201: SecondedSerializer, **problem_responses(401, 403, 404, 409, 422, 503)},
     )
     def post(self, request: Request, visit: UUID) -> Response:
         """Confirm the correction, once. Only a qualified technician who did not post it may do so."""
-        at, told, user = timezone.now(), cause(request), request.user
-        found = Visit.objects.filter(id=visit).first()
-        if found is None:
+        at, request_cause, user = timezone.now(), cause_of(request), request.user
+        visit_row = Visit.objects.filter(id=visit).first()
+        if visit_row is None:
             raise Http404
-        boiler_for(request, found.boiler_id, see="visit.see", do="visit.second", at=at)
-        made = retried(lambda: pipeline.second_correction(visit=visit, by=user, at=at, cause=told))
-        return Response(SecondedSerializer(made).data, status=status.HTTP_201_CREATED)
+        boiler_for(request, visit_row.boiler_id, see="visit.see", do="visit.second", at=at)
+        seconding = run_with_retries(
+            lambda: pipeline.second_correction(visit=visit, by=user, at=at, cause=request_cause)
+        )
+        return Response(SecondedSerializer(seconding).data, status=status.HTTP_201_CREATED)

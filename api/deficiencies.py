@@ -14,21 +14,21 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.views import APIView
 
-from api.access import boiler_for, cause
-from api.answers import problems
-from api.pages import List, PageSerializer, Walk, described
-from api.retry import retried
+from api.access import boiler_for, cause_of
+from api.answers import problem_responses
+from api.pages import ListEndpoint, ListWalk, PageSerializer, describe_list
+from api.retry import run_with_retries
 from api.strict import IdField, InstantField, StrictSerializer, TextField
-from api.versions import IF_MATCH, version_of, versioned
+from api.versions import IF_MATCH, respond_with_version, version_of
 from fleet import pipeline
 from fleet.accounts import policy
 from fleet.deficiencies import listed, queries
-from fleet.deficiencies.acts import Decision
+from fleet.deficiencies.acts import DeficiencyDecision
 from fleet.deficiencies.models import Deficiency as Row
 
-Sent = Mapping[str, Any]
+ValidatedData = Mapping[str, Any]
 LEVELS = ("hold", "urgent", "routine")
-REFUSALS = problems(400, 401, 403, 404, 409, 412, 413, 415, 422, 428, 503)
+DECISION_RESPONSES = problem_responses(400, 401, 403, 404, 409, 412, 413, 415, 422, 428, 503)
 
 
 class AssignSerializer(StrictSerializer):
@@ -93,7 +93,7 @@ class DeficiencySerializer(serializers.Serializer[Any]):
     acts = ActSerializer(many=True)
 
 
-class DeficienciesAskedSerializer(PageSerializer):
+class DeficienciesQuerySerializer(PageSerializer):
     """Filters of the list of deficiencies."""
 
     portfolio = IdField(required=False)
@@ -109,110 +109,116 @@ class DeficienciesAskedSerializer(PageSerializer):
     rule = TextField(required=False, max_length=64)
 
 
-@described("listDeficiencies")
-class Deficiencies(List):
+@describe_list("listDeficiencies")
+class DeficiencyListEndpoint(ListEndpoint):
     """Deficiencies, the worst class first, then the oldest. Includes closed and withdrawn ones unless filtered."""
 
-    form, item, order = DeficienciesAskedSerializer, DeficiencySerializer, ("rank", "opened_at", "id")
+    query_serializer, item_serializer, order = (
+        DeficienciesQuerySerializer,
+        DeficiencySerializer,
+        ("rank", "opened_at", "id"),
+    )
 
-    def found(self, request: Request, walk: Walk, **where: UUID) -> QuerySet[Row]:
+    def find_rows(self, request: Request, walk: ListWalk, **where: UUID) -> QuerySet[Row]:
         """Return the deficiencies of the boilers that the user may see."""
-        given, boilers = walk.given, policy.boilers(request.user, self.action, walk.now)
+        query, boilers = walk.query, policy.boilers_for(request.user, self.action, walk.now)
         columns = {"portfolio": "portfolio", "building": "building", "boiler": "id"}
-        boilers = boilers.filter(**{c: given[n] for n, c in columns.items() if n in given})
-        rows = listed.listed(boilers, walk.at)
-        rows = rows.filter(**{c: given[n] for n, c in {"level": "level_now", "rule": "rule"}.items() if n in given})
-        return listed.of_status(rows, given["status"], walk.at) if "status" in given else rows
+        boilers = boilers.filter(**{c: query[n] for n, c in columns.items() if n in query})
+        rows = listed.deficiencies_at(boilers, walk.at)
+        rows = rows.filter(**{c: query[n] for n, c in {"level": "level_now", "rule": "rule"}.items() if n in query})
+        return listed.rows_of_status(rows, query["status"], walk.at) if "status" in query else rows
 
-    def shown(self, rows: Sequence[Any], walk: Walk) -> Iterable[queries.Shown]:
+    def present_rows(self, rows: Sequence[Any], walk: ListWalk) -> Iterable[queries.DeficiencyDetail]:
         """Add what happened to each deficiency."""
-        status = walk.given.get("status", "")
-        return [s for s in listed.shown(rows, walk.at) if listed.matches(s, status)]
+        status = walk.query.get("status", "")
+        return [s for s in listed.deficiency_details(rows, walk.at) if listed.matches_status(s, status)]
 
 
-class Deficiency(APIView):
+class DeficiencyEndpoint(APIView):
     """One deficiency."""
 
-    @extend_schema(operation_id="getDeficiency", responses={200: DeficiencySerializer, **problems(401, 404)})
+    @extend_schema(operation_id="getDeficiency", responses={200: DeficiencySerializer, **problem_responses(401, 404)})
     def get(self, request: Request, deficiency: UUID) -> Response:
         """Return the deficiency with its acts. The ETag is its version."""
         at = timezone.now()
-        return _told(_for(request, deficiency, "board.see", at), at)
+        return _respond_with_deficiency(_find_deficiency(request, deficiency, "board.see", at), at)
 
 
-class Assign(APIView):
+class AssignDeficiencyEndpoint(APIView):
     """Assign a deficiency to somebody."""
 
     @extend_schema(
         operation_id="assignDeficiency",
         parameters=[IF_MATCH],
         request=AssignSerializer,
-        responses={200: DeficiencySerializer, **REFUSALS},
+        responses={200: DeficiencySerializer, **DECISION_RESPONSES},
     )
     def post(self, request: Request, deficiency: UUID) -> Response:
         """Assign the deficiency."""
 
-        def decide(sent: Sent) -> Decision:
-            return Decision("assigned", sent.get("reason", ""), until=sent["until"], assignee=sent["to"])
+        def build_decision(data: ValidatedData) -> DeficiencyDecision:
+            return DeficiencyDecision("assigned", data.get("reason", ""), until=data["until"], assignee=data["to"])
 
-        return _act(request, deficiency, "deficiency.assign", AssignSerializer, decide)
+        return _decide_on_deficiency(request, deficiency, "deficiency.assign", AssignSerializer, build_decision)
 
 
-class ReportRepair(APIView):
+class ReportRepairEndpoint(APIView):
     """Report a repair. The deficiency then counts as *repaired, not proven*."""
 
     @extend_schema(
         operation_id="reportRepair",
         parameters=[IF_MATCH],
         request=ReportRepairSerializer,
-        responses={200: DeficiencySerializer, **REFUSALS},
+        responses={200: DeficiencySerializer, **DECISION_RESPONSES},
     )
     def post(self, request: Request, deficiency: UUID) -> Response:
         """Report the repair."""
 
-        def decide(sent: Sent) -> Decision:
-            return Decision("repair_reported", sent["what"], done_at=sent["done_at"])
+        def build_decision(data: ValidatedData) -> DeficiencyDecision:
+            return DeficiencyDecision("repair_reported", data["what"], done_at=data["done_at"])
 
-        return _act(request, deficiency, "deficiency.report_repair", ReportRepairSerializer, decide)
+        return _decide_on_deficiency(
+            request, deficiency, "deficiency.report_repair", ReportRepairSerializer, build_decision
+        )
 
 
-class Defer(APIView):
+class DeferDeficiencyEndpoint(APIView):
     """Silence the reminders of a deficiency for a while."""
 
     @extend_schema(
         operation_id="deferDeficiency",
         parameters=[IF_MATCH],
         request=DeferSerializer,
-        responses={200: DeficiencySerializer, **REFUSALS},
+        responses={200: DeficiencySerializer, **DECISION_RESPONSES},
     )
     def post(self, request: Request, deficiency: UUID) -> Response:
         """Defer the deficiency. One of class hold cannot be deferred."""
 
-        def decide(sent: Sent) -> Decision:
-            return Decision("deferred", sent["reason"], until=sent["until"])
+        def build_decision(data: ValidatedData) -> DeficiencyDecision:
+            return DeficiencyDecision("deferred", data["reason"], until=data["until"])
 
-        return _act(request, deficiency, "deficiency.defer", DeferSerializer, decide)
+        return _decide_on_deficiency(request, deficiency, "deficiency.defer", DeferSerializer, build_decision)
 
 
-class Explain(APIView):
+class ExplainDeficiencyEndpoint(APIView):
     """Name the cause of a deficiency, as a qualified person."""
 
     @extend_schema(
         operation_id="explainDeficiency",
         parameters=[IF_MATCH],
         request=ExplainSerializer,
-        responses={200: DeficiencySerializer, **REFUSALS},
+        responses={200: DeficiencySerializer, **DECISION_RESPONSES},
     )
     def post(self, request: Request, deficiency: UUID) -> Response:
         """Explain the deficiency."""
 
-        def decide(sent: Sent) -> Decision:
-            return Decision("explained", sent["text"], cause=sent["cause"])
+        def build_decision(data: ValidatedData) -> DeficiencyDecision:
+            return DeficiencyDecision("explained", data["text"], cause=data["cause"])
 
-        return _act(request, deficiency, "deficiency.explain", ExplainSerializer, decide)
+        return _decide_on_deficiency(request, deficiency, "deficiency.explain", ExplainSerializer, build_decision)
 
 
-def _for(request: Request, deficiency: UUID, action: str, at: datetime) -> Row:
+def _find_deficiency(request: Request, deficiency: UUID, action: str, at: datetime) -> Row:
     """Return the deficiency if the caller may do `action` to it. Raises Http404 or PermissionDenied if not."""
     row = Row.objects.filter(id=deficiency).first()
     if row is None:
@@ -221,26 +227,26 @@ def _for(request: Request, deficiency: UUID, action: str, at: datetime) -> Row:
     return row
 
 
-def _act(
+def _decide_on_deficiency(
     request: Request,
     deficiency: UUID,
     action: str,
-    form: type[StrictSerializer],
-    decide: Callable[[Sent], Decision],
+    serializer_class: type[StrictSerializer],
+    build_decision: Callable[[ValidatedData], DeficiencyDecision],
 ) -> Response:
-    at, told, user = timezone.now(), cause(request), request.user
-    _for(request, deficiency, action, at)
-    sent = form(data=request.data)
-    sent.is_valid(raise_exception=True)
+    at, request_cause, user = timezone.now(), cause_of(request), request.user
+    _find_deficiency(request, deficiency, action, at)
+    serializer = serializer_class(data=request.data)
+    serializer.is_valid(raise_exception=True)
     version = version_of(request)  # RFC 9110, 13.2.1: checked last, when the request would else succeed
-    decision = decide(sent.validated_data)
-    row = retried(
+    decision = build_decision(serializer.validated_data)
+    row = run_with_retries(
         lambda: pipeline.act_on_deficiency(
-            deficiency=deficiency, decision=decision, version=version, by=user, at=at, cause=told
+            deficiency=deficiency, decision=decision, version=version, by=user, at=at, cause=request_cause
         )
     )
-    return _told(row, at)
+    return _respond_with_deficiency(row, at)
 
 
-def _told(row: Row, at: datetime) -> Response:
-    return versioned(DeficiencySerializer(queries.shown(row, at)).data, row.version)
+def _respond_with_deficiency(row: Row, at: datetime) -> Response:
+    return respond_with_version(DeficiencySerializer(queries.deficiency_detail(row, at)).data, row.version)

@@ -5,11 +5,11 @@ from typing import Any
 from drf_spectacular.extensions import OpenApiSerializerExtension, OpenApiSerializerFieldExtension
 
 NO_NUL = "^[^\\u0000]*$"
-SOMETHING = "^[^\\u0000]*[^\\s\\u0000][^\\u0000]*$"  # at least one character that is not blank
+NOT_BLANK = "^[^\\u0000]*[^\\s\\u0000][^\\u0000]*$"  # at least one character that is not blank
 
 
 # A reading or a set value: a finite number, true or false, a short word, or null.
-SCALAR: dict[str, Any] = {
+SCALAR_SCHEMA: dict[str, Any] = {
     "type": ["number", "boolean", "string", "null"],
     "exclusiveMinimum": -1e12,
     "exclusiveMaximum": 1e12,
@@ -18,7 +18,7 @@ SCALAR: dict[str, Any] = {
 }
 
 
-class StrictExtension(OpenApiSerializerExtension):
+class StrictSerializerExtension(OpenApiSerializerExtension):
     """Describes that a strict serializer refuses unknown fields."""
 
     target_class = "api.strict.StrictSerializer"
@@ -26,13 +26,13 @@ class StrictExtension(OpenApiSerializerExtension):
 
     def map_serializer(self, auto_schema: Any, direction: str) -> Any:
         """Return the framework's schema without additional properties, with the constraints between fields."""
-        told = auto_schema._map_serializer(self.target, direction, bypass_extensions=True)
-        if told.get("type") != "object":
-            return told
-        return {**told, "additionalProperties": False, **self.target.between}
+        schema = auto_schema._map_serializer(self.target, direction, bypass_extensions=True)
+        if schema.get("type") != "object":
+            return schema
+        return {**schema, "additionalProperties": False, **self.target.between}
 
 
-class TextExtension(OpenApiSerializerFieldExtension):
+class TextFieldExtension(OpenApiSerializerFieldExtension):
     """Describes that a required text is not blank and that no text holds a NUL."""
 
     target_class = "api.strict.TextField"
@@ -40,21 +40,21 @@ class TextExtension(OpenApiSerializerFieldExtension):
 
     def map_serializer_field(self, auto_schema: Any, direction: str) -> Any:
         """Return the framework's schema with the pattern of what is accepted."""
-        told = auto_schema._map_serializer_field(self.target, direction, bypass_extensions=True)
-        return {**told, "pattern": NO_NUL if self.target.allow_blank else SOMETHING}
+        schema = auto_schema._map_serializer_field(self.target, direction, bypass_extensions=True)
+        return {**schema, "pattern": NO_NUL if self.target.allow_blank else NOT_BLANK}
 
 
-class ValuesExtension(OpenApiSerializerFieldExtension):
+class ValuesFieldExtension(OpenApiSerializerFieldExtension):
     """Describes a bounded number of scalars by name."""
 
     target_class = "api.strict.ValuesField"
 
     def map_serializer_field(self, auto_schema: Any, direction: str) -> Any:
         """Return the schema of an open object of scalars."""
-        return {"type": "object", "additionalProperties": SCALAR, "maxProperties": self.target.most}
+        return {"type": "object", "additionalProperties": SCALAR_SCHEMA, "maxProperties": self.target.most}
 
 
-class WithValuesExtension(OpenApiSerializerExtension):
+class WithValuesSerializerExtension(OpenApiSerializerExtension):
     """Describes known fields; every other field is a scalar."""
 
     target_class = "api.visit_serializers.WithValuesSerializer"
@@ -62,5 +62,5 @@ class WithValuesExtension(OpenApiSerializerExtension):
 
     def map_serializer(self, auto_schema: Any, direction: str) -> Any:
         """Return the framework's schema with scalars as additional properties."""
-        told = auto_schema._map_serializer(self.target, direction, bypass_extensions=True)
-        return {**told, "additionalProperties": SCALAR}
+        schema = auto_schema._map_serializer(self.target, direction, bypass_extensions=True)
+        return {**schema, "additionalProperties": SCALAR_SCHEMA}

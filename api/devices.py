@@ -12,11 +12,11 @@ from drf_spectacular.utils import OpenApiParameter
 from rest_framework import serializers
 from rest_framework.request import Request
 
-from api.pages import List, PageSerializer, Walk, described
-from api.single import Single, described_one
+from api.pages import ListEndpoint, ListWalk, PageSerializer, describe_list
+from api.single import DetailEndpoint, describe_detail
 from api.strict import IdField, TextField
 from fleet.accounts import policy
-from fleet.assessments.proofs import counted
+from fleet.assessments.proofs import count_outcomes
 from fleet.portfolio import queries as register
 from fleet.portfolio.models import Device as Row
 from fleet.portfolio.models import Position
@@ -24,11 +24,11 @@ from fleet.rules.vocabulary import CLAIMED_OUTCOMES
 from fleet.visits import places
 from fleet.visits.places import Stay
 
-ONE = OpenApiParameter("device", UUID, OpenApiParameter.PATH)
+DEVICE_PATH_PARAMETER = OpenApiParameter("device", UUID, OpenApiParameter.PATH)
 OUTCOMES = tuple(outcome.value for outcome in CLAIMED_OUTCOMES)
 
 
-class DevicesAskedSerializer(PageSerializer):
+class DevicesQuerySerializer(PageSerializer):
     """Filters of the list of devices."""
 
     portfolio = IdField(required=False)
@@ -57,7 +57,7 @@ class FittedDeviceSerializer(serializers.Serializer[Any]):
 
 
 @dataclass(frozen=True, slots=True)
-class Told:
+class DeviceItem:
     """A device with the positions it filled and the counts of its test outcomes."""
 
     row: Row
@@ -65,47 +65,47 @@ class Told:
     outcomes: Mapping[str, int]
 
 
-def seen(request: Request, at: datetime, **of: UUID) -> QuerySet[Position]:
+def visible_positions(request: Request, at: datetime, **filters: UUID) -> QuerySet[Position]:
     """Return the positions that the user may see, on boilers with these column values."""
-    return register.positions(policy.boilers(request.user, "board.see", at).filter(**of))
+    return register.positions_of(policy.boilers_for(request.user, "board.see", at).filter(**filters))
 
 
-def told(rows: Sequence[Row], positions: QuerySet[Position], at: datetime) -> list[Told]:
+def present_devices(rows: Sequence[Row], positions: QuerySet[Position], at: datetime) -> list[DeviceItem]:
     """Return each device with its stays and counts. Takes four queries."""
-    stays = places.of_devices([r.id for r in rows], positions, at)
-    listed = [s for own in stays.values() for s in own]
-    outcomes = counted(listed, list({s.position for s in listed}), at)
-    return [Told(r, stays.get(r.id, []), outcomes.get(r.id, {})) for r in rows]
+    stays = places.stays_of_devices([r.id for r in rows], positions, at)
+    all_stays = [s for device_stays in stays.values() for s in device_stays]
+    outcomes = count_outcomes(all_stays, list({s.position for s in all_stays}), at)
+    return [DeviceItem(r, stays.get(r.id, []), outcomes.get(r.id, {})) for r in rows]
 
 
-@described("listDevices")
-class Devices(List):
+@describe_list("listDevices")
+class DeviceListEndpoint(ListEndpoint):
     """Devices that fill or filled a position the caller may see."""
 
-    form, item, order = DevicesAskedSerializer, FittedDeviceSerializer, ("kind_id", "id")
+    query_serializer, item_serializer, order = DevicesQuerySerializer, FittedDeviceSerializer, ("kind_id", "id")
 
-    def found(self, request: Request, walk: Walk, **where: UUID) -> QuerySet[Row]:
+    def find_rows(self, request: Request, walk: ListWalk, **where: UUID) -> QuerySet[Row]:
         """Return the devices of the visible positions."""
-        columns, given = {"boiler": "id", "portfolio": "portfolio"}, walk.given
-        positions = seen(request, walk.now, **{c: given[n] for n, c in columns.items() if n in given})
-        rows = places.at_places(positions)
-        return rows.filter(kind=given["kind"]) if "kind" in given else rows
+        columns, query = {"boiler": "id", "portfolio": "portfolio"}, walk.query
+        positions = visible_positions(request, walk.now, **{c: query[n] for n, c in columns.items() if n in query})
+        rows = places.devices_at_places(positions)
+        return rows.filter(kind=query["kind"]) if "kind" in query else rows
 
-    def shown(self, rows: Sequence[Any], walk: Walk) -> Iterable[Told]:
+    def present_rows(self, rows: Sequence[Any], walk: ListWalk) -> Iterable[DeviceItem]:
         """Add stays and counts."""
-        return told(rows, seen(self.request, walk.now), walk.at)
+        return present_devices(rows, visible_positions(self.request, walk.now), walk.at)
 
 
-@described_one("getDevice", ONE)
-class Device(Single):
+@describe_detail("getDevice", DEVICE_PATH_PARAMETER)
+class DeviceEndpoint(DetailEndpoint):
     """One device."""
 
-    item = FittedDeviceSerializer
+    item_serializer = FittedDeviceSerializer
 
-    def one(self, request: Request, at: datetime, **where: UUID) -> Told:
+    def find_item(self, request: Request, at: datetime, **where: UUID) -> DeviceItem:
         """Return the device with its stays and counts."""
-        positions = seen(request, at)
-        row = places.at_places(positions).filter(id=where["device"]).first()
+        positions = visible_positions(request, at)
+        row = places.devices_at_places(positions).filter(id=where["device"]).first()
         if row is None:
             raise Http404
-        return told([row], positions, at)[0]
+        return present_devices([row], positions, at)[0]

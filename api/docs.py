@@ -12,7 +12,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 
-class Docs(SpectacularSwaggerView):
+class ApiDocsEndpoint(SpectacularSwaggerView):
     """The readable page. It is served locally: by default it would send the document to an outside validator."""
 
     @extend_schema(exclude=True)
@@ -23,13 +23,13 @@ class Docs(SpectacularSwaggerView):
         return response
 
 
-class ByWord(DefaultContentNegotiation):
+class FormatParameterNegotiation(DefaultContentNegotiation):
     """Content negotiation that also reads `?format=json`. Only the OpenAPI document uses it."""
 
     settings = SimpleNamespace(URL_FORMAT_OVERRIDE="format")
 
 
-class Schema(SpectacularAPIView):
+class OpenApiSchemaEndpoint(SpectacularAPIView):
     """The OpenAPI document, as YAML or JSON."""
 
-    content_negotiation_class = ByWord
+    content_negotiation_class = FormatParameterNegotiation

@@ -12,38 +12,38 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.views import APIView
 
-from api.answers import STANDINGS, problems
-from api.asked import OfSerializer, asked
+from api.answers import STANDINGS, problem_responses
+from api.asked import BoilerScopeQuerySerializer, validate_query
 from fleet.accounts import policy
 from fleet.board import figures, repairs
-from fleet.board.found import found_failed_by_kind
+from fleet.board.found import failures_by_kind
 from fleet.errors import Refused
 from fleet.portfolio.models import Boiler
 from fleet.rules.values import Level
 
-LONGEST = 1100  # three years of days
-AHEAD = 371  # as far as a year's forecast reaches
-USUAL = 90
+MAX_DAYS = 1100  # three years of days
+MAX_DAYS_AHEAD = 371  # as far as a year's forecast reaches
+DEFAULT_DAYS = 90
 
 
-class SpanSerializer(OfSerializer):
+class FiguresQuerySerializer(BoilerScopeQuerySerializer):
     """Which days, both ends included, and which boilers."""
 
     first = serializers.DateField(required=False, help_text="The first day; 90 days before the last if left out.")
     last = serializers.DateField(required=False, help_text="The last day; today (UTC) if left out. It may lie ahead.")
 
 
-def _counts(name: str, names: Iterable[str]) -> type[serializers.Serializer[Any]]:
+def _make_day_counts_serializer(name: str, names: Iterable[str]) -> type[serializers.Serializer[Any]]:
     """Return a serializer class for a day with one count for each of `names`."""
     fields: dict[str, Any] = {n: serializers.IntegerField() for n in names}
-    made = type(name, (serializers.Serializer,), {"day": serializers.DateField(), **fields})
-    made.__doc__ = "How many there were of each at the end of the building's local day."
-    return made
+    serializer_class = type(name, (serializers.Serializer,), {"day": serializers.DateField(), **fields})
+    serializer_class.__doc__ = "How many there were of each at the end of the building's local day."
+    return serializer_class
 
 
-StandingDaySerializer = _counts("StandingDaySerializer", STANDINGS)
-ClassDaySerializer = _counts("ClassDaySerializer", [level.value for level in Level])
-AgeDaySerializer = _counts("AgeDaySerializer", figures.BAND_NAMES)
+StandingDaySerializer = _make_day_counts_serializer("StandingDaySerializer", STANDINGS)
+ClassDaySerializer = _make_day_counts_serializer("ClassDaySerializer", [level.value for level in Level])
+AgeDaySerializer = _make_day_counts_serializer("AgeDaySerializer", figures.BAND_NAMES)
 
 
 class TookSerializer(serializers.Serializer[Any]):
@@ -76,61 +76,61 @@ class FiguresSerializer(serializers.Serializer[Any]):
     found_failed = FoundFailedSerializer(many=True)
 
 
-class Figures(APIView):
+class FiguresEndpoint(APIView):
     """Standings, open deficiencies, their ages and repairs day by day."""
 
     @extend_schema(
         operation_id="getFigures",
-        parameters=[SpanSerializer],
-        responses={200: FiguresSerializer, **problems(400, 401, 422)},
+        parameters=[FiguresQuerySerializer],
+        responses={200: FiguresSerializer, **problem_responses(400, 401, 422)},
     )
     def get(self, request: Request) -> Response:
         """Return the figures of the days asked for. Facts that arrive late change past days."""
         at = timezone.now()
-        given = asked(request, SpanSerializer)
-        first, last = _days(given, at)
-        seen = meant(policy.boilers(request.user, "board.see", at), given)
-        return Response(FiguresSerializer({**_figures(seen, first, last), "as_of": at}).data)
+        query = validate_query(request, FiguresQuerySerializer)
+        first, last = _read_span(query, at)
+        boilers = filter_boilers(policy.boilers_for(request.user, "board.see", at), query)
+        return Response(FiguresSerializer({**_collect_figures(boilers, first, last), "as_of": at}).data)
 
 
-def meant(seen: QuerySet[Boiler], given: dict[str, Any]) -> QuerySet[Boiler]:
+def filter_boilers(boilers: QuerySet[Boiler], query: dict[str, Any]) -> QuerySet[Boiler]:
     """Keep the visible boilers that were asked for. An id that is not among them leaves none."""
     columns = {"portfolio": "portfolio", "boiler": "id"}
-    return seen.filter(**{columns[name]: given[name] for name in columns if name in given})
+    return boilers.filter(**{columns[name]: query[name] for name in columns if name in query})
 
 
-def _days(given: dict[str, Any], at: datetime) -> tuple[date, date]:
+def _read_span(query: dict[str, Any], at: datetime) -> tuple[date, date]:
     today = at.date()
-    last: date = given.get("last", today)
-    first: date = given.get("first", last - timedelta(days=USUAL))
+    last: date = query.get("last", today)
+    first: date = query.get("first", last - timedelta(days=DEFAULT_DAYS))
     if first > last:
         raise Refused("after_last", "The first day lies after the last.", ("first",), status=422)
-    if (last - first).days >= LONGEST:
-        raise Refused("too_many_days", f"At most {LONGEST} days.", ("first",), status=422)
-    if last > today + timedelta(days=AHEAD):
-        raise Refused("too_far_ahead", f"At most {AHEAD} days ahead.", ("last",), status=422)
+    if (last - first).days >= MAX_DAYS:
+        raise Refused("too_many_days", f"At most {MAX_DAYS} days.", ("first",), status=422)
+    if last > today + timedelta(days=MAX_DAYS_AHEAD):
+        raise Refused("too_far_ahead", f"At most {MAX_DAYS_AHEAD} days ahead.", ("last",), status=422)
     return first, last
 
 
-def _figures(seen: QuerySet[Boiler], first: date, last: date) -> dict[str, Any]:
-    closed = repairs.by_class(repairs.time_to_repair(seen, first, last))
+def _collect_figures(boilers: QuerySet[Boiler], first: date, last: date) -> dict[str, Any]:
+    closed = repairs.repair_times_by_class(repairs.closed_repairs(boilers, first, last))
     return {
         "first": first,
         "last": last,
-        "standings": _flat(figures.standings_per_day(seen, first, last)),
-        "open_by_class": _flat(figures.open_by_class_per_day(seen, first, last)),
-        "open_by_age": _flat(figures.age_bands_per_day(seen, first, last)),
-        "oldest_opened": figures.oldest(seen, last),
-        "time_to_repair": [_took(level, took) for level, took in closed.items()],
-        "found_failed": [{"kind": k, "count": n} for k, n in found_failed_by_kind(seen, first, last).items()],
+        "standings": _flatten_days(figures.standings_per_day(boilers, first, last)),
+        "open_by_class": _flatten_days(figures.open_by_class_per_day(boilers, first, last)),
+        "open_by_age": _flatten_days(figures.age_bands_per_day(boilers, first, last)),
+        "oldest_opened": figures.oldest_opening(boilers, last),
+        "time_to_repair": [_describe_repair_times(level, took) for level, took in closed.items()],
+        "found_failed": [{"kind": k, "count": n} for k, n in failures_by_kind(boilers, first, last).items()],
     }
 
 
-def _flat(days: Iterable[figures.Day]) -> list[dict[str, Any]]:
+def _flatten_days(days: Iterable[figures.DayCounts]) -> list[dict[str, Any]]:
     return [{"day": d.day, **d.counts} for d in days]
 
 
-def _took(level: str, took: repairs.Took) -> dict[str, Any]:
+def _describe_repair_times(level: str, took: repairs.RepairTimes) -> dict[str, Any]:
     hours = {"median_hours": took.median, "ninth_tenth_hours": took.ninth_tenth}
     return {
         "level": level,

@@ -10,18 +10,18 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.views import APIView
 
-from api.answers import ReasonSerializer, problems
-from api.asked import OfSerializer, asked
-from api.figures import StandingDaySerializer, meant
+from api.answers import ReasonSerializer, problem_responses
+from api.asked import BoilerScopeQuerySerializer, validate_query
+from api.figures import StandingDaySerializer, filter_boilers
 from fleet.accounts import policy
 from fleet.board import figures, forecast
 from fleet.board.models import StateSegment
 
 
-class AheadSerializer(OfSerializer):
+class ForecastQuerySerializer(BoilerScopeQuerySerializer):
     """How far ahead, and of which boilers."""
 
-    weeks = serializers.IntegerField(min_value=1, max_value=forecast.WEEKS, default=forecast.WEEKS)
+    weeks = serializers.IntegerField(min_value=1, max_value=forecast.MAX_WEEKS, default=forecast.MAX_WEEKS)
 
 
 class WeekSerializer(serializers.Serializer[Any]):
@@ -44,7 +44,7 @@ class StepSerializer(serializers.Serializer[Any]):
 
     position = serializers.UUIDField(source="position_id")
     name = serializers.CharField(source="position.name")
-    state = serializers.ChoiceField(choices=forecast.STEPS)
+    state = serializers.ChoiceField(choices=forecast.STEP_STATES)
     since = serializers.DateTimeField()
     reason = ReasonSerializer()
 
@@ -59,34 +59,36 @@ class ForecastSerializer(serializers.Serializer[Any]):
     steps = StepSerializer(many=True)
 
 
-class Forecast(APIView):
+class ForecastEndpoint(APIView):
     """What comes due and lapses, week by week."""
 
     @extend_schema(
         operation_id="getForecast",
-        parameters=[AheadSerializer],
-        responses={200: ForecastSerializer, **problems(400, 401)},
+        parameters=[ForecastQuerySerializer],
+        responses={200: ForecastSerializer, **problem_responses(400, 401)},
     )
     def get(self, request: Request) -> Response:
         """Return the forecast of the boilers the caller may see, or of the portfolio or boiler asked for."""
         at = timezone.now()
-        given = asked(request, AheadSerializer)
-        seen = meant(policy.boilers(request.user, "board.see", at), given)
-        weeks = forecast.by_week(seen, at, given["weeks"])
+        query = validate_query(request, ForecastQuerySerializer)
+        boilers = filter_boilers(policy.boilers_for(request.user, "board.see", at), query)
+        weeks = forecast.forecast_by_week(boilers, at, query["weeks"])
         body = {
             "as_of": at,
             "weeks": weeks,
-            "boilers": [{"boiler": b, "weeks": w} for b, w in forecast.by_boiler(seen, at, given["weeks"]).items()],
-            "standings_at_week_end": _standings(seen, weeks),
-            "steps": _steps(seen, at, given),
+            "boilers": [
+                {"boiler": b, "weeks": w} for b, w in forecast.forecast_by_boiler(boilers, at, query["weeks"]).items()
+            ],
+            "standings_at_week_end": _standings_at_week_ends(boilers, weeks),
+            "steps": _forecast_steps(boilers, at, query),
         }
         return Response(ForecastSerializer(body).data)
 
 
-def _standings(seen: Any, weeks: list[forecast.Week]) -> list[dict[str, Any]]:
+def _standings_at_week_ends(boilers: Any, weeks: list[forecast.ForecastWeek]) -> list[dict[str, Any]]:
     first, last = weeks[0].monday, weeks[-1].monday + timedelta(days=6)
-    return [{"day": d.day, **d.counts} for d in figures.standings_per_day(seen, first, last)][6::7]
+    return [{"day": d.day, **d.counts} for d in figures.standings_per_day(boilers, first, last)][6::7]
 
 
-def _steps(seen: Any, at: Any, given: dict[str, Any]) -> list[StateSegment]:
-    return forecast.steps_of(seen, at, given["weeks"]) if "boiler" in given else []
+def _forecast_steps(boilers: Any, at: Any, query: dict[str, Any]) -> list[StateSegment]:
+    return forecast.steps_of(boilers, at, query["weeks"]) if "boiler" in query else []

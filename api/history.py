@@ -9,12 +9,12 @@ from rest_framework import serializers
 from rest_framework.request import Request
 
 from api.access import boiler_for
-from api.boilers import ONE
-from api.pages import List, Walk, described
+from api.boilers import BOILER_PATH_PARAMETER
+from api.pages import ListEndpoint, ListWalk, describe_list
 from fleet.accounts import policy
 from fleet.pipeline import history
 
-WHATS = (
+EVENT_KINDS = (
     "visit",
     "standing.changed",
     "deficiency.opened",
@@ -33,7 +33,7 @@ class EventSerializer(serializers.Serializer[Any]):
     """One event in a boiler's past. `subject` is the id of what it is about."""
 
     at = serializers.DateTimeField()
-    what = serializers.ChoiceField(choices=WHATS)
+    what = serializers.ChoiceField(choices=EVENT_KINDS)
     id = serializers.UUIDField()
     subject = serializers.UUIDField()
     position = serializers.UUIDField(allow_null=True)
@@ -42,15 +42,17 @@ class EventSerializer(serializers.Serializer[Any]):
     reason = serializers.CharField(allow_blank=True)
 
 
-@described("listHistory", ONE, codes=(400, 401, 404, 422))
-class History(List):
+@describe_list("listHistory", BOILER_PATH_PARAMETER, codes=(400, 401, 404, 422))
+class HistoryEndpoint(ListEndpoint):
     """Visits, standings, deficiencies, settings, fittings and decisions. Visits only for callers who may read them."""
 
-    item, order = EventSerializer, ("-at", "-what", "-id")
+    item_serializer, order = EventSerializer, ("-at", "-what", "-id")
 
-    def taken(self, request: Request, walk: Walk, **where: UUID) -> Sequence[Any]:
+    def take_rows(self, request: Request, walk: ListWalk, **where: UUID) -> Sequence[Any]:
         """Return events of every source in one order."""
         boiler = boiler_for(request, where["boiler"], see=self.action, do=self.action, at=walk.now)
-        read = policy.may(request.user, "visit.see", boiler.portfolio_id, boiler.building_id, walk.now)
+        may_read_visits = policy.is_allowed(
+            request.user, "visit.see", boiler.portfolio_id, boiler.building_id, walk.now
+        )
         after = (datetime.fromisoformat(walk.after[0]), walk.after[1], UUID(walk.after[2])) if walk.after else None
-        return history.events(boiler, at=walk.at, after=after, most=walk.limit + 1, visits=read)
+        return history.history_events(boiler, at=walk.at, after=after, most=walk.limit + 1, visits=may_read_visits)

@@ -15,33 +15,36 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.views import APIView
 
-from api.access import cause
-from api.answers import problems
-from api.asked import asked
+from api.access import cause_of
+from api.answers import problem_responses
+from api.asked import validate_query
 from api.examples import TECHNICIAN
-from api.pages import List, PageSerializer, Walk, described
-from api.retry import retried
-from api.strict import IdField, InstantField, StrictSerializer, TextField, fault
-from api.versions import IF_MATCH, version_of, versioned
+from api.pages import ListEndpoint, ListWalk, PageSerializer, describe_list
+from api.retry import run_with_retries
+from api.strict import IdField, InstantField, StrictSerializer, TextField, make_fault
+from api.versions import IF_MATCH, respond_with_version, version_of
 from fleet import pipeline
 from fleet.accounts import policy
 from fleet.accounts.models import User
 from fleet.jobs import queries, states, suggest
-from fleet.jobs.acts import Decision
+from fleet.jobs.acts import JobDecision
 from fleet.jobs.models import Job as Row
 from fleet.portfolio.models import Boiler
 
-Sent = Mapping[str, Any]
-MOST_ASKED = 60
-REFUSALS = problems(400, 401, 403, 404, 409, 412, 413, 415, 422, 428, 503)
+ValidatedData = Mapping[str, Any]
+MAX_ITEMS = 60
+DECISION_RESPONSES = problem_responses(400, 401, 403, 404, 409, 412, 413, 415, 422, 428, 503)
 LEVELS = ("hold", "urgent", "routine")
 
 # About the demonstration's boiler 1 in 12 Alder Terrace. All are valid requests.
-BUILDING = "2842435a-aa19-54d2-8ddb-337f72130b35"
-LIMIT = "e603bd65-37e2-5ae4-a63b-9a191041916f"
-ASK: dict[str, Any] = {"building": BUILDING, "procedures": [{"position": LIMIT, "procedure": "limit_trip"}]}
-PLAN: dict[str, Any] = {"to": TECHNICIAN, "start": "2026-01-13T09:00:00-05:00"}
-DECLINE: dict[str, Any] = {"reason": "The van is in the shop that day."}
+EXAMPLE_BUILDING = "2842435a-aa19-54d2-8ddb-337f72130b35"
+EXAMPLE_LIMIT_POSITION = "e603bd65-37e2-5ae4-a63b-9a191041916f"
+ASK_EXAMPLE: dict[str, Any] = {
+    "building": EXAMPLE_BUILDING,
+    "procedures": [{"position": EXAMPLE_LIMIT_POSITION, "procedure": "limit_trip"}],
+}
+PLAN_EXAMPLE: dict[str, Any] = {"to": TECHNICIAN, "start": "2026-01-13T09:00:00-05:00"}
+DECLINE_EXAMPLE: dict[str, Any] = {"reason": "The van is in the shop that day."}
 
 
 class ProcedureAtSerializer(StrictSerializer):
@@ -59,10 +62,10 @@ class AskSerializer(StrictSerializer):
     procedures = ProcedureAtSerializer(many=True, required=False, default=list)
     note = TextField(max_length=2000, required=False, default="")
 
-    def beside(self, data: dict[str, Any]) -> dict[str, Any]:
+    def find_cross_field_faults(self, data: dict[str, Any]) -> dict[str, Any]:
         """Return a fault for each list that is too long, before any element is validated."""
         lists = (n for n in ("deficiencies", "procedures") if isinstance(data.get(n), list))
-        return {n: [fault("too_many", f"At most {MOST_ASKED}.")] for n in lists if len(data[n]) > MOST_ASKED}
+        return {n: [make_fault("too_many", f"At most {MAX_ITEMS}.")] for n in lists if len(data[n]) > MAX_ITEMS}
 
 
 class PlanSerializer(StrictSerializer):
@@ -147,14 +150,14 @@ class JobSerializer(serializers.Serializer[Any]):
         return {**super().get_fields(), "with": serializers.UUIDField(source="job.second_id", allow_null=True)}
 
 
-class WhichSerializer(PageSerializer):
+class JobsQuerySerializer(PageSerializer):
     """Filters of the list of jobs: one building, one status."""
 
     building = IdField(required=False)
     status = serializers.ChoiceField(choices=states.STATUSES, required=False)
 
 
-class WhereSerializer(StrictSerializer):
+class SuggestedJobsQuerySerializer(StrictSerializer):
     """The building to suggest trips for."""
 
     building = IdField()
@@ -183,138 +186,161 @@ class TripSerializer(serializers.Serializer[Any]):
     items = WantedSerializer(many=True)
 
 
-@described("listJobs")
-class Jobs(List):
+@describe_list("listJobs")
+class JobListEndpoint(ListEndpoint):
     """Jobs, the newest first. Planners see all jobs of their portfolios, technicians see their own."""
 
-    form, item, action, order = WhichSerializer, JobSerializer, "board.see", ("-created_at", "id")
+    query_serializer, item_serializer, action, order = (
+        JobsQuerySerializer,
+        JobSerializer,
+        "board.see",
+        ("-created_at", "id"),
+    )
 
-    def found(self, request: Request, walk: Walk, **where: UUID) -> QuerySet[Row]:
+    def find_rows(self, request: Request, walk: ListWalk, **where: UUID) -> QuerySet[Row]:
         """Return the jobs that the user may see. A job whose day has passed counts as missed at once."""
-        given = walk.given
-        rows = queries.seen(request.user, walk.now).filter(created_at__lte=walk.at)
-        rows = rows.filter(building=given["building"]) if "building" in given else rows
-        rows = queries.of_status(rows, given["status"], walk.at) if "status" in given else rows
-        return queries.listed(rows)
+        query = walk.query
+        rows = queries.visible_jobs(request.user, walk.now).filter(created_at__lte=walk.at)
+        rows = rows.filter(building=query["building"]) if "building" in query else rows
+        rows = queries.jobs_of_status(rows, query["status"], walk.at) if "status" in query else rows
+        return queries.with_details(rows)
 
-    def shown(self, rows: Sequence[Any], walk: Walk) -> Iterable[queries.Shown]:
+    def present_rows(self, rows: Sequence[Any], walk: ListWalk) -> Iterable[queries.JobDetail]:
         """Add the items and acts of each job."""
-        return queries.all_shown(rows, walk.at)
+        return queries.job_details(rows, walk.at)
 
     @extend_schema(
         operation_id="createJob",
         request=AskSerializer,
-        responses={201: JobSerializer, **problems(400, 401, 403, 404, 413, 415, 422, 503)},
-        examples=[OpenApiExample("A limit trip", value=ASK, request_only=True)],
+        responses={201: JobSerializer, **problem_responses(400, 401, 403, 404, 413, 415, 422, 503)},
+        examples=[OpenApiExample("A limit trip", value=ASK_EXAMPLE, request_only=True)],
     )
     def post(self, request: Request) -> Response:
         """Make a job. An item that another open job asks already is refused."""
-        at, told, user = timezone.now(), cause(request), request.user
-        sent = AskSerializer(data=request.data)
-        sent.is_valid(raise_exception=True)
-        given = sent.validated_data
-        _building(user, given["building"], "job.create", at)
-        pairs = [(p["position"], p["procedure"]) for p in given["procedures"]]
-        ask = pipeline.Asked(given["deficiencies"], pairs, given["note"])
-        made = retried(lambda: pipeline.create_job(building=given["building"], asked=ask, by=user, at=at, cause=told))
-        return _told(made.id, at, 201)
+        at, request_cause, user = timezone.now(), cause_of(request), request.user
+        serializer = AskSerializer(data=request.data)
+        serializer.is_valid(raise_exception=True)
+        data = serializer.validated_data
+        _require_building_access(user, data["building"], "job.create", at)
+        pairs = [(p["position"], p["procedure"]) for p in data["procedures"]]
+        ask = pipeline.JobRequest(data["deficiencies"], pairs, data["note"])
+        job = run_with_retries(
+            lambda: pipeline.create_job(building=data["building"], request=ask, by=user, at=at, cause=request_cause)
+        )
+        return _respond_with_job(job.id, at, 201)
 
 
-class Suggested(APIView):
+class SuggestedJobsEndpoint(APIView):
     """Trips that could be made to a building."""
 
     @extend_schema(
         operation_id="suggestJobs",
-        parameters=[WhereSerializer],
-        responses={200: TripSerializer(many=True), **problems(400, 401, 403, 404)},
+        parameters=[SuggestedJobsQuerySerializer],
+        responses={200: TripSerializer(many=True), **problem_responses(400, 401, 403, 404)},
     )
     def get(self, request: Request) -> Response:
         """Return one trip per skill: open deficiencies and procedures due within a month, not asked elsewhere."""
         at = timezone.now()
-        building = asked(request, WhereSerializer)["building"]
-        _building(request.user, building, "job.create", at)
-        return Response(TripSerializer(suggest.trips(building, at), many=True).data)
+        building = validate_query(request, SuggestedJobsQuerySerializer)["building"]
+        _require_building_access(request.user, building, "job.create", at)
+        return Response(TripSerializer(suggest.suggest_trips(building, at), many=True).data)
 
 
-class Job(APIView):
+class JobEndpoint(APIView):
     """One job."""
 
-    @extend_schema(operation_id="getJob", responses={200: JobSerializer, **problems(401, 404)})
+    @extend_schema(operation_id="getJob", responses={200: JobSerializer, **problem_responses(401, 404)})
     def get(self, request: Request, job: UUID) -> Response:
         """Return the job. The ETag is its version."""
         at = timezone.now()
-        _seen(request.user, job, at)
-        return _told(job, at)
+        _find_visible_job(request.user, job, at)
+        return _respond_with_job(job, at)
 
 
-def _deed(
-    kind: str, action: str, form: type[StrictSerializer], name: str, told: str, example: Any = None
+def _make_job_action_endpoint(
+    kind: str, action: str, serializer_class: type[StrictSerializer], name: str, description: str, example: Any = None
 ) -> type[APIView]:
     """Return the endpoint of one act on a job."""
-    examples = [OpenApiExample(told, value=example, request_only=True)] if example else []
+    examples = [OpenApiExample(description, value=example, request_only=True)] if example else []
 
-    class Deed(APIView):
+    class JobActionEndpoint(APIView):
         @extend_schema(
             operation_id=name,
-            description=told,
+            description=description,
             parameters=[IF_MATCH],
-            request=form,
-            responses={200: JobSerializer, **REFUSALS},
+            request=serializer_class,
+            responses={200: JobSerializer, **DECISION_RESPONSES},
             examples=examples,
         )
         def post(self, request: Request, job: UUID) -> Response:
-            return _act(request, job, action, form, lambda sent: _decision(kind, sent))
+            return _act_on_job(request, job, action, serializer_class, lambda data: _build_decision(kind, data))
 
-    Deed.__name__, Deed.__doc__ = kind.capitalize(), told
-    return Deed
-
-
-Plan = _deed("plan", "job.plan", PlanSerializer, "planJob", "Plan it for a technician and a day.", PLAN)
-Accept = _deed("accept", "job.answer", NothingSerializer, "acceptJob", "Accept what is planned for oneself.")
-Decline = _deed("decline", "job.answer", WhySerializer, "declineJob", "Decline it, with the reason.", DECLINE)
-Start = _deed("start", "job.answer", NothingSerializer, "startJob", "Start it, on its day.")
-Cancel = _deed("cancel", "job.cancel", WhySerializer, "cancelJob", "Take it away, with the reason.")
+    JobActionEndpoint.__name__, JobActionEndpoint.__doc__ = kind.capitalize(), description
+    return JobActionEndpoint
 
 
-def _decision(kind: str, sent: Sent) -> Decision:
-    return Decision(kind, sent.get("reason", ""), sent.get("to"), sent.get("with"), sent.get("start"))
+PlanJobEndpoint = _make_job_action_endpoint(
+    "plan", "job.plan", PlanSerializer, "planJob", "Plan it for a technician and a day.", PLAN_EXAMPLE
+)
+AcceptJobEndpoint = _make_job_action_endpoint(
+    "accept", "job.answer", NothingSerializer, "acceptJob", "Accept what is planned for oneself."
+)
+DeclineJobEndpoint = _make_job_action_endpoint(
+    "decline", "job.answer", WhySerializer, "declineJob", "Decline it, with the reason.", DECLINE_EXAMPLE
+)
+StartJobEndpoint = _make_job_action_endpoint(
+    "start", "job.answer", NothingSerializer, "startJob", "Start it, on its day."
+)
+CancelJobEndpoint = _make_job_action_endpoint(
+    "cancel", "job.cancel", WhySerializer, "cancelJob", "Take it away, with the reason."
+)
 
 
-def _building(user: User, building: UUID, action: str, at: datetime) -> None:
+def _build_decision(kind: str, data: ValidatedData) -> JobDecision:
+    return JobDecision(kind, data.get("reason", ""), data.get("to"), data.get("with"), data.get("start"))
+
+
+def _require_building_access(user: User, building: UUID, action: str, at: datetime) -> None:
     """Raise Http404 where no boiler of the building may be seen, PermissionDenied where `action` is not allowed."""
-    boiler = policy.boilers(user, "board.see", at).filter(building=building).first()
+    boiler = policy.boilers_for(user, "board.see", at).filter(building=building).first()
     if boiler is None:
         raise Http404
-    _allowed(user, boiler, action, at)
+    _require_action(user, boiler, action, at)
 
 
-def _allowed(user: User, boiler: Boiler, action: str, at: datetime) -> None:
-    if not policy.may(user, action, boiler.portfolio_id, boiler.building_id, at):
+def _require_action(user: User, boiler: Boiler, action: str, at: datetime) -> None:
+    if not policy.is_allowed(user, action, boiler.portfolio_id, boiler.building_id, at):
         raise PermissionDenied
 
 
-def _seen(user: User, job: UUID, at: datetime) -> Row:
-    row = queries.seen(user, at).filter(id=job).first()
+def _find_visible_job(user: User, job: UUID, at: datetime) -> Row:
+    row = queries.visible_jobs(user, at).filter(id=job).first()
     if row is None:
         raise Http404
     return row
 
 
-def _act(
-    request: Request, job: UUID, action: str, form: type[StrictSerializer], decide: Callable[[Sent], Decision]
+def _act_on_job(
+    request: Request,
+    job: UUID,
+    action: str,
+    serializer_class: type[StrictSerializer],
+    build_decision: Callable[[ValidatedData], JobDecision],
 ) -> Response:
-    at, told, user = timezone.now(), cause(request), request.user
-    row = _seen(user, job, at)
-    if not policy.may(user, action, row.portfolio_id, row.building_id, at):
+    at, request_cause, user = timezone.now(), cause_of(request), request.user
+    row = _find_visible_job(user, job, at)
+    if not policy.is_allowed(user, action, row.portfolio_id, row.building_id, at):
         raise PermissionDenied
-    sent = form(data=request.data)
-    sent.is_valid(raise_exception=True)
+    serializer = serializer_class(data=request.data)
+    serializer.is_valid(raise_exception=True)
     version = version_of(request)  # RFC 9110, 13.2.1: checked last, when the request would else succeed
-    decision = decide(sent.validated_data)
-    retried(lambda: pipeline.act_on_job(job=job, decision=decision, version=version, by=user, at=at, cause=told))
-    return _told(job, at)
+    decision = build_decision(serializer.validated_data)
+    run_with_retries(
+        lambda: pipeline.act_on_job(job=job, decision=decision, version=version, by=user, at=at, cause=request_cause)
+    )
+    return _respond_with_job(job, at)
 
 
-def _told(job: UUID, at: datetime, status: int = 200) -> Response:
-    row = queries.listed(Row.objects.filter(id=job)).get()
-    return versioned(JobSerializer(queries.shown(row, at)).data, row.version, status)
+def _respond_with_job(job: UUID, at: datetime, status: int = 200) -> Response:
+    row = queries.with_details(Row.objects.filter(id=job)).get()
+    return respond_with_version(JobSerializer(queries.job_detail(row, at)).data, row.version, status)

@@ -13,14 +13,14 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.views import APIView
 
-from api.answers import problems
-from api.asked import asked
+from api.answers import problem_responses
+from api.asked import validate_query
 from api.strict import IdField, InstantField, StrictSerializer, TextField
 from fleet.accounts import keys, policy
 from fleet.accounts.scopes import SCOPES
 
-TOLD_ONCE = {"Cache-Control": "no-store"}
-NEW: dict[str, Any] = {"name": "Rosa's phone", "scopes": ["read", "visits", "jobs"]}
+NO_STORE_HEADERS = {"Cache-Control": "no-store"}
+NEW_KEY_EXAMPLE: dict[str, Any] = {"name": "Rosa's phone", "scopes": ["read", "visits", "jobs"]}
 
 
 class NewKeySerializer(StrictSerializer):
@@ -50,78 +50,80 @@ class MadeKeySerializer(KeySerializer):
     secret = serializers.CharField()
 
 
-class WhoseSerializer(StrictSerializer):
+class KeysQuerySerializer(StrictSerializer):
     """Whose keys: one's own, or those of a person all of whose grants the caller may change."""
 
     person = IdField(required=False)
 
 
-class Keys(APIView):
+class KeyListEndpoint(APIView):
     """Device keys."""
 
     @extend_schema(
         operation_id="listKeys",
-        parameters=[WhoseSerializer],
-        responses={200: KeySerializer(many=True), **problems(400, 401, 404)},
+        parameters=[KeysQuerySerializer],
+        responses={200: KeySerializer(many=True), **problem_responses(400, 401, 404)},
     )
     def get(self, request: Request) -> Response:
         """Return the keys in force, the newest last, without their secrets. Secrets are not stored."""
         at = timezone.now()
-        person = asked(request, WhoseSerializer).get("person", request.user.id)
+        person = validate_query(request, KeysQuerySerializer).get("person", request.user.id)
         if person == request.user.id:
-            return Response(KeySerializer(keys.in_force(request.user, at), many=True).data)
-        found = keys.ruled(request.user, at).filter(id=person).first()
-        if found is None:
+            return Response(KeySerializer(keys.keys_in_force(request.user, at), many=True).data)
+        key_owner = keys.people_managed_by(request.user, at).filter(id=person).first()
+        if key_owner is None:
             raise Http404
-        return Response(KeySerializer(keys.in_force(found, at), many=True).data)
+        return Response(KeySerializer(keys.keys_in_force(key_owner, at), many=True).data)
 
     @extend_schema(
         operation_id="createKey",
         request=NewKeySerializer,
-        responses={201: MadeKeySerializer, **problems(400, 401, 403, 404, 409, 413, 415, 422, 503)},
-        examples=[OpenApiExample("A technician's phone", value=NEW, request_only=True)],
+        responses={201: MadeKeySerializer, **problem_responses(400, 401, 403, 404, 409, 413, 415, 422, 503)},
+        examples=[OpenApiExample("A technician's phone", value=NEW_KEY_EXAMPLE, request_only=True)],
     )
     def post(self, request: Request) -> Response:
         """Make a key for one's own device. The secret is shown only in this answer."""
         at = timezone.now()
-        _signed_in(request)
-        sent = NewKeySerializer(data=request.data)
-        sent.is_valid(raise_exception=True)
-        given = sent.validated_data
-        portfolio = given.get("portfolio")
-        if portfolio and not policy.grants(request.user, "board.see", at).filter(portfolio=portfolio).exists():
+        _require_session(request)
+        serializer = NewKeySerializer(data=request.data)
+        serializer.is_valid(raise_exception=True)
+        data = serializer.validated_data
+        portfolio = data.get("portfolio")
+        if portfolio and not policy.grants_for(request.user, "board.see", at).filter(portfolio=portfolio).exists():
             raise Http404
         with transaction.atomic():
-            made = keys.create(user=request.user, at=at, **given)
-        body = {**KeySerializer(made.key).data, "secret": made.secret}
-        return Response(body, status=201, headers={**TOLD_ONCE, "Location": f"/api/v1/keys/{made.key.id}/"})
+            new_key = keys.create_key(user=request.user, at=at, **data)
+        body = {**KeySerializer(new_key.key).data, "secret": new_key.secret}
+        return Response(body, status=201, headers={**NO_STORE_HEADERS, "Location": f"/api/v1/keys/{new_key.key.id}/"})
 
 
-class Key(APIView):
+class KeyEndpoint(APIView):
     """One key."""
 
-    @extend_schema(operation_id="revokeKey", responses={204: None, **problems(401, 403, 404)})
+    @extend_schema(operation_id="revokeKey", responses={204: None, **problem_responses(401, 403, 404)})
     def delete(self, request: Request, key: UUID) -> Response:
         """Revoke the key. It gives no access from now on. Revoking it again changes nothing."""
-        _signed_in(request)
-        if not keys.revoke(key=key, by=request.user, at=timezone.now()):
+        _require_session(request)
+        if not keys.revoke_key(key=key, by=request.user, at=timezone.now()):
             raise Http404
         return Response(status=204)
 
 
-class Revoke(APIView):
+class RevokeKeyEndpoint(APIView):
     """Revoking a key by POST, for clients that cannot send DELETE."""
 
-    @extend_schema(operation_id="revokeKeyByPost", request=None, responses={204: None, **problems(401, 403, 404)})
+    @extend_schema(
+        operation_id="revokeKeyByPost", request=None, responses={204: None, **problem_responses(401, 403, 404)}
+    )
     def post(self, request: Request, key: UUID) -> Response:
         """Revoke the key, as DELETE does."""
-        _signed_in(request)
-        if not keys.revoke(key=key, by=request.user, at=timezone.now()):
+        _require_session(request)
+        if not keys.revoke_key(key=key, by=request.user, at=timezone.now()):
             raise Http404
         return Response(status=204)
 
 
-def _signed_in(request: Request) -> None:
+def _require_session(request: Request) -> None:
     """Refuse requests by key: a key lost with its device could else make another one."""
     if request.user.reach is not None:
         raise PermissionDenied

@@ -18,12 +18,12 @@ from rest_framework.throttling import BaseThrottle
 
 from fleet.accounts.address import address_of
 
-SECONDS = 60
+WINDOW_SECONDS = 60
 
 log = logging.getLogger(__name__)
 
 
-class TooMuch(APIException):
+class RateLimitExceeded(APIException):
     """429, with the seconds until the next minute begins."""
 
     status_code = 429
@@ -32,7 +32,7 @@ class TooMuch(APIException):
 
     def __init__(self, at: datetime) -> None:
         super().__init__()
-        self.wait = left(at) - 1  # `api.problems` adds one second when it writes the header
+        self.wait = seconds_left(at) - 1  # `api.problems` adds one second when it writes the header
 
 
 class Limit(BaseThrottle):
@@ -49,65 +49,65 @@ class Limit(BaseThrottle):
         reach = getattr(request.user, "reach", None)
         who = f"key:{reach.key}" if reach is not None else f"user:{request.user.pk}"
         reads = request.method in SAFE_METHODS
-        most = settings.READS_A_MINUTE if reads else settings.WRITES_A_MINUTE
-        if counted(f"{'reads' if reads else 'writes'}:{who}", at) > most:
-            raise TooMuch(at)
+        limit = settings.READS_A_MINUTE if reads else settings.WRITES_A_MINUTE
+        if increment_count(f"{'reads' if reads else 'writes'}:{who}", at) > limit:
+            raise RateLimitExceeded(at)
         return True
 
 
 def check_address(request: Any, at: datetime) -> None:
     """Raise RateLimitExceeded for an address that has tried too many invalid keys in this minute."""
-    if read(_tried_from(request), at) >= settings.BAD_KEYS_A_MINUTE:
-        raise TooMuch(at)
+    if read_count(_bad_key_counter(request), at) >= settings.BAD_KEYS_A_MINUTE:
+        raise RateLimitExceeded(at)
 
 
 def count_bad_key(request: Any, at: datetime) -> None:
     """Count an invalid key for the address it came from."""
-    counted(_tried_from(request), at)
+    increment_count(_bad_key_counter(request), at)
 
 
-def _tried_from(request: Any) -> str:
+def _bad_key_counter(request: Any) -> str:
     return f"bad-keys:{address_of(request.META)}"
 
 
-def counted(what: str, at: datetime) -> int:
+def increment_count(counter: str, at: datetime) -> int:
     """Add one to a counter of this minute and return it; 0 where the cache does not answer."""
-    name = _name(what, at)
+    cache_key = _cache_key(counter, at)
     try:
-        cache.add(name, 0, 2 * SECONDS)
-        return int(cache.incr(name))
+        cache.add(cache_key, 0, 2 * WINDOW_SECONDS)
+        return int(cache.incr(cache_key))
     except Exception:  # any error of a cache client: a result from the field matters more than a limit
         log.warning("the cache does not answer: nothing is limited")
         return 0
 
 
-def read(what: str, at: datetime) -> int:
+def read_count(counter: str, at: datetime) -> int:
     """Return a counter of this minute; 0 where the cache does not answer."""
     try:
-        return int(cache.get(_name(what, at), 0))
+        return int(cache.get(_cache_key(counter, at), 0))
     except Exception:  # as above
         log.warning("the cache does not answer: nothing is limited")
         return 0
 
 
-def left(at: datetime) -> int:
+def seconds_left(at: datetime) -> int:
     """Return the whole seconds until the next minute begins, at least one."""
-    return math.ceil(SECONDS - at.timestamp() % SECONDS)
+    return math.ceil(WINDOW_SECONDS - at.timestamp() % WINDOW_SECONDS)
 
 
-def _name(what: str, at: datetime) -> str:
-    return f"{what}:{int(at.timestamp()) // SECONDS}"
+def _cache_key(counter: str, at: datetime) -> str:
+    return f"{counter}:{int(at.timestamp()) // WINDOW_SECONDS}"
 
 
-def described(result: dict[str, Any], **_: Any) -> dict[str, Any]:
+def describe_limits(result: dict[str, Any], **_: Any) -> dict[str, Any]:
     """Add the 429 response to every operation under /v1/ in the OpenAPI document."""
     problem = {"$ref": "#/components/schemas/Problem"}
-    told = {
+    response = {
         "description": "Too much in this minute.",
         "headers": {"Retry-After": {"schema": {"type": "integer"}, "description": "Seconds to wait."}},
         "content": {"application/problem+json": {"schema": problem}},
     }
     for path, operations in result["paths"].items():
         for operation in operations.values() if "/v1/" in path else ():
-            operation["responses"].setdefault("429", told)
+            operation["responses"].setdefault("429", response)
     return result

@@ -7,7 +7,7 @@ from rest_framework.request import Request
 from rest_framework.views import APIView
 
 
-class Nowhere(APIView):
+class UnknownRouteEndpoint(APIView):
     """Answers 404 to any method, with or without a key."""
 
     authentication_classes = ()

@@ -8,11 +8,11 @@ from django.utils.http import parse_header_parameters
 from rest_framework.exceptions import APIException, ParseError, UnsupportedMediaType
 from rest_framework.parsers import BaseParser
 
-DEEPEST = 12
-MOST_BYTES = 2 * 1024 * 1024
+MAX_DEPTH = 12
+MAX_BODY_BYTES = 2 * 1024 * 1024
 
 
-class TooLarge(APIException):
+class BodyTooLarge(APIException):
     """413: a JSON body over 2 MiB."""
 
     status_code = 413
@@ -29,24 +29,24 @@ class BoundedJSONParser(BaseParser):
         self, stream: IO[Any], media_type: str | None = None, parser_context: Mapping[str, Any] | None = None
     ) -> Any:
         """Parse within the bounds. Raises BodyTooLarge, UnsupportedMediaType or ParseError."""
-        _, told = parse_header_parameters(media_type or self.media_type)
+        _, parameters = parse_header_parameters(media_type or self.media_type)
         # No other codec is used: some that a header can name decompress, which would defeat the bound on bytes.
-        if told.get("charset", "utf-8").lower() not in ("utf-8", "utf8"):
+        if parameters.get("charset", "utf-8").lower() not in ("utf-8", "utf8"):
             raise UnsupportedMediaType(media_type or "")
-        body = stream.read(MOST_BYTES + 1)
-        if len(body) > MOST_BYTES:
-            raise TooLarge
+        body = stream.read(MAX_BODY_BYTES + 1)
+        if len(body) > MAX_BODY_BYTES:
+            raise BodyTooLarge
         if parser_context and "request" in parser_context:
             parser_context["request"].raw = body  # a refused post is stored as it came
-        data = _loads(body)
-        if _deeper(data, DEEPEST):
+        data = _load_json(body)
+        if _is_deeper_than(data, MAX_DEPTH):
             raise ParseError("Nested too deeply.", code="too_deep")
         return data
 
 
-def _loads(body: bytes) -> Any:
+def _load_json(body: bytes) -> Any:
     try:
-        return json.loads(body.decode(), parse_constant=_no_number, object_pairs_hook=_each_once)
+        return json.loads(body.decode(), parse_constant=_refuse_constant, object_pairs_hook=_refuse_duplicate_names)
     except UnicodeDecodeError as error:
         raise ParseError(f"This is not UTF-8: byte {error.start}.", code="not_utf8") from None
     except ValueError as error:  # raised too for an integer of more digits than Python reads
@@ -55,22 +55,22 @@ def _loads(body: bytes) -> Any:
         raise ParseError("Nested too deeply.", code="too_deep") from None
 
 
-def _no_number(name: str) -> NoReturn:
+def _refuse_constant(name: str) -> NoReturn:
     raise ValueError(f"{name} is no number")
 
 
-def _each_once(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
+def _refuse_duplicate_names(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
     """Return the object. Raises ParseError for a repeated name, since parsers differ in which value they take."""
-    made = dict(pairs)
-    if len(made) != len(pairs):
+    members = dict(pairs)
+    if len(members) != len(pairs):
         raise ParseError("A name stands twice in one object.", code="name_twice")
-    return made
+    return members
 
 
-def _deeper(data: Any, most: int) -> bool:
+def _is_deeper_than(data: Any, depth: int) -> bool:
     """Return whether the value nests deeper than `depth`. It goes level by level, so that depth costs no stack."""
     level = [data]
-    for _ in range(most):
+    for _ in range(depth):
         level = [v for d in level for v in (d.values() if isinstance(d, dict) else d if isinstance(d, list) else ())]
         if not level:
             return False

@@ -19,20 +19,20 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.views import APIView
 
-from api.access import cause
-from api.answers import problems
-from api.pages import List, Walk, described
-from api.retry import retried
+from api.access import cause_of
+from api.answers import problem_responses
+from api.pages import ListEndpoint, ListWalk, describe_list
+from api.retry import run_with_retries
 from api.strict import IdField, InstantField, StrictSerializer, TextField
 from fleet import pipeline
 from fleet.accounts import people, policy
 from fleet.accounts.models import Grant, User
-from fleet.accounts.people import QUALIFICATIONS, ROLES, Wish
+from fleet.accounts.people import QUALIFICATIONS, ROLES, RoleWish
 from fleet.errors import Refused
 
-SEE, CHANGE = "people.see", "people.change"
-PLACE = OpenApiParameter("portfolio", UUID, OpenApiParameter.PATH)
-NEWCOMER: dict[str, Any] = {"username": "mira.castell", "name": "Mira Castell", "role": "caretaker"}
+SEE_ACTION, CHANGE_ACTION = "people.see", "people.change"
+PORTFOLIO_PATH_PARAMETER = OpenApiParameter("portfolio", UUID, OpenApiParameter.PATH)
+NEW_PERSON_EXAMPLE: dict[str, Any] = {"username": "mira.castell", "name": "Mira Castell", "role": "caretaker"}
 
 
 class GrantSerializer(serializers.Serializer[Any]):
@@ -93,119 +93,129 @@ class NewQualificationSerializer(StrictSerializer):
     until = InstantField(required=False)
 
 
-@described("listPeople", PLACE, codes=(400, 401, 404, 422))
-class People(List):
+@describe_list("listPeople", PORTFOLIO_PATH_PARAMETER, codes=(400, 401, 404, 422))
+class PeopleEndpoint(ListEndpoint):
     """The people of a portfolio."""
 
-    item, action, order = MemberSerializer, SEE, ("username", "id")
+    item_serializer, action, order = MemberSerializer, SEE_ACTION, ("username", "id")
 
-    def found(self, request: Request, walk: Walk, **where: UUID) -> QuerySet[User]:
+    def find_rows(self, request: Request, walk: ListWalk, **where: UUID) -> QuerySet[User]:
         """Return people with a role in force. Raises Http404 unless the user sees people of the whole portfolio."""
-        _seen(request, where["portfolio"], walk.now)
-        return people.of_portfolio(where["portfolio"], walk.at)
+        _require_visible(request, where["portfolio"], walk.now)
+        return people.people_of_portfolio(where["portfolio"], walk.at)
 
-    def beside(self, at: datetime) -> tuple[Any, ...]:
+    def get_tag_parts(self, at: datetime) -> tuple[Any, ...]:
         """Return the roles in force. The pulse does not change when time alone ends one."""
-        granted = Grant.objects.filter(Q(until=None) | Q(until__gt=at), portfolio=self.kwargs["portfolio"])
-        return tuple(granted.order_by("id").values_list("id", "until"))
+        grants = Grant.objects.filter(Q(until=None) | Q(until__gt=at), portfolio=self.kwargs["portfolio"])
+        return tuple(grants.order_by("id").values_list("id", "until"))
 
-    def shown(self, rows: Sequence[Any], walk: Walk) -> Iterable[Any]:
+    def present_rows(self, rows: Sequence[Any], walk: ListWalk) -> Iterable[Any]:
         """Add the roles in this portfolio and the qualifications that count in it."""
         return with_roles(rows, self.kwargs["portfolio"], walk.at)
 
     @extend_schema(
         operation_id="grantRole",
         request=NewGrantSerializer,
-        responses={201: GivenSerializer, **problems(400, 401, 403, 404, 409, 422, 503)},
-        examples=[OpenApiExample("Somebody new", value=NEWCOMER, request_only=True)],
+        responses={201: GivenSerializer, **problem_responses(400, 401, 403, 404, 409, 422, 503)},
+        examples=[OpenApiExample("Somebody new", value=NEW_PERSON_EXAMPLE, request_only=True)],
     )
     def post(self, request: Request, portfolio: UUID) -> Response:
         """Grant a role. Granting the same role again sets its new end."""
-        at, told, user = timezone.now(), cause(request), request.user
-        _may_change(request, portfolio, at)
-        sent = NewGrantSerializer(data=request.data)
-        sent.is_valid(raise_exception=True)
-        given = sent.validated_data
-        _one_of(given)
-        wish = Wish(given["role"], given.get("building"), given.get("until"))
-        new = (given.get("username", ""), given.get("name", ""))
-        made = retried(
+        at, request_cause, user = timezone.now(), cause_of(request), request.user
+        _require_change(request, portfolio, at)
+        serializer = NewGrantSerializer(data=request.data)
+        serializer.is_valid(raise_exception=True)
+        data = serializer.validated_data
+        _require_one_person(data)
+        wish = RoleWish(data["role"], data.get("building"), data.get("until"))
+        new_person = (data.get("username", ""), data.get("name", ""))
+        grant = run_with_retries(
             lambda: pipeline.grant_role(
-                portfolio=portfolio, user=given.get("user"), new=new, wish=wish, by=user, at=at, cause=told
+                portfolio=portfolio,
+                user=data.get("user"),
+                new=new_person,
+                wish=wish,
+                by=user,
+                at=at,
+                cause=request_cause,
             )
         )
-        made.welcome = welcome(made.user) if new[0] else None
-        return Response(GivenSerializer(made).data, status=201, headers={"Cache-Control": "no-store"})
+        grant.welcome = welcome_address(grant.user) if new_person[0] else None
+        return Response(GivenSerializer(grant).data, status=201, headers={"Cache-Control": "no-store"})
 
 
-class EndGrant(APIView):
+class EndGrantEndpoint(APIView):
     """Ending a role."""
 
     @extend_schema(
-        operation_id="endRole", request=None, responses={200: GrantSerializer, **problems(401, 403, 404, 503)}
+        operation_id="endRole", request=None, responses={200: GrantSerializer, **problem_responses(401, 403, 404, 503)}
     )
     def post(self, request: Request, portfolio: UUID, grant: UUID) -> Response:
         """End the role now. Ending it again changes nothing."""
-        at, told, user = timezone.now(), cause(request), request.user
-        _may_change(request, portfolio, at)
+        at, request_cause, user = timezone.now(), cause_of(request), request.user
+        _require_change(request, portfolio, at)
         row = Grant.objects.select_related("user").filter(id=grant, portfolio=portfolio).first()
         if row is None:
             raise Http404
-        made = retried(lambda: pipeline.end_role(grant=row, by=user, at=at, cause=told))
-        return Response(GrantSerializer(made).data)
+        ended_grant = run_with_retries(lambda: pipeline.end_role(grant=row, by=user, at=at, cause=request_cause))
+        return Response(GrantSerializer(ended_grant).data)
 
 
-class Qualifications(APIView):
+class QualificationsEndpoint(APIView):
     """Qualifications that this portfolio vouches for."""
 
     @extend_schema(
         operation_id="qualifyPerson",
         request=NewQualificationSerializer,
-        responses={201: QualificationSerializer, **problems(400, 401, 403, 404, 422, 503)},
+        responses={201: QualificationSerializer, **problem_responses(400, 401, 403, 404, 422, 503)},
     )
     def post(self, request: Request, portfolio: UUID, person: UUID) -> Response:
         """Record a qualification. The boilers of this portfolio that the person worked on are judged again."""
-        at, told, user = timezone.now(), cause(request), request.user
-        _may_change(request, portfolio, at)
-        sent = NewQualificationSerializer(data=request.data)
-        sent.is_valid(raise_exception=True)
-        given = {"until": None, **sent.validated_data}
-        made = retried(lambda: pipeline.qualify(portfolio=portfolio, user=person, by=user, at=at, cause=told, **given))
-        return Response(QualificationSerializer(made).data, status=201)
+        at, request_cause, user = timezone.now(), cause_of(request), request.user
+        _require_change(request, portfolio, at)
+        serializer = NewQualificationSerializer(data=request.data)
+        serializer.is_valid(raise_exception=True)
+        data = {"until": None, **serializer.validated_data}
+        qualification = run_with_retries(
+            lambda: pipeline.qualify_person(
+                portfolio=portfolio, user=person, by=user, at=at, cause=request_cause, **data
+            )
+        )
+        return Response(QualificationSerializer(qualification).data, status=201)
 
 
 def with_roles(rows: Sequence[Any], portfolio: UUID, at: datetime) -> Iterable[Any]:
     """Return these people with their roles in force in a portfolio and the qualifications that count there."""
-    granted = Grant.objects.filter(Q(until=None) | Q(until__gt=at), portfolio=portfolio).order_by("role", "id")
-    counting = people.held(portfolio).order_by("code", "since")
-    here = Prefetch("grants", granted, to_attr="here")
+    grants = Grant.objects.filter(Q(until=None) | Q(until__gt=at), portfolio=portfolio).order_by("role", "id")
+    counting = people.counting_qualifications(portfolio).order_by("code", "since")
+    grants_prefetch = Prefetch("grants", grants, to_attr="here")
     return (
         User.objects.filter(id__in=[r.id for r in rows])
         .order_by("username", "id")
-        .prefetch_related(here, Prefetch("qualifications", counting, to_attr="counting"))
+        .prefetch_related(grants_prefetch, Prefetch("qualifications", counting, to_attr="counting"))
     )
 
 
-def welcome(user: User) -> str:
+def welcome_address(user: User) -> str:
     """Return the address where a new person chooses a password. It works once, within three days."""
     uid = urlsafe_base64_encode(force_bytes(str(user.pk)))
     return reverse("welcome", args=[uid, default_token_generator.make_token(user)])
 
 
-def _one_of(given: Mapping[str, Any]) -> None:
+def _require_one_person(data: Mapping[str, Any]) -> None:
     """Raise Refused unless the data name either a known person or a new one, and a new one has a name."""
-    if ("user" in given) == ("username" in given):
+    if ("user" in data) == ("username" in data):
         raise Refused("one_of", "Name either somebody known here or somebody new.", ("user",), status=422)
-    if "username" in given and "name" not in given:
+    if "username" in data and "name" not in data:
         raise Refused("required", "Somebody new has a name.", ("name",), status=422)
 
 
-def _seen(request: Request, portfolio: UUID, at: datetime) -> None:
-    if not policy.portfolios(request.user, SEE, at).filter(id=portfolio).exists():
+def _require_visible(request: Request, portfolio: UUID, at: datetime) -> None:
+    if not policy.portfolios_for(request.user, SEE_ACTION, at).filter(id=portfolio).exists():
         raise Http404
 
 
-def _may_change(request: Request, portfolio: UUID, at: datetime) -> None:
-    _seen(request, portfolio, at)
-    if not policy.portfolios(request.user, CHANGE, at).filter(id=portfolio).exists():
+def _require_change(request: Request, portfolio: UUID, at: datetime) -> None:
+    _require_visible(request, portfolio, at)
+    if not policy.portfolios_for(request.user, CHANGE_ACTION, at).filter(id=portfolio).exists():
         raise PermissionDenied

@@ -13,8 +13,8 @@ from rest_framework import serializers
 from rest_framework.request import Request
 
 from api.answers import STANDINGS
-from api.pages import List, Walk, described
-from api.single import Single, described_one
+from api.pages import ListEndpoint, ListWalk, describe_list
+from api.single import DetailEndpoint, describe_detail
 from fleet.accounts import policy
 from fleet.board import listed
 from fleet.catalog import queries as catalog
@@ -22,8 +22,8 @@ from fleet.portfolio.models import Portfolio as Row
 from fleet.rules.values import Standing
 from fleet.terms import queries as terms
 
-ONE = OpenApiParameter("portfolio", UUID, OpenApiParameter.PATH)
-NONE = {s.value: 0 for s in Standing}
+PORTFOLIO_PATH_PARAMETER = OpenApiParameter("portfolio", UUID, OpenApiParameter.PATH)
+NO_BOILERS = {s.value: 0 for s in Standing}
 CountsSerializer = type(
     "CountsSerializer",
     (serializers.Serializer,),
@@ -54,7 +54,7 @@ class PortfolioSerializer(serializers.Serializer[Any]):
 
 
 @dataclass(frozen=True, slots=True)
-class Told:
+class PortfolioItem:
     """A portfolio with the counts of its boilers' standings."""
 
     row: Row
@@ -74,43 +74,43 @@ class Told:
         return {**lists, "terms": f"/api/v1/portfolios/{self.row.id}/terms/"}
 
 
-def seen(request: Request, at: datetime) -> QuerySet[Row]:
+def visible_portfolios(request: Request, at: datetime) -> QuerySet[Row]:
     """Return the portfolios of which the user may see anything."""
-    return Row.objects.filter(id__in=policy.grants(request.user, "board.see", at).values("portfolio"))
+    return Row.objects.filter(id__in=policy.grants_for(request.user, "board.see", at).values("portfolio"))
 
 
-def told(request: Request, rows: Iterable[Row], now: datetime, at: datetime) -> list[Told]:
+def present_portfolios(request: Request, rows: Iterable[Row], now: datetime, at: datetime) -> list[PortfolioItem]:
     """Return each portfolio with its counts, and release and terms in force. Takes three queries."""
-    counted = listed.counts(policy.boilers(request.user, "board.see", now), at)
+    counts = listed.count_standings(policy.boilers_for(request.user, "board.see", now), at)
     day = at.astimezone(UTC).date()
-    release, adopted = catalog.current(day), terms.versions(day)
-    return [Told(r, counted.get(r.id, NONE), release, adopted.get(r.id, 0)) for r in rows]
+    release, adopted = catalog.release_number_on(day), terms.versions_on(day)
+    return [PortfolioItem(r, counts.get(r.id, NO_BOILERS), release, adopted.get(r.id, 0)) for r in rows]
 
 
-@described("listPortfolios")
-class Portfolios(List):
+@describe_list("listPortfolios")
+class PortfolioListEndpoint(ListEndpoint):
     """The portfolios of which the caller may see something."""
 
-    item, order = PortfolioSerializer, ("ref", "id")
+    item_serializer, order = PortfolioSerializer, ("ref", "id")
 
-    def found(self, request: Request, walk: Walk, **where: UUID) -> QuerySet[Row]:
+    def find_rows(self, request: Request, walk: ListWalk, **where: UUID) -> QuerySet[Row]:
         """Return the portfolios that the user has grants in."""
-        return seen(request, walk.now)
+        return visible_portfolios(request, walk.now)
 
-    def shown(self, rows: Sequence[Any], walk: Walk) -> Iterable[Told]:
+    def present_rows(self, rows: Sequence[Any], walk: ListWalk) -> Iterable[PortfolioItem]:
         """Add the counts."""
-        return told(self.request, rows, walk.now, walk.at)
+        return present_portfolios(self.request, rows, walk.now, walk.at)
 
 
-@described_one("getPortfolio", ONE)
-class Portfolio(Single):
+@describe_detail("getPortfolio", PORTFOLIO_PATH_PARAMETER)
+class PortfolioEndpoint(DetailEndpoint):
     """One portfolio."""
 
-    item = PortfolioSerializer
+    item_serializer = PortfolioSerializer
 
-    def one(self, request: Request, at: datetime, **where: UUID) -> Told:
+    def find_item(self, request: Request, at: datetime, **where: UUID) -> PortfolioItem:
         """Return the portfolio with its counts."""
-        row = seen(request, at).filter(id=where["portfolio"]).first()
+        row = visible_portfolios(request, at).filter(id=where["portfolio"]).first()
         if row is None:
             raise Http404
-        return told(request, [row], at, at)[0]
+        return present_portfolios(request, [row], at, at)[0]

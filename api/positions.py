@@ -13,11 +13,11 @@ from rest_framework import serializers
 from rest_framework.request import Request
 
 from api.answers import ReasonSerializer
-from api.pages import List, PageSerializer, Walk, described
-from api.single import Single, described_one
+from api.pages import ListEndpoint, ListWalk, PageSerializer, describe_list
+from api.single import DetailEndpoint, describe_detail
 from api.strict import IdField
 from fleet.accounts import policy
-from fleet.assessments.proofs import Proof, proofs
+from fleet.assessments.proofs import Proof, proofs_of_stay
 from fleet.board import listed
 from fleet.board.models import StateSegment
 from fleet.catalog import queries as catalog
@@ -26,15 +26,15 @@ from fleet.portfolio.models import Position
 from fleet.rules.catalogue import Catalogue
 from fleet.rules.values import State
 from fleet.terms import queries as terms
-from fleet.visits import places as kept
-from fleet.visits.places import Stay, Value
+from fleet.visits import places as visit_places
+from fleet.visits.places import PlaceValue, Stay
 
-ONE = OpenApiParameter("position", UUID, OpenApiParameter.PATH)
+POSITION_PATH_PARAMETER = OpenApiParameter("position", UUID, OpenApiParameter.PATH)
 STATES = [s.value for s in State]
-EMPTY = {"rule": "", "sentence": "It has not been judged yet.", "hazard": "", "position": None}
+NOT_JUDGED_REASON = {"rule": "", "sentence": "It has not been judged yet.", "hazard": "", "position": None}
 
 
-class PositionsAskedSerializer(PageSerializer):
+class PositionsQuerySerializer(PageSerializer):
     """Filters of the list of positions."""
 
     boiler = IdField(required=False)
@@ -111,7 +111,7 @@ class PlaceWholeSerializer(PlaceSerializer):
 
 
 @dataclass(frozen=True, slots=True)
-class Place:
+class PositionItem:
     """A position with its current segment. The segment is None before the position was first judged."""
 
     row: Any
@@ -135,91 +135,94 @@ class Place:
     @property
     def reason(self) -> dict[str, Any]:
         """Reason of the state."""
-        return self.segment.reason if self.segment else {**EMPTY, "entry": None, "since": None}
+        return self.segment.reason if self.segment else {**NOT_JUDGED_REASON, "entry": None, "since": None}
 
 
 @dataclass(frozen=True, slots=True)
-class Whole(Place):
+class PositionDetail(PositionItem):
     """A position with its occupants, paths, settings and proofs."""
 
     hazard: str
     part: str
     needed: bool
     paths: Sequence[Position]
-    settings: Sequence[Value]
+    settings: Sequence[PlaceValue]
     occupant: Stay | None
     earlier: Sequence[Stay]
     proofs: Sequence[Proof]
 
 
-def places(rows: Sequence[Any]) -> list[Place]:
+def present_positions(rows: Sequence[Any]) -> list[PositionItem]:
     """Return each position with its state. Takes one query."""
-    found = listed.states(r.segment for r in rows)
-    return [Place(r, found.get(r.segment)) for r in rows]
+    segments = listed.states_by_id(r.segment for r in rows)
+    return [PositionItem(r, segments.get(r.segment)) for r in rows]
 
 
-@described("listPositions")
-class Positions(List):
+@describe_list("listPositions")
+class PositionListEndpoint(ListEndpoint):
     """Positions on boilers."""
 
-    form, item, order = PositionsAskedSerializer, PlaceSerializer, ("ref", "id")
+    query_serializer, item_serializer, order = PositionsQuerySerializer, PlaceSerializer, ("ref", "id")
 
-    def found(self, request: Request, walk: Walk, **where: UUID) -> QuerySet[Position]:
+    def find_rows(self, request: Request, walk: ListWalk, **where: UUID) -> QuerySet[Position]:
         """Return the positions on boilers that the user may see."""
-        columns, given = {"boiler": "id", "building": "building"}, walk.given
-        boilers = policy.boilers(request.user, self.action, walk.now)
-        boilers = boilers.filter(**{c: given[n] for n, c in columns.items() if n in given})
-        rows = listed.with_state(register.positions(boilers), walk.at, given.get("boiler"))
-        return rows.filter(state=given["state"]) if "state" in given else rows
+        columns, query = {"boiler": "id", "building": "building"}, walk.query
+        boilers = policy.boilers_for(request.user, self.action, walk.now)
+        boilers = boilers.filter(**{c: query[n] for n, c in columns.items() if n in query})
+        rows = listed.with_state(register.positions_of(boilers), walk.at, query.get("boiler"))
+        return rows.filter(state=query["state"]) if "state" in query else rows
 
-    def shown(self, rows: Sequence[Any], walk: Walk) -> Iterable[Place]:
+    def present_rows(self, rows: Sequence[Any], walk: ListWalk) -> Iterable[PositionItem]:
         """Add the states."""
-        return places(rows)
+        return present_positions(rows)
 
 
-@described_one("getPosition", ONE)
-class OnePosition(Single):
+@describe_detail("getPosition", POSITION_PATH_PARAMETER)
+class PositionEndpoint(DetailEndpoint):
     """One position."""
 
-    item = PlaceWholeSerializer
+    item_serializer = PlaceWholeSerializer
 
-    def one(self, request: Request, at: datetime, **where: UUID) -> Whole:
+    def find_item(self, request: Request, at: datetime, **where: UUID) -> PositionDetail:
         """Return the position with all its details."""
-        boilers = policy.boilers(request.user, self.action, at)
-        rows = listed.with_state(register.positions(boilers), at).filter(id=where["position"])
+        boilers = policy.boilers_for(request.user, self.action, at)
+        rows = listed.with_state(register.positions_of(boilers), at).filter(id=where["position"])
         row = rows.select_related("role", "boiler__building", "header_group__building").first()
         if row is None:
             raise Http404
-        return whole(row, at)
+        return present_position_detail(row, at)
 
 
-def whole(row: Any, at: datetime) -> Whole:
+def present_position_detail(row: Any, at: datetime) -> PositionDetail:
     """Return a position with all its details as of `at`."""
-    release = catalog.catalogue_of(catalog.current(at.astimezone(UTC).date()) or 1)
+    release = catalog.catalogue_of(catalog.release_number_on(at.astimezone(UTC).date()) or 1)
     building = (row.boiler or row.header_group).building
-    stays, values = kept.stays([row.id], at).get(row.id, []), kept.values([row.id], at).get(row.id, [])
-    told = {v.key: v.value for v in values}
-    occupant = kept.present(stays)
-    adopted = terms.in_force(row.portfolio_id, building.zone, at)
-    return Whole(
-        **{name: getattr(places([row])[0], name) for name in ("row", "segment")},
+    stays, values = (
+        visit_places.stays_at_places([row.id], at).get(row.id, []),
+        visit_places.values_at_places([row.id], at).get(row.id, []),
+    )
+    values_by_key = {v.key: v.value for v in values}
+    occupant = visit_places.present_stay(stays)
+    adopted = terms.terms_in_force(row.portfolio_id, building.zone, at)
+    return PositionDetail(
+        **{name: getattr(present_positions([row])[0], name) for name in ("row", "segment")},
         hazard=release.roles[row.role_id].hazard,
         part=release.roles[row.role_id].part,
-        needed=_needed(row, told, release, at),
-        paths=list(Position.objects.filter(id__in=told.get("paths") or []).order_by("ref")),
+        needed=_is_needed(row, values_by_key, release, at),
+        paths=list(Position.objects.filter(id__in=values_by_key.get("paths") or []).order_by("ref")),
         settings=[v for v in values if v.key not in ("paths", "needed")],
         occupant=occupant,
         earlier=[s for s in reversed(stays) if s is not occupant],
-        proofs=proofs(occupant, adopted, release, building.zone, at) if occupant else [],
+        proofs=proofs_of_stay(occupant, adopted, release, building.zone, at) if occupant else [],
     )
 
 
-def _needed(row: Any, told: dict[str, Any], release: Catalogue, at: datetime) -> bool:
+def _is_needed(row: Any, values_by_key: dict[str, Any], release: Catalogue, at: datetime) -> bool:
     """Return whether the position is needed: a protection is, unless the register says otherwise.
 
     The upper cutoff is not needed where one cutoff is enough.
     """
-    of_boiler = register.set_up([row.boiler_id], at).get(row.boiler_id, {}) if row.boiler_id else {}
-    if row.role_id == "upper_cutoff" and of_boiler.get("cutoffs_needed") == 1:
+    boiler_set_up = register.boiler_settings_at([row.boiler_id], at).get(row.boiler_id, {}) if row.boiler_id else {}
+    if row.role_id == "upper_cutoff" and boiler_set_up.get("cutoffs_needed") == 1:
         return False
-    return bool(told.get("needed", release.roles[row.role_id].part == "protection"))
+    return bool(values_by_key.get("needed", release.roles[row.role_id].part == "protection"))

@@ -17,12 +17,12 @@ from rest_framework.response import Response
 from rest_framework.settings import api_settings
 from rest_framework.views import set_rollback
 
-from fleet.errors import Fault, Place, Refused
+from fleet.errors import Fault, FaultPath, Refused
 
-TYPE = "application/problem+json"
-MOST_FAULTS = 500  # a body of 2 MiB can hold 250,000 faults
-LONGEST = 300
-_UNSPEAKABLE = re.compile("[\x00\ud800-\udfff]")
+PROBLEM_TYPE = "application/problem+json"
+MAX_FAULTS = 500  # a body of 2 MiB can hold 250,000 faults
+MAX_TEXT_LENGTH = 300
+_UNSENDABLE = re.compile("[\x00\ud800-\udfff]")
 
 log = logging.getLogger(__name__)
 
@@ -30,23 +30,23 @@ log = logging.getLogger(__name__)
 def handler(error: Exception, context: dict[str, Any]) -> Response:
     """Return the problem for an exception of the core or the framework. Any other is logged and answered with 500."""
     set_rollback()
-    _as_json(context["request"])
+    _answer_as_json(context["request"])
     if isinstance(error, Refused):
-        return problem(error.status, error.faults)
+        return problem_response(error.status, error.faults)
     if isinstance(error, exceptions.ValidationError):
-        return problem(400, _faults(error.get_full_details(), ()))
+        return problem_response(400, _flatten_faults(error.get_full_details(), ()))
     if isinstance(error, OperationalError):
-        return _busy()
-    if isinstance(error, exceptions.APIException) and not isinstance(error, _SAID_OTHERWISE):
-        return _framework(error)
-    for kinds, status, code, message in _ALIKE:
+        return _busy_problem()
+    if isinstance(error, exceptions.APIException) and not isinstance(error, _WORDED_BELOW):
+        return _framework_problem(error)
+    for kinds, status, code, message in _PROBLEMS_BY_KIND:
         if isinstance(error, kinds):
-            return problem(status, [Fault(code, message)])
-    return _ours(error, context["request"])
+            return problem_response(status, [Fault(code, message)])
+    return _internal_problem(error, context["request"])
 
 
-_SAID_OTHERWISE = (exceptions.NotFound, exceptions.PermissionDenied)
-_ALIKE: tuple[tuple[tuple[type[Exception], ...], int, str, str], ...] = (
+_WORDED_BELOW = (exceptions.NotFound, exceptions.PermissionDenied)
+_PROBLEMS_BY_KIND: tuple[tuple[tuple[type[Exception], ...], int, str, str], ...] = (
     ((Http404, exceptions.NotFound), 404, "not_found", "There is nothing here for you."),
     ((PermissionDenied,), 403, "not_allowed", "You may see this, but not do this."),
     # The framework raises it only for a session's request without its CSRF token.
@@ -61,48 +61,48 @@ _ALIKE: tuple[tuple[tuple[type[Exception], ...], int, str, str], ...] = (
 )
 
 
-def problem(code: int, faults: Iterable[Fault]) -> Response:
+def problem_response(code: int, faults: Iterable[Fault]) -> Response:
     """Return one problem response for one or more faults. At most 500 are listed."""
-    listed = list(faults)
+    all_faults = list(faults)
     errors = [
-        {"code": f.code, "message": _speakable(f.message), "pointer": _speakable(pointer(f.at), None)}
-        for f in listed[:MOST_FAULTS]
+        {"code": f.code, "message": _make_sendable(f.message), "pointer": _make_sendable(json_pointer(f.at), None)}
+        for f in all_faults[:MAX_FAULTS]
     ]
-    if len(listed) > MOST_FAULTS:
-        more = f"{len(listed) - MOST_FAULTS} faults more than are told here."
+    if len(all_faults) > MAX_FAULTS:
+        more = f"{len(all_faults) - MAX_FAULTS} faults more than are told here."
         errors.append({"code": "more_faults", "message": more, "pointer": ""})
     title = HTTPStatus(code).phrase  # RFC 9457, 4.2.1: required with type about:blank
     first = {"code": errors[0]["code"], "detail": errors[0]["message"]}
     body = {"type": "about:blank", "title": title, "status": code, **first, "errors": errors}
-    return Response(body, status=code, content_type=TYPE)
+    return Response(body, status=code, content_type=PROBLEM_TYPE)
 
 
-def pointer(at: Place) -> str:
+def json_pointer(at: FaultPath) -> str:
     """Return the JSON pointer (RFC 6901) of a place, '' for the whole body."""
     return "".join("/" + str(step).replace("~", "~0").replace("/", "~1") for step in at)
 
 
-def _speakable(text: str, longest: int | None = LONGEST) -> str:
+def _make_sendable(text: str, max_length: int | None = MAX_TEXT_LENGTH) -> str:
     """Return text that can be encoded, cut to `max_length`. Messages repeat input, which may hold lone surrogates."""
-    told = _UNSPEAKABLE.sub("\ufffd", text)
-    return told if longest is None or len(told) <= longest else told[:longest] + "…"
+    sendable = _UNSENDABLE.sub("\ufffd", text)
+    return sendable if max_length is None or len(sendable) <= max_length else sendable[:max_length] + "…"
 
 
-def _as_json(request: Request) -> None:
+def _answer_as_json(request: Request) -> None:
     """Make the problem JSON, also where the answer would have been HTML or YAML."""
     request.accepted_renderer, request.accepted_media_type = JSONRenderer(), JSONRenderer.media_type
 
 
-def _faults(details: Any, at: Place) -> Iterator[Fault]:
+def _flatten_faults(details: Any, at: FaultPath) -> Iterator[Fault]:
     """Yield the faults of the framework's nested details in their order."""
     if _is_leaf(details):
         yield Fault(str(details["code"]), str(details["message"]), at)
     elif isinstance(details, dict):
         for name, inner in details.items():
-            yield from _faults(inner, at if name == api_settings.NON_FIELD_ERRORS_KEY else (*at, name))
+            yield from _flatten_faults(inner, at if name == api_settings.NON_FIELD_ERRORS_KEY else (*at, name))
     else:
         for index, inner in enumerate(details):
-            yield from _faults(inner, at if _is_leaf(inner) else (*at, index))
+            yield from _flatten_faults(inner, at if _is_leaf(inner) else (*at, index))
 
 
 def _is_leaf(details: Any) -> bool:
@@ -110,15 +110,15 @@ def _is_leaf(details: Any) -> bool:
     return isinstance(details, dict) and details.keys() == {"message", "code"} and isinstance(details["message"], str)
 
 
-def _busy() -> Response:
+def _busy_problem() -> Response:
     """Return a 503: a lock or the database timed out. Nothing was stored, so the same post may be sent again."""
-    response = problem(503, [Fault("busy", "Try again in a moment: nothing was kept.")])
+    response = problem_response(503, [Fault("busy", "Try again in a moment: nothing was kept.")])
     response["Retry-After"] = "2"
     return response
 
 
-def _framework(error: exceptions.APIException) -> Response:
-    response = problem(error.status_code, [Fault(str(error.get_codes()), str(error.detail))])
+def _framework_problem(error: exceptions.APIException) -> Response:
+    response = problem_response(error.status_code, [Fault(str(error.get_codes()), str(error.detail))])
     if (header := getattr(error, "auth_header", None)) is not None:
         response["WWW-Authenticate"] = header
     if (wait := getattr(error, "wait", None)) is not None:
@@ -126,7 +126,7 @@ def _framework(error: exceptions.APIException) -> Response:
     return response
 
 
-def _ours(error: Exception, request: Request) -> Response:
+def _internal_problem(error: Exception, request: Request) -> Response:
     request_id = request.META.get("GAUGEGLASS_REQUEST_ID", "")
     log.error("request %s failed: %s %s", request_id, request.method, request.path, exc_info=error)
-    return problem(500, [Fault("our_fault", f"Something failed here; it is in the log as {request_id}.")])
+    return problem_response(500, [Fault("our_fault", f"Something failed here; it is in the log as {request_id}.")])

@@ -11,31 +11,31 @@ from drf_spectacular.utils import OpenApiParameter
 from rest_framework import serializers
 from rest_framework.request import Request
 
-from api.asked import asked
-from api.pages import List, PageSerializer, Walk, described
+from api.asked import validate_query
+from api.pages import ListEndpoint, ListWalk, PageSerializer, describe_list
 from api.sheet import ToReadSerializer
-from api.single import Single, described_one
+from api.single import DetailEndpoint, describe_detail
 from api.strict import IdField, StrictSerializer
 from fleet.accounts import policy
 from fleet.catalog import queries as catalog
 from fleet.rules.catalogue import Catalogue, ReadingSpec, Variant
-from fleet.rules.catalogue import Procedure as Row
+from fleet.rules.catalogue import ProcedureSpec as Row
 from fleet.terms import queries as terms
-from fleet.terms.adopted import Adopted, adopted, variants
+from fleet.terms.adopted import AdoptedInterval, adopted_interval, published_variants
 
-ONE = OpenApiParameter("code", str, OpenApiParameter.PATH)
+PROCEDURE_PATH_PARAMETER = OpenApiParameter("code", str, OpenApiParameter.PATH)
 SIDES = ("water", "pressure", "fire", "season")
 PROOFS = ("full", "partial", "due_only", "none")
 CAUTION = "Local codes, the maker's instructions and a licensed person decide; where they say otherwise, do that."
 
 
-class ByPortfolioSerializer(StrictSerializer):
+class ProcedureQuerySerializer(StrictSerializer):
     """The portfolio whose terms are added."""
 
     portfolio = IdField(required=False, help_text="Adds what this portfolio adopted.")
 
 
-class ProceduresAskedSerializer(PageSerializer):
+class ProceduresQuerySerializer(PageSerializer):
     """Filters of the list of procedures, and the portfolio whose terms are added."""
 
     portfolio = IdField(required=False, help_text="Adds what this portfolio adopted.")
@@ -100,12 +100,12 @@ class ProcedureSerializer(serializers.Serializer[Any]):
 
 
 @dataclass(frozen=True, slots=True)
-class Told:
+class ProcedureItem:
     """A procedure of a release, with what a portfolio adopted for it."""
 
     row: Row
     catalogue: Catalogue
-    adopted: Adopted | None
+    adopted: AdoptedInterval | None
 
     @property
     def code(self) -> str:
@@ -135,7 +135,7 @@ class Told:
     @property
     def variants(self) -> list[Variant]:
         """Published variants, sorted by name."""
-        return variants(self.row, self.catalogue)
+        return published_variants(self.row, self.catalogue)
 
     @property
     def kinds(self) -> list[str]:
@@ -153,51 +153,59 @@ class Told:
         return sorted(self.row.covers)
 
 
-def told(request: Request, portfolio: UUID | None, now: datetime, at: datetime) -> list[Told]:
+def present_procedures(request: Request, portfolio: UUID | None, now: datetime, at: datetime) -> list[ProcedureItem]:
     """Return all procedures of the release in force, with a portfolio's terms where one is given.
 
     Raises Http404 for a portfolio whose terms may not be seen.
     """
-    release = catalog.catalogue_of(catalog.current(at.astimezone(UTC).date()) or 1)
+    release = catalog.catalogue_of(catalog.release_number_on(at.astimezone(UTC).date()) or 1)
     if portfolio is None:
-        return [Told(row, release, None) for row in release.procedures.values()]
-    if not policy.grants(request.user, "terms.see", now).filter(portfolio=portfolio).exists():
+        return [ProcedureItem(row, release, None) for row in release.procedures.values()]
+    if not policy.grants_for(request.user, "terms.see", now).filter(portfolio=portfolio).exists():
         raise Http404
-    own = terms.in_force(portfolio, "UTC", at)
-    return [Told(row, release, adopted(row, own, release)) for row in release.procedures.values()]
+    adopted_terms = terms.terms_in_force(portfolio, "UTC", at)
+    return [
+        ProcedureItem(row, release, adopted_interval(row, adopted_terms, release))
+        for row in release.procedures.values()
+    ]
 
 
-class OfCatalogue:
+class CatalogueTagMixin:
     """Mixed into endpoints of the catalogue: their ETags depend on the release, not on grants alone."""
 
-    def beside(self, at: datetime) -> tuple[Any, ...]:
+    def get_tag_parts(self, at: datetime) -> tuple[Any, ...]:
         """Return the release of the day (UTC)."""
-        return (catalog.current(at.astimezone(UTC).date()),)
+        return (catalog.release_number_on(at.astimezone(UTC).date()),)
 
 
-@described("listProcedures", codes=(400, 401, 404, 422))
-class Procedures(OfCatalogue, List):
+@describe_list("listProcedures", codes=(400, 401, 404, 422))
+class ProcedureListEndpoint(CatalogueTagMixin, ListEndpoint):
     """The catalogue's procedures."""
 
-    form, item, action, order = ProceduresAskedSerializer, ProcedureSerializer, "terms.see", ("code",)
+    query_serializer, item_serializer, action, order = (
+        ProceduresQuerySerializer,
+        ProcedureSerializer,
+        "terms.see",
+        ("code",),
+    )
 
-    def found(self, request: Request, walk: Walk, **where: UUID) -> list[Told]:
+    def find_rows(self, request: Request, walk: ListWalk, **where: UUID) -> list[ProcedureItem]:
         """Return the procedures of the release in force."""
-        given = walk.given
-        rows = told(request, given.get("portfolio"), walk.now, walk.at)
-        return [t for t in rows if given.get("side", t.row.side) == t.row.side]
+        query = walk.query
+        rows = present_procedures(request, query.get("portfolio"), walk.now, walk.at)
+        return [t for t in rows if query.get("side", t.row.side) == t.row.side]
 
 
-@described_one("getProcedure", ONE, ByPortfolioSerializer, codes=(400, 401, 404))
-class Procedure(OfCatalogue, Single):
+@describe_detail("getProcedure", PROCEDURE_PATH_PARAMETER, ProcedureQuerySerializer, codes=(400, 401, 404))
+class ProcedureEndpoint(CatalogueTagMixin, DetailEndpoint):
     """One procedure."""
 
-    item, action = ProcedureSerializer, "terms.see"
+    item_serializer, action = ProcedureSerializer, "terms.see"
 
-    def one(self, request: Request, at: datetime, **where: str) -> Told:
+    def find_item(self, request: Request, at: datetime, **where: str) -> ProcedureItem:
         """Return the procedure of the release in force. Raises Http404 for an unknown code."""
-        portfolio = asked(request, ByPortfolioSerializer).get("portfolio")
-        found = next((t for t in told(request, portfolio, at, at) if t.code == where["code"]), None)
-        if found is None:
+        portfolio = validate_query(request, ProcedureQuerySerializer).get("portfolio")
+        procedure = next((t for t in present_procedures(request, portfolio, at, at) if t.code == where["code"]), None)
+        if procedure is None:
             raise Http404
-        return found
+        return procedure

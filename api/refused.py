@@ -14,15 +14,17 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.views import APIView
 
-from api.answers import FaultSerializer, problems
-from api.pages import List, Walk, described
+from api.answers import FaultSerializer, problem_responses
+from api.pages import ListEndpoint, ListWalk, describe_list
 from fleet.accounts import refused
 from fleet.accounts.models import RefusedPost as Row
 
-SEE = "post.see_refused"
+SEE_ACTION = "post.see_refused"
 # Statuses that say something about the body. 401, 429 and 5xx do not, so such posts are not stored.
-KEPT = frozenset({400, 403, 404, 409, 413, 415, 422})
-PASSING = "idempotency_key_running"  # the first post under this key is still running and will be answered itself
+KEPT_STATUSES = frozenset({400, 403, 404, 409, 413, 415, 422})
+REPEAT_RUNNING_CODE = (
+    "idempotency_key_running"  # the first post under this key is still running and will be answered itself
+)
 
 log = logging.getLogger(__name__)
 
@@ -52,64 +54,70 @@ class RefusedWholeSerializer(RefusedSerializer):
         return bytes(row.body).decode(errors="replace")
 
 
-class KeepsRefused:
+class KeepsRefusedMixin:
     """Mixed into a view before APIView: stores refused posts, after their own transaction is rolled back."""
 
     def handle_exception(self, exc: Exception) -> Any:
         """Return the framework's answer, and store a refused post. A failure to store it does not change the answer."""
         response = super().handle_exception(exc)  # type: ignore[misc]
         request = self.request  # type: ignore[attr-defined]
-        if request.method == "POST" and response.status_code in KEPT and response.data["code"] != PASSING:
+        if (
+            request.method == "POST"
+            and response.status_code in KEPT_STATUSES
+            and response.data["code"] != REPEAT_RUNNING_CODE
+        ):
             try:
-                refused.keep(sent=_sent(request, response), user=request.user, at=timezone.now())
+                refused.keep_refused_post(sent=_describe_post(request, response), user=request.user, at=timezone.now())
             except Exception as error:
                 log.error("a refused post could not be kept", exc_info=error)
         return response
 
 
-def _sent(request: Request, response: Response) -> refused.Sent:
+def _describe_post(request: Request, response: Response) -> refused.SentPost:
     data = request.data if hasattr(request, "raw") else None
     named = data.get("boiler") if isinstance(data, dict) else None
-    return refused.Sent(
+    return refused.SentPost(
         route=f"{request.method} {request.path}",
         request_id=request.META.get("GAUGEGLASS_REQUEST_ID", ""),
         body=getattr(request, "raw", b""),
-        boiler=_id(named),
+        boiler=_id_or_none(named),
         status=response.status_code,
         faults=response.data["errors"],
     )
 
 
-def _id(named: Any) -> UUID | None:
+def _id_or_none(value: Any) -> UUID | None:
     try:
-        return UUID(named) if isinstance(named, str) else None
+        return UUID(value) if isinstance(value, str) else None
     except ValueError:
         return None
 
 
-@described("listRefusedPosts")
-class RefusedPosts(List):
+@describe_list("listRefusedPosts")
+class RefusedPostListEndpoint(ListEndpoint):
     """Visits refused in the last 30 days, the newest first, without their bodies."""
 
-    action, item = SEE, RefusedSerializer
+    action, item_serializer = SEE_ACTION, RefusedSerializer
     order = ("-at", "-id")
 
-    def found(self, request: Request, walk: Walk, **where: UUID) -> QuerySet[Row]:
+    def find_rows(self, request: Request, walk: ListWalk, **where: UUID) -> QuerySet[Row]:
         """Return refused posts to visible boilers, and those without boiler in wholly visible portfolios."""
-        return refused.seen(request.user, walk.now).select_related("user").defer("body")
+        return refused.visible_refused_posts(request.user, walk.now).select_related("user").defer("body")
 
-    def beside(self, at: datetime) -> tuple[Any, ...]:
+    def get_tag_parts(self, at: datetime) -> tuple[Any, ...]:
         """Return the newest instant and the count. Refused posts are no facts, so they do not change the pulse."""
         return tuple(Row.objects.aggregate(Max("at"), Count("id")).values())
 
 
-class RefusedPost(APIView):
+class RefusedPostEndpoint(APIView):
     """One refused post."""
 
-    @extend_schema(operation_id="getRefusedPost", responses={200: RefusedWholeSerializer, **problems(401, 404)})
+    @extend_schema(
+        operation_id="getRefusedPost", responses={200: RefusedWholeSerializer, **problem_responses(401, 404)}
+    )
     def get(self, request: Request, post: UUID) -> Response:
         """Return the refused post with its body as sent."""
-        found = refused.seen(request.user, timezone.now()).select_related("user").filter(id=post).first()
-        if found is None:
+        row = refused.visible_refused_posts(request.user, timezone.now()).select_related("user").filter(id=post).first()
+        if row is None:
             raise Http404
-        return Response(RefusedWholeSerializer(found).data)
+        return Response(RefusedWholeSerializer(row).data)

@@ -17,12 +17,12 @@ from rest_framework.response import Response
 from rest_framework.views import APIView
 
 from api import uploads
-from api.access import cause
-from api.answers import problems
-from api.asked import asked
+from api.access import cause_of
+from api.answers import problem_responses
+from api.asked import validate_query
 from api.strict import StrictSerializer
-from api.tables import CSVRenderer, Tabular, XLSXRenderer
-from api.versions import IF_MATCH, version_of, versioned
+from api.tables import CSVRenderer, TableFormatsMixin, XLSXRenderer
+from api.versions import IF_MATCH, respond_with_version, version_of
 from fleet import pipeline
 from fleet.accounts import policy
 from fleet.catalog import queries as catalog
@@ -33,7 +33,7 @@ from fleet.portfolio.writing import CSV_TYPE, XLSX_TYPE, as_csv, as_xlsx
 WRITERS = {"csv": (CSV_TYPE, as_csv), "xlsx": (XLSX_TYPE, as_xlsx)}
 
 
-class AsSerializer(StrictSerializer):
+class ExportQuerySerializer(StrictSerializer):
     """Options of the export."""
 
     example = serializers.ChoiceField(("yes",), required=False, help_text="An empty sheet with all columns instead.")
@@ -108,10 +108,10 @@ class ImportLinesSerializer(serializers.Serializer[Any]):
     more = serializers.BooleanField()
 
 
-class PartSerializer(StrictSerializer):
+class ImportLinesQuerySerializer(StrictSerializer):
     """Which lines: what changes, what is missing from the file, or what stays the same."""
 
-    part = serializers.ChoiceField(imports.PARTS, default="changes")
+    part = serializers.ChoiceField(imports.REPORT_PARTS, default="changes")
     page = serializers.IntegerField(min_value=0, max_value=10_000, default=0)
 
 
@@ -120,67 +120,72 @@ def portfolio_for(request: Request, portfolio: UUID, do: str, at: datetime) -> P
 
     Raises Http404 where it may not be seen, PermissionDenied where it may only be seen.
     """
-    found = policy.portfolios(request.user, "register.see", at).filter(id=portfolio).first()
-    if found is None:
+    visible_portfolio = policy.portfolios_for(request.user, "register.see", at).filter(id=portfolio).first()
+    if visible_portfolio is None:
         raise Http404
-    if not policy.portfolios(request.user, do, at).filter(id=portfolio).exists():
+    if not policy.portfolios_for(request.user, do, at).filter(id=portfolio).exists():
         raise PermissionDenied
-    return found
+    return visible_portfolio
 
 
 def _import_for(request: Request, portfolio: UUID, of: UUID, at: datetime) -> Import:
-    own = portfolio_for(request, portfolio, "register.change", at)
-    found = Import.objects.defer("content", "table").filter(portfolio=own, id=of).first()
-    if found is None:
+    portfolio_row = portfolio_for(request, portfolio, "register.change", at)
+    import_row = Import.objects.defer("content", "table").filter(portfolio=portfolio_row, id=of).first()
+    if import_row is None:
         raise Http404
-    return found
+    return import_row
 
 
-def _told(row: Import, status: int = 200) -> Response:
-    return versioned(ImportSerializer(row).data, row.version, status)
+def _respond_with_import(row: Import, status: int = 200) -> Response:
+    return respond_with_version(ImportSerializer(row).data, row.version, status)
 
 
-class Register(Tabular, APIView):
+class RegisterEndpoint(TableFormatsMixin, APIView):
     """The register of a portfolio, as far as the caller may see it."""
 
     renderer_classes = (CSVRenderer, XLSXRenderer)
 
     @extend_schema(
         operation_id="exportRegister",
-        parameters=[AsSerializer, OpenApiParameter("as", str, enum=["csv", "xlsx"], description="Instead of Accept.")],
+        parameters=[
+            ExportQuerySerializer,
+            OpenApiParameter("as", str, enum=["csv", "xlsx"], description="Instead of Accept."),
+        ],
         responses={
             (200, CSV_TYPE): OpenApiTypes.BINARY,
             (200, XLSX_TYPE): OpenApiTypes.BINARY,
-            **problems(400, 401, 404),
+            **problem_responses(400, 401, 404),
         },
     )
     def get(self, request: Request, portfolio: UUID) -> StreamingHttpResponse:
         """Return the register as a sheet. Importing it unchanged changes nothing."""
         at = timezone.now()
-        given = asked(request, AsSerializer)
-        own = policy.boilers(request.user, "register.see", at).filter(portfolio=portfolio)
-        found = Portfolio.objects.filter(id__in=own.values("portfolio")).first() or _whole(request, portfolio, at)
-        release = catalog.catalogue_of(catalog.current(at.astimezone(UTC).date()) or 1)
-        if given.get("example"):
-            return _file(request, f"{found.ref}-example", export.example(release))
-        rows = export.sheet(portfolio=found, boilers=own, catalogue=release, at=at)
-        return _file(request, f"{found.ref}-register", rows)
+        query = validate_query(request, ExportQuerySerializer)
+        boilers = policy.boilers_for(request.user, "register.see", at).filter(portfolio=portfolio)
+        portfolio_row = Portfolio.objects.filter(id__in=boilers.values("portfolio")).first() or _find_empty_portfolio(
+            request, portfolio, at
+        )
+        release = catalog.catalogue_of(catalog.release_number_on(at.astimezone(UTC).date()) or 1)
+        if query.get("example"):
+            return _stream_file(request, f"{portfolio_row.ref}-example", export.example_rows(release))
+        rows = export.sheet_rows(portfolio=portfolio_row, boilers=boilers, catalogue=release, at=at)
+        return _stream_file(request, f"{portfolio_row.ref}-register", rows)
 
 
-def _whole(request: Request, portfolio: UUID, at: datetime) -> Portfolio:
+def _find_empty_portfolio(request: Request, portfolio: UUID, at: datetime) -> Portfolio:
     """Return a portfolio that has no boiler yet. Raises as `portfolio_for`."""
     return portfolio_for(request, portfolio, "register.see", at)
 
 
-def _file(request: Request, name: str, rows: Iterator[list[Any]]) -> StreamingHttpResponse:
+def _stream_file(request: Request, name: str, rows: Iterator[list[Any]]) -> StreamingHttpResponse:
     kind = str(request.accepted_renderer.format)
     media_type, write = WRITERS[kind]
-    named = "".join(c if c.isalnum() and c.isascii() else "-" for c in name)
-    headers = {"Content-Disposition": f'attachment; filename="{named}.{kind}"'}
+    safe_name = "".join(c if c.isalnum() and c.isascii() else "-" for c in name)
+    headers = {"Content-Disposition": f'attachment; filename="{safe_name}.{kind}"'}
     return StreamingHttpResponse(write(rows), content_type=media_type, headers=headers)
 
 
-class Imports(APIView):
+class ImportsEndpoint(APIView):
     """Imports of register sheets."""
 
     parser_classes = uploads.PARSERS
@@ -198,55 +203,65 @@ class Imports(APIView):
                 "additionalProperties": False,
             },
         },
-        responses={201: ImportSerializer, 202: ImportSerializer, **problems(400, 401, 403, 404, 413, 415, 422, 503)},
+        responses={
+            201: ImportSerializer,
+            202: ImportSerializer,
+            **problem_responses(400, 401, 403, 404, 413, 415, 422, 503),
+        },
     )
     def post(self, request: Request, portfolio: UUID) -> Response:
         """Compare a file with the register. Nothing is saved before it is confirmed. 202: a worker compares it."""
         at = timezone.now()
-        own = portfolio_for(request, portfolio, "register.change", at)
-        sent = request.data
-        if not isinstance(sent, uploads.Upload):
-            raise uploads.NoFile
-        row = pipeline.receive_import(portfolio=own, content=sent.content, name=sent.name, by=request.user, at=at)
-        response = _told(row, 202 if row.status == imports.READING else 201)
+        portfolio_row = portfolio_for(request, portfolio, "register.change", at)
+        upload = request.data
+        if not isinstance(upload, uploads.Upload):
+            raise uploads.FileMissing
+        row = pipeline.receive_import(
+            portfolio=portfolio_row, content=upload.content, name=upload.name, by=request.user, at=at
+        )
+        response = _respond_with_import(row, 202 if row.status == imports.READING else 201)
         response["Location"] = request.build_absolute_uri(f"{request.path}{row.id}/")
         return response
 
 
-class ImportOf(APIView):
+class ImportEndpoint(APIView):
     """One import."""
 
-    @extend_schema(operation_id="getImport", responses={200: ImportSerializer, **problems(401, 403, 404)})
+    @extend_schema(operation_id="getImport", responses={200: ImportSerializer, **problem_responses(401, 403, 404)})
     def get(self, request: Request, portfolio: UUID, of: UUID) -> Response:
         """Return the status of the import. The ETag is its version."""
-        return _told(_import_for(request, portfolio, of, timezone.now()))
+        return _respond_with_import(_import_for(request, portfolio, of, timezone.now()))
 
 
-class ImportLines(Tabular, APIView):
+class ImportLinesEndpoint(TableFormatsMixin, APIView):
     """The lines of an import's report."""
 
     @extend_schema(
         operation_id="listImportLines",
-        parameters=[PartSerializer],
-        responses={200: ImportLinesSerializer, **problems(400, 401, 403, 404)},
+        parameters=[ImportLinesQuerySerializer],
+        responses={200: ImportLinesSerializer, **problem_responses(400, 401, 403, 404)},
     )
     def get(self, request: Request, portfolio: UUID, of: UUID) -> Response:
         """Return one page of lines."""
         row = _import_for(request, portfolio, of, timezone.now())
-        given = asked(request, PartSerializer)
-        lines = imports.page(row.id, given["part"], given["page"])
-        more = bool(imports.page(row.id, given["part"], given["page"] + 1))
+        query = validate_query(request, ImportLinesQuerySerializer)
+        lines = imports.page_lines(row.id, query["part"], query["page"])
+        more = bool(imports.page_lines(row.id, query["part"], query["page"] + 1))
         return Response(ImportLinesSerializer({"items": lines, "more": more}).data)
 
 
-class Confirm(APIView):
+class ConfirmImportEndpoint(APIView):
     """Confirming an import."""
 
     @extend_schema(
         operation_id="confirmImport",
         parameters=[IF_MATCH],
         request=None,
-        responses={200: ImportSerializer, 202: ImportSerializer, **problems(401, 403, 404, 409, 412, 428, 503)},
+        responses={
+            200: ImportSerializer,
+            202: ImportSerializer,
+            **problem_responses(401, 403, 404, 409, 412, 428, 503),
+        },
     )
     def post(self, request: Request, portfolio: UUID, of: UUID) -> Response:
         """Save the import, all or nothing. 202: a worker saves it.
@@ -255,22 +270,24 @@ class Confirm(APIView):
         """
         at = timezone.now()
         row = _import_for(request, portfolio, of, at)
-        told = cause(request)
-        row = pipeline.confirm_import(of=row, version=version_of(request), by=request.user, at=at, cause=told)
-        return _told(row, 202 if row.status == imports.SAVING else 200)
+        request_cause = cause_of(request)
+        row = pipeline.confirm_import(
+            import_row=row, version=version_of(request), by=request.user, at=at, cause=request_cause
+        )
+        return _respond_with_import(row, 202 if row.status == imports.SAVING else 200)
 
 
-class Withdraw(APIView):
+class WithdrawImportEndpoint(APIView):
     """Withdrawing an import."""
 
     @extend_schema(
         operation_id="withdrawImport",
         parameters=[IF_MATCH],
         request=None,
-        responses={200: ImportSerializer, **problems(401, 403, 404, 409, 412, 428)},
+        responses={200: ImportSerializer, **problem_responses(401, 403, 404, 409, 412, 428)},
     )
     def post(self, request: Request, portfolio: UUID, of: UUID) -> Response:
         """Withdraw the import. The register stays as it is."""
         at = timezone.now()
         row = _import_for(request, portfolio, of, at)
-        return _told(pipeline.withdraw_import(of=row, version=version_of(request), at=at))
+        return _respond_with_import(pipeline.withdraw_import(import_row=row, version=version_of(request), at=at))

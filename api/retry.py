@@ -7,12 +7,12 @@ from typing import TypeVar
 from django.db import IntegrityError, OperationalError
 
 T = TypeVar("T")
-TRIES = 3
+MAX_TRIES = 3
 
 
-def retried(write: Callable[[], T]) -> T:
+def run_with_retries(write: Callable[[], T]) -> T:
     """Run an atomic write up to three times. The last error is raised (answered with 503 for a lock)."""
-    for attempt in range(TRIES - 1):
+    for attempt in range(MAX_TRIES - 1):
         try:
             return write()
         except (OperationalError, IntegrityError):

@@ -9,8 +9,8 @@ from rest_framework import serializers
 from rest_framework.request import Request
 
 from api.access import boiler_for
-from api.boilers import ONE
-from api.single import Single, described_one
+from api.boilers import BOILER_PATH_PARAMETER
+from api.single import DetailEndpoint, describe_detail
 from fleet.jobs import sheet
 from fleet.rules.values import Level
 
@@ -68,21 +68,21 @@ class LineSerializer(serializers.Serializer[Any]):
     parts = serializers.ListField(child=serializers.CharField(), source="procedure.parts", default=list)
     source = serializers.CharField(source="procedure.source", default="", allow_blank=True)
 
-    def get_title(self, line: sheet.Line) -> str:
+    def get_title(self, line: sheet.WorkLine) -> str:
         """Return the procedure's name, or the title of a repair."""
         return line.procedure.name if line.procedure else "Put right"
 
     @extend_schema_field(ToReadSerializer(many=True))
-    def get_readings(self, line: sheet.Line) -> Any:
+    def get_readings(self, line: sheet.WorkLine) -> Any:
         """Return the readings to take, the required ones first."""
         specs = list(line.procedure.readings.values()) if line.procedure else []
         return ToReadSerializer(sorted(specs, key=lambda s: not s.required), many=True).data
 
-    def get_who(self, line: sheet.Line) -> list[str]:
+    def get_who(self, line: sheet.WorkLine) -> list[str]:
         """Return the qualifications, sorted."""
         return sorted(line.procedure.who) if line.procedure else ["technician"]
 
-    def get_second_person(self, line: sheet.Line) -> bool:
+    def get_second_person(self, line: sheet.WorkLine) -> bool:
         """Return whether it takes two people."""
         return line.procedure is not None and line.procedure.people > 1
 
@@ -121,16 +121,18 @@ class SheetSerializer(serializers.Serializer[Any]):
     parts = serializers.ListField(child=serializers.CharField(), source="spares")
 
 
-@described_one("getSheet", ONE)
-class Sheet(Single):
+@describe_detail("getSheet", BOILER_PATH_PARAMETER)
+class SheetEndpoint(DetailEndpoint):
     """The work sheet of one boiler."""
 
-    item, action = SheetSerializer, "visit.see"  # it shows the last readings
+    item_serializer, action = SheetSerializer, "visit.see"  # it shows the last readings
 
-    def one(self, request: Request, at: datetime, **where: UUID) -> sheet.Sheet:
+    def find_item(self, request: Request, at: datetime, **where: UUID) -> sheet.WorkSheet:
         """Return the sheet, composed of stored conclusions."""
-        return sheet.sheet(boiler_for(request, where["boiler"], see=self.action, do=self.action, at=at), at)
+        return sheet.compose_work_sheet(
+            boiler_for(request, where["boiler"], see=self.action, do=self.action, at=at), at
+        )
 
-    def beside(self, at: datetime) -> tuple[Any, ...]:
+    def get_tag_parts(self, at: datetime) -> tuple[Any, ...]:
         """Return the day: what comes due within a month is added to the sheet on its day."""
-        return (sheet.grain(at),)
+        return (sheet.round_to_grain(at),)

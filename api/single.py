@@ -10,43 +10,43 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.views import APIView
 
-from api.answers import problems
-from api.fresh import IF_NONE_MATCH, NOT_MODIFIED, Kept
+from api.answers import problem_responses
+from api.fresh import IF_NONE_MATCH, NOT_MODIFIED, ConditionalGet
 
 
-class Single(APIView):
+class DetailEndpoint(APIView):
     """An endpoint of one object. A subclass says how it is found."""
 
     action: ClassVar[str] = "board.see"
-    item: ClassVar[type[serializers.BaseSerializer[Any]]]
+    item_serializer: ClassVar[type[serializers.BaseSerializer[Any]]]
 
     def get(self, request: Request, **where: Any) -> Response:
         """Return the object as of now."""
         at = timezone.now()
-        kept = Kept(request, self.action, at, *self.beside(at))
-        if kept.unmoved:
-            return kept.not_modified()
-        return Response(self.item(self.one(request, at, **where)).data, headers=kept.headers)
+        conditional = ConditionalGet(request, self.action, at, *self.get_tag_parts(at))
+        if conditional.is_unchanged:
+            return conditional.not_modified_response()
+        return Response(self.item_serializer(self.find_item(request, at, **where)).data, headers=conditional.headers)
 
-    def one(self, request: Request, at: datetime, **where: Any) -> Any:
+    def find_item(self, request: Request, at: datetime, **where: Any) -> Any:
         """Return the object as of `at`. Raises Http404 where it is unknown or may not be seen."""
         raise NotImplementedError
 
-    def beside(self, at: datetime) -> tuple[Any, ...]:
+    def get_tag_parts(self, at: datetime) -> tuple[Any, ...]:
         """Return what else the ETag depends on, besides grants, facts and their boundaries."""
         return ()
 
 
-def described_one(operation: str, *parameters: Any, codes: tuple[int, ...] = (401, 404), **more: Any) -> Any:
+def describe_detail(operation: str, *parameters: Any, codes: tuple[int, ...] = (401, 404), **more: Any) -> Any:
     """Return a class decorator that describes an endpoint of one object in the OpenAPI document."""
 
-    def of(view: type[Single]) -> type[Single]:
-        told = extend_schema(
+    def decorate(view: type[DetailEndpoint]) -> type[DetailEndpoint]:
+        decorator = extend_schema(
             operation_id=operation,
             parameters=[*parameters, IF_NONE_MATCH],
-            responses={200: view.item, **NOT_MODIFIED, **problems(*codes)},
+            responses={200: view.item_serializer, **NOT_MODIFIED, **problem_responses(*codes)},
             **more,
         )
-        return extend_schema_view(get=told)(view)
+        return extend_schema_view(get=decorator)(view)
 
-    return of
+    return decorate

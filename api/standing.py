@@ -12,14 +12,14 @@ from rest_framework.response import Response
 from rest_framework.views import APIView
 
 from api.access import boiler_for
-from api.answers import STANDINGS, ReasonSerializer, problems
-from api.asked import asked
+from api.answers import STANDINGS, ReasonSerializer, problem_responses
+from api.asked import validate_query
 from api.strict import InstantField, StrictSerializer
 from fleet.pipeline import past
 from fleet.pipeline.answer import CAUTION
 
 
-class WhenSerializer(StrictSerializer):
+class StandingQuerySerializer(StrictSerializer):
     """The instant asked about, and the instant up to which facts count. Defaults: now, and all facts."""
 
     at = InstantField(required=False, help_text="The instant asked about; now if left out. It may lie ahead.")
@@ -42,18 +42,18 @@ class StandingSerializer(serializers.Serializer[Any]):
     caution = serializers.CharField()
 
 
-class Standing(APIView):
+class StandingEndpoint(APIView):
     """The standing of one boiler."""
 
     @extend_schema(
         operation_id="getStanding",
-        parameters=[OpenApiParameter("boiler", UUID, OpenApiParameter.PATH), WhenSerializer],
-        responses={200: StandingSerializer, **problems(400, 401, 404)},
+        parameters=[OpenApiParameter("boiler", UUID, OpenApiParameter.PATH), StandingQuerySerializer],
+        responses={200: StandingSerializer, **problem_responses(400, 401, 404)},
     )
     def get(self, request: Request, boiler: UUID) -> Response:
         """Return the standing at `at`, as known at `known_at`."""
         now = timezone.now()
-        found = boiler_for(request, boiler, see="board.see", do="board.see", at=now)
-        when = asked(request, WhenSerializer)
-        told = past.standing(found.id, when.get("at", now), when.get("known_at"))
-        return Response(StandingSerializer({**asdict(told), "boiler": found.id, "caution": CAUTION}).data)
+        boiler_row = boiler_for(request, boiler, see="board.see", do="board.see", at=now)
+        query = validate_query(request, StandingQuerySerializer)
+        standing = past.standing_at(boiler_row.id, query.get("at", now), query.get("known_at"))
+        return Response(StandingSerializer({**asdict(standing), "boiler": boiler_row.id, "caution": CAUTION}).data)

@@ -12,8 +12,8 @@ import api.described
 _UUID = re.compile(r"[0-9a-f]{8}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{12}", re.IGNORECASE)
 _RFC3339 = re.compile(r"\d{4}-\d\d-\d\d[Tt]\d\d:\d\d:\d\d(\.\d{1,9})?([Zz]|[+-]\d\d:\d\d)?", re.ASCII)
 _UNSTORABLE = re.compile("[\x00\ud800-\udfff]")
-LONGEST_WORD = 64
-MOST_NAMED = 50
+MAX_WORD_LENGTH = 64
+MAX_NAMED_FAULTS = 50
 
 
 class StrictSerializer(serializers.Serializer[Any]):
@@ -25,11 +25,16 @@ class StrictSerializer(serializers.Serializer[Any]):
         """Validate. Unknown fields and faults between fields are reported together with all others."""
         if not isinstance(data, dict):
             return super().to_internal_value(data)
-        known = {name for name, field in self.fields.items() if not field.read_only}
-        strange = [name for name in data if name not in known]
-        faults = {**self.beside(data), **{n: [fault("unknown_field", "Unknown field.")] for n in strange[:MOST_NAMED]}}
-        if len(strange) > MOST_NAMED:  # bounds the work for a body with very many names
-            faults["non_field_errors"] = [fault("unknown_field", f"{len(strange) - MOST_NAMED} unknown fields more.")]
+        known_fields = {name for name, field in self.fields.items() if not field.read_only}
+        unknown_fields = [name for name in data if name not in known_fields]
+        faults = {
+            **self.find_cross_field_faults(data),
+            **{n: [make_fault("unknown_field", "Unknown field.")] for n in unknown_fields[:MAX_NAMED_FAULTS]},
+        }
+        if len(unknown_fields) > MAX_NAMED_FAULTS:  # bounds the work for a body with very many names
+            faults["non_field_errors"] = [
+                make_fault("unknown_field", f"{len(unknown_fields) - MAX_NAMED_FAULTS} unknown fields more.")
+            ]
         try:
             value = super().to_internal_value(data)
         except serializers.ValidationError as error:
@@ -38,12 +43,12 @@ class StrictSerializer(serializers.Serializer[Any]):
             raise serializers.ValidationError(faults)
         return value
 
-    def beside(self, data: dict[str, Any]) -> dict[str, Any]:
+    def find_cross_field_faults(self, data: dict[str, Any]) -> dict[str, Any]:
         """Return faults between fields, by field, from the data as sent. A field's own fault replaces them."""
         return {}
 
 
-def fault(code: str, message: str) -> serializers.ErrorDetail:
+def make_fault(code: str, message: str) -> serializers.ErrorDetail:
     """Return one fault in the framework's form."""
     return serializers.ErrorDetail(message, code)
 
@@ -104,7 +109,7 @@ class AnyField(serializers.JSONField):
     """Any JSON value, null included."""
 
 
-@extend_schema_field(api.described.SCALAR)
+@extend_schema_field(api.described.SCALAR_SCHEMA)
 class ScalarField(serializers.Field[Any, Any, Any, Any]):
     """A reading or a set value: a finite number, true or false, or a short word. Null: not taken."""
 
@@ -118,7 +123,7 @@ class ScalarField(serializers.Field[Any, Any, Any, Any]):
 
     def to_internal_value(self, data: Any) -> Any:
         """Return the value unchanged if it is acceptable."""
-        short = isinstance(data, str) and len(data) <= LONGEST_WORD
+        short = isinstance(data, str) and len(data) <= MAX_WORD_LENGTH
         number = isinstance(data, (int, float)) and abs(data) < 1e12  # false for NaN and infinity
         if not (short or number):
             self.fail("scalar")

@@ -15,11 +15,11 @@ from rest_framework.request import Request
 
 from fleet.portfolio.writing import CSV_TYPE, XLSX_TYPE, as_csv, as_xlsx
 
-AS = "as"
-ROWS = ("items", "changes")  # keys under which an answer holds its rows
+FORMAT_PARAMETER = "as"
+ROW_KEYS = ("items", "changes")  # keys under which an answer holds its rows
 
 
-class Table(BaseRenderer):
+class TableRenderer(BaseRenderer):
     """Renders the rows of a list under the names of their columns."""
 
     charset = None
@@ -32,96 +32,96 @@ class Table(BaseRenderer):
         context = renderer_context or {}
         response = context.get("response")
         if response is not None:
-            response["Content-Disposition"] = f'attachment; filename="{_name(context)}.{self.format}"'
-        return b"".join(self.written(rows_of(data)))
+            response["Content-Disposition"] = f'attachment; filename="{_file_name(context)}.{self.format}"'
+        return b"".join(self.write_rows(table_rows_of(data)))
 
-    def written(self, rows: Iterable[Sequence[Any]]) -> Iterator[bytes]:
+    def write_rows(self, rows: Iterable[Sequence[Any]]) -> Iterator[bytes]:
         """Yield the rows as the bytes of a file."""
         raise NotImplementedError
 
 
-class CSVRenderer(Table):
+class CSVRenderer(TableRenderer):
     """Renders comma-separated values."""
 
     media_type = CSV_TYPE
     format = "csv"
 
-    def written(self, rows: Iterable[Sequence[Any]]) -> Iterator[bytes]:
+    def write_rows(self, rows: Iterable[Sequence[Any]]) -> Iterator[bytes]:
         """Yield the rows as the bytes of a file."""
         return as_csv(rows)
 
 
-class XLSXRenderer(Table):
+class XLSXRenderer(TableRenderer):
     """Renders an XLSX workbook."""
 
     media_type = XLSX_TYPE
     format = "xlsx"
 
-    def written(self, rows: Iterable[Sequence[Any]]) -> Iterator[bytes]:
+    def write_rows(self, rows: Iterable[Sequence[Any]]) -> Iterator[bytes]:
         """Yield the rows as the bytes of a file."""
         return as_xlsx(rows, "list")
 
 
-def renderers() -> tuple[type[BaseRenderer], ...]:
+def table_renderers() -> tuple[type[BaseRenderer], ...]:
     """Return the renderers, JSON first: it is the default."""
     return JSONRenderer, CSVRenderer, XLSXRenderer
 
 
-class AsNegotiation(DefaultContentNegotiation):
+class FormatNegotiation(DefaultContentNegotiation):
     """Chooses the format by `?as=`, else by Accept."""
 
     def select_renderer(
         self, request: Request, renderers: Any, format_suffix: str | None = None
     ) -> tuple[BaseRenderer, str]:
         """Return the renderer and its media type. Raises Http404 for a format that is not offered."""
-        wanted = request.query_params.get(AS)
-        if wanted is None:
+        requested_format = request.query_params.get(FORMAT_PARAMETER)
+        if requested_format is None:
             return super().select_renderer(request, renderers, format_suffix)
         for renderer in renderers:
-            if renderer.format == wanted:
+            if renderer.format == requested_format:
                 return renderer, renderer.media_type
         raise Http404
 
 
-class Tabular:
+class TableFormatsMixin:
     """Mixed into a view before APIView: offers its list as CSV and XLSX too."""
 
-    renderer_classes = renderers()
-    content_negotiation_class = AsNegotiation
+    renderer_classes = table_renderers()
+    content_negotiation_class = FormatNegotiation
 
 
 def offers_tables(request: Request) -> bool:
     """Return whether the view of the request reads `as`."""
     view = (request.parser_context or {}).get("view")
-    return getattr(view, "content_negotiation_class", None) is AsNegotiation
+    return getattr(view, "content_negotiation_class", None) is FormatNegotiation
 
 
-def rows_of(data: Any) -> Iterator[list[Any]]:
+def table_rows_of(data: Any) -> Iterator[list[Any]]:
     """Yield the column names in order of first use, then the rows of a list or of the list an answer holds."""
-    listed = [flat(item) for item in _items(data)]
-    names = list(dict.fromkeys(name for row in listed for name in row))
+    flat_rows = [flatten_value(item) for item in _items_of(data)]
+    names = list(dict.fromkeys(name for row in flat_rows for name in row))
     yield names
-    for row in listed:
+    for row in flat_rows:
         yield [row.get(name) for name in names]
 
 
-def _items(data: Any) -> Sequence[Any]:
+def _items_of(data: Any) -> Sequence[Any]:
     if isinstance(data, Mapping):
-        return next((data[name] for name in ROWS if isinstance(data.get(name), (list, tuple))), [data])
+        return next((data[name] for name in ROW_KEYS if isinstance(data.get(name), (list, tuple))), [data])
     return data if isinstance(data, (list, tuple)) else [] if data is None else [data]
 
 
-def flat(value: Any, name: str = "") -> dict[str, Any]:
+def flatten_value(value: Any, name: str = "") -> dict[str, Any]:
     """Return one row: nested names joined by points, lists of plain values by semicolons, other lists as JSON."""
     if isinstance(value, Mapping):
-        found: dict[str, Any] = {}
+        cells: dict[str, Any] = {}
         for key, inner in value.items():
-            found.update(flat(inner, f"{name}.{key}" if name else str(key)))
-        return found
-    return {name or "value": _plain(value)}
+            cells.update(flatten_value(inner, f"{name}.{key}" if name else str(key)))
+        return cells
+    return {name or "value": _cell_value(value)}
 
 
-def _plain(value: Any) -> Any:
+def _cell_value(value: Any) -> Any:
     if isinstance(value, (list, tuple)):
         if any(isinstance(v, (Mapping, list, tuple)) for v in value):
             return json.dumps(value, default=str, ensure_ascii=False)
@@ -129,7 +129,7 @@ def _plain(value: Any) -> Any:
     return value if value is None or isinstance(value, (str, int, float, bool)) else str(value)
 
 
-def _name(context: Mapping[str, Any]) -> str:
+def _file_name(context: Mapping[str, Any]) -> str:
     """Return the file's name: the view's `file_name`, else the name of its route."""
     view, request = context.get("view"), context.get("request")
     match = getattr(request, "resolver_match", None)

@@ -13,18 +13,18 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.views import APIView
 
-from api.access import cause
-from api.answers import problems
-from api.retry import retried
+from api.access import cause_of
+from api.answers import problem_responses
+from api.retry import run_with_retries
 from api.strict import StrictSerializer, TextField
-from api.versions import IF_MATCH, version_of, versioned
+from api.versions import IF_MATCH, respond_with_version, version_of
 from fleet import pipeline
 from fleet.accounts import policy
 from fleet.terms.incoming import IncomingTerms
 from fleet.terms.models import Adoption
 from fleet.terms.services import newest_of
 
-MOST = 100
+MAX_ENTRIES = 100
 
 
 class WholeField(serializers.IntegerField):
@@ -69,10 +69,10 @@ class TermsSerializer(StrictSerializer):
     gauge_most_psi = NumberField(required=False)
     relief_rule = TextField(max_length=16, required=False)
 
-    def beside(self, data: dict[str, Any]) -> dict[str, Any]:
+    def find_cross_field_faults(self, data: dict[str, Any]) -> dict[str, Any]:
         """Return a fault for each map that is too large, before any element is validated."""
-        long = [n for n in ("variants", "overrides") if isinstance(data.get(n), dict) and len(data[n]) > MOST]
-        return {n: [serializers.ErrorDetail(f"At most {MOST}.", "too_many")] for n in long}
+        long = [n for n in ("variants", "overrides") if isinstance(data.get(n), dict) and len(data[n]) > MAX_ENTRIES]
+        return {n: [serializers.ErrorDetail(f"At most {MAX_ENTRIES}.", "too_many")] for n in long}
 
 
 class AdoptedSerializer(serializers.Serializer[Any]):
@@ -90,46 +90,48 @@ class AdoptedSerializer(serializers.Serializer[Any]):
     relief_rule = serializers.CharField()
 
 
-class Terms(APIView):
+class TermsEndpoint(APIView):
     """A portfolio's terms."""
 
-    @extend_schema(operation_id="getTerms", responses={200: AdoptedSerializer, **problems(401, 404)})
+    @extend_schema(operation_id="getTerms", responses={200: AdoptedSerializer, **problem_responses(401, 404)})
     def get(self, request: Request, portfolio: UUID) -> Response:
         """Return the terms adopted last. The ETag is their version."""
-        _seen(request, portfolio)
-        return _told(newest_of(portfolio) or _defaults())
+        _require_visible(request, portfolio)
+        return _respond_with_terms(newest_of(portfolio) or _default_adoption())
 
     @extend_schema(
         operation_id="adoptTerms",
         parameters=[IF_MATCH],
         request=TermsSerializer,
-        responses={201: AdoptedSerializer, **problems(400, 401, 403, 404, 412, 413, 415, 422, 428, 503)},
+        responses={201: AdoptedSerializer, **problem_responses(400, 401, 403, 404, 412, 413, 415, 422, 428, 503)},
     )
     def post(self, request: Request, portfolio: UUID) -> Response:
         """Adopt the next version. Boilers are judged by it a few at a time."""
-        at, told, user = timezone.now(), cause(request), request.user
-        _seen(request, portfolio)
-        if not policy.portfolios(user, "terms.adopt", at).filter(id=portfolio).exists():
+        at, request_cause, user = timezone.now(), cause_of(request), request.user
+        _require_visible(request, portfolio)
+        if not policy.portfolios_for(user, "terms.adopt", at).filter(id=portfolio).exists():
             raise PermissionDenied
-        sent = TermsSerializer(data=request.data)
-        sent.is_valid(raise_exception=True)
+        serializer = TermsSerializer(data=request.data)
+        serializer.is_valid(raise_exception=True)
         version = version_of(request)  # RFC 9110, 13.2.1: checked last, when the request would else succeed
-        terms = IncomingTerms(**sent.validated_data)
-        made = retried(
-            lambda: pipeline.adopt_terms(portfolio=portfolio, terms=terms, version=version, by=user, at=at, cause=told)
+        terms = IncomingTerms(**serializer.validated_data)
+        adoption = run_with_retries(
+            lambda: pipeline.adopt_terms(
+                portfolio=portfolio, terms=terms, version=version, by=user, at=at, cause=request_cause
+            )
         )
-        return _told(made, 201)
+        return _respond_with_terms(adoption, 201)
 
 
-def _seen(request: Request, portfolio: UUID) -> None:
-    if not policy.portfolios(request.user, "terms.see", timezone.now()).filter(id=portfolio).exists():
+def _require_visible(request: Request, portfolio: UUID) -> None:
+    if not policy.portfolios_for(request.user, "terms.see", timezone.now()).filter(id=portfolio).exists():
         raise Http404
 
 
-def _defaults() -> Adoption:
+def _default_adoption() -> Adoption:
     """Return the default terms as an unsaved row, for a portfolio that adopted none."""
     return Adoption(version=0, season=IncomingTerms().season)
 
 
-def _told(row: Adoption, status: int = 200) -> Response:
-    return versioned(AdoptedSerializer(row).data, row.version, status)
+def _respond_with_terms(row: Adoption, status: int = 200) -> Response:
+    return respond_with_version(AdoptedSerializer(row).data, row.version, status)

@@ -11,21 +11,21 @@ from django.http.multipartparser import MultiPartParser as FormReader
 from rest_framework.exceptions import APIException
 from rest_framework.parsers import BaseParser
 
-from fleet.portfolio.table import MOST_BYTES
+from fleet.portfolio.table import MAX_BYTES
 from fleet.portfolio.writing import CSV_TYPE, XLSX_TYPE
 
-ENVELOPE = 16 * 1024  # bytes a form may add to its file
+FORM_OVERHEAD_BYTES = 16 * 1024  # bytes a form may add to its file
 
 
-class TooLarge(APIException):
+class FileTooLarge(APIException):
     """413: a file that is too large."""
 
     status_code = 413
     default_code = "too_large"
-    default_detail = f"A file is at most {MOST_BYTES >> 20} MiB."
+    default_detail = f"A file is at most {MAX_BYTES >> 20} MiB."
 
 
-class NoFile(APIException):
+class FileMissing(APIException):
     """422: a form without exactly one file."""
 
     status_code = 422
@@ -45,26 +45,26 @@ class Upload:
         return f"{hashlib.sha256(self.content).hexdigest()} {self.name}"
 
 
-class _Raw(BaseParser):
+class _RawFileParser(BaseParser):
     def parse(
         self, stream: IO[Any], media_type: str | None = None, parser_context: Mapping[str, Any] | None = None
     ) -> Any:
         """Return the whole body as an upload."""
-        content = stream.read(MOST_BYTES + 1)
-        if len(content) > MOST_BYTES:
-            raise TooLarge
+        content = stream.read(MAX_BYTES + 1)
+        if len(content) > MAX_BYTES:
+            raise FileTooLarge
         return Upload(content, f"register.{self.ending}")
 
     ending = ""
 
 
-class CSVParser(_Raw):
+class CSVParser(_RawFileParser):
     """Parses a CSV body."""
 
     media_type, ending = CSV_TYPE, "csv"
 
 
-class XLSXParser(_Raw):
+class XLSXParser(_RawFileParser):
     """Parses an XLSX body."""
 
     media_type, ending = XLSX_TYPE, "xlsx"
@@ -81,18 +81,18 @@ class FormParser(BaseParser):
         """Return the one file of the form. Raises FileTooLarge or FileMissing."""
         meta = dict((parser_context or {})["request"].META)
         length = str(meta.get("CONTENT_LENGTH") or "0")
-        if length.isdecimal() and int(length) > MOST_BYTES + ENVELOPE:
-            raise TooLarge
+        if length.isdecimal() and int(length) > MAX_BYTES + FORM_OVERHEAD_BYTES:
+            raise FileTooLarge
         meta["CONTENT_TYPE"] = media_type
-        handler = _InMemory()
+        handler = _InMemoryUploadHandler()
         _, files = FormReader(meta, stream, [handler], settings.DEFAULT_CHARSET).parse()
-        sent = [one for _, listed in files.lists() for one in listed]
-        if len(sent) != 1:
-            raise NoFile
-        return Upload(sent[0].read(), sent[0].name or "register")
+        uploaded_files = [uploaded_file for _, file_list in files.lists() for uploaded_file in file_list]
+        if len(uploaded_files) != 1:
+            raise FileMissing
+        return Upload(uploaded_files[0].read(), uploaded_files[0].name or "register")
 
 
-class _InMemory(MemoryFileUploadHandler):
+class _InMemoryUploadHandler(MemoryFileUploadHandler):
     """Keeps uploads in memory, never on disk. Their length was checked before."""
 
     def handle_raw_input(self, *args: Any, **kwargs: Any) -> None:

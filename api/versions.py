@@ -9,7 +9,7 @@ from rest_framework.response import Response
 
 from fleet.errors import Refused
 
-_STRONG = re.compile(r'"(\d{1,9})"', re.ASCII)
+_STRONG_ETAG = re.compile(r'"(\d{1,9})"', re.ASCII)
 
 IF_MATCH = OpenApiParameter(
     "If-Match",
@@ -22,15 +22,15 @@ IF_MATCH = OpenApiParameter(
 
 def version_of(request: Request) -> int:
     """Return the version in If-Match. Raises Refused: 428 where it is missing, 412 where it is no version."""
-    sent = request.headers.get("If-Match", "").strip()
-    if sent in ("", "*"):
+    header = request.headers.get("If-Match", "").strip()
+    if header in ("", "*"):
         raise Refused("version_missing", "Name the version this was decided on in If-Match.", status=428)
-    found = _STRONG.fullmatch(sent)
-    if found is None:
+    match = _STRONG_ETAG.fullmatch(header)
+    if match is None:
         raise Refused("stale", "This is no version of it.", status=412)
-    return int(found[1])
+    return int(match[1])
 
 
-def versioned(body: Any, version: int, status: int = 200) -> Response:
+def respond_with_version(body: Any, version: int, status: int = 200) -> Response:
     """Return an answer with its version as a strong ETag."""
     return Response(body, status=status, headers={"ETag": f'"{version}"'})

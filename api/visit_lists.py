@@ -12,7 +12,7 @@ from rest_framework.request import Request
 
 from api.answers import FindingSerializer, MissingSerializer
 from api.pages import PageSerializer
-from api.single import Single, described_one
+from api.single import DetailEndpoint, describe_detail
 from api.strict import IdField, InstantField
 from api.visit_serializers import ACTS, ARRIVALS, KINDS, LEFT, OUTCOMES, WHY
 from fleet.accounts import policy
@@ -20,12 +20,12 @@ from fleet.assessments import facts
 from fleet.visits import queries
 from fleet.visits.models import Visit as Row
 
-ACTION = "visit.see"
-ONE = OpenApiParameter("visit", UUID, OpenApiParameter.PATH)
+SEE_ACTION = "visit.see"
+VISIT_PATH_PARAMETER = OpenApiParameter("visit", UUID, OpenApiParameter.PATH)
 READY = ("ready", "not_ready", "cant_say")
 
 
-class VisitsAskedSerializer(PageSerializer):
+class VisitsQuerySerializer(PageSerializer):
     """Filters of the list of visits, by when they were performed."""
 
     portfolio = IdField(required=False)
@@ -71,14 +71,14 @@ class HeadSerializer(serializers.Serializer[Any]):
     @extend_schema_field(serializers.UUIDField(allow_null=True))
     def get_corrected_by(self, row: Row) -> Any:
         """Return the id of the visit that corrects it."""
-        after = getattr(row, "corrected_by", None)
-        return str(after.id) if after else None
+        correction = getattr(row, "corrected_by", None)
+        return str(correction.id) if correction else None
 
     @extend_schema_field(serializers.ChoiceField(choices=READY, allow_null=True))
     def get_readiness(self, row: Row) -> Any:
         """Return ready, not ready or can't say, by present knowledge."""
-        found = getattr(row, "readiness", None)
-        return found.answer if found else None
+        readiness = getattr(row, "readiness", None)
+        return readiness.answer if readiness else None
 
 
 class VerdictNowSerializer(serializers.Serializer[Any]):
@@ -143,25 +143,25 @@ class FactsSerializer(serializers.Serializer[Any]):
     readiness_now = ReadinessNowSerializer(allow_null=True)
 
 
-def listed(request: Request, given: dict[str, Any], now: datetime, at: datetime) -> QuerySet[Row]:
+def list_visits(request: Request, query: dict[str, Any], now: datetime, at: datetime) -> QuerySet[Row]:
     """Return the visits posted by `at` that the user may see as of `now` and that match the query."""
     columns = {"portfolio": "portfolio", "building": "building", "boiler": "id"}
-    boilers = policy.boilers(request.user, ACTION, now)
-    boilers = boilers.filter(**{c: given[n] for n, c in columns.items() if n in given})
+    boilers = policy.boilers_for(request.user, SEE_ACTION, now)
+    boilers = boilers.filter(**{c: query[n] for n, c in columns.items() if n in query})
     spans = {"kind": "kind", "from": "performed_at__gte", "to": "performed_at__lt"}
-    rows = queries.to_boilers(boilers).filter(posted_at__lte=at).select_related("readiness")
-    return rows.filter(**{c: given[n] for n, c in spans.items() if n in given})
+    rows = queries.visits_to(boilers).filter(posted_at__lte=at).select_related("readiness")
+    return rows.filter(**{c: query[n] for n, c in spans.items() if n in query})
 
 
-@described_one("getVisitFacts", ONE)
-class Facts(Single):
+@describe_detail("getVisitFacts", VISIT_PATH_PARAMETER)
+class VisitFactsEndpoint(DetailEndpoint):
     """The stored facts of one visit."""
 
-    item, action = FactsSerializer, ACTION
+    item_serializer, action = FactsSerializer, SEE_ACTION
 
-    def one(self, request: Request, at: datetime, **where: UUID) -> facts.Facts:
+    def find_item(self, request: Request, at: datetime, **where: UUID) -> facts.StoredVisit:
         """Return the visit with its facts as stored."""
-        row = listed(request, {}, at, at).filter(id=where["visit"]).first()
+        row = list_visits(request, {}, at, at).filter(id=where["visit"]).first()
         if row is None:
             raise Http404
-        return facts.facts(row)
+        return facts.read_stored_visit(row)

@@ -12,9 +12,9 @@ from rest_framework.renderers import BaseRenderer, JSONRenderer
 from rest_framework.request import Request
 from rest_framework.views import APIView
 
-from api.answers import problems
+from api.answers import problem_responses
 from fleet.accounts import policy
-from fleet.assessments.report import pdf
+from fleet.assessments.report import render_pdf
 from fleet.visits import queries
 
 PDF_TYPE = "application/pdf"
@@ -35,21 +35,21 @@ class PDFRenderer(BaseRenderer):
         return JSONRenderer().render(data)
 
 
-class Report(APIView):
+class VisitReportEndpoint(APIView):
     """The report of one visit."""
 
     renderer_classes = (PDFRenderer, JSONRenderer)
 
     @extend_schema(
         operation_id="getVisitReport",
-        responses={(200, PDF_TYPE): OpenApiTypes.BINARY, **problems(401, 404)},
+        responses={(200, PDF_TYPE): OpenApiTypes.BINARY, **problem_responses(401, 404)},
     )
     def get(self, request: Request, visit: UUID) -> HttpResponse:
         """Return the report: cautions, as found against as left, what is missing, entries with limits and sources."""
         at = timezone.now()
-        seen = queries.to_boilers(policy.boilers(request.user, "visit.see", at))
-        found = seen.filter(id=visit).first()
-        if found is None:
+        visits = queries.visits_to(policy.boilers_for(request.user, "visit.see", at))
+        visit_row = visits.filter(id=visit).first()
+        if visit_row is None:
             raise Http404
-        headers = {"Content-Disposition": f'attachment; filename="visit-{found.id}.pdf"'}
-        return HttpResponse(pdf(found, at), content_type=PDF_TYPE, headers=headers)
+        headers = {"Content-Disposition": f'attachment; filename="visit-{visit_row.id}.pdf"'}
+        return HttpResponse(render_pdf(visit_row, at), content_type=PDF_TYPE, headers=headers)

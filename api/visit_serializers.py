@@ -7,7 +7,7 @@ from uuid import uuid4
 
 from rest_framework import serializers
 
-from api.strict import FlagField, IdField, InstantField, StrictSerializer, TextField, ValuesField, fault
+from api.strict import FlagField, IdField, InstantField, StrictSerializer, TextField, ValuesField, make_fault
 from fleet.rules.vocabulary import CLAIMED_OUTCOMES, ArrivalState, EntryAct, LeftAs
 from fleet.visits.incoming import IncomingEntry, IncomingVisit, Person
 
@@ -27,12 +27,12 @@ OUTCOMES = tuple(outcome.value for outcome in CLAIMED_OUTCOMES)
 WHY = ("no_call_for_heat", "out_of_time", "no_access", "no_part", "unsafe", "not_fitted")
 ACTS = tuple(act.value for act in EntryAct)
 # Besides the act itself, `ref` and `performed_at`, which every entry may have.
-TAKES = {
+FIELDS_BY_ACT = {
     "test": {"position", "phase", "outcome", "why", "readings"},
     "action": {"position"},
     "observe": {"position", "phase", "readings"},
 }
-ALWAYS = {*ACTS, "ref", "performed_at"}
+COMMON_FIELDS = {*ACTS, "ref", "performed_at"}
 
 
 class ToldSerializer(StrictSerializer):
@@ -65,10 +65,12 @@ class PersonSerializer(StrictSerializer):
     user = IdField(required=False)
     name = TextField(max_length=200, required=False)
 
-    def beside(self, data: dict[str, Any]) -> dict[str, Any]:
+    def find_cross_field_faults(self, data: dict[str, Any]) -> dict[str, Any]:
         """Return a fault unless exactly one of user and name is given."""
-        one = ("user" in data) != ("name" in data)
-        return {} if one else {"non_field_errors": [fault("user_or_name", "Give either user or name.")]}
+        has_exactly_one = ("user" in data) != ("name" in data)
+        return (
+            {} if has_exactly_one else {"non_field_errors": [make_fault("user_or_name", "Give either user or name.")]}
+        )
 
 
 class WithValuesSerializer(serializers.Serializer[Any]):
@@ -77,14 +79,14 @@ class WithValuesSerializer(serializers.Serializer[Any]):
     def to_internal_value(self, data: Any) -> Any:
         """Collect the values under `values`. Faults of fields and values are reported together."""
         others = {n: v for n, v in data.items() if n not in self.fields} if isinstance(data, dict) else {}
-        read, faults = _tried(super().to_internal_value, data)
-        values, more = _tried(ValuesField().run_validation, others)
+        read, faults = _try_validate(super().to_internal_value, data)
+        values, more = _try_validate(ValuesField().run_validation, others)
         if faults or more:
             raise serializers.ValidationError({**faults, **more})
         return {**read, "values": values}
 
 
-def _tried(validate: Callable[[Any], Any], data: Any) -> tuple[dict[str, Any], dict[str, Any]]:
+def _try_validate(validate: Callable[[Any], Any], data: Any) -> tuple[dict[str, Any], dict[str, Any]]:
     """Return the validated data and the faults by field; one of the two is empty."""
     try:
         return validate(data), {}
@@ -121,16 +123,16 @@ class SetSerializer(WithValuesSerializer):
     position = IdField()
 
 
-def _between(act: str) -> dict[str, Any]:
+def _schema_of_act(act: str) -> dict[str, Any]:
     """Return as JSON Schema what an entry with this act needs and what it may not have."""
     needs = {"test": ["position", "outcome"], "action": ["position"]}
-    known = set(ACTS) | {"position", "phase", "outcome", "why", "readings"}
-    strange = sorted(known - TAKES.get(act, set()) - {act})
-    return {"required": [act, *needs.get(act, ())], "not": {"anyOf": [{"required": [name]} for name in strange]}}
+    known_fields = set(ACTS) | {"position", "phase", "outcome", "why", "readings"}
+    excluded = sorted(known_fields - FIELDS_BY_ACT.get(act, set()) - {act})
+    return {"required": [act, *needs.get(act, ())], "not": {"anyOf": [{"required": [name]} for name in excluded]}}
 
 
 # An entry has `why` if and only if its outcome is not_done.
-WHY_NOT = {
+WHY_SCHEMA = {
     "if": {"properties": {"outcome": {"const": "not_done"}}, "required": ["outcome"]},
     "then": {"required": ["why"]},
     "else": {"not": {"required": ["why"]}},
@@ -140,7 +142,7 @@ WHY_NOT = {
 class EntrySerializer(StrictSerializer):
     """One entry of a visit, with exactly one of test, action, observe, replace, fit, remove, set."""
 
-    between: ClassVar[dict[str, Any]] = {"oneOf": [_between(act) for act in ACTS], **WHY_NOT}
+    between: ClassVar[dict[str, Any]] = {"oneOf": [_schema_of_act(act) for act in ACTS], **WHY_SCHEMA}
 
     test = TextField(max_length=40, required=False)
     action = TextField(max_length=40, required=False)
@@ -157,24 +159,24 @@ class EntrySerializer(StrictSerializer):
     ref = TextField(max_length=64, required=False)
     performed_at = InstantField(required=False)
 
-    def beside(self, data: dict[str, Any]) -> dict[str, Any]:
+    def find_cross_field_faults(self, data: dict[str, Any]) -> dict[str, Any]:
         """Return the faults that depend on the entry's act."""
         acts = [a for a in ACTS if a in data]
         if len(acts) != 1:
-            return {"non_field_errors": [fault("one_act", f"Exactly one of {', '.join(ACTS)}.")]}
-        act, takes = acts[0], TAKES.get(acts[0], set())
-        strange = data.keys() & self.fields.keys() - takes - ALWAYS
-        faults = {n: [fault("not_of_this_act", f"An entry with {act} has no {n}.")] for n in sorted(strange)}
+            return {"non_field_errors": [make_fault("one_act", f"Exactly one of {', '.join(ACTS)}.")]}
+        act, takes = acts[0], FIELDS_BY_ACT.get(acts[0], set())
+        strange = data.keys() & self.fields.keys() - takes - COMMON_FIELDS
+        faults = {n: [make_fault("not_of_this_act", f"An entry with {act} has no {n}.")] for n in sorted(strange)}
         # An observation of the whole boiler has no position. The catalogue decides which ones may have none.
         needs = {
             "position": act in ("test", "action"),
             "outcome": act == "test",
             "why": data.get("outcome") == "not_done",
         }
-        missing = [n for n, needed in needs.items() if needed and n in takes and n not in data]
-        faults.update((n, [fault("required", f"An entry with {act} needs its {n} here.")]) for n in missing)
+        missing = [n for n, is_needed in needs.items() if is_needed and n in takes and n not in data]
+        faults.update((n, [make_fault("required", f"An entry with {act} needs its {n} here.")]) for n in missing)
         if "why" in data and not needs["why"]:
-            faults["why"] = [fault("why_of_nothing", "Only what was not done has a why.")]
+            faults["why"] = [make_fault("why_of_nothing", "Only what was not done has a why.")]
         return faults
 
 
@@ -204,21 +206,21 @@ class VisitSerializer(StrictSerializer):
     reason = TextField(max_length=400, required=False)
     void = FlagField(required=False)
 
-    def beside(self, data: dict[str, Any]) -> dict[str, Any]:
+    def find_cross_field_faults(self, data: dict[str, Any]) -> dict[str, Any]:
         """Return the faults between fields.
 
         A correction has a reason. Only a correction may be void. A void visit has no entries, any other has some.
         """
         faults, void = {}, data.get("void") is True
         if "corrects" in data and "reason" not in data:
-            faults["reason"] = [fault("required", "A correction gives its reason.")]
+            faults["reason"] = [make_fault("required", "A correction gives its reason.")]
         if void and "corrects" not in data:
-            faults["void"] = [fault("not_a_correction", "Only a correction can be void.")]
+            faults["void"] = [make_fault("not_a_correction", "Only a correction can be void.")]
         if data.get("entries") == [] and not void:
-            faults["entries"] = [fault("empty", "A visit has at least one entry.")]
+            faults["entries"] = [make_fault("empty", "A visit has at least one entry.")]
         if void and isinstance(data.get("entries"), list) and data["entries"]:
             # Otherwise one wrong `void` would silently drop all entries of a correction.
-            faults["entries"] = [fault("void_has_entries", "A void visit never was: it has no entries.")]
+            faults["entries"] = [make_fault("void_has_entries", "A void visit never was: it has no entries.")]
         return faults
 
 
@@ -227,31 +229,31 @@ def incoming(data: dict[str, Any]) -> IncomingVisit:
     at = data["performed_at"]
     optional = ("call_for_heat", "state_on_arrival", "left_as", "note", "corrects", "reason", "void")
     checks = {k: v for k, v in data.get("leaving_checks", {}).items() if k != "told"}
-    told = [_told(t) for t in data.get("leaving_checks", {}).get("told", [])]
+    told_people = [_to_plain_person(t) for t in data.get("leaving_checks", {}).get("told", [])]
     return IncomingVisit(
         id=data.get("id") or uuid4(),
         boiler=data["boiler"],
         kind=data["kind"],
         performed_at=at,
-        entries=tuple(_entries(data["entries"], at)),
+        entries=tuple(_incoming_entries(data["entries"], at)),
         people=tuple(Person(p.get("user"), p.get("name", "")) for p in data["people"]),
-        leaving_checks={**checks, **({"told": told} if told else {})},
+        leaving_checks={**checks, **({"told": told_people} if told_people else {})},
         **{k: data[k] for k in optional if k in data},
     )
 
 
-def _told(told: dict[str, Any]) -> dict[str, str]:
-    return {k: v.isoformat() if k == "at" else v for k, v in told.items()}
+def _to_plain_person(person: dict[str, Any]) -> dict[str, str]:
+    return {k: v.isoformat() if k == "at" else v for k, v in person.items()}
 
 
-def _entries(listed: list[dict[str, Any]], at: datetime) -> Iterator[IncomingEntry]:
+def _incoming_entries(entry_list: list[dict[str, Any]], at: datetime) -> Iterator[IncomingEntry]:
     """Yield the entries in the order done. One without a time has the time of the entry before it."""
-    for data in listed:
+    for data in entry_list:
         at = data.get("performed_at", at)
-        yield _entry(data, at)
+        yield _incoming_entry(data, at)
 
 
-def _entry(data: dict[str, Any], at: datetime) -> IncomingEntry:
+def _incoming_entry(data: dict[str, Any], at: datetime) -> IncomingEntry:
     act = next(a for a in ACTS if a in data)
     inner = data[act] if isinstance(data[act], dict) else {}
     device = inner.get("with", {})

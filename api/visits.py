@@ -14,30 +14,34 @@ from rest_framework.response import Response
 from rest_framework.views import APIView
 
 from api import visit_lists
-from api.access import boiler_for, cause
-from api.answers import AnswerSerializer, problems
+from api.access import boiler_for, cause_of
+from api.answers import AnswerSerializer, problem_responses
 from api.examples import POST_VISIT
-from api.idempotency import needed
-from api.pages import List, Walk, described
-from api.refused import KeepsRefused
-from api.retry import retried
+from api.idempotency import require_id_or_key
+from api.pages import ListEndpoint, ListWalk, describe_list
+from api.refused import KeepsRefusedMixin
+from api.retry import run_with_retries
 from api.visit_serializers import VisitSerializer, incoming
 from fleet import pipeline
 from fleet.accounts import policy
 from fleet.assessments.models import Answer
 
 
-@described("listVisits")
-class Visits(KeepsRefused, List):
+@describe_list("listVisits")
+class VisitListEndpoint(KeepsRefusedMixin, ListEndpoint):
     """Posted visits, the one performed last first. Corrected ones are marked."""
 
-    form, item, action = visit_lists.VisitsAskedSerializer, visit_lists.HeadSerializer, visit_lists.ACTION
+    query_serializer, item_serializer, action = (
+        visit_lists.VisitsQuerySerializer,
+        visit_lists.HeadSerializer,
+        visit_lists.SEE_ACTION,
+    )
     order = ("-performed_at", "-id")
     own_id = "id"  # a visit with an id is recognized as a repeat by it alone
 
-    def found(self, request: Request, walk: Walk, **where: UUID) -> QuerySet[Any]:
+    def find_rows(self, request: Request, walk: ListWalk, **where: UUID) -> QuerySet[Any]:
         """Return the visits to boilers whose visits the user may see."""
-        return visit_lists.listed(request, walk.given, walk.now, walk.at)
+        return visit_lists.list_visits(request, walk.query, walk.now, walk.at)
 
     @extend_schema(
         operation_id="postVisit",
@@ -45,32 +49,32 @@ class Visits(KeepsRefused, List):
         responses={
             201: AnswerSerializer,
             200: AnswerSerializer,
-            **problems(400, 401, 403, 404, 409, 413, 415, 422, 503),
+            **problem_responses(400, 401, 403, 404, 409, 413, 415, 422, 503),
         },
         examples=POST_VISIT,
     )
     def post(self, request: Request) -> Response:
         """Post one visit. 201 with the answer; the same visit again gives the same answer with 200."""
         at = timezone.now()
-        sent = VisitSerializer(data=request.data)
-        sent.is_valid(raise_exception=True)
-        needed(request, sent.validated_data, self.own_id)
-        visit = incoming(sent.validated_data)
+        serializer = VisitSerializer(data=request.data)
+        serializer.is_valid(raise_exception=True)
+        require_id_or_key(request, serializer.validated_data, self.own_id)
+        visit = incoming(serializer.validated_data)
         boiler_for(request, visit.boiler, see="board.see", do="visit.post", at=at)
-        told = cause(request)
-        posted = retried(lambda: pipeline.post_visits([visit], by=request.user, at=at, cause=told))[0]
+        request_cause = cause_of(request)
+        posted = run_with_retries(lambda: pipeline.post_visits([visit], by=request.user, at=at, cause=request_cause))[0]
         code = status.HTTP_201_CREATED if posted.created else status.HTTP_200_OK
-        return Response(posted.told(), status=code, headers={"Location": f"/api/v1/visits/{posted.visit}/"})
+        return Response(posted.parse_body(), status=code, headers={"Location": f"/api/v1/visits/{posted.visit}/"})
 
 
-class Visit(APIView):
+class VisitAnswerEndpoint(APIView):
     """The answer to one visit."""
 
-    @extend_schema(operation_id="getVisitAnswer", responses={200: AnswerSerializer, **problems(401, 404)})
+    @extend_schema(operation_id="getVisitAnswer", responses={200: AnswerSerializer, **problem_responses(401, 404)})
     def get(self, request: Request, visit: UUID) -> Response:
         """Return the answer given when the visit was posted, word for word."""
-        seen = policy.boilers(request.user, "visit.see", timezone.now())
-        found = Answer.objects.filter(visit=visit, visit__boiler__in=seen).first()
-        if found is None:
+        visible_boilers = policy.boilers_for(request.user, "visit.see", timezone.now())
+        answer = Answer.objects.filter(visit=visit, visit__boiler__in=visible_boilers).first()
+        if answer is None:
             raise Http404
-        return Response(json.loads(found.body))
+        return Response(json.loads(answer.body))

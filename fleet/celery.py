@@ -11,5 +11,5 @@ app.autodiscover_tasks(["fleet"])
 
 
 @setup_logging.connect
-def leave_the_log_alone(**_: Any) -> None:
+def skip_default_logging(**_: Any) -> None:
     """Keep Celery from setting up its own logging: worker and beat use the logging of the Django settings."""

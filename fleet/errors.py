@@ -3,7 +3,7 @@
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-Place = tuple[str | int, ...]
+FaultPath = tuple[str | int, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -12,21 +12,21 @@ class Fault:
 
     code: str
     message: str
-    at: Place = ()
+    at: FaultPath = ()
 
 
 class Refused(Exception):
     """An input was refused. It carries every fault, never only the first. Only the doors catch it and translate it."""
 
-    def __init__(self, code: str, message: str, at: Place = (), status: int = 400) -> None:
+    def __init__(self, code: str, message: str, at: FaultPath = (), status: int = 400) -> None:
         self.faults: tuple[Fault, ...] = (Fault(code, message, at),)
         self.status = status
         super().__init__(f"{code}: {message}")
 
     @classmethod
-    def all(cls, faults: Iterable[Fault], status: int = 400) -> "Refused":
+    def from_faults(cls, faults: Iterable[Fault], status: int = 400) -> "Refused":
         """Return one refusal that carries all `faults` (at least one); its text is that of the first."""
-        listed = tuple(faults)
-        made = cls(listed[0].code, listed[0].message, listed[0].at, status)
-        made.faults = listed
-        return made
+        fault_tuple = tuple(faults)
+        refusal = cls(fault_tuple[0].code, fault_tuple[0].message, fault_tuple[0].at, status)
+        refusal.faults = fault_tuple
+        return refusal

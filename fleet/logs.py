@@ -14,10 +14,10 @@ from datetime import UTC, datetime
 from typing import Any
 
 REQUEST_ID: ContextVar[str] = ContextVar("request_id", default="")
-FIELDS = ("method", "path", "status", "milliseconds", "user")  # besides those every record has
-LONGEST = 2000
+EXTRA_FIELDS = ("method", "path", "status", "milliseconds", "user")  # besides those every record has
+MAX_MESSAGE_LENGTH = 2000
 
-_HIDDEN = (
+_REDACTIONS = (
     (re.compile(r"(/calendars/)[^/?\s\"']+"), r"\1…"),  # the address of a calendar feed is itself a secret
     (re.compile(r"(/welcome/)[^?\s\"']+"), r"\1…"),  # whoever has this address can set a new user's password
     (re.compile(r"(/[^\s?\"']*)\?[^\s\"']*"), r"\1"),  # query strings
@@ -26,10 +26,10 @@ _HIDDEN = (
 )
 
 
-def discreet(text: str) -> str:
+def redact_secrets(text: str) -> str:
     """Return `text` without secret addresses, keys and query strings."""
-    for pattern, told in _HIDDEN:
-        text = pattern.sub(told, text)
+    for pattern, replacement in _REDACTIONS:
+        text = pattern.sub(replacement, text)
     return text
 
 
@@ -38,26 +38,26 @@ class JsonLines(logging.Formatter):
 
     def format(self, record: logging.LogRecord) -> str:
         """Return the JSON line for `record`."""
-        told: dict[str, Any] = {
+        log_entry: dict[str, Any] = {
             "time": datetime.fromtimestamp(record.created, UTC).isoformat(timespec="milliseconds"),
             "level": record.levelname.lower(),
             "logger": record.name,
-            "message": discreet(record.getMessage())[:LONGEST],
+            "message": redact_secrets(record.getMessage())[:MAX_MESSAGE_LENGTH],
         }
         if request_id := REQUEST_ID.get():
-            told["request_id"] = request_id
-        told.update((name, record.__dict__[name]) for name in FIELDS if name in record.__dict__)
+            log_entry["request_id"] = request_id
+        log_entry.update((name, record.__dict__[name]) for name in EXTRA_FIELDS if name in record.__dict__)
         if record.exc_info and record.exc_info[1]:
-            told["error"] = type(record.exc_info[1]).__name__
-            told["trace"] = "".join(_trace(record.exc_info[1]))
-        return json.dumps(told, default=str)
+            log_entry["error"] = type(record.exc_info[1]).__name__
+            log_entry["trace"] = "".join(_trace_lines(record.exc_info[1]))
+        return json.dumps(log_entry, default=str)
 
 
-def _trace(error: BaseException | None) -> Iterator[str]:
+def _trace_lines(error: BaseException | None) -> Iterator[str]:
     """Yield the source lines an error passed through and its type, starting with its first cause."""
     if error is None:
         return
     cause = error.__cause__ or (None if error.__suppress_context__ else error.__context__)
-    yield from _trace(cause)
+    yield from _trace_lines(cause)
     yield from traceback.format_list(traceback.extract_tb(error.__traceback__))
     yield f"{type(error).__module__}.{type(error).__qualname__}\n"

@@ -11,20 +11,20 @@ import dj_database_url
 ROOT = Path(__file__).resolve().parent.parent
 
 
-def _site() -> dict[str, Any]:
+def _read_site_file() -> dict[str, Any]:
     """Return what a running `manage.py up` or `demo` wrote about its servers, for other commands; {} without it."""
     folder = os.environ.get("GAUGEGLASS_DATA")
     path = Path(folder) / "site.json" if folder else None
     return json.loads(path.read_text()) if path and os.access(path, os.R_OK) else {}
 
 
-_SITE = _site()
+_SITE_SETTINGS = _read_site_file()
 
-DATABASE_URL: str = os.environ.get("DATABASE_URL") or _SITE.get("database_url", "")
-REDIS_URL: str = os.environ.get("REDIS_URL") or _SITE.get("redis_url", "")
+DATABASE_URL: str = os.environ.get("DATABASE_URL") or _SITE_SETTINGS.get("database_url", "")
+REDIS_URL: str = os.environ.get("REDIS_URL") or _SITE_SETTINGS.get("redis_url", "")
 DEBUG = False
 # If no key is given, a random one is used, never a guessable one; `demo` and `up` keep a key per data folder.
-SECRET_KEY: str = os.environ.get("GAUGEGLASS_SECRET_KEY") or _SITE.get("secret_key") or os.urandom(32).hex()
+SECRET_KEY: str = os.environ.get("GAUGEGLASS_SECRET_KEY") or _SITE_SETTINGS.get("secret_key") or os.urandom(32).hex()
 ALLOWED_HOSTS = os.environ.get("GAUGEGLASS_HOSTS", "127.0.0.1,localhost,[::1]").split(",")
 CSRF_TRUSTED_ORIGINS = [o for o in os.environ.get("GAUGEGLASS_ORIGINS", "").split(",") if o]
 
@@ -92,24 +92,24 @@ TEMPLATES = [
 NO_DATABASE = "postgresql:///no_database_url_given"
 
 
-def _database(url: str) -> dict[str, Any]:
+def _database_settings(url: str) -> dict[str, Any]:
     """Return the database settings for `url`; an unreadable URL counts as no database.
 
     Connections are checked before use, so a restarted server costs no request.
     """
     try:
-        given = dj_database_url.parse(url, conn_max_age=60, conn_health_checks=True)
+        connection = dj_database_url.parse(url, conn_max_age=60, conn_health_checks=True)
     except ValueError:
         return {**dj_database_url.parse(NO_DATABASE)}
     # A write that waits longer for a lock is cancelled; its door tries again and then answers 503.
-    options = {**given.get("OPTIONS", {}), "options": "-c lock_timeout=5s"}
-    return {**given, "OPTIONS": options}
+    options = {**connection.get("OPTIONS", {}), "options": "-c lock_timeout=5s"}
+    return {**connection, "OPTIONS": options}
 
 
-DATABASES = {"default": _database(DATABASE_URL or NO_DATABASE)}
+DATABASES = {"default": _database_settings(DATABASE_URL or NO_DATABASE)}
 
 
-def _cache(url: str) -> dict[str, Any]:
+def _cache_settings(url: str) -> dict[str, Any]:
     """Return the cache settings for the Redis `url`; without one, an in-memory cache for each process.
 
     The shared cache keeps the counters of the rate limits. Without it each process counts for itself.
@@ -117,13 +117,13 @@ def _cache(url: str) -> dict[str, Any]:
     if not url:
         return {"BACKEND": "django.core.cache.backends.locmem.LocMemCache"}
     # Celery and Django write the address of a Unix socket differently. A cache that hangs must not delay requests.
-    place = url.replace("redis+socket://", "unix://", 1)
+    location = url.replace("redis+socket://", "unix://", 1)
     options = {"socket_connect_timeout": 0.5, "socket_timeout": 0.5}
     backend = "django.core.cache.backends.redis.RedisCache"
-    return {"BACKEND": backend, "LOCATION": place, "KEY_PREFIX": "gaugeglass", "OPTIONS": options}
+    return {"BACKEND": backend, "LOCATION": location, "KEY_PREFIX": "gaugeglass", "OPTIONS": options}
 
 
-CACHES = {"default": _cache(REDIS_URL)}
+CACHES = {"default": _cache_settings(REDIS_URL)}
 
 # How many API requests one key, or one signed-in user, may make per minute.
 READS_A_MINUTE = int(os.environ.get("GAUGEGLASS_READS_A_MINUTE", "600"))
@@ -150,9 +150,9 @@ TIME_ZONE = "UTC"  # people see the building's zone; everything stored and compa
 
 STATIC_URL = "/static/"
 # Chart.js comes with another package; only its chart folder is served, and nothing of the package is imported.
-_CARRIER = importlib.util.find_spec("unfold")
-_CHART = list(_CARRIER.submodule_search_locations or ()) if _CARRIER else []
-STATICFILES_DIRS = [("chart", Path(place, "static", "unfold", "js", "chart")) for place in _CHART]
+_CHART_PACKAGE = importlib.util.find_spec("unfold")
+_CHART_FOLDERS = list(_CHART_PACKAGE.submodule_search_locations or ()) if _CHART_PACKAGE else []
+STATICFILES_DIRS = [("chart", Path(place, "static", "unfold", "js", "chart")) for place in _CHART_FOLDERS]
 WHITENOISE_USE_FINDERS = True  # files are served from where packages keep them, so there is no collected copy to forget
 
 DATA_UPLOAD_MAX_MEMORY_SIZE = 2 * 1024 * 1024
@@ -211,8 +211,8 @@ SPECTACULAR_SETTINGS = {
     "SERVE_INCLUDE_SCHEMA": False,
     "POSTPROCESSING_HOOKS": [
         "drf_spectacular.hooks.postprocess_schema_enums",
-        "api.idempotency.described",
-        "api.limits.described",
+        "api.idempotency.describe_idempotency_key",
+        "api.limits.describe_limits",
     ],
     "ENUM_NAME_OVERRIDES": {
         "StandingEnum": "api.answers.STANDINGS",

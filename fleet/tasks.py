@@ -7,7 +7,7 @@ from celery import shared_task
 from django.utils import timezone
 
 from fleet import pipeline
-from fleet.accounts.purge import purge as purge_accounts
+from fleet.accounts.purge import purge_expired as purge_accounts
 from fleet.board import swept
 
 
@@ -16,7 +16,7 @@ def sweep() -> None:
     """Judge what the passing of time has changed. Running twice, late or never is safe: the next run catches up."""
     at = timezone.now()
     pipeline.sweep(at=at)
-    swept.note(at)
+    swept.note_sweep(at)
 
 
 @shared_task(name="fleet.tasks.imports")

@@ -8,12 +8,12 @@ from django.db import transaction
 log = logging.getLogger(__name__)
 
 
-def wake(name: str) -> None:
+def wake_task(name: str) -> None:
     """Request a run of the task `name` after commit. If the broker is away nothing is lost: the sweep runs anyway."""
-    transaction.on_commit(lambda: send(name, current_app))
+    transaction.on_commit(lambda: send_wakeup(name, current_app))
 
 
-def send(name: str, app: Celery) -> None:
+def send_wakeup(name: str, app: Celery) -> None:
     """Send the wake-up now, once. Any error of the broker's client is logged and not raised."""
     try:
         app.send_task(name, retry=False, ignore_result=True, expires=60)

@@ -13,14 +13,14 @@ from fleet.alerts.models import Alert
 from fleet.assessments.models import Finding, Readiness, Verdict, Waiting
 from fleet.board.models import ProofGlass, Segment, StateSegment
 from fleet.catalog import queries as catalog
-from fleet.catalog.services import load
+from fleet.catalog.services import load_release
 from fleet.deficiencies.models import Deficiency
 from fleet.management.demo import work
-from fleet.management.demo.work import Bench
-from fleet.pipeline import Posted, memory
+from fleet.management.demo.work import VisitWriter
+from fleet.pipeline import PostedVisit, memory
 from fleet.portfolio.models import Boiler, Portfolio
 from fleet.portfolio.news import Cause
-from fleet.portfolio.sheet import parse
+from fleet.portfolio.sheet import parse_sheet
 from fleet.visits.incoming import IncomingEntry, IncomingVisit
 from tests import kept
 
@@ -39,12 +39,12 @@ class Fleet:
     caretaker: User
     outsider: User
 
-    def bench(self, key: str = "ALD12 B1") -> Bench:
+    def bench(self, key: str = "ALD12 B1") -> VisitWriter:
         """One boiler with its positions by ref."""
         building, boiler = key.split()
-        return Bench.of(Boiler.objects.get(portfolio=self.portfolio, building__ref=building, ref=boiler))
+        return VisitWriter.for_boiler(Boiler.objects.get(portfolio=self.portfolio, building__ref=building, ref=boiler))
 
-    def post(self, *visits: IncomingVisit, at: datetime = NOW) -> list[Posted]:
+    def post(self, *visits: IncomingVisit, at: datetime = NOW) -> list[PostedVisit]:
         """Post as the technician."""
         return pipeline.post_visits(visits, by=self.technician, at=at)
 
@@ -58,8 +58,8 @@ class Fleet:
     def serviced(self, at: datetime, key: str = "ALD12 B1") -> IncomingVisit:
         """A whole yearly service with everything left well."""
         bench = self.bench(key)
-        entries = work.yearly_service(bench, at)
-        return bench.visit(
+        entries = work.yearly_service_entries(bench, at)
+        return bench.compose_visit(
             "annual_service", at, [self.technician.id], entries, left_as="on_call", leaving_checks=work.LEFT_WELL
         )
 
@@ -67,8 +67,8 @@ class Fleet:
         """A routine flush; readings given here replace the good ones."""
         bench = self.bench(key)
         outcome = "fail" if readings.get("burner_stopped") is False else "pass"
-        entry = bench.test(at, "flush", "upper", outcome, **{**work.GOOD_FLUSH, **readings})
-        return bench.visit("routine_check", at, [(who or self.technician).id], [entry])
+        entry = bench.test_entry(at, "flush", "upper", outcome, **{**work.GOOD_FLUSH, **readings})
+        return bench.compose_visit("routine_check", at, [(who or self.technician).id], [entry])
 
     def repaired(self, at: datetime, key: str = "ALD12 B1") -> IncomingVisit:
         """The chamber opened and cleaned, then both drains and a flush passed, everything left well."""
@@ -79,17 +79,17 @@ class Fleet:
         self, at: datetime, entries: Iterable[IncomingEntry], key: str = "ALD12 B1", **more: Any
     ) -> IncomingVisit:
         """A follow-up with these entries."""
-        return self.bench(key).visit(
+        return self.bench(key).compose_visit(
             "follow_up", at, [self.technician.id], entries, leaving_checks=work.LEFT_WELL, **more
         )
 
 
-def _repair(bench: Bench, at: datetime) -> list[IncomingEntry]:
+def _repair(bench: VisitWriter, at: datetime) -> list[IncomingEntry]:
     return [
-        bench.act(at, "open_clean", "upper"),
-        bench.act(at, "open_clean", "chamber"),
-        bench.test(at, "slow_drain", "upper", burner_firing=True, burner_stopped=True, trip_in=2.5),
-        bench.test(at, "flush", "upper", **work.GOOD_FLUSH),
+        bench.action_entry(at, "open_clean", "upper"),
+        bench.action_entry(at, "open_clean", "chamber"),
+        bench.test_entry(at, "slow_drain", "upper", burner_firing=True, burner_stopped=True, trip_in=2.5),
+        bench.test_entry(at, "flush", "upper", **work.GOOD_FLUSH),
     ]
 
 
@@ -101,14 +101,14 @@ def register() -> str:
 def make_fleet(*buildings: str) -> Fleet:
     """The catalogue, two boilers of the demonstration sheet (or those named), technician, caretaker and outsider."""
     buildings = buildings or ("ALD12",)
-    memory.forget()  # what a test asks of the database does not hang on the test before it
+    memory.forget_boilers()  # what a test asks of the database does not hang on the test before it
     return kept.once(buildings, lambda: _made(buildings))
 
 
 def _made(buildings: tuple[str, ...]) -> Fleet:
-    load(folder=ROOT / "fixtures" / "catalogue", at=LONG_AGO)
+    load_release(folder=ROOT / "fixtures" / "catalogue", at=LONG_AGO)
     portfolio = Portfolio.objects.create(ref="LARKFIELD", name="Larkfield Homes")
-    rows = [r for r in parse(register(), catalog.catalogue_of(1)) if r.building_ref in buildings]
+    rows = [r for r in parse_sheet(register(), catalog.catalogue_of(1)) if r.building_ref in buildings]
     pipeline.change_register(portfolio=portfolio, rows=rows, at=NOW - 900 * DAY, cause=Cause(who="office"))
     technician = make_person("rosa", portfolio, "technician", "technician", "operator")
     caretaker = make_person("bram", portfolio, "caretaker", "operator")
@@ -125,7 +125,7 @@ def make_person(username: str, portfolio: Portfolio | None, role: str, *qualific
     return user
 
 
-def standing(bench: Bench, at: datetime = NOW) -> str:
+def standing(bench: VisitWriter, at: datetime = NOW) -> str:
     """What the board says of one boiler."""
     from fleet.board import queries
 

@@ -15,7 +15,7 @@ from typing import Any
 import pytest
 from xdist.scheduler import LoadScopeScheduling
 
-from fleet.management.embedded import Trouble, temporary
+from fleet.management.embedded import MachineError, temporary
 
 ENDINGS = ExitStack()
 MISSING: Counter[str] = Counter()
@@ -62,7 +62,7 @@ def _start() -> None:
         return
     try:
         servers = ENDINGS.enter_context(temporary())
-    except Trouble as trouble:
+    except MachineError as trouble:
         raise pytest.UsageError(str(trouble)) from None
     for name, url in (("DATABASE_URL", servers.database_url), ("REDIS_URL", servers.redis_url)):
         if not os.environ.get(name):

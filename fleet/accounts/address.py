@@ -7,7 +7,7 @@ from typing import Any
 from django.conf import settings
 
 UNREADABLE = "unreadable"
-ONE_HOLDER = 64  # bits: one connection usually has a /64 of IPv6 (common practice)
+HOLDER_PREFIX_BITS = 64  # bits: one connection usually has a /64 of IPv6 (common practice)
 
 
 def address_of(meta: Mapping[str, Any]) -> str:
@@ -16,12 +16,12 @@ def address_of(meta: Mapping[str, Any]) -> str:
     Entries further left in X-Forwarded-For are written by the sender and not used.
     """
     connected = str(meta.get("REMOTE_ADDR", ""))
-    seen = [a.strip() for a in str(meta.get("HTTP_X_FORWARDED_FOR", "")).split(",") if a.strip()]
+    forwarded = [a.strip() for a in str(meta.get("HTTP_X_FORWARDED_FOR", "")).split(",") if a.strip()]
     trusted = settings.PROXIES
-    return _holder(seen[-min(trusted, len(seen))] if trusted and seen else connected)
+    return _address_holder(forwarded[-min(trusted, len(forwarded))] if trusted and forwarded else connected)
 
 
-def _holder(address: str) -> str:
+def _address_holder(address: str) -> str:
     """Return an IPv4 address, or the /64 network of an IPv6 address: one holder has all addresses in it."""
     try:
         read = ipaddress.ip_address(address)
@@ -29,4 +29,4 @@ def _holder(address: str) -> str:
         return UNREADABLE
     if isinstance(read, ipaddress.IPv4Address):
         return str(read)
-    return str(read.ipv4_mapped or ipaddress.ip_network((read, ONE_HOLDER), strict=False))
+    return str(read.ipv4_mapped or ipaddress.ip_network((read, HOLDER_PREFIX_BITS), strict=False))

@@ -14,11 +14,11 @@ from django.db import connection
 from fleet.accounts.models import Answered, User
 from fleet.errors import Refused
 
-KEPT = timedelta(hours=24)
+RETENTION = timedelta(hours=24)
 
 
 @dataclass(frozen=True, slots=True)
-class Post:
+class KeyedPost:
     """One post under a key, of a user on a route; `digest` is the SHA-256 of all that makes it the same post."""
 
     user: User
@@ -32,31 +32,31 @@ class Post:
         return hashlib.sha256(f"{self.user.pk}\n{self.route}\n{self.key}".encode()).hexdigest()
 
 
-def answered(post: Post, at: datetime) -> Answered | None:
+def claim_key(post: KeyedPost, at: datetime) -> Answered | None:
     """Claim the key until the transaction ends; return the stored answer, None where this is the first post.
 
     Raises Refused: 409 while the first post is running, 422 where that was another post, 409 where its answer held a
     secret and was not stored.
     """
-    if not _claimed(post.scope):
+    if not _try_lock(post.scope):
         raise Refused("idempotency_key_running", "The first post under this key is still at work.", status=409)
-    found = Answered.objects.filter(scope=post.scope, at__gt=at - KEPT).first()
-    if found is not None and found.digest != post.digest:
+    kept_answer = Answered.objects.filter(scope=post.scope, at__gt=at - RETENTION).first()
+    if kept_answer is not None and kept_answer.digest != post.digest:
         raise Refused("idempotency_key_reused", "This key came with other content before.", status=422)
-    if found is not None and found.body is None:
-        told = "This was done. Its answer held a secret, told once and kept nowhere: revoke it, and make another."
-        raise Refused("told_once", told, status=409)
-    return found
+    if kept_answer is not None and kept_answer.body is None:
+        message = "This was done. Its answer held a secret, told once and kept nowhere: revoke it, and make another."
+        raise Refused("told_once", message, status=409)
+    return kept_answer
 
 
-def keep(post: Post, *, status: int, body: bytes | None, headers: Mapping[str, str], at: datetime) -> None:
+def keep_answer(post: KeyedPost, *, status: int, body: bytes | None, headers: Mapping[str, str], at: datetime) -> None:
     """Store the answer of a claimed key; `body` is None where it holds a secret."""
     values = {"user": post.user, "digest": post.digest, "status": status, "body": body, "headers": dict(headers)}
     # An expired answer that was not purged yet is replaced.
     Answered.objects.update_or_create(scope=post.scope, defaults={**values, "at": at})
 
 
-def _claimed(scope: str) -> bool:
+def _try_lock(scope: str) -> bool:
     number = int.from_bytes(bytes.fromhex(scope)[:8], signed=True)
     with connection.cursor() as cursor:
         cursor.execute("SELECT pg_try_advisory_xact_lock(%s)", [number])

@@ -5,13 +5,13 @@ from datetime import datetime
 from fleet.accounts.models import Look, User
 
 
-def of(user: User) -> datetime | None:
+def looked_until(user: User) -> datetime | None:
     """Return up to which instant a person has looked; None before the first time."""
     return Look.objects.filter(user=user).values_list("until", flat=True).first()
 
 
-def looked(*, user: User, until: datetime) -> None:
+def record_look(*, user: User, until: datetime) -> None:
     """Note that a person has looked at everything up to `until`. An earlier instant than stored changes nothing."""
-    _, first = Look.objects.get_or_create(user=user, defaults={"until": until})
-    if not first:
+    _, is_first = Look.objects.get_or_create(user=user, defaults={"until": until})
+    if not is_first:
         Look.objects.filter(user=user, until__lt=until).update(until=until)

@@ -9,18 +9,18 @@ from django.core.exceptions import ValidationError
 from django.db.models import Q, QuerySet
 
 from fleet.accounts.models import Grant, Qualification, User
-from fleet.accounts.telephone import WRONG
+from fleet.accounts.telephone import NUMBER_RULE
 from fleet.errors import Refused
 from fleet.portfolio.models import Building, Portfolio
 
 ROLES = ("technician", "dispatcher", "manager", "owner", "caretaker", "inspector", "office")
 # The roles a manager may give and take: the field and the dispatchers. The other roles are given by owners only.
-MANAGED = frozenset({"technician", "dispatcher", "caretaker", "inspector"})
+MANAGED_ROLES = frozenset({"technician", "dispatcher", "caretaker", "inspector"})
 QUALIFICATIONS = ("operator", "technician", "fire_side", "valve_shop", "inspector", "utility")
 
 
 @dataclass(frozen=True, slots=True)
-class Wish:
+class RoleWish:
     """A role to be given, in the whole portfolio or one building of it, until an instant."""
 
     role: str
@@ -40,44 +40,48 @@ def keep_telephone(*, user: User, number: str) -> None:
     try:
         user.telephone = User._meta.get_field("telephone").clean(" ".join(number.split()), user)
     except ValidationError as error:
-        raise Refused("telephone", WRONG, ("telephone",), status=422) from error
+        raise Refused("telephone", NUMBER_RULE, ("telephone",), status=422) from error
     user.save(update_fields=["telephone"])
 
 
-def held(portfolio: UUID) -> QuerySet[Qualification]:
+def counting_qualifications(portfolio: UUID) -> QuerySet[Qualification]:
     """Return the qualifications that count in a portfolio: its own and the installation's."""
     return Qualification.objects.filter(Q(portfolio=None) | Q(portfolio=portfolio))
 
 
-def held_at(portfolio: UUID, person: UUID, at: datetime) -> set[str]:
+def qualification_codes_at(portfolio: UUID, person: UUID, at: datetime) -> set[str]:
     """Return the codes of a person's qualifications in a portfolio at an instant."""
-    found = held(portfolio).filter(Q(until=None) | Q(until__gt=at), user=person, since__lte=at)
-    return set(found.values_list("code", flat=True))
+    qualifications = counting_qualifications(portfolio).filter(
+        Q(until=None) | Q(until__gt=at), user=person, since__lte=at
+    )
+    return set(qualifications.values_list("code", flat=True))
 
 
-def of_portfolio(portfolio: UUID, at: datetime) -> QuerySet[User]:
+def people_of_portfolio(portfolio: UUID, at: datetime) -> QuerySet[User]:
     """Return everybody active with a grant in force in a portfolio."""
     granted = Grant.objects.filter(Q(until=None) | Q(until__gt=at), portfolio=portfolio)
     return User.objects.filter(id__in=granted.values("user"), is_active=True)
 
 
-def may_give(by: User, role: str, portfolio: UUID, at: datetime) -> bool:
+def may_give_role(by: User, role: str, portfolio: UUID, at: datetime) -> bool:
     """Whether a user may give or take this role: an owner any, a manager those of `MANAGED_ROLES`."""
-    own = Grant.objects.filter(Q(until=None) | Q(until__gt=at), user=by, portfolio=portfolio, building=None)
-    roles = set(own.values_list("role", flat=True))
-    return "owner" in roles or ("manager" in roles and role in MANAGED)
+    grants = Grant.objects.filter(Q(until=None) | Q(until__gt=at), user=by, portfolio=portfolio, building=None)
+    roles = set(grants.values_list("role", flat=True))
+    return "owner" in roles or ("manager" in roles and role in MANAGED_ROLES)
 
 
-def find(person: UUID, portfolio: UUID, at: datetime) -> User:
+def find_person(person: UUID, portfolio: UUID, at: datetime) -> User:
     """Return a person with a grant or qualification in this portfolio. Raises Refused (422) for anybody else."""
-    known = Q(grants__portfolio=portfolio) | Q(qualifications__in=held(portfolio).filter(since__lte=at))
-    found = User.objects.filter(known, id=person, is_active=True).distinct().first()
-    if found is None:
+    belongs_here = Q(grants__portfolio=portfolio) | Q(
+        qualifications__in=counting_qualifications(portfolio).filter(since__lte=at)
+    )
+    user = User.objects.filter(belongs_here, id=person, is_active=True).distinct().first()
+    if user is None:
         raise Refused("unknown_person", "No such person here.", ("user",), status=422)
-    return found
+    return user
 
 
-def add(*, username: str, name: str) -> User:
+def add_person(*, username: str, name: str) -> User:
     """Make a user without a password, who cannot sign in yet. Raises Refused (409) for a user name that is taken."""
     if User.objects.filter(username__iexact=username).exists():
         raise Refused("taken", "This user name is taken.", ("username",), status=409)
@@ -88,24 +92,26 @@ def add(*, username: str, name: str) -> User:
     return user
 
 
-def grant(*, user: User, portfolio: Portfolio, wish: Wish) -> Grant:
+def give_role(*, user: User, portfolio: Portfolio, wish: RoleWish) -> Grant:
     """Give a role; the same role again gets the new end. Raises Refused (422) for a building of another portfolio."""
     house = Building.objects.filter(id=wish.building, portfolio=portfolio).first() if wish.building else None
     if wish.building and house is None:
         raise Refused("unknown_building", "No such building here.", ("building",), status=422)
     values = {"user": user, "role": wish.role, "portfolio": portfolio, "building": house}
-    made, _ = Grant.objects.update_or_create(**values, defaults={"until": wish.until})
-    return made
+    grant, _ = Grant.objects.update_or_create(**values, defaults={"until": wish.until})
+    return grant
 
 
-def qualify(*, user: User, portfolio: Portfolio, code: str, since: datetime, until: datetime | None) -> Qualification:
+def add_qualification(
+    *, user: User, portfolio: Portfolio, code: str, since: datetime, until: datetime | None
+) -> Qualification:
     """Store a qualification that counts in a portfolio; the same one again gets the new end."""
-    made, _ = Qualification.objects.update_or_create(
+    qualification, _ = Qualification.objects.update_or_create(
         user=user, portfolio=portfolio, code=code, since=since, defaults={"until": until}
     )
-    return made
+    return qualification
 
 
-def names(users: Iterable[User]) -> str:
+def names_in_sentence(users: Iterable[User]) -> str:
     """Return the names of users, joined by commas."""
     return ", ".join(u.get_full_name() or u.get_username() for u in users)

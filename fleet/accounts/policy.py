@@ -40,29 +40,29 @@ ACTIONS: dict[str, frozenset[str]] = {
 OWN_CORRECTION = timedelta(hours=24)  # after posting, an author corrects a visit without a manager
 
 
-def grants(user: User, action: str, at: datetime) -> QuerySet[Grant]:
+def grants_for(user: User, action: str, at: datetime) -> QuerySet[Grant]:
     """Return the user's grants in force at `at` that allow `action`, limited by the reach of the key in use."""
     roles, reach = ACTIONS[action], user.reach
-    if reach is not None and not reach.covers(action):
+    if reach is not None and not reach.covers_action(action):
         return Grant.objects.none()
     granted = Grant.objects.filter(Q(until__isnull=True) | Q(until__gt=at), user=user, role__in=roles)
     return granted.filter(portfolio=reach.portfolio) if reach is not None and reach.portfolio else granted
 
 
-def may(user: User, action: str, portfolio: UUID, building: UUID, at: datetime) -> bool:
+def is_allowed(user: User, action: str, portfolio: UUID, building: UUID, at: datetime) -> bool:
     """Whether the user may do `action` in this building of this portfolio at `at`."""
-    allowed = grants(user, action, at).filter(portfolio=portfolio)
+    allowed = grants_for(user, action, at).filter(portfolio=portfolio)
     return allowed.filter(Q(building__isnull=True) | Q(building=building)).exists()
 
 
-def boilers(user: User, action: str, at: datetime) -> QuerySet[Boiler]:
+def boilers_for(user: User, action: str, at: datetime) -> QuerySet[Boiler]:
     """Return the boilers on which the user may do `action` at `at`. Every list starts from this."""
-    whole = grants(user, action, at).filter(building__isnull=True).values("portfolio")
-    single = grants(user, action, at).filter(building__isnull=False).values("building")
+    whole = grants_for(user, action, at).filter(building__isnull=True).values("portfolio")
+    single = grants_for(user, action, at).filter(building__isnull=False).values("building")
     return Boiler.objects.filter(Q(portfolio__in=whole) | Q(building__in=single))
 
 
-def portfolios(user: User, action: str, at: datetime) -> QuerySet[Portfolio]:
+def portfolios_for(user: User, action: str, at: datetime) -> QuerySet[Portfolio]:
     """Return the portfolios in all of which the user may do `action` at `at`."""
-    whole = grants(user, action, at).filter(building__isnull=True).values("portfolio")
+    whole = grants_for(user, action, at).filter(building__isnull=True).values("portfolio")
     return Portfolio.objects.filter(id__in=whole)

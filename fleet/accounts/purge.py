@@ -6,11 +6,11 @@ from fleet.accounts import attempts, idempotency, refused
 from fleet.accounts.models import Answered, Attempt, RefusedPost
 
 
-def purge(*, at: datetime) -> int:
+def purge_expired(*, at: datetime) -> int:
     """Remove expired rows; return how many. Readers ignore expired rows, so purging late or twice does no harm."""
     expired = (
-        Answered.objects.filter(at__lte=at - idempotency.KEPT),
-        Attempt.objects.filter(last_at__lte=at - attempts.FORGOTTEN),
-        RefusedPost.objects.filter(at__lte=at - refused.KEPT),
+        Answered.objects.filter(at__lte=at - idempotency.RETENTION),
+        Attempt.objects.filter(last_at__lte=at - attempts.FORGET_AFTER),
+        RefusedPost.objects.filter(at__lte=at - refused.RETENTION),
     )
     return sum(rows.delete()[0] for rows in expired)

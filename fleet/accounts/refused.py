@@ -13,12 +13,12 @@ from fleet.accounts import policy
 from fleet.accounts.models import Grant, RefusedPost, User
 from fleet.portfolio.models import Boiler
 
-KEPT = timedelta(days=30)
-MOST_A_DAY = 50  # of one key: a repeating device must not fill the disk
+RETENTION = timedelta(days=30)
+MAX_PER_DAY = 50  # of one key: a repeating device must not fill the disk
 
 
 @dataclass(frozen=True, slots=True)
-class Sent:
+class SentPost:
     """A post as it was sent, and its answer; `boiler` as the body names it, None where it can't be read."""
 
     route: str
@@ -29,17 +29,17 @@ class Sent:
     faults: Sequence[dict[str, Any]]
 
 
-def keep(*, sent: Sent, user: User, at: datetime) -> bool:
+def keep_refused_post(*, sent: SentPost, user: User, at: datetime) -> bool:
     """Store a refused post in its own transaction; return whether it was stored.
 
     Nothing is stored for users who may post nowhere, nor more than MAX_PER_DAY of one key in 24 hours.
     """
-    if not policy.grants(user, "visit.post", at).exists():
+    if not policy.grants_for(user, "visit.post", at).exists():
         return False
     key = user.reach.key if user.reach is not None else None
-    if RefusedPost.objects.filter(user=user, key=key, at__gt=at - timedelta(days=1)).count() >= MOST_A_DAY:
+    if RefusedPost.objects.filter(user=user, key=key, at__gt=at - timedelta(days=1)).count() >= MAX_PER_DAY:
         return False
-    boiler = _named(sent.boiler, user)
+    boiler = _named_boiler(sent.boiler, user)
     with transaction.atomic():
         RefusedPost.objects.create(
             user=user,
@@ -56,21 +56,21 @@ def keep(*, sent: Sent, user: User, at: datetime) -> bool:
     return True
 
 
-def _named(boiler: UUID | None, user: User) -> Boiler | None:
+def _named_boiler(boiler: UUID | None, user: User) -> Boiler | None:
     """Return the boiler that the post names, if it is in a portfolio where the poster has or had a grant."""
     granted = Grant.objects.filter(user=user).values("portfolio")
     return Boiler.objects.filter(id=boiler, portfolio__in=granted).first() if boiler else None
 
 
-def seen(user: User | Any, at: datetime) -> QuerySet[RefusedPost]:
+def visible_refused_posts(user: User | Any, at: datetime) -> QuerySet[RefusedPost]:
     """Return the refused posts a user may see.
 
     These are posts to their boilers, and posts without a known boiler by people with a grant, when posted, in a
     portfolio that the user may see as a whole.
     """
-    whole = policy.portfolios(user, "post.see_refused", at)
+    whole = policy.portfolios_for(user, "post.see_refused", at)
     of_ours = Grant.objects.filter(
         Q(until=None) | Q(until__gt=OuterRef("at")), user=OuterRef("user"), portfolio__in=whole.values("id")
     )
-    here = Q(boiler__in=policy.boilers(user, "post.see_refused", at))
-    return RefusedPost.objects.filter(here | (Q(boiler=None) & Exists(of_ours)), at__gt=at - KEPT)
+    to_their_boilers = Q(boiler__in=policy.boilers_for(user, "post.see_refused", at))
+    return RefusedPost.objects.filter(to_their_boilers | (Q(boiler=None) & Exists(of_ours)), at__gt=at - RETENTION)

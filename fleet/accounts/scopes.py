@@ -37,11 +37,11 @@ class Reach:
     scopes: frozenset[str] | None = None
     portfolio: UUID | None = None
 
-    def covers(self, action: str) -> bool:
+    def covers_action(self, action: str) -> bool:
         """Whether the key may do `action`; false for an action that is in no scope."""
         return self.scopes is None or any(action in SCOPES.get(scope, ()) for scope in self.scopes)
 
 
-def reach(key: UUID, scopes: Collection[str] | None, portfolio: UUID | None) -> Reach:
+def reach_of_key(key: UUID, scopes: Collection[str] | None, portfolio: UUID | None) -> Reach:
     """Return the reach of a stored key."""
     return Reach(key, None if scopes is None else frozenset(scopes), portfolio)

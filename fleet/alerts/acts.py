@@ -7,16 +7,16 @@ from datetime import datetime, timedelta
 from fleet.accounts.models import User
 from fleet.alerts.models import Act, Alert
 from fleet.errors import Fault, Refused
-from fleet.portfolio.acting import add
+from fleet.portfolio.acting import add_act
 from fleet.rules.values import Level
 
 LONGEST_SHELF = timedelta(days=90)  # common practice: a shelved alert is looked at again within a season
-RANK = {level.value: rank for rank, level in enumerate(Level)}  # 0 the worst
-SAID = {"acknowledged": "Acknowledged.", "shelved": "Shelved until {until:%d %b %Y %H:%M} UTC."}
+LEVEL_RANKS = {level.value: rank for rank, level in enumerate(Level)}  # 0 the worst
+SENTENCES = {"acknowledged": "Acknowledged.", "shelved": "Shelved until {until:%d %b %Y %H:%M} UTC."}
 
 
 @dataclass(frozen=True, slots=True)
-class Decision:
+class AlertDecision:
     """A requested decision. `kind` is acknowledged or shelved."""
 
     kind: str
@@ -24,26 +24,26 @@ class Decision:
     until: datetime | None = None
 
 
-def effect(alert: Alert, acts: Iterable[Act], at: datetime) -> tuple[datetime | None, datetime | None]:
+def effect_of_acts(alert: Alert, acts: Iterable[Act], at: datetime) -> tuple[datetime | None, datetime | None]:
     """Return (acknowledged at, shelved until) as of `at`.
 
     Both end when the class rises, when the alert returns to normal, and when it is raised again.
     """
     if alert.until is not None or alert.withdrawn:
         return None, None
-    counted = [a for a in acts if _counts(a, alert) and a.at <= at]
+    counted = [a for a in acts if _is_counted(a, alert) and a.at <= at]
     acknowledged = max((a.at for a in counted if a.kind == "acknowledged"), default=None)
     shelved = max((a for a in counted if a.kind == "shelved"), key=lambda a: (a.at, a.acted_on), default=None)
     until = shelved.until if shelved else None
     return acknowledged, until if until and at < until else None
 
 
-def _counts(act: Act, alert: Alert) -> bool:
+def _is_counted(act: Act, alert: Alert) -> bool:
     afresh = alert.acts_from is None or act.at >= alert.acts_from
-    return afresh and RANK[alert.level] >= RANK[act.level]
+    return afresh and LEVEL_RANKS[alert.level] >= LEVEL_RANKS[act.level]
 
 
-def refuse(*, row: Alert, version: int, decision: Decision, at: datetime) -> None:
+def refuse_decision(*, row: Alert, version: int, decision: AlertDecision, at: datetime) -> None:
     """Raise Refused unless the decision may be recorded.
 
     In this order: 412 for a stale version, 409 for an alert that is over, 422 with every fault.
@@ -52,12 +52,12 @@ def refuse(*, row: Alert, version: int, decision: Decision, at: datetime) -> Non
         raise Refused("stale", f"This has changed: it is at version {row.version} now.", ("version",), status=412)
     if row.until is not None or row.withdrawn:
         raise Refused("not_raised", f"This is {row.status}: there is nothing to decide.", status=409)
-    faults = list(_shelving(decision, at)) if decision.kind == "shelved" else []
+    faults = list(_shelving_faults(decision, at)) if decision.kind == "shelved" else []
     if faults:
-        raise Refused.all(faults, status=422)
+        raise Refused.from_faults(faults, status=422)
 
 
-def _shelving(decision: Decision, at: datetime) -> Iterator[Fault]:
+def _shelving_faults(decision: AlertDecision, at: datetime) -> Iterator[Fault]:
     if not decision.reason.strip():
         yield Fault("required", "Say why in a sentence.", ("reason",))
     if decision.until is None:
@@ -68,7 +68,7 @@ def _shelving(decision: Decision, at: datetime) -> Iterator[Fault]:
         yield Fault("too_long", f"An alert is shelved for at most {LONGEST_SHELF.days} days.", ("until",))
 
 
-def record(*, row: Alert, decision: Decision, by: User, at: datetime, request_id: str) -> Act:
+def record_act(*, row: Alert, decision: AlertDecision, by: User, at: datetime, request_id: str) -> Act:
     """Add a checked decision and give the alert its next version."""
     act = Act(
         alert=row,
@@ -80,9 +80,9 @@ def record(*, row: Alert, decision: Decision, by: User, at: datetime, request_id
         reason=decision.reason,
         request_id=request_id,
     )
-    return add(act, row)
+    return add_act(act, row)
 
 
-def sentence(act: Act) -> str:
+def act_sentence(act: Act) -> str:
     """Return what was decided, in one sentence."""
-    return SAID[act.kind].format(until=act.until)
+    return SENTENCES[act.kind].format(until=act.until)

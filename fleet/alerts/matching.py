@@ -8,12 +8,12 @@ from uuid import UUID
 from fleet.alerts.models import Alert
 from fleet.rules.values import Condition
 
-Key = tuple[str, UUID, datetime]
-Alike = Callable[[Alert, Condition, datetime], bool]
+AlertKey = tuple[str, UUID, datetime]
+IsAlike = Callable[[Alert, Condition, datetime], bool]
 
 
 @dataclass(frozen=True, slots=True)
-class Matched:
+class MatchedAlerts:
     """Rows paired with conditions, rows whose cause is gone, and conditions without a row."""
 
     pairs: Sequence[tuple[Alert, Condition]]
@@ -21,33 +21,33 @@ class Matched:
     new: Sequence[Condition]
 
 
-def until(condition: Condition, at: datetime) -> datetime | None:
+def end_by(condition: Condition, at: datetime) -> datetime | None:
     """Return the condition's end if it has passed by `at`; None for an end that is still to come."""
     return condition.until if condition.until and condition.until <= at else None
 
 
-def match(rows: Iterable[Alert], conditions: Iterable[Condition], at: datetime) -> Matched:
+def match_alerts(rows: Iterable[Alert], conditions: Iterable[Condition], at: datetime) -> MatchedAlerts:
     """Pair rows with conditions: by the same beginning, else both still open, else the first that overlaps in time.
 
     A condition left over takes a withdrawn row of the same beginning: its cause is back, and so is the row.
     """
     listed = list(rows)
-    wanted = {_key(c): c for c in sorted(conditions, key=_key)}
-    live = {_key(r): r for r in sorted(listed, key=_key) if not r.withdrawn}
+    wanted = {_key_of(c): c for c in sorted(conditions, key=_key_of)}
+    live = {_key_of(r): r for r in sorted(listed, key=_key_of) if not r.withdrawn}
     pairs = [(live.pop(key), wanted.pop(key)) for key in list(live) if key in wanted]
-    for alike in (_both_open, _overlap):
-        pairs += list(_take(live, wanted, alike, at))
-    resting = {_key(r): r for r in sorted(listed, key=lambda r: r.raised_at) if r.withdrawn}
+    for alike in (_are_both_open, _overlap_in_time):
+        pairs += list(_take_pairs(live, wanted, alike, at))
+    resting = {_key_of(r): r for r in sorted(listed, key=lambda r: r.raised_at) if r.withdrawn}
     pairs += [(resting[key], wanted.pop(key)) for key in list(wanted) if key in resting]
-    return Matched(pairs, list(live.values()), list(wanted.values()))
+    return MatchedAlerts(pairs, list(live.values()), list(wanted.values()))
 
 
-def _key(one: Alert | Condition) -> Key:
-    return one.condition, one.subject, one.since
+def _key_of(alert_or_condition: Alert | Condition) -> AlertKey:
+    return alert_or_condition.condition, alert_or_condition.subject, alert_or_condition.since
 
 
-def _take(
-    live: dict[Key, Alert], wanted: dict[Key, Condition], alike: Alike, at: datetime
+def _take_pairs(
+    live: dict[AlertKey, Alert], wanted: dict[AlertKey, Condition], alike: IsAlike, at: datetime
 ) -> Iterator[tuple[Alert, Condition]]:
     """Remove from both, in order, the pairs that are alike, and yield them."""
     by_subject = _by_subject(wanted)
@@ -58,17 +58,17 @@ def _take(
                 break
 
 
-def _by_subject(wanted: Mapping[Key, Condition]) -> dict[tuple[str, UUID], list[Key]]:
-    found: dict[tuple[str, UUID], list[Key]] = {}
+def _by_subject(wanted: Mapping[AlertKey, Condition]) -> dict[tuple[str, UUID], list[AlertKey]]:
+    keys_by_subject: dict[tuple[str, UUID], list[AlertKey]] = {}
     for key in wanted:
-        found.setdefault(key[:2], []).append(key)
-    return found
+        keys_by_subject.setdefault(key[:2], []).append(key)
+    return keys_by_subject
 
 
-def _both_open(row: Alert, condition: Condition, at: datetime) -> bool:
-    return row.until is None and until(condition, at) is None
+def _are_both_open(row: Alert, condition: Condition, at: datetime) -> bool:
+    return row.until is None and end_by(condition, at) is None
 
 
-def _overlap(row: Alert, condition: Condition, at: datetime) -> bool:
-    end = until(condition, at)
+def _overlap_in_time(row: Alert, condition: Condition, at: datetime) -> bool:
+    end = end_by(condition, at)
     return (end is None or row.since < end) and (row.until is None or condition.since < row.until)

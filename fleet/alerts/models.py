@@ -10,7 +10,7 @@ from fleet.portfolio.models import Boiler
 from fleet.portfolio.rows import Row
 
 
-class BorneOut(models.Manager[Any]):
+class NotWithdrawnManager(models.Manager[Any]):
     """The alerts that are not withdrawn. `Alert.with_withdrawn` also gives those whose cause a correction removed."""
 
     def get_queryset(self) -> models.QuerySet[Any]:
@@ -39,8 +39,8 @@ class Alert(Row):
     shelved_until = models.DateTimeField(null=True)
     version = models.PositiveIntegerField(default=1)
 
-    objects = BorneOut()
-    kept = models.Manager()
+    objects = NotWithdrawnManager()
+    with_withdrawn = models.Manager()
 
     class Meta:
         default_manager_name = "objects"

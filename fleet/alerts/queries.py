@@ -19,26 +19,26 @@ def open_counts(boilers: Iterable[UUID]) -> dict[UUID, int]:
     return dict(raised.values_list("boiler").annotate(Count("id")))
 
 
-def zone() -> Coalesce:
+def alert_zone() -> Coalesce:
     """Return the time zone of an alert: its boiler's, building's or job's, else its portfolio's first building's."""
-    own = Building.objects.filter(id=OuterRef("subject")).values("zone")
+    of_building = Building.objects.filter(id=OuterRef("subject")).values("zone")
     job = Job.objects.filter(id=OuterRef("subject")).values("building__zone")
     first = Building.objects.filter(portfolio=OuterRef("portfolio")).order_by("ref").values("zone")[:1]
-    return Coalesce("boiler__building__zone", Subquery(own), Subquery(job), Subquery(first), Value("UTC"))
+    return Coalesce("boiler__building__zone", Subquery(of_building), Subquery(job), Subquery(first), Value("UTC"))
 
 
-def open_of(boiler: UUID) -> QuerySet[Alert]:
+def open_alerts_of_boiler(boiler: UUID) -> QuerySet[Alert]:
     """Return the open alerts of one boiler, newest first."""
     return Alert.objects.filter(boiler=boiler, until=None).order_by("-since", "condition")
 
 
-def newest(boilers: QuerySet[Boiler]) -> tuple[datetime | None, datetime | None]:
+def newest_instants(boilers: QuerySet[Boiler]) -> tuple[datetime | None, datetime | None]:
     """Return when an alert of these boilers was last raised, and when one last returned to normal."""
-    found = Alert.objects.filter(boiler__in=boilers).aggregate(raised=Max("raised_at"), back=Max("returned_at"))
-    return found["raised"], found["back"]
+    instants = Alert.objects.filter(boiler__in=boilers).aggregate(raised=Max("raised_at"), back=Max("returned_at"))
+    return instants["raised"], instants["back"]
 
 
-def of(rows: QuerySet[Alert], boilers: QuerySet[Boiler], portfolios: QuerySet[Portfolio]) -> QuerySet[Alert]:
+def alerts_of(rows: QuerySet[Alert], boilers: QuerySet[Boiler], portfolios: QuerySet[Portfolio]) -> QuerySet[Alert]:
     """Return the alerts of these boilers, of their buildings and the jobs there, and of these portfolios as a whole."""
     houses = boilers.values("building")
     jobs = Job.objects.filter(building__in=houses).values("id")
@@ -46,39 +46,39 @@ def of(rows: QuerySet[Alert], boilers: QuerySet[Boiler], portfolios: QuerySet[Po
     return rows.filter(Q(boiler__in=boilers) | (Q(boiler=None) & whole))
 
 
-def of_building(building: UUID) -> QuerySet[Alert]:
+def open_alerts_of_building(building: UUID) -> QuerySet[Alert]:
     """Return the open alerts of a building as a whole, newest first."""
     return Alert.objects.filter(boiler=None, subject=building, until=None).order_by("-since", "condition")
 
 
-def feed(boilers: QuerySet[Boiler], portfolios: QuerySet[Portfolio]) -> QuerySet[Alert]:
+def alert_feed(boilers: QuerySet[Boiler], portfolios: QuerySet[Portfolio]) -> QuerySet[Alert]:
     """Return alerts by their latest change, newest first; ties are ordered by id."""
-    found = of(Alert.objects.all(), boilers, portfolios).select_related("boiler__building", "portfolio")
-    found = found.annotate(zone=zone())
-    return found.order_by(_news().desc(), "-since", "condition", "id")
+    alerts = alerts_of(Alert.objects.all(), boilers, portfolios).select_related("boiler__building", "portfolio")
+    alerts = alerts.annotate(zone=alert_zone())
+    return alerts.order_by(_latest_change().desc(), "-since", "condition", "id")
 
 
-def together(rows: QuerySet[Alert]) -> QuerySet[Alert, dict[str, Any]]:
+def group_entries(rows: QuerySet[Alert]) -> QuerySet[Alert, dict[str, Any]]:
     """Return the feed's entries, by their latest change: the `key`, latest change (`told`) and `count` of each.
 
     An entry groups the alerts of one boiler (or building as a whole, all jobs of a building, portfolio) and one
     condition: those raised, those shelved, and those that returned to normal at one moment. Alerts of jobs are grouped
     by the week of their return (Monday to Sunday, UTC), since a job that is not done is planned again day after day.
     """
-    keyed = rows.order_by().alias(house=_house()).annotate(key=_key()).values("key")
-    return keyed.annotate(told=Max(_news()), count=Count("id")).order_by("-told", "key")
+    keyed = rows.order_by().alias(house=_building_of_job()).annotate(key=_entry_key()).values("key")
+    return keyed.annotate(told=Max(_latest_change()), count=Count("id")).order_by("-told", "key")
 
 
-def under(rows: QuerySet[Alert], keys: Iterable[str]) -> QuerySet[Alert]:
+def alerts_under(rows: QuerySet[Alert], keys: Iterable[str]) -> QuerySet[Alert]:
     """Return the alerts of these entries, with their `key`; `house` is the building of an alert about a job."""
-    return rows.annotate(house=_house()).annotate(key=_key()).filter(key__in=list(keys))
+    return rows.annotate(house=_building_of_job()).annotate(key=_entry_key()).filter(key__in=list(keys))
 
 
-def _house() -> Subquery:
+def _building_of_job() -> Subquery:
     return Subquery(Job.objects.filter(id=OuterRef("subject")).values("building"))
 
 
-def _key() -> Concat:
+def _entry_key() -> Concat:
     """Return the key of an alert's entry, as text; `house` must be annotated."""
     whose = Coalesce(Cast("boiler", CharField()), Cast("house", CharField()), Cast("subject", CharField()))
     shelved = Case(When(until=None, shelved_until__isnull=False, then=Value("shelved")), default=Value(""))
@@ -88,10 +88,10 @@ def _key() -> Concat:
     return Concat(whose, Value(" "), "condition", Value(" "), shelved, back)
 
 
-def since(rows: QuerySet[Alert], looked: datetime) -> QuerySet[Alert]:
+def changed_since(rows: QuerySet[Alert], looked: datetime) -> QuerySet[Alert]:
     """Return the alerts whose latest change was stored after an instant."""
-    return rows.alias(news=_news()).filter(news__gt=looked)
+    return rows.alias(news=_latest_change()).filter(news__gt=looked)
 
 
-def _news() -> Coalesce:
+def _latest_change() -> Coalesce:
     return Coalesce("returned_at", "raised_at")

@@ -7,11 +7,11 @@ from datetime import datetime
 from typing import Any
 from uuid import UUID
 
-from fleet.alerts.acts import RANK, effect
-from fleet.alerts.matching import match, until
+from fleet.alerts.acts import LEVEL_RANKS, effect_of_acts
+from fleet.alerts.matching import end_by, match_alerts
 from fleet.alerts.models import Act, Alert
 from fleet.portfolio.models import Boiler
-from fleet.portfolio.news import News
+from fleet.portfolio.news import ChangeEvent
 from fleet.rules.values import Condition
 
 UNJUDGED = "cannot_be_judged"  # raised by the sweep itself, not by the rules
@@ -23,83 +23,91 @@ class Reconciled:
     """Rows written, the events, and when shelvings will end by time alone."""
 
     written: int
-    news: Sequence[News]
+    events: Sequence[ChangeEvent]
     shelves_end: Sequence[datetime]
 
 
-def reconcile(*, boiler: Boiler, conditions: Sequence[Condition], at: datetime) -> Reconciled:
+def reconcile_boiler(*, boiler: Boiler, conditions: Sequence[Condition], at: datetime) -> Reconciled:
     """Make the boiler's alerts equal to the conditions that have begun by `at`.
 
     A condition that came and went while no worker ran gets the row it would have had. A row keeps its id and its acts
     when late evidence moves it. A row whose cause a correction took away is withdrawn; it returns with its cause.
     """
-    return _reconcile({"portfolio_id": boiler.portfolio_id, "boiler_id": boiler.id}, conditions, at)
+    return _reconcile_scope({"portfolio_id": boiler.portfolio_id, "boiler_id": boiler.id}, conditions, at)
 
 
 def reconcile_portfolio(*, portfolio: UUID, conditions: Sequence[Condition], at: datetime) -> Reconciled:
     """Do the same for the portfolio's own condition, *not surveyed*; the portfolio's pulse must be locked."""
-    return _reconcile({"portfolio_id": portfolio, "boiler_id": None}, conditions, at, {"condition": "not_surveyed"})
+    return _reconcile_scope(
+        {"portfolio_id": portfolio, "boiler_id": None}, conditions, at, {"condition": "not_surveyed"}
+    )
 
 
 def reconcile_building(*, portfolio: UUID, building: UUID, conditions: Sequence[Condition], at: datetime) -> Reconciled:
     """Do the same for a building as a whole; the portfolio's pulse must be locked."""
-    return _reconcile({"portfolio_id": portfolio, "boiler_id": None}, conditions, at, {"subject": building})
+    return _reconcile_scope({"portfolio_id": portfolio, "boiler_id": None}, conditions, at, {"subject": building})
 
 
 def reconcile_job(*, portfolio: UUID, job: UUID, conditions: Sequence[Condition], at: datetime) -> Reconciled:
     """Do the same for a job; its row must be locked."""
-    return _reconcile({"portfolio_id": portfolio, "boiler_id": None}, conditions, at, {"subject": job})
+    return _reconcile_scope({"portfolio_id": portfolio, "boiler_id": None}, conditions, at, {"subject": job})
 
 
-def _reconcile(scope: Values, conditions: Sequence[Condition], at: datetime, only: Values | None = None) -> Reconciled:
-    rows = list(Alert.kept.filter(**scope, **(only or {})).exclude(condition=UNJUDGED))
-    matched = match(rows, [c for c in conditions if c.since <= at], at)
-    acts = _acts(rows)
-    news: list[News] = []
+def _reconcile_scope(
+    scope: Values, conditions: Sequence[Condition], at: datetime, only: Values | None = None
+) -> Reconciled:
+    rows = list(Alert.with_withdrawn.filter(**scope, **(only or {})).exclude(condition=UNJUDGED))
+    matched = match_alerts(rows, [c for c in conditions if c.since <= at], at)
+    acts = _acts_by_alert(rows)
+    events: list[ChangeEvent] = []
     # Rows are closed before others are opened: the database allows one open row per condition and subject.
     for row in matched.gone:
-        news += _withdraw(row)
-    pairs = sorted(matched.pairs, key=lambda pair: until(pair[1], at) is None)
+        events += _withdraw_alert(row)
+    pairs = sorted(matched.pairs, key=lambda pair: end_by(pair[1], at) is None)
     written = len(matched.gone) + len(matched.new)
     for row, condition in pairs:
-        changed = _take(row, condition, acts[row.id], at)
+        changed = _follow_condition(row, condition, acts[row.id], at)
         if changed is not None:
-            written, news = written + 1, [*news, *changed]
+            written, events = written + 1, [*events, *changed]
     for condition in matched.new:
-        news += _raise(scope, condition, at)
-    return Reconciled(written, news, [r.shelved_until for r in rows if r.shelved_until])
+        events += _raise_alert(scope, condition, at)
+    return Reconciled(written, events, [r.shelved_until for r in rows if r.shelved_until])
 
 
-def _acts(rows: Sequence[Alert]) -> dict[UUID, list[Act]]:
+def _acts_by_alert(rows: Sequence[Alert]) -> dict[UUID, list[Act]]:
     """Return the acts by alert; no query where no row was ever changed."""
-    found: dict[UUID, list[Act]] = defaultdict(list)
+    acts_by_alert: dict[UUID, list[Act]] = defaultdict(list)
     # A row at its first version has no acts. A later version may also come from evidence, so the acts are read.
-    asked = [r.id for r in rows if r.version > 1]
-    for act in Act.objects.filter(alert__in=asked) if asked else ():
-        found[act.alert_id].append(act)
-    return found
+    acted_ids = [r.id for r in rows if r.version > 1]
+    for act in Act.objects.filter(alert__in=acted_ids) if acted_ids else ():
+        acts_by_alert[act.alert_id].append(act)
+    return acts_by_alert
 
 
-def _take(row: Alert, condition: Condition, acts: Sequence[Act], at: datetime) -> list[News] | None:
+def _follow_condition(row: Alert, condition: Condition, acts: Sequence[Act], at: datetime) -> list[ChangeEvent] | None:
     """Make a row equal to its condition and acts, and return the events; None where nothing differs."""
-    old = _written(row)
+    old = _written_values(row)
     was = (row.status, row.level)
-    row.since, row.until, row.withdrawn = condition.since, until(condition, at), False
+    row.since, row.until, row.withdrawn = condition.since, end_by(condition, at), False
     row.level, row.sentence = condition.level.value, condition.sentence
-    if was[0] == "withdrawn" or (was[0] == "returned" and row.until is None) or RANK[row.level] < RANK[was[1]]:
+    if (
+        was[0] == "withdrawn"
+        or (was[0] == "returned" and row.until is None)
+        or LEVEL_RANKS[row.level] < LEVEL_RANKS[was[1]]
+    ):
         row.acts_from = at  # earlier decisions were about something else
-    row.acknowledged_at, row.shelved_until = effect(row, acts, at)
-    if _written(row) == old:
+    row.acknowledged_at, row.shelved_until = effect_of_acts(row, acts, at)
+    if _written_values(row) == old:
         return None
     if was[0] == "withdrawn":
         row.raised_at = at
     row.returned_at = (row.returned_at if was[0] == "returned" else at) if row.until else None
     row.version += 1
     row.save()
-    return list(_told(row, *was, at))
+    return list(_change_events(row, *was, at))
 
 
-def _written(row: Alert) -> tuple[Any, ...]:
+def _written_values(row: Alert) -> tuple[Any, ...]:
     return (
         row.since,
         row.until,
@@ -111,30 +119,30 @@ def _written(row: Alert) -> tuple[Any, ...]:
     )
 
 
-def _told(row: Alert, status: str, level: str, at: datetime) -> Iterator[News]:
+def _change_events(row: Alert, status: str, level: str, at: datetime) -> Iterator[ChangeEvent]:
     """Yield what changed for readers of the feed; the event of an act is recorded with the act."""
     if status == "withdrawn" or (status == "returned" and row.until is None):
-        yield _news(row, "raised", row.since)
+        yield _alert_event(row, "raised", row.since)
     if row.until is not None and status != "returned":
-        yield _news(row, "returned", row.until, status)
+        yield _alert_event(row, "returned", row.until, status)
     if row.until is None and status not in ("withdrawn", "returned"):
-        if RANK[row.level] < RANK[level]:
-            yield _news(row, "rose", at, level, row.level)
+        if LEVEL_RANKS[row.level] < LEVEL_RANKS[level]:
+            yield _alert_event(row, "rose", at, level, row.level)
         elif status == "shelved" and row.status != "shelved":
-            yield _news(row, "shown_again", at, status)
+            yield _alert_event(row, "shown_again", at, status)
 
 
-def _withdraw(row: Alert) -> Iterator[News]:
+def _withdraw_alert(row: Alert) -> Iterator[ChangeEvent]:
     """Withdraw an alert whose cause is gone: its row and acts are kept but no longer count."""
     status = row.status
     row.withdrawn, row.acknowledged_at, row.shelved_until = True, None, None
     row.version += 1
     row.save()
-    yield _news(row, "withdrawn", row.until or row.since, status)
+    yield _alert_event(row, "withdrawn", row.until or row.since, status)
 
 
-def _raise(scope: Values, condition: Condition, at: datetime) -> Iterator[News]:
-    end = until(condition, at)
+def _raise_alert(scope: Values, condition: Condition, at: datetime) -> Iterator[ChangeEvent]:
+    end = end_by(condition, at)
     row = Alert.objects.create(
         **scope,
         condition=condition.condition,
@@ -146,16 +154,18 @@ def _raise(scope: Values, condition: Condition, at: datetime) -> Iterator[News]:
         raised_at=at,
         returned_at=at if end else None,
     )
-    yield _news(row, "raised", row.since)
+    yield _alert_event(row, "raised", row.since)
 
 
-def _news(row: Alert, what: str, at: datetime, before: str = "", after: str = "") -> News:
-    return News(f"alert.{what}", row.id, row.boiler_id, before, after or row.condition, row.sentence, row.condition, at)
+def _alert_event(row: Alert, what: str, at: datetime, before: str = "", after: str = "") -> ChangeEvent:
+    return ChangeEvent(
+        f"alert.{what}", row.id, row.boiler_id, before, after or row.condition, row.sentence, row.condition, at
+    )
 
 
-def unjudged(*, boiler: Boiler, at: datetime) -> list[News]:
+def raise_unjudged(*, boiler: Boiler, at: datetime) -> list[ChangeEvent]:
     """Raise the alert that a boiler cannot be judged, once: what the board shows of it may be old."""
-    row, made = Alert.objects.get_or_create(
+    row, created = Alert.objects.get_or_create(
         condition=UNJUDGED,
         subject=boiler.id,
         until=None,
@@ -168,28 +178,28 @@ def unjudged(*, boiler: Boiler, at: datetime) -> list[News]:
             "raised_at": at,
         },
     )
-    return [_news(row, "raised", at)] if made else refresh(alert=row.id, at=at)
+    return [_alert_event(row, "raised", at)] if created else refresh_alert(alert=row.id, at=at)
 
 
-def refresh(*, alert: UUID, at: datetime) -> list[News]:
+def refresh_alert(*, alert: UUID, at: datetime) -> list[ChangeEvent]:
     """Make one alert without a condition of the rules equal to its acts; return events where it is shown again."""
     row = Alert.objects.get(id=alert)
-    old = _written(row)
+    old = _written_values(row)
     status = row.status
-    row.acknowledged_at, row.shelved_until = effect(row, Act.objects.filter(alert=row), at)
-    if _written(row) == old:
+    row.acknowledged_at, row.shelved_until = effect_of_acts(row, Act.objects.filter(alert=row), at)
+    if _written_values(row) == old:
         return []
     row.version += 1
     row.save()
-    return list(_told(row, status, row.level, at))
+    return list(_change_events(row, status, row.level, at))
 
 
-def judged_again(*, boiler: Boiler, at: datetime) -> list[News]:
+def end_unjudged(*, boiler: Boiler, at: datetime) -> list[ChangeEvent]:
     """Return the alert that a boiler could not be judged to normal."""
     rows = list(Alert.objects.filter(boiler=boiler, condition=UNJUDGED, until=None))
-    news = [_news(row, "returned", at, row.status) for row in rows]
+    events = [_alert_event(row, "returned", at, row.status) for row in rows]
     for row in rows:
         row.until, row.returned_at, row.acknowledged_at, row.shelved_until = at, at, None, None
         row.version += 1
         row.save()
-    return news
+    return events

@@ -8,14 +8,14 @@ from uuid import UUID
 
 from fleet.alerts.models import Survey
 from fleet.calendar.spans import Span as Ever
-from fleet.portfolio.conclusions import plain
+from fleet.portfolio.conclusions import as_json
 from fleet.portfolio.models import Boiler
 from fleet.rules.portfolio import Span
-from fleet.rules.values import Heat
+from fleet.rules.values import HeatEvidence
 
 
 @dataclass(frozen=True, slots=True)
-class Kept:
+class SurveyChange:
     """Which parts of a boiler's survey row changed."""
 
     survey: bool
@@ -27,38 +27,44 @@ class Kept:
         return int(self.survey or self.heat)
 
 
-def keep(*, boiler: Boiler, spans: Sequence[Span], heat: Heat) -> Kept:
+def store_survey(*, boiler: Boiler, spans: Sequence[Span], heat: HeatEvidence) -> SurveyChange:
     """Make the boiler's row equal to what was concluded."""
-    wanted, warmth = plain(spans), plain(heat)
+    wanted, warmth = as_json(spans), as_json(heat)
     row = Survey.objects.filter(id=boiler.id).first()
-    kept = Kept(row is None or row.spans != wanted, row is None or row.heat != warmth)
-    if kept.written:
+    change = SurveyChange(row is None or row.spans != wanted, row is None or row.heat != warmth)
+    if change.written:
         row = row or Survey(id=boiler.id, boiler=boiler, portfolio_id=boiler.portfolio_id)
         row.spans, row.heat = wanted, warmth
         row.save()
-    return kept
+    return change
 
 
-def of_portfolio(portfolio: UUID) -> Iterable[tuple[Span, ...]]:
+def spans_of_portfolio(portfolio: UUID) -> Iterable[tuple[Span, ...]]:
     """Yield the unsurveyed spans of each boiler of a portfolio; one never judged is unsurveyed from its first day."""
     for since, spans in Boiler.objects.filter(portfolio=portfolio).values_list("since", "survey__spans"):
-        yield ((since, None),) if spans is None else tuple((_instant(a), b and _instant(b)) for a, b in spans)
+        yield (
+            ((since, None),)
+            if spans is None
+            else tuple((_instant_from_json(a), b and _instant_from_json(b)) for a, b in spans)
+        )
 
 
-def of_building(building: UUID) -> list[Heat]:
+def heat_of_building(building: UUID) -> list[HeatEvidence]:
     """Return the heat of each judged boiler of a building."""
     rows = Survey.objects.filter(boiler__building=building).order_by("id").values_list("heat", flat=True)
-    return [_heat(row) for row in rows if row]
+    return [_heat_from_json(row) for row in rows if row]
 
 
-def _heat(row: Mapping[str, Any]) -> Heat:
-    calls, lit = (tuple(_instant(t) for t in row[key]) for key in ("calls", "lit"))
-    return Heat(_spans(row["absent"]), _spans(row["cold"]), _spans(row["seasons"]), calls, lit)
+def _heat_from_json(row: Mapping[str, Any]) -> HeatEvidence:
+    calls, lit = (tuple(_instant_from_json(t) for t in row[key]) for key in ("calls", "lit"))
+    return HeatEvidence(
+        _spans_from_json(row["absent"]), _spans_from_json(row["cold"]), _spans_from_json(row["seasons"]), calls, lit
+    )
 
 
-def _spans(rows: Iterable[Sequence[str | None]]) -> tuple[Ever, ...]:
-    return tuple((_instant(a) if a else None, _instant(b) if b else None) for a, b in rows)
+def _spans_from_json(rows: Iterable[Sequence[str | None]]) -> tuple[Ever, ...]:
+    return tuple((_instant_from_json(a) if a else None, _instant_from_json(b) if b else None) for a, b in rows)
 
 
-def _instant(text: str) -> datetime:
+def _instant_from_json(text: str) -> datetime:
     return datetime.fromisoformat(text)

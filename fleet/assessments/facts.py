@@ -9,12 +9,12 @@ from uuid import UUID
 from fleet.assessments.models import Answer, Finding, Readiness, Verdict
 from fleet.visits.models import Entry, Visit
 
-SAID = ("outcome", "sentence", "grade", "proves", "limit", "set_value", "source", "question")
-FOUND = ("rule", "position", "level", "sentence", "first_act", "entries")
+VERDICT_FIELDS = ("outcome", "sentence", "grade", "proves", "limit", "set_value", "source", "question")
+FINDING_FIELDS = ("rule", "position", "level", "sentence", "first_act", "entries")
 
 
 @dataclass(frozen=True, slots=True)
-class Kept:
+class StoredEntry:
     """One entry; `now` is its present verdict where the answer gave another one, else None."""
 
     entry: Entry
@@ -23,11 +23,11 @@ class Kept:
 
 
 @dataclass(frozen=True, slots=True)
-class Facts:
+class StoredVisit:
     """A visit as it was stored, and present conclusions where they differ from the answer, else None."""
 
     visit: Visit
-    entries: Sequence[Kept]
+    entries: Sequence[StoredEntry]
     findings_now: Sequence[Finding] | None
     readiness_now: Readiness | None
 
@@ -42,56 +42,68 @@ class Facts:
         return not hasattr(self.visit, "corrected_by") and not self.visit.void
 
 
-def facts(visit: Visit) -> Facts:
+def read_stored_visit(visit: Visit) -> StoredVisit:
     """Read a visit with entries, readings, answer, findings and readiness: five queries.
 
     A corrected visit has no present conclusions.
     """
-    found = Entry.objects.filter(visit=visit).select_related("verdict").prefetch_related("readings").order_by("number")
-    told = _answer(visit.id)
-    said = {v["entry"]: v for v in told.get("verdicts", [])}
-    entries = [Kept(e, _readings(e), _otherwise(getattr(e, "verdict", None), said.get(str(e.id)))) for e in found]
+    entry_rows = (
+        Entry.objects.filter(visit=visit).select_related("verdict").prefetch_related("readings").order_by("number")
+    )
+    answer = _answer_body(visit.id)
+    verdicts_by_entry = {v["entry"]: v for v in answer.get("verdicts", [])}
+    entries = [
+        StoredEntry(
+            e, _reading_values(e), _changed_verdict(getattr(e, "verdict", None), verdicts_by_entry.get(str(e.id)))
+        )
+        for e in entry_rows
+    ]
     findings = list(Finding.objects.filter(visit=visit).order_by("entry__number", "rule", "id"))
     readiness = Readiness.objects.filter(visit=visit).first()
     corrected = hasattr(visit, "corrected_by")
-    return Facts(
+    return StoredVisit(
         visit,
         entries,
-        None if corrected or _same(findings, told.get("findings", [])) else findings,
-        None if corrected or _said_so(readiness, told.get("readiness")) else readiness,
+        None if corrected or _are_same_findings(findings, answer.get("findings", [])) else findings,
+        None if corrected or _is_same_readiness(readiness, answer.get("readiness")) else readiness,
     )
 
 
-def _answer(visit: UUID) -> dict[str, Any]:
+def _answer_body(visit: UUID) -> dict[str, Any]:
     body = Answer.objects.filter(visit=visit).values_list("body", flat=True).first()
     return dict(json.loads(body)) if body else {}
 
 
-def _otherwise(verdict: Verdict | None, said: Mapping[str, Any] | None) -> Verdict | None:
-    if verdict is None or (said and all(getattr(verdict, name) == said[name] for name in SAID)):
+def _changed_verdict(verdict: Verdict | None, answered: Mapping[str, Any] | None) -> Verdict | None:
+    if verdict is None or (answered and all(getattr(verdict, name) == answered[name] for name in VERDICT_FIELDS)):
         return None
     return verdict
 
 
-def _same(findings: Sequence[Finding], said: Sequence[Mapping[str, Any]]) -> bool:
-    now = [{**{n: getattr(f, n) for n in FOUND if n != "position"}, "position": _text(f.position_id)} for f in findings]
-    return sorted(map(_key, now)) == sorted(_key({n: one[n] for n in FOUND}) for one in said)
+def _are_same_findings(findings: Sequence[Finding], answered: Sequence[Mapping[str, Any]]) -> bool:
+    now = [
+        {**{n: getattr(f, n) for n in FINDING_FIELDS if n != "position"}, "position": _text_or_none(f.position_id)}
+        for f in findings
+    ]
+    return sorted(map(_sort_key, now)) == sorted(
+        _sort_key({n: finding[n] for n in FINDING_FIELDS}) for finding in answered
+    )
 
 
-def _key(one: Mapping[str, Any]) -> str:
-    return json.dumps(one, sort_keys=True)
+def _sort_key(value: Mapping[str, Any]) -> str:
+    return json.dumps(value, sort_keys=True)
 
 
-def _said_so(readiness: Readiness | None, said: Mapping[str, Any] | None) -> bool:
-    if readiness is None or said is None:
+def _is_same_readiness(readiness: Readiness | None, answered: Mapping[str, Any] | None) -> bool:
+    if readiness is None or answered is None:
         return readiness is None
-    return all(getattr(readiness, name) == said[name] for name in ("answer", "missing", "not_looked_at"))
+    return all(getattr(readiness, name) == answered[name] for name in ("answer", "missing", "not_looked_at"))
 
 
-def _text(value: UUID | None) -> str | None:
+def _text_or_none(value: UUID | None) -> str | None:
     return str(value) if value else None
 
 
-def _readings(entry: Entry) -> dict[str, Any]:
+def _reading_values(entry: Entry) -> dict[str, Any]:
     rows = sorted(entry.readings.all(), key=lambda r: r.name)
     return {r.name: next(v for v in (r.flag, r.number, r.word) if v is not None) for r in rows}

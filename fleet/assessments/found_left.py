@@ -9,67 +9,71 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from uuid import UUID
 
-from fleet.assessments.queries import Line
+from fleet.assessments.queries import EntryLine
 from fleet.portfolio.models import Position, Setting
 from fleet.rules.vocabulary import WORK_ACTS, EntryAct, Outcome
 
-FOUND, LEFT = "as_found", "as_left"
+FOUND_PHASE, LEFT_PHASE = "as_found", "as_left"
 
 
 @dataclass(slots=True)
-class Side:
+class VisitSide:
     """The entries of one place in one visit."""
 
     place: Position
-    found: list[Line] = field(default_factory=list)
-    done: list[Line] = field(default_factory=list)
-    left: list[Line] = field(default_factory=list)
+    found_lines: list[EntryLine] = field(default_factory=list)
+    done_lines: list[EntryLine] = field(default_factory=list)
+    left_lines: list[EntryLine] = field(default_factory=list)
     through: list[str] = field(default_factory=list)  # names of paths that were worked on
 
     @property
     def as_left(self) -> str:
         """The text under *as left* where nothing was tested again."""
-        if self.left:
+        if self.left_lines:
             return ""
-        if self.done or self.through:
+        if self.done_lines or self.through:
             return "Not tried again after the work."
-        judged = [line.verdict for line in self.found if line.verdict is not None]
+        judged = [line.verdict for line in self.found_lines if line.verdict is not None]
         if not judged:
             return ""
         passed = all(verdict.outcome == Outcome.PASS for verdict in judged)
         return "As found: nothing was done to it." if passed else "Left as found."
 
 
-def sides(lines: Sequence[Line], at: datetime) -> list[Side]:
+def visit_sides(lines: Sequence[EntryLine], at: datetime) -> list[VisitSide]:
     """Return the places of a visit in the order of their first entries; one query, for paths."""
     places = {line.entry.position_id: line.entry.position for line in lines if line.entry.position_id}
-    found = {place: Side(position) for place, position in places.items() if position}
-    paths = _paths(found, at)
+    sides_by_place = {place: VisitSide(position) for place, position in places.items() if position}
+    paths = _paths_of_places(sides_by_place, at)
     tried: set[tuple[UUID, str]] = set()
     touched: dict[UUID, str] = {}
     for line in lines:
         place = line.entry.position_id
-        if place not in found:
+        if place not in sides_by_place:
             continue
         if line.entry.act in WORK_ACTS:
-            found[place].done.append(line)
+            sides_by_place[place].done_lines.append(line)
             touched[place] = places[place].name
         elif line.entry.act == EntryAct.TEST:
-            _put(found[place], line, [touched[p] for p in (place, *paths.get(place, ())) if p in touched], tried)
-    for place, side in found.items():
+            _put_line(
+                sides_by_place[place], line, [touched[p] for p in (place, *paths.get(place, ())) if p in touched], tried
+            )
+    for place, side in sides_by_place.items():
         side.through = [touched[p] for p in paths.get(place, ()) if p in touched]
-    return list(found.values())
+    return list(sides_by_place.values())
 
 
-def _put(side: Side, line: Line, worked: Sequence[str], tried: set[tuple[UUID, str]]) -> None:
+def _put_line(side: VisitSide, line: EntryLine, worked: Sequence[str], tried: set[tuple[UUID, str]]) -> None:
     attempt = (side.place.id, line.entry.code)
     first = attempt not in tried
     tried.add(attempt)
-    phase = line.entry.phase or (FOUND if first and not worked else LEFT)
-    (side.found if phase == FOUND else side.left).append(line)
+    phase = line.entry.phase or (FOUND_PHASE if first and not worked else LEFT_PHASE)
+    (side.found_lines if phase == FOUND_PHASE else side.left_lines).append(line)
 
 
-def _paths(places: Iterable[UUID], at: datetime) -> Mapping[UUID, tuple[UUID, ...]]:
+def _paths_of_places(places: Iterable[UUID], at: datetime) -> Mapping[UUID, tuple[UUID, ...]]:
     """Return what each place hangs on at `at`; of two statements about one instant the one posted later holds."""
-    said = Setting.objects.filter(position__in=list(places), key="paths", since__lte=at).order_by("since", "posted_at")
-    return {place: tuple(UUID(str(p)) for p in value) for place, value in said.values_list("position", "value")}
+    statements = Setting.objects.filter(position__in=list(places), key="paths", since__lte=at).order_by(
+        "since", "posted_at"
+    )
+    return {place: tuple(UUID(str(p)) for p in value) for place, value in statements.values_list("position", "value")}

@@ -8,8 +8,8 @@ from uuid import UUID
 
 from fleet.assessments.models import Verdict
 from fleet.rules.catalogue import Catalogue
-from fleet.rules.clocks import due_of, timing
-from fleet.rules.values import Law, Terms
+from fleet.rules.clocks import adopted_timing, due_of
+from fleet.rules.values import AdoptedTerms, LawInForce
 from fleet.visits.places import Stay
 
 
@@ -27,44 +27,46 @@ class Proof:
     lapses_at: datetime | None
 
 
-def proofs(stay: Stay, terms: Terms, release: Catalogue, zone: str, at: datetime) -> list[Proof]:
+def proofs_of_stay(stay: Stay, terms: AdoptedTerms, release: Catalogue, zone: str, at: datetime) -> list[Proof]:
     """Return the newest pass of each procedure by the device that fills a place: one query."""
-    return newest([stay], terms, release, zone, at).get(stay.position, [])
+    return newest_proofs([stay], terms, release, zone, at).get(stay.position, [])
 
 
-def newest(stays: Iterable[Stay], terms: Terms, release: Catalogue, zone: str, at: datetime) -> dict[UUID, list[Proof]]:
+def newest_proofs(
+    stays: Iterable[Stay], terms: AdoptedTerms, release: Catalogue, zone: str, at: datetime
+) -> dict[UUID, list[Proof]]:
     """Return the same for the devices of several places, by place: one query."""
     fitted = {s.position: s.since for s in stays}
     passed = Verdict.objects.filter(entry__position__in=fitted, outcome="pass", entry__performed_at__lte=at)
     order = ("entry__position", "entry__code", "-entry__performed_at", "-entry__number")
     each = passed.select_related("entry").order_by(*order).distinct("entry__position", "entry__code")
-    law = Law(None, terms, release)
-    found: dict[UUID, list[Proof]] = {}
+    law = LawInForce(None, terms, release)
+    proofs: dict[UUID, list[Proof]] = {}
     for verdict in each:
         place = verdict.entry.position_id
         if place and verdict.entry.performed_at >= fitted[place] and verdict.entry.code in release.procedures:
-            found.setdefault(place, []).append(_proof(verdict, law, zone))
-    return found
+            proofs.setdefault(place, []).append(_build_proof(verdict, law, zone))
+    return proofs
 
 
-def _proof(verdict: Verdict, law: Law, zone: str) -> Proof:
+def _build_proof(verdict: Verdict, law: LawInForce, zone: str) -> Proof:
     entry, procedure = verdict.entry, law.catalogue.procedures[verdict.entry.code]
-    asked = timing(law, procedure)
-    due = due_of(asked, entry.performed_at, law.terms, zone) if asked else None
+    interval_terms = adopted_timing(law, procedure)
+    due = due_of(interval_terms, entry.performed_at, law.terms, zone) if interval_terms else None
     lapses = due.lapsed_at(zone) if due and procedure.proof == "full" else None
-    told = entry.code, procedure.name, procedure.proof, entry.performed_at, entry.visit_id, entry.id
-    return Proof(*told, due.due_at(zone) if due else None, lapses)
+    fields = entry.code, procedure.name, procedure.proof, entry.performed_at, entry.visit_id, entry.id
+    return Proof(*fields, due.due_at(zone) if due else None, lapses)
 
 
-def counted(stays: Iterable[Stay], places: Sequence[UUID], at: datetime) -> dict[UUID, dict[str, int]]:
+def count_outcomes(stays: Iterable[Stay], places: Sequence[UUID], at: datetime) -> dict[UUID, dict[str, int]]:
     """Return by device how many of its tests had each outcome while it was fitted, by present knowledge: one query."""
     spans: dict[UUID, list[Stay]] = {}
     for stay in stays:
         spans.setdefault(stay.position, []).append(stay)
-    found: dict[UUID, Counter[str]] = {}
+    counts_by_device: dict[UUID, Counter[str]] = {}
     judged = Verdict.objects.filter(entry__position__in=places, entry__act="test", entry__performed_at__lte=at)
     for place, moment, outcome in judged.values_list("entry__position", "entry__performed_at", "outcome"):
         for stay in spans.get(place, ()):
             if stay.since <= moment and (stay.until is None or moment < stay.until):
-                found.setdefault(stay.device.id, Counter())[outcome] += 1
-    return {device: dict(sorted(counts.items())) for device, counts in found.items()}
+                counts_by_device.setdefault(stay.device.id, Counter())[outcome] += 1
+    return {device: dict(sorted(counts.items())) for device, counts in counts_by_device.items()}

@@ -20,7 +20,7 @@ _ACTS = {"replace": "Replaced", "fit": "Fitted", "remove": "Removed", "set": "Se
 
 
 @dataclass(frozen=True, slots=True)
-class Line:
+class EntryLine:
     """One entry in words: what was done, readings (name, value, unit), its verdict now, its outcome in the answer."""
 
     entry: Entry
@@ -32,61 +32,67 @@ class Line:
     compared: str  # the value it was compared with, and its unit
 
 
-def lines(visit: UUID, at: datetime) -> list[Line]:
+def visit_lines(visit: UUID, at: datetime) -> list[EntryLine]:
     """Return the visit's entries in the order done, in five queries."""
-    release = catalog.catalogue_of(catalog.current(at.astimezone(UTC).date()) or 1)
-    found = Entry.objects.filter(visit=visit).select_related("position", "device__kind", "verdict")
-    answered = _answered(visit)
-    return [_line(e, release, answered) for e in found.prefetch_related("readings").order_by("number")]
+    release = catalog.catalogue_of(catalog.release_number_on(at.astimezone(UTC).date()) or 1)
+    entries = Entry.objects.filter(visit=visit).select_related("position", "device__kind", "verdict")
+    answered = _answered_outcomes(visit)
+    return [_entry_line(e, release, answered) for e in entries.prefetch_related("readings").order_by("number")]
 
 
-def _line(entry: Entry, release: Catalogue, answered: dict[str, str]) -> Line:
+def _entry_line(entry: Entry, release: Catalogue, answered: dict[str, str]) -> EntryLine:
     verdict = getattr(entry, "verdict", None)
     then = answered.get(str(entry.id), "")
     # The outcome in the answer is shown only where it differs from the present one.
-    told = then if verdict is not None and then != verdict.outcome else ""
-    readings = [_reading(r, entry, release) for r in entry.readings.all()]
-    return Line(
-        entry, entry.number + 1, _title(entry, release), readings, verdict, told, _compared(verdict, entry, release)
+    answered_otherwise = then if verdict is not None and then != verdict.outcome else ""
+    readings = [_reading_text(r, entry, release) for r in entry.readings.all()]
+    return EntryLine(
+        entry,
+        entry.number + 1,
+        _entry_title(entry, release),
+        readings,
+        verdict,
+        answered_otherwise,
+        _compared_with(verdict, entry, release),
     )
 
 
-def of_places(places: Iterable[UUID], at: datetime, most: int) -> dict[str, list[Line]]:
+def lines_of_places(places: Iterable[UUID], at: datetime, most: int) -> dict[str, list[EntryLine]]:
     """Return the newest entries of each place up to `at`, at most `most` of each, by the place's id: three queries."""
-    release = catalog.catalogue_of(catalog.current(at.astimezone(UTC).date()) or 1)
+    release = catalog.catalogue_of(catalog.release_number_on(at.astimezone(UTC).date()) or 1)
     newest = Window(RowNumber(), partition_by=F("position"), order_by=[F(c).desc() for c in _ORDER])
-    found = Entry.objects.filter(position__in=list(places), performed_at__lte=at).annotate(nth=newest)
-    lines: dict[str, list[Line]] = {}
-    for entry in _told(found.filter(nth__lte=most)).order_by("nth"):
-        lines.setdefault(str(entry.position_id), []).append(_line(entry, release, {}))
+    entries = Entry.objects.filter(position__in=list(places), performed_at__lte=at).annotate(nth=newest)
+    lines: dict[str, list[EntryLine]] = {}
+    for entry in _with_related(entries.filter(nth__lte=most)).order_by("nth"):
+        lines.setdefault(str(entry.position_id), []).append(_entry_line(entry, release, {}))
     return lines
 
 
-def of_place(place: UUID, at: datetime, most: int, before: Entry | None = None) -> list[Line]:
+def lines_of_place(place: UUID, at: datetime, most: int, before: Entry | None = None) -> list[EntryLine]:
     """Return at most `most` entries of one place up to `at`, the newest first; only those before the entry `before`."""
-    release = catalog.catalogue_of(catalog.current(at.astimezone(UTC).date()) or 1)
-    found = Entry.objects.filter(position=place, performed_at__lte=at)
+    release = catalog.catalogue_of(catalog.release_number_on(at.astimezone(UTC).date()) or 1)
+    entries = Entry.objects.filter(position=place, performed_at__lte=at)
     if before is not None:
         same = Q(performed_at=before.performed_at)
         earlier = Q(visit_id__lt=before.visit_id) | Q(visit_id=before.visit_id, number__lt=before.number)
-        found = found.filter(Q(performed_at__lt=before.performed_at) | (same & earlier))
-    ordered = found.order_by(*(f"-{column}" for column in _ORDER))
-    return [_line(entry, release, {}) for entry in _told(ordered)[:most]]
+        entries = entries.filter(Q(performed_at__lt=before.performed_at) | (same & earlier))
+    ordered = entries.order_by(*(f"-{column}" for column in _ORDER))
+    return [_entry_line(entry, release, {}) for entry in _with_related(ordered)[:most]]
 
 
 _ORDER = ("performed_at", "visit_id", "number")
 
 
-def _told(entries: QuerySet[Entry]) -> QuerySet[Entry]:
-    found = entries.select_related("position", "device__kind", "verdict", "visit__corrected_by")
-    return found.prefetch_related("readings")
+def _with_related(entries: QuerySet[Entry]) -> QuerySet[Entry]:
+    rows = entries.select_related("position", "device__kind", "verdict", "visit__corrected_by")
+    return rows.prefetch_related("readings")
 
 
 # Units of graders that compare a reading with something other than its row's key; the other graders compare pressures.
 _UNITS = {"clocking": "Btu/h", "lowering": "in"}
 
 
-def _compared(verdict: Verdict | None, entry: Entry, release: Catalogue) -> str:
+def _compared_with(verdict: Verdict | None, entry: Entry, release: Catalogue) -> str:
     procedure = release.procedures.get(entry.code)
     if verdict is None or verdict.set_value is None or procedure is None:
         return ""
@@ -95,13 +101,13 @@ def _compared(verdict: Verdict | None, entry: Entry, release: Catalogue) -> str:
     return f"{verdict.set_value:,.10g} {unit}"
 
 
-def _title(entry: Entry, release: Catalogue) -> str:
+def _entry_title(entry: Entry, release: Catalogue) -> str:
     named = {"test": release.procedures, "action": release.actions, "observe": release.observations}
     codes: Any = named.get(entry.act, {})
     return str(codes[entry.code].name) if entry.code in codes else _ACTS.get(entry.act, entry.code)
 
 
-def _reading(reading: Reading, entry: Entry, release: Catalogue) -> tuple[str, str, str]:
+def _reading_text(reading: Reading, entry: Entry, release: Catalogue) -> tuple[str, str, str]:
     procedure = release.procedures.get(entry.code)
     spec = procedure.readings.get(reading.name) if procedure else None
     if reading.flag is not None:
@@ -111,28 +117,28 @@ def _reading(reading: Reading, entry: Entry, release: Catalogue) -> tuple[str, s
     return reading.name, reading.word.replace("_", " "), ""
 
 
-def _answered(visit: UUID) -> dict[str, str]:
+def _answered_outcomes(visit: UUID) -> dict[str, str]:
     bodies = Answer.objects.filter(visit=visit).values_list("body", flat=True)
     return {v["entry"]: v["outcome"] for body in bodies for v in json.loads(body)["verdicts"]}
 
 
-def findings(visit: UUID) -> list[Finding]:
+def findings_of(visit: UUID) -> list[Finding]:
     """Return the findings of a visit, worst class first, then in the order of entries."""
-    found = Finding.objects.filter(visit=visit).select_related("position", "entry").order_by("entry__number", "rule")
-    return sorted(found, key=lambda f: tuple(Level).index(Level(f.level)))
+    rows = Finding.objects.filter(visit=visit).select_related("position", "entry").order_by("entry__number", "rule")
+    return sorted(rows, key=lambda f: tuple(Level).index(Level(f.level)))
 
 
-def readiness(visit: UUID) -> Readiness | None:
+def readiness_of(visit: UUID) -> Readiness | None:
     """Return the readiness of a visit; None for a visit that is not the end of its chain of corrections."""
     return Readiness.objects.filter(visit=visit).first()
 
 
-def answers(visits: Iterable[UUID]) -> dict[str, str]:
+def readiness_answers(visits: Iterable[UUID]) -> dict[str, str]:
     """Return the readiness answers of several visits, by the id as text."""
-    found = Readiness.objects.filter(visit__in=list(visits)).values_list("visit", "answer")
-    return {str(visit): answer for visit, answer in found}
+    pairs = Readiness.objects.filter(visit__in=list(visits)).values_list("visit", "answer")
+    return {str(visit): answer for visit, answer in pairs}
 
 
-def waiting(boiler: UUID) -> set[UUID]:
+def waiting_corrections(boiler: UUID) -> set[UUID]:
     """Return the corrections of a boiler that wait for a second qualified name."""
     return set(Waiting.objects.filter(boiler=boiler).values_list("visit", flat=True))

@@ -14,64 +14,64 @@ from zoneinfo import ZoneInfo
 import typst
 
 from fleet.assessments import queries
-from fleet.assessments.found_left import Side, sides
+from fleet.assessments.found_left import VisitSide, visit_sides
 from fleet.assessments.models import Finding
-from fleet.assessments.queries import Line
+from fleet.assessments.queries import EntryLine
 from fleet.assessments.sources import spelled_out
 from fleet.visits.models import Visit
 
-FORM = Path(__file__).with_name("report.typ")
-SENTENCE = re.compile(r"(?<=[.!?])\s+")
-FOOT = (
+TEMPLATE_PATH = Path(__file__).with_name("report.typ")
+SENTENCE_BREAK = re.compile(r"(?<=[.!?])\s+")
+FOOTER = (
     "Advice to a qualified person, never a permission. Local codes, the boiler maker's instructions and a licensed "
     "person's judgement decide."
 )
-ANSWERS = {"ready": "Ready", "not_ready": "Not ready", "cant_say": "Can't say"}
+READINESS_WORDS = {"ready": "Ready", "not_ready": "Not ready", "cant_say": "Can't say"}
 
 
-def pdf(visit: Visit, at: datetime) -> bytes:
+def render_pdf(visit: Visit, at: datetime) -> bytes:
     """Return the report as of `at`: the same visit at the same instant gives the same bytes."""
-    given = {"told": json.dumps(told(visit, at), ensure_ascii=False)}
-    made = typst.compile(
-        str(FORM), format="pdf", sys_inputs=given, timestamp=int(at.timestamp()), ignore_system_fonts=True
+    inputs = {"told": json.dumps(report_data(visit, at), ensure_ascii=False)}
+    content = typst.compile(
+        str(TEMPLATE_PATH), format="pdf", sys_inputs=inputs, timestamp=int(at.timestamp()), ignore_system_fonts=True
     )
-    assert isinstance(made, bytes)  # one document gives bytes, not a list of pages
-    return made
+    assert isinstance(content, bytes)  # one document gives bytes, not a list of pages
+    return content
 
 
-def told(visit: Visit, at: datetime) -> dict[str, Any]:
+def report_data(visit: Visit, at: datetime) -> dict[str, Any]:
     """Return everything on the report, as texts."""
-    lines, findings = queries.lines(visit.id, at), queries.findings(visit.id)
-    ready = queries.readiness(visit.id)
+    lines, findings = queries.visit_lines(visit.id, at), queries.findings_of(visit.id)
+    ready = queries.readiness_of(visit.id)
     zone = visit.boiler.building.zone
     return {
-        "title": f"{_word(visit.kind)}, {_moment(visit.performed_at, zone)}",
+        "title": f"{_in_words(visit.kind)}, {_moment_in_words(visit.performed_at, zone)}",
         "boiler": f"{visit.boiler.building.address}, {visit.boiler.name}",
-        "facts": list(_facts(visit, zone)),
-        "notes": list(_notes(visit, queries.waiting(visit.boiler_id))),
-        "cautions": _cautions(findings),
-        "answer": ANSWERS.get(ready.answer, _word(ready.answer)) if ready else "",
+        "facts": list(_visit_facts(visit, zone)),
+        "notes": list(_visit_notes(visit, queries.waiting_corrections(visit.boiler_id))),
+        "cautions": _caution_texts(findings),
+        "answer": READINESS_WORDS.get(ready.answer, _in_words(ready.answer)) if ready else "",
         "missing": [m["sentence"] for m in ready.missing] if ready else [],
         "not_looked_at": [m["sentence"] for m in ready.not_looked_at] if ready else [],
-        "findings": [_finding(f) for f in findings],
-        "sides": [_side(s) for s in sides(lines, visit.performed_at)],
-        "entries": [_entry(line) for line in lines],
-        "as_of": f"As of {_moment(at, zone)}",
-        "foot": FOOT,
+        "findings": [_finding_json(f) for f in findings],
+        "sides": [_side_json(s) for s in visit_sides(lines, visit.performed_at)],
+        "entries": [_entry_json(line) for line in lines],
+        "as_of": f"As of {_moment_in_words(at, zone)}",
+        "foot": FOOTER,
     }
 
 
-def _facts(visit: Visit, zone: str) -> Iterable[tuple[str, str]]:
+def _visit_facts(visit: Visit, zone: str) -> Iterable[tuple[str, str]]:
     people = (p.user.get_full_name() or p.user.get_username() if p.user else p.name for p in visit.people.all())
     yield "Present", ", ".join(people)
-    yield "Posted", _moment(visit.posted_at, zone)
+    yield "Posted", _moment_in_words(visit.posted_at, zone)
     if visit.state_on_arrival != "unknown":
-        yield "Found", _word(visit.state_on_arrival)
+        yield "Found", _in_words(visit.state_on_arrival)
     if visit.left_as:
-        yield "Left", _word(visit.left_as)
+        yield "Left", _in_words(visit.left_as)
 
 
-def _notes(visit: Visit, waiting: set[Any]) -> Iterable[str]:
+def _visit_notes(visit: Visit, waiting: set[Any]) -> Iterable[str]:
     if visit.id in waiting:
         yield "This correction waits for a second qualified person: until then what it corrects counts."
     elif hasattr(visit, "corrected_by") and visit.corrected_by.id not in waiting:
@@ -84,34 +84,36 @@ def _notes(visit: Visit, waiting: set[Any]) -> Iterable[str]:
         yield visit.note
 
 
-def _cautions(findings: Iterable[Finding]) -> list[list[str]]:
+def _caution_texts(findings: Iterable[Finding]) -> list[list[str]]:
     """Return the first acts of the findings, worst first, each text once: its first sentence and the rest."""
     texts = dict.fromkeys(f.first_act.strip() for f in findings if f.first_act.strip())
-    return [[first, " ".join(rest)] for first, *rest in (SENTENCE.split(text) for text in texts)]
+    return [[first, " ".join(rest)] for first, *rest in (SENTENCE_BREAK.split(text) for text in texts)]
 
 
-def _finding(finding: Finding) -> dict[str, str]:
-    place = _word(finding.position.name) if finding.position else "The boiler"
+def _finding_json(finding: Finding) -> dict[str, str]:
+    place = _in_words(finding.position.name) if finding.position else "The boiler"
     at = f"entry {finding.entry.number + 1}, rule: {finding.rule.replace('_', ' ')}"
-    return {"level": _word(finding.level), "place": place, "sentence": finding.sentence, "at": at}
+    return {"level": _in_words(finding.level), "place": place, "sentence": finding.sentence, "at": at}
 
 
-def _side(side: Side) -> dict[str, Any]:
-    found = [_short(line) for line in side.found] or ["Not tried before the work." if side.done else "Not tried."]
-    done = [_short(line) for line in side.done]
-    done += [f"worked on: {', '.join(side.through)}"] if side.through else []
-    left = [_short(line) for line in side.left] or [side.as_left]
-    return {"place": _word(side.place.name), "found": found, "done": done, "left": left}
+def _side_json(side: VisitSide) -> dict[str, Any]:
+    found_texts = [_short_line(line) for line in side.found_lines] or [
+        "Not tried before the work." if side.done_lines else "Not tried."
+    ]
+    done_texts = [_short_line(line) for line in side.done_lines]
+    done_texts += [f"worked on: {', '.join(side.through)}"] if side.through else []
+    left_texts = [_short_line(line) for line in side.left_lines] or [side.as_left]
+    return {"place": _in_words(side.place.name), "found": found_texts, "done": done_texts, "left": left_texts}
 
 
-def _short(line: Line) -> str:
+def _short_line(line: EntryLine) -> str:
     worth = line.verdict.outcome.replace("_", " ") if line.verdict else line.entry.outcome.replace("_", " ")
     measured = [f"{value} {unit}" for _, value, unit in line.readings if unit][:1]
     parts = [line.title, *([worth] if worth else []), *measured]
     return f"{', '.join(parts)} ({line.number})"
 
 
-def _entry(line: Line) -> dict[str, Any]:
+def _entry_json(line: EntryLine) -> dict[str, Any]:
     verdict = line.verdict
     limit = f"Limit: {verdict.limit}." if verdict and verdict.limit else ""
     against = f"Held against {line.compared}." if line.compared else ""
@@ -120,21 +122,21 @@ def _entry(line: Line) -> dict[str, Any]:
         "number": str(line.number),
         "title": line.title,
         "place": line.entry.position.name if line.entry.position else "",
-        "readings": ", ".join(_readings(line)),
-        "worth": _word(verdict.outcome) if verdict else "",
+        "readings": ", ".join(_reading_texts(line)),
+        "worth": _in_words(verdict.outcome) if verdict else "",
         "sentence": verdict.sentence if verdict else line.entry.reason,
         "by": " ".join(filter(None, (limit, against, source))),
     }
 
 
-def _readings(line: Line) -> Sequence[str]:
+def _reading_texts(line: EntryLine) -> Sequence[str]:
     read = [f"{name.replace('_', ' ')} {value} {unit}".rstrip() for name, value, unit in line.readings]
     return [*read, *(f"{name.replace('_', ' ')} {value}" for name, value in line.entry.values.items())]
 
 
-def _word(code: str) -> str:
+def _in_words(code: str) -> str:
     return code.replace("_", " ").capitalize()
 
 
-def _moment(at: datetime, zone: str) -> str:
+def _moment_in_words(at: datetime, zone: str) -> str:
     return at.astimezone(ZoneInfo(zone)).strftime("%a %d %b %Y, %H:%M %Z")

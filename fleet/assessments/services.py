@@ -5,27 +5,32 @@ from typing import Any
 from uuid import UUID
 
 from fleet.assessments.models import Finding, Readiness, Verdict, Waiting
-from fleet.portfolio.conclusions import plain, store
+from fleet.portfolio.conclusions import as_json, store_conclusions
 from fleet.portfolio.models import Boiler
 from fleet.rules.values import Evidence, Judgement
 
 
-def keep(*, boiler: Boiler, evidence: Evidence, judgement: Judgement) -> int:
+def store_assessments(*, boiler: Boiler, evidence: Evidence, judgement: Judgement) -> int:
     """Make verdicts, findings and readiness of the boiler's own visits equal to the judgement; return rows written."""
-    own = {v.id for v in evidence.visits if v.own}
-    entries = {e.id for v in evidence.visits if v.own for e in v.entries}
+    own_visits = {v.id for v in evidence.visits if v.of_this_boiler}
+    entries = {e.id for v in evidence.visits if v.of_this_boiler for e in v.entries}
     scope = {"boiler_id": boiler.id, "portfolio_id": boiler.portfolio_id}
     return (
-        store(Verdict, scope=scope, key=("id",), rows=_verdicts(judgement, entries))
-        + store(Finding, scope=scope, key=("entry_id", "rule", "position_id"), rows=_findings(judgement, own))
-        + store(Readiness, scope=scope, key=("id",), rows=_readiness(judgement, own))
-        + store(
-            Waiting, scope=scope, key=("id",), rows=({"id": v, "visit_id": v} for v in judgement.waiting if v in own)
+        store_conclusions(Verdict, scope=scope, key=("id",), rows=_verdict_rows(judgement, entries))
+        + store_conclusions(
+            Finding, scope=scope, key=("entry_id", "rule", "position_id"), rows=_finding_rows(judgement, own_visits)
+        )
+        + store_conclusions(Readiness, scope=scope, key=("id",), rows=_readiness_rows(judgement, own_visits))
+        + store_conclusions(
+            Waiting,
+            scope=scope,
+            key=("id",),
+            rows=({"id": v, "visit_id": v} for v in judgement.waiting if v in own_visits),
         )
     )
 
 
-def _verdicts(judgement: Judgement, entries: set[UUID]) -> Iterator[dict[str, Any]]:
+def _verdict_rows(judgement: Judgement, entries: set[UUID]) -> Iterator[dict[str, Any]]:
     for verdict in judgement.verdicts:
         if verdict.entry in entries:
             yield {
@@ -42,28 +47,28 @@ def _verdicts(judgement: Judgement, entries: set[UUID]) -> Iterator[dict[str, An
             }
 
 
-def _findings(judgement: Judgement, own: set[UUID]) -> Iterator[dict[str, Any]]:
+def _finding_rows(judgement: Judgement, own_visits: set[UUID]) -> Iterator[dict[str, Any]]:
     for finding in judgement.findings:
-        if finding.visit in own:
+        if finding.visit in own_visits:
             yield {
                 "entry_id": finding.entries[0],
                 "rule": finding.rule,
                 "position_id": finding.position,
                 "visit_id": finding.visit,
-                "entries": plain(finding.entries),
+                "entries": as_json(finding.entries),
                 "level": finding.level.value,
                 "sentence": finding.sentence,
                 "first_act": finding.first_act,
             }
 
 
-def _readiness(judgement: Judgement, own: set[UUID]) -> Iterator[dict[str, Any]]:
+def _readiness_rows(judgement: Judgement, own_visits: set[UUID]) -> Iterator[dict[str, Any]]:
     for ready in judgement.readiness:
-        if ready.visit in own:
+        if ready.visit in own_visits:
             yield {
                 "id": ready.visit,
                 "visit_id": ready.visit,
                 "answer": ready.answer,
-                "missing": plain(ready.missing),
-                "not_looked_at": plain(ready.not_looked_at),
+                "missing": as_json(ready.missing),
+                "not_looked_at": as_json(ready.not_looked_at),
             }

@@ -46,8 +46,8 @@ TITLES = {
 
 def spelled_out(source: str) -> str:
     """Return a source with the title after each number: "S29 (US DOE …)". Other words stay as they are."""
-    return NUMBERED.sub(lambda found: _titled(found[0]), source)
+    return NUMBERED.sub(lambda match: _with_title(match[0]), source)
 
 
-def _titled(number: str) -> str:
+def _with_title(number: str) -> str:
     return f"{number} ({TITLES[number]})" if number in TITLES else number

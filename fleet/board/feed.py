@@ -15,12 +15,12 @@ from django.db.models import Q, QuerySet
 from fleet.board.models import Change
 from fleet.portfolio.models import Boiler
 
-Place = Mapping[UUID, tuple[int, int]]
-START = (0, -1)
+FeedPosition = Mapping[UUID, tuple[int, int]]
+FEED_START = (0, -1)
 
 
 @dataclass(frozen=True, slots=True)
-class Feed:
+class ChangeFeed:
     """What a reader may see, and which of it is wanted.
 
     `whole` are the portfolios whose own changes may be seen; `boiler` and `kind` narrow the feed.
@@ -34,7 +34,7 @@ class Feed:
 
 
 @dataclass(frozen=True, slots=True)
-class Page:
+class FeedPage:
     """Some changes in order, the position after them, and whether there are more already."""
 
     changes: list[Change]
@@ -42,25 +42,25 @@ class Page:
     more: bool
 
 
-def page(feed: Feed, after: Place, most: int) -> Page:
+def next_page(feed: ChangeFeed, after: FeedPosition, most: int) -> FeedPage:
     """Return at most `most` changes after a position, taken in turn from each portfolio: one query for each."""
-    found = [list(_after(feed, p, after.get(p, START))[: most + 1]) for p in feed.portfolios]
-    turns = [c for c in chain.from_iterable(zip_longest(*found)) if c is not None]
-    told = list(islice(turns, most))
-    place = dict(after) | {c.portfolio_id: (c.version, c.number) for c in told}
-    return Page(told, place, more=len(turns) > most)
+    by_portfolio = [list(_changes_after(feed, p, after.get(p, FEED_START))[: most + 1]) for p in feed.portfolios]
+    turns = [c for c in chain.from_iterable(zip_longest(*by_portfolio)) if c is not None]
+    changes = list(islice(turns, most))
+    place = dict(after) | {c.portfolio_id: (c.version, c.number) for c in changes}
+    return FeedPage(changes, place, more=len(turns) > most)
 
 
-def _after(feed: Feed, portfolio: UUID, place: tuple[int, int]) -> QuerySet[Change]:
+def _changes_after(feed: ChangeFeed, portfolio: UUID, place: tuple[int, int]) -> QuerySet[Change]:
     version, number = place
     later = Q(version__gt=version) | Q(version=version, number__gt=number)
-    seen = Q(boiler__in=feed.boilers)
+    visible = Q(boiler__in=feed.boilers)
     if portfolio in feed.whole:
-        seen |= Q(boiler=None)
+        visible |= Q(boiler=None)
     # `version__gte` repeats what `later` says, in a form that an index can use.
-    found = Change.objects.filter(later, seen, portfolio=portfolio, version__gte=version)
+    changes = Change.objects.filter(later, visible, portfolio=portfolio, version__gte=version)
     if feed.boiler:
-        found = found.filter(boiler=feed.boiler)
+        changes = changes.filter(boiler=feed.boiler)
     if feed.kind:
-        found = found.filter(kind=feed.kind)
-    return found.order_by("version", "number")
+        changes = changes.filter(kind=feed.kind)
+    return changes.order_by("version", "number")

@@ -18,32 +18,32 @@ from fleet.portfolio.models import Boiler
 from fleet.rules.values import Level, Standing
 
 # Age bands of open deficiencies, in days: each from its number up to the next one (common practice).
-BANDS = (0, 7, 30, 90)
+AGE_BANDS = (0, 7, 30, 90)
 
 
 @dataclass(frozen=True, slots=True)
-class Day:
+class DayCounts:
     """One local day and a count for every name."""
 
     day: date
     counts: dict[str, int]
 
 
-def standings_per_day(boilers: QuerySet[Boiler], first: date, last: date) -> list[Day]:
+def standings_per_day(boilers: QuerySet[Boiler], first: date, last: date) -> list[DayCounts]:
     """Return how many boilers were in each standing at the end of each day, counted from their register dates on."""
     spans = StandingSpan.objects.filter(boiler__in=boilers)
     return list(_per_day(spans, "standing", [s.value for s in Standing], first, last))
 
 
-def open_by_class_per_day(boilers: QuerySet[Boiler], first: date, last: date) -> list[Day]:
+def open_by_class_per_day(boilers: QuerySet[Boiler], first: date, last: date) -> list[DayCounts]:
     """Return how many deficiencies of each class were open at the end of each day."""
     spans = ClassSpan.objects.filter(boiler__in=boilers)
     return list(_per_day(spans, "level", [level.value for level in Level], first, last))
 
 
-def _per_day(spans: QuerySet[Any], name: str, names: list[str], first: date, last: date) -> Iterator[Day]:
+def _per_day(spans: QuerySet[Any], name: str, names: list[str], first: date, last: date) -> Iterator[DayCounts]:
     """Count what holds on the first day, then what begins and ends on each later one: three queries."""
-    now = Counter(dict(_on(spans, first).values_list(name).annotate(Count("id"))))
+    now = Counter(dict(_held_on(spans, first).values_list(name).annotate(Count("id"))))
     steps: dict[date, Counter[str]] = {}
     for column, sign in (("since_day", 1), ("until_day", -1)):
         moved = spans.filter(**{f"{column}__gt": first, f"{column}__lte": last})
@@ -53,14 +53,14 @@ def _per_day(spans: QuerySet[Any], name: str, names: list[str], first: date, las
         day = first + timedelta(days=number)
         for value, change in steps.get(day, {}).items():
             now[value] += change
-        yield Day(day, {n: now[n] for n in names})
+        yield DayCounts(day, {n: now[n] for n in names})
 
 
-def _on(spans: QuerySet[Any], day: date) -> QuerySet[Any]:
+def _held_on(spans: QuerySet[Any], day: date) -> QuerySet[Any]:
     return spans.filter(Q(until_day=None) | Q(until_day__gt=day), since_day__lte=day)
 
 
-def age_bands_per_day(boilers: QuerySet[Boiler], first: date, last: date) -> list[Day]:
+def age_bands_per_day(boilers: QuerySet[Boiler], first: date, last: date) -> list[DayCounts]:
     """Return how many open deficiencies were of each age at the end of each day: one query. The opening day is day 0.
 
     An episode passes from band to band as it grows older, so its spans are cut there.
@@ -70,17 +70,17 @@ def age_bands_per_day(boilers: QuerySet[Boiler], first: date, last: date) -> lis
     length = (last - first).days + 1
     steps = {name: [0] * (length + 1) for name in BAND_NAMES}
     for opened, since, until, count in same:
-        for name, begin, end in _bands(opened, since, until or date.max):
+        for name, begin, end in _cut_into_bands(opened, since, until or date.max):
             at, over = (min(max((day - first).days, 0), length) for day in (begin, end))
             steps[name][at] += count
             steps[name][over] -= count
     counts = {name: list(accumulate(changes)) for name, changes in steps.items()}
-    return [Day(first + timedelta(days=n), {name: counts[name][n] for name in BAND_NAMES}) for n in range(length)]
+    return [DayCounts(first + timedelta(days=n), {name: counts[name][n] for name in BAND_NAMES}) for n in range(length)]
 
 
-def _bands(opened: date, since: date, until: date) -> Iterator[tuple[str, date, date]]:
+def _cut_into_bands(opened: date, since: date, until: date) -> Iterator[tuple[str, date, date]]:
     """Cut a span where its deficiency passes from band to band."""
-    for name, youngest, oldest in zip(BAND_NAMES, BANDS, (*BANDS[1:], None), strict=True):
+    for name, youngest, oldest in zip(BAND_NAMES, AGE_BANDS, (*AGE_BANDS[1:], None), strict=True):
         begin = max(since, opened + timedelta(days=youngest))
         end = until if oldest is None else min(until, opened + timedelta(days=oldest))
         if begin < end:
@@ -89,7 +89,7 @@ def _bands(opened: date, since: date, until: date) -> Iterator[tuple[str, date, 
 
 BAND_NAMES = tuple(
     f"days_{low}_to_{high - 1}" if high else f"days_{low}_and_more"
-    for low, high in zip(BANDS, (*BANDS[1:], 0), strict=True)
+    for low, high in zip(AGE_BANDS, (*AGE_BANDS[1:], 0), strict=True)
 )
 
 
@@ -98,7 +98,7 @@ def age_bands(boilers: QuerySet[Boiler], day: date) -> dict[str, int]:
     return age_bands_per_day(boilers, day, day)[0].counts
 
 
-def oldest(boilers: QuerySet[Boiler], day: date) -> date | None:
+def oldest_opening(boilers: QuerySet[Boiler], day: date) -> date | None:
     """Return when the oldest deficiency still open at the end of a day was opened: one query."""
-    spans = _on(ClassSpan.objects.filter(boiler__in=boilers), day)
+    spans = _held_on(ClassSpan.objects.filter(boiler__in=boilers), day)
     return spans.order_by(F("opened_day").asc()).values_list("opened_day", flat=True).first()

@@ -9,7 +9,7 @@ from uuid import UUID
 from fleet.portfolio.models import Boiler
 from fleet.rules import BUILD
 
-COLUMNS = (
+GLASS_COLUMNS = (
     "hazard",
     "position__name",
     "proved_at",
@@ -21,7 +21,7 @@ COLUMNS = (
 
 
 @dataclass(frozen=True, slots=True)
-class Reading:
+class GlassReading:
     """What one glass shows, from its `ProofGlass` row, with the name of the position that decides it."""
 
     hazard: str
@@ -33,23 +33,23 @@ class Reading:
     tick_due_at: datetime | None
 
 
-class Waiting:
+class PendingGlass:
     """The glass of a boiler judged by an older build: what is stored may no longer hold, so it is not shown."""
 
 
-WAITING = Waiting()
-Glass = Reading | Waiting | None
+PENDING = PendingGlass()
+ShownGlass = GlassReading | PendingGlass | None
 
 
-def of(boilers: Iterable[UUID]) -> dict[UUID, Glass]:
+def glasses_of(boilers: Iterable[UUID]) -> dict[UUID, ShownGlass]:
     """Return the glass of each of these boilers: one query."""
-    columns = ("judged__build", *(f"glass__{column}" for column in ("id", *COLUMNS)))
-    found = Boiler.objects.filter(id__in=list(boilers)).values_list("id", *columns)
-    return {row[0]: read(row[1], row[2:]) for row in found}
+    columns = ("judged__build", *(f"glass__{column}" for column in ("id", *GLASS_COLUMNS)))
+    rows = Boiler.objects.filter(id__in=list(boilers)).values_list("id", *columns)
+    return {row[0]: read_glass(row[1], row[2:]) for row in rows}
 
 
-def read(build: str | None, row: Sequence[Any]) -> Glass:
+def read_glass(build: str | None, row: Sequence[Any]) -> ShownGlass:
     """Return the glass of a row (its id, then GLASS_COLUMNS); None where no proof ends by time alone."""
     if build is None or not build.startswith(BUILD):
-        return WAITING
-    return Reading(*row[1:]) if row[0] else None
+        return PENDING
+    return GlassReading(*row[1:]) if row[0] else None

@@ -10,22 +10,22 @@ from fleet.board.models import Change
 OF_REGISTER = Q(kind__startswith="register.") | Q(kind="paper.added")
 
 
-def of_boiler(boiler: UUID) -> QuerySet[Change]:
+def boiler_changes(boiler: UUID) -> QuerySet[Change]:
     """Return the register changes of one boiler with its places."""
-    return _newest(Change.objects.filter(OF_REGISTER, boiler=boiler))
+    return _newest_first(Change.objects.filter(OF_REGISTER, boiler=boiler))
 
 
-def of_building(building: UUID, boilers: Iterable[UUID]) -> QuerySet[Change]:
+def building_changes(building: UUID, boilers: Iterable[UUID]) -> QuerySet[Change]:
     """Return the register changes of a building itself and of these of its boilers."""
-    return _newest(
+    return _newest_first(
         Change.objects.filter(OF_REGISTER).filter(Q(boiler=None, subject=building) | Q(boiler__in=list(boilers)))
     )
 
 
-def of_deficiency(deficiency: UUID) -> QuerySet[Change]:
+def deficiency_changes(deficiency: UUID) -> QuerySet[Change]:
     """Return the recorded status changes of one deficiency."""
-    return _newest(Change.objects.filter(kind="deficiency.changed", subject=deficiency))
+    return _newest_first(Change.objects.filter(kind="deficiency.changed", subject=deficiency))
 
 
-def _newest(found: QuerySet[Change]) -> QuerySet[Change]:
-    return found.order_by("-recorded_at", "-version", "-number")
+def _newest_first(changes: QuerySet[Change]) -> QuerySet[Change]:
+    return changes.order_by("-recorded_at", "-version", "-number")

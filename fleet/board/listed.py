@@ -13,9 +13,9 @@ from django.db.models.functions import Coalesce
 
 from fleet.board.models import Segment, StateSegment
 from fleet.portfolio.models import Boiler, Position, ServiceState
-from fleet.rules.values import Service, Standing
+from fleet.rules.values import ServiceMode, Standing
 
-UNKNOWN = Standing.NOT_SURVEYED
+NOT_SURVEYED = Standing.NOT_SURVEYED
 
 
 def with_standing(boilers: QuerySet[Boiler], at: datetime) -> QuerySet[Boiler]:
@@ -23,13 +23,13 @@ def with_standing(boilers: QuerySet[Boiler], at: datetime) -> QuerySet[Boiler]:
 
     A boiler that was never judged is not surveyed.
     """
-    now = _holding(Segment.objects.filter(boiler=OuterRef("pk")), at)
-    said = ServiceState.objects.filter(boiler=OuterRef("pk"), since__lte=at).order_by("-since", "-posted_at")
+    now = _holding_first(Segment.objects.filter(boiler=OuterRef("pk")), at)
+    statements = ServiceState.objects.filter(boiler=OuterRef("pk"), since__lte=at).order_by("-since", "-posted_at")
     return boilers.select_related("building").annotate(
         segment=Subquery(now.values("id")[:1]),
-        standing=Coalesce(Subquery(now.values("standing")[:1]), Value(UNKNOWN.value)),
-        rank=Coalesce(Subquery(now.values("rank")[:1]), Value(UNKNOWN.rank)),
-        service=Coalesce(Subquery(said.values("state")[:1]), Value(Service.IN_SERVICE.value)),
+        standing=Coalesce(Subquery(now.values("standing")[:1]), Value(NOT_SURVEYED.value)),
+        rank=Coalesce(Subquery(now.values("rank")[:1]), Value(NOT_SURVEYED.rank)),
+        service=Coalesce(Subquery(statements.values("state")[:1]), Value(ServiceMode.IN_SERVICE.value)),
     )
 
 
@@ -38,33 +38,33 @@ def with_state(positions: QuerySet[Position], at: datetime, boiler: UUID | None 
 
     A place of a header group has a state on each boiler: that of `boiler` is used, or of the first by id.
     """
-    found = StateSegment.objects.filter(position=OuterRef("pk"))
-    now = _holding(found.filter(boiler=boiler) if boiler else found, at, "boiler_id")
+    state_segments = StateSegment.objects.filter(position=OuterRef("pk"))
+    now = _holding_first(state_segments.filter(boiler=boiler) if boiler else state_segments, at, "boiler_id")
     return positions.select_related("role").annotate(
         segment=Subquery(now.values("id")[:1]), state=Coalesce(Subquery(now.values("state")[:1]), Value(""))
     )
 
 
-def _holding(segments: QuerySet[Any], at: datetime, *before: str) -> QuerySet[Any]:
+def _holding_first(segments: QuerySet[Any], at: datetime, *before: str) -> QuerySet[Any]:
     """Order segments so that the one that holds at `at` comes first."""
     reaching = segments.filter(Q(until=None) | Q(until__gt=at))
     return reaching.order_by(F("since").asc(nulls_first=True), *before)
 
 
-def segments(ids: Iterable[UUID | None]) -> dict[UUID, Segment]:
+def segments_by_id(ids: Iterable[UUID | None]) -> dict[UUID, Segment]:
     """Return standing segments by id."""
     return Segment.objects.in_bulk([i for i in ids if i])
 
 
-def states(ids: Iterable[UUID | None]) -> dict[UUID, StateSegment]:
+def states_by_id(ids: Iterable[UUID | None]) -> dict[UUID, StateSegment]:
     """Return state segments by id."""
     return StateSegment.objects.in_bulk([i for i in ids if i])
 
 
-def counts(boilers: QuerySet[Boiler], at: datetime) -> dict[UUID, dict[str, int]]:
+def count_standings(boilers: QuerySet[Boiler], at: datetime) -> dict[UUID, dict[str, int]]:
     """Return how many boilers of each portfolio are in each standing at `at`; every standing is a key."""
     grouped = with_standing(boilers, at).order_by().values_list("portfolio", "standing").annotate(Count("id"))
-    found: dict[UUID, dict[str, int]] = {}
+    by_portfolio: dict[UUID, dict[str, int]] = {}
     for portfolio, standing, number in grouped:
-        found.setdefault(portfolio, {s.value: 0 for s in Standing})[standing] = number
-    return found
+        by_portfolio.setdefault(portfolio, {s.value: 0 for s in Standing})[standing] = number
+    return by_portfolio

@@ -11,23 +11,23 @@ from zoneinfo import ZoneInfo
 
 from django.db.models import QuerySet
 
-from fleet.board.days import near
+from fleet.board.days import around_days
 from fleet.calendar import day_of, day_start
-from fleet.engineering.makeup import Reading, uses
+from fleet.engineering.makeup import MeterReading, water_uses
 from fleet.errors import Refused
 from fleet.portfolio import queries as register
 from fleet.portfolio.models import Boiler, Position
-from fleet.rules.values import number
-from fleet.visits import places as kept
+from fleet.rules.values import as_number
+from fleet.visits import places as visit_places
 from fleet.visits.models import Entry
 from fleet.visits.places import Stay
 
 DAY = timedelta(days=1)
-BEFORE = timedelta(days=62)  # the last reading before the first day bounds its use
+LOOKBACK = timedelta(days=62)  # the last reading before the first day bounds its use
 
 
 @dataclass(frozen=True, slots=True)
-class Month:
+class MakeupMonth:
     """A calendar month: gallons used, over how many meter-days, by how many meters."""
 
     first: date
@@ -41,74 +41,80 @@ class Month:
         return self.gallons / self.days if self.days else None
 
 
-def per_month(boilers: QuerySet[Boiler], first: date, last: date) -> list[Month]:
+def makeup_per_month(boilers: QuerySet[Boiler], first: date, last: date) -> list[MakeupMonth]:
     """Return each month of these days, the oldest first: four queries. Use between two readings is spread evenly.
 
     A period whose use cannot be known (a meter replaced, a figure that went back) adds neither gallons nor days.
     """
-    meters = register.positions(boilers).filter(role="makeup_meter")
+    meters = register.positions_of(boilers).filter(role="makeup_meter")
     places = {p.id: p for p in meters.select_related("boiler__building", "header_group__building")}
-    stays = kept.stays(places, datetime.combine(last + DAY, datetime.min.time(), ZoneInfo("UTC")))
-    found: dict[date, list[tuple[UUID, float, float]]] = defaultdict(list)
-    for place, read in _read(places, first, last).items():
-        for early, late in pairwise(read):
-            for month, gallons, days in _spread(early, late, stays.get(place, []), _zone(places[place])):
-                found[month].append((place, gallons, days))
-    return [_month(month, found[month]) for month in _months(first, last)]
+    stays = visit_places.stays_at_places(places, datetime.combine(last + DAY, datetime.min.time(), ZoneInfo("UTC")))
+    parts_by_month: dict[date, list[tuple[UUID, float, float]]] = defaultdict(list)
+    for place, readings in _meter_readings(places, first, last).items():
+        for early, late in pairwise(readings):
+            for month, gallons, days in _spread_by_month(early, late, stays.get(place, []), _zone_of(places[place])):
+                parts_by_month[month].append((place, gallons, days))
+    return [_sum_month(month, parts_by_month[month]) for month in _months_between(first, last)]
 
 
-def _read(places: Mapping[UUID, Position], first: date, last: date) -> dict[UUID, list[tuple[datetime, float]]]:
-    rows = kept.standing(Entry.objects.filter(near("performed_at", first - BEFORE, last), position__in=list(places)))
-    told = rows.filter(act="test", code="meter_reading", readings__name="reading", readings__number__isnull=False)
-    found: dict[UUID, list[tuple[datetime, float]]] = defaultdict(list)
-    ordered = told.order_by("performed_at", "visit_id", "number")
+def _meter_readings(
+    places: Mapping[UUID, Position], first: date, last: date
+) -> dict[UUID, list[tuple[datetime, float]]]:
+    rows = visit_places.standing_entries(
+        Entry.objects.filter(around_days("performed_at", first - LOOKBACK, last), position__in=list(places))
+    )
+    entries = rows.filter(act="test", code="meter_reading", readings__name="reading", readings__number__isnull=False)
+    by_place: dict[UUID, list[tuple[datetime, float]]] = defaultdict(list)
+    ordered = entries.order_by("performed_at", "visit_id", "number")
     for place, at, value in ordered.values_list("position", "performed_at", "readings__number"):
-        found[place].append((at, value))
-    return found
+        by_place[place].append((at, value))
+    return by_place
 
 
-def _spread(
+def _spread_by_month(
     early: tuple[datetime, float], late: tuple[datetime, float], stays: Sequence[Stay], zone: str
 ) -> Iterator[tuple[date, float, float]]:
     """Yield the month, gallons and days of the use between two readings, by months in the building's local time."""
-    gallons = _gallons(early, late, stays) if late[0] > early[0] else None
+    gallons = _gallons_between(early, late, stays) if late[0] > early[0] else None
     if gallons is None:
         return
     whole, begin = late[0] - early[0], early[0]
     while begin < late[0]:
         month = day_of(begin, zone).replace(day=1)
-        end = min(day_start(_next(month), zone), late[0])
+        end = min(day_start(_next_month(month), zone), late[0])
         yield month, gallons * ((end - begin) / whole), (end - begin) / DAY
         begin = end
 
 
-def _gallons(early: tuple[datetime, float], late: tuple[datetime, float], stays: Sequence[Stay]) -> float | None:
+def _gallons_between(
+    early: tuple[datetime, float], late: tuple[datetime, float], stays: Sequence[Stay]
+) -> float | None:
     there = [next((s.device for s in reversed(stays) if s.since <= at), None) for at, _ in (early, late)]
     turns: Any = there[1].attributes.get("rolls_over_gal") if there[1] else None
     days = (late[0] - early[0]) / DAY
-    points = [Reading(0.0, early[1], str(there[0])), Reading(days, late[1], str(there[1]))]
+    points = [MeterReading(0.0, early[1], str(there[0])), MeterReading(days, late[1], str(there[1]))]
     try:
-        return uses(points, number(turns))[0].gallons
+        return water_uses(points, as_number(turns))[0].gallons
     except Refused:
         return None
 
 
-def _month(first: date, parts: Sequence[tuple[UUID, float, float]]) -> Month:
-    return Month(first, sum(p[1] for p in parts), sum(p[2] for p in parts), len({p[0] for p in parts}))
+def _sum_month(first: date, parts: Sequence[tuple[UUID, float, float]]) -> MakeupMonth:
+    return MakeupMonth(first, sum(p[1] for p in parts), sum(p[2] for p in parts), len({p[0] for p in parts}))
 
 
-def _months(first: date, last: date) -> Iterator[date]:
+def _months_between(first: date, last: date) -> Iterator[date]:
     month = first.replace(day=1)
     while month <= last:
         yield month
-        month = _next(month)
+        month = _next_month(month)
 
 
-def _next(day: date) -> date:
+def _next_month(day: date) -> date:
     return (day.replace(day=1) + 32 * DAY).replace(day=1)
 
 
-def _zone(place: Position) -> str:
+def _zone_of(place: Position) -> str:
     owner = place.boiler or place.header_group
     assert owner is not None  # the table has a constraint
     return owner.building.zone

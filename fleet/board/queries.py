@@ -15,7 +15,7 @@ from fleet.rules import BUILD
 
 
 @dataclass(frozen=True, slots=True)
-class Row:
+class BoardRow:
     """One boiler on the board."""
 
     boiler: Boiler
@@ -37,11 +37,11 @@ def holds_at(at: datetime) -> Q:
     return (Q(since=None) | Q(since__lte=at)) & (Q(until=None) | Q(until__gt=at))
 
 
-def rows(boilers: QuerySet[Boiler], at: datetime) -> list[Row]:
+def board_rows(boilers: QuerySet[Boiler], at: datetime) -> list[BoardRow]:
     """Return the board at `at`, worst first, with boilers and buildings, in two queries."""
-    found = Segment.objects.filter(holds_at(at), boiler__in=boilers).select_related("boiler__building__portfolio")
-    listed = found.order_by("rank", "boiler__building__address", "boiler__name", "boiler_id")
-    return [Row(s.boiler, s.standing, s.rank, s.reasons, s.then, s.since, s.until) for s in listed]
+    segments = Segment.objects.filter(holds_at(at), boiler__in=boilers).select_related("boiler__building__portfolio")
+    listed = segments.order_by("rank", "boiler__building__address", "boiler__name", "boiler_id")
+    return [BoardRow(s.boiler, s.standing, s.rank, s.reasons, s.then, s.since, s.until) for s in listed]
 
 
 def standing_of(boiler: UUID, at: datetime) -> Segment | None:
@@ -51,26 +51,26 @@ def standing_of(boiler: UUID, at: datetime) -> Segment | None:
 
 def states_of(boiler: UUID, at: datetime) -> Iterable[StateSegment]:
     """Return the state of each of a boiler's positions at `at`, by name."""
-    found = StateSegment.objects.filter(holds_at(at), boiler=boiler)
-    return found.select_related("position__role").order_by("position__name")
+    segments = StateSegment.objects.filter(holds_at(at), boiler=boiler)
+    return segments.select_related("position__role").order_by("position__name")
 
 
-def fingerprint(boilers: QuerySet[Boiler], at: datetime) -> tuple[list[tuple[UUID, int, bool]], datetime | None]:
+def board_fingerprint(boilers: QuerySet[Boiler], at: datetime) -> tuple[list[tuple[UUID, int, bool]], datetime | None]:
     """Return what the board depends on: the pulses of its portfolios, and the last boundary that time has passed.
 
     Each pulse has a flag that says whether a boiler there waits to be judged by the present build: its glass is hidden.
     """
     portfolios = boilers.order_by().values("portfolio").distinct()
     old = Judged.objects.filter(portfolio=OuterRef("portfolio")).exclude(build__startswith=BUILD)
-    found = Pulse.objects.filter(portfolio__in=portfolios).annotate(waiting=Exists(old)).order_by("portfolio_id")
-    pulses = list(found.values_list("portfolio", "version", "waiting"))
+    pulse_rows = Pulse.objects.filter(portfolio__in=portfolios).annotate(waiting=Exists(old)).order_by("portfolio_id")
+    pulses = list(pulse_rows.values_list("portfolio", "version", "waiting"))
     passed = (
         Segment.objects.filter(boiler__in=boilers, since__lte=at).order_by("-since").values_list("since", flat=True)
     )
     return pulses, passed.first()
 
 
-def waiting(build_of: Iterable[tuple[UUID, str]], at: datetime, limit: int) -> list[UUID]:
+def boilers_to_judge(build_of: Iterable[tuple[UUID, str]], at: datetime, limit: int) -> list[UUID]:
     """Return the boilers to judge: a boundary has passed, the build is old, or it was never judged.
 
     Boilers that failed wait for `retry_at`. `build_of` gives each portfolio's present build.
@@ -80,44 +80,46 @@ def waiting(build_of: Iterable[tuple[UUID, str]], at: datetime, limit: int) -> l
         stale |= Q(portfolio=portfolio) & ~Q(judged__build=build)
     due = Q(judged=None) | Q(judged__next_at__lte=at) | stale
     ready = Q(judged=None) | Q(judged__retry_at=None) | Q(judged__retry_at__lte=at)
-    found = Boiler.objects.filter(due, ready).order_by("judged__next_at", "id").values_list("id", flat=True)
-    return list(found[:limit])
+    boilers = Boiler.objects.filter(due, ready).order_by("judged__next_at", "id").values_list("id", flat=True)
+    return list(boilers[:limit])
 
 
-def judged(boiler: UUID) -> Judged | None:
+def last_judgement(boiler: UUID) -> Judged | None:
     """Return when and by which build a boiler was last judged; None if never."""
     return Judged.objects.filter(boiler=boiler).first()
 
 
-def course(boiler: UUID, at: datetime) -> list[Segment]:
+def standing_from(boiler: UUID, at: datetime) -> list[Segment]:
     """Return the standing at `at` and those that follow if nobody does anything."""
     to_come = Segment.objects.filter(Q(until=None) | Q(until__gt=at), boiler=boiler)
     return list(to_come.order_by(F("since").asc(nulls_first=True)))
 
 
 @dataclass(frozen=True, slots=True)
-class Place:
+class BoilerPlace:
     """One position's state at an instant and the names of the paths it hangs on."""
 
     segment: StateSegment
     paths: list[str]
 
 
-def places(boiler: UUID, at: datetime) -> tuple[list[Place], list[str]]:
+def position_states(boiler: UUID, at: datetime) -> tuple[list[BoilerPlace], list[str]]:
     """Return a boiler's positions at `at`, by the order in which they act, paths last, and its unprotected hazards."""
-    release = catalog.catalogue_of(catalog.current(at.astimezone(UTC).date()) or 1)
+    release = catalog.catalogue_of(catalog.release_number_on(at.astimezone(UTC).date()) or 1)
     listed = [(release.roles[s.position.role_id], s) for s in states_of(boiler, at)]
     listed.sort(key=lambda pair: (pair[0].part.endswith("path"), pair[0].hazard, pair[0].order, pair[1].position.name))
-    paths = _paths([s.position_id for _, s in listed], at)
+    paths = _path_names([s.position_id for _, s in listed], at)
     guarded = {role.hazard for role, _ in listed if role.part == "protection"}
     bare = [h.name for code, h in release.hazards.items() if code not in guarded]
-    return [Place(s, paths.get(s.position_id, [])) for _, s in listed], bare
+    return [BoilerPlace(s, paths.get(s.position_id, [])) for _, s in listed], bare
 
 
-def _paths(positions: list[UUID], at: datetime) -> dict[UUID, list[str]]:
+def _path_names(positions: list[UUID], at: datetime) -> dict[UUID, list[str]]:
     """Return what each position hangs on at `at`; of two statements about one instant the one posted later holds."""
-    said = Setting.objects.filter(position__in=positions, key="paths", since__lte=at).order_by("since", "posted_at")
-    newest = dict(said.values_list("position", "value"))
+    statements = Setting.objects.filter(position__in=positions, key="paths", since__lte=at).order_by(
+        "since", "posted_at"
+    )
+    newest = dict(statements.values_list("position", "value"))
     wanted = {path for value in newest.values() for path in value}
     names = {str(i): name for i, name in Position.objects.filter(id__in=wanted).values_list("id", "name")}
     return {position: [names[path] for path in value] for position, value in newest.items()}

@@ -47,15 +47,15 @@ def standing_rows(boiler: Boiler, judgement: Judgement, zone: str) -> Iterator[d
 
 def class_rows(boiler: Boiler, judgement: Judgement, zone: str) -> Iterator[dict[str, Any]]:
     """Yield the class of each of its deficiencies by days; one opened and closed within a day has no row."""
-    for found in judgement.deficiencies:
-        opened = day_of(found.opened_at, zone)
-        cuts = ((s.since, s.until, s.level.value) for s in found.levels)
+    for deficiency in judgement.deficiencies:
+        opened = day_of(deficiency.opened_at, zone)
+        cuts = ((s.since, s.until, s.level.value) for s in deficiency.levels)
         for since, until, level in day_spans(cuts, opened, zone):
             yield {
-                "deficiency": deficiency_id(boiler.id, found.position, found.rule, found.episode),
+                "deficiency": deficiency_id(boiler.id, deficiency.position, deficiency.rule, deficiency.episode),
                 "since_day": since,
                 "until_day": until,
-                "rule": found.rule,
+                "rule": deficiency.rule,
                 "level": level,
                 "opened_day": opened,
             }

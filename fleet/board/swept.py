@@ -5,22 +5,22 @@ from datetime import datetime
 
 from django.core.cache import cache
 
-KEY, KEPT = "swept-at", 86_400
+CACHE_KEY, CACHE_SECONDS = "swept-at", 86_400
 log = logging.getLogger(__name__)
 
 
-def note(at: datetime) -> None:
+def note_sweep(at: datetime) -> None:
     """Note a sweep. A failing cache is logged and does not stop the sweep."""
     try:
-        cache.set(KEY, at, KEPT)
+        cache.set(CACHE_KEY, at, CACHE_SECONDS)
     except Exception:
         log.warning("the sweep could not be noted")
 
 
-def last() -> datetime | None:
+def last_sweep_at() -> datetime | None:
     """Return when the last sweep ran, None where that is unknown."""
     try:
-        found = cache.get(KEY)
+        noted_at = cache.get(CACHE_KEY)
     except Exception:
         return None
-    return found if isinstance(found, datetime) else None
+    return noted_at if isinstance(noted_at, datetime) else None

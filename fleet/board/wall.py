@@ -8,12 +8,12 @@ from uuid import UUID
 from django.db.models import QuerySet
 
 from fleet.board import glasses
-from fleet.board.glasses import Glass
+from fleet.board.glasses import ShownGlass
 from fleet.board.models import Segment
 from fleet.board.queries import holds_at
 from fleet.portfolio.models import Boiler
 
-COLUMNS = (
+WALL_COLUMNS = (
     "boiler__building",
     "boiler__building__address",
     "boiler__building__zone",
@@ -24,12 +24,12 @@ COLUMNS = (
     "rank",
     "boiler__judged__build",
     "boiler__glass__id",
-    *(f"boiler__glass__{column}" for column in glasses.COLUMNS),
+    *(f"boiler__glass__{column}" for column in glasses.GLASS_COLUMNS),
 )
 
 
 @dataclass(frozen=True, slots=True)
-class Hung:
+class WallBoiler:
     """One boiler on the wall display."""
 
     building: UUID
@@ -40,13 +40,13 @@ class Hung:
     ref: str
     standing: str
     rank: int
-    glass: Glass
+    glass: ShownGlass
 
 
-def hung(boilers: QuerySet[Boiler], at: datetime, only: str = "") -> Iterator[Hung]:
+def wall_boilers(boilers: QuerySet[Boiler], at: datetime, only: str = "") -> Iterator[WallBoiler]:
     """Yield the boilers at `at` (of the standing `only`, or all), the buildings by address, in one query."""
-    found = Segment.objects.filter(holds_at(at), boiler__in=boilers)
-    found = found.filter(standing=only) if only else found
+    segments = Segment.objects.filter(holds_at(at), boiler__in=boilers)
+    segments = segments.filter(standing=only) if only else segments
     order = ("boiler__building__address", "boiler__building", "boiler__name", "boiler")
-    for row in found.order_by(*order).values_list(*COLUMNS):
-        yield Hung(*row[:8], glasses.read(row[8], row[9:]))
+    for row in segments.order_by(*order).values_list(*WALL_COLUMNS):
+        yield WallBoiler(*row[:8], glasses.read_glass(row[8], row[9:]))

@@ -12,7 +12,7 @@ def day_of(instant: datetime, zone: str) -> date:
     """
     if instant.utcoffset() is None:
         raise ValueError(f"an instant needs a time zone: {instant.isoformat()}")
-    return instant.astimezone(_zone(zone)).date()
+    return instant.astimezone(_load_zone(zone)).date()
 
 
 @lru_cache(8_192)
@@ -22,12 +22,12 @@ def day_start(day: date, zone: str) -> datetime:
     A midnight that happens twice counts the first time. A day the zone skipped starts where the next one begins.
     ValueError for an unknown zone; OverflowError within a day of either end of `datetime` (years 1 and 9999).
     """
-    midnight = datetime.combine(day, time(), tzinfo=_zone(zone))
+    midnight = datetime.combine(day, time(), tzinfo=_load_zone(zone))
     before = midnight.astimezone(UTC)
-    again = midnight.replace(fold=1)
-    if again.utcoffset() == midnight.utcoffset():
+    repeated_midnight = midnight.replace(fold=1)
+    if repeated_midnight.utcoffset() == midnight.utcoffset():
         return before
-    after = again.astimezone(UTC)
+    after = repeated_midnight.astimezone(UTC)
     # Outside clock changes the two readings of a wall time agree. In a repeated hour the first one is earlier.
     # Only in a gap is the reading by the old offset the later one (PEP 495).
     if before <= after:
@@ -46,7 +46,7 @@ def _first_instant_on(day: date, zone: str, low: datetime, high: datetime) -> da
     return high
 
 
-def _zone(name: str) -> ZoneInfo:
+def _load_zone(name: str) -> ZoneInfo:
     """Return the IANA zone `name`. Any invalid name raises ValueError with the name in it."""
     try:
         return ZoneInfo(name)

@@ -8,11 +8,11 @@ from typing import Final, Literal, Self, get_args
 
 Unit = Literal["day", "week", "month"]
 
-_UNIT_OF: Final[dict[str, Unit]] = {"d": "day", "w": "week", "mo": "month"}
-_SHORT: Final[dict[Unit, str]] = {unit: short for short, unit in _UNIT_OF.items()}
+_UNIT_BY_CODE: Final[dict[str, Unit]] = {"d": "day", "w": "week", "mo": "month"}
+_CODE_BY_UNIT: Final[dict[Unit, str]] = {unit: code for code, unit in _UNIT_BY_CODE.items()}
 # ASCII digits on purpose: `\d` would match the digits of every script.
-_WRITTEN: Final = re.compile(r"([1-9][0-9]{0,3}) (d|w|mo)")
-_MOST: Final = 9999
+_INTERVAL_PATTERN: Final = re.compile(r"([1-9][0-9]{0,3}) (d|w|mo)")
+_MAX_COUNT: Final = 9999
 
 
 def add_months(day: date, n: int) -> date:
@@ -34,21 +34,21 @@ class Interval:
 
     def __post_init__(self) -> None:
         """Raise ValueError for an unknown unit or for a count outside 1 to 9999."""
-        if self.unit not in get_args(Unit) or not 1 <= self.count <= _MOST:
+        if self.unit not in get_args(Unit) or not 1 <= self.count <= _MAX_COUNT:
             raise ValueError(f"not an interval: {self.count!r} {self.unit!r}")
 
     @classmethod
     def parse(cls, text: str) -> Self:
         """Read "7 d", "1 w" or "12 mo", exactly as `str()` writes it; ValueError with the text for anything else."""
-        found = _WRITTEN.fullmatch(text)
-        if not found:
+        match = _INTERVAL_PATTERN.fullmatch(text)
+        if not match:
             raise ValueError(f"not an interval such as '7 d', '1 w' or '12 mo': {text!r}")
-        return cls(int(found[1]), _UNIT_OF[found[2]])
+        return cls(int(match[1]), _UNIT_BY_CODE[match[2]])
 
     def __str__(self) -> str:
-        return f"{self.count} {_SHORT[self.unit]}"
+        return f"{self.count} {_CODE_BY_UNIT[self.unit]}"
 
-    def after(self, day: date) -> date:
+    def date_after(self, day: date) -> date:
         """Return the day one interval after `day`; OverflowError or ValueError beyond the year 9999."""
         if self.unit == "month":
             return add_months(day, self.count)

@@ -4,11 +4,11 @@ from dataclasses import dataclass
 from datetime import date
 
 # Any leap year will do: it has every month-day that exists.
-_LEAP = 2000
+_LEAP_YEAR = 2000
 
 
 @dataclass(frozen=True, slots=True)
-class Season:
+class HeatingSeason:
     """The season from `start_month`/`start_day` to `end_month`/`end_day`, both days included; it may span New Year.
 
     29 February is 28 February in other years (domain, settled questions). A season that starts on the day after its end
@@ -24,13 +24,13 @@ class Season:
         """Raise ValueError for a month-day such as 31 June when the season is made, not when it is first used."""
         for month, day in ((self.start_month, self.start_day), (self.end_month, self.end_day)):
             try:
-                date(_LEAP, month, day)
+                date(_LEAP_YEAR, month, day)
             except ValueError as error:
                 raise ValueError(f"no such month and day: {month}-{day}") from error
 
     def start_in(self, year: int) -> date:
         """Return the first day of the season that begins in `year` (1 to 9999)."""
-        return _month_day(year, self.start_month, self.start_day)
+        return _date_in_year(year, self.start_month, self.start_day)
 
     def first_start_on_or_after(self, day: date) -> date:
         """Return the nearest season start that is not before `day`."""
@@ -39,18 +39,18 @@ class Season:
 
     def end_on_or_after(self, day: date) -> date:
         """Return the nearest last day of a season that is not before `day`."""
-        this_year = _month_day(day.year, self.end_month, self.end_day)
-        return this_year if this_year >= day else _month_day(day.year + 1, self.end_month, self.end_day)
+        this_year = _date_in_year(day.year, self.end_month, self.end_day)
+        return this_year if this_year >= day else _date_in_year(day.year + 1, self.end_month, self.end_day)
 
     def contains(self, day: date) -> bool:
         """Return whether `day` is a day of the season, its first and last days included."""
-        begun = day >= self.start_in(day.year)
-        not_over = day <= _month_day(day.year, self.end_month, self.end_day)
+        has_begun = day >= self.start_in(day.year)
+        is_not_over = day <= _date_in_year(day.year, self.end_month, self.end_day)
         over_new_year = (self.start_month, self.start_day) > (self.end_month, self.end_day)
-        return (begun or not_over) if over_new_year else (begun and not_over)
+        return (has_begun or is_not_over) if over_new_year else (has_begun and is_not_over)
 
 
-def _month_day(year: int, month: int, day: int) -> date:
+def _date_in_year(year: int, month: int, day: int) -> date:
     """Return the month-day in `year`; 29 February becomes 28 February in a year without it."""
     try:
         return date(year, month, day)

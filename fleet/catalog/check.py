@@ -3,27 +3,27 @@
 from collections.abc import Collection, Iterable, Iterator
 
 from fleet.catalog.content import Content
-from fleet.catalog.rows import Faults, Row
-from fleet.catalog.texts import FILE as TEXTS
+from fleet.catalog.rows import Faults, TableRow
+from fleet.catalog.texts import TEXTS_FILE as TEXTS
 from fleet.rules.catalogue import Catalogue
 from fleet.rules.findings import OBSERVED, FindingCode
-from fleet.rules.verdicts import FIRES, GRADERS, READS_RULES, fires
+from fleet.rules.verdicts import FIRES, GRADERS, READS_RULES, findings_fired_by
 
 
-def check(content: Content, catalogue: Catalogue, faults: Faults) -> None:
+def check_catalogue(content: Content, catalogue: Catalogue, faults: Faults) -> None:
     """Note every reference without a row, and every row that the rules need and that is missing."""
-    for file, column, known in _references(catalogue):
+    for file, column, codes in _reference_columns(catalogue):
         for row in content.tables[file]:
-            _refer(row, column, known)
-    _graders(content.tables["procedures.csv"])
-    _rules(content.tables["readings.csv"], catalogue)
-    _contradictions(content.tables["contradictions.csv"], catalogue)
-    _findings(content.tables["findings.csv"], catalogue)
-    _used(catalogue, faults)
-    _texts(content, catalogue, faults)
+            _check_reference(row, column, codes)
+    _check_graders(content.tables["procedures.csv"])
+    _check_rules(content.tables["readings.csv"], catalogue)
+    _check_contradictions(content.tables["contradictions.csv"], catalogue)
+    _check_finding_columns(content.tables["findings.csv"], catalogue)
+    _check_used_rules(catalogue, faults)
+    _check_texts(content, catalogue, faults)
 
 
-def _references(catalogue: Catalogue) -> Iterator[tuple[str, str, Collection[str]]]:
+def _reference_columns(catalogue: Catalogue) -> Iterator[tuple[str, str, Collection[str]]]:
     yield "roles.csv", "hazard", catalogue.hazards
     yield "roles.csv", "kinds", catalogue.kinds
     yield "procedures.csv", "kinds", catalogue.kinds
@@ -40,20 +40,20 @@ def _references(catalogue: Catalogue) -> Iterator[tuple[str, str, Collection[str
     yield "observations.csv", "roles", catalogue.roles
 
 
-def _refer(row: Row, column: str, known: Collection[str]) -> None:
+def _check_reference(row: TableRow, column: str, codes: Collection[str]) -> None:
     for code in row.cells.get(column, "").split("|"):
-        if code and code not in known:
-            row.fault("unknown_reference", column, f"names {code!r}, which no table has")
+        if code and code not in codes:
+            row.note_fault("unknown_reference", column, f"names {code!r}, which no table has")
 
 
-def _graders(rows: Collection[Row]) -> None:
+def _check_graders(rows: Collection[TableRow]) -> None:
     for row in rows:
         grader = row.cells.get("judged_by", "")
         if grader and grader not in GRADERS:
-            row.fault("unknown_grader", "judged_by", f"names {grader!r}, which nothing judges by")
+            row.note_fault("unknown_grader", "judged_by", f"names {grader!r}, which nothing judges by")
 
 
-def _rules(rows: Iterable[Row], catalogue: Catalogue) -> None:
+def _check_rules(rows: Iterable[TableRow], catalogue: Catalogue) -> None:
     """Note rules that their grader does not read, and rules that compare with an attribute some kind lacks."""
     for row in rows:
         procedure = catalogue.procedures.get(row.cells.get("procedure", ""))
@@ -61,26 +61,26 @@ def _rules(rows: Iterable[Row], catalogue: Catalogue) -> None:
         if procedure is None or spec is None or spec.rule is None:
             continue
         if procedure.judged_by not in READS_RULES:
-            row.fault("unused_rule", "rule", f"is read by nobody: {procedure.judged_by!r} judges by itself")
+            row.note_fault("unused_rule", "rule", f"is read by nobody: {procedure.judged_by!r} judges by itself")
         kinds = [catalogue.kinds[k] for k in procedure.kinds if k in catalogue.kinds]
         for kind in sorted(k.code for k in kinds if spec.rule.key and spec.rule.key not in k.attributes):
-            row.fault("unknown_reference", "rule", f"compares with {spec.rule.key!r}, which {kind!r} has not")
+            row.note_fault("unknown_reference", "rule", f"compares with {spec.rule.key!r}, which {kind!r} has not")
 
 
-def _contradictions(rows: Iterable[Row], catalogue: Catalogue) -> None:
+def _check_contradictions(rows: Iterable[TableRow], catalogue: Catalogue) -> None:
     """Note sides that are neither an observation nor a procedure's outcome, and pairs that no procedure tests."""
     pairs = {(c.first, c.second): c for c in catalogue.contradictions}
     for row in rows:
         for column in ("first", "second"):
             code, colon, outcome = row.cells.get(column, "").partition(":")
-            known = catalogue.procedures if colon else catalogue.observations
-            if code not in known or (colon and outcome not in ("pass", "fail")):
-                row.fault("unknown_reference", column, f"names {row.cells.get(column)!r}, which nobody can enter")
+            allowed_codes = catalogue.procedures if colon else catalogue.observations
+            if code not in allowed_codes or (colon and outcome not in ("pass", "fail")):
+                row.note_fault("unknown_reference", column, f"names {row.cells.get(column)!r}, which nobody can enter")
         if not catalogue.tests_of(pairs[row.cells.get("first", ""), row.cells.get("second", "")]):
-            row.fault("empty", "tested_by", "names no test of a suspect: the hold could never be closed")
+            row.note_fault("empty", "tested_by", "names no test of a suspect: the hold could never be closed")
 
 
-def _findings(rows: Iterable[Row], catalogue: Catalogue) -> None:
+def _check_finding_columns(rows: Iterable[TableRow], catalogue: Catalogue) -> None:
     """A cell that could decide nothing is a mistake: what it says would be believed and never asked."""
     for row in rows:
         rule = catalogue.findings.get(row.cells.get("code", ""))
@@ -89,37 +89,39 @@ def _findings(rows: Iterable[Row], catalogue: Catalogue) -> None:
         if rule.closes_by_readings:
             for column in ("needs_cause", "needs_manager", "needs_work", "tested_in_place"):
                 if getattr(rule, column):
-                    row.fault("bad_value", column, "can't be asked of what closes by its own readings")
+                    row.note_fault("bad_value", column, "can't be asked of what closes by its own readings")
         if rule.closes_unneeded and not rule.clears_by:
-            row.fault("bad_value", "closes_unneeded", "says nothing where no test is named: it closes by itself")
+            row.note_fault("bad_value", "closes_unneeded", "says nothing where no test is named: it closes by itself")
         if rule.recurs and rule.fails == "presumed":
-            row.fault("bad_value", "recurs", "says nothing of a presumption: it is never a repeat")
+            row.note_fault("bad_value", "recurs", "says nothing of a presumption: it is never a repeat")
         if rule.joins and rule.code == FindingCode.AIR_OR_VENT_WITH_CO:
-            row.fault("bad_value", "joins", "can't stand on what the two are together")
+            row.note_fault("bad_value", "joins", "can't stand on what the two are together")
 
 
-def _used(catalogue: Catalogue, faults: Faults) -> None:
+def _check_used_rules(catalogue: Catalogue, faults: Faults) -> None:
     """Note rules that the code fires and that have no row: a failed test would have no class and no first act."""
     fired = {rule for rules in FIRES.values() for rule in rules} | set(FindingCode)
-    for code in sorted(fired.union(*(fires(p) for p in catalogue.procedures.values()))):
+    for code in sorted(fired.union(*(findings_fired_by(p) for p in catalogue.procedures.values()))):
         if code not in catalogue.findings:
             message = f"finding {code!r} is used by the rules and has no row"
-            faults.note("missing_rule", message, "findings.csv", 1, "code")
+            faults.note_fault("missing_rule", message, "findings.csv", 1, "code")
     for code in sorted(OBSERVED - catalogue.observations.keys()):
         message = f"observation {code!r} is used by the rules and has no row"
-        faults.note("missing_rule", message, "observations.csv", 1, "code")
+        faults.note_fault("missing_rule", message, "observations.csv", 1, "code")
 
 
-def _texts(content: Content, catalogue: Catalogue, faults: Faults) -> None:
+def _check_texts(content: Content, catalogue: Catalogue, faults: Faults) -> None:
     belongs = {"first_acts": catalogue.findings, "cautions": catalogue.procedures, "steps": catalogue.procedures}
-    for section, known in belongs.items():
+    for section, codes in belongs.items():
         for code in content.texts.get(section, {}):
-            if code not in known:
+            if code not in codes:
                 line = content.lines.get((section, code), 1)
-                faults.note("unknown_text", f"{section} has {code!r}, which belongs to nothing", TEXTS, line, section)
+                faults.note_fault(
+                    "unknown_text", f"{section} has {code!r}, which belongs to nothing", TEXTS, line, section
+                )
     needed = (("findings.csv", "first_acts"), ("procedures.csv", "cautions"), ("procedures.csv", "steps"))
     for file, section in needed:
         for row in content.tables[file]:
             code = row.cells.get("code", "")
             if code and code not in content.texts.get(section, {}):
-                row.fault("missing_text", "code", f"{code!r} has no {section.replace('_', ' ')} in {TEXTS}")
+                row.note_fault("missing_text", "code", f"{code!r} has no {section.replace('_', ' ')} in {TEXTS}")

@@ -4,34 +4,34 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
-from fleet.catalog.build import build
-from fleet.catalog.check import check
+from fleet.catalog.build import build_catalogue
+from fleet.catalog.check import check_catalogue
 from fleet.catalog.content import Content, from_json, read_folder
 from fleet.catalog.rows import Faults
 from fleet.rules.catalogue import Catalogue
 
 
-def parse(folder: Path, release: int) -> Catalogue:
+def parse_folder(folder: Path, release: int) -> Catalogue:
     """Return the catalogue of a folder. Raises Refused with file, line and column of every fault."""
-    return read(folder, release)[1]
+    return read_release(folder, release)[1]
 
 
-def read(folder: Path, release: int) -> tuple[Content, Catalogue]:
+def read_release(folder: Path, release: int) -> tuple[Content, Catalogue]:
     """Return the content of a folder as text and as values. Raises Refused with every fault."""
     faults = Faults()
-    return _whole(read_folder(folder, faults), release, faults)
+    return _build_whole(read_folder(folder, faults), release, faults)
 
 
-def rebuild(kept: Mapping[str, Any], release: int) -> Catalogue:
+def rebuild_catalogue(stored: Mapping[str, Any], release: int) -> Catalogue:
     """Return the catalogue of a stored release. Raises Refused where the present rules can't read it."""
     faults = Faults()
-    return _whole(from_json(kept, faults), release, faults)[1]
+    return _build_whole(from_json(stored, faults), release, faults)[1]
 
 
-def _whole(content: Content, release: int, faults: Faults) -> tuple[Content, Catalogue]:
-    made = build(content, release)
+def _build_whole(content: Content, release: int, faults: Faults) -> tuple[Content, Catalogue]:
+    catalogue = build_catalogue(content, release)
     # A table that could not be read would make every reference to it a fault; its own fault is noted already.
     if all(content.tables.values()):
-        check(content, made, faults)
+        check_catalogue(content, catalogue, faults)
     faults.refuse_if_any()
-    return content, made
+    return content, catalogue

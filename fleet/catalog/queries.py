@@ -7,30 +7,30 @@ from functools import lru_cache
 from django.db.models import Q
 
 from fleet.catalog.models import Release
-from fleet.catalog.parse import rebuild
+from fleet.catalog.parse import rebuild_catalogue
 from fleet.rules.catalogue import Catalogue
 
 
-def newest() -> int | None:
+def newest_release_number() -> int | None:
     """Return the number of the newest release, None before the first."""
     return Release.objects.order_by("-number").values_list("number", flat=True).first()
 
 
 @dataclass(frozen=True, slots=True)
-class Known:
+class ReleaseStart:
     """A release and the local day on which it begins (None: it applies to all time)."""
 
     number: int
     starts_on: date | None
 
 
-def releases(known_at: datetime | None = None) -> list[Known]:
+def releases_known_at(known_at: datetime | None = None) -> list[ReleaseStart]:
     """Return the releases, oldest first; with `known_at` those loaded by then, and always the first."""
     rows = Release.objects.order_by("number").values_list("number", "starts_on", "loaded_at")
-    return [Known(number, day) for number, day, at in rows if number == 1 or known_at is None or at <= known_at]
+    return [ReleaseStart(number, day) for number, day, at in rows if number == 1 or known_at is None or at <= known_at]
 
 
-def current(day: date) -> int | None:
+def release_number_on(day: date) -> int | None:
     """Return the number of the release that applies on a building's local `day`, None before the first is loaded."""
     begun = Release.objects.filter(Q(starts_on=None) | Q(starts_on__lte=day))
     return begun.order_by("-number").values_list("number", flat=True).first()
@@ -40,4 +40,4 @@ def current(day: date) -> int | None:
 @lru_cache(maxsize=8)
 def catalogue_of(number: int) -> Catalogue:
     """Return the catalogue of one release. Raises Release.DoesNotExist for a number that was never loaded."""
-    return rebuild(Release.objects.get(number=number).content, number)
+    return rebuild_catalogue(Release.objects.get(number=number).content, number)

@@ -5,9 +5,9 @@ import io
 from collections.abc import Iterator
 from pathlib import Path
 
-from fleet.catalog.rows import Faults, Row
+from fleet.catalog.rows import Faults, TableRow
 
-COLUMNS = {
+TABLE_COLUMNS = {
     "hazards.csv": "code,name,stops_firing,source",
     "kinds.csv": "code,name,attributes,source",
     "roles.csv": "code,name,part,hazard,order,last_line,kinds,source",
@@ -28,42 +28,42 @@ COLUMNS = {
 }
 
 
-def read_table(folder: Path, file: str, faults: Faults) -> list[Row]:
+def read_table(folder: Path, file: str, faults: Faults) -> list[TableRow]:
     """Read one table. A missing file or a wrong header is noted as a fault and gives no rows."""
     try:
         text = (folder / file).read_text(encoding="utf-8-sig")
     except FileNotFoundError:
-        faults.note("missing_file", "is missing", file)
+        faults.note_fault("missing_file", "is missing", file)
         return []
     except UnicodeDecodeError:
-        faults.note("bad_file", "is not UTF-8 text", file)
+        faults.note_fault("bad_file", "is not UTF-8 text", file)
         return []
     lines = csv.reader(io.StringIO(text, newline=""), strict=True)
-    before = len(faults.found)
+    before = len(faults.noted_faults)
     try:
-        rows = list(_rows(file, lines, faults))
+        rows = list(_read_rows(file, lines, faults))
     except csv.Error as error:
-        faults.note("bad_file", f"can't be read as a table: {error}", file, lines.line_num)
+        faults.note_fault("bad_file", f"can't be read as a table: {error}", file, lines.line_num)
         return []
-    if not rows and len(faults.found) == before:
-        faults.note("empty_table", "has no rows", file)
+    if not rows and len(faults.noted_faults) == before:
+        faults.note_fault("empty_table", "has no rows", file)
     return rows
 
 
-def _rows(file: str, lines: Iterator[list[str]], faults: Faults) -> Iterator[Row]:
-    head, wanted = next(lines, []), COLUMNS[file].split(",")
+def _read_rows(file: str, lines: Iterator[list[str]], faults: Faults) -> Iterator[TableRow]:
+    head, wanted = next(lines, []), TABLE_COLUMNS[file].split(",")
     if not _head_is_right(file, head, wanted, faults):
         return
-    for line, cells in _numbered(lines):
+    for line, cells in _numbered_rows(lines):
         if len(cells) != len(head):
-            faults.note("bad_row", f"has {len(cells)} cells where the head has {len(head)}", file, line)
+            faults.note_fault("bad_row", f"has {len(cells)} cells where the head has {len(head)}", file, line)
         elif cells:
-            row = Row(file, line, dict(zip(head, (c.strip() for c in cells), strict=True)), faults)
-            row.text("source")
+            row = TableRow(file, line, dict(zip(head, (c.strip() for c in cells), strict=True)), faults)
+            row.text_of("source")
             yield row
 
 
-def _numbered(lines: Iterator[list[str]]) -> Iterator[tuple[int, list[str]]]:
+def _numbered_rows(lines: Iterator[list[str]]) -> Iterator[tuple[int, list[str]]]:
     # The CSV reader counts lines, since a quoted cell may hold line ends. Blank lines are no rows.
     for cells in lines:
         if cells:
@@ -73,8 +73,8 @@ def _numbered(lines: Iterator[list[str]]) -> Iterator[tuple[int, list[str]]]:
 def _head_is_right(file: str, head: list[str], wanted: list[str], faults: Faults) -> bool:
     for column in head:
         if column not in wanted:
-            faults.note("unknown_column", f"unknown column {column!r}", file, 1, column)
+            faults.note_fault("unknown_column", f"unknown column {column!r}", file, 1, column)
     for column in wanted:
         if head.count(column) != 1:
-            faults.note("missing_column", f"column {column!r} must stand there once", file, 1, column)
+            faults.note_fault("missing_column", f"column {column!r} must stand there once", file, 1, column)
     return sorted(head) == sorted(wanted)

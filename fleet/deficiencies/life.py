@@ -7,14 +7,14 @@ from typing import Any
 from uuid import UUID
 
 from fleet.deficiencies.models import Act, Deficiency
-from fleet.rules.values import Act as RulesAct
+from fleet.rules.values import ActFact as RulesAct
 from fleet.rules.values import Judgement, Level, LevelSegment, deficiency_id
 
 _RANK = {level.value: rank for rank, level in enumerate(Level)}  # 0 the worst
 
 
 @dataclass(frozen=True, slots=True)
-class Life:
+class DeficiencyLife:
     """The status of one deficiency at an instant. Deferring only silences reminders."""
 
     status: str  # open → assigned → repaired → closed; or withdrawn, merged
@@ -36,12 +36,12 @@ class Episode:
     opened_at: datetime
     closed_at: datetime | None
 
-    def holds(self, at: datetime) -> bool:
+    def is_open_at(self, at: datetime) -> bool:
         """Whether it was open at `at`."""
         return self.opened_at <= at and (self.closed_at is None or at < self.closed_at)
 
 
-def life(row: Deficiency, acts: Iterable[Act], at: datetime) -> Life:
+def life_at(row: Deficiency, acts: Iterable[Act], at: datetime) -> DeficiencyLife:
     """Return the status of a deficiency at `at`, by its row and the acts that are about it."""
     newest = {act.kind: act for act in sorted(acts, key=lambda a: (a.at, a.acted_on)) if act.at <= at}
     reported = newest.get("repair_reported")
@@ -50,8 +50,8 @@ def life(row: Deficiency, acts: Iterable[Act], at: datetime) -> Life:
     deferred = newest.get("deferred")
     until = deferral_end(deferred, row) if deferred else None
     running = until is not None and at < until
-    return Life(
-        status=_status(row, newest.get("assigned"), reported),
+    return DeficiencyLife(
+        status=_status_of(row, newest.get("assigned"), reported),
         level=level_at(row, at),
         assigned=newest.get("assigned"),
         reported=reported,
@@ -61,7 +61,7 @@ def life(row: Deficiency, acts: Iterable[Act], at: datetime) -> Life:
     )
 
 
-def _status(row: Deficiency, assigned: Act | None, reported: Act | None) -> str:
+def _status_of(row: Deficiency, assigned: Act | None, reported: Act | None) -> str:
     if row.status != "open":
         return row.status
     if reported:
@@ -93,12 +93,12 @@ def levels_after(row: Deficiency, at: datetime) -> Iterable[LevelSegment]:
             yield LevelSegment(datetime.fromisoformat(segment["since"]), until, Level(segment["level"]))
 
 
-def of_rows(rows: Iterable[Deficiency]) -> list[Episode]:
+def episodes_of_rows(rows: Iterable[Deficiency]) -> list[Episode]:
     """Return the stored episodes that are not withdrawn."""
     return [Episode(r.id, r.position_id, r.rule, r.opened_at, r.closed_at) for r in rows if not r.withdrawn]
 
 
-def of_judgement(boiler: UUID, judgement: Judgement) -> list[Episode]:
+def episodes_of_judgement(boiler: UUID, judgement: Judgement) -> list[Episode]:
     """Return the episodes of a judgement."""
     return [
         Episode(deficiency_id(boiler, d.position, d.rule, d.episode), d.position, d.rule, d.opened_at, d.closed_at)
@@ -106,34 +106,36 @@ def of_judgement(boiler: UUID, judgement: Judgement) -> list[Episode]:
     ]
 
 
-def home(rule: str, position: UUID | None, at: datetime, episodes: Iterable[Episode]) -> UUID | None:
+def find_episode(rule: str, position: UUID | None, at: datetime, episodes: Iterable[Episode]) -> UUID | None:
     """Return the id of the episode of this rule and position that was open at `at`, None if none was."""
     same = (e for e in episodes if (e.rule, e.position) == (rule, position))
-    return next((e.id for e in same if e.holds(at)), None)
+    return next((e.id for e in same if e.is_open_at(at)), None)
 
 
-def by_episode(acts: Iterable[Act], episodes: Sequence[Episode]) -> Mapping[UUID, list[Act]]:
+def acts_by_episode(acts: Iterable[Act], episodes: Sequence[Episode]) -> Mapping[UUID, list[Act]]:
     """Return the acts by the deficiency each is about now: late evidence joins, splits and renumbers episodes.
 
     An act whose episode no longer exists stays with the deficiency on which it was recorded.
     """
-    found: dict[UUID, list[Act]] = {}
+    grouped: dict[UUID, list[Act]] = {}
     for act in acts:
         about = act.deficiency
-        here = home(about.rule, about.position_id, act.episode_at, episodes)
-        found.setdefault(here or about.id, []).append(act)
-    return found
+        episode_id = find_episode(about.rule, about.position_id, act.episode_at, episodes)
+        grouped.setdefault(episode_id or about.id, []).append(act)
+    return grouped
 
 
-def as_values(placed: Mapping[UUID, Iterable[Act]]) -> tuple[RulesAct, ...]:
+def acts_as_values(placed: Mapping[UUID, Iterable[Act]]) -> tuple[RulesAct, ...]:
     """Return the acts as values of the rules. A repair counts from when it was done, others from the decision."""
-    listed = [RulesAct(a.kind, subject, a.done_at or a.at, _until(a)) for subject, acts in placed.items() for a in acts]
-    return tuple(sorted(listed, key=_order))
+    listed = [
+        RulesAct(a.kind, subject, a.done_at or a.at, _silent_until(a)) for subject, acts in placed.items() for a in acts
+    ]
+    return tuple(sorted(listed, key=_act_order))
 
 
-def _until(act: Act) -> datetime | None:
+def _silent_until(act: Act) -> datetime | None:
     return act.until if act.kind == "deferred" else None
 
 
-def _order(act: RulesAct) -> tuple[Any, ...]:
+def _act_order(act: RulesAct) -> tuple[Any, ...]:
     return act.at, act.kind, str(act.subject), act.until is None, act.until

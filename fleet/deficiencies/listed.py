@@ -6,9 +6,9 @@ from uuid import UUID
 
 from django.db.models import Case, Exists, F, Func, IntegerField, OuterRef, Q, QuerySet, TextField, Value, When
 
-from fleet.deficiencies.life import by_episode, life, of_rows
+from fleet.deficiencies.life import acts_by_episode, episodes_of_rows, life_at
 from fleet.deficiencies.models import Act, Deficiency
-from fleet.deficiencies.queries import Shown
+from fleet.deficiencies.queries import DeficiencyDetail
 from fleet.portfolio.models import Boiler
 from fleet.rules.values import Level
 
@@ -28,15 +28,15 @@ class LevelAt(Func):
     output_field = TextField()
 
 
-def listed(boilers: QuerySet[Boiler], at: datetime) -> QuerySet[Deficiency]:
+def deficiencies_at(boilers: QuerySet[Boiler], at: datetime) -> QuerySet[Deficiency]:
     """Return the deficiencies of these boilers opened by `at`, with `level_now` and `rank` (0 worst)."""
     ranks = [When(level_now=level.value, then=Value(rank)) for rank, level in enumerate(Level)]
-    found = Deficiency.objects.filter(boiler__in=boilers, opened_at__lte=at)
-    found = found.annotate(level_now=LevelAt(F("levels"), Value(at)))
-    return found.annotate(rank=Case(*ranks, default=Value(len(Level)), output_field=IntegerField()))
+    rows = Deficiency.objects.filter(boiler__in=boilers, opened_at__lte=at)
+    rows = rows.annotate(level_now=LevelAt(F("levels"), Value(at)))
+    return rows.annotate(rank=Case(*ranks, default=Value(len(Level)), output_field=IntegerField()))
 
 
-def of_status(rows: QuerySet[Deficiency], status: str, at: datetime) -> QuerySet[Deficiency]:
+def rows_of_status(rows: QuerySet[Deficiency], status: str, at: datetime) -> QuerySet[Deficiency]:
     """Return the rows that may have this status at `at`; `matches_status` then checks acts row by row."""
     past, gone = Q(closed_at__isnull=False, closed_at__lte=at), Q(withdrawn=True)
     decided = Act.objects.filter(deficiency__boiler=OuterRef("boiler"), deficiency__rule=OuterRef("rule"), at__lte=at)
@@ -50,7 +50,7 @@ def of_status(rows: QuerySet[Deficiency], status: str, at: datetime) -> QuerySet
     return rows.filter(narrowed[status])
 
 
-def shown(rows: Sequence[Deficiency], at: datetime) -> list[Shown]:
+def deficiency_details(rows: Sequence[Deficiency], at: datetime) -> list[DeficiencyDetail]:
     """Return each row with its status and the acts about it, as of `at`: two queries."""
     boilers = {row.boiler_id for row in rows}
     columns = ("boiler_id", "position_id", "rule", "opened_at", "closed_at", "withdrawn")
@@ -61,23 +61,25 @@ def shown(rows: Sequence[Deficiency], at: datetime) -> list[Shown]:
     for act in about:
         decided.setdefault(act.deficiency.boiler_id, []).append(act)
     acts: dict[UUID, list[Act]] = {}
-    for boiler, own in decided.items():
-        acts |= by_episode(own, of_rows(episodes[boiler]))
-    return [Shown(row, life(_as_of(row, at), acts.get(row.id, []), at), acts.get(row.id, [])) for row in rows]
+    for boiler, boiler_acts in decided.items():
+        acts |= acts_by_episode(boiler_acts, episodes_of_rows(episodes[boiler]))
+    return [
+        DeficiencyDetail(row, life_at(_as_of(row, at), acts.get(row.id, []), at), acts.get(row.id, [])) for row in rows
+    ]
 
 
-def matches(one: Shown, status: str) -> bool:
+def matches_status(detail: DeficiencyDetail, status: str) -> bool:
     """Whether the acts give the deficiency this status too."""
     if status == "repaired":
-        return one.life.status == "repaired"
-    return one.life.deferred_until is not None if status == "deferred" else True
+        return detail.life.status == "repaired"
+    return detail.life.deferred_until is not None if status == "deferred" else True
 
 
 def _by_boiler(rows: Iterable[Deficiency]) -> dict[UUID, list[Deficiency]]:
-    found: dict[UUID, list[Deficiency]] = {}
+    grouped: dict[UUID, list[Deficiency]] = {}
     for row in rows:
-        found.setdefault(row.boiler_id, []).append(row)
-    return found
+        grouped.setdefault(row.boiler_id, []).append(row)
+    return grouped
 
 
 def _as_of(row: Deficiency, at: datetime) -> Deficiency:

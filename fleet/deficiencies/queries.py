@@ -9,67 +9,67 @@ from uuid import UUID
 from django.db.models import F
 
 from fleet.catalog import queries as catalog
-from fleet.deficiencies.life import Life, by_episode, level_at, life, of_rows
+from fleet.deficiencies.life import DeficiencyLife, acts_by_episode, episodes_of_rows, level_at, life_at
 from fleet.deficiencies.models import Act, Deficiency
 from fleet.rules.values import Level
 from fleet.rules.vocabulary import EntryAct
 
 
 @dataclass(frozen=True, slots=True)
-class Open:
+class OpenDeficiency:
     """One open deficiency at an instant; `clears_by` has the names of the procedures that close it."""
 
     row: Deficiency
     level: str
     first_act: str
     clears_by: list[str]
-    life: Life
+    life: DeficiencyLife
 
 
 @dataclass(frozen=True, slots=True)
-class Shown:
+class DeficiencyDetail:
     """One deficiency with its status and all acts about it, the oldest first."""
 
     row: Deficiency
-    life: Life
+    life: DeficiencyLife
     acts: list[Act]
 
 
-def shown(row: Deficiency, at: datetime) -> Shown:
+def deficiency_detail(row: Deficiency, at: datetime) -> DeficiencyDetail:
     """Return the deficiency at `at`. The acts of a merged one belong to the one it was merged into."""
-    episodes = of_rows(Deficiency.objects.filter(boiler=row.boiler_id))
+    episodes = episodes_of_rows(Deficiency.objects.filter(boiler=row.boiler_id))
     about = Act.objects.filter(deficiency__boiler=row.boiler_id).select_related("deficiency", "by", "assignee")
-    acts = by_episode(about.order_by("at", "acted_on", "id"), episodes).get(row.id, [])
-    return Shown(row, life(row, acts, at), acts)
+    acts = acts_by_episode(about.order_by("at", "acted_on", "id"), episodes).get(row.id, [])
+    return DeficiencyDetail(row, life_at(row, acts, at), acts)
 
 
-def advice(row: Deficiency, at: datetime) -> tuple[str, list[str]]:
+def advice_for(row: Deficiency, at: datetime) -> tuple[str, list[str]]:
     """What to do first, and the procedures that close it, in words: where none is named, the test that found it."""
-    release = catalog.catalogue_of(catalog.current(at.astimezone(UTC).date()) or 1)
-    opened = _open(row, release, [], at)
+    release = catalog.catalogue_of(catalog.release_number_on(at.astimezone(UTC).date()) or 1)
+    opened = _open_deficiency(row, release, [], at)
     by_test = row.opened_by is not None and row.opened_by.act == EntryAct.TEST
     found_by = release.procedures.get(row.opened_by.code) if row.opened_by and by_test else None
     return opened.first_act, opened.clears_by or ([found_by.name.lower()] if found_by else [])
 
 
-def open_of(boiler: UUID, at: datetime) -> list[Open]:
+def open_deficiencies(boiler: UUID, at: datetime) -> list[OpenDeficiency]:
     """Return what is open on one boiler at `at`, worst class first, then the oldest."""
-    found = Deficiency.objects.filter(boiler=boiler, closed_at=None, withdrawn=False, opened_at__lte=at)
-    listed = list(found.select_related("position", "opened_by").order_by("opened_at", "rule"))
+    rows = Deficiency.objects.filter(boiler=boiler, closed_at=None, withdrawn=False, opened_at__lte=at)
+    listed = list(rows.select_related("position", "opened_by").order_by("opened_at", "rule"))
     if not listed:
         return []
-    release = catalog.catalogue_of(catalog.current(at.astimezone(UTC).date()) or 1)
+    release = catalog.catalogue_of(catalog.release_number_on(at.astimezone(UTC).date()) or 1)
     about = Act.objects.filter(deficiency__boiler=boiler).select_related("deficiency", "by", "assignee")
-    acts = by_episode(about.order_by("at", "acted_on", "id"), of_rows(listed))
-    opened = [_open(row, release, acts.get(row.id, []), at) for row in listed]
+    acts = acts_by_episode(about.order_by("at", "acted_on", "id"), episodes_of_rows(listed))
+    opened = [_open_deficiency(row, release, acts.get(row.id, []), at) for row in listed]
     return sorted(opened, key=lambda o: tuple(Level).index(Level(o.level)))
 
 
-def _open(row: Deficiency, release: Any, acts: list[Act], at: datetime) -> Open:
+def _open_deficiency(row: Deficiency, release: Any, acts: list[Act], at: datetime) -> OpenDeficiency:
     rule = release.findings.get(row.rule)
     closing = release.closing(row.clears_by, row.position.role_id if row.position else None)
     names = [procedure.name.lower() for procedure in closing]
-    return Open(row, level_at(row, at), rule.first_act if rule else "", names, life(row, acts, at))
+    return OpenDeficiency(row, level_at(row, at), rule.first_act if rule else "", names, life_at(row, acts, at))
 
 
 def closing_lines(rows: Iterable[UUID]) -> list[tuple[UUID, UUID, int]]:

@@ -7,11 +7,13 @@ from itertools import pairwise
 from uuid import UUID
 
 from fleet.deficiencies.models import Act, Deficiency
-from fleet.deficiencies.queries import Shown
+from fleet.deficiencies.queries import DeficiencyDetail
 
 # The order of events of one instant.
-FOUND, CLASS, AGAIN, DECIDED, REPAIRED, JOINED, CLOSED, GONE = range(8)
-SAID = {
+FOUND_ORDER, CLASS_ORDER, FOUND_AGAIN_ORDER, DECIDED_ORDER, REPAIRED_ORDER, JOINED_ORDER, CLOSED_ORDER, GONE_ORDER = (
+    range(8)
+)
+ACT_TITLES = {
     "assigned": "Assigned",
     "repair_reported": "Said to be repaired, not proven",
     "deferred": "Deferred",
@@ -20,7 +22,7 @@ SAID = {
 
 
 @dataclass(frozen=True, slots=True)
-class Event:
+class LifeEvent:
     """One past or future event of a deficiency, with the entry or act it rests on."""
 
     at: datetime
@@ -33,48 +35,53 @@ class Event:
     other: UUID | None = None
 
 
-def told(one: Shown, swallowed: Iterable[Deficiency], gone_at: datetime | None) -> list[Event]:
+def life_events(detail: DeficiencyDetail, swallowed: Iterable[Deficiency], gone_at: datetime | None) -> list[LifeEvent]:
     """Return all events of a deficiency, the oldest first.
 
     `swallowed` were merged into it. `gone_at` is when it was recorded as withdrawn or merged.
     """
-    events = [*_evidence(one.row), *_classes(one.row), *_acts(one.acts)]
+    events = [*_evidence_events(detail.row), *_class_events(detail.row), *_act_events(detail.acts)]
     events += [
-        Event(r.opened_at, JOINED, "Another episode became part of this", r.sentence, other=r.id) for r in swallowed
+        LifeEvent(r.opened_at, JOINED_ORDER, "Another episode became part of this", r.sentence, other=r.id)
+        for r in swallowed
     ]
-    if one.row.withdrawn:
-        events.append(_gone(one.row, gone_at))
+    if detail.row.withdrawn:
+        events.append(_gone_event(detail.row, gone_at))
     return sorted(events, key=lambda e: (e.at, e.order))
 
 
-def _evidence(row: Deficiency) -> Iterator[Event]:
+def _evidence_events(row: Deficiency) -> Iterator[LifeEvent]:
     text = (
         row.sentence if row.opened_by_id else f"{row.sentence} This follows from what is on record, or from time alone."
     )
     first = row.levels[0]["level"] if row.levels else ""
-    yield Event(row.opened_at, FOUND, "Found", text, row.opened_by_id, level=first)
+    yield LifeEvent(row.opened_at, FOUND_ORDER, "Found", text, row.opened_by_id, level=first)
     if row.found_at and row.found_at > row.opened_at:
-        yield Event(row.found_at, AGAIN, "Found again", "What was done before did not put it right.")
+        yield LifeEvent(row.found_at, FOUND_AGAIN_ORDER, "Found again", "What was done before did not put it right.")
     if row.repaired_at:
-        yield Event(row.repaired_at, REPAIRED, "Repaired, not proven", "Something was done about it on a visit.")
+        yield LifeEvent(
+            row.repaired_at, REPAIRED_ORDER, "Repaired, not proven", "Something was done about it on a visit."
+        )
     if row.closed_at:
-        yield Event(row.closed_at, CLOSED, "Closed", "Proven right.", row.closed_by_id)
+        yield LifeEvent(row.closed_at, CLOSED_ORDER, "Closed", "Proven right.", row.closed_by_id)
 
 
-def _classes(row: Deficiency) -> Iterator[Event]:
+def _class_events(row: Deficiency) -> Iterator[LifeEvent]:
     """Yield each change of class after the first class."""
     for before, segment in pairwise(row.levels):
         if segment["level"] != before["level"]:
-            yield Event(datetime.fromisoformat(segment["since"]), CLASS, "Class", level=segment["level"])
+            yield LifeEvent(datetime.fromisoformat(segment["since"]), CLASS_ORDER, "Class", level=segment["level"])
 
 
-def _acts(acts: Iterable[Act]) -> Iterator[Event]:
+def _act_events(acts: Iterable[Act]) -> Iterator[LifeEvent]:
     for act in acts:
-        yield Event(act.at, DECIDED, SAID[act.kind], act.reason, act=act)
+        yield LifeEvent(act.at, DECIDED_ORDER, ACT_TITLES[act.kind], act.reason, act=act)
 
 
-def _gone(row: Deficiency, gone_at: datetime | None) -> Event:
+def _gone_event(row: Deficiency, gone_at: datetime | None) -> LifeEvent:
     at = gone_at or row.opened_at
     if row.merged_into_id:
-        return Event(at, GONE, "Merged", "Late evidence made this part of another episode.", other=row.merged_into_id)
-    return Event(at, GONE, "Withdrawn", "A correction took its cause away: it is concluded no more.")
+        return LifeEvent(
+            at, GONE_ORDER, "Merged", "Late evidence made this part of another episode.", other=row.merged_into_id
+        )
+    return LifeEvent(at, GONE_ORDER, "Withdrawn", "A correction took its cause away: it is concluded no more.")

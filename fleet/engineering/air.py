@@ -7,8 +7,8 @@ memory). Appliances that bring their own air from outdoors are left out of the s
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from fleet.engineering.checks import Impossible, Num, Range, one_of, require
-from fleet.engineering.verdicts import Judgement, Reason, judgement
+from fleet.engineering.checks import Impossible, Num, Range, faults_of_choice, require
+from fleet.engineering.verdicts import EngineeringJudgement, EngineeringReason, judge_reasons
 
 INPUT_BTU_H = Range("Btu/h", 0, 1e9, low_in=False, why="without a burner no air is needed")
 ANY_INPUT_BTU_H = Range("Btu/h", 0, 1e9, why="an input is never negative")
@@ -19,14 +19,14 @@ ACH = Range("1/h", 0, 100, low_in=False, why="without any air change no air come
 SIDE_IN = Range("in", 0, 1000, low_in=False, why="an opening has sides")
 
 STANDARD_FT3_PER_1000 = 50.0
-OTHER_FT3_PER_1000, FAN_FT3_PER_1000, MOST_ACH = 21.0, 15.0, 0.60
+OTHER_FT3_PER_1000, FAN_FT3_PER_1000, MAX_COUNTED_ACH = 21.0, 15.0, 0.60
 LOUVRES = {"none": 1.0, "metal": 0.75, "wood": 0.25}  # free share where the maker's figure is not known, from memory
-LEAST_SIDE_IN = 3.0
+MIN_SIDE_IN = 3.0
 TOLERANCE = 1e-9  # an opening that is exactly enough is enough
 
 
 @dataclass(frozen=True, slots=True)
-class Method:
+class OpeningMethod:
     """How openings are sized: their number, Btu/h for one in2 of each, the least free area of each in in2."""
 
     code: str
@@ -39,40 +39,40 @@ class Method:
 METHODS = {
     method.code: method
     for method in (
-        Method("two_direct", "two openings straight to outdoors", 2, 4000),
-        Method("two_vertical", "two openings by vertical ducts", 2, 4000),
-        Method("two_horizontal", "two openings by horizontal ducts", 2, 2000),
-        Method("one_outdoor", "one opening to outdoors", 1, 3000),
-        Method("two_indoor", "two openings to indoor space", 2, 1000, 100.0),
+        OpeningMethod("two_direct", "two openings straight to outdoors", 2, 4000),
+        OpeningMethod("two_vertical", "two openings by vertical ducts", 2, 4000),
+        OpeningMethod("two_horizontal", "two openings by horizontal ducts", 2, 2000),
+        OpeningMethod("one_outdoor", "one opening to outdoors", 1, 3000),
+        OpeningMethod("two_indoor", "two openings to indoor space", 2, 1000, 100.0),
     )
 }
 
 
 @dataclass(frozen=True, slots=True)
-class Needed:
+class OpeningsNeeded:
     """The number of openings, and the free area in in2 that each must have."""
 
     openings: int
     each_in2: float
 
 
-def openings(method: str, input_btu_h: float, vent_connectors_in2: float = 0.0) -> Needed:
+def openings_needed(method: str, input_btu_h: float, vent_connectors_in2: float = 0.0) -> OpeningsNeeded:
     """Return the openings a method asks for: total input in Btu/h (over 0) of all appliances in the space.
 
     `vent_connectors_in2`, the sum of their areas, bounds *one_outdoor* from below and is needed for it. Within 12 in
     of top and bottom, no side under 3 in. Impossible for an unknown method or no input.
     """
     require(
-        one_of("method", method, METHODS),
+        faults_of_choice("method", method, METHODS),
         INPUT_BTU_H.faults("input_btu_h", input_btu_h),
         ANY_AREA_IN2.faults("vent_connectors_in2", vent_connectors_in2),
     )
     if method == "one_outdoor" and not vent_connectors_in2:
-        told = "vent_connectors_in2: one opening must not be smaller than all vent connectors together: their area?"
-        raise Impossible("connectors_missing", told, ("vent_connectors_in2",))
-    used = METHODS[method]
-    least = max(used.least_in2, vent_connectors_in2 if method == "one_outdoor" else 0.0)
-    return Needed(used.openings, max(input_btu_h / used.btu_h_per_in2, least))
+        message = "vent_connectors_in2: one opening must not be smaller than all vent connectors together: their area?"
+        raise Impossible("connectors_missing", message, ("vent_connectors_in2",))
+    opening_method = METHODS[method]
+    least = max(opening_method.least_in2, vent_connectors_in2 if method == "one_outdoor" else 0.0)
+    return OpeningsNeeded(opening_method.openings, max(input_btu_h / opening_method.btu_h_per_in2, least))
 
 
 def room_volume_ft3(input_btu_h: Num) -> Num:
@@ -93,52 +93,56 @@ def room_volume_by_air_changes_ft3(ach: float, other_btu_h: float, fan_btu_h: fl
         ACH.faults("ach", ach),
         ANY_INPUT_BTU_H.faults("other_btu_h", other_btu_h),
         ANY_INPUT_BTU_H.faults("fan_btu_h", fan_btu_h),
-        INPUT_BTU_H.faults("other_btu_h", other_btu_h + fan_btu_h) if _both(other_btu_h, fan_btu_h) else [],
+        INPUT_BTU_H.faults("other_btu_h", other_btu_h + fan_btu_h) if _are_valid_inputs(other_btu_h, fan_btu_h) else [],
     )
-    needed = OTHER_FT3_PER_1000 * other_btu_h + FAN_FT3_PER_1000 * fan_btu_h
-    return needed / 1000 / min(ach, MOST_ACH)
+    volume_at_one_change = OTHER_FT3_PER_1000 * other_btu_h + FAN_FT3_PER_1000 * fan_btu_h
+    return volume_at_one_change / 1000 / min(ach, MAX_COUNTED_ACH)
 
 
 def gross_area_in2(free_in2: Num, louvre: str) -> Num:
     """Return the gross in2 that give a free area in in2 (over 0) behind a louvre: none, metal 75 %, wood 25 % free."""
-    require(AREA_IN2.faults("free_in2", free_in2), one_of("louvre", louvre, LOUVRES))
+    require(AREA_IN2.faults("free_in2", free_in2), faults_of_choice("louvre", louvre, LOUVRES))
     return free_in2 / LOUVRES[louvre]
 
 
 def free_area_in2(width_in: float, height_in: float, louvre: str = "none") -> float:
     """Return the free area in in2 of an opening of so many inches (over 0); 0 where a side is under 3 in."""
     require(
-        SIDE_IN.faults("width_in", width_in), SIDE_IN.faults("height_in", height_in), one_of("louvre", louvre, LOUVRES)
+        SIDE_IN.faults("width_in", width_in),
+        SIDE_IN.faults("height_in", height_in),
+        faults_of_choice("louvre", louvre, LOUVRES),
     )
-    return 0.0 if min(width_in, height_in) < LEAST_SIDE_IN else width_in * height_in * LOUVRES[louvre]
+    return 0.0 if min(width_in, height_in) < MIN_SIDE_IN else width_in * height_in * LOUVRES[louvre]
 
 
 def judge_openings(
     method: str, input_btu_h: float, free_in2: Sequence[float], vent_connectors_in2: float = 0.0
-) -> Judgement:
+) -> EngineeringJudgement:
     """Return urgent where openings of these free areas in in2 (over 0) are too few or small for a method, else good.
 
     With carbon monoxide or spill it is a hold (domain, section 6); callers that know of these decide it.
     """
-    require(AREA_IN2.each("free_in2", free_in2))
-    needed = openings(method, input_btu_h, vent_connectors_in2)
-    enough = [area for area in free_in2 if area >= needed.each_in2 * (1 - TOLERANCE)]
-    if len(enough) >= needed.openings:
-        return judgement([])
-    told = f"{len(enough)} of {needed.openings} openings have the {needed.each_in2:g} in2 that are needed."
-    return judgement([Reason("combustion_air_short", "urgent", told)])
+    require(AREA_IN2.faults_of_each("free_in2", free_in2))
+    requirement = openings_needed(method, input_btu_h, vent_connectors_in2)
+    enough = [area for area in free_in2 if area >= requirement.each_in2 * (1 - TOLERANCE)]
+    if len(enough) >= requirement.openings:
+        return judge_reasons([])
+    sentence = (
+        f"{len(enough)} of {requirement.openings} openings have the {requirement.each_in2:g} in2 that are needed."
+    )
+    return judge_reasons([EngineeringReason("combustion_air_short", "urgent", sentence)])
 
 
-def judge_room(volume_ft3: float, input_btu_h: float) -> Judgement:
+def judge_room(volume_ft3: float, input_btu_h: float) -> EngineeringJudgement:
     """Return good where a room in ft3 (over 0) is enough by itself by the standard method, else urgent."""
     require(VOLUME_FT3.faults("volume_ft3", volume_ft3))
-    needed = room_volume_ft3(input_btu_h)
-    if volume_ft3 >= needed * (1 - TOLERANCE):
-        return judgement([])
-    told = f"The room has {volume_ft3:g} ft3 of the {needed:g} that are enough without openings."
-    return judgement([Reason("combustion_air_short", "urgent", told)])
+    needed_ft3 = room_volume_ft3(input_btu_h)
+    if volume_ft3 >= needed_ft3 * (1 - TOLERANCE):
+        return judge_reasons([])
+    sentence = f"The room has {volume_ft3:g} ft3 of the {needed_ft3:g} that are enough without openings."
+    return judge_reasons([EngineeringReason("combustion_air_short", "urgent", sentence)])
 
 
-def _both(*values: object) -> bool:
+def _are_valid_inputs(*values: object) -> bool:
     """Return whether all are valid inputs that can be added. Faults of single inputs are reported separately."""
     return all(not ANY_INPUT_BTU_H.faults("", value) for value in values)

@@ -7,10 +7,10 @@ from typing import Any
 
 from fleet.engineering.checks import Impossible, require
 from fleet.engineering.table import building, fire_side, pressure_side, water_side
-from fleet.engineering.table.form import REQUIRED, Calculation, Output
+from fleet.engineering.table.form import REQUIRED, CalculationSpec, OutputSpec
 from fleet.errors import Fault, Refused
 
-CALCULATIONS: dict[str, Calculation] = {
+CALCULATIONS: dict[str, CalculationSpec] = {
     calculation.code: calculation
     for table in (pressure_side.TABLE, water_side.TABLE, fire_side.TABLE, building.TABLE)
     for calculation in table
@@ -18,15 +18,15 @@ CALCULATIONS: dict[str, Calculation] = {
 
 
 @dataclass(frozen=True, slots=True)
-class Result:
+class CalculationResult:
     """The result of a calculation: outputs by name, and the inputs as used, with defaults filled in."""
 
-    calculation: Calculation
+    calculation: CalculationSpec
     inputs: dict[str, Any]
     outputs: dict[str, Any]
 
 
-def run(code: str, inputs: Mapping[str, object]) -> Result:
+def run_calculation(code: str, inputs: Mapping[str, object]) -> CalculationResult:
     """Return the result of a named calculation for inputs in its own units.
 
     Raises Refused with all faults of the inputs at once: missing, unknown, no number, out of range. Where each input is
@@ -35,34 +35,38 @@ def run(code: str, inputs: Mapping[str, object]) -> Result:
     if code not in CALCULATIONS:
         raise Refused("unknown_calculation", f"There is no calculation {code!r}.", ("code",), 404)
     calculation = CALCULATIONS[code]
-    require(_faults(calculation, inputs))
-    used = {asked.name: inputs.get(asked.name, asked.default) for asked in calculation.inputs}
-    answer = calculation.function(**used)
-    return Result(calculation, used, {output.name: _value(answer, output) for output in calculation.outputs})
+    require(_find_faults(calculation, inputs))
+    used_inputs = {
+        input_spec.name: inputs.get(input_spec.name, input_spec.default) for input_spec in calculation.inputs
+    }
+    answer = calculation.function(**used_inputs)
+    return CalculationResult(
+        calculation, used_inputs, {output.name: _output_value(answer, output) for output in calculation.outputs}
+    )
 
 
-def _faults(calculation: Calculation, inputs: Mapping[str, object]) -> Iterator[Fault]:
-    known = {asked.name for asked in calculation.inputs}
+def _find_faults(calculation: CalculationSpec, inputs: Mapping[str, object]) -> Iterator[Fault]:
+    known_names = {input_spec.name for input_spec in calculation.inputs}
     for name in inputs:
-        if name not in known:
+        if name not in known_names:
             yield Fault("unknown_input", f"{name}: {calculation.code} does not ask for this.", (name,))
-    for asked in calculation.inputs:
-        if asked.name in inputs:
-            yield from asked.faults(inputs[asked.name])
-        elif asked.default is REQUIRED:
-            yield Fault("missing", f"{asked.name}: {asked.label} is needed.", (asked.name,))
+    for input_spec in calculation.inputs:
+        if input_spec.name in inputs:
+            yield from input_spec.find_faults(inputs[input_spec.name])
+        elif input_spec.default is REQUIRED:
+            yield Fault("missing", f"{input_spec.name}: {input_spec.label} is needed.", (input_spec.name,))
 
 
-def _value(answer: Any, output: Output) -> Any:
+def _output_value(answer: Any, output: OutputSpec) -> Any:
     """Return one output as plain data: a number, a word, None, or a list of these."""
     for name in filter(None, output.at.split(".")):
         answer = getattr(answer, name)
-    return _plain(answer, output.name)
+    return _to_plain_data(answer, output.name)
 
 
-def _plain(value: Any, name: str) -> Any:
+def _to_plain_data(value: Any, name: str) -> Any:
     if isinstance(value, (tuple, list)):
-        return [_plain(item, name) for item in value]
+        return [_to_plain_data(item, name) for item in value]
     if value is None or isinstance(value, (str, bool)):
         return value
     number = float(value)

@@ -4,17 +4,17 @@ Oxygen is in dry flue gas, in %. From 20.9, that of air, it is refused. Over 18 
 results that scale up from it are refused too.
 """
 
-from fleet.engineering.checks import Num, Range, one_of, refuse_where, require, same_shape
+from fleet.engineering.checks import Num, Range, faults_of_choice, refuse_where, require, require_same_shape
 from fleet.engineering.fuels import AIR_O2_PERCENT, FUELS, LATENT_KJ_MOL, Fuel, heat_kj_mol
 from fleet.engineering.steam import saturation_f
 from fleet.engineering.units import ATMOSPHERE_PSIA, STANDARD_ATMOSPHERE_PSIA, convert, factor
-from fleet.engineering.verdicts import Judgement, Reason, judgement
+from fleet.engineering.verdicts import EngineeringJudgement, EngineeringReason, judge_reasons
 from fleet.errors import Fault
 
 AIR = 20.9  # what an analyzer shows in fresh air; for CO air-free 20.9 is safer than 21
 O2 = Range("%", 0, AIR, high_in=False, why="air itself holds 20.9 %, so the probe saw no flue gas")
-MOST_O2 = 18.0  # domain, section 6; published values, 6.4
-O2_OF_A_RESULT = Range("%", 0, MOST_O2, why="over 18 % hardly any flue gas is in the sample, at 20.9 it is air")
+MAX_O2_PERCENT = 18.0  # domain, section 6; published values, 6.4
+O2_OF_A_RESULT = Range("%", 0, MAX_O2_PERCENT, why="over 18 % hardly any flue gas is in the sample, at 20.9 it is air")
 CO2 = Range("%", 0, 100, low_in=False, why="burning makes carbon dioxide")
 CO = Range("ppm", 0, 1_000_000, why="a share is between nothing and all")
 STACK_F = Range("F", -40, 1300, why="no flue of a heating boiler is that cold or hot")
@@ -29,7 +29,7 @@ SIEGERT_AIR = 21.0  # the formula's own constant (S32)
 KELVIN_STEP = factor("F diff", "K diff")
 
 
-def flue_o2(o2_percent: object, name: str = "o2_percent") -> list[Fault]:
+def faults_of_flue_o2(o2_percent: object, name: str = "o2_percent") -> list[Fault]:
     """Return the faults of an oxygen reading in % that a result is scaled up from (0 to 18)."""
     return O2.faults(name, o2_percent) or O2_OF_A_RESULT.faults(name, o2_percent)
 
@@ -39,7 +39,7 @@ def excess_air_percent(o2_percent: Num, fuel: str = "natural_gas") -> Num:
 
     Within 0.1 of the column of S31 for natural gas. Impossible outside the range, or for an unknown fuel.
     """
-    require(O2.faults("o2_percent", o2_percent), one_of("fuel", fuel, FUELS))
+    require(O2.faults("o2_percent", o2_percent), faults_of_choice("fuel", fuel, FUELS))
     burned = FUELS[fuel]
     extra_o2_mol = _extra_o2_mol(burned, o2_percent)
     return 100 * extra_o2_mol / burned.oxygen_mol
@@ -53,7 +53,7 @@ def excess_air_plain_percent(o2_percent: Num) -> Num:
 
 def co2_percent(o2_percent: Num, fuel: str = "natural_gas") -> Num:
     """Return the carbon dioxide in dry flue gas in % for oxygen in % (0 to under 20.9), complete combustion."""
-    require(O2.faults("o2_percent", o2_percent), one_of("fuel", fuel, FUELS))
+    require(O2.faults("o2_percent", o2_percent), faults_of_choice("fuel", fuel, FUELS))
     return FUELS[fuel].co2_max_percent * (1 - o2_percent / AIR_O2_PERCENT)
 
 
@@ -63,23 +63,23 @@ def co_air_free_ppm(co_ppm: Num, o2_percent: Num) -> Num:
     CO x 20.9/(20.9 - O2); with 21, as some texts have it, the answer is a little smaller, which is less safe.
     Source: S33 and published values 6.4. Impossible outside the ranges.
     """
-    require(CO.faults("co_ppm", co_ppm), flue_o2(o2_percent))
-    same_shape(co_ppm=co_ppm, o2_percent=o2_percent)
+    require(CO.faults("co_ppm", co_ppm), faults_of_flue_o2(o2_percent))
+    require_same_shape(co_ppm=co_ppm, o2_percent=o2_percent)
     return co_ppm * (AIR / (AIR - o2_percent))
 
 
-def dilution(o2_before_percent: Num, o2_after_percent: Num) -> Num:
+def dilution_times(o2_before_percent: Num, o2_after_percent: Num) -> Num:
     """Return how many times the flue gas grew between two places, from oxygen in % (0 to 18) before and after.
 
     By the balance of oxygen; 1 is none. Impossible where oxygen fell: no air leaves on the way.
     """
     require(
-        flue_o2(o2_before_percent, "o2_before_percent"),
-        flue_o2(o2_after_percent, "o2_after_percent"),
+        faults_of_flue_o2(o2_before_percent, "o2_before_percent"),
+        faults_of_flue_o2(o2_after_percent, "o2_after_percent"),
     )
-    same_shape(o2_before_percent=o2_before_percent, o2_after_percent=o2_after_percent)
-    told = "o2_after_percent: oxygen cannot fall on the way up: were the readings taken at other times, or swapped?"
-    refuse_where(o2_after_percent < o2_before_percent, "oxygen_fell", told, ("o2_after_percent",))
+    require_same_shape(o2_before_percent=o2_before_percent, o2_after_percent=o2_after_percent)
+    message = "o2_after_percent: oxygen cannot fall on the way up: were the readings taken at other times, or swapped?"
+    refuse_where(o2_after_percent < o2_before_percent, "oxygen_fell", message, ("o2_after_percent",))
     return (AIR - o2_before_percent) / (AIR - o2_after_percent)
 
 
@@ -89,7 +89,9 @@ def dew_point_f(o2_percent: Num, fuel: str = "natural_gas", atmosphere_psia: flo
     From the share of water and the saturation line. Acid condenses earlier from a fuel with sulphur.
     """
     require(
-        flue_o2(o2_percent), one_of("fuel", fuel, FUELS), ATMOSPHERE_PSIA.faults("atmosphere_psia", atmosphere_psia)
+        faults_of_flue_o2(o2_percent),
+        faults_of_choice("fuel", fuel, FUELS),
+        ATMOSPHERE_PSIA.faults("atmosphere_psia", atmosphere_psia),
     )
     burned = FUELS[fuel]
     dry_mol = burned.dry_flue_mol / (1 - o2_percent / AIR_O2_PERCENT)
@@ -123,8 +125,12 @@ def siegert_loss_net_percent(o2_percent: Num, difference_f: Num, fuel: str = "na
     `difference_f` is flue gas less air, in F. Never to be taken from 100 for a gross efficiency: that is 9 points too
     good. Formula S32; coefficients from memory, rounded to two figures (published values, 6.1).
     """
-    require(flue_o2(o2_percent), DIFFERENCE_F.faults("difference_f", difference_f), one_of("fuel", fuel, FUELS))
-    same_shape(o2_percent=o2_percent, difference_f=difference_f)
+    require(
+        faults_of_flue_o2(o2_percent),
+        DIFFERENCE_F.faults("difference_f", difference_f),
+        faults_of_choice("fuel", fuel, FUELS),
+    )
+    require_same_shape(o2_percent=o2_percent, difference_f=difference_f)
     _, a2, b, _ = FUELS[fuel].siegert
     return difference_f * KELVIN_STEP * (a2 / (SIEGERT_AIR - o2_percent) + b)
 
@@ -138,12 +144,12 @@ def siegert_loss_net_by_co2_percent(co2_percent: Num, difference_f: Num, fuel: s
     require(
         CO2.faults("co2_percent", co2_percent),
         DIFFERENCE_F.faults("difference_f", difference_f),
-        one_of("fuel", fuel, FUELS),
+        faults_of_choice("fuel", fuel, FUELS),
     )
-    same_shape(co2_percent=co2_percent, difference_f=difference_f)
+    require_same_shape(co2_percent=co2_percent, difference_f=difference_f)
     a1, _, b, most = FUELS[fuel].siegert
-    told = f"co2_percent: {FUELS[fuel].name} makes {most:g} % at most, so the fuel or the reading is another."
-    refuse_where(co2_percent > most * CO2_SCATTER, "co2_over_most", told, ("co2_percent",))
+    message = f"co2_percent: {FUELS[fuel].name} makes {most:g} % at most, so the fuel or the reading is another."
+    refuse_where(co2_percent > most * CO2_SCATTER, "co2_over_most", message, ("co2_percent",))
     return difference_f * KELVIN_STEP * (a1 / co2_percent + b)
 
 
@@ -157,52 +163,58 @@ def saving_percent(efficiency_now_percent: float, efficiency_after_percent: floa
     return 100 * (1 - efficiency_now_percent / efficiency_after_percent)
 
 
-def judge_co(co_ppm: float, o2_percent: float, steady: bool = True) -> Judgement:
+def judge_co(co_ppm: float, o2_percent: float, steady: bool = True) -> EngineeringJudgement:
     """Return hold, urgent, inconclusive or good for carbon monoxide in ppm in flue gas with oxygen in % (under 20.9).
 
     Hold at 400 air-free (S33), or where it is unsteady or rising; adjust at 100 (common practice); over 18 % oxygen
     no result, unless what was read is already too much. Impossible outside the ranges.
     """
     require(CO.faults("co_ppm", co_ppm), O2.faults("o2_percent", o2_percent))
-    if o2_percent > MOST_O2 and co_ppm < CO_HOLD_PPM and steady:
-        told = f"No result: {o2_percent:g} % oxygen is over {MOST_O2:g}, hardly any flue gas is in the sample."
-        return Judgement("inconclusive", (Reason("co_no_result", "inconclusive", told),))
-    least = co_ppm if o2_percent > MOST_O2 else co_air_free_ppm(co_ppm, o2_percent)
-    return judgement(_about_co(least, steady))
+    if o2_percent > MAX_O2_PERCENT and co_ppm < CO_HOLD_PPM and steady:
+        sentence = (
+            f"No result: {o2_percent:g} % oxygen is over {MAX_O2_PERCENT:g}, hardly any flue gas is in the sample."
+        )
+        return EngineeringJudgement("inconclusive", (EngineeringReason("co_no_result", "inconclusive", sentence),))
+    least = co_ppm if o2_percent > MAX_O2_PERCENT else co_air_free_ppm(co_ppm, o2_percent)
+    return judge_reasons(_reasons_about_co(least, steady))
 
 
-def judge_room_co(co_ppm: float) -> Judgement:
+def judge_room_co(co_ppm: float) -> EngineeringJudgement:
     """Return hold for carbon monoxide in ppm in the room's air over 35 (S34), else good. Impossible under 0."""
     require(CO.faults("co_ppm", co_ppm))
     if co_ppm <= CO_ROOM_PPM:
-        return judgement([])
-    told = f"{co_ppm:g} ppm carbon monoxide in the room, over {CO_ROOM_PPM:g}: get everybody out, call from outside."
-    return judgement([Reason("co_in_the_room", "hold", told)])
+        return judge_reasons([])
+    sentence = (
+        f"{co_ppm:g} ppm carbon monoxide in the room, over {CO_ROOM_PPM:g}: get everybody out, call from outside."
+    )
+    return judge_reasons([EngineeringReason("co_in_the_room", "hold", sentence)])
 
 
-def _about_co(air_free_ppm: float, steady: bool) -> list[Reason]:
-    shown = f"{air_free_ppm:.0f} ppm carbon monoxide air-free"
+def _reasons_about_co(air_free_ppm: float, steady: bool) -> list[EngineeringReason]:
+    reading = f"{air_free_ppm:.0f} ppm carbon monoxide air-free"
     if air_free_ppm >= CO_HOLD_PPM:
-        return [Reason("co_high", "hold", f"{shown}, {CO_HOLD_PPM:g} or more: shut the burner down.")]
+        return [EngineeringReason("co_high", "hold", f"{reading}, {CO_HOLD_PPM:g} or more: shut the burner down.")]
     if not steady:
-        return [Reason("co_unsteady", "hold", f"{shown}, not steady: shut the burner down.")]
+        return [EngineeringReason("co_unsteady", "hold", f"{reading}, not steady: shut the burner down.")]
     if air_free_ppm >= CO_ADJUST_PPM:
-        return [Reason("co_adjust", "urgent", f"{shown}, {CO_ADJUST_PPM:g} or more: have the burner adjusted.")]
+        return [
+            EngineeringReason("co_adjust", "urgent", f"{reading}, {CO_ADJUST_PPM:g} or more: have the burner adjusted.")
+        ]
     return []
 
 
 def _check_stack(o2_percent: Num, stack_f: Num, room_f: Num, fuel: str) -> None:
     require(
-        flue_o2(o2_percent),
+        faults_of_flue_o2(o2_percent),
         STACK_F.faults("stack_f", stack_f),
         ROOM_F.faults("room_f", room_f),
-        one_of("fuel", fuel, FUELS),
+        faults_of_choice("fuel", fuel, FUELS),
     )
-    same_shape(o2_percent=o2_percent, stack_f=stack_f, room_f=room_f)
-    told = "stack_f: the stack is colder than the room, so the readings are swapped or the burner was off."
-    refuse_where(stack_f < room_f, "stack_colder_than_room", told, ("stack_f",))
-    told = "stack_f: water condenses from flue gas this cold, and this balance does not count that."
-    refuse_where(stack_f < dew_point_f(o2_percent, fuel), "stack_condensing", told, ("stack_f",))
+    require_same_shape(o2_percent=o2_percent, stack_f=stack_f, room_f=room_f)
+    message = "stack_f: the stack is colder than the room, so the readings are swapped or the burner was off."
+    refuse_where(stack_f < room_f, "stack_colder_than_room", message, ("stack_f",))
+    message = "stack_f: water condenses from flue gas this cold, and this balance does not count that."
+    refuse_where(stack_f < dew_point_f(o2_percent, fuel), "stack_condensing", message, ("stack_f",))
 
 
 def _dry_kj(fuel: Fuel, o2_percent: Num, hot_k: Num, cold_k: Num) -> Num:

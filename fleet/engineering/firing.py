@@ -1,8 +1,8 @@
 """The input of a burner: by clocking the gas meter or by nozzle and pump pressure, and against the name plate."""
 
-from fleet.engineering.checks import Num, Range, require, root, same_shape
+from fleet.engineering.checks import Num, Range, require, require_same_shape, square_root
 from fleet.engineering.units import ATMOSPHERE_PSIA, STANDARD_ATMOSPHERE_PSIA, convert, factor
-from fleet.engineering.verdicts import Judgement, Reason, judgement
+from fleet.engineering.verdicts import EngineeringJudgement, EngineeringReason, judge_reasons
 
 DIAL_FT3 = Range("ft3", 0, 100_000, low_in=False, why="a dial that passed nothing clocks nothing")
 SECONDS = Range("s", 0, 86_400, low_in=False, why="a turn of the dial takes time, and less than a day")
@@ -14,9 +14,9 @@ GPH = Range("gal/h", 0, 1000, low_in=False, why="a burner that burns has a flow"
 PUMP_PSI = Range("psi", 0, 1000, low_in=False, why="no pressure, no spray")
 INPUT_BTU_H = Range("Btu/h", 0, 1e9, low_in=False, why="a burner has an input")
 
-FACTOR = Range("", 0.5, 10, why="no meter is that far from base conditions")
+METER_FACTOR = Range("", 0.5, 10, why="no meter is that far from base conditions")
 BASE_PSIA, BASE_F = 14.73, 60.0  # usual base of gas sold in the United States, from memory
-GOOD, MOST = 0.05, 0.10  # of the plate's input: common practice
+GOOD_SHARE, ROUTINE_SHARE = 0.05, 0.10  # of the plate's input: common practice
 SECONDS_PER_HOUR = factor("h", "s")
 
 
@@ -42,7 +42,7 @@ def gas_factor(
 def gas_flow_ft3_h(dial_ft3: Num, seconds: Num) -> Num:
     """Return the flow in ft3/h of a meter whose dial of so many ft3 (over 0) took so many s (over 0 to a day)."""
     require(DIAL_FT3.faults("dial_ft3", dial_ft3), SECONDS.faults("seconds", seconds))
-    same_shape(dial_ft3=dial_ft3, seconds=seconds)
+    require_same_shape(dial_ft3=dial_ft3, seconds=seconds)
     return SECONDS_PER_HOUR * dial_ft3 / seconds
 
 
@@ -56,7 +56,7 @@ def gas_input_btu_h(dial_ft3: Num, seconds: Num, gross_btu_ft3: float, meter_fac
         DIAL_FT3.faults("dial_ft3", dial_ft3),
         SECONDS.faults("seconds", seconds),
         GAS_BTU_FT3.faults("gross_btu_ft3", gross_btu_ft3),
-        FACTOR.faults("meter_factor", meter_factor),
+        METER_FACTOR.faults("meter_factor", meter_factor),
     )
     return gas_flow_ft3_h(dial_ft3, seconds) * (gross_btu_ft3 * meter_factor)
 
@@ -71,8 +71,8 @@ def nozzle_gph(rated_gph: Num, pump_psi: Num, rated_psi: float = 100.0) -> Num:
         PUMP_PSI.faults("pump_psi", pump_psi),
         PUMP_PSI.faults("rated_psi", rated_psi),
     )
-    same_shape(rated_gph=rated_gph, pump_psi=pump_psi)
-    return rated_gph * root(pump_psi / rated_psi)
+    require_same_shape(rated_gph=rated_gph, pump_psi=pump_psi)
+    return rated_gph * square_root(pump_psi / rated_psi)
 
 
 def oil_input_btu_h(flow_gph: Num, gross_btu_gal: float) -> Num:
@@ -84,21 +84,23 @@ def oil_input_btu_h(flow_gph: Num, gross_btu_gal: float) -> Num:
 def input_ratio(input_btu_h: Num, plate_btu_h: Num) -> Num:
     """Return the input measured as a share of the name plate's, both in Btu/h, over 0."""
     require(INPUT_BTU_H.faults("input_btu_h", input_btu_h), INPUT_BTU_H.faults("plate_btu_h", plate_btu_h))
-    same_shape(input_btu_h=input_btu_h, plate_btu_h=plate_btu_h)
+    require_same_shape(input_btu_h=input_btu_h, plate_btu_h=plate_btu_h)
     return input_btu_h / plate_btu_h
 
 
-def judge_input(input_btu_h: float, plate_btu_h: float) -> Judgement:
+def judge_input(input_btu_h: float, plate_btu_h: float) -> EngineeringJudgement:
     """Return good within 5 % of the plate, routine within 10 %; beyond: urgent over it, routine under (Btu/h both).
 
     The bounds are common practice. Over the plate, the safety valves must be looked at again for the larger fire (S2).
     """
     over = input_ratio(input_btu_h, plate_btu_h) - 1
-    if abs(over) <= GOOD + 1e-9:  # the bound is included, and 1.05 - 1 is slightly over 0.05 as a float
-        return judgement([])
-    shown = f"{abs(over):.1%} {'over' if over > 0 else 'under'} the name plate"
-    if over > MOST + 1e-9:
-        told = f"The burner fires {shown}: adjust it, and compare the safety valves with the larger input."
-        return judgement([Reason("over_fired", "urgent", told)])
+    if abs(over) <= GOOD_SHARE + 1e-9:  # the bound is included, and 1.05 - 1 is slightly over 0.05 as a float
+        return judge_reasons([])
+    deviation = f"{abs(over):.1%} {'over' if over > 0 else 'under'} the name plate"
+    if over > ROUTINE_SHARE + 1e-9:
+        sentence = f"The burner fires {deviation}: adjust it, and compare the safety valves with the larger input."
+        return judge_reasons([EngineeringReason("over_fired", "urgent", sentence)])
     code = "fires_over_plate" if over > 0 else "fires_under_plate"
-    return judgement([Reason(code, "routine", f"The burner fires {shown}: adjust it at the next service.")])
+    return judge_reasons(
+        [EngineeringReason(code, "routine", f"The burner fires {deviation}: adjust it at the next service.")]
+    )

@@ -91,9 +91,12 @@ def heat_kj_mol(gas: str, hot_k: Num, cold_k: Num) -> Num:
 
     Within 0.3 % of measured ideal-gas enthalpies; ranges are the caller's to check. Source: GRI-Mech 3.0.
     """
-    return _enthalpy(NASA[gas], hot_k) - _enthalpy(NASA[gas], cold_k)
+    return _enthalpy_kj_mol(NASA[gas], hot_k) - _enthalpy_kj_mol(NASA[gas], cold_k)
 
 
-def _enthalpy(a: tuple[float, ...], kelvin: Num) -> Num:
-    series = a[0] + kelvin * (a[1] / 2 + kelvin * (a[2] / 3 + kelvin * (a[3] / 4 + kelvin * (a[4] / 5))))
+def _enthalpy_kj_mol(coefficients: tuple[float, ...], kelvin: Num) -> Num:
+    series = coefficients[0] + kelvin * (
+        coefficients[1] / 2
+        + kelvin * (coefficients[2] / 3 + kelvin * (coefficients[3] / 4 + kelvin * (coefficients[4] / 5)))
+    )
     return GAS_CONSTANT_KJ_MOL_K * kelvin * series

@@ -6,12 +6,12 @@ Source: published values section 3 (HG-605, CW-310 from memory; trade practice);
 from dataclasses import dataclass
 
 from fleet.engineering.checks import Impossible, Range, require
-from fleet.engineering.verdicts import Judgement, Reason, judgement
+from fleet.engineering.verdicts import EngineeringJudgement, EngineeringReason, judge_reasons
 
-MOST_PSI = 15.0  # MAWP of a low-pressure steam boiler (COMAR 09.12.01.10)
+MAX_STEAM_PSI = 15.0  # MAWP of a low-pressure steam boiler (COMAR 09.12.01.10)
 LIMIT_UNDER_VALVE_PSI = 2.0
 CONTROL_UNDER_VALVE_PSI = 5.0  # operating gap, valve practice for set pressures up to 70 psi
-GAUGE_LEAST_PSI, GAUGE_MOST_PSI = 30.0, 60.0  # S5, S12, S13; the upper one HG-602(a), from memory
+MIN_GAUGE_TOP_PSI, MAX_GAUGE_TOP_PSI = 30.0, 60.0  # S5, S12, S13; the upper one HG-602(a), from memory
 
 SET_PSI = Range("psi", -14.7, 300, why="a set point lies between a vacuum and what any control of steam heat reaches")
 DIFFERENTIAL_PSI = Range("psi", 0, 300, why="a differential is never negative")
@@ -32,7 +32,7 @@ class Ladder:
     valve_psi: float | None = None
 
 
-Fault = Reason  # one fault of a ladder: its class (hold, urgent, routine) and a sentence
+LadderFault = EngineeringReason  # one fault of a ladder: its class (hold, urgent, routine) and a sentence
 
 
 def cut_out(main_psi: float, differential_psi: float, sense: str) -> float:
@@ -54,72 +54,82 @@ def cut_in(main_psi: float, differential_psi: float, sense: str) -> float:
     return cut_out(main_psi, differential_psi, sense) - differential_psi
 
 
-def faults(ladder: Ladder) -> list[Fault]:
+def find_ladder_faults(ladder: Ladder) -> list[LadderFault]:
     """Return all faults of the ladder, worst first. Unknown rungs are not compared."""
-    found = [*_over_fifteen(ladder), *_limit_at_valve(ladder), *_order(ladder), *_gaps(ladder)]
-    return sorted(found, key=lambda f: ("hold", "urgent", "routine").index(f.level))
+    ladder_faults = [
+        *_faults_over_fifteen(ladder),
+        *_faults_of_limit_at_valve(ladder),
+        *_faults_of_order(ladder),
+        *_faults_of_gaps(ladder),
+    ]
+    return sorted(ladder_faults, key=lambda f: ("hold", "urgent", "routine").index(f.level))
 
 
-def _over_fifteen(ladder: Ladder) -> list[Fault]:
+def _faults_over_fifteen(ladder: Ladder) -> list[LadderFault]:
     rungs = (("cut-out", ladder.cut_out_psi), ("high limit", ladder.limit_psi), ("safety valve", ladder.valve_psi))
-    over = [(name, psi) for name, psi in rungs if psi is not None and psi > MOST_PSI]
-    return [Fault("ladder_over_fifteen", "hold", f"The {n} is set at {p:g} psi, over {MOST_PSI:g}.") for n, p in over]
+    over = [(name, psi) for name, psi in rungs if psi is not None and psi > MAX_STEAM_PSI]
+    return [
+        LadderFault("ladder_over_fifteen", "hold", f"The {n} is set at {p:g} psi, over {MAX_STEAM_PSI:g}.")
+        for n, p in over
+    ]
 
 
-def _limit_at_valve(ladder: Ladder) -> list[Fault]:
+def _faults_of_limit_at_valve(ladder: Ladder) -> list[LadderFault]:
     if ladder.limit_psi is None or ladder.valve_psi is None or ladder.limit_psi < ladder.valve_psi:
         return []
     sentence = f"The high limit at {ladder.limit_psi:g} psi is not under the safety valve at {ladder.valve_psi:g} psi."
-    return [Fault("ladder_limit_at_valve", "hold", sentence)]
+    return [LadderFault("ladder_limit_at_valve", "hold", sentence)]
 
 
-def _order(ladder: Ladder) -> list[Fault]:
-    found = []
+def _faults_of_order(ladder: Ladder) -> list[LadderFault]:
+    order_faults = []
     if ladder.limit_psi is not None and ladder.cut_out_psi is not None and ladder.limit_psi <= ladder.cut_out_psi:
         sentence = f"The high limit at {ladder.limit_psi:g} psi is not above the cut-out at {ladder.cut_out_psi:g} psi."
-        found.append(Fault("ladder_limit_at_cut_out", "urgent", sentence))
+        order_faults.append(LadderFault("ladder_limit_at_cut_out", "urgent", sentence))
     if ladder.cut_in_psi is not None and ladder.cut_out_psi is not None and ladder.cut_in_psi >= ladder.cut_out_psi:
         sentence = f"The cut-in at {ladder.cut_in_psi:g} psi is not below the cut-out at {ladder.cut_out_psi:g} psi."
-        found.append(Fault("ladder_cut_in", "urgent", sentence))
-    return found
+        order_faults.append(LadderFault("ladder_cut_in", "urgent", sentence))
+    return order_faults
 
 
-def _gaps(ladder: Ladder) -> list[Fault]:
-    valve, found = ladder.valve_psi, []
+def _faults_of_gaps(ladder: Ladder) -> list[LadderFault]:
+    valve, gap_faults = ladder.valve_psi, []
     if valve is None:
         return []
     if ladder.limit_psi is not None and 0 < valve - ladder.limit_psi < LIMIT_UNDER_VALVE_PSI:
         gap = valve - ladder.limit_psi
         sentence = f"Only {gap:g} psi lie between high limit and safety valve: at least {LIMIT_UNDER_VALVE_PSI:g}."
-        found.append(Fault("ladder_limit_gap", "urgent", sentence))
+        gap_faults.append(LadderFault("ladder_limit_gap", "urgent", sentence))
     if ladder.cut_out_psi is not None and valve - ladder.cut_out_psi < CONTROL_UNDER_VALVE_PSI:
         gap = valve - ladder.cut_out_psi
         sentence = f"Only {gap:g} psi lie between cut-out and safety valve: at least {CONTROL_UNDER_VALVE_PSI:g}."
-        found.append(Fault("ladder_operating_gap", "routine", sentence))
-    return found
+        gap_faults.append(LadderFault("ladder_operating_gap", "routine", sentence))
+    return gap_faults
 
 
-def judge(ladder: Ladder, gauge_top_psi: float | None = None) -> Judgement:
+def judge_ladder(ladder: Ladder, gauge_top_psi: float | None = None) -> EngineeringJudgement:
     """Return the verdict on a ladder and the gauge beside it, all in psig, with every reason; unknown rungs are named.
 
     A dangerous ladder is answered (*hold*), never refused. Impossible for NaN, set points under a vacuum or over 300.
     """
     rungs = {name: getattr(ladder, name) for name in Ladder.__slots__}
-    known = [SET_PSI.faults(name, psi) for name, psi in rungs.items() if psi is not None]
-    require(*known, [] if gauge_top_psi is None else GAUGE_PSI.faults("gauge_top_psi", gauge_top_psi))
+    rung_faults = [SET_PSI.faults(name, psi) for name, psi in rungs.items() if psi is not None]
+    require(*rung_faults, [] if gauge_top_psi is None else GAUGE_PSI.faults("gauge_top_psi", gauge_top_psi))
     unknown = [name for name, psi in rungs.items() if psi is None]
-    return judgement([*faults(ladder), *_below_zero(ladder), *gauge_faults(gauge_top_psi)], unknown)
+    return judge_reasons(
+        [*find_ladder_faults(ladder), *_faults_below_zero(ladder), *faults_of_gauge(gauge_top_psi)], unknown
+    )
 
 
-def gauge_faults(top_psi: float | None) -> list[Fault]:
+def faults_of_gauge(top_psi: float | None) -> list[LadderFault]:
     """Return the faults of a gauge that reads to `top_psi` (30 to 60 is right). Empty where it is not known."""
-    if top_psi is None or GAUGE_LEAST_PSI <= top_psi <= GAUGE_MOST_PSI:
+    if top_psi is None or MIN_GAUGE_TOP_PSI <= top_psi <= MAX_GAUGE_TOP_PSI:
         return []
-    sentence = f"The gauge reads to {top_psi:g} psi: {GAUGE_LEAST_PSI:g} to {GAUGE_MOST_PSI:g} is right."
-    return [Fault("gauge_range", "routine", sentence)]
+    sentence = f"The gauge reads to {top_psi:g} psi: {MIN_GAUGE_TOP_PSI:g} to {MAX_GAUGE_TOP_PSI:g} is right."
+    return [LadderFault("gauge_range", "routine", sentence)]
 
 
-def sense_seen(main_psi: float, differential_psi: float, seen_in_psi: float, seen_out_psi: float) -> str:
+def sense_from_readings(main_psi: float, differential_psi: float, seen_in_psi: float, seen_out_psi: float) -> str:
     """Return the sense of a control that fits its scale and its observed cut-in and cut-out (psig).
 
     *additive*, *subtractive*, *neither* or *either*: a control entered as the other kind is a common error of data.
@@ -167,14 +177,14 @@ def grade_limit_trip(trip_psi: float, set_psi: float, valve_psi: float | None) -
         SET_PSI.faults("set_psi", set_psi),
         [] if valve_psi is None else SET_PSI.faults("valve_psi", valve_psi),
     )
-    over = min(MOST_PSI, MOST_PSI if valve_psi is None else valve_psi - LIMIT_UNDER_VALVE_PSI)
+    over = min(MAX_STEAM_PSI, MAX_STEAM_PSI if valve_psi is None else valve_psi - LIMIT_UNDER_VALVE_PSI)
     if trip_psi > over:
         return "failed"
     return "good" if abs(trip_psi - set_psi) <= LIMIT_NEAR_PSI else "drifted"
 
 
-def _below_zero(ladder: Ladder) -> list[Fault]:
+def _faults_below_zero(ladder: Ladder) -> list[LadderFault]:
     if ladder.cut_in_psi is None or ladder.cut_in_psi >= 0:
         return []
     sentence = f"The cut-in at {ladder.cut_in_psi:g} psi is under zero: is the differential of the other kind?"
-    return [Fault("ladder_cut_in_below_zero", "routine", sentence)]
+    return [LadderFault("ladder_cut_in_below_zero", "routine", sentence)]

@@ -22,19 +22,19 @@ DEGREE_DAYS = Range("degree-days", 0, 1e5, low_in=False, why="without heating we
 MEAN_F = Range("F", -80, 140, why="no day's mean is that cold or hot")
 STEAM_LB = Range("lb", 0, 1e12, low_in=False, why="a share of no steam is no number")
 RATE = Range("", 0, 1e9, why="a rate of use is never negative")
-LEAST = Range("", 0, 1e9, low_in=False, why="the smallest rate a meter can tell is above nothing")
+SMALLEST_RATE = Range("", 0, 1e9, low_in=False, why="the smallest rate a meter can tell is above nothing")
 
-PAST, LEAST_PAST, RUN = 12, 8, 3
-FEWEST_TIMES = 1.5  # smaller changes are not worth a visit: our choice
-LEAST_SPREAD = 0.1  # of the natural logarithm; guards against readings that are equal by chance: our choice
+MAX_PAST_PERIODS, MIN_PAST_PERIODS, GROWTH_PERIODS = 12, 8, 3
+MIN_TIMES_USUAL = 1.5  # smaller changes are not worth a visit: our choice
+MIN_LOG_SPREAD = 0.1  # of the natural logarithm; guards against readings that are equal by chance: our choice
 # By count of past periods: what the newest log rate's distance from the mean of the past without its highest, over
 # their standard deviation, exceeds by luck in 0.5 % of readings. Simulated, 8 million draws of a normal log rate each.
-JUMP = {8: 5.096, 9: 4.677, 10: 4.379, 11: 4.155, 12: 3.985}
+JUMP_LIMITS = {8: 5.096, 9: 4.677, 10: 4.379, 11: 4.155, 12: 3.985}
 JUMP_FALSE_ALARM = 0.005
 
 
 @dataclass(frozen=True, slots=True)
-class Reading:
+class MeterReading:
     """A meter reading: the instant in days from any start, the figure, and the meter's name where it was changed."""
 
     day: float
@@ -43,7 +43,7 @@ class Reading:
 
 
 @dataclass(frozen=True, slots=True)
-class Use:
+class WaterUse:
     """Water used between two readings. `gallons` is None where it is not known; `note` says why or what was assumed."""
 
     start_day: float
@@ -63,7 +63,7 @@ class Use:
 
 
 @dataclass(frozen=True, slots=True)
-class Change:
+class MakeupChange:
     """A comparison with the past. `says`: *jump*, *growing*, *usual* or *not enough*. `false_alarm`: chance of one.
 
     `usual` is the rate held against (same unit as the rates), `times` the newest over it.
@@ -76,7 +76,7 @@ class Change:
     needs: str = ""
 
 
-def uses(readings: Sequence[Reading], rolls_at: float | None = None, unit: str = "gal") -> list[Use]:
+def water_uses(readings: Sequence[MeterReading], rolls_at: float | None = None, unit: str = "gal") -> list[WaterUse]:
     """Return the water used between readings, in gal, of a meter in `unit` (gal, ft3, L, m3), days as they come.
 
     Going back is never a negative use. With `rolls_at` (99 999 + 1 say 100 000) and at most half a turn passed it is
@@ -85,24 +85,24 @@ def uses(readings: Sequence[Reading], rolls_at: float | None = None, unit: str =
     """
     _check_readings(readings, rolls_at)
     gallons = factor(unit, "gal")
-    return [_use(early, late, rolls_at, gallons) for early, late in pairwise(readings)]
+    return [_use_between(early, late, rolls_at, gallons) for early, late in pairwise(readings)]
 
 
-def per_day(gallons: float, days: float) -> float:
+def use_per_day(gallons: float, days: float) -> float:
     """Return the use in gal/day of so many gal (from 0) in so many days (over 0)."""
     require(GALLONS.faults("gallons", gallons), DAYS.faults("days", days))
     return gallons / days
 
 
-def per_degree_day(gallons: float, degree_days: float) -> float:
+def use_per_degree_day(gallons: float, degree_days: float) -> float:
     """Return the use in gal per degree-day of so many gal (from 0) and degree-days (over 0)."""
     require(GALLONS.faults("gallons", gallons), DEGREE_DAYS.faults("degree_days", degree_days))
     return gallons / degree_days
 
 
-def degree_days(means_f: Sequence[float], base_f: float = 65.0) -> float:
+def heating_degree_days(means_f: Sequence[float], base_f: float = 65.0) -> float:
     """Return the heating degree-days of days with these mean temperatures in F, under a base (usual: 65 F)."""
-    require(MEAN_F.each("means_f", means_f), MEAN_F.faults("base_f", base_f))
+    require(MEAN_F.faults_of_each("means_f", means_f), MEAN_F.faults("base_f", base_f))
     return sum(max(0.0, base_f - mean) for mean in means_f)
 
 
@@ -117,7 +117,7 @@ def share_of_steam_percent(gallons: float, steam_lb: float, water_f: float = 60.
     return 100 * gallons * water_lb_gal(water_f) / steam_lb
 
 
-def change(rates: Sequence[float], least: float = 0.1) -> Change:
+def judge_change(rates: Sequence[float], least: float = 0.1) -> MakeupChange:
     """Return whether the newest of `rates` (gal/day or per degree-day, oldest first) departs from the boiler's past.
 
     *jump*: the newest against the up to 12 before it (at least 8, the highest left out, so that one earlier leak does
@@ -126,51 +126,51 @@ def change(rates: Sequence[float], least: float = 0.1) -> Change:
     them; 1/C(n+3, 3) by luck, 1 in 455 for 12, for any scatter. Neither under 1.5 times the usual. `least` is the
     smallest rate the meter tells. Weather is not random: give rates per degree-day in season.
     """
-    require(RATE.each("rates", rates), LEAST.faults("least", least))
-    past = [log(max(rate, least)) for rate in rates[:-1]][-PAST:]
-    if len(past) < LEAST_PAST:
-        return Change("not enough", None, None, 0.0, f"{LEAST_PAST - len(past)} more periods")
-    kept = sorted(past)[:-1]
-    centre = fmean(kept)
+    require(RATE.faults_of_each("rates", rates), SMALLEST_RATE.faults("least", least))
+    past = [log(max(rate, least)) for rate in rates[:-1]][-MAX_PAST_PERIODS:]
+    if len(past) < MIN_PAST_PERIODS:
+        return MakeupChange("not enough", None, None, 0.0, f"{MIN_PAST_PERIODS - len(past)} more periods")
+    past_without_highest = sorted(past)[:-1]
+    centre = fmean(past_without_highest)
     usual = exp(centre)
     times = max(rates[-1], least) / usual
-    spread = sqrt(fsum((one - centre) ** 2 for one in kept) / (len(kept) - 1))
-    jumped = log(times) > JUMP[len(past)] * max(spread, LEAST_SPREAD) and times >= FEWEST_TIMES
-    grown, by_luck = _grown(rates)
-    says = "jump" if jumped else "growing" if grown and times >= FEWEST_TIMES else "usual"
-    return Change(says, usual, times, JUMP_FALSE_ALARM + by_luck)
+    spread = sqrt(fsum((log_rate - centre) ** 2 for log_rate in past_without_highest) / (len(past_without_highest) - 1))
+    has_jumped = log(times) > JUMP_LIMITS[len(past)] * max(spread, MIN_LOG_SPREAD) and times >= MIN_TIMES_USUAL
+    has_grown, by_luck = _has_grown(rates)
+    says = "jump" if has_jumped else "growing" if has_grown and times >= MIN_TIMES_USUAL else "usual"
+    return MakeupChange(says, usual, times, JUMP_FALSE_ALARM + by_luck)
 
 
-def _grown(rates: Sequence[float]) -> tuple[bool, float]:
+def _has_grown(rates: Sequence[float]) -> tuple[bool, float]:
     """Return whether the newest three all exceed those before them, and the chance of that by luck, 0 to 1."""
-    before, newest = rates[:-RUN][-PAST:], rates[-RUN:]
-    if len(before) < LEAST_PAST:
+    earlier, newest = rates[:-GROWTH_PERIODS][-MAX_PAST_PERIODS:], rates[-GROWTH_PERIODS:]
+    if len(earlier) < MIN_PAST_PERIODS:
         return False, 0.0
-    return min(newest) > max(before), 1 / comb(len(before) + RUN, RUN)
+    return min(newest) > max(earlier), 1 / comb(len(earlier) + GROWTH_PERIODS, GROWTH_PERIODS)
 
 
-def _use(early: Reading, late: Reading, rolls_at: float | None, gallons: float) -> Use:
+def _use_between(early: MeterReading, late: MeterReading, rolls_at: float | None, gallons: float) -> WaterUse:
     if late.meter != early.meter:
-        return Use(early.day, late.day, None, "meter replaced")
+        return WaterUse(early.day, late.day, None, "meter replaced")
     passed = late.value - early.value
     if passed >= 0:
-        return Use(early.day, late.day, passed * gallons)
+        return WaterUse(early.day, late.day, passed * gallons)
     if rolls_at is not None and passed + rolls_at <= rolls_at / 2:
-        return Use(early.day, late.day, (passed + rolls_at) * gallons, "rolled over")
-    return Use(early.day, late.day, None, "went back: replaced or misread")
+        return WaterUse(early.day, late.day, (passed + rolls_at) * gallons, "rolled over")
+    return WaterUse(early.day, late.day, None, "went back: replaced or misread")
 
 
-def _check_readings(readings: Sequence[Reading], rolls_at: float | None) -> None:
+def _check_readings(readings: Sequence[MeterReading], rolls_at: float | None) -> None:
     require(
-        DAY.each("days", [reading.day for reading in readings]),
-        METER.each("values", [reading.value for reading in readings]),
+        DAY.faults_of_each("days", [reading.day for reading in readings]),
+        METER.faults_of_each("values", [reading.value for reading in readings]),
         [] if rolls_at is None else ROLLS_AT.faults("rolls_at", rolls_at),
     )
     for index, (early, late) in enumerate(pairwise(readings), 1):
         if late.day <= early.day:
-            told = f"days: reading {index + 1} is not after the one before it."
-            raise Impossible("not_in_order", told, ("days", index))
+            message = f"days: reading {index + 1} is not after the one before it."
+            raise Impossible("not_in_order", message, ("days", index))
     for index, reading in enumerate(readings):
         if rolls_at is not None and reading.value >= rolls_at:
-            told = f"values: {reading.value:g} cannot stand on a register that rolls over at {rolls_at:g}."
-            raise Impossible("over_the_register", told, ("values", index))
+            message = f"values: {reading.value:g} cannot stand on a register that rolls over at {rolls_at:g}."
+            raise Impossible("over_the_register", message, ("values", index))

@@ -2,11 +2,11 @@
 
 from collections.abc import Mapping
 
-from fleet.engineering.calculations import CALCULATIONS, Result, run
-from fleet.engineering.table.form import Calculation
+from fleet.engineering.calculations import CALCULATIONS, CalculationResult, run_calculation
+from fleet.engineering.table.form import CalculationSpec
 from fleet.errors import Fault, Refused
 
-MOST_IN_A_LIST = 400  # more than one reading a day for a year; bounds the work of one request
+MAX_LIST_LENGTH = 400  # more than one reading a day for a year; bounds the work of one request
 
 GROUPS: dict[str, tuple[str, ...]] = {
     "Steam": ("steam_at_gauge", "pressure_at_boiling", "atmosphere"),
@@ -40,25 +40,25 @@ GROUPS: dict[str, tuple[str, ...]] = {
 GROUP_OF = {code: group for group, codes in GROUPS.items() for code in codes}
 
 
-def grouped() -> dict[str, list[Calculation]]:
+def calculations_by_group() -> dict[str, list[CalculationSpec]]:
     """Return all calculations under their groups' names, in the order they are offered in."""
     return {group: [CALCULATIONS[code] for code in codes] for group, codes in GROUPS.items()}
 
 
-def answer(code: str, inputs: Mapping[str, object]) -> Result:
+def answer_calculation(code: str, inputs: Mapping[str, object]) -> CalculationResult:
     """Return what `run_calculation` does, with bounded lists. Raises Refused as it does.
 
     Each fault names an input of the caller or the whole: a formula may name a quantity of its own, such as the absolute
     pressure for a gauge pressure.
     """
-    asked = {i.name for i in CALCULATIONS[code].inputs} if code in CALCULATIONS else set()
-    long = [name for name, given in inputs.items() if isinstance(given, list) and len(given) > MOST_IN_A_LIST]
-    if long:
-        told = f"At most {MOST_IN_A_LIST} in a list."
-        raise Refused.all([Fault("too_many", f"{name}: {told}", (name,)) for name in long])
+    input_names = {i.name for i in CALCULATIONS[code].inputs} if code in CALCULATIONS else set()
+    too_long = [name for name, value in inputs.items() if isinstance(value, list) and len(value) > MAX_LIST_LENGTH]
+    if too_long:
+        message = f"At most {MAX_LIST_LENGTH} in a list."
+        raise Refused.from_faults([Fault("too_many", f"{name}: {message}", (name,)) for name in too_long])
     try:
-        return run(code, inputs)
+        return run_calculation(code, inputs)
     except Refused as refused:
-        known = {*asked, *inputs, "code"}
-        faults = [f if f.at and f.at[0] in known else Fault(f.code, f.message) for f in refused.faults]
-        raise Refused.all(faults, refused.status) from None
+        known_names = {*input_names, *inputs, "code"}
+        faults = [f if f.at and f.at[0] in known_names else Fault(f.code, f.message) for f in refused.faults]
+        raise Refused.from_faults(faults, refused.status) from None

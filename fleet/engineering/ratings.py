@@ -5,7 +5,7 @@ common mix-up. Net is gross over 1.333, not 1.33: piping and pick-up together a 
 larger boilers steps down to 1.288, which a rating book must say).
 """
 
-from fleet.engineering.checks import Num, Range, require, same_shape
+from fleet.engineering.checks import Num, Range, require, require_same_shape
 from fleet.engineering.steam import evaporation_btu_lb
 from fleet.engineering.units import STANDARD_ATMOSPHERE_PSIA, factor
 
@@ -56,7 +56,7 @@ def pick_up_percent(gross_btu_h: Num, connected_edr_ft2: Num) -> Num:
     is too large and cycles. Impossible for no output or no radiation.
     """
     require(POWER_BTU_H.faults("gross_btu_h", gross_btu_h), EDR_FT2.faults("connected_edr_ft2", connected_edr_ft2))
-    same_shape(gross_btu_h=gross_btu_h, connected_edr_ft2=connected_edr_ft2)
+    require_same_shape(gross_btu_h=gross_btu_h, connected_edr_ft2=connected_edr_ft2)
     return 100 * (gross_btu_h / (connected_edr_ft2 * STEAM_EDR_BTU_H) - 1)
 
 

@@ -8,8 +8,8 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from fleet.engineering.checks import Impossible, Range, one_of, require
-from fleet.engineering.verdicts import Judgement, Reason, judgement
+from fleet.engineering.checks import Impossible, Range, faults_of_choice, require
+from fleet.engineering.verdicts import EngineeringJudgement, EngineeringReason, judge_reasons
 
 BTU_H_PER_LB_H = 1000.0  # do not replace by the heat of evaporation: the 5 psi accumulation rule covers the difference
 SURFACE_LB_H_FT2 = {  # S7; New York agrees on firetube and watertube (S4)
@@ -33,13 +33,13 @@ COEFFICIENT = Range("", 0, 1, low_in=False, why="no valve passes more than a per
 SET_PSIG = Range("psi", 0, 300, low_in=False, why="a valve opens at some pressure")
 
 NOZZLE_LB_H = 51.5  # in W = 51.5 A P K (S15, S16)
-MOST_K = 0.878  # 0.9 x 0.975 (S15)
+MAX_COEFFICIENT = 0.878  # 0.9 x 0.975 (S15)
 OVER_PSI, AIR_PSIA = 5.0, 14.7  # certified 5 psi over set, from memory; the air of the formula
-LEAST_PLAUSIBLE = 0.05  # of what the hole could pass at best; below, a unit or a digit is wrong: our choice
+MIN_PLAUSIBLE_SHARE = 0.05  # of what the hole could pass at best; below, a unit or a digit is wrong: our choice
 
 
 @dataclass(frozen=True, slots=True)
-class Relief:
+class ReliefCapacity:
     """Required and installed capacity in lb/h; `installed_lb_h` None where a stamp is unknown."""
 
     required_lb_h: float
@@ -59,38 +59,40 @@ def required_lb_h(
     Impossible for an output or surface that cannot be, or an unknown firing or kind.
     """
     if not 0 < output_btu_h < math.inf or not 0 <= surface_ft2 < math.inf:
-        told = f"no such boiler: {output_btu_h} Btu/h, {surface_ft2} ft2"
-        raise Impossible("no_such_boiler", told, ("output_btu_h",))
+        message = f"no such boiler: {output_btu_h} Btu/h, {surface_ft2} ft2"
+        raise Impossible("no_such_boiler", message, ("output_btu_h",))
     if (firing, kind) not in SURFACE_LB_H_FT2:
         raise Impossible("unknown_choice", f"no row for {firing!r}, {kind!r}", ("firing",))
     return max(output_btu_h / BTU_H_PER_LB_H, surface_ft2 * SURFACE_LB_H_FT2[firing, kind])
 
 
-def relief(output_btu_h: float, stamped_lb_h: Sequence[float | None], surface_ft2: float = 0.0) -> Relief:
+def relief_capacity(
+    output_btu_h: float, stamped_lb_h: Sequence[float | None], surface_ft2: float = 0.0
+) -> ReliefCapacity:
     """Compare the stamps of all valves together with what the output needs. One unknown stamp makes the sum unknown."""
-    known = [s for s in stamped_lb_h if s is not None]
-    installed = sum(known) if len(known) == len(stamped_lb_h) else None
-    return Relief(required_lb_h(output_btu_h, surface_ft2), installed)
+    known_stamps = [s for s in stamped_lb_h if s is not None]
+    installed = sum(known_stamps) if len(known_stamps) == len(stamped_lb_h) else None
+    return ReliefCapacity(required_lb_h(output_btu_h, surface_ft2), installed)
 
 
 @dataclass(frozen=True, slots=True)
-class Margin:
+class ReliefMargin:
     """Required and installed lb/h, installed over required (both None where a stamp is unknown), and the verdict."""
 
     required_lb_h: float
     installed_lb_h: float | None
     ratio: float | None
-    judgement: Judgement
+    judgement: EngineeringJudgement
 
 
-def margin(
+def relief_margin(
     output_btu_h: float,
     stamped_lb_h: Sequence[float | None],
     rule: str = "output_only",
     surface_ft2: float = 0.0,
     firing: str = "oil_gas",
     kind: str = "firetube",
-) -> Margin:
+) -> ReliefMargin:
     """Return the margin by the adopted rule: output in Btu/h (over 0), every valve's stamp in lb/h, None where unknown.
 
     *greater_of* needs the heating surface in ft2; cast iron goes by output (S11). Hold where short or without valve,
@@ -98,14 +100,14 @@ def margin(
     """
     _check_margin(output_btu_h, stamped_lb_h, rule, surface_ft2, firing, kind)
     required = required_lb_h(output_btu_h, surface_ft2 if rule == "greater_of" else 0.0, firing, kind)
-    known = [stamp for stamp in stamped_lb_h if stamp is not None]
-    total = math.fsum(known)
-    installed = total if len(known) == len(stamped_lb_h) else None
+    known_stamps = [stamp for stamp in stamped_lb_h if stamp is not None]
+    total = math.fsum(known_stamps)
+    installed = total if len(known_stamps) == len(stamped_lb_h) else None
     ratio = None if installed is None else installed / required
-    return Margin(required, installed, ratio, judgement(_about_margin(required, installed, total)))
+    return ReliefMargin(required, installed, ratio, judge_reasons(_reasons_about_margin(required, installed, total)))
 
 
-def nozzle_lb_h(area_in2: float, flow_psia: float, coefficient: float = MOST_K) -> float:
+def nozzle_lb_h(area_in2: float, flow_psia: float, coefficient: float = MAX_COEFFICIENT) -> float:
     """Return the steam in lb/h through a nozzle: area in in2 (over 0), psia (over 24.5, choked), K (over 0 to 1).
 
     W = 51.5 A P K; a check of plausibility, never a capacity: in service the stamp counts. Source: S15, S16.
@@ -124,7 +126,7 @@ def effective_area_in2(stamp_lb_h: float, flow_psia: float) -> float:
     return stamp_lb_h / (NOZZLE_LB_H * flow_psia)
 
 
-def judge_stamp(stamp_lb_h: float, bore_in: float, set_psig: float = 15.0) -> Judgement:
+def judge_stamp(stamp_lb_h: float, bore_in: float, set_psig: float = 15.0) -> EngineeringJudgement:
     """Return urgent for a stamp in lb/h that a bore in inches cannot pass, or passes 20 times over, else good.
 
     At 5 psi over the set pressure (over 10 psi gauge together) and the greatest K allowed. The bore is the narrowest
@@ -137,21 +139,25 @@ def judge_stamp(stamp_lb_h: float, bore_in: float, set_psig: float = 15.0) -> Ju
         SET_PSIG.faults("set_psig", set_psig),
     )
     most = nozzle_lb_h(math.pi / 4 * bore_in**2, set_psig + OVER_PSI + AIR_PSIA)
-    if LEAST_PLAUSIBLE * most <= stamp_lb_h <= most:
-        return judgement([])
-    told = f"A stamp of {stamp_lb_h:g} lb/h does not go with a bore of {bore_in:g} in, which passes {most:.0f} at most"
-    return judgement([Reason("stamp_implausible", "urgent", f"{told}: read it again.")])
+    if MIN_PLAUSIBLE_SHARE * most <= stamp_lb_h <= most:
+        return judge_reasons([])
+    sentence = (
+        f"A stamp of {stamp_lb_h:g} lb/h does not go with a bore of {bore_in:g} in, which passes {most:.0f} at most"
+    )
+    return judge_reasons([EngineeringReason("stamp_implausible", "urgent", f"{sentence}: read it again.")])
 
 
-def _about_margin(required: float, installed: float | None, known: float) -> list[Reason]:
+def _reasons_about_margin(required: float, installed: float | None, known_sum_lb_h: float) -> list[EngineeringReason]:
     if installed is None:
-        told = f"A stamped capacity is not known, the others give {known:g} of the {required:g} lb/h needed."
-        return [Reason("capacity_unknown", "urgent", told)]
+        sentence = (
+            f"A stamped capacity is not known, the others give {known_sum_lb_h:g} of the {required:g} lb/h needed."
+        )
+        return [EngineeringReason("capacity_unknown", "urgent", sentence)]
     if installed >= required:
         return []
     short = f"{1 - installed / required:.2%}"
-    told = f"The safety valves are stamped for {installed:g} of the {required:g} lb/h needed, {short} short."
-    return [Reason("capacity_short", "hold", told)]
+    sentence = f"The safety valves are stamped for {installed:g} of the {required:g} lb/h needed, {short} short."
+    return [EngineeringReason("capacity_short", "hold", sentence)]
 
 
 def _check_margin(
@@ -161,11 +167,11 @@ def _check_margin(
     require(
         OUTPUT_BTU_H.faults("output_btu_h", output_btu_h),
         *(STAMP_LB_H.faults("stamped_lb_h", stamp, ("stamped_lb_h", index)) for index, stamp in stamps),
-        one_of("rule", rule, RULES),
+        faults_of_choice("rule", rule, RULES),
         SURFACE_FT2.faults("surface_ft2", surface_ft2),
-        one_of("firing", firing, FIRINGS),
-        one_of("kind", kind, KINDS),
+        faults_of_choice("firing", firing, FIRINGS),
+        faults_of_choice("kind", kind, KINDS),
     )
     if rule == "greater_of" and not surface_ft2:
-        told = "surface_ft2: the rule with the surface table needs the heating surface."
-        raise Impossible("surface_missing", told, ("surface_ft2",))
+        message = "surface_ft2: the rule with the surface table needs the heating surface."
+        raise Impossible("surface_missing", message, ("surface_ft2",))

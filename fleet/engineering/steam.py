@@ -9,13 +9,13 @@ from collections.abc import Callable
 import numpy as np
 import seuif97  # type: ignore[import-untyped]
 
-from fleet.engineering.checks import Num, Range, require, root
+from fleet.engineering.checks import Num, Range, require, square_root
 from fleet.engineering.units import convert, factor
 
 # Triple point to critical point for the line; 623.15 K is the end of regions 1 and 2, far over any boiler here.
-BETWEEN = "water and steam lie side by side only between ice and the critical point"
-LINE_PSIA = Range("psia", 0.08865, 3200.11, why=BETWEEN)
-LINE_F = Range("F", 32, 705.1, why=BETWEEN)
+OUTSIDE_LINE_REASON = "water and steam lie side by side only between ice and the critical point"
+LINE_PSIA = Range("psia", 0.08865, 3200.11, why=OUTSIDE_LINE_REASON)
+LINE_F = Range("F", 32, 705.1, why=OUTSIDE_LINE_REASON)
 PSIA = Range("psia", 0.08865, 2397, why="the formulation used ends at 2397 psia")
 WATER_F = Range("F", 32, 662, why="that is ice, or over the end of the formulation used")
 
@@ -33,7 +33,7 @@ MPA = factor("psia", "MPa abs")
 KELVIN_STEP, ZERO_KELVIN_F = factor("K diff", "F diff"), convert(0.0, "K", "F")
 BTU_LB, FT3_LB = factor("kJ/kg", "Btu/lb"), factor("m3/kg", "ft3/lb")
 LIQUID, VAPOUR = 0.0, 1.0  # steam quality
-BLOCK = 16_384  # numbers at a time: intermediate results stay in the processor's cache
+BLOCK_LENGTH = 16_384  # numbers at a time: intermediate results stay in the processor's cache
 
 
 def saturation_f(pressure_psia: Num) -> Num:
@@ -46,13 +46,13 @@ def saturation_f(pressure_psia: Num) -> Num:
 
 
 def _saturation_f(pressure_psia: Num) -> Num:
-    beta = root(root(pressure_psia * MPA))
+    beta = square_root(square_root(pressure_psia * MPA))
     square = beta * beta
     e = square + N3 * beta + N6
     f = N1 * square + N4 * beta + N7
     g = N2 * square + N5 * beta + N8
-    d = 2 * g / (-f - root(f * f - 4 * e * g))
-    kelvin = (N10 + d - root((N10 + d) ** 2 - 4 * (N9 + N10 * d))) / 2
+    d = 2 * g / (-f - square_root(f * f - 4 * e * g))
+    kelvin = (N10 + d - square_root((N10 + d) ** 2 - 4 * (N9 + N10 * d))) / 2
     return kelvin * KELVIN_STEP + ZERO_KELVIN_F
 
 
@@ -71,7 +71,7 @@ def _saturation_psia(temperature_f: Num) -> Num:
     a = theta * theta + N1 * theta + N2
     b = N3 * theta * theta + N4 * theta + N5
     c = N6 * theta * theta + N7 * theta + N8
-    fourth = 2 * c / (-b + root(b * b - 4 * a * c))
+    fourth = 2 * c / (-b + square_root(b * b - 4 * a * c))
     return fourth**4 / MPA
 
 
@@ -131,27 +131,27 @@ def water_lb_gal(temperature_f: Num) -> Num:
 
 def _by_pressure(function: Callable[[float, float], float], pressure_psia: Num, quality: float, scale: float) -> Num:
     require(PSIA.faults("pressure_psia", pressure_psia))
-    return _each(lambda mpa: scale * function(mpa, quality), pressure_psia * MPA)
+    return _apply_to_each(lambda mpa: scale * function(mpa, quality), pressure_psia * MPA)
 
 
 def _by_temperature(function: Callable[[float, float], float], temperature_f: Num, scale: float) -> Num:
     require(WATER_F.faults("temperature_f", temperature_f))
-    return _each(lambda celsius: scale * function(celsius, LIQUID), convert(temperature_f, "F", "C"))
+    return _apply_to_each(lambda celsius: scale * function(celsius, LIQUID), convert(temperature_f, "F", "C"))
 
 
 def _in_blocks(function: Callable[[Num], Num], values: Num) -> Num:
     """Apply a function of arrays to a long array in blocks, to anything else at once."""
-    if not isinstance(values, np.ndarray) or values.size <= BLOCK:
+    if not isinstance(values, np.ndarray) or values.size <= BLOCK_LENGTH:
         return function(values)
-    flat, found = values.ravel(), np.empty(values.size)
-    for start in range(0, values.size, BLOCK):
-        found[start : start + BLOCK] = function(flat[start : start + BLOCK])
-    return found.reshape(values.shape)
+    flat, results = values.ravel(), np.empty(values.size)
+    for start in range(0, values.size, BLOCK_LENGTH):
+        results[start : start + BLOCK_LENGTH] = function(flat[start : start + BLOCK_LENGTH])
+    return results.reshape(values.shape)
 
 
-def _each(function: Callable[[float], float], values: Num) -> Num:
+def _apply_to_each(function: Callable[[float], float], values: Num) -> Num:
     """Apply a function of one float to a float, or to every element of an array in its shape."""
     if isinstance(values, np.ndarray):
-        found = np.fromiter(map(function, values.ravel().tolist()), np.float64, values.size)
-        return found.reshape(values.shape)
+        results = np.fromiter(map(function, values.ravel().tolist()), np.float64, values.size)
+        return results.reshape(values.shape)
     return function(float(values))

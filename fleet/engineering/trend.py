@@ -11,8 +11,8 @@ from fleet.engineering.checks import Impossible, Range, require
 from fleet.engineering.combustion import DIFFERENCE_F
 
 DAY = Range("days", -1e6, 1e6)
-LEAST_READINGS, LEAST_DAYS = 6, 28.0  # our choice: with fewer the test has no power; a shorter span shows the weather
-MOST_READINGS = 200  # the exact chance is computed by counting
+MIN_READINGS, MIN_SPAN_DAYS = 6, 28.0  # our choice: with fewer the test has no power; a shorter span shows the weather
+MAX_READINGS = 200  # the exact chance is computed by counting
 FALSE_ALARM = 0.01
 MONTH_DAYS = 30.0
 
@@ -39,9 +39,9 @@ def stack_trend(days: Sequence[float], differences_f: Sequence[float]) -> Trend:
     noise, gives 1 % or less by luck. Needs 6 readings over 28 days. Impossible: unequal lists, a day twice, over 200
     readings, a stack colder than the room, NaN.
     """
-    _check(days, differences_f)
+    _check_readings(days, differences_f)
     span = max(days) - min(days) if days else 0.0
-    needs = _needs(len(days), span)
+    needs = _missing_readings(len(days), span)
     if needs:
         return Trend("not enough", None, None, len(days), span, needs)
     order = sorted(zip(days, differences_f, strict=True))
@@ -57,14 +57,14 @@ def chance_of_order(count: int, rising_pairs: int) -> float:
     Exact. A pair of equal values counts as not rising: the conservative side. Source: Kendall's rank correlation, the
     counts are the Mahonian numbers.
     """
-    ways = _orders(count)
+    ways = _orders_by_falling_pairs(count)
     pairs = count * (count - 1) // 2
     falling_at_most = pairs - rising_pairs
     return float(sum(ways[: falling_at_most + 1]) / sum(ways))
 
 
 @cache
-def _orders(count: int) -> tuple[int, ...]:
+def _orders_by_falling_pairs(count: int) -> tuple[int, ...]:
     """Return the numbers of orders of `count` values with 0, 1, 2 ... falling pairs."""
     ways = [1]
     for size in range(2, count + 1):
@@ -74,20 +74,20 @@ def _orders(count: int) -> tuple[int, ...]:
     return tuple(ways)
 
 
-def _check(days: Sequence[float], differences_f: Sequence[float]) -> None:
-    require(DAY.each("days", days), DIFFERENCE_F.each("differences_f", differences_f))
+def _check_readings(days: Sequence[float], differences_f: Sequence[float]) -> None:
+    require(DAY.faults_of_each("days", days), DIFFERENCE_F.faults_of_each("differences_f", differences_f))
     if len(days) != len(differences_f):
         raise Impossible("shapes", f"{len(days)} days and {len(differences_f)} readings.", ("differences_f",))
-    if len(days) > MOST_READINGS:
-        told = f"days: {len(days)} readings; give the newest {MOST_READINGS}."
-        raise Impossible("too_many", told, ("days",))
+    if len(days) > MAX_READINGS:
+        message = f"days: {len(days)} readings; give the newest {MAX_READINGS}."
+        raise Impossible("too_many", message, ("days",))
     if len(set(days)) != len(days):
         raise Impossible("day_twice", "days: two readings on one instant have no order.", ("days",))
 
 
-def _needs(count: int, span_days: float) -> str:
-    if count < LEAST_READINGS:
-        return f"{LEAST_READINGS - count} more readings"
-    if span_days < LEAST_DAYS:
-        return f"readings over {LEAST_DAYS:g} days, so far {span_days:g}"
+def _missing_readings(count: int, span_days: float) -> str:
+    if count < MIN_READINGS:
+        return f"{MIN_READINGS - count} more readings"
+    if span_days < MIN_SPAN_DAYS:
+        return f"readings over {MIN_SPAN_DAYS:g} days, so far {span_days:g}"
     return ""

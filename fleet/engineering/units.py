@@ -92,13 +92,13 @@ def convert(value: Num, unit: str, to: str) -> Num:
     Impossible for an unknown unit, two kinds (gauge for absolute pressure, a temperature for a difference), NaN, inf.
     """
     require(ANY.faults("value", value))
-    scale, offset = _line(unit, to)
+    scale, offset = _conversion_line(unit, to)
     return value * scale + offset
 
 
 def factor(unit: str, to: str) -> float:
     """Return what a value in `unit` is multiplied by to be in `to`; Impossible where that alone does not do."""
-    scale, offset = _line(unit, to)
+    scale, offset = _conversion_line(unit, to)
     if offset:
         raise Impossible("no_factor", f"From {unit} to {to} there is an offset too.", ("to",))
     return scale
@@ -148,26 +148,28 @@ def gauge_psig(pressure_psia: Num, atmosphere_psia: float = STANDARD_ATMOSPHERE_
 
 
 @cache
-def _registry() -> Any:
+def _unit_registry() -> Any:
     return pint.UnitRegistry(cache_folder=None)
 
 
 @cache
-def _line(unit: str, to: str) -> tuple[float, float]:
+def _conversion_line(unit: str, to: str) -> tuple[float, float]:
     """Return (scale, offset) of a conversion. All conversions are linear."""
     for name, place in ((unit, "unit"), (to, "to")):
         if name not in UNITS:
             raise Impossible("unknown_unit", f"{name!r} is none of the units known here.", (place,))
-    (source, _, kind), (target, _, wanted) = UNITS[unit], UNITS[to]
-    if kind != wanted:
-        raise Impossible("other_kind", f"{unit} is a {kind}, {to} a {wanted}.", ("to",))
+    (source, _, kind), (target, _, target_kind) = UNITS[unit], UNITS[to]
+    if kind != target_kind:
+        raise Impossible("other_kind", f"{unit} is a {kind}, {to} a {target_kind}.", ("to",))
     if kind == "temperature":
         return _temperature_line(source, target)
-    return float(_registry()(source).to(_registry()(target)).magnitude / _registry()(target).magnitude), 0.0
+    return float(
+        _unit_registry()(source).to(_unit_registry()(target)).magnitude / _unit_registry()(target).magnitude
+    ), 0.0
 
 
 def _temperature_line(source: str, target: str) -> tuple[float, float]:
-    registry = _registry()
+    registry = _unit_registry()
     at_zero = registry.Quantity(0.0, source).to(target).magnitude
     one_step = registry.Quantity(1.0, DEGREES[source]).to(DEGREES[target]).magnitude
     return float(one_step), float(at_zero)

@@ -7,7 +7,7 @@ LEVELS = ("hold", "urgent", "routine", "inconclusive", "good")
 
 
 @dataclass(frozen=True, slots=True)
-class Reason:
+class EngineeringReason:
     """One reason: a stable code, its level (of LEVELS) and a sentence."""
 
     code: str
@@ -16,14 +16,14 @@ class Reason:
 
 
 @dataclass(frozen=True, slots=True)
-class Judgement:
+class EngineeringJudgement:
     """The worst level among the reasons. It is *good* only where everything could be compared.
 
     `unknown` names what was not known and so was not compared.
     """
 
     verdict: str
-    reasons: tuple[Reason, ...] = ()
+    reasons: tuple[EngineeringReason, ...] = ()
     unknown: tuple[str, ...] = ()
 
     @property
@@ -32,10 +32,10 @@ class Judgement:
         return tuple(reason.sentence for reason in self.reasons)
 
 
-def judgement(reasons: Iterable[Reason], unknown: Iterable[str] = ()) -> Judgement:
+def judge_reasons(reasons: Iterable[EngineeringReason], unknown: Iterable[str] = ()) -> EngineeringJudgement:
     """Return the verdict of all `reasons`, worst first; with none it is *good*, or *unknown* where something is."""
-    found = tuple(sorted(reasons, key=lambda reason: LEVELS.index(reason.level)))
+    sorted_reasons = tuple(sorted(reasons, key=lambda reason: LEVELS.index(reason.level)))
     missing = tuple(unknown)
-    if found and found[0].level != "good":
-        return Judgement(found[0].level, found, missing)
-    return Judgement("unknown" if missing else "good", found, missing)
+    if sorted_reasons and sorted_reasons[0].level != "good":
+        return EngineeringJudgement(sorted_reasons[0].level, sorted_reasons, missing)
+    return EngineeringJudgement("unknown" if missing else "good", sorted_reasons, missing)

@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 
-from fleet.engineering.checks import Impossible, Num, Range, require, same_shape
+from fleet.engineering.checks import Impossible, Num, Range, require, require_same_shape
 from fleet.engineering.steam import (
     PSIA,
     WATER_F,
@@ -15,7 +15,7 @@ from fleet.engineering.steam import (
     water_lb_gal,
 )
 from fleet.engineering.units import factor
-from fleet.engineering.verdicts import Judgement, Reason, judgement
+from fleet.engineering.verdicts import EngineeringJudgement, EngineeringReason, judge_reasons
 
 OUTPUT_BTU_H = Range("Btu/h", 0, 1e9, low_in=False, why="a boiler that fires has an output")
 SURFACE_FT2 = Range("ft2", 0, 10_000, low_in=False, why="water has a surface")
@@ -28,11 +28,11 @@ EFFICIENCY = Range("%", 0, 100, low_in=False, why="efficiency is a share")
 
 IN_PER_FT, MINUTES_PER_HOUR = factor("ft", "in"), factor("h", "min")
 IN2_PER_FT2 = factor("ft2", "in2")
-NEAR_IN, LEAST_OVER_GLASS_IN = 0.5, 1.0  # domain, section 4: trips
+NEAR_IN, MIN_OVER_GLASS_IN = 0.5, 1.0  # domain, section 4: trips
 
 
 @dataclass(frozen=True, slots=True)
-class Fall:
+class LevelFall:
     """How a level falls: `minutes` is None where it does not fall; water lost in lb/h (below 0: it rises)."""
 
     minutes: float | None
@@ -41,12 +41,12 @@ class Fall:
 
 
 @dataclass(frozen=True, slots=True)
-class Falls:
+class LevelFalls:
     """Falls from the normal line to the cutoff and on to the lowest safe line, and the verdict on these heights."""
 
-    to_cutoff: Fall
-    to_lowest: Fall
-    judgement: Judgement
+    to_cutoff: LevelFall
+    to_lowest: LevelFall
+    judgement: EngineeringJudgement
 
 
 def evaporation_lb_h(output_btu_h: Num, pressure_psia: Num) -> Num:
@@ -55,7 +55,7 @@ def evaporation_lb_h(output_btu_h: Num, pressure_psia: Num) -> Num:
     Error: that of the heat of evaporation, under 0.1 %. Source: published values, section 8.
     """
     require(OUTPUT_BTU_H.faults("output_btu_h", output_btu_h), PSIA.faults("pressure_psia", pressure_psia))
-    same_shape(output_btu_h=output_btu_h, pressure_psia=pressure_psia)
+    require_same_shape(output_btu_h=output_btu_h, pressure_psia=pressure_psia)
     return output_btu_h / evaporation_btu_lb(pressure_psia)
 
 
@@ -96,7 +96,7 @@ def weight_per_inch_lb(surface_ft2: Num, pressure_psia: Num) -> Num:
     The surface narrows between the sections of a cast-iron boiler: then it is an upper figure.
     """
     require(SURFACE_FT2.faults("surface_ft2", surface_ft2), PSIA.faults("pressure_psia", pressure_psia))
-    same_shape(surface_ft2=surface_ft2, pressure_psia=pressure_psia)
+    require_same_shape(surface_ft2=surface_ft2, pressure_psia=pressure_psia)
     return surface_ft2 / IN_PER_FT * liquid_lb_ft3(pressure_psia)
 
 
@@ -112,7 +112,7 @@ def column_in_per_psi(water_f: Num) -> Num:
     return IN_PER_FT * IN2_PER_FT2 / water_lb_ft3(water_f)
 
 
-def fall(
+def level_fall(
     drop_in: float,
     surface_ft2: float,
     output_btu_h: float,
@@ -120,7 +120,7 @@ def fall(
     return_share: float = 0.0,
     feed_gpm: float = 0.0,
     feed_f: float = 60.0,
-) -> Fall:
+) -> LevelFall:
     """Return how long a level takes to fall `drop_in` inches (from 0) over a surface in ft2, at Btu/h and psia.
 
     `return_share` (0 to 1) of the steam comes back, `feed_gpm` at `feed_f` is fed. *not falling* where these make up
@@ -138,12 +138,12 @@ def fall(
     )
     net_lb_h = evaporation_lb_h(output_btu_h, pressure_psia) * (1 - return_share) - feed_lb_h(feed_gpm, feed_f)
     if net_lb_h <= 0:
-        return Fall(None, net_lb_h, "not falling")
+        return LevelFall(None, net_lb_h, "not falling")
     minutes = MINUTES_PER_HOUR * drop_in * weight_per_inch_lb(surface_ft2, pressure_psia) / net_lb_h
-    return Fall(minutes, net_lb_h, f"{minutes:.1f} minutes")
+    return LevelFall(minutes, net_lb_h, f"{minutes:.1f} minutes")
 
 
-def falls(
+def level_falls(
     normal_in: float,
     cutoff_in: float,
     lowest_in: float,
@@ -152,7 +152,7 @@ def falls(
     pressure_psia: float,
     return_share: float = 0.0,
     feed_gpm: float = 0.0,
-) -> Falls:
+) -> LevelFalls:
     """Return both times for heights in inches over the glass's bottom: normal line, cutoff's trip, lowest safe line.
 
     Heights in a dangerous order are possible: their time is 0 and the judgement says hold. The lowest safe line is
@@ -164,9 +164,9 @@ def falls(
         LEVEL_IN.faults("lowest_in", lowest_in),
     )
     rest = (surface_ft2, output_btu_h, pressure_psia, return_share, feed_gpm)
-    first = fall(max(0.0, normal_in - cutoff_in), *rest)
-    second = fall(max(0.0, cutoff_in - lowest_in), *rest)
-    return Falls(first, second, judgement(_heights(normal_in, cutoff_in, lowest_in)))
+    first = level_fall(max(0.0, normal_in - cutoff_in), *rest)
+    second = level_fall(max(0.0, cutoff_in - lowest_in), *rest)
+    return LevelFalls(first, second, judge_reasons(_height_reasons(normal_in, cutoff_in, lowest_in)))
 
 
 def grade_cutoff_trip(trip_in: float, last_in: float | None, lowest_in: float | None, below_in: float | None) -> str:
@@ -176,27 +176,27 @@ def grade_cutoff_trip(trip_in: float, last_in: float | None, lowest_in: float | 
     lowest safe line and over the cutoff below it; else failed (domain, section 4). None where not known. An empty
     glass is 0 or less, and failed.
     """
-    known = {"last_in": last_in, "lowest_in": lowest_in, "below_in": below_in}
-    given = [LEVEL_IN.faults(name, value) for name, value in known.items() if value is not None]
-    require(LEVEL_IN.faults("trip_in", trip_in), *given)
+    known_levels = {"last_in": last_in, "lowest_in": lowest_in, "below_in": below_in}
+    level_faults = [LEVEL_IN.faults(name, value) for name, value in known_levels.items() if value is not None]
+    require(LEVEL_IN.faults("trip_in", trip_in), *level_faults)
     under = any(line is not None and trip_in <= line for line in (lowest_in, below_in, 0.0))
     if not under and last_in is not None and abs(trip_in - last_in) <= NEAR_IN:
         return "good"
-    return "failed" if under or trip_in < LEAST_OVER_GLASS_IN else "good" if last_in is None else "drifted"
+    return "failed" if under or trip_in < MIN_OVER_GLASS_IN else "good" if last_in is None else "drifted"
 
 
-def _heights(normal_in: float, cutoff_in: float, lowest_in: float) -> list[Reason]:
-    found = []
+def _height_reasons(normal_in: float, cutoff_in: float, lowest_in: float) -> list[EngineeringReason]:
+    reasons = []
     if cutoff_in <= lowest_in:
-        told = f"The cutoff trips at {cutoff_in:g} in, not over the lowest safe line at {lowest_in:g} in."
-        found.append(Reason("cutoff_at_lowest_line", "hold", told))
+        sentence = f"The cutoff trips at {cutoff_in:g} in, not over the lowest safe line at {lowest_in:g} in."
+        reasons.append(EngineeringReason("cutoff_at_lowest_line", "hold", sentence))
     if normal_in <= cutoff_in:
-        told = f"The normal line at {normal_in:g} in is not over the cutoff's trip at {cutoff_in:g} in."
-        found.append(Reason("cutoff_at_normal_line", "routine", told))
+        sentence = f"The normal line at {normal_in:g} in is not over the cutoff's trip at {cutoff_in:g} in."
+        reasons.append(EngineeringReason("cutoff_at_normal_line", "routine", sentence))
     if normal_in <= lowest_in:
-        told = f"The normal line at {normal_in:g} in is not over the lowest safe line at {lowest_in:g} in."
-        found.append(Reason("normal_at_lowest_line", "hold", told))
-    return found
+        sentence = f"The normal line at {normal_in:g} in is not over the lowest safe line at {lowest_in:g} in."
+        reasons.append(EngineeringReason("normal_at_lowest_line", "hold", sentence))
+    return reasons
 
 
 def _check_feed(output_btu_h: float, pressure_psia: float, feed_f: float) -> None:
@@ -207,5 +207,5 @@ def _check_feed(output_btu_h: float, pressure_psia: float, feed_f: float) -> Non
     )
     boiling_f = saturation_f(pressure_psia)
     if feed_f > boiling_f:
-        told = f"feed_f: {feed_f:g} F is over boiling, {boiling_f:.1f} F at this pressure."
-        raise Impossible("feed_over_boiling", told, ("feed_f",))
+        message = f"feed_f: {feed_f:g} F is over boiling, {boiling_f:.1f} F at this pressure."
+        raise Impossible("feed_over_boiling", message, ("feed_f",))

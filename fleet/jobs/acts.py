@@ -8,16 +8,16 @@ from uuid import UUID
 from django.db.models import Q
 
 from fleet.accounts.models import Grant, User
-from fleet.accounts.people import held_at
+from fleet.accounts.people import qualification_codes_at
 from fleet.calendar import day_of, day_start
 from fleet.errors import Fault, Refused
 from fleet.jobs import states
 from fleet.jobs.models import Act, Job
-from fleet.portfolio.access import admits
-from fleet.portfolio.acting import add
+from fleet.portfolio.access import is_accessible
+from fleet.portfolio.acting import add_act
 
-OWN = ("accept", "decline", "start")
-SAID = {
+ASSIGNEE_KINDS = ("accept", "decline", "start")
+SENTENCES = {
     "plan": "Planned for {who} on {since:%a %d %b %Y %H:%M} UTC.",
     "accept": "Accepted.",
     "decline": "Declined.",
@@ -27,7 +27,7 @@ SAID = {
 
 
 @dataclass(frozen=True, slots=True)
-class Decision:
+class JobDecision:
     """A requested act on a job. `kind` is plan, accept, decline, start or cancel."""
 
     kind: str
@@ -37,12 +37,12 @@ class Decision:
     since: datetime | None = None
 
 
-def until(job: Job, decision: Decision) -> datetime | None:
+def plan_end(job: Job, decision: JobDecision) -> datetime | None:
     """Return when a plan ends: its start plus the job's minutes; None without a start."""
     return decision.since + timedelta(minutes=job.minutes) if decision.since else None
 
 
-def refuse(*, job: Job, decision: Decision, version: int, by: User, at: datetime) -> None:
+def refuse_decision(*, job: Job, decision: JobDecision, version: int, by: User, at: datetime) -> None:
     """Raise Refused unless this may be recorded. The people concerned must be locked.
 
     In this order: 412 for a stale version, 409 where the act may not follow, 403 where the job is somebody else's,
@@ -51,63 +51,65 @@ def refuse(*, job: Job, decision: Decision, version: int, by: User, at: datetime
     """
     if job.version != version:
         raise Refused("stale", f"This has changed: it is at version {job.version} now.", ("version",), status=412)
-    if states.after(job.status, decision.kind) is None:
-        told = f"This is {job.status.replace('_', ' ')}: {decision.kind} does not follow."
-        raise Refused("not_now", told, status=409)
-    if decision.kind in OWN and by.id not in (job.technician_id,):
+    if states.status_after(job.status, decision.kind) is None:
+        message = f"This is {job.status.replace('_', ' ')}: {decision.kind} does not follow."
+        raise Refused("not_now", message, status=409)
+    if decision.kind in ASSIGNEE_KINDS and by.id not in (job.technician_id,):
         raise Refused("not_yours", "This job is planned for somebody else.", status=403)
-    if decision.kind == "start" and not _on_its_day(job, at):
+    if decision.kind == "start" and not _is_on_its_day(job, at):
         raise Refused("not_its_day", "A job is started on the day it is planned for.", status=409)
-    faults = list(_faults(job, decision, at))
+    faults = list(_decision_faults(job, decision, at))
     if faults:
-        raise Refused.all(faults, status=422)
-    if decision.kind == "plan" and (busy := in_two_places(job, decision, at)):
-        raise Refused.all([Fault("elsewhere_then", "Is planned for another job then.", (p,)) for p in busy], status=409)
+        raise Refused.from_faults(faults, status=422)
+    if decision.kind == "plan" and (busy := fields_of_busy_people(job, decision, at)):
+        raise Refused.from_faults(
+            [Fault("elsewhere_then", "Is planned for another job then.", (p,)) for p in busy], status=409
+        )
 
 
-def _on_its_day(job: Job, at: datetime) -> bool:
+def _is_on_its_day(job: Job, at: datetime) -> bool:
     assert job.planned_since
     assert job.ends_at
     return day_start(day_of(job.planned_since, job.building.zone), job.building.zone) <= at < job.ends_at
 
 
-def _faults(job: Job, decision: Decision, at: datetime) -> Iterator[Fault]:
+def _decision_faults(job: Job, decision: JobDecision, at: datetime) -> Iterator[Fault]:
     if decision.kind in ("decline", "cancel") and not decision.reason.strip():
         yield Fault("required", "Say why in a sentence.", ("reason",))
     if decision.kind == "plan":
-        yield from _when(job, decision, at)
-        yield from _who(job, decision, at)
+        yield from _time_faults(job, decision, at)
+        yield from _people_faults(job, decision, at)
 
 
-def _when(job: Job, decision: Decision, at: datetime) -> Iterator[Fault]:
-    end = until(job, decision)
+def _time_faults(job: Job, decision: JobDecision, at: datetime) -> Iterator[Fault]:
+    end = plan_end(job, decision)
     if decision.since is None or end is None:
         yield Fault("required", "When does it begin?", ("start",))
     elif decision.since < at:
         yield Fault("in_the_past", f"This is before the server's time, {at.isoformat()}.", ("start",))
-    elif not admits(job.building.access_hours, job.building.zone, decision.since, end):
-        told = f"It takes {job.minutes} minutes; the building can be entered {job.building.access_hours}."
-        yield Fault("outside_access_hours", told, ("start",))
+    elif not is_accessible(job.building.access_hours, job.building.zone, decision.since, end):
+        message = f"It takes {job.minutes} minutes; the building can be entered {job.building.access_hours}."
+        yield Fault("outside_access_hours", message, ("start",))
 
 
-def _who(job: Job, decision: Decision, at: datetime) -> Iterator[Fault]:
+def _people_faults(job: Job, decision: JobDecision, at: datetime) -> Iterator[Fault]:
     first, second = decision.technician, decision.second
     moment = max(decision.since or at, at)
-    if first is None or not _known(first, job, moment):
+    if first is None or not _is_known_person(first, job, moment):
         yield Fault("unknown_person", "No such person here.", ("to",))
-    elif missing := sorted(set(job.skills) - held_at(job.portfolio_id, first, moment)):
+    elif missing := sorted(set(job.skills) - qualification_codes_at(job.portfolio_id, first, moment)):
         yield Fault("not_qualified", f"Not qualified then: {', '.join(missing)}.", ("to",))
     if job.people > 1 and second is None:
         yield Fault("required", "What is asked takes two people: name the second.", ("with",))
     elif second is not None and second == first:
         yield Fault("same_person", "Two people are two.", ("with",))
-    elif second is not None and not _known(second, job, moment):
+    elif second is not None and not _is_known_person(second, job, moment):
         yield Fault("unknown_person", "No such person here.", ("with",))
 
 
-def _known(person: UUID, job: Job, at: datetime) -> bool:
+def _is_known_person(person: UUID, job: Job, at: datetime) -> bool:
     """Whether a person has a grant here or is a qualified technician. Anybody else is refused like an unknown id."""
-    here = Grant.objects.filter(
+    grants_here = Grant.objects.filter(
         Q(until=None) | Q(until__gt=at),
         Q(building=None) | Q(building=job.building_id),
         user=person,
@@ -115,7 +117,9 @@ def _known(person: UUID, job: Job, at: datetime) -> bool:
         portfolio=job.portfolio_id,
     )
     active = User.objects.filter(id=person, is_active=True)
-    return here.exists() or (active.exists() and "technician" in held_at(job.portfolio_id, person, at))
+    return grants_here.exists() or (
+        active.exists() and "technician" in qualification_codes_at(job.portfolio_id, person, at)
+    )
 
 
 def lock_people(people: Iterable[UUID | None]) -> None:
@@ -124,17 +128,20 @@ def lock_people(people: Iterable[UUID | None]) -> None:
     list(User.objects.filter(id__in=ids).order_by("id").select_for_update(no_key=True).values_list("id"))
 
 
-def in_two_places(job: Job, decision: Decision, at: datetime) -> list[str]:
+def fields_of_busy_people(job: Job, decision: JobDecision, at: datetime) -> list[str]:
     """Return the fields ("to", "with") of people who are planned for another job then. The people must be locked."""
     named = {"to": decision.technician, "with": decision.second}
     others = Job.objects.filter(
-        status__in=states.HELD, ends_at__gt=at, planned_since__lt=until(job, decision), planned_until__gt=decision.since
+        status__in=states.HELD,
+        ends_at__gt=at,
+        planned_since__lt=plan_end(job, decision),
+        planned_until__gt=decision.since,
     ).exclude(id=job.id)
     busy = {person for pair in others.values_list("technician", "second") for person in pair if person}
     return [place for place, person in named.items() if person in busy]
 
 
-def record(*, job: Job, decision: Decision, by: User, at: datetime, request_id: str) -> Act:
+def record_act(*, job: Job, decision: JobDecision, by: User, at: datetime, request_id: str) -> Act:
     """Add a checked act and give the job its next version."""
     act = Act(
         job=job,
@@ -144,14 +151,14 @@ def record(*, job: Job, decision: Decision, by: User, at: datetime, request_id: 
         technician_id=decision.technician,
         second_id=decision.second,
         since=decision.since,
-        until=until(job, decision),
+        until=plan_end(job, decision),
         reason=decision.reason,
         request_id=request_id,
     )
-    return add(act, job)
+    return add_act(act, job)
 
 
-def sentence(act: Act) -> str:
+def act_sentence(act: Act) -> str:
     """Return what was done, in one sentence."""
     people = " with ".join(p.get_username() for p in (act.technician, act.second) if p)
-    return SAID[act.kind].format(who=people, since=act.since)
+    return SENTENCES[act.kind].format(who=people, since=act.since)

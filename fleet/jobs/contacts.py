@@ -8,16 +8,18 @@ from uuid import UUID
 from django.db.models import Q
 
 from fleet.accounts.models import Grant, User
-from fleet.accounts.telephone import dialled
+from fleet.accounts.telephone import digits_to_dial
 from fleet.jobs import states
-from fleet.jobs.queries import Shown
+from fleet.jobs.queries import JobDetail
 from fleet.portfolio.models import Boiler, Building
 from fleet.visits import queries as visits
 
-LATELY = timedelta(days=90)  # our choice: a quarter of a year
-MOST = 6  # people who only were there recently; holders of a job or of a role in the building are always named
-DECIDES = ("owner", "manager")
-DESK = (*DECIDES, "dispatcher", "office")
+RECENT_PERIOD = timedelta(days=90)  # our choice: a quarter of a year
+MAX_RECENT_PEOPLE = (
+    6  # people who only were there recently; holders of a job or of a role in the building are always named
+)
+DECIDING_ROLES = ("owner", "manager")
+DESK_ROLES = (*DECIDING_ROLES, "dispatcher", "office")
 
 
 @dataclass(slots=True)
@@ -37,43 +39,48 @@ class Contact:
     @property
     def dial(self) -> str:
         """The telephone number as a telephone dials it."""
-        return dialled(self.user.telephone)
+        return digits_to_dial(self.user.telephone)
 
     @property
     def desk(self) -> bool:
         """Whether the person has a role at the desk rather than at the boilers."""
-        return any(grant.role in DESK for grant in self.roles)
+        return any(grant.role in DESK_ROLES for grant in self.roles)
 
 
-def of_building(building: Building, boilers: Iterable[Boiler], jobs: Iterable[Shown], at: datetime) -> list[Contact]:
+def building_contacts(
+    building: Building, boilers: Iterable[Boiler], jobs: Iterable[JobDetail], at: datetime
+) -> list[Contact]:
     """Return the people to contact, the desk first, then the field.
 
     They hold one of these jobs, have a role in the building, decide for the portfolio, or visited recently. `boilers`
     are those whose visits may be read. All accounts are active. Ended roles are included with their end.
     """
-    found = {p.id: Contact(p, was=day) for p, day in visits.people_of([b.id for b in boilers], at - LATELY, at)[:MOST]}
-    for one in jobs:
-        if one.status in states.HELD:
-            for who in filter(None, (one.job.technician, one.job.second)):
-                contact = found.setdefault(who.id, Contact(who))
-                contact.comes = min(filter(None, (contact.comes, one.job.planned_since)), default=None)
-    for grant in _grants(building, list(found), at):
-        found.setdefault(grant.user_id, Contact(grant.user)).roles.append(grant)
-    active = [one for one in found.values() if one.user.is_active]
-    return sorted(active, key=_order)
+    contacts = {
+        p.id: Contact(p, was=day)
+        for p, day in visits.people_of([b.id for b in boilers], at - RECENT_PERIOD, at)[:MAX_RECENT_PEOPLE]
+    }
+    for entry in jobs:
+        if entry.status in states.HELD:
+            for who in filter(None, (entry.job.technician, entry.job.second)):
+                contact = contacts.setdefault(who.id, Contact(who))
+                contact.comes = min(filter(None, (contact.comes, entry.job.planned_since)), default=None)
+    for grant in _relevant_grants(building, list(contacts), at):
+        contacts.setdefault(grant.user_id, Contact(grant.user)).roles.append(grant)
+    active = [entry for entry in contacts.values() if entry.user.is_active]
+    return sorted(active, key=_contact_rank)
 
 
-def _grants(building: Building, people: list[UUID], at: datetime) -> Iterable[Grant]:
+def _relevant_grants(building: Building, people: list[UUID], at: datetime) -> Iterable[Grant]:
     """Read the grants in force in this building and of deciding roles; of `people` the ended ones as well."""
     now = Q(until=None) | Q(until__gt=at)
-    named = Q(user__in=people) | now & (Q(building=building) | Q(role__in=DECIDES))
-    here = Q(building=building) | Q(building=None)
-    rows = Grant.objects.filter(named, here, portfolio=building.portfolio_id, user__is_active=True)
+    named = Q(user__in=people) | now & (Q(building=building) | Q(role__in=DECIDING_ROLES))
+    at_building = Q(building=building) | Q(building=None)
+    rows = Grant.objects.filter(named, at_building, portfolio=building.portfolio_id, user__is_active=True)
     return rows.select_related("user").order_by("building", "role", "id")
 
 
-def _order(one: Contact) -> tuple[bool, int, float, str]:
+def _contact_rank(contact: Contact) -> tuple[bool, int, float, str]:
     """Return the sort key: owner, manager, rest of the desk; in the field who comes next, then who was there last."""
-    ranks = [DESK.index(grant.role) for grant in one.roles if grant.role in DESK]
-    newest = one.comes.timestamp() - 1e12 if one.comes else -one.was.timestamp() if one.was else 0.0
-    return not one.desk, min(ranks, default=len(DESK)), newest, one.name
+    ranks = [DESK_ROLES.index(grant.role) for grant in contact.roles if grant.role in DESK_ROLES]
+    newest = contact.comes.timestamp() - 1e12 if contact.comes else -contact.was.timestamp() if contact.was else 0.0
+    return not contact.desk, min(ranks, default=len(DESK_ROLES)), newest, contact.name

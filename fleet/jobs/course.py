@@ -19,11 +19,11 @@ PLAN_WITHIN = {"hold": timedelta(hours=4), "urgent": timedelta(hours=24), "routi
 EVENING_BEFORE = timedelta(hours=6)  # 18:00 of the day before
 ACCEPT_WITHIN = timedelta(hours=2)
 
-Visited = tuple[datetime, UUID]  # when a visit that dealt with the job's items ended, and its id
+VisitEnd = tuple[datetime, UUID]  # when a visit that dealt with the job's items ended, and its id
 
 
 @dataclass(frozen=True, slots=True)
-class Facts:
+class JobFacts:
     """What evidence says of one job: when all its items were settled or withdrawn, and which visits dealt with them.
 
     `waiting` gives, per boiler, when the last item there was settled (None: not yet).
@@ -34,11 +34,11 @@ class Facts:
     zone: str
     settled: tuple[str, datetime, UUID | None] | None
     waiting: Mapping[UUID, datetime | None]
-    visits: Mapping[UUID, Sequence[Visited]]
+    visits: Mapping[UUID, Sequence[VisitEnd]]
 
 
 @dataclass(slots=True)
-class Step:
+class JobStep:
     """A job's status from an instant to another, with the plan in force and the visit that settled it."""
 
     status: str
@@ -50,34 +50,34 @@ class Step:
 
 @dataclass(slots=True)
 class _Replay:
-    facts: Facts
-    steps: list[Step] = field(default_factory=list)
+    facts: JobFacts
+    steps: list[JobStep] = field(default_factory=list)
 
     @property
-    def now(self) -> Step:
+    def current_step(self) -> JobStep:
         return self.steps[-1]
 
-    def go(self, what: str, at: datetime, plan: Act | None, visit: UUID | None = None) -> None:
+    def take_step(self, what: str, at: datetime, plan: Act | None, visit: UUID | None = None) -> None:
         """Add a step where it may follow the current one."""
-        status = states.after(self.now.status, what)
+        status = states.status_after(self.current_step.status, what)
         if status is not None:
-            self.now.until = at
-            self.steps.append(Step(status, at, None, plan, visit))
+            self.current_step.until = at
+            self.steps.append(JobStep(status, at, None, plan, visit))
 
-    def by_itself(self, limit: datetime | None) -> None:
+    def run_until(self, limit: datetime | None) -> None:
         """Add every step that happens without an act, up to `limit` (None: without end)."""
-        while found := min(self._to_come(), key=lambda f: f[:2], default=None):
-            at, _, what, visit = found
+        while next_change := min(self._pending_changes(), key=lambda f: f[:2], default=None):
+            at, _, what, visit = next_change
             if limit is not None and at > limit:
                 return
-            self.go(what, at, self.now.plan, visit)
+            self.take_step(what, at, self.current_step.plan, visit)
 
-    def _to_come(self) -> Iterator[tuple[datetime, int, str, UUID | None]]:
-        now, facts = self.now, self.facts
-        if facts.settled and states.after(now.status, facts.settled[0]):
+    def _pending_changes(self) -> Iterator[tuple[datetime, int, str, UUID | None]]:
+        now, facts = self.current_step, self.facts
+        if facts.settled and states.status_after(now.status, facts.settled[0]):
             what, at, visit = facts.settled
             yield max(at, now.since), 0, what, visit
-        if now.status == states.STARTED and (ended := _left_open(facts, now.since)):
+        if now.status == states.STARTED and (ended := _visit_leaving_open(facts, now.since)):
             yield ended[0], 1, "visit_left_open", ended[1]
         if now.status in states.HELD and now.plan and now.plan.until:
             yield max(end_of_day(now.plan.until, facts.zone), now.since), 2, "day_passed", None
@@ -88,9 +88,9 @@ def end_of_day(until: datetime, zone: str) -> datetime:
     return day_start(day_of(until - timedelta(microseconds=1), zone) + timedelta(days=1), zone)
 
 
-def _left_open(facts: Facts, started: datetime) -> Visited | None:
+def _visit_leaving_open(facts: JobFacts, started: datetime) -> VisitEnd | None:
     """Return the visit after which every boiler with something open at the start has had one; None before that."""
-    last: Visited | None = None
+    last: VisitEnd | None = None
     for boiler, settled_at in facts.waiting.items():
         if settled_at is not None and settled_at <= started:
             continue
@@ -101,18 +101,18 @@ def _left_open(facts: Facts, started: datetime) -> Visited | None:
     return last
 
 
-def course(facts: Facts, acts: Iterable[Act]) -> list[Step]:
+def replay_job(facts: JobFacts, acts: Iterable[Act]) -> list[JobStep]:
     """Return every step of a job, including those that time alone will bring."""
-    replay = _Replay(facts, [Step(states.TO_PLAN, facts.created_at)])
+    replay = _Replay(facts, [JobStep(states.TO_PLAN, facts.created_at)])
     for act in sorted(acts, key=lambda a: (a.at, a.acted_on)):
-        replay.by_itself(act.at)
-        plan = act if act.kind == "plan" else None if act.kind in ("decline", "cancel") else replay.now.plan
-        replay.go(act.kind, act.at, plan)
-    replay.by_itself(None)
+        replay.run_until(act.at)
+        plan = act if act.kind == "plan" else None if act.kind in ("decline", "cancel") else replay.current_step.plan
+        replay.take_step(act.kind, act.at, plan)
+    replay.run_until(None)
     return replay.steps
 
 
-def at_instant(steps: Sequence[Step], at: datetime) -> Step:
+def step_at(steps: Sequence[JobStep], at: datetime) -> JobStep:
     """Return the step that holds at `at`; the first one for an earlier instant."""
     return next((s for s in reversed(steps) if s.since <= at), steps[0])
 
@@ -123,35 +123,35 @@ def level_at(classes: Iterable[LevelSegment], at: datetime) -> Level:
     return next(level for level in Level if level in holding)
 
 
-def conditions(
-    facts: Facts, steps: Iterable[Step], classes: Sequence[LevelSegment], sentence: str, at: datetime
+def job_conditions(
+    facts: JobFacts, steps: Iterable[JobStep], classes: Sequence[LevelSegment], sentence: str, at: datetime
 ) -> list[Condition]:
     """Return a job's alert conditions: not planned, not accepted, past its day; each since its own boundary."""
-    return [c for step in steps for c in _of_step(facts, step, classes, sentence, at)]
+    return [c for step in steps for c in _step_conditions(facts, step, classes, sentence, at)]
 
 
-def _of_step(
-    facts: Facts, step: Step, classes: Sequence[LevelSegment], sentence: str, at: datetime
+def _step_conditions(
+    facts: JobFacts, step: JobStep, classes: Sequence[LevelSegment], sentence: str, at: datetime
 ) -> Iterator[Condition]:
-    told, level = [], level_at(classes, at)
+    candidates, level = [], level_at(classes, at)
     if step.status in states.WAITING:
-        told.append(("job_not_planned", plan_by(step, classes), "Not planned yet"))
+        candidates.append(("job_not_planned", plan_by(step, classes), "Not planned yet"))
     if step.status == states.PLANNED and step.plan and step.plan.since:
-        told.append(("job_not_accepted", accept_by(step, facts.zone), "Planned and not accepted yet"))
+        candidates.append(("job_not_accepted", accept_by(step, facts.zone), "Planned and not accepted yet"))
     if step.status == states.MISSED:
-        told.append(("job_past_day", step.since, "Past its day"))
-    for condition, since, opening in told:
+        candidates.append(("job_past_day", step.since, "Past its day"))
+    for condition, since, opening in candidates:
         if step.until is None or since < step.until:
             yield Condition(condition, facts.id, since, step.until, level, f"{opening}: {sentence}")
 
 
-def plan_by(step: Step, classes: Iterable[LevelSegment]) -> datetime:
+def plan_by(step: JobStep, classes: Iterable[LevelSegment]) -> datetime:
     """Return by when a job must be planned: the earliest lead of its classes, each counted while the class holds."""
     leads = ((max(step.since, c.since) + PLAN_WITHIN[c.level.value], c.until) for c in classes)
     return min(by for by, until in leads if until is None or by < until)
 
 
-def accept_by(step: Step, zone: str) -> datetime:
+def accept_by(step: JobStep, zone: str) -> datetime:
     """Return by when a plan must be accepted: the evening before or two hours after planning, at latest its start."""
     assert step.plan
     assert step.plan.since
@@ -159,7 +159,9 @@ def accept_by(step: Step, zone: str) -> datetime:
     return min(max(evening, step.since + ACCEPT_WITHIN), step.plan.since)
 
 
-def next_instant(steps: Iterable[Step], told: Iterable[Condition | LevelSegment], at: datetime) -> datetime | None:
+def next_instant(
+    steps: Iterable[JobStep], dated_values: Iterable[Condition | LevelSegment], at: datetime
+) -> datetime | None:
     """Return when time alone next changes the job's status, class or alerts; None where it never does."""
-    instants = [s.since for s in steps] + [i for c in told for i in (c.since, c.until) if i]
+    instants = [s.since for s in steps] + [i for c in dated_values for i in (c.since, c.until) if i]
     return min((i for i in instants if i > at), default=None)

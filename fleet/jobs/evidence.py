@@ -13,14 +13,16 @@ from fleet.accounts.models import Qualification
 from fleet.assessments.models import Verdict
 from fleet.deficiencies.life import levels_after
 from fleet.deficiencies.models import Deficiency
-from fleet.jobs.course import Facts, Visited
+from fleet.jobs.course import JobFacts, VisitEnd
 from fleet.jobs.models import Item, Job
 from fleet.rules.catalogue import Catalogue
 from fleet.rules.values import Level, LevelSegment
 from fleet.visits.models import Attendance, Entry
 
-PASSED = ("pass", "noted")
-FARTHEST = 50  # chains of merged deficiencies are short; this bounds a ring, which would be a fault elsewhere
+PASSING_OUTCOMES = ("pass", "noted")
+MAX_MERGES_FOLLOWED = (
+    50  # chains of merged deficiencies are short; this bounds a ring, which would be a fault elsewhere
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,7 +35,7 @@ class Settlement:
 
 
 @dataclass(frozen=True, slots=True)
-class Known:
+class JobEvidence:
     """Everything read for some jobs, in at most six queries: merged deficiencies, passes, attendance, qualifications,
     entries of visits."""
 
@@ -43,56 +45,56 @@ class Known:
     entries: Sequence[Entry]
 
 
-def read(items: Sequence[Item], release: Catalogue) -> Known:
+def read_job_evidence(items: Sequence[Item], release: Catalogue) -> JobEvidence:
     """Read the evidence that the items need."""
     places = {i.position_id for i in items if i.position_id and not i.deficiency_id}
     boilers = {i.boiler_id for i in items}
     entries = Entry.objects.filter(visit__boiler__in=boilers, visit__corrected_by=None, visit__void=False)
     since = min(i.job.created_at for i in items)
-    return Known(
+    return JobEvidence(
         release,
-        _deficiencies({i.deficiency_id for i in items if i.deficiency_id}),
-        _passes(places, release) if places else (),
+        _merged_deficiencies({i.deficiency_id for i in items if i.deficiency_id}),
+        _qualified_passes(places, release) if places else (),
         list(entries.filter(performed_at__gte=since).select_related("visit").order_by("performed_at")),
     )
 
 
-def _deficiencies(wanted: set[UUID]) -> dict[UUID, Deficiency]:
+def _merged_deficiencies(wanted: set[UUID]) -> dict[UUID, Deficiency]:
     """Return the wanted deficiencies and those they were merged into, one query for each step of a chain."""
-    found: dict[UUID, Deficiency] = {}
-    for _ in range(FARTHEST):
+    by_id: dict[UUID, Deficiency] = {}
+    for _ in range(MAX_MERGES_FOLLOWED):
         if not wanted:
             break
         rows = list(Deficiency.objects.filter(id__in=wanted).select_related("closed_by"))
-        found |= {row.id: row for row in rows}
-        wanted = {r.merged_into_id for r in rows if r.merged_into_id} - found.keys()
-    return found
+        by_id |= {row.id: row for row in rows}
+        wanted = {r.merged_into_id for r in rows if r.merged_into_id} - by_id.keys()
+    return by_id
 
 
-def _passes(places: Iterable[UUID], release: Catalogue) -> list[tuple[UUID, str, datetime, UUID]]:
+def _qualified_passes(places: Iterable[UUID], release: Catalogue) -> list[tuple[UUID, str, datetime, UUID]]:
     """Return the passes at these places by a person qualified for the procedure, the oldest first."""
-    found = Verdict.objects.filter(outcome__in=PASSED, entry__act="test", entry__position__in=places)
+    verdicts = Verdict.objects.filter(outcome__in=PASSING_OUTCOMES, entry__act="test", entry__position__in=places)
     columns = ("entry__position", "entry__procedure", "entry__performed_at", "entry__visit")
-    listed = list(found.order_by("entry__performed_at").values_list(*columns))
-    held = _held({visit for *_, visit in listed}) if listed else {}
-    return [row for row in listed if _may(row, release, held.get(row[3], ()))]
+    listed = list(verdicts.order_by("entry__performed_at").values_list(*columns))
+    held = _qualifications_by_visit({visit for *_, visit in listed}) if listed else {}
+    return [row for row in listed if _is_qualified(row, release, held.get(row[3], ()))]
 
 
-def _held(visits: Iterable[UUID]) -> dict[UUID, list[tuple[str, datetime, datetime | None]]]:
+def _qualifications_by_visit(visits: Iterable[UUID]) -> dict[UUID, list[tuple[str, datetime, datetime | None]]]:
     """Return by visit the qualifications of those present that count in its portfolio."""
     present = Attendance.objects.filter(visit__in=visits, user__isnull=False)
-    there = list(present.values_list("visit", "user", "portfolio"))
-    own: dict[UUID, list[Qualification]] = defaultdict(list)
-    for row in Qualification.objects.filter(user__in={user for _, user, _ in there}):
-        own[row.user_id].append(row)
-    found: dict[UUID, list[Any]] = defaultdict(list)
-    for visit, user, portfolio in there:
-        counts = (q for q in own[user] if q.portfolio_id in (None, portfolio))
-        found[visit] += [(q.code, q.since, q.until) for q in counts]
-    return found
+    attendances = list(present.values_list("visit", "user", "portfolio"))
+    by_user: dict[UUID, list[Qualification]] = defaultdict(list)
+    for row in Qualification.objects.filter(user__in={user for _, user, _ in attendances}):
+        by_user[row.user_id].append(row)
+    by_visit: dict[UUID, list[Any]] = defaultdict(list)
+    for visit, user, portfolio in attendances:
+        counts = (q for q in by_user[user] if q.portfolio_id in (None, portfolio))
+        by_visit[visit] += [(q.code, q.since, q.until) for q in counts]
+    return by_visit
 
 
-def _may(row: tuple[UUID, str, datetime, UUID], release: Catalogue, held: Iterable[tuple[Any, ...]]) -> bool:
+def _is_qualified(row: tuple[UUID, str, datetime, UUID], release: Catalogue, held: Iterable[tuple[Any, ...]]) -> bool:
     procedure = release.procedures.get(row[1])
     at = row[2]
     codes = {code for code, since, until in held if since <= at and (until is None or at < until)}
@@ -102,44 +104,48 @@ def _may(row: tuple[UUID, str, datetime, UUID], release: Catalogue, held: Iterab
 def newest_passes(pairs: Iterable[tuple[UUID, str]], release: Catalogue) -> dict[tuple[UUID, str], datetime]:
     """Return when each procedure was last passed at its place: only a later pass settles a new item."""
     wanted = list(pairs)
-    found: dict[tuple[UUID, str], datetime] = {}
-    for place, code, at, _ in _passes({p for p, _ in wanted}, release) if wanted else ():
+    newest: dict[tuple[UUID, str], datetime] = {}
+    for place, code, at, _ in _qualified_passes({p for p, _ in wanted}, release) if wanted else ():
         for pair in wanted:
             if pair[0] == place and release.procedures[code].covers_or_is(pair[1]):
-                found[pair] = at
-    return found
+                newest[pair] = at
+    return newest
 
 
-def settlement(item: Item, known: Known) -> Settlement | None:
+def settlement_of(item: Item, job_evidence: JobEvidence) -> Settlement | None:
     """Return when and how one item was settled; None while it is open."""
     if item.deficiency_id:
-        return _closed(known.deficiencies.get(item.deficiency_id), known)
-    for place, code, at, visit in known.passes:
+        return _deficiency_settlement(job_evidence.deficiencies.get(item.deficiency_id), job_evidence)
+    for place, code, at, visit in job_evidence.passes:
         later = item.since is None or at > item.since
-        if place == item.position_id and later and known.release.procedures[code].covers_or_is(item.procedure):
+        if place == item.position_id and later and job_evidence.release.procedures[code].covers_or_is(item.procedure):
             return Settlement(at, "passed", visit)
     return None
 
 
-def classes(items: Sequence[Item], known: Known, made: datetime) -> list[LevelSegment]:
+def level_segments(items: Sequence[Item], job_evidence: JobEvidence, made_at: datetime) -> list[LevelSegment]:
     """Return the classes of a job's items since it was made: as asked, and as their open deficiencies stand."""
-    asked = (_last(known.deficiencies.get(i.deficiency_id), known) for i in items if i.deficiency_id)
-    rows = [row for row in asked if row and not row.closed_at and not row.withdrawn]
-    stands = [replace(s, since=max(s.since, made)) for row in rows for s in levels_after(row, made)]
-    return [*(LevelSegment(made, None, Level(i.level)) for i in items), *stands]
+    deficiencies = (
+        _final_deficiency(job_evidence.deficiencies.get(i.deficiency_id), job_evidence)
+        for i in items
+        if i.deficiency_id
+    )
+    rows = [row for row in deficiencies if row and not row.closed_at and not row.withdrawn]
+    stands = [replace(s, since=max(s.since, made_at)) for row in rows for s in levels_after(row, made_at)]
+    return [*(LevelSegment(made_at, None, Level(i.level)) for i in items), *stands]
 
 
-def _last(row: Deficiency | None, known: Known) -> Deficiency | None:
+def _final_deficiency(row: Deficiency | None, job_evidence: JobEvidence) -> Deficiency | None:
     """Return the deficiency it was merged into, else itself."""
-    for _ in range(FARTHEST):
+    for _ in range(MAX_MERGES_FOLLOWED):
         if row is None or not row.merged_into_id:
             break
-        row = known.deficiencies.get(row.merged_into_id)
+        row = job_evidence.deficiencies.get(row.merged_into_id)
     return row
 
 
-def _closed(row: Deficiency | None, known: Known) -> Settlement | None:
-    row = _last(row, known)
+def _deficiency_settlement(row: Deficiency | None, job_evidence: JobEvidence) -> Settlement | None:
+    row = _final_deficiency(row, job_evidence)
     if row is None:
         return None
     if row.withdrawn:
@@ -149,52 +155,61 @@ def _closed(row: Deficiency | None, known: Known) -> Settlement | None:
     return None
 
 
-def facts(job: Job, items: Sequence[Item], settled: Mapping[int, Settlement], known: Known) -> Facts:
+def gather_job_facts(
+    job: Job, items: Sequence[Item], settled: Mapping[int, Settlement], job_evidence: JobEvidence
+) -> JobFacts:
     """Return what the replay of a job needs."""
-    kept = [i for i in items if i.number not in settled or settled[i.number].how != "withdrawn"]
+    counted_items = [i for i in items if i.number not in settled or settled[i.number].how != "withdrawn"]
     waiting: dict[UUID, datetime | None] = {}
-    for item in kept:
+    for item in counted_items:
         at = settled[item.number].at if item.number in settled else None
         before = waiting.get(item.boiler_id, job.created_at)
         waiting[item.boiler_id] = max(before, at) if before and at else None
-    return Facts(job.id, job.created_at, job.building.zone, _whole(job, kept, settled), waiting, _dealt(kept, known))
+    return JobFacts(
+        job.id,
+        job.created_at,
+        job.building.zone,
+        _overall_settlement(job, counted_items, settled),
+        waiting,
+        _visits_dealing_with(counted_items, job_evidence),
+    )
 
 
-def _whole(
-    job: Job, kept: Sequence[Item], settled: Mapping[int, Settlement]
+def _overall_settlement(
+    job: Job, counted_items: Sequence[Item], settled: Mapping[int, Settlement]
 ) -> tuple[str, datetime, UUID | None] | None:
     """Return when all items that still count were settled; None while one is open."""
-    if not kept:
+    if not counted_items:
         return "all_withdrawn", job.created_at, None
-    if any(i.number not in settled for i in kept):
+    if any(i.number not in settled for i in counted_items):
         return None
-    last = max((settled[i.number] for i in kept), key=lambda s: s.at)
+    last = max((settled[i.number] for i in counted_items), key=lambda s: s.at)
     return "all_settled", max(last.at, job.created_at), last.visit
 
 
-def _dealt(items: Sequence[Item], known: Known) -> dict[UUID, list[Visited]]:
+def _visits_dealing_with(items: Sequence[Item], job_evidence: JobEvidence) -> dict[UUID, list[VisitEnd]]:
     """Return by boiler the visits that dealt with an item there, whatever the outcome, each at its last entry."""
     ends: dict[UUID, datetime] = {}
     about: dict[UUID, set[UUID]] = defaultdict(set)
-    for entry in known.entries:
+    for entry in job_evidence.entries:
         ends[entry.visit_id] = max(ends.get(entry.visit_id, entry.performed_at), entry.performed_at)
         for item in items:
-            if entry.visit.boiler_id == item.boiler_id and _deals(entry, item, known):
+            if entry.visit.boiler_id == item.boiler_id and _is_about(entry, item, job_evidence):
                 about[item.boiler_id].add(entry.visit_id)
     return {boiler: [(ends[v], v) for v in visits] for boiler, visits in about.items()}
 
 
-def _deals(entry: Entry, item: Item, known: Known) -> bool:
+def _is_about(entry: Entry, item: Item, job_evidence: JobEvidence) -> bool:
     """Whether an entry is about an item: at its place, or by a procedure that closes its deficiency."""
     if item.position_id:
         return entry.position_id == item.position_id
-    row = known.deficiencies.get(item.deficiency_id) if item.deficiency_id else None
+    row = job_evidence.deficiencies.get(item.deficiency_id) if item.deficiency_id else None
     return row is not None and (not row.clears_by or entry.procedure_id in row.clears_by)
 
 
 def items_of(jobs: Iterable[Job]) -> dict[UUID, list[Item]]:
     """Return the items of each job in their order: one query."""
-    found: dict[UUID, list[Item]] = defaultdict(list)
+    by_job: dict[UUID, list[Item]] = defaultdict(list)
     for item in Item.objects.filter(Q(job__in=list(jobs))).select_related("job").order_by("job", "number"):
-        found[item.job_id].append(item)
-    return found
+        by_job[item.job_id].append(item)
+    return by_job

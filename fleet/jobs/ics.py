@@ -7,11 +7,11 @@ from datetime import UTC, datetime, timedelta
 from icalendar import Calendar
 from icalendar import Event as Component
 
-REFRESH = timedelta(minutes=30)  # RFC 7986: how often a calendar may ask again
+REFRESH_INTERVAL = timedelta(minutes=30)  # RFC 7986: how often a calendar may ask again
 
 
 @dataclass(frozen=True, slots=True)
-class Event:
+class CalendarEvent:
     """One job in a calendar."""
 
     uid: str
@@ -33,31 +33,31 @@ class Event:
         return "CONFIRMED" if self.accepted else "TENTATIVE"
 
 
-def calendar(name: str, events: Iterable[Event]) -> bytes:
+def build_calendar(name: str, events: Iterable[CalendarEvent]) -> bytes:
     """Return the calendar; times are in UTC, so that it needs no time zone definitions."""
-    made = Calendar()
-    made.add("prodid", "-//Gaugeglass//Jobs//EN")
-    made.add("version", "2.0")
-    made.add("calscale", "GREGORIAN")
-    made.add("method", "PUBLISH")
-    made.add("name", name)
-    made.add("refresh-interval", REFRESH, parameters={"VALUE": "DURATION"})
+    calendar = Calendar()
+    calendar.add("prodid", "-//Gaugeglass//Jobs//EN")
+    calendar.add("version", "2.0")
+    calendar.add("calscale", "GREGORIAN")
+    calendar.add("method", "PUBLISH")
+    calendar.add("name", name)
+    calendar.add("refresh-interval", REFRESH_INTERVAL, parameters={"VALUE": "DURATION"})
     for event in events:
-        made.add_component(_component(event))
-    return bytes(made.to_ical())
+        calendar.add_component(_event_component(event))
+    return bytes(calendar.to_ical())
 
 
-def _component(event: Event) -> Component:
-    made = Component()
-    made.add("uid", event.uid)
-    made.add("sequence", event.sequence)
-    made.add("dtstamp", event.stamp.astimezone(UTC))
-    made.add("last-modified", event.stamp.astimezone(UTC))
-    made.add("dtstart", event.since.astimezone(UTC))
-    made.add("dtend", event.until.astimezone(UTC))
-    made.add("status", event.status)
-    made.add("summary", event.summary)
-    made.add("description", event.description)
-    made.add("location", event.place)
-    made.add("transp", "TRANSPARENT" if event.cancelled else "OPAQUE")
-    return made
+def _event_component(event: CalendarEvent) -> Component:
+    component = Component()
+    component.add("uid", event.uid)
+    component.add("sequence", event.sequence)
+    component.add("dtstamp", event.stamp.astimezone(UTC))
+    component.add("last-modified", event.stamp.astimezone(UTC))
+    component.add("dtstart", event.since.astimezone(UTC))
+    component.add("dtend", event.until.astimezone(UTC))
+    component.add("status", event.status)
+    component.add("summary", event.summary)
+    component.add("description", event.description)
+    component.add("location", event.place)
+    component.add("transp", "TRANSPARENT" if event.cancelled else "OPAQUE")
+    return component

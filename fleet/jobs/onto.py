@@ -11,13 +11,13 @@ from django.db.models import QuerySet
 from fleet.accounts.models import User
 from fleet.jobs import states
 from fleet.jobs.models import Item, Job
-from fleet.jobs.queries import seen, status_at
+from fleet.jobs.queries import status_at, visible_jobs
 
 _ORDER = {s: n for n, s in enumerate((states.STARTED, states.ACCEPTED, states.PLANNED))}
 
 
 @dataclass(frozen=True, slots=True)
-class On:
+class CurrentJob:
     """A job and its status at an instant."""
 
     job: Job
@@ -29,27 +29,29 @@ class On:
         return self.status in states.HELD
 
 
-def of_boilers(user: User | Any, boilers: Iterable[UUID], at: datetime) -> dict[UUID, On]:
+def current_jobs_of_boilers(user: User | Any, boilers: Iterable[UUID], at: datetime) -> dict[UUID, CurrentJob]:
     """Return by boiler the current one of the jobs this person may see that have an open item there: one query."""
-    return _nearest(Item.objects.filter(boiler__in=list(boilers)), "boiler_id", user, at)
+    return _nearest_jobs(Item.objects.filter(boiler__in=list(boilers)), "boiler_id", user, at)
 
 
-def of_deficiencies(user: User | Any, deficiencies: Iterable[UUID], at: datetime) -> dict[UUID, On]:
+def current_jobs_of_deficiencies(
+    user: User | Any, deficiencies: Iterable[UUID], at: datetime
+) -> dict[UUID, CurrentJob]:
     """Return the same by deficiency."""
-    return _nearest(Item.objects.filter(deficiency__in=list(deficiencies)), "deficiency_id", user, at)
+    return _nearest_jobs(Item.objects.filter(deficiency__in=list(deficiencies)), "deficiency_id", user, at)
 
 
-def _nearest(items: QuerySet[Item], key: str, user: User | Any, at: datetime) -> dict[UUID, On]:
-    asked = items.filter(job__in=seen(user, at)).exclude(job__status__in=states.OVER)
-    found: dict[UUID, On] = {}
-    for item in asked.select_related("job__technician").order_by("job__created_at", "job_id", "number"):
+def _nearest_jobs(items: QuerySet[Item], key: str, user: User | Any, at: datetime) -> dict[UUID, CurrentJob]:
+    open_items = items.filter(job__in=visible_jobs(user, at)).exclude(job__status__in=states.OVER)
+    nearest: dict[UUID, CurrentJob] = {}
+    for item in open_items.select_related("job__technician").order_by("job__created_at", "job_id", "number"):
         if str(item.number) in item.job.settled:
             continue
-        of, here = getattr(item, key), On(item.job, status_at(item.job, at))
-        if of not in found or _rank(here) < _rank(found[of]):
-            found[of] = here
-    return found
+        subject, current = getattr(item, key), CurrentJob(item.job, status_at(item.job, at))
+        if subject not in nearest or _job_rank(current) < _job_rank(nearest[subject]):
+            nearest[subject] = current
+    return nearest
 
 
-def _rank(on: On) -> int:
-    return _ORDER.get(on.status, len(_ORDER))
+def _job_rank(current: CurrentJob) -> int:
+    return _ORDER.get(current.status, len(_ORDER))

@@ -14,7 +14,7 @@ from fleet.jobs.models import Act, Item, Job
 
 
 @dataclass(frozen=True, slots=True)
-class Asked:
+class JobItemState:
     """One item of a job, and how it was settled: None while it is open."""
 
     item: Item
@@ -22,40 +22,40 @@ class Asked:
 
 
 @dataclass(frozen=True, slots=True)
-class Shown:
+class JobDetail:
     """A job at an instant, with its items and the acts about it, the oldest first."""
 
     job: Job
     status: str
-    asked: list[Asked]
+    asked: list[JobItemState]
     acts: list[Act]
 
     @property
-    def open(self) -> list[Asked]:
+    def open(self) -> list[JobItemState]:
         """The items that are still open."""
         return [a for a in self.asked if a.settled is None]
 
 
-def seen(user: User | Any, at: datetime) -> QuerySet[Job]:
+def visible_jobs(user: User | Any, at: datetime) -> QuerySet[Job]:
     """Return the jobs a user may see: all in buildings with `job.see`, their own in those with `job.see_own`."""
-    all_of = policy.boilers(user, "job.see", at).values("building")
-    own_of = policy.boilers(user, "job.see_own", at).values("building")
-    own = (Q(technician=user) | Q(second=user)) & Q(building__in=own_of)
-    return Job.objects.filter(Q(building__in=all_of) | own)
+    all_of = policy.boilers_for(user, "job.see", at).values("building")
+    own_of = policy.boilers_for(user, "job.see_own", at).values("building")
+    own_jobs = (Q(technician=user) | Q(second=user)) & Q(building__in=own_of)
+    return Job.objects.filter(Q(building__in=all_of) | own_jobs)
 
 
-def listed(rows: QuerySet[Job]) -> QuerySet[Job]:
+def with_details(rows: QuerySet[Job]) -> QuerySet[Job]:
     """Return the jobs with all related rows that pages show, in three queries: unplanned first, then by day."""
-    found = rows.select_related("building__portfolio", "technician", "second")
-    found = found.prefetch_related("items__boiler", "items__position", "acts__by", "acts__technician", "acts__second")
-    return found.order_by(F("planned_since").asc(nulls_first=True), "created_at", "id")
+    jobs = rows.select_related("building__portfolio", "technician", "second")
+    jobs = jobs.prefetch_related("items__boiler", "items__position", "acts__by", "acts__technician", "acts__second")
+    return jobs.order_by(F("planned_since").asc(nulls_first=True), "created_at", "id")
 
 
-def shown(job: Job, at: datetime) -> Shown:
+def job_detail(job: Job, at: datetime) -> JobDetail:
     """Return the job at `at`. One whose day has passed is missed, even if no sweep has stored that yet."""
     items = sorted(job.items.all(), key=lambda i: i.number)
     acts = sorted(job.acts.all(), key=lambda a: (a.at, a.acted_on))
-    return Shown(job, status_at(job, at), [Asked(i, job.settled.get(str(i.number))) for i in items], acts)
+    return JobDetail(job, status_at(job, at), [JobItemState(i, job.settled.get(str(i.number))) for i in items], acts)
 
 
 def status_at(job: Job, at: datetime) -> str:
@@ -64,12 +64,12 @@ def status_at(job: Job, at: datetime) -> str:
     return states.MISSED if passed else job.status
 
 
-def of_status(rows: QuerySet[Job], status: str, at: datetime) -> QuerySet[Job]:
+def jobs_of_status(rows: QuerySet[Job], status: str, at: datetime) -> QuerySet[Job]:
     """Return the jobs whose `status_at` at `at` is this status."""
     passed = Q(status__in=states.HELD, ends_at__isnull=False, ends_at__lte=at)
     return rows.filter(passed | Q(status=status)) if status == states.MISSED else rows.filter(~passed, status=status)
 
 
-def all_shown(rows: Iterable[Job], at: datetime) -> list[Shown]:
+def job_details(rows: Iterable[Job], at: datetime) -> list[JobDetail]:
     """Return each of the jobs at `at`."""
-    return [shown(job, at) for job in rows]
+    return [job_detail(job, at) for job in rows]

@@ -16,30 +16,30 @@ from fleet.calendar import day_of, day_start
 from fleet.jobs.models import Access, Job
 from fleet.portfolio.models import Building
 
-ROLE = "technician"
+GRANTED_ROLE = "technician"
 DAYS_AFTER = 1
 
 
-def settle(*, people: Iterable[UUID | None], building: Building, at: datetime) -> None:
+def settle_job_grants(*, people: Iterable[UUID | None], building: Building, at: datetime) -> None:
     """Make these people's grants that come from jobs of this building equal to their plans."""
     for person in sorted({p for p in people if p}):
-        _one(person, building, at)
+        _settle_person(person, building, at)
 
 
-def _one(person: UUID, building: Building, at: datetime) -> None:
-    own = Access.objects.select_related("grant").filter(user=person, building=building).first()
-    wanted = _wanted(person, building)
-    if own is None and wanted and not _reaches(person, building, wanted):
-        own = _new(person, building, wanted)
-    if own is None or own.grant.until is None:  # somebody made the grant permanent meanwhile
+def _settle_person(person: UUID, building: Building, at: datetime) -> None:
+    access = Access.objects.select_related("grant").filter(user=person, building=building).first()
+    wanted_until = _wanted_until(person, building)
+    if access is None and wanted_until and not _has_standing_grant(person, building, wanted_until):
+        access = _make_access(person, building, wanted_until)
+    if access is None or access.grant.until is None:  # somebody made the grant permanent meanwhile
         return
-    until = max([t for t in (own.before, wanted) if t], default=min(own.grant.until, at))
-    if until != own.grant.until:
-        own.grant.until = until
-        own.grant.save(update_fields=["until"])
+    until = max([t for t in (access.before, wanted_until) if t], default=min(access.grant.until, at))
+    if until != access.grant.until:
+        access.grant.until = until
+        access.grant.save(update_fields=["until"])
 
 
-def _wanted(person: UUID, building: Building) -> datetime | None:
+def _wanted_until(person: UUID, building: Building) -> datetime | None:
     """Return the end of the day after the last one on which a job of theirs is planned here; None without any."""
     mine = Job.objects.filter(Q(technician=person) | Q(second=person), building=building, planned_until__isnull=False)
     last = mine.order_by("-planned_until").values_list("planned_until", flat=True).first()
@@ -48,7 +48,7 @@ def _wanted(person: UUID, building: Building) -> datetime | None:
     return day_start(day_of(last, building.zone) + timedelta(days=1 + DAYS_AFTER), building.zone)
 
 
-def _reaches(person: UUID, building: Building, until: datetime) -> bool:
+def _has_standing_grant(person: UUID, building: Building, until: datetime) -> bool:
     """Whether another grant lets this person do jobs here until then."""
     granted = Grant.objects.filter(
         Q(building=None) | Q(building=building),
@@ -60,7 +60,7 @@ def _reaches(person: UUID, building: Building, until: datetime) -> bool:
     return granted.exists()
 
 
-def _new(person: UUID, building: Building, until: datetime) -> Access:
+def _make_access(person: UUID, building: Building, until: datetime) -> Access:
     values = {"user_id": person, "portfolio_id": building.portfolio_id, "building": building}
-    grant, made = Grant.objects.get_or_create(**values, role=ROLE, defaults={"until": until})
-    return Access.objects.create(**values, grant=grant, before=None if made else grant.until)
+    grant, created = Grant.objects.get_or_create(**values, role=GRANTED_ROLE, defaults={"until": until})
+    return Access.objects.create(**values, grant=grant, before=None if created else grant.until)

@@ -8,34 +8,43 @@ from typing import Any
 from uuid import UUID
 
 from fleet.jobs import course, evidence, states, suggest, work
-from fleet.jobs.course import Step
+from fleet.jobs.course import JobStep
 from fleet.jobs.models import Act, Item, Job
-from fleet.portfolio.conclusions import plain
+from fleet.portfolio.conclusions import as_json
 from fleet.portfolio.models import Building
-from fleet.portfolio.news import News
+from fleet.portfolio.news import ChangeEvent
 from fleet.rules.values import Condition
 
 # What everybody sees of a job: a change of one of these fields is a new version.
-SEEN = ("status", "technician_id", "second_id", "planned_since", "planned_until", "visit_id", "settled", "level")
+VERSIONED_FIELDS = (
+    "status",
+    "technician_id",
+    "second_id",
+    "planned_since",
+    "planned_until",
+    "visit_id",
+    "settled",
+    "level",
+)
 
 
 @dataclass(frozen=True, slots=True)
-class Kept:
+class JobUpdate:
     """One job after its row was updated: whether it was written, its events, and its alert conditions."""
 
     job: Job
     written: bool
-    news: Sequence[News]
+    events: Sequence[ChangeEvent]
     conditions: Sequence[Condition]
 
 
-def locked_of(buildings: Iterable[UUID]) -> list[Job]:
+def lock_jobs_of(buildings: Iterable[UUID]) -> list[Job]:
     """Return the jobs of these buildings that evidence may still change, locked by ascending id, after every boiler."""
-    found = Job.objects.filter(building__in=list(buildings)).exclude(status=states.CANCELLED)
-    return list(found.select_related("building").order_by("id").select_for_update(no_key=True, of=("self",)))
+    jobs = Job.objects.filter(building__in=list(buildings)).exclude(status=states.CANCELLED)
+    return list(jobs.select_related("building").order_by("id").select_for_update(no_key=True, of=("self",)))
 
 
-def keep(jobs: Sequence[Job], at: datetime) -> list[Kept]:
+def update_jobs(jobs: Sequence[Job], at: datetime) -> list[JobUpdate]:
     """Make locked jobs equal to what acts and evidence say, in a fixed number of queries (none for no jobs)."""
     if not jobs:
         return []
@@ -43,64 +52,68 @@ def keep(jobs: Sequence[Job], at: datetime) -> list[Kept]:
     acts: dict[UUID, list[Act]] = defaultdict(list)
     for act in Act.objects.filter(job__in=jobs).order_by("at", "acted_on"):
         acts[act.job_id].append(act)
-    known = evidence.read([i for own in items.values() for i in own], suggest.release_at(at))
-    return [_one(job, items[job.id], acts[job.id], known, at) for job in jobs]
+    job_evidence = evidence.read_job_evidence(
+        [i for job_items in items.values() for i in job_items], suggest.release_at(at)
+    )
+    return [_update_job(job, items[job.id], acts[job.id], job_evidence, at) for job in jobs]
 
 
-def _one(job: Job, items: Sequence[Item], acts: Sequence[Act], known: evidence.Known, at: datetime) -> Kept:
+def _update_job(
+    job: Job, items: Sequence[Item], acts: Sequence[Act], job_evidence: evidence.JobEvidence, at: datetime
+) -> JobUpdate:
     at = max(at, job.judged_at)  # the clock of a job never goes back
-    found = {i.number: evidence.settlement(i, known) for i in items}
-    settled = {number: s for number, s in found.items() if s is not None}
-    facts = evidence.facts(job, items, settled, known)
-    steps = course.course(facts, acts)
-    classes = evidence.classes(items, known, job.created_at)
-    told = course.conditions(facts, steps, classes, line(job, items), at)
-    now = course.at_instant(steps, at)
-    values = {**_values(now, facts.zone), "level": course.level_at(classes, at).value}
-    values["settled"] = {str(n): plain(s) for n, s in settled.items()}
-    return _store(job, items, values, course.next_instant(steps, [*told, *classes], at), told, at)
+    settlements = {i.number: evidence.settlement_of(i, job_evidence) for i in items}
+    settled = {number: s for number, s in settlements.items() if s is not None}
+    facts = evidence.gather_job_facts(job, items, settled, job_evidence)
+    steps = course.replay_job(facts, acts)
+    classes = evidence.level_segments(items, job_evidence, job.created_at)
+    conditions = course.job_conditions(facts, steps, classes, job_sentence(job, items), at)
+    step = course.step_at(steps, at)
+    values = {**_row_values(step, facts.zone), "level": course.level_at(classes, at).value}
+    values["settled"] = {str(n): as_json(s) for n, s in settled.items()}
+    return _store_job(job, items, values, course.next_instant(steps, [*conditions, *classes], at), conditions, at)
 
 
-def _values(now: Step, zone: str) -> dict[str, Any]:
-    plan = now.plan
+def _row_values(step: JobStep, zone: str) -> dict[str, Any]:
+    plan = step.plan
     return {
-        "status": now.status,
-        "status_since": now.since,
+        "status": step.status,
+        "status_since": step.since,
         "technician_id": plan.technician_id if plan else None,
         "second_id": plan.second_id if plan else None,
         "planned_since": plan.since if plan else None,
         "planned_until": plan.until if plan else None,
         "ends_at": course.end_of_day(plan.until, zone) if plan and plan.until else None,
-        "visit_id": now.visit,
+        "visit_id": step.visit,
     }
 
 
-def _store(
+def _store_job(
     job: Job,
     items: Sequence[Item],
     values: dict[str, Any],
     next_at: datetime | None,
-    told: list[Condition],
+    conditions: list[Condition],
     at: datetime,
-) -> Kept:
+) -> JobUpdate:
     different = {name for name, value in {**values, "next_at": next_at}.items() if getattr(job, name) != value}
     before = job.status
     for name, value in {**values, "next_at": next_at}.items():
         setattr(job, name, value)
     if different:
         job.judged_at = at
-        job.version += bool(different & {*SEEN})
+        job.version += bool(different & {*VERSIONED_FIELDS})
         job.save(update_fields=[*different, "judged_at", "version"])
-    news = [_moved(job, items, before)] if job.status != before else []
-    return Kept(job, bool(different), news, told)
+    events = [_status_event(job, items, before)] if job.status != before else []
+    return JobUpdate(job, bool(different), events, conditions)
 
 
-def _moved(job: Job, items: Sequence[Item], before: str) -> News:
-    what = f"{TOLD[job.status]}: {line(job, items)}"
-    return News("job.changed", job.id, items[0].boiler_id, before, job.status, what, "", job.status_since)
+def _status_event(job: Job, items: Sequence[Item], before: str) -> ChangeEvent:
+    what = f"{STATUS_SENTENCES[job.status]}: {job_sentence(job, items)}"
+    return ChangeEvent("job.changed", job.id, items[0].boiler_id, before, job.status, what, "", job.status_since)
 
 
-TOLD = {
+STATUS_SENTENCES = {
     states.TO_PLAN: "A job is to be planned",
     states.PLANNED: "A job is planned",
     states.ACCEPTED: "A job is accepted",
@@ -114,12 +127,12 @@ TOLD = {
 }
 
 
-def line(job: Job, items: Sequence[Item]) -> str:
+def job_sentence(job: Job, items: Sequence[Item]) -> str:
     """Return a job in one sentence."""
-    return suggest.sentence(items, job.building.address)
+    return suggest.items_sentence(items, job.building.address)
 
 
-def add(*, building: Building, trip: work.Trip, items: Sequence[Item], note: str, at: datetime) -> Job:
+def add_job(*, building: Building, trip: work.Trip, items: Sequence[Item], note: str, at: datetime) -> Job:
     """Write a job with its items, which are not saved yet."""
     job = Job.objects.create(
         portfolio_id=building.portfolio_id,

@@ -15,15 +15,15 @@ from fleet.jobs.asks import Ask
 from fleet.planning import work_order
 from fleet.portfolio import queries as register
 from fleet.portfolio.models import Boiler, Position
-from fleet.rules.catalogue import Catalogue, Procedure
+from fleet.rules.catalogue import Catalogue, ProcedureSpec
 from fleet.rules.readiness import LEAVING_CHECKS
 from fleet.rules.values import Level
 from fleet.terms import queries as terms
-from fleet.visits import places as kept
+from fleet.visits import places as visit_places
 from fleet.visits.models import Entry
-from fleet.visits.places import Stay, Value
+from fleet.visits.places import PlaceValue, Stay
 
-GRAIN = timedelta(minutes=15)  # local days of every zone begin on a quarter hour
+TIME_GRAIN = timedelta(minutes=15)  # local days of every zone begin on a quarter hour
 CAUTION = (
     "Advice to a qualified person, never a permission. Local codes, the boiler maker's instructions and a licensed "
     "person decide; where they say more or otherwise, do that."
@@ -31,7 +31,7 @@ CAUTION = (
 
 
 @dataclass(frozen=True, slots=True)
-class First:
+class FirstAct:
     """An open hold and what to do first about it; it comes before everything else on the sheet."""
 
     deficiency: UUID
@@ -41,7 +41,7 @@ class First:
 
 
 @dataclass(frozen=True, slots=True)
-class Last:
+class LastTest:
     """The newest test of the same procedure at the same place."""
 
     entry: Entry
@@ -50,35 +50,35 @@ class Last:
 
 
 @dataclass(frozen=True, slots=True)
-class Line:
+class WorkLine:
     """One thing to do at one place, and why."""
 
     group: int
     ask: Ask
     position: Position | None
-    procedure: Procedure | None
+    procedure: ProcedureSpec | None
     set_points: Mapping[str, Any]
-    last: Last | None
+    last: LastTest | None
 
 
 @dataclass(frozen=True, slots=True)
-class Part:
+class SheetPart:
     """One group of the order of work and its lines."""
 
-    group: work_order.Group
-    lines: Sequence[Line]
+    group: work_order.WorkGroup
+    lines: Sequence[WorkLine]
 
 
 @dataclass(frozen=True, slots=True)
-class Sheet:
+class WorkSheet:
     """The whole work sheet."""
 
     boiler: Boiler
     at: datetime
     caution: str
-    first: Sequence[First]
+    first: Sequence[FirstAct]
     season: str
-    parts: Sequence[Part]
+    parts: Sequence[SheetPart]
     leaving: Mapping[str, str]
     minutes: int
     people: int
@@ -87,39 +87,39 @@ class Sheet:
 
 
 @dataclass(frozen=True, slots=True)
-class Known:
+class SheetSources:
     """What the lines of a sheet are made from, read once."""
 
     release: Catalogue
     places: Mapping[UUID, Position]
     stays: Mapping[UUID, Stay]
-    values: Mapping[UUID, Sequence[Value]]
+    values: Mapping[UUID, Sequence[PlaceValue]]
     tests: Mapping[tuple[UUID, str], Entry]
 
 
-def grain(at: datetime) -> datetime:
+def round_to_grain(at: datetime) -> datetime:
     """Return the start of the quarter hour in which an instant lies."""
-    return at - (at - at.replace(hour=0, minute=0, second=0, microsecond=0)) % GRAIN
+    return at - (at - at.replace(hour=0, minute=0, second=0, microsecond=0)) % TIME_GRAIN
 
 
-def sheet(boiler: Boiler, at: datetime) -> Sheet:
+def compose_work_sheet(boiler: Boiler, at: datetime) -> WorkSheet:
     """Compose a boiler's work sheet from stored rows: release, places, states, deficiencies, settings, tests, terms."""
-    known = _known(boiler, at)
-    states = list(suggest.states_of(boiler.id, grain(at), at))
-    open_rows = list(_open(boiler, at))
+    sources = _read_sources(boiler, at)
+    states = list(suggest.states_of(boiler.id, round_to_grain(at), at))
+    open_rows = list(_open_deficiencies(boiler, at))
     zone = boiler.building.zone
-    season = asks.season(terms.in_force(boiler.portfolio_id, zone, at), day_of(at, zone))
-    made = asks.all_of(_facts(known, states, open_rows, at, zone), season)
-    lines = sorted((_line(a, known) for a in made), key=_order)
+    season = asks.near_season(terms.terms_in_force(boiler.portfolio_id, zone, at), day_of(at, zone))
+    listed_asks = asks.all_asks(_work_facts(sources, states, open_rows, at, zone), season)
+    lines = sorted((_work_line(a, sources) for a in listed_asks), key=_line_order)
     done = [line.procedure for line in lines if line.procedure]
     repairs = sum(1 for line in lines if line.ask.phase == "repair")
-    return Sheet(
+    return WorkSheet(
         boiler=boiler,
         at=at,
         caution=CAUTION,
-        first=list(_first(open_rows, known.release, at)),
+        first=list(_first_acts(open_rows, sources.release, at)),
         season=season.sentence,
-        parts=[Part(g, [n for n in lines if n.group == g.number]) for g in work_order.GROUPS],
+        parts=[SheetPart(g, [n for n in lines if n.group == g.number]) for g in work_order.GROUPS],
         leaving=LEAVING_CHECKS,
         minutes=work.VISIT_MINUTES + work.REPAIR_MINUTES * repairs + sum(p.minutes for p in done),
         people=max((p.people for p in done), default=1),
@@ -128,74 +128,76 @@ def sheet(boiler: Boiler, at: datetime) -> Sheet:
     )
 
 
-def _known(boiler: Boiler, at: datetime) -> Known:
-    own = register.positions(Boiler.objects.filter(id=boiler.id)).select_related("role")
-    places = {p.id: p for p in own}
-    present = {p: kept.present(found) for p, found in kept.stays(places, at).items()}
+def _read_sources(boiler: Boiler, at: datetime) -> SheetSources:
+    positions = register.positions_of(Boiler.objects.filter(id=boiler.id)).select_related("role")
+    places = {p.id: p for p in positions}
+    present = {
+        p: visit_places.present_stay(place_stays) for p, place_stays in visit_places.stays_at_places(places, at).items()
+    }
     stays = {p: stay for p, stay in present.items() if stay}
-    tests = kept.last_tests(places, at)
-    return Known(suggest.release_at(at), places, stays, kept.values(places, at), tests)
+    tests = visit_places.last_tests(places, at)
+    return SheetSources(suggest.release_at(at), places, stays, visit_places.values_at_places(places, at), tests)
 
 
-def _open(boiler: Boiler, at: datetime) -> Iterable[Deficiency]:
-    found = Deficiency.objects.filter(boiler=boiler, closed_at=None, withdrawn=False, opened_at__lte=at)
-    return found.select_related("opened_by").order_by("opened_at", "id")
+def _open_deficiencies(boiler: Boiler, at: datetime) -> Iterable[Deficiency]:
+    deficiencies = Deficiency.objects.filter(boiler=boiler, closed_at=None, withdrawn=False, opened_at__lte=at)
+    return deficiencies.select_related("opened_by").order_by("opened_at", "id")
 
 
-def _facts(
-    known: Known, states: Iterable[StateSegment], rows: Iterable[Deficiency], at: datetime, zone: str
-) -> asks.Facts:
-    kinds = {p: stay.device.kind_id for p, stay in known.stays.items()}
-    paths = {p: [UUID(v) for v in _value(known, p, "paths") or []] for p in known.places}
-    passed = {key: e.performed_at for key, e in known.tests.items() if _outcome(e) == "pass"}
-    names = {p: place.name for p, place in known.places.items()}
-    roles: dict[UUID | None, str] = {p: place.role_id for p, place in known.places.items()}
-    return asks.Facts(known.release, roles, kinds, paths, passed, names, list(states), list(rows), at, zone)
+def _work_facts(
+    sources: SheetSources, states: Iterable[StateSegment], rows: Iterable[Deficiency], at: datetime, zone: str
+) -> asks.WorkFacts:
+    kinds = {p: stay.device.kind_id for p, stay in sources.stays.items()}
+    paths = {p: [UUID(v) for v in _setting_value(sources, p, "paths") or []] for p in sources.places}
+    passed = {key: e.performed_at for key, e in sources.tests.items() if _outcome_of(e) == "pass"}
+    names = {p: place.name for p, place in sources.places.items()}
+    roles: dict[UUID | None, str] = {p: place.role_id for p, place in sources.places.items()}
+    return asks.WorkFacts(sources.release, roles, kinds, paths, passed, names, list(states), list(rows), at, zone)
 
 
-def _value(known: Known, place: UUID, key: str) -> Any:
-    return next((v.value for v in known.values.get(place, ()) if v.key == key), None)
+def _setting_value(sources: SheetSources, place: UUID, key: str) -> Any:
+    return next((v.value for v in sources.values.get(place, ()) if v.key == key), None)
 
 
-def _first(rows: Iterable[Deficiency], release: Catalogue, at: datetime) -> Iterator[First]:
+def _first_acts(rows: Iterable[Deficiency], release: Catalogue, at: datetime) -> Iterator[FirstAct]:
     for row in rows:
         rule = release.findings.get(row.rule)
         if level_at(row, at) == Level.HOLD:
-            yield First(row.id, row.position_id, row.sentence, rule.first_act if rule else "")
+            yield FirstAct(row.id, row.position_id, row.sentence, rule.first_act if rule else "")
 
 
-def _line(ask: Ask, known: Known) -> Line:
-    procedure = known.release.procedures.get(ask.procedure)
-    position = known.places.get(ask.position) if ask.position else None
-    entry = known.tests.get((ask.position, ask.procedure)) if ask.position else None
-    last = Last(entry, _outcome(entry), _readings(entry)) if entry else None
-    return Line(_group(ask, procedure)[0], ask, position, procedure, _set_points(ask, known), last)
+def _work_line(ask: Ask, sources: SheetSources) -> WorkLine:
+    procedure = sources.release.procedures.get(ask.procedure)
+    position = sources.places.get(ask.position) if ask.position else None
+    entry = sources.tests.get((ask.position, ask.procedure)) if ask.position else None
+    last = LastTest(entry, _outcome_of(entry), _reading_values(entry)) if entry else None
+    return WorkLine(_group_and_place(ask, procedure)[0], ask, position, procedure, _set_points(ask, sources), last)
 
 
-def _group(ask: Ask, procedure: Procedure | None) -> tuple[int, int]:
+def _group_and_place(ask: Ask, procedure: ProcedureSpec | None) -> tuple[int, int]:
     if procedure is None or ask.phase == "repair":
         return work_order.LOCKED_OFF, -1
-    return work_order.as_left(procedure) if ask.phase == "as_left" else work_order.as_found(procedure)
+    return work_order.as_left_order(procedure) if ask.phase == "as_left" else work_order.as_found_order(procedure)
 
 
-def _order(line: Line) -> tuple[Any, ...]:
-    group, place = _group(line.ask, line.procedure)
+def _line_order(line: WorkLine) -> tuple[Any, ...]:
+    group, place = _group_and_place(line.ask, line.procedure)
     return group, place, line.position.name if line.position else "", line.ask.procedure, line.ask.why
 
 
-def _set_points(ask: Ask, known: Known) -> dict[str, Any]:
+def _set_points(ask: Ask, sources: SheetSources) -> dict[str, Any]:
     """Return the values stamped on the device, overridden by settings; without dates and paths."""
-    stay = known.stays.get(ask.position) if ask.position else None
+    stay = sources.stays.get(ask.position) if ask.position else None
     stamped = dict(stay.device.attributes) if stay else {}
-    said = {v.key: v.value for v in known.values.get(ask.position, ())} if ask.position else {}
-    return {k: v for k, v in {**stamped, **said}.items() if k not in ("fitted_on", "paths", "needed")}
+    settings = {v.key: v.value for v in sources.values.get(ask.position, ())} if ask.position else {}
+    return {k: v for k, v in {**stamped, **settings}.items() if k not in ("fitted_on", "paths", "needed")}
 
 
-def _outcome(entry: Entry) -> str:
+def _outcome_of(entry: Entry) -> str:
     verdict = getattr(entry, "verdict", None)
     return verdict.outcome if verdict else entry.outcome
 
 
-def _readings(entry: Entry) -> dict[str, Any]:
+def _reading_values(entry: Entry) -> dict[str, Any]:
     rows = sorted(entry.readings.all(), key=lambda r: r.name)
     return {r.name: next(v for v in (r.flag, r.number, r.word) if v is not None) for r in rows}

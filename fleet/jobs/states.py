@@ -12,7 +12,7 @@ PROVEN, NOT_NEEDED, CANCELLED = "proven", "not_needed", "cancelled"
 _SETTLES = {"all_settled": PROVEN, "all_withdrawn": NOT_NEEDED}
 _PLANNABLE = {"plan": PLANNED, "cancel": CANCELLED, **_SETTLES}
 
-AFTER: dict[str, dict[str, str]] = {
+TRANSITIONS: dict[str, dict[str, str]] = {
     TO_PLAN: _PLANNABLE,
     PLANNED: {**_PLANNABLE, "accept": ACCEPTED, "decline": DECLINED, "day_passed": MISSED},
     ACCEPTED: {**_PLANNABLE, "decline": DECLINED, "start": STARTED, "day_passed": MISSED},
@@ -25,15 +25,15 @@ AFTER: dict[str, dict[str, str]] = {
     CANCELLED: {},
 }
 
-STATUSES = tuple(AFTER)
+STATUSES = tuple(TRANSITIONS)
 WAITING = frozenset({TO_PLAN, DECLINED, MISSED, BACK})  # for the dispatcher: not planned, or to be planned again
 HELD = frozenset({PLANNED, ACCEPTED, STARTED})  # a technician has it: nobody can be in two places for these
 OVER = frozenset({PROVEN, NOT_NEEDED, CANCELLED})
-GONE = frozenset({TO_PLAN, DECLINED, CANCELLED, NOT_NEEDED, MISSED})  # shown as cancelled in calendars
+OFF_CALENDAR = frozenset({TO_PLAN, DECLINED, CANCELLED, NOT_NEEDED, MISSED})  # shown as cancelled in calendars
 
 ACTS = ("created", "plan", "accept", "decline", "start", "cancel")
 
 
-def after(status: str, what: str) -> str | None:
+def status_after(status: str, what: str) -> str | None:
     """Return the status that follows `status` when `what` happens; None where it may not, or changes nothing."""
-    return AFTER[status].get(what)
+    return TRANSITIONS[status].get(what)

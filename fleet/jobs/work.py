@@ -5,18 +5,18 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from uuid import UUID
 
-from fleet.rules.catalogue import Catalogue, Procedure
+from fleet.rules.catalogue import Catalogue, ProcedureSpec
 from fleet.rules.values import Level
 
 # Common practice: a visit's own minutes are for arriving, air, glass, tags, a talk and the leaving checks. A repair
 # has an allowance, since no catalogue knows its length before the device is open.
 VISIT_MINUTES = 30
 REPAIR_MINUTES = 45
-ANYBODY = "technician"  # the skill of work that names no procedure
+DEFAULT_SKILL = "technician"  # the skill of work that names no procedure
 
 
 @dataclass(frozen=True, slots=True)
-class Wanted:
+class WorkItem:
     """One thing to be done: a deficiency to close, or a procedure at a position; `due` is since when it is asked."""
 
     boiler: UUID
@@ -33,7 +33,7 @@ class Trip:
     """The work of one trip: one building, one skill."""
 
     skill: str
-    items: Sequence[Wanted]
+    items: Sequence[WorkItem]
     minutes: int
     people: int
     parts: Sequence[str] = field(default=())
@@ -41,27 +41,27 @@ class Trip:
     @property
     def level(self) -> str:
         """The worst class of its items."""
-        return worst(i.level for i in self.items)
+        return worst_level(i.level for i in self.items)
 
 
-def worst(levels: Iterable[str]) -> str:
+def worst_level(levels: Iterable[str]) -> str:
     """Return the worst of some classes."""
     had = set(levels)
     return next(level.value for level in Level if level.value in had)
 
 
-def trips(wanted: Iterable[Wanted], release: Catalogue) -> list[Trip]:
+def group_trips(wanted: Iterable[WorkItem], release: Catalogue) -> list[Trip]:
     """Group work by skill into one trip each, the worst class first."""
-    by_skill: dict[str, list[Wanted]] = {}
+    by_skill: dict[str, list[WorkItem]] = {}
     for item in wanted:
         by_skill.setdefault(skill_of(release.procedures.get(item.procedure)), []).append(item)
-    made = [trip(skill, items, release) for skill, items in by_skill.items()]
-    return sorted(made, key=lambda t: (tuple(Level).index(Level(t.level)), t.skill))
+    trips = [plan_trip(skill, items, release) for skill, items in by_skill.items()]
+    return sorted(trips, key=lambda t: (tuple(Level).index(Level(t.level)), t.skill))
 
 
-def trip(skill: str, items: Sequence[Wanted], release: Catalogue) -> Trip:
+def plan_trip(skill: str, items: Sequence[WorkItem], release: Catalogue) -> Trip:
     """Return one trip with its minutes, people and parts. A procedure covered by another at its place is left out."""
-    done = _done(items, release)
+    done = _procedures_to_do(items, release)
     repairs = sum(1 for i in items if i.deficiency)
     minutes = VISIT_MINUTES + REPAIR_MINUTES * repairs + sum(p.minutes for _, p in done)
     parts = sorted({part for _, p in done for part in p.parts})
@@ -69,22 +69,22 @@ def trip(skill: str, items: Sequence[Wanted], release: Catalogue) -> Trip:
     return Trip(skill, items, minutes, people, parts)
 
 
-def _done(items: Iterable[Wanted], release: Catalogue) -> list[tuple[UUID | None, Procedure]]:
-    asked = {(i.position, i.procedure) for i in items if i.procedure in release.procedures}
-    pairs = [(place, release.procedures[code]) for place, code in sorted(asked, key=str)]
+def _procedures_to_do(items: Iterable[WorkItem], release: Catalogue) -> list[tuple[UUID | None, ProcedureSpec]]:
+    requested = {(i.position, i.procedure) for i in items if i.procedure in release.procedures}
+    pairs = [(place, release.procedures[code]) for place, code in sorted(requested, key=str)]
     covered = {(place, p.code) for place, p in pairs for other, by in pairs if other == place and p.code in by.covers}
     return [(place, p) for place, p in pairs if (place, p.code) not in covered]
 
 
-def skill_of(procedure: Procedure | None) -> str:
+def skill_of(procedure: ProcedureSpec | None) -> str:
     """Return the qualification for a procedure: the technician's where that is enough, else its first by name."""
-    if procedure is None or not procedure.who or ANYBODY in procedure.who:
-        return ANYBODY
+    if procedure is None or not procedure.who or DEFAULT_SKILL in procedure.who:
+        return DEFAULT_SKILL
     return min(procedure.who)
 
 
-def quickest(codes: Iterable[str], release: Catalogue) -> str:
+def quickest_code(codes: Iterable[str], release: Catalogue) -> str:
     """Return the code of the quickest procedure, preferring those a technician may do; "" for no procedures."""
-    known = [release.procedures[c] for c in codes if c in release.procedures]
-    best = min(known, key=lambda p: (skill_of(p) != ANYBODY, p.minutes, p.code), default=None)
+    procedures = [release.procedures[c] for c in codes if c in release.procedures]
+    best = min(procedures, key=lambda p: (skill_of(p) != DEFAULT_SKILL, p.minutes, p.code), default=None)
     return best.code if best else ""

@@ -1,12 +1,12 @@
 """The only way in for facts and for time. Every verb about a boiler goes through `conclude.write_and_conclude`."""
 
 from fleet.pipeline.acts import act_on_alert, act_on_deficiency
-from fleet.pipeline.bygone import Bygone, post_bygone
+from fleet.pipeline.bygone import PastVisit, post_past_visits
 from fleet.pipeline.catalogue import load_catalogue
-from fleet.pipeline.conclude import Concluded
+from fleet.pipeline.conclude import BoilerConclusion
 from fleet.pipeline.corrections import second_correction
 from fleet.pipeline.edits import (
-    Edited,
+    EditScope,
     add_building,
     add_cells,
     edit_cells,
@@ -16,21 +16,21 @@ from fleet.pipeline.edits import (
     set_value,
 )
 from fleet.pipeline.imports import confirm_import, receive_import, withdraw_import, work_on_imports
-from fleet.pipeline.jobs import Asked, act_on_job, create_job
+from fleet.pipeline.jobs import JobRequest, act_on_job, create_job
 from fleet.pipeline.papers import add_paper
-from fleet.pipeline.people import end_role, grant_role, qualify
+from fleet.pipeline.people import end_role, grant_role, qualify_person
 from fleet.pipeline.register import change_register
-from fleet.pipeline.sweep import Swept, rebuild, sweep
+from fleet.pipeline.sweep import SweepResult, rebuild, sweep
 from fleet.pipeline.terms import adopt_terms
-from fleet.pipeline.visits import Posted, post_visits
+from fleet.pipeline.visits import PostedVisit, post_visits
 
 __all__ = [
-    "Asked",
-    "Bygone",
-    "Concluded",
-    "Edited",
-    "Posted",
-    "Swept",
+    "BoilerConclusion",
+    "EditScope",
+    "JobRequest",
+    "PastVisit",
+    "PostedVisit",
+    "SweepResult",
     "act_on_alert",
     "act_on_deficiency",
     "act_on_job",
@@ -46,9 +46,9 @@ __all__ = [
     "grant_role",
     "hand_in_paper",
     "load_catalogue",
-    "post_bygone",
+    "post_past_visits",
     "post_visits",
-    "qualify",
+    "qualify_person",
     "rebuild",
     "receive_import",
     "remove_device",

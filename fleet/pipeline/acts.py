@@ -14,20 +14,20 @@ from fleet.alerts.models import Alert
 from fleet.board import queries
 from fleet.board import services as board
 from fleet.deficiencies import acts as on_deficiencies
-from fleet.deficiencies.life import Life, by_episode, life, of_rows
+from fleet.deficiencies.life import DeficiencyLife, acts_by_episode, episodes_of_rows, life_at
 from fleet.deficiencies.models import Act, Deficiency
 from fleet.errors import Refused
-from fleet.pipeline.conclude import Concluded, write
-from fleet.pipeline.whole import lock_pulse, not_back, settle
-from fleet.portfolio.locks import lock
+from fleet.pipeline.conclude import BoilerConclusion, write_and_conclude
+from fleet.pipeline.whole import clamp_to_written_alerts, lock_pulse, settle_portfolio
+from fleet.portfolio.locks import lock_boilers
 from fleet.portfolio.models import Boiler
-from fleet.portfolio.news import Cause, News
+from fleet.portfolio.news import Cause, ChangeEvent
 
 
 def act_on_deficiency(
     *,
     deficiency: UUID,
-    decision: on_deficiencies.Decision,
+    decision: on_deficiencies.DeficiencyDecision,
     version: int,
     by: User,
     at: datetime,
@@ -40,56 +40,67 @@ def act_on_deficiency(
     cause = cause or Cause(who=by.get_username())
     boiler_id = _boiler_of(Deficiency.objects.filter(id=deficiency).values_list("boiler", flat=True).first())
 
-    def facts(boilers: list[Boiler]) -> tuple[Act, str]:
+    def write_facts(boilers: list[Boiler]) -> tuple[Act, str]:
         boiler = next(b for b in boilers if b.id == boiler_id)
         row = Deficiency.objects.get(id=deficiency)
-        moment = _not_back(boiler_id, at)
-        now = _life(row, moment)
-        on_deficiencies.refuse(row=row, now=now, version=version, decision=decision, by=by, boiler=boiler, at=moment)
-        act = on_deficiencies.record(
-            row=row, level=now.level, decision=decision, by=by, at=moment, request_id=cause.request_id
+        moment = _clamp_to_judged_at(boiler_id, at)
+        current_life = _current_life(row, moment)
+        on_deficiencies.refuse_decision(
+            row=row, now=current_life, version=version, decision=decision, by=by, boiler=boiler, at=moment
         )
-        return act, now.status
+        act = on_deficiencies.record_act(
+            row=row, level=current_life.level, decision=decision, by=by, at=moment, request_id=cause.request_id
+        )
+        return act, current_life.status
 
-    def told(made: tuple[Act, str]) -> Mapping[UUID, Sequence[News]]:
-        act, before = made
-        return {act.portfolio_id: [_deficiency_news(act, before)]}
+    def describe_events(act_and_status: tuple[Act, str]) -> Mapping[UUID, Sequence[ChangeEvent]]:
+        act, before = act_and_status
+        return {act.portfolio_id: [_deficiency_event(act, before)]}
 
-    write(boilers=[boiler_id], at=at, cause=cause, facts=facts, told=told, then=_nothing)
+    write_and_conclude(
+        boilers=[boiler_id],
+        at=at,
+        cause=cause,
+        write_facts=write_facts,
+        describe_events=describe_events,
+        after_judging=_skip_answer,
+    )
     return Deficiency.objects.get(id=deficiency)
 
 
-def _nothing(made: object, done: list[Concluded]) -> None:
+def _skip_answer(written_fact: object, conclusions: list[BoilerConclusion]) -> None:
     """Store no answer: an act has none beyond the row it changed."""
 
 
-def _boiler_of(found: UUID | None) -> UUID:
-    if found is None:
+def _boiler_of(boiler_id: UUID | None) -> UUID:
+    if boiler_id is None:
         raise Refused("unknown", "There is no such thing.", status=404)
-    return found
+    return boiler_id
 
 
-def _not_back(boiler: UUID, at: datetime) -> datetime:
-    last = queries.judged(boiler)
+def _clamp_to_judged_at(boiler: UUID, at: datetime) -> datetime:
+    last = queries.last_judgement(boiler)
     return max(at, last.judged_at) if last else at
 
 
-def _life(row: Deficiency, at: datetime) -> Life:
+def _current_life(row: Deficiency, at: datetime) -> DeficiencyLife:
     """Return its life with every act that is about it now. Acts about episodes merged into it count."""
-    acts = on_deficiencies.of_boiler(row.boiler_id)
-    episodes = of_rows(Deficiency.objects.filter(boiler=row.boiler_id))
-    return life(row, by_episode(acts, episodes).get(row.id, ()), at)
+    acts = on_deficiencies.acts_of_boiler(row.boiler_id)
+    episodes = episodes_of_rows(Deficiency.objects.filter(boiler=row.boiler_id))
+    return life_at(row, acts_by_episode(acts, episodes).get(row.id, ()), at)
 
 
-def _deficiency_news(act: Act, before: str) -> News:
+def _deficiency_event(act: Act, before: str) -> ChangeEvent:
     row = act.deficiency
-    after = _life(row, act.at).status
-    sentence = f"{on_deficiencies.sentence(act)} {row.sentence}"
-    return News(f"deficiency.{act.kind}", row.id, row.boiler_id, before, after, sentence, row.rule, act.at, act.reason)
+    after = _current_life(row, act.at).status
+    sentence = f"{on_deficiencies.act_sentence(act)} {row.sentence}"
+    return ChangeEvent(
+        f"deficiency.{act.kind}", row.id, row.boiler_id, before, after, sentence, row.rule, act.at, act.reason
+    )
 
 
 def act_on_alert(
-    *, alert: UUID, decision: on_alerts.Decision, version: int, by: User, at: datetime, cause: Cause | None = None
+    *, alert: UUID, decision: on_alerts.AlertDecision, version: int, by: User, at: datetime, cause: Cause | None = None
 ) -> Alert:
     """Record what somebody decided on this `version` of an alert and judge its boiler.
 
@@ -97,45 +108,56 @@ def act_on_alert(
     unknown alert, else as `alerts.acts.refuse_decision` says.
     """
     cause = cause or Cause(who=by.get_username())
-    found = Alert.kept.filter(id=alert).first()
-    if found is None:
+    alert_row = Alert.with_withdrawn.filter(id=alert).first()
+    if alert_row is None:
         raise Refused("unknown", "There is no such thing.", status=404)
 
-    def facts(boilers: list[Boiler]) -> AlertAct:
-        row = Alert.kept.get(id=alert)
-        moment = _not_back(found.boiler_id, at) if found.boiler_id else not_back(found.portfolio_id, at)
-        on_alerts.refuse(row=row, version=version, decision=decision, at=moment)
-        return on_alerts.record(row=row, decision=decision, by=by, at=moment, request_id=cause.request_id)
+    def write_facts(boilers: list[Boiler]) -> AlertAct:
+        row = Alert.with_withdrawn.get(id=alert)
+        moment = (
+            _clamp_to_judged_at(alert_row.boiler_id, at)
+            if alert_row.boiler_id
+            else clamp_to_written_alerts(alert_row.portfolio_id, at)
+        )
+        on_alerts.refuse_decision(row=row, version=version, decision=decision, at=moment)
+        return on_alerts.record_act(row=row, decision=decision, by=by, at=moment, request_id=cause.request_id)
 
-    if found.boiler_id is None or found.condition == alerts.UNJUDGED:
-        _without_judging(found, facts, cause)
+    if alert_row.boiler_id is None or alert_row.condition == alerts.UNJUDGED:
+        _act_without_judging(alert_row, write_facts, cause)
     else:
-        write(boilers=[found.boiler_id], at=at, cause=cause, facts=facts, told=_alert_told, then=_nothing)
-    return Alert.kept.get(id=alert)
+        write_and_conclude(
+            boilers=[alert_row.boiler_id],
+            at=at,
+            cause=cause,
+            write_facts=write_facts,
+            describe_events=_alert_events,
+            after_judging=_skip_answer,
+        )
+    return Alert.with_withdrawn.get(id=alert)
 
 
-def _alert_told(act: AlertAct) -> Mapping[UUID, Sequence[News]]:
+def _alert_events(act: AlertAct) -> Mapping[UUID, Sequence[ChangeEvent]]:
     row = act.alert
-    sentence = f"{on_alerts.sentence(act)} {row.sentence}"
+    sentence = f"{on_alerts.act_sentence(act)} {row.sentence}"
     after = "shelved" if act.kind == "shelved" else row.status if row.shelved_until else "acknowledged"
-    news = News(
+    event = ChangeEvent(
         f"alert.{act.kind}", row.id, row.boiler_id, row.status, after, sentence, row.condition, act.at, act.reason
     )
-    return {row.portfolio_id: [news]}
+    return {row.portfolio_id: [event]}
 
 
 @transaction.atomic
-def _without_judging(found: Alert, facts: Callable[[list[Boiler]], AlertAct], cause: Cause) -> None:
+def _act_without_judging(alert: Alert, write_facts: Callable[[list[Boiler]], AlertAct], cause: Cause) -> None:
     """Write an act where nothing is to be judged.
 
     An alert of a whole portfolio has no boiler. A boiler that could not be judged could not be judged now either.
     """
-    boilers = lock([found.boiler_id]) if found.boiler_id else []
-    lock_pulse(found.portfolio_id)
-    act = facts(boilers)
-    news = [*_alert_told(act)[found.portfolio_id]]
-    if found.boiler_id is None:
-        news += settle(portfolio=found.portfolio_id, at=act.at).news
+    boilers = lock_boilers([alert.boiler_id]) if alert.boiler_id else []
+    lock_pulse(alert.portfolio_id)
+    act = write_facts(boilers)
+    events = [*_alert_events(act)[alert.portfolio_id]]
+    if alert.boiler_id is None:
+        events += settle_portfolio(portfolio=alert.portfolio_id, at=act.at).events
     else:
-        alerts.refresh(alert=found.id, at=act.at)
-    board.stamp(portfolio=found.portfolio_id, news=news, cause=cause, at=act.at)
+        alerts.refresh_alert(alert=alert.id, at=act.at)
+    board.record_changes(portfolio=alert.portfolio_id, events=events, cause=cause, at=act.at)

@@ -4,9 +4,9 @@ from datetime import datetime
 from typing import Any
 from uuid import UUID
 
-from fleet.pipeline.conclude import Concluded, segment_at
-from fleet.portfolio.conclusions import plain
-from fleet.portfolio.news import News
+from fleet.pipeline.conclude import BoilerConclusion, segment_at
+from fleet.portfolio.conclusions import as_json
+from fleet.portfolio.news import ChangeEvent
 from fleet.rules.values import Judgement
 from fleet.visits.models import Visit
 
@@ -16,25 +16,25 @@ CAUTION = (
 )
 
 
-def answer(visit: Visit, done: Concluded, at: datetime) -> dict[str, Any]:
+def build_answer(visit: Visit, conclusion: BoilerConclusion, at: datetime) -> dict[str, Any]:
     """Build the answer's body from the boiler's conclusion, as JSON values. `at` is the instant of judgement."""
-    judgement = done.judgement
+    judgement = conclusion.judgement
     numbers = {entry.id: entry.number for entry in visit.entries.all()}
-    now = segment_at(judgement, at)
+    segment = segment_at(judgement, at)
     return {
         "visit": str(visit.id),
         "boiler": str(visit.boiler_id),
-        "judged_at": plain(at),
-        "verdicts": [_verdict(plain(v), numbers[v.entry]) for v in judgement.verdicts if v.entry in numbers],
-        "findings": [plain(f) for f in judgement.findings if f.visit == visit.id],
-        "deficiencies": [_deficiency(n) for n in done.news if n.kind == "deficiency.changed"],
-        "readiness": _readiness(judgement, visit.id),
+        "judged_at": as_json(at),
+        "verdicts": [_verdict_json(as_json(v), numbers[v.entry]) for v in judgement.verdicts if v.entry in numbers],
+        "findings": [as_json(f) for f in judgement.findings if f.visit == visit.id],
+        "deficiencies": [_deficiency_json(n) for n in conclusion.events if n.kind == "deficiency.changed"],
+        "readiness": _readiness_json(judgement, visit.id),
         "standing": {
-            "before": done.before or "not_surveyed",
-            "after": now.standing.value,
-            "reasons": plain(now.reasons),
-            "then": now.then,
-            "next_boundary": plain(now.until),
+            "before": conclusion.before or "not_surveyed",
+            "after": segment.standing.value,
+            "reasons": as_json(segment.reasons),
+            "then": segment.then,
+            "next_boundary": as_json(segment.until),
         },
         # A correction out of a hold has no effect until a second qualified person stands behind it.
         "waits_for_second": visit.id in judgement.waiting,
@@ -43,23 +43,23 @@ def answer(visit: Visit, done: Concluded, at: datetime) -> dict[str, Any]:
     }
 
 
-def _verdict(verdict: dict[str, Any], number: int) -> dict[str, Any]:
+def _verdict_json(verdict: dict[str, Any], number: int) -> dict[str, Any]:
     return {"number": number, **verdict}
 
 
-def _deficiency(news: News) -> dict[str, Any]:
+def _deficiency_json(event: ChangeEvent) -> dict[str, Any]:
     return {
-        "id": str(news.subject),
-        "rule": news.rule,
-        "before": news.before or None,
-        "after": news.after,
-        "sentence": news.sentence,
+        "id": str(event.subject),
+        "rule": event.rule,
+        "before": event.before or None,
+        "after": event.after,
+        "sentence": event.sentence,
     }
 
 
-def _readiness(judgement: Judgement, visit: UUID) -> dict[str, Any] | None:
-    found = next((r for r in judgement.readiness if r.visit == visit), None)
-    if found is None:
+def _readiness_json(judgement: Judgement, visit: UUID) -> dict[str, Any] | None:
+    readiness = next((r for r in judgement.readiness if r.visit == visit), None)
+    if readiness is None:
         return None
-    body = plain(found)
+    body = as_json(readiness)
     return {key: body[key] for key in ("answer", "missing", "not_looked_at")}

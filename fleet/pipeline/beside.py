@@ -7,21 +7,21 @@ from typing import Any
 
 from django.db import connection
 
-Beside = Callable[[Callable[[], Any]], None]
+RunSeparately = Callable[[Callable[[], Any]], None]
 
 
 @contextmanager
-def beside() -> Iterator[Beside]:
+def open_separate_connection() -> Iterator[RunSeparately]:
     """Yield a function that runs a short write and commits it at once.
 
     The write must not touch a row that the caller's transaction has locked: it would wait for itself.
     """
-    with ThreadPoolExecutor(1) as other:
+    with ThreadPoolExecutor(1) as executor:
 
-        def run(write: Callable[[], Any]) -> None:
-            other.submit(write).result()
+        def run_separately(write: Callable[[], Any]) -> None:
+            executor.submit(write).result()
 
         try:
-            yield run
+            yield run_separately
         finally:
-            other.submit(lambda: connection.close()).result()  # its thread's own
+            executor.submit(lambda: connection.close()).result()  # its thread's own

@@ -13,19 +13,19 @@ from fleet.assessments.models import Answer
 from fleet.catalog import queries as catalog
 from fleet.errors import Fault, Refused
 from fleet.pipeline import corrections
-from fleet.pipeline.answer import answer
-from fleet.pipeline.conclude import Concluded, write
+from fleet.pipeline.answer import build_answer
+from fleet.pipeline.conclude import BoilerConclusion, write_and_conclude
 from fleet.portfolio.models import Boiler, Position
 from fleet.portfolio.news import Cause
 from fleet.visits import services
-from fleet.visits.check import Register, faults, known_devices
+from fleet.visits.check import BoilerRegister, known_devices, visit_faults
 from fleet.visits.incoming import IncomingVisit
 from fleet.visits.models import Visit
-from fleet.visits.services import BATCH, New
+from fleet.visits.services import ROWS_PER_STATEMENT, NewVisit
 
 
 @dataclass(frozen=True, slots=True)
-class Bygone:
+class PastVisit:
     """A visit, who posted it (None: the site itself), and when."""
 
     visit: IncomingVisit
@@ -33,7 +33,7 @@ class Bygone:
     posted_at: datetime
 
 
-def post_bygone(posts: Sequence[Bygone], *, at: datetime, cause: Cause) -> int:
+def post_past_visits(posts: Sequence[PastVisit], *, at: datetime, cause: Cause) -> int:
     """Post past visits of boilers in the order they were posted; return how many visits were written.
 
     Every visit is checked as by its own post. A correction is checked after the visit it corrects is written. An id
@@ -41,74 +41,91 @@ def post_bygone(posts: Sequence[Bygone], *, at: datetime, cause: Cause) -> int:
     writes nothing. Answers give the standing before the first visit and after the last, as of `at`.
     """
 
-    def facts(boilers: list[Boiler]) -> list[Visit]:
-        return _add(posts, {b.id: b for b in boilers})
+    def write_facts(boilers: list[Boiler]) -> list[Visit]:
+        return _add_past_visits(posts, {b.id: b for b in boilers})
 
-    def then(made: list[Visit], done: list[Concluded]) -> None:
-        by_boiler = {d.boiler.id: d for d in done}
-        prefetch_related_objects(made, "entries")
-        Answer.objects.bulk_create([_answer(v, by_boiler[v.boiler_id], at) for v in made], batch_size=BATCH)
+    def store_answers(visits: list[Visit], conclusions: list[BoilerConclusion]) -> None:
+        by_boiler = {d.boiler.id: d for d in conclusions}
+        prefetch_related_objects(visits, "entries")
+        Answer.objects.bulk_create(
+            [_answer_row(v, by_boiler[v.boiler_id], at) for v in visits], batch_size=ROWS_PER_STATEMENT
+        )
 
     boilers = {p.visit.boiler for p in posts}
-    return len(write(boilers=boilers, at=at, cause=cause, facts=facts, told=corrections.told, then=then))
+    return len(
+        write_and_conclude(
+            boilers=boilers,
+            at=at,
+            cause=cause,
+            write_facts=write_facts,
+            describe_events=corrections.correction_events,
+            after_judging=store_answers,
+        )
+    )
 
 
-def _add(posts: Sequence[Bygone], boilers: Mapping[UUID, Boiler]) -> list[Visit]:
-    registers = {b.id: _register(b, posts) for b in boilers.values()}
-    known = set(Visit.objects.filter(id__in=[p.visit.id for p in posts]).values_list("id", flat=True))
-    found = [Fault(f.code, f.message, (n, *f.at)) for n, p in enumerate(posts) for f in _wrong(p, registers, known)]
-    if found:
-        raise Refused.all(found, status=422)
+def _add_past_visits(posts: Sequence[PastVisit], boilers: Mapping[UUID, Boiler]) -> list[Visit]:
+    registers = {b.id: _boiler_register(b, posts) for b in boilers.values()}
+    known_ids = set(Visit.objects.filter(id__in=[p.visit.id for p in posts]).values_list("id", flat=True))
+    faults = [
+        Fault(f.code, f.message, (n, *f.at))
+        for n, p in enumerate(posts)
+        for f in _past_visit_faults(p, registers, known_ids)
+    ]
+    if faults:
+        raise Refused.from_faults(faults, status=422)
     first = [p for p in posts if p.visit.corrects is None]
-    return _written(first, boilers) + _corrected([p for p in posts if p.visit.corrects], boilers)
+    return _write_visits(first, boilers) + _write_corrections([p for p in posts if p.visit.corrects], boilers)
 
 
-def _written(posts: Sequence[Bygone], boilers: Mapping[UUID, Boiler]) -> list[Visit]:
-    return services.add_all([New(p.visit, boilers[p.visit.boiler], p.posted_at, p.by) for p in posts])
+def _write_visits(posts: Sequence[PastVisit], boilers: Mapping[UUID, Boiler]) -> list[Visit]:
+    return services.add_visits([NewVisit(p.visit, boilers[p.visit.boiler], p.posted_at, p.by) for p in posts])
 
 
-def _corrected(posts: Sequence[Bygone], boilers: Mapping[UUID, Boiler]) -> list[Visit]:
+def _write_corrections(posts: Sequence[PastVisit], boilers: Mapping[UUID, Boiler]) -> list[Visit]:
     """Check and write corrections one after another: each may correct the one before."""
-    made: list[Visit] = []
+    visits: list[Visit] = []
     for post in posts:
         boiler = boilers[post.visit.boiler]
-        found = list(corrections.faults(post.visit, boiler, post.by, post.posted_at))
-        if found:
-            raise Refused.all(found, status=422)
-        made += _written([post], boilers)
-    return made
+        faults = list(corrections.correction_faults(post.visit, boiler, post.by, post.posted_at))
+        if faults:
+            raise Refused.from_faults(faults, status=422)
+        visits += _write_visits([post], boilers)
+    return visits
 
 
-def _wrong(post: Bygone, registers: Mapping[UUID, Register], known: set[UUID]) -> Iterator[Fault]:
+def _past_visit_faults(
+    post: PastVisit, registers: Mapping[UUID, BoilerRegister], known_ids: set[UUID]
+) -> Iterator[Fault]:
     register = registers.get(post.visit.boiler)
-    if post.visit.id in known:
+    if post.visit.id in known_ids:
         yield Fault("id_taken", "This visit is known.", ("id",))
     if register is None:
         yield Fault("unknown_boiler", "No such boiler.", ("boiler",))
     else:
-        yield from faults(post.visit, register, post.posted_at)
+        yield from visit_faults(post.visit, register, post.posted_at)
 
 
-def _register(boiler: Boiler, posts: Sequence[Bygone]) -> Register:
+def _boiler_register(boiler: Boiler, posts: Sequence[PastVisit]) -> BoilerRegister:
     """Read what exists at the boiler, for all of its visits at once, by the catalogue at the newest posting time."""
-    own = [p for p in posts if p.visit.boiler == boiler.id]
+    boiler_posts = [p for p in posts if p.visit.boiler == boiler.id]
     positions = Position.objects.filter(boiler=boiler)
     if boiler.header_group_id:
         positions |= Position.objects.filter(header_group=boiler.header_group_id)
-    named = {person.user for p in own for person in p.visit.people if person.user}
+    named = {person.user for p in boiler_posts for person in p.visit.people if person.user}
     users = User.objects.filter(id__in=named, grants__portfolio=boiler.portfolio_id)
-    newest = max((p.posted_at for p in own), default=boiler.since)
-    naming = [p.visit for p in own if any(e.device for e in p.visit.entries)]  # a query each: few do
+    newest = max((p.posted_at for p in boiler_posts), default=boiler.since)
+    naming = [p.visit for p in boiler_posts if any(e.device for e in p.visit.entries)]  # a query each: few do
     devices = {k: v for visit in naming for k, v in known_devices(visit, boiler.portfolio_id).items()}
-    return Register(
+    return BoilerRegister(
         since=boiler.since,
         roles=dict(positions.values_list("id", "role_id")),
         users=frozenset(users.values_list("id", flat=True)),
-        catalogue=catalog.catalogue_of(catalog.current(newest.date()) or 1),
+        catalogue=catalog.catalogue_of(catalog.release_number_on(newest.date()) or 1),
         devices=devices,
     )
 
 
-def _answer(visit: Visit, done: Concluded, at: datetime) -> Answer:
-    body = json.dumps(answer(visit, done, at))
+def _answer_row(visit: Visit, conclusion: BoilerConclusion, at: datetime) -> Answer:
+    body = json.dumps(build_answer(visit, conclusion, at))
     return Answer(id=visit.id, portfolio_id=visit.portfolio_id, visit=visit, body=body, answered_at=at)

@@ -4,8 +4,8 @@ from datetime import datetime
 from pathlib import Path
 
 from fleet.catalog.models import Release
-from fleet.catalog.services import load
-from fleet.wake import wake
+from fleet.catalog.services import load_release
+from fleet.wake import wake_task
 
 
 def load_catalogue(*, folder: Path, at: datetime) -> Release:
@@ -13,6 +13,6 @@ def load_catalogue(*, folder: Path, at: datetime) -> Release:
 
     Raises Refused with every fault in the folder.
     """
-    release = load(folder=folder, at=at)
-    wake("fleet.tasks.sweep")
+    release = load_release(folder=folder, at=at)
+    wake_task("fleet.tasks.sweep")
     return release

@@ -4,7 +4,7 @@ from collections.abc import Iterable, Sequence
 from datetime import datetime
 
 from fleet.rules.portfolio import Span
-from fleet.rules.values import Heat, Judgement
+from fleet.rules.values import HeatEvidence, Judgement
 
 
 def next_boundary(judgement: Judgement, more: Iterable[datetime], at: datetime) -> datetime | None:
@@ -15,16 +15,16 @@ def next_boundary(judgement: Judgement, more: Iterable[datetime], at: datetime) 
     return min((i for i in (*instants, *more) if i > at), default=None)
 
 
-def ends(spans: Sequence[Span]) -> list[datetime]:
+def span_boundaries(spans: Sequence[Span]) -> list[datetime]:
     """Return the instants at which spans begin and end; open ends are left out."""
     return [instant for span in spans for instant in span if instant]
 
 
-def of_heat(heat: Heat) -> list[datetime]:
+def heat_boundaries(heat: HeatEvidence) -> list[datetime]:
     """Return the instants at which a building may become cold or warm by time alone."""
     return [instant for span in (*heat.absent, *heat.cold, *heat.seasons) for instant in span if instant]
 
 
-def passed(instants: Iterable[datetime], last: datetime | None, at: datetime) -> bool:
+def has_passed(instants: Iterable[datetime], last: datetime | None, at: datetime) -> bool:
     """Whether one of the instants lies after `last` and not after `at`. Without `last`: whether one is past."""
     return any((last is None or last < i) and i <= at for i in instants)

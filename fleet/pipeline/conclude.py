@@ -14,28 +14,28 @@ from fleet.assessments import services as assessments
 from fleet.board import queries
 from fleet.board import services as board
 from fleet.board.models import Judged
-from fleet.deficiencies import acts as decided
+from fleet.deficiencies import acts as deficiency_acts
 from fleet.deficiencies import life
 from fleet.deficiencies import services as deficiencies
 from fleet.deficiencies.models import Act
-from fleet.evidence import gather
-from fleet.pipeline.clocks import ends, next_boundary, of_heat, passed
+from fleet.evidence import gather_evidence
+from fleet.pipeline.clocks import has_passed, heat_boundaries, next_boundary, span_boundaries
 from fleet.pipeline.jobs import settle_jobs
-from fleet.pipeline.memory import known
-from fleet.pipeline.whole import settle, settle_building
-from fleet.portfolio.locks import lock
+from fleet.pipeline.memory import boiler_memory
+from fleet.pipeline.whole import settle_building, settle_portfolio
+from fleet.portfolio.locks import lock_boilers
 from fleet.portfolio.models import Boiler
-from fleet.portfolio.news import Cause, News
-from fleet.rules import Played, judge
-from fleet.rules.portfolio import unsurveyed
+from fleet.portfolio.news import Cause, ChangeEvent
+from fleet.rules import ReplayCache, judge
+from fleet.rules.portfolio import unsurveyed_spans
 from fleet.rules.values import Evidence, Judgement, StandingSegment
 
 T = TypeVar("T")
-Told = Mapping[UUID, Sequence[News]]  # by portfolio: the events that the facts themselves are
+EventsByPortfolio = Mapping[UUID, Sequence[ChangeEvent]]  # by portfolio: the events that the facts themselves are
 
 
 @dataclass(frozen=True, slots=True)
-class Concluded:
+class BoilerConclusion:
     """One boiler after it was judged: its standing before, the judgement, and the events of what became different.
 
     `before` is "" for a boiler that was never judged. `written` counts rows. `survey_moved` and `heat_moved` say
@@ -45,20 +45,20 @@ class Concluded:
     boiler: Boiler
     before: str
     judgement: Judgement
-    news: Sequence[News]
+    events: Sequence[ChangeEvent]
     written: int
     survey_moved: bool = False
     heat_moved: bool = False
 
 
-def write(
+def write_and_conclude(
     *,
     boilers: Iterable[UUID],
     at: datetime,
     cause: Cause,
-    facts: Callable[[list[Boiler]], T],
-    told: Callable[[T], Told],
-    then: Callable[[T, list[Concluded]], None],
+    write_facts: Callable[[list[Boiler]], T],
+    describe_events: Callable[[T], EventsByPortfolio],
+    after_judging: Callable[[T, list[BoilerConclusion]], None],
 ) -> T:
     """Lock boilers, write facts, judge, store conclusions, reconcile alerts, record events: all in one transaction.
 
@@ -66,87 +66,105 @@ def write(
     turns the written facts into events by portfolio. `after_judging` stores answers and the like.
     """
     with transaction.atomic():
-        locked = lock(boilers)
-        made = facts(locked)
-        if made:
-            then(made, conclude(locked, at=at, cause=cause, told=told(made)))
-    return made
+        locked = lock_boilers(boilers)
+        written_facts = write_facts(locked)
+        if written_facts:
+            after_judging(
+                written_facts, conclude_boilers(locked, at=at, cause=cause, fact_events=describe_events(written_facts))
+            )
+    return written_facts
 
 
-def conclude(boilers: Iterable[Boiler], *, at: datetime, cause: Cause, told: Told | None = None) -> list[Concluded]:
+def conclude_boilers(
+    boilers: Iterable[Boiler], *, at: datetime, cause: Cause, fact_events: EventsByPortfolio | None = None
+) -> list[BoilerConclusion]:
     """Judge locked boilers, settle what depends on them, and record the events of each portfolio once.
 
     The portfolio's pulse is locked last. `fact_events` are recorded even where no conclusion changed.
     """
-    told = told or {}
-    done = [_one(boiler, at, acted=bool(told)) for boiler in boilers]
-    jobs = settle_jobs({d.boiler.building_id for d in done}, at)
-    moved = {portfolio for portfolio, settled in jobs.items() if settled.written}
-    for portfolio in sorted({d.boiler.portfolio_id for d in done if d.written} | told.keys() | moved):
-        own = [d for d in done if d.boiler.portfolio_id == portfolio]
-        news = [*told.get(portfolio, ()), *(n for d in own for n in d.news)]
-        if any(d.survey_moved for d in own):
-            news += settle(portfolio=portfolio, at=at).news
-        for building in {d.boiler.building_id: d.boiler.building for d in own if d.heat_moved}.values():
-            news += settle_building(building=building, at=at).news
-        if portfolio in moved:
-            news += jobs[portfolio].news
-        board.stamp(portfolio=portfolio, news=news, cause=cause, at=at)
-    return done
+    fact_events = fact_events or {}
+    conclusions = [_conclude_boiler(boiler, at, acted=bool(fact_events)) for boiler in boilers]
+    jobs = settle_jobs({d.boiler.building_id for d in conclusions}, at)
+    job_portfolios = {portfolio for portfolio, settled in jobs.items() if settled.written}
+    for portfolio in sorted(
+        {d.boiler.portfolio_id for d in conclusions if d.written} | fact_events.keys() | job_portfolios
+    ):
+        portfolio_conclusions = [d for d in conclusions if d.boiler.portfolio_id == portfolio]
+        events = [*fact_events.get(portfolio, ()), *(n for d in portfolio_conclusions for n in d.events)]
+        if any(d.survey_moved for d in portfolio_conclusions):
+            events += settle_portfolio(portfolio=portfolio, at=at).events
+        for building in {
+            d.boiler.building_id: d.boiler.building for d in portfolio_conclusions if d.heat_moved
+        }.values():
+            events += settle_building(building=building, at=at).events
+        if portfolio in job_portfolios:
+            events += jobs[portfolio].events
+        board.record_changes(portfolio=portfolio, events=events, cause=cause, at=at)
+    return conclusions
 
 
-def _one(boiler: Boiler, at: datetime, *, acted: bool) -> Concluded:
-    last = queries.judged(boiler.id)
+def _conclude_boiler(boiler: Boiler, at: datetime, *, acted: bool) -> BoilerConclusion:
+    last = queries.last_judgement(boiler.id)
     at = max(at, last.judged_at) if last else at  # the clock of a boiler never goes back
     old = queries.standing_of(boiler.id, last.judged_at) if last else None
     before = old.standing if old else ""
-    acts = decided.of_boiler(boiler.id)
-    with known(boiler.id) as mine:
-        evidence, build = gather(boiler.id, at, read=mine.read)
-        judgement = _judged_with(acts, evidence, at, mine.played)
-    written = assessments.keep(boiler=boiler, evidence=evidence, judgement=judgement)
-    opened, news = deficiencies.keep(boiler=boiler, evidence=evidence, judgement=judgement, at=at, acts=acts)
-    written += opened + board.keep(boiler=boiler, judgement=judgement)
-    alarms = alerts.reconcile(boiler=boiler, conditions=judgement.conditions, at=at)
-    spans, warm = unsurveyed(boiler.since, judgement.surveyed_at, judgement.standings), of_heat(judgement.heat)
-    kept = surveys.keep(boiler=boiler, spans=spans, heat=judgement.heat)
-    written += alarms.written + kept.written
-    news = [*_standing(boiler, before, judgement, at), *news, *alarms.news]
+    acts = deficiency_acts.acts_of_boiler(boiler.id)
+    with boiler_memory(boiler.id) as memory:
+        evidence, build = gather_evidence(boiler.id, at, line_cache=memory.line_cache)
+        judgement = _judge_with_acts(acts, evidence, at, memory.replay_cache)
+    written = assessments.store_assessments(boiler=boiler, evidence=evidence, judgement=judgement)
+    episodes_written, events = deficiencies.store_episodes(
+        boiler=boiler, evidence=evidence, judgement=judgement, at=at, acts=acts
+    )
+    written += episodes_written + board.store_segments(boiler=boiler, judgement=judgement)
+    alarms = alerts.reconcile_boiler(boiler=boiler, conditions=judgement.conditions, at=at)
+    spans, warm = (
+        unsurveyed_spans(boiler.since, judgement.surveyed_at, judgement.standings),
+        heat_boundaries(judgement.heat),
+    )
+    survey_change = surveys.store_survey(boiler=boiler, spans=spans, heat=judgement.heat)
+    written += alarms.written + survey_change.written
+    events = [*_standing_events(boiler, before, judgement, at), *events, *alarms.events]
     since = last.judged_at if last else None
-    moved = kept.survey or passed(ends(spans), since, at), kept.heat or passed(warm, since, at)
-    if written or acted or _stale(last, build, at):
+    moved = (
+        survey_change.survey or has_passed(span_boundaries(spans), since, at),
+        survey_change.heat or has_passed(warm, since, at),
+    )
+    if written or acted or _needs_new_mark(last, build, at):
         decisions_end = [a.until for a in acts if a.until]
-        following = next_boundary(judgement, [*ends(spans), *warm, *alarms.shelves_end, *decisions_end], at)
-        news += _stamped(boiler, last, build, following, at)
+        following = next_boundary(judgement, [*span_boundaries(spans), *warm, *alarms.shelves_end, *decisions_end], at)
+        events += _record_judgement(boiler, last, build, following, at)
         written += 1
-    return Concluded(boiler, before, judgement, news, written, *moved)
+    return BoilerConclusion(boiler, before, judgement, events, written, *moved)
 
 
-def _judged_with(acts: Sequence[Act], evidence: Evidence, at: datetime, played: Played) -> Judgement:
+def _judge_with_acts(acts: Sequence[Act], evidence: Evidence, at: datetime, replay_cache: ReplayCache) -> Judgement:
     """Judge with each act under the episode it is about now.
 
     Which episodes there are is only known after a judgement. Episodes rest on evidence alone, so where late evidence
     joined or split some, one second judgement is enough.
     """
-    handed = decided.as_stored(acts)
-    judgement = judge(evidence, acts=handed, at=at, played=played)
-    placed = life.as_values(life.by_episode(acts, life.of_judgement(evidence.boiler, judgement)))
-    return judgement if placed == handed else judge(evidence, acts=placed, at=at, played=played)
+    stored_acts = deficiency_acts.stored_acts_as_values(acts)
+    judgement = judge(evidence, acts=stored_acts, at=at, played=replay_cache)
+    placed_acts = life.acts_as_values(
+        life.acts_by_episode(acts, life.episodes_of_judgement(evidence.boiler, judgement))
+    )
+    return judgement if placed_acts == stored_acts else judge(evidence, acts=placed_acts, at=at, played=replay_cache)
 
 
-def _stale(last: Judged | None, build: str, at: datetime) -> bool:
+def _needs_new_mark(last: Judged | None, build: str, at: datetime) -> bool:
     """Whether the row that notes the judgement must be written although no conclusion changed."""
     if last is None or last.build != build or last.failures:
         return True
     return last.next_at is not None and last.next_at <= at
 
 
-def _standing(boiler: Boiler, before: str, judgement: Judgement, at: datetime) -> Iterable[News]:
-    now = segment_at(judgement, at)
-    if now.standing.value != before:
-        first, since = now.reasons[0], now.since or at
-        after = now.standing.value
-        yield News("standing.changed", boiler.id, boiler.id, before, after, first.sentence, first.rule, since)
+def _standing_events(boiler: Boiler, before: str, judgement: Judgement, at: datetime) -> Iterable[ChangeEvent]:
+    segment = segment_at(judgement, at)
+    if segment.standing.value != before:
+        first, since = segment.reasons[0], segment.since or at
+        after = segment.standing.value
+        yield ChangeEvent("standing.changed", boiler.id, boiler.id, before, after, first.sentence, first.rule, since)
 
 
 def segment_at(judgement: Judgement, at: datetime) -> StandingSegment:
@@ -154,10 +172,12 @@ def segment_at(judgement: Judgement, at: datetime) -> StandingSegment:
     return next(s for s in judgement.standings if s.until is None or at < s.until)
 
 
-def _stamped(boiler: Boiler, last: Judged | None, build: str, next_at: datetime | None, at: datetime) -> list[News]:
+def _record_judgement(
+    boiler: Boiler, last: Judged | None, build: str, next_at: datetime | None, at: datetime
+) -> list[ChangeEvent]:
     """Note when the boiler was judged, by which build and until when it holds. Ends the alert that it could not be."""
     values = {"judged_at": at, "build": build, "next_at": next_at, "failures": 0, "retry_at": None}
     Judged.objects.update_or_create(
         boiler=boiler, defaults=values, create_defaults={**values, "id": boiler.id, "portfolio_id": boiler.portfolio_id}
     )
-    return alerts.judged_again(boiler=boiler, at=at) if last and last.failures else []
+    return alerts.end_unjudged(boiler=boiler, at=at) if last and last.failures else []

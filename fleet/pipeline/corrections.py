@@ -7,17 +7,17 @@ from uuid import UUID
 from fleet.accounts import policy
 from fleet.accounts.models import User
 from fleet.errors import Fault, Refused
-from fleet.pipeline.conclude import write
+from fleet.pipeline.conclude import write_and_conclude
 from fleet.portfolio.models import Boiler
-from fleet.portfolio.news import Cause, News
+from fleet.portfolio.news import Cause, ChangeEvent
 from fleet.visits import corrections
 from fleet.visits.incoming import IncomingVisit
 from fleet.visits.models import Seconding, Visit
 
-STATUS = {"id_taken": 409, "unknown_boiler": 404, "corrected_already": 409, "not_yours_to_correct": 403}
+STATUS_BY_CODE = {"id_taken": 409, "unknown_boiler": 404, "corrected_already": 409, "not_yours_to_correct": 403}
 
 
-def faults(visit: IncomingVisit, boiler: Boiler, by: User | None, at: datetime) -> Iterator[Fault]:
+def correction_faults(visit: IncomingVisit, boiler: Boiler, by: User | None, at: datetime) -> Iterator[Fault]:
     """Yield the faults of a visit as a correction; none where it corrects nothing.
 
     A visit has at most one successor, of the same boiler. Its author corrects it within `policy.OWN_CORRECTION`, a
@@ -33,38 +33,38 @@ def faults(visit: IncomingVisit, boiler: Boiler, by: User | None, at: datetime) 
     if successor is not None:
         yield Fault("corrected_already", f"Visit {successor.id} corrects it already.", ("corrects",))
     # No user means the site itself posts: an import or the demonstration.
-    if by is not None and not _may(old, boiler, by, at):
-        told = "Its author corrects a visit within 24 hours of posting it; after that a manager does."
-        yield Fault("not_yours_to_correct", told, ("corrects",))
-    yield from corrections.dropped(visit, old)
+    if by is not None and not _may_correct(old, boiler, by, at):
+        message = "Its author corrects a visit within 24 hours of posting it; after that a manager does."
+        yield Fault("not_yours_to_correct", message, ("corrects",))
+    yield from corrections.dropped_device_faults(visit, old)
 
 
-def _may(old: Visit, boiler: Boiler, by: User, at: datetime) -> bool:
-    own = old.posted_by_id == by.id and at - old.posted_at <= policy.OWN_CORRECTION
-    action = "visit.correct_own" if own else "visit.correct"
-    return policy.may(by, action, boiler.portfolio_id, boiler.building_id, at)
+def _may_correct(old: Visit, boiler: Boiler, by: User, at: datetime) -> bool:
+    is_own = old.posted_by_id == by.id and at - old.posted_at <= policy.OWN_CORRECTION
+    action = "visit.correct_own" if is_own else "visit.correct"
+    return policy.is_allowed(by, action, boiler.portfolio_id, boiler.building_id, at)
 
 
-def status(found: Sequence[Fault]) -> int:
+def refusal_status(faults: Sequence[Fault]) -> int:
     """Return the HTTP status of these faults: their own where all have the same one, else 422."""
-    own = {STATUS.get(f.code, 422) for f in found}
-    return own.pop() if len(own) == 1 else 422
+    statuses = {STATUS_BY_CODE.get(f.code, 422) for f in faults}
+    return statuses.pop() if len(statuses) == 1 else 422
 
 
-def told(visits: Sequence[Visit]) -> Mapping[UUID, Sequence[News]]:
+def correction_events(visits: Sequence[Visit]) -> Mapping[UUID, Sequence[ChangeEvent]]:
     """Return the events of those visits that are corrections, by portfolio."""
-    found: dict[UUID, list[News]] = {}
+    events_by_portfolio: dict[UUID, list[ChangeEvent]] = {}
     for visit in visits:
         if visit.corrects_id:
-            found.setdefault(visit.portfolio_id, []).append(_news(visit))
-    return found
+            events_by_portfolio.setdefault(visit.portfolio_id, []).append(_correction_event(visit))
+    return events_by_portfolio
 
 
-def _news(visit: Visit) -> News:
+def _correction_event(visit: Visit) -> ChangeEvent:
     assert visit.corrects_id is not None
     after = "void" if visit.void else "corrected"
     sentence = f"Visit {visit.corrects_id} is {'void' if visit.void else 'corrected'}, by visit {visit.id}."
-    return News(
+    return ChangeEvent(
         "visit.corrected", visit.corrects_id, visit.boiler_id, "", after, sentence, "", visit.performed_at, visit.reason
     )
 
@@ -75,27 +75,37 @@ def second_correction(*, visit: UUID, by: User, at: datetime, cause: Cause | Non
     Raises Refused where there is no such visit, it is no correction, it was corrected again, it is one's own, the
     person is not qualified, or it is seconded already.
     """
-    found = Visit.objects.filter(id=visit).first()
-    if found is None:
+    correction = Visit.objects.filter(id=visit).first()
+    if correction is None:
         raise Refused("unknown_visit", "No such visit.", status=404)
 
-    def facts(boilers: list[Boiler]) -> Seconding:
-        corrections.refuse_second(found, by, at)
-        return Seconding.objects.create(portfolio_id=found.portfolio_id, visit=found, by=by, at=at)
+    def write_facts(boilers: list[Boiler]) -> Seconding:
+        corrections.refuse_second(correction, by, at)
+        return Seconding.objects.create(portfolio_id=correction.portfolio_id, visit=correction, by=by, at=at)
 
-    def as_news(made: Seconding) -> Mapping[UUID, Sequence[News]]:
+    def describe_events(seconding: Seconding) -> Mapping[UUID, Sequence[ChangeEvent]]:
         sentence = f"{by.get_username()} stands for the correction as well."
         return {
-            found.portfolio_id: [
-                News("visit.seconded", found.id, found.boiler_id, "", "seconded", sentence, "", at, found.reason)
+            correction.portfolio_id: [
+                ChangeEvent(
+                    "visit.seconded",
+                    correction.id,
+                    correction.boiler_id,
+                    "",
+                    "seconded",
+                    sentence,
+                    "",
+                    at,
+                    correction.reason,
+                )
             ]
         }
 
-    return write(
-        boilers=[found.boiler_id],
+    return write_and_conclude(
+        boilers=[correction.boiler_id],
         at=at,
         cause=cause or Cause(who=by.get_username()),
-        facts=facts,
-        told=as_news,
-        then=lambda made, done: None,
+        write_facts=write_facts,
+        describe_events=describe_events,
+        after_judging=lambda seconding, conclusions: None,
     )

@@ -23,11 +23,11 @@ from fleet.board.models import Judged
 from fleet.catalog.models import Release
 from fleet.jobs.models import Job
 
-SERVED = {".html", ".js", ".css", ".py"}
+SERVED_SUFFIXES = {".html", ".js", ".css", ".py"}
 
 
 @dataclass(frozen=True, slots=True)
-class Ground:
+class AnswerBasis:
     """Grants in force, the pulses of their portfolios, the next instant that changes something there, the release."""
 
     grants: Sequence[tuple[Any, ...]]
@@ -35,7 +35,7 @@ class Ground:
     next_at: datetime | None
     release: int | None
 
-    def holds(self, at: datetime) -> bool:
+    def is_valid_at(self, at: datetime) -> bool:
         """Whether no boundary has passed by `at` that is not judged yet."""
         return self.next_at is None or at < self.next_at
 
@@ -44,18 +44,18 @@ class Ground:
         """A short digest of the pulses: another one means that visible facts have changed."""
         return sha256(repr(self.pulses).encode()).hexdigest()[:16]
 
-    def tag(self, *more: Any) -> str:
+    def digest_with(self, *more: Any) -> str:
         """Return the SHA-256 of all an answer depends on. `more` is the question: what, by whom, in which form."""
-        told = (build(), self.grants, self.pulses, self.next_at, self.release, *more)
-        return sha256(repr(told).encode()).hexdigest()
+        parts = (build_digest(), self.grants, self.pulses, self.next_at, self.release, *more)
+        return sha256(repr(parts).encode()).hexdigest()
 
 
-def ground(user: User | Any, action: str, at: datetime) -> Ground:
+def answer_basis(user: User | Any, action: str, at: datetime) -> AnswerBasis:
     """Read what answers to one person about `action` depend on at `at`: one query, of indexed look-ups."""
-    here = {"portfolio": OuterRef("portfolio"), "next_at__isnull": False}
-    judged, job = (m.objects.filter(**here).order_by("next_at").values("next_at")[:1] for m in (Judged, Job))
+    with_boundary = {"portfolio": OuterRef("portfolio"), "next_at__isnull": False}
+    judged, job = (m.objects.filter(**with_boundary).order_by("next_at").values("next_at")[:1] for m in (Judged, Job))
     release = Release.objects.order_by("-number").values("number")[:1]
-    granted = policy.grants(user, action, at).annotate(
+    granted = policy.grants_for(user, action, at).annotate(
         version=F("portfolio__pulse__version"),
         judged_next=Subquery(judged),
         job_next=Subquery(job),
@@ -63,7 +63,7 @@ def ground(user: User | Any, action: str, at: datetime) -> Ground:
     )
     columns = ("id", "role", "portfolio", "building", "until", "version", "judged_next", "job_next", "release")
     rows = list(granted.order_by("id").values_list(*columns))
-    return Ground(
+    return AnswerBasis(
         grants=[row[:5] for row in rows],
         pulses=sorted({(row[2], row[5] or 0) for row in rows}),
         next_at=min((instant for row in rows for instant in row[6:8] if instant), default=None),
@@ -72,9 +72,9 @@ def ground(user: User | Any, action: str, at: datetime) -> Ground:
 
 
 @cache
-def build() -> str:
+def build_digest() -> str:
     """Return a digest of the site's pages, scripts and code that this process serves; read once per process."""
     root: Path = settings.ROOT
     folders = (root / "templates", root / "fleet", root / "api")
-    files = sorted(p for f in folders for p in f.rglob("*") if p.suffix in SERVED)
+    files = sorted(p for f in folders for p in f.rglob("*") if p.suffix in SERVED_SUFFIXES)
     return sha256(b"".join(p.read_bytes() for p in files)).hexdigest()

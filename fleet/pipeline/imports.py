@@ -13,27 +13,38 @@ from django.db.models import F
 from fleet.accounts.models import User
 from fleet.catalog import queries as catalog
 from fleet.errors import Refused
-from fleet.pipeline.beside import beside
-from fleet.pipeline.register import locked_plan, refuse_fixed, save
+from fleet.pipeline.beside import open_separate_connection
+from fleet.pipeline.register import lock_and_plan, refuse_fixed, save_plan
 from fleet.portfolio import files, imports
-from fleet.portfolio.imports import BUSY, FAILED, FAULTY, MOST_TRIES, OPEN, READING, READY, SAVED, SAVING, WITHDRAWN
-from fleet.portfolio.known import Known
+from fleet.portfolio.imports import (
+    BUSY_STATUSES,
+    FAILED,
+    FAULTY,
+    MAX_TRIES,
+    OPEN_STATUSES,
+    READING,
+    READY,
+    SAVED,
+    SAVING,
+    WITHDRAWN,
+)
+from fleet.portfolio.known import RegisterSnapshot
 from fleet.portfolio.models import Import, Portfolio
 from fleet.portfolio.news import Cause
-from fleet.portfolio.plan import Plan, plan
-from fleet.portfolio.services import to_write
+from fleet.portfolio.plan import ImportPlan, plan_import
+from fleet.portfolio.services import count_new_rows
 from fleet.portfolio.sheet import SheetRow, rows_of
-from fleet.portfolio.table import MOST_BYTES, Table, packed, unpacked
-from fleet.wake import wake
+from fleet.portfolio.table import MAX_BYTES, SheetTable, pack_table, unpack_table
+from fleet.wake import wake_task
 
 log = logging.getLogger(__name__)
-TASK = "fleet.tasks.imports"
-AT_ONCE = 100_000  # bytes of CSV compared while the sender waits: about half a second
-AT_ONCE_PACKED = 15_000
-SAVED_AT_ONCE = 300  # rows
+IMPORT_TASK = "fleet.tasks.imports"
+MAX_BYTES_AT_ONCE = 100_000  # bytes of CSV compared while the sender waits: about half a second
+MAX_PACKED_BYTES_AT_ONCE = 15_000
+MAX_ROWS_SAVED_AT_ONCE = 300  # rows
 
 
-def _unseen(write: Callable[[], Any]) -> None:
+def _skip_write(write: Callable[[], Any]) -> None:
     """Write no progress: nobody sees it while the sender waits."""
 
 
@@ -43,146 +54,150 @@ def receive_import(*, portfolio: Portfolio, content: bytes, name: str, by: User,
     Nothing is saved before the import is confirmed. Raises Refused: 413 for a file over `MAX_BYTES`, 422 for an empty
     one.
     """
-    if len(content) > MOST_BYTES:
-        raise Refused("too_large", f"A file is at most {MOST_BYTES >> 20} MiB.", status=413)
+    if len(content) > MAX_BYTES:
+        raise Refused("too_large", f"A file is at most {MAX_BYTES >> 20} MiB.", status=413)
     if not content:
         raise Refused("required", "The file is empty.", ("file",), status=422)
     who = {"who": by.get_username(), "who_id": by.id}
-    row = imports.receive(portfolio=portfolio, content=content, name=name, at=at, **who)
-    if len(content) <= (AT_ONCE_PACKED if content.startswith(files.PACKED) else AT_ONCE):
-        _attempt(row.id, at, watched=False)
+    row = imports.receive_file(portfolio=portfolio, content=content, name=name, at=at, **who)
+    if len(content) <= (MAX_PACKED_BYTES_AT_ONCE if content.startswith(files.ZIP_SIGNATURE) else MAX_BYTES_AT_ONCE):
+        _attempt_import(row.id, at, watched=False)
     else:
-        wake(TASK)
+        wake_task(IMPORT_TASK)
     row.refresh_from_db()
     return row
 
 
-def confirm_import(*, of: Import, version: int, by: User, at: datetime, cause: Cause) -> Import:
+def confirm_import(*, import_row: Import, version: int, by: User, at: datetime, cause: Cause) -> Import:
     """Save the import. Raises Refused: 409 where it waits for no confirmation, 412 for another report's version."""
     values = {"confirmed_by": by.get_username(), "request_id": cause.request_id, "done": 0, "total": 0, "tries": 0}
-    if not imports.taken(of.id, among=(READY,), version=version, to=SAVING, **values, told=""):
-        raise _not_now(of, version, READY)
-    if of.report.get("rows", 0) <= SAVED_AT_ONCE:
-        _attempt(of.id, at, watched=False)
+    if not imports.swap_status(import_row.id, among=(READY,), version=version, to=SAVING, **values, told=""):
+        raise _not_now_error(import_row, version, READY)
+    if import_row.report.get("rows", 0) <= MAX_ROWS_SAVED_AT_ONCE:
+        _attempt_import(import_row.id, at, watched=False)
     else:
-        wake(TASK)
-    of.refresh_from_db()
-    return of
+        wake_task(IMPORT_TASK)
+    import_row.refresh_from_db()
+    return import_row
 
 
-def withdraw_import(*, of: Import, version: int, at: datetime) -> Import:
+def withdraw_import(*, import_row: Import, version: int, at: datetime) -> Import:
     """End the import unsaved. Raises Refused: 409 once it is being saved, 412 for another report's version."""
-    if not imports.taken(of.id, among=OPEN, version=version, to=WITHDRAWN, finished_at=at):
-        raise _not_now(of, version, *OPEN)
-    of.refresh_from_db()
-    return of
+    if not imports.swap_status(import_row.id, among=OPEN_STATUSES, version=version, to=WITHDRAWN, finished_at=at):
+        raise _not_now_error(import_row, version, *OPEN_STATUSES)
+    import_row.refresh_from_db()
+    return import_row
 
 
-def _not_now(of: Import, version: int, *among: str) -> Refused:
-    of.refresh_from_db()
-    if of.status in among and of.version != version:
+def _not_now_error(import_row: Import, version: int, *among: str) -> Refused:
+    import_row.refresh_from_db()
+    if import_row.status in among and import_row.version != version:
         return Refused("stale", "The report is another one by now: look again, then decide.", status=412)
-    return Refused("not_now", f"This import is {of.status}.", status=409)
+    return Refused("not_now", f"This import is {import_row.status}.", status=409)
 
 
 def work_on_imports(*, at: datetime) -> int:
     """Process the imports that wait for a worker, also those a dead worker left behind; return how many."""
-    imports.purge(at)
-    waiting = list(Import.objects.filter(status__in=BUSY).order_by("received_at").values_list("id", flat=True))
-    return sum(_attempt(one, at, watched=True) for one in waiting)
+    imports.purge_imports(at)
+    waiting = list(Import.objects.filter(status__in=BUSY_STATUSES).order_by("received_at").values_list("id", flat=True))
+    return sum(_attempt_import(import_id, at, watched=True) for import_id in waiting)
 
 
-def _attempt(import_id: UUID, at: datetime, *, watched: bool) -> bool:
+def _attempt_import(import_id: UUID, at: datetime, *, watched: bool) -> bool:
     """Try one import once, in one transaction; return false where another worker holds its lock."""
     try:
         with transaction.atomic():
-            if not imports.claim(import_id):
+            if not imports.try_lock(import_id):
                 return False
-            row = Import.objects.filter(id=import_id, status__in=BUSY).select_related("portfolio").first()
+            row = Import.objects.filter(id=import_id, status__in=BUSY_STATUSES).select_related("portfolio").first()
             if row is not None:
-                _Try(row, at, watched).run()
+                _ImportAttempt(row, at, watched).compare_or_save()
     except OperationalError:
         log.warning("import %s met a lock: the next run tries again", import_id)
     except Exception:
         log.exception("import %s failed", import_id)
-        told = "Something failed here; nothing of it was saved. It is in the log under this import's id."
-        imports.taken(import_id, among=BUSY, version=None, to=FAILED, told=told, finished_at=at)
+        message = "Something failed here; nothing of it was saved. It is in the log under this import's id."
+        imports.swap_status(import_id, among=BUSY_STATUSES, version=None, to=FAILED, told=message, finished_at=at)
     return True
 
 
-class _Try:
+class _ImportAttempt:
     """One attempt at one import whose lock is held."""
 
     def __init__(self, row: Import, at: datetime, watched: bool) -> None:
         self.row, self.at, self.portfolio, self.watched = row, at, row.portfolio, watched
-        self.table: Table | None = None
+        self.table: SheetTable | None = None
 
-    def run(self) -> None:
+    def compare_or_save(self) -> None:
         """Compare or save the import. After `MAX_TRIES` attempts it has failed."""
-        if self.row.tries >= MOST_TRIES:
-            told = f"It was begun {MOST_TRIES} times and never came to an end; nothing of it was saved."
-            imports.move(self.row, FAILED, told=told, finished_at=self.at)
+        if self.row.tries >= MAX_TRIES:
+            message = f"It was begun {MAX_TRIES} times and never came to an end; nothing of it was saved."
+            imports.move_to_status(self.row, FAILED, told=message, finished_at=self.at)
             return
-        if self.row.status == SAVING and not imports.claim(self.portfolio.id):
+        if self.row.status == SAVING and not imports.try_lock(self.portfolio.id):
             return  # another import of this portfolio is being saved: this one waits, and it counts as no try
-        with beside() if self.watched else nullcontext(_unseen) as run:
-            self.run_beside = run
-            self._note(tries=F("tries") + 1)
+        with open_separate_connection() if self.watched else nullcontext(_skip_write) as run:
+            self.run_separately = run
+            self._update_row(tries=F("tries") + 1)
             try:
-                (self._compare if self.row.status == READING else self._save)()
+                (self._compare_rows if self.row.status == READING else self._save_rows)()
             except Refused as refused:
-                self._faulty(refused)
+                self._report_faults(refused)
 
-    def _note(self, **values: Any) -> None:
+    def _update_row(self, **values: Any) -> None:
         """Change columns of the import on the separate connection, so that others see it at once."""
-        self.run_beside(lambda: Import.objects.filter(id=self.row.id).update(**values))
+        self.run_separately(lambda: Import.objects.filter(id=self.row.id).update(**values))
 
-    def step(self, done: int) -> None:
+    def report_done(self, done: int) -> None:
         """Store how many rows are done."""
-        self._note(done=done)
+        self._update_row(done=done)
 
-    def of(self, total: int) -> None:
+    def report_total(self, total: int) -> None:
         """Store how many rows there are to do, and start again at 0."""
-        self._note(total=total, done=0)
+        self._update_row(total=total, done=0)
 
-    def _rows(self) -> list[SheetRow]:
+    def _read_rows(self) -> list[SheetRow]:
         # The release in force now says which columns and codes there are.
-        release = catalog.catalogue_of(catalog.current(self.at.astimezone(UTC).date()) or 1)
-        kept = self.row.table
-        self.table = unpacked(bytes(kept)) if kept else files.read(bytes(self.row.content), release)
+        release = catalog.catalogue_of(catalog.release_number_on(self.at.astimezone(UTC).date()) or 1)
+        packed_table = self.row.table
+        self.table = (
+            unpack_table(bytes(packed_table)) if packed_table else files.read_table(bytes(self.row.content), release)
+        )
         rows = rows_of(self.table, release)
-        self.of(len(rows))
+        self.report_total(len(rows))
         return rows
 
-    def _compare(self) -> None:
-        rows = self._rows()
-        known = Known.of(self.portfolio, rows, self.at)
-        refuse_fixed(self.portfolio, known, rows, self.at)
-        made = plan(portfolio=self.portfolio, known=known, rows=rows, at=self.at, step=self.step)
-        self._tell(made, rows, "")
+    def _compare_rows(self) -> None:
+        rows = self._read_rows()
+        register = RegisterSnapshot.for_sheet(self.portfolio, rows, self.at)
+        refuse_fixed(self.portfolio, register, rows, self.at)
+        plan = plan_import(portfolio=self.portfolio, register=register, rows=rows, at=self.at, step=self.report_done)
+        self._report_plan(plan, rows, "")
 
-    def _tell(self, made: Plan, rows: list[SheetRow], told: str) -> None:
-        found = imports.found(made, rows, self.table.notes if self.table else ())
-        imports.keep(self.row, found)
-        kept = {"table": packed(self.table), "content": b""} if self.table and not self.row.table else {}
-        imports.move(self.row, READY, report=found.report, digest=found.digest, told=told, tries=0, **kept)
+    def _report_plan(self, plan: ImportPlan, rows: list[SheetRow], message: str) -> None:
+        outcome = imports.outcome_of(plan, rows, self.table.notes if self.table else ())
+        imports.store_outcome(self.row, outcome)
+        table_values = {"table": pack_table(self.table), "content": b""} if self.table and not self.row.table else {}
+        imports.move_to_status(
+            self.row, READY, report=outcome.report, digest=outcome.digest, told=message, tries=0, **table_values
+        )
 
-    def _save(self) -> None:
+    def _save_rows(self) -> None:
         """Compare again under the locks, and save only what the report said."""
-        rows = self._rows()
-        made = locked_plan(portfolio=self.portfolio, rows=rows, at=self.at, step=self.step)
-        if imports.digest(made) != self.row.digest:
-            self._tell(made, rows, "The register changed since the report was made: this is the new one.")
+        rows = self._read_rows()
+        plan = lock_and_plan(portfolio=self.portfolio, rows=rows, at=self.at, step=self.report_done)
+        if imports.plan_digest(plan) != self.row.digest:
+            self._report_plan(plan, rows, "The register changed since the report was made: this is the new one.")
             return
-        self.of(to_write(made))
-        made.news_of("register.imported", self.row.id, None, ("", ""), f"Imported {self.row.name}.")
-        if len(made.news) == 1:
-            made.news.clear()  # nothing was new
+        self.report_total(count_new_rows(plan))
+        plan.add_event("register.imported", self.row.id, None, ("", ""), f"Imported {self.row.name}.")
+        if len(plan.events) == 1:
+            plan.events.clear()  # nothing was new
         cause = Cause(who=self.row.confirmed_by, request_id=self.row.request_id)
-        save(made, at=self.at, cause=cause, step=self.step)
-        imports.move(self.row, SAVED, finished_at=self.at)
+        save_plan(plan, at=self.at, cause=cause, step=self.report_done)
+        imports.move_to_status(self.row, SAVED, finished_at=self.at)
 
-    def _faulty(self, refused: Refused) -> None:
-        report = imports.faulty(refused, self.table.header if self.table else ())
+    def _report_faults(self, refused: Refused) -> None:
+        report = imports.faulty_report(refused, self.table.header if self.table else ())
         again = "The register changed since the report was made." if self.row.status == SAVING else ""
-        imports.move(self.row, FAULTY, report={"rows": 0, **report}, told=again)
+        imports.move_to_status(self.row, FAULTY, report={"rows": 0, **report}, told=again)

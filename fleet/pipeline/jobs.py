@@ -16,16 +16,16 @@ from fleet.errors import Fault, Refused
 from fleet.jobs import acts as on_jobs
 from fleet.jobs import evidence, reach, services, states, suggest, work
 from fleet.jobs.models import Act, Item, Job
-from fleet.portfolio.locks import lock
+from fleet.portfolio.locks import lock_boilers
 from fleet.portfolio.models import Boiler, Building, Position
-from fleet.portfolio.news import Cause, News
+from fleet.portfolio.news import Cause, ChangeEvent
 from fleet.rules.catalogue import Catalogue
 
 log = logging.getLogger(__name__)
 
 
 @dataclass(frozen=True, slots=True)
-class Asked:
+class JobRequest:
     """What a new job is to do: deficiencies to close, and procedures at positions."""
 
     deficiencies: Sequence[UUID] = ()
@@ -34,14 +34,14 @@ class Asked:
 
 
 @dataclass(slots=True)
-class Settled:
+class SettledJobs:
     """The result of settling the jobs of one portfolio: rows written, and the events."""
 
     written: int = 0
-    news: list[News] = field(default_factory=list)
+    events: list[ChangeEvent] = field(default_factory=list)
 
 
-def create_job(*, building: UUID, asked: Asked, by: User, at: datetime, cause: Cause | None = None) -> Job:
+def create_job(*, building: UUID, request: JobRequest, by: User, at: datetime, cause: Cause | None = None) -> Job:
     """Make a job for one building out of deficiencies and procedures that one trip can do.
 
     Raises Refused with every fault in the request, and where it takes more than one trip.
@@ -51,70 +51,70 @@ def create_job(*, building: UUID, asked: Asked, by: User, at: datetime, cause: C
     if house is None:
         raise Refused("unknown", "There is no such thing.", status=404)
     with transaction.atomic():
-        lock(Boiler.objects.filter(building=house).values_list("id", flat=True))
+        lock_boilers(Boiler.objects.filter(building=house).values_list("id", flat=True))
         release = suggest.release_at(at)
-        wanted = _wanted(house, asked, release, at)
+        wanted = _requested_work(house, request, release, at)
         trip = _one_trip(wanted, release)
-        job = services.add(building=house, trip=trip, items=_items(wanted, release), note=asked.note, at=at)
-        values = {"portfolio_id": job.portfolio_id, "acted_on": 0, "at": at, "reason": asked.note}
+        job = services.add_job(building=house, trip=trip, items=_new_items(wanted, release), note=request.note, at=at)
+        values = {"portfolio_id": job.portfolio_id, "acted_on": 0, "at": at, "reason": request.note}
         Act.objects.create(job=job, kind="created", by=by, request_id=cause.request_id, **values)
-        told = f"A job is to be planned: {suggest.sentence(wanted, house.address)}"
-        news = News("job.created", job.id, wanted[0].boiler, "", states.TO_PLAN, told, "", at, asked.note)
-        _stamped([job], [news], cause, at)
+        sentence = f"A job is to be planned: {suggest.items_sentence(wanted, house.address)}"
+        event = ChangeEvent("job.created", job.id, wanted[0].boiler, "", states.TO_PLAN, sentence, "", at, request.note)
+        _settle_and_record([job], [event], cause, at)
     return Job.objects.get(id=job.id)
 
 
-def _deficiencies(house: Building, asked: Asked) -> Iterable[Deficiency]:
-    found = Deficiency.objects.filter(id__in=asked.deficiencies, boiler__building=house)
-    return found.select_related("position")
+def _requested_deficiencies(house: Building, request: JobRequest) -> Iterable[Deficiency]:
+    deficiencies = Deficiency.objects.filter(id__in=request.deficiencies, boiler__building=house)
+    return deficiencies.select_related("position")
 
 
-def _wanted(house: Building, asked: Asked, release: Catalogue, at: datetime) -> list[work.Wanted]:
+def _requested_work(house: Building, request: JobRequest, release: Catalogue, at: datetime) -> list[work.WorkItem]:
     """Return the requested work. Raises Refused with every fault; what another open job asks already is a fault."""
-    rows = {d.id: d for d in _deficiencies(house, asked)}
-    places = {p.id: p for p in Position.objects.filter(id__in=[p for p, _ in asked.procedures])}
+    rows = {d.id: d for d in _requested_deficiencies(house, request)}
+    places = {p.id: p for p in Position.objects.filter(id__in=[p for p, _ in request.procedures])}
     taken = set(suggest.asked_already(house.id))
-    wanted: list[work.Wanted] = []
+    wanted: list[work.WorkItem] = []
     faults: list[Fault] = []
-    for n, id_ in enumerate(asked.deficiencies):
-        found = _deficient(rows.get(id_), release, at)
-        _sort(found, ("deficiencies", n), taken, wanted, faults)
-    for n, (place, code) in enumerate(asked.procedures):
-        done = _procedure(places.get(place), code, house, release)
-        _sort(done, ("procedures", n), taken, wanted, faults)
+    for n, id_ in enumerate(request.deficiencies):
+        deficiency_work = _deficiency_work(rows.get(id_), release, at)
+        _sort_request(deficiency_work, ("deficiencies", n), taken, wanted, faults)
+    for n, (place, code) in enumerate(request.procedures):
+        procedure_work = _procedure_work(places.get(place), code, house, release)
+        _sort_request(procedure_work, ("procedures", n), taken, wanted, faults)
     if not (wanted or faults):
         faults.append(Fault("required", "Name a deficiency or a procedure.", ()))
     if faults:
-        raise Refused.all(faults, status=422)
+        raise Refused.from_faults(faults, status=422)
     return wanted
 
 
-def _sort(
-    found: work.Wanted | Fault,
+def _sort_request(
+    work_or_fault: work.WorkItem | Fault,
     place: tuple[str, int],
     taken: set[tuple[UUID | None, UUID | None, str]],
-    wanted: list[work.Wanted],
+    wanted: list[work.WorkItem],
     faults: list[Fault],
 ) -> None:
-    if isinstance(found, Fault):
-        faults.append(Fault(found.code, found.message, (*place, *found.at)))
+    if isinstance(work_or_fault, Fault):
+        faults.append(Fault(work_or_fault.code, work_or_fault.message, (*place, *work_or_fault.at)))
         return
-    key = (found.deficiency, found.position, found.procedure)
+    key = (work_or_fault.deficiency, work_or_fault.position, work_or_fault.procedure)
     if key in taken:
         faults.append(Fault("asked_already", "A job that is not over asks for this.", place))
     taken.add(key)
-    wanted.append(found)
+    wanted.append(work_or_fault)
 
 
-def _deficient(row: Deficiency | None, release: Catalogue, at: datetime) -> work.Wanted | Fault:
+def _deficiency_work(row: Deficiency | None, release: Catalogue, at: datetime) -> work.WorkItem | Fault:
     if row is None:
         return Fault("unknown_deficiency", "No such deficiency in this building.")
     if row.closed_at or row.withdrawn or row.opened_at > at:
         return Fault("not_open", f"This is {row.status}.")
-    return suggest.of_deficiency(row, release, at)
+    return suggest.work_of_deficiency(row, release, at)
 
 
-def _procedure(position: Position | None, code: str, house: Building, release: Catalogue) -> work.Wanted | Fault:
+def _procedure_work(position: Position | None, code: str, house: Building, release: Catalogue) -> work.WorkItem | Fault:
     boilers = Boiler.objects.filter(building=house)
     if position and position.header_group_id:
         boilers = boilers.filter(header_group=position.header_group_id)
@@ -124,19 +124,19 @@ def _procedure(position: Position | None, code: str, house: Building, release: C
     procedure = release.procedures.get(code)
     if procedure is None or not procedure.kinds & release.roles[position.role_id].kinds:
         return Fault("does_not_fit", f"{code!r} is no procedure of a {position.name}.", ("procedure",))
-    told = f"{procedure.name} of the {position.name} is asked for."
-    return work.Wanted(boiler.id, position.id, None, code, told, "routine")
+    sentence = f"{procedure.name} of the {position.name} is asked for."
+    return work.WorkItem(boiler.id, position.id, None, code, sentence, "routine")
 
 
-def _one_trip(wanted: Sequence[work.Wanted], release: Catalogue) -> work.Trip:
-    found = work.trips(wanted, release)
-    if len(found) > 1:
-        skills = ", ".join(t.skill for t in found)
+def _one_trip(wanted: Sequence[work.WorkItem], release: Catalogue) -> work.Trip:
+    trips = work.group_trips(wanted, release)
+    if len(trips) > 1:
+        skills = ", ".join(t.skill for t in trips)
         raise Refused("more_than_one_trip", f"This takes different people ({skills}): make a job each.", status=422)
-    return found[0]
+    return trips[0]
 
 
-def _items(wanted: Sequence[work.Wanted], release: Catalogue) -> list[Item]:
+def _new_items(wanted: Sequence[work.WorkItem], release: Catalogue) -> list[Item]:
     pairs = [(w.position, w.procedure) for w in wanted if w.position and not w.deficiency]
     since = evidence.newest_passes(pairs, release)
     return [
@@ -155,7 +155,7 @@ def _items(wanted: Sequence[work.Wanted], release: Catalogue) -> list[Item]:
 
 
 def act_on_job(
-    *, job: UUID, decision: on_jobs.Decision, version: int, by: User, at: datetime, cause: Cause | None = None
+    *, job: UUID, decision: on_jobs.JobDecision, version: int, by: User, at: datetime, cause: Cause | None = None
 ) -> Job:
     """Record what somebody does about this `version` of a job, and give planned people access to the building.
 
@@ -166,76 +166,78 @@ def act_on_job(
     if not boilers:
         raise Refused("unknown", "There is no such thing.", status=404)
     with transaction.atomic():
-        lock(boilers)
+        lock_boilers(boilers)
         row = Job.objects.select_related("building").select_for_update(no_key=True, of=("self",)).get(id=job)
         moment = max(at, row.judged_at)
-        lapsed = services.keep([row], moment)[0]  # its day may have passed since it was last settled
+        lapsed = services.update_jobs([row], moment)[0]  # its day may have passed since it was last settled
         before, held = row.status, (row.technician_id, row.second_id)
         people = {*held, decision.technician, decision.second}
         on_jobs.lock_people(people)
-        on_jobs.refuse(job=row, decision=decision, version=version, by=by, at=moment)
-        act = on_jobs.record(job=row, decision=decision, by=by, at=moment, request_id=cause.request_id)
-        news = [*lapsed.news, *_stamped_later([row], moment)]
-        reach.settle(people=people, building=row.building, at=moment)
-        own = News(f"job.{act.kind}", row.id, boilers[0], before, row.status, _told(act, row), "", moment, act.reason)
-        moved = [n for n in news if n.kind != "job.changed" or n.after != row.status]
-        board.stamp(portfolio=row.portfolio_id, news=[own, *moved], cause=cause, at=moment)
+        on_jobs.refuse_decision(job=row, decision=decision, version=version, by=by, at=moment)
+        act = on_jobs.record_act(job=row, decision=decision, by=by, at=moment, request_id=cause.request_id)
+        events = [*lapsed.events, *_settle_and_collect([row], moment)]
+        reach.settle_job_grants(people=people, building=row.building, at=moment)
+        act_event = ChangeEvent(
+            f"job.{act.kind}", row.id, boilers[0], before, row.status, _act_sentence(act, row), "", moment, act.reason
+        )
+        other_events = [n for n in events if n.kind != "job.changed" or n.after != row.status]
+        board.record_changes(portfolio=row.portfolio_id, events=[act_event, *other_events], cause=cause, at=moment)
     return Job.objects.get(id=job)
 
 
-def _told(act: Act, job: Job) -> str:
+def _act_sentence(act: Act, job: Job) -> str:
     items = list(Item.objects.filter(job=job).order_by("number"))
-    return f"{on_jobs.sentence(act)} {services.line(job, items)}"
+    return f"{on_jobs.act_sentence(act)} {services.job_sentence(job, items)}"
 
 
-def _stamped_later(jobs: Sequence[Job], at: datetime) -> list[News]:
+def _settle_and_collect(jobs: Sequence[Job], at: datetime) -> list[ChangeEvent]:
     """Settle jobs and their alerts, and return the events of both for the caller to record."""
-    return [n for settled in _kept(jobs, at).values() for n in settled.news]
+    return [n for settled in _settle_by_portfolio(jobs, at).values() for n in settled.events]
 
 
-def _stamped(jobs: Sequence[Job], news: Sequence[News], cause: Cause, at: datetime) -> None:
-    for portfolio, settled in _kept(jobs, at).items():
-        board.stamp(portfolio=portfolio, news=[*news, *settled.news], cause=cause, at=at)
+def _settle_and_record(jobs: Sequence[Job], events: Sequence[ChangeEvent], cause: Cause, at: datetime) -> None:
+    for portfolio, settled in _settle_by_portfolio(jobs, at).items():
+        board.record_changes(portfolio=portfolio, events=[*events, *settled.events], cause=cause, at=at)
 
 
-def _kept(jobs: Sequence[Job], at: datetime) -> dict[UUID, Settled]:
+def _settle_by_portfolio(jobs: Sequence[Job], at: datetime) -> dict[UUID, SettledJobs]:
     """Make the rows of jobs equal to facts and acts, and their alerts to what holds; by portfolio."""
-    found: dict[UUID, Settled] = {}
-    for kept in services.keep(jobs, at):
-        own = found.setdefault(kept.job.portfolio_id, Settled())
-        own.written += kept.written
-        own.news += kept.news
-        if kept.written or kept.job.status not in states.OVER:
-            told = alerts.reconcile_job(
-                portfolio=kept.job.portfolio_id,
-                job=kept.job.id,
-                conditions=kept.conditions,
-                at=max(at, kept.job.judged_at),
+    by_portfolio: dict[UUID, SettledJobs] = {}
+    for update in services.update_jobs(jobs, at):
+        settled = by_portfolio.setdefault(update.job.portfolio_id, SettledJobs())
+        settled.written += update.written
+        settled.events += update.events
+        if update.written or update.job.status not in states.OVER:
+            reconciled = alerts.reconcile_job(
+                portfolio=update.job.portfolio_id,
+                job=update.job.id,
+                conditions=update.conditions,
+                at=max(at, update.job.judged_at),
             )
-            own.written += told.written
-            own.news += told.news
-    return found
+            settled.written += reconciled.written
+            settled.events += reconciled.events
+    return by_portfolio
 
 
-def settle_jobs(buildings: Iterable[UUID], at: datetime) -> Mapping[UUID, Settled]:
+def settle_jobs(buildings: Iterable[UUID], at: datetime) -> Mapping[UUID, SettledJobs]:
     """Settle the jobs of buildings whose boilers were just judged. Boilers must be locked, the pulse not yet."""
-    return _kept(services.locked_of(buildings), at)
+    return _settle_by_portfolio(services.lock_jobs_of(buildings), at)
 
 
 def sweep_jobs(*, at: datetime, limit: int) -> int:
     """Settle the jobs whose next instant has passed, one per transaction; return how many."""
     waiting = Job.objects.filter(next_at__lte=at).order_by("next_at", "id").values_list("id", flat=True)[:limit]
-    return sum(_step(job, at) for job in list(waiting))
+    return sum(_advance_job(job, at) for job in list(waiting))
 
 
-def _step(job: UUID, at: datetime) -> int:
+def _advance_job(job: UUID, at: datetime) -> int:
     """Settle one job. A failure is logged and stops no other job; the next sweep tries again."""
     rows = Job.objects.filter(id=job, next_at__lte=at).select_related("building")
     try:
         with transaction.atomic():
-            found = list(rows.select_for_update(no_key=True, skip_locked=True, of=("self",)))
-            _stamped(found, [], Cause(who="sweep"), at)
+            due_jobs = list(rows.select_for_update(no_key=True, skip_locked=True, of=("self",)))
+            _settle_and_record(due_jobs, [], Cause(who="sweep"), at)
     except Exception:
         log.exception("job %s could not be brought on", job)
         return 0
-    return len(found)
+    return len(due_jobs)

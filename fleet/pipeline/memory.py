@@ -10,37 +10,37 @@ from dataclasses import dataclass, field
 from threading import Lock
 from uuid import UUID
 
-from fleet.evidence import Read
-from fleet.rules import Played
+from fleet.evidence import VisitLineCache
+from fleet.rules import ReplayCache
 
-MOST = 30_000  # visit lines kept by one process, about 5 kB each (measured): 100 boilers of three years
+MAX_KEPT_LINES = 30_000  # visit lines kept by one process, about 5 kB each (measured): 100 boilers of three years
 
 
 @dataclass(frozen=True, slots=True)
-class Known:
+class BoilerMemory:
     """What is kept of one boiler: the lines read of its visits, and the replays of its evidence."""
 
-    read: Read = field(default_factory=Read)
-    played: Played = field(default_factory=Played)
+    line_cache: VisitLineCache = field(default_factory=VisitLineCache)
+    replay_cache: ReplayCache = field(default_factory=ReplayCache)
 
 
-_KNOWN: OrderedDict[UUID, Known] = OrderedDict()
+_MEMORIES: OrderedDict[UUID, BoilerMemory] = OrderedDict()
 _LOCK = Lock()
 
 
 @contextmanager
-def known(boiler: UUID) -> Iterator[Known]:
+def boiler_memory(boiler: UUID) -> Iterator[BoilerMemory]:
     """Yield what is kept of a boiler, for one thread at a time. It is dropped where the block raises."""
     with _LOCK:
-        mine = _KNOWN.pop(boiler, None) or Known()
-    yield mine
+        memory = _MEMORIES.pop(boiler, None) or BoilerMemory()
+    yield memory
     with _LOCK:
-        _KNOWN[boiler] = mine
-        while sum(one.read.count for one in _KNOWN.values()) > MOST:
-            _KNOWN.popitem(last=False)  # the least recently used
+        _MEMORIES[boiler] = memory
+        while sum(kept_memory.line_cache.count for kept_memory in _MEMORIES.values()) > MAX_KEPT_LINES:
+            _MEMORIES.popitem(last=False)  # the least recently used
 
 
-def forget() -> None:
+def forget_boilers() -> None:
     """Drop everything kept: the next judgements read and replay from the beginning."""
     with _LOCK:
-        _KNOWN.clear()
+        _MEMORIES.clear()

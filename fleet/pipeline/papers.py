@@ -5,11 +5,11 @@ from uuid import UUID
 
 from fleet.accounts.models import User
 from fleet.errors import Refused
-from fleet.pipeline.conclude import Told, write
+from fleet.pipeline.conclude import EventsByPortfolio, write_and_conclude
 from fleet.portfolio.models import Boiler, Building, Paper
-from fleet.portfolio.news import Cause, News
+from fleet.portfolio.news import Cause, ChangeEvent
 
-LONGEST = 200
+MAX_NAME_LENGTH = 200
 
 
 def add_paper(
@@ -32,26 +32,28 @@ def add_paper(
     boilers = Boiler.objects.filter(building=building, **({"id": boiler} if boiler else {}))
     if house is None or not boilers.exists():
         raise Refused("unknown_boiler" if boiler else "unknown_building", "No such place.", status=404)
-    if not name.strip() or not kind.strip() or len(name) > LONGEST:
-        raise Refused("required", f"A paper has a kind and a name of at most {LONGEST} letters.", ("name",))
+    if not name.strip() or not kind.strip() or len(name) > MAX_NAME_LENGTH:
+        raise Refused("required", f"A paper has a kind and a name of at most {MAX_NAME_LENGTH} letters.", ("name",))
 
-    def facts(locked: list[Boiler]) -> Paper:
+    def write_facts(locked: list[Boiler]) -> Paper:
         values = {"kind": kind, "name": name, "since": since, "until": until, "posted_at": at}
         return Paper.objects.create(portfolio_id=house.portfolio_id, building=house, boiler_id=boiler, **values)
 
-    return write(
+    return write_and_conclude(
         boilers=boilers.values_list("id", flat=True),
         at=at,
         cause=cause or Cause(who=by.get_username() if by else ""),
-        facts=facts,
-        told=_told,
-        then=lambda paper, done: None,
+        write_facts=write_facts,
+        describe_events=_paper_events,
+        after_judging=lambda paper, done: None,
     )
 
 
-def _told(paper: Paper) -> Told:
+def _paper_events(paper: Paper) -> EventsByPortfolio:
     sentence = f"The {paper.name} runs to {paper.until:%a %d %b %Y}."
     subject = paper.boiler_id or paper.building_id
     return {
-        paper.portfolio_id: [News("paper.added", subject, paper.boiler_id, "", paper.kind, sentence, "", paper.since)]
+        paper.portfolio_id: [
+            ChangeEvent("paper.added", subject, paper.boiler_id, "", paper.kind, sentence, "", paper.since)
+        ]
     }

@@ -7,14 +7,14 @@ from typing import Any
 from uuid import UUID
 
 from fleet.board import queries
-from fleet.evidence import gather
+from fleet.evidence import gather_evidence
 from fleet.pipeline.conclude import segment_at
-from fleet.portfolio.conclusions import plain
+from fleet.portfolio.conclusions import as_json
 from fleet.rules import judge
 
 
 @dataclass(frozen=True, slots=True)
-class Told:
+class StandingAt:
     """A boiler's standing at an instant, since when and until when, why, and what to do first.
 
     `known_at` None: judged by all facts known today.
@@ -29,7 +29,7 @@ class Told:
     then: str
 
 
-def standing(boiler: UUID, at: datetime, known_at: datetime | None = None) -> Told:
+def standing_at(boiler: UUID, at: datetime, known_at: datetime | None = None) -> StandingAt:
     """Return the boiler's standing at `at`, past, present or future, always with a reason.
 
     Without `known_at` the stored segments answer from the newest entry on, into the future; earlier instants are
@@ -39,12 +39,14 @@ def standing(boiler: UUID, at: datetime, known_at: datetime | None = None) -> To
     if known_at is None:
         stored = queries.standing_of(boiler, at)
         if stored is not None:
-            return Told(at, None, stored.since, stored.until, stored.standing, stored.reasons, stored.then)
-    evidence, _ = gather(boiler, known_at or _judged_at(boiler) or at, known_at)
-    found = segment_at(judge(evidence, acts=(), at=known_at or at), at)
-    return Told(at, known_at, found.since, found.until, found.standing.value, plain(found.reasons), found.then)
+            return StandingAt(at, None, stored.since, stored.until, stored.standing, stored.reasons, stored.then)
+    evidence, _ = gather_evidence(boiler, known_at or _last_judged_at(boiler) or at, known_at)
+    segment = segment_at(judge(evidence, acts=(), at=known_at or at), at)
+    return StandingAt(
+        at, known_at, segment.since, segment.until, segment.standing.value, as_json(segment.reasons), segment.then
+    )
 
 
-def _judged_at(boiler: UUID) -> datetime | None:
-    last = queries.judged(boiler)
+def _last_judged_at(boiler: UUID) -> datetime | None:
+    last = queries.last_judgement(boiler)
     return last.judged_at if last else None

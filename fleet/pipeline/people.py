@@ -8,19 +8,19 @@ from django.db.models import Q
 
 from fleet.accounts import people
 from fleet.accounts.models import Grant, Qualification, User
-from fleet.accounts.people import Wish
+from fleet.accounts.people import RoleWish
 from fleet.board import services as board
 from fleet.board.models import Judged
 from fleet.errors import Refused
 from fleet.portfolio.models import Boiler, Portfolio
-from fleet.portfolio.news import Cause, News
+from fleet.portfolio.news import Cause, ChangeEvent
 from fleet.visits.models import Attendance
-from fleet.wake import wake
+from fleet.wake import wake_task
 
 
 @transaction.atomic
 def grant_role(
-    *, portfolio: UUID, user: UUID | None, new: tuple[str, str], wish: Wish, by: User, at: datetime, cause: Cause
+    *, portfolio: UUID, user: UUID | None, new: tuple[str, str], wish: RoleWish, by: User, at: datetime, cause: Cause
 ) -> Grant:
     """Give a role to a person known in the portfolio, or to a new person (`new`: user name and name).
 
@@ -28,30 +28,32 @@ def grant_role(
     end has passed.
     """
     house = Portfolio.objects.get(id=portfolio)
-    _may(by, wish.role, portfolio, at)
+    _refuse_unless_may_give(by, wish.role, portfolio, at)
     if wish.until is not None and wish.until <= at:
         raise Refused("past", "This end has passed already.", ("until",), status=422)
-    person = people.find(user, portfolio, at) if user else people.add(username=new[0], name=new[1])
-    made = people.grant(user=person, portfolio=house, wish=wish)
-    where = made.building.address if made.building else "the whole portfolio"
-    _told(made, "people.granted", "", wish.role, f"{_name(person)} is {wish.role} for {where}.", cause, at)
-    return made
+    person = people.find_person(user, portfolio, at) if user else people.add_person(username=new[0], name=new[1])
+    grant = people.give_role(user=person, portfolio=house, wish=wish)
+    where = grant.building.address if grant.building else "the whole portfolio"
+    _record_grant_event(
+        grant, "people.granted", "", wish.role, f"{_display_name(person)} is {wish.role} for {where}.", cause, at
+    )
+    return grant
 
 
 @transaction.atomic
 def end_role(*, grant: Grant, by: User, at: datetime, cause: Cause) -> Grant:
     """End a role from `at` on; a role that has ended stays as it is. Raises Refused where `by` may not take it."""
-    _may(by, grant.role, grant.portfolio_id, at)
+    _refuse_unless_may_give(by, grant.role, grant.portfolio_id, at)
     if grant.until is None or grant.until > at:
         grant.until = at
         grant.save(update_fields=["until"])
-        sentence = f"{_name(grant.user)} is {grant.role} no longer."
-        _told(grant, "people.ended", grant.role, "", sentence, cause, at)
+        sentence = f"{_display_name(grant.user)} is {grant.role} no longer."
+        _record_grant_event(grant, "people.ended", grant.role, "", sentence, cause, at)
     return grant
 
 
 @transaction.atomic
-def qualify(
+def qualify_person(
     *,
     portfolio: UUID,
     user: UUID,
@@ -70,37 +72,39 @@ def qualify(
         raise Refused("own_qualification", "Nobody vouches for their own qualification.", status=403)
     if until is not None and until <= since:
         raise Refused("backwards", "It ends before it begins.", ("until",), status=422)
-    person = people.find(user, portfolio, at)
-    made = people.qualify(
+    person = people.find_person(user, portfolio, at)
+    qualification = people.add_qualification(
         user=person, portfolio=Portfolio.objects.get(id=portfolio), code=code, since=since, until=until
     )
     _judge_again(portfolio, person)
     end = f" to {until:%a %d %b %Y}" if until else ""
-    sentence = f"{_name(person)} is qualified as {code.replace('_', ' ')} from {since:%a %d %b %Y}{end}."
-    news = News("people.qualified", person.id, None, "", code, sentence, "", at)
-    board.stamp(portfolio=portfolio, news=[news], cause=cause, at=at)
-    wake("fleet.tasks.sweep")
-    return made
+    sentence = f"{_display_name(person)} is qualified as {code.replace('_', ' ')} from {since:%a %d %b %Y}{end}."
+    event = ChangeEvent("people.qualified", person.id, None, "", code, sentence, "", at)
+    board.record_changes(portfolio=portfolio, events=[event], cause=cause, at=at)
+    wake_task("fleet.tasks.sweep")
+    return qualification
 
 
 def _judge_again(portfolio: UUID, person: User) -> None:
     """Make the sweep judge all boilers this person worked on, with their header groups: results may count otherwise."""
     visits = Attendance.objects.filter(user=person).values("visit")
-    there = Boiler.objects.filter(portfolio=portfolio, visits__in=visits)
-    groups = there.exclude(header_group=None).values("header_group")
-    near = Boiler.objects.filter(Q(id__in=there.values("id")) | Q(header_group__in=groups))
-    Judged.objects.filter(boiler__in=near.values("id")).update(build="")
+    visited_boilers = Boiler.objects.filter(portfolio=portfolio, visits__in=visits)
+    groups = visited_boilers.exclude(header_group=None).values("header_group")
+    boilers_to_judge = Boiler.objects.filter(Q(id__in=visited_boilers.values("id")) | Q(header_group__in=groups))
+    Judged.objects.filter(boiler__in=boilers_to_judge.values("id")).update(build="")
 
 
-def _may(by: User, role: str, portfolio: UUID, at: datetime) -> None:
-    if not people.may_give(by, role, portfolio, at):
+def _refuse_unless_may_give(by: User, role: str, portfolio: UUID, at: datetime) -> None:
+    if not people.may_give_role(by, role, portfolio, at):
         raise Refused("not_allowed", "This role is the owner's to give and take.", ("role",), status=403)
 
 
-def _told(grant: Grant, kind: str, before: str, after: str, sentence: str, cause: Cause, at: datetime) -> None:
-    news = News(kind, grant.user_id, None, before, after, sentence, "", at)
-    board.stamp(portfolio=grant.portfolio_id, news=[news], cause=cause, at=at)
+def _record_grant_event(
+    grant: Grant, kind: str, before: str, after: str, sentence: str, cause: Cause, at: datetime
+) -> None:
+    event = ChangeEvent(kind, grant.user_id, None, before, after, sentence, "", at)
+    board.record_changes(portfolio=grant.portfolio_id, events=[event], cause=cause, at=at)
 
 
-def _name(person: User) -> str:
-    return people.names([person])
+def _display_name(person: User) -> str:
+    return people.names_in_sentence([person])

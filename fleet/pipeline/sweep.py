@@ -12,20 +12,20 @@ from fleet.board import queries
 from fleet.board import services as board
 from fleet.board.models import Judged
 from fleet.evidence import build_of
-from fleet.pipeline.conclude import conclude
+from fleet.pipeline.conclude import conclude_boilers
 from fleet.pipeline.jobs import sweep_jobs
-from fleet.pipeline.memory import forget
-from fleet.portfolio.locks import lock
+from fleet.pipeline.memory import forget_boilers
+from fleet.portfolio.locks import lock_boilers
 from fleet.portfolio.models import Boiler, Portfolio
 from fleet.portfolio.news import Cause
 
 log = logging.getLogger(__name__)
-RETRY = timedelta(minutes=5)
-BATCH = 500
+RETRY_DELAY = timedelta(minutes=5)
+MAX_BOILERS_PER_SWEEP = 500
 
 
 @dataclass(frozen=True, slots=True)
-class Swept:
+class SweepResult:
     """How many boilers a sweep judged, skipped because somebody held their lock, and failed to judge."""
 
     judged: int
@@ -33,30 +33,30 @@ class Swept:
     failed: int
 
 
-def sweep(*, at: datetime, limit: int = BATCH) -> Swept:
+def sweep(*, at: datetime, limit: int = MAX_BOILERS_PER_SWEEP) -> SweepResult:
     """Judge the waiting boilers, one per transaction, then settle jobs. A boiler that fails stops no other."""
     builds = [(p, build_of(p, at)) for p in Portfolio.objects.values_list("id", flat=True)]
-    done = [_step(boiler, at) for boiler in queries.waiting(builds, at, limit)]
+    outcomes = [_judge_boiler(boiler, at) for boiler in queries.boilers_to_judge(builds, at, limit)]
     sweep_jobs(at=at, limit=limit)
-    return Swept(done.count("judged"), done.count("skipped"), done.count("failed"))
+    return SweepResult(outcomes.count("judged"), outcomes.count("skipped"), outcomes.count("failed"))
 
 
-def _step(boiler_id: UUID, at: datetime) -> str:
+def _judge_boiler(boiler_id: UUID, at: datetime) -> str:
     try:
         with transaction.atomic():
-            boilers = lock([boiler_id], skip_locked=True)
+            boilers = lock_boilers([boiler_id], skip_locked=True)
             if not any(b.id == boiler_id for b in boilers):
                 return "skipped"
             # A post may have judged it between the list and the lock: then nothing differs and nothing is written.
-            conclude(boilers, at=at, cause=Cause(who="sweep"))
+            conclude_boilers(boilers, at=at, cause=Cause(who="sweep"))
             return "judged"
     except Exception:
         log.exception("boiler %s could not be judged", boiler_id)
-        _failed(boiler_id, at)
+        _record_failure(boiler_id, at)
         return "failed"
 
 
-def _failed(boiler_id: UUID, at: datetime) -> None:
+def _record_failure(boiler_id: UUID, at: datetime) -> None:
     with transaction.atomic():
         boiler = Boiler.objects.select_for_update(no_key=True).get(id=boiler_id)
         row, _ = Judged.objects.get_or_create(
@@ -64,11 +64,11 @@ def _failed(boiler_id: UUID, at: datetime) -> None:
             defaults={"id": boiler.id, "portfolio_id": boiler.portfolio_id, "judged_at": at, "build": "none"},
         )
         row.failures += 1
-        row.retry_at = at + RETRY * min(row.failures, 12)
+        row.retry_at = at + RETRY_DELAY * min(row.failures, 12)
         row.save(update_fields=["failures", "retry_at"])
-        news = alerts.unjudged(boiler=boiler, at=at)
-        if news:
-            board.stamp(portfolio=boiler.portfolio_id, news=news, cause=Cause(who="sweep"), at=at)
+        events = alerts.raise_unjudged(boiler=boiler, at=at)
+        if events:
+            board.record_changes(portfolio=boiler.portfolio_id, events=events, cause=Cause(who="sweep"), at=at)
 
 
 def rebuild(*, at: datetime) -> int:
@@ -78,8 +78,8 @@ def rebuild(*, at: datetime) -> int:
     """
     written = 0
     for boiler_id in Boiler.objects.order_by("id").values_list("id", flat=True):
-        forget()
+        forget_boilers()
         with transaction.atomic():
-            done = conclude(lock([boiler_id]), at=at, cause=Cause(who="rebuild"))
-            written += sum(d.written for d in done)
+            conclusions = conclude_boilers(lock_boilers([boiler_id]), at=at, cause=Cause(who="rebuild"))
+            written += sum(d.written for d in conclusions)
     return written

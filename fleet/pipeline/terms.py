@@ -7,11 +7,11 @@ from django.db import transaction
 
 from fleet.accounts.models import User
 from fleet.board import services as board
-from fleet.portfolio.news import Cause, News
+from fleet.portfolio.news import Cause, ChangeEvent
 from fleet.terms import services
 from fleet.terms.incoming import IncomingTerms
 from fleet.terms.models import Adoption
-from fleet.wake import wake
+from fleet.wake import wake_task
 
 
 @transaction.atomic
@@ -24,10 +24,12 @@ def adopt_terms(
     newest, 422 with every fault.
     """
     cause = cause or Cause(who=by.get_username())
-    made = services.adopt(portfolio=portfolio, terms=terms, version=version, by=by, at=at, request_id=cause.request_id)
-    since = f"from {made.starts_on.isoformat()} on" if made.starts_on else "for all time"
-    sentence = f"Terms version {made.version} are adopted, {since}."
-    news = News("terms.adopted", made.id, None, str(version or ""), str(made.version), sentence, "", at)
-    board.stamp(portfolio=portfolio, news=[news], cause=cause, at=at)
-    wake("fleet.tasks.sweep")
-    return made
+    adoption = services.adopt_version(
+        portfolio=portfolio, terms=terms, version=version, by=by, at=at, request_id=cause.request_id
+    )
+    since = f"from {adoption.starts_on.isoformat()} on" if adoption.starts_on else "for all time"
+    sentence = f"Terms version {adoption.version} are adopted, {since}."
+    event = ChangeEvent("terms.adopted", adoption.id, None, str(version or ""), str(adoption.version), sentence, "", at)
+    board.record_changes(portfolio=portfolio, events=[event], cause=cause, at=at)
+    wake_task("fleet.tasks.sweep")
+    return adoption

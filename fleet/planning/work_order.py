@@ -6,13 +6,13 @@ procedures within a group is the order of the tuple (common practice).
 
 from dataclasses import dataclass
 
-from fleet.rules.catalogue import Procedure
+from fleet.rules.catalogue import ProcedureSpec
 
 FIRING, HOT_LEVEL, HOT_LAST, LOCKED_OFF, REFILLED, AS_LEFT, LEAVING = 2, 3, 4, 5, 6, 7, 8
 
 
 @dataclass(frozen=True, slots=True)
-class Group:
+class WorkGroup:
     """One stretch of a visit; `always` is the text of what is done in it on every visit."""
 
     number: int
@@ -21,56 +21,56 @@ class Group:
 
 
 GROUPS = (
-    Group(
+    WorkGroup(
         0,
         "Before touching anything",
         "Measure the air for carbon monoxide on the way in, look at glass, gauge and tags, talk to whoever looks after "
         "the boiler, and write down every reset that was pressed or is found out.",
     ),
-    Group(
+    WorkGroup(
         1,
         "Can the instruments be believed?",
         "Prove the cocks of the gauge glass open, read the gauge against zero where the boiler is cold, and search for "
         "jumpers, wedges, tape and plugs.",
     ),
-    Group(
+    WorkGroup(
         FIRING,
         "As found, firing",
         "Prove what is there before anything is cleaned or set: cleaning first destroys the as-found evidence.",
     ),
-    Group(
+    WorkGroup(
         HOT_LEVEL,
         "As found, by lowering the water",
         "A second person watches the glass; stop the burner by hand before the water leaves it. Never add water while "
         "the glass is empty.",
     ),
-    Group(
+    WorkGroup(
         HOT_LAST, "Safety valve, last of the hot tests", "Stand clear of the discharge: people out of its way first."
     ),
-    Group(
+    WorkGroup(
         LOCKED_OFF,
         "Power and fuel locked off, vented, isolated",
         "Lock and tag power and fuel, let the pressure fall to zero, vent and isolate, let it cool; then open, clean "
         "and repair.",
     ),
-    Group(
+    WorkGroup(
         REFILLED,
         "Refill and fire",
         "Take locks and tags of the work off, refill to the line with the boiler cool, purge, and watch it light.",
     ),
-    Group(
+    WorkGroup(
         AS_LEFT,
         "As left",
         "Prove again everything that was touched, and at a season's start everything the season asks for.",
     ),
-    Group(
+    WorkGroup(
         LEAVING,
         "Leaving checks",
         "Every one of them a yes; a no is a reason to leave the boiler off and to tell somebody.",
     ),
 )
 
-TABLE: dict[int, tuple[str, ...]] = {
+CODES_BY_GROUP: dict[int, tuple[str, ...]] = {
     0: (
         "level_observation",
         "pressure_observation",
@@ -125,17 +125,17 @@ TABLE: dict[int, tuple[str, ...]] = {
     REFILLED: ("normal_restart",),
     AS_LEFT: ("season_restart_check", "three_cycles", "lay_up_wet", "lay_up_dry"),
 }
-_PLACES = {code: (group, place) for group, codes in TABLE.items() for place, code in enumerate(codes)}
-_BEHIND = 99  # procedures of a later release come after the listed ones
+_ORDER_BY_CODE = {code: (group, place) for group, codes in CODES_BY_GROUP.items() for place, code in enumerate(codes)}
+_UNLISTED_PLACE = 99  # procedures of a later release come after the listed ones
 
 
-def as_found(procedure: Procedure) -> tuple[int, int]:
+def as_found_order(procedure: ProcedureSpec) -> tuple[int, int]:
     """Return group and place of a procedure done as found; an unlisted one goes by whether it opens something."""
-    opens = procedure.voids == "open" or "lock and tag" in procedure.tools
-    return _PLACES.get(procedure.code, (LOCKED_OFF if opens else FIRING, _BEHIND))
+    opens_boiler = procedure.voids == "open" or "lock and tag" in procedure.tools
+    return _ORDER_BY_CODE.get(procedure.code, (LOCKED_OFF if opens_boiler else FIRING, _UNLISTED_PLACE))
 
 
-def as_left(procedure: Procedure) -> tuple[int, int]:
+def as_left_order(procedure: ProcedureSpec) -> tuple[int, int]:
     """Return group and place of a proof after work: in the order of the tests themselves, the safety valve last."""
-    group, place = as_found(procedure)
+    group, place = as_found_order(procedure)
     return AS_LEFT, group * 100 + place

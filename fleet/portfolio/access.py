@@ -10,8 +10,8 @@ from collections.abc import Iterator, Mapping
 from datetime import datetime
 from zoneinfo import ZoneInfo
 
-DAYS = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
-LONGEST = 200
+WEEKDAYS = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
+MAX_TEXT_LENGTH = 200
 _PART = re.compile(r"(?P<first>[a-z]{3})(?:-(?P<last>[a-z]{3}))? (?P<windows>[0-9:,-]+)", re.ASCII)
 _WINDOW = re.compile(r"(\d\d):(\d\d)-(\d\d):(\d\d)", re.ASCII)
 
@@ -19,63 +19,63 @@ Window = tuple[int, int]  # minutes of the day, from and to
 Week = Mapping[int, tuple[Window, ...]]  # by weekday, Monday 0
 
 
-def parse(text: str) -> Week:
+def parse_access_hours(text: str) -> Week:
     """Return the windows of each open weekday. Raises ValueError, with a sentence, for a text in another notation."""
     week: dict[int, tuple[Window, ...]] = {}
     for part in text.split("; ") if text else ():
-        found = _PART.fullmatch(part)
-        if found is None:
+        match = _PART.fullmatch(part)
+        if match is None:
             raise ValueError(f"{part!r} is not written like mon-fri 08:00-17:00")
-        windows = tuple(_windows(found["windows"]))
-        for day in _days(found["first"], found["last"]):
+        windows = tuple(_parse_windows(match["windows"]))
+        for day in _weekday_range(match["first"], match["last"]):
             if day in week:
-                raise ValueError(f"{DAYS[day]} is named twice")
+                raise ValueError(f"{WEEKDAYS[day]} is named twice")
             week[day] = windows
     return week
 
 
-def fault(text: str) -> str | None:
+def access_hours_fault(text: str) -> str | None:
     """Return what is wrong with a text, in a sentence without its period; None where nothing is."""
     try:
-        parse(text)
+        parse_access_hours(text)
     except ValueError as error:
         return str(error)
     return None
 
 
-def _days(first: str, last: str | None) -> range:
-    unknown = next((day for day in (first, last or first) if day not in DAYS), None)
+def _weekday_range(first: str, last: str | None) -> range:
+    unknown = next((day for day in (first, last or first) if day not in WEEKDAYS), None)
     if unknown:
-        raise ValueError(f"{unknown!r} is no weekday: {', '.join(DAYS)}")
-    begin, end = DAYS.index(first), DAYS.index(last or first)
+        raise ValueError(f"{unknown!r} is no weekday: {', '.join(WEEKDAYS)}")
+    begin, end = WEEKDAYS.index(first), WEEKDAYS.index(last or first)
     if last and end <= begin:
         raise ValueError(f"{first}-{last} runs backwards")
     return range(begin, end + 1)
 
 
-def _windows(text: str) -> Iterator[Window]:
+def _parse_windows(text: str) -> Iterator[Window]:
     before = 0
     for window in text.split(","):
-        found = _WINDOW.fullmatch(window)
-        if found is None:
+        match = _WINDOW.fullmatch(window)
+        if match is None:
             raise ValueError(f"{window!r} is not written like 08:00-17:00")
-        begin, end = _minute(found[1], found[2]), _minute(found[3], found[4])
+        begin, end = _minute_of_day(match[1], match[2]), _minute_of_day(match[3], match[4])
         if not before <= begin < end:
             raise ValueError(f"{window} does not come after what stands before it")
         yield begin, end
         before = end
 
 
-def _minute(hour: str, minute: str) -> int:
-    told = int(hour) * 60 + int(minute)
-    if int(minute) > 59 or told > 24 * 60:
+def _minute_of_day(hour: str, minute: str) -> int:
+    minutes = int(hour) * 60 + int(minute)
+    if int(minute) > 59 or minutes > 24 * 60:
         raise ValueError(f"{hour}:{minute} is no time of a day")
-    return told
+    return minutes
 
 
-def admits(text: str, zone: str, since: datetime, until: datetime) -> bool:
+def is_accessible(text: str, zone: str, since: datetime, until: datetime) -> bool:
     """Whether somebody can be in the building from `since` to `until`: both within one window of one local day."""
-    week = parse(text)
+    week = parse_access_hours(text)
     if not text:
         return True
     begin, end = (t.astimezone(ZoneInfo(zone)) for t in (since, until))

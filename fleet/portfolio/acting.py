@@ -18,7 +18,7 @@ class Versioned(Protocol):
 A = TypeVar("A", bound=models.Model)
 
 
-def add(act: A, row: Versioned) -> A:
+def add_act(act: A, row: Versioned) -> A:
     """Write a checked `act` as being about the present version of `row`, and give the row its next version."""
     act.portfolio_id, act.acted_on = row.portfolio_id, row.version  # type: ignore[attr-defined]
     act.save(force_insert=True)

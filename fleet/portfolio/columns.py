@@ -47,21 +47,23 @@ ON_POSITION = ("position_ref", "position_name", "role", "hangs_on", "needed", "k
 OPTIONAL = ("portfolio_ref", "units", "access_hours", "hangs_on", "needed", *ON_BOILER)
 OF_BUILDING = ("portfolio_ref", "address", "zone", "units", "access_hours")
 OF_BOILER = ("boiler_name", "since", *ON_BOILER)
-LONGEST = {
+MAX_LENGTHS = {
     "address": 200,
-    "access_hours": access.LONGEST,
+    "access_hours": access.MAX_TEXT_LENGTH,
     "boiler_name": 200,
     "position_name": 200,
     "cutoffs_rule": 200,
     "hangs_on": 2000,
 }
-USUALLY = 64  # characters, of all other columns
-DAYS = ("since", "fitted_on", "end_of_life")
-YES_OR_NO = ("heats", "needed")
-DECLARED = "declared:"  # followed by a procedure's code: the day on which somebody says it was done; never a proof
-YEARS = range(1850, 2100)
+DEFAULT_MAX_LENGTH = 64  # characters, of all other columns
+DAY_COLUMNS = ("since", "fitted_on", "end_of_life")
+YES_NO_COLUMNS = ("heats", "needed")
+DECLARED_PREFIX = (
+    "declared:"  # followed by a procedure's code: the day on which somebody says it was done; never a proof
+)
+POSSIBLE_YEARS = range(1850, 2100)
 # By the end of the name, longest first: the possible values on a boiler of 15 psig or less (common practice).
-RANGES = {
+RANGES_BY_UNIT = {
     "_btu_h": (0.0, 1e9),
     "_lb_h": (0.0, 1e6),
     "_psi": (0.0, 300.0),
@@ -71,60 +73,60 @@ RANGES = {
     "_s": (0.0, 3600.0),
     "units": (0.0, 1e5),
 }
-_UNITS = tuple(RANGES)
+_UNIT_ENDINGS = tuple(RANGES_BY_UNIT)
 _NUMBER = re.compile(r"-?\d{1,15}(\.\d{1,25})?", re.ASCII)
 _DATE = re.compile(r"\d{4}-\d\d-\d\d", re.ASCII)
 # What neither the database nor XML 1.0 can hold: control characters, lone surrogates, noncharacters.
 UNSTORABLE = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\x7f\ud800-\udfff\ufffe\uffff]")
 
-Value = float | str | bool
+CellValue = float | str | bool
 
 
-def measures(column: str) -> bool:
+def is_measured(column: str) -> bool:
     """Whether a column or value holds a number: its name ends with the unit."""
-    return column.endswith(_UNITS)
+    return column.endswith(_UNIT_ENDINGS)
 
 
-def possible(name: str, value: float) -> bool:
+def is_possible(name: str, value: float) -> bool:
     """Whether a number is physically possible, by the unit at the end of `name`. The rules judge if it is right."""
-    low, high = next(bounds for unit, bounds in RANGES.items() if name.endswith(unit))
+    low, high = next(bounds for unit, bounds in RANGES_BY_UNIT.items() if name.endswith(unit))
     return low <= value <= high  # false for NaN
 
 
 def is_day(column: str) -> bool:
     """Whether a column holds a day."""
-    return column in DAYS or column.startswith(DECLARED)
+    return column in DAY_COLUMNS or column.startswith(DECLARED_PREFIX)
 
 
-def longest(column: str) -> int:
+def max_length(column: str) -> int:
     """Return how many characters a cell of this column may have."""
-    return LONGEST.get(column, USUALLY)
+    return MAX_LENGTHS.get(column, DEFAULT_MAX_LENGTH)
 
 
-def known(catalogue: Catalogue) -> frozenset[str]:
+def known_columns(catalogue: Catalogue) -> frozenset[str]:
     """Return every column a sheet may have, except the columns of declared days."""
     return frozenset({*REQUIRED, *OPTIONAL, *(a for k in catalogue.kinds.values() for a in k.attributes)})
 
 
-def declarable(catalogue: Catalogue) -> tuple[str, ...]:
+def declarable_procedures(catalogue: Catalogue) -> tuple[str, ...]:
     """Return the codes of procedures that can be declared: those with an interval or that prove something."""
     return tuple(code for code, p in catalogue.procedures.items() if p.interval is not None or p.proof != "none")
 
 
 def is_column(name: str, catalogue: Catalogue) -> bool:
     """Whether a sheet may have this column."""
-    if name.startswith(DECLARED):
-        return name.removeprefix(DECLARED) in declarable(catalogue)
-    return name in known(catalogue)
+    if name.startswith(DECLARED_PREFIX):
+        return name.removeprefix(DECLARED_PREFIX) in declarable_procedures(catalogue)
+    return name in known_columns(catalogue)
 
 
 def as_day(text: str) -> date | None:
     """Return a day written like 2019-10-01 within POSSIBLE_YEARS; None for any other text."""
     try:
-        found = date.fromisoformat(text) if _DATE.fullmatch(text) else None
+        day = date.fromisoformat(text) if _DATE.fullmatch(text) else None
     except ValueError:
         return None
-    return found if found and found.year in YEARS else None
+    return day if day and day.year in POSSIBLE_YEARS else None
 
 
 def as_number(text: str) -> float | None:
@@ -132,11 +134,11 @@ def as_number(text: str) -> float | None:
     return float(text) if _NUMBER.fullmatch(text) else None
 
 
-def as_value(column: str, text: str) -> Value:
+def as_value(column: str, text: str) -> CellValue:
     """Return the value of a cell that has no fault."""
-    if column in YES_OR_NO:
+    if column in YES_NO_COLUMNS:
         return text == "yes"
-    return float(text) if measures(column) or column == "cutoffs_needed" else text
+    return float(text) if is_measured(column) or column == "cutoffs_needed" else text
 
 
 def as_text(value: object) -> str:
@@ -149,7 +151,7 @@ def as_text(value: object) -> str:
 
 
 # What each column is for, as shown beside an empty sheet.
-EXPLAINED: Mapping[str, str] = {
+EXPLANATIONS: Mapping[str, str] = {
     "portfolio_ref": "Optional: the portfolio's short name. Where it stands it must be this portfolio's.",
     "building_ref": "The building's own short name. It never changes: a building is known by it.",
     "address": "Its address as people say it. May be edited.",
@@ -180,8 +182,8 @@ EXPLAINED: Mapping[str, str] = {
 }
 
 
-def explained(column: str) -> str:
+def explain_column(column: str) -> str:
     """Return a sentence that says what a column is for."""
-    if column.startswith(DECLARED):
+    if column.startswith(DECLARED_PREFIX):
         return "Optional: the day this procedure is said to have been done here. It never counts as a proof."
-    return EXPLAINED.get(column, "Optional: what is stamped on the device or set on it.")
+    return EXPLANATIONS.get(column, "Optional: what is stamped on the device or set on it.")

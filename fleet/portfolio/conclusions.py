@@ -8,10 +8,10 @@ from uuid import UUID
 
 from django.db.models import Model
 
-Values = Mapping[str, Any]
+RowValues = Mapping[str, Any]
 
 
-def store(model: type[Model], *, scope: Values, key: tuple[str, ...], rows: Iterable[Values]) -> int:
+def store_conclusions(model: type[Model], *, scope: RowValues, key: tuple[str, ...], rows: Iterable[RowValues]) -> int:
     """Make the rows of `model` within `scope` equal to `rows`, matched by `key`; return how many were written.
 
     A column that a row does not give keeps its stored value. One query where nothing differs, at most three more where
@@ -19,24 +19,24 @@ def store(model: type[Model], *, scope: Values, key: tuple[str, ...], rows: Iter
     refused as stale.
     """
     wanted = {tuple(row[k] for k in key): row for row in rows}
-    present = _Present(model, scope, key, sorted({column for row in wanted.values() for column in row}))
+    present = _StoredRows(model, scope, key, sorted({column for row in wanted.values() for column in row}))
     manager, written = model._default_manager, len(wanted.keys() ^ present.rows.keys())
     if gone := [row[0] for k, row in present.rows.items() if k not in wanted]:
         manager.filter(pk__in=gone).delete()
-    if different := [k for k, row in present.rows.items() if k in wanted and present.differs(row, wanted[k])]:
-        manager.bulk_update([present.changed(k, wanted[k]) for k in different], present.changing())
+    if different := [k for k, row in present.rows.items() if k in wanted and present.is_different(row, wanted[k])]:
+        manager.bulk_update([present.changed_row(k, wanted[k]) for k in different], present.changed_columns())
     if new := [model(**scope, **row) for k, row in wanted.items() if k not in present.rows]:
         manager.bulk_create(new)
     return written + len(different)
 
 
-class _Present:
+class _StoredRows:
     """The stored rows, as tuples of the primary key, the wanted columns and the version where there is one.
 
     A judgement compares hundreds of rows and changes a few: only those become model objects.
     """
 
-    def __init__(self, model: type[Model], scope: Values, key: tuple[str, ...], columns: list[str]) -> None:
+    def __init__(self, model: type[Model], scope: RowValues, key: tuple[str, ...], columns: list[str]) -> None:
         self.model, self.key = model, key
         self.columns = columns or list(key)
         self.version = ["version"] if any(f.attname == "version" for f in model._meta.concrete_fields) else []
@@ -44,11 +44,11 @@ class _Present:
         stored = model._default_manager.filter(**scope).values_list("pk", *self.columns, *self.version)
         self.rows = {tuple(row[n] for n in places): row for row in stored}
 
-    def differs(self, row: tuple[Any, ...], wanted: Values) -> bool:
+    def is_different(self, row: tuple[Any, ...], wanted: RowValues) -> bool:
         """Whether a stored row differs from the wanted values."""
         return any(value != wanted.get(name, value) for name, value in zip(self.columns, row[1:], strict=False))
 
-    def changed(self, key: tuple[Any, ...], wanted: Values) -> Model:
+    def changed_row(self, key: tuple[Any, ...], wanted: RowValues) -> Model:
         """Return the stored row with the wanted values, as a model object at its next version."""
         row = self.rows[key]
         values = {**dict(zip(self.columns, row[1:], strict=False)), **wanted, "pk": row[0]}
@@ -56,19 +56,19 @@ class _Present:
             values["version"] = row[-1] + 1
         return self.model(**values)
 
-    def changing(self) -> list[str]:
+    def changed_columns(self) -> list[str]:
         """Return the columns that an update writes."""
         return [c for c in self.columns if c not in (*self.key, "id")] + self.version
 
 
-def plain(value: Any) -> Any:
+def as_json(value: Any) -> Any:
     """Return a value of the rules as JSON values: datetimes as UTC text, ids as text, dataclasses as dicts."""
     if isinstance(value, datetime):
         return value.astimezone(UTC).isoformat()
     if isinstance(value, UUID):
         return str(value)
     if hasattr(value, "__dataclass_fields__"):
-        return {f.name: plain(getattr(value, f.name)) for f in fields(value)}
+        return {f.name: as_json(getattr(value, f.name)) for f in fields(value)}
     if isinstance(value, (tuple, list, frozenset, set)):
-        return [plain(v) for v in value]
+        return [as_json(v) for v in value]
     return str(value) if isinstance(value, str) else value

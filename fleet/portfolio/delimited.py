@@ -6,57 +6,57 @@ import re
 from collections.abc import Collection, Iterator
 
 from fleet.errors import Fault, Refused
-from fleet.portfolio.table import MOST_COLUMNS, MOST_ROWS, Record, Table, column_name, refused, spaceless
+from fleet.portfolio.table import MAX_COLUMNS, MAX_ROWS, Record, SheetTable, column_name, file_refusal, strip_cell
 
 SEPARATORS = (",", ";", "\t")
 BOM = "\ufeff"
 # The export puts an apostrophe before a text that a spreadsheet would take for a formula; it is removed here.
-GUARDED = re.compile(r"'+[=+\-@\t\r]")
+GUARDED_FORMULA = re.compile(r"'+[=+\-@\t\r]")
 
 
-def decoded(content: bytes) -> str:
+def decode_text(content: bytes) -> str:
     """Return the text of a file. Raises Refused at the row and column of a byte that is not UTF-8."""
     if content[:2] in (b"\xff\xfe", b"\xfe\xff"):
-        return _utf16(content)
+        return _decode_utf16(content)
     try:
         return content.decode("utf-8")
     except UnicodeDecodeError as error:
-        raise _not_utf8(content, error.start) from None
+        raise _not_utf8_error(content, error.start) from None
 
 
-def _utf16(content: bytes) -> str:
+def _decode_utf16(content: bytes) -> str:
     try:
         return content.decode("utf-16")
     except UnicodeDecodeError:
-        raise refused("not_utf16", "This begins as UTF-16 and is not: half of it may be missing.") from None
+        raise file_refusal("not_utf16", "This begins as UTF-16 and is not: half of it may be missing.") from None
 
 
-def _not_utf8(content: bytes, start: int) -> Refused:
+def _not_utf8_error(content: bytes, start: int) -> Refused:
     """Return the fault of a byte that is not UTF-8, at the row and column where the text before it ends."""
     before = content[:start].decode("utf-8")
     with_comma = max(SEPARATORS, key=before.partition("\n")[0].count)
     rows = list(csv.reader(io.StringIO(before.removeprefix(BOM) + "x", newline=""), delimiter=with_comma))
     byte = f"{content[start]:#04x}"
-    told = f"Byte {byte} is not UTF-8: save the file as CSV UTF-8. Files of older office programs often are not."
-    header = [spaceless(name) for name in rows[0]] if len(rows) > 1 else []
-    return refused("not_utf8", told, len(rows), column_name(header, len(rows[-1]) - 1))
+    message = f"Byte {byte} is not UTF-8: save the file as CSV UTF-8. Files of older office programs often are not."
+    header = [strip_cell(name) for name in rows[0]] if len(rows) > 1 else []
+    return file_refusal("not_utf8", message, len(rows), column_name(header, len(rows[-1]) - 1))
 
 
-def table(text: str, known: Collection[str]) -> Table:
+def read_delimited(text: str, known_columns: Collection[str]) -> SheetTable:
     """Read a CSV text as a table. Raises Refused where it is none: an open quote, too many rows or columns."""
     text = text.lstrip(BOM)
-    separator = _separator(text, known)
-    found = _Reading(text, separator)
-    header = [spaceless(name) for name in next(found, [])]
-    if len(header) > MOST_COLUMNS:
-        raise refused("too_many_columns", f"A sheet has at most {MOST_COLUMNS} columns.", 1)
-    made = _Table(header)
-    for number, record in enumerate(found, start=2):
-        made.take(number, record)
-    return Table(header, made.records, tuple(made.faults))
+    separator = _guess_separator(text, known_columns)
+    reader = _RecordReader(text, separator)
+    header = [strip_cell(name) for name in next(reader, [])]
+    if len(header) > MAX_COLUMNS:
+        raise file_refusal("too_many_columns", f"A sheet has at most {MAX_COLUMNS} columns.", 1)
+    builder = _TableBuilder(header)
+    for number, record in enumerate(reader, start=2):
+        builder.add_row(number, record)
+    return SheetTable(header, builder.records, tuple(builder.faults))
 
 
-class _Table:
+class _TableBuilder:
     """The rows read so far, and the faults of their shape."""
 
     def __init__(self, header: list[str]) -> None:
@@ -64,38 +64,40 @@ class _Table:
         self.records: list[tuple[int, Record]] = []
         self.faults: list[Fault] = []
 
-    def take(self, number: int, record: Record) -> None:
+    def add_row(self, number: int, record: Record) -> None:
         """Add one row unless it is empty. A wrong number of cells is a fault: every value after the comma has moved."""
-        cells = [_cell(text) for text in record]
+        cells = [_clean_cell(text) for text in record]
         if not any(cells):
             return
-        if len(self.records) == MOST_ROWS:
-            raise refused("too_many_rows", f"A sheet has at most {MOST_ROWS:,} rows.", number)
+        if len(self.records) == MAX_ROWS:
+            raise file_refusal("too_many_rows", f"A sheet has at most {MAX_ROWS:,} rows.", number)
         if len(cells) != self.width:
-            told = f"{len(cells)} cells where the first row has {self.width}."
-            self.faults.append(Fault("too_few_cells" if len(cells) < self.width else "too_many_cells", told, (number,)))
+            message = f"{len(cells)} cells where the first row has {self.width}."
+            self.faults.append(
+                Fault("too_few_cells" if len(cells) < self.width else "too_many_cells", message, (number,))
+            )
         self.records.append((number, cells[: self.width]))
 
 
-def _cell(text: str) -> str:
+def _clean_cell(text: str) -> str:
     if not text:
         return ""
-    text = spaceless(text)
-    return text[1:] if text[:1] == "'" and GUARDED.match(text) else text
+    text = strip_cell(text)
+    return text[1:] if text[:1] == "'" and GUARDED_FORMULA.match(text) else text
 
 
-def _separator(text: str, known: Collection[str]) -> str:
+def _guess_separator(text: str, known_columns: Collection[str]) -> str:
     """Return the separator by which most names of the first row are known columns; a comma where none is."""
     top = next(iter(io.StringIO(text, newline=None)), "")
 
-    def names(separator: str) -> int:
+    def count_known_names(separator: str) -> int:
         cells = next(csv.reader([top], delimiter=separator), [])
-        return len({spaceless(cell) for cell in cells} & set(known))
+        return len({strip_cell(cell) for cell in cells} & set(known_columns))
 
-    return max(SEPARATORS, key=names)
+    return max(SEPARATORS, key=count_known_names)
 
 
-class _Reading(Iterator[Record]):
+class _RecordReader(Iterator[Record]):
     """The records of a text one by one. Raises Refused, with row and if possible column, where it is no table."""
 
     def __init__(self, text: str, separator: str) -> None:
@@ -108,22 +110,26 @@ class _Reading(Iterator[Record]):
         try:
             record = next(self.records)
         except csv.Error as error:
-            raise self._no_table(str(error)) from None
+            raise self._not_a_table_error(str(error)) from None
         self.row += 1
         self.header = self.header or record
         return record
 
-    def _no_table(self, said: str) -> Refused:
+    def _not_a_table_error(self, parser_message: str) -> Refused:
         row = self.row + 1
-        if "field larger" in said:
-            told = f"A cell has more than {csv.field_size_limit():,} characters: a quote may be open."
-            return refused("not_a_table", told, row)
-        column = column_name([spaceless(n) for n in self.header], self._cells_of(row) - 1)
-        if "unexpected end of data" in said:
-            told = "The file ends inside a quoted cell: half of it may be missing, or a quote is open."
-            return refused("half_a_file", told, row, column)
-        told = f"This can't be read as a table: {said}."
-        return refused("not_a_table", told, row) if '"' in said else refused("not_a_table", told, row, column)
+        if "field larger" in parser_message:
+            message = f"A cell has more than {csv.field_size_limit():,} characters: a quote may be open."
+            return file_refusal("not_a_table", message, row)
+        column = column_name([strip_cell(n) for n in self.header], self._cells_of(row) - 1)
+        if "unexpected end of data" in parser_message:
+            message = "The file ends inside a quoted cell: half of it may be missing, or a quote is open."
+            return file_refusal("half_a_file", message, row, column)
+        message = f"This can't be read as a table: {parser_message}."
+        return (
+            file_refusal("not_a_table", message, row)
+            if '"' in parser_message
+            else file_refusal("not_a_table", message, row, column)
+        )
 
     def _cells_of(self, row: int) -> int:
         """Return how many cells the broken row has up to its end, read leniently."""

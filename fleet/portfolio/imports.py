@@ -14,25 +14,25 @@ from django.db import connection
 from django.db.models import F
 
 from fleet.errors import Fault, Refused
-from fleet.portfolio.known import Known
+from fleet.portfolio.known import RegisterSnapshot
 from fleet.portfolio.models import Boiler, Import, ImportPage, Portfolio
-from fleet.portfolio.plan import Line, Plan
+from fleet.portfolio.plan import ImportPlan, PlanLine
 from fleet.portfolio.sheet import SheetRow
-from fleet.portfolio.table import letter
+from fleet.portfolio.table import column_letter
 
 READING, READY, FAULTY, SAVING = "reading", "ready", "faulty", "saving"
 SAVED, FAILED, WITHDRAWN = "saved", "failed", "withdrawn"
-BUSY = (READING, SAVING)
-OPEN = (READING, READY, FAULTY)
-KEPT = timedelta(days=14)
-MOST_TRIES = 3
-PAGE = 200
+BUSY_STATUSES = (READING, SAVING)
+OPEN_STATUSES = (READING, READY, FAULTY)
+RETENTION = timedelta(days=14)
+MAX_TRIES = 3
+LINES_PER_PAGE = 200
 _LETTER = re.compile("[A-Z]{1,3}")
-PARTS = ("changes", "missing", "same")
+REPORT_PARTS = ("changes", "missing", "same")
 
 
 @dataclass(frozen=True, slots=True)
-class Found:
+class ImportOutcome:
     """What an import would do: its totals, its lines by part, and the digest of the lines that change something."""
 
     report: dict[str, Any]
@@ -40,28 +40,28 @@ class Found:
     digest: str
 
 
-def receive(*, portfolio: Portfolio, content: bytes, name: str, who: str, who_id: UUID, at: datetime) -> Import:
+def receive_file(*, portfolio: Portfolio, content: bytes, name: str, who: str, who_id: UUID, at: datetime) -> Import:
     """Store a received file that is to be compared."""
     return Import.objects.create(
         portfolio=portfolio,
         who=who,
         who_id=who_id,
-        name=_harmless(name),
+        name=_safe_name(name),
         sha256=hashlib.sha256(content).hexdigest(),
         content=content,
         status=READING,
         received_at=at,
-        ends_at=at + KEPT,
+        ends_at=at + RETENTION,
     )
 
 
-def _harmless(name: str) -> str:
+def _safe_name(name: str) -> str:
     """Return a file's name without folders and control characters."""
     last = name.replace("\\", "/").rpartition("/")[2]
     return "".join(c for c in last if c.isprintable())[:200] or "register"
 
 
-def claim(key: UUID) -> bool:
+def try_lock(key: UUID) -> bool:
     """Take an advisory lock until the transaction ends; return false where another worker holds it.
 
     The database drops the lock when the worker dies.
@@ -71,113 +71,121 @@ def claim(key: UUID) -> bool:
         return bool(cursor.fetchone()[0])
 
 
-def move(row: Import, to: str, **values: Any) -> None:
+def move_to_status(row: Import, to: str, **values: Any) -> None:
     """Set an import's status and give it its next version: what somebody looked at before is stale."""
     Import.objects.filter(id=row.id).update(status=to, version=F("version") + 1, **values)
 
 
-def taken(import_id: UUID, *, among: tuple[str, ...], version: int | None, to: str, **values: Any) -> bool:
+def swap_status(import_id: UUID, *, among: tuple[str, ...], version: int | None, to: str, **values: Any) -> bool:
     """Set the status if it is one of `among`, at this version (None: any); return whether it was set."""
-    found = Import.objects.filter(id=import_id, status__in=among)
+    rows = Import.objects.filter(id=import_id, status__in=among)
     if version is not None:
-        found = found.filter(version=version)
-    return bool(found.update(status=to, version=F("version") + 1, **values))
+        rows = rows.filter(version=version)
+    return bool(rows.update(status=to, version=F("version") + 1, **values))
 
 
-def purge(at: datetime) -> int:
+def purge_imports(at: datetime) -> int:
     """Remove imports whose retention is over; return how many rows. Imports being read or saved stay."""
-    old = Import.objects.filter(ends_at__lte=at).exclude(status__in=BUSY)
+    old = Import.objects.filter(ends_at__lte=at).exclude(status__in=BUSY_STATUSES)
     ImportPage.objects.filter(of__in=old).delete()
     return old.delete()[0]
 
 
-def found(made: Plan, rows: Sequence[SheetRow], notes: Sequence[str]) -> Found:
+def outcome_of(plan: ImportPlan, rows: Sequence[SheetRow], notes: Sequence[str]) -> ImportOutcome:
     """Return what a plan does, for the report."""
-    lines = [_told(line) for line in made.lines]
+    lines = [_line_json(line) for line in plan.lines]
     changes = [line for line in lines if line["does"]]
     parts = {
         "changes": changes,
-        "missing": list(missing(made.known, rows, made.portfolio)),
+        "missing": list(missing_lines(plan.register, rows, plan.portfolio)),
         "same": [line for line in lines if not line["does"]],
     }
     report = {
         "rows": len(rows),
-        "added": made.added,
-        "renamed": sum(len(fields) for subjects in made.edited.values() for fields in subjects.values()),
+        "added": plan.added,
+        "renamed": sum(len(fields) for subjects in plan.edited.values() for fields in subjects.values()),
         "notes": list(notes),
         "faults": [],
         **{part: len(listed) for part, listed in parts.items()},
     }
-    return Found(report, parts, digest(made))
+    return ImportOutcome(report, parts, plan_digest(plan))
 
 
-def digest(made: Plan) -> str:
+def plan_digest(plan: ImportPlan) -> str:
     """Return a SHA-256 that is equal for two plans that do the same to the same rows."""
-    said = hashlib.sha256()
-    for line in made.lines:
+    hasher = hashlib.sha256()
+    for line in plan.lines:
         if line.does:
-            said.update(json.dumps([line.row, line.does]).encode())
-    return said.hexdigest()
+            hasher.update(json.dumps([line.row, line.does]).encode())
+    return hasher.hexdigest()
 
 
-def _told(line: Line) -> dict[str, Any]:
-    told = {"row": line.row, "building": line.building, "boiler": line.boiler, "position": line.position}
-    return {**told, "does": [{"what": what, "sentence": said} for what, said in line.does], "notes": line.notes}
+def _line_json(line: PlanLine) -> dict[str, Any]:
+    fields = {"row": line.row, "building": line.building, "boiler": line.boiler, "position": line.position}
+    return {
+        **fields,
+        "does": [{"what": what, "sentence": sentence} for what, sentence in line.does],
+        "notes": line.notes,
+    }
 
 
-def faulty(refused: Refused, columns: Sequence[str]) -> dict[str, Any]:
+def faulty_report(refused: Refused, columns: Sequence[str]) -> dict[str, Any]:
     """Return the report of a file with faults, each with its row and its column by letter and name."""
-    return {"faults": [_fault(f, columns) for f in refused.faults]}
+    return {"faults": [_fault_json(f, columns) for f in refused.faults]}
 
 
-def _fault(fault: Fault, columns: Sequence[str]) -> dict[str, Any]:
+def _fault_json(fault: Fault, columns: Sequence[str]) -> dict[str, Any]:
     """Return a fault with its column by name, by letter, or by both where the file has the column."""
     row, place = (*fault.at, None, None)[:2]
     column = "" if place is None else str(place)
-    at = letter(list(columns).index(column)) if column in columns else column if _LETTER.fullmatch(column) else ""
+    at = (
+        column_letter(list(columns).index(column)) if column in columns else column if _LETTER.fullmatch(column) else ""
+    )
     named = "" if at == column else column
     return {"code": fault.code, "message": fault.message, "row": row, "column": named, "letter": at}
 
 
-def missing(known: Known, rows: Sequence[SheetRow], portfolio: Portfolio) -> Iterator[dict[str, Any]]:
+def missing_lines(
+    register: RegisterSnapshot, rows: Sequence[SheetRow], portfolio: Portfolio
+) -> Iterator[dict[str, Any]]:
     """Yield a line for what the register has and the sheet does not name. It is reported and never deleted."""
     named = {row.building_ref for row in rows}
     boilers, places = {row.boiler_key for row in rows}, {row.key for row in rows}
     others = Boiler.objects.filter(portfolio=portfolio).exclude(building__ref__in=named)
     listed = others.order_by("building__ref", "ref").values_list("building__ref", "ref", "building__address", "name")
     for building, boiler, address, name in listed:
-        yield _gone(building, boiler, "", f"{name} of {address}")
-    for key, one in sorted(known.boilers.items()):
+        yield _missing_line(building, boiler, "", f"{name} of {address}")
+    for key, boiler_row in sorted(register.boilers.items()):
         if key not in boilers and key[0] in named:
-            yield _gone(*key, "", one.name)
-    for key, place in sorted(known.positions.items()):
+            yield _missing_line(*key, "", boiler_row.name)
+    for key, place in sorted(register.positions.items()):
         if key[:2] in boilers and key not in places:
-            yield _gone(*key, place.name)
+            yield _missing_line(*key, place.name)
 
 
-def _gone(building: str, boiler: str, position: str, name: str) -> dict[str, Any]:
+def _missing_line(building: str, boiler: str, position: str, name: str) -> dict[str, Any]:
     sentence = f"{name} is not in the file: it stays as it is."
-    told = {"row": None, "building": building, "boiler": boiler, "position": position, "notes": []}
-    return {**told, "does": [{"what": "missing", "sentence": sentence}]}
+    fields = {"row": None, "building": building, "boiler": boiler, "position": position, "notes": []}
+    return {**fields, "does": [{"what": "missing", "sentence": sentence}]}
 
 
-def keep(row: Import, made: Found) -> None:
+def store_outcome(row: Import, outcome: ImportOutcome) -> None:
     """Replace the stored pages of the report."""
     ImportPage.objects.filter(of=row).delete()
     ImportPage.objects.bulk_create(
-        ImportPage(portfolio_id=row.portfolio_id, of=row, part=part, number=number, lines=some)
-        for part, lines in made.parts.items()
-        for number, some in enumerate(_pages(lines))
+        ImportPage(portfolio_id=row.portfolio_id, of=row, part=part, number=number, lines=batch)
+        for part, lines in outcome.parts.items()
+        for number, batch in enumerate(_split_pages(lines))
     )
 
 
-def _pages(lines: Iterable[Any]) -> Iterator[list[Any]]:
+def _split_pages(lines: Iterable[Any]) -> Iterator[list[Any]]:
     listed = iter(lines)
-    while some := list(islice(listed, PAGE)):
-        yield some
+    while batch := list(islice(listed, LINES_PER_PAGE)):
+        yield batch
 
 
-def page(import_id: UUID, part: str, number: int) -> list[dict[str, Any]]:
+def page_lines(import_id: UUID, part: str, number: int) -> list[dict[str, Any]]:
     """Return the lines of one page of the report; an empty list beyond its end."""
     row = ImportPage.objects.filter(of=import_id, part=part, number=number).first()
     return list(row.lines) if row else []

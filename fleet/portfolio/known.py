@@ -12,11 +12,11 @@ from fleet.calendar import day_of
 from fleet.portfolio.models import Boiler, Building, Fitting, Portfolio, Position, Setting
 from fleet.portfolio.sheet import SheetRow
 
-Key = tuple[str, ...]
-NAMED_ONE_BY_ONE = 500  # a sheet of more buildings is compared with the whole portfolio
+NaturalKey = tuple[str, ...]
+MAX_BUILDINGS_BY_REF = 500  # a sheet of more buildings is compared with the whole portfolio
 
 
-class Place(NamedTuple):
+class PlaceRecord(NamedTuple):
     """A position, with the columns that a sheet has."""
 
     id: UUID
@@ -26,7 +26,7 @@ class Place(NamedTuple):
     role: str
 
 
-class Occupant(NamedTuple):
+class RegisterOccupant(NamedTuple):
     """A device in its place since an instant. `kind` "": the place was emptied."""
 
     since: datetime
@@ -36,7 +36,7 @@ class Occupant(NamedTuple):
     declared: Mapping[str, str]
 
 
-class Dated(NamedTuple):
+class DatedValue(NamedTuple):
     """A value and the instant since which it holds."""
 
     value: Any
@@ -44,56 +44,56 @@ class Dated(NamedTuple):
 
 
 @dataclass(frozen=True, slots=True)
-class Fitted:
+class PlaceFittings:
     """The devices that were ever in a place, by day and kind, and the present occupant."""
 
     ever: set[tuple[date, str]] = field(default_factory=set)
-    present: list[Occupant] = field(default_factory=list)  # none or one
+    present: list[RegisterOccupant] = field(default_factory=list)  # none or one
 
     @property
-    def now(self) -> Occupant | None:
+    def now(self) -> RegisterOccupant | None:
         """The occupant at the snapshot's instant; None before the first."""
         return self.present[0] if self.present else None
 
 
-NOBODY = Fitted()
+NO_FITTINGS = PlaceFittings()
 
 
 @dataclass(frozen=True, slots=True)
-class Known:
+class RegisterSnapshot:
     """The register at an instant. Settings are those in force, by (boiler or position, key)."""
 
-    buildings: Mapping[Key, Building]
-    boilers: Mapping[Key, Boiler]
-    positions: Mapping[Key, Place]
-    settings: Mapping[tuple[UUID, str], Dated]
-    fittings: Mapping[UUID, Fitted]
+    buildings: Mapping[NaturalKey, Building]
+    boilers: Mapping[NaturalKey, Boiler]
+    positions: Mapping[NaturalKey, PlaceRecord]
+    settings: Mapping[tuple[UUID, str], DatedValue]
+    fittings: Mapping[UUID, PlaceFittings]
 
     @classmethod
-    def of(cls, portfolio: Portfolio, rows: Sequence[SheetRow], at: datetime) -> "Known":
+    def for_sheet(cls, portfolio: Portfolio, rows: Sequence[SheetRow], at: datetime) -> "RegisterSnapshot":
         """Read the buildings that the rows name, in six queries."""
         houses = Building.objects.filter(portfolio=portfolio)
         refs = {row.building_ref for row in rows}
-        if len(refs) <= NAMED_ONE_BY_ONE:
+        if len(refs) <= MAX_BUILDINGS_BY_REF:
             houses = houses.filter(ref__in=refs)
-        return cls.within(Boiler.objects.filter(building__in=houses.values("id")), houses, at)
+        return cls.for_boilers(Boiler.objects.filter(building__in=houses.values("id")), houses, at)
 
     @classmethod
-    def within(cls, boilers: QuerySet[Boiler], houses: QuerySet[Building], at: datetime) -> "Known":
+    def for_boilers(cls, boilers: QuerySet[Boiler], houses: QuerySet[Building], at: datetime) -> "RegisterSnapshot":
         """Read these buildings with these of their boilers."""
         buildings = {b.id: b for b in houses}
         listed = list(boilers.order_by("id"))
         for boiler in listed:
             boiler.building = buildings[boiler.building_id]  # saves a query for each
         by_id = {b.id: b for b in listed}
-        places = _places(by_id)
+        places = _read_places(by_id)
         zones = {p.id: by_id[p.boiler].building.zone for p in places}
         return cls(
             {(b.ref,): b for b in buildings.values()},
             {(b.building.ref, b.ref): b for b in listed},
             {(by_id[p.boiler].building.ref, by_id[p.boiler].ref, p.ref): p for p in places},
-            _settings(by_id, zones, at),
-            _fittings(zones, at),
+            _read_settings(by_id, zones, at),
+            _read_fittings(zones, at),
         )
 
 
@@ -101,31 +101,33 @@ class Known:
 # count its tables as empty, and then plans joins of every row with every row.
 
 
-def _places(boilers: Iterable[UUID]) -> list[Place]:
-    found = Position.objects.filter(boiler__in=list(boilers)).order_by("id")
-    return [Place(*row) for row in found.values_list("id", "boiler_id", "ref", "name", "role_id").iterator()]
+def _read_places(boilers: Iterable[UUID]) -> list[PlaceRecord]:
+    positions = Position.objects.filter(boiler__in=list(boilers)).order_by("id")
+    return [PlaceRecord(*row) for row in positions.values_list("id", "boiler_id", "ref", "name", "role_id").iterator()]
 
 
-def _settings(boilers: Iterable[UUID], places: Iterable[UUID], at: datetime) -> dict[tuple[UUID, str], Dated]:
+def _read_settings(boilers: Iterable[UUID], places: Iterable[UUID], at: datetime) -> dict[tuple[UUID, str], DatedValue]:
     """Return the value in force of each key; of two statements about one instant the one posted later holds."""
-    said = Setting.objects.filter(since__lte=at).order_by("since", "posted_at")
-    found: dict[tuple[UUID, str], Dated] = {}
+    statements = Setting.objects.filter(since__lte=at).order_by("since", "posted_at")
+    in_force: dict[tuple[UUID, str], DatedValue] = {}
     for place, rows in (("boiler_id", {"boiler__in": list(boilers)}), ("position_id", {"position__in": list(places)})):
-        listed: Iterable[tuple[UUID, str, Any, datetime]] = said.filter(**rows).values_list(
+        listed: Iterable[tuple[UUID, str, Any, datetime]] = statements.filter(**rows).values_list(
             place, "key", "value", "since"
         )
-        found.update({(of, key): Dated(value, since) for of, key, value, since in listed})
-    return found
+        in_force.update({(of, key): DatedValue(value, since) for of, key, value, since in listed})
+    return in_force
 
 
-def _fittings(zones: Mapping[UUID, str], at: datetime) -> dict[UUID, Fitted]:
+def _read_fittings(zones: Mapping[UUID, str], at: datetime) -> dict[UUID, PlaceFittings]:
     """Return the fittings of the places in `zones`, which maps each place to its building's zone."""
-    said = Fitting.objects.filter(position__in=list(zones)).order_by("since", "posted_at")
-    told = said.values_list("position_id", "since", "device__kind_id", "device_id", "device__attributes", "declared")
-    found: dict[UUID, Fitted] = {}
-    for position, since, kind, device, attributes, declared in told:
-        fitted = found.setdefault(position, Fitted())
+    fittings = Fitting.objects.filter(position__in=list(zones)).order_by("since", "posted_at")
+    rows = fittings.values_list(
+        "position_id", "since", "device__kind_id", "device_id", "device__attributes", "declared"
+    )
+    by_place: dict[UUID, PlaceFittings] = {}
+    for position, since, kind, device, attributes, declared in rows:
+        fitted = by_place.setdefault(position, PlaceFittings())
         fitted.ever.add((day_of(since, zones[position]), kind or ""))
         if since <= at:
-            fitted.present[:] = [Occupant(since, kind or "", device, attributes or {}, declared)]
-    return found
+            fitted.present[:] = [RegisterOccupant(since, kind or "", device, attributes or {}, declared)]
+    return by_place

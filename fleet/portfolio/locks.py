@@ -8,7 +8,7 @@ from django.db.models import Q
 from fleet.portfolio.models import Boiler
 
 
-def lock(boilers: Iterable[UUID], *, skip_locked: bool = False) -> list[Boiler]:
+def lock_boilers(boilers: Iterable[UUID], *, skip_locked: bool = False) -> list[Boiler]:
     """Lock these boilers and all that share a header group with one of them; must run inside a transaction.
 
     Locks are taken by ascending id, so that two writes cannot deadlock, and FOR NO KEY UPDATE, so that rows that point

@@ -14,7 +14,7 @@ class Cause:
 
 
 @dataclass(frozen=True, slots=True)
-class News:
+class ChangeEvent:
     """One change before it has its place in the feed. Without a boiler it belongs to the portfolio."""
 
     kind: str

@@ -10,29 +10,29 @@ from django.db.models import Q, QuerySet
 from fleet.portfolio.models import Boiler, Building, Paper, Portfolio, Position, Setting
 
 
-def buildings(boilers: QuerySet[Boiler], portfolios: QuerySet[Portfolio]) -> QuerySet[Building]:
+def buildings_of(boilers: QuerySet[Boiler], portfolios: QuerySet[Portfolio]) -> QuerySet[Building]:
     """Return the buildings of these boilers and all of these portfolios, with boilers, papers and header groups."""
-    found = Building.objects.filter(Q(portfolio__in=portfolios) | Q(id__in=boilers.values("building")))
-    return found.prefetch_related("boilers", "papers", "header_groups")
+    rows = Building.objects.filter(Q(portfolio__in=portfolios) | Q(id__in=boilers.values("building")))
+    return rows.prefetch_related("boilers", "papers", "header_groups")
 
 
-def papers(building: Building, at: datetime) -> list[Paper]:
+def current_papers(building: Building, at: datetime) -> list[Paper]:
     """Return the newest paper of each kind begun by `at`, of the building and of each boiler, by their ends."""
     begun = (p for p in building.papers.all() if p.since <= at)
     newest = {(p.boiler_id, p.kind): p for p in sorted(begun, key=lambda p: (p.since, p.posted_at))}
     return sorted(newest.values(), key=lambda p: (p.until, p.kind, p.id))
 
 
-def positions(boilers: QuerySet[Boiler]) -> QuerySet[Position]:
+def positions_of(boilers: QuerySet[Boiler]) -> QuerySet[Position]:
     """Return the positions of these boilers and of their header groups."""
-    return Position.objects.filter(Q(boiler__in=boilers) | Q(header_group__in=_groups(boilers)))
+    return Position.objects.filter(Q(boiler__in=boilers) | Q(header_group__in=_header_groups_of(boilers)))
 
 
-def _groups(boilers: QuerySet[Boiler]) -> QuerySet[Any, Any]:
+def _header_groups_of(boilers: QuerySet[Boiler]) -> QuerySet[Any, Any]:
     return boilers.filter(header_group__isnull=False).values("header_group")
 
 
-def matching(boilers: QuerySet[Boiler], text: str) -> QuerySet[Boiler]:
+def boilers_matching(boilers: QuerySet[Boiler], text: str) -> QuerySet[Boiler]:
     """Return the boilers where every word of a text occurs in a ref, the name or the address."""
     for word in text.split():
         columns = ("ref", "name", "building__ref", "building__address")
@@ -43,10 +43,10 @@ def matching(boilers: QuerySet[Boiler], text: str) -> QuerySet[Boiler]:
     return boilers
 
 
-def set_up(boilers: Iterable[UUID], at: datetime) -> dict[UUID, dict[str, Any]]:
+def boiler_settings_at(boilers: Iterable[UUID], at: datetime) -> dict[UUID, dict[str, Any]]:
     """Return the settings of each boiler in force at `at`; of two about one instant the one posted later holds."""
-    said = Setting.objects.filter(boiler__in=list(boilers), since__lte=at).order_by("since", "posted_at")
-    found: dict[UUID, dict[str, Any]] = {}
-    for boiler, key, value in said.values_list("boiler", "key", "value"):
-        found.setdefault(boiler, {})[key] = value
-    return found
+    statements = Setting.objects.filter(boiler__in=list(boilers), since__lte=at).order_by("since", "posted_at")
+    by_boiler: dict[UUID, dict[str, Any]] = {}
+    for boiler, key, value in statements.values_list("boiler", "key", "value"):
+        by_boiler.setdefault(boiler, {})[key] = value
+    return by_boiler

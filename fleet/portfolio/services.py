@@ -9,57 +9,57 @@ from uuid import UUID
 
 from django.db.models import Model
 
-from fleet.portfolio.known import Known
+from fleet.portfolio.known import RegisterSnapshot
 from fleet.portfolio.models import Portfolio
-from fleet.portfolio.plan import ORDER, Plan, plan
+from fleet.portfolio.plan import WRITE_ORDER, ImportPlan, plan_import
 from fleet.portfolio.sheet import SheetRow
 
-BATCH = 2000
+ROWS_PER_BATCH = 2000
 
 
 @dataclass(slots=True)
-class Report:
+class ImportSummary:
     """What an import did: counts of additions, and the boilers whose evidence changed."""
 
     added: dict[str, int] = field(default_factory=dict)
     touched: set[UUID] = field(default_factory=set)
 
 
-def apply_sheet(*, portfolio: Portfolio, rows: Sequence[SheetRow], at: datetime) -> Report:
+def apply_sheet(*, portfolio: Portfolio, rows: Sequence[SheetRow], at: datetime) -> ImportSummary:
     """Add what the rows say and the register lacks."""
-    made = plan(portfolio=portfolio, known=Known.of(portfolio, rows, at), rows=rows, at=at)
-    return apply(made)
+    plan = plan_import(portfolio=portfolio, register=RegisterSnapshot.for_sheet(portfolio, rows, at), rows=rows, at=at)
+    return apply_plan(plan)
 
 
-def apply(made: Plan, *, step: Callable[[int], None] = lambda done: None) -> Report:
+def apply_plan(plan: ImportPlan, *, step: Callable[[int], None] = lambda done: None) -> ImportSummary:
     """Write a plan, one statement for every ROWS_PER_BATCH rows of a table.
 
     `step` is called with the number of rows written so far.
     """
     done = 0
-    for model in ORDER:
-        for some in _batches(made.new[model]):
-            model._default_manager.bulk_create(some)
-            done += len(some)
+    for model in WRITE_ORDER:
+        for batch in _split_batches(plan.new[model]):
+            model._default_manager.bulk_create(batch)
+            done += len(batch)
             step(done)
-    for model, subjects in made.edited.items():
-        _edit(model, subjects)
-    return Report(dict(made.added), set(made.touched))
+    for model, subjects in plan.edited.items():
+        _write_edits(model, subjects)
+    return ImportSummary(dict(plan.added), set(plan.touched))
 
 
-def to_write(made: Plan) -> int:
+def count_new_rows(plan: ImportPlan) -> int:
     """Return how many rows a plan adds."""
-    return sum(len(rows) for rows in made.new.values())
+    return sum(len(rows) for rows in plan.new.values())
 
 
-def _edit(model: type[Model], subjects: dict[UUID, dict[str, Any]]) -> None:
+def _write_edits(model: type[Model], subjects: dict[UUID, dict[str, Any]]) -> None:
     """Write edited names, one statement per field and batch."""
     for name in sorted({field_ for values in subjects.values() for field_ in values}):
         changed = [model(id=id_, **{name: values[name]}) for id_, values in subjects.items() if name in values]
-        model._default_manager.bulk_update(changed, [name], batch_size=BATCH)
+        model._default_manager.bulk_update(changed, [name], batch_size=ROWS_PER_BATCH)
 
 
-def _batches(rows: list[Any]) -> Any:
+def _split_batches(rows: list[Any]) -> Any:
     listed = iter(rows)
-    while some := list(islice(listed, BATCH)):
-        yield some
+    while batch := list(islice(listed, ROWS_PER_BATCH)):
+        yield batch

@@ -6,16 +6,16 @@ from dataclasses import dataclass
 
 from fleet.errors import Fault, Refused
 
-MOST_BYTES = 20 * 1024 * 1024
-MOST_ROWS = 300_000
-MOST_COLUMNS = 200
-MOST_FAULTS = 500
+MAX_BYTES = 20 * 1024 * 1024
+MAX_ROWS = 300_000
+MAX_COLUMNS = 200
+MAX_FAULTS = 500
 
 Record = list[str]
 
 
 @dataclass(frozen=True, slots=True)
-class Table:
+class SheetTable:
     """The names of the columns, and the rows that are not empty, with their row numbers in the file.
 
     `faults`: what can't be read, each with its row and column; `notes`: what was left out on purpose.
@@ -27,21 +27,21 @@ class Table:
     notes: tuple[str, ...] = ()
 
 
-def packed(table: Table) -> bytes:
+def pack_table(table: SheetTable) -> bytes:
     """Return a table without faults as compressed bytes, to be read again later."""
-    told = [table.header, table.records, table.notes]
+    parts = [table.header, table.records, table.notes]
     return zlib.compress(
-        json.dumps(told, ensure_ascii=False, separators=(",", ":")).encode("utf-8", "surrogatepass"), 1
+        json.dumps(parts, ensure_ascii=False, separators=(",", ":")).encode("utf-8", "surrogatepass"), 1
     )
 
 
-def unpacked(content: bytes) -> Table:
+def unpack_table(content: bytes) -> SheetTable:
     """Return the table that `pack_table` packed."""
     header, records, notes = json.loads(zlib.decompress(content).decode("utf-8", "surrogatepass"))
-    return Table(header, [(number, record) for number, record in records], notes=tuple(notes))
+    return SheetTable(header, [(number, record) for number, record in records], notes=tuple(notes))
 
 
-def letter(index: int) -> str:
+def column_letter(index: int) -> str:
     """Return the letters of the column at this index from 0: A, B … Z, AA."""
     name, left = "", index + 1
     while left:
@@ -53,14 +53,14 @@ def letter(index: int) -> str:
 def column_name(header: list[str], index: int) -> str:
     """Return the name of a column in a fault: its name in the first row, else its letters."""
     named = header[index] if index < len(header) else ""
-    return named[:64] or letter(index)
+    return named[:64] or column_letter(index)
 
 
-def refused(code: str, told: str, *at: int | str) -> Refused:
+def file_refusal(code: str, message: str, *at: int | str) -> Refused:
     """Return the error of a file that is refused as a whole, perhaps at a row and column."""
-    return Refused(code, told, tuple(at), status=422)
+    return Refused(code, message, tuple(at), status=422)
 
 
-def spaceless(text: str) -> str:
+def strip_cell(text: str) -> str:
     """Return a cell's text without the spaces around it, with every line end as \\n."""
     return (text.replace("\r\n", "\n").replace("\r", "\n") if "\r" in text else text).strip()

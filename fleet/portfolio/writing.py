@@ -12,39 +12,39 @@ from xml.sax.saxutils import escape
 from zipfile import ZIP_DEFLATED, ZipFile, ZipInfo
 
 from fleet.portfolio.columns import UNSTORABLE, as_text
-from fleet.portfolio.table import letter
+from fleet.portfolio.table import column_letter
 
 CSV_TYPE = "text/csv"
 XLSX_TYPE = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
 _FORMULA = re.compile(r"'*[=+\-@\t\r]")
 _PLAIN_NUMBER = re.compile(r"[+-]?\d+(\.\d+)?", re.ASCII)
-PIECE = 64 * 1024
+PIECE_BYTES = 64 * 1024
 
-Row = Sequence[Any]
+OutputRow = Sequence[Any]
 
 
-def guarded(text: str) -> str:
+def guard_formula(text: str) -> str:
     """Return a text that no spreadsheet takes for a formula: an apostrophe is put in front, also before another."""
     if _FORMULA.match(text) and not _PLAIN_NUMBER.fullmatch(text):
         return f"'{text}"
     return text
 
 
-def as_csv(rows: Iterable[Row]) -> Iterator[bytes]:
+def as_csv(rows: Iterable[OutputRow]) -> Iterator[bytes]:
     """Yield CSV in UTF-8 with a byte order mark, which office programs need. Numbers are not guarded."""
     written = io.StringIO(newline="")
     put = csv.writer(written).writerow
     written.write("\ufeff")
     for row in rows:
-        put([guarded(v) if isinstance(v, str) else as_text(v) for v in row])
-        if written.tell() > PIECE:
+        put([guard_formula(v) if isinstance(v, str) else as_text(v) for v in row])
+        if written.tell() > PIECE_BYTES:
             yield written.getvalue().encode(errors="replace")
             written.seek(0)
             written.truncate()
     yield written.getvalue().encode(errors="replace")
 
 
-_DECLARED = '<?xml version="1.0" encoding="UTF-8" standalone="yes"?>\n'
+_XML_DECLARATION = '<?xml version="1.0" encoding="UTF-8" standalone="yes"?>\n'
 _PACKAGE = "http://schemas.openxmlformats.org/package/2006"
 _OFFICE = "http://schemas.openxmlformats.org/officeDocument/2006/relationships"
 _MAIN = "http://schemas.openxmlformats.org/spreadsheetml/2006/main"
@@ -60,18 +60,18 @@ _PARTS = {
     "xl/_rels/workbook.xml.rels": f'<Relationships xmlns="{_PACKAGE}/relationships">'
     f'<Relationship Id="rId1" Type="{_OFFICE}/worksheet" Target="worksheets/sheet1.xml"/></Relationships>',
 }
-_BOOK = (
+_WORKBOOK_XML = (
     f'<workbook xmlns="{_MAIN}" xmlns:r="{_OFFICE}"><sheets>'
     '<sheet name="{}" sheetId="1" r:id="rId1"/></sheets></workbook>'
 )
-_OPEN = (
+_SHEET_OPENING = (
     f'<worksheet xmlns="{_MAIN}"><sheetViews><sheetView workbookViewId="0">'
     '<pane ySplit="1" topLeftCell="A2" activePane="bottomLeft" state="frozen"/></sheetView></sheetViews>'
     '<sheetFormatPr defaultRowHeight="15"/><cols><col min="1" max="200" width="18"/></cols><sheetData>'
 )
 
 
-class _Sink(io.RawIOBase):
+class _PieceSink(io.RawIOBase):
     """Collects what the zip writer writes until it is taken. It cannot seek, so the zip writer never goes back."""
 
     def __init__(self) -> None:
@@ -88,45 +88,45 @@ class _Sink(io.RawIOBase):
         self.size += len(data)
         return len(data)
 
-    def take(self) -> bytes:
+    def take_pieces(self) -> bytes:
         """Return the output since the last call, and forget it."""
         taken, self.pieces, self.size = b"".join(self.pieces), [], 0
         return taken
 
 
-def as_xlsx(rows: Iterable[Row], sheet: str = "register") -> Iterator[bytes]:
+def as_xlsx(rows: Iterable[OutputRow], sheet: str = "register") -> Iterator[bytes]:
     """Yield a workbook of one sheet whose first row is frozen."""
-    sink = _Sink()
+    sink = _PieceSink()
     with ZipFile(sink, "w", ZIP_DEFLATED) as packed:
-        for name, text in {**_PARTS, "xl/workbook.xml": _BOOK.format(escape(sheet, {'"': "&quot;"}))}.items():
-            _part(packed, name, text)
+        for name, text in {**_PARTS, "xl/workbook.xml": _WORKBOOK_XML.format(escape(sheet, {'"': "&quot;"}))}.items():
+            _write_part(packed, name, text)
         info = ZipInfo("xl/worksheets/sheet1.xml")
         info.compress_type = ZIP_DEFLATED
         with packed.open(info, "w") as stream:
-            stream.write((_DECLARED + _OPEN).encode())
+            stream.write((_XML_DECLARATION + _SHEET_OPENING).encode())
             for number, row in enumerate(rows, start=1):
-                stream.write(_row(number, row).encode(errors="replace"))
-                if sink.size > PIECE:
-                    yield sink.take()
+                stream.write(_row_xml(number, row).encode(errors="replace"))
+                if sink.size > PIECE_BYTES:
+                    yield sink.take_pieces()
             stream.write(b"</sheetData></worksheet>")
-    yield sink.take()
+    yield sink.take_pieces()
 
 
-def _part(packed: ZipFile, name: str, text: str) -> None:
+def _write_part(packed: ZipFile, name: str, text: str) -> None:
     info = ZipInfo(name)
     info.compress_type = ZIP_DEFLATED
-    packed.writestr(info, _DECLARED + text)
+    packed.writestr(info, _XML_DECLARATION + text)
 
 
-_LETTERS = [letter(n) for n in range(702)]
+_LETTERS = [column_letter(n) for n in range(702)]
 
 
-def _row(number: int, row: Row) -> str:
-    cells = (_cell(f"{_LETTERS[n]}{number}", value) for n, value in enumerate(row) if value not in ("", None))
+def _row_xml(number: int, row: OutputRow) -> str:
+    cells = (_cell_xml(f"{_LETTERS[n]}{number}", value) for n, value in enumerate(row) if value not in ("", None))
     return f'<row r="{number}">{"".join(cells)}</row>'
 
 
-def _cell(at: str, value: Any) -> str:
+def _cell_xml(at: str, value: Any) -> str:
     if isinstance(value, (int, float)) and not isinstance(value, bool):
         return f'<c r="{at}"><v>{as_text(value)}</v></c>'
     text = escape(UNSTORABLE.sub("\ufffd", as_text(value)))

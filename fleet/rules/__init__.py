@@ -1,8 +1,8 @@
 """PURE. From evidence to verdicts, states, findings, standings, readiness and conditions."""
 
 from fleet.rules.judge import VERSION, judge
-from fleet.rules.played import Played
+from fleet.rules.played import ReplayCache
 
 BUILD = f"r{VERSION}."  # how the build of every conclusion by these rules begins
 
-__all__ = ["BUILD", "VERSION", "Played", "judge"]
+__all__ = ["BUILD", "VERSION", "ReplayCache", "judge"]

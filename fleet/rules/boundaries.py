@@ -7,42 +7,42 @@ from datetime import datetime
 from itertools import pairwise
 from uuid import UUID
 
-from fleet.rules.capacity import capacity
-from fleet.rules.ledger import Case
+from fleet.rules.capacity import compare_capacity
+from fleet.rules.ledger import EpisodeCase
 from fleet.rules.levels import level_segments
-from fleet.rules.replay import Replay
-from fleet.rules.standing import SAYS, OpenCase, Seen, View, decide
+from fleet.rules.replay import ReplayRun
+from fleet.rules.standing import ACT_BY_STANDING, BoilerView, OpenCase, PositionState, decide_standing
 from fleet.rules.values import (
     Level,
     LevelSegment,
+    PositionStateSegment,
     Reason,
-    Service,
+    ServiceMode,
     Standing,
     StandingSegment,
     State,
-    StateSegment,
     Value,
-    Visit,
+    VisitFact,
 )
-from fleet.rules.wording import on
+from fleet.rules.wording import local_day
 
 
 @dataclass(frozen=True, slots=True)
-class Track:
+class PositionTrack:
     """One position through time: `seen[i]` and `capacity[i]` hold from `starts[i - 1]` on, the first from ever."""
 
     starts: list[datetime]
-    seen: list[Seen]
+    positions_seen: list[PositionState]
     capacity: list[float | None]
 
-    def at(self, at: datetime | None) -> int:
+    def index_at(self, at: datetime | None) -> int:
         """Which of them holds at an instant."""
         return bisect_right(self.starts, at) if at else 0
 
-    def turns(self) -> Iterator[datetime]:
+    def visible_changes(self) -> Iterator[datetime]:
         """The instants that a standing can see: one proof after another is no news to it."""
         for start, before, after, old, new in zip(
-            self.starts, self.seen, self.seen[1:], self.capacity, self.capacity[1:], strict=False
+            self.starts, self.positions_seen, self.positions_seen[1:], self.capacity, self.capacity[1:], strict=False
         ):
             quiet = before.state is after.state is State.PROVEN
             if not quiet or before.needed != after.needed or old != new:
@@ -52,115 +52,123 @@ class Track:
 class Timeline:
     """Looks up, at any instant, the states, open episodes and service state that a replay left behind."""
 
-    def __init__(self, run: Replay, states: Sequence[StateSegment]) -> None:
+    def __init__(self, run: ReplayRun, states: Sequence[PositionStateSegment]) -> None:
         self.run, self.evidence = run, run.ledger.evidence
         self.services = sorted(self.evidence.services, key=lambda s: (s.since, s.state))
         self.surveyed_at = surveyed_at(run)
-        self._states: dict[UUID, list[StateSegment]] = {}
+        self._states: dict[UUID, list[PositionStateSegment]] = {}
         for segment in states:
             self._states.setdefault(segment.position, []).append(segment)
-        self._tracks = {p: _track(run, p, found) for p, found in self._states.items()}
+        self._tracks = {p: _build_track(run, p, segments) for p, segments in self._states.items()}
         self._visits = {e.id: v for v in self.evidence.visits for e in v.entries}
-        self._told = sorted((s for s in self.evidence.settings if s.position is None), key=lambda s: (s.since, s.key))
+        self._boiler_settings = sorted(
+            (s for s in self.evidence.settings if s.position is None), key=lambda s: (s.since, s.key)
+        )
         self._valves = [p for p, r in run.ledger.records.items() if r.role.code == "safety_valve"]
-        self._last_view: View | None = None
+        self._last_view: BoilerView | None = None
         self.cases = list(run.ledger.all_cases())
         self.levels = [level_segments(c) for c in self.cases]
         self._open_starts, self._open = _open_lists(self.cases, self.levels)
 
-    def instants(self) -> list[datetime]:
+    def change_instants(self) -> list[datetime]:
         """Every instant at which anything a standing rests on changes, in order."""
-        found = {at for track in self._tracks.values() for at in track.turns()}
-        found |= set(self._open_starts) | {s.since for s in self.services}
+        instants = {at for track in self._tracks.values() for at in track.visible_changes()}
+        instants |= set(self._open_starts) | {s.since for s in self.services}
         if len(self._valves) > 1:  # whether one of them is backed rests on what the valves must carry together
-            found |= {s.since for s in self._told} | {law.since for law in self.evidence.laws if law.since}
+            instants |= {s.since for s in self._boiler_settings} | {
+                law.since for law in self.evidence.laws if law.since
+            }
         if self.surveyed_at:
-            found.add(self.surveyed_at)
-        return sorted(found)
+            instants.add(self.surveyed_at)
+        return sorted(instants)
 
-    def visit_of(self, entry: UUID) -> Visit | None:
+    def visit_of(self, entry: UUID) -> VisitFact | None:
         """The visit an entry was made in."""
         return self._visits.get(entry)
 
-    def states_of(self, position: UUID) -> list[StateSegment]:
+    def states_of(self, position: UUID) -> list[PositionStateSegment]:
         """All states of one position, in order."""
         return self._states[position]
 
-    def view(self, at: datetime | None) -> View:
+    def view_at(self, at: datetime | None) -> BoilerView:
         """Everything the standing depends on at `at`; asked four times running of the end of each visit."""
         if self._last_view is None or self._last_view.at != at:
-            self._last_view = self._view(at)
+            self._last_view = self._build_view(at)
         return self._last_view
 
-    def _view(self, at: datetime | None) -> View:
+    def _build_view(self, at: datetime | None) -> BoilerView:
         cases = self._open[bisect_right(self._open_starts, at)] if at else []
-        return View(
+        return BoilerView(
             at=at,
             service=self.service_at(at),
             surveyed=bool(at and self.surveyed_at and self.surveyed_at <= at),
             hazards=list(self.run.ledger.catalogue.hazards.values()),
-            seen=self._seen(at),
-            cases=[OpenCase(level, self._reason(case)) for case, level in cases],
+            positions=self._seen_positions(at),
+            cases=[OpenCase(level, self._reason_of_case(case)) for case, level in cases],
         )
 
-    def service_at(self, at: datetime | None) -> Service:
+    def service_at(self, at: datetime | None) -> ServiceMode:
         """The service state at `at`; no word of it means in service."""
         past = [s for s in self.services if at and s.since <= at]
-        return past[-1].state if past else Service.IN_SERVICE
+        return past[-1].state if past else ServiceMode.IN_SERVICE
 
-    def _seen(self, at: datetime | None) -> list[Seen]:
-        found = [track.seen[track.at(at)] for track in self._tracks.values()]
+    def _seen_positions(self, at: datetime | None) -> list[PositionState]:
+        positions = [track.positions_seen[track.index_at(at)] for track in self._tracks.values()]
         if len(self._valves) == 1:
-            return found
-        return [replace(s, backed=self._backed(s.position, at)) if s.position in self._valves else s for s in found]
+            return positions
+        return [
+            replace(s, backed=self._is_backed(s.position, at)) if s.position in self._valves else s for s in positions
+        ]
 
-    def _backed(self, position: UUID, at: datetime | None) -> bool:
+    def _is_backed(self, position: UUID, at: datetime | None) -> bool:
         """Whether the other safety valves that stand carry the output by their stamps; unknown is not adequate."""
         others = [self._tracks[p] for p in self._valves if p != position]
         if at is None or not others:
             return False
-        then = [(track.seen[track.at(at)], track.capacity[track.at(at)]) for track in others]
-        stamps = [lb_h for seen, lb_h in then if seen.needed and seen.state.stands]
-        found = capacity(self._boiler_at(at), self.evidence.terms_at(at), [s for s in stamps if s is not None])
-        return bool(stamps and found and found.adequate)
+        then = [(track.positions_seen[track.index_at(at)], track.capacity[track.index_at(at)]) for track in others]
+        stamps = [lb_h for state_then, lb_h in then if state_then.needed and state_then.state.stands]
+        relief = compare_capacity(self._boiler_at(at), self.evidence.terms_at(at), [s for s in stamps if s is not None])
+        return bool(stamps and relief and relief.adequate)
 
     def _boiler_at(self, at: datetime) -> dict[str, Value]:
         """What the register said of the boiler as a whole at an instant."""
-        return {s.key: s.value for s in self._told if s.since <= at and not isinstance(s.value, tuple)}
+        return {s.key: s.value for s in self._boiler_settings if s.since <= at and not isinstance(s.value, tuple)}
 
-    def _reason(self, case: Case) -> Reason:
+    def _reason_of_case(self, case: EpisodeCase) -> Reason:
         record = self.run.ledger.records[case.position] if case.position else None
         hazard = record.role.hazard if record else ""
-        sentence = f"{case.sentence} ({on(case.opened_at, self.evidence.zone)})"
+        sentence = f"{case.sentence} ({local_day(case.opened_at, self.evidence.zone)})"
         return Reason(case.rule.code, sentence, hazard, case.position, case.entry, case.opened_at)
 
 
-def _since(segment: StateSegment) -> datetime:
+def _start_of(segment: PositionStateSegment) -> datetime:
     assert segment.since is not None  # only the first has none, and it is not looked at
     return segment.since
 
 
-def _track(run: Replay, position: UUID, segments: Sequence[StateSegment]) -> Track:
+def _build_track(run: ReplayRun, position: UUID, segments: Sequence[PositionStateSegment]) -> PositionTrack:
     """Lay a position's states and what the register said of it beside one another."""
     snapshots, role = run.snapshots[position], run.ledger.records[position].role
     starts = sorted({s.since for s in segments if s.since} | {s.at for s in snapshots if s.at})
-    seen, capacity, state, known = list[Seen](), list[float | None](), 0, 0
+    positions_seen, capacity, segment_number, snapshot_number = list[PositionState](), list[float | None](), 0, 0
     for at in (None, *starts):
-        while at and state + 1 < len(segments) and _since(segments[state + 1]) <= at:
-            state += 1
-        while at and known + 1 < len(snapshots) and (snapshots[known + 1].at or at) <= at:
-            known += 1
-        segment = segments[state]
-        seen.append(Seen(position, role, snapshots[known].needed, segment.state, segment.reason))
-        capacity.append(snapshots[known].capacity_lb_h)
-    return Track(starts, seen, capacity)
+        while at and segment_number + 1 < len(segments) and _start_of(segments[segment_number + 1]) <= at:
+            segment_number += 1
+        while at and snapshot_number + 1 < len(snapshots) and (snapshots[snapshot_number + 1].at or at) <= at:
+            snapshot_number += 1
+        segment = segments[segment_number]
+        positions_seen.append(
+            PositionState(position, role, snapshots[snapshot_number].needed, segment.state, segment.reason)
+        )
+        capacity.append(snapshots[snapshot_number].capacity_lb_h)
+    return PositionTrack(starts, positions_seen, capacity)
 
 
-OpenList = list[tuple[Case, Level]]
+OpenList = list[tuple[EpisodeCase, Level]]
 
 
 def _open_lists(
-    cases: Sequence[Case], levels: Sequence[tuple[LevelSegment, ...]]
+    cases: Sequence[EpisodeCase], levels: Sequence[tuple[LevelSegment, ...]]
 ) -> tuple[list[datetime], list[OpenList]]:
     """The instants at which the set of open episodes or a class of theirs changes, and the set from each on.
 
@@ -172,40 +180,42 @@ def _open_lists(
             changes.setdefault(segment.since, []).append((number, segment.level))
         if segments and (end := segments[-1].until):
             changes.setdefault(end, []).insert(0, (number, None))
-    now: dict[int, Level] = {}
+    open_levels: dict[int, Level] = {}
     starts, lists = sorted(changes), list[OpenList]([[]])
     for at in starts:
         for number, level in changes[at]:
             if level is None:
-                now.pop(number, None)
+                open_levels.pop(number, None)
             else:
-                now[number] = level
-        lists.append([(cases[n], level) for n, level in sorted(now.items())])
+                open_levels[number] = level
+        lists.append([(cases[n], level) for n, level in sorted(open_levels.items())])
     return starts, lists
 
 
-def surveyed_at(run: Replay) -> datetime | None:
+def surveyed_at(run: ReplayRun) -> datetime | None:
     """When the first visit with a qualified technician ended."""
     visits = run.ledger.evidence.visits
     # A neighbour's visit, known here by its entries on shared positions, surveyed the neighbour.
-    return min((run.after[v.id].at for v in visits if v.own and "technician" in v.qualifications), default=None)
+    return min(
+        (run.after[v.id].at for v in visits if v.of_this_boiler and "technician" in v.qualifications), default=None
+    )
 
 
-def standings(timeline: Timeline) -> tuple[StandingSegment, ...]:
+def cut_standings(timeline: Timeline) -> tuple[StandingSegment, ...]:
     """Cut the whole of time into standings; neighbours that say the same are one."""
-    starts: list[datetime | None] = [None, *timeline.instants()]
+    starts: list[datetime | None] = [None, *timeline.change_instants()]
     cut: list[StandingSegment] = []
     for since, until in pairwise([*starts, None]):
-        standing, reasons = decide(timeline.view(since))
-        then = _then(timeline, standing, reasons)
+        standing, reasons = decide_standing(timeline.view_at(since))
+        then = _next_act(timeline, standing, reasons)
         if cut and (cut[-1].standing, cut[-1].reasons, cut[-1].then) == (standing, reasons, then):
             since = cut.pop().since
         cut.append(StandingSegment(since, until, standing, reasons, then))
     return tuple(cut)
 
 
-def _then(timeline: Timeline, standing: Standing, reasons: Sequence[Reason]) -> str:
+def _next_act(timeline: Timeline, standing: Standing, reasons: Sequence[Reason]) -> str:
     """The next thing to do: the first act of the worst rule, else what the board says for this standing."""
     rules = timeline.run.ledger.catalogue.findings
     act = next((rules[r.rule].first_act for r in reasons if r.rule in rules), "")
-    return act or SAYS[standing]
+    return act or ACT_BY_STANDING[standing]

@@ -2,34 +2,36 @@
 
 from collections.abc import Mapping, Sequence
 
-from fleet.engineering.relief import SURFACE_LB_H_FT2, Relief, required_lb_h
-from fleet.rules.values import Terms, Value, number
+from fleet.engineering.relief import SURFACE_LB_H_FT2, ReliefCapacity, required_lb_h
+from fleet.rules.values import AdoptedTerms, Value, as_number
 
-GREATER_OF = "greater_of"
+GREATER_OF_RULE = "greater_of"
 CAST_IRON = "cast_iron"  # goes by its output whatever its surface (S11)
 
 
-def capacity(boiler: Mapping[str, Value], terms: Terms, stamps: Sequence[float | None]) -> Relief | None:
+def compare_capacity(
+    boiler: Mapping[str, Value], terms: AdoptedTerms, stamps: Sequence[float | None]
+) -> ReliefCapacity | None:
     """Compare the stamps of all valves together with what this boiler needs, in lb/h; None where that is not known.
 
     `boiler`: `output_btu_h`, and for the greater-of rule `heating_surface_ft2`, `firing` and `construction`.
     """
-    output = number(boiler.get("output_btu_h"))
+    output = as_number(boiler.get("output_btu_h"))
     if output is None or output <= 0:
         return None
     surface = 0.0
     if surface_counts(boiler, terms):
-        known = number(boiler.get("heating_surface_ft2"))
-        if known is None:
+        surface_on_record = as_number(boiler.get("heating_surface_ft2"))
+        if surface_on_record is None:
             return None
-        surface = known
+        surface = surface_on_record
     built = str(boiler.get("firing") or "oil_gas"), str(boiler.get("construction"))
     # Not known how it is built: the row that asks for most.
     required = required_lb_h(output, surface, *(built if built in SURFACE_LB_H_FT2 else ("oil_gas", "watertube")))
     known_stamps = [s for s in stamps if s is not None]
-    return Relief(required, sum(known_stamps) if len(known_stamps) == len(stamps) else None)
+    return ReliefCapacity(required, sum(known_stamps) if len(known_stamps) == len(stamps) else None)
 
 
-def surface_counts(boiler: Mapping[str, Value], terms: Terms) -> bool:
+def surface_counts(boiler: Mapping[str, Value], terms: AdoptedTerms) -> bool:
     """Whether the rule adopted asks for this boiler's heating surface."""
-    return terms.relief_rule == GREATER_OF and boiler.get("construction") != CAST_IRON
+    return terms.relief_rule == GREATER_OF_RULE and boiler.get("construction") != CAST_IRON

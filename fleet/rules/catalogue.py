@@ -8,7 +8,7 @@ from fleet.calendar import Interval
 
 
 @dataclass(frozen=True, slots=True)
-class Kind:
+class KindSpec:
     """A kind of device and the attributes that rules need of it."""
 
     code: str
@@ -18,7 +18,7 @@ class Kind:
 
 
 @dataclass(frozen=True, slots=True)
-class Role:
+class RoleSpec:
     """What a position is for. `part` is protection, initiator, input_path, output_path or reference."""
 
     code: str
@@ -72,7 +72,7 @@ class ReadingSpec:
 
 
 @dataclass(frozen=True, slots=True)
-class Procedure:
+class ProcedureSpec:
     """A test or inspection. `who` may give good news; `judged_by` is its grader.
 
     `proof` is full, partial, due_only (missed, it makes the device due and never lapsed) or none. `fails_as` is the
@@ -201,9 +201,9 @@ class Catalogue:
 
     release: int
     hazards: Mapping[str, Hazard]
-    kinds: Mapping[str, Kind]
-    roles: Mapping[str, Role]
-    procedures: Mapping[str, Procedure]
+    kinds: Mapping[str, KindSpec]
+    roles: Mapping[str, RoleSpec]
+    procedures: Mapping[str, ProcedureSpec]
     touches: Mapping[tuple[str, str], TouchRule]
     findings: Mapping[str, FindingRule]
     actions: Mapping[str, Action]
@@ -215,9 +215,9 @@ class Catalogue:
         """What tests a suspect of a contradiction: by its row, by the pair itself, by what answers what was seen."""
         named = set(pair.tested_by)
         for label in (pair.first, pair.second):
-            seen = self.observations.get(label)
-            rule = self.findings.get(seen.finding) if seen else None
-            named |= {label.split(":")[0]} if seen is None else rule.clears_by if rule else frozenset()
+            observation = self.observations.get(label)
+            rule = self.findings.get(observation.finding) if observation else None
+            named |= {label.split(":")[0]} if observation is None else rule.clears_by if rule else frozenset()
         return frozenset(named)
 
     def contradicted_by(self, label: str) -> list[Contradiction]:
@@ -226,29 +226,29 @@ class Catalogue:
 
     @cached_property
     def _contradicted(self) -> Mapping[str, list[Contradiction]]:
-        found: dict[str, list[Contradiction]] = {}
+        pairs_by_label: dict[str, list[Contradiction]] = {}
         for pair in self.contradictions:
             for label in dict.fromkeys((pair.first, pair.second)):
-                found.setdefault(label, []).append(pair)
-        return found
+                pairs_by_label.setdefault(label, []).append(pair)
+        return pairs_by_label
 
-    def closing(self, codes: Iterable[str], role: str | None) -> list[Procedure]:
+    def closing_procedures(self, codes: Iterable[str], role: str | None) -> list[ProcedureSpec]:
         """Which of a finding's closing procedures a place of this role can have; all of them where there is no place.
 
         A missing limit is not proven by the test of an alarm.
         """
         kinds = self.roles[role].kinds if role else None
-        known = (self.procedures[code] for code in codes if code in self.procedures)
-        return [p for p in known if kinds is None or kinds & p.kinds]
+        procedures = (self.procedures[code] for code in codes if code in self.procedures)
+        return [p for p in procedures if kinds is None or kinds & p.kinds]
 
-    def proofs(self, kind: str, proof: str) -> list[Procedure]:
+    def proofs_of_kind(self, kind: str, proof: str) -> list[ProcedureSpec]:
         """The procedures that give this kind a proof of this sort (`full`, `partial` or `due_only`)."""
         return self._proofs.get((kind, proof), [])
 
     @cached_property
-    def _proofs(self) -> Mapping[tuple[str, str], list[Procedure]]:
-        found: dict[tuple[str, str], list[Procedure]] = {}
+    def _proofs(self) -> Mapping[tuple[str, str], list[ProcedureSpec]]:
+        proofs_by_kind: dict[tuple[str, str], list[ProcedureSpec]] = {}
         for procedure in self.procedures.values():
             for kind in procedure.kinds:
-                found.setdefault((kind, procedure.proof), []).append(procedure)
-        return found
+                proofs_by_kind.setdefault((kind, procedure.proof), []).append(procedure)
+        return proofs_by_kind

@@ -6,14 +6,24 @@ from datetime import datetime
 from uuid import UUID
 
 from fleet.rules.finding_codes import FindingCode
-from fleet.rules.ledger import Bench, Blind, Case, Ledger, Pass, Record, Touch
-from fleet.rules.values import Entry, Level
+from fleet.rules.ledger import (
+    BlindedByPath,
+    EpisodeCase,
+    GradingBench,
+    OutstandingTouch,
+    PassedProof,
+    PositionRecord,
+    ReplayLedger,
+)
+from fleet.rules.values import EntryFact, Level
 from fleet.rules.vocabulary import EntryAct
 
 PASSES_TO_TRUST = 3  # an intermittent device must pass this often running, its cause recorded
 
 
-def open_case(ledger: Ledger, rule_code: str, place: Record | None, entry: Entry, sentence: str) -> Case:
+def open_case(
+    ledger: ReplayLedger, rule_code: str, place: PositionRecord | None, entry: EntryFact, sentence: str
+) -> EpisodeCase:
     """Open an episode, or renew the open one of the same rule: whatever was done before did not help."""
     case = begin_case(ledger, rule_code, place, entry.at, entry.id, sentence)
     if entry.act == EntryAct.TEST:
@@ -31,19 +41,19 @@ def open_case(ledger: Ledger, rule_code: str, place: Record | None, entry: Entry
 
 
 def begin_case(
-    ledger: Ledger, rule_code: str, place: Record | None, at: datetime, entry: UUID | None, sentence: str
-) -> Case:
+    ledger: ReplayLedger, rule_code: str, place: PositionRecord | None, at: datetime, entry: UUID | None, sentence: str
+) -> EpisodeCase:
     """Return the open episode of a rule at a place, or begin the next one."""
     rule, position = ledger.catalogue.findings[rule_code], place.position.id if place else None
     case = next((c for c in ledger.open_at(place) if c.rule.code == rule_code), None)
     if case is None:
         number = ledger.episodes.get((position, rule_code), 0) + 1
-        case = Case(rule, position, at, entry, sentence, frozenset(), False, number, Level(rule.level))
-        ledger.add(place, case)
+        case = EpisodeCase(rule, position, at, entry, sentence, frozenset(), False, number, Level(rule.level))
+        ledger.file_case(place, case)
     return case
 
 
-def doubt(records: Iterable[Record], since: datetime | None, codes: frozenset[str]) -> None:
+def doubt_passes(records: Iterable[PositionRecord], since: datetime | None, codes: frozenset[str]) -> None:
     """Put passes in doubt that were read by something found blind or wrong; an older sound one may stand."""
     for record in records:
         record.passes = [
@@ -53,54 +63,54 @@ def doubt(records: Iterable[Record], since: datetime | None, codes: frozenset[st
         record.proofs = {p.code: p.at for p in record.passes if not p.doubtful}
 
 
-def _blind_all_on(ledger: Ledger, path: Record, at: datetime) -> None:
+def _blind_all_on(ledger: ReplayLedger, path: PositionRecord, at: datetime) -> None:
     for record in ledger.hanging_on(path):
-        record.blind[path.position.id] = Blind(path.position.id, at)
+        record.blind[path.position.id] = BlindedByPath(path.position.id, at)
 
 
-def touch(ledger: Ledger, record: Record, code: str, entry: Entry) -> None:
+def apply_touch(ledger: ReplayLedger, record: PositionRecord, code: str, entry: EntryFact) -> None:
     """Void the proof of the device, or of everything on the path, until what its kind names for it passes."""
-    void(ledger, record, code, entry.at, entry.id)
+    void_proof(ledger, record, code, entry.at, entry.id)
     if record.role.part == "input_path":
         for hanging in ledger.hanging_on(record):
-            void(ledger, hanging, "path", entry.at, entry.id)
+            void_proof(ledger, hanging, "path", entry.at, entry.id)
 
 
-def void(ledger: Ledger, record: Record, code: str, at: datetime, entry: UUID | None) -> None:
+def void_proof(ledger: ReplayLedger, record: PositionRecord, code: str, at: datetime, entry: UUID | None) -> None:
     """Void one position's proof where its kind names what must pass after this touch."""
     rule = ledger.catalogue.touches.get((record.kind, code))
     if rule is not None:
-        record.touches[code] = Touch(code, at, entry, rule.needs)
+        record.touches[code] = OutstandingTouch(code, at, entry, rule.needs)
         for case in record.open_cases():
             case.touched = True  # no pass after this is one as found
 
 
-def repair(ledger: Ledger, record: Record, at: datetime, opened: bool) -> None:
+def note_repair(ledger: ReplayLedger, record: PositionRecord, at: datetime, opened: bool) -> None:
     """Note that something was done: on the device, for all that hangs on it, and if opened on the chamber it sits in.
 
     Adjusting a switch does nothing to fouled pipes.
     """
-    here = [record, *ledger.hanging_on(record)]
-    here += [p for p in ledger.paths_of(record) if opened and p.role.code == "float_chamber"]
-    for place in here:
+    places = [record, *ledger.hanging_on(record)]
+    places += [p for p in ledger.paths_of(record) if opened and p.role.code == "float_chamber"]
+    for place in places:
         for case in place.open_cases():
             case.acted_at, case.passes = at, 0
     for case in ledger.open_at(None):
-        if _concerns(ledger, case, record):
+        if _concerns_device(ledger, case, record):
             case.acted_at, case.passes = at, 0
     for hanging in ledger.hanging_on(record):
         blind = hanging.blind.get(record.position.id)
         if blind is not None:
-            hanging.blind[record.position.id] = Blind(blind.path, blind.at, acted=True)
+            hanging.blind[record.position.id] = BlindedByPath(blind.path, blind.at, acted=True)
 
 
-def _concerns(ledger: Ledger, case: Case, record: Record) -> bool:
+def _concerns_device(ledger: ReplayLedger, case: EpisodeCase, record: PositionRecord) -> bool:
     """Whether work on this device is something done about an episode of the boiler as a whole."""
-    asked = {kind for code in case.rule.clears_by for kind in ledger.evidence.procedure(code).kinds}
-    return record.kind in asked or (case.rule.code == FindingCode.AMBIENT_CO and record.role.hazard == "flue_gas")
+    kinds = {kind for code in case.rule.clears_by for kind in ledger.evidence.procedure_by_code(code).kinds}
+    return record.kind in kinds or (case.rule.code == FindingCode.AMBIENT_CO and record.role.hazard == "flue_gas")
 
 
-def passed(bench: Bench, proves: str, against: frozenset[str]) -> bool:
+def apply_pass(bench: GradingBench, proves: str, against: frozenset[str]) -> bool:
     """Apply a pass. False, and nothing changes, when nobody present may give this good news.
 
     `against` are the rules this same test fires: what it found again it does not clear.
@@ -111,7 +121,7 @@ def passed(bench: Bench, proves: str, against: frozenset[str]) -> bool:
         return False
     record.checked_at = entry.at
     if proves:
-        record.passes.append(Pass(procedure.code, entry.at))
+        record.passes.append(PassedProof(procedure.code, entry.at))
         record.proofs[procedure.code] = entry.at
         record.last_trip_in = _trip_in(bench)
     for code, outstanding in list(record.touches.items()):
@@ -121,31 +131,31 @@ def passed(bench: Bench, proves: str, against: frozenset[str]) -> bool:
         else:
             del record.touches[code]
     # A kind without a full proof, as a gauge, passes live by the check it has.
-    if proves == "full" or (proves and not bench.ledger.catalogue.proofs(record.kind, "full")):
+    if proves == "full" or (proves and not bench.ledger.catalogue.proofs_of_kind(record.kind, "full")):
         record.blind = {k: b for k, b in record.blind.items() if not b.acted}
     # A caretaker's pass renews operator proofs; it closes nothing above routine.
     qualified = bool(allowed - {"operator"})
-    for case in _answered(bench, against):
+    for case in _cases_answered(bench, against):
         if case.level is Level.ROUTINE or qualified:
-            _pass_against(case, entry)
+            _count_pass(case, entry)
     return True
 
 
-def _trip_in(bench: Bench) -> float | None:
-    height = bench.number("trip_in")
+def _trip_in(bench: GradingBench) -> float | None:
+    height = bench.number_reading("trip_in")
     return bench.record.last_trip_in if height is None else height
 
 
-def _answered(bench: Bench, against: frozenset[str]) -> list[Case]:
+def _cases_answered(bench: GradingBench, against: frozenset[str]) -> list[EpisodeCase]:
     """The open episodes, of the position and of the paths it hangs on, that a pass of this procedure speaks to."""
-    own, paths = bench.record, bench.ledger.paths_of(bench.record)
-    found = [c for c in own.open_cases() if _answers(c, bench, True)]
-    found += [c for path in paths for c in path.open_cases() if _answers(c, bench, False)]
-    found += [c for c in bench.ledger.open_at(None) if _answers(c, bench, False)]
-    return [c for c in found if c.rule.code not in against]
+    record, paths = bench.record, bench.ledger.paths_of(bench.record)
+    cases = [c for c in record.open_cases() if _is_answered(c, bench, True)]
+    cases += [c for path in paths for c in path.open_cases() if _is_answered(c, bench, False)]
+    cases += [c for c in bench.ledger.open_at(None) if _is_answered(c, bench, False)]
+    return [c for c in cases if c.rule.code not in against]
 
 
-def _answers(case: Case, bench: Bench, own: bool) -> bool:
+def _is_answered(case: EpisodeCase, bench: GradingBench, is_own_case: bool) -> bool:
     """Same procedure, one that covers it, or one the rule names: never a weaker one."""
     procedure = bench.procedure
     if case.rule.closes_by_readings:
@@ -156,27 +166,29 @@ def _answers(case: Case, bench: Bench, own: bool) -> bool:
         return False
     if (case.by_data or case.rule.needs_work) and case.acted_at is None:
         return False  # no test puts a set point or a stamp right
-    if case.presumed and not own:
+    if case.presumed and not is_own_case:
         return False  # each of those presumed failed passes by itself
-    fullest = "full" if bench.ledger.catalogue.proofs(bench.record.kind, "full") else procedure.proof
+    fullest = "full" if bench.ledger.catalogue.proofs_of_kind(bench.record.kind, "full") else procedure.proof
     if case.replaced and fullest == "full":
-        return own and procedure.proof == "full"  # a new device answers for the old one's failure by its full proof
+        return (
+            is_own_case and procedure.proof == "full"
+        )  # a new device answers for the old one's failure by its full proof
     if case.rule.tested_in_place:
         at_its_place = case.position is not None and procedure.proof == fullest != "none"
-        return at_its_place or any(procedure.covers_or_is(code) for code in _named(case, bench.ledger))
+        return at_its_place or any(procedure.covers_or_is(code) for code in _tests_of_suspect(case, bench.ledger))
     if case.rule.clears_by:
         return any(procedure.covers_or_is(code) for code in case.rule.clears_by)
-    return own and bool(case.found_by) and all(procedure.covers_or_is(code) for code in case.found_by)
+    return is_own_case and bool(case.found_by) and all(procedure.covers_or_is(code) for code in case.found_by)
 
 
-def _named(case: Case, ledger: Ledger) -> frozenset[str]:
+def _tests_of_suspect(case: EpisodeCase, ledger: ReplayLedger) -> frozenset[str]:
     """What tests a suspect of a contradiction, or of a repeat what found it."""
-    known = ledger.catalogue
-    pairs = [known.tests_of(row) for row in known.contradictions if row.sentence == case.sentence]
-    return frozenset(set(case.found_by) & known.procedures.keys()).union(*pairs)
+    catalogue = ledger.catalogue
+    pairs = [catalogue.tests_of(row) for row in catalogue.contradictions if row.sentence == case.sentence]
+    return frozenset(set(case.found_by) & catalogue.procedures.keys()).union(*pairs)
 
 
-def _pass_against(case: Case, entry: Entry) -> None:
+def _count_pass(case: EpisodeCase, entry: EntryFact) -> None:
     case.passes += 1
     as_found = case.presumed and case.acted_at is None and not case.touched
     trusted = case.cause_known and case.passes >= PASSES_TO_TRUST
@@ -184,11 +196,11 @@ def _pass_against(case: Case, entry: Entry) -> None:
         case.closed_at, case.closed_by = entry.at, entry.id
 
 
-def occupy(ledger: Ledger, record: Record, device: UUID | None, kind: str, at: datetime) -> None:
+def fill_position(ledger: ReplayLedger, record: PositionRecord, device: UUID | None, kind: str, at: datetime) -> None:
     """Put a device in, or empty the position: a new record starts, the old failures no longer put this one down."""
     record.device, record.kind, record.fitted_at = device, kind, at if device else None
     record.passes, record.proofs, record.declared, record.touches, record.blind = [], {}, {}, {}, {}
     record.attributes, record.settings, record.last_trip_in, record.checked_at = {}, {}, None, None
-    repair(ledger, record, at, opened=True)
+    note_repair(ledger, record, at, opened=True)
     for case in record.open_cases():
         case.down, case.replaced = False, device is not None

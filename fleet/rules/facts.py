@@ -9,18 +9,18 @@ from functools import cached_property
 from itertools import zip_longest
 from uuid import UUID
 
-from fleet.calendar import Interval, Season, day_of
-from fleet.rules.catalogue import Catalogue, Procedure, Role
+from fleet.calendar import HeatingSeason, Interval, day_of
+from fleet.rules.catalogue import Catalogue, ProcedureSpec, RoleSpec
 
 Value = bool | float | str | None
 
 
-def number(value: object) -> float | None:
+def as_number(value: object) -> float | None:
     """A value as a number; None where it is none: yes and no are not 1 and 0."""
     return float(value) if isinstance(value, (int, float)) and not isinstance(value, bool) else None
 
 
-class Service(StrEnum):
+class ServiceMode(StrEnum):
     """Service states of a boiler; the first two run every clock."""
 
     IN_SERVICE = "in_service"
@@ -34,7 +34,7 @@ class Service(StrEnum):
     @property
     def runs(self) -> bool:
         """Whether the boiler may fire, so that its clocks run."""
-        return self in (Service.IN_SERVICE, Service.HOT_STANDBY)
+        return self in (ServiceMode.IN_SERVICE, ServiceMode.HOT_STANDBY)
 
 
 @dataclass(frozen=True, slots=True, order=True)
@@ -47,7 +47,7 @@ class Moment:
 
 
 @dataclass(frozen=True, slots=True)
-class Position:
+class PositionFact:
     """A place on a boiler (or its header group) that a device fills; a needed one must hold a standing device."""
 
     id: UUID
@@ -57,7 +57,7 @@ class Position:
 
 
 @dataclass(frozen=True, slots=True)
-class Fitting:
+class FittingFact:
     """From the register: this device filled this position from an instant on (None: emptied it)."""
 
     position: UUID
@@ -69,7 +69,7 @@ class Fitting:
 
 
 @dataclass(frozen=True, slots=True)
-class Setting:
+class SettingFact:
     """From the register: a dated value of a position (set point, paths, needed) or, without position, the boiler."""
 
     position: UUID | None
@@ -82,12 +82,12 @@ class Setting:
 class ServiceChange:
     """The boiler's service state from an instant on."""
 
-    state: Service
+    state: ServiceMode
     since: datetime
 
 
 @dataclass(frozen=True, slots=True)
-class Entry:
+class EntryFact:
     """One line of a visit in the order done. `act` is test, action, replace, fit, remove, set or observe."""
 
     id: UUID
@@ -106,14 +106,14 @@ class Entry:
 
 
 @dataclass(frozen=True, slots=True)
-class Visit:
+class VisitFact:
     """People at one boiler, once. `qualifications` are those held at performed_at by anybody present."""
 
     id: UUID
     kind: str
     at: datetime
     posted_at: datetime
-    entries: tuple[Entry, ...]
+    entries: tuple[EntryFact, ...]
     qualifications: frozenset[str] = frozenset()
     state_on_arrival: str = "unknown"
     left_as: str = ""
@@ -121,7 +121,9 @@ class Visit:
     corrects: UUID | None = None  # the visit it restates as a whole
     void: bool = False  # a correction that says the visit never was
     seconded: bool = False  # a second qualified person stands behind the correction
-    own: bool = True  # False: another boiler's visit, of which only the entries on the shared positions are here
+    of_this_boiler: bool = (
+        True  # False: another boiler's visit, of which only the entries on the shared positions are here
+    )
 
 
 @dataclass(frozen=True, slots=True)
@@ -135,11 +137,11 @@ class Override:
 
 
 @dataclass(frozen=True, slots=True)
-class Terms:
+class AdoptedTerms:
     """What the portfolio adopted, from an instant on; the first terms reach back over all time."""
 
     since: datetime | None
-    season: Season | None
+    season: HeatingSeason | None
     urgent_days: int = 7
     due_soon_days: int = 14
     operator_firing_days: int = 30
@@ -150,7 +152,7 @@ class Terms:
 
 
 @dataclass(frozen=True, slots=True)
-class Paper:
+class PaperFact:
     """A dated paper of the boiler or its building, as a certificate; a newer one of its kind takes its place."""
 
     kind: str
@@ -160,7 +162,7 @@ class Paper:
 
 
 @dataclass(frozen=True, slots=True)
-class Edition:
+class CatalogueEdition:
     """A later release of the catalogue, from a local midnight on; what was done before it is judged by the older."""
 
     since: datetime
@@ -168,11 +170,11 @@ class Edition:
 
 
 @dataclass(frozen=True, slots=True)
-class Law:
+class LawInForce:
     """By what something is judged at an instant: the portfolio's terms and the catalogue's release in force."""
 
     since: datetime | None
-    terms: Terms
+    terms: AdoptedTerms
     catalogue: Catalogue
 
 
@@ -187,21 +189,21 @@ class Evidence:
     name: str
     zone: str
     catalogue: Catalogue
-    terms: tuple[Terms, ...]
-    positions: tuple[Position, ...]
-    fittings: tuple[Fitting, ...] = ()
-    settings: tuple[Setting, ...] = ()
+    terms: tuple[AdoptedTerms, ...]
+    positions: tuple[PositionFact, ...]
+    fittings: tuple[FittingFact, ...] = ()
+    settings: tuple[SettingFact, ...] = ()
     services: tuple[ServiceChange, ...] = ()
-    visits: tuple[Visit, ...] = ()
-    editions: tuple[Edition, ...] = ()
-    papers: tuple[Paper, ...] = ()
+    visits: tuple[VisitFact, ...] = ()
+    editions: tuple[CatalogueEdition, ...] = ()
+    papers: tuple[PaperFact, ...] = ()
 
     @cached_property
-    def by_id(self) -> Mapping[UUID, Position]:
+    def positions_by_id(self) -> Mapping[UUID, PositionFact]:
         """Positions by id."""
         return {p.id: p for p in self.positions}
 
-    def terms_at(self, at: datetime | None) -> Terms:
+    def terms_at(self, at: datetime | None) -> AdoptedTerms:
         """The terms in force at an instant (None: the beginning of time); the first reach back over all of it."""
         return self.law_at(at).terms
 
@@ -209,7 +211,7 @@ class Evidence:
         """The release in force at an instant (None: the beginning of time)."""
         return self.law_at(at).catalogue
 
-    def law_at(self, at: datetime | None) -> Law:
+    def law_at(self, at: datetime | None) -> LawInForce:
         """Terms and release in force at an instant (None: the beginning of time)."""
         return self.laws[bisect_right(self._law_starts, at) if at else 0]
 
@@ -218,21 +220,21 @@ class Evidence:
         return [law.since for law in self.laws[1:] if law.since]
 
     @cached_property
-    def laws(self) -> tuple[Law, ...]:
+    def laws(self) -> tuple[LawInForce, ...]:
         """Terms and release together, in order, each until the next begins; the first is in force from ever."""
         terms = sorted(self.terms, key=lambda t: (t.since is not None, t.since))
         editions = sorted(self.editions, key=lambda e: (e.since, e.catalogue.release))
         starts = sorted({t.since for t in terms[1:] if t.since} | {e.since for e in editions})
-        found = []
+        laws = []
         for since in (None, *starts):
             held = [t for t in terms[1:] if since and t.since and t.since <= since] or terms[:1]
-            known = [e.catalogue for e in editions if since and e.since <= since] or [self.catalogue]
-            found.append(Law(since, held[-1], known[-1]))
-        return tuple(found)
+            releases = [e.catalogue for e in editions if since and e.since <= since] or [self.catalogue]
+            laws.append(LawInForce(since, held[-1], releases[-1]))
+        return tuple(laws)
 
     def laws_between(
         self, since: datetime | None, until: datetime | None
-    ) -> Iterator[tuple[datetime | None, datetime | None, Law]]:
+    ) -> Iterator[tuple[datetime | None, datetime | None, LawInForce]]:
         """Cut a span (None: no bound) where the portfolio's terms or the catalogue's release change."""
         for law, following in zip_longest(self.laws, self.laws[1:]):
             begin = law.since if since is None or (law.since and law.since > since) else since
@@ -240,13 +242,13 @@ class Evidence:
             if begin is None or end is None or begin < end:
                 yield begin, end, law
 
-    def procedure(self, code: str) -> Procedure:
+    def procedure_by_code(self, code: str) -> ProcedureSpec:
         """A procedure by its code, from the newest release that has it: a code is retired, never reused."""
         return self._procedures[code]
 
     @cached_property
-    def _procedures(self) -> Mapping[str, Procedure]:
-        return {code: one for law in self.laws for code, one in law.catalogue.procedures.items()}
+    def _procedures(self) -> Mapping[str, ProcedureSpec]:
+        return {code: procedure for law in self.laws for code, procedure in law.catalogue.procedures.items()}
 
     @cached_property
     def firing_days(self) -> list[tuple[date, date | None]]:
@@ -261,7 +263,7 @@ class Evidence:
                 spans.append((day_of(change.since, self.zone), end))
         return spans
 
-    def role(self, code: str) -> Role:
+    def role_by_code(self, code: str) -> RoleSpec:
         """A role by its code, from the newest release that has it."""
         return next(law.catalogue.roles[code] for law in reversed(self.laws) if code in law.catalogue.roles)
 
@@ -272,7 +274,7 @@ def _day_after(at: datetime, zone: str) -> date:
 
 
 @dataclass(frozen=True, slots=True)
-class Act:
+class ActFact:
     """A human decision about a deficiency or alert: it never changes a verdict, state or standing."""
 
     kind: str

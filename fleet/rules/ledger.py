@@ -6,15 +6,26 @@ from datetime import date, datetime
 from math import isfinite
 from uuid import UUID
 
-from fleet.engineering.makeup import Reading
-from fleet.rules.catalogue import Catalogue, FindingRule, Procedure, Role
-from fleet.rules.values import Entry, Evidence, Law, Level, Position, Service, StateSegment, Value, Visit, number
+from fleet.engineering.makeup import MeterReading
+from fleet.rules.catalogue import Catalogue, FindingRule, ProcedureSpec, RoleSpec
+from fleet.rules.values import (
+    EntryFact,
+    Evidence,
+    LawInForce,
+    Level,
+    PositionFact,
+    PositionStateSegment,
+    ServiceMode,
+    Value,
+    VisitFact,
+    as_number,
+)
 
-LAST_PATH = 16  # deeper than any real piping; a register with a loop is refused long before
+MAX_PATHS = 16  # deeper than any real piping; a register with a loop is refused long before
 
 
 @dataclass(slots=True)
-class Case:
+class EpisodeCase:
     """An episode of one finding rule at one position, from the entry that opened it to the one that closes it."""
 
     rule: FindingRule
@@ -47,7 +58,7 @@ class Case:
 
 
 @dataclass(frozen=True, slots=True)
-class Touch:
+class OutstandingTouch:
     """Work that voided a proof, and what is still to pass: of each of `needs` any one procedure."""
 
     code: str
@@ -57,7 +68,7 @@ class Touch:
 
 
 @dataclass(frozen=True, slots=True)
-class Blind:
+class BlindedByPath:
     """Failed because a path it hangs on failed; its own live pass after the clearing ends it."""
 
     path: UUID
@@ -66,7 +77,7 @@ class Blind:
 
 
 @dataclass(frozen=True, slots=True)
-class Pass:
+class PassedProof:
     """One pass that proved something. `doubtful`: what it was read by turned out blind or wrong."""
 
     code: str
@@ -75,7 +86,7 @@ class Pass:
 
 
 @dataclass(slots=True)
-class Snapshot:
+class PositionSnapshot:
     """What was known of one position from an instant on: all that `states` needs. Equal is what says the same.
 
     Never changed, yet not frozen: several are made for every entry, and a frozen one takes three times as long to make.
@@ -85,33 +96,33 @@ class Snapshot:
     kind: str
     needed: bool
     fitted_at: datetime | None
-    down: tuple[Case, ...]
-    blocked: tuple[Case, ...]
+    down: tuple[EpisodeCase, ...]
+    blocked: tuple[EpisodeCase, ...]
     intermittent: bool
-    blind: tuple[Blind, ...]
-    touches: tuple[Touch, ...]
+    blind: tuple[BlindedByPath, ...]
+    touches: tuple[OutstandingTouch, ...]
     proofs: tuple[tuple[str, datetime], ...]
     declared: tuple[tuple[str, date], ...]
     shares_chamber: bool = False
-    doubted: Pass | None = None  # its newest pass, where that is in doubt
+    doubted: PassedProof | None = None  # its newest pass, where that is in doubt
     capacity_lb_h: float | None = None  # as stamped; only a safety valve has one
     end_of_life: date | None = None  # the last day its maker stands for it; only an alarm has one
 
 
 @dataclass(frozen=True, slots=True)
-class Section:
+class StateSection:
     """The states between two snapshots, and the sentences of the episodes they were said with."""
 
-    said: tuple[str, ...]
-    segments: tuple[StateSegment, ...]
+    episode_sentences: tuple[str, ...]
+    segments: tuple[PositionStateSegment, ...]
 
 
 @dataclass(slots=True)
-class Record:
+class PositionRecord:
     """One position while the evidence is replayed."""
 
-    position: Position
-    role: Role
+    position: PositionFact
+    role: RoleSpec
     device: UUID | None = None
     kind: str = ""
     fitted_at: datetime | None = None
@@ -119,20 +130,20 @@ class Record:
     settings: dict[str, Value] = field(default_factory=dict)
     paths: tuple[UUID, ...] = ()
     needed: bool = False
-    passes: list[Pass] = field(default_factory=list)
+    passes: list[PassedProof] = field(default_factory=list)
     proofs: dict[str, datetime] = field(default_factory=dict)  # of each procedure the newest pass not in doubt
     declared: dict[str, date] = field(default_factory=dict)
     checked_at: datetime | None = None  # when anything last passed here, a mere check included
-    touches: dict[str, Touch] = field(default_factory=dict)
-    blind: dict[UUID, Blind] = field(default_factory=dict)
-    cases: list[Case] = field(default_factory=list)
-    live: list[Case] = field(default_factory=list)  # of `cases` those not yet seen closed
+    touches: dict[str, OutstandingTouch] = field(default_factory=dict)
+    blind: dict[UUID, BlindedByPath] = field(default_factory=dict)
+    cases: list[EpisodeCase] = field(default_factory=list)
+    live: list[EpisodeCase] = field(default_factory=list)  # of `cases` those not yet seen closed
     last_trip_in: float | None = None
     # What `Ledger.paths_of` and `hanging_on` found since the piping changed.
-    above: list["Record"] | None = field(default=None, compare=False, repr=False)
-    hanging: list["Record"] | None = field(default=None, compare=False, repr=False)
+    above: list["PositionRecord"] | None = field(default=None, compare=False, repr=False)
+    hanging: list["PositionRecord"] | None = field(default=None, compare=False, repr=False)
 
-    def open_cases(self) -> list[Case]:
+    def open_cases(self) -> list[EpisodeCase]:
         """The episodes here that nothing has closed; those closed long ago are not walked again."""
         if self.live:
             self.live = [c for c in self.live if c.is_open]
@@ -140,59 +151,59 @@ class Record:
 
     def end_of_life(self) -> date | None:
         """The last day stamped on it; None where there is none, or what is written is no date."""
-        told = self.attributes.get("end_of_life")
+        last_day = self.attributes.get("end_of_life")
         try:
-            return date.fromisoformat(told) if isinstance(told, str) else None
+            return date.fromisoformat(last_day) if isinstance(last_day, str) else None
         except ValueError:
             return None
 
-    def setting(self, key: str) -> float | None:
+    def numeric_setting(self, key: str) -> float | None:
         """A numeric set point, from the dated settings or else from what is stamped on the device."""
-        return number(self.settings.get(key, self.attributes.get(key)))
+        return as_number(self.settings.get(key, self.attributes.get(key)))
 
 
 @dataclass(frozen=True, slots=True)
-class Period:
+class MakeupPeriod:
     """Make-up between two readings, known at the later: gallons a day, and why that is too much ('' in band)."""
 
     at: datetime
     rate: float
     in_band: bool
-    told: str
+    rise_reason: str
 
 
 @dataclass(slots=True)
-class Meter:
+class MeterHistory:
     """A make-up meter while it is read: its newest reading, its periods, and the rates of those in band."""
 
-    last: Reading | None = None
-    periods: list[Period] = field(default_factory=list)
+    last: MeterReading | None = None
+    periods: list[MakeupPeriod] = field(default_factory=list)
     usual: list[float] = field(default_factory=list)
 
 
 @dataclass(slots=True)
-class Trace:
+class EntryTrace:
     """One entry that was replayed, with what a test came to. Never changed, as `Snapshot`."""
 
-    visit: Visit
-    entry: Entry
+    visit: VisitFact
+    entry: EntryFact
     outcome: str
 
 
 @dataclass(slots=True)
-class Ledger:
+class ReplayLedger:
     """All records of the boiler, the law they are read by just then, and what the replay concluded on the way."""
 
     evidence: Evidence
-    law: Law
-    records: dict[UUID, Record]
+    law: LawInForce
+    records: dict[UUID, PositionRecord]
     boiler: dict[str, Value] = field(default_factory=dict)
-    service: Service | None = None
-    general: list[Case] = field(default_factory=list)
-    trail: list[Trace] = field(default_factory=list)
+    service: ServiceMode | None = None
+    general: list[EpisodeCase] = field(default_factory=list)
+    trail: list[EntryTrace] = field(default_factory=list)
     outcomes: dict[UUID, str] = field(default_factory=dict)  # of each test, by entry
-    meters: dict[UUID, Meter] = field(default_factory=dict)  # each make-up meter, as read so far
-    live: list[Case] = field(default_factory=list)  # of `general` those not yet seen closed
+    meters: dict[UUID, MeterHistory] = field(default_factory=dict)  # each make-up meter, as read so far
+    live: list[EpisodeCase] = field(default_factory=list)  # of `general` those not yet seen closed
     episodes: dict[tuple[UUID | None, str], int] = field(default_factory=dict)  # begun so far, by place and rule
 
     @property
@@ -200,20 +211,20 @@ class Ledger:
         """The release in force where the replay stands."""
         return self.law.catalogue
 
-    def all_cases(self) -> Iterator[Case]:
+    def all_cases(self) -> Iterator[EpisodeCase]:
         """Every episode, open or closed, of every position and of the boiler as a whole."""
         yield from self.general
         for record in self.records.values():
             yield from record.cases
 
-    def open_cases(self) -> Iterator[Case]:
+    def open_cases(self) -> Iterator[EpisodeCase]:
         """Every open episode, in the order of `all_cases`."""
         yield from self.open_at(None)
         for record in self.records.values():
             if record.live:
                 yield from record.open_cases()
 
-    def open_at(self, place: Record | None) -> list[Case]:
+    def open_at(self, place: PositionRecord | None) -> list[EpisodeCase]:
         """The open episodes of a position, or those of the boiler as a whole."""
         if place is not None:
             return place.open_cases()
@@ -221,13 +232,13 @@ class Ledger:
             self.live = [c for c in self.live if c.is_open]
         return list(self.live)
 
-    def add(self, place: Record | None, case: Case) -> None:
+    def file_case(self, place: PositionRecord | None, case: EpisodeCase) -> None:
         """File a new episode where it belongs."""
         for filed in (self.general, self.live) if place is None else (place.cases, place.live):
             filed.append(case)
         self.episodes[case.position, case.rule.code] = case.episode
 
-    def without_time(self) -> None:
+    def drop_time_cases(self) -> None:
         """Take back the episodes that time alone brought: facts to come are replayed as if nobody had looked yet."""
         for record in self.records.values():
             for case in [c for c in record.cases if c.by_time]:
@@ -240,68 +251,68 @@ class Ledger:
         value = self.boiler.get("cutoffs_needed")
         return int(value) if isinstance(value, (int, float)) and value == 1 else 2
 
-    def share_a_chamber(self, one: Record, other: Record) -> bool:
+    def share_a_chamber(self, record: PositionRecord, other: PositionRecord) -> bool:
         """Whether two positions hang on one float chamber."""
-        mine = {p.position.id for p in self.paths_of(one) if p.role.code == "float_chamber"}
+        mine = {p.position.id for p in self.paths_of(record) if p.role.code == "float_chamber"}
         return any(p.position.id in mine for p in self.paths_of(other))
 
-    def repiped(self) -> None:
+    def forget_piping(self) -> None:
         """Forget what hangs on what: the register says it anew."""
         for record in self.records.values():
             record.above = record.hanging = None
 
-    def paths_of(self, record: Record) -> list[Record]:
+    def paths_of(self, record: PositionRecord) -> list[PositionRecord]:
         """Every path the position hangs on, directly or through another path."""
         if record.above is None:
-            record.above = self._walk(record)
+            record.above = self._walk_paths(record)
         return record.above
 
-    def _walk(self, record: Record) -> list[Record]:
-        found: dict[UUID, Record] = {}
+    def _walk_paths(self, record: PositionRecord) -> list[PositionRecord]:
+        paths: dict[UUID, PositionRecord] = {}
         waiting = list(record.paths)
-        while waiting and len(found) < LAST_PATH:
+        while waiting and len(paths) < MAX_PATHS:
             path = self.records.get(waiting.pop())
-            if path is not None and path.position.id not in found:
-                found[path.position.id] = path
+            if path is not None and path.position.id not in paths:
+                paths[path.position.id] = path
                 waiting.extend(path.paths)
-        return list(found.values())
+        return list(paths.values())
 
-    def hanging_on(self, path: Record) -> list[Record]:
+    def hanging_on(self, path: PositionRecord) -> list[PositionRecord]:
         """Every position whose signal this path carries."""
         if path.hanging is None:
             others = [r for r in self.records.values() if r is not path]
             path.hanging = [r for r in others if any(p is path for p in self.paths_of(r))]
         return path.hanging
 
-    def alone(self, record: Record) -> bool:
+    def is_undisturbed(self, record: PositionRecord) -> bool:
         """Whether nothing is open here or on a path: a test that fires and opens nothing then changes no more."""
         return not record.live and not any(p.live for p in self.paths_of(record))
 
-    def reach(self, record: Record, alone: bool) -> dict[UUID, Record]:
+    def records_in_reach(self, record: PositionRecord, undisturbed: bool) -> dict[UUID, PositionRecord]:
         """Whatever a test here can change: the position, its paths, and all that hangs on it or on them."""
-        if alone:
+        if undisturbed:
             return {record.position.id: record}
         near = [record, *self.paths_of(record)]
         return {r.position.id: r for place in near for r in (place, *self.hanging_on(place))}
 
-    def chamber_of(self, record: Record) -> Record:
+    def chamber_of(self, record: PositionRecord) -> PositionRecord:
         """The float chamber the position sits in; the position itself where the register names none."""
         return next((p for p in self.paths_of(record) if p.role.code == "float_chamber"), record)
 
     def lowest_setting(self, role: str, key: str) -> float | None:
         """The lowest set point of one role on this boiler: the ladder is only as high as its lowest rung."""
-        values = [r.setting(key) for r in self.records.values() if r.role.code == role and r.device]
+        values = [r.numeric_setting(key) for r in self.records.values() if r.role.code == role and r.device]
         return min((v for v in values if v is not None), default=None)
 
-    def snapshot(self, record: Record, at: datetime | None) -> Snapshot:
+    def take_snapshot(self, record: PositionRecord, at: datetime | None) -> PositionSnapshot:
         """Freeze what is known of one position."""
         # Looked at for every entry: what is empty is not walked.
         down = tuple(c for c in record.open_cases() if c.down) if record.live else ()
         failing = [p for p in self.paths_of(record) if p.live]
-        return Snapshot(
+        return PositionSnapshot(
             at=at,
             kind=record.kind if record.device else "",
-            needed=record.needed and not self.spared(record),
+            needed=record.needed and not self.is_spared(record),
             fitted_at=record.fitted_at,
             down=down,
             blocked=tuple(c for p in failing for c in p.open_cases() if c.down) if failing else (),
@@ -310,21 +321,21 @@ class Ledger:
             touches=tuple(record.touches.values()),
             proofs=tuple(sorted(record.proofs.items())),
             declared=tuple(sorted(record.declared.items())),
-            shares_chamber=self._counts_as_one(record),
+            shares_chamber=self._is_second_in_chamber(record),
             doubted=record.passes[-1] if record.passes and record.passes[-1].doubtful else None,
-            capacity_lb_h=record.setting("capacity_lb_h")
+            capacity_lb_h=record.numeric_setting("capacity_lb_h")
             if record.role.code == "safety_valve" and record.device
             else None,
             end_of_life=record.end_of_life() if record.device and "end_of_life" in record.attributes else None,
         )
 
-    def spared(self, record: Record) -> bool:
+    def is_spared(self, record: PositionRecord) -> bool:
         """One cutoff is needed: the one that locks out; an upper one beside it is welcome and not counted on."""
         if record.role.code != "upper_cutoff" or self.cutoffs_needed() != 1:
             return False
         return any(r.role.code == "lower_cutoff" and r.device for r in self.records.values())
 
-    def _counts_as_one(self, record: Record) -> bool:
+    def _is_second_in_chamber(self, record: PositionRecord) -> bool:
         """Whether this is the first of two cutoffs in one chamber, where two are needed: it is as if not fitted."""
         if record.role.code != "upper_cutoff" or self.cutoffs_needed() == 1:
             return False
@@ -333,34 +344,34 @@ class Ledger:
 
 
 @dataclass(slots=True)
-class Bench:
+class GradingBench:
     """What a grader may look at: one test, its procedure, the record it was done on and the whole ledger.
 
     Never changed, as `Snapshot`.
     """
 
-    visit: Visit
-    entry: Entry
-    procedure: Procedure
-    record: Record
-    ledger: Ledger
+    visit: VisitFact
+    entry: EntryFact
+    procedure: ProcedureSpec
+    record: PositionRecord
+    ledger: ReplayLedger
 
     @property
     def name(self) -> str:
         """The position's name as people say it."""
         return self.record.position.name
 
-    def flag(self, name: str) -> bool | None:
+    def yes_or_no_reading(self, name: str) -> bool | None:
         """A yes-or-no reading, None where it was not taken."""
         value = self.entry.readings.get(name)
         return value if isinstance(value, bool) else None
 
-    def number(self, name: str) -> float | None:
+    def number_reading(self, name: str) -> float | None:
         """A measured reading, None where it was not taken or is no number: every comparison with one is false."""
-        value = number(self.entry.readings.get(name))
+        value = as_number(self.entry.readings.get(name))
         return value if value is not None and isfinite(value) else None
 
-    def word(self, name: str) -> str:
+    def choice_reading(self, name: str) -> str:
         """A chosen reading, '' where it was not taken."""
         value = self.entry.readings.get(name)
         return value if isinstance(value, str) else ""

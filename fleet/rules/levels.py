@@ -4,17 +4,17 @@ from collections.abc import Iterator
 from datetime import datetime
 from itertools import pairwise
 
-from fleet.rules.ledger import Case
+from fleet.rules.ledger import EpisodeCase
 from fleet.rules.values import Level, LevelSegment
 
 
-def level_segments(case: Case) -> tuple[LevelSegment, ...]:
+def level_segments(case: EpisodeCase) -> tuple[LevelSegment, ...]:
     """Return the class of an episode from its opening to its closing, without gaps."""
     steps = sorted([(case.opened_at, case.level), *case.later], key=lambda s: s[0])
-    return tuple(_segments(steps, case.closed_at))
+    return tuple(_level_segments(steps, case.closed_at))
 
 
-def _segments(steps: list[tuple[datetime, Level]], closed_at: datetime | None) -> Iterator[LevelSegment]:
+def _level_segments(steps: list[tuple[datetime, Level]], closed_at: datetime | None) -> Iterator[LevelSegment]:
     for (since, level), following in pairwise([*steps, None]):  # type: ignore[misc]
         until = following[0] if following else closed_at
         if closed_at is not None and (until is None or until > closed_at):

@@ -6,10 +6,10 @@ from datetime import datetime
 from functools import cached_property
 from uuid import UUID
 
-from fleet.rules.catalogue import Hazard, Role
-from fleet.rules.values import Level, Reason, Service, Standing, State
+from fleet.rules.catalogue import Hazard, RoleSpec
+from fleet.rules.values import Level, Reason, ServiceMode, Standing, State
 
-SAYS = {
+ACT_BY_STANDING = {
     Standing.HOLD: "Not to be left firing; fire only to test, with a qualified person at the boiler the whole time.",
     Standing.EXPOSED: "Prove before relying on it.",
     Standing.IMPAIRED: "One protection down, another standing: repair by its date.",
@@ -21,11 +21,11 @@ SAYS = {
 
 
 @dataclass(frozen=True, slots=True)
-class Seen:
+class PositionState:
     """One position at one instant."""
 
     position: UUID
-    role: Role
+    role: RoleSpec
     needed: bool
     state: State
     reason: Reason
@@ -41,73 +41,76 @@ class OpenCase:
 
 
 @dataclass(frozen=True)
-class View:
+class BoilerView:
     """Everything the standing depends on at one instant."""
 
     at: datetime | None
-    service: Service
+    service: ServiceMode
     surveyed: bool
     hazards: Sequence[Hazard]
-    seen: Sequence[Seen]
+    positions: Sequence[PositionState]
     cases: Sequence[OpenCase]
 
-    def needed_for(self, hazard: Hazard) -> list[Seen]:
+    def needed_for(self, hazard: Hazard) -> list[PositionState]:
         """The protections counted on against a hazard, first to act first."""
         return self._needed.get(hazard.code, [])
 
     @cached_property
-    def _needed(self) -> dict[str, list[Seen]]:
-        found: dict[str, list[Seen]] = {}
-        for seen in sorted((s for s in self.seen if s.needed and s.role.part == "protection"), key=_acts_at):
-            found.setdefault(seen.role.hazard, []).append(seen)
-        return found
+    def _needed(self) -> dict[str, list[PositionState]]:
+        protections: dict[str, list[PositionState]] = {}
+        for position in sorted((s for s in self.positions if s.needed and s.role.part == "protection"), key=_order_of):
+            protections.setdefault(position.role.hazard, []).append(position)
+        return protections
 
 
-def _acts_at(seen: Seen) -> int:
-    return seen.role.order
+def _order_of(position: PositionState) -> int:
+    return position.role.order
 
 
 Decision = tuple[Standing, tuple[Reason, ...]]
 
 
-def decide(view: View) -> Decision:
+def decide_standing(view: BoilerView) -> Decision:
     """Return the standing and every reason of that rank, never without one."""
     if not view.service.runs:
         note = Reason("off", f"The boiler is {view.service.value.replace('_', ' ')}.")
-        return Standing.OFF, (note, *(c.reason for c in sorted(view.cases, key=_worst_first)))
+        return Standing.OFF, (note, *(c.reason for c in sorted(view.cases, key=_level_rank)))
     for standing, gather in _TABLE:
-        reasons = _distinct(gather(view))
+        reasons = _distinct_reasons(gather(view))
         # Before the first survey nothing is proven and that is no news; holds and deficiencies show all the same.
         if reasons and (view.surveyed or standing in (Standing.HOLD, Standing.IMPAIRED)):
             return standing, reasons
     if not view.surveyed:
         note = Reason("not_surveyed", "No visit by a qualified technician has been judged yet.")
-        return Standing.NOT_SURVEYED, (note, *_routine(view))
-    return Standing.CLEAR, (Reason("clear", "Every protection that is needed is proven in time."), *_routine(view))
+        return Standing.NOT_SURVEYED, (note, *_routine_reasons(view))
+    return Standing.CLEAR, (
+        Reason("clear", "Every protection that is needed is proven in time."),
+        *_routine_reasons(view),
+    )
 
 
-def _worst_first(case: OpenCase) -> int:
+def _level_rank(case: OpenCase) -> int:
     return tuple(Level).index(case.level)
 
 
-def _distinct(reasons: Iterable[Reason]) -> tuple[Reason, ...]:
+def _distinct_reasons(reasons: Iterable[Reason]) -> tuple[Reason, ...]:
     """Each sentence once; a deficiency and the state it causes say the same."""
     return tuple({r.sentence: r for r in reasons}.values())
 
 
-def _hold(view: View) -> Iterable[Reason]:
+def _reasons_for_hold(view: BoilerView) -> Iterable[Reason]:
     yield from (c.reason for c in view.cases if c.level is Level.HOLD)
-    for seen in view.seen:
-        last = seen.role.part == "protection" and seen.role.last_line and not seen.backed
-        if seen.needed and seen.state.down and (last or seen.role.part == "output_path"):
-            yield seen.reason
+    for position in view.positions:
+        last = position.role.part == "protection" and position.role.last_line and not position.backed
+        if position.needed and position.state.down and (last or position.role.part == "output_path"):
+            yield position.reason
     for hazard in view.hazards:
         members = view.needed_for(hazard) if hazard.stops_firing else []
         if not any(m.state.stands for m in members):
             yield from (m.reason for m in members if m.state.down)
 
 
-def _exposed(view: View) -> Iterable[Reason]:
+def _reasons_for_exposed(view: BoilerView) -> Iterable[Reason]:
     for hazard in view.hazards:
         members = view.needed_for(hazard) if hazard.stops_firing else []
         if members and not any(m.state.stands for m in members):
@@ -117,29 +120,29 @@ def _exposed(view: View) -> Iterable[Reason]:
                 yield member.reason
 
 
-def _impaired(view: View) -> Iterable[Reason]:
-    for seen in view.seen:
-        counted = seen.role.part == "protection" and seen.needed
-        watched = seen.role.part == "initiator" and seen.state is not State.NOT_FITTED
-        if seen.state.down and (counted or watched):
-            yield seen.reason
+def _reasons_for_impaired(view: BoilerView) -> Iterable[Reason]:
+    for position in view.positions:
+        counted = position.role.part == "protection" and position.needed
+        watched = position.role.part == "initiator" and position.state is not State.NOT_FITTED
+        if position.state.down and (counted or watched):
+            yield position.reason
     yield from (c.reason for c in view.cases if c.level is Level.URGENT)
 
 
-def _due(view: View) -> Iterable[Reason]:
-    for seen in view.seen:
-        asked = seen.needed or (seen.role.part != "protection" and seen.state is not State.NOT_FITTED)
-        if asked and not seen.state.down and seen.state is not State.PROVEN:
-            yield seen.reason
+def _reasons_for_due(view: BoilerView) -> Iterable[Reason]:
+    for position in view.positions:
+        is_asked = position.needed or (position.role.part != "protection" and position.state is not State.NOT_FITTED)
+        if is_asked and not position.state.down and position.state is not State.PROVEN:
+            yield position.reason
 
 
-def _routine(view: View) -> Iterable[Reason]:
+def _routine_reasons(view: BoilerView) -> Iterable[Reason]:
     return (c.reason for c in view.cases if c.level is Level.ROUTINE)
 
 
 _TABLE = (
-    (Standing.HOLD, _hold),
-    (Standing.EXPOSED, _exposed),
-    (Standing.IMPAIRED, _impaired),
-    (Standing.DUE, _due),
+    (Standing.HOLD, _reasons_for_hold),
+    (Standing.EXPOSED, _reasons_for_exposed),
+    (Standing.IMPAIRED, _reasons_for_impaired),
+    (Standing.DUE, _reasons_for_due),
 )

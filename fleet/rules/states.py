@@ -7,100 +7,127 @@ from itertools import pairwise
 
 from fleet.calendar import day_start
 from fleet.rules import end_of_life
-from fleet.rules.clocks import Clock, clocks, full_clocks, full_proofs, looser
-from fleet.rules.ledger import Ledger, Record, Section, Snapshot
-from fleet.rules.values import Law, Reason, State, StateSegment
-from fleet.rules.wording import asked_for, on
+from fleet.rules.clocks import Clock, clock_steps, full_clocks, full_proofs, is_looser_than_source
+from fleet.rules.ledger import PositionRecord, PositionSnapshot, ReplayLedger, StateSection
+from fleet.rules.values import LawInForce, PositionStateSegment, Reason, State
+from fleet.rules.wording import asked_for, local_day
 
 
-def segments(
-    ledger: Ledger, record: Record, snapshots: list[Snapshot], cut: list[Section] | None = None
-) -> Iterator[StateSegment]:
+def state_segments(
+    ledger: ReplayLedger,
+    record: PositionRecord,
+    snapshots: list[PositionSnapshot],
+    sections: list[StateSection] | None = None,
+) -> Iterator[PositionStateSegment]:
     """Yield the position's states from the beginning of time to its end, without gaps.
 
     `cut` keeps what was made of each snapshot that another one followed, for who resumes the replay.
     """
-    cut = [] if cut is None else cut
-    for number, (here, after) in enumerate(pairwise([*snapshots, None])):
-        assert here is not None
-        said = tuple(c.sentence for c in (*here.down, *here.blocked))
+    sections = [] if sections is None else sections
+    for number, (snapshot, after) in enumerate(pairwise([*snapshots, None])):
+        assert snapshot is not None
+        episode_sentences = tuple(c.sentence for c in (*snapshot.down, *snapshot.blocked))
         if after is None:
-            yield from _section(ledger, record, here, None)
-        elif number >= len(cut) or cut[number].said != said:
-            cut[number : number + 1] = [Section(said, tuple(_section(ledger, record, here, after.at)))]
+            yield from _section_segments(ledger, record, snapshot, None)
+        elif number >= len(sections) or sections[number].episode_sentences != episode_sentences:
+            sections[number : number + 1] = [
+                StateSection(episode_sentences, tuple(_section_segments(ledger, record, snapshot, after.at)))
+            ]
         if after is not None:
-            yield from cut[number].segments
+            yield from sections[number].segments
 
 
-def _section(ledger: Ledger, record: Record, here: Snapshot, end: datetime | None) -> Iterator[StateSegment]:
-    for since, until, law in ledger.evidence.laws_between(here.at, end):
-        held = _within(ledger, record, here, since, until, law)
-        over = end_of_life.over_at(here, ledger.evidence.zone) if here.end_of_life else None
-        yield from held if over is None else end_of_life.cut(held, record, over)
+def _section_segments(
+    ledger: ReplayLedger, record: PositionRecord, snapshot: PositionSnapshot, end: datetime | None
+) -> Iterator[PositionStateSegment]:
+    for since, until, law in ledger.evidence.laws_between(snapshot.at, end):
+        held = _segments_within(ledger, record, snapshot, since, until, law)
+        over = end_of_life.expired_at(snapshot, ledger.evidence.zone) if snapshot.end_of_life else None
+        yield from held if over is None else end_of_life.fail_after_expiry(held, record, over)
 
 
-def _within(
-    ledger: Ledger, record: Record, here: Snapshot, since: datetime | None, until: datetime | None, law: Law
-) -> Iterator[StateSegment]:
-    stands = fixed(ledger, record, here, law)
-    if stands is not None:
-        new = stands[0] is State.NEVER_PROVEN
-        due = _declared_due(ledger, here, law) if new else None
-        yield StateSegment(
-            record.position.id, since, until, *stands, _new_marks(here, law) if new else (), full_due=due
-        )
+def _segments_within(
+    ledger: ReplayLedger,
+    record: PositionRecord,
+    snapshot: PositionSnapshot,
+    since: datetime | None,
+    until: datetime | None,
+    law: LawInForce,
+) -> Iterator[PositionStateSegment]:
+    fixed_state = timeless_state(ledger, record, snapshot, law)
+    if fixed_state is not None:
+        is_new = fixed_state[0] is State.NEVER_PROVEN
+        due = _declared_due(ledger, snapshot, law) if is_new else None
+        marks = _new_marks(snapshot, law) if is_new else ()
+        yield PositionStateSegment(record.position.id, since, until, *fixed_state, marks, full_due=due)
         return
-    full = full_clocks(ledger.evidence, here, law)
-    steps = [c for c in clocks(ledger.evidence, here, law, full) if until is None or c.at < until]
-    marks, due = _marks(here, law), next((c.at for c in full if c.state is State.DUE), None)
+    yield from _clocked_segments(ledger, record, snapshot, since, until, law)
+
+
+def _clocked_segments(
+    ledger: ReplayLedger,
+    record: PositionRecord,
+    snapshot: PositionSnapshot,
+    since: datetime | None,
+    until: datetime | None,
+    law: LawInForce,
+) -> Iterator[PositionStateSegment]:
+    """Yield the segments of a position that only time changes: proven, then due, then lapsed."""
+    full = full_clocks(ledger.evidence, snapshot, law)
+    steps = [c for c in clock_steps(ledger.evidence, snapshot, law, full) if until is None or c.at < until]
+    marks, due = _proof_marks(snapshot, law), next((c.at for c in full if c.state is State.DUE), None)
     starts: list[datetime | None] = [since, *(max(since, c.at) if since else c.at for c in steps)]
     ends = [*starts[1:], until]
     for clock, begin, end in zip((None, *steps), starts, ends, strict=True):
         if end is not None and begin is not None and begin >= end:
             continue
         state = clock.state if clock else State.PROVEN
-        reason = _overdue(ledger, record, clock) if clock else _proven(ledger, record, here)
+        reason = _overdue_reason(ledger, record, clock) if clock else _proven_reason(ledger, record, snapshot)
         remind = clock.remind_at if clock else None
-        yield StateSegment(record.position.id, begin, end, state, reason, marks, remind, due)
+        yield PositionStateSegment(record.position.id, begin, end, state, reason, marks, remind, due)
 
 
-def _marks(here: Snapshot, law: Law) -> tuple[str, ...]:
-    return (*(["doubtful"] if here.doubted else []), *(["looser"] if looser(law, here) else []))
+def _proof_marks(snapshot: PositionSnapshot, law: LawInForce) -> tuple[str, ...]:
+    return (*(["doubtful"] if snapshot.doubted else []), *(["looser"] if is_looser_than_source(law, snapshot) else []))
 
 
-def _new_marks(here: Snapshot, law: Law) -> tuple[str, ...]:
+def _new_marks(snapshot: PositionSnapshot, law: LawInForce) -> tuple[str, ...]:
     """Never proven; but something may have been declared, or passed and put in doubt."""
-    declared = any(code not in dict(here.proofs) for code, _ in here.declared)
-    return (*(["declared"] if declared else []), *_marks(here, law))
+    declared = any(code not in dict(snapshot.proofs) for code, _ in snapshot.declared)
+    return (*(["declared"] if declared else []), *_proof_marks(snapshot, law))
 
 
-def _declared_due(ledger: Ledger, here: Snapshot, law: Law) -> datetime | None:
+def _declared_due(ledger: ReplayLedger, snapshot: PositionSnapshot, law: LawInForce) -> datetime | None:
     """When it would be due by what was declared: a date to plan by, never a proof."""
-    told = tuple((code, day_start(day, ledger.evidence.zone)) for code, day in here.declared)
-    steps = full_clocks(ledger.evidence, replace(here, proofs=told), law)
+    declared_proofs = tuple((code, day_start(day, ledger.evidence.zone)) for code, day in snapshot.declared)
+    steps = full_clocks(ledger.evidence, replace(snapshot, proofs=declared_proofs), law)
     return next((c.at for c in steps if c.state is State.DUE), None)
 
 
-def fixed(ledger: Ledger, record: Record, here: Snapshot, law: Law) -> tuple[State, Reason] | None:
+def timeless_state(
+    ledger: ReplayLedger, record: PositionRecord, snapshot: PositionSnapshot, law: LawInForce
+) -> tuple[State, Reason] | None:
     """States that time alone does not change: not fitted, failed, intermittent, never proven."""
     name = record.position.name
-    if not here.kind:
-        return State.NOT_FITTED, _reason(record, "not_fitted", f"No {name} is fitted.", here.at)
-    if here.shares_chamber:
+    if not snapshot.kind:
+        return State.NOT_FITTED, _state_reason(record, "not_fitted", f"No {name} is fitted.", snapshot.at)
+    if snapshot.shares_chamber:
         sentence = f"The {name} sits in one chamber with the lower cutoff: two in one chamber count as one."
-        return State.NOT_FITTED, _reason(record, "cutoffs_in_one_chamber", sentence, here.at)
-    down = _down(ledger, record, here)
+        return State.NOT_FITTED, _state_reason(record, "cutoffs_in_one_chamber", sentence, snapshot.at)
+    down = _down_state(ledger, record, snapshot)
     if down is not None:
         return down
-    if here.touches:
-        touch = max(here.touches, key=lambda t: t.at)
+    if snapshot.touches:
+        touch = max(snapshot.touches, key=lambda t: t.at)
         needs = asked_for(ledger.evidence, touch.needs)
-        when = on(touch.at, ledger.evidence.zone)
+        when = local_day(touch.at, ledger.evidence.zone)
         sentence = f"The {name} was {_TOUCHED.get(touch.code, 'worked on')} on {when} and needs {needs} since."
-        return State.NEVER_PROVEN, _reason(record, "touched", sentence, touch.at)
-    full = full_proofs(ledger.evidence, here, law)
-    if full and not any(p.code in dict(here.proofs) for p in full):
-        return State.NEVER_PROVEN, _reason(record, "never_proven", _never(ledger, record, here), here.fitted_at)
+        return State.NEVER_PROVEN, _state_reason(record, "touched", sentence, touch.at)
+    full = full_proofs(ledger.evidence, snapshot, law)
+    if full and not any(p.code in dict(snapshot.proofs) for p in full):
+        return State.NEVER_PROVEN, _state_reason(
+            record, "never_proven", _never_proven_sentence(ledger, record, snapshot), snapshot.fitted_at
+        )
     return None
 
 
@@ -116,62 +143,70 @@ _TOUCHED = {
 }
 
 
-def _never(ledger: Ledger, record: Record, here: Snapshot) -> str:
-    if here.doubted:
-        told = ledger.evidence.procedure(here.doubted.code).name.lower()
-        passed = f"The {record.position.name} passed its {told} on {on(here.doubted.at, ledger.evidence.zone)}"
+def _never_proven_sentence(ledger: ReplayLedger, record: PositionRecord, snapshot: PositionSnapshot) -> str:
+    if snapshot.doubted:
+        procedure_name = ledger.evidence.procedure_by_code(snapshot.doubted.code).name.lower()
+        passed = (
+            f"The {record.position.name} passed its {procedure_name} on "
+            f"{local_day(snapshot.doubted.at, ledger.evidence.zone)}"
+        )
         return f"{passed}, but what it was read by was found wrong since: it counts as inconclusive."
-    if here.declared:
-        code, day = max(here.declared, key=lambda pair: pair[1])
-        told = ledger.evidence.procedure(code).name.lower()
+    if snapshot.declared:
+        code, day = max(snapshot.declared, key=lambda pair: pair[1])
+        procedure_name = ledger.evidence.procedure_by_code(code).name.lower()
         name = record.position.name
-        return f"The {name} is only declared proven ({told}, {day:%a %d %b %Y}): no visit stands behind it."
+        return f"The {name} is only declared proven ({procedure_name}, {day:%a %d %b %Y}): no visit stands behind it."
     return f"The {record.position.name} has never been proven since it was fitted."
 
 
-def _down(ledger: Ledger, record: Record, here: Snapshot) -> tuple[State, Reason] | None:
+def _down_state(
+    ledger: ReplayLedger, record: PositionRecord, snapshot: PositionSnapshot
+) -> tuple[State, Reason] | None:
     zone, name = ledger.evidence.zone, record.position.name
-    if here.down:
-        case = min(here.down, key=lambda c: c.opened_at)
-        state = State.INTERMITTENT if here.intermittent else State.FAILED
-        note = " It passed since with nothing done: it still counts as failed." if here.intermittent else ""
-        sentence = f"{case.sentence} ({on(case.opened_at, zone)}){note}"
+    if snapshot.down:
+        case = min(snapshot.down, key=lambda c: c.opened_at)
+        state = State.INTERMITTENT if snapshot.intermittent else State.FAILED
+        note = " It passed since with nothing done: it still counts as failed." if snapshot.intermittent else ""
+        sentence = f"{case.sentence} ({local_day(case.opened_at, zone)}){note}"
         return state, Reason(
             case.rule.code, sentence, record.role.hazard, record.position.id, case.entry, case.opened_at
         )
-    if here.blocked:
-        case = min(here.blocked, key=lambda c: c.opened_at)
-        sentence = f"The {name} hangs on a failed path: {case.sentence} ({on(case.opened_at, zone)})"
+    if snapshot.blocked:
+        case = min(snapshot.blocked, key=lambda c: c.opened_at)
+        sentence = f"The {name} hangs on a failed path: {case.sentence} ({local_day(case.opened_at, zone)})"
         return State.FAILED, Reason(
             "path", sentence, record.role.hazard, record.position.id, case.entry, case.opened_at
         )
-    if here.blind:
-        blind = min(here.blind, key=lambda b: b.at)
+    if snapshot.blind:
+        blind = min(snapshot.blind, key=lambda b: b.at)
         path = ledger.records[blind.path].position.name
-        sentence = f"The {name} was blind behind the {path} since {on(blind.at, zone)} and has not acted since."
-        return State.FAILED, _reason(record, "path", sentence, blind.at)
+        sentence = f"The {name} was blind behind the {path} since {local_day(blind.at, zone)} and has not acted since."
+        return State.FAILED, _state_reason(record, "path", sentence, blind.at)
     return None
 
 
-def _reason(record: Record, rule: str, sentence: str, since: datetime | None) -> Reason:
+def _state_reason(record: PositionRecord, rule: str, sentence: str, since: datetime | None) -> Reason:
     return Reason(rule, sentence, record.role.hazard, record.position.id, None, since)
 
 
-def _proven(ledger: Ledger, record: Record, here: Snapshot) -> Reason:
-    if not here.proofs:
-        return _reason(record, "nothing_asked", f"Nothing is asked of the {record.position.name}.", here.at)
-    code, at = max(here.proofs, key=lambda pair: pair[1])
-    told = ledger.evidence.procedure(code).name.lower()
-    return _reason(
-        record, "proven", f"The {record.position.name} passed its {told} on {on(at, ledger.evidence.zone)}.", at
+def _proven_reason(ledger: ReplayLedger, record: PositionRecord, snapshot: PositionSnapshot) -> Reason:
+    if not snapshot.proofs:
+        return _state_reason(record, "nothing_asked", f"Nothing is asked of the {record.position.name}.", snapshot.at)
+    code, at = max(snapshot.proofs, key=lambda pair: pair[1])
+    procedure_name = ledger.evidence.procedure_by_code(code).name.lower()
+    return _state_reason(
+        record,
+        "proven",
+        f"The {record.position.name} passed its {procedure_name} on {local_day(at, ledger.evidence.zone)}.",
+        at,
     )
 
 
-def _overdue(ledger: Ledger, record: Record, clock: Clock) -> Reason:
+def _overdue_reason(ledger: ReplayLedger, record: PositionRecord, clock: Clock) -> Reason:
     zone = ledger.evidence.zone
     word = "is due" if clock.state is State.DUE else "has lapsed"
-    told = f"{clock.procedure.name} of the {record.position.name} {word} since {on(clock.at, zone)}"
+    text = f"{clock.procedure.name} of the {record.position.name} {word} since {local_day(clock.at, zone)}"
     # A date that no pass stands behind is the fitting's: nothing is said to have passed that never did.
     last = "never passed since it was fitted" if clock.by_fitting else "last passed"
-    sentence = f"{told}; {last} {on(clock.proved, zone)}."
-    return _reason(record, clock.state.value, sentence, clock.at)
+    sentence = f"{text}; {last} {local_day(clock.proved, zone)}."
+    return _state_reason(record, clock.state.value, sentence, clock.at)

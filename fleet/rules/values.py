@@ -7,59 +7,59 @@ from uuid import UUID, uuid5
 
 from fleet.calendar.spans import Span
 from fleet.rules.facts import (
-    Act,
-    Edition,
-    Entry,
+    ActFact,
+    AdoptedTerms,
+    CatalogueEdition,
+    EntryFact,
     Evidence,
-    Fitting,
-    Law,
+    FittingFact,
+    LawInForce,
     Moment,
     Override,
-    Paper,
-    Position,
-    Service,
+    PaperFact,
+    PositionFact,
     ServiceChange,
-    Setting,
-    Terms,
+    ServiceMode,
+    SettingFact,
     Value,
-    Visit,
-    number,
+    VisitFact,
+    as_number,
 )
 
 __all__ = [
-    "Act",
+    "ActFact",
+    "AdoptedTerms",
+    "CatalogueEdition",
     "Condition",
-    "Deficiency",
-    "Edition",
-    "Entry",
+    "EntryFact",
+    "EntryVerdict",
     "Evidence",
-    "Finding",
-    "Fitting",
-    "Heat",
+    "FittingFact",
+    "HeatEvidence",
+    "JudgedDeficiency",
+    "JudgedFinding",
     "Judgement",
-    "Law",
+    "LawInForce",
     "Level",
     "LevelSegment",
-    "Missing",
+    "MissingItem",
     "Moment",
     "Override",
-    "Paper",
-    "Position",
-    "Readiness",
+    "PaperFact",
+    "PositionFact",
+    "PositionStateSegment",
+    "ReadinessAnswer",
     "Reason",
-    "Service",
     "ServiceChange",
-    "Setting",
+    "ServiceMode",
+    "SettingFact",
     "Standing",
     "StandingSegment",
     "State",
-    "StateSegment",
-    "Terms",
     "Value",
-    "Verdict",
-    "Visit",
+    "VisitFact",
+    "as_number",
     "deficiency_id",
-    "number",
     "paper_id",
 ]
 
@@ -129,7 +129,7 @@ class Reason:
 
 
 @dataclass(frozen=True, slots=True)
-class Verdict:
+class EntryVerdict:
     """What one entry is worth, with the limit, set point and source it was judged by."""
 
     entry: UUID
@@ -144,7 +144,7 @@ class Verdict:
 
 
 @dataclass(frozen=True, slots=True)
-class Finding:
+class JudgedFinding:
     """The rule that fired in a visit and the entries it rests on."""
 
     visit: UUID
@@ -176,7 +176,7 @@ def paper_id(boiler: UUID, kind: str) -> UUID:
 
 
 @dataclass(frozen=True, slots=True)
-class Deficiency:
+class JudgedDeficiency:
     """One episode of a rule at a position: opened, perhaps said to be repaired, closed only by its proof."""
 
     position: UUID | None
@@ -193,7 +193,7 @@ class Deficiency:
 
 
 @dataclass(frozen=True, slots=True)
-class StateSegment:
+class PositionStateSegment:
     """One position's state from an instant to another."""
 
     position: UUID
@@ -218,7 +218,7 @@ class StandingSegment:
 
 
 @dataclass(frozen=True, slots=True)
-class Missing:
+class MissingItem:
     """What stands between the boiler and service, or was not looked at, with the date it was last proven."""
 
     what: str
@@ -228,13 +228,13 @@ class Missing:
 
 
 @dataclass(frozen=True, slots=True)
-class Readiness:
+class ReadinessAnswer:
     """*Ready*, *not ready* or *can't say*, for one visit. Advice to a qualified person, never a permission."""
 
     visit: UUID
     answer: str
-    missing: tuple[Missing, ...]
-    not_looked_at: tuple[Missing, ...]
+    missing: tuple[MissingItem, ...]
+    not_looked_at: tuple[MissingItem, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -250,7 +250,7 @@ class Condition:
 
 
 @dataclass(frozen=True, slots=True)
-class Heat:
+class HeatEvidence:
     """One boiler's word on heat, from which the conditions of its building follow.
 
     `absent`: it heats nothing (by the register, or laid up), so nobody counts on it. `cold`: on hold, locked out or off
@@ -266,7 +266,7 @@ class Heat:
 
 
 @dataclass(frozen=True, slots=True)
-class Glass:
+class GlassLevel:
     """How long the full proofs carry with no news, and the work that a caretaker does every week.
 
     `exposed_at` is when the first hazard that stops firing stands without a protection that is proven in full: at
@@ -288,15 +288,15 @@ class Glass:
 class Judgement:
     """Everything that follows from one boiler's evidence. `anchor` is the newest entry's instant."""
 
-    verdicts: tuple[Verdict, ...]
-    findings: tuple[Finding, ...]
-    deficiencies: tuple[Deficiency, ...]
-    states: tuple[StateSegment, ...]
+    verdicts: tuple[EntryVerdict, ...]
+    findings: tuple[JudgedFinding, ...]
+    deficiencies: tuple[JudgedDeficiency, ...]
+    states: tuple[PositionStateSegment, ...]
     standings: tuple[StandingSegment, ...]
-    readiness: tuple[Readiness, ...]
+    readiness: tuple[ReadinessAnswer, ...]
     conditions: tuple[Condition, ...]
     waiting: tuple[UUID, ...]  # corrections without effect until a second qualified person stands behind them
     anchor: datetime | None
-    heat: Heat = Heat()
+    heat: HeatEvidence = HeatEvidence()
     surveyed_at: datetime | None = None  # when the first visit with a qualified technician ended
-    glass: Glass | None = None  # None before the survey, and where no proof ever ends by time alone
+    glass: GlassLevel | None = None  # None before the survey, and where no proof ever ends by time alone

@@ -2,13 +2,13 @@
 
 from dataclasses import dataclass
 
-from fleet.rules.catalogue import Catalogue, Procedure, Variant
-from fleet.rules.clocks import timing
-from fleet.rules.values import Law, Override, Terms
+from fleet.rules.catalogue import Catalogue, ProcedureSpec, Variant
+from fleet.rules.clocks import adopted_timing
+from fleet.rules.values import AdoptedTerms, LawInForce, Override
 
 
 @dataclass(frozen=True, slots=True)
-class Adopted:
+class AdoptedInterval:
     """The interval of a procedure under a portfolio's terms, and where it comes from. The interval "" is none."""
 
     variant: str
@@ -18,15 +18,17 @@ class Adopted:
     grace_days: int
 
 
-def adopted(procedure: Procedure, terms: Terms, release: Catalogue) -> Adopted:
+def adopted_interval(procedure: ProcedureSpec, terms: AdoptedTerms, release: Catalogue) -> AdoptedInterval:
     """Return a procedure's interval by override, else by variant, else by the catalogue."""
-    asked = timing(Law(None, terms, release), procedure)
+    interval_terms = adopted_timing(LawInForce(None, terms, release), procedure)
     variant, override = terms.variants.get(procedure.code, ""), terms.overrides.get(procedure.code)
-    if asked is None:
-        return Adopted(variant, override, "", "", 0)
-    return Adopted(variant, override, str(asked.interval), asked.anchor, asked.grace_days)
+    if interval_terms is None:
+        return AdoptedInterval(variant, override, "", "", 0)
+    return AdoptedInterval(
+        variant, override, str(interval_terms.interval), interval_terms.anchor, interval_terms.grace_days
+    )
 
 
-def variants(procedure: Procedure, release: Catalogue) -> list[Variant]:
+def published_variants(procedure: ProcedureSpec, release: Catalogue) -> list[Variant]:
     """Return the published variants of a procedure's interval, by name."""
     return [v for (code, _), v in sorted(release.variants.items()) if code == procedure.code]

@@ -9,14 +9,14 @@ from fleet.calendar import Interval, day_of
 from fleet.errors import Fault
 from fleet.rules.catalogue import Catalogue
 from fleet.terms.models import Adoption
-from fleet.terms.values import season
+from fleet.terms.values import parse_season
 
 ANCHORS = ("", "season")
-DAYS = {"urgent_days": (1, 90), "due_soon_days": (0, 365), "operator_firing_days": (1, 90)}  # common practice
-MOST_GRACE = 366
-GAUGE_PSI = (30.0, 60.0)  # no narrower than the least range (S12), no wider than the widest (from memory)
+DAY_LIMITS = {"urgent_days": (1, 90), "due_soon_days": (0, 365), "operator_firing_days": (1, 90)}  # common practice
+MAX_GRACE_DAYS = 366
+GAUGE_PSI_LIMITS = (30.0, 60.0)  # no narrower than the least range (S12), no wider than the widest (from memory)
 RELIEF_RULES = ("output_only", "greater_of")
-OWN = {"interval", "anchor", "grace_days", "source"}
+OVERRIDE_FIELDS = {"interval", "anchor", "grace_days", "source"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,15 +34,15 @@ class IncomingTerms:
     relief_rule: str = "output_only"
 
 
-def faults(
+def terms_faults(
     terms: IncomingTerms, newest: Adoption | None, zones: Iterable[str], catalogue: Catalogue, at: datetime
 ) -> list[Fault]:
     """Return everything wrong with the terms; an empty list if they may be adopted."""
-    own = [*_own(terms, catalogue), *_relief_and_gauge(terms)]
-    return [*_start(terms, newest, zones, at), *_season(terms), *_days(terms), *own]
+    other_faults = [*_interval_faults(terms, catalogue), *_relief_and_gauge_faults(terms)]
+    return [*_start_faults(terms, newest, zones, at), *_season_faults(terms), *_day_count_faults(terms), *other_faults]
 
 
-def _start(terms: IncomingTerms, newest: Adoption | None, zones: Iterable[str], at: datetime) -> Iterator[Fault]:
+def _start_faults(terms: IncomingTerms, newest: Adoption | None, zones: Iterable[str], at: datetime) -> Iterator[Fault]:
     """Yield the faults of the first day. The first terms hold for all time.
 
     Later terms begin on a day that has begun in no building yet, so that nothing is judged differently in retrospect.
@@ -61,53 +61,53 @@ def _start(terms: IncomingTerms, newest: Adoption | None, zones: Iterable[str], 
         yield Fault("before_the_last", f"The terms adopted last begin on {newest.starts_on.isoformat()}.", place)
 
 
-def _season(terms: IncomingTerms) -> Iterator[Fault]:
+def _season_faults(terms: IncomingTerms) -> Iterator[Fault]:
     try:
         if terms.season:
-            season(terms.season)
+            parse_season(terms.season)
     except ValueError:
         yield Fault("not_a_season", "A season is written like 10-01/05-31, or left empty.", ("season",))
 
 
-def _days(terms: IncomingTerms) -> Iterator[Fault]:
-    for name, (low, high) in DAYS.items():
+def _day_count_faults(terms: IncomingTerms) -> Iterator[Fault]:
+    for name, (low, high) in DAY_LIMITS.items():
         if not low <= getattr(terms, name) <= high:
             yield Fault("not_possible", f"{name} lies between {low} and {high}.", (name,))
 
 
-def _own(terms: IncomingTerms, catalogue: Catalogue) -> Iterator[Fault]:
+def _interval_faults(terms: IncomingTerms, catalogue: Catalogue) -> Iterator[Fault]:
     for code, name in terms.variants.items():
         if (code, name) not in catalogue.variants:
             yield Fault("unknown_variant", f"No variant {name!r} of {code!r} is published.", ("variants", code))
-    for code, own in terms.overrides.items():
+    for code, override in terms.overrides.items():
         if code not in catalogue.procedures:
             yield Fault("unknown_procedure", f"No procedure {code!r}.", ("overrides", code))
-        yield from _override(own, ("overrides", code))
+        yield from _override_faults(override, ("overrides", code))
 
 
-def _relief_and_gauge(terms: IncomingTerms) -> Iterator[Fault]:
-    low, high = GAUGE_PSI
+def _relief_and_gauge_faults(terms: IncomingTerms) -> Iterator[Fault]:
+    low, high = GAUGE_PSI_LIMITS
     if not low <= terms.gauge_most_psi <= high:
         yield Fault("not_possible", f"gauge_most_psi lies between {low:g} and {high:g}.", ("gauge_most_psi",))
     if terms.relief_rule not in RELIEF_RULES:
         yield Fault("unknown_choice", f"relief_rule is one of {', '.join(RELIEF_RULES)}.", ("relief_rule",))
 
 
-def _override(own: Mapping[str, Any], place: tuple[str, str]) -> Iterator[Fault]:
-    for name in sorted(own.keys() - OWN):
+def _override_faults(override: Mapping[str, Any], place: tuple[str, str]) -> Iterator[Fault]:
+    for name in sorted(override.keys() - OVERRIDE_FIELDS):
         yield Fault("unknown_field", "Unknown field.", (*place, name))
-    if not _interval(own.get("interval")):
+    if not _is_interval(override.get("interval")):
         yield Fault("not_an_interval", "An interval is written like 3 mo or 1 w.", (*place, "interval"))
-    if own.get("anchor", "") not in ANCHORS:
+    if override.get("anchor", "") not in ANCHORS:
         yield Fault("unknown_anchor", "The anchor is season, or left out.", (*place, "anchor"))
-    grace = own.get("grace_days")
-    if not isinstance(grace, int) or isinstance(grace, bool) or not 0 <= grace <= MOST_GRACE:
-        yield Fault("not_possible", f"grace_days is a whole number from 0 to {MOST_GRACE}.", (*place, "grace_days"))
-    if not isinstance(own.get("source"), str) or not own["source"].strip():
+    grace = override.get("grace_days")
+    if not isinstance(grace, int) or isinstance(grace, bool) or not 0 <= grace <= MAX_GRACE_DAYS:
+        yield Fault("not_possible", f"grace_days is a whole number from 0 to {MAX_GRACE_DAYS}.", (*place, "grace_days"))
+    if not isinstance(override.get("source"), str) or not override["source"].strip():
         yield Fault("required", "Who says so? An override names its source.", (*place, "source"))
 
 
-def _interval(text: object) -> bool:
+def _is_interval(text: object) -> bool:
     try:
         return isinstance(text, str) and bool(Interval.parse(text))
     except ValueError:

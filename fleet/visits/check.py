@@ -6,21 +6,21 @@ from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from uuid import UUID
 
-from fleet.errors import Fault, Place
+from fleet.errors import Fault, FaultPath
 from fleet.portfolio.models import Device
-from fleet.portfolio.sheet import measures, possible
-from fleet.rules.catalogue import Catalogue, ReadingSpec, Role
+from fleet.portfolio.sheet import is_measured, is_possible
+from fleet.rules.catalogue import Catalogue, ReadingSpec, RoleSpec
 from fleet.rules.values import Value
 from fleet.rules.vocabulary import OCCUPANT_ACTS, EntryAct
 from fleet.visits.incoming import IncomingEntry, IncomingVisit
 
-AHEAD = timedelta(minutes=10)  # phones' clocks differ; more is a mistake
+MAX_CLOCK_AHEAD = timedelta(minutes=10)  # phones' clocks differ; more is a mistake
 
-MOST_ENTRIES = 200
+MAX_ENTRIES = 200
 
 
 @dataclass(frozen=True, slots=True)
-class Register:
+class BoilerRegister:
     """What exists at a boiler: roles by position, its first day, the people known here, the catalogue.
 
     `devices` gives the kinds of existing devices whose ids the visit names, '' for another portfolio's.
@@ -35,23 +35,28 @@ class Register:
 
 def known_devices(visit: IncomingVisit, portfolio: UUID) -> dict[UUID, str]:
     """Return the kinds of existing devices whose ids the visit names; '' for another portfolio's."""
-    found = Device.objects.filter(id__in=[e.device for e in visit.entries if e.device])
-    return {d.id: d.kind_id if d.portfolio_id == portfolio else "" for d in found}
+    devices = Device.objects.filter(id__in=[e.device for e in visit.entries if e.device])
+    return {d.id: d.kind_id if d.portfolio_id == portfolio else "" for d in devices}
 
 
-def faults(visit: IncomingVisit, register: Register, now: datetime) -> list[Fault]:
+def visit_faults(visit: IncomingVisit, register: BoilerRegister, now: datetime) -> list[Fault]:
     """Return everything wrong with the visit by itself; an empty list if it may be written. `now` is server time."""
-    if len(visit.entries) > MOST_ENTRIES:  # no further check of so many
-        return [Fault("too_many", f"A visit has at most {MOST_ENTRIES} entries.", ("entries",))]
-    found = [*_times(visit, register, now), *_people(visit, register), *_refs(visit), *_occupants(visit)]
+    if len(visit.entries) > MAX_ENTRIES:  # no further check of so many
+        return [Fault("too_many", f"A visit has at most {MAX_ENTRIES} entries.", ("entries",))]
+    faults = [
+        *_time_faults(visit, register, now),
+        *_people_faults(visit, register),
+        *_ref_faults(visit),
+        *_occupant_faults(visit),
+    ]
     for number, entry in enumerate(visit.entries):
-        found += _entry(entry, register, ("entries", number))
-    return found
+        faults += _entry_faults(entry, register, ("entries", number))
+    return faults
 
 
-def _times(visit: IncomingVisit, register: Register, now: datetime) -> Iterator[Fault]:
-    for at, place in _own_times(visit):
-        if at > now + AHEAD:
+def _time_faults(visit: IncomingVisit, register: BoilerRegister, now: datetime) -> Iterator[Fault]:
+    for at, place in _stated_times(visit):
+        if at > now + MAX_CLOCK_AHEAD:
             yield Fault("in_the_future", f"This lies ahead of the server's time, {now.isoformat()}.", place)
         elif at < register.since:
             yield Fault("before_the_boiler", f"The boiler is on record since {register.since.isoformat()}.", place)
@@ -60,7 +65,7 @@ def _times(visit: IncomingVisit, register: Register, now: datetime) -> Iterator[
             yield Fault("out_of_order", "Entries stand in the order done.", ("entries", number, "performed_at"))
 
 
-def _own_times(visit: IncomingVisit) -> Iterator[tuple[datetime, Place]]:
+def _stated_times(visit: IncomingVisit) -> Iterator[tuple[datetime, FaultPath]]:
     """Yield the different instants of the visit in order, each once, with its place in the request."""
     at = visit.performed_at
     yield at, ("performed_at",)
@@ -70,21 +75,21 @@ def _own_times(visit: IncomingVisit) -> Iterator[tuple[datetime, Place]]:
             yield at, ("entries", number, "performed_at")
 
 
-def _people(visit: IncomingVisit, register: Register) -> Iterator[Fault]:
+def _people_faults(visit: IncomingVisit, register: BoilerRegister) -> Iterator[Fault]:
     for number, person in enumerate(visit.people):
         if person.user is not None and person.user not in register.users:
             yield Fault("unknown_person", "No such person here.", ("people", number, "user"))
 
 
-def _refs(visit: IncomingVisit) -> Iterator[Fault]:
-    seen: set[str] = set()
+def _ref_faults(visit: IncomingVisit) -> Iterator[Fault]:
+    known_refs: set[str] = set()
     for number, entry in enumerate(visit.entries):
-        if entry.ref in seen:
+        if entry.ref in known_refs:
             yield Fault("double_ref", f"Another entry is {entry.ref!r} already.", ("entries", number, "ref"))
-        seen |= {entry.ref} - {""}
+        known_refs |= {entry.ref} - {""}
 
 
-def _occupants(visit: IncomingVisit) -> Iterator[Fault]:
+def _occupant_faults(visit: IncomingVisit) -> Iterator[Fault]:
     """Yield contradictions within the visit about which device is where.
 
     What was there before the visit depends on the times of other facts and is left to the rules.
@@ -93,7 +98,7 @@ def _occupants(visit: IncomingVisit) -> Iterator[Fault]:
     for number, entry in enumerate(visit.entries):
         if entry.act not in OCCUPANT_ACTS:
             continue
-        place: Place = ("entries", number, *entry.inner)
+        place: FaultPath = ("entries", number, *entry.inner)
         spoken, occupant, device = entry.position in held, held.get(entry.position), visit.device_id(number)
         if entry.act == EntryAct.FIT and spoken and occupant:
             yield Fault("position_taken", "This visit has put a device there already.", (*place, "position"))
@@ -104,17 +109,17 @@ def _occupants(visit: IncomingVisit) -> Iterator[Fault]:
         held[entry.position] = device
 
 
-def _entry(entry: IncomingEntry, register: Register, place: Place) -> Iterable[Fault]:
-    seen = register.catalogue.observations.get(entry.code) if entry.act == EntryAct.OBSERVE else None
-    if entry.position is None and seen is not None and not seen.roles:
-        return _seen_with(entry, place)
+def _entry_faults(entry: IncomingEntry, register: BoilerRegister, place: FaultPath) -> Iterable[Fault]:
+    observation = register.catalogue.observations.get(entry.code) if entry.act == EntryAct.OBSERVE else None
+    if entry.position is None and observation is not None and not observation.roles:
+        return _observation_reading_faults(entry, place)
     if entry.position is None or entry.position not in register.roles:
         return [Fault("unknown_position", "This boiler has no such position.", (*place, *entry.inner, "position"))]
     role = register.catalogue.roles[register.roles[entry.position]]
     return _CHECKS[entry.act](entry, role, register, place)
 
 
-def _test(entry: IncomingEntry, role: Role, register: Register, place: Place) -> Iterator[Fault]:
+def _test_faults(entry: IncomingEntry, role: RoleSpec, register: BoilerRegister, place: FaultPath) -> Iterator[Fault]:
     procedure = register.catalogue.procedures.get(entry.code)
     if procedure is None:
         yield Fault("unknown_procedure", f"No procedure {entry.code!r}.", (*place, "test"))
@@ -123,25 +128,25 @@ def _test(entry: IncomingEntry, role: Role, register: Register, place: Place) ->
         yield Fault("procedure_does_not_fit", f"{procedure.name} is not for a {role.name.lower()}.", (*place, "test"))
     for name, value in entry.readings.items():
         spec = procedure.readings.get(name)
-        here = (*place, "readings", name)
+        reading_place = (*place, "readings", name)
         if spec is None:
-            yield Fault("unknown_reading", f"{procedure.name} has no reading {name!r}.", here)
+            yield Fault("unknown_reading", f"{procedure.name} has no reading {name!r}.", reading_place)
         else:
-            yield from _reading(spec, value, here)
+            yield from _reading_faults(spec, value, reading_place)
 
 
-def _reading(spec: ReadingSpec, value: Value, place: Place) -> Iterator[Fault]:
+def _reading_faults(spec: ReadingSpec, value: Value, place: FaultPath) -> Iterator[Fault]:
     if value is None:
         return
     if not _TYPES[spec.type](value):
         yield Fault("wrong_type", f"{spec.name} is a {spec.type}.", place)
     elif spec.type == "choice" and value not in spec.choices:
         yield Fault("unknown_choice", f"{spec.name} is one of {', '.join(spec.choices)}.", place)
-    elif spec.type == "number" and not _within(spec, float(value)):
+    elif spec.type == "number" and not _is_within(spec, float(value)):
         yield Fault("not_possible", f"{spec.name} lies outside {spec.low:g} to {spec.high:g} {spec.unit}.", place)
 
 
-def _within(spec: ReadingSpec, value: float) -> bool:
+def _is_within(spec: ReadingSpec, value: float) -> bool:
     low, high = spec.low if spec.low is not None else -math.inf, spec.high if spec.high is not None else math.inf
     return math.isfinite(value) and low <= value <= high
 
@@ -157,84 +162,86 @@ _TYPES = {
 }
 
 
-def _action(entry: IncomingEntry, role: Role, register: Register, place: Place) -> Iterator[Fault]:
+def _action_faults(entry: IncomingEntry, role: RoleSpec, register: BoilerRegister, place: FaultPath) -> Iterator[Fault]:
     if entry.code not in register.catalogue.actions:
         yield Fault("unknown_action", f"No action {entry.code!r}.", (*place, "action"))
-    yield from _no_readings(entry, place)
+    yield from _unexpected_reading_faults(entry, place)
 
 
-def _observe(entry: IncomingEntry, role: Role, register: Register, place: Place) -> Iterator[Fault]:
-    seen = register.catalogue.observations.get(entry.code)
-    if seen is None:
+def _observation_faults(
+    entry: IncomingEntry, role: RoleSpec, register: BoilerRegister, place: FaultPath
+) -> Iterator[Fault]:
+    observation = register.catalogue.observations.get(entry.code)
+    if observation is None:
         yield Fault("unknown_observation", f"No observation {entry.code!r}.", (*place, "observe"))
-    elif seen.roles and role.code not in seen.roles:
+    elif observation.roles and role.code not in observation.roles:
         yield Fault(
-            "observation_does_not_fit", f"{seen.name} is not seen on a {role.name.lower()}.", (*place, "observe")
+            "observation_does_not_fit", f"{observation.name} is not seen on a {role.name.lower()}.", (*place, "observe")
         )
-    yield from _seen_with(entry, place)
+    yield from _observation_reading_faults(entry, place)
 
 
-def _seen_with(entry: IncomingEntry, place: Place) -> Iterator[Fault]:
+def _observation_reading_faults(entry: IncomingEntry, place: FaultPath) -> Iterator[Fault]:
     """Yield the faults of an observation's readings: whether the burner fired, and for a found cause the manager."""
     for name, value in entry.readings.items():
-        known = _WITH_SEEN.get(name) if name != "manager" or entry.code == "cause_found" else None
-        if known is None:
+        reading_type = _OBSERVATION_READINGS.get(name) if name != "manager" or entry.code == "cause_found" else None
+        if reading_type is None:
             yield Fault("unknown_reading", f"An observation has no reading {name!r}.", (*place, "readings", name))
-        elif not isinstance(value, known):
-            yield Fault("wrong_type", f"{name} is a {known.__name__}.", (*place, "readings", name))
+        elif not isinstance(value, reading_type):
+            yield Fault("wrong_type", f"{name} is a {reading_type.__name__}.", (*place, "readings", name))
         elif name == "manager" and not str(value).strip():
             yield Fault("required", "Name the manager.", (*place, "readings", name))
 
 
-_WITH_SEEN = {"burner_firing": bool, "manager": str}
+_OBSERVATION_READINGS = {"burner_firing": bool, "manager": str}
 
 
-def _no_readings(entry: IncomingEntry, place: Place) -> Iterator[Fault]:
+def _unexpected_reading_faults(entry: IncomingEntry, place: FaultPath) -> Iterator[Fault]:
     for name in entry.readings:
         yield Fault("unknown_reading", "Only a test has readings.", (*place, "readings", name))
 
 
-def _fit(entry: IncomingEntry, role: Role, register: Register, place: Place) -> Iterator[Fault]:
+def _fit_faults(entry: IncomingEntry, role: RoleSpec, register: BoilerRegister, place: FaultPath) -> Iterator[Fault]:
     kind = register.catalogue.kinds.get(entry.kind)
-    here = (*place, *entry.inner, "with")
+    device_place = (*place, *entry.inner, "with")
     if kind is None or kind.code not in role.kinds:
-        yield Fault("device_does_not_fit", f"A {role.name.lower()} is not a {entry.kind!r}.", (*here, "kind"))
+        yield Fault("device_does_not_fit", f"A {role.name.lower()} is not a {entry.kind!r}.", (*device_place, "kind"))
         return
     if entry.device and register.devices.get(entry.device, entry.kind) != entry.kind:
-        yield Fault("device_id_taken", "This id is another device's.", (*here, "id"))
+        yield Fault("device_id_taken", "This id is another device's.", (*device_place, "id"))
     stamped = {name: value for name, value in entry.values.items() if value is not None}  # null: unreadable
-    yield from _values(stamped, kind.attributes, here)
+    yield from _value_faults(stamped, kind.attributes, device_place)
 
 
-def _set(entry: IncomingEntry, role: Role, register: Register, place: Place) -> Iterator[Fault]:
-    known = frozenset().union(*(register.catalogue.kinds[k].attributes for k in role.kinds)) - {"fitted_on"}
-    here = (*place, *entry.inner)
+def _set_faults(entry: IncomingEntry, role: RoleSpec, register: BoilerRegister, place: FaultPath) -> Iterator[Fault]:
+    settable_names = frozenset().union(*(register.catalogue.kinds[k].attributes for k in role.kinds)) - {"fitted_on"}
+    act_place = (*place, *entry.inner)
     if not entry.values:
-        yield Fault("nothing_set", "Name at least one value.", here)
-    yield from _values(entry.values, known, here)
+        yield Fault("nothing_set", "Name at least one value.", act_place)
+    yield from _value_faults(entry.values, settable_names, act_place)
 
 
-def _values(values: Mapping[str, Value], known: frozenset[str], place: Place) -> Iterator[Fault]:
+def _value_faults(values: Mapping[str, Value], known_names: frozenset[str], place: FaultPath) -> Iterator[Fault]:
     for name, value in values.items():
-        here = (*place, name)
-        if name not in known:
-            yield Fault("unknown_value", f"No value {name!r} here.", here)
-        elif not (_is_number(value) if measures(name) else isinstance(value, str)):
-            yield Fault("wrong_type", f"{name} is a {'number' if measures(name) else 'word'}.", here)
-        elif measures(name) and not possible(name, float(value or 0)):
-            yield Fault("not_possible", f"{name} can't be {value:g}.", here)
+        value_place = (*place, name)
+        if name not in known_names:
+            yield Fault("unknown_value", f"No value {name!r} here.", value_place)
+        elif not (_is_number(value) if is_measured(name) else isinstance(value, str)):
+            yield Fault("wrong_type", f"{name} is a {'number' if is_measured(name) else 'word'}.", value_place)
+        elif is_measured(name) and not is_possible(name, float(value or 0)):
+            yield Fault("not_possible", f"{name} can't be {value:g}.", value_place)
 
 
-def _remove(entry: IncomingEntry, role: Role, register: Register, place: Place) -> Iterator[Fault]:
+def _remove_faults(entry: IncomingEntry, role: RoleSpec, register: BoilerRegister, place: FaultPath) -> Iterator[Fault]:
     return iter(())
 
 
 _CHECKS = {
-    "test": _test,
-    "action": _action,
-    "observe": _observe,
-    "replace": _fit,
-    "fit": _fit,
-    "remove": _remove,
-    "set": _set,
+    "test": _test_faults,
+    "action": _action_faults,
+    "observe": _observation_faults,
+    "replace": _fit_faults,
+    "fit": _fit_faults,
+    "remove": _remove_faults,
+    "set": _set_faults,
 }

@@ -6,7 +6,7 @@ from datetime import datetime
 from django.db.models import Q, QuerySet
 
 from fleet.accounts.models import User
-from fleet.accounts.people import held_at
+from fleet.accounts.people import qualification_codes_at
 from fleet.errors import Fault, Refused
 from fleet.portfolio.models import Fitting
 from fleet.rules.vocabulary import FITTING_ACTS, OCCUPANT_ACTS
@@ -16,7 +16,7 @@ from fleet.visits.models import Entry, Seconding, Visit
 QUALIFICATION = "technician"
 
 
-def dropped(visit: IncomingVisit, old: Visit) -> Iterator[Fault]:
+def dropped_device_faults(visit: IncomingVisit, old: Visit) -> Iterator[Fault]:
     """Yield a fault for each device that the correction drops although later visits have evidence about it."""
     kept_ids = {visit.device_id(n) for n, e in enumerate(visit.entries) if e.act in FITTING_ACTS}
     kept_places = {(e.position, e.kind) for e in visit.entries if e.act in FITTING_ACTS}
@@ -24,23 +24,23 @@ def dropped(visit: IncomingVisit, old: Visit) -> Iterator[Fault]:
         kind = entry.device.kind_id if entry.device else ""
         if entry.device_id in kept_ids or (entry.position_id, kind) in kept_places:
             continue
-        later = _later(entry).first()
+        later = _later_entries(entry).first()
         if later is not None:
-            told = (
+            message = (
                 f"Line {entry.number + 1} fitted a device that visit {later.visit_id} has evidence about: "
                 "restate it, or correct that visit first."
             )
-            yield Fault("device_has_later_evidence", told, ("void",) if visit.void else ("corrects",))
+            yield Fault("device_has_later_evidence", message, ("void",) if visit.void else ("corrects",))
 
 
-def _later(entry: Entry) -> QuerySet[Entry]:
+def _later_entries(entry: Entry) -> QuerySet[Entry]:
     """Return later entries of other valid visits about the device: at its place while it was there, or elsewhere."""
     valid = Entry.objects.filter(visit__corrected_by=None, visit__void=False).exclude(visit=entry.visit_id)
     after = valid.filter(performed_at__gte=entry.performed_at).order_by("performed_at", "visit_id", "number")
-    here = Q(position=entry.position_id)
+    at_position = Q(position=entry.position_id)
     moves = Q(act__in=OCCUPANT_ACTS)  # an entry that ends a stay is no evidence about the device
-    there = here & ~moves
-    ended = after.filter(here & moves).first()
+    there = at_position & ~moves
+    ended = after.filter(at_position & moves).first()
     if ended is not None:
         there &= Q(performed_at__lte=ended.performed_at) & ~Q(visit=ended.visit_id, number__gt=ended.number)
     fittings = Fitting.objects.filter(position=entry.position_id, since__gt=entry.performed_at)
@@ -65,5 +65,5 @@ def refuse_second(visit: Visit, by: User, at: datetime) -> None:
         raise Refused("seconded_already", "It has its second name.", status=409)
     if visit.posted_by_id == by.id:
         raise Refused("own_correction", "The second name is another person's than its poster's.", status=403)
-    if QUALIFICATION not in held_at(visit.portfolio_id, by.id, at):
+    if QUALIFICATION not in qualification_codes_at(visit.portfolio_id, by.id, at):
         raise Refused("not_qualified", "The second name is a qualified technician's.", status=403)

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from uuid import UUID, uuid5
 
-from fleet.portfolio.conclusions import plain
+from fleet.portfolio.conclusions import as_json
 from fleet.rules.values import Value
 from fleet.rules.vocabulary import DATA_ACTS
 
@@ -66,7 +66,7 @@ class IncomingVisit:
     @property
     def digest(self) -> str:
         """The SHA-256 of the normalized content: equal for a repeat, different for other content under the same id."""
-        content = json.dumps(_normal(plain_visit(self)), sort_keys=True, separators=(",", ":"))
+        content = json.dumps(_normalize_numbers(visit_as_json(self)), sort_keys=True, separators=(",", ":"))
         return hashlib.sha256(content.encode()).hexdigest()
 
     def entry_id(self, number: int) -> UUID:
@@ -82,23 +82,23 @@ class IncomingVisit:
         return entry.device or uuid5(self.id, f"device {entry.ref!r}" if entry.ref else f"device {number}")
 
 
-def plain_visit(visit: IncomingVisit) -> dict[str, object]:
+def visit_as_json(visit: IncomingVisit) -> dict[str, object]:
     """Return the visit as JSON values; instants are in UTC."""
     content: dict[str, object] = {}
     for name in visit.__dataclass_fields__:
         value = getattr(visit, name)
-        content[name] = [_plain_entry(e) for e in value] if name == "entries" else plain(value)
+        content[name] = [_entry_as_json(e) for e in value] if name == "entries" else as_json(value)
     return content
 
 
-def _plain_entry(entry: IncomingEntry) -> dict[str, object]:
-    return {name: plain(getattr(entry, name)) for name in entry.__dataclass_fields__}
+def _entry_as_json(entry: IncomingEntry) -> dict[str, object]:
+    return {name: as_json(getattr(entry, name)) for name in entry.__dataclass_fields__}
 
 
-def _normal(value: object) -> object:
+def _normalize_numbers(value: object) -> object:
     """Return a value with integers as floats: 8 and 8.0 are the same reading."""
     if isinstance(value, Mapping):
-        return {name: _normal(inner) for name, inner in value.items()}
+        return {name: _normalize_numbers(inner) for name, inner in value.items()}
     if isinstance(value, list):
-        return [_normal(inner) for inner in value]
+        return [_normalize_numbers(inner) for inner in value]
     return float(value) if isinstance(value, int) and not isinstance(value, bool) else value

@@ -8,7 +8,7 @@ from fleet.rules.vocabulary import OCCUPANT_ACTS
 from fleet.visits.models import Entry
 
 
-def since(register: Mapping[UUID, datetime], at: datetime) -> dict[UUID, Entry]:
+def occupant_acts_since(register: Mapping[UUID, datetime], at: datetime) -> dict[UUID, Entry]:
     """Return the newest such entry of each place since its instant in `register`, up to `at`; of valid visits only."""
     rows = Entry.objects.filter(position__in=list(register), act__in=OCCUPANT_ACTS, performed_at__lte=at)
     standing = rows.filter(visit__corrected_by=None, visit__void=False).select_related("visit", "device__kind")

@@ -14,7 +14,7 @@ from fleet.rules.vocabulary import OCCUPANT_ACTS, EntryAct
 from fleet.visits.models import Entry
 
 Moment = tuple[datetime, str, int]
-REGISTER = ("", 0)  # a register fact comes before entries of the same instant
+REGISTER_ORDER = ("", 0)  # a register fact comes before entries of the same instant
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,7 +28,7 @@ class Stay:
 
 
 @dataclass(frozen=True, slots=True)
-class Value:
+class PlaceValue:
     """A value set at a place, and the instant since which it holds."""
 
     key: str
@@ -36,85 +36,91 @@ class Value:
     since: datetime
 
 
-def standing(entries: QuerySet[Entry]) -> QuerySet[Entry]:
+def standing_entries(entries: QuerySet[Entry]) -> QuerySet[Entry]:
     """Return the entries of valid visits: neither corrected nor void."""
     return entries.filter(visit__corrected_by=None, visit__void=False)
 
 
-def stays(positions: Iterable[UUID], at: datetime) -> dict[UUID, list[Stay]]:
+def stays_at_places(positions: Iterable[UUID], at: datetime) -> dict[UUID, list[Stay]]:
     """Return the stays of devices at each place up to `at`, the oldest first: two queries."""
     wanted = list(positions)
-    told: dict[UUID, dict[Moment, Device | None]] = {}
+    moments_by_place: dict[UUID, dict[Moment, Device | None]] = {}
     fitted = Fitting.objects.filter(position__in=wanted, since__lte=at).select_related("device__kind")
     for fitting in fitted.order_by("posted_at"):
-        told.setdefault(fitting.position_id, {})[fitting.since, *REGISTER] = fitting.device
-    swapped = standing(Entry.objects.filter(position__in=wanted, act__in=OCCUPANT_ACTS, performed_at__lte=at))
+        moments_by_place.setdefault(fitting.position_id, {})[fitting.since, *REGISTER_ORDER] = fitting.device
+    swapped = standing_entries(Entry.objects.filter(position__in=wanted, act__in=OCCUPANT_ACTS, performed_at__lte=at))
     for entry in swapped.select_related("device__kind"):
         moment = (entry.performed_at, str(entry.visit_id), entry.number)
-        told.setdefault(_place(entry), {})[moment] = entry.device if entry.act != EntryAct.REMOVE else None
-    return {position: _stays(position, moments) for position, moments in told.items()}
+        moments_by_place.setdefault(_place_of(entry), {})[moment] = (
+            entry.device if entry.act != EntryAct.REMOVE else None
+        )
+    return {position: _build_stays(position, moments) for position, moments in moments_by_place.items()}
 
 
-def _place(entry: Entry) -> UUID:
+def _place_of(entry: Entry) -> UUID:
     assert entry.position_id is not None  # the queries filter by position
     return entry.position_id
 
 
-def _stays(position: UUID, moments: Mapping[Moment, Device | None]) -> list[Stay]:
+def _build_stays(position: UUID, moments: Mapping[Moment, Device | None]) -> list[Stay]:
     ordered: list[tuple[Moment, Device | None]] = sorted(moments.items(), key=lambda pair: pair[0])
     ends: list[datetime | None] = [after[0][0] for _, after in pairwise(ordered)]
     spans = zip(ordered, [*ends, None], strict=True)
     return [Stay(position, device, moment[0], end) for (moment, device), end in spans if device is not None]
 
 
-def present(stays_of: Sequence[Stay]) -> Stay | None:
+def present_stay(stays_of: Sequence[Stay]) -> Stay | None:
     """Return the stay that has not ended, None where the place is empty."""
     return next((s for s in stays_of if s.until is None), None)
 
 
-def values(positions: Iterable[UUID], at: datetime) -> dict[UUID, list[Value]]:
+def values_at_places(positions: Iterable[UUID], at: datetime) -> dict[UUID, list[PlaceValue]]:
     """Return the values in force at each place at `at`, by key: two queries."""
     wanted = list(positions)
-    told: dict[UUID, dict[str, dict[Moment, Any]]] = {}
-    for said in Setting.objects.filter(position__in=wanted, since__lte=at).order_by("posted_at"):
-        if said.position_id:
-            told.setdefault(said.position_id, {}).setdefault(said.key, {})[said.since, *REGISTER] = said.value
-    done = standing(Entry.objects.filter(position__in=wanted, act="set", performed_at__lte=at))
+    moments_by_place: dict[UUID, dict[str, dict[Moment, Any]]] = {}
+    for setting in Setting.objects.filter(position__in=wanted, since__lte=at).order_by("posted_at"):
+        if setting.position_id:
+            moments_by_place.setdefault(setting.position_id, {}).setdefault(setting.key, {})[
+                setting.since, *REGISTER_ORDER
+            ] = setting.value
+    done = standing_entries(Entry.objects.filter(position__in=wanted, act="set", performed_at__lte=at))
     for entry in done:
         for key, value in entry.values.items():
             moment = (entry.performed_at, str(entry.visit_id), entry.number)
-            told.setdefault(_place(entry), {}).setdefault(key, {})[moment] = value
-    return {position: _values(keys) for position, keys in told.items()}
+            moments_by_place.setdefault(_place_of(entry), {}).setdefault(key, {})[moment] = value
+    return {position: _newest_values(keys) for position, keys in moments_by_place.items()}
 
 
-def _values(keys: Mapping[str, Mapping[Moment, Any]]) -> list[Value]:
+def _newest_values(keys: Mapping[str, Mapping[Moment, Any]]) -> list[PlaceValue]:
     newest = ((key, max(moments)) for key, moments in sorted(keys.items()))
-    return [Value(key, keys[key][moment], moment[0]) for key, moment in newest]
+    return [PlaceValue(key, keys[key][moment], moment[0]) for key, moment in newest]
 
 
 def last_tests(positions: Iterable[UUID], at: datetime) -> dict[tuple[UUID, str], Entry]:
     """Return the newest test of each procedure at each place up to `at`, with readings and verdict: two queries."""
-    done = standing(Entry.objects.filter(position__in=list(positions), act="test", performed_at__lte=at))
+    done = standing_entries(Entry.objects.filter(position__in=list(positions), act="test", performed_at__lte=at))
     newest = done.order_by("position_id", "code", "-performed_at", "-visit_id", "-number").distinct(
         "position_id", "code"
     )
-    return {(_place(e), e.code): e for e in newest.select_related("verdict").prefetch_related("readings")}
+    return {(_place_of(e), e.code): e for e in newest.select_related("verdict").prefetch_related("readings")}
 
 
-def at_places(positions: QuerySet[Position]) -> QuerySet[Device]:
+def devices_at_places(positions: QuerySet[Position]) -> QuerySet[Device]:
     """Return the devices that fill or once filled one of these places."""
-    here = Q(id__in=Fitting.objects.filter(position__in=positions, device__isnull=False).values("device"))
-    there = Q(id__in=standing(Entry.objects.filter(position__in=positions, act__in=OCCUPANT_ACTS)).values("device"))
-    return Device.objects.filter(here | there).select_related("kind")
+    in_register = Q(id__in=Fitting.objects.filter(position__in=positions, device__isnull=False).values("device"))
+    in_visits = Q(
+        id__in=standing_entries(Entry.objects.filter(position__in=positions, act__in=OCCUPANT_ACTS)).values("device")
+    )
+    return Device.objects.filter(in_register | in_visits).select_related("kind")
 
 
-def of_devices(devices: Sequence[UUID], positions: QuerySet[Position], at: datetime) -> dict[UUID, list[Stay]]:
+def stays_of_devices(devices: Sequence[UUID], positions: QuerySet[Position], at: datetime) -> dict[UUID, list[Stay]]:
     """Return the stays of each device at these positions up to `at`, the newest last: four queries."""
     fitted = Fitting.objects.filter(device__in=devices).values("position")
     swapped = Entry.objects.filter(device__in=devices, act__in=OCCUPANT_ACTS).values("position")
     touched = positions.filter(Q(id__in=fitted) | Q(id__in=swapped)).values_list("id", flat=True)
-    found: dict[UUID, list[Stay]] = {}
-    for place in stays(touched, at).values():
+    by_device: dict[UUID, list[Stay]] = {}
+    for place in stays_at_places(touched, at).values():
         for stay in place:
-            found.setdefault(stay.device.id, []).append(stay)
-    return found
+            by_device.setdefault(stay.device.id, []).append(stay)
+    return by_device

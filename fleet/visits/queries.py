@@ -11,28 +11,28 @@ from fleet.portfolio.models import Boiler
 from fleet.visits.models import Attendance, Entry, Visit
 
 
-def to_boilers(boilers: QuerySet[Boiler]) -> QuerySet[Visit]:
+def visits_to(boilers: QuerySet[Boiler]) -> QuerySet[Visit]:
     """Return the visits to these boilers, with the related rows that the head of a visit's page needs."""
-    found = Visit.objects.filter(boiler__in=boilers)
-    return found.select_related("boiler__building", "posted_by", "corrected_by").prefetch_related("people__user")
+    visits = Visit.objects.filter(boiler__in=boilers)
+    return visits.select_related("boiler__building", "posted_by", "corrected_by").prefetch_related("people__user")
 
 
-def recent(boiler: UUID, limit: int) -> Iterable[Visit]:
+def recent_visits(boiler: UUID, limit: int) -> Iterable[Visit]:
     """Return the boiler's newest visits, at most `limit`, corrected and void ones included."""
-    found = Visit.objects.filter(boiler=boiler).select_related("corrected_by").prefetch_related("people__user")
-    return found.order_by("-performed_at", "-id")[:limit]
+    visits = Visit.objects.filter(boiler=boiler).select_related("corrected_by").prefetch_related("people__user")
+    return visits.order_by("-performed_at", "-id")[:limit]
 
 
-def places(entries: Iterable[UUID]) -> dict[str, tuple[UUID, int]]:
+def entry_places(entries: Iterable[UUID]) -> dict[str, tuple[UUID, int]]:
     """Return each entry's visit and its line there, counted from 1, by the entry's id as text."""
-    found = Entry.objects.filter(id__in=list(entries)).annotate(line=F("number") + 1)
-    return {str(e): (visit, line) for e, visit, line in found.values_list("id", "visit", "line")}
+    rows = Entry.objects.filter(id__in=list(entries)).annotate(line=F("number") + 1)
+    return {str(e): (visit, line) for e, visit, line in rows.values_list("id", "visit", "line")}
 
 
 def people_of(boilers: Iterable[UUID], since: datetime, at: datetime) -> list[tuple[User, datetime]]:
     """Return who was at these boilers from `since` to `at`, with each last time, newest first; no void visits."""
-    there = Attendance.objects.filter(user__is_active=True, visit__boiler__in=list(boilers), visit__void=False)
-    there = there.filter(visit__performed_at__gte=since, visit__performed_at__lte=at)
-    last = there.order_by("user", "-visit__performed_at").distinct("user").select_related("user", "visit")
-    met = [(one.user, one.visit.performed_at) for one in last if one.user is not None]
+    attendances = Attendance.objects.filter(user__is_active=True, visit__boiler__in=list(boilers), visit__void=False)
+    attendances = attendances.filter(visit__performed_at__gte=since, visit__performed_at__lte=at)
+    last = attendances.order_by("user", "-visit__performed_at").distinct("user").select_related("user", "visit")
+    met = [(attendance.user, attendance.visit.performed_at) for attendance in last if attendance.user is not None]
     return sorted(met, key=lambda pair: pair[1], reverse=True)

@@ -11,16 +11,16 @@ from fleet.rules.vocabulary import EntryAct
 from fleet.visits.incoming import IncomingVisit
 from fleet.visits.models import Attendance, Entry, Reading, Visit
 
-BATCH = 2000  # rows of one statement
+ROWS_PER_STATEMENT = 2000  # rows of one statement
 
 
-def add(*, incoming: IncomingVisit, boiler: Boiler, posted_at: datetime, posted_by: User | None) -> Visit:
+def add_visit(*, incoming: IncomingVisit, boiler: Boiler, posted_at: datetime, posted_by: User | None) -> Visit:
     """Write a checked visit with its people, devices, entries and readings."""
-    return add_all([New(incoming, boiler, posted_at, posted_by)])[0]
+    return add_visits([NewVisit(incoming, boiler, posted_at, posted_by)])[0]
 
 
 @dataclass(frozen=True, slots=True)
-class New:
+class NewVisit:
     """A checked visit that is to be written, with its boiler, posting time and poster."""
 
     incoming: IncomingVisit
@@ -29,19 +29,25 @@ class New:
     posted_by: User | None
 
 
-def add_all(news: Sequence[New]) -> list[Visit]:
+def add_visits(new_visits: Sequence[NewVisit]) -> list[Visit]:
     """Write checked visits with one statement per table (at most ROWS_PER_STATEMENT rows each)."""
-    visits = [_visit(new) for new in news]
-    Visit.objects.bulk_create(visits, batch_size=BATCH)
-    Attendance.objects.bulk_create((row for n in news for row in _people(n.incoming, n.boiler)), batch_size=BATCH)
-    devices = [row for n in news for row in _devices(n.incoming, n.boiler)]
-    Device.objects.bulk_create(devices, ignore_conflicts=True, batch_size=BATCH)
-    Entry.objects.bulk_create((row for n in news for row in _entries(n.incoming, n.boiler)), batch_size=BATCH)
-    Reading.objects.bulk_create((row for n in news for row in _readings(n.incoming, n.boiler)), batch_size=BATCH)
+    visits = [_visit_row(new) for new in new_visits]
+    Visit.objects.bulk_create(visits, batch_size=ROWS_PER_STATEMENT)
+    Attendance.objects.bulk_create(
+        (row for n in new_visits for row in _attendance_rows(n.incoming, n.boiler)), batch_size=ROWS_PER_STATEMENT
+    )
+    devices = [row for n in new_visits for row in _device_rows(n.incoming, n.boiler)]
+    Device.objects.bulk_create(devices, ignore_conflicts=True, batch_size=ROWS_PER_STATEMENT)
+    Entry.objects.bulk_create(
+        (row for n in new_visits for row in _entry_rows(n.incoming, n.boiler)), batch_size=ROWS_PER_STATEMENT
+    )
+    Reading.objects.bulk_create(
+        (row for n in new_visits for row in _reading_rows(n.incoming, n.boiler)), batch_size=ROWS_PER_STATEMENT
+    )
     return visits
 
 
-def _visit(new: New) -> Visit:
+def _visit_row(new: NewVisit) -> Visit:
     incoming, boiler = new.incoming, new.boiler
     return Visit(
         id=incoming.id,
@@ -63,12 +69,12 @@ def _visit(new: New) -> Visit:
     )
 
 
-def _people(incoming: IncomingVisit, boiler: Boiler) -> Iterator[Attendance]:
+def _attendance_rows(incoming: IncomingVisit, boiler: Boiler) -> Iterator[Attendance]:
     for p in incoming.people:
         yield Attendance(visit_id=incoming.id, user_id=p.user, name=p.name, portfolio_id=boiler.portfolio_id)
 
 
-def _devices(incoming: IncomingVisit, boiler: Boiler) -> list[Device]:
+def _device_rows(incoming: IncomingVisit, boiler: Boiler) -> list[Device]:
     """Return the devices fitted in this visit. One that a correction restates with its id exists already."""
     return [
         Device(id=incoming.device_id(n), portfolio_id=boiler.portfolio_id, kind_id=e.kind, attributes=dict(e.values))
@@ -77,7 +83,7 @@ def _devices(incoming: IncomingVisit, boiler: Boiler) -> list[Device]:
     ]
 
 
-def _entries(incoming: IncomingVisit, boiler: Boiler) -> Iterator[Entry]:
+def _entry_rows(incoming: IncomingVisit, boiler: Boiler) -> Iterator[Entry]:
     for number, entry in enumerate(incoming.entries):
         yield Entry(
             id=incoming.entry_id(number),
@@ -98,7 +104,7 @@ def _entries(incoming: IncomingVisit, boiler: Boiler) -> Iterator[Entry]:
         )
 
 
-def _readings(incoming: IncomingVisit, boiler: Boiler) -> Iterator[Reading]:
+def _reading_rows(incoming: IncomingVisit, boiler: Boiler) -> Iterator[Reading]:
     for number, entry in enumerate(incoming.entries):
         for name, value in entry.readings.items():
             if value is not None:

@@ -25,9 +25,9 @@ from fleet.errors import Refused
 from fleet.jobs import feeds
 from fleet.portfolio.models import Portfolio
 from fleet.web.figures import CHOICES
-from fleet.web.pages import page
+from fleet.web.pages import signed_in_page
 
-FOR = {
+SCOPE_PURPOSES = {
     READ: "see boilers, visits, jobs, terms and the register",
     "visits": "post, correct and second visits",
     "acts": "decide about deficiencies and alerts",
@@ -35,23 +35,23 @@ FOR = {
     "register": "change the register and the terms",
     "office": "people, refused posts, the self-check",
 }
-LASTS = {"30": "30 days", "90": "90 days", "365": "a year", "400": "400 days, the most"}
-UNITS_TOLD = [
+KEY_LIFETIMES = {"30": "30 days", "90": "90 days", "365": "a year", "400": "400 days, the most"}
+UNIT_OPTIONS = [
     ("both", CHOICES["both"], "as in “15 psi (103 kPa)”; charts, drawings and sentences in US units"),
     ("us", CHOICES["us"], "as in “15 psi”"),
     ("si", CHOICES["si"], "as in “103 kPa”; what a rule says and what is on record keeps its own figure beside it"),
 ]
-WHOLE, OWN = "whole", "own"
-Door = Callable[..., HttpResponse]
+ALL_JOBS, OWN_JOBS = "whole", "own"
+AccountView = Callable[..., HttpResponse]
 
 
-@page
-def show(request: HttpRequest, at: datetime) -> HttpResponse:
+@signed_in_page
+def show_account(request: HttpRequest, at: datetime) -> HttpResponse:
     """Show the account page of the signed-in user."""
-    return render(request, "account.html", _context(request.user, at))
+    return render(request, "account.html", _account_context(request.user, at))
 
 
-def _door(view: Door) -> Door:
+def _account_form(view: AccountView) -> AccountView:
     """Make `view` a POST-only form handler for signed-in users. Answers are never cached: they may hold a secret."""
 
     @wraps(view)
@@ -63,75 +63,79 @@ def _door(view: Door) -> Door:
     return require_POST(never_cache(signed_in))
 
 
-@_door
+@_account_form
 def make_key(request: HttpRequest, at: datetime) -> HttpResponse:
     """Make an API key and show its secret once."""
     user: Any = request.user
     name = request.POST.get("name", "").replace("\x00", "").strip()[:100]
-    lasts = request.POST.get("lasts", "365")
-    days = int(lasts) if lasts in LASTS else 365
+    lifetime = request.POST.get("lasts", "365")
+    days = int(lifetime) if lifetime in KEY_LIFETIMES else 365
     try:
         if not name:
             raise Refused("required", "A key needs the name of the device it is for.", ("name",), status=422)
         scopes = request.POST.getlist("scopes")[: len(SCOPES)]
-        of = _portfolio(user, request.POST.get("portfolio", ""), at)
+        portfolio_id = _find_portfolio_id(user, request.POST.get("portfolio", ""), at)
         with transaction.atomic():
-            end = at + timedelta(days=days)
-            made = keys.create(user=user, name=name, scopes=scopes, portfolio=of, expires_at=end, at=at)
+            expires_at = at + timedelta(days=days)
+            new_key = keys.create_key(
+                user=user, name=name, scopes=scopes, portfolio=portfolio_id, expires_at=expires_at, at=at
+            )
     except Refused as refused:
-        told = {"key_faults": [f.message for f in refused.faults], "key_name": name}
-        return render(request, "account.html", {**_context(user, at), **told}, status=refused.status)
-    return render(request, "account.html", {**_context(user, at), "made": made.key, "secret": made.secret})
+        fault_context = {"key_faults": [f.message for f in refused.faults], "key_name": name}
+        return render(request, "account.html", {**_account_context(user, at), **fault_context}, status=refused.status)
+    return render(
+        request, "account.html", {**_account_context(user, at), "made": new_key.key, "secret": new_key.secret}
+    )
 
 
-@_door
+@_account_form
 def revoke_key(request: HttpRequest, at: datetime, key_id: UUID) -> HttpResponse:
     """Revoke one of the user's keys; 404 if it is not in force."""
     user: Any = request.user
-    if not keys.in_force(user, at).filter(id=key_id).exists() or not keys.revoke(key=key_id, by=user, at=at):
+    if not keys.keys_in_force(user, at).filter(id=key_id).exists() or not keys.revoke_key(key=key_id, by=user, at=at):
         raise Http404
     return redirect("/account/#keys")
 
 
-@_door
+@_account_form
 def make_feed(request: HttpRequest, at: datetime) -> HttpResponse:
     """Make a calendar feed and show its secret address once."""
     user: Any = request.user
     text, _, kind = request.POST.get("of", "").partition(" ")
-    of = _portfolio(user, text, at)
-    if of is None or kind not in (WHOLE, OWN):
+    portfolio_id = _find_portfolio_id(user, text, at)
+    if portfolio_id is None or kind not in (ALL_JOBS, OWN_JOBS):
         raise Http404
-    if (of, kind) not in {(p.id, k) for p, k, _ in _calendars(user, at)}:
+    if (portfolio_id, kind) not in {(p.id, k) for p, k, _ in _offered_calendars(user, at)}:
         raise PermissionDenied
-    if len(feeds.of(user)) >= feeds.MOST:
-        full = {"feed_faults": [f"At most {feeds.MOST} feeds at a time: revoke one."]}
-        return render(request, "account.html", {**_context(user, at), **full}, status=409)
-    made = feeds.make(user=user, portfolio=of, whole=kind == WHOLE, at=at)
-    address = request.build_absolute_uri(f"/api/v1/calendars/{made.secret}.ics")
-    return render(request, "account.html", {**_context(user, at), "address": address})
+    if len(feeds.feeds_of(user)) >= feeds.MAX_FEEDS:
+        fault_context = {"feed_faults": [f"At most {feeds.MAX_FEEDS} feeds at a time: revoke one."]}
+        return render(request, "account.html", {**_account_context(user, at), **fault_context}, status=409)
+    new_feed = feeds.make_feed(user=user, portfolio=portfolio_id, whole=kind == ALL_JOBS, at=at)
+    address = request.build_absolute_uri(f"/api/v1/calendars/{new_feed.secret}.ics")
+    return render(request, "account.html", {**_account_context(user, at), "address": address})
 
 
-@_door
+@_account_form
 def revoke_feed(request: HttpRequest, at: datetime, feed_id: UUID) -> HttpResponse:
     """Revoke one of the user's calendar feeds; 404 for any other."""
     user: Any = request.user
-    if not feeds.revoke(feed=feed_id, user=user, at=at):
+    if not feeds.revoke_feed(feed=feed_id, user=user, at=at):
         raise Http404
     return redirect("/account/#calendars")
 
 
-@_door
+@_account_form
 def choose_units(request: HttpRequest, at: datetime) -> HttpResponse:
     """Store the units in which pages show quantities to this user; 404 for unknown units."""
     user: Any = request.user
-    chosen = request.POST.get("units", "")
-    if chosen not in CHOICES:
+    units = request.POST.get("units", "")
+    if units not in CHOICES:
         raise Http404
-    people.choose_units(user=user, units=chosen)
+    people.choose_units(user=user, units=units)
     return redirect("/account/#units")
 
 
-@_door
+@_account_form
 def keep_telephone(request: HttpRequest, at: datetime) -> HttpResponse:
     """Store the user's telephone number; an empty field removes it."""
     user: Any = request.user
@@ -139,12 +143,12 @@ def keep_telephone(request: HttpRequest, at: datetime) -> HttpResponse:
     try:
         people.keep_telephone(user=user, number=number)
     except Refused as refused:
-        told = {"telephone_faults": [f.message for f in refused.faults], "telephone_given": number}
-        return render(request, "account.html", {**_context(user, at), **told}, status=refused.status)
+        fault_context = {"telephone_faults": [f.message for f in refused.faults], "telephone_given": number}
+        return render(request, "account.html", {**_account_context(user, at), **fault_context}, status=refused.status)
     return redirect("/account/#telephone")
 
 
-class Password(LoginRequiredMixin, PasswordChangeView):
+class PasswordView(LoginRequiredMixin, PasswordChangeView):
     """Change the password: the old one is required, and the user's other sessions end."""
 
     template_name = "account_password.html"
@@ -152,52 +156,59 @@ class Password(LoginRequiredMixin, PasswordChangeView):
     extra_context = {"here": "account"}
 
 
-def _portfolio(user: User, text: str, at: datetime) -> UUID | None:
+def _find_portfolio_id(user: User, text: str, at: datetime) -> UUID | None:
     """Return the id of the named portfolio; None if none is named, 404 if the user sees nothing of it."""
     if not text:
         return None
-    found = next((p.id for p in _seen(user, at) if str(p.id) == text), None)
-    if found is None:
+    portfolio_id = next((p.id for p in _visible_portfolios(user, at) if str(p.id) == text), None)
+    if portfolio_id is None:
         raise Http404
-    return found
+    return portfolio_id
 
 
-def _seen(user: User, at: datetime) -> list[Portfolio]:
-    granted = policy.grants(user, "board.see", at)
-    return list(Portfolio.objects.filter(id__in=granted.values("portfolio")).order_by("name"))
+def _visible_portfolios(user: User, at: datetime) -> list[Portfolio]:
+    grants = policy.grants_for(user, "board.see", at)
+    return list(Portfolio.objects.filter(id__in=grants.values("portfolio")).order_by("name"))
 
 
-def _calendars(user: User, at: datetime) -> list[tuple[Portfolio, str, str]]:
+def _offered_calendars(user: User, at: datetime) -> list[tuple[Portfolio, str, str]]:
     """Return the feeds this user may make: of the user's own jobs, and of all jobs of a portfolio seen as a whole."""
-    own = set(policy.grants(user, "job.see_own", at).values_list("portfolio", flat=True))
-    whole = {p.id for p in policy.portfolios(user, "job.see", at)}
-    found = [(p, OWN, f"{p.name}: the jobs planned for me") for p in _seen(user, at) if p.id in own]
-    return [*found, *((p, WHOLE, f"{p.name}: every job") for p in _seen(user, at) if p.id in whole)]
+    own_portfolios = set(policy.grants_for(user, "job.see_own", at).values_list("portfolio", flat=True))
+    whole_portfolios = {p.id for p in policy.portfolios_for(user, "job.see", at)}
+    own_feeds = [
+        (p, OWN_JOBS, f"{p.name}: the jobs planned for me")
+        for p in _visible_portfolios(user, at)
+        if p.id in own_portfolios
+    ]
+    return [
+        *own_feeds,
+        *((p, ALL_JOBS, f"{p.name}: every job") for p in _visible_portfolios(user, at) if p.id in whole_portfolios),
+    ]
 
 
-def _context(user: Any, at: datetime) -> dict[str, Any]:
+def _account_context(user: Any, at: datetime) -> dict[str, Any]:
     current = Q(until=None) | Q(until__gt=at)
     grants = Grant.objects.filter(current, user=user).select_related("portfolio", "building")
-    held = Qualification.objects.filter(current, user=user, since__lte=at).select_related("portfolio")
-    mine = list(grants.order_by("portfolio__name", "role"))
-    seen = _seen(user, at)
+    qualifications = Qualification.objects.filter(current, user=user, since__lte=at).select_related("portfolio")
+    grant_list = list(grants.order_by("portfolio__name", "role"))
+    portfolios = _visible_portfolios(user, at)
     return {
-        "grants": mine,
-        "held": held.order_by("code"),
-        "keys": keys.in_force(user, at).select_related("portfolio"),
-        "feeds": [(feed, _of(feed, seen)) for feed in feeds.of(user)],
-        "calendars": _calendars(user, at),
-        "scopes": FOR.items(),
-        "lasts": LASTS.items(),
-        "seen": seen,
-        "checks": any(g.role in policy.ACTIONS["self_check.see"] for g in mine),
-        "units": UNITS_TOLD,
+        "grants": grant_list,
+        "held": qualifications.order_by("code"),
+        "keys": keys.keys_in_force(user, at).select_related("portfolio"),
+        "feeds": [(feed, _describe_feed(feed, portfolios)) for feed in feeds.feeds_of(user)],
+        "calendars": _offered_calendars(user, at),
+        "scopes": SCOPE_PURPOSES.items(),
+        "lasts": KEY_LIFETIMES.items(),
+        "seen": portfolios,
+        "checks": any(g.role in policy.ACTIONS["self_check.see"] for g in grant_list),
+        "units": UNIT_OPTIONS,
         "zone": "UTC",
         "as_of": at,
         "here": "account",
     }
 
 
-def _of(feed: Any, seen: list[Portfolio]) -> str:
-    name = next((p.name for p in seen if p.id == feed.portfolio_id), "a portfolio no longer yours")
+def _describe_feed(feed: Any, portfolios: list[Portfolio]) -> str:
+    name = next((p.name for p in portfolios if p.id == feed.portfolio_id), "a portfolio no longer yours")
     return f"{name}: {'every job' if feed.whole else 'the jobs planned for me'}"

@@ -13,19 +13,19 @@ from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import render
 
 from fleet.engineering import offered
-from fleet.engineering.calculations import CALCULATIONS, Result
-from fleet.engineering.table.form import REQUIRED, Calculation, Input
+from fleet.engineering.calculations import CALCULATIONS, CalculationResult
+from fleet.engineering.table.form import REQUIRED, CalculationSpec, InputSpec
 from fleet.errors import Fault
 from fleet.web import asked
-from fleet.web.figures import Shown, figures, in_both, number, shown
-from fleet.web.pages import page
+from fleet.web.figures import DisplayedValue, in_both_units, in_reader_units, is_number, to_figures
+from fleet.web.pages import signed_in_page
 from fleet.web.templatetags.numbers import spoken
 
-SPELLED = ("verdict", "reasons")  # outputs shown at the head of the result, not in its list
+HEADING_OUTPUTS = ("verdict", "reasons")  # outputs shown at the head of the result, not in its list
 
 
 @dataclass(frozen=True, slots=True)
-class Field:
+class InputField:
     """One input of a calculation as a form field, with what was typed and what is wrong with it."""
 
     name: str
@@ -39,108 +39,125 @@ class Field:
     faults: tuple[str, ...]
 
 
-@page
-def choose(request: HttpRequest, at: datetime) -> HttpResponse:
+@signed_in_page
+def show_calculations(request: HttpRequest, at: datetime) -> HttpResponse:
     """Show all calculations in their groups."""
-    return render(request, "calculator.html", {"groups": offered.grouped(), "here": "calculator"})
+    return render(request, "calculator.html", {"groups": offered.calculations_by_group(), "here": "calculator"})
 
 
-@page
-def show(request: HttpRequest, at: datetime, code: str) -> HttpResponse:
+@signed_in_page
+def show_calculation(request: HttpRequest, at: datetime, code: str) -> HttpResponse:
     """Show one calculation; with its result if inputs were sent."""
     if code not in CALCULATIONS:
         raise Http404
     calculation = CALCULATIONS[code]
-    values, unread = asked.read(calculation, request.GET)
-    result, faults = asked.judged(calculation, values, unread) if request.GET else (None, [])
+    values, unread = asked.read_inputs(calculation, request.GET)
+    result, faults = asked.compute_result(calculation, values, unread) if request.GET else (None, [])
     context = {
         "calculation": calculation,
         "group": offered.GROUP_OF[code],
-        "others": offered.grouped()[offered.GROUP_OF[code]],
-        "fields": [_field(i, request.GET.get(i.name), faults) for i in calculation.inputs],
+        "others": offered.calculations_by_group()[offered.GROUP_OF[code]],
+        "fields": [_build_field(i, request.GET.get(i.name), faults) for i in calculation.inputs],
         "faults": faults,
-        "elsewhere": _elsewhere(calculation, faults),
-        "result": result and _answer(result),
+        "elsewhere": _unplaced_faults(calculation, faults),
+        "result": result and _result_context(result),
         "here": "calculator",
     }
     return render(request, "calculator_one.html", context)
 
 
-def _field(asked_for: Input, text: str | None, faults: Iterable[Fault]) -> Field:
-    name = asked_for.name
-    return Field(
+def _build_field(calc_input: InputSpec, text: str | None, faults: Iterable[Fault]) -> InputField:
+    name = calc_input.name
+    return InputField(
         name=name,
-        label=asked_for.label,
-        unit=asked_for.unit,
-        hint=_hint(asked_for),
-        choices=asked_for.choices,
-        many=asked_for.many,
-        required=asked_for.default is REQUIRED,
-        text=_usual(asked_for) if text is None else text,
-        faults=tuple(_said(f, asked_for) for f in faults if f.at[:1] == (name,)),
+        label=calc_input.label,
+        unit=calc_input.unit,
+        hint=_field_hint(calc_input),
+        choices=calc_input.choices,
+        many=calc_input.many,
+        required=calc_input.default is REQUIRED,
+        text=_default_text(calc_input) if text is None else text,
+        faults=tuple(_fault_text(f, calc_input) for f in faults if f.at[:1] == (name,)),
     )
 
 
-def _usual(asked_for: Input) -> str:
-    if asked_for.default is REQUIRED or asked_for.default is None:
+def _default_text(calc_input: InputSpec) -> str:
+    if calc_input.default is REQUIRED or calc_input.default is None:
         return ""
-    return asked_for.default if asked_for.choices else f"{asked_for.default:.10g}"
+    return calc_input.default if calc_input.choices else f"{calc_input.default:.10g}"
 
 
-def _hint(asked_for: Input) -> str:
+def _field_hint(calc_input: InputSpec) -> str:
     """Return the accepted range in the field's unit and in SI, and how to write a list."""
-    if asked_for.choices:
+    if calc_input.choices:
         return ""
-    told = [_range(asked_for) + _si_range(asked_for)]
-    if asked_for.default is None:
-        told.append("Leave empty where unknown")
-    if asked_for.many:
-        told.append("One after the other, apart by spaces" + (", ? for an unknown one" if asked_for.gaps else ""))
-    return ". ".join(told) + "."
+    hint_parts = [_range_text(calc_input) + _si_range_text(calc_input)]
+    if calc_input.default is None:
+        hint_parts.append("Leave empty where unknown")
+    if calc_input.many:
+        hint_parts.append(
+            "One after the other, apart by spaces" + (", ? for an unknown one" if calc_input.gaps else "")
+        )
+    return ". ".join(hint_parts) + "."
 
 
-def _range(asked_for: Input) -> str:
-    known = asked_for.range
-    low = f"{'From' if known.low_in else 'Over'} {figures(known.low)}" if isfinite(known.low) else ""
-    high = f"{'up to' if known.high_in else 'under'} {figures(known.high)}" if isfinite(known.high) else ""
-    return f"{' '.join(filter(None, (low, high))) or 'Any number'} {known.unit}".rstrip()
+def _range_text(calc_input: InputSpec) -> str:
+    bounds = calc_input.range
+    low = f"{'From' if bounds.low_in else 'Over'} {to_figures(bounds.low)}" if isfinite(bounds.low) else ""
+    high = f"{'up to' if bounds.high_in else 'under'} {to_figures(bounds.high)}" if isfinite(bounds.high) else ""
+    return f"{' '.join(filter(None, (low, high))) or 'Any number'} {bounds.unit}".rstrip()
 
 
-def _si_range(asked_for: Input) -> str:
-    ends = [in_both(end, asked_for.unit) for end in (asked_for.range.low, asked_for.range.high) if abs(end) < 1e30]
+def _si_range_text(calc_input: InputSpec) -> str:
+    ends = [
+        in_both_units(end, calc_input.unit) for end in (calc_input.range.low, calc_input.range.high) if abs(end) < 1e30
+    ]
     if not ends or not all(e.si for e in ends):
         return ""
     return f" ({' to '.join(e.si for e in ends)} {ends[0].si_unit})"
 
 
-def _said(fault: Fault, asked_for: Input) -> str:
+def _fault_text(fault: Fault, calc_input: InputSpec) -> str:
     """Return a fault in the field's own words: with its label instead of its code, and which number of a list."""
-    told = fault.message.removeprefix(f"{asked_for.name}: ").replace(f"{asked_for.label}: ", "")
+    text = fault.message.removeprefix(f"{calc_input.name}: ").replace(f"{calc_input.label}: ", "")
     which = f"Number {int(fault.at[1]) + 1}: " if len(fault.at) > 1 else ""
-    told = which + told.replace(f"{asked_for.label} is needed.", "this is needed.")
-    return told[:1].upper() + told[1:]
+    text = which + text.replace(f"{calc_input.label} is needed.", "this is needed.")
+    return text[:1].upper() + text[1:]
 
 
-def _elsewhere(calculation: Calculation, faults: Iterable[Fault]) -> list[str]:
+def _unplaced_faults(calculation: CalculationSpec, faults: Iterable[Fault]) -> list[str]:
     """Return the messages of faults that belong to no field."""
     names = {i.name for i in calculation.inputs}
     return [f.message for f in faults if not f.at or f.at[0] not in names]
 
 
-def _answer(result: Result) -> dict[str, Any]:
+def _result_context(result: CalculationResult) -> dict[str, Any]:
     outputs, calculation = result.outputs, result.calculation
     labels = {i.name: i.label for i in calculation.inputs}
-    told = [(o.label, _said_of(outputs[o.name], o.unit, labels)) for o in calculation.outputs if o.name not in SPELLED]
-    used = [(i.label, _said_of(result.inputs[i.name], i.unit, {})) for i in calculation.inputs]
-    return {"verdict": outputs.get("verdict"), "reasons": outputs.get("reasons"), "outputs": told, "inputs": used}
+    output_pairs = [
+        (o.label, _displayed_values(outputs[o.name], o.unit, labels))
+        for o in calculation.outputs
+        if o.name not in HEADING_OUTPUTS
+    ]
+    input_pairs = [(i.label, _displayed_values(result.inputs[i.name], i.unit, {})) for i in calculation.inputs]
+    return {
+        "verdict": outputs.get("verdict"),
+        "reasons": outputs.get("reasons"),
+        "outputs": output_pairs,
+        "inputs": input_pairs,
+    }
 
 
-def _said_of(value: Any, unit: str, labels: dict[str, str]) -> list[Shown]:
+def _displayed_values(value: Any, unit: str, labels: dict[str, str]) -> list[DisplayedValue]:
     """Return one value, or each value of a list, for display. A value that names an input is shown as its label."""
-    return [_one(v, unit, labels) for v in (value if isinstance(value, list) else [value])]
+    return [_displayed_value(v, unit, labels) for v in (value if isinstance(value, list) else [value])]
 
 
-def _one(value: Any, unit: str, labels: dict[str, str]) -> Shown:
+def _displayed_value(value: Any, unit: str, labels: dict[str, str]) -> DisplayedValue:
     if value is None:
-        return Shown("not known", "")
-    return shown(value, unit) if number(value) else Shown(labels.get(value) or spoken(value) or "\u2013", "")
+        return DisplayedValue("not known", "")
+    return (
+        in_reader_units(value, unit)
+        if is_number(value)
+        else DisplayedValue(labels.get(value) or spoken(value) or "\u2013", "")
+    )

@@ -5,21 +5,21 @@ from dataclasses import dataclass, replace
 from textwrap import wrap
 from uuid import UUID
 
-from fleet.web.figures import LIMITS, figures
+from fleet.web.figures import LIMITS, to_figures
 
 # On a phone of 320 px the drawing is 288 px wide: letters of 14 units then stand 13 px high or more.
-WIDTH, TOP, LINE, PAD, GAP, PIPE = 300, 14, 18, 4, 6, 18
+WIDTH, TOP, LINE_HEIGHT, PADDING, GAP, PIPE_SPACING = 300, 14, 18, 4, 6, 18
 LETTER_WIDTH, MARGIN = 7.4, 16  # width of an average letter; side margins of a band
-LEAST_HEIGHT = 300
+MIN_HEIGHT = 300
 BASE_BELOW = 42  # from the foot of the scale to the boiler: room for a break in each pipe
-BAND_X, LETTER = 62, 13
-LEAST = {"psi": 16.0, "kPa": 110.0, "in": 8.0, "mm": 200.0}
-ROOM = {"kPa": 7.0, "mm": 25.0}  # scale above the highest rung, by unit; 1 for others
+BAND_X, LETTER_ROOM = 62, 13
+MIN_TOP = {"psi": 16.0, "kPa": 110.0, "in": 8.0, "mm": 200.0}
+HEADROOM = {"kPa": 7.0, "mm": 25.0}  # scale above the highest rung, by unit; 1 for others
 # A broken pipe is drawn as two slanted strokes with a gap between them; both are measured up from the foot.
 BREAK_LOW, BREAK_HIGH = 12, 22
 
 
-Height = Callable[[float], float]
+HeightOf = Callable[[float], float]
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,7 +27,7 @@ class Band:
     """The band beside one height: its lines of text, state, darkness, and the pipes it is joined to."""
 
     at: float | None
-    tripped: float | None
+    trip_value: float | None
     lines: tuple[str, ...]
     state: str
     dark: bool
@@ -42,7 +42,7 @@ class Band:
     @property
     def height(self) -> float:
         """Its height, from its number of lines."""
-        return LINE * len(self.lines) + 2 * PAD
+        return LINE_HEIGHT * len(self.lines) + 2 * PADDING
 
     @property
     def middle(self) -> float:
@@ -62,7 +62,7 @@ class Band:
     @property
     def texts(self) -> list[tuple[float, str]]:
         """Each line with its y."""
-        return [(self.top + PAD + LINE * (n + 1) - 5, text) for n, text in enumerate(self.lines)]
+        return [(self.top + PADDING + LINE_HEIGHT * (n + 1) - 5, text) for n, text in enumerate(self.lines)]
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,7 +87,7 @@ class Pipe:
 
 
 @dataclass(frozen=True, slots=True)
-class Drawing:
+class ColumnDrawing:
     """The drawing of one column."""
 
     width: int
@@ -100,64 +100,72 @@ class Drawing:
     mark: float | None  # y of the maximum set pressure of a low-pressure boiler
 
 
-def draw(bands: Sequence[Band], pipes: Sequence[tuple[UUID, str, bool]], unit: str) -> Drawing:
+def draw_column(bands: Sequence[Band], pipes: Sequence[tuple[UUID, str, bool]], unit: str) -> ColumnDrawing:
     """Return the drawing of `bands`, which come highest first; bands of unknown height come last."""
-    over = LETTER + PIPE * len(pipes) - PIPE / 2 if pipes else 4
-    width = WIDTH - BAND_X - over
-    bands = [_wrapped(band, width) for band in bands]
-    room = sum(b.height + GAP for b in bands)
-    bottom = TOP + max(LEAST_HEIGHT, room)
+    pipe_room = LETTER_ROOM + PIPE_SPACING * len(pipes) - PIPE_SPACING / 2 if pipes else 4
+    width = WIDTH - BAND_X - pipe_room
+    bands = [_wrap_band(band, width) for band in bands]
+    bands_height = sum(b.height + GAP for b in bands)
+    bottom = TOP + max(MIN_HEIGHT, bands_height)
     top_value = max(
-        [LEAST[unit], *(v + ROOM.get(unit, 1.0) for b in bands for v in (b.at, b.tripped) if v is not None)]
+        [MIN_TOP[unit], *(v + HEADROOM.get(unit, 1.0) for b in bands for v in (b.at, b.trip_value) if v is not None)]
     )
-    low_value = min([0.0, *(v for b in bands for v in (b.at, b.tripped) if v is not None)])
+    low_value = min([0.0, *(v for b in bands for v in (b.at, b.trip_value) if v is not None)])
 
-    def y(value: float) -> float:
+    def to_y(value: float) -> float:
         return round(bottom - (bottom - TOP) * (value - low_value) / (top_value - low_value), 1)
 
-    xs = {place: WIDTH - LETTER - PIPE * n for n, (place, _, _) in enumerate(reversed(pipes))}
-    placed = _placed([_at(b, y, width, xs) for b in bands], bottom)
+    pipe_x = {place: WIDTH - LETTER_ROOM - PIPE_SPACING * n for n, (place, _, _) in enumerate(reversed(pipes))}
+    placed_bands = _spread_bands([_locate_band(b, to_y, width, pipe_x) for b in bands], bottom)
     foot = bottom + BASE_BELOW
-    tubes = tuple(_pipe(place, letter, broken, xs, placed, foot) for place, letter, broken in pipes)
-    mark = y(LIMITS[unit]) if unit in LIMITS else None
-    return Drawing(WIDTH, foot + 24, y(0.0), foot, _ticks(low_value, top_value, y), tuple(placed), tubes, mark)
+    tubes = tuple(_draw_pipe(place, letter, broken, pipe_x, placed_bands, foot) for place, letter, broken in pipes)
+    mark = to_y(LIMITS[unit]) if unit in LIMITS else None
+    return ColumnDrawing(
+        WIDTH, foot + 24, to_y(0.0), foot, _scale_ticks(low_value, top_value, to_y), tuple(placed_bands), tubes, mark
+    )
 
 
-def _wrapped(band: Band, width: float) -> Band:
+def _wrap_band(band: Band, width: float) -> Band:
     """Wrap the lines of a band to its width."""
-    most = int((width - MARGIN) / LETTER_WIDTH)
-    head, *rest = (wrap(line, most) for line in band.lines)
+    max_letters = int((width - MARGIN) / LETTER_WIDTH)
+    head, *rest = (wrap(line, max_letters) for line in band.lines)
     return replace(band, lines=(*head, *(line for lines in rest for line in lines)), heads=len(head))
 
 
-def _at(band: Band, y: Height, width: float, xs: Mapping[UUID, float]) -> Band:
-    here = y(band.at) if band.at is not None else None
-    trip = y(band.tripped) if band.tripped is not None else None
-    return replace(band, y=here, trip_y=trip, width=width, joints=tuple(xs[p] for p in band.pipes if p in xs))
+def _locate_band(band: Band, to_y: HeightOf, width: float, pipe_x: Mapping[UUID, float]) -> Band:
+    band_y = to_y(band.at) if band.at is not None else None
+    trip_y = to_y(band.trip_value) if band.trip_value is not None else None
+    return replace(
+        band, y=band_y, trip_y=trip_y, width=width, joints=tuple(pipe_x[p] for p in band.pipes if p in pipe_x)
+    )
 
 
-def _placed(bands: Iterable[Band], bottom: float) -> list[Band]:
+def _spread_bands(bands: Iterable[Band], bottom: float) -> list[Band]:
     """Move bands apart from the highest down, then up again where the last would pass the foot."""
-    found: list[Band] = []
+    placed_bands: list[Band] = []
     free = float(TOP) - GAP
     for band in bands:
-        wished = bottom if band.y is None else band.y
-        found.append(replace(band, top=max(free + GAP, wished - band.height / 2)))
-        free = found[-1].top + found[-1].height
-    limit = bottom + LINE
-    for n in range(len(found) - 1, -1, -1):
-        found[n] = replace(found[n], top=round(min(found[n].top, limit - found[n].height), 1))
-        limit = found[n].top - GAP
-    return found
+        wished_middle = bottom if band.y is None else band.y
+        placed_bands.append(replace(band, top=max(free + GAP, wished_middle - band.height / 2)))
+        free = placed_bands[-1].top + placed_bands[-1].height
+    limit = bottom + LINE_HEIGHT
+    for n in range(len(placed_bands) - 1, -1, -1):
+        placed_bands[n] = replace(
+            placed_bands[n], top=round(min(placed_bands[n].top, limit - placed_bands[n].height), 1)
+        )
+        limit = placed_bands[n].top - GAP
+    return placed_bands
 
 
-def _pipe(place: UUID, letter: str, broken: bool, xs: Mapping[UUID, float], bands: list[Band], foot: float) -> Pipe:
+def _draw_pipe(
+    place: UUID, letter: str, broken: bool, pipe_x: Mapping[UUID, float], bands: list[Band], foot: float
+) -> Pipe:
     top = min((b.bottom for b in bands if place in b.pipes), default=foot)
-    return Pipe(letter, xs[place], top, foot, broken)
+    return Pipe(letter, pipe_x[place], top, foot, broken)
 
 
-def _ticks(low: float, high: float, y: Height) -> tuple[tuple[float, str], ...]:
+def _scale_ticks(low: float, high: float, to_y: HeightOf) -> tuple[tuple[float, str], ...]:
     step = next(s for s in (1, 2, 5, 10, 20, 50, 100, 1000) if (high - low) / s <= 20)
     first = int(low // step) * step
     values = [first + step * n for n in range(int((high - first) // step) + 1) if first + step * n >= low]
-    return tuple((y(v), figures(v) if v % (5 * step) == 0 else "") for v in values)
+    return tuple((to_y(v), to_figures(v) if v % (5 * step) == 0 else "") for v in values)

@@ -15,13 +15,13 @@ from fleet.accounts.models import User
 from fleet.calendar import day_of
 from fleet.deficiencies import listed
 from fleet.deficiencies.models import Deficiency
-from fleet.deficiencies.queries import Shown
+from fleet.deficiencies.queries import DeficiencyDetail
 from fleet.jobs import onto
-from fleet.jobs.onto import On
+from fleet.jobs.onto import CurrentJob
 from fleet.portfolio.models import Portfolio
 from fleet.rules.values import Level
-from fleet.web.narrow import Narrow, choice, query, text
-from fleet.web.pages import page
+from fleet.web.narrow import BoilerFilter, build_query, query_choice, query_text
+from fleet.web.pages import signed_in_page
 
 PER_PAGE = 50
 AGES = {
@@ -40,85 +40,107 @@ STATUSES = {
 
 
 @dataclass(frozen=True, slots=True)
-class Asked:
+class DeficiencyFilter:
     """The filter in the query string; "" does not filter, except that "" as status means open."""
 
-    where: Narrow
+    boiler_filter: BoilerFilter
     level: str
     age: str
     status: str
 
     @classmethod
-    def of(cls, request: HttpRequest) -> "Asked":
+    def from_request(cls, request: HttpRequest) -> "DeficiencyFilter":
         """Read the query string; unknown words do not filter."""
-        level = choice(request, "level", tuple(level.value for level in Level))
-        return cls(Narrow.asked(request), level, choice(request, "age", AGES), choice(request, "status", STATUSES))
+        level = query_choice(request, "level", tuple(level.value for level in Level))
+        return cls(
+            BoilerFilter.from_request(request),
+            level,
+            query_choice(request, "age", AGES),
+            query_choice(request, "status", STATUSES),
+        )
 
-    def query(self, **more: str) -> str:
+    def query_string(self, **more: str) -> str:
         """Return the filter as a query string, with `more` replacing or adding parameters."""
-        own = {"level": self.level, "age": self.age, "status": self.status}
-        return query(portfolio=self.where.portfolio, q=self.where.q, **{**own, **more})
+        filters = {"level": self.level, "age": self.age, "status": self.status}
+        return build_query(portfolio=self.boiler_filter.portfolio, q=self.boiler_filter.q, **{**filters, **more})
 
 
 @dataclass(frozen=True, slots=True)
-class Line:
+class DeficiencyLine:
     """One deficiency of the list, and for how many local days of its building it has been or was open."""
 
-    shown: Shown
+    deficiency: DeficiencyDetail
     days: int
-    job: On | None
+    job: CurrentJob | None
 
 
-@page
-def show(request: HttpRequest, at: datetime) -> HttpResponse:
+@signed_in_page
+def show_deficiencies(request: HttpRequest, at: datetime) -> HttpResponse:
     """Show one page of the list, with the count of each class."""
-    asked, user = Asked.of(request), request.user
-    own = policy.boilers(user, "board.see", at)
-    rows = _rows(asked, own, at)
-    found, after = _page(rows.filter(level_now=asked.level) if asked.level else rows, asked, text(request, "after"), at)
+    deficiency_filter, user = DeficiencyFilter.from_request(request), request.user
+    visible_boilers = policy.boilers_for(user, "board.see", at)
+    rows = _filtered_rows(deficiency_filter, visible_boilers, at)
+    deficiencies, after = _read_page(
+        rows.filter(level_now=deficiency_filter.level) if deficiency_filter.level else rows,
+        deficiency_filter,
+        query_text(request, "after"),
+        at,
+    )
     context = {
-        "lines": _lines(user, found, at),
-        "older": asked.query(after=after) if after else "",
-        "counts": _counts(rows),
-        "asked": asked,
+        "lines": _deficiency_lines(user, deficiencies, at),
+        "older": deficiency_filter.query_string(after=after) if after else "",
+        "counts": _level_counts(rows),
+        "asked": deficiency_filter,
         "ages": AGES,
         "statuses": STATUSES,
-        "portfolios": list(Portfolio.objects.filter(id__in=own.order_by().values("portfolio")).order_by("name")),
-        "granted": policy.grants(user, "board.see", at).exists(),
+        "portfolios": list(
+            Portfolio.objects.filter(id__in=visible_boilers.order_by().values("portfolio")).order_by("name")
+        ),
+        "granted": policy.grants_for(user, "board.see", at).exists(),
         "as_of": at,
         "here": "deficiencies",
     }
     return render(request, "deficiencies.html", context)
 
 
-def _rows(asked: Asked, boilers: QuerySet[Any], at: datetime) -> QuerySet[Deficiency]:
-    rows = listed.listed(asked.where.boilers(boilers), at)
-    if asked.age:
-        rows = rows.filter(opened_at__lte=at - timedelta(days=AGES[asked.age][1]))
-    return listed.of_status(rows, asked.status or "open", at)
+def _filtered_rows(deficiency_filter: DeficiencyFilter, boilers: QuerySet[Any], at: datetime) -> QuerySet[Deficiency]:
+    rows = listed.deficiencies_at(deficiency_filter.boiler_filter.filter_boilers(boilers), at)
+    if deficiency_filter.age:
+        rows = rows.filter(opened_at__lte=at - timedelta(days=AGES[deficiency_filter.age][1]))
+    return listed.rows_of_status(rows, deficiency_filter.status or "open", at)
 
 
-def _counts(rows: QuerySet[Deficiency]) -> list[tuple[str, int]]:
-    counted = dict(rows.order_by().values_list("level_now").annotate(Count("id")))
-    return [(level.value, counted.get(level.value, 0)) for level in Level]
+def _level_counts(rows: QuerySet[Deficiency]) -> list[tuple[str, int]]:
+    count_by_level = dict(rows.order_by().values_list("level_now").annotate(Count("id")))
+    return [(level.value, count_by_level.get(level.value, 0)) for level in Level]
 
 
-def _page(rows: QuerySet[Deficiency], asked: Asked, after: str, at: datetime) -> tuple[list[Shown], str]:
+def _read_page(
+    rows: QuerySet[Deficiency], deficiency_filter: DeficiencyFilter, after: str, at: datetime
+) -> tuple[list[DeficiencyDetail], str]:
     """Return the deficiencies after the key `after`, and the key of the next page ("" on the last page)."""
-    place = _place(after)
+    place = _parse_place(after)
     if place:
         rank, opened, last = place
         later = Q(opened_at__gt=opened) | Q(opened_at=opened, id__gt=last)
         rows = rows.filter(Q(rank__gt=rank) | Q(rank=rank) & later)
-    told = rows.select_related("boiler__building__portfolio", "position").order_by("rank", "opened_at", "id")
-    found: list[Any] = list(told[: PER_PAGE + 1])
-    kept = found[:PER_PAGE]
-    shown = [s for s in listed.shown(kept, at) if listed.matches(s, asked.status)]
-    more = f"{kept[-1].rank}_{kept[-1].opened_at.isoformat()}_{kept[-1].id}" if len(found) > PER_PAGE else ""
-    return shown, more
+    ordered_rows = rows.select_related("boiler__building__portfolio", "position").order_by("rank", "opened_at", "id")
+    fetched_rows: list[Any] = list(ordered_rows[: PER_PAGE + 1])
+    page_rows = fetched_rows[:PER_PAGE]
+    deficiencies = [
+        deficiency
+        for deficiency in listed.deficiency_details(page_rows, at)
+        if listed.matches_status(deficiency, deficiency_filter.status)
+    ]
+    next_key = (
+        f"{page_rows[-1].rank}_{page_rows[-1].opened_at.isoformat()}_{page_rows[-1].id}"
+        if len(fetched_rows) > PER_PAGE
+        else ""
+    )
+    return deficiencies, next_key
 
 
-def _place(after: str) -> tuple[int, datetime, UUID] | None:
+def _parse_place(after: str) -> tuple[int, datetime, UUID] | None:
     try:
         rank, opened, last = after.split("_")
         place = int(rank[:2]), datetime.fromisoformat(opened), UUID(last)
@@ -127,10 +149,16 @@ def _place(after: str) -> tuple[int, datetime, UUID] | None:
     return place if place[1].tzinfo else None
 
 
-def _lines(user: User | Any, shown: Sequence[Shown], at: datetime) -> list[Line]:
-    jobs = onto.of_deficiencies(user, [one.row.id for one in shown], at)
+def _deficiency_lines(user: User | Any, deficiencies: Sequence[DeficiencyDetail], at: datetime) -> list[DeficiencyLine]:
+    jobs = onto.current_jobs_of_deficiencies(user, [deficiency.row.id for deficiency in deficiencies], at)
     lines = []
-    for one in shown:
-        zone, end = one.row.boiler.building.zone, one.row.closed_at or at
-        lines.append(Line(one, (day_of(end, zone) - day_of(one.row.opened_at, zone)).days, jobs.get(one.row.id)))
+    for deficiency in deficiencies:
+        zone, end = deficiency.row.boiler.building.zone, deficiency.row.closed_at or at
+        lines.append(
+            DeficiencyLine(
+                deficiency,
+                (day_of(end, zone) - day_of(deficiency.row.opened_at, zone)).days,
+                jobs.get(deficiency.row.id),
+            )
+        )
     return lines

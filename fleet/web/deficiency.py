@@ -5,6 +5,7 @@ from typing import Any
 from uuid import UUID
 
 from django.contrib.auth.views import redirect_to_login
+from django.db.models import QuerySet
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
@@ -17,38 +18,41 @@ from fleet.deficiencies import queries, story
 from fleet.deficiencies.models import Deficiency
 from fleet.jobs import onto
 from fleet.jobs import queries as jobs
+from fleet.jobs.models import Job
 from fleet.visits import queries as visits
 from fleet.web.decisions import forms_for
-from fleet.web.pages import page
-from fleet.web.register_forms import Form, found
+from fleet.web.pages import signed_in_page
+from fleet.web.register_forms import Form, find_sent_form
 
-GONE = ("withdrawn", "merged")
+GONE_STATUSES = ("withdrawn", "merged")
 
 
-@page
-def show(request: HttpRequest, at: datetime, deficiency_id: UUID) -> HttpResponse:
+@signed_in_page
+def show_deficiency(request: HttpRequest, at: datetime, deficiency_id: UUID) -> HttpResponse:
     """Show the page of one deficiency; 404 if the user may not see its boiler."""
-    row = _seen(request.user, deficiency_id, at)
-    told = queries.shown(row, at)
-    return render(request, "deficiency.html", _context(request, told, forms_for(request, told, at), at))
+    row = _get_visible_deficiency(request.user, deficiency_id, at)
+    deficiency = queries.deficiency_detail(row, at)
+    return render(
+        request, "deficiency.html", _page_context(request, deficiency, forms_for(request, deficiency, at), at)
+    )
 
 
 @require_POST
-def act(request: HttpRequest, deficiency_id: UUID) -> HttpResponse:
+def decide_deficiency(request: HttpRequest, deficiency_id: UUID) -> HttpResponse:
     """Run the submitted form and return to the page; faults are shown beside their fields."""
     if not request.user.is_authenticated:
         return redirect_to_login(f"/deficiencies/{deficiency_id}/")
     at = timezone.now()
-    told = queries.shown(_seen(request.user, deficiency_id, at), at)
-    forms = forms_for(request, told, at, offered=False)
-    form = found(forms, request)
+    deficiency = queries.deficiency_detail(_get_visible_deficiency(request.user, deficiency_id, at), at)
+    forms = forms_for(request, deficiency, at, offered=False)
+    form = find_sent_form(forms, request)
     if form is None:
         return _not_offered(request)
-    status = form.sent(request)
+    status = form.submit(request)
     if status == 200:
         return redirect(f"/deficiencies/{deficiency_id}/#life")
-    told = queries.shown(_seen(request.user, deficiency_id, at), at)
-    return render(request, "deficiency.html", _context(request, told, forms, at), status=status)
+    deficiency = queries.deficiency_detail(_get_visible_deficiency(request.user, deficiency_id, at), at)
+    return render(request, "deficiency.html", _page_context(request, deficiency, forms, at), status=status)
 
 
 def _not_offered(request: HttpRequest) -> HttpResponse:
@@ -57,33 +61,44 @@ def _not_offered(request: HttpRequest) -> HttpResponse:
     return HttpResponse("You may see this, but not do this.", status=403, content_type="text/plain")
 
 
-def _seen(user: User | Any, deficiency: UUID, at: datetime) -> Deficiency:
-    own = policy.boilers(user, "board.see", at)
-    rows = Deficiency.objects.filter(id=deficiency, boiler__in=own, opened_at__lte=at)
+def _get_visible_deficiency(user: User | Any, deficiency_id: UUID, at: datetime) -> Deficiency:
+    visible_boilers = policy.boilers_for(user, "board.see", at)
+    rows = Deficiency.objects.filter(id=deficiency_id, boiler__in=visible_boilers, opened_at__lte=at)
     row = rows.select_related("boiler__building__portfolio", "position", "opened_by").first()
     if row is None:
         raise Http404
     return row
 
 
-def _context(request: HttpRequest, told: queries.Shown, forms: list[Form], at: datetime) -> dict[str, Any]:
-    row, user = told.row, request.user
-    building = row.boiler.building
-    written = history.of_deficiency(row.id).filter(after__in=GONE).first() if row.withdrawn else None
-    events = story.told(told, row.swallowed.order_by("opened_at"), written.recorded_at if written else None)
-    first_act, clears_by = queries.advice(row, at)
-    may_read = policy.may(user, "visit.see", row.portfolio_id, building.id, at)
-    asking = jobs.seen(user, at).filter(items__deficiency=row).select_related("technician").order_by("created_at", "id")
+def _life_events(deficiency: queries.DeficiencyDetail) -> list[story.LifeEvent]:
+    row = deficiency.row
+    withdrawal = history.deficiency_changes(row.id).filter(after__in=GONE_STATUSES).first() if row.withdrawn else None
+    withdrawn_at = withdrawal.recorded_at if withdrawal else None
+    return story.life_events(deficiency, row.swallowed.order_by("opened_at"), withdrawn_at)
+
+
+def _jobs_about(user: User | Any, row: Deficiency, at: datetime) -> QuerySet[Job]:
+    rows = jobs.visible_jobs(user, at).filter(items__deficiency=row)
+    return rows.select_related("technician").order_by("created_at", "id").distinct()
+
+
+def _page_context(
+    request: HttpRequest, deficiency: queries.DeficiencyDetail, forms: list[Form], at: datetime
+) -> dict[str, Any]:
+    row, user = deficiency.row, request.user
+    building, events = row.boiler.building, _life_events(deficiency)
+    first_act, clears_by = queries.advice_for(row, at)
+    may_read = policy.is_allowed(user, "visit.see", row.portfolio_id, building.id, at)
     return {
         "row": row,
-        "life": told.life,
-        "job": onto.of_deficiencies(user, [row.id], at).get(row.id),
+        "life": deficiency.life,
+        "job": onto.current_jobs_of_deficiencies(user, [row.id], at).get(row.id),
         "building": building,
         "events": events,
-        "entries": visits.places(e.entry for e in events if e.entry) if may_read else {},
+        "entries": visits.entry_places(e.entry for e in events if e.entry) if may_read else {},
         "may_read": may_read,
-        "jobs": [(job, jobs.status_at(job, at)) for job in asking.distinct()],
-        "may_make": policy.may(user, "job.create", row.portfolio_id, building.id, at),
+        "jobs": [(job, jobs.status_at(job, at)) for job in _jobs_about(user, row, at)],
+        "may_make": policy.is_allowed(user, "job.create", row.portfolio_id, building.id, at),
         "first_act": first_act,
         "clears_by": clears_by,
         "forms": forms,

@@ -18,23 +18,23 @@ from django.views.decorators.http import require_POST
 from fleet import pipeline
 from fleet.accounts import looks, policy
 from fleet.alerts import queries as alerts
-from fleet.alerts.acts import Decision
+from fleet.alerts.acts import AlertDecision
 from fleet.alerts.models import Alert
 from fleet.errors import Refused
 from fleet.portfolio.models import Portfolio
 from fleet.portfolio.news import Cause
-from fleet.web.feed_entries import ACTIONS, Faults, entries, of
-from fleet.web.local import instant
-from fleet.web.narrow import choice, identified, query, text
-from fleet.web.pages import page
+from fleet.web.feed_entries import ACTIONS, AlertFaults, alerts_permitted_to, build_entries
+from fleet.web.local import parse_local_instant
+from fleet.web.narrow import build_query, canonical_id, query_choice, query_text
+from fleet.web.pages import signed_in_page
 
 PER_PAGE = 25  # feed entries
-MOST_TOGETHER = 100  # alerts in one request
-STALE = "Somebody changed this meanwhile: look again, then decide."
+MAX_ALERTS_PER_ACT = 100  # alerts in one request
+STALE_MESSAGE = "Somebody changed this meanwhile: look again, then decide."
 
 
 @dataclass(frozen=True, slots=True)
-class Asked:
+class AlertFilter:
     """The filter in the query string; "" does not filter."""
 
     raised: str
@@ -42,17 +42,17 @@ class Asked:
     portfolio: str
 
     @classmethod
-    def of(cls, request: HttpRequest) -> "Asked":
+    def from_request(cls, request: HttpRequest) -> "AlertFilter":
         """Read the query string."""
-        raised = choice(request, "raised", ("now",))
-        return cls(raised, text(request, "condition")[:32], identified(text(request, "portfolio")))
+        raised = query_choice(request, "raised", ("now",))
+        return cls(raised, query_text(request, "condition")[:32], canonical_id(query_text(request, "portfolio")))
 
     @property
-    def query(self) -> str:
+    def query_string(self) -> str:
         """The filter as a query string."""
-        return query(raised=self.raised, condition=self.condition, portfolio=self.portfolio)
+        return build_query(raised=self.raised, condition=self.condition, portfolio=self.portfolio)
 
-    def narrowed(self, rows: QuerySet[Alert]) -> QuerySet[Alert]:
+    def filter_rows(self, rows: QuerySet[Alert]) -> QuerySet[Alert]:
         """Return the alerts that match the filter."""
         if self.raised:
             rows = rows.filter(until=None)
@@ -61,97 +61,104 @@ class Asked:
         return rows.filter(portfolio=self.portfolio) if self.portfolio else rows
 
 
-@page
-def show(request: HttpRequest, at: datetime) -> HttpResponse:
+@signed_in_page
+def show_alerts(request: HttpRequest, at: datetime) -> HttpResponse:
     """Show one page of the feed."""
-    return render(request, "alerts.html", _context(request, at))
+    return render(request, "alerts.html", _feed_context(request, at))
 
 
 @require_POST
-def looked(request: HttpRequest) -> HttpResponse:
+def mark_looked(request: HttpRequest) -> HttpResponse:
     """Record that the user has looked at what a page showed; later alerts stay marked as new."""
     user: Any = request.user
     if not user.is_authenticated:
         return redirect_to_login("/alerts/")
     at = timezone.now()
     try:
-        shown = datetime.fromisoformat(request.POST.get("shown", ""))
-        looks.looked(user=user, until=min(shown, at))
+        page_instant = datetime.fromisoformat(request.POST.get("shown", ""))
+        looks.record_look(user=user, until=min(page_instant, at))
     except (ValueError, TypeError):  # not an instant, or one without a zone
         return HttpResponse("This is no instant.", status=400, content_type="text/plain")
-    return redirect(f"/alerts/{Asked.of(request).query}")
+    return redirect(f"/alerts/{AlertFilter.from_request(request).query_string}")
 
 
 @require_POST
-def act(request: HttpRequest, kind: str) -> HttpResponse:
+def act_on_alerts(request: HttpRequest, kind: str) -> HttpResponse:
     """Acknowledge or shelve the alerts sent and return to the feed; faults are shown beside each alert."""
     user: Any = request.user
     if not user.is_authenticated:
         return redirect_to_login("/alerts/")
-    at, versions = timezone.now(), _named(request)
-    seen = of(Alert.kept.filter(id__in=versions), user, "board.see", at).annotate(zone=alerts.zone())
-    rows = {row.id: row for row in seen}
+    at, versions = timezone.now(), _alert_versions(request)
+    visible_alerts = alerts_permitted_to(Alert.with_withdrawn.filter(id__in=versions), user, "board.see", at).annotate(
+        zone=alerts.alert_zone()
+    )
+    rows = {row.id: row for row in visible_alerts}
     if kind not in ACTIONS or not versions or rows.keys() != versions.keys():
         raise Http404
-    if of(Alert.kept.filter(id__in=versions), user, ACTIONS[kind][0], at).count() < len(rows):
+    if alerts_permitted_to(Alert.with_withdrawn.filter(id__in=versions), user, ACTIONS[kind][0], at).count() < len(
+        rows
+    ):
         return HttpResponse("You may see this, but not do this.", status=403, content_type="text/plain")
-    tried = {i: _tried(request, rows[i], kind, version, at) for i, version in versions.items()}
-    faults = {i: said for i, (said, _) in tried.items() if said}
+    outcomes = {i: _try_action(request, rows[i], kind, version, at) for i, version in versions.items()}
+    faults = {i: messages for i, (messages, _) in outcomes.items() if messages}
     if not faults:
-        return redirect(f"/alerts/{Asked.of(request).query}#alert-{next(iter(versions))}")
-    status = next(status for said, status in tried.values() if said)
-    return render(request, "alerts.html", _context(request, at, faults), status=status)
+        return redirect(f"/alerts/{AlertFilter.from_request(request).query_string}#alert-{next(iter(versions))}")
+    status = next(status for messages, status in outcomes.values() if messages)
+    return render(request, "alerts.html", _feed_context(request, at, faults), status=status)
 
 
-def _named(request: HttpRequest) -> dict[UUID, int]:
+def _alert_versions(request: HttpRequest) -> dict[UUID, int]:
     """Return the alerts in the form with the version the user saw, each sent as "id:version"."""
-    named = {}
-    for pair in request.POST.getlist("alert")[:MOST_TOGETHER]:
-        given, _, version = pair.partition(":")
-        if (known := identified(given)) and version.isdecimal() and len(version) < 10:
-            named[UUID(known)] = int(version)
-    return named
+    versions = {}
+    for pair in request.POST.getlist("alert")[:MAX_ALERTS_PER_ACT]:
+        id_text, _, version = pair.partition(":")
+        if (alert_id := canonical_id(id_text)) and version.isdecimal() and len(version) < 10:
+            versions[UUID(alert_id)] = int(version)
+    return versions
 
 
-def _tried(request: HttpRequest, row: Any, kind: str, version: int, at: datetime) -> tuple[tuple[str, ...], int]:
+def _try_action(request: HttpRequest, row: Any, kind: str, version: int, at: datetime) -> tuple[tuple[str, ...], int]:
     """Run the action; return the messages of its faults and the HTTP status."""
-    user, given = request.user, request.POST.get
-    reason = given("reason", "")[:400].replace("\x00", "")
-    until = instant(given("until", ""), row.zone) if kind == "shelve" else None
-    told = Cause(who=user.get_username(), request_id=request.META.get("GAUGEGLASS_REQUEST_ID", ""))
-    decision = Decision(ACTIONS[kind][1], reason, until)
+    user, read_field = request.user, request.POST.get
+    reason = read_field("reason", "")[:400].replace("\x00", "")
+    until = parse_local_instant(read_field("until", ""), row.zone) if kind == "shelve" else None
+    cause = Cause(who=user.get_username(), request_id=request.META.get("GAUGEGLASS_REQUEST_ID", ""))
+    decision = AlertDecision(ACTIONS[kind][1], reason, until)
     try:
-        pipeline.act_on_alert(alert=row.id, decision=decision, version=version, by=user, at=at, cause=told)
+        pipeline.act_on_alert(alert=row.id, decision=decision, version=version, by=user, at=at, cause=cause)
     except Refused as refused:
-        return tuple(_said(f.code, f.message, f.at) for f in refused.faults), refused.status
+        return tuple(_fault_text(f.code, f.message, f.at) for f in refused.faults), refused.status
     except OperationalError:  # a lock was held too long: nothing was saved
         return ("Somebody else is working on this just now. Try again in a moment.",), 503
     return (), 200
 
 
-def _said(code: str, message: str, at: Sequence[str | int]) -> str:
+def _fault_text(code: str, message: str, at: Sequence[str | int]) -> str:
     if code == "stale":
-        return STALE
+        return STALE_MESSAGE
     fields = {"reason": "Why", "until": "Until"}
     return f"{fields[str(at[0])]}: {message}" if at and at[0] in fields else message
 
 
-def _context(request: HttpRequest, at: datetime, faults: Faults | None = None) -> dict[str, Any]:
+def _feed_context(request: HttpRequest, at: datetime, faults: AlertFaults | None = None) -> dict[str, Any]:
     user: Any = request.user
-    own, last = policy.boilers(user, "board.see", at), looks.of(user)
-    asked, whole = Asked.of(request), alerts.feed(own, policy.portfolios(user, "board.see", at))
-    asked_for = asked.narrowed(whole)
-    feed = Paginator(alerts.together(asked_for), PER_PAGE).get_page(request.GET.get("page"))
+    visible_boilers, last_look = policy.boilers_for(user, "board.see", at), looks.looked_until(user)
+    alert_filter, all_alerts = (
+        AlertFilter.from_request(request),
+        alerts.alert_feed(visible_boilers, policy.portfolios_for(user, "board.see", at)),
+    )
+    matching_alerts = alert_filter.filter_rows(all_alerts)
+    feed = Paginator(alerts.group_entries(matching_alerts), PER_PAGE).get_page(request.GET.get("page"))
     keys = [row["key"] for row in feed.object_list]
-    seen = Portfolio.objects.filter(id__in=policy.grants(user, "board.see", at).values("portfolio"))
-    portfolios = list(seen.order_by("name"))
+    visible_portfolios = Portfolio.objects.filter(id__in=policy.grants_for(user, "board.see", at).values("portfolio"))
+    portfolios = list(visible_portfolios.order_by("name"))
     return {
         "feed": feed,
-        "entries": entries(user, asked_for, keys, last, faults or {}, at),
-        "looked": last,
-        "news": alerts.since(whole, last).count() if last else 0,
-        "asked": asked,
-        "conditions": sorted(whole.order_by("condition").values_list("condition", flat=True).distinct()),
+        "entries": build_entries(user, matching_alerts, keys, last_look, faults or {}, at),
+        "looked": last_look,
+        "news": alerts.changed_since(all_alerts, last_look).count() if last_look else 0,
+        "asked": alert_filter,
+        "conditions": sorted(all_alerts.order_by("condition").values_list("condition", flat=True).distinct()),
         "portfolios": portfolios,
         "granted": bool(portfolios),
         "as_of": at,

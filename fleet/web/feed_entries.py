@@ -11,33 +11,33 @@ from django.db.models import QuerySet
 from fleet.accounts import policy
 from fleet.accounts.models import User
 from fleet.alerts import queries as alerts
-from fleet.alerts.acts import RANK
+from fleet.alerts.acts import LEVEL_RANKS
 from fleet.alerts.models import Alert
 from fleet.portfolio.models import Building
 
 ACTIONS = {"acknowledge": ("alert.acknowledge", "acknowledged"), "shelve": ("alert.shelve", "shelved")}
-Faults = Mapping[UUID, tuple[str, ...]]
+AlertFaults = Mapping[UUID, tuple[str, ...]]
 
 
 @dataclass(frozen=True, slots=True)
-class Item:
+class FeedItem:
     """One alert, whether it is new to the user, what the user may do about it, and the faults of the last attempt."""
 
     alert: Any  # an Alert annotated with its time zone
-    house: Building | None
+    building: Building | None
     new: bool
     may: frozenset[str]
     faults: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
-class Entry:
+class FeedEntry:
     """The alerts under one heading: of one boiler (or all jobs of one building), one condition, one moment or week."""
 
-    items: Sequence[Item]
+    items: Sequence[FeedItem]
 
     @property
-    def first(self) -> Item:
+    def first(self) -> FeedItem:
         """The worst alert."""
         return self.items[0]
 
@@ -78,12 +78,12 @@ class Entry:
         return sum(item.alert.acknowledged_at is not None for item in self.items)
 
     @property
-    def to_acknowledge(self) -> list[Item]:
+    def to_acknowledge(self) -> list[FeedItem]:
         """The alerts this user can still acknowledge."""
         return [i for i in self.items if "acknowledge" in i.may and i.alert.acknowledged_at is None]
 
     @property
-    def to_shelve(self) -> list[Item]:
+    def to_shelve(self) -> list[FeedItem]:
         """The alerts this user can shelve."""
         return [i for i in self.items if "shelve" in i.may]
 
@@ -93,38 +93,47 @@ class Entry:
         return any(item.faults for item in self.items)
 
 
-def of(rows: QuerySet[Any], user: User, action: str, at: datetime) -> QuerySet[Any]:
+def alerts_permitted_to(rows: QuerySet[Any], user: User, action: str, at: datetime) -> QuerySet[Any]:
     """Return the alerts on which the user may do `action`: of boilers, of their buildings, and of whole portfolios."""
-    return alerts.of(rows, policy.boilers(user, action, at), policy.portfolios(user, action, at))
+    return alerts.alerts_of(rows, policy.boilers_for(user, action, at), policy.portfolios_for(user, action, at))
 
 
-def entries(
-    user: User, rows: QuerySet[Alert], keys: Sequence[str], looked: datetime | None, faults: Faults, at: datetime
-) -> list[Entry]:
+def build_entries(
+    user: User,
+    rows: QuerySet[Alert],
+    keys: Sequence[str],
+    last_look: datetime | None,
+    faults: AlertFaults,
+    at: datetime,
+) -> list[FeedEntry]:
     """Return the entries with these keys, in the order of the keys."""
-    found: dict[str, list[Item]] = {key: [] for key in keys}
-    for item in _items(user, list(alerts.under(rows, keys)), looked, faults, at):
-        found[item.alert.key].append(item)
-    return [Entry(sorted(items, key=_worst)) for items in found.values() if items]
+    items_by_key: dict[str, list[FeedItem]] = {key: [] for key in keys}
+    for item in _build_items(user, list(alerts.alerts_under(rows, keys)), last_look, faults, at):
+        items_by_key[item.alert.key].append(item)
+    return [FeedEntry(sorted(items, key=_severity_key)) for items in items_by_key.values() if items]
 
 
-def _worst(item: Item) -> tuple[int, datetime, str]:
-    return RANK[item.alert.level], item.alert.since, item.alert.sentence
+def _severity_key(item: FeedItem) -> tuple[int, datetime, str]:
+    return LEVEL_RANKS[item.alert.level], item.alert.since, item.alert.sentence
 
 
-def _items(user: User, rows: Sequence[Any], looked: datetime | None, faults: Faults, at: datetime) -> Iterable[Item]:
-    may = {kind: _may(user, rows, action, at) for kind, (action, _) in ACTIONS.items()}
-    houses = Building.objects.in_bulk([row.house or row.subject for row in rows if row.boiler_id is None])
-    makes = set(policy.boilers(user, "job.create", at).values_list("building", flat=True)) if rows else set()
+def _build_items(
+    user: User, rows: Sequence[Any], last_look: datetime | None, faults: AlertFaults, at: datetime
+) -> Iterable[FeedItem]:
+    permitted_ids = {kind: _permitted_alerts(user, rows, action, at) for kind, (action, _) in ACTIONS.items()}
+    buildings = Building.objects.in_bulk([row.house or row.subject for row in rows if row.boiler_id is None])
+    job_buildings = (
+        set(policy.boilers_for(user, "job.create", at).values_list("building", flat=True)) if rows else set()
+    )
     for row in rows:
-        house = row.boiler.building if row.boiler_id else houses.get(row.house or row.subject)
-        open_to = {k for k, ids in may.items() if row.id in ids and row.until is None}
-        if house and house.id in makes and row.until is None:
-            open_to |= {"see_job" if row.house else "job"}  # a user who may make jobs in a building sees all its jobs
-        news = looked is not None and (row.returned_at or row.raised_at) > looked
-        yield Item(row, house, news, frozenset(open_to), faults.get(row.id, ()))
+        building = row.boiler.building if row.boiler_id else buildings.get(row.house or row.subject)
+        actions = {k for k, ids in permitted_ids.items() if row.id in ids and row.until is None}
+        if building and building.id in job_buildings and row.until is None:
+            actions |= {"see_job" if row.house else "job"}  # a user who may make jobs in a building sees all its jobs
+        is_news = last_look is not None and (row.returned_at or row.raised_at) > last_look
+        yield FeedItem(row, building, is_news, frozenset(actions), faults.get(row.id, ()))
 
 
-def _may(user: User, rows: Iterable[Alert], action: str, at: datetime) -> set[UUID]:
-    raised = Alert.objects.filter(id__in=[row.id for row in rows if row.until is None])
-    return set(of(raised, user, action, at).values_list("id", flat=True))
+def _permitted_alerts(user: User, rows: Iterable[Alert], action: str, at: datetime) -> set[UUID]:
+    raised_alerts = Alert.objects.filter(id__in=[row.id for row in rows if row.until is None])
+    return set(alerts_permitted_to(raised_alerts, user, action, at).values_list("id", flat=True))

@@ -6,27 +6,27 @@ from django.conf import settings
 from django.http import HttpRequest, HttpResponse
 
 from fleet.board import swept
-from fleet.web.pages import page
-from fleet.web.self_check import LATE
+from fleet.web.pages import signed_in_page
+from fleet.web.self_check import LATE_AFTER
 from fleet.web.templatetags.said import moment
 
-MEANS = "Alerts and jobs do not move until it goes on, and what time alone brings is missing here."
+CONSEQUENCE = "Alerts and jobs do not move until it goes on, and what time alone brings is missing here."
 
 
-@page
-def show(request: HttpRequest, at: datetime) -> HttpResponse:
+@signed_in_page
+def show_stale_notice(request: HttpRequest, at: datetime) -> HttpResponse:
     """Send the notice as plain text; empty if the worker runs."""
-    return HttpResponse(words(at), content_type="text/plain; charset=utf-8")
+    return HttpResponse(worker_notice(at), content_type="text/plain; charset=utf-8")
 
 
-def words(at: datetime) -> str:
+def worker_notice(at: datetime) -> str:
     """Return the notice if the worker has stopped; "" if it runs, or if this process cannot know."""
-    last = swept.last()
+    last = swept.last_sweep_at()
     if last is None:
-        return f"The worker is not known to run. {MEANS}" if _shared() else ""
-    return f"The worker stands still since {moment(last, 'UTC')}. {MEANS}" if at - last > LATE else ""
+        return f"The worker is not known to run. {CONSEQUENCE}" if _has_shared_cache() else ""
+    return f"The worker stands still since {moment(last, 'UTC')}. {CONSEQUENCE}" if at - last > LATE_AFTER else ""
 
 
-def _shared() -> bool:
+def _has_shared_cache() -> bool:
     """Return whether the cache is shared: with a cache in its own memory a process never hears of a sweep."""
     return "locmem" not in settings.CACHES["default"]["BACKEND"].lower()

@@ -6,15 +6,15 @@ from datetime import datetime
 from django.utils.html import escape
 from django.utils.safestring import SafeString, mark_safe
 
-from fleet.board.glasses import Glass, Reading, Waiting
+from fleet.board.glasses import GlassReading, PendingGlass, ShownGlass
 from fleet.calendar import day_of
 from fleet.rules.values import Standing
-from fleet.rules.wording import on
+from fleet.rules.wording import local_day
 
 # Top and bottom of the pane. The drawing is 20 wide and 44 high; the pane goes from x 7 to 13.
 TOP, BOTTOM = 4.0, 40.0
 FRAMES = {Standing.OFF.value: "Off", Standing.NOT_SURVEYED.value: "Not surveyed"}
-ASIDE = {
+ASIDE_TEXTS = {
     Standing.HOLD.value: "Its proofs have time left: the hold has another cause.",
     Standing.EXPOSED.value: "Its proofs have time left: it is exposed for another cause.",
 }
@@ -22,7 +22,7 @@ LEGEND = "days of proof left, not water"
 
 
 @dataclass(frozen=True, slots=True)
-class Drawn:
+class GlassDrawing:
     """One glass at an instant: the days left, heights as shares of the pane, and the text; or an empty `frame`."""
 
     frame: str
@@ -48,59 +48,65 @@ class Drawn:
         """The parts of the drawing: the shared frame, the dark part, and the two marks beside it."""
         if self.days is None:
             return f'<use href="#glass-{escape(self.frame)}"/>'
-        dark = f'<path d="M7 {_y(self.level)}h6V40H7z"/>' if self.level > 0 else ""
-        book = f"M0 {_y(self.book, -1)}h4v2H0z" if self.book is not None else ""
-        tick = f"M20 {_y(self.tick, -2.5)}v5l-4-2.5z" if self.tick is not None else ""
+        dark = f'<path d="M7 {_slot_height(self.level)}h6V40H7z"/>' if self.level > 0 else ""
+        book = f"M0 {_slot_height(self.book, -1)}h4v2H0z" if self.book is not None else ""
+        tick = f"M20 {_slot_height(self.tick, -2.5)}v5l-4-2.5z" if self.tick is not None else ""
         beside = f'<path class="at" d="{book}{tick}"/>' if book or tick else ""
         return f'<use href="#glass"/>{dark}{beside}'
 
 
-def draw(glass: Glass, standing: str, zone: str, at: datetime) -> Drawn:
+def draw_glass(glass: ShownGlass, standing: str, zone: str, at: datetime) -> GlassDrawing:
     """Draw a boiler's glass at `at`; a boiler that is off or not surveyed gets an empty frame and a sentence."""
     if standing in FRAMES:
-        return Drawn(standing, None, f"{FRAMES[standing]}: no days of proof are shown.")
-    if isinstance(glass, Waiting):
-        return Drawn("waiting", None, "Days of proof left: being worked out.")
+        return GlassDrawing(standing, None, f"{FRAMES[standing]}: no days of proof are shown.")
+    if isinstance(glass, PendingGlass):
+        return GlassDrawing("waiting", None, "Days of proof left: being worked out.")
     if glass is None:
-        return Drawn("undated", None, "No full proof here ends by time alone.")
-    level = share(at, glass.proved_at, glass.exposed_at)
-    book = share(glass.due_at, glass.proved_at, glass.exposed_at) if glass.due_at and glass.proved_at else None
-    tick = share(at, glass.tick_proved_at, glass.tick_due_at) if glass.tick_due_at else None
-    left = days(glass.exposed_at, zone, at)
-    aside = ASIDE.get(standing, "") if left else ""
-    return Drawn("", left, said(glass, zone, at), level, book, tick, aside)
+        return GlassDrawing("undated", None, "No full proof here ends by time alone.")
+    level = remaining_share(at, glass.proved_at, glass.exposed_at)
+    book = (
+        remaining_share(glass.due_at, glass.proved_at, glass.exposed_at) if glass.due_at and glass.proved_at else None
+    )
+    tick = remaining_share(at, glass.tick_proved_at, glass.tick_due_at) if glass.tick_due_at else None
+    days_left = days_until(glass.exposed_at, zone, at)
+    aside = ASIDE_TEXTS.get(standing, "") if days_left else ""
+    return GlassDrawing("", days_left, describe_glass(glass, zone, at), level, book, tick, aside)
 
 
-def share(at: datetime, proved: datetime | None, end: datetime | None) -> float:
+def remaining_share(at: datetime, proved: datetime | None, end: datetime | None) -> float:
     """Return the share of the time from proof to end that is left at `at`: 1 all of it, 0 nothing or never proven."""
     if proved is None or end is None or end <= proved:
         return 0.0
     return min(1.0, max(0.0, (end - at) / (end - proved)))
 
 
-def days(end: datetime, zone: str, at: datetime) -> int:
+def days_until(end: datetime, zone: str, at: datetime) -> int:
     """Return the whole local days from today to the day of `end`; 0 once it has ended."""
     return max(0, (day_of(end, zone) - day_of(at, zone)).days)
 
 
-def said(glass: Reading, zone: str, at: datetime) -> str:
+def describe_glass(glass: GlassReading, zone: str, at: datetime) -> str:
     """Return the glass as a sentence, for screen readers."""
-    left, hazard, until = days(glass.exposed_at, zone, at), glass.hazard.replace("_", " "), on(glass.exposed_at, zone)
-    by = f"by the {glass.place}{_week(glass, zone, at)}"
+    days_left, hazard, until = (
+        days_until(glass.exposed_at, zone, at),
+        glass.hazard.replace("_", " "),
+        local_day(glass.exposed_at, zone),
+    )
+    cause = f"by the {glass.place}{_weekly_text(glass, zone, at)}"
     if glass.exposed_at <= at:
-        return f"No day of proof left: {hazard} is exposed since {until} {by}."
-    book = f"; book from {on(glass.due_at, zone)}" if glass.due_at else ""
-    unit = "day" if left == 1 else "days"
-    by = f"by the {glass.place}{book}{_week(glass, zone, at)}"
-    return f"{left} {unit} of proof left: {hazard} is exposed from {until} {by}."
+        return f"No day of proof left: {hazard} is exposed since {until} {cause}."
+    book = f"; book from {local_day(glass.due_at, zone)}" if glass.due_at else ""
+    unit = "day" if days_left == 1 else "days"
+    cause = f"by the {glass.place}{book}{_weekly_text(glass, zone, at)}"
+    return f"{days_left} {unit} of proof left: {hazard} is exposed from {until} {cause}."
 
 
-def _week(glass: Reading, zone: str, at: datetime) -> str:
+def _weekly_text(glass: GlassReading, zone: str, at: datetime) -> str:
     if glass.tick_due_at is None:
         return ""
-    return f"; weekly work due {'since ' if glass.tick_due_at <= at else ''}{on(glass.tick_due_at, zone)}"
+    return f"; weekly work due {'since ' if glass.tick_due_at <= at else ''}{local_day(glass.tick_due_at, zone)}"
 
 
-def _y(share_of_slot: float, offset: float = 0.0) -> str:
+def _slot_height(share_of_slot: float, offset: float = 0.0) -> str:
     """Return a height in the slot as a short string for the drawing."""
     return f"{BOTTOM - share_of_slot * (BOTTOM - TOP) + offset:.1f}".removesuffix(".0")

@@ -19,93 +19,105 @@ from fleet.accounts import policy
 from fleet.accounts.models import User
 from fleet.errors import Refused
 from fleet.jobs import suggest
-from fleet.pipeline import Asked
+from fleet.pipeline import JobRequest
 from fleet.portfolio.models import Building
 from fleet.portfolio.news import Cause
-from fleet.web.pages import page
+from fleet.web.pages import signed_in_page
 
-MOST = 100  # buildings on one page; the search finds the rest
-MOST_ITEMS = 60
-LONGEST_NOTE = 2000
+MAX_BUILDINGS = 100  # buildings on one page; the search finds the rest
+MAX_ITEMS = 60
+MAX_NOTE_LENGTH = 2000
 
 
-@page
-def show(request: HttpRequest, at: datetime) -> HttpResponse:
+@signed_in_page
+def show_new_job(request: HttpRequest, at: datetime) -> HttpResponse:
     """Show the buildings that a job can be made for, or the trips suggested for one of them."""
     user: Any = request.user
-    if not policy.grants(user, "job.create", at).exists():
+    if not policy.grants_for(user, "job.create", at).exists():
         raise PermissionDenied
     if "building" in request.GET:
-        house = _house(user, request.GET["building"], at)
-        return render(request, "job_new.html", _of_building(house, at))
-    return render(request, "job_new.html", _buildings(user, request.GET.get("q", "")[:100], at))
+        building = _find_building(user, request.GET["building"], at)
+        return render(request, "job_new.html", _trip_context(building, at))
+    return render(request, "job_new.html", _building_list_context(user, request.GET.get("q", "")[:100], at))
 
 
 @require_POST
-def make(request: HttpRequest) -> HttpResponse:
+def make_job(request: HttpRequest) -> HttpResponse:
     """Make the job and go to it in the list of jobs; faults are shown above the trips."""
     user: Any = request.user
     if not user.is_authenticated:
         return redirect_to_login("/jobs/new/")
     at = timezone.now()
-    house = _house(user, request.POST.get("building", ""), at)
+    building = _find_building(user, request.POST.get("building", ""), at)
     cause = Cause(who=user.get_username(), request_id=request.META.get("GAUGEGLASS_REQUEST_ID", ""))
-    note = request.POST.get("note", "")[:LONGEST_NOTE].replace("\x00", "")
+    note = request.POST.get("note", "")[:MAX_NOTE_LENGTH].replace("\x00", "")
     try:
-        asked = _asked(request.POST.getlist("item")[:MOST_ITEMS], note)
-        job = pipeline.create_job(building=house.id, asked=asked, by=user, at=at, cause=cause)
+        job_request = _read_job_request(request.POST.getlist("item")[:MAX_ITEMS], note)
+        job = pipeline.create_job(building=building.id, request=job_request, by=user, at=at, cause=cause)
     except Refused as refused:
         faults = [f.message for f in refused.faults]
-        return render(request, "job_new.html", _of_building(house, at, faults), status=refused.status)
+        return render(request, "job_new.html", _trip_context(building, at, faults), status=refused.status)
     except OperationalError:  # a lock was held too long: nothing was saved
         busy = ["Somebody else is working on this building just now. Try again in a moment."]
-        return render(request, "job_new.html", _of_building(house, at, busy), status=503)
+        return render(request, "job_new.html", _trip_context(building, at, busy), status=503)
     return redirect(f"/jobs/#job-{job.id}")
 
 
-def _open_to(user: User, at: datetime) -> QuerySet[Building]:
-    boilers = policy.boilers(user, "job.create", at).order_by()
+def _buildings_open_to(user: User, at: datetime) -> QuerySet[Building]:
+    boilers = policy.boilers_for(user, "job.create", at).order_by()
     return Building.objects.filter(id__in=boilers.values("building"))
 
 
-def _house(user: User, text: str, at: datetime) -> Building:
+def _find_building(user: User, text: str, at: datetime) -> Building:
     try:
-        return _open_to(user, at).get(id=UUID(text))
+        return _buildings_open_to(user, at).get(id=UUID(text))
     except (ValueError, Building.DoesNotExist):
         raise Http404 from None
 
 
-def _buildings(user: User, asked: str, at: datetime) -> dict[str, Any]:
+def _building_list_context(user: User, search_text: str, at: datetime) -> dict[str, Any]:
     """Return the buildings that match, those with most open deficiencies first."""
-    unsettled = Q(
+    open_deficiency = Q(
         boilers__deficiencies__closed_at=None,
         boilers__deficiencies__withdrawn=False,
         boilers__deficiencies__opened_at__lte=at,
     )
-    told = Count("boilers__deficiencies", filter=unsettled)
-    found = _open_to(user, at)
-    if asked:
-        found = found.filter(Q(address__icontains=asked) | Q(ref__icontains=asked))
-    listed = list(found.annotate(unsettled=told).order_by("-unsettled", "address", "id")[: MOST + 1])
-    return {"buildings": listed[:MOST], "more": len(listed) > MOST, "q": asked, "here": "jobs"}
+    open_count = Count("boilers__deficiencies", filter=open_deficiency)
+    buildings = _buildings_open_to(user, at)
+    if search_text:
+        buildings = buildings.filter(Q(address__icontains=search_text) | Q(ref__icontains=search_text))
+    building_list = list(
+        buildings.annotate(unsettled=open_count).order_by("-unsettled", "address", "id")[: MAX_BUILDINGS + 1]
+    )
+    return {
+        "buildings": building_list[:MAX_BUILDINGS],
+        "more": len(building_list) > MAX_BUILDINGS,
+        "q": search_text,
+        "here": "jobs",
+    }
 
 
-def _of_building(house: Building, at: datetime, faults: Iterable[str] = ()) -> dict[str, Any]:
-    told = {"building": house, "boilers": dict(house.boilers.values_list("id", "name")), "at": at, "here": "jobs"}
-    return {**told, "trips": suggest.trips(house.id, at), "faults": list(faults)}
+def _trip_context(building: Building, at: datetime, faults: Iterable[str] = ()) -> dict[str, Any]:
+    context = {
+        "building": building,
+        "boilers": dict(building.boilers.values_list("id", "name")),
+        "at": at,
+        "here": "jobs",
+    }
+    return {**context, "trips": suggest.suggest_trips(building.id, at), "faults": list(faults)}
 
 
-def _asked(tokens: Iterable[str], note: str) -> Asked:
+def _read_job_request(tokens: Iterable[str], note: str) -> JobRequest:
     """Read the checked items: a deficiency's id, or a position's id and a procedure's code separated by a space."""
     deficiencies: list[UUID] = []
     procedures: list[tuple[UUID, str]] = []
     try:
         for token in tokens:
-            first, _, code = token.partition(" ")
+            id_text, _, code = token.partition(" ")
             if code:
-                procedures.append((UUID(first), code))
+                procedures.append((UUID(id_text), code))
             else:
-                deficiencies.append(UUID(first))
+                deficiencies.append(UUID(id_text))
     except ValueError:
         raise Refused("unknown", "There is no such thing in this building.", status=422) from None
-    return Asked(deficiencies, procedures, note)
+    return JobRequest(deficiencies, procedures, note)

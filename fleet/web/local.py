@@ -6,7 +6,7 @@ from zoneinfo import ZoneInfo
 from fleet.calendar import day_start
 
 
-def instant(text: str, zone: str) -> datetime | None:
+def parse_local_instant(text: str, zone: str) -> datetime | None:
     """Return the instant of a local time of the building; None if unreadable or outside the years 2000 to 2100.
 
     A time that a clock change skips gives None; of a time that occurs twice the first is meant.
@@ -17,12 +17,12 @@ def instant(text: str, zone: str) -> datetime | None:
         return None
     if local.tzinfo is not None or not 2000 <= local.year <= 2100:
         return None
-    placed = local.replace(tzinfo=ZoneInfo(zone))
-    there = placed.astimezone(ZoneInfo("UTC"))
-    return there if there.astimezone(ZoneInfo(zone)).replace(tzinfo=None) == local else None
+    zoned = local.replace(tzinfo=ZoneInfo(zone))
+    utc_instant = zoned.astimezone(ZoneInfo("UTC"))
+    return utc_instant if utc_instant.astimezone(ZoneInfo(zone)).replace(tzinfo=None) == local else None
 
 
-def end_of(text: str, zone: str) -> datetime | None:
+def end_of_local_day(text: str, zone: str) -> datetime | None:
     """Return the end of a local day, so that "until 3 March" includes all of it; None if unreadable."""
     try:
         day = date.fromisoformat(text)

@@ -13,15 +13,15 @@ from uuid import UUID
 from django.db.models import Q, QuerySet
 
 from fleet.portfolio.models import Boiler, Fitting, Position, Setting
-from fleet.rules.values import number
+from fleet.rules.values import as_number
 from fleet.rules.vocabulary import DATA_ACTS, FITTING_ACTS, EntryAct
 from fleet.visits.models import Entry, Reading
 
-TRIPS = {"operating_control_trip": "trip_psi", "limit_trip": "trip_psi", "pop_test": "opens_psi"}
-HEIGHTS = {"slow_drain": "trip_in", "evaporation": "trip_in"}
-TESTS = (*TRIPS, *HEIGHTS, "combustion_test", "clock_input", "meter_reading")
-MOST = 1000  # newest entries read: years of weekly meter readings
-COLUMNS = ("id", "visit_id", "number", "act", "code", "position_id", "performed_at", "device_id", "values")
+TRIP_READINGS = {"operating_control_trip": "trip_psi", "limit_trip": "trip_psi", "pop_test": "opens_psi"}
+HEIGHT_READINGS = {"slow_drain": "trip_in", "evaporation": "trip_in"}
+MEASURING_TESTS = (*TRIP_READINGS, *HEIGHT_READINGS, "combustion_test", "clock_input", "meter_reading")
+MAX_ENTRIES = 1000  # newest entries read: years of weekly meter readings
+ENTRY_COLUMNS = ("id", "visit_id", "number", "act", "code", "position_id", "performed_at", "device_id", "values")
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,11 +38,11 @@ class Measure:
 
     def number(self, name: str) -> float | None:
         """Return a reading as a number; None if it is not a number or was not taken."""
-        return number(self.readings.get(name))
+        return as_number(self.readings.get(name))
 
 
 @dataclass(frozen=True, slots=True)
-class Occupant:
+class PlaceOccupant:
     """The device in a position at an instant and its values: stamped, and set since."""
 
     device: UUID | None = None
@@ -50,11 +50,11 @@ class Occupant:
 
     def number(self, key: str) -> float | None:
         """Return a value as a number; None if it is not on record."""
-        return number(self.values.get(key))
+        return as_number(self.values.get(key))
 
 
 @dataclass(frozen=True, slots=True)
-class _Fact:
+class _PlaceFact:
     at: datetime
     rank: tuple[str, int]  # at one instant register facts come first, then entries by visit and line
     fits: bool
@@ -63,89 +63,89 @@ class _Fact:
 
 
 @dataclass(frozen=True, slots=True)
-class Measured:
+class BoilerData:
     """One boiler's positions, facts and measures, oldest first."""
 
     boiler: Boiler
     at: datetime
     places: tuple[Position, ...]
     measures: tuple[Measure, ...]
-    boilers_values: Mapping[str, Any]
-    facts: Mapping[UUID, list[_Fact]]
+    boiler_values: Mapping[str, Any]
+    facts: Mapping[UUID, list[_PlaceFact]]
 
     @property
     def zone(self) -> str:
         """The building's time zone."""
         return self.boiler.building.zone
 
-    def value(self, key: str) -> float | None:
+    def boiler_number(self, key: str) -> float | None:
         """Return a value of the boiler as a whole as a number; None if it is not on record."""
-        return number(self.boilers_values.get(key))
+        return as_number(self.boiler_values.get(key))
 
-    def of_role(self, *roles: str) -> list[Position]:
+    def positions_of_role(self, *roles: str) -> list[Position]:
         """Return the positions with these roles, in the order of the roles."""
-        found = [p for p in self.places if p.role_id in roles]
-        return sorted(found, key=lambda place: roles.index(place.role_id))
+        positions = [p for p in self.places if p.role_id in roles]
+        return sorted(positions, key=lambda place: roles.index(place.role_id))
 
-    def occupant(self, place: UUID, at: datetime | None = None) -> Occupant:
+    def occupant_at(self, place: UUID, at: datetime | None = None) -> PlaceOccupant:
         """Return the device in a position and its values, now or at an instant."""
         device: UUID | None = None
-        stamped: dict[str, Any] = {}
-        since: dict[str, Any] = {}
+        stamped_values: dict[str, Any] = {}
+        later_values: dict[str, Any] = {}
         for fact in self.facts.get(place, ()):
             if fact.at > (at or self.at):
                 break
             if fact.fits:
-                device, stamped, since = fact.device, dict(fact.values), {}
+                device, stamped_values, later_values = fact.device, dict(fact.values), {}
             else:
-                since.update(fact.values)
-        return Occupant(device, {**stamped, **since})
+                later_values.update(fact.values)
+        return PlaceOccupant(device, {**stamped_values, **later_values})
 
-    def tests(self, codes: Iterable[str], place: UUID | None = None) -> list[Measure]:
+    def measures_of(self, codes: Iterable[str], place: UUID | None = None) -> list[Measure]:
         """Return the measures of these tests, of one position or of all, oldest first."""
         wanted = set(codes)
         return [m for m in self.measures if m.code in wanted and place in (None, m.place)]
 
 
-def of_boiler(boiler: Boiler, at: datetime, may_read: bool) -> Measured:
+def read_boiler_data(boiler: Boiler, at: datetime, may_read: bool) -> BoilerData:
     """Read one boiler; without leave to read visits, only what is fitted and set, no readings."""
-    places = list(_places(boiler))
+    places = list(_boiler_positions(boiler))
     ids = [p.id for p in places]
-    entries = list(_entries(ids, at, TESTS if may_read else ()))
-    readings = _readings([e["id"] for e in entries if e["act"] == "test"]) if may_read else {}
-    own, facts = _settings(boiler, ids, at)
-    for place, fact in (*_fittings(ids, at), *_changed(entries)):
+    entries = list(_counting_entries(ids, at, MEASURING_TESTS if may_read else ()))
+    readings = _readings_by_entry([e["id"] for e in entries if e["act"] == "test"]) if may_read else {}
+    boiler_values, facts = _read_settings(boiler, ids, at)
+    for place, fact in (*_fitting_facts(ids, at), *_change_facts(entries)):
         facts[place].append(fact)
-    for listed in facts.values():
-        listed.sort(key=lambda fact: (fact.at, fact.rank))
-    measures = tuple(_measure(e, readings[e["id"]]) for e in entries if e["act"] == "test")
-    return Measured(boiler, at, tuple(places), measures, own, facts)
+    for place_facts in facts.values():
+        place_facts.sort(key=lambda fact: (fact.at, fact.rank))
+    measures = tuple(_build_measure(e, readings[e["id"]]) for e in entries if e["act"] == "test")
+    return BoilerData(boiler, at, tuple(places), measures, boiler_values, facts)
 
 
-def _places(boiler: Boiler) -> QuerySet[Position]:
+def _boiler_positions(boiler: Boiler) -> QuerySet[Position]:
     shared = Q(header_group=boiler.header_group_id) if boiler.header_group_id else Q(pk__in=())
     return Position.objects.filter(Q(boiler=boiler) | shared).order_by("role", "ref")
 
 
-def _entries(places: list[UUID], at: datetime, tests: Iterable[str]) -> Iterator[dict[str, Any]]:
+def _counting_entries(places: list[UUID], at: datetime, tests: Iterable[str]) -> Iterator[dict[str, Any]]:
     """Yield the newest tests with readings and entries that change values, of visits that count, oldest first."""
     # A correction that waits for its second person has no effect yet: what it corrects still counts.
-    stands = Q(visit__corrected_by=None) | Q(visit__corrected_by__waiting__isnull=False)
-    valid = Entry.objects.filter(stands, visit__void=False, visit__waiting=None, performed_at__lte=at)
+    is_effective = Q(visit__corrected_by=None) | Q(visit__corrected_by__waiting__isnull=False)
+    valid = Entry.objects.filter(is_effective, visit__void=False, visit__waiting=None, performed_at__lte=at)
     wanted = Q(act="test", code__in=list(tests)) | Q(act__in=DATA_ACTS)
-    found = valid.filter(wanted, position__in=places).order_by("-performed_at", "-visit_id", "-number")
-    yield from reversed(list(found.values(*COLUMNS)[:MOST]))
+    entries = valid.filter(wanted, position__in=places).order_by("-performed_at", "-visit_id", "-number")
+    yield from reversed(list(entries.values(*ENTRY_COLUMNS)[:MAX_ENTRIES]))
 
 
-def _readings(entries: list[UUID]) -> Mapping[UUID, dict[str, Any]]:
-    found: dict[UUID, dict[str, Any]] = defaultdict(dict)
+def _readings_by_entry(entries: list[UUID]) -> Mapping[UUID, dict[str, Any]]:
+    readings: dict[UUID, dict[str, Any]] = defaultdict(dict)
     rows = Reading.objects.filter(entry__in=entries).values_list("entry", "name", "number", "flag", "word")
     for entry, name, figure, flag, word in rows:
-        found[entry][name] = flag if flag is not None else word if figure is None else figure
-    return found
+        readings[entry][name] = flag if flag is not None else word if figure is None else figure
+    return readings
 
 
-def _measure(entry: Mapping[str, Any], readings: Mapping[str, Any]) -> Measure:
+def _build_measure(entry: Mapping[str, Any], readings: Mapping[str, Any]) -> Measure:
     return Measure(
         entry=entry["id"],
         visit=entry["visit_id"],
@@ -157,30 +157,32 @@ def _measure(entry: Mapping[str, Any], readings: Mapping[str, Any]) -> Measure:
     )
 
 
-def _settings(boiler: Boiler, places: list[UUID], at: datetime) -> tuple[dict[str, Any], dict[UUID, list[_Fact]]]:
+def _read_settings(
+    boiler: Boiler, places: list[UUID], at: datetime
+) -> tuple[dict[str, Any], dict[UUID, list[_PlaceFact]]]:
     """Return the boiler's own values in force and its positions' as facts; at one instant the later post holds."""
     rows = Setting.objects.filter(Q(boiler=boiler) | Q(position__in=places), since__lte=at)
-    own: dict[str, Any] = {}
-    facts: dict[UUID, list[_Fact]] = defaultdict(list)
+    boiler_values: dict[str, Any] = {}
+    facts: dict[UUID, list[_PlaceFact]] = defaultdict(list)
     for row in rows.order_by("since", "posted_at"):
         if row.position_id is None:
-            own[row.key] = row.value
+            boiler_values[row.key] = row.value
         else:
-            facts[row.position_id].append(_Fact(row.since, ("", 1), False, None, {row.key: row.value}))
-    return own, facts
+            facts[row.position_id].append(_PlaceFact(row.since, ("", 1), False, None, {row.key: row.value}))
+    return boiler_values, facts
 
 
-def _fittings(places: list[UUID], at: datetime) -> Iterator[tuple[UUID, _Fact]]:
+def _fitting_facts(places: list[UUID], at: datetime) -> Iterator[tuple[UUID, _PlaceFact]]:
     rows = Fitting.objects.filter(position__in=places, since__lte=at).select_related("device").order_by("posted_at")
     for row in {(r.position_id, r.since): r for r in rows}.values():
-        stamped = row.device.attributes if row.device else {}
-        yield row.position_id, _Fact(row.since, ("", 0), True, row.device_id, stamped)
+        attributes = row.device.attributes if row.device else {}
+        yield row.position_id, _PlaceFact(row.since, ("", 0), True, row.device_id, attributes)
 
 
-def _changed(entries: Iterable[Mapping[str, Any]]) -> Iterator[tuple[UUID, _Fact]]:
+def _change_facts(entries: Iterable[Mapping[str, Any]]) -> Iterator[tuple[UUID, _PlaceFact]]:
     for entry in entries:
         if entry["act"] in DATA_ACTS:
             rank, fits = (str(entry["visit_id"]), entry["number"]), entry["act"] != "set"
             device = entry["device_id"] if entry["act"] in FITTING_ACTS else None
             values = {} if entry["act"] == EntryAct.REMOVE else entry["values"]
-            yield entry["position_id"], _Fact(entry["performed_at"], rank, fits, device, values)
+            yield entry["position_id"], _PlaceFact(entry["performed_at"], rank, fits, device, values)

@@ -10,16 +10,16 @@ from uuid import uuid4
 from django.http import HttpRequest, HttpResponse
 from django.utils.functional import SimpleLazyObject
 
-from fleet.logs import REQUEST_ID, discreet
-from fleet.web.figures import BOTH, reader
+from fleet.logs import REQUEST_ID, redact_secrets
+from fleet.web.figures import BOTH, use_units
 
-_ACCEPTED = re.compile(r"[A-Za-z0-9._-]{8,64}")
+_REQUEST_ID_PATTERN = re.compile(r"[A-Za-z0-9._-]{8,64}")
 
 # Nothing from other sites and nothing inline: a script in unescaped text cannot run.
 CONTENT_POLICY = "default-src 'self'; object-src 'none'; base-uri 'none'; form-action 'self'; frame-ancestors 'none'"
 # The page of the API description has inline scripts and styles, and shows no user data.
-DESCRIPTION = "/api/docs/"
-INLINE = "; script-src 'self' 'unsafe-inline'; style-src 'self' 'unsafe-inline'; img-src 'self' data:"
+API_DOCS_PATH = "/api/docs/"
+INLINE_POLICY = "; script-src 'self' 'unsafe-inline'; style-src 'self' 'unsafe-inline'; img-src 'self' data:"
 
 log = logging.getLogger("fleet.requests")
 
@@ -32,19 +32,21 @@ class RequestIdMiddleware:
 
     def __call__(self, request: HttpRequest) -> HttpResponse:
         """Give the request and its response their id, and the response its content security policy."""
-        began = time.monotonic()
-        sent = request.headers.get("X-Request-Id", "")
-        taken = _ACCEPTED.fullmatch(sent) and discreet(sent) == sent  # a key sent as an id would be in every log
-        request_id = sent if taken else str(uuid4())
+        started_at = time.monotonic()
+        sent_id = request.headers.get("X-Request-Id", "")
+        is_accepted = (
+            _REQUEST_ID_PATTERN.fullmatch(sent_id) and redact_secrets(sent_id) == sent_id
+        )  # a key sent as an id would be in every log
+        request_id = sent_id if is_accepted else str(uuid4())
         request.META["GAUGEGLASS_REQUEST_ID"] = request_id
         token = REQUEST_ID.set(request_id)
         try:
             response = self.get_response(request)
-            _tell(request, response, began)
+            _log_request(request, response, started_at)
         finally:
             REQUEST_ID.reset(token)
         response["X-Request-Id"] = request_id
-        inline = INLINE if request.path == DESCRIPTION else ""
+        inline = INLINE_POLICY if request.path == API_DOCS_PATH else ""
         response["Content-Security-Policy"] = CONTENT_POLICY + inline
         return response
 
@@ -57,25 +59,25 @@ class UnitsMiddleware:
 
     def __call__(self, request: HttpRequest) -> HttpResponse:
         """Answer in the units of the user."""
-        with reader(lambda: getattr(request.user, "units", BOTH)):
+        with use_units(lambda: getattr(request.user, "units", BOTH)):
             return self.get_response(request)
 
 
-def _tell(request: HttpRequest, response: HttpResponse, began: float) -> None:
+def _log_request(request: HttpRequest, response: HttpResponse, started_at: float) -> None:
     """Log one line for the request: no query, no headers, no body, and no secret address."""
-    told = {
+    log_fields = {
         "method": request.method,
-        "path": discreet(request.path),
+        "path": redact_secrets(request.path),
         "status": response.status_code,
-        "milliseconds": round((time.monotonic() - began) * 1000, 1),
+        "milliseconds": round((time.monotonic() - started_at) * 1000, 1),
     }
-    if user := _user(request):
-        told["user"] = user
-    log.info("answered", extra=told)
+    if user := _user_id(request):
+        log_fields["user"] = user
+    log.info("answered", extra=log_fields)
 
 
-def _user(request: Any) -> str:
+def _user_id(request: Any) -> str:
     """Return the user's id if the user was already looked up; "" otherwise. The log itself looks up nobody."""
     user = getattr(request, "_cached_user", None) or request.__dict__.get("user")
-    known = user is not None and type(user) is not SimpleLazyObject and user.is_authenticated
-    return str(user.pk) if known else ""
+    is_known = user is not None and type(user) is not SimpleLazyObject and user.is_authenticated
+    return str(user.pk) if is_known else ""

@@ -12,11 +12,11 @@ from django.http import HttpRequest
 from fleet.portfolio.models import Boiler
 from fleet.rules.values import Standing
 
-LONGEST = 100
+MAX_QUERY_LENGTH = 100
 
 
 @dataclass(frozen=True, slots=True)
-class Narrow:
+class BoilerFilter:
     """The filter; "" does not filter."""
 
     portfolio: str = ""
@@ -24,48 +24,48 @@ class Narrow:
     standing: str = ""
 
     @classmethod
-    def asked(cls, request: HttpRequest) -> "Narrow":
+    def from_request(cls, request: HttpRequest) -> "BoilerFilter":
         """Read the query string; an invalid portfolio or standing does not filter."""
-        standing = text(request, "standing")
-        known = standing if standing in {s.value for s in Standing} else ""
-        return cls(identified(text(request, "portfolio")), text(request, "q"), known)
+        standing = query_text(request, "standing")
+        known_standing = standing if standing in {s.value for s in Standing} else ""
+        return cls(canonical_id(query_text(request, "portfolio")), query_text(request, "q"), known_standing)
 
     @property
-    def query(self) -> str:
+    def query_string(self) -> str:
         """The filter as a query string; "" if nothing is filtered."""
-        return query(portfolio=self.portfolio, q=self.q, standing=self.standing)
+        return build_query(portfolio=self.portfolio, q=self.q, standing=self.standing)
 
-    def boilers(self, found: QuerySet[Boiler]) -> QuerySet[Boiler]:
+    def filter_boilers(self, boilers: QuerySet[Boiler]) -> QuerySet[Boiler]:
         """Return the boilers of the portfolio with every word in their address, reference or name; of any standing."""
         if self.portfolio:
-            found = found.filter(portfolio=self.portfolio)
+            boilers = boilers.filter(portfolio=self.portfolio)
         for word in self.q.split()[:8]:
-            found = found.filter(
+            boilers = boilers.filter(
                 Q(building__address__icontains=word) | Q(building__ref__icontains=word) | Q(name__icontains=word)
             )
-        return found
+        return boilers
 
 
-def text(request: HttpRequest, name: str) -> str:
+def query_text(request: HttpRequest, name: str) -> str:
     """Return one parameter of the query string, stripped and cut to MAX_QUERY_LENGTH characters."""
-    return request.GET.get(name, "").strip()[:LONGEST].replace("\x00", "")
+    return request.GET.get(name, "").strip()[:MAX_QUERY_LENGTH].replace("\x00", "")
 
 
-def choice(request: HttpRequest, name: str, known: Mapping[str, Any] | tuple[str, ...]) -> str:
+def query_choice(request: HttpRequest, name: str, choices: Mapping[str, Any] | tuple[str, ...]) -> str:
     """Return one parameter of the query string if it is one of `choices`, "" otherwise."""
-    found = text(request, name)
-    return found if found in known else ""
+    value = query_text(request, name)
+    return value if value in choices else ""
 
 
-def identified(given: str) -> str:
+def canonical_id(id_text: str) -> str:
     """Return a UUID in canonical form; "" if it is not a UUID."""
     try:
-        return str(UUID(given))
+        return str(UUID(id_text))
     except ValueError:
         return ""
 
 
-def query(**given: str | int) -> str:
+def build_query(**parameters: str | int) -> str:
     """Return the parameters that are not empty as a query string: "?q=alder"; "" if all are empty."""
-    kept = {name: value for name, value in given.items() if value}
-    return f"?{urlencode(kept)}" if kept else ""
+    nonempty = {name: value for name, value in parameters.items() if value}
+    return f"?{urlencode(nonempty)}" if nonempty else ""

@@ -10,23 +10,23 @@ from django.utils import timezone
 from django.views.decorators.cache import cache_control
 from django.views.decorators.http import require_safe
 
-View = Callable[..., HttpResponse]
+PageView = Callable[..., HttpResponse]
 
 
-def page(view: View) -> View:
+def signed_in_page(view: PageView) -> PageView:
     """Make `view` a page; it gets the instant of the request as its second argument."""
 
     @wraps(view)
     def signed_in(request: HttpRequest, **kwargs: Any) -> HttpResponse:
         if not request.user.is_authenticated:
-            return _sign_in(request)
+            return _ask_to_sign_in(request)
         return view(request, timezone.now(), **kwargs)
 
     # no-cache, not no-store: the browser keeps the response and revalidates it each time.
     return require_safe(cache_control(private=True, no_cache=True)(signed_in))
 
 
-def _sign_in(request: HttpRequest) -> HttpResponse:
+def _ask_to_sign_in(request: HttpRequest) -> HttpResponse:
     # A background refresh would follow a redirect and insert the sign-in page.
     if request.headers.get("HX-Request"):
         return HttpResponse(status=401)

@@ -11,17 +11,17 @@ from zoneinfo import ZoneInfo
 
 from fleet.engineering import offered
 from fleet.errors import Refused
-from fleet.web.figures import SI, drawn, drawn_in, guarded, said_of_unit, units
+from fleet.web.figures import SI, drawn_unit, drawn_value, guard_figures, reader_units, unit_text
 from fleet.web.measured import Measure
 
-_FORMULA = ("=", "+", "-", "@", "\t", "\r")
-NOTHING = "\u2013"
-MOST_SHOWN = 150
-DRAWN_FROM = 2  # a single point shows no course
+_FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
+NO_VALUE = "\u2013"
+MAX_SHOWN_ROWS = 150
+MIN_DRAWN_ROWS = 2  # a single point shows no course
 
 
 @dataclass(frozen=True, slots=True)
-class Column:
+class PanelColumn:
     """A table column: its name, and its unit from `engineering.units` or a word shown as it is."""
 
     name: str
@@ -29,7 +29,7 @@ class Column:
 
     def __str__(self) -> str:
         """Return the heading of the column."""
-        return f"{self.name}, {said_of_unit(self.unit)}" if self.unit else self.name
+        return f"{self.name}, {unit_text(self.unit)}" if self.unit else self.name
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,7 +42,7 @@ class Cell:
 
 
 @dataclass(frozen=True, slots=True)
-class Row:
+class PanelRow:
     """One row of the table: when, the visit and line it is from, and a cell for each column."""
 
     at: datetime
@@ -72,7 +72,7 @@ class Plot:
     zero: bool = False
 
     @property
-    def drawn(self) -> str:
+    def drawn_columns(self) -> str:
         """The columns in the form the script reads."""
         return " ".join(f"{column}:{kind}" for column, kind in self.columns)
 
@@ -83,42 +83,42 @@ class Panel:
 
     code: str
     title: str
-    columns: tuple[Column, ...]
-    rows: tuple[Row, ...]  # newest first
+    columns: tuple[PanelColumn, ...]
+    rows: tuple[PanelRow, ...]  # newest first
     plots: tuple[Plot, ...]
     basis: str = ""
     caution: str = ""
-    nothing: str = ""
+    empty_text: str = ""
 
     @property
     def has_course(self) -> bool:
         """Whether there are enough rows to draw a chart."""
-        return len(self.rows) >= DRAWN_FROM
+        return len(self.rows) >= MIN_DRAWN_ROWS
 
     @property
-    def shown(self) -> tuple[Row, ...]:
+    def newest_rows(self) -> tuple[PanelRow, ...]:
         """The newest rows; the download has all of them."""
-        return self.rows[:MOST_SHOWN]
+        return self.rows[:MAX_SHOWN_ROWS]
 
     @property
-    def newest(self) -> str:
+    def summary(self) -> str:
         """The answer to the first question, shown while the panel is folded."""
         return self.plots[0].answer if self.plots else ""
 
     def for_reader(self) -> "Panel":
         """Return the table and its charts in the units of the reader."""
-        if units() != SI:
+        if reader_units() != SI:
             return self
         rows = tuple(replace(r, cells=tuple(map(_in_si, r.cells, self.columns))) for r in self.rows)
-        plots = tuple(self._plotted(plot) for plot in self.plots)
+        plots = tuple(self._convert_plot(plot) for plot in self.plots)
         return replace(
-            self, columns=tuple(Column(c.name, drawn_in(c.unit)) for c in self.columns), rows=rows, plots=plots
+            self, columns=tuple(PanelColumn(c.name, drawn_unit(c.unit)) for c in self.columns), rows=rows, plots=plots
         )
 
-    def _plotted(self, plot: Plot) -> Plot:
+    def _convert_plot(self, plot: Plot) -> Plot:
         unit = self.columns[plot.columns[0][0]].unit
-        span = drawn(plot.least, unit) - drawn(0.0, unit)
-        return replace(plot, unit=plot.unit.replace(said_of_unit(unit), said_of_unit(drawn_in(unit))), least=span)
+        span = drawn_value(plot.least, unit) - drawn_value(0.0, unit)
+        return replace(plot, unit=plot.unit.replace(unit_text(unit), unit_text(drawn_unit(unit))), least=span)
 
     def as_csv(self, zone: str) -> str:
         """Return the table as CSV: oldest first, instants with offset, text that could be a formula marked as text."""
@@ -127,12 +127,12 @@ class Panel:
         writer.writerow(["at", "visit", "entry", *map(str, self.columns)])
         for row in reversed(self.rows):
             at = row.at.astimezone(ZoneInfo(zone)).isoformat(timespec="seconds")
-            writer.writerow([at, row.visit, row.line, *(_written(c) for c in row.cells)])
+            writer.writerow([at, row.visit, row.line, *(_csv_value(c) for c in row.cells)])
         return out.getvalue()
 
 
 @dataclass(frozen=True, slots=True)
-class Answered:
+class CalculationAnswer:
     """The result of a calculation: its outputs, or why there is none."""
 
     outputs: Mapping[str, Any] = field(default_factory=dict)
@@ -144,52 +144,56 @@ class Answered:
         return value if isinstance(value, float) else None
 
 
-def asked(code: str, **inputs: Any) -> Answered:
+def run_calculation(code: str, **inputs: Any) -> CalculationAnswer:
     """Run a named calculation on readings. A refusal becomes the text of the answer; a reading not taken is None."""
     try:
-        return Answered(offered.answer(code, inputs).outputs)
+        return CalculationAnswer(offered.answer_calculation(code, inputs).outputs)
     except Refused as refused:
-        return Answered(refused=" ".join(dict.fromkeys(_told(f.message) for f in refused.faults)))
+        return CalculationAnswer(
+            refused=" ".join(dict.fromkeys(_without_input_name(f.message) for f in refused.faults))
+        )
 
 
-def cell(value: float | None, digits: int = 3, unit: str = "") -> Cell:
+def to_cell(value: float | None, digits: int = 3, unit: str = "") -> Cell:
     """Return a number as a cell, rounded so that it stays on its side of the unit's limit; a dash for None."""
-    return Cell(NOTHING) if value is None else Cell(guarded(value, unit, digits), value, digits)
+    return Cell(NO_VALUE) if value is None else Cell(guard_figures(value, unit, digits), value, digits)
 
 
-def row(measure: Measure, cells: Iterable[Cell]) -> Row:
+def to_row(measure: Measure, cells: Iterable[Cell]) -> PanelRow:
     """Return the table row of one measure."""
-    return Row(measure.at, measure.visit, measure.line, tuple(cells))
+    return PanelRow(measure.at, measure.visit, measure.line, tuple(cells))
 
 
-def newest_first(rows: Iterable[Row]) -> tuple[Row, ...]:
+def newest_first(rows: Iterable[PanelRow]) -> tuple[PanelRow, ...]:
     """Return the rows in reverse order."""
     return tuple(reversed(list(rows)))
 
 
-def without_empty_note(columns: tuple[Column, ...], rows: list[Row]) -> tuple[tuple[Column, ...], list[Row]]:
+def without_empty_note(
+    columns: tuple[PanelColumn, ...], rows: list[PanelRow]
+) -> tuple[tuple[PanelColumn, ...], list[PanelRow]]:
     """Drop the last column if no row has a note."""
-    if any(r.cells[-1].text != NOTHING for r in rows):
+    if any(r.cells[-1].text != NO_VALUE for r in rows):
         return columns, rows
-    return columns[:-1], [Row(r.at, r.visit, r.line, r.cells[:-1]) for r in rows]
+    return columns[:-1], [PanelRow(r.at, r.visit, r.line, r.cells[:-1]) for r in rows]
 
 
-def _told(message: str) -> str:
+def _without_input_name(message: str) -> str:
     """Return a refusal without the name of the input before it: nobody typed an input here."""
     name, colon, rest = message.partition(": ")
     text = rest if colon and " " not in name else message
     return text[:1].upper() + text[1:]
 
 
-def _written(shown: Cell) -> str | float:
-    if shown.value is not None:
-        return shown.value
-    text = "" if shown.text == NOTHING else shown.text
-    return f"'{text}" if text.startswith(_FORMULA) else text
+def _csv_value(cell: Cell) -> str | float:
+    if cell.value is not None:
+        return cell.value
+    text = "" if cell.text == NO_VALUE else cell.text
+    return f"'{text}" if text.startswith(_FORMULA_STARTS) else text
 
 
-def _in_si(shown: Cell, column: Column) -> Cell:
-    if shown.value is None or drawn_in(column.unit) == column.unit:
-        return shown
-    value = drawn(shown.value, column.unit)
-    return replace(shown, text=guarded(value, drawn_in(column.unit), shown.figures), value=value)
+def _in_si(cell: Cell, column: PanelColumn) -> Cell:
+    if cell.value is None or drawn_unit(column.unit) == column.unit:
+        return cell
+    value = drawn_value(cell.value, column.unit)
+    return replace(cell, text=guard_figures(value, drawn_unit(column.unit), cell.figures), value=value)

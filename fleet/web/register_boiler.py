@@ -13,49 +13,53 @@ from django.views.decorators.http import require_POST
 
 from fleet.accounts import policy
 from fleet.board import history
-from fleet.pipeline.edits import release_at, service_of
+from fleet.pipeline.edits import release_at, service_state_at
 from fleet.portfolio import seen
 from fleet.portfolio.models import Boiler
 from fleet.portfolio.news import Cause
 from fleet.visits import occupants
 from fleet.web import register_changes as changes
-from fleet.web.pages import page
-from fleet.web.register_forms import Form, found
+from fleet.web.pages import signed_in_page
+from fleet.web.register_forms import Form, find_sent_form
 
-RECENT = 50
+MAX_CHANGES = 50
 
 
-@page
-def show(request: HttpRequest, at: datetime, boiler_id: UUID) -> HttpResponse:
+@signed_in_page
+def show_register_boiler(request: HttpRequest, at: datetime, boiler_id: UUID) -> HttpResponse:
     """Show the page of one boiler; 404 if the user may not see it."""
-    boiler = _seen(request, boiler_id, at)
-    told = seen.boiler(boiler, release_at(at), at)
-    return render(request, "register/boiler.html", _context(request, told, _forms(request, told, at), at))
+    boiler = _get_visible_boiler(request, boiler_id, at)
+    boiler_view = seen.read_boiler_view(boiler, release_at(at), at)
+    return render(
+        request,
+        "register/boiler.html",
+        _boiler_context(request, boiler_view, _boiler_forms(request, boiler_view, at), at),
+    )
 
 
 @require_POST
-def change(request: HttpRequest, boiler_id: UUID) -> HttpResponse:
+def change_boiler(request: HttpRequest, boiler_id: UUID) -> HttpResponse:
     """Run the submitted form and return to the page; faults are shown beside their fields."""
     if not request.user.is_authenticated:
         return redirect_to_login(f"/register/boilers/{boiler_id}/")
     at = timezone.now()
-    boiler = _seen(request, boiler_id, at)
-    if not policy.may(request.user, "register.change", boiler.portfolio_id, boiler.building_id, at):
+    boiler = _get_visible_boiler(request, boiler_id, at)
+    if not policy.is_allowed(request.user, "register.change", boiler.portfolio_id, boiler.building_id, at):
         return HttpResponse("You may see this, but not do this.", status=403, content_type="text/plain")
-    told = seen.boiler(boiler, release_at(at), at)
-    forms = _forms(request, told, at)
-    form = found((one for listed in forms.values() for one in listed), request)
+    boiler_view = seen.read_boiler_view(boiler, release_at(at), at)
+    forms = _boiler_forms(request, boiler_view, at)
+    form = find_sent_form((candidate for form_list in forms.values() for candidate in form_list), request)
     if form is None:
         raise Http404
-    status = form.sent(request)
+    status = form.submit(request)
     if status == 200:
         return redirect(f"/register/boilers/{boiler.id}/#{form.key}")
-    return render(request, "register/boiler.html", _context(request, told, forms, at), status=status)
+    return render(request, "register/boiler.html", _boiler_context(request, boiler_view, forms, at), status=status)
 
 
-def _seen(request: HttpRequest, boiler_id: UUID, at: datetime) -> Boiler:
-    own = policy.boilers(request.user, "register.see", at).select_related("building__portfolio")
-    return get_object_or_404(own, id=boiler_id)
+def _get_visible_boiler(request: HttpRequest, boiler_id: UUID, at: datetime) -> Boiler:
+    visible_boilers = policy.boilers_for(request.user, "register.see", at).select_related("building__portfolio")
+    return get_object_or_404(visible_boilers, id=boiler_id)
 
 
 def cause_of(request: HttpRequest) -> Cause:
@@ -64,43 +68,48 @@ def cause_of(request: HttpRequest) -> Cause:
     return Cause(who=who.get_username(), request_id=request.META.get("GAUGEGLASS_REQUEST_ID", ""))
 
 
-def _forms(request: HttpRequest, told: seen.BoilerSeen, at: datetime) -> dict[str, list[Form]]:
+def _boiler_forms(request: HttpRequest, boiler_view: seen.RegisterBoilerView, at: datetime) -> dict[str, list[Form]]:
     """Return the forms by position id, the boiler's own under ""; {} unless the user may change the register."""
-    boiler = told.boiler
-    if not policy.may(request.user, "register.change", boiler.portfolio_id, boiler.building_id, at):
+    boiler = boiler_view.boiler
+    if not policy.is_allowed(request.user, "register.change", boiler.portfolio_id, boiler.building_id, at):
         return {}
-    desk = changes.Desk(told, service_of(boiler.id, at), release_at(at), at, cause_of(request))
-    return {"": changes.of_boiler(desk), **{str(p.place.id): changes.of_place(desk, p) for p in told.places}}
+    context = changes.EditContext(boiler_view, service_state_at(boiler.id, at), release_at(at), at, cause_of(request))
+    return {
+        "": changes.boiler_forms(context),
+        **{str(p.place.id): changes.place_forms(context, p) for p in boiler_view.places},
+    }
 
 
-def _context(request: HttpRequest, told: seen.BoilerSeen, forms: dict[str, list[Form]], at: datetime) -> dict[str, Any]:
-    boiler = told.boiler
+def _boiler_context(
+    request: HttpRequest, boiler_view: seen.RegisterBoilerView, forms: dict[str, list[Form]], at: datetime
+) -> dict[str, Any]:
+    boiler = boiler_view.boiler
     return {
         "boiler": boiler,
-        "service": service_of(boiler.id, at),
-        "values": told.values,
-        "places": list(_places(request, told, forms, at)),
+        "service": service_state_at(boiler.id, at),
+        "values": boiler_view.values,
+        "places": list(_place_contexts(request, boiler_view, forms, at)),
         "forms": forms.get("", []),
-        "papers": seen.papers(boiler.building_id, [boiler.id]),
-        "changes": history.of_boiler(boiler.id)[:RECENT],
+        "papers": seen.papers_by_end(boiler.building_id, [boiler.id]),
+        "changes": history.boiler_changes(boiler.id)[:MAX_CHANGES],
         "as_of": at,
         "here": "register",
     }
 
 
-def _places(
-    request: HttpRequest, told: seen.BoilerSeen, forms: dict[str, list[Form]], at: datetime
+def _place_contexts(
+    request: HttpRequest, boiler_view: seen.RegisterBoilerView, forms: dict[str, list[Form]], at: datetime
 ) -> Iterator[dict[str, Any]]:
     """Yield each position; for users who may read visits, with what visits did since the register's last entry."""
-    boiler, release = told.boiler, release_at(at)
-    reads = policy.may(request.user, "visit.see", boiler.portfolio_id, boiler.building_id, at)
-    since = {p.place.id: p.now.since if p.now else boiler.since for p in told.places}
-    done = occupants.since(since, at) if reads else {}
-    for one in told.places:
+    boiler, release = boiler_view.boiler, release_at(at)
+    may_read = policy.is_allowed(request.user, "visit.see", boiler.portfolio_id, boiler.building_id, at)
+    since = {p.place.id: p.now.since if p.now else boiler.since for p in boiler_view.places}
+    done = occupants.occupant_acts_since(since, at) if may_read else {}
+    for place in boiler_view.places:
         yield {
-            "seen": one,
-            "role": release.roles.get(one.place.role),
-            "kind": release.kinds.get(one.now.kind) if one.now else None,
-            "forms": forms.get(str(one.place.id), []),
-            "entry": done.get(one.place.id),
+            "seen": place,
+            "role": release.roles.get(place.place.role),
+            "kind": release.kinds.get(place.now.kind) if place.now else None,
+            "forms": forms.get(str(place.place.id), []),
+            "entry": done.get(place.place.id),
         }

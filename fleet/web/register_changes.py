@@ -10,18 +10,18 @@ from fleet.portfolio import told as words
 from fleet.portfolio.columns import CHOICES, ON_BOILER, as_text
 from fleet.portfolio.models import Position
 from fleet.portfolio.news import Cause
-from fleet.portfolio.seen import BoilerSeen, PlaceSeen
-from fleet.rules.catalogue import Catalogue, Role
-from fleet.rules.values import Service
-from fleet.web.register_forms import Field, Form, Texts, chosen
+from fleet.portfolio.seen import RegisterBoilerView, RegisterPlaceView
+from fleet.rules.catalogue import Catalogue, RoleSpec
+from fleet.rules.values import ServiceMode
+from fleet.web.register_forms import Form, FormField, Texts, build_choices
 from fleet.web.templatetags.said import word
 
 
 @dataclass(frozen=True, slots=True)
-class Desk:
+class EditContext:
     """What every form needs: the boiler as it was read, the catalogue release, the time, and who makes the change."""
 
-    told: BoilerSeen
+    boiler_view: RegisterBoilerView
     service: str
     release: Catalogue
     at: datetime
@@ -30,195 +30,227 @@ class Desk:
     @property
     def today(self) -> str:
         """The local day of the building, ISO 8601."""
-        return day_of(self.at, self.told.boiler.building.zone).isoformat()
+        return day_of(self.at, self.boiler_view.boiler.building.zone).isoformat()
 
-    def rows(self, place: PlaceSeen | None = None) -> Any:
+    def edited_rows(self, place: RegisterPlaceView | None = None) -> Any:
         """Return the rows of the register sheet that a change is about."""
-        boiler = self.told.boiler
-        return pipeline.Edited(boiler.building, boiler.ref, place.place.ref if place else "")
+        boiler = self.boiler_view.boiler
+        return pipeline.EditScope(boiler.building, boiler.ref, place.place.ref if place else "")
 
-    def edit(self, place: PlaceSeen | None, was: Texts, cells: Texts, *, emptied: bool = False) -> None:
+    def edit_place(
+        self, place: RegisterPlaceView | None, original: Texts, cells: Texts, *, emptied: bool = False
+    ) -> None:
         """Change cells of a position, or of the boiler if `place` is None."""
-        pipeline.edit_cells(of=self.rows(place), was=was, cells=cells, at=self.at, cause=self.cause, emptied=emptied)
+        pipeline.edit_cells(
+            scope=self.edited_rows(place), was=original, cells=cells, at=self.at, cause=self.cause, emptied=emptied
+        )
 
 
-def of_boiler(desk: Desk) -> list[Form]:
+def boiler_forms(context: EditContext) -> list[Form]:
     """Return the boiler's own forms: name, service state, values, a new position, a paper."""
-    return [_name(desk), _service(desk), _value(desk), _place(desk), paper(desk)]
+    return [
+        _name_form(context),
+        _service_form(context),
+        _value_form(context),
+        _place_form(context),
+        paper_form(context),
+    ]
 
 
-def of_place(desk: Desk, seen: PlaceSeen) -> list[Form]:
+def place_forms(context: EditContext, place: RegisterPlaceView) -> list[Form]:
     """Return the forms of a position: name, device, values, paths."""
-    role = desk.release.roles.get(seen.place.role)
-    forms = [_place_name(desk, seen)]
+    role = context.release.roles.get(place.place.role)
+    forms = [_place_name_form(context, place)]
     if role is not None:
-        forms += [_fit(desk, seen, role), _paths(desk, seen)]
-    if seen.now is not None:
-        forms += [_place_value(desk, seen), _remove(desk, seen)]
+        forms += [_fit_form(context, place, role), _paths_form(context, place)]
+    if place.now is not None:
+        forms += [_place_value_form(context, place), _remove_form(context, place)]
     return forms
 
 
-def _name(desk: Desk) -> Form:
-    name = desk.told.boiler.name
-    fields = [Field("boiler_name", "Name", name, required=True)]
-    return Form("name", "Rename", fields, lambda given, was: desk.edit(None, was, given), {"boiler_name": name})
-
-
-def _service(desk: Desk) -> Form:
-    def run(given: Texts, was: Texts) -> None:
-        pipeline.set_service(
-            boiler=desk.told.boiler,
-            was=was["state"],
-            state=given["state"],
-            day=given["day"],
-            at=desk.at,
-            cause=desk.cause,
-        )
-
-    states = chosen([s.value for s in Service], word)
-    fields = [Field("state", "Service state", desk.service, states, required=True), _day(desk)]
-    return Form("service", "Service state", fields, run, {"state": desk.service})
-
-
-def _day(desk: Desk) -> Field:
-    return Field(
-        "day", "From", desk.today, type="date", required=True, hint="From this day on, as the building's days go."
+def _name_form(context: EditContext) -> Form:
+    name = context.boiler_view.boiler.name
+    fields = [FormField("boiler_name", "Name", name, required=True)]
+    return Form(
+        "name",
+        "Rename",
+        fields,
+        lambda texts, original: context.edit_place(None, original, texts),
+        {"boiler_name": name},
     )
 
 
-def _value(desk: Desk) -> Form:
-    """Return the form that sets any of the boiler's values."""
-    was = {key: as_text(desk.told.values.get(key)) for key in ON_BOILER}
-    return _dated(desk, "value", "Set a value", None, was)
-
-
-def _place_value(desk: Desk, seen: PlaceSeen) -> Form:
-    kind = desk.release.kinds.get(seen.now.kind if seen.now else "")
-    keys = sorted(kind.attributes - {"fitted_on"}) if kind else []
-    was = {key: as_text(seen.values.get(key)) for key in keys}
-    was["needed"] = "no" if seen.needed is False else "yes"
-    position = Position(id=seen.place.id, name=seen.place.name)
-    return _dated(desk, f"value-{seen.place.id}", "Set a value", position, was)
-
-
-def _dated(desk: Desk, key: str, title: str, position: Position | None, was: Texts) -> Form:
-    def run(given: Texts, seen: Texts) -> None:
-        pipeline.set_value(
-            boiler=desk.told.boiler,
-            position=position,
-            key=given["key"],
-            was=seen.get(given["key"], ""),
-            text=given["value"],
-            day=given["day"],
-            at=desk.at,
-            cause=desk.cause,
+def _service_form(context: EditContext) -> Form:
+    def run_form(texts: Texts, original: Texts) -> None:
+        pipeline.set_service(
+            boiler=context.boiler_view.boiler,
+            was=original["state"],
+            state=texts["state"],
+            day=texts["day"],
+            at=context.at,
+            cause=context.cause,
         )
 
-    names = tuple((one, _labelled(one)) for one in was)
-    listed = "; ".join(f"{words.called(one)}: {', '.join(CHOICES[one])}" for one in was if one in CHOICES)
+    states = build_choices([s.value for s in ServiceMode], word)
+    fields = [FormField("state", "Service state", context.service, states, required=True), _day_field(context)]
+    return Form("service", "Service state", fields, run_form, {"state": context.service})
+
+
+def _day_field(context: EditContext) -> FormField:
+    return FormField(
+        "day", "From", context.today, type="date", required=True, hint="From this day on, as the building's days go."
+    )
+
+
+def _value_form(context: EditContext) -> Form:
+    """Return the form that sets any of the boiler's values."""
+    page_values = {key: as_text(context.boiler_view.values.get(key)) for key in ON_BOILER}
+    return _dated_value_form(context, "value", "Set a value", None, page_values)
+
+
+def _place_value_form(context: EditContext, place: RegisterPlaceView) -> Form:
+    kind = context.release.kinds.get(place.now.kind if place.now else "")
+    keys = sorted(kind.attributes - {"fitted_on"}) if kind else []
+    page_values = {key: as_text(place.values.get(key)) for key in keys}
+    page_values["needed"] = "no" if place.needed is False else "yes"
+    position = Position(id=place.place.id, name=place.place.name)
+    return _dated_value_form(context, f"value-{place.place.id}", "Set a value", position, page_values)
+
+
+def _dated_value_form(
+    context: EditContext, key: str, title: str, position: Position | None, page_values: Texts
+) -> Form:
+    def run_form(texts: Texts, original: Texts) -> None:
+        pipeline.set_value(
+            boiler=context.boiler_view.boiler,
+            position=position,
+            key=texts["key"],
+            was=original.get(texts["key"], ""),
+            text=texts["value"],
+            day=texts["day"],
+            at=context.at,
+            cause=context.cause,
+        )
+
+    names = tuple((code, _value_label(code)) for code in page_values)
+    choices_text = "; ".join(
+        f"{words.key_in_words(code)}: {', '.join(CHOICES[code])}" for code in page_values if code in CHOICES
+    )
     fields = [
-        Field("key", "What", choices=names, required=True),
-        Field("value", "Value", required=True, hint=f"As codes: {listed}." if listed else ""),
-        _day(desk),
+        FormField("key", "What", choices=names, required=True),
+        FormField("value", "Value", required=True, hint=f"As codes: {choices_text}." if choices_text else ""),
+        _day_field(context),
     ]
-    return Form(key, title, fields, run, was)
+    return Form(key, title, fields, run_form, page_values)
 
 
-def _labelled(key: str) -> str:
+def _value_label(key: str) -> str:
     unit = words.unit_of(key)
-    return f"{words.called(key)}, {unit}" if unit else words.called(key)
+    return f"{words.key_in_words(key)}, {unit}" if unit else words.key_in_words(key)
 
 
-def _place(desk: Desk) -> Form:
-    def run(given: Texts, was: Texts) -> None:
-        pipeline.add_cells(to=desk.rows(), cells=given, at=desk.at, cause=desk.cause)
+def _place_form(context: EditContext) -> Form:
+    def run_form(texts: Texts, original: Texts) -> None:
+        pipeline.add_cells(scope=context.edited_rows(), cells=texts, at=context.at, cause=context.cause)
 
-    roles = tuple((code, role.name) for code, role in desk.release.roles.items())
+    roles = tuple((code, role.name) for code, role in context.release.roles.items())
     fields = [
-        Field("position_ref", "Ref", required=True, hint="Short, and never another: the place is known by it."),
-        Field("position_name", "Name", required=True),
-        Field("role", "What it is for", choices=roles, required=True, hint="Fixed from then on."),
-        _hangs_on(""),
+        FormField("position_ref", "Ref", required=True, hint="Short, and never another: the place is known by it."),
+        FormField("position_name", "Name", required=True),
+        FormField("role", "What it is for", choices=roles, required=True, hint="Fixed from then on."),
+        _hangs_on_field(""),
     ]
-    return Form("place", "Add a place", fields, run, button="Add")
+    return Form("place", "Add a place", fields, run_form, button="Add")
 
 
-def _hangs_on(value: str) -> Field:
-    return Field("hangs_on", "Hangs on", value, hint="The refs of the paths that carry its signal, apart by |.")
+def _hangs_on_field(value: str) -> FormField:
+    return FormField("hangs_on", "Hangs on", value, hint="The refs of the paths that carry its signal, apart by |.")
 
 
-def paper(desk: Desk) -> Form:
+def paper_form(context: EditContext) -> Form:
     """Return the form that adds a dated paper of the boiler."""
 
-    def run(given: Texts, was: Texts) -> None:
-        boiler = desk.told.boiler
-        pipeline.hand_in_paper(building=boiler.building, boiler=boiler.id, given=given, at=desk.at, cause=desk.cause)
+    def run_form(texts: Texts, original: Texts) -> None:
+        boiler = context.boiler_view.boiler
+        pipeline.hand_in_paper(
+            building=boiler.building, boiler=boiler.id, cells=texts, at=context.at, cause=context.cause
+        )
 
-    return Form("paper", "Add a paper", paper_fields(desk.today), run, button="Add")
+    return Form("paper", "Add a paper", paper_fields(context.today), run_form, button="Add")
 
 
-def paper_fields(today: str) -> list[Field]:
+def paper_fields(today: str) -> list[FormField]:
     """Return the fields of a paper."""
     return [
-        Field("kind", "Kind", required=True, hint="A code, as in certificate or permit."),
-        Field("name", "Name", required=True),
-        Field("since", "Of", today, type="date", required=True),
-        Field("until", "Its last day", type="date", required=True),
+        FormField("kind", "Kind", required=True, hint="A code, as in certificate or permit."),
+        FormField("name", "Name", required=True),
+        FormField("since", "Of", today, type="date", required=True),
+        FormField("until", "Its last day", type="date", required=True),
     ]
 
 
-def _place_name(desk: Desk, seen: PlaceSeen) -> Form:
-    name = seen.place.name
-    fields = [Field("position_name", "Name", name, required=True)]
+def _place_name_form(context: EditContext, place: RegisterPlaceView) -> Form:
+    name = place.place.name
+    fields = [FormField("position_name", "Name", name, required=True)]
 
-    def run(given: Texts, was: Texts) -> None:
-        desk.edit(seen, was, given)
+    def run_form(texts: Texts, original: Texts) -> None:
+        context.edit_place(place, original, texts)
 
-    return Form(f"name-{seen.place.id}", "Rename", fields, run, {"position_name": name})
-
-
-def _paths(desk: Desk, seen: PlaceSeen) -> Form:
-    paths = "|".join(seen.paths)
-
-    def run(given: Texts, was: Texts) -> None:
-        desk.edit(seen, was, given)
-
-    return Form(f"paths-{seen.place.id}", "Change its paths", [_hangs_on(paths)], run, {"hangs_on": paths})
+    return Form(f"name-{place.place.id}", "Rename", fields, run_form, {"position_name": name})
 
 
-def _fit(desk: Desk, seen: PlaceSeen, role: Role) -> Form:
+def _paths_form(context: EditContext, place: RegisterPlaceView) -> Form:
+    paths = "|".join(place.paths)
+
+    def run_form(texts: Texts, original: Texts) -> None:
+        context.edit_place(place, original, texts)
+
+    return Form(f"paths-{place.place.id}", "Change its paths", [_hangs_on_field(paths)], run_form, {"hangs_on": paths})
+
+
+def _fit_form(context: EditContext, place: RegisterPlaceView, role: RoleSpec) -> Form:
     """Return the form that fits a device, or replaces the one there is."""
     kinds = sorted(role.kinds)
-    stamped = sorted({a for kind in kinds for a in desk.release.kinds[kind].attributes} - {"fitted_on"})
-    zone = desk.told.boiler.building.zone
-    was = {"kind": seen.now.kind if seen.now else ""}
-    was["fitted_on"] = day_of(seen.now.since, zone).isoformat() if seen.now else ""
+    attributes = sorted({a for kind in kinds for a in context.release.kinds[kind].attributes} - {"fitted_on"})
+    zone = context.boiler_view.boiler.building.zone
+    page_values = {"kind": place.now.kind if place.now else ""}
+    page_values["fitted_on"] = day_of(place.now.since, zone).isoformat() if place.now else ""
     fields = [
-        Field("kind", "Kind", choices=chosen(kinds, lambda code: desk.release.kinds[code].name), required=True),
-        Field("fitted_on", "Fitted on", desk.today, type="date", required=True),
-        *(Field(a, words.called(a), unit=words.unit_of(a)) for a in stamped),
+        FormField(
+            "kind", "Kind", choices=build_choices(kinds, lambda code: context.release.kinds[code].name), required=True
+        ),
+        FormField("fitted_on", "Fitted on", context.today, type="date", required=True),
+        *(FormField(a, words.key_in_words(a), unit=words.unit_of(a)) for a in attributes),
     ]
 
-    def run(given: Texts, was: Texts) -> None:
-        desk.edit(seen, was, given, emptied=True)
+    def run_form(texts: Texts, original: Texts) -> None:
+        context.edit_place(place, original, texts, emptied=True)
 
-    title = "Replace the device" if seen.now else "Fit a device"
+    title = "Replace the device" if place.now else "Fit a device"
     note = "Until it is proven, a device that was fitted protects nothing." if role.part == "protection" else ""
-    return Form(f"fit-{seen.place.id}", title, fields, run, was, button="Fit", note=note)
+    return Form(f"fit-{place.place.id}", title, fields, run_form, page_values, button="Fit", note=note)
 
 
-def _remove(desk: Desk, seen: PlaceSeen) -> Form:
-    position, device = Position(id=seen.place.id, name=seen.place.name), str(seen.now.device) if seen.now else ""
+def _remove_form(context: EditContext, place: RegisterPlaceView) -> Form:
+    position, device = Position(id=place.place.id, name=place.place.name), str(place.now.device) if place.now else ""
 
-    def run(given: Texts, was: Texts) -> None:
+    def run_form(texts: Texts, original: Texts) -> None:
         pipeline.remove_device(
-            boiler=desk.told.boiler,
+            boiler=context.boiler_view.boiler,
             position=position,
-            was=was["device"],
-            day=given["day"],
-            at=desk.at,
-            cause=desk.cause,
+            was=original["device"],
+            day=texts["day"],
+            at=context.at,
+            cause=context.cause,
         )
 
     note = "Nothing protects at a place that is empty."
-    return Form(f"remove-{seen.place.id}", "Remove the device", [_day(desk)], run, {"device": device}, "Remove", note)
+    return Form(
+        f"remove-{place.place.id}",
+        "Remove the device",
+        [_day_field(context)],
+        run_form,
+        {"device": device},
+        "Remove",
+        note,
+    )

@@ -17,13 +17,13 @@ from fleet.errors import Refused
 from fleet.pipeline.edits import release_at
 from fleet.portfolio import columns, export, imports
 from fleet.portfolio.models import Import, Portfolio
-from fleet.portfolio.table import MOST_BYTES
-from fleet.web.pages import page
+from fleet.portfolio.table import MAX_BYTES
+from fleet.web.pages import signed_in_page
 from fleet.web.register_boiler import cause_of
 
-RECENT = 20
-ENVELOPE = 16 * 1024  # what the multipart form adds to its file
-ADDED = (
+MAX_RECENT_IMPORTS = 20
+FORM_OVERHEAD_BYTES = 16 * 1024  # what the multipart form adds to its file
+ADDED_LABELS = (
     ("buildings", "New buildings"),
     ("boilers", "New boilers"),
     ("positions", "New places"),
@@ -31,13 +31,13 @@ ADDED = (
     ("settings", "New values"),
     ("declared", "Newly declared"),
 )
-PARTS = {"changes": "What changes", "missing": "Missing from the file", "same": "Nothing new"}
+PART_TITLES = {"changes": "What changes", "missing": "Missing from the file", "same": "Nothing new"}
 
 
-@page
-def show(request: HttpRequest, at: datetime, portfolio_id: UUID) -> HttpResponse:
+@signed_in_page
+def show_import(request: HttpRequest, at: datetime, portfolio_id: UUID) -> HttpResponse:
     """Show the form, what each column means, and the recent imports."""
-    return render(request, "register/import.html", _context(_own(request, portfolio_id, at), at))
+    return render(request, "register/import.html", _import_context(_get_portfolio(request, portfolio_id, at), at))
 
 
 @require_POST
@@ -45,105 +45,106 @@ def show(request: HttpRequest, at: datetime, portfolio_id: UUID) -> HttpResponse
 def hand_in(request: HttpRequest, portfolio_id: UUID) -> HttpResponse:
     """Receive a file and show what it would do."""
     length = str(request.META.get("CONTENT_LENGTH") or "0")
-    if not length.isdecimal() or int(length) > MOST_BYTES + ENVELOPE:
-        return HttpResponse(f"A file is at most {MOST_BYTES >> 20} MiB.", status=413, content_type="text/plain")
-    return _handed_in(request, portfolio_id)
+    if not length.isdecimal() or int(length) > MAX_BYTES + FORM_OVERHEAD_BYTES:
+        return HttpResponse(f"A file is at most {MAX_BYTES >> 20} MiB.", status=413, content_type="text/plain")
+    return _receive_file(request, portfolio_id)
 
 
 @csrf_protect
-def _handed_in(request: HttpRequest, portfolio_id: UUID) -> HttpResponse:
+def _receive_file(request: HttpRequest, portfolio_id: UUID) -> HttpResponse:
     if not request.user.is_authenticated:
         return redirect_to_login(f"/register/import/{portfolio_id}/")
     at = timezone.now()
-    portfolio, user = _own(request, portfolio_id, at), request.user
+    portfolio, user = _get_portfolio(request, portfolio_id, at), request.user
     sent = request.FILES.get("file")
     try:
         if sent is None:
             raise Refused("required", "Choose a file.")
         # One byte more than the limit, so that a larger file is refused without being read whole.
-        content = sent.read(MOST_BYTES + 1)
+        content = sent.read(MAX_BYTES + 1)
         name = sent.name or ""
         row = pipeline.receive_import(portfolio=portfolio, content=content, name=name, by=user, at=at)
     except Refused as refused:
-        said = [f.message for f in refused.faults]
-        return render(request, "register/import.html", _context(portfolio, at, said), status=refused.status)
+        messages = [f.message for f in refused.faults]
+        return render(request, "register/import.html", _import_context(portfolio, at, messages), status=refused.status)
     return redirect(f"/register/imports/{row.id}/")
 
 
-@page
-def report(request: HttpRequest, at: datetime, import_id: UUID) -> HttpResponse:
+@signed_in_page
+def show_report(request: HttpRequest, at: datetime, import_id: UUID) -> HttpResponse:
     """Show the status of an import and what it would do or did, row by row."""
-    row = _import(request, import_id, at)
+    row = _get_import(request, import_id, at)
     if not request.headers.get("HX-Request"):
-        return render(request, "register/report.html", _report(request, row))
-    answer = render(request, "register/progress.html", _report(request, row))
-    if row.status not in imports.BUSY:
+        return render(request, "register/report.html", _report_context(request, row))
+    answer = render(request, "register/progress.html", _report_context(request, row))
+    if row.status not in imports.BUSY_STATUSES:
         answer["HX-Refresh"] = "true"
     return answer
 
 
 @require_POST
-def decide(request: HttpRequest, import_id: UUID, kind: str) -> HttpResponse:
+def decide_import(request: HttpRequest, import_id: UUID, kind: str) -> HttpResponse:
     """Confirm or withdraw an import, in the version the user saw."""
     if not request.user.is_authenticated:
         return redirect_to_login(f"/register/imports/{import_id}/")
     at = timezone.now()
-    row = _import(request, import_id, at)
+    row = _get_import(request, import_id, at)
     version = request.POST.get("version", "")
     number = int(version) if version.isdecimal() and len(version) < 10 else 0
     try:
         if kind == "confirm":
-            pipeline.confirm_import(of=row, version=number, by=request.user, at=at, cause=cause_of(request))
+            pipeline.confirm_import(import_row=row, version=number, by=request.user, at=at, cause=cause_of(request))
         else:
-            pipeline.withdraw_import(of=row, version=number, at=at)
+            pipeline.withdraw_import(import_row=row, version=number, at=at)
     except Refused as refused:
-        told = {**_report(request, row), "faults_now": [f.message for f in refused.faults]}
-        return render(request, "register/report.html", told, status=refused.status)
+        context = {**_report_context(request, row), "faults_now": [f.message for f in refused.faults]}
+        return render(request, "register/report.html", context, status=refused.status)
     return redirect(f"/register/imports/{row.id}/")
 
 
-def _own(request: HttpRequest, portfolio_id: UUID, at: datetime) -> Portfolio:
-    return get_object_or_404(policy.portfolios(request.user, "register.change", at), id=portfolio_id)
+def _get_portfolio(request: HttpRequest, portfolio_id: UUID, at: datetime) -> Portfolio:
+    return get_object_or_404(policy.portfolios_for(request.user, "register.change", at), id=portfolio_id)
 
 
-def _import(request: HttpRequest, import_id: UUID, at: datetime) -> Import:
-    own = policy.portfolios(request.user, "register.change", at)
+def _get_import(request: HttpRequest, import_id: UUID, at: datetime) -> Import:
+    portfolios = policy.portfolios_for(request.user, "register.change", at)
     return get_object_or_404(
-        Import.objects.filter(portfolio__in=own).defer("content", "table").select_related("portfolio"), id=import_id
+        Import.objects.filter(portfolio__in=portfolios).defer("content", "table").select_related("portfolio"),
+        id=import_id,
     )
 
 
-def _context(portfolio: Portfolio, at: datetime, faults: list[str] | None = None) -> dict[str, Any]:
-    names = export.header(None, release_at(at))
+def _import_context(portfolio: Portfolio, at: datetime, faults: list[str] | None = None) -> dict[str, Any]:
+    names = export.header_columns(None, release_at(at))
     return {
         "portfolio": portfolio,
         "faults": faults or [],
-        "columns": [(name, columns.explained(name)) for name in names if name in columns.EXPLAINED],
-        "others": [name for name in names if name not in columns.EXPLAINED],
+        "columns": [(name, columns.explain_column(name)) for name in names if name in columns.EXPLANATIONS],
+        "others": [name for name in names if name not in columns.EXPLANATIONS],
         "recent": Import.objects.filter(portfolio=portfolio)
         .defer("content", "table")
-        .order_by("-received_at")[:RECENT],
-        "most": MOST_BYTES >> 20,
+        .order_by("-received_at")[:MAX_RECENT_IMPORTS],
+        "most": MAX_BYTES >> 20,
         "here": "register",
     }
 
 
-def _report(request: HttpRequest, row: Import) -> dict[str, Any]:
+def _report_context(request: HttpRequest, row: Import) -> dict[str, Any]:
     part = request.GET.get("part", "changes")
-    if part not in PARTS:
+    if part not in PART_TITLES:
         raise Http404
-    asked = request.GET.get("page", "0")
-    number = int(asked) if asked.isdecimal() and len(asked) < 6 else 0
+    page_text = request.GET.get("page", "0")
+    number = int(page_text) if page_text.isdecimal() and len(page_text) < 6 else 0
     count, added = row.report.get(part, 0), row.report.get("added", {})
     return {
         "row": row,
-        "busy": row.status in imports.BUSY,
+        "busy": row.status in imports.BUSY_STATUSES,
         "share": round(100 * row.done / row.total) if row.total else None,
-        "parts": [(code, words, row.report.get(code, 0)) for code, words in PARTS.items()],
+        "parts": [(code, words, row.report.get(code, 0)) for code, words in PART_TITLES.items()],
         "part": part,
-        "lines": imports.page(row.id, part, number),
+        "lines": imports.page_lines(row.id, part, number),
         "page": number,
-        "pages": -(-count // imports.PAGE),
-        "totals": [(words, added[what]) for what, words in ADDED if what in added],
+        "pages": -(-count // imports.LINES_PER_PAGE),
+        "totals": [(words, added[what]) for what, words in ADDED_LABELS if what in added],
         "here": "register",
     }

@@ -13,25 +13,25 @@ from django.utils.html import escape
 
 from fleet.accounts import policy
 from fleet.board import wall
-from fleet.board.wall import Hung
+from fleet.board.wall import WallBoiler
 from fleet.portfolio.models import Portfolio
 from fleet.rules.values import Standing
-from fleet.web.glass import Drawn, draw
-from fleet.web.narrow import Narrow
-from fleet.web.pages import page
+from fleet.web.glass import GlassDrawing, draw_glass
+from fleet.web.narrow import BoilerFilter
+from fleet.web.pages import signed_in_page
 
-Glass = tuple[Hung, Drawn]
-PLACE = "<!-- the glasses hang here -->"
-TOGETHER = 48  # buildings in one block, which the browser lays out when it comes into view
-SAID = {standing.value: standing.value.replace("_", " ").capitalize() for standing in Standing}
+HungGlass = tuple[WallBoiler, GlassDrawing]
+GLASSES_PLACEHOLDER = "<!-- the glasses hang here -->"
+BUILDINGS_PER_PIECE = 48  # buildings in one block, which the browser lays out when it comes into view
+STANDING_WORDS = {standing.value: standing.value.replace("_", " ").capitalize() for standing in Standing}
 
 
 @dataclass(frozen=True, slots=True)
-class House:
+class WallBuilding:
     """The glasses of one building."""
 
-    first: Hung
-    glasses: Sequence[Glass]
+    first: WallBoiler
+    glasses: Sequence[HungGlass]
 
     @property
     def order(self) -> tuple[Any, ...]:
@@ -42,55 +42,61 @@ class House:
     @property
     def markup(self) -> str:
         """The heading and glasses as HTML. Not a template, since a wall holds thousands of glasses."""
-        first, items = self.first, "".join(_item(*glass) for glass in self.glasses)
+        first, items = self.first, "".join(_glass_item(*glass) for glass in self.glasses)
         link = f'<h2><a href="/buildings/{first.building}/">{escape(first.address)}</a></h2>'
         return f'<section class="house">{link}<ul>{items}</ul></section>'
 
 
-@page
-def show(request: HttpRequest, at: datetime) -> StreamingHttpResponse:
+@signed_in_page
+def show_wall(request: HttpRequest, at: datetime) -> StreamingHttpResponse:
     """Show the wall."""
-    user, asked = request.user, Narrow.asked(request)
-    own = policy.boilers(user, "board.see", at)
-    houses = _houses(wall.hung(asked.boilers(own), at, asked.standing), at)
-    counted = Counter(hung.standing for house in houses for hung, _ in house.glasses)
-    zones = {house.first.zone for house in houses}
+    user, boiler_filter = request.user, BoilerFilter.from_request(request)
+    visible_boilers = policy.boilers_for(user, "board.see", at)
+    buildings = _group_by_building(
+        wall.wall_boilers(boiler_filter.filter_boilers(visible_boilers), at, boiler_filter.standing), at
+    )
+    counts = Counter(hung.standing for building in buildings for hung, _ in building.glasses)
+    zones = {building.first.zone for building in buildings}
     context = {
-        "houses": houses,
-        "place": PLACE,
-        "counts": [(standing.value, counted[standing.value]) for standing in Standing],
-        "asked": asked,
-        "portfolios": list(Portfolio.objects.filter(id__in=own.order_by().values("portfolio")).order_by("name")),
-        "granted": policy.grants(user, "board.see", at).exists(),
+        "houses": buildings,
+        "place": GLASSES_PLACEHOLDER,
+        "counts": [(standing.value, counts[standing.value]) for standing in Standing],
+        "asked": boiler_filter,
+        "portfolios": list(
+            Portfolio.objects.filter(id__in=visible_boilers.order_by().values("portfolio")).order_by("name")
+        ),
+        "granted": policy.grants_for(user, "board.see", at).exists(),
         "as_of": at,
         "zone": zones.pop() if len(zones) == 1 else "UTC",
         "here": "board",
     }
-    head, _, foot = render_to_string("wall.html", context, request).partition(PLACE)
-    return StreamingHttpResponse(_written(head, houses, foot))
+    head, _, foot = render_to_string("wall.html", context, request).partition(GLASSES_PLACEHOLDER)
+    return StreamingHttpResponse(_stream_pieces(head, buildings, foot))
 
 
-def _written(head: str, houses: Sequence[House], foot: str) -> Iterator[str]:
+def _stream_pieces(head: str, buildings: Sequence[WallBuilding], foot: str) -> Iterator[str]:
     """Yield the page in pieces, so that the first row is shown while the last is still being written."""
     yield head
-    for start in range(0, len(houses), TOGETHER):
-        pieces = "".join(house.markup for house in houses[start : start + TOGETHER])
+    for start in range(0, len(buildings), BUILDINGS_PER_PIECE):
+        pieces = "".join(building.markup for building in buildings[start : start + BUILDINGS_PER_PIECE])
         yield f'<div class="wall">{pieces}</div>\n'
     yield foot
 
 
-def _houses(found: Iterable[Hung], at: datetime) -> list[House]:
-    houses = []
-    for _, own in groupby(found, key=lambda hung: hung.building):
-        glasses = [(hung, draw(hung.glass, hung.standing, hung.zone, at)) for hung in own]
-        houses.append(House(glasses[0][0], sorted(glasses, key=lambda g: (g[0].rank, g[0].name))))
-    return sorted(houses, key=lambda house: house.order)
+def _group_by_building(hung_boilers: Iterable[WallBoiler], at: datetime) -> list[WallBuilding]:
+    buildings = []
+    for _, building_boilers in groupby(hung_boilers, key=lambda hung: hung.building):
+        glasses = [(hung, draw_glass(hung.glass, hung.standing, hung.zone, at)) for hung in building_boilers]
+        buildings.append(WallBuilding(glasses[0][0], sorted(glasses, key=lambda g: (g[0].rank, g[0].name))))
+    return sorted(buildings, key=lambda building: building.order)
 
 
-def _item(hung: Hung, drawn: Drawn) -> str:
+def _glass_item(hung: WallBoiler, drawn: GlassDrawing) -> str:
     standing = hung.standing
     mark = f'<svg class="mark standing-{standing}"><use href="#mark-{standing}"/></svg>'
-    told = f'<i class="unseen">{escape(hung.name)}: {SAID[standing]}. {escape(drawn.text)} {drawn.aside}</i>'
-    seen = f'<b aria-hidden="true">{escape(hung.ref)}</b>'
+    hidden_text = (
+        f'<i class="unseen">{escape(hung.name)}: {STANDING_WORDS[standing]}. {escape(drawn.text)} {drawn.aside}</i>'
+    )
+    visible_ref = f'<b aria-hidden="true">{escape(hung.ref)}</b>'
     glass = f'<svg class="glass" viewBox="0 0 20 44">{drawn.inner}</svg>'
-    return f'<li><a href="/boilers/{hung.boiler}/">{glass}{mark}{seen}{told}</a></li>'
+    return f'<li><a href="/boilers/{hung.boiler}/">{glass}{mark}{visible_ref}{hidden_text}</a></li>'

@@ -4,7 +4,7 @@ from django.contrib.auth.views import PasswordResetConfirmView
 from django.urls import reverse_lazy
 
 
-class Welcome(PasswordResetConfirmView):
+class WelcomeView(PasswordResetConfirmView):
     """Django's view for this. The token moves from the address into the session, so that no log keeps the secret."""
 
     template_name = "welcome.html"

@@ -10,9 +10,9 @@ from django.contrib.auth import hashers
 from django.test import Client
 
 from fleet.accounts import attempts
-from fleet.accounts.attempts import ADDRESS, NAME, Try
+from fleet.accounts.attempts import ADDRESS_PATIENCE, NAME_PATIENCE, SignInTry
 from fleet.accounts.models import Attempt, User
-from fleet.accounts.purge import purge
+from fleet.accounts.purge import purge_expired
 from fleet.web import sign_in
 from tests.cast import DAY, NOW
 
@@ -48,12 +48,12 @@ def fail(times: int, name: str = "pim", address: str = "198.51.100.1") -> list[i
     ("failures", "seconds"), [(0, 0), (4, 0), (5, 2), (6, 4), (9, 32), (10, 60), (11, 60), (10_000, 60)]
 )
 def test_how_long_a_name_waits(failures: int, seconds: int) -> None:
-    assert NAME.wait(failures) == timedelta(seconds=seconds)
+    assert NAME_PATIENCE.wait_after(failures) == timedelta(seconds=seconds)
 
 
 @pytest.mark.parametrize(("failures", "seconds"), [(19, 0), (20, 2), (28, 512), (29, 900), (10_000, 900)])
 def test_how_long_an_address_waits(failures: int, seconds: int) -> None:
-    assert ADDRESS.wait(failures) == timedelta(seconds=seconds)
+    assert ADDRESS_PATIENCE.wait_after(failures) == timedelta(seconds=seconds)
 
 
 def test_after_five_failures_nothing_is_tried_for_a_while_not_even_what_is_right(clock: Any) -> None:
@@ -163,7 +163,7 @@ def test_what_was_typed_is_kept_nowhere() -> None:
 @pytest.mark.parametrize(("after", "left"), [(DAY - SECOND, 2), (DAY, 0)])
 def test_failures_are_forgotten_a_day_after_the_last(after: timedelta, left: int) -> None:
     fail(5)
-    purge(at=NOW + after)
+    purge_expired(at=NOW + after)
     assert Attempt.objects.count() == left
 
 
@@ -174,6 +174,6 @@ def test_what_is_forgotten_counts_no_more_also_where_nothing_was_purged(clock: A
 
 
 def test_of_a_hundred_tries_five_are_looked_at() -> None:
-    tried = Try("pim", "198.51.100.1")
-    waits = [attempts.book(tried, NOW) for _ in range(100)]
+    tried = SignInTry("pim", "198.51.100.1")
+    waits = [attempts.book_attempt(tried, NOW) for _ in range(100)]
     assert [w > timedelta(0) for w in waits] == [False] * 5 + [True] * 95

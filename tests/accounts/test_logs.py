@@ -16,7 +16,7 @@ from django.utils import timezone
 
 from api import visits
 from fleet.accounts import keys
-from fleet.logs import REQUEST_ID, JsonLines, discreet
+from fleet.logs import REQUEST_ID, JsonLines, redact_secrets
 from tests.api.phone import VISITS, Phone, flush
 from tests.cast import Fleet
 
@@ -38,7 +38,9 @@ def stream() -> Iterator[StringIO]:
 @pytest.fixture
 def rosa(fleet: Fleet) -> Phone:
     """The technician's phone, by the real clock."""
-    return Phone(keys.make(user=fleet.technician, name="phone", expires_at=timezone.now() + timedelta(days=1)))
+    return Phone(
+        keys.make_unscoped_key(user=fleet.technician, name="phone", expires_at=timezone.now() + timedelta(days=1))
+    )
 
 
 def lines(stream: StringIO) -> list[dict[str, Any]]:
@@ -144,7 +146,7 @@ def test_an_error_is_told_by_its_kinds_and_lines_without_what_was_sent(
             raise IntegrityError(f"no number: {sent}") from error
 
     monkeypatch.setattr(visits, "incoming", broken)
-    monkeypatch.setattr(visits, "retried", lambda write: write())
+    monkeypatch.setattr(visits, "run_with_retries", lambda write: write())
     response = rosa.send("POST", VISITS, {**flush(fleet), "note": SECRET})
     assert response.status_code == 500
     assert SECRET not in stream.getvalue()
@@ -166,7 +168,7 @@ def test_an_error_is_told_by_its_kinds_and_lines_without_what_was_sent(
     ],
 )
 def test_what_opens_something_is_left_out_of_any_sentence(said: str, told: str) -> None:
-    assert discreet(said) == told
+    assert redact_secrets(said) == told
 
 
 def test_a_line_is_one_line_whatever_it_says(stream: StringIO) -> None:

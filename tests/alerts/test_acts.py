@@ -11,7 +11,7 @@ from django.db.utils import DatabaseError
 
 from fleet import pipeline
 from fleet.alerts import services
-from fleet.alerts.acts import Decision
+from fleet.alerts.acts import AlertDecision
 from fleet.alerts.models import Act, Alert
 from fleet.board.models import Change, Judged
 from fleet.errors import Refused
@@ -24,8 +24,8 @@ pytestmark = pytest.mark.django_db
 
 HOUR = timedelta(hours=1)
 SECOND = timedelta(seconds=1)
-ACKNOWLEDGE = Decision("acknowledged", "On my way.")
-SHELVE = Decision("shelved", "The house is empty until Monday.", NOW + 5 * DAY)
+ACKNOWLEDGE = AlertDecision("acknowledged", "On my way.")
+SHELVE = AlertDecision("shelved", "The house is empty until Monday.", NOW + 5 * DAY)
 
 
 @pytest.fixture
@@ -37,11 +37,11 @@ def held(fleet: Fleet) -> Fleet:
 
 
 def hold() -> Alert:
-    found: Alert = Alert.kept.get(condition="hold")
+    found: Alert = Alert.with_withdrawn.get(condition="hold")
     return found
 
 
-def act(fleet: Fleet, decision: Decision, at: datetime = NOW) -> Alert:
+def act(fleet: Fleet, decision: AlertDecision, at: datetime = NOW) -> Alert:
     row = hold()
     cause = Cause(who="rosa", request_id="phone-0001")
     return pipeline.act_on_alert(
@@ -79,7 +79,7 @@ def test_an_act_is_one_change_with_who_why_and_which_request(held: Fleet) -> Non
 
 
 @pytest.mark.parametrize("decision", [ACKNOWLEDGE, SHELVE])
-def test_the_return_to_normal_ends_it(held: Fleet, decision: Decision) -> None:
+def test_the_return_to_normal_ends_it(held: Fleet, decision: AlertDecision) -> None:
     act(held, decision)
     held.post(held.repaired(NOW + HOUR), at=NOW + HOUR)
     row = hold()
@@ -91,7 +91,7 @@ def void(visit: IncomingVisit) -> IncomingVisit:
 
 
 @pytest.mark.parametrize("decision", [ACKNOWLEDGE, SHELVE])
-def test_a_return_that_never_was_shows_it_anew(held: Fleet, decision: Decision) -> None:
+def test_a_return_that_never_was_shows_it_anew(held: Fleet, decision: AlertDecision) -> None:
     act(held, decision)
     repair = held.repaired(NOW + HOUR)
     held.post(repair, at=NOW + HOUR)
@@ -141,7 +141,7 @@ def test_a_rebuild_writes_nothing_after_acts_moves_and_withdrawals(held: Fleet) 
 
 
 def reconcile(fleet: Fleet, *conditions: Condition, at: datetime = NOW) -> services.Reconciled:
-    return services.reconcile(boiler=fleet.bench().boiler, conditions=conditions, at=at)
+    return services.reconcile_boiler(boiler=fleet.bench().boiler, conditions=conditions, at=at)
 
 
 def rising(fleet: Fleet, level: Level) -> Condition:
@@ -153,8 +153,8 @@ def decide(fleet: Fleet, kind: str, at: datetime) -> Alert:
     from fleet.alerts import acts
 
     row: Alert = Alert.objects.get(condition="makeup_rising")
-    decision = Decision(kind, "known", at + 9 * DAY if kind == "shelved" else None)
-    acts.record(row=row, decision=decision, by=fleet.technician, at=at, request_id="")
+    decision = AlertDecision(kind, "known", at + 9 * DAY if kind == "shelved" else None)
+    acts.record_act(row=row, decision=decision, by=fleet.technician, at=at, request_id="")
     return row
 
 
@@ -165,7 +165,7 @@ def test_a_higher_class_ends_both_and_a_lower_one_later_revives_neither(fleet: F
     seen = []
     levels: Sequence[Level] = (Level.ROUTINE, Level.URGENT, Level.ROUTINE)
     for hours, level in enumerate(levels, start=1):
-        news = reconcile(fleet, rising(fleet, level), at=NOW + hours * HOUR).news
+        news = reconcile(fleet, rising(fleet, level), at=NOW + hours * HOUR).events
         row.refresh_from_db()
         seen.append((row.status, [n.kind for n in news]))
     assert seen == [(kind, []), ("raised", ["alert.rose"]), ("raised", [])]
@@ -201,7 +201,7 @@ def test_a_shelving_has_an_end_within_reach(held: Fleet, until: datetime | None,
 
 def test_a_shelving_says_why(held: Fleet) -> None:
     with pytest.raises(Refused) as refused:
-        act(held, Decision("shelved", " "))
+        act(held, AlertDecision("shelved", " "))
     assert [f.at for f in refused.value.faults] == [("reason",), ("until",)]
 
 

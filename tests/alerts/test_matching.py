@@ -5,7 +5,7 @@ from uuid import UUID, uuid4
 
 import pytest
 
-from fleet.alerts.matching import match
+from fleet.alerts.matching import match_alerts
 from fleet.alerts.models import Alert
 from fleet.rules.values import Condition, Level
 from tests.cast import DAY, NOW
@@ -59,7 +59,7 @@ def days(instant: datetime) -> int:
 def test_a_row_follows_its_condition_in_time(
     rows: list[Span], wanted: list[Span], pairs: list[tuple[int, int]], gone: list[int], new: list[int]
 ) -> None:
-    found = match([row(r) for r in rows], [condition(c) for c in wanted], at(20))
+    found = match_alerts([row(r) for r in rows], [condition(c) for c in wanted], at(20))
     assert [(days(r.since), days(c.since)) for r, c in found.pairs] == pairs
     assert [days(r.since) for r in found.gone] == gone
     assert [days(c.since) for c in found.new] == new
@@ -67,11 +67,11 @@ def test_a_row_follows_its_condition_in_time(
 
 def test_a_cause_that_is_back_takes_its_own_row_up_again() -> None:
     resting = row((1, None), withdrawn=True)
-    found = match([resting, row((5, 6), withdrawn=True)], [condition((1, None))], at(20))
+    found = match_alerts([resting, row((5, 6), withdrawn=True)], [condition((1, None))], at(20))
     assert ([r.id for r, _ in found.pairs], found.gone, found.new) == ([resting.id], [], [])
 
 
 def test_a_row_that_is_borne_out_goes_before_one_that_was_withdrawn() -> None:
     live = row((2, None))
-    found = match([row((1, None), withdrawn=True), live], [condition((1, None))], at(20))
+    found = match_alerts([row((1, None), withdrawn=True), live], [condition((1, None))], at(20))
     assert [r.id for r, _ in found.pairs] == [live.id]

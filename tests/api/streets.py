@@ -9,10 +9,10 @@ from fleet.accounts import refused
 from fleet.accounts.models import Grant, RefusedPost, User
 from fleet.alerts.models import Alert
 from fleet.deficiencies.models import Deficiency
-from fleet.pipeline import Asked
+from fleet.pipeline import JobRequest
 from fleet.portfolio.models import Boiler, Building, Fitting, Portfolio
 from fleet.portfolio.news import Cause
-from fleet.portfolio.sheet import parse
+from fleet.portfolio.sheet import parse_sheet
 from tests.cast import DAY, NOW, Fleet, make_person, register
 from tests.portfolio.sheets import CATALOGUE
 
@@ -62,7 +62,7 @@ def make_streets(fleet: Fleet) -> Streets:
 
 def _neighbours() -> Fleet:
     portfolio = Portfolio.objects.create(ref="BRICKYARD", name="Brickyard Row Homes")
-    rows = [r for r in parse(register(), CATALOGUE) if r.building_ref == "ALD12"]
+    rows = [r for r in parse_sheet(register(), CATALOGUE) if r.building_ref == "ALD12"]
     pipeline.change_register(portfolio=portfolio, rows=rows, at=NOW - 900 * DAY, cause=Cause(who="office"))
     technician = make_person("rosa.next.door", portfolio, "technician", "technician")
     return Fleet(portfolio, technician, technician, technician)
@@ -83,13 +83,13 @@ def of(fleet: Fleet, key: str) -> Ids:
     fleet.post(visit, at=NOW - DAY)
     boiler = Boiler.objects.get(id=bench.boiler.id)
     deficiency = Deficiency.objects.get(boiler=boiler, rule="flush_keeps_firing")
-    asked = Asked(deficiencies=[deficiency.id])
-    job = pipeline.create_job(building=boiler.building_id, asked=asked, by=fleet.technician, at=NOW - DAY)
+    asked = JobRequest(deficiencies=[deficiency.id])
+    job = pipeline.create_job(building=boiler.building_id, request=asked, by=fleet.technician, at=NOW - DAY)
     sheet = pipeline.receive_import(
         portfolio=fleet.portfolio, content=b"no sheet", name="no-sheet.csv", by=fleet.technician, at=NOW - DAY
     )
-    told = refused.Sent("POST /api/v1/visits/", "desk-00001", b"{}", boiler.id, 422, [])
-    assert refused.keep(sent=told, user=fleet.technician, at=NOW - DAY)
+    told = refused.SentPost("POST /api/v1/visits/", "desk-00001", b"{}", boiler.id, 422, [])
+    assert refused.keep_refused_post(sent=told, user=fleet.technician, at=NOW - DAY)
     alert = Alert.objects.filter(boiler=boiler, until=None).order_by("id").first()
     fitting = Fitting.objects.filter(position=bench.places["upper"]).first()
     assert alert

@@ -15,7 +15,7 @@ from fleet.accounts import keys
 from fleet.accounts.models import Grant, Key, User
 from fleet.alerts.models import Alert
 from fleet.deficiencies.models import Deficiency
-from fleet.jobs.acts import Decision
+from fleet.jobs.acts import JobDecision
 from fleet.portfolio.models import Fitting
 from fleet.visits.incoming import IncomingVisit
 from fleet.visits.models import Visit
@@ -193,9 +193,9 @@ def _register(fleet: Fleet) -> dict[str, str]:
 def _sent(fleet: Fleet, dispatcher: User) -> dict[str, str]:
     """A job planned for the technician, and calendars."""
     house = fleet.bench().boiler.building_id
-    asked = pipeline.Asked(procedures=[(fleet.bench().places["limit"], "limit_trip")])
-    job = pipeline.create_job(building=house, asked=asked, by=dispatcher, at=NOW)
-    plan = Decision("plan", technician=fleet.technician.id, since=NOW + DAY)
+    asked = pipeline.JobRequest(procedures=[(fleet.bench().places["limit"], "limit_trip")])
+    job = pipeline.create_job(building=house, request=asked, by=dispatcher, at=NOW)
+    plan = JobDecision("plan", technician=fleet.technician.id, since=NOW + DAY)
     pipeline.act_on_job(job=job.id, decision=plan, version=job.version, by=dispatcher, at=NOW)
     return {
         "jobs": "/api/v1/jobs/",
@@ -244,7 +244,7 @@ def test_what_one_may_not_see_is_answered_like_what_is_not_there(route: str, sce
 
 
 def make_key(user: User, state: str) -> str:
-    secret = keys.make(user=user, name="phone", expires_at=NOW if state == "expired" else NOW + DAY)
+    secret = keys.make_unscoped_key(user=user, name="phone", expires_at=NOW if state == "expired" else NOW + DAY)
     if state == "revoked":
         Key.objects.filter(user=user).update(revoked_at=NOW - timedelta(hours=1))
     if state == "of somebody gone":
@@ -267,12 +267,12 @@ def test_a_header_that_is_no_key_is_refused_with_what_is_asked_for(header: str, 
 
 
 def test_a_key_counts_until_its_last_instant(fleet: Fleet) -> None:
-    secret = keys.make(user=fleet.technician, name="phone", expires_at=NOW + timedelta(microseconds=1))
+    secret = keys.make_unscoped_key(user=fleet.technician, name="phone", expires_at=NOW + timedelta(microseconds=1))
     assert Phone(secret).post(flush(fleet)).status_code == 201
 
 
 def test_the_key_itself_is_kept_nowhere(fleet: Fleet) -> None:
-    secret = keys.make(user=fleet.technician, name="phone", expires_at=NOW + DAY)
+    secret = keys.make_unscoped_key(user=fleet.technician, name="phone", expires_at=NOW + DAY)
     assert secret not in str(list(Key.objects.values()))
 
 

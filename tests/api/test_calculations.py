@@ -10,7 +10,7 @@ from django.test.utils import CaptureQueriesContext
 
 from api.calculations import AIR_IN_THE_PROBE, DANGEROUS_LADDER, FLUE_GAS, REFUSED
 from fleet.engineering import offered
-from fleet.engineering.calculations import CALCULATIONS, run
+from fleet.engineering.calculations import CALCULATIONS, run_calculation
 from tests.api.phone import Phone, told
 
 pytestmark = pytest.mark.django_db
@@ -61,7 +61,7 @@ def test_an_input_says_its_unit_range_and_what_is_usual(listed: dict[str, Any]) 
 
 def test_a_result_is_what_the_register_computes_with_units_and_words(rosa: Phone) -> None:
     response = calculate(rosa, "flue_gas", FLUE_GAS)
-    assert outputs(response) == run("flue_gas", FLUE_GAS).outputs
+    assert outputs(response) == run_calculation("flue_gas", FLUE_GAS).outputs
     body, known = response.json(), CALCULATIONS["flue_gas"]
     assert {o["name"]: o["unit"] for o in body["outputs"]} == {o.name: o.unit for o in known.outputs}
     assert (body["formula"], body["source"], body["caution"]) == (known.formula, known.source, known.caution)

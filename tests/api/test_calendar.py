@@ -132,14 +132,14 @@ def test_one_outside_is_told_nothing(office: Crew) -> None:
 
 
 def test_there_are_so_many_feeds_and_no_more(office: Crew, rosa: Phone, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("fleet.jobs.feeds.MOST", 1)
+    monkeypatch.setattr("fleet.jobs.feeds.MAX_FEEDS", 1)
     made(rosa, office)
     assert told(made(rosa, office)) == [("too_many", "")]
 
 
 @pytest.mark.parametrize(("scopes", "within"), [(["read", "jobs"], None), (None, "portfolio")])
 def test_a_key_made_for_less_makes_and_ends_no_feed(scopes: Any, within: Any, fleet: Fleet, rosa: Phone) -> None:
-    key = keys.make(user=fleet.technician, name="less", expires_at=NOW + DAY)
+    key = keys.make_unscoped_key(user=fleet.technician, name="less", expires_at=NOW + DAY)
     Key.objects.filter(name="less").update(scopes=scopes, portfolio=fleet.portfolio if within else None)
     feed = rosa.send("POST", FEEDS, {"portfolio": str(fleet.portfolio.id)}).json()
     assert Phone(key).send("POST", FEEDS, {"portfolio": str(fleet.portfolio.id)}).status_code == 403

@@ -12,7 +12,7 @@ from fleet import pipeline
 from fleet.accounts.models import Grant
 from fleet.board.models import Change, Pulse
 from fleet.portfolio.models import Portfolio
-from fleet.portfolio.news import Cause, News
+from fleet.portfolio.news import Cause, ChangeEvent
 from tests.api.phone import Phone, told
 from tests.cast import DAY, NOW, Fleet
 
@@ -131,10 +131,12 @@ def test_who_sees_one_building_reads_the_changes_of_its_boilers_only(busy: Fleet
 
 def whole(fleet: Fleet) -> None:
     """One change of the portfolio as a whole."""
-    from fleet.board.services import stamp
+    from fleet.board.services import record_changes
 
-    news = News("alert.raised", fleet.portfolio.id, None, "", "not_surveyed", "Boilers wait.", "not_surveyed", NOW)
-    stamp(portfolio=fleet.portfolio.id, news=[news], cause=Cause(who="sweep"), at=NOW)
+    news = ChangeEvent(
+        "alert.raised", fleet.portfolio.id, None, "", "not_surveyed", "Boilers wait.", "not_surveyed", NOW
+    )
+    record_changes(portfolio=fleet.portfolio.id, events=[news], cause=Cause(who="sweep"), at=NOW)
 
 
 @pytest.mark.parametrize(("building", "seen"), [(False, True), (True, False)])
@@ -151,11 +153,11 @@ def test_what_is_of_the_portfolio_as_a_whole_is_told_to_who_sees_all_of_it(
 def test_two_portfolios_are_each_told_in_their_own_order_and_in_turn(busy: Fleet, rosa: Phone) -> None:
     other = Portfolio.objects.create(ref="HOLLOW", name="Hollow Road")
     Grant.objects.create(user=busy.technician, portfolio=other, role="technician")
-    from fleet.board.services import stamp
+    from fleet.board.services import record_changes
 
     for n in range(5):
-        news = News("alert.raised", other.id, None, "", "not_surveyed", f"{n}", "not_surveyed", NOW)
-        stamp(portfolio=other.id, news=[news, news], cause=Cause(), at=NOW)
+        news = ChangeEvent("alert.raised", other.id, None, "", "not_surveyed", f"{n}", "not_surveyed", NOW)
+        record_changes(portfolio=other.id, events=[news, news], cause=Cause(), at=NOW)
     listed = [c for p in pages(rosa, limit=3) for c in p]
     for portfolio in (other, busy.portfolio):
         own = [c for c in listed if c["portfolio"] == str(portfolio.id)]

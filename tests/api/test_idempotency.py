@@ -11,11 +11,11 @@ from django.db import connection
 from django.urls import URLPattern
 
 from api import idempotency as door
-from api.idempotency import applied, key_of
+from api.idempotency import key_of, make_posts_repeatable
 from api.urls import urlpatterns
 from fleet.accounts import idempotency, keys
 from fleet.accounts.models import Answered
-from fleet.accounts.purge import purge
+from fleet.accounts.purge import purge_expired
 from fleet.alerts.models import Act, Alert
 from fleet.errors import Refused
 from fleet.jobs.models import Feed, Job
@@ -101,7 +101,7 @@ def test_anothers_key_and_another_routes_are_other_keys(rosa: Phone, dana: Phone
 
 def test_while_the_first_is_at_work_a_repeat_is_refused_with_409(dana: Phone, fleet: Fleet) -> None:
     other = connection.copy()
-    scope = idempotency.Post(keys.owner(dana.key, NOW) or fleet.technician, "api/v1/jobs/", "k-1", "").scope
+    scope = idempotency.KeyedPost(keys.key_owner(dana.key, NOW) or fleet.technician, "api/v1/jobs/", "k-1", "").scope
     with other.cursor() as cursor:
         cursor.execute("SELECT pg_advisory_lock(%s)", [int.from_bytes(bytes.fromhex(scope)[:8], signed=True)])
     response = post(dana, JOBS, ask(fleet), "k-1")
@@ -120,7 +120,7 @@ def test_a_post_that_fails_after_the_verb_leaves_neither_verb_nor_answer(
     rosa: Phone, fleet: Fleet, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     with monkeypatch.context() as patched:
-        patched.setattr(idempotency, "keep", lambda *_, **__: 1 // 0)
+        patched.setattr(idempotency, "keep_answer", lambda *_, **__: 1 // 0)
         assert post(rosa, VISITS, without_id(fleet), "k-1").status_code == 500
     assert (Visit.objects.count(), Answered.objects.count()) == (0, 0)
     assert post(rosa, VISITS, without_id(fleet), "k-1").status_code == 201
@@ -150,7 +150,7 @@ def test_a_secret_told_once_is_not_kept_to_be_told_again(dana: Phone, fleet: Fle
 
 def test_a_key_that_reaches_less_is_not_told_what_another_did(fleet: Fleet) -> None:
     manager = make_person("mia", fleet.portfolio, "manager")
-    wide, narrow = (keys.create(user=manager, name="n", scopes=s, at=NOW) for s in (["read", "jobs"], ["read"]))
+    wide, narrow = (keys.create_key(user=manager, name="n", scopes=s, at=NOW) for s in (["read", "jobs"], ["read"]))
     assert post(Phone(wide.secret), JOBS, ask(fleet), "k-1").status_code == 201
     assert post(Phone(narrow.secret), JOBS, ask(fleet), "k-1").status_code == 422
 
@@ -174,7 +174,7 @@ def test_a_key_counts_for_a_day(
 @pytest.mark.parametrize(("after", "left"), [(DAY - timedelta(seconds=1), 1), (DAY, 0), (2 * DAY, 0)])
 def test_what_has_expired_is_purged(after: timedelta, left: int, rosa: Phone, fleet: Fleet) -> None:
     post(rosa, VISITS, without_id(fleet), "k-1")
-    assert purge(at=NOW + after) == 1 - left
+    assert purge_expired(at=NOW + after) == 1 - left
     assert Answered.objects.count() == left
 
 
@@ -195,7 +195,7 @@ def asked_with(value: str | None) -> Any:
 )
 def test_how_a_key_may_be_written(sent: str | None, key: str | None) -> None:
     assert key_of(asked_with(sent)) == key
-    assert sent is None or re.fullmatch(door.PATTERN, sent.strip())
+    assert sent is None or re.fullmatch(door.KEY_PATTERN, sent.strip())
 
 
 @pytest.mark.parametrize(
@@ -205,7 +205,7 @@ def test_what_is_no_key_is_refused(sent: str) -> None:
     with pytest.raises(Refused) as refused:
         key_of(asked_with(sent))
     assert (refused.value.status, refused.value.faults[0].code) == (400, "idempotency_key_invalid")
-    assert not re.fullmatch(door.PATTERN, sent)
+    assert not re.fullmatch(door.KEY_PATTERN, sent)
 
 
 def posting(patterns: Any) -> dict[str, Any]:
@@ -226,7 +226,7 @@ def test_a_post_that_was_not_made_so_would_be_found() -> None:
 
     pattern: Any = SimpleNamespace(callback=SimpleNamespace(cls=Plain))
     assert not hasattr(Plain.post, "repeatable")
-    applied([pattern, SimpleNamespace(callback=None)])
+    make_posts_repeatable([pattern, SimpleNamespace(callback=None)])
     assert hasattr(Plain.post, "repeatable")
 
 

@@ -8,7 +8,7 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
 from api.examples import TECHNICIAN
-from api.jobs import ASK, DECLINE, PLAN
+from api.jobs import ASK_EXAMPLE, DECLINE_EXAMPLE, PLAN_EXAMPLE
 from fleet import pipeline
 from fleet.accounts.models import Grant, Qualification, User
 from fleet.catalog import queries as catalog
@@ -17,7 +17,7 @@ from fleet.jobs.models import Act, Job
 from fleet.management.demo.story import PORTFOLIO_ID
 from fleet.portfolio.models import Portfolio
 from fleet.portfolio.news import Cause
-from fleet.portfolio.sheet import parse
+from fleet.portfolio.sheet import parse_sheet
 from tests.api.phone import Phone, told
 from tests.cast import DAY, LONG_AGO, NOW, Fleet, make_person, register
 
@@ -159,15 +159,15 @@ def test_a_job_whose_day_has_passed_reads_missed_though_nothing_ran(fleet: Fleet
 
 def test_the_examples_are_accepted_as_they_stand(fleet: Fleet) -> None:
     portfolio = Portfolio.objects.create(id=PORTFOLIO_ID, ref="DEMO", name="Larkfield Homes")
-    rows = [r for r in parse(register(), catalog.catalogue_of(1)) if r.building_ref == "ALD12"]
+    rows = [r for r in parse_sheet(register(), catalog.catalogue_of(1)) if r.building_ref == "ALD12"]
     pipeline.change_register(portfolio=portfolio, rows=rows, at=NOW - 600 * DAY, cause=Cause(who="demo"))
     user = User.objects.create_user("rosa-of-the-demonstration", id=UUID(TECHNICIAN))
     Grant.objects.create(user=user, portfolio=portfolio, role="technician")
     Qualification.objects.create(user=user, code="technician", since=LONG_AGO)
     henk = Phone.of(make_person("henk", portfolio, "dispatcher"))
-    made = henk.send("POST", JOBS, ASK)
-    planned = send(henk, made.json(), "plan", **PLAN)
-    declined = send(Phone.of(user), planned.json(), "decline", **DECLINE)
+    made = henk.send("POST", JOBS, ASK_EXAMPLE)
+    planned = send(henk, made.json(), "plan", **PLAN_EXAMPLE)
+    declined = send(Phone.of(user), planned.json(), "decline", **DECLINE_EXAMPLE)
     assert [r.status_code for r in (made, planned, declined)] == [201, 200, 200]
 
 

@@ -8,7 +8,7 @@ from uuid import uuid4
 import pytest
 
 from api import authentication
-from api.keys import NEW
+from api.keys import NEW_KEY_EXAMPLE
 from fleet.accounts import keys
 from fleet.accounts.models import Grant, Key, User
 from fleet.portfolio.models import Portfolio
@@ -27,11 +27,11 @@ def desk(fleet: Fleet) -> Desk:
 
 def made(user: User, *scopes: str, **more: Any) -> Phone:
     """A phone with a key that reaches so far."""
-    return Phone(keys.create(user=user, name="phone", scopes=["read", *scopes], at=NOW, **more).secret)
+    return Phone(keys.create_key(user=user, name="phone", scopes=["read", *scopes], at=NOW, **more).secret)
 
 
 def test_a_new_key_opens_what_it_was_made_for_and_is_told_once(desk: Desk, fleet: Fleet) -> None:
-    response = desk.send("POST", KEYS, NEW)
+    response = desk.send("POST", KEYS, NEW_KEY_EXAMPLE)
     assert (response.status_code, response["Cache-Control"]) == (201, "no-store")
     secret = response.json()["secret"]
     assert Phone(secret).post(flush(fleet)).status_code == 201
@@ -40,10 +40,14 @@ def test_a_new_key_opens_what_it_was_made_for_and_is_told_once(desk: Desk, fleet
 
 
 def test_the_list_tells_everything_but_the_secret(desk: Desk) -> None:
-    body = desk.send("POST", KEYS, NEW).json()
+    body = desk.send("POST", KEYS, NEW_KEY_EXAMPLE).json()
     del body["secret"]
     assert desk.send("GET", KEYS).json() == [body]
-    assert (body["name"], body["scopes"], body["portfolio"]) == (NEW["name"], ["jobs", "read", "visits"], None)
+    assert (body["name"], body["scopes"], body["portfolio"]) == (
+        NEW_KEY_EXAMPLE["name"],
+        ["jobs", "read", "visits"],
+        None,
+    )
 
 
 @pytest.mark.parametrize(
@@ -51,8 +55,8 @@ def test_the_list_tells_everything_but_the_secret(desk: Desk) -> None:
     [({}, NOW + 365 * DAY), ({"expires_at": "2027-02-16T14:00:00Z"}, NOW + 400 * DAY)],
 )
 def test_a_key_lasts_a_year_or_as_long_as_asked(given: Any, ends: Any, desk: Desk) -> None:
-    assert desk.send("POST", KEYS, {**NEW, **given}).status_code == 201
-    assert Key.objects.get(name=NEW["name"]).expires_at == ends
+    assert desk.send("POST", KEYS, {**NEW_KEY_EXAMPLE, **given}).status_code == 201
+    assert Key.objects.get(name=NEW_KEY_EXAMPLE["name"]).expires_at == ends
 
 
 @pytest.mark.parametrize(
@@ -65,22 +69,22 @@ def test_a_key_lasts_a_year_or_as_long_as_asked(given: Any, ends: Any, desk: Des
     ],
 )
 def test_what_a_key_cannot_be_is_refused(given: Any, fault: Any, desk: Desk) -> None:
-    response = desk.send("POST", KEYS, {**NEW, **given})
+    response = desk.send("POST", KEYS, {**NEW_KEY_EXAMPLE, **given})
     assert (response.status_code, told(response)) == (422, [fault])
-    assert not Key.objects.filter(name=NEW["name"]).exists()
+    assert not Key.objects.filter(name=NEW_KEY_EXAMPLE["name"]).exists()
 
 
 def test_somebody_has_so_many_keys_and_no_more(desk: Desk, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(keys, "MOST", 1)
-    first = desk.send("POST", KEYS, NEW)
-    assert told(desk.send("POST", KEYS, NEW)) == [("too_many", "")]
+    monkeypatch.setattr(keys, "MAX_KEYS", 1)
+    first = desk.send("POST", KEYS, NEW_KEY_EXAMPLE)
+    assert told(desk.send("POST", KEYS, NEW_KEY_EXAMPLE)) == [("too_many", "")]
     desk.send("DELETE", first["Location"])
-    assert desk.send("POST", KEYS, NEW).status_code == 201
+    assert desk.send("POST", KEYS, NEW_KEY_EXAMPLE).status_code == 201
 
 
 @pytest.mark.parametrize(("method", "end"), [("DELETE", ""), ("POST", "revoke/")])
 def test_a_revoked_key_opens_nothing_and_revoking_again_is_as_once(method: str, end: str, desk: Desk) -> None:
-    new = desk.send("POST", KEYS, NEW)
+    new = desk.send("POST", KEYS, NEW_KEY_EXAMPLE)
     phone, address = Phone(new.json()["secret"]), new["Location"] + end
     assert phone.get(KEYS).status_code == 200
     assert [desk.send(method, address).status_code for _ in range(2)] == [204, 204]
@@ -88,16 +92,16 @@ def test_a_revoked_key_opens_nothing_and_revoking_again_is_as_once(method: str, 
 
 
 def test_revoking_again_does_not_move_when_it_was(desk: Desk) -> None:
-    address = desk.send("POST", KEYS, NEW)["Location"]
-    Key.objects.filter(name=NEW["name"]).update(revoked_at=NOW - DAY)
+    address = desk.send("POST", KEYS, NEW_KEY_EXAMPLE)["Location"]
+    Key.objects.filter(name=NEW_KEY_EXAMPLE["name"]).update(revoked_at=NOW - DAY)
     desk.send("DELETE", address)
-    assert Key.objects.get(name=NEW["name"]).revoked_at == NOW - DAY
+    assert Key.objects.get(name=NEW_KEY_EXAMPLE["name"]).revoked_at == NOW - DAY
 
 
 def test_a_key_makes_and_revokes_none_also_where_it_may_do_all_its_owner_may(rosa: Phone, fleet: Fleet) -> None:
     own = Key.objects.get(user=fleet.technician)
     answers = [
-        rosa.send("POST", KEYS, NEW),
+        rosa.send("POST", KEYS, NEW_KEY_EXAMPLE),
         rosa.send("DELETE", f"{KEYS}{own.id}/"),
         rosa.send("POST", f"{KEYS}{own.id}/revoke/"),
     ]
@@ -150,7 +154,7 @@ def test_a_key_for_another_portfolio_finds_nothing_here(fleet: Fleet) -> None:
 
 def test_a_key_is_for_a_portfolio_its_owner_sees(desk: Desk, fleet: Fleet) -> None:
     other = Portfolio.objects.create(ref="OTHER", name="Elsewhere")
-    asked = ({**NEW, "portfolio": str(p)} for p in (other.id, uuid4(), fleet.portfolio.id))
+    asked = ({**NEW_KEY_EXAMPLE, "portfolio": str(p)} for p in (other.id, uuid4(), fleet.portfolio.id))
     assert [desk.send("POST", KEYS, body).status_code for body in asked] == [404, 404, 201]
 
 

@@ -146,7 +146,7 @@ def test_a_cache_that_is_away_stops_nobody_and_is_logged(
 
 
 def test_the_broker_serves_the_counters() -> None:
-    made = ours._cache(os.environ["REDIS_URL"])
+    made = ours._cache_settings(os.environ["REDIS_URL"])
     served = RedisCache(made["LOCATION"], {k: v for k, v in made.items() if k in ("KEY_PREFIX", "OPTIONS")})
     served.add("tests:limits", 0, 5)
     assert (served.incr("tests:limits"), served.incr("tests:limits")) == (1, 2)
@@ -154,12 +154,12 @@ def test_the_broker_serves_the_counters() -> None:
 
 
 def test_without_a_broker_each_process_counts_for_itself() -> None:
-    assert ours._cache("")["BACKEND"].endswith("LocMemCache")
+    assert ours._cache_settings("")["BACKEND"].endswith("LocMemCache")
 
 
 @pytest.mark.parametrize(("seconds", "wait"), [(0, 60), (0.5, 60), (1, 59), (59.5, 1)])
 def test_the_wait_ends_with_the_minute(seconds: float, wait: int) -> None:
-    assert limits.left(NOW + timedelta(seconds=seconds)) == wait
+    assert limits.seconds_left(NOW + timedelta(seconds=seconds)) == wait
 
 
 def test_the_document_tells_of_the_limit_everywhere() -> None:

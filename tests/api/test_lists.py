@@ -16,11 +16,11 @@ from api.examples import BOILERS_PAGE
 from fleet import pipeline
 from fleet.accounts.models import Grant
 from fleet.catalog.queries import catalogue_of
-from fleet.deficiencies.acts import Decision
+from fleet.deficiencies.acts import DeficiencyDecision
 from fleet.deficiencies.models import Deficiency
 from fleet.portfolio.models import Boiler
 from fleet.portfolio.news import Cause
-from fleet.portfolio.sheet import parse
+from fleet.portfolio.sheet import parse_sheet
 from tests.api.phone import Phone, told
 from tests.cast import DAY, NOW, Fleet, make_person, register
 
@@ -32,7 +32,7 @@ MANY = 17  # boilers of one more house: 20 in all
 def street(fleet: Fleet, django_db_blocker: Any) -> Iterator[Fleet]:
     """Twenty boilers; each was flushed and failed, one was serviced, two jobs are made."""
     with django_db_blocker.unblock(), transaction.atomic():
-        one = [r for r in parse(register(), catalogue_of(1)) if (r.building_ref, r.boiler_ref) == ("ALD12", "B1")]
+        one = [r for r in parse_sheet(register(), catalogue_of(1)) if (r.building_ref, r.boiler_ref) == ("ALD12", "B1")]
         new = {"building_ref": "BIG1", "address": "1 Birch Court"}
         rows = [replace(r, **new, boiler_ref=f"B{n}", boiler_name=f"Boiler {n}") for n in range(MANY) for r in one]
         pipeline.change_register(portfolio=fleet.portfolio, rows=rows, at=NOW - 900 * DAY, cause=Cause(who="office"))
@@ -42,8 +42,8 @@ def street(fleet: Fleet, django_db_blocker: Any) -> Iterator[Fleet]:
         dana = make_person("dana", fleet.portfolio, "dispatcher")
         for key in ("ALD12 B1", "BIG1 B3", "BIG1 B4"):
             bench = fleet.bench(key)
-            asked = pipeline.Asked(procedures=[(bench.places["limit"], "limit_trip")])
-            pipeline.create_job(building=bench.boiler.building_id, asked=asked, by=dana, at=NOW - DAY)
+            asked = pipeline.JobRequest(procedures=[(bench.places["limit"], "limit_trip")])
+            pipeline.create_job(building=bench.boiler.building_id, request=asked, by=dana, at=NOW - DAY)
         yield fleet
         transaction.set_rollback(True)
 
@@ -208,7 +208,7 @@ def test_deficiencies_come_by_class_then_the_oldest(street: Fleet, ines: Phone) 
 
 
 def decide(street: Fleet, row: Deficiency, kind: str, **more: Any) -> Deficiency:
-    decision = Decision(kind, "Said so.", **more)
+    decision = DeficiencyDecision(kind, "Said so.", **more)
     return pipeline.act_on_deficiency(
         deficiency=row.id, decision=decision, version=row.version, by=street.technician, at=NOW
     )

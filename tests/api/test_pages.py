@@ -21,7 +21,7 @@ from fleet.catalog.queries import catalogue_of
 from fleet.pipeline import fresh
 from fleet.portfolio.models import Boiler, Portfolio
 from fleet.portfolio.news import Cause
-from fleet.portfolio.sheet import parse
+from fleet.portfolio.sheet import parse_sheet
 from tests.api.conftest import SetClock
 from tests.api.phone import Phone, flush, told
 from tests.cast import DAY, NOW, Fleet, register
@@ -118,7 +118,7 @@ def test_a_cursor_that_was_not_given_out_for_this_is_refused(
     if spoil == "foreign":
         phone = Phone.of(fleet.caretaker)
     if spoil == "old build":
-        monkeypatch.setattr(api_pages, "build", lambda: "another")
+        monkeypatch.setattr(api_pages, "build_digest", lambda: "another")
     if spoil == "other list":
         path = "/api/v1/alerts/"
     if spoil == "not ours":
@@ -253,7 +253,9 @@ def test_a_name_edited_in_the_register_ends_it(known: Fleet, rosa: Phone) -> Non
     """What is edited without a pulse would be told only after the next one: an import always gives one."""
     tag = rosa.get("/api/v1/buildings/")["ETag"]
     rows = [
-        replace(r, address="14 Alder Terrace") for r in parse(register(), catalogue_of(1)) if r.building_ref == "ALD12"
+        replace(r, address="14 Alder Terrace")
+        for r in parse_sheet(register(), catalogue_of(1))
+        if r.building_ref == "ALD12"
     ]
     pipeline.change_register(portfolio=known.portfolio, rows=rows, at=NOW, cause=Cause(who="office"))
     assert kept(rosa, "/api/v1/buildings/", tag) == 200
@@ -263,7 +265,7 @@ def test_a_build_that_serves_other_code_keeps_no_copy(
     known: Fleet, rosa: Phone, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     tag = rosa.get(BOILERS)["ETag"]
-    monkeypatch.setattr(fresh, "build", lambda: "another")
+    monkeypatch.setattr(fresh, "build_digest", lambda: "another")
     assert kept(rosa, BOILERS, tag) == 200
 
 
@@ -292,6 +294,6 @@ def test_a_list_is_also_a_table_that_goes_on(fleet: Fleet, rosa: Phone) -> None:
 def test_a_copy_is_of_one_key_and_its_reach(known: Fleet, rosa: Phone) -> None:
     tag = rosa.get(BOILERS)["ETag"]
     portfolio = Portfolio.objects.create(ref="FAR", name="Far Homes").id
-    made = keys.create(user=known.technician, name="far", scopes=["read"], portfolio=portfolio, at=NOW)
+    made = keys.create_key(user=known.technician, name="far", scopes=["read"], portfolio=portfolio, at=NOW)
     answer = Phone(made.secret).send("GET", BOILERS, headers={"If-None-Match": tag})
     assert (answer.status_code, answer.json()["items"]) == (200, [])

@@ -8,7 +8,7 @@ from django.db.utils import OperationalError
 from django.test import Client
 
 from api import visits
-from api.problems import pointer, problem
+from api.problems import json_pointer, problem_response
 from fleet.errors import Fault
 from tests.api.phone import Phone, flush, told
 from tests.cast import Fleet
@@ -93,9 +93,9 @@ def test_a_request_id_goes_from_the_sender_to_the_answer(rosa: Phone) -> None:
     [((), ""), (("a", 0), "/a/0"), (("a/b", "c~d"), "/a~1b/c~0d"), (("",), "/"), (("~1",), "/~01")],
 )
 def test_a_pointer_is_written_as_rfc_6901_says(at: Any, expected: str) -> None:
-    assert pointer(at) == expected
+    assert json_pointer(at) == expected
 
 
 def test_more_faults_than_anybody_reads_are_counted() -> None:
-    errors = problem(400, [Fault("c", "m")] * 600).data["errors"]
+    errors = problem_response(400, [Fault("c", "m")] * 600).data["errors"]
     assert (len(errors), errors[-1]["code"]) == (501, "more_faults")

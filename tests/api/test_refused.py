@@ -10,7 +10,7 @@ import pytest
 from api import refused as door
 from fleet.accounts import keys, refused
 from fleet.accounts.models import Grant, RefusedPost
-from fleet.accounts.purge import purge
+from fleet.accounts.purge import purge_expired
 from fleet.portfolio.models import Portfolio
 from fleet.visits.models import Visit
 from tests.api.phone import VISITS, Phone, but, flush, told
@@ -84,7 +84,7 @@ def test_a_body_too_large_is_told_without_itself(rosa: Phone, fleet: Fleet) -> N
 
 @pytest.mark.parametrize("sender", ["outsider", "dispatcher", "reader", "nobody"])
 def test_nothing_is_kept_of_who_may_post_nowhere(sender: str, fleet: Fleet) -> None:
-    reading = keys.create(user=fleet.technician, name="r", scopes=["read"], at=NOW)
+    reading = keys.create_key(user=fleet.technician, name="r", scopes=["read"], at=NOW)
     senders = {
         "outsider": Phone.of(fleet.outsider),
         "dispatcher": Phone.of(make_person("dana", fleet.portfolio, "dispatcher")),
@@ -98,7 +98,7 @@ def test_nothing_is_kept_of_who_may_post_nowhere(sender: str, fleet: Fleet) -> N
 def test_of_one_key_so_many_are_kept_a_day_and_no_more(
     rosa: Phone, fleet: Fleet, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(refused, "MOST_A_DAY", 2)
+    monkeypatch.setattr(refused, "MAX_PER_DAY", 2)
     for _ in range(4):
         rosa.post(bad(fleet))
     assert RefusedPost.objects.count() == 2
@@ -163,10 +163,10 @@ def test_what_cannot_be_kept_changes_no_answer(
 @pytest.mark.parametrize(("after", "left"), [(timedelta(days=30) - timedelta(seconds=1), 1), (30 * DAY, 0)])
 def test_it_is_seen_and_kept_thirty_days(after: timedelta, left: int, rosa: Phone, office: Phone, fleet: Fleet) -> None:
     rosa.post(bad(fleet))
-    office_user = keys.owner(office.key, NOW)
+    office_user = keys.key_owner(office.key, NOW)
     assert office_user is not None
-    assert refused.seen(office_user, NOW + after).count() == left
-    purge(at=NOW + after)
+    assert refused.visible_refused_posts(office_user, NOW + after).count() == left
+    purge_expired(at=NOW + after)
     assert RefusedPost.objects.count() == left
 
 
@@ -181,7 +181,7 @@ def test_a_new_one_is_no_304(rosa: Phone, office: Phone, fleet: Fleet) -> None:
 def test_a_repeat_while_the_first_is_at_work_is_not_kept(
     rosa: Phone, fleet: Fleet, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr("fleet.accounts.idempotency._claimed", lambda scope: False)
+    monkeypatch.setattr("fleet.accounts.idempotency._try_lock", lambda scope: False)
     body = {k: v for k, v in flush(fleet).items() if k != "id"}
     assert rosa.send("POST", VISITS, body, headers={"Idempotency-Key": "k-1"}).status_code == 409
     assert not RefusedPost.objects.exists()

@@ -13,7 +13,7 @@ from django.test.client import encode_multipart
 from openpyxl import load_workbook
 from rest_framework.response import Response
 
-from api.tables import CSVRenderer, XLSXRenderer, flat, rows_of
+from api.tables import CSVRenderer, XLSXRenderer, flatten_value, table_rows_of
 from fleet import pipeline
 from fleet.accounts.models import Grant, User
 from fleet.portfolio.models import Boiler, Import, Portfolio
@@ -199,7 +199,7 @@ def test_without_a_key_nothing_is_told(base: str) -> None:
 
 def test_what_is_nested_lies_flat() -> None:
     item = {"id": 1, "at": {"zone": "UTC", "day": {"n": 2}}, "codes": ["a", None], "rows": [{"x": 1}], "none": None}
-    assert flat(item) == {
+    assert flatten_value(item) == {
         "id": 1,
         "at.zone": "UTC",
         "at.day.n": 2,
@@ -221,7 +221,7 @@ def test_what_is_nested_lies_flat() -> None:
     ],
 )
 def test_a_list_is_its_rows_under_their_names(data: Any, rows: list[list[Any]]) -> None:
-    assert list(rows_of(data)) == rows
+    assert list(table_rows_of(data)) == rows
 
 
 def test_a_table_guards_formulas_in_both_forms() -> None:

@@ -13,7 +13,7 @@ from fleet import pipeline
 from fleet.accounts.models import Grant
 from fleet.assessments.models import Answer, Verdict
 from fleet.catalog.queries import catalogue_of
-from fleet.deficiencies.acts import Decision
+from fleet.deficiencies.acts import DeficiencyDecision
 from fleet.deficiencies.models import Deficiency
 from fleet.portfolio.models import HeaderGroup, Paper, Position, ServiceState, Setting
 from fleet.terms.models import Adoption
@@ -223,7 +223,7 @@ def busy(serviced: Fleet) -> Fleet:
     """Failed, reported, repaired, a limit replaced and a paper."""
     serviced.post(serviced.flushed(NOW - 5 * HOUR, burner_stopped=False))
     row = Deficiency.objects.get(rule="flush_keeps_firing")
-    decision = Decision("repair_reported", "New switch.", done_at=NOW - 4 * HOUR)
+    decision = DeficiencyDecision("repair_reported", "New switch.", done_at=NOW - 4 * HOUR)
     pipeline.act_on_deficiency(
         deficiency=row.id, decision=decision, version=row.version, by=serviced.technician, at=NOW - 4 * HOUR
     )

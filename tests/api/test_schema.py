@@ -16,11 +16,11 @@ from api.urls import urlpatterns
 from fleet import pipeline
 from fleet.accounts.models import Grant, Qualification, User
 from fleet.catalog import queries as catalog
-from fleet.management.demo.cast import CAST, KEY
+from fleet.management.demo.cast import CAST, FIELD_KEY
 from fleet.management.demo.story import PORTFOLIO_ID
 from fleet.portfolio.models import Portfolio
 from fleet.portfolio.news import Cause
-from fleet.portfolio.sheet import parse
+from fleet.portfolio.sheet import parse_sheet
 from tests.api.phone import Phone
 from tests.cast import DAY, LONG_AGO, NOW, Fleet, register
 
@@ -36,7 +36,7 @@ def document() -> Any:
 def demonstration(fleet: Fleet) -> Phone:
     """The demonstration's boiler 1 of Alder Terrace with its technician: the ids of the examples."""
     portfolio = Portfolio.objects.create(id=PORTFOLIO_ID, ref="DEMO", name="Larkfield Homes")
-    rows = [r for r in parse(register(), catalog.catalogue_of(1)) if r.building_ref == "ALD12"]
+    rows = [r for r in parse_sheet(register(), catalog.catalogue_of(1)) if r.building_ref == "ALD12"]
     pipeline.change_register(portfolio=portfolio, rows=rows, at=NOW - 600 * DAY, cause=Cause(who="demo"))
     user = User.objects.create_user("rosa-of-the-demonstration", id=UUID(TECHNICIAN))
     Grant.objects.create(user=user, portfolio=portfolio, role="technician")
@@ -53,7 +53,7 @@ def test_the_document_is_valid_and_nothing_in_it_is_guessed() -> None:
 
 def test_the_document_holds_no_secret_and_no_person(document: Any) -> None:
     text = json.dumps(document)
-    secrets = [KEY, settings.SECRET_KEY, *(m.password for m in CAST), *(m.username for m in CAST)]
+    secrets = [FIELD_KEY, settings.SECRET_KEY, *(m.password for m in CAST), *(m.username for m in CAST)]
     assert [s for s in secrets if re.search(rf"\b{re.escape(s)}\b", text)] == []
 
 

@@ -102,7 +102,9 @@ def test_an_open_hold_comes_before_everything(failed: Fleet, serviced: Fleet, ro
 
 def test_what_was_touched_is_proven_as_left(serviced: Fleet, rosa: Phone) -> None:
     bench = serviced.bench()
-    serviced.post(serviced.visit(NOW - timedelta(hours=1), [bench.act(NOW - timedelta(hours=1), "adjust", "limit")]))
+    serviced.post(
+        serviced.visit(NOW - timedelta(hours=1), [bench.action_entry(NOW - timedelta(hours=1), "adjust", "limit")])
+    )
     found = line(sheet(rosa, serviced), "limit_trip", "high limit", "as_left")
     assert found["because"] == "touched"
     assert "was adjusted" in found["why"]
@@ -110,7 +112,7 @@ def test_what_was_touched_is_proven_as_left(serviced: Fleet, rosa: Phone) -> Non
 
 def test_what_hangs_on_a_failed_path_is_tried_after_it_is_cleared(serviced: Fleet, rosa: Phone) -> None:
     bench, at = serviced.bench(), NOW - timedelta(hours=1)
-    serviced.post(serviced.visit(at, [bench.test(at, "siphon_check", "siphon-2", "fail", passes_water=False)]))
+    serviced.post(serviced.visit(at, [bench.test_entry(at, "siphon_check", "siphon-2", "fail", passes_water=False)]))
     told = sheet(rosa, serviced)
     assert (5, "limit siphon", "", "failed") in rows(told)
     assert "hangs on a failed path" in line(told, "limit_trip", "high limit", "as_left")["why"]
@@ -194,7 +196,9 @@ def test_every_line_says_why_and_its_cautions_before_its_steps(fleet: Fleet, ros
 
 def test_a_line_says_what_to_read_by_which_limit_and_what_was_read_last(serviced: Fleet, rosa: Phone) -> None:
     bench = serviced.bench()
-    serviced.post(serviced.visit(NOW - timedelta(hours=1), [bench.act(NOW - timedelta(hours=1), "adjust", "limit")]))
+    serviced.post(
+        serviced.visit(NOW - timedelta(hours=1), [bench.action_entry(NOW - timedelta(hours=1), "adjust", "limit")])
+    )
     found = line(sheet(rosa, serviced), "limit_trip", "high limit", "as_left")
     reading = next(r for r in found["readings"] if r["name"] == "trip_psi")
     assert (reading["unit"], reading["required"], reading["low"], reading["high"]) == ("psi", True, -5, 60)
@@ -241,7 +245,9 @@ def test_nothing_is_fired_to_try_a_control_that_is_blind(serviced: Fleet, rosa: 
     bench, at = serviced.bench(), NOW - timedelta(hours=1)
     seen = IncomingEntry(act="observe", code="lockout_found", position=bench.places["limit"], at=at)
     blind = [
-        bench.test(at, "siphon_check", r, "fail", passes_water=False) for r in sorted(bench.places) if "siphon" in r
+        bench.test_entry(at, "siphon_check", r, "fail", passes_water=False)
+        for r in sorted(bench.places)
+        if "siphon" in r
     ]
     serviced.post(serviced.visit(at, [seen, *blind]))
     asked = {n["phase"] for n in lines(sheet(rosa, serviced)) if n["procedure"] == "operating_control_trip"}

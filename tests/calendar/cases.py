@@ -5,7 +5,7 @@ from zoneinfo import available_timezones
 
 from hypothesis import strategies as st
 
-from fleet.calendar import Interval, Season
+from fleet.calendar import HeatingSeason, Interval
 
 ODD_ZONES = [
     "Africa/Cairo",
@@ -27,5 +27,5 @@ DAYS = NEAR_ODD_DAYS | st.dates(date(1850, 1, 1), date(2150, 1, 1))
 
 INTERVALS = st.builds(Interval, st.integers(1, 60), st.sampled_from(["day", "week", "month"]))
 MONTH_DAYS = st.dates(date(2000, 1, 1), date(2000, 12, 31)).map(lambda day: (day.month, day.day))
-SEASONS = st.builds(lambda start, end: Season(*start, *end), MONTH_DAYS, MONTH_DAYS)
+SEASONS = st.builds(lambda start, end: HeatingSeason(*start, *end), MONTH_DAYS, MONTH_DAYS)
 GRACES = st.integers(0, 120)

@@ -5,14 +5,14 @@ from datetime import UTC, date, datetime
 import pytest
 from hypothesis import given
 
-from fleet.calendar import Due, Interval, Season, add_months, calendar_due, season_due
+from fleet.calendar import DueDates, HeatingSeason, Interval, add_months, calendar_due, season_due
 from tests.calendar.cases import DAYS, GRACES, INTERVALS, SEASONS, ZONES
 
-FIRST_OF_OCTOBER = Season(10, 1, 5, 15)
+FIRST_OF_OCTOBER = HeatingSeason(10, 1, 5, 15)
 
 
-def due(due: str, lapsed: str) -> Due:
-    return Due(date.fromisoformat(due), date.fromisoformat(lapsed))
+def due(due: str, lapsed: str) -> DueDates:
+    return DueDates(date.fromisoformat(due), date.fromisoformat(lapsed))
 
 
 @pytest.mark.parametrize(
@@ -31,7 +31,7 @@ def due(due: str, lapsed: str) -> Due:
     ],
 )
 def test_by_interval_it_lapses_on_the_day_after_due_and_grace(
-    proved: str, interval: str, grace: int, expected: Due
+    proved: str, interval: str, grace: int, expected: DueDates
 ) -> None:
     assert calendar_due(date.fromisoformat(proved), Interval.parse(interval), grace) == expected
 
@@ -56,12 +56,12 @@ def test_by_interval_it_lapses_on_the_day_after_due_and_grace(
         ("2025-10-15", 0, due("2026-10-01", "2026-10-01")),
     ],
 )
-def test_a_yearly_proof_is_anchored_to_the_season(proved: str, grace: int, expected: Due) -> None:
+def test_a_yearly_proof_is_anchored_to_the_season(proved: str, grace: int, expected: DueDates) -> None:
     assert season_due(date.fromisoformat(proved), FIRST_OF_OCTOBER, grace) == expected
 
 
 def test_a_season_that_starts_on_29_february_is_due_on_the_28th_in_other_years() -> None:
-    assert season_due(date(2024, 3, 10), Season(2, 29, 9, 30), 30) == due("2025-02-28", "2025-03-30")
+    assert season_due(date(2024, 3, 10), HeatingSeason(2, 29, 9, 30), 30) == due("2025-02-28", "2025-03-30")
 
 
 def test_the_changes_come_at_the_start_of_the_local_day() -> None:
@@ -85,24 +85,26 @@ def test_a_negative_grace_is_refused() -> None:
 @given(DAYS, DAYS, INTERVALS, GRACES)
 def test_a_later_proof_never_counts_for_less_by_interval(one: date, other: date, every: Interval, grace: int) -> None:
     first, second = (calendar_due(day, every, grace) for day in sorted([one, other]))
-    assert first.due <= second.due
-    assert first.lapsed <= second.lapsed
+    assert first.due_on <= second.due_on
+    assert first.lapsed_on <= second.lapsed_on
 
 
 @given(DAYS, DAYS, SEASONS, GRACES)
-def test_a_later_proof_never_counts_for_less_by_season(one: date, other: date, season: Season, grace: int) -> None:
+def test_a_later_proof_never_counts_for_less_by_season(
+    one: date, other: date, season: HeatingSeason, grace: int
+) -> None:
     first, second = (season_due(day, season, grace) for day in sorted([one, other]))
-    assert first.due <= second.due
-    assert first.lapsed <= second.lapsed
+    assert first.due_on <= second.due_on
+    assert first.lapsed_on <= second.lapsed_on
 
 
 @given(DAYS, SEASONS, GRACES)
-def test_a_season_anchored_proof_holds_between_6_and_15_months(proved: date, season: Season, grace: int) -> None:
+def test_a_season_anchored_proof_holds_between_6_and_15_months(proved: date, season: HeatingSeason, grace: int) -> None:
     found = season_due(proved, season, grace)
-    assert add_months(proved, 6) <= found.due <= found.lapsed <= add_months(proved, 15)
+    assert add_months(proved, 6) <= found.due_on <= found.lapsed_on <= add_months(proved, 15)
 
 
 @given(DAYS, SEASONS, GRACES, ZONES)
-def test_due_never_comes_after_lapsed_in_any_zone(proved: date, season: Season, grace: int, zone: str) -> None:
+def test_due_never_comes_after_lapsed_in_any_zone(proved: date, season: HeatingSeason, grace: int, zone: str) -> None:
     found = season_due(proved, season, grace)
     assert found.due_at(zone) <= found.lapsed_at(zone)

@@ -62,7 +62,7 @@ def test_there_and_back_loses_only_what_the_clamp_took(day: date, n: int) -> Non
     ],
 )
 def test_an_interval_leads_to_the_day_it_names(text: str, day: str, expected: str) -> None:
-    assert Interval.parse(text).after(date.fromisoformat(day)) == date.fromisoformat(expected)
+    assert Interval.parse(text).date_after(date.fromisoformat(day)) == date.fromisoformat(expected)
 
 
 @pytest.mark.parametrize(
@@ -89,4 +89,4 @@ def test_a_written_interval_is_read_back_the_same(interval: Interval) -> None:
 @given(DAYS, DAYS, INTERVALS)
 def test_a_later_day_is_never_due_earlier_by_an_interval(one: date, other: date, interval: Interval) -> None:
     first, second = sorted([one, other])
-    assert first < interval.after(first) <= interval.after(second)
+    assert first < interval.date_after(first) <= interval.date_after(second)

@@ -5,12 +5,12 @@ from datetime import date, timedelta
 import pytest
 from hypothesis import given
 
-from fleet.calendar import Season
+from fleet.calendar import HeatingSeason
 from tests.calendar.cases import DAYS, SEASONS
 
-HEATING = Season(10, 1, 5, 15)
-SUMMER = Season(4, 1, 9, 30)
-LEAP = Season(2, 29, 2, 28)
+HEATING = HeatingSeason(10, 1, 5, 15)
+SUMMER = HeatingSeason(4, 1, 9, 30)
+LEAP = HeatingSeason(2, 29, 2, 28)
 
 
 @pytest.mark.parametrize(
@@ -29,13 +29,13 @@ LEAP = Season(2, 29, 2, 28)
         (LEAP, "2024-02-28", True),
         (LEAP, "2024-02-29", True),
         (LEAP, "2025-02-28", True),
-        (Season(10, 1, 2, 29), "2025-02-28", True),
-        (Season(10, 1, 2, 29), "2025-03-01", False),
-        (Season(6, 1, 6, 1), "2025-06-01", True),
-        (Season(6, 1, 6, 1), "2025-06-02", False),
+        (HeatingSeason(10, 1, 2, 29), "2025-02-28", True),
+        (HeatingSeason(10, 1, 2, 29), "2025-03-01", False),
+        (HeatingSeason(6, 1, 6, 1), "2025-06-01", True),
+        (HeatingSeason(6, 1, 6, 1), "2025-06-02", False),
     ],
 )
-def test_a_season_holds_its_first_and_last_days(season: Season, day: str, inside: bool) -> None:
+def test_a_season_holds_its_first_and_last_days(season: HeatingSeason, day: str, inside: bool) -> None:
     assert season.contains(date.fromisoformat(day)) is inside
 
 
@@ -50,25 +50,25 @@ def test_a_season_holds_its_first_and_last_days(season: Season, day: str, inside
         (LEAP, "2024-03-01", "2025-02-28"),
     ],
 )
-def test_the_next_start_may_be_the_day_itself(season: Season, day: str, start: str) -> None:
+def test_the_next_start_may_be_the_day_itself(season: HeatingSeason, day: str, start: str) -> None:
     assert season.first_start_on_or_after(date.fromisoformat(day)) == date.fromisoformat(start)
 
 
 @pytest.mark.parametrize("wrong", [(6, 31, 9, 30), (10, 1, 2, 30), (0, 1, 5, 1), (13, 1, 5, 1), (10, 0, 5, 1)])
 def test_a_month_day_no_year_has_is_refused(wrong: tuple[int, int, int, int]) -> None:
     with pytest.raises(ValueError, match="no such month and day"):
-        Season(*wrong)
+        HeatingSeason(*wrong)
 
 
 @given(SEASONS, DAYS)
-def test_a_start_lies_within_a_year_and_in_its_season(season: Season, day: date) -> None:
+def test_a_start_lies_within_a_year_and_in_its_season(season: HeatingSeason, day: date) -> None:
     start = season.first_start_on_or_after(day)
     assert day <= start <= day + timedelta(days=366)
     assert season.contains(start)
 
 
 @given(SEASONS, DAYS)
-def test_no_start_lies_between_a_day_and_the_one_found(season: Season, day: date) -> None:
+def test_no_start_lies_between_a_day_and_the_one_found(season: HeatingSeason, day: date) -> None:
     start = season.first_start_on_or_after(day)
     assert season.first_start_on_or_after(start) == start
     assert not any(day <= season.start_in(year) < start for year in (day.year, day.year + 1))

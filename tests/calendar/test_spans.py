@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from fleet.calendar.spans import Span, meet, minus, spells, union
+from fleet.calendar.spans import Span, intersect_spans, merge_spans, subtract_spans, true_spans
 
 START = datetime(2026, 1, 1, tzinfo=UTC)
 
@@ -35,29 +35,29 @@ moments = st.integers(-1, 13).map(lambda n: START + timedelta(days=n))
 
 @given(some, moments)
 def test_an_instant_is_in_the_union_where_it_is_in_any(spans: list[Span], at: datetime) -> None:
-    assert within(at, union(spans)) is within(at, spans)
+    assert within(at, merge_spans(spans)) is within(at, spans)
 
 
 @given(some)
 def test_a_union_is_in_order_and_nothing_in_it_touches(spans: list[Span]) -> None:
-    found = union(spans)
+    found = merge_spans(spans)
     assert all(a[1] is not None and b[0] is not None and a[1] < b[0] for a, b in pairwise(found))
 
 
 @given(some, some, moments)
 def test_an_instant_is_met_where_it_is_in_both(one: list[Span], other: list[Span], at: datetime) -> None:
-    assert within(at, meet([one, other])) is (within(at, one) and within(at, other))
+    assert within(at, intersect_spans([one, other])) is (within(at, one) and within(at, other))
 
 
 @given(some, some, moments)
 def test_an_instant_is_left_where_it_is_in_one_and_not_in_the_other(
     one: list[Span], other: list[Span], at: datetime
 ) -> None:
-    assert within(at, minus(one, other)) is (within(at, one) and not within(at, other))
+    assert within(at, subtract_spans(one, other)) is (within(at, one) and not within(at, other))
 
 
 def test_where_nothing_is_to_be_met_all_of_time_is_left() -> None:
-    assert meet([]) == [(None, None)]
+    assert intersect_spans([]) == [(None, None)]
 
 
 @pytest.mark.parametrize(
@@ -74,4 +74,4 @@ def test_where_nothing_is_to_be_met_all_of_time_is_left() -> None:
 def test_a_spell_runs_from_the_first_yes_to_the_next_no(
     words: list[tuple[int, bool]], spans: list[tuple[int, int | None]]
 ) -> None:
-    assert list(spells((START + timedelta(days=d), yes) for d, yes in words)) == [span(*s) for s in spans]
+    assert list(true_spans((START + timedelta(days=d), yes) for d, yes in words)) == [span(*s) for s in spans]

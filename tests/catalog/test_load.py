@@ -9,8 +9,8 @@ from django.db import DatabaseError, transaction
 
 from fleet.catalog import queries
 from fleet.catalog.models import Kind, Procedure, Release
-from fleet.catalog.parse import parse
-from fleet.catalog.services import first_day_of_a_later_release, load
+from fleet.catalog.parse import parse_folder
+from fleet.catalog.services import first_day_of_a_later_release, load_release
 from fleet.errors import Refused
 from tests.catalog.edit import append, drop, drop_text, line_of, swap
 
@@ -28,19 +28,19 @@ def changed(folder: Path) -> Path:
 
 
 def test_the_first_release_applies_to_all_time(folder: Path) -> None:
-    release = load(folder=folder, at=AT)
+    release = load_release(folder=folder, at=AT)
     assert (release.number, release.starts_on) == (1, None)
 
 
 def test_the_same_content_again_writes_nothing(folder: Path) -> None:
-    first = load(folder=folder, at=AT)
-    again = load(folder=folder, at=AT.replace(year=2027))
+    first = load_release(folder=folder, at=AT)
+    again = load_release(folder=folder, at=AT.replace(year=2027))
     assert (again.pk, Release.objects.count(), again.loaded_at) == (first.pk, 1, AT)
 
 
 def test_a_changed_catalogue_is_a_new_release_from_a_later_day(folder: Path) -> None:
-    load(folder=folder, at=AT)
-    release = load(folder=changed(folder), at=AT)
+    load_release(folder=folder, at=AT)
+    release = load_release(folder=changed(folder), at=AT)
     assert (release.number, release.starts_on) == (2, date(2026, 3, 5))
 
 
@@ -58,51 +58,51 @@ def test_a_later_release_begins_after_the_latest_day_anywhere(at: datetime, day:
 def test_a_broken_catalogue_leaves_nothing_behind(folder: Path) -> None:
     swap(folder / "kinds.csv", "siphon", ",S29", ",")
     with pytest.raises(Refused):
-        load(folder=folder, at=AT)
+        load_release(folder=folder, at=AT)
     assert not Release.objects.exists()
     assert not Kind.objects.exists()
 
 
 def test_the_catalogue_of_a_release_is_the_one_that_was_loaded(folder: Path) -> None:
-    load(folder=folder, at=AT)
-    assert queries.catalogue_of(1) == parse(folder, 1)
+    load_release(folder=folder, at=AT)
+    assert queries.catalogue_of(1) == parse_folder(folder, 1)
 
 
 def test_an_old_release_keeps_its_words(folder: Path) -> None:
-    load(folder=folder, at=AT)
-    load(folder=changed(folder), at=AT)
+    load_release(folder=folder, at=AT)
+    load_release(folder=changed(folder), at=AT)
     names = [queries.catalogue_of(n).kinds["siphon"].name for n in (1, 2)]
     assert names == ["Siphon", "Siphon loop"]
 
 
 def test_the_newest_and_the_current_release_differ_until_its_day(folder: Path) -> None:
-    load(folder=folder, at=AT)
-    load(folder=changed(folder), at=AT)
+    load_release(folder=folder, at=AT)
+    load_release(folder=changed(folder), at=AT)
     days = [date(2026, 3, 4), date(2026, 3, 5)]
-    assert (queries.newest(), [queries.current(d) for d in days]) == (2, [1, 2])
+    assert (queries.newest_release_number(), [queries.release_number_on(d) for d in days]) == (2, [1, 2])
 
 
 def test_before_the_first_load_there_is_no_release() -> None:
-    assert (queries.newest(), queries.current(AT.date())) == (None, None)
+    assert (queries.newest_release_number(), queries.release_number_on(AT.date())) == (None, None)
 
 
 def test_a_code_that_is_gone_is_retired_and_stays(folder: Path) -> None:
-    load(folder=folder, at=AT)
+    load_release(folder=folder, at=AT)
     _without_button(folder)
-    load(folder=folder, at=AT)
+    load_release(folder=folder, at=AT)
     assert Procedure.objects.get(code="button_test").retired
     assert not Procedure.objects.get(code="flush").retired
 
 
 def test_a_retired_code_is_never_used_again(folder: Path) -> None:
-    load(folder=folder, at=AT)
+    load_release(folder=folder, at=AT)
     texts = (folder / "texts.yaml").read_text()
     row = _without_button(folder)
-    load(folder=folder, at=AT)
+    load_release(folder=folder, at=AT)
     line = append(folder / "procedures.csv", row)
     (folder / "texts.yaml").write_text(texts)
     with pytest.raises(Refused) as refused:
-        load(folder=folder, at=AT)
+        load_release(folder=folder, at=AT)
     assert refused.value.faults[0].at == ("procedures.csv", line, "code")
 
 
@@ -117,7 +117,7 @@ def _without_button(folder: Path) -> str:
 
 @pytest.mark.parametrize("act", ["update", "delete"])
 def test_the_database_refuses_to_change_or_remove_a_release(folder: Path, act: str) -> None:
-    load(folder=folder, at=AT)
+    load_release(folder=folder, at=AT)
     rows = Release.objects.filter(number=1)
     with pytest.raises(DatabaseError, match="never changed or removed"), transaction.atomic():
         rows.update(digest="") if act == "update" else rows._raw_delete(rows.db)

@@ -3,7 +3,7 @@
 from pathlib import Path
 
 from fleet.catalog.content import read_folder
-from fleet.catalog.parse import rebuild
+from fleet.catalog.parse import rebuild_catalogue
 from fleet.catalog.rows import Faults
 from tests.rules.finding_columns import EXPECTED, unexpected
 
@@ -19,6 +19,6 @@ def stored_before() -> dict[str, object]:
 
 
 def test_the_findings_of_a_release_from_before_the_columns_decide_as_they_did() -> None:
-    older = rebuild(stored_before(), 1)
+    older = rebuild_catalogue(stored_before(), 1)
     told_apart = sorted(set().union(*EXPECTED.values()))
     assert [code for code in told_apart if list(unexpected(older, code))] == []

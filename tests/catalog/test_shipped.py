@@ -7,14 +7,14 @@ from pathlib import Path
 
 import pytest
 
-from fleet.catalog.parse import parse, read, rebuild
+from fleet.catalog.parse import parse_folder, read_release, rebuild_catalogue
 from fleet.rules.catalogue import Catalogue
-from fleet.rules.verdicts import FIRES, GRADERS, fires
+from fleet.rules.verdicts import FIRES, GRADERS, findings_fired_by
 from tests.catalog.conftest import SHIPPED
 from tests.rules.build import GOOD, Boiler
 from tests.rules.test_verdicts_table import on_bench
 
-CATALOGUE = parse(SHIPPED, 1)
+CATALOGUE = parse_folder(SHIPPED, 1)
 PROCEDURES = sorted(CATALOGUE.procedures)
 
 
@@ -51,15 +51,15 @@ def test_the_tables_hold_the_whole_trade() -> None:
 
 
 def test_what_a_release_keeps_builds_the_same_catalogue_again() -> None:
-    content, made = read(SHIPPED, 3)
-    assert rebuild(json.loads(json.dumps(content.as_json())), 3) == made
+    content, made = read_release(SHIPPED, 3)
+    assert rebuild_catalogue(json.loads(json.dumps(content.as_json())), 3) == made
 
 
 def test_the_digest_does_not_depend_on_how_the_file_was_written(folder: Path) -> None:
-    before = read(folder, 1)[0].digest()
+    before = read_release(folder, 1)[0].content_digest()
     table = folder / "hazards.csv"
     table.write_text(table.read_text().replace("Dry firing", ' "Dry firing" '.strip()).replace("\n", "\r\n"))
-    assert read(folder, 1)[0].digest() == before
+    assert read_release(folder, 1)[0].content_digest() == before
 
 
 @pytest.mark.parametrize("procedure", [*GOOD, "evaporation", "combustion_test"])
@@ -81,7 +81,7 @@ def test_every_grader_has_its_list_of_rules() -> None:
 
 def test_every_protection_has_a_full_proof_for_each_kind_that_may_fill_it() -> None:
     kinds = {k for r in CATALOGUE.roles.values() if r.part == "protection" for k in r.kinds}
-    assert [k for k in kinds if not CATALOGUE.proofs(k, "full")] == []
+    assert [k for k in kinds if not CATALOGUE.proofs_of_kind(k, "full")] == []
 
 
 def test_no_operator_alone_may_give_a_full_proof() -> None:
@@ -104,7 +104,7 @@ BY_PAPER |= {"makeup_rising", "makeup_rising_again"}
 
 
 def test_every_finding_that_no_test_opens_names_what_clears_it() -> None:
-    tested = {rule for p in CATALOGUE.procedures.values() for rule in fires(p)}
+    tested = {rule for p in CATALOGUE.procedures.values() for rule in findings_fired_by(p)}
     untold = {code for code, f in CATALOGUE.findings.items() if not f.clears_by} - tested
     assert untold == BY_PAPER
 
@@ -116,7 +116,7 @@ def _can_clear(finding: str, kind: str) -> bool:
 
 
 def test_what_a_procedure_finds_can_be_cleared_on_each_kind_it_is_done_on() -> None:
-    own = [(p, k, f) for p in CATALOGUE.procedures.values() for k in p.kinds for f in fires(p)]
+    own = [(p, k, f) for p in CATALOGUE.procedures.values() for k in p.kinds for f in findings_fired_by(p)]
     # Put on the chamber, and cleared by the water test of the cutoff that sits in it.
     elsewhere = {"flush_no_water", "flush_slow_recovery", "flush_dirty", "chamber_fouled"}
     assert [(p.code, k, f) for p, k, f in own if f not in elsewhere and not _can_clear(f, k)] == []
@@ -131,7 +131,9 @@ def test_what_is_seen_on_a_role_can_be_cleared_there() -> None:
 
 def test_every_touch_asks_for_a_proof_of_its_own_kind() -> None:
     for touch in CATALOGUE.touches.values():
-        proofs = {p.code for sort in ("full", "due_only", "partial") for p in CATALOGUE.proofs(touch.kind, sort)}
+        proofs = {
+            p.code for sort in ("full", "due_only", "partial") for p in CATALOGUE.proofs_of_kind(touch.kind, sort)
+        }
         proofs |= {p.code for p in CATALOGUE.procedures.values() if p.covers & proofs}
         assert frozenset().union(*touch.needs) <= proofs, touch
 

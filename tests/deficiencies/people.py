@@ -6,9 +6,9 @@ from typing import Any
 
 from fleet import pipeline
 from fleet.accounts.models import User
-from fleet.deficiencies.acts import Decision
+from fleet.deficiencies.acts import DeficiencyDecision
 from fleet.deficiencies.models import Deficiency
-from fleet.deficiencies.queries import Shown, shown
+from fleet.deficiencies.queries import DeficiencyDetail, deficiency_detail
 from fleet.portfolio.news import Cause
 from tests.cast import DAY, NOW, Fleet, make_person
 
@@ -22,7 +22,9 @@ class Desk:
     fleet: Fleet
     manager: User
 
-    def act(self, row: Deficiency, decision: Decision, *, at: datetime = NOW, by: User | None = None) -> Deficiency:
+    def act(
+        self, row: Deficiency, decision: DeficiencyDecision, *, at: datetime = NOW, by: User | None = None
+    ) -> Deficiency:
         """Decide on the row as it is stored now."""
         row.refresh_from_db()
         cause = Cause(who="ines", request_id="desk-00001")
@@ -30,9 +32,9 @@ class Desk:
             deficiency=row.id, decision=decision, version=row.version, by=by or self.manager, at=at, cause=cause
         )
 
-    def assigned(self, until: datetime = NOW + 3 * DAY, **more: Any) -> Decision:
+    def assigned(self, until: datetime = NOW + 3 * DAY, **more: Any) -> DeficiencyDecision:
         """To the technician."""
-        return Decision("assigned", until=until, assignee=self.fleet.technician.id, **more)
+        return DeficiencyDecision("assigned", until=until, assignee=self.fleet.technician.id, **more)
 
 
 def desk(fleet: Fleet) -> Desk:
@@ -54,11 +56,11 @@ def dirty(fleet: Fleet, at: datetime = NOW - DAY) -> Deficiency:
     return Deficiency.objects.get(rule="flush_dirty")
 
 
-def told(row: Deficiency, at: datetime = NOW) -> Shown:
+def told(row: Deficiency, at: datetime = NOW) -> DeficiencyDetail:
     """The deficiency as it is shown, read anew."""
-    return shown(Deficiency.objects.get(id=row.id), at)
+    return deficiency_detail(Deficiency.objects.get(id=row.id), at)
 
 
-REPORT = Decision("repair_reported", "New float and gasket.", done_at=NOW - HOUR)
-DEFER = Decision("deferred", "Part comes on Friday.", until=NOW + 5 * DAY)
-EXPLAIN = Decision("explained", "The return line is rusting away.", cause="rust from the returns")
+REPORT = DeficiencyDecision("repair_reported", "New float and gasket.", done_at=NOW - HOUR)
+DEFER = DeficiencyDecision("deferred", "Part comes on Friday.", until=NOW + 5 * DAY)
+EXPLAIN = DeficiencyDecision("explained", "The return line is rusting away.", cause="rust from the returns")

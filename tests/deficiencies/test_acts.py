@@ -10,7 +10,7 @@ from django.db.utils import DatabaseError
 from fleet import pipeline
 from fleet.accounts.models import Qualification
 from fleet.board.models import Change, Pulse
-from fleet.deficiencies.acts import Decision
+from fleet.deficiencies.acts import DeficiencyDecision
 from fleet.deficiencies.models import Act
 from fleet.errors import Refused
 from tests.cast import DAY, NOW, Fleet, conclusions, make_person, standing
@@ -125,7 +125,7 @@ def test_what_holds_a_boiler_is_not_deferred(office: Desk) -> None:
 def test_a_deferral_says_why_and_ends_in_the_future_all_faults_at_once(office: Desk) -> None:
     row = failed(office.fleet)
     with pytest.raises(Refused) as refused:
-        office.act(row, Decision("deferred", " ", until=NOW))
+        office.act(row, DeficiencyDecision("deferred", " ", until=NOW))
     assert codes(refused) == [("required", ("reason",)), ("in_the_past", ("until",)), ("hold_is_not_deferred", ())]
 
 
@@ -186,7 +186,9 @@ def test_a_decision_on_another_version_is_stale(office: Desk) -> None:
 
 def test_new_evidence_about_it_makes_its_version_stale(office: Desk) -> None:
     row = failed(office.fleet)
-    office.fleet.post(office.fleet.visit(NOW - HOUR, [office.fleet.bench().act(NOW - HOUR, "open_clean", "upper")]))
+    office.fleet.post(
+        office.fleet.visit(NOW - HOUR, [office.fleet.bench().action_entry(NOW - HOUR, "open_clean", "upper")])
+    )
     with pytest.raises(Refused) as refused:
         pipeline.act_on_deficiency(
             deficiency=row.id, decision=office.assigned(), version=row.version, by=office.manager, at=NOW

@@ -5,9 +5,9 @@ from uuid import UUID, uuid4
 
 import pytest
 
-from fleet.deficiencies.life import Episode, by_episode, deferral_end, home, life
+from fleet.deficiencies.life import Episode, acts_by_episode, deferral_end, find_episode, life_at
 from fleet.deficiencies.models import Act, Deficiency
-from fleet.portfolio.conclusions import plain
+from fleet.portfolio.conclusions import as_json
 from tests.cast import DAY, NOW
 
 SECOND = timedelta(seconds=1)
@@ -18,8 +18,8 @@ RULE = "make_up_rising"
 def deficiency(**more: object) -> Deficiency:
     """Routine, and urgent three days from now if nobody does anything."""
     levels = [
-        {"since": plain(NOW - 9 * DAY), "until": plain(RISES), "level": "routine"},
-        {"since": plain(RISES), "until": None, "level": "urgent"},
+        {"since": as_json(NOW - 9 * DAY), "until": as_json(RISES), "level": "routine"},
+        {"since": as_json(RISES), "until": None, "level": "urgent"},
     ]
     return Deficiency(**{"opened_at": NOW - 9 * DAY, "levels": levels, "rule": RULE, **more})
 
@@ -31,7 +31,7 @@ def act(kind: str, at: datetime = NOW, **more: object) -> Act:
 
 @pytest.mark.parametrize(("at", "deferred"), [(RISES - SECOND, True), (RISES, False), (RISES + SECOND, False)])
 def test_a_deferral_ends_by_itself_when_the_class_rises(at: datetime, deferred: bool) -> None:
-    found = life(deficiency(), [act("deferred", until=NOW + 9 * DAY)], at)
+    found = life_at(deficiency(), [act("deferred", until=NOW + 9 * DAY)], at)
     assert (found.deferred is not None, found.level) == (deferred, "routine" if deferred else "urgent")
 
 
@@ -42,7 +42,7 @@ def test_a_deferral_of_what_was_urgent_already_runs_to_its_end() -> None:
 
 def test_the_newest_deferral_counts() -> None:
     acts = [act("deferred", until=NOW + DAY), act("deferred", NOW + SECOND, until=NOW + 2 * DAY, acted_on=2)]
-    assert life(deficiency(), acts, NOW + DAY).deferred_until == NOW + 2 * DAY
+    assert life_at(deficiency(), acts, NOW + DAY).deferred_until == NOW + 2 * DAY
 
 
 def test_a_deferral_ends_when_it_is_closed() -> None:
@@ -66,12 +66,12 @@ def test_a_deferral_ends_when_it_is_closed() -> None:
     ],
 )
 def test_the_status_by_row_and_acts(row: dict[str, object], acts: list[Act], status: str) -> None:
-    assert life(deficiency(**row), acts, NOW).status == status
+    assert life_at(deficiency(**row), acts, NOW).status == status
 
 
 def test_what_was_put_right_in_the_same_breath_has_no_class() -> None:
     row = deficiency(levels=[], closed_at=NOW)
-    assert (life(row, [], NOW).level, life(row, [], NOW).status) == ("", "closed")
+    assert (life_at(row, [], NOW).level, life_at(row, [], NOW).status) == ("", "closed")
 
 
 def episode(opened_at: datetime, closed_at: datetime | None, made: UUID | None = None) -> Episode:
@@ -84,16 +84,16 @@ def episode(opened_at: datetime, closed_at: datetime | None, made: UUID | None =
 )
 def test_an_instant_lies_in_the_episode_that_was_open_then(at: datetime, found: int | None) -> None:
     episodes = [episode(NOW, NOW + DAY), episode(NOW + 2 * DAY, None)]
-    assert home(RULE, None, at, episodes) == (None if found is None else episodes[found].id)
+    assert find_episode(RULE, None, at, episodes) == (None if found is None else episodes[found].id)
 
 
 def test_an_act_follows_its_episode_when_late_evidence_numbers_it_anew() -> None:
     first, second = episode(NOW - 9 * DAY, NOW - 8 * DAY), episode(NOW - DAY, None)
     about = act("assigned", deficiency=deficiency(id=first.id), episode_at=NOW - DAY)
-    assert by_episode([about], [first, second]) == {second.id: [about]}
+    assert acts_by_episode([about], [first, second]) == {second.id: [about]}
 
 
 def test_an_act_whose_episode_is_gone_stays_where_it_was_recorded() -> None:
     row = deficiency(id=uuid4())
     about = act("assigned", deficiency=row, episode_at=NOW)
-    assert by_episode([about], [episode(NOW + DAY, None)]) == {row.id: [about]}
+    assert acts_by_episode([about], [episode(NOW + DAY, None)]) == {row.id: [about]}

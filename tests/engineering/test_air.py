@@ -23,19 +23,19 @@ TOTAL = 1_275_000.0
     ],
 )
 def test_each_method_asks_for_the_printed_openings(method: str, count: int, each: float) -> None:
-    found = air.openings(method, TOTAL, vent_connectors_in2=150.0)
+    found = air.openings_needed(method, TOTAL, vent_connectors_in2=150.0)
     said("air", SOURCE, f"openings of {method}", found.openings, count)
     met("air", SOURCE, f"in2 each of {method}", found.each_in2, each, rel=1e-9)
 
 
 def test_the_least_indoor_opening_is_100_square_inches() -> None:
-    met("air", SOURCE, "indoor pair of 50 000 Btu/h", air.openings("two_indoor", 50_000).each_in2, 100, within=0)
+    met("air", SOURCE, "indoor pair of 50 000 Btu/h", air.openings_needed("two_indoor", 50_000).each_in2, 100, within=0)
 
 
 def test_one_opening_is_never_smaller_than_the_vent_connectors() -> None:
-    assert air.openings("one_outdoor", 300_000, 150.0).each_in2 == 150.0
+    assert air.openings_needed("one_outdoor", 300_000, 150.0).each_in2 == 150.0
     with pytest.raises(Refused, match="connectors_missing"):
-        air.openings("one_outdoor", 300_000)
+        air.openings_needed("one_outdoor", 300_000)
 
 
 @pytest.mark.parametrize(("input_btu_h", "printed"), [(1_275_000, 63_750), (80_000, 4000)])
@@ -92,8 +92,8 @@ def test_an_opening_with_a_side_under_three_inches_counts_nothing(sides: tuple[f
 
 @given(st.sampled_from(sorted(air.METHODS)), st.floats(1e3, 1e7), st.floats(1, 10))
 def test_more_input_never_needs_less_air(method: str, input_btu_h: float, times: float) -> None:
-    larger = air.openings(method, input_btu_h * times, 100.0)
-    assert larger.each_in2 >= air.openings(method, input_btu_h, 100.0).each_in2
+    larger = air.openings_needed(method, input_btu_h * times, 100.0)
+    assert larger.each_in2 >= air.openings_needed(method, input_btu_h, 100.0).each_in2
 
 
 @given(st.floats(1, 1e4), st.sampled_from(sorted(air.LOUVRES)))

@@ -7,9 +7,9 @@ from typing import Any
 
 import pytest
 
-from fleet.engineering.calculations import CALCULATIONS, run
+from fleet.engineering.calculations import CALCULATIONS, run_calculation
 from fleet.engineering.checks import as_number
-from fleet.engineering.table.form import REQUIRED, Calculation, Input
+from fleet.engineering.table.form import REQUIRED, CalculationSpec, InputSpec
 from fleet.engineering.units import UNITS
 from fleet.errors import Refused
 
@@ -93,7 +93,7 @@ BAD: list[object] = [math.nan, math.inf, -math.inf, True, "12", [], {}, 10**400]
 
 def refusal(code: str, inputs: dict[str, Any]) -> Refused:
     with pytest.raises(Refused) as refused:
-        run(code, inputs)
+        run_calculation(code, inputs)
     return refused.value
 
 
@@ -102,9 +102,9 @@ def test_every_calculation_has_its_example() -> None:
 
 
 @ALL
-def test_each_example_gets_its_answer(calculation: Calculation) -> None:
+def test_each_example_gets_its_answer(calculation: CalculationSpec) -> None:
     inputs, expected = EXAMPLES[calculation.code]
-    found = run(calculation.code, inputs).outputs
+    found = run_calculation(calculation.code, inputs).outputs
     assert {name: found[name] for name in expected} == {
         name: pytest.approx(value, rel=1e-3) if as_number(value) is not None else value
         for name, value in expected.items()
@@ -113,27 +113,27 @@ def test_each_example_gets_its_answer(calculation: Calculation) -> None:
 
 
 @ALL
-def test_each_answer_is_plain_data(calculation: Calculation) -> None:
-    found = run(calculation.code, EXAMPLES[calculation.code][0])
+def test_each_answer_is_plain_data(calculation: CalculationSpec) -> None:
+    found = run_calculation(calculation.code, EXAMPLES[calculation.code][0])
     again = json.loads(json.dumps({"inputs": found.inputs, "outputs": found.outputs}, allow_nan=False))
     assert again == {"inputs": found.inputs, "outputs": found.outputs}
 
 
 @ALL
-def test_formula_source_and_caution_stand_beside_each_answer(calculation: Calculation) -> None:
+def test_formula_source_and_caution_stand_beside_each_answer(calculation: CalculationSpec) -> None:
     words = (calculation.title, calculation.formula, calculation.source, calculation.caution)
     assert all(len(text) > 3 for text in words)
     assert len({asked.name for asked in calculation.inputs}) == len(calculation.inputs)
 
 
 @ALL
-def test_each_unit_is_one_that_can_be_shown_in_si(calculation: Calculation) -> None:
+def test_each_unit_is_one_that_can_be_shown_in_si(calculation: CalculationSpec) -> None:
     known = {*UNITS, "", "1/h", "degree-days"}
     assert {part.unit for part in (*calculation.inputs, *calculation.outputs)} <= known
 
 
 @ALL
-def test_the_function_asks_for_what_the_table_says(calculation: Calculation) -> None:
+def test_the_function_asks_for_what_the_table_says(calculation: CalculationSpec) -> None:
     asked = {one.name for one in calculation.inputs}
     known = inspect.signature(calculation.function).parameters
     takes_rest = any(one.kind is inspect.Parameter.VAR_KEYWORD for one in known.values())
@@ -141,13 +141,13 @@ def test_the_function_asks_for_what_the_table_says(calculation: Calculation) -> 
 
 
 @ALL
-def test_a_default_is_possible_itself(calculation: Calculation) -> None:
+def test_a_default_is_possible_itself(calculation: CalculationSpec) -> None:
     given = [asked for asked in calculation.inputs if asked.default not in (REQUIRED, None)]
-    assert [fault for asked in given for fault in asked.faults(asked.default)] == []
+    assert [fault for asked in given for fault in asked.find_faults(asked.default)] == []
 
 
 @ALL
-def test_with_nothing_given_all_that_is_missing_is_named_at_once(calculation: Calculation) -> None:
+def test_with_nothing_given_all_that_is_missing_is_named_at_once(calculation: CalculationSpec) -> None:
     needed = [(asked.name,) for asked in calculation.inputs if asked.default is REQUIRED]
     if needed:
         assert [fault.at for fault in refusal(calculation.code, {}).faults] == needed
@@ -158,7 +158,7 @@ def test_with_nothing_given_all_that_is_missing_is_named_at_once(calculation: Ca
     [(one, asked) for one in CALCULATIONS.values() for asked in one.inputs],
     ids=[f"{one.code}-{asked.name}" for one in CALCULATIONS.values() for asked in one.inputs],
 )
-def test_each_input_of_each_calculation_refuses_what_cannot_be(calculation: Calculation, asked: Input) -> None:
+def test_each_input_of_each_calculation_refuses_what_cannot_be(calculation: CalculationSpec, asked: InputSpec) -> None:
     good = EXAMPLES[calculation.code][0]
     for bad in BAD:
         value = [bad] if asked.many else bad
@@ -184,7 +184,7 @@ def test_what_is_possible_alone_and_not_together_is_refused_by_the_formula() -> 
 
 
 def test_a_dangerous_ladder_is_answered_with_hold() -> None:
-    found = run("ladder", {"limit_psi": 15, "valve_psi": 15}).outputs
+    found = run_calculation("ladder", {"limit_psi": 15, "valve_psi": 15}).outputs
     assert (found["verdict"], found["unknown"]) == ("hold", ["cut_in_psi", "cut_out_psi"])
 
 
@@ -204,5 +204,5 @@ def test_a_calculation_that_does_not_exist_is_not_found() -> None:
 
 
 def test_altitude_moves_the_boiling_point_and_not_the_gauge() -> None:
-    high, low = (run("steam_at_gauge", {"pressure_psig": 2, "altitude_ft": ft}).outputs for ft in (5000, 0))
+    high, low = (run_calculation("steam_at_gauge", {"pressure_psig": 2, "altitude_ft": ft}).outputs for ft in (5000, 0))
     assert high["temperature_f"] < low["temperature_f"] - 8

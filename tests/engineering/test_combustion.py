@@ -221,7 +221,7 @@ def test_water_condenses_about_where_print_has_it(fuel: str, o2: float, printed:
 
 
 def test_dilution_is_the_growth_that_makes_both_readings_one_carbon_monoxide() -> None:
-    times = fire.dilution(5.0, 12.0)
+    times = fire.dilution_times(5.0, 12.0)
     assert fire.co_air_free_ppm(100.0, 5.0) == pytest.approx(fire.co_air_free_ppm(100.0 / times, 12.0))
 
 
@@ -294,4 +294,4 @@ def test_in_an_array_the_first_impossible_place_is_named() -> None:
 
 def test_oxygen_that_falls_on_the_way_up_is_refused() -> None:
     with pytest.raises(Refused, match="cannot fall"):
-        fire.dilution(8.0, 5.0)
+        fire.dilution_times(8.0, 5.0)

@@ -8,11 +8,11 @@ from fleet.engineering.ladder import (
     Ladder,
     cut_in,
     cut_out,
-    faults,
+    find_ladder_faults,
     grade_control_trip,
     grade_limit_trip,
-    judge,
-    sense_seen,
+    judge_ladder,
+    sense_from_readings,
 )
 from fleet.engineering.verdicts import LEVELS
 from fleet.errors import Refused
@@ -38,7 +38,7 @@ TABLE = [
 def test_each_ladder_of_the_table_gets_its_class(
     rungs: tuple[float | None, ...], expected: list[tuple[str, str]]
 ) -> None:
-    assert [(f.code, f.level) for f in faults(Ladder(*rungs))] == expected
+    assert [(f.code, f.level) for f in find_ladder_faults(Ladder(*rungs))] == expected
 
 
 def test_an_additive_control_opens_at_its_scale_plus_the_differential() -> None:
@@ -70,18 +70,18 @@ VERDICTS = [  # cut-in, cut-out, limit, valve, gauge: verdict, first code (publi
 
 @pytest.mark.parametrize(("rungs", "verdict", "code"), VERDICTS)
 def test_a_dangerous_ladder_is_answered_never_refused(rungs: tuple[float, ...], verdict: str, code: str | None) -> None:
-    found = judge(Ladder(*rungs[:4]), rungs[4])
+    found = judge_ladder(Ladder(*rungs[:4]), rungs[4])
     first = found.reasons[0].code if found.reasons else None
     said("ladder", "published values 3", f"ladder {rungs}", (found.verdict, first), (verdict, code))
 
 
 def test_unknown_rungs_are_named_and_keep_the_verdict_from_being_good() -> None:
-    found = judge(Ladder(limit_psi=7, valve_psi=15))
+    found = judge_ladder(Ladder(limit_psi=7, valve_psi=15))
     assert (found.verdict, found.unknown) == ("unknown", ("cut_in_psi", "cut_out_psi"))
 
 
 def test_an_unknown_rung_hides_no_danger() -> None:
-    assert judge(Ladder(limit_psi=15, valve_psi=15)).verdict == "hold"
+    assert judge_ladder(Ladder(limit_psi=15, valve_psi=15)).verdict == "hold"
 
 
 def test_the_printed_controls_come_out_of_their_scales() -> None:
@@ -97,17 +97,18 @@ def test_the_printed_controls_come_out_of_their_scales() -> None:
     [((0.5, 1.5), "additive"), ((-0.5, 0.5), "subtractive"), ((3, 5), "neither"), ((0.4, 1.7), "additive")],
 )
 def test_what_was_seen_tells_which_kind_a_control_is(seen: tuple[float, float], sense: str) -> None:
-    assert sense_seen(0.5, 1.0, *seen) == sense
+    assert sense_from_readings(0.5, 1.0, *seen) == sense
 
 
 def test_without_a_differential_both_kinds_are_one() -> None:
-    assert sense_seen(2.0, 0.0, 2.0, 2.0) == "either"
+    assert sense_from_readings(2.0, 0.0, 2.0, 2.0) == "either"
 
 
 @given(st.floats(0, 10), st.floats(0.6, 5), st.sampled_from(["additive", "subtractive"]))
 def test_a_control_as_entered_is_recognised(main: float, differential: float, sense: str) -> None:
     assert (
-        sense_seen(main, differential, cut_in(main, differential, sense), cut_out(main, differential, sense)) == sense
+        sense_from_readings(main, differential, cut_in(main, differential, sense), cut_out(main, differential, sense))
+        == sense
     )
 
 
@@ -141,21 +142,21 @@ RUNG = st.floats(0, 20)
 @given(RUNG, RUNG, RUNG, RUNG)
 def test_good_is_only_what_is_in_order_with_its_gaps(cut_in: float, cut_out: float, limit: float, valve: float) -> None:
     in_order = cut_in < cut_out < limit and limit <= valve - 2 and cut_out <= valve - 5 and valve <= 15
-    assert (judge(Ladder(cut_in, cut_out, limit, valve)).verdict == "good") == in_order
+    assert (judge_ladder(Ladder(cut_in, cut_out, limit, valve)).verdict == "good") == in_order
 
 
 @given(RUNG, RUNG, RUNG, RUNG, st.floats(0.1, 5))
 def test_lowering_the_cut_in_never_makes_a_ladder_worse(
     cut_in: float, cut_out: float, limit: float, valve: float, less: float
 ) -> None:
-    lower = judge(Ladder(max(0.0, cut_in - less), cut_out, limit, valve)).verdict
-    assert LEVELS.index(lower) >= LEVELS.index(judge(Ladder(cut_in, cut_out, limit, valve)).verdict)
+    lower = judge_ladder(Ladder(max(0.0, cut_in - less), cut_out, limit, valve)).verdict
+    assert LEVELS.index(lower) >= LEVELS.index(judge_ladder(Ladder(cut_in, cut_out, limit, valve)).verdict)
 
 
 @pytest.mark.parametrize("psi", [float("nan"), float("inf"), -15.0, 301.0])
 def test_a_set_point_that_cannot_be_is_refused_with_its_place(psi: float) -> None:
     with pytest.raises(Refused) as refused:
-        judge(Ladder(limit_psi=psi))
+        judge_ladder(Ladder(limit_psi=psi))
     assert refused.value.faults[0].at == ("limit_psi",)
 
 

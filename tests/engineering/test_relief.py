@@ -12,9 +12,9 @@ from fleet.engineering.relief import (
     SURFACE_LB_H_FT2,
     effective_area_in2,
     judge_stamp,
-    margin,
     nozzle_lb_h,
-    relief,
+    relief_capacity,
+    relief_margin,
     required_lb_h,
 )
 from fleet.engineering.units import factor
@@ -36,7 +36,7 @@ from tests.engineering.outside import met, said, swept
 def test_stamps_together_cover_the_output_or_do_not(
     output: float, stamps: list[float | None], required: float, adequate: bool | None
 ) -> None:
-    found = relief(output, stamps)
+    found = relief_capacity(output, stamps)
     assert (found.required_lb_h, found.adequate) == (required, adequate)
 
 
@@ -68,23 +68,23 @@ MARGINS = [  # output, stamps, rule and surface, required, ratio, verdict: publi
 def test_each_margin_of_the_table_is_met(
     output: float, stamps: list[float | None], rule: dict, required: float, ratio: float, verdict: str
 ) -> None:
-    found, source = margin(output, stamps, **rule), "published values 2.2"
+    found, source = relief_margin(output, stamps, **rule), "published values 2.2"
     met("relief", source, f"required for {output}", found.required_lb_h, required, rel=1e-12)
     met("relief", source, f"ratio for {output}, {stamps}", found.ratio or 0.0, ratio, rel=5e-4)
     said("relief", source, f"verdict for {output}, {stamps}", found.judgement.verdict, verdict)
 
 
 def test_a_short_margin_says_by_how_much() -> None:
-    assert "6.25% short" in margin(1_600_000, [1500]).judgement.sentences[0]
+    assert "6.25% short" in relief_margin(1_600_000, [1500]).judgement.sentences[0]
 
 
 def test_an_unknown_stamp_is_urgent_even_beside_enough() -> None:
-    found = margin(1_000_000, [1200, None])
+    found = relief_margin(1_000_000, [1200, None])
     assert (found.judgement.verdict, found.ratio) == ("urgent", None)
 
 
 def test_no_valve_is_a_hold() -> None:
-    assert margin(1_000_000, []).judgement.verdict == "hold"
+    assert relief_margin(1_000_000, []).judgement.verdict == "hold"
 
 
 @pytest.mark.parametrize(
@@ -160,15 +160,15 @@ def test_a_stamp_must_go_with_its_bore(stamp: float, bore: float, verdict: str) 
 
 @given(st.floats(1e3, 1e8), st.lists(st.floats(1, 1e5), min_size=1, max_size=4), st.floats(1, 1e4))
 def test_another_valve_never_makes_it_worse(output: float, stamps: list[float], more: float) -> None:
-    before, after = margin(output, list(stamps)), margin(output, [*stamps, more])
+    before, after = relief_margin(output, list(stamps)), relief_margin(output, [*stamps, more])
     assert (after.ratio or 0) > (before.ratio or 0)
     assert before.judgement.verdict == "hold" or after.judgement.verdict == "good"
 
 
 @given(st.floats(1e3, 1e8), st.lists(st.floats(1, 1e5), min_size=1, max_size=4), st.floats(0.5, 2))
 def test_the_margin_knows_no_scale(output: float, stamps: list[float], times: float) -> None:
-    scaled = margin(output * times, [stamp * times for stamp in stamps])
-    assert scaled.ratio == pytest.approx(margin(output, list(stamps)).ratio, rel=1e-9)
+    scaled = relief_margin(output * times, [stamp * times for stamp in stamps])
+    assert scaled.ratio == pytest.approx(relief_margin(output, list(stamps)).ratio, rel=1e-9)
 
 
 @given(st.floats(1e3, 1e8), st.floats(1, 1e4))
@@ -178,7 +178,7 @@ def test_the_greater_of_rule_never_asks_for_less(output: float, surface: float) 
 
 def test_every_fault_of_a_margin_is_told_at_once() -> None:
     with pytest.raises(Refused) as refused:
-        margin(0.0, [1000.0, -5.0, float("nan")], rule="neither")
+        relief_margin(0.0, [1000.0, -5.0, float("nan")], rule="neither")
     assert [f.at for f in refused.value.faults] == [
         ("output_btu_h",),
         ("stamped_lb_h", 1),
@@ -189,7 +189,7 @@ def test_every_fault_of_a_margin_is_told_at_once() -> None:
 
 def test_the_rule_with_the_table_needs_the_surface() -> None:
     with pytest.raises(Refused, match="surface_missing"):
-        margin(1e6, [1000.0], rule="greater_of")
+        relief_margin(1e6, [1000.0], rule="greater_of")
 
 
 @pytest.mark.parametrize("output", [float("inf"), -1.0])

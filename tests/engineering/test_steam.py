@@ -164,7 +164,7 @@ def test_the_heat_of_evaporation_follows_the_slope_of_the_line(psia: float) -> N
 
 @pytest.mark.parametrize(("function", "low", "high"), [(steam.saturation_f, 1, 100), (steam.saturation_psia, 33, 300)])
 def test_a_long_array_keeps_shape_and_order(function: Callable, low: float, high: float) -> None:
-    values = np.linspace(low, high, 3 * (steam.BLOCK + 5)).reshape(3, -1)
+    values = np.linspace(low, high, 3 * (steam.BLOCK_LENGTH + 5)).reshape(3, -1)
     found = function(values)
     assert found.shape == values.shape
     assert found[:, ::4000] == pytest.approx(function(values[:, ::4000]), rel=1e-15)

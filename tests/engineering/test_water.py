@@ -48,17 +48,17 @@ def test_an_inch_of_water_weighs_what_is_printed(surface: float, lb: float, gal:
 
 @pytest.mark.parametrize(("returned", "minutes"), [(0.0, 5.76), (0.5, 11.53)])
 def test_the_level_falls_in_the_printed_time(returned: float, minutes: float) -> None:
-    ours = water.fall(1, 20, 1_000_000, AT_2_PSIG, returned).minutes
+    ours = water.level_fall(1, 20, 1_000_000, AT_2_PSIG, returned).minutes
     met("water", SOURCE, f"minutes with {returned} returned", ours or 0.0, minutes, within=0.01)
 
 
 def test_with_all_condensate_back_the_level_is_not_falling() -> None:
-    found = water.fall(1, 20, 1_000_000, AT_2_PSIG, 1.0)
+    found = water.level_fall(1, 20, 1_000_000, AT_2_PSIG, 1.0)
     said("water", SOURCE, "all returned", (found.minutes, found.says), (None, "not falling"))
 
 
 def test_feed_that_outruns_the_steam_is_not_falling_never_a_negative_time() -> None:
-    found = water.fall(1, 20, 1_000_000, AT_2_PSIG, 0.0, feed_gpm=3.0)
+    found = water.level_fall(1, 20, 1_000_000, AT_2_PSIG, 0.0, feed_gpm=3.0)
     assert (found.minutes, found.says) == (None, "not falling")
     assert found.net_lb_h < 0
 
@@ -88,15 +88,15 @@ def test_the_slow_drain_of_four_inches_at_an_inch_a_minute() -> None:
         "water",
         "VA procedure (S24)",
         "5 in to 1 in",
-        water.fall(4, 20, output, AT_2_PSIG).minutes or 0.0,
+        water.level_fall(4, 20, output, AT_2_PSIG).minutes or 0.0,
         4.0,
         within=1e-6,
     )
 
 
 def test_both_times_add_up_to_the_whole_fall() -> None:
-    found = water.falls(4.0, 2.5, 1.0, 20.0, 1e6, AT_2_PSIG)
-    whole = water.fall(3.0, 20.0, 1e6, AT_2_PSIG)
+    found = water.level_falls(4.0, 2.5, 1.0, 20.0, 1e6, AT_2_PSIG)
+    whole = water.level_fall(3.0, 20.0, 1e6, AT_2_PSIG)
     assert (found.to_cutoff.minutes or 0) + (found.to_lowest.minutes or 0) == pytest.approx(whole.minutes)
     assert found.judgement.verdict == "good"
 
@@ -110,7 +110,7 @@ def test_both_times_add_up_to_the_whole_fall() -> None:
     ],
 )
 def test_heights_in_a_dangerous_order_are_answered(heights: tuple[float, ...], code: str, verdict: str) -> None:
-    found = water.falls(*heights, 20.0, 1e6, AT_2_PSIG)
+    found = water.level_falls(*heights, 20.0, 1e6, AT_2_PSIG)
     assert (found.judgement.verdict, found.judgement.reasons[0].code) == (verdict, code)
     assert 0.0 in (found.to_cutoff.minutes, found.to_lowest.minutes)
 
@@ -146,22 +146,24 @@ def test_the_time_has_the_dimensions_of_volume_times_density_over_flow(
     mass = Q_(surface, "foot**2") * Q_(drop, "inch") * Q_(steam.liquid_lb_ft3(psia), "pound/foot**3")
     flow = Q_(output, "Btu_it/hour") / Q_(steam.evaporation_btu_lb(psia), "Btu_it/pound") * (1 - returned)
     expected = (mass / flow).to("minute").magnitude
-    assert water.fall(drop, surface, output, psia, returned).minutes == pytest.approx(expected, rel=1e-9)
+    assert water.level_fall(drop, surface, output, psia, returned).minutes == pytest.approx(expected, rel=1e-9)
 
 
 @given(OUTPUT, SURFACE, PSIA, st.floats(0.1, 10), st.floats(0.5, 5))
 def test_twice_the_surface_and_twice_the_fire_take_the_same_time(
     output: float, surface: float, psia: float, drop: float, times: float
 ) -> None:
-    scaled = water.fall(drop, surface * times, output * times, psia).minutes
-    assert scaled == pytest.approx(water.fall(drop, surface, output, psia).minutes, rel=1e-9)
+    scaled = water.level_fall(drop, surface * times, output * times, psia).minutes
+    assert scaled == pytest.approx(water.level_fall(drop, surface, output, psia).minutes, rel=1e-9)
 
 
 @given(OUTPUT, SURFACE, PSIA, st.floats(0, 0.9), st.floats(0.001, 0.09))
 def test_more_return_never_shortens_the_time(
     output: float, surface: float, psia: float, returned: float, more: float
 ) -> None:
-    longer, shorter = (water.fall(1, surface, output, psia, r).minutes or 0.0 for r in (returned + more, returned))
+    longer, shorter = (
+        water.level_fall(1, surface, output, psia, r).minutes or 0.0 for r in (returned + more, returned)
+    )
     assert longer > shorter
 
 

@@ -8,9 +8,9 @@ from uuid import UUID
 from fleet import pipeline
 from fleet.accounts.models import User
 from fleet.deficiencies.models import Deficiency
-from fleet.jobs.acts import Decision
+from fleet.jobs.acts import JobDecision
 from fleet.jobs.models import Job
-from fleet.pipeline import Asked
+from fleet.pipeline import JobRequest
 from fleet.portfolio.models import Building
 from fleet.portfolio.news import Cause
 from tests.cast import DAY, NOW, Fleet, make_person
@@ -38,15 +38,15 @@ class Crew:
     def make(self, *procedures: tuple[str, str], key: str = "ALD12 B1", at: datetime = NOW, **more: Any) -> Job:
         """A job that asks for procedures at places of one boiler, or (`deficiencies`) for those."""
         bench = self.fleet.bench(key)
-        asked = Asked(procedures=[(bench.places[place], code) for place, code in procedures], **more)
-        return pipeline.create_job(building=bench.boiler.building_id, asked=asked, by=self.dispatcher, at=at)
+        asked = JobRequest(procedures=[(bench.places[place], code) for place, code in procedures], **more)
+        return pipeline.create_job(building=bench.boiler.building_id, request=asked, by=self.dispatcher, at=at)
 
     def act(self, job: Job, kind: str, *, by: User | None = None, at: datetime = NOW, **more: Any) -> Job:
         """Decide on the job as it is stored now."""
         job.refresh_from_db()
         who = by or (self.dispatcher if kind in ("plan", "cancel") else self.rosa)
         cause = Cause(who=who.username, request_id="desk-00001")
-        decision = Decision(kind, **more)
+        decision = JobDecision(kind, **more)
         return pipeline.act_on_job(job=job.id, decision=decision, version=job.version, by=who, at=at, cause=cause)
 
     def plan(

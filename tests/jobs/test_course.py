@@ -7,7 +7,7 @@ from uuid import UUID, uuid4
 
 import pytest
 
-from fleet.jobs.course import Facts, at_instant, conditions, course, next_instant
+from fleet.jobs.course import JobFacts, job_conditions, next_instant, replay_job, step_at
 from fleet.jobs.models import Act
 from fleet.rules.values import Level, LevelSegment
 from tests.cast import DAY, NOW
@@ -18,8 +18,8 @@ BOILER, OTHER, VISIT = uuid4(), uuid4(), uuid4()
 MIDNIGHT = datetime.fromisoformat("2026-01-14T00:00:00-05:00")  # the end of Tuesday
 
 
-def facts(settled: Any = None, visits: Any = None, waiting: Any = None) -> Facts:
-    return Facts(uuid4(), NOW, "America/New_York", settled, waiting or {BOILER: None}, visits or {})
+def facts(settled: Any = None, visits: Any = None, waiting: Any = None) -> JobFacts:
+    return JobFacts(uuid4(), NOW, "America/New_York", settled, waiting or {BOILER: None}, visits or {})
 
 
 def act(kind: str, at: datetime, number: int = 1, since: datetime = NOW + DAY) -> Act:
@@ -32,8 +32,8 @@ PLAN, ACCEPT, START = act("plan", NOW + HOUR), act("accept", NOW + 2 * HOUR, 2),
 BEGUN = (PLAN, ACCEPT, START)
 
 
-def way(known: Facts, acts: Sequence[Act]) -> list[str]:
-    return [step.status for step in course(known, acts)]
+def way(known: JobFacts, acts: Sequence[Act]) -> list[str]:
+    return [step.status for step in replay_job(known, acts)]
 
 
 @pytest.mark.parametrize(
@@ -53,7 +53,7 @@ def test_what_follows_from_acts_and_time_alone(acts: Sequence[Act], expected: li
 
 @pytest.mark.parametrize(("offset", "status"), [(-SECOND, "planned"), (0 * SECOND, "missed"), (SECOND, "missed")])
 def test_a_planned_day_ends_with_the_buildings_midnight(offset: timedelta, status: str) -> None:
-    assert at_instant(course(facts(), [PLAN]), MIDNIGHT + offset).status == status
+    assert step_at(replay_job(facts(), [PLAN]), MIDNIGHT + offset).status == status
 
 
 @pytest.mark.parametrize(
@@ -66,7 +66,7 @@ def test_a_visit_brings_it_back_from_the_start_to_the_end_of_its_day(ended: date
 
 def test_it_comes_back_with_the_last_boiler_and_names_its_visit() -> None:
     visits = {BOILER: [(NOW + DAY + HOUR, uuid4())], OTHER: [(NOW + DAY + 2 * HOUR, VISIT)]}
-    last = course(facts(visits=visits, waiting={BOILER: None, OTHER: None}), BEGUN)[-1]
+    last = replay_job(facts(visits=visits, waiting={BOILER: None, OTHER: None}), BEGUN)[-1]
     assert (last.status, last.since, last.visit) == ("back", NOW + DAY + 2 * HOUR, VISIT)
 
 
@@ -95,7 +95,7 @@ def told(acts: Sequence[Act], level: str = "hold") -> list[tuple[str, datetime, 
 
 def told_of(acts: Sequence[Act], classes: Sequence[LevelSegment]) -> list[tuple[str, datetime, datetime | None]]:
     known = facts()
-    return [(c.condition, c.since, c.until) for c in conditions(known, course(known, acts), classes, "x", NOW)]
+    return [(c.condition, c.since, c.until) for c in job_conditions(known, replay_job(known, acts), classes, "x", NOW)]
 
 
 def asked(level: str) -> list[LevelSegment]:
@@ -147,8 +147,8 @@ def test_past_its_day_is_told_until_it_is_planned_again() -> None:
 
 def test_the_next_instant_is_the_first_to_come() -> None:
     known = facts()
-    steps = course(known, [PLAN])
-    listed = conditions(known, steps, asked("hold"), "x", NOW)
+    steps = replay_job(known, [PLAN])
+    listed = job_conditions(known, steps, asked("hold"), "x", NOW)
     evening = datetime.fromisoformat("2026-01-12T18:00:00-05:00")
     assert [next_instant(steps, listed, at) for at in (NOW + HOUR, evening, MIDNIGHT)] == [
         evening,
@@ -159,4 +159,4 @@ def test_the_next_instant_is_the_first_to_come() -> None:
 
 def test_nobody_is_told_of_what_is_over() -> None:
     known = facts(settled=("all_settled", NOW + HOUR, UUID(int=1)))
-    assert conditions(known, course(known, []), asked("hold"), "x", NOW) == []
+    assert job_conditions(known, replay_job(known, []), asked("hold"), "x", NOW) == []

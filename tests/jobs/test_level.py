@@ -8,7 +8,7 @@ import pytest
 
 from fleet.deficiencies.models import Deficiency
 from fleet.jobs.course import level_at
-from fleet.jobs.evidence import Known, classes
+from fleet.jobs.evidence import JobEvidence, level_segments
 from fleet.jobs.models import Item
 from tests.cast import DAY, NOW
 
@@ -27,13 +27,13 @@ def asked(row: Deficiency | None, as_asked: str) -> Item:
     return Item(id=uuid4(), deficiency_id=row.id if row else None, level=as_asked)
 
 
-def known(*rows: Deficiency) -> Known:
+def known(*rows: Deficiency) -> JobEvidence:
     by_id: dict[UUID, Deficiency] = {row.id: row for row in rows}
-    return Known(None, by_id, (), ())  # type: ignore[arg-type]
+    return JobEvidence(None, by_id, (), ())  # type: ignore[arg-type]
 
 
-def level(items: list[Item], told: Known, at: datetime) -> str:
-    return level_at(classes(items, told, NOW - DAY), at).value
+def level(items: list[Item], told: JobEvidence, at: datetime) -> str:
+    return level_at(level_segments(items, told, NOW - DAY), at).value
 
 
 @pytest.mark.parametrize(("at", "expected"), [(NOW - SECOND, "urgent"), (NOW, "hold"), (NOW + SECOND, "hold")])

@@ -4,19 +4,28 @@ from uuid import uuid4
 
 import pytest
 
-from fleet.jobs.work import REPAIR_MINUTES, VISIT_MINUTES, Trip, Wanted, quickest, trip, trips, worst
+from fleet.jobs.work import (
+    REPAIR_MINUTES,
+    VISIT_MINUTES,
+    Trip,
+    WorkItem,
+    group_trips,
+    plan_trip,
+    quickest_code,
+    worst_level,
+)
 from tests.portfolio.sheets import CATALOGUE
 
 BOILER, UPPER, VALVE = uuid4(), uuid4(), uuid4()
 MINUTES = {code: p.minutes for code, p in CATALOGUE.procedures.items()}
 
 
-def at(place: object, code: str, level: str = "routine", repair: bool = False) -> Wanted:
-    return Wanted(BOILER, place, uuid4() if repair else None, code, "x.", level)  # type: ignore[arg-type]
+def at(place: object, code: str, level: str = "routine", repair: bool = False) -> WorkItem:
+    return WorkItem(BOILER, place, uuid4() if repair else None, code, "x.", level)  # type: ignore[arg-type]
 
 
-def one(*items: Wanted) -> Trip:
-    return trip("technician", items, CATALOGUE)
+def one(*items: WorkItem) -> Trip:
+    return plan_trip("technician", items, CATALOGUE)
 
 
 def test_a_trip_is_its_procedures_and_the_allowance() -> None:
@@ -42,7 +51,7 @@ def test_a_second_person_comes_where_one_is_needed(code: str, people: int) -> No
 
 
 def test_what_takes_others_is_another_trip_the_worst_first() -> None:
-    found = trips([at(VALVE, "valve_shop_test"), at(UPPER, "flush", "hold"), at(UPPER, "slow_drain")], CATALOGUE)
+    found = group_trips([at(VALVE, "valve_shop_test"), at(UPPER, "flush", "hold"), at(UPPER, "slow_drain")], CATALOGUE)
     assert [(t.skill, t.level, len(t.items)) for t in found] == [
         ("technician", "hold", 2),
         ("valve_shop", "routine", 1),
@@ -56,10 +65,10 @@ def test_parts_are_told_once() -> None:
 
 
 def test_of_what_will_do_alike_the_quickest_is_taken() -> None:
-    assert quickest(["evaporation", "slow_drain"], CATALOGUE) == "slow_drain"
-    assert quickest(["valve_shop_test", "accumulation_test"], CATALOGUE) == "accumulation_test"
-    assert quickest(["never_heard_of"], CATALOGUE) == ""
+    assert quickest_code(["evaporation", "slow_drain"], CATALOGUE) == "slow_drain"
+    assert quickest_code(["valve_shop_test", "accumulation_test"], CATALOGUE) == "accumulation_test"
+    assert quickest_code(["never_heard_of"], CATALOGUE) == ""
 
 
 def test_the_worst_class_is_the_trips() -> None:
-    assert worst(["routine", "hold", "urgent"]) == "hold"
+    assert worst_level(["routine", "hold", "urgent"]) == "hold"

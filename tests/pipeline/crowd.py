@@ -14,8 +14,8 @@ from uuid import UUID
 import psycopg
 from django.db import connection, connections
 
-from api.retry import retried
-from fleet.pipeline import Posted
+from api.retry import run_with_retries
+from fleet.pipeline import PostedVisit
 from fleet.visits.incoming import IncomingVisit
 from tests.cast import Fleet
 
@@ -67,10 +67,10 @@ class Client:
             time.sleep(chance.uniform(0, self.pause))
             called(visit.boiler)
             begun = time.perf_counter()
-            retried(lambda visit=visit: self.post(visit))
+            run_with_retries(lambda visit=visit: self.post(visit))
             self.took.append(time.perf_counter() - begun)
 
-    def post(self, visit: IncomingVisit) -> Posted:
+    def post(self, visit: IncomingVisit) -> PostedVisit:
         """Once; counted, so that what was tried again is known."""
         self.tries += 1
         return self.fleet.post(visit)[0]

@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 from fleet import pipeline
 from fleet.alerts.models import Alert
 from fleet.deficiencies.models import Act, Deficiency
-from fleet.deficiencies.queries import shown
+from fleet.deficiencies.queries import deficiency_detail
 from fleet.visits.incoming import IncomingVisit
 from tests.cast import DAY, NOW, Fleet
 from tests.deficiencies.people import Desk, desk
@@ -79,7 +79,7 @@ def check() -> None:
     """What holds after every step."""
     assert pipeline.rebuild(at=NOW) == 0
     rows = list(Deficiency.objects.select_related("merged_into"))
-    places = [a.id for row in rows for a in shown(row, NOW).acts]
+    places = [a.id for row in rows for a in deficiency_detail(row, NOW).acts]
     assert sorted(places) == sorted(Act.objects.values_list("id", flat=True))
     for row in rows:
         into = row.merged_into

@@ -38,7 +38,7 @@ def reading(name: str, value: Any) -> Make:
 
     def make(fleet: Fleet) -> IncomingVisit:
         readings = {"trip_psi": 7.9, "stayed_off_minutes": 4.0, "psi_when_checked": 2.0, "call_on": True, name: value}
-        return fleet.visit(NOW, [fleet.bench().test(NOW, "limit_trip", "limit", "pass", **readings)])
+        return fleet.visit(NOW, [fleet.bench().test_entry(NOW, "limit_trip", "limit", "pass", **readings)])
 
     return make
 
@@ -183,5 +183,5 @@ def test_a_fit_into_a_place_that_is_filled_on_record_is_a_clash_of_facts_and_is_
 
 def test_a_claim_its_readings_contradict_is_accepted_as_failed_with_a_question(fleet: Fleet) -> None:
     body = fleet.post(flush(fleet, readings={**fleet.flushed(NOW).entries[0].readings, "burner_stopped": False}))[0]
-    verdict = body.told()["verdicts"][0]
+    verdict = body.parse_body()["verdicts"][0]
     assert (verdict["outcome"], bool(verdict["question"])) == ("fail", True)

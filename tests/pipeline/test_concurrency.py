@@ -7,11 +7,11 @@ from typing import Any
 import pytest
 from django.db import connection, transaction
 
-from api.retry import retried
+from api.retry import run_with_retries
 from fleet import pipeline
-from fleet.board.feed import Feed, Place, page
+from fleet.board.feed import ChangeFeed, FeedPosition, next_page
 from fleet.board.models import Change, Judged, Pulse
-from fleet.portfolio.locks import lock
+from fleet.portfolio.locks import lock_boilers
 from fleet.portfolio.models import Boiler
 from fleet.visits.incoming import IncomingVisit
 from fleet.visits.models import Visit
@@ -38,7 +38,7 @@ def test_the_same_visit_posted_by_eight_clients_at_once_is_one_visit(fleet: Flee
 def test_posts_from_many_clients_and_a_sweep_conclude_the_same_as_a_serial_run(fleet: Fleet) -> None:
     keys = ("ALD12 B1", "ALD12 B2")
     visits = [fleet.flushed(NOW - timedelta(hours=h), keys[h % 2], burner_stopped=bool(h % 5)) for h in range(24)]
-    works = [lambda v=v: retried(lambda: fleet.post(v)) for v in visits]  # as the door does it
+    works = [lambda v=v: run_with_retries(lambda: fleet.post(v)) for v in visits]  # as the door does it
     at_once(*works[:12], lambda: pipeline.sweep(at=NOW), *works[12:], lambda: pipeline.sweep(at=NOW))
     boilers = [fleet.bench(key).boiler.id for key in keys]
     together = [conclusions(b) for b in boilers]
@@ -50,7 +50,7 @@ def test_posts_from_many_clients_and_a_sweep_conclude_the_same_as_a_serial_run(f
 def test_the_feed_has_no_gap_and_no_double_after_concurrent_posts(fleet: Fleet) -> None:
     visits = [fleet.flushed(NOW - timedelta(hours=h), burner_stopped=bool(h % 2)) for h in range(12)]
     before = Pulse.objects.get().version
-    at_once(*[lambda v=v: retried(lambda: fleet.post(v)) for v in visits])
+    at_once(*[lambda v=v: run_with_retries(lambda: fleet.post(v)) for v in visits])
     assert Pulse.objects.get().version == before + len(visits)
     order = list(Change.objects.order_by("version", "number").values_list("version", "number"))
     assert len(order) == len(set(order))
@@ -64,7 +64,7 @@ def hours_ago(fleet: Fleet, hours: int) -> IncomingVisit:
 
 def test_a_reader_that_pages_while_others_post_misses_nothing_and_reads_nothing_twice(fleet: Fleet) -> None:
     visits, running = [hours_ago(fleet, h) for h in range(32)], threading.Semaphore(0)
-    feed = Feed([fleet.portfolio.id], Boiler.objects.all(), frozenset([fleet.portfolio.id]))
+    feed = ChangeFeed([fleet.portfolio.id], Boiler.objects.all(), frozenset([fleet.portfolio.id]))
     read: list[tuple[int, int]] = []
     pages_meanwhile = 0
 
@@ -73,11 +73,11 @@ def test_a_reader_that_pages_while_others_post_misses_nothing_and_reads_nothing_
             fleet.post(visit)
         running.release()
 
-    def read_on(after: Place, done: int) -> None:
+    def read_on(after: FeedPosition, done: int) -> None:
         nonlocal pages_meanwhile
         while True:
             done += running.acquire(blocking=False)
-            found = page(feed, after, 3)
+            found = next_page(feed, after, 3)
             read.extend((c.version, c.number) for c in found.changes)
             pages_meanwhile += bool(found.changes) and done < 4
             after = found.place
@@ -121,7 +121,7 @@ def test_the_watcher_sees_a_wait_for_another_boilers_lock(fleet: Fleet) -> None:
     def hold() -> None:
         called(other)
         with transaction.atomic():
-            lock([other])
+            lock_boilers([other])
             held.set()
             threading.Event().wait(0.5)
 
@@ -129,7 +129,7 @@ def test_the_watcher_sees_a_wait_for_another_boilers_lock(fleet: Fleet) -> None:
         assert held.wait(30)
         called(mine)
         with transaction.atomic():
-            lock([other])
+            lock_boilers([other])
 
     with watched() as seen:
         at_once(hold, wait)
@@ -143,7 +143,7 @@ def test_a_post_does_not_wait_for_another_boilers_lock(fleet: Fleet) -> None:
 
     def hold() -> None:
         with transaction.atomic():
-            lock([busy])
+            lock_boilers([busy])
             held.set()
             assert go.wait(30)
 
@@ -164,11 +164,11 @@ def test_a_sweep_leaves_a_boiler_somebody_holds_and_takes_it_the_next_time(fleet
 
     def hold() -> None:
         with transaction.atomic():
-            lock([busy])
+            lock_boilers([busy])
             held.set()
             assert go.wait(30)
 
-    def sweep() -> pipeline.Swept:
+    def sweep() -> pipeline.SweepResult:
         assert held.wait(30)
         swept = pipeline.sweep(at=NOW)
         go.set()

@@ -14,7 +14,7 @@ from fleet.assessments.models import Verdict
 from fleet.board.models import Change
 from fleet.deficiencies.models import Deficiency
 from fleet.errors import Refused
-from fleet.pipeline import Posted
+from fleet.pipeline import PostedVisit
 from fleet.portfolio.news import Cause
 from fleet.visits.incoming import IncomingEntry, IncomingVisit
 from fleet.visits.models import Seconding
@@ -37,7 +37,7 @@ def correction(old: IncomingVisit, **more: object) -> IncomingVisit:
     return replace(old, id=uuid4(), corrects=old.id, reason="wrong box", **more)  # type: ignore[arg-type]
 
 
-def post(visit: IncomingVisit, by: User, at: datetime) -> list[Posted]:
+def post(visit: IncomingVisit, by: User, at: datetime) -> list[PostedVisit]:
     return pipeline.post_visits([visit], by=by, at=at)
 
 
@@ -127,7 +127,7 @@ def new_limit(fleet: Fleet, device: UUID | None = None, kind: str = "limit_contr
 
 def tripped(fleet: Fleet, at: datetime) -> IncomingVisit:
     readings = {"trip_psi": 7.9, "stayed_off_minutes": 4.0, "psi_when_checked": 2.0, "call_on": True}
-    return fleet.visit(at, [fleet.bench().test(at, "limit_trip", "limit", "pass", **readings)])
+    return fleet.visit(at, [fleet.bench().test_entry(at, "limit_trip", "limit", "pass", **readings)])
 
 
 DROPPED = (422, [("device_has_later_evidence", ("corrects",))])

@@ -10,7 +10,7 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
 from fleet import pipeline
-from fleet.alerts.acts import Decision as OnAlert
+from fleet.alerts.acts import AlertDecision as OnAlert
 from fleet.alerts.models import Alert
 from fleet.board.models import Judged
 from fleet.deficiencies.models import Deficiency
@@ -58,7 +58,7 @@ def rows() -> dict[str, int]:
 def cost(work: Callable[[], Any]) -> tuple[int, dict[str, int]]:
     """Queries, and by how many rows each table grew."""
     before = rows()
-    memory.forget()
+    memory.forget_boilers()
     with CaptureQueriesContext(connection) as captured:
         work()
     grown = {label: count - before[label] for label, count in rows().items()}

@@ -19,7 +19,7 @@ from fleet.alerts.models import Alert
 from fleet.board import figures
 from fleet.board.models import Change, Judged, Pulse
 from fleet.portfolio.models import Boiler
-from fleet.wake import send
+from fleet.wake import send_wakeup
 from tests import kept
 from tests.cast import DAY, NOW, Fleet, conclusions, make_fleet
 from tests.pipeline.crowd import at_once
@@ -137,7 +137,7 @@ def waiting() -> int:
 def test_broker_wiped_between_post_and_sweep(fleet: Fleet, undisturbed: tuple[Any, ...]) -> None:
     for at in days(NOW, LAST, 2 * DAY):
         story(fleet, at)
-        send("fleet.tasks.sweep", current_app)
+        send_wakeup("fleet.tasks.sweep", current_app)
         assert waiting() >= 1
         with current_app.connection_for_write() as broker:
             broker.default_channel.client.flushall()

@@ -13,10 +13,10 @@ from django.test.utils import CaptureQueriesContext
 
 from fleet import pipeline
 from fleet.board import figures, forecast, repairs
-from fleet.board.found import found_failed_by_kind
+from fleet.board.found import failures_by_kind
 from fleet.board.models import ClassSpan, StandingSpan
 from fleet.calendar import day_start
-from fleet.evidence import gather
+from fleet.evidence import gather_evidence
 from fleet.pipeline import past
 from fleet.portfolio.models import Boiler
 from fleet.rules import judge
@@ -69,10 +69,10 @@ def end_of(day: date) -> datetime:
 
 def looked_up(day: date) -> dict[str, int]:
     """The standings at the end of a day, each boiler's asked by itself."""
-    return Counter(past.standing(b.id, end_of(day)).standing for b in ALL.all())
+    return Counter(past.standing_at(b.id, end_of(day)).standing for b in ALL.all())
 
 
-def counted(day: figures.Day) -> dict[str, int]:
+def counted(day: figures.DayCounts) -> dict[str, int]:
     return {name: count for name, count in day.counts.items() if count}
 
 
@@ -82,7 +82,7 @@ def test_each_day_counts_the_standings_that_held_when_it_ended(told: Fleet) -> N
 
 
 def test_each_day_counts_the_classes_of_what_was_open_when_it_ended(told: Fleet) -> None:
-    found = [d for b in ALL.all() for d in judge(gather(b.id, NOW)[0], acts=(), at=NOW).deficiencies]
+    found = [d for b in ALL.all() for d in judge(gather_evidence(b.id, NOW)[0], acts=(), at=NOW).deficiencies]
     seen = set()
     for day in figures.open_by_class_per_day(ALL, ago(62), TODAY + timedelta(days=60)):
         at = end_of(day.day)
@@ -95,7 +95,7 @@ def test_each_day_counts_the_classes_of_what_was_open_when_it_ended(told: Fleet)
 def test_a_hold_put_right_on_the_day_is_in_no_figure_of_days(told: Fleet) -> None:
     day = figures.open_by_class_per_day(ALL, ago(10), ago(10))[0]
     assert day.counts["hold"] == 0
-    assert len([r for r in repairs.time_to_repair(ALL, ago(10), ago(10)) if r.level == "hold"]) == 1
+    assert len([r for r in repairs.closed_repairs(ALL, ago(10), ago(10)) if r.level == "hold"]) == 1
 
 
 @pytest.mark.parametrize(
@@ -125,7 +125,7 @@ def test_ages_per_day_add_up_to_what_is_open_per_day(told: Fleet) -> None:
 
 def test_the_oldest_that_is_open_is_told_by_its_day(fleet: Fleet) -> None:
     fleet.post(fleet.flushed(NOW - 4 * DAY, burner_stopped=False))
-    assert [figures.oldest(ALL, ago(n)) for n in (5, 4, 3)] == [None, ago(4), ago(4)]
+    assert [figures.oldest_opening(ALL, ago(n)) for n in (5, 4, 3)] == [None, ago(4), ago(4)]
 
 
 def test_a_boiler_counts_from_the_day_it_came_into_the_register(fleet: Fleet) -> None:
@@ -136,41 +136,41 @@ def test_a_boiler_counts_from_the_day_it_came_into_the_register(fleet: Fleet) ->
 
 
 def test_the_time_to_repair_runs_from_opened_to_closed(told: Fleet) -> None:
-    taken = repairs.time_to_repair(ALL, ago(30), TODAY)
-    holds = [r.took for r in taken if r.level == "hold"]
+    taken = repairs.closed_repairs(ALL, ago(30), TODAY)
+    holds = [r.duration for r in taken if r.level == "hold"]
     assert holds == [2 * DAY, 2 * HOUR]
-    summed = repairs.by_class(taken)["hold"]
+    summed = repairs.repair_times_by_class(taken)["hold"]
     assert (summed.count, summed.median, summed.ninth_tenth) == (2, 2 * HOUR, 2 * DAY)
 
 
 @pytest.mark.parametrize(("first", "last", "found"), [(19, 19, 0), (18, 18, 1), (17, 17, 0), (18, 10, 2)])
 def test_a_repair_belongs_to_the_local_day_it_was_closed_on(told: Fleet, first: int, last: int, found: int) -> None:
-    assert len([r for r in repairs.time_to_repair(ALL, ago(first), ago(last)) if r.level == "hold"]) == found
+    assert len([r for r in repairs.closed_repairs(ALL, ago(first), ago(last)) if r.level == "hold"]) == found
 
 
 def test_a_figure_of_no_repairs_has_no_times(fleet: Fleet) -> None:
-    assert repairs.took(repairs.time_to_repair(ALL, ago(30), TODAY)) == repairs.Took(0, None, None)
+    assert repairs.repair_times(repairs.closed_repairs(ALL, ago(30), TODAY)) == repairs.RepairTimes(0, None, None)
 
 
 def test_found_failed_counts_what_failed_as_found_and_was_not_taken_back(told: Fleet) -> None:
     # three flushes that kept firing, one of them corrected, and one after which the level came slowly
-    assert found_failed_by_kind(ALL, ago(62), TODAY) == {"float_cutoff": 3}
-    assert found_failed_by_kind(ALL, ago(20), ago(20)) == {"float_cutoff": 1}
-    assert found_failed_by_kind(ALL, ago(19), ago(11)) == {}
+    assert failures_by_kind(ALL, ago(62), TODAY) == {"float_cutoff": 3}
+    assert failures_by_kind(ALL, ago(20), ago(20)) == {"float_cutoff": 1}
+    assert failures_by_kind(ALL, ago(19), ago(11)) == {}
 
 
 def test_what_failed_after_work_on_it_was_not_found_failed(fleet: Fleet) -> None:
     bench = fleet.bench()
-    opened = bench.act(NOW, "open_clean", "upper")
+    opened = bench.action_entry(NOW, "open_clean", "upper")
     failed = fleet.flushed(NOW, burner_stopped=False).entries[0]
     fleet.post(fleet.visit(NOW, [opened, failed]))
-    assert found_failed_by_kind(ALL, TODAY, TODAY) == {}
+    assert failures_by_kind(ALL, TODAY, TODAY) == {}
 
 
 def test_a_place_that_failed_twice_in_a_visit_was_found_failed_once(fleet: Fleet) -> None:
     failed = fleet.flushed(NOW, burner_stopped=False).entries[0]
     fleet.post(fleet.visit(NOW, [failed, failed]))
-    assert found_failed_by_kind(ALL, TODAY, TODAY) == {"float_cutoff": 1}
+    assert failures_by_kind(ALL, TODAY, TODAY) == {"float_cutoff": 1}
 
 
 def test_a_late_post_rewrites_the_figures_from_when_it_was_performed(fleet: Fleet) -> None:
@@ -226,11 +226,11 @@ COSTS: dict[str, tuple[Callable[[], Any], int]] = {
     "classes": (lambda: figures.open_by_class_per_day(ALL, *MONTHS), 3),
     "ages": (lambda: figures.age_bands_per_day(ALL, *MONTHS), 1),
     "ages on a day": (lambda: figures.age_bands(ALL, TODAY), 1),
-    "oldest": (lambda: figures.oldest(ALL, TODAY), 1),
-    "repairs": (lambda: repairs.time_to_repair(ALL, *MONTHS), 1),
-    "found failed": (lambda: found_failed_by_kind(ALL, *MONTHS), 3),
-    "forecast": (lambda: forecast.by_week(ALL, NOW), 1),
-    "forecast by boiler": (lambda: forecast.by_boiler(ALL, NOW), 1),
+    "oldest": (lambda: figures.oldest_opening(ALL, TODAY), 1),
+    "repairs": (lambda: repairs.closed_repairs(ALL, *MONTHS), 1),
+    "found failed": (lambda: failures_by_kind(ALL, *MONTHS), 3),
+    "forecast": (lambda: forecast.forecast_by_week(ALL, NOW), 1),
+    "forecast by boiler": (lambda: forecast.forecast_by_boiler(ALL, NOW), 1),
 }
 
 

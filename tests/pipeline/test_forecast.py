@@ -39,7 +39,7 @@ def states(at: datetime) -> dict[object, str]:
 
 
 def test_a_year_ahead_is_told_week_by_week_without_a_gap(clear: Fleet) -> None:
-    weeks = forecast.by_week(ALL, NOW)
+    weeks = forecast.forecast_by_week(ALL, NOW)
     assert [w.monday for w in weeks] == [date(2026, 1, 12) + timedelta(weeks=n) for n in range(53)]
 
 
@@ -50,7 +50,10 @@ def test_each_week_counts_the_positions_whose_state_newly_became_due_or_lapsed(c
         before, after = states(start - MICROSECOND), states(start)
         expected.update((monday(day_of(start, ZONE)), s) for p, s in after.items() if before[p] != s)
     found = {
-        (w.monday, s): n for w in forecast.by_week(ALL, NOW) for s, n in (("due", w.due), ("lapsed", w.lapsed)) if n
+        (w.monday, s): n
+        for w in forecast.forecast_by_week(ALL, NOW)
+        for s, n in (("due", w.due), ("lapsed", w.lapsed))
+        if n
     }
     within = {key: n for key, n in expected.items() if key[0] <= date(2027, 1, 11)}
     assert found == within
@@ -63,22 +66,22 @@ def test_what_has_begun_is_not_to_come(clear: Fleet, at: datetime, steps: int) -
 
 
 def test_a_step_on_a_local_sunday_belongs_to_the_week_that_ends_then(clear: Fleet) -> None:
-    first = forecast.by_week(ALL, NOW)[0]
+    first = forecast.forecast_by_week(ALL, NOW)[0]
     assert FLUSH_DUE.weekday() == 6
     assert first.due >= 1
 
 
 def test_each_boiler_has_its_own_weeks_and_they_add_up(clear: Fleet) -> None:
     clear.post(clear.serviced(NOW - 10 * DAY, "ALD12 B2"))
-    found = forecast.by_boiler(ALL, NOW)
+    found = forecast.forecast_by_boiler(ALL, NOW)
     assert set(found) == {clear.bench(k).boiler.id for k in ("ALD12 B1", "ALD12 B2")}
     total = sum(w.due + w.lapsed for weeks in found.values() for w in weeks)
-    assert total == sum(w.due + w.lapsed for w in forecast.by_week(ALL, NOW)) > 0
+    assert total == sum(w.due + w.lapsed for w in forecast.forecast_by_week(ALL, NOW)) > 0
 
 
 def test_only_the_boilers_asked_for_are_counted(clear: Fleet) -> None:
     other = Boiler.objects.filter(id=clear.bench("ALD12 B2").boiler.id)
-    assert sum(w.due + w.lapsed for w in forecast.by_week(other, NOW)) == 0
+    assert sum(w.due + w.lapsed for w in forecast.forecast_by_week(other, NOW)) == 0
 
 
 def test_every_step_says_why(clear: Fleet) -> None:
@@ -95,11 +98,11 @@ def test_a_change_of_terms_between_makes_no_second_step(clear: Fleet) -> None:
         Adoption.objects.create(
             portfolio=clear.portfolio, version=version, starts_on=starts_on, season="10-01/05-31", posted_at=NOW
         )
-    conclude.conclude([boiler], at=NOW, cause=conclude.Cause(who="office"))
+    conclude.conclude_boilers([boiler], at=NOW, cause=conclude.Cause(who="office"))
     assert StateSegment.objects.filter(since__date=date(2026, 8, 1)).exists()  # cut there, and still one step
     assert [(s.position_id, s.since, s.state) for s in forecast.steps_of(ALL, NOW)] == before
 
 
 def test_a_forecast_judges_nothing(clear: Fleet, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(conclude, "judge", None)
-    assert sum(w.due for w in forecast.by_week(ALL, NOW)) > 0
+    assert sum(w.due for w in forecast.forecast_by_week(ALL, NOW)) > 0

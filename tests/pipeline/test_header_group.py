@@ -5,8 +5,8 @@ import pytest
 from fleet import pipeline
 from fleet.alerts.models import Alert
 from fleet.assessments.models import Readiness
-from fleet.evidence import gather
-from fleet.portfolio.locks import lock
+from fleet.evidence import gather_evidence
+from fleet.portfolio.locks import lock_boilers
 from fleet.portfolio.models import Boiler, Device, Fitting, HeaderGroup, Position
 from fleet.visits.incoming import IncomingEntry
 from tests.cast import DAY, LONG_AGO, NOW, Fleet, standing
@@ -39,7 +39,7 @@ def failed(fleet: Fleet, feeder: Position) -> None:
 
 
 def test_a_lock_on_one_takes_all_that_share_its_header(fleet: Fleet, shared: Position) -> None:
-    assert {b.id for b in lock([fleet.bench().boiler.id])} == set(Boiler.objects.values_list("id", flat=True))
+    assert {b.id for b in lock_boilers([fleet.bench().boiler.id])} == set(Boiler.objects.values_list("id", flat=True))
 
 
 def test_a_failed_shared_feeder_impairs_both_boilers(fleet: Fleet, shared: Position) -> None:
@@ -50,8 +50,8 @@ def test_a_failed_shared_feeder_impairs_both_boilers(fleet: Fleet, shared: Posit
 def test_the_neighbour_knows_the_entry_but_was_not_visited(fleet: Fleet, shared: Position) -> None:
     failed(fleet, shared)
     neighbour = fleet.bench("ALD12 B2").boiler
-    evidence, _ = gather(neighbour.id, NOW)
-    assert [len(v.entries) for v in evidence.visits if not v.own] == [1]
+    evidence, _ = gather_evidence(neighbour.id, NOW)
+    assert [len(v.entries) for v in evidence.visits if not v.of_this_boiler] == [1]
     assert Readiness.objects.filter(boiler=neighbour).count() == 1
 
 

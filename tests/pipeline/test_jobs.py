@@ -12,7 +12,7 @@ from fleet import pipeline
 from fleet.accounts import policy
 from fleet.accounts.models import Grant
 from fleet.alerts.models import Alert
-from fleet.alerts.queries import of
+from fleet.alerts.queries import alerts_of
 from fleet.board.models import Change
 from fleet.deficiencies.models import Deficiency
 from fleet.errors import Refused
@@ -92,7 +92,7 @@ def test_a_visit_that_leaves_something_open_brings_the_job_back(office: Crew, jo
 def test_a_visit_about_something_else_leaves_it_started(office: Crew, job: Job) -> None:
     office.started(job)
     bench = office.fleet.bench()
-    entry = bench.test(TOMORROW + HOUR, "limit_trip", "limit", "fail")
+    entry = bench.test_entry(TOMORROW + HOUR, "limit_trip", "limit", "fail")
     office.fleet.post(office.fleet.visit(TOMORROW + HOUR, [entry]), at=TOMORROW + HOUR)
     assert status(job) == "started"
 
@@ -113,11 +113,11 @@ def test_proof_by_anybody_at_any_time_settles_it(start: bool, office: Crew, job:
 
 def test_two_boilers_are_left_by_two_visits(office: Crew) -> None:
     one, two = (office.fleet.bench(f"ALD12 B{n}") for n in (1, 2))
-    asked = pipeline.Asked(procedures=[(one.places["limit"], "limit_trip"), (two.places["limit"], "limit_trip")])
-    job = pipeline.create_job(building=one.boiler.building_id, asked=asked, by=office.dispatcher, at=NOW)
+    asked = pipeline.JobRequest(procedures=[(one.places["limit"], "limit_trip"), (two.places["limit"], "limit_trip")])
+    job = pipeline.create_job(building=one.boiler.building_id, request=asked, by=office.dispatcher, at=NOW)
     office.started(job)
     for bench, expected in ((one, "started"), (two, "back")):
-        entry = bench.test(TOMORROW + HOUR, "limit_trip", "limit", "fail")
+        entry = bench.test_entry(TOMORROW + HOUR, "limit_trip", "limit", "fail")
         key = f"ALD12 {bench.boiler.ref}"
         office.fleet.post(office.fleet.visit(TOMORROW + HOUR, [entry], key), at=TOMORROW + 2 * HOUR)
         assert status(job) == expected
@@ -126,11 +126,11 @@ def test_two_boilers_are_left_by_two_visits(office: Crew) -> None:
 def test_a_pass_counts_only_from_somebody_who_may(office: Crew) -> None:
     job = office.make(("upper", "slow_drain"))
     bench, readings = office.fleet.bench(), {"burner_firing": True, "burner_stopped": True, "trip_in": 2.5}
-    entry = bench.test(NOW + HOUR, "slow_drain", "upper", **readings)
+    entry = bench.test_entry(NOW + HOUR, "slow_drain", "upper", **readings)
     caretaker = office.fleet.caretaker.id
-    office.fleet.post(bench.visit("routine_check", NOW + HOUR, [caretaker], [entry]), at=NOW + HOUR)
+    office.fleet.post(bench.compose_visit("routine_check", NOW + HOUR, [caretaker], [entry]), at=NOW + HOUR)
     assert status(job) == "to_plan"
-    again = bench.test(NOW + 2 * HOUR, "slow_drain", "upper", **readings)
+    again = bench.test_entry(NOW + 2 * HOUR, "slow_drain", "upper", **readings)
     office.fleet.post(office.fleet.visit(NOW + 2 * HOUR, [again]), at=NOW + 2 * HOUR)
     assert status(job) == "proven"
 
@@ -185,7 +185,7 @@ def test_a_job_that_cannot_be_brought_on_stops_nobody(
             raise ZeroDivisionError
         return keep(rows, at)
 
-    monkeypatch.setattr(pipeline.jobs.services, "keep", poisoned)
+    monkeypatch.setattr(pipeline.jobs.services, "update_jobs", poisoned)
     assert pipeline.jobs.sweep_jobs(at=TOMORROW + DAY, limit=10) == 1
     assert (status(job), status(other)) == ("planned", "missed")
     assert f"job {job.id} could not be brought on" in caplog.text
@@ -194,9 +194,9 @@ def test_a_job_that_cannot_be_brought_on_stops_nobody(
 def test_who_sees_one_building_sees_the_alerts_of_its_jobs(office: Crew, job: Job) -> None:
     pipeline.sweep(at=NOW + 5 * HOUR)
     boilers = Boiler.objects.filter(id=office.fleet.bench().boiler.id)
-    seen = of(Alert.objects.filter(condition="job_not_planned"), boilers, Portfolio.objects.none())
+    seen = alerts_of(Alert.objects.filter(condition="job_not_planned"), boilers, Portfolio.objects.none())
     assert [a.subject for a in seen] == [job.id]
-    assert list(of(Alert.objects.filter(subject=job.id), Boiler.objects.none(), Portfolio.objects.none())) == []
+    assert list(alerts_of(Alert.objects.filter(subject=job.id), Boiler.objects.none(), Portfolio.objects.none())) == []
 
 
 @pytest.mark.parametrize("acts", [["plan"], ["plan", "accept"], ["plan", "accept", "start"]])
@@ -267,7 +267,7 @@ def test_only_what_the_table_says_may_follow(reached: str, kind: str, office: Cr
     more = {"plan": {"since": NOW + HOUR, "technician": office.rosa.id, "second": office.second.id}}
     for step in ways[reached]:
         office.act(job, step, reason="so", **more.get(step, {}))
-    expected = states.after(reached, kind)
+    expected = states.status_after(reached, kind)
     if expected:
         assert office.act(job, kind, reason="so", **more.get(kind, {})).status == expected
         return
@@ -346,7 +346,9 @@ def test_a_technician_of_another_firm_reaches_the_building_for_the_time_of_the_j
     boiler = office.fleet.bench().boiler
     office.plan(job, to=guest.id)
     grant = Grant.objects.get(user=guest)
-    may = [policy.may(guest, "visit.post", boiler.portfolio_id, boiler.building_id, t) for t in _around(grant.until)]
+    may = [
+        policy.is_allowed(guest, "visit.post", boiler.portfolio_id, boiler.building_id, t) for t in _around(grant.until)
+    ]
     assert (grant.building_id, may) == (boiler.building_id, [True, False])
     assert grant.until == TOMORROW + DAY + 15 * HOUR  # the end of the day after, in New York
 
@@ -375,6 +377,6 @@ def test_a_missing_limit_is_asked_for_the_test_of_a_limit(office: Crew) -> None:
     entry = IncomingEntry(act="remove", code="", position=bench.places["limit"], at=NOW - HOUR, reason="Stolen.")
     office.fleet.post(office.fleet.visit(NOW - HOUR, [entry]), at=NOW - HOUR)
     missing = Deficiency.objects.get(rule="not_fitted")
-    asked = pipeline.Asked(deficiencies=[missing.id])
-    job = pipeline.create_job(building=bench.boiler.building_id, asked=asked, by=office.dispatcher, at=NOW)
+    asked = pipeline.JobRequest(deficiencies=[missing.id])
+    job = pipeline.create_job(building=bench.boiler.building_id, request=asked, by=office.dispatcher, at=NOW)
     assert job.items.get().procedure == "limit_trip"

@@ -55,9 +55,9 @@ class Whole:
     """Everything concluded of everything."""
 
     boilers: dict[UUID, Any]
-    standings: list[figures.Day]
-    classes: list[figures.Day]
-    ages: list[figures.Day]
+    standings: list[figures.DayCounts]
+    classes: list[figures.DayCounts]
+    ages: list[figures.DayCounts]
 
 
 def whole() -> Whole:
@@ -91,7 +91,7 @@ def named_sweeps(monkeypatch: pytest.MonkeyPatch) -> None:
         called(boilers[0])
         return lock(boilers, **how)
 
-    monkeypatch.setattr(sweeping, "lock", named)
+    monkeypatch.setattr(sweeping, "lock_boilers", named)
 
 
 @dataclass(frozen=True)

@@ -115,11 +115,11 @@ def test_reading_ten_thousand_boilers(fleet: Fleet, capsys: Capture) -> None:
     multitude.copy_boiler(fleet.bench("QUA48 B1").boiler.id, MANY, read=True)
     every, first, last = Boiler.objects.all(), (NOW - 365 * DAY).date(), NOW.date()
     asked: dict[str, Callable[[], Any]] = {
-        "board": lambda: queries.rows(every, NOW),
+        "board": lambda: queries.board_rows(every, NOW),
         "a year of standings": lambda: figures.standings_per_day(every, first, last),
         "of classes": lambda: figures.open_by_class_per_day(every, first, last),
         "of ages": lambda: figures.age_bands_per_day(every, first, last),
-        "forecast": lambda: forecast.by_week(every, NOW),
+        "forecast": lambda: forecast.forecast_by_week(every, NOW),
     }
     times = {name: milliseconds(read) for name, read in asked.items()}
     rows = [m.objects.count() for m in (Segment, StateSegment, StandingSpan, ClassSpan)]
@@ -138,7 +138,7 @@ def without_locks(patch: pytest.MonkeyPatch) -> None:
     def next_version(portfolio: Any) -> int:
         return Pulse.objects.get(portfolio_id=portfolio).version + 1
 
-    patch.setattr(concluding, "lock", read)
+    patch.setattr(concluding, "lock_boilers", read)
     patch.setattr(board, "_next_version", next_version)
     patch.setattr(board.Change.objects, "bulk_create", lambda rows: list(rows))
 

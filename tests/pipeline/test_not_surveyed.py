@@ -9,13 +9,13 @@ from django.db import connection, transaction
 from django.test.utils import CaptureQueriesContext
 
 from fleet import pipeline
-from fleet.alerts.acts import Decision
+from fleet.alerts.acts import AlertDecision
 from fleet.alerts.models import Alert
 from fleet.board.models import Change, Judged
 from fleet.pipeline import conclude
 from fleet.portfolio.models import Boiler, ServiceState
 from fleet.portfolio.news import Cause
-from fleet.portfolio.sheet import parse
+from fleet.portfolio.sheet import parse_sheet
 from tests.cast import DAY, NOW, Fleet, make_fleet
 from tests.pipeline.test_concurrency import at_once
 from tests.portfolio.sheets import CATALOGUE, row, sheet
@@ -73,7 +73,9 @@ def test_it_ends_where_the_board_stops_saying_not_surveyed(fleet: Fleet) -> None
 def test_a_boiler_that_comes_later_raises_it_anew(fleet: Fleet) -> None:
     survey(fleet, "ALD12 B1", "ALD12 B2", at=NOW - 30 * DAY)
     text = sheet(row(building_ref="NEW1", address="1 New Lane", since="2026-01-05", fitted_on="2026-01-05"))
-    pipeline.change_register(portfolio=fleet.portfolio, rows=parse(text, CATALOGUE), at=NOW, cause=Cause(who="office"))
+    pipeline.change_register(
+        portfolio=fleet.portfolio, rows=parse_sheet(text, CATALOGUE), at=NOW, cause=Cause(who="office")
+    )
     raised = Alert.objects.filter(condition="not_surveyed", until=None).get()
     assert (raised.since, Alert.objects.filter(condition="not_surveyed").count()) == (
         Boiler.objects.get(building__ref="NEW1").since,
@@ -159,7 +161,10 @@ def test_what_cannot_be_judged_can_be_acknowledged_and_shelved(fleet: Fleet, mon
     poison(monkeypatch, fleet.bench().boiler.id)
     pipeline.sweep(at=NOW)
     alert: Alert = Alert.objects.get(condition="cannot_be_judged")
-    for decision in (Decision("acknowledged"), Decision("shelved", "The makers look into it.", NOW + 2 * HOUR)):
+    for decision in (
+        AlertDecision("acknowledged"),
+        AlertDecision("shelved", "The makers look into it.", NOW + 2 * HOUR),
+    ):
         alert = pipeline.act_on_alert(
             alert=alert.id, decision=decision, version=alert.version, by=fleet.technician, at=NOW
         )
@@ -172,7 +177,7 @@ def test_the_portfolios_alert_is_acknowledged_without_a_lock_on_any_boiler(fleet
     alert = told()
     with CaptureQueriesContext(connection) as captured:
         done = pipeline.act_on_alert(
-            alert=alert.id, decision=Decision("acknowledged"), version=alert.version, by=fleet.technician, at=NOW
+            alert=alert.id, decision=AlertDecision("acknowledged"), version=alert.version, by=fleet.technician, at=NOW
         )
     locks = [q["sql"] for q in captured if "FOR " in q["sql"] and "portfolio_boiler" in q["sql"]]
     assert (done.status, locks) == ("acknowledged", [])
@@ -181,7 +186,7 @@ def test_the_portfolios_alert_is_acknowledged_without_a_lock_on_any_boiler(fleet
 def test_a_count_that_changes_leaves_it_acknowledged(fleet: Fleet) -> None:
     alert = told()
     pipeline.act_on_alert(
-        alert=alert.id, decision=Decision("acknowledged"), version=alert.version, by=fleet.technician, at=NOW
+        alert=alert.id, decision=AlertDecision("acknowledged"), version=alert.version, by=fleet.technician, at=NOW
     )
     survey(fleet, "ALD12 B1")
     assert told().status == "acknowledged"

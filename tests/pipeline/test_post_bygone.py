@@ -10,7 +10,7 @@ from django.db import transaction
 from fleet import pipeline
 from fleet.assessments.models import Answer
 from fleet.errors import Refused
-from fleet.pipeline import Bygone
+from fleet.pipeline import PastVisit
 from fleet.portfolio.news import Cause
 from fleet.visits.incoming import IncomingVisit
 from fleet.visits.models import Visit
@@ -28,8 +28,8 @@ def past(fleet: Fleet) -> list[IncomingVisit]:
     return [*made, again]
 
 
-def posts(fleet: Fleet, visits: list[IncomingVisit]) -> list[Bygone]:
-    return [Bygone(v, fleet.technician, v.performed_at + timedelta(hours=1 + n / 10)) for n, v in enumerate(visits)]
+def posts(fleet: Fleet, visits: list[IncomingVisit]) -> list[PastVisit]:
+    return [PastVisit(v, fleet.technician, v.performed_at + timedelta(hours=1 + n / 10)) for n, v in enumerate(visits)]
 
 
 def test_a_past_told_at_once_concludes_what_its_posts_would_have(fleet: Fleet) -> None:
@@ -40,7 +40,7 @@ def test_a_past_told_at_once_concludes_what_its_posts_would_have(fleet: Fleet) -
         pipeline.sweep(at=NOW)
         apart = conclusions(boiler)
         transaction.set_rollback(True)
-    assert pipeline.post_bygone(posts(fleet, visits), at=NOW, cause=CAUSE) == 5
+    assert pipeline.post_past_visits(posts(fleet, visits), at=NOW, cause=CAUSE) == 5
     together = conclusions(boiler)
     for told in (apart, together):
         told.pop("Alert")  # those that came and went while nothing ran differ in nothing but the rows of the log
@@ -49,7 +49,7 @@ def test_a_past_told_at_once_concludes_what_its_posts_would_have(fleet: Fleet) -
 
 def test_each_visit_keeps_when_it_was_posted_and_gets_its_answer(fleet: Fleet) -> None:
     told = posts(fleet, past(fleet))
-    pipeline.post_bygone(told, at=NOW, cause=CAUSE)
+    pipeline.post_past_visits(told, at=NOW, cause=CAUSE)
     assert set(Visit.objects.values_list("id", "posted_at")) == {(p.visit.id, p.posted_at) for p in told}
     assert set(Answer.objects.values_list("id", "answered_at")) == {(p.visit.id, NOW) for p in told}
     assert pipeline.rebuild(at=NOW) == 0
@@ -61,13 +61,13 @@ def test_one_bad_visit_keeps_all_out_and_is_named(fleet: Fleet) -> None:
         replace(fleet.flushed(NOW - 8 * DAY), performed_at=NOW - 5000 * DAY, entries=()),
     )
     with pytest.raises(Refused) as refused, transaction.atomic():
-        pipeline.post_bygone(posts(fleet, [good, bad]), at=NOW, cause=CAUSE)
+        pipeline.post_past_visits(posts(fleet, [good, bad]), at=NOW, cause=CAUSE)
     assert [(f.code, f.at) for f in refused.value.faults] == [("before_the_boiler", (1, "performed_at"))]
     assert not Visit.objects.exists()
 
 
 def test_what_is_known_already_is_refused(fleet: Fleet) -> None:
     told = posts(fleet, [fleet.flushed(NOW - 9 * DAY)])
-    pipeline.post_bygone(told, at=NOW, cause=CAUSE)
+    pipeline.post_past_visits(told, at=NOW, cause=CAUSE)
     with pytest.raises(Refused, match="known"), transaction.atomic():
-        pipeline.post_bygone(told, at=NOW, cause=CAUSE)
+        pipeline.post_past_visits(told, at=NOW, cause=CAUSE)

@@ -36,7 +36,7 @@ def test_a_boiler_nobody_visited_is_not_surveyed(fleet: Fleet) -> None:
 
 
 def test_a_failed_flush_puts_the_boiler_on_hold_with_its_reason(clear: Fleet) -> None:
-    body = clear.post(clear.flushed(NOW, burner_stopped=False))[0].told()
+    body = clear.post(clear.flushed(NOW, burner_stopped=False))[0].parse_body()
     assert (body["standing"]["before"], body["standing"]["after"]) == ("clear", "hold")
     assert body["standing"]["reasons"][0]["rule"] == "flush_keeps_firing"
 
@@ -48,7 +48,7 @@ def test_a_failed_flush_opens_one_deficiency_and_raises_one_hold(clear: Fleet) -
 
 
 def test_the_answer_to_a_failed_flush_is_not_ready(clear: Fleet) -> None:
-    body = clear.post(clear.flushed(NOW, burner_stopped=False))[0].told()
+    body = clear.post(clear.flushed(NOW, burner_stopped=False))[0].parse_body()
     assert body["readiness"]["answer"] == "not_ready"
     assert body["verdicts"][0]["outcome"] == "fail"
 
@@ -63,7 +63,7 @@ def test_repair_and_proof_return_the_alert_to_normal_and_close_the_deficiency(cl
 
 def test_a_repair_with_its_proof_answers_ready(clear: Fleet) -> None:
     clear.post(clear.flushed(NOW - timedelta(hours=2), burner_stopped=False), at=NOW - timedelta(hours=2))
-    assert clear.post(clear.repaired(NOW))[0].told()["readiness"]["answer"] == "ready"
+    assert clear.post(clear.repaired(NOW))[0].parse_body()["readiness"]["answer"] == "ready"
 
 
 def test_a_visit_posted_late_counts_from_when_it_was_performed(clear: Fleet) -> None:
@@ -73,7 +73,7 @@ def test_a_visit_posted_late_counts_from_when_it_was_performed(clear: Fleet) -> 
 
 def test_a_pass_after_a_late_failure_with_nothing_done_leaves_the_boiler_on_hold(clear: Fleet) -> None:
     # The pass of yesterday stands already; the failure of the day before it comes late.
-    body = clear.post(clear.flushed(NOW - 2 * DAY, burner_stopped=False))[0].told()
+    body = clear.post(clear.flushed(NOW - 2 * DAY, burner_stopped=False))[0].parse_body()
     assert body["standing"]["after"] == "hold"
     assert body["newer_facts_stand"] is True
 
@@ -110,7 +110,7 @@ def test_a_correction_takes_the_place_of_the_visit_it_names(clear: Fleet) -> Non
     right = clear.flushed(NOW - timedelta(hours=1))
     restated = _correcting(right, wrong.id)
     (told,) = clear.post(restated)
-    assert (told.told()["waits_for_second"], standing(clear.bench())) == (True, "hold")
+    assert (told.parse_body()["waits_for_second"], standing(clear.bench())) == (True, "hold")
     clear.second(restated)
     assert standing(clear.bench()) == "clear"
     assert Deficiency.objects.get().status == "withdrawn"

@@ -20,7 +20,7 @@ from fleet.pipeline import register
 from fleet.portfolio import imports
 from fleet.portfolio.models import Boiler, Building, Fitting, Import, Portfolio, Position, Setting
 from fleet.portfolio.news import Cause
-from fleet.portfolio.sheet import parse
+from fleet.portfolio.sheet import parse_sheet
 from tests.cast import DAY, NOW, Fleet, make_fleet, make_person
 from tests.portfolio.sheets import CATALOGUE
 from tests.portfolio.streets import as_csv, as_table
@@ -68,7 +68,7 @@ def imported(street: Portfolio, ines: User, content: bytes, at: datetime = NOW) 
     made = pipeline.receive_import(portfolio=street, content=content, name="streets", by=ines, at=at)
     pipeline.work_on_imports(at=at)
     made.refresh_from_db()
-    pipeline.confirm_import(of=made, version=made.version, by=ines, at=at, cause=Cause(who="ines"))
+    pipeline.confirm_import(import_row=made, version=made.version, by=ines, at=at, cause=Cause(who="ines"))
     pipeline.work_on_imports(at=at)
     made.refresh_from_db()
     return made
@@ -138,7 +138,7 @@ def test_five_thousand_buildings_from_one_file(
 
 
 def queries(street: Portfolio, buildings: int, at: datetime = NOW) -> int:
-    rows = parse(as_csv(buildings).decode(), CATALOGUE)
+    rows = parse_sheet(as_csv(buildings).decode(), CATALOGUE)
     with CaptureQueriesContext(connection) as captured:
         pipeline.change_register(portfolio=street, rows=rows, at=at, cause=Cause(who="office"))
     return len(captured)
@@ -156,8 +156,8 @@ def test_the_queries_are_the_same_for_forty_buildings_and_for_a_hundred(street: 
 def test_more_boilers_than_are_judged_at_once_are_left_to_the_sweep(
     buildings: int, at_once: int, street: Portfolio, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    assert register.JUDGED_AT_ONCE == 50
-    monkeypatch.setattr(register, "JUDGED_AT_ONCE", 4)
+    assert register.MAX_JUDGED_AT_ONCE == 50
+    monkeypatch.setattr(register, "MAX_JUDGED_AT_ONCE", 4)
     queries(street, buildings)  # one boiler in the first, two in the second, and so on
     assert Judged.objects.filter(portfolio=street).count() == at_once
     boilers = Boiler.objects.filter(portfolio=street).count()
@@ -168,10 +168,10 @@ def test_more_boilers_than_are_judged_at_once_are_left_to_the_sweep(
 def test_boilers_judged_before_are_judged_again_by_the_next_sweep(
     street: Portfolio, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(register, "JUDGED_AT_ONCE", 4)
+    monkeypatch.setattr(register, "MAX_JUDGED_AT_ONCE", 4)
     queries(street, 4)
     pipeline.sweep(at=NOW)
-    rows, at = parse(as_csv(4).decode(), CATALOGUE), NOW + DAY
+    rows, at = parse_sheet(as_csv(4).decode(), CATALOGUE), NOW + DAY
     changed = [replace(r, on_boiler=(("output_btu_h", 700_000.0),)) for r in rows]
     report = pipeline.change_register(portfolio=street, rows=changed, at=at, cause=Cause(who="office"))
     assert (report.added, Judged.objects.filter(portfolio=street, next_at=at).count()) == ({"settings": 6}, 6)
@@ -186,7 +186,7 @@ def test_how_far_it_is_can_be_seen_beside_the_transaction_that_saves(monkeypatch
     ines = make_person("ines", fleet.portfolio, "office")
     sent = {"content": as_csv(40), "name": "street", "by": ines, "at": NOW}
     made = pipeline.receive_import(portfolio=fleet.portfolio, **sent)
-    seen, keep, other = list[Any](), imports.keep, connection.copy()
+    seen, keep, other = list[Any](), imports.store_outcome, connection.copy()
 
     def looked(row: Import, found: Any) -> None:
         with other.cursor() as cursor:
@@ -194,7 +194,7 @@ def test_how_far_it_is_can_be_seen_beside_the_transaction_that_saves(monkeypatch
             seen.extend(cursor.fetchall())
         keep(row, found)
 
-    monkeypatch.setattr(imports, "keep", looked)
+    monkeypatch.setattr(imports, "store_outcome", looked)
     pipeline.work_on_imports(at=NOW)
     other.close()
     made.refresh_from_db()

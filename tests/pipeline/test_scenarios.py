@@ -12,8 +12,8 @@ from django.db import transaction
 from fleet import pipeline
 from fleet.accounts.models import Grant, Qualification, User
 from fleet.calendar import day_of
-from fleet.catalog.services import load
-from fleet.evidence import gather
+from fleet.catalog.services import load_release
+from fleet.evidence import gather_evidence
 from fleet.pipeline import past
 from fleet.portfolio.models import (
     Boiler,
@@ -28,7 +28,7 @@ from fleet.portfolio.models import (
     Setting,
 )
 from fleet.rules import judge
-from fleet.rules.values import Evidence, Terms, Visit
+from fleet.rules.values import AdoptedTerms, Evidence, VisitFact
 from fleet.terms.models import Adoption
 from fleet.visits.incoming import IncomingEntry, IncomingVisit, Person
 from tests.cast import LONG_AGO, ROOT
@@ -44,7 +44,7 @@ LATEST = datetime(2060, 1, 1, tzinfo=UTC)
 
 @pytest.mark.parametrize("path", CASES, ids=lambda p: p.stem)
 def test_every_scenario_is_met_through_the_database(path: Path) -> None:
-    load(folder=ROOT / "fixtures" / "catalogue", at=LONG_AGO)
+    load_release(folder=ROOT / "fixtures" / "catalogue", at=LONG_AGO)
     wrong = []
     for scenario in read(path):
         with transaction.atomic():
@@ -59,13 +59,13 @@ def failures(scenario: Scenario) -> Iterator[str]:
     post(scenario, boiler)
     names = {p.name: visit_id(p.name) for p in scenario.posted}
     for moment in scenario.moments:
-        evidence, _ = gather(boiler.id, LATEST, moment.known_at)
+        evidence, _ = gather_evidence(boiler.id, LATEST, moment.known_at)
         so_far = until(evidence, moment.at)
         now, then = (judge(e, scenario.acts, moment.at) for e in (evidence, so_far))
         for outcome in check(Seen(moment, evidence, now, then, names)):
             if not outcome.met:
                 yield f"line {moment.line}: {outcome.what}: expected {outcome.expected}, got {outcome.got}"
-        told = past.standing(boiler.id, moment.at, known_at=moment.known_at)
+        told = past.standing_at(boiler.id, moment.at, known_at=moment.known_at)
         holds = next(s for s in now.standings if s.until is None or moment.at < s.until)
         if told.standing != holds.standing.value:
             yield f"line {moment.line}: the door says {told.standing}, the rules {holds.standing}"
@@ -77,7 +77,7 @@ def register(scenario: Scenario) -> Boiler:
     portfolio = Portfolio.objects.create(ref="SCENARIO", name="Scenario")
     row = {"portfolio": portfolio}
     building = Building.objects.create(**row, ref="S", address="the building", zone=evidence.zone)
-    shared = {e.position for p in scenario.posted if not p.visit.own for e in p.visit.entries}
+    shared = {e.position for p in scenario.posted if not p.visit.of_this_boiler for e in p.visit.entries}
     group = HeaderGroup.objects.create(**row, building=building, ref="H") if shared else None
     house = {"building": building, "header_group": group, "since": FIRST, **row}
     boiler = Boiler.objects.create(id=evidence.boiler, ref="B1", name=evidence.name, **house)
@@ -115,7 +115,7 @@ def facts(evidence: Evidence, boiler: Boiler) -> None:
         Paper.objects.create(building=boiler.building, boiler=boiler, **told, **row)
 
 
-def adopted(terms: Terms, zone: str) -> dict[str, object]:
+def adopted(terms: AdoptedTerms, zone: str) -> dict[str, object]:
     """The columns of an adoption; an instant of a scenario is the midnight of its day."""
     season = terms.season
     own = {
@@ -155,7 +155,7 @@ def incoming(posted: Posted, boiler: Boiler) -> IncomingVisit:
     visit = posted.visit
     return IncomingVisit(
         id=visit.id,
-        boiler=boiler.id if visit.own else uuid5(boiler.id, "neighbour"),
+        boiler=boiler.id if visit.of_this_boiler else uuid5(boiler.id, "neighbour"),
         kind=visit.kind,
         performed_at=visit.at,
         entries=tuple(_entries(visit)),
@@ -169,7 +169,7 @@ def incoming(posted: Posted, boiler: Boiler) -> IncomingVisit:
     )
 
 
-def _entries(visit: Visit) -> Iterator[IncomingEntry]:
+def _entries(visit: VisitFact) -> Iterator[IncomingEntry]:
     for e in visit.entries:
         told = {"phase": e.phase, "outcome": e.outcome, "why": e.why, "readings": dict(e.readings)}
         fitted = {"kind": e.kind, "values": dict(e.values), "device": e.device}

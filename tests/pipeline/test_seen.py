@@ -18,7 +18,7 @@ def seen(code: str, **readings: Value) -> IncomingEntry:
 
 def test_a_smell_of_gas_puts_the_boiler_on_hold_and_says_to_get_out_first(fleet: Fleet) -> None:
     fleet.post(fleet.serviced(NOW - 30 * DAY), at=NOW - 30 * DAY)
-    body = fleet.post(fleet.visit(NOW, [seen("gas_smell")]))[0].told()
+    body = fleet.post(fleet.visit(NOW, [seen("gas_smell")]))[0].parse_body()
     assert standing(fleet.bench()) == "hold"
     assert body["findings"][0]["first_act"].startswith("Get everybody out and call from outside.")
 

@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 from django.db import connection
 
-from fleet.evidence import gather
+from fleet.evidence import gather_evidence
 from fleet.management.demo import work
 from fleet.portfolio.models import Boiler
 from fleet.rules import judge
@@ -27,21 +27,23 @@ def history(fleet: Fleet, entries: int) -> None:
     """Write a boiler's past: weekly flushes of both cutoffs and a siphon check, and a service every forty weeks."""
     boiler, at, made = fleet.bench().boiler, NOW - timedelta(days=800), 0
     step = timedelta(days=780) / (entries / 3)
-    week, told = 0, list[services.New]()
+    week, told = 0, list[services.NewVisit]()
     while made < entries:
         week, at = week + 1, at + step
         visit = fleet.serviced(at) if week % WEEKS_PER_SERVICE == 1 else routine(fleet, at)
-        told.append(services.New(visit, boiler, NOW, fleet.technician))
+        told.append(services.NewVisit(visit, boiler, NOW, fleet.technician))
         made += len(visit.entries)
-    services.add_all(told)
+    services.add_visits(told)
 
 
 def routine(fleet: Fleet, at: datetime) -> IncomingVisit:
     """What a technician does every week on a boiler that gives no trouble."""
     bench = fleet.bench()
-    entries = [bench.test(at, "flush", place, **work.GOOD_FLUSH) for place in ("upper", "lower")]
-    entries.append(bench.test(at, "siphon_check", min(p for p in bench.places if "siphon" in p), passes_water=True))
-    return bench.visit("routine_check", at, [fleet.technician.id], entries)
+    entries = [bench.test_entry(at, "flush", place, **work.GOOD_FLUSH) for place in ("upper", "lower")]
+    entries.append(
+        bench.test_entry(at, "siphon_check", min(p for p in bench.places if "siphon" in p), passes_water=True)
+    )
+    return bench.compose_visit("routine_check", at, [fleet.technician.id], entries)
 
 
 def of_database() -> float:
@@ -75,10 +77,11 @@ def collected_as_the_site_collects() -> Iterator[None]:
 def test_judging_costs_no_more_than_gathering(fleet: Fleet, entries: int, times: int) -> None:
     history(fleet, entries)
     boiler = Boiler.objects.get(id=fleet.bench().boiler.id).id
-    evidence, _ = gather(boiler, NOW)
+    evidence, _ = gather_evidence(boiler, NOW)
     for _ in range(3):  # a busy neighbour only ever adds: the least of five turns each is what the work itself takes
         turns = [
-            (cpu(lambda: judge(evidence, (), NOW), times), cpu(lambda: gather(boiler, NOW), times)) for _ in "abcde"
+            (cpu(lambda: judge(evidence, (), NOW), times), cpu(lambda: gather_evidence(boiler, NOW), times))
+            for _ in "abcde"
         ]
         judging, gathering = (min(turn[i] for turn in turns) for i in (0, 1))
         ratio = judging / gathering

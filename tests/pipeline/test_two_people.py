@@ -6,7 +6,7 @@ from typing import Any
 import pytest
 
 from fleet import pipeline
-from fleet.alerts.acts import Decision as OnAlert
+from fleet.alerts.acts import AlertDecision as OnAlert
 from fleet.alerts.models import Act as AlertAct
 from fleet.alerts.models import Alert
 from fleet.board.models import Change, Pulse

@@ -7,10 +7,10 @@ from zipfile import ZIP_DEFLATED, ZipFile
 
 from openpyxl import Workbook
 
-from fleet.errors import Place, Refused
+from fleet.errors import FaultPath, Refused
 from fleet.portfolio import files
 from fleet.portfolio.sheet import SheetRow, rows_of
-from fleet.portfolio.table import Table
+from fleet.portfolio.table import SheetTable
 from tests.portfolio.sheets import CATALOGUE, CELLS, cell
 
 
@@ -54,9 +54,9 @@ def part(content: bytes, name: str = "xl/worksheets/sheet1.xml") -> bytes:
         return packed.read(name)
 
 
-def table(content: bytes) -> Table:
+def table(content: bytes) -> SheetTable:
     """Read by the one way in."""
-    return files.read(content, CATALOGUE)
+    return files.read_table(content, CATALOGUE)
 
 
 def rows(content: bytes) -> list[SheetRow]:
@@ -64,7 +64,7 @@ def rows(content: bytes) -> list[SheetRow]:
     return rows_of(table(content), CATALOGUE)
 
 
-def faults(content: bytes) -> list[tuple[str, Place]]:
+def faults(content: bytes) -> list[tuple[str, FaultPath]]:
     """(code, place) of every fault; none where the file is read."""
     try:
         rows(content)

@@ -1,8 +1,8 @@
 """Sheets to read: one row of the float chamber of boiler 1, with whatever is to be different."""
 
-from fleet.catalog.parse import parse as parse_catalogue
-from fleet.errors import Place, Refused
-from fleet.portfolio.sheet import parse
+from fleet.catalog.parse import parse_folder as parse_catalogue
+from fleet.errors import FaultPath, Refused
+from fleet.portfolio.sheet import parse_sheet
 from tests.cast import ROOT
 
 CATALOGUE = parse_catalogue(ROOT / "fixtures" / "catalogue", 1)
@@ -44,10 +44,10 @@ def sheet(*rows: str) -> str:
     return "".join(f"{line}\n" for line in (",".join(CELLS), *rows))
 
 
-def faults(text: str) -> list[tuple[str, Place]]:
+def faults(text: str) -> list[tuple[str, FaultPath]]:
     """(code, place) of every fault; none where the sheet is read."""
     try:
-        parse(text, CATALOGUE)
+        parse_sheet(text, CATALOGUE)
     except Refused as refused:
         return [(f.code, f.at) for f in refused.faults]
     return []

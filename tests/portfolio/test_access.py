@@ -7,10 +7,10 @@ import pytest
 
 from fleet import pipeline
 from fleet.board.models import Change
-from fleet.portfolio.access import admits, fault, parse
+from fleet.portfolio.access import access_hours_fault, is_accessible, parse_access_hours
 from fleet.portfolio.models import Building
 from fleet.portfolio.news import Cause
-from fleet.portfolio.sheet import parse as parse_sheet
+from fleet.portfolio.sheet import parse_sheet as parse_sheet
 from tests.cast import NOW, Fleet, register
 from tests.portfolio.sheets import CATALOGUE
 
@@ -20,7 +20,7 @@ MINUTE = timedelta(minutes=1)
 
 
 def test_days_and_windows_are_read() -> None:
-    week = parse(HOURS)
+    week = parse_access_hours(HOURS)
     assert [week.get(day) for day in (0, 4, 5, 6)] == [
         ((480, 720), (780, 1020)),
         ((480, 720), (780, 1020)),
@@ -51,7 +51,7 @@ def test_days_and_windows_are_read() -> None:
     ],
 )
 def test_everything_else_is_refused_with_a_sentence(text: str, said: str) -> None:
-    assert said in (fault(text) or "")
+    assert said in (access_hours_fault(text) or "")
 
 
 @pytest.mark.parametrize(
@@ -71,11 +71,11 @@ def test_everything_else_is_refused_with_a_sentence(text: str, said: str) -> Non
 def test_a_stay_lies_within_one_window_of_the_buildings_day(begin: str, minutes: int, inside: bool) -> None:
     offset = "-04:00" if begin.startswith("2026-07") else "-05:00"
     since = datetime.fromisoformat(f"{begin}:00{offset}").astimezone(UTC)
-    assert admits(HOURS, ZONE, since, since + minutes * MINUTE) is inside
+    assert is_accessible(HOURS, ZONE, since, since + minutes * MINUTE) is inside
 
 
 def test_nothing_written_is_no_restriction() -> None:
-    assert admits("", ZONE, NOW, NOW + timedelta(hours=9))
+    assert is_accessible("", ZONE, NOW, NOW + timedelta(hours=9))
 
 
 def sheet(hours: str) -> str:

@@ -9,8 +9,8 @@ from fleet.board.models import Change, Pulse
 from fleet.errors import Refused
 from fleet.portfolio.models import Boiler, Building, Position, Setting
 from fleet.portfolio.news import Cause
-from fleet.portfolio.services import Report
-from fleet.portfolio.sheet import parse
+from fleet.portfolio.services import ImportSummary
+from fleet.portfolio.sheet import parse_sheet
 from tests.cast import NOW, Fleet
 from tests.portfolio.sheets import CATALOGUE, LIMIT, cell, row, sheet
 
@@ -19,9 +19,9 @@ OFFICE = Cause(who="office", request_id="sheet-00001")
 CONTROL = {"role": "operating_control", "kind": "operating_control", "set_psi": ""}
 
 
-def imported(fleet: Fleet, *rows: str) -> Report:
+def imported(fleet: Fleet, *rows: str) -> ImportSummary:
     text = sheet(*rows)
-    return pipeline.change_register(portfolio=fleet.portfolio, rows=parse(text, CATALOGUE), at=NOW, cause=OFFICE)
+    return pipeline.change_register(portfolio=fleet.portfolio, rows=parse_sheet(text, CATALOGUE), at=NOW, cause=OFFICE)
 
 
 @pytest.fixture

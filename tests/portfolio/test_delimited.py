@@ -3,7 +3,7 @@
 import pytest
 
 from fleet.errors import Refused
-from fleet.portfolio.sheet import parse
+from fleet.portfolio.sheet import parse_sheet
 from tests.portfolio.books import faults, rows
 from tests.portfolio.sheets import CATALOGUE, CELLS, LIMIT, row, sheet
 
@@ -12,7 +12,7 @@ TEXT = sheet(row(address="12 Alder TÃ©rrace"), row(**LIMIT, address="12 Alder TÃ
 
 @pytest.mark.parametrize("encoding", ["utf-8", "utf-8-sig", "utf-16"])
 def test_every_encoding_that_says_what_it_is_is_read(encoding: str) -> None:
-    assert rows(TEXT.encode(encoding)) == parse(TEXT, CATALOGUE)
+    assert rows(TEXT.encode(encoding)) == parse_sheet(TEXT, CATALOGUE)
 
 
 def test_a_byte_of_an_older_encoding_is_told_with_its_row_and_column() -> None:
@@ -32,7 +32,7 @@ def test_half_a_character_of_utf_16_is_refused() -> None:
 @pytest.mark.parametrize("separator", [",", ";", "\t"])
 def test_the_separator_is_the_one_between_the_names_of_the_columns(separator: str) -> None:
     text = sheet(row(address="12 Alder Terrace"))
-    assert rows(text.replace(",", separator).encode()) == parse(text, CATALOGUE)
+    assert rows(text.replace(",", separator).encode()) == parse_sheet(text, CATALOGUE)
 
 
 def test_a_separator_in_quotes_separates_nothing() -> None:
@@ -80,5 +80,5 @@ def test_more_columns_than_a_sheet_has_are_refused() -> None:
 def test_faults_beyond_five_hundred_are_counted() -> None:
     text = sheet(*(row(ref=f"p{n}", zone="Nowhere") for n in range(612)))
     with pytest.raises(Refused) as refused:
-        parse(text, CATALOGUE)
+        parse_sheet(text, CATALOGUE)
     assert refused.value.faults[-1].message == "112 faults more than are told here."

@@ -14,11 +14,11 @@ from openpyxl import load_workbook
 from fleet import pipeline
 from fleet.errors import Refused
 from fleet.portfolio import export, files, writing
-from fleet.portfolio.known import Known
+from fleet.portfolio.known import RegisterSnapshot
 from fleet.portfolio.models import Boiler, Portfolio
 from fleet.portfolio.news import Cause
-from fleet.portfolio.plan import plan
-from fleet.portfolio.sheet import SheetRow, parse, rows_of
+from fleet.portfolio.plan import plan_import
+from fleet.portfolio.sheet import SheetRow, parse_sheet, rows_of
 from tests.cast import DAY, NOW, Fleet
 from tests.portfolio.sheets import CATALOGUE, CELLS, cell
 from tests.portfolio.streets import as_csv
@@ -28,14 +28,14 @@ WRITERS = {"csv": writing.as_csv, "xlsx": writing.as_xlsx}
 
 
 def exported(portfolio: Portfolio, kind: str, at: Any = NOW) -> bytes:
-    rows = export.sheet(portfolio=portfolio, boilers=Boiler.objects.all(), catalogue=CATALOGUE, at=at)
+    rows = export.sheet_rows(portfolio=portfolio, boilers=Boiler.objects.all(), catalogue=CATALOGUE, at=at)
     return b"".join(WRITERS[kind](rows))
 
 
 def does(portfolio: Portfolio, content: bytes, at: Any = NOW + DAY) -> tuple[int, list[Any]]:
     """How many rows a file has, and everything its import would do."""
-    rows = rows_of(files.read(content, CATALOGUE), CATALOGUE)
-    made = plan(portfolio=portfolio, known=Known.of(portfolio, rows, at), rows=rows, at=at)
+    rows = rows_of(files.read_table(content, CATALOGUE), CATALOGUE)
+    made = plan_import(portfolio=portfolio, register=RegisterSnapshot.for_sheet(portfolio, rows, at), rows=rows, at=at)
     return len(rows), [line for line in made.lines if line.does]
 
 
@@ -45,16 +45,16 @@ def imported(portfolio: Portfolio, rows: list[SheetRow], at: Any = NOW) -> None:
 
 @pytest.mark.parametrize("kind", WRITERS)
 def test_an_export_read_back_in_does_nothing(kind: str, fleet: Fleet) -> None:
-    imported(fleet.portfolio, parse(as_csv(3).decode(), CATALOGUE))
+    imported(fleet.portfolio, parse_sheet(as_csv(3).decode(), CATALOGUE))
     assert does(fleet.portfolio, exported(fleet.portfolio, kind)) == (4 * 14 + 16, [])
 
 
 @pytest.mark.parametrize("kind", WRITERS)
 def test_an_export_read_into_an_empty_portfolio_makes_the_same_register(kind: str, fleet: Fleet) -> None:
-    imported(fleet.portfolio, parse(as_csv(3).decode(), CATALOGUE))
+    imported(fleet.portfolio, parse_sheet(as_csv(3).decode(), CATALOGUE))
     first, other = exported(fleet.portfolio, "csv"), Portfolio.objects.create(ref="ELSE", name="Elsewhere")
     content = exported(fleet.portfolio, kind)
-    rows = rows_of(files.read(content, CATALOGUE), CATALOGUE)
+    rows = rows_of(files.read_table(content, CATALOGUE), CATALOGUE)
     imported(other, [replace(r, portfolio_ref="") for r in rows])
     assert exported(other, "csv").replace(b"ELSE,", b"LARKFIELD,") == first
 
@@ -88,7 +88,7 @@ def test_whatever_a_sheet_brought_in_its_export_does_nothing(data: st.DataObject
     made.writeheader()
     made.writerows(rows)
     try:
-        read = parse(written.getvalue(), CATALOGUE)
+        read = parse_sheet(written.getvalue(), CATALOGUE)
     except Refused:
         return  # what can't come in needn't go out
     with transaction.atomic():
@@ -120,20 +120,20 @@ def test_a_character_no_workbook_can_hold_does_not_break_one() -> None:
 
 def test_the_example_is_a_sheet_that_can_be_read(fleet: Fleet) -> None:
     for write in WRITERS.values():
-        read = rows_of(files.read(b"".join(write(export.example(CATALOGUE))), CATALOGUE), CATALOGUE)
+        read = rows_of(files.read_table(b"".join(write(export.example_rows(CATALOGUE))), CATALOGUE), CATALOGUE)
         assert [r.position_ref for r in read] == ["siphon", "limit"]
 
 
 def test_an_export_comes_in_pieces_and_in_as_many_queries_as_there_are_batches(
     fleet: Fleet, django_assert_max_num_queries: Any, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    imported(fleet.portfolio, parse(as_csv(40).decode(), CATALOGUE))
-    monkeypatch.setattr(export, "BATCH", 20)
+    imported(fleet.portfolio, parse_sheet(as_csv(40).decode(), CATALOGUE))
+    monkeypatch.setattr(export, "BOILERS_PER_BATCH", 20)
     # kinds, what is declared, the boilers; then six a batch
     with django_assert_max_num_queries(3 + 6 * 4):
         pieces = list(
             writing.as_csv(
-                export.sheet(portfolio=fleet.portfolio, boilers=Boiler.objects.all(), catalogue=CATALOGUE, at=NOW)
+                export.sheet_rows(portfolio=fleet.portfolio, boilers=Boiler.objects.all(), catalogue=CATALOGUE, at=NOW)
             )
         )
     assert len(pieces) > 1

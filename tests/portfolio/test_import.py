@@ -6,18 +6,18 @@ import pytest
 
 from fleet import pipeline
 from fleet.board.models import Change, Pulse
-from fleet.evidence import gather
+from fleet.evidence import gather_evidence
 from fleet.portfolio.models import Boiler, Building, Device, Fitting, Portfolio, Position, Setting
 from fleet.portfolio.news import Cause
-from fleet.portfolio.services import Report
-from fleet.portfolio.sheet import parse
+from fleet.portfolio.services import ImportSummary
+from fleet.portfolio.sheet import parse_sheet
 from tests.cast import DAY, NOW, Fleet, register
 from tests.portfolio.sheets import CATALOGUE
 
 pytestmark = pytest.mark.django_db
 
 
-def imported(fleet: Fleet, *changes: tuple[str, str], at: datetime = NOW, drop: str = "") -> Report:
+def imported(fleet: Fleet, *changes: tuple[str, str], at: datetime = NOW, drop: str = "") -> ImportSummary:
     """Import the rows of Alder Terrace with texts swapped, and without the rows that hold `drop`."""
     lines = [
         line for line in register().splitlines() if line.startswith(("building_ref", "ALD12")) and not _has(line, drop)
@@ -26,7 +26,7 @@ def imported(fleet: Fleet, *changes: tuple[str, str], at: datetime = NOW, drop: 
     for old, new in changes:
         assert old in text
         text = text.replace(old, new)
-    rows = parse(text, CATALOGUE)
+    rows = parse_sheet(text, CATALOGUE)
     return pipeline.change_register(portfolio=fleet.portfolio, rows=rows, at=at, cause=Cause(who="office"))
 
 
@@ -61,7 +61,7 @@ def test_the_same_sheet_in_another_order_adds_nothing(fleet: Fleet) -> None:
     lines = [line for line in register().splitlines() if line.startswith("ALD12")]
     text = "\n".join([register().splitlines()[0], *reversed(lines)])
     report = pipeline.change_register(
-        portfolio=fleet.portfolio, rows=parse(text, CATALOGUE), at=NOW, cause=Cause(who="office")
+        portfolio=fleet.portfolio, rows=parse_sheet(text, CATALOGUE), at=NOW, cause=Cause(who="office")
     )
     assert report.added == {}
 
@@ -118,9 +118,9 @@ def test_changed_paths_are_a_dated_setting(fleet: Fleet) -> None:
 
 
 def test_what_was_known_before_the_import_can_still_be_read(fleet: Fleet) -> None:
-    before = gather(fleet.bench().boiler.id, NOW)[0].settings
+    before = gather_evidence(fleet.bench().boiler.id, NOW)[0].settings
     imported(fleet, ("high_limit,siphon-2", "high_limit,siphon-1"))
-    after = gather(fleet.bench().boiler.id, NOW)[0].settings
+    after = gather_evidence(fleet.bench().boiler.id, NOW)[0].settings
     assert set(map(repr, before)) < set(map(repr, after))
 
 
@@ -136,7 +136,7 @@ def test_the_same_refs_in_another_portfolio_are_other_things(fleet: Fleet) -> No
     other = Portfolio.objects.create(ref="ELSE", name="Elsewhere Homes")
     lines = [line for line in register().splitlines() if line.startswith(("building_ref", "ALD12"))]
     pipeline.change_register(
-        portfolio=other, rows=parse("\n".join(lines), CATALOGUE), at=NOW, cause=Cause(who="office")
+        portfolio=other, rows=parse_sheet("\n".join(lines), CATALOGUE), at=NOW, cause=Cause(who="office")
     )
     assert rows() == {name: 2 * count for name, count in before.items()}
 

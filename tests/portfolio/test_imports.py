@@ -46,7 +46,7 @@ def handed(fleet: Fleet, ines: User, *rows: str, content: bytes = b"") -> Import
 
 
 def confirmed(of: Import, ines: User, version: int = 0) -> Import:
-    return pipeline.confirm_import(of=of, version=version or of.version, by=ines, at=NOW, cause=CAUSE)
+    return pipeline.confirm_import(import_row=of, version=version or of.version, by=ines, at=NOW, cause=CAUSE)
 
 
 def counts() -> tuple[int, ...]:
@@ -54,7 +54,7 @@ def counts() -> tuple[int, ...]:
 
 
 def told(of: Import, part: str = "changes") -> list[str]:
-    return [d["sentence"] for line in imports.page(of.id, part, 0) for d in line["does"]]
+    return [d["sentence"] for line in imports.page_lines(of.id, part, 0) for d in line["does"]]
 
 
 def test_a_report_is_made_before_anything_is_saved(fleet: Fleet, ines: User) -> None:
@@ -77,7 +77,7 @@ def test_the_report_says_row_by_row_what_would_be_done(fleet: Fleet, ines: User)
         "Float chamber is a new place.",
         "Float chamber fitted at float chamber on Tue 01 Oct 2019.",
     ]
-    assert [line["row"] for line in imports.page(again.id, "changes", 0)] == [2, 3, 4]
+    assert [line["row"] for line in imports.page_lines(again.id, "changes", 0)] == [2, 3, 4]
 
 
 def test_what_is_missing_is_told_and_stays(fleet: Fleet, ines: User) -> None:
@@ -124,7 +124,7 @@ def test_a_register_that_moved_meanwhile_makes_a_new_report_and_saves_nothing(fl
     made = handed(fleet, ines, new(), new(**{**LIMIT, "set_psi": "9"}))
     confirmed(handed(fleet, ines, new(), new(**{**LIMIT, "set_psi": "10"})), ines)
     before = counts()
-    again = pipeline.confirm_import(of=made, version=made.version, by=ines, at=NOW + DAY, cause=CAUSE)
+    again = pipeline.confirm_import(import_row=made, version=made.version, by=ines, at=NOW + DAY, cause=CAUSE)
     assert (again.status, counts()) == ("ready", before)
     assert "The register changed" in again.told
     assert told(again) == ["Set pressure: 10 psi → 9 psi from now on."]
@@ -154,14 +154,14 @@ def test_a_report_that_was_not_looked_at_is_not_confirmed(fleet: Fleet, ines: Us
 
 def test_what_is_withdrawn_is_not_saved(fleet: Fleet, ines: User) -> None:
     made = handed(fleet, ines, new())
-    assert pipeline.withdraw_import(of=made, version=made.version, at=NOW).status == "withdrawn"
+    assert pipeline.withdraw_import(import_row=made, version=made.version, at=NOW).status == "withdrawn"
     with pytest.raises(Refused, match="not_now"):
         confirmed(made, ines)
 
 
 def large(fleet: Fleet, ines: User) -> Import:
     content = as_csv(40)
-    assert len(content) > verbs.AT_ONCE
+    assert len(content) > verbs.MAX_BYTES_AT_ONCE
     return handed(fleet, ines, content=content)
 
 
@@ -193,7 +193,7 @@ def test_a_worker_that_fails_leaves_nothing_half_and_says_so(
     def broken(*args: Any, **kwargs: Any) -> None:
         raise ZeroDivisionError
 
-    monkeypatch.setattr("fleet.pipeline.register.conclude", broken)
+    monkeypatch.setattr("fleet.pipeline.register.conclude_boilers", broken)
     assert confirmed(made, ines).status == "failed"
     assert (counts(), "nothing of it was saved" in made.told) == (before, True)
 
@@ -207,7 +207,7 @@ def test_a_lock_that_was_not_to_be_had_is_tried_again_by_the_next_run(
         raise OperationalError
 
     with monkeypatch.context() as patch:
-        patch.setattr("fleet.pipeline.register.lock", held)
+        patch.setattr("fleet.pipeline.register.lock_boilers", held)
         assert confirmed(made, ines).status == "saving"
     pipeline.work_on_imports(at=NOW)
     made.refresh_from_db()
@@ -232,7 +232,7 @@ def test_two_imports_of_a_portfolio_are_saved_one_after_the_other(fleet: Fleet, 
         cursor.execute("BEGIN")
         cursor.execute("SELECT pg_advisory_xact_lock(%s)", [fleet.portfolio.id.int >> 65])
     assert confirmed(made, ines).status == "saving"
-    for _ in range(imports.MOST_TRIES + 1):
+    for _ in range(imports.MAX_TRIES + 1):
         pipeline.work_on_imports(at=NOW)
     other.close()
     pipeline.work_on_imports(at=NOW)
@@ -288,7 +288,7 @@ def test_a_later_declared_day_is_a_later_statement_and_repeating_it_none(fleet: 
     for at, day in enumerate(("2025-09-20", "2025-10-20", "2025-10-20")):
         content = with_column("declared:slow_drain", day, **UPPER)
         made = pipeline.receive_import(portfolio=fleet.portfolio, content=content, name="a", by=ines, at=NOW + at * DAY)
-        pipeline.confirm_import(of=made, version=made.version, by=ines, at=NOW + at * DAY, cause=CAUSE)
+        pipeline.confirm_import(import_row=made, version=made.version, by=ines, at=NOW + at * DAY, cause=CAUSE)
     found = Fitting.objects.filter(position__boiler__building__ref="NEW1").order_by("posted_at")
     assert [f.declared["slow_drain"] for f in found] == ["2025-09-20", "2025-10-20"]
     assert len({f.device_id for f in found}) == 1

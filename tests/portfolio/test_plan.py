@@ -6,11 +6,11 @@ from typing import Any
 import pytest
 
 from fleet import pipeline
-from fleet.portfolio.known import Known
+from fleet.portfolio.known import RegisterSnapshot
 from fleet.portfolio.models import Fitting, Position, Setting
 from fleet.portfolio.news import Cause
-from fleet.portfolio.plan import Line, plan
-from fleet.portfolio.sheet import parse
+from fleet.portfolio.plan import PlanLine, plan_import
+from fleet.portfolio.sheet import parse_sheet
 from tests.cast import DAY, NOW, Fleet
 from tests.portfolio.sheets import CATALOGUE, LIMIT, row, sheet
 
@@ -22,13 +22,15 @@ LATER = {**OLD, "fitted_on": "2025-06-01", "set_psi": "10"}
 
 
 def imported(fleet: Fleet, *rows: dict[str, str], at: Any = NOW) -> dict[str, int]:
-    read = parse(sheet(*(row(**r) for r in rows)), CATALOGUE)
+    read = parse_sheet(sheet(*(row(**r) for r in rows)), CATALOGUE)
     return pipeline.change_register(portfolio=fleet.portfolio, rows=read, at=at, cause=CAUSE).added
 
 
-def lines(fleet: Fleet, *rows: dict[str, str], at: Any = NOW) -> list[Line]:
-    read = parse(sheet(*(row(**r) for r in rows)), CATALOGUE)
-    return plan(portfolio=fleet.portfolio, known=Known.of(fleet.portfolio, read, at), rows=read, at=at).lines
+def lines(fleet: Fleet, *rows: dict[str, str], at: Any = NOW) -> list[PlanLine]:
+    read = parse_sheet(sheet(*(row(**r) for r in rows)), CATALOGUE)
+    return plan_import(
+        portfolio=fleet.portfolio, register=RegisterSnapshot.for_sheet(fleet.portfolio, read, at), rows=read, at=at
+    ).lines
 
 
 @pytest.fixture

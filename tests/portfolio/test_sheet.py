@@ -5,17 +5,17 @@ from typing import Any
 import pytest
 
 from fleet.errors import Refused
-from fleet.portfolio.sheet import SheetRow, parse
+from fleet.portfolio.sheet import SheetRow, parse_sheet
 from tests.cast import register
 from tests.portfolio.sheets import CATALOGUE, cell, faults, row, sheet
 
 
 def test_the_demonstrations_sheet_is_read() -> None:
-    assert len(parse(register(), CATALOGUE)) == register().count("\n") - 1
+    assert len(parse_sheet(register(), CATALOGUE)) == register().count("\n") - 1
 
 
 def test_a_row_carries_what_it_says() -> None:
-    read = parse(sheet(row(ref="limit", role="high_limit", kind="limit_control", set_psi="8.5")), CATALOGUE)
+    read = parse_sheet(sheet(row(ref="limit", role="high_limit", kind="limit_control", set_psi="8.5")), CATALOGUE)
     assert [type(r) for r in read] == [SheetRow]
     assert (read[0].line, read[0].units, read[0].attributes) == (2, 31, (("set_psi", 8.5),))
 
@@ -23,19 +23,19 @@ def test_a_row_carries_what_it_says() -> None:
 @pytest.mark.parametrize("change", ["\ufeff{}", "{}\n\n", "{}\n,,,,,,,,,,,,,,,,\n"])
 def test_a_byte_order_mark_and_empty_rows_change_nothing(change: str) -> None:
     plain = sheet(row())
-    assert parse(change.format(plain), CATALOGUE) == parse(plain, CATALOGUE)
+    assert parse_sheet(change.format(plain), CATALOGUE) == parse_sheet(plain, CATALOGUE)
 
 
 @pytest.mark.parametrize("ending", ["\r\n", "\r", "\n"])
 def test_every_way_to_end_a_line_is_read(ending: str) -> None:
     text = sheet(row(), row(ref="second"))
-    assert parse(text.replace("\n", ending), CATALOGUE) == parse(text, CATALOGUE)
+    assert parse_sheet(text.replace("\n", ending), CATALOGUE) == parse_sheet(text, CATALOGUE)
 
 
 def test_commas_quotes_and_line_ends_in_quoted_cells_belong_to_the_cell() -> None:
     text = sheet(row(address='"12, Alder ""old"" Terrace\nYard"'), row(ref="second", address="elsewhere"))
     with pytest.raises(Refused) as refused:
-        parse(text, CATALOGUE)
+        parse_sheet(text, CATALOGUE)
     # The row is the table's third also where a cell runs over two lines.
     assert [(f.code, f.at) for f in refused.value.faults] == [("differs", (3, "address"))]
     assert '12, Alder "old" Terrace' in refused.value.faults[0].message
@@ -43,7 +43,7 @@ def test_commas_quotes_and_line_ends_in_quoted_cells_belong_to_the_cell() -> Non
 
 def test_spaces_around_cells_and_column_names_are_no_part_of_them() -> None:
     text = sheet(row())
-    assert parse(text.replace(",", " , "), CATALOGUE) == parse(text, CATALOGUE)
+    assert parse_sheet(text.replace(",", " , "), CATALOGUE) == parse_sheet(text, CATALOGUE)
 
 
 @pytest.mark.parametrize("text", ["", "\ufeff"])
@@ -163,7 +163,7 @@ def test_rows_that_say_different_things_of_one_building_or_boiler_are_refused(co
 
 def test_a_sheet_that_can_be_read_but_not_taken_is_answered_422() -> None:
     with pytest.raises(Refused) as refused:
-        parse(sheet(row(zone="Nowhere")), CATALOGUE)
+        parse_sheet(sheet(row(zone="Nowhere")), CATALOGUE)
     assert refused.value.status == 422
 
 

@@ -4,7 +4,7 @@ import time
 
 import pytest
 
-from fleet.portfolio.sheet import measures, parse, possible
+from fleet.portfolio.sheet import is_measured, is_possible, parse_sheet
 from tests.portfolio.sheets import CATALOGUE, CELLS, LIMIT, cell, faults, row, sheet
 
 pytestmark = pytest.mark.timeout(60)
@@ -40,7 +40,7 @@ def test_a_set_point_that_cannot_be_is_refused(text: str) -> None:
 
 @pytest.mark.parametrize("text", ["0", "8", "8.25", "60", "007"])
 def test_a_set_point_that_can_be_is_read(text: str) -> None:
-    assert parse(sheet(row(**{**LIMIT, "set_psi": text})), CATALOGUE)[0].attributes == (("set_psi", float(text)),)
+    assert parse_sheet(sheet(row(**{**LIMIT, "set_psi": text})), CATALOGUE)[0].attributes == (("set_psi", float(text)),)
 
 
 @pytest.mark.parametrize("text", ["30.5", "100001"])
@@ -50,7 +50,7 @@ def test_dwelling_units_are_whole_and_not_a_city(text: str) -> None:
 
 @pytest.mark.parametrize("word", ["nan", "inf", "1e999", "8", "manual"])
 def test_a_word_stays_a_word_though_it_looks_like_a_number(word: str) -> None:
-    read = parse(sheet(row(**{**LIMIT, "set_psi": "", "reset": word})), CATALOGUE)
+    read = parse_sheet(sheet(row(**{**LIMIT, "set_psi": "", "reset": word})), CATALOGUE)
     assert read[0].attributes == (("reset", word),)
 
 
@@ -88,13 +88,13 @@ def test_what_is_no_date_is_refused(column: str, text: str) -> None:
     ],
 )
 def test_a_range_holds_its_two_ends_and_nothing_beyond(name: str, low: float, high: float) -> None:
-    assert (possible(name, low), possible(name, high)) == (True, True)
-    assert not any(possible(name, v) for v in (low - 0.1, high + 0.1, float("nan"), float("inf")))
+    assert (is_possible(name, low), is_possible(name, high)) == (True, True)
+    assert not any(is_possible(name, v) for v in (low - 0.1, high + 0.1, float("nan"), float("inf")))
 
 
 @pytest.mark.parametrize("name", ["address", "hangs_on", "reset", "kind", "fitted_on", "since", "differential_sense"])
 def test_a_column_without_a_unit_holds_no_number(name: str) -> None:
-    assert not measures(name)
+    assert not is_measured(name)
 
 
 def test_every_attribute_of_the_catalogue_is_measured_or_known_to_be_a_word() -> None:
@@ -102,7 +102,7 @@ def test_every_attribute_of_the_catalogue_is_measured_or_known_to_be_a_word() ->
     words = {"reset", "principle", "sense", "differential_sense", "leak_limit", "louvre", "unit"}
     days = {"fitted_on", "end_of_life"}
     attributes = {a for kind in CATALOGUE.kinds.values() for a in kind.attributes}
-    assert {a for a in attributes if not measures(a)} <= words | days
+    assert {a for a in attributes if not is_measured(a)} <= words | days
 
 
 def path(ref: str, hangs_on: str = "", **cells: str) -> str:
@@ -111,11 +111,11 @@ def path(ref: str, hangs_on: str = "", **cells: str) -> str:
 
 def test_a_path_of_paths_is_read() -> None:
     text = sheet(path("a", "b|c"), path("b", "c"), path("c"))
-    assert [r.hangs_on for r in parse(text, CATALOGUE)] == [("b", "c"), ("c",), ()]
+    assert [r.hangs_on for r in parse_sheet(text, CATALOGUE)] == [("b", "c"), ("c",), ()]
 
 
 def test_a_path_named_twice_is_one() -> None:
-    assert parse(sheet(path("a", "b| b ||b"), path("b")), CATALOGUE)[0].hangs_on == ("b",)
+    assert parse_sheet(sheet(path("a", "b| b ||b"), path("b")), CATALOGUE)[0].hangs_on == ("b",)
 
 
 def test_a_path_that_is_not_there_is_refused() -> None:
@@ -199,7 +199,7 @@ def with_more(**more: str) -> str:
 
 
 def test_what_is_on_record_of_the_boiler_as_a_whole_is_read() -> None:
-    read = dict(parse(with_more(**WHOLE), CATALOGUE)[0].on_boiler)
+    read = dict(parse_sheet(with_more(**WHOLE), CATALOGUE)[0].on_boiler)
     assert read == {**read, "fuel": "oil_2", "heats": False, "water_surface_ft2": 18.5, "cutoffs_needed": 1.0}
     assert read["cutoffs_rule"].startswith("City rule 12")  # type: ignore[union-attr]
 

@@ -10,7 +10,7 @@ from zipfile import ZIP_DEFLATED, ZipFile
 
 import pytest
 
-from fleet.portfolio.sheet import parse
+from fleet.portfolio.sheet import parse_sheet
 from tests.portfolio.books import book, cells, faults, part, repacked, rows, saved, table
 from tests.portfolio.sheets import CATALOGUE, LIMIT, row, sheet
 
@@ -20,7 +20,7 @@ GOOD = saved(book(cells()))
 
 def test_a_workbook_says_what_the_same_csv_says() -> None:
     text = sheet(row(), row(**LIMIT, hangs_on=""))
-    assert rows(saved(book(cells(), cells(**LIMIT, hangs_on="")))) == parse(text, CATALOGUE)
+    assert rows(saved(book(cells(), cells(**LIMIT, hangs_on="")))) == parse_sheet(text, CATALOGUE)
 
 
 @pytest.mark.parametrize("value", ["8", 8, 8.0, "8.0"])

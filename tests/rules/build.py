@@ -8,38 +8,38 @@ from pathlib import Path
 from typing import Self
 from uuid import UUID, uuid5
 
-from fleet.calendar import Season
-from fleet.catalog.parse import parse
+from fleet.calendar import HeatingSeason
+from fleet.catalog.parse import parse_folder
 from fleet.rules import judge
 from fleet.rules.catalogue import Catalogue
-from fleet.rules.ledger import Bench
-from fleet.rules.replay import replay
-from fleet.rules.states import segments
+from fleet.rules.ledger import GradingBench
+from fleet.rules.replay import replay_evidence
+from fleet.rules.states import state_segments
 from fleet.rules.values import (
-    Deficiency,
-    Entry,
+    AdoptedTerms,
+    EntryFact,
+    EntryVerdict,
     Evidence,
-    Finding,
-    Fitting,
+    FittingFact,
+    JudgedDeficiency,
+    JudgedFinding,
     Judgement,
-    Position,
-    Readiness,
-    Service,
+    PositionFact,
+    PositionStateSegment,
+    ReadinessAnswer,
     ServiceChange,
-    Setting,
+    ServiceMode,
+    SettingFact,
     Standing,
     StandingSegment,
     State,
-    StateSegment,
-    Terms,
     Value,
-    Verdict,
-    Visit,
+    VisitFact,
 )
 
 HERE = UUID("5f2c8a30-5d3e-4a6e-9a51-000000000001")
 ZONE = "America/New_York"
-SEASON = Season(10, 1, 5, 15)
+SEASON = HeatingSeason(10, 1, 5, 15)
 FITTED = datetime(2025, 9, 1, 12, tzinfo=UTC)
 START = datetime(2025, 10, 15, 13, tzinfo=UTC)  # 9 in the morning at the building; day 0 of every story
 
@@ -103,7 +103,7 @@ LEFT_RIGHT: Mapping[str, Value] = dict.fromkeys(
 @cache
 def catalogue() -> Catalogue:
     """The catalogue that comes with the code."""
-    return parse(Path(__file__).resolve().parents[2] / "fixtures" / "catalogue", 1)
+    return parse_folder(Path(__file__).resolve().parents[2] / "fixtures" / "catalogue", 1)
 
 
 def ident(name: str) -> UUID:
@@ -124,41 +124,41 @@ def good(code: str, ref: str) -> dict[str, Value]:
     return readings
 
 
-def proof(ref: str, code: str = "", outcome: str = "pass", **readings: Value) -> Entry:
+def proof(ref: str, code: str = "", outcome: str = "pass", **readings: Value) -> EntryFact:
     """A test with good readings, but for those given; by default the full proof of the place. None leaves one out."""
     code = code or FULL[ref]
     told = {k: v for k, v in (good(code, ref) | readings).items() if v is not None}
     return _line("test", code, ref, outcome=outcome, readings=told)
 
 
-def act(ref: str, code: str) -> Entry:
+def act(ref: str, code: str) -> EntryFact:
     """Work on a device or path."""
     return _line("action", code, ref)
 
 
-def see(ref: str, code: str) -> Entry:
+def see(ref: str, code: str) -> EntryFact:
     """Something seen."""
     return _line("observe", code, ref)
 
 
-def swap(ref: str, **stamped: Value) -> Entry:
+def swap(ref: str, **stamped: Value) -> EntryFact:
     """A new device of the same kind in the same place."""
     kind = next(c[3] for c in CAST if c[0] == ref)
     return _line("replace", "", ref, device=ident(f"new {ref}"), kind=kind, values=stamped)
 
 
-def remove(ref: str) -> Entry:
+def remove(ref: str) -> EntryFact:
     """The device taken out, the place left empty."""
     return _line("remove", "", ref)
 
 
-def turn(ref: str, **values: Value) -> Entry:
+def turn(ref: str, **values: Value) -> EntryFact:
     """A setting changed."""
     return _line("set", "", ref, values=values)
 
 
-def _line(do: str, code: str, ref: str, **more: object) -> Entry:
-    return Entry(HERE, 0, do, code, ident(ref), START, **more)  # type: ignore[arg-type]
+def _line(do: str, code: str, ref: str, **more: object) -> EntryFact:
+    return EntryFact(HERE, 0, do, code, ident(ref), START, **more)  # type: ignore[arg-type]
 
 
 @dataclass
@@ -166,23 +166,23 @@ class Boiler:
     """12 Larkspur Row: two cutoffs, control and limit each on its own siphon, one safety valve; none proven yet."""
 
     one_siphon: bool = False
-    visits: list[Visit] = field(default_factory=list)
-    fittings: list[Fitting] = field(default_factory=list)
-    settings: list[Setting] = field(default_factory=list)
+    visits: list[VisitFact] = field(default_factory=list)
+    fittings: list[FittingFact] = field(default_factory=list)
+    settings: list[SettingFact] = field(default_factory=list)
     services: list[ServiceChange] = field(default_factory=list)
-    terms: tuple[Terms, ...] = (Terms(None, SEASON),)
+    terms: tuple[AdoptedTerms, ...] = (AdoptedTerms(None, SEASON),)
 
     def __post_init__(self) -> None:
         for ref, _, _, kind, path, stamped in CAST:
-            self.fittings.append(Fitting(ident(ref), ident(f"first {ref}"), kind, FITTED, stamped))
+            self.fittings.append(FittingFact(ident(ref), ident(f"first {ref}"), kind, FITTED, stamped))
             on = "siphon_a" if self.one_siphon and path == "siphon_b" else path
             if on:
-                self.settings.append(Setting(ident(ref), "paths", (ident(on),), FITTED))
+                self.settings.append(SettingFact(ident(ref), "paths", (ident(on),), FITTED))
 
     def visit(
         self,
         days: float,
-        *entries: Entry,
+        *entries: EntryFact,
         who: str = "technician",
         leave: Mapping[str, Value] = {},
         kind: str = "routine_check",
@@ -194,7 +194,7 @@ class Boiler:
             replace(e, id=ident(f"{n}/{i}"), number=i, at=begun + timedelta(minutes=i)) for i, e in enumerate(entries)
         )
         held = frozenset(w for w in who.split("|") if w)
-        self.visits.append(Visit(ident(f"v{n}"), kind, begun, begun, lines, held, leaving_checks=leave))
+        self.visits.append(VisitFact(ident(f"v{n}"), kind, begun, begun, lines, held, leaving_checks=leave))
         return self
 
     def service(self, days: float = 0.0) -> Self:
@@ -207,14 +207,14 @@ class Boiler:
             self.visit(day, proof("upper", "flush"), who="operator")
         return self
 
-    def goes(self, days: float, state: Service) -> Self:
+    def goes(self, days: float, state: ServiceMode) -> Self:
         """The boiler's service state from then on."""
         self.services.append(ServiceChange(state, at(days)))
         return self
 
     def sets(self, days: float, ref: str | None, key: str, value: Value) -> Self:
         """A dated value from the register."""
-        self.settings.append(Setting(ident(ref) if ref else None, key, value, at(days)))
+        self.settings.append(SettingFact(ident(ref) if ref else None, key, value, at(days)))
         return self
 
     def evidence(self) -> Evidence:
@@ -225,7 +225,7 @@ class Boiler:
             zone=ZONE,
             catalogue=catalogue(),
             terms=self.terms,
-            positions=tuple(Position(ident(ref), ref, name, role) for ref, name, role, *_ in CAST),
+            positions=tuple(PositionFact(ident(ref), ref, name, role) for ref, name, role, *_ in CAST),
             fittings=tuple(self.fittings),
             settings=tuple(self.settings),
             services=tuple(self.services),
@@ -240,11 +240,11 @@ class Boiler:
         """The state of one position on that day."""
         return self.state_at(ref, at(days)).state
 
-    def state_at(self, ref: str, when: datetime) -> StateSegment:
+    def state_at(self, ref: str, when: datetime) -> PositionStateSegment:
         """The segment of one position at that instant."""
         evidence = self.evidence()
-        run = replay(evidence)
-        found = segments(run.ledger, run.ledger.records[ident(ref)], run.snapshots[ident(ref)])
+        run = replay_evidence(evidence)
+        found = state_segments(run.ledger, run.ledger.records[ident(ref)], run.snapshots[ident(ref)])
         return next(s for s in found if _holds(s.since, s.until, when))
 
     def standing(self, days: float) -> Standing:
@@ -267,33 +267,33 @@ class Boiler:
         """The rules of the deficiencies that were closed."""
         return sorted(d.rule for d in self._deficiencies(ref) if d.closed_at is not None)
 
-    def _deficiencies(self, ref: str) -> list[Deficiency]:
+    def _deficiencies(self, ref: str) -> list[JudgedDeficiency]:
         return [d for d in self.judged().deficiencies if not ref or d.position == ident(ref)]
 
     def found(self) -> list[tuple[str, str]]:
         """Rule and level of every finding, in order."""
         return [(f.rule, f.level.value) for f in self.findings()]
 
-    def findings(self) -> tuple[Finding, ...]:
+    def findings(self) -> tuple[JudgedFinding, ...]:
         """Every finding."""
         return self.judged().findings
 
-    def verdict(self) -> Verdict:
+    def verdict(self) -> EntryVerdict:
         """The verdict on the newest test."""
         return self.judged().verdicts[-1]
 
-    def ready(self) -> Readiness:
+    def ready(self) -> ReadinessAnswer:
         """The answer after the newest visit."""
         return self.judged().readiness[-1]
 
-    def bench(self, code: str) -> Bench:
+    def bench(self, code: str) -> GradingBench:
         """A bench with one good test of that procedure on the first place it fits."""
         procedure = catalogue().procedures[code]
         ref = next(c[0] for c in CAST if c[3] in procedure.kinds)
         self.service().visit(1, proof(ref, code))
-        ledger = replay(self.evidence()).ledger
+        ledger = replay_evidence(self.evidence()).ledger
         visit = self.visits[-1]
-        return Bench(visit, visit.entries[0], procedure, ledger.records[ident(ref)], ledger)
+        return GradingBench(visit, visit.entries[0], procedure, ledger.records[ident(ref)], ledger)
 
     def good(self, code: str, ref: str) -> dict[str, Value]:
         """Readings that prove what the procedure can prove at that place."""

@@ -9,12 +9,12 @@ from dataclasses import dataclass, replace
 
 from fleet.rules import effects
 from fleet.rules.catalogue import Catalogue
-from fleet.rules.findings.fire_side import together
-from fleet.rules.findings.history import _repeats
-from fleet.rules.findings.pressure_side import accuse
-from fleet.rules.ledger import Bench, Case, Ledger, Record
-from fleet.rules.replay import _data, replay
-from fleet.rules.values import Entry, Visit
+from fleet.rules.findings.fire_side import find_air_with_flue_gas
+from fleet.rules.findings.history import _find_repeats
+from fleet.rules.findings.pressure_side import doubt_readings_of
+from fleet.rules.ledger import EpisodeCase, GradingBench, PositionRecord, ReplayLedger
+from fleet.rules.replay import _apply_data_faults, replay_evidence
+from fleet.rules.values import EntryFact, VisitFact
 from tests.rules.build import at, ident
 from tests.rules.plant import MORE, PROVES, Plant
 
@@ -62,17 +62,17 @@ NEGATED = {
 class Scene:
     """One open finding on a boiler that was proven in full the day before."""
 
-    ledger: Ledger
-    record: Record
-    case: Case
-    entry: Entry
+    ledger: ReplayLedger
+    record: PositionRecord
+    case: EpisodeCase
+    entry: EntryFact
 
-    def passes(self, code: str, record: Record | None = None) -> None:
+    def passes(self, code: str, record: PositionRecord | None = None) -> None:
         """Somebody who may do everything passes a test there, a day later."""
         ledger, record = self.ledger, record or self.record
-        entry = Entry(ident("pass"), 0, "test", code, record.position.id, at(3), outcome="pass")
-        bench = Bench(_visit(entry), entry, ledger.catalogue.procedures[code], record, ledger)
-        assert effects.passed(bench, "full", frozenset())
+        entry = EntryFact(ident("pass"), 0, "test", code, record.position.id, at(3), outcome="pass")
+        bench = GradingBench(_visit(entry), entry, ledger.catalogue.procedures[code], record, ledger)
+        assert effects.apply_pass(bench, "full", frozenset())
 
     @property
     def closed(self) -> bool:
@@ -80,16 +80,16 @@ class Scene:
         return not self.case.is_open
 
 
-def _visit(entry: Entry) -> Visit:
-    return Visit(ident("visit"), "follow_up", entry.at, entry.at, (entry,), EVERYBODY)
+def _visit(entry: EntryFact) -> VisitFact:
+    return VisitFact(ident("visit"), "follow_up", entry.at, entry.at, (entry,), EVERYBODY)
 
 
-def ledger_with(catalogue: Catalogue) -> Ledger:
+def ledger_with(catalogue: Catalogue) -> ReplayLedger:
     """The ledger after a service visit, read by this catalogue."""
-    return replay(replace(Plant().service().evidence(), catalogue=catalogue)).ledger
+    return replay_evidence(replace(Plant().service().evidence(), catalogue=catalogue)).ledger
 
 
-def place_of(ledger: Ledger, code: str) -> tuple[Record, str]:
+def place_of(ledger: ReplayLedger, code: str) -> tuple[PositionRecord, str]:
     """Where the finding stands, and the test that answers it."""
     rule = ledger.catalogue.findings[code]
     for procedure in sorted(rule.clears_by) or [FOUND_BY]:
@@ -107,7 +107,7 @@ def scene(catalogue: Catalogue, code: str, *, work: bool = True, cause: bool = T
     """The finding open, and of what may be asked before it closes all that is not left out."""
     ledger = ledger_with(catalogue)
     record, _ = place_of(ledger, code)
-    entry = Entry(ident("find"), 0, "test", FOUND_BY, record.position.id, at(1), outcome="fail")
+    entry = EntryFact(ident("find"), 0, "test", FOUND_BY, record.position.id, at(1), outcome="fail")
     case = effects.open_case(ledger, code, record, entry, "Found.")
     if work:
         case.acted_at = at(2)
@@ -150,7 +150,7 @@ def closes_by_another_proof(catalogue: Catalogue, code: str) -> bool:
         full = PROVES.get(ref) or {"siphon_a": "siphon_check", "valve": "lever_lift", "limit": "limit_trip"}[ref]
         if not any(ledger.catalogue.procedures[full].covers_or_is(c) for c in rule.clears_by):
             break
-    entry = Entry(ident("find"), 0, "test", FOUND_BY, record.position.id, at(1), outcome="fail")
+    entry = EntryFact(ident("find"), 0, "test", FOUND_BY, record.position.id, at(1), outcome="fail")
     case = effects.open_case(ledger, code, record, entry, "Found.")
     case.acted_at, case.cause_known, case.manager = at(2), True, "Ines Halloway"
     story = Scene(ledger, record, case, entry)
@@ -163,7 +163,7 @@ def closes_unneeded(catalogue: Catalogue, code: str) -> bool:
     story = scene(catalogue, code)
     story.case.by_data, story.case.acted_at = True, None
     story.record.device, story.record.needed = None, False
-    _data(story.ledger, at(3), None)
+    _apply_data_faults(story.ledger, at(3), None)
     return story.closed
 
 
@@ -173,7 +173,7 @@ def repeats(catalogue: Catalogue, code: str) -> bool:
     story.case.closed_at = at(2)
     again = replace(story.entry, id=ident("again"), at=at(32))
     effects.open_case(story.ledger, code, story.record, again, "Found again.")
-    return any(True for _ in _repeats(again, story.record))
+    return any(True for _ in _find_repeats(again, story.record))
 
 
 def doubts_the_gauge(catalogue: Catalogue, code: str) -> bool:
@@ -182,7 +182,7 @@ def doubts_the_gauge(catalogue: Catalogue, code: str) -> bool:
     gauge, limit = ledger.records[ident("gauge")], ledger.records[ident("limit")]
     gauge.checked_at = None
     gauge.fitted_at = at(-30)
-    accuse(ledger, ledger.catalogue.findings[code], gauge)
+    doubt_readings_of(ledger, ledger.catalogue.findings[code], gauge)
     return any(p.doubtful for p in limit.passes)
 
 
@@ -191,11 +191,11 @@ def worse_with(other: str) -> Callable[[Catalogue, str], bool]:
 
     def story(catalogue: Catalogue, code: str) -> bool:
         ledger = ledger_with(catalogue)
-        first = Entry(ident("first"), 0, "observe", "", None, at(1))
-        second = Entry(ident("second"), 1, "observe", "", None, at(1.5))
+        first = EntryFact(ident("first"), 0, "observe", "", None, at(1))
+        second = EntryFact(ident("second"), 1, "observe", "", None, at(1.5))
         effects.open_case(ledger, other, None, first, "First.")
         effects.open_case(ledger, code, ledger.records[ident("burner")], second, "Second.")
-        return any(True for _ in together(ledger, second))
+        return any(True for _ in find_air_with_flue_gas(ledger, second))
 
     return story
 

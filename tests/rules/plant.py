@@ -4,7 +4,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 from fleet.rules.catalogue import ReadingSpec
-from fleet.rules.values import Entry, Evidence, Fitting, Position, Setting, Value
+from fleet.rules.values import EntryFact, Evidence, FittingFact, PositionFact, SettingFact, Value
 from tests.rules.build import CAST, FITTED, GOOD, LEFT_RIGHT, START, Boiler, catalogue, good, ident
 from tests.rules.build import proof as small_proof
 
@@ -53,7 +53,7 @@ def _good(spec: ReadingSpec, stamped: Mapping[str, Value]) -> Value:
     return stamped.get(rule.key) if rule.key else rule.number
 
 
-def proof(ref: str, code: str = "", outcome: str = "pass", **readings: Value) -> Entry:
+def proof(ref: str, code: str = "", outcome: str = "pass", **readings: Value) -> EntryFact:
     """A test with good readings, but for those given; None leaves one out."""
     if ref not in {m[0] for m in MORE} and (not code or code in (*GOOD, "evaporation")):
         return small_proof(ref, code, outcome, **readings)
@@ -64,21 +64,23 @@ def proof(ref: str, code: str = "", outcome: str = "pass", **readings: Value) ->
     if code == "combustion_test":
         told |= {"co_ppm": 20.0, "o2_pct": 5.0, "co_trend": "steady", "ambient_co_ppm": 0.0}
     taken = {k: v for k, v in (told | readings).items() if v is not None}
-    return Entry(START_ID, 0, "test", code, ident(ref), START, outcome=outcome, readings=taken)
+    return EntryFact(START_ID, 0, "test", code, ident(ref), START, outcome=outcome, readings=taken)
 
 
 START_ID = ident("unnumbered")
 
 
-def look(ref: str | None, code: str, **readings: Value) -> Entry:
+def look(ref: str | None, code: str, **readings: Value) -> EntryFact:
     """Something seen, of a place or of the boiler as a whole, with what the burner did meanwhile."""
-    return Entry(START_ID, 0, "observe", code, ident(ref) if ref else None, START, readings=readings)
+    return EntryFact(START_ID, 0, "observe", code, ident(ref) if ref else None, START, readings=readings)
 
 
-def fit(ref: str, **stamped: Value) -> Entry:
+def fit(ref: str, **stamped: Value) -> EntryFact:
     """A new device of the same kind in the same place."""
     kind = next(c[3] for c in (*CAST, *MORE) if c[0] == ref)
-    return Entry(START_ID, 0, "replace", "", ident(ref), START, device=ident(f"new {ref}"), kind=kind, values=stamped)
+    return EntryFact(
+        START_ID, 0, "replace", "", ident(ref), START, device=ident(f"new {ref}"), kind=kind, values=stamped
+    )
 
 
 @dataclass
@@ -88,14 +90,14 @@ class Plant(Boiler):
     def __post_init__(self) -> None:
         super().__post_init__()
         for ref, _, _, kind, paths, stamped in MORE:
-            self.fittings.append(Fitting(ident(ref), ident(f"first {ref}"), kind, FITTED, stamped))
+            self.fittings.append(FittingFact(ident(ref), ident(f"first {ref}"), kind, FITTED, stamped))
             if paths:
-                self.settings.append(Setting(ident(ref), "paths", tuple(map(ident, paths)), FITTED))
+                self.settings.append(SettingFact(ident(ref), "paths", tuple(map(ident, paths)), FITTED))
         self.settings = [s for s in self.settings if s.position not in set(map(ident, CONTROLS))]
         inputs = {c[0]: c[4] for c in CAST}
         for ref in CONTROLS:
             paths = tuple(ident(p) for p in (inputs[ref], "circuit") if p)
-            self.settings.append(Setting(ident(ref), "paths", paths, FITTED))
+            self.settings.append(SettingFact(ident(ref), "paths", paths, FITTED))
 
     def service(self, days: float = 0.0) -> "Plant":
         """A visit that proves everything, fire side included, and leaves everything right."""
@@ -105,6 +107,6 @@ class Plant(Boiler):
 
     def evidence(self) -> Evidence:
         """Everything so far."""
-        more = tuple(Position(ident(ref), ref, name, role) for ref, name, role, *_ in MORE)
+        more = tuple(PositionFact(ident(ref), ref, name, role) for ref, name, role, *_ in MORE)
         whole = super().evidence()
         return replace(whole, positions=(*whole.positions, *more))

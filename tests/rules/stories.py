@@ -5,19 +5,19 @@ from datetime import datetime, timedelta
 
 from hypothesis import strategies as st
 
-from fleet.rules.values import Entry, Evidence, Judgement, Service, Standing, StandingSegment, Terms
+from fleet.rules.values import AdoptedTerms, EntryFact, Evidence, Judgement, ServiceMode, Standing, StandingSegment
 from tests.rules.build import FULL, SEASON, START, Boiler, act, at, proof, remove, see, swap, turn
 
 FIVE = (Standing.HOLD, Standing.EXPOSED, Standing.IMPAIRED, Standing.DUE, Standing.CLEAR)
 
-PASSES: list[Entry] = [
+PASSES: list[EntryFact] = [
     *(proof(ref) for ref in FULL),
     proof("upper", "flush"),
     proof("upper", "evaporation"),
     proof("lower", "evaporation"),
 ]
 
-BAD_NEWS: list[Entry] = [
+BAD_NEWS: list[EntryFact] = [
     proof("upper", "flush", water="none"),
     proof("upper", "flush", burner_stopped=False),
     proof("upper", "flush", recovery="slow"),
@@ -40,7 +40,7 @@ BAD_NEWS: list[Entry] = [
     see("valve", "valve_blocked"),
 ]
 
-NO_NEWS: list[Entry] = [
+NO_NEWS: list[EntryFact] = [
     proof("upper", "flush", burner_firing=False),
     proof("limit", call_on=False),
     proof("valve", gauge_psi=3.0),
@@ -51,7 +51,7 @@ NO_NEWS: list[Entry] = [
     see("limit", "cause_found"),
 ]
 
-WORK: list[Entry] = [
+WORK: list[EntryFact] = [
     act("chamber", "open_clean"),
     act("chamber", "rod"),
     act("upper", "repair"),
@@ -75,7 +75,7 @@ days = st.integers(-20, 420).map(lambda d: d + 0.25)
 people = st.sampled_from(["technician", "operator", "", "operator|technician"])
 entries = st.one_of(*(st.sampled_from(pool) for pool in (PASSES, PASSES, BAD_NEWS, NO_NEWS, WORK)))
 visits = st.tuples(days, st.lists(entries, min_size=1, max_size=6), people)
-services = st.tuples(days, st.sampled_from([Service.IN_SERVICE, Service.HOT_STANDBY, Service.LAID_UP_WET]))
+services = st.tuples(days, st.sampled_from([ServiceMode.IN_SERVICE, ServiceMode.HOT_STANDBY, ServiceMode.LAID_UP_WET]))
 
 
 @st.composite
@@ -91,7 +91,7 @@ def stories(draw: st.DrawFn, surveyed: bool = False) -> Boiler:
     for day, needed in draw(st.lists(st.tuples(days, st.booleans()), max_size=2)):
         boiler.sets(day, "upper", "needed", needed)
     if draw(st.booleans()):
-        boiler.terms += (Terms(at(draw(days)), SEASON, operator_firing_days=10),)
+        boiler.terms += (AdoptedTerms(at(draw(days)), SEASON, operator_firing_days=10),)
     return boiler
 
 
@@ -120,7 +120,7 @@ def later_than(since: datetime, judged: Judgement) -> list[datetime]:
     return [since, *(s.since for s in judged.standings if s.since and s.since > since)]
 
 
-def with_visit(boiler: Boiler, when: datetime, entry: Entry, who: str = "technician") -> Boiler:
+def with_visit(boiler: Boiler, when: datetime, entry: EntryFact, who: str = "technician") -> Boiler:
     """The same story with one more visit."""
     more = replace(boiler, visits=list(boiler.visits), fittings=[], settings=[], services=list(boiler.services))
     more.settings = list(boiler.settings)

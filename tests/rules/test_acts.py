@@ -7,7 +7,7 @@ from uuid import UUID
 import pytest
 
 from fleet.rules import judge
-from fleet.rules.values import Act, Deficiency, Judgement, deficiency_id
+from fleet.rules.values import ActFact, JudgedDeficiency, Judgement, deficiency_id
 from tests.rules.build import Boiler, act, at, local, proof
 
 INSTANT = timedelta(microseconds=1)
@@ -19,11 +19,11 @@ def urgent() -> Boiler:
     return Boiler().service().visit(1, CONTROL)
 
 
-def id_of(boiler: Boiler, rule: str = "operating_control_failed") -> Deficiency:
+def id_of(boiler: Boiler, rule: str = "operating_control_failed") -> JudgedDeficiency:
     return next(d for d in boiler.judged().deficiencies if d.rule == rule)
 
 
-def decided(boiler: Boiler, *acts: Act) -> Judgement:
+def decided(boiler: Boiler, *acts: ActFact) -> Judgement:
     return judge(boiler.evidence(), acts, at(400))
 
 
@@ -36,8 +36,8 @@ def spans(found: Judgement, condition: str, word: str = "operating control") -> 
     return [(c.since, c.until) for c in found.conditions if c.condition == condition and word in c.sentence]
 
 
-def deferral(boiler: Boiler, since: datetime, until: datetime | None) -> Act:
-    return Act("deferred", subject(boiler), since, until)
+def deferral(boiler: Boiler, since: datetime, until: datetime | None) -> ActFact:
+    return ActFact("deferred", subject(boiler), since, until)
 
 
 @pytest.mark.parametrize(
@@ -68,7 +68,7 @@ def test_a_deferral_ends_by_itself_when_the_class_rises() -> None:
     # The set pressure is routine when it is first seen and urgent from the season after.
     boiler = Boiler().service().visit(300, proof("control"))
     rule = "set_pressure_unproven"
-    routine = Act("deferred", subject(boiler, rule), id_of(boiler, rule).opened_at, None)
+    routine = ActFact("deferred", subject(boiler, rule), id_of(boiler, rule).opened_at, None)
     assert spans(decided(boiler, routine), "past_date", "set pressure") == spans(
         decided(boiler), "past_date", "set pressure"
     )
@@ -82,7 +82,7 @@ def test_a_deferral_never_improves_a_state_a_finding_or_a_standing() -> None:
 
 def test_a_reported_repair_is_repaired_and_not_proven_until_its_proof() -> None:
     boiler = urgent()
-    report = Act("repair_reported", subject(boiler), at(3))
+    report = ActFact("repair_reported", subject(boiler), at(3))
     assert spans(decided(boiler, report), "repaired_not_proven") == [(at(3), None)]
     boiler.visit(5, act("control", "adjust"), proof("control"))
     end = boiler.visits[-1].entries[1].at
@@ -92,10 +92,12 @@ def test_a_reported_repair_is_repaired_and_not_proven_until_its_proof() -> None:
 @pytest.mark.parametrize(("said", "counts"), [(at(3) - INSTANT, False), (at(3), True), (at(3) + INSTANT, True)])
 def test_what_is_found_again_was_not_repaired(said: datetime, counts: bool) -> None:
     boiler = urgent().visit(3, CONTROL)
-    report = Act("repair_reported", subject(boiler), said)
+    report = ActFact("repair_reported", subject(boiler), said)
     assert bool(spans(decided(boiler, report), "repaired_not_proven")) is counts
 
 
 def test_a_report_of_another_deficiency_says_nothing_of_this_one() -> None:
     boiler = urgent()
-    assert spans(decided(boiler, Act("repair_reported", boiler.evidence().boiler, at(3))), "repaired_not_proven") == []
+    assert (
+        spans(decided(boiler, ActFact("repair_reported", boiler.evidence().boiler, at(3))), "repaired_not_proven") == []
+    )

@@ -7,15 +7,15 @@ from typing import Any
 import pytest
 
 from fleet.calendar import Interval
-from fleet.rules.capacity import capacity
-from fleet.rules.values import Evidence, Override, Terms, Value
+from fleet.rules.capacity import compare_capacity
+from fleet.rules.values import AdoptedTerms, Evidence, Override, Value
 from tests.rules.build import SEASON, Boiler, ident, local
 from tests.rules.plant import Plant
 from tests.rules.test_properties import judged
 
 MIDNIGHT = local(date(2025, 11, 1))
 INSTANT = timedelta(microseconds=1)
-FIRST = Terms(None, SEASON)
+FIRST = AdoptedTerms(None, SEASON)
 
 
 def stamped(capacity: float | None = 1200.0, **boiler: Any) -> Boiler:
@@ -113,7 +113,7 @@ def test_only_more_time_for_a_proof_is_marked(code: str, ref: str, anchor: str, 
 
 @pytest.mark.parametrize("output", [None, 0.0, -1.0, True, "much"])
 def test_without_a_figure_for_the_output_nothing_is_compared(output: Value) -> None:
-    assert capacity({"output_btu_h": output}, FIRST, [900.0]) is None
+    assert compare_capacity({"output_btu_h": output}, FIRST, [900.0]) is None
 
 
 SURFACES: list[tuple[dict[str, Value], float | None]] = [
@@ -129,12 +129,14 @@ SURFACES: list[tuple[dict[str, Value], float | None]] = [
 
 @pytest.mark.parametrize(("boiler", "required"), SURFACES)
 def test_the_greater_of_output_and_surface_is_needed(boiler: dict[str, Value], required: float | None) -> None:
-    found = capacity({"output_btu_h": 1_000_000.0, **boiler}, replace(FIRST, relief_rule="greater_of"), [500.0, 700.0])
+    found = compare_capacity(
+        {"output_btu_h": 1_000_000.0, **boiler}, replace(FIRST, relief_rule="greater_of"), [500.0, 700.0]
+    )
     assert (found.required_lb_h if found else None) == required
     assert found is None or found.installed_lb_h == 1200.0
 
 
 def test_one_unknown_stamp_makes_the_sum_unknown() -> None:
-    found = capacity({"output_btu_h": 1_000_000.0}, FIRST, [5000.0, None])
+    found = compare_capacity({"output_btu_h": 1_000_000.0}, FIRST, [5000.0, None])
     assert found is not None
     assert (found.installed_lb_h, found.adequate) == (None, None)

@@ -2,7 +2,7 @@
 
 import pytest
 
-from fleet.rules.values import Fitting, Standing, State
+from fleet.rules.values import FittingFact, Standing, State
 from tests.rules import plant
 from tests.rules.build import Boiler, act, at, ident, proof, remove, see, swap, turn
 
@@ -141,7 +141,7 @@ def test_a_replacement_starts_a_new_record() -> None:
 
 def test_a_replacement_known_from_the_register_starts_a_new_record_too() -> None:
     boiler = Boiler().service()
-    boiler.fittings.append(Fitting(ident("limit"), ident("other limit"), "limit_control", at(1)))
+    boiler.fittings.append(FittingFact(ident("limit"), ident("other limit"), "limit_control", at(1)))
     assert [boiler.state("limit", day) for day in (0.9, 1.1)] == [State.PROVEN, State.NEVER_PROVEN]
 
 

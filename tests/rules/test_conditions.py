@@ -4,7 +4,7 @@ from datetime import date, datetime, timedelta
 
 import pytest
 
-from fleet.rules.values import Condition, Service
+from fleet.rules.values import Condition, ServiceMode
 from tests.rules.build import LEFT_RIGHT, Boiler, act, at, ident, local, proof, see
 
 
@@ -20,14 +20,14 @@ def test_a_lapse_is_told_from_its_boundary_and_not_from_when_it_was_noticed() ->
 
 
 def test_going_from_service_to_standby_does_not_tell_the_same_thing_twice() -> None:
-    boiler = Boiler().service().goes(20, Service.HOT_STANDBY).goes(21, Service.IN_SERVICE)
+    boiler = Boiler().service().goes(20, ServiceMode.HOT_STANDBY).goes(21, ServiceMode.IN_SERVICE)
     (condition,) = named(boiler, "due", "upper")
     # Due on the 22nd; three days of grace time the reminder.
     assert condition.since == local(date(2025, 10, 25))
 
 
 def test_a_lapse_is_silent_while_the_boiler_is_laid_up() -> None:
-    boiler = Boiler().service().goes(20, Service.LAID_UP_WET)
+    boiler = Boiler().service().goes(20, ServiceMode.LAID_UP_WET)
     (condition,) = named(boiler, "due", "upper")
     assert condition.until == at(20)
 
@@ -86,8 +86,8 @@ def test_of_two_visits_that_end_at_one_instant_the_last_answers_alone() -> None:
     assert [(c.since, c.until) for c in named(boiler, "not_ready")] == [(at(1), None)]
 
 
-@pytest.mark.parametrize("state", [Service.LAID_UP_WET, Service.ISOLATED])
-def test_what_is_due_is_silent_through_the_pause_and_told_again_after_it(state: Service) -> None:
-    boiler = Boiler().service().goes(20, state).goes(22, Service.IN_SERVICE)
+@pytest.mark.parametrize("state", [ServiceMode.LAID_UP_WET, ServiceMode.ISOLATED])
+def test_what_is_due_is_silent_through_the_pause_and_told_again_after_it(state: ServiceMode) -> None:
+    boiler = Boiler().service().goes(20, state).goes(22, ServiceMode.IN_SERVICE)
     spans = [(c.since, c.until) for c in named(boiler, "due", "upper")]
     assert spans[0] == (local(date(2025, 10, 25)), at(20))

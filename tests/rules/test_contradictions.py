@@ -4,7 +4,7 @@ from collections.abc import Sequence
 
 import pytest
 
-from fleet.rules.values import Deficiency, Entry
+from fleet.rules.values import EntryFact, JudgedDeficiency
 from tests.rules.build import act, catalogue, ident, swap
 from tests.rules.plant import Plant, look, proof
 
@@ -13,14 +13,14 @@ BLOCKED = look(None, "vent_blocked")
 CAUSE = look(None, "cause_found")
 
 
-def story(first: Entry, second: Entry, *between: Entry, minutes: float = 5) -> Plant:
+def story(first: EntryFact, second: EntryFact, *between: EntryFact, minutes: float = 5) -> Plant:
     boiler = Plant().service().visit(1, first, who="technician|fire_side")
     if between:
         boiler.visit(1 + MINUTE, *between)
     return boiler.visit(1 + minutes * MINUTE, second, who="technician|fire_side")
 
 
-def episodes(boiler: Plant) -> list[Deficiency]:
+def episodes(boiler: Plant) -> list[JudgedDeficiency]:
     return [d for d in boiler.judged().deficiencies if d.rule == "contradiction"]
 
 
@@ -35,7 +35,7 @@ WINDOWS = [
 
 @pytest.mark.parametrize(("one", "two", "window"), WINDOWS)
 def test_two_entries_clash_in_either_order_up_to_the_last_instant_of_the_window(
-    one: Entry, two: Entry, window: int
+    one: EntryFact, two: EntryFact, window: int
 ) -> None:
     tick = 1e-6 / 60
     for first, second in ((one, two), (two, one)):
@@ -44,7 +44,7 @@ def test_two_entries_clash_in_either_order_up_to_the_last_instant_of_the_window(
 
 
 @pytest.mark.parametrize("between", [act("gauge", "repair"), act("siphon_a", "clear")])
-def test_what_was_done_in_between_makes_both_true(between: Entry) -> None:
+def test_what_was_done_in_between_makes_both_true(between: EntryFact) -> None:
     seen = look("gauge", "gauge_zero_steaming")
     assert len(episodes(story(proof("siphon_a"), seen))) == 1
     assert episodes(story(proof("siphon_a"), seen, between)) == []
@@ -64,7 +64,7 @@ def test_it_is_told_at_the_place_of_the_newer_entry_with_its_sentence() -> None:
     assert (found.position, found.sentence) == (ident("vent"), "The vent can't be clear and blocked.")
 
 
-ANSWERS: list[tuple[str, Sequence[Entry], bool]] = [
+ANSWERS: list[tuple[str, Sequence[EntryFact], bool]] = [
     ("what tests the suspect", [proof("burner")], True),
     ("a test of something else", [proof("alarm")], False),
     ("a full proof of something else", [proof("limit")], False),
@@ -74,7 +74,7 @@ ANSWERS: list[tuple[str, Sequence[Entry], bool]] = [
 
 @pytest.mark.parametrize(("told", "tests", "closes"), ANSWERS, ids=[a[0] for a in ANSWERS])
 def test_a_clash_of_the_boiler_as_a_whole_is_answered_by_what_tests_a_suspect(
-    told: str, tests: Sequence[Entry], closes: bool
+    told: str, tests: Sequence[EntryFact], closes: bool
 ) -> None:
     boiler = story(proof("burner"), BLOCKED).visit(2, CAUSE, act("vent", "clear"), *tests, who="technician|fire_side")
     (found,) = episodes(boiler)

@@ -6,7 +6,7 @@ from typing import Any
 
 import pytest
 
-from fleet.rules.values import Entry, Standing, Visit
+from fleet.rules.values import EntryFact, Standing, VisitFact
 from tests.rules.build import Boiler, at, ident, proof, see
 from tests.rules.test_properties import judged
 
@@ -15,13 +15,13 @@ NO_WATER = proof("upper", "flush", water="none")
 GOOD = proof("upper", "flush")
 
 
-def corrected(first: Entry, *entries: Entry, **more: Any) -> Boiler:
+def corrected(first: EntryFact, *entries: EntryFact, **more: Any) -> Boiler:
     """A served boiler, a visit on day 1, and the visit that restates it (as void where it has no entries)."""
     boiler = Boiler().service().visit(1, first)
     return restated(boiler, boiler.visits[-1], *entries, **more)
 
 
-def restated(boiler: Boiler, old: Visit, *entries: Entry, **more: Any) -> Boiler:
+def restated(boiler: Boiler, old: VisitFact, *entries: EntryFact, **more: Any) -> Boiler:
     boiler.visit(1, *entries)
     boiler.visits[-1] = replace(boiler.visits[-1], corrects=old.id, void=not entries, **more)
     return boiler
@@ -45,14 +45,14 @@ def at_the_visit(boiler: Boiler) -> Standing:
         ((KEEPS_FIRING, see("upper", "leaking")), False),  # nothing is lifted
     ],
 )
-def test_a_correction_waits_exactly_where_it_would_lift_a_hold(restatement: tuple[Entry, ...], waits: bool) -> None:
+def test_a_correction_waits_exactly_where_it_would_lift_a_hold(restatement: tuple[EntryFact, ...], waits: bool) -> None:
     boiler = corrected(KEEPS_FIRING, *restatement)
     assert bool(boiler.judged().waiting) == waits
     assert at_the_visit(boiler) is Standing.HOLD
 
 
 @pytest.mark.parametrize("restatement", [(GOOD,), ()])
-def test_a_second_qualified_name_makes_it_count(restatement: tuple[Entry, ...]) -> None:
+def test_a_second_qualified_name_makes_it_count(restatement: tuple[EntryFact, ...]) -> None:
     boiler = corrected(KEEPS_FIRING, *restatement, seconded=True)
     assert (boiler.judged().waiting, boiler.open()) == ((), [])
 
@@ -105,9 +105,9 @@ def test_the_order_in_which_corrections_are_handed_in_changes_nothing() -> None:
         assert judged(replace(evidence, visits=tuple(visits))) == judged(evidence)
 
 
-def ident_visit() -> Visit:
+def ident_visit() -> VisitFact:
     """A visit of another house: its restatement begins a chain of its own."""
-    return Visit(ident("elsewhere"), "routine_check", at(1), at(1), ())
+    return VisitFact(ident("elsewhere"), "routine_check", at(1), at(1), ())
 
 
 @pytest.mark.parametrize("days", [(1, 2), (2, 1)])

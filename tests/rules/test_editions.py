@@ -7,7 +7,7 @@ import pytest
 
 from fleet.calendar import Interval
 from fleet.rules.catalogue import Catalogue
-from fleet.rules.values import Edition, Evidence, State
+from fleet.rules.values import CatalogueEdition, Evidence, State
 from tests.rules.build import at, catalogue, ident
 from tests.rules.plant import Plant, proof
 from tests.rules.test_properties import judged
@@ -31,7 +31,7 @@ def stricter() -> Catalogue:
 
 
 def with_second(boiler: Plant) -> Evidence:
-    return replace(boiler.evidence(), editions=(Edition(STARTS, stricter()),))
+    return replace(boiler.evidence(), editions=(CatalogueEdition(STARTS, stricter()),))
 
 
 @pytest.mark.parametrize(
@@ -64,7 +64,7 @@ def without_lever_lift() -> Catalogue:
 
 def test_a_procedure_that_a_later_release_retires_goes_on_counting_for_what_it_proved() -> None:
     boiler = Plant().service()
-    whole = replace(boiler.evidence(), editions=(Edition(STARTS, without_lever_lift()),))
+    whole = replace(boiler.evidence(), editions=(CatalogueEdition(STARTS, without_lever_lift()),))
     before, after = judged(boiler.evidence()), judged(whole)
     assert after.verdicts == before.verdicts
     assert [s.state for s in after.states if s.position == ident("valve")][-3:] == [
@@ -75,6 +75,6 @@ def test_a_procedure_that_a_later_release_retires_goes_on_counting_for_what_it_p
 
 
 def test_the_order_in_which_releases_are_handed_in_changes_nothing() -> None:
-    third = Edition(STARTS + timedelta(days=30), catalogue())
-    evidence = replace(Plant().service().evidence(), editions=(Edition(STARTS, stricter()), third))
+    third = CatalogueEdition(STARTS + timedelta(days=30), catalogue())
+    evidence = replace(Plant().service().evidence(), editions=(CatalogueEdition(STARTS, stricter()), third))
     assert judged(replace(evidence, editions=evidence.editions[::-1])) == judged(evidence)

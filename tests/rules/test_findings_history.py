@@ -2,7 +2,7 @@
 
 import pytest
 
-from fleet.rules.values import Entry, Fitting, Value
+from fleet.rules.values import EntryFact, FittingFact, Value
 from tests.rules.build import act, at, catalogue, ident
 from tests.rules.plant import Plant, fit, look, proof
 from tests.rules.test_findings_seen import GAS_AND_BLOCKAGE, SEEN
@@ -16,7 +16,7 @@ LOCKED = look("flame", "lockout_found")
 DIRTY = proof("upper", "flush", recovery="slow")
 
 # days and entries -> the rules of the table that must be among those fired
-PAST: list[tuple[str, list[tuple[float, Entry]], str, bool]] = [
+PAST: list[tuple[str, list[tuple[float, EntryFact]], str, bool]] = [
     ("twice in a day", [(1, PRESSED), (2 - MINUTE, PRESSED)], "resets_without_cause", True),
     ("twice, a day apart", [(1, PRESSED), (2, PRESSED)], "resets_without_cause", False),
     ("three in a month", [(1, PRESSED), (10, PRESSED), (31 - MINUTE, PRESSED)], "resets_without_cause", True),
@@ -42,7 +42,9 @@ PAST: list[tuple[str, list[tuple[float, Entry]], str, bool]] = [
 
 
 @pytest.mark.parametrize(("told", "story", "rule", "fires"), PAST, ids=[f"{p[0]}: {p[2]}" for p in PAST])
-def test_what_the_past_makes_of_an_entry(told: str, story: list[tuple[float, Entry]], rule: str, fires: bool) -> None:
+def test_what_the_past_makes_of_an_entry(
+    told: str, story: list[tuple[float, EntryFact]], rule: str, fires: bool
+) -> None:
     boiler = Plant().service()
     for day, entry in story:
         boiler.visit(day, entry)
@@ -73,7 +75,7 @@ def test_a_contradiction_is_not_explained_by_a_caretaker() -> None:
     assert "contradiction" in boiler.open()
 
 
-def again(days: float, entry: Entry, ref: str, *mend: Entry) -> Plant:
+def again(days: float, entry: EntryFact, ref: str, *mend: EntryFact) -> Plant:
     """The same fault twice, mended and proven in between."""
     boiler = Plant().service().visit(1, entry, *mend)
     return boiler.visit(1 + days, entry)
@@ -195,14 +197,14 @@ def test_a_trip_does_not_close_a_ladder_that_is_still_wrong() -> None:
 
 def test_with_one_cutoff_needed_the_place_of_the_other_may_stay_empty() -> None:
     boiler = Plant().service().sets(1, None, "cutoffs_needed", 1)
-    boiler.fittings.append(Fitting(ident("upper"), None, "", at(2)))
+    boiler.fittings.append(FittingFact(ident("upper"), None, "", at(2)))
     assert boiler.open("upper") == []
 
 
 def test_an_empty_place_is_missing_until_nobody_needs_it() -> None:
     boiler = Plant().service()
-    boiler.fittings.append(Fitting(ident("upper"), None, "", at(1)))
-    boiler.fittings.append(Fitting(ident("valve"), None, "", at(1)))
+    boiler.fittings.append(FittingFact(ident("upper"), None, "", at(1)))
+    boiler.fittings.append(FittingFact(ident("valve"), None, "", at(1)))
     assert boiler.open() == ["not_fitted", "not_fitted_last_line"]
     assert boiler.sets(2, "upper", "needed", False).open() == ["not_fitted_last_line"]
 

@@ -2,13 +2,13 @@
 
 import pytest
 
-from fleet.rules.values import Entry, Standing, State
+from fleet.rules.values import EntryFact, Standing, State
 from tests.rules.build import FULL, act, at, catalogue, ident
 from tests.rules.plant import Plant, fit, look, proof
 from tests.rules.test_firing_rules import FIRES
 
 # what is seen -> every rule it fires, with its class
-SEEN: list[tuple[Entry, list[tuple[str, str]]]] = [
+SEEN: list[tuple[EntryFact, list[tuple[str, str]]]] = [
     (look(None, "gas_smell"), [("people_in_danger", "hold")]),
     (look(None, "alarm_sounding"), [("ambient_co", "hold")]),
     (
@@ -65,17 +65,17 @@ GAS_AND_BLOCKAGE = [
 
 
 @pytest.mark.parametrize(("seen", "fired"), SEEN, ids=[f"{e.code}-{n}" for n, (e, _) in enumerate(SEEN)])
-def test_what_is_seen_fires_its_rules_and_no_other(seen: Entry, fired: list[tuple[str, str]]) -> None:
+def test_what_is_seen_fires_its_rules_and_no_other(seen: EntryFact, fired: list[tuple[str, str]]) -> None:
     assert sorted(Plant().service().visit(1, seen, who="").found()) == fired
 
 
 @pytest.mark.parametrize("seen", NEAREST, ids=[e.code for e in NEAREST])
-def test_the_nearest_fires_nothing(seen: Entry) -> None:
+def test_the_nearest_fires_nothing(seen: EntryFact) -> None:
     assert Plant().service().visit(1, seen).found() == []
 
 
 @pytest.mark.parametrize(("first", "second"), GAS_AND_BLOCKAGE)
-def test_air_or_vent_with_flue_gas_is_a_hold_whichever_comes_first(first: Entry, second: Entry) -> None:
+def test_air_or_vent_with_flue_gas_is_a_hold_whichever_comes_first(first: EntryFact, second: EntryFact) -> None:
     boiler = Plant().service().visit(1, first).visit(2, second)
     assert ("air_or_vent_with_co", "hold") in boiler.found()
     assert "air_or_vent_with_co" in boiler.open()
@@ -185,7 +185,7 @@ DOUBTS = [
 
 
 @pytest.mark.parametrize(("wrong", "state"), DOUBTS)
-def test_pressures_read_since_the_last_good_check_are_in_doubt(wrong: Entry, state: State) -> None:
+def test_pressures_read_since_the_last_good_check_are_in_doubt(wrong: EntryFact, state: State) -> None:
     boiler = Plant().service().visit(5, proof("valve")).visit(11, wrong)
     segment = boiler.state_at("valve", at(12))
     assert segment.state is state

@@ -3,7 +3,7 @@
 import pytest
 
 from fleet.rules import verdicts
-from fleet.rules.values import Entry
+from fleet.rules.values import EntryFact
 from tests.rules.build import Boiler, catalogue, proof, see
 
 COMBUSTION = {"co_high", "co_adjust", "ambient_co", "over_fired"}  # in tables of their own
@@ -79,22 +79,22 @@ SILENT = [
 
 
 @pytest.mark.parametrize(("rule", "level", "entry"), FIRES)
-def test_the_least_case_fires_its_rule_and_no_other(rule: str, level: str, entry: Entry) -> None:
+def test_the_least_case_fires_its_rule_and_no_other(rule: str, level: str, entry: EntryFact) -> None:
     assert Boiler().service().visit(1, entry).found() == [(rule, level)]
 
 
 @pytest.mark.parametrize("entry", SILENT)
-def test_the_nearest_case_fires_nothing(entry: Entry) -> None:
+def test_the_nearest_case_fires_nothing(entry: EntryFact) -> None:
     assert Boiler().service().visit(1, entry).found() == []
 
 
 @pytest.mark.parametrize(("rule", "level", "entry"), FIRES)
-def test_bad_news_counts_from_anybody(rule: str, level: str, entry: Entry) -> None:
+def test_bad_news_counts_from_anybody(rule: str, level: str, entry: EntryFact) -> None:
     assert Boiler().service().visit(1, entry, who="").found() == [(rule, level)]
 
 
 @pytest.mark.parametrize(("rule", "level", "entry"), FIRES)
-def test_every_finding_says_what_to_do_first(rule: str, level: str, entry: Entry) -> None:
+def test_every_finding_says_what_to_do_first(rule: str, level: str, entry: EntryFact) -> None:
     (finding,) = Boiler().service().visit(1, entry).findings()
     assert len(finding.first_act) > 40
 
@@ -112,7 +112,7 @@ def test_a_lockout_with_no_rung_before_it_asks_for_the_cause_and_accuses_nobody(
 
 
 @pytest.mark.parametrize(("rule", "level", "entry"), [case for case in FIRES if case[2].act == "test"])
-def test_a_grader_fires_only_what_it_says_it_fires(rule: str, level: str, entry: Entry) -> None:
+def test_a_grader_fires_only_what_it_says_it_fires(rule: str, level: str, entry: EntryFact) -> None:
     assert rule in verdicts.FIRES[catalogue().procedures[entry.code].judged_by]
 
 

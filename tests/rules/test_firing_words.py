@@ -6,12 +6,12 @@ from typing import Any
 
 import pytest
 
-from fleet.rules.values import Entry, Visit
+from fleet.rules.values import EntryFact, VisitFact
 from tests.rules.build import Boiler, act, at, proof, see
 
 MINUTE = timedelta(minutes=1)
 FIRING, OFF, LOOKED = see("limit", "found_firing"), see("limit", "found_off"), see("limit", "reset_pressed")
-Story = tuple[float, tuple[Entry, ...], dict[str, Any]]
+Story = tuple[float, tuple[EntryFact, ...], dict[str, Any]]
 
 
 def fired(*stories: Story) -> list[tuple[datetime, datetime | None]]:
@@ -64,7 +64,7 @@ def test_what_says_neither_ends_nothing(found: str) -> None:
 
 
 def test_a_neighbours_visit_says_nothing_of_this_burner() -> None:
-    assert fired((3, (LOOKED,), {"own": False, "left_as": "firing"})) == []
+    assert fired((3, (LOOKED,), {"of_this_boiler": False, "left_as": "firing"})) == []
 
 
 def test_a_boiler_that_fires_from_the_instant_its_hold_ends_never_fired_on_hold() -> None:
@@ -83,6 +83,6 @@ def test_it_says_what_the_hold_is() -> None:
 def test_a_visit_handed_in_twice_says_it_once() -> None:
     boiler = Boiler().service().visit(1, proof("limit", trip_psi=13.5)).visit(3, FIRING)
     before = boiler.judged().conditions
-    twice: Visit = boiler.visits[-1]
+    twice: VisitFact = boiler.visits[-1]
     boiler.visits.append(twice)
     assert boiler.judged().conditions == before

@@ -5,15 +5,15 @@ from datetime import date, timedelta
 
 import pytest
 
-from fleet.rules.values import Glass, Standing, Terms
+from fleet.rules.values import AdoptedTerms, GlassLevel, Standing
 from tests.rules.build import FITTED, SEASON, Boiler, act, at, ident, local, proof, remove, swap
 from tests.rules.test_valves_together import judged
 
 DUE, LAPSED = local(date(2026, 10, 1)), local(date(2026, 10, 31))
-LATER = Terms(local(date(2026, 3, 1)), replace(SEASON, start_month=9))
+LATER = AdoptedTerms(local(date(2026, 3, 1)), replace(SEASON, start_month=9))
 
 
-def glass(boiler: Boiler) -> Glass:
+def glass(boiler: Boiler) -> GlassLevel:
     found = boiler.judged().glass
     assert found is not None
     return found

@@ -7,7 +7,7 @@ from datetime import datetime, timedelta
 import pytest
 
 from fleet.rules.heat import building_conditions
-from fleet.rules.values import Condition, Entry, Level, Service, Terms
+from fleet.rules.values import AdoptedTerms, Condition, EntryFact, Level, ServiceMode
 from tests.rules.build import Boiler, at, ident, proof, see
 
 HOUSE = ident("the building")
@@ -16,7 +16,7 @@ SUMMER = datetime(2026, 5, 16, 4, tzinfo=at().tzinfo)  # the first instant after
 
 
 def left(
-    boiler: Boiler, days: float, left_as: str, *entries: Entry, kind: str = "follow_up", found: str = "unknown"
+    boiler: Boiler, days: float, left_as: str, *entries: EntryFact, kind: str = "follow_up", found: str = "unknown"
 ) -> Boiler:
     """A visit that says how it found and left the boiler."""
     boiler.visit(days, *(entries or (see("chamber", "leaking"),)), kind=kind)
@@ -77,15 +77,17 @@ def test_it_begins_with_the_last_boiler_that_went_cold() -> None:
     assert spans(without_heat(one, two))[0] == (at(3), SUMMER)
 
 
-@pytest.mark.parametrize("state", [Service.LAID_UP_DRY, Service.LAID_UP_WET, Service.RETIRED, Service.NOT_COMMISSIONED])
-def test_a_boiler_out_of_service_is_not_counted_on(state: Service) -> None:
+@pytest.mark.parametrize(
+    "state", [ServiceMode.LAID_UP_DRY, ServiceMode.LAID_UP_WET, ServiceMode.RETIRED, ServiceMode.NOT_COMMISSIONED]
+)
+def test_a_boiler_out_of_service_is_not_counted_on(state: ServiceMode) -> None:
     away = Boiler().service().goes(0.5, state)
     assert spans(without_heat(Boiler().service().visit(1, KEEPS_FIRING), away))[0] == (at(1), SUMMER)
     assert without_heat(away) == []
 
 
 def test_a_boiler_isolated_in_the_season_is_still_counted_on() -> None:
-    assert without_heat(left(Boiler().service(), 1, "off_locked").goes(1.5, Service.ISOLATED)) != []
+    assert without_heat(left(Boiler().service(), 1, "off_locked").goes(1.5, ServiceMode.ISOLATED)) != []
 
 
 def test_a_boiler_that_makes_only_hot_water_heats_nobody() -> None:
@@ -102,7 +104,7 @@ def test_out_of_season_nobody_is_cold_and_the_season_begins_it() -> None:
 
 
 def test_where_heat_never_stops_there_is_no_season() -> None:
-    boiler = left(Boiler(terms=(Terms(None, None),)).service(), 240.0, "off_locked")
+    boiler = left(Boiler(terms=(AdoptedTerms(None, None),)).service(), 240.0, "off_locked")
     assert spans(without_heat(boiler)) == [(at(240), None)]
 
 

@@ -7,7 +7,7 @@ import pytest
 
 from fleet.calendar.spans import Span
 from fleet.rules.heat import building_conditions
-from fleet.rules.values import Condition, Entry, Heat, Level
+from fleet.rules.values import Condition, EntryFact, HeatEvidence, Level
 from tests.rules.build import Boiler, at, ident, local, see
 
 HOUSE = ident("the building")
@@ -17,41 +17,46 @@ HOLD = "12 Larkspur Row is without heat: each boiler is on hold, locked out or o
 CALL = "12 Larkspur Row may be without heat: no visit since the no-heat call left a boiler firing."
 
 
-def told(*boilers: Heat) -> list[tuple[datetime, datetime | None, str]]:
+def told(*boilers: HeatEvidence) -> list[tuple[datetime, datetime | None, str]]:
     found = building_conditions(HOUSE, "12 Larkspur Row", [replace(b, seasons=EVER) for b in boilers])
     assert all(c == Condition(c.condition, HOUSE, c.since, c.until, Level.HOLD, c.sentence) for c in found)
     return [(c.since, c.until, c.sentence) for c in found]
 
 
-SPANS: list[tuple[str, Heat, Heat, list[Span]]] = [
-    ("one is never cold", Heat(cold=((at(1), at(5)),)), Heat(), []),
-    ("never at once", Heat(cold=((at(1), at(2)),)), Heat(cold=((at(2), at(3)),)), []),
-    ("an overlap", Heat(cold=((at(1), at(4)),)), Heat(cold=((at(3), at(6)),)), [(at(3), at(4))]),
+SPANS: list[tuple[str, HeatEvidence, HeatEvidence, list[Span]]] = [
+    ("one is never cold", HeatEvidence(cold=((at(1), at(5)),)), HeatEvidence(), []),
+    ("never at once", HeatEvidence(cold=((at(1), at(2)),)), HeatEvidence(cold=((at(2), at(3)),)), []),
+    ("an overlap", HeatEvidence(cold=((at(1), at(4)),)), HeatEvidence(cold=((at(3), at(6)),)), [(at(3), at(4))]),
     (
         "one cold, the other laid up as its hold ends",
-        Heat(cold=((at(1), at(5)),)),
-        Heat(cold=((at(1), at(3)),), absent=((at(3), at(5)),)),
+        HeatEvidence(cold=((at(1), at(5)),)),
+        HeatEvidence(cold=((at(1), at(3)),), absent=((at(3), at(5)),)),
         [(at(1), at(5))],
     ),
     (
         "a pause inside a longer hold cuts nothing short",
-        Heat(cold=((at(1), at(9)),)),
-        Heat(cold=((at(1), at(8)),), absent=((at(2), at(4)),)),
+        HeatEvidence(cold=((at(1), at(9)),)),
+        HeatEvidence(cold=((at(1), at(8)),), absent=((at(2), at(4)),)),
         [(at(1), at(8))],
     ),
     (
         "a pause inside a hold without an end",
-        Heat(cold=((at(1), None),)),
-        Heat(cold=((at(1), None),), absent=((at(2), at(4)),)),
+        HeatEvidence(cold=((at(1), None),)),
+        HeatEvidence(cold=((at(1), None),), absent=((at(2), at(4)),)),
         [(at(1), None)],
     ),
-    ("nobody counts on either", Heat(absent=EVER), Heat(absent=EVER), []),
-    ("the only one counted on is cold", Heat(cold=((at(1), at(2)),)), Heat(absent=EVER), [(at(1), at(2))]),
-    ("since ever, so nobody was told", Heat(cold=((None, at(2)),)), Heat(cold=EVER), []),
+    ("nobody counts on either", HeatEvidence(absent=EVER), HeatEvidence(absent=EVER), []),
+    (
+        "the only one counted on is cold",
+        HeatEvidence(cold=((at(1), at(2)),)),
+        HeatEvidence(absent=EVER),
+        [(at(1), at(2))],
+    ),
+    ("since ever, so nobody was told", HeatEvidence(cold=((None, at(2)),)), HeatEvidence(cold=EVER), []),
     (
         "both away in the middle",
-        Heat(cold=((at(1), at(9)),), absent=((at(3), at(5)),)),
-        Heat(cold=((at(1), at(9)),), absent=((at(3), at(5)),)),
+        HeatEvidence(cold=((at(1), at(9)),), absent=((at(3), at(5)),)),
+        HeatEvidence(cold=((at(1), at(9)),), absent=((at(3), at(5)),)),
         [(at(1), at(3)), (at(5), at(9))],
     ),
 ]
@@ -59,7 +64,7 @@ SPANS: list[tuple[str, Heat, Heat, list[Span]]] = [
 
 @pytest.mark.parametrize(("case", "one", "two", "spans"), SPANS, ids=[s[0] for s in SPANS])
 def test_a_building_is_cold_while_every_boiler_that_heats_it_is(
-    case: str, one: Heat, two: Heat, spans: list[Span]
+    case: str, one: HeatEvidence, two: HeatEvidence, spans: list[Span]
 ) -> None:
     assert told(one, two) == told(two, one) == [(since, until, HOLD) for since, until in spans], case
 
@@ -70,22 +75,22 @@ def test_a_building_without_a_boiler_is_told_nothing() -> None:
 
 @pytest.mark.parametrize(("lit", "until"), [(-INSTANT, None), (INSTANT * 0, None), (INSTANT, at(5) + INSTANT)])
 def test_a_call_is_answered_only_by_what_left_a_boiler_firing_after_it(lit: timedelta, until: datetime | None) -> None:
-    assert told(Heat(calls=(at(5),), lit=(at(5) + lit,))) == [(at(5), until, CALL)]
+    assert told(HeatEvidence(calls=(at(5),), lit=(at(5) + lit,))) == [(at(5), until, CALL)]
 
 
 def test_a_call_says_nothing_more_while_the_boilers_are_known_to_be_cold() -> None:
-    found = told(Heat(calls=(at(2),), cold=((at(3), at(4)),)))
+    found = told(HeatEvidence(calls=(at(2),), cold=((at(3), at(4)),)))
     assert found == [(at(2), at(3), CALL), (at(3), at(4), HOLD), (at(4), None, CALL)]
 
 
 def test_two_calls_before_one_answer_are_one_spell() -> None:
-    assert told(Heat(calls=(at(2), at(3)), lit=(at(6),))) == [(at(2), at(6), CALL)]
+    assert told(HeatEvidence(calls=(at(2), at(3)), lit=(at(6),))) == [(at(2), at(6), CALL)]
 
 
-def cold(*entries: Entry, found: str = "unknown", left_as: str = "", own: bool = True) -> tuple[Span, ...]:
+def cold(*entries: EntryFact, found: str = "unknown", left_as: str = "", own: bool = True) -> tuple[Span, ...]:
     """What a served boiler's evidence says after one more visit on day 5."""
     boiler = Boiler().service().visit(5, *entries)
-    boiler.visits[-1] = replace(boiler.visits[-1], state_on_arrival=found, left_as=left_as, own=own)
+    boiler.visits[-1] = replace(boiler.visits[-1], state_on_arrival=found, left_as=left_as, of_this_boiler=own)
     return boiler.judged().heat.cold
 
 

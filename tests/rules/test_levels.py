@@ -5,7 +5,7 @@ from datetime import datetime
 
 import pytest
 
-from fleet.rules.values import Entry, Level, Terms
+from fleet.rules.values import AdoptedTerms, EntryFact, Level
 from tests.rules.build import Boiler, act, at, ident, local, proof, see
 
 BAD = proof("upper", burner_stopped=False)
@@ -25,7 +25,7 @@ def classes(boiler: Boiler, rule: str) -> set[Level]:
 
 @pytest.mark.parametrize(("rule", "entries"), FAILURES, ids=[rule for rule, _ in FAILURES])
 def test_what_failed_stays_a_hold_though_the_second_protection_passed_in_the_same_visit(
-    rule: str, entries: tuple[Entry, ...]
+    rule: str, entries: tuple[EntryFact, ...]
 ) -> None:
     assert classes(Boiler().service().visit(1, *entries), rule) == {Level.HOLD}
 
@@ -54,6 +54,6 @@ def test_a_set_pressure_not_proven_is_routine_in_its_first_season_and_urgent_aft
 
 
 def test_before_dated_first_terms_begin_it_is_the_first_that_reach_back() -> None:
-    first, later = Terms(at(10), None, urgent_days=3), Terms(at(20), None)
+    first, later = AdoptedTerms(at(10), None, urgent_days=3), AdoptedTerms(at(20), None)
     evidence = replace(Boiler().evidence(), terms=(later, first))
     assert [evidence.terms_at(t) for t in (None, at(5), at(10), at(19), at(20))] == [first] * 4 + [later]

@@ -6,7 +6,7 @@ from datetime import date, datetime, timedelta
 import pytest
 
 from fleet.rules import judge
-from fleet.rules.values import Condition, Entry, Paper, Service
+from fleet.rules.values import Condition, EntryFact, PaperFact, ServiceMode
 from tests.rules.build import Boiler, act, at, ident, local, proof, see
 
 BAD = proof("limit", trip_psi=13.5)
@@ -53,10 +53,10 @@ def test_a_season_begins_without_its_visit(kind: str, count: int) -> None:
 def test_nothing_lapses_aloud_while_it_is_laid_up() -> None:
     # The caretaker's flush lapses within weeks where the boiler stays in service; laid up before that, nothing does.
     assert min(told(Boiler().service(), "lapsed"))[0] > at(20)
-    assert told(Boiler().service().goes(20, Service.LAID_UP_WET), "lapsed") == []
+    assert told(Boiler().service().goes(20, ServiceMode.LAID_UP_WET), "lapsed") == []
 
 
-def fired(*visits: tuple[float, tuple[Entry, ...], dict[str, object]]) -> list[tuple[datetime, datetime | None]]:
+def fired(*visits: tuple[float, tuple[EntryFact, ...], dict[str, object]]) -> list[tuple[datetime, datetime | None]]:
     """Hold but firing, of a boiler on hold from day 1 on and these visits after."""
     boiler = Boiler().service()
     boiler.visits[0] = replace(boiler.visits[0], left_as="off_ready")
@@ -89,13 +89,13 @@ SAFE = [
 
 
 @pytest.mark.parametrize(("entry", "more"), BEGINS)
-def test_it_begins_with_any_word_that_it_fires(entry: Entry, more: dict[str, object]) -> None:
+def test_it_begins_with_any_word_that_it_fires(entry: EntryFact, more: dict[str, object]) -> None:
     assert fired((3, (entry,), dict(more))) == [(at(3), None)]
 
 
 @pytest.mark.parametrize(("entry", "more"), SAFE)
 def test_somebody_qualified_who_left_it_off_or_attended_did_not_leave_it_firing(
-    entry: Entry, more: dict[str, object]
+    entry: EntryFact, more: dict[str, object]
 ) -> None:
     assert fired((3, (entry,), dict(more))) == []
 
@@ -122,10 +122,10 @@ def test_a_boiler_left_firing_before_the_hold_is_told_from_the_hold_on() -> None
 
 
 INSTANT = timedelta(microseconds=1)
-CERTIFICATE = Paper("certificate", "boiler certificate", at(-100), date(2026, 3, 31))
+CERTIFICATE = PaperFact("certificate", "boiler certificate", at(-100), date(2026, 3, 31))
 
 
-def papers(*found: Paper) -> list[tuple[datetime, datetime | None]]:
+def papers(*found: PaperFact) -> list[tuple[datetime, datetime | None]]:
     evidence = replace(Boiler().service().evidence(), papers=found)
     told = [c for c in judge(evidence, (), at(400)).conditions if c.condition == "certificate_running_out"]
     return [(c.since, c.until) for c in told]

@@ -6,7 +6,7 @@ from datetime import date, datetime, timedelta
 import pytest
 
 from fleet.rules import judge
-from fleet.rules.values import Act, Condition, Paper, Service, deficiency_id
+from fleet.rules.values import ActFact, Condition, PaperFact, ServiceMode, deficiency_id
 from tests.rules.build import START, Boiler, act, at, ident, local, proof, see, swap
 
 INSTANT = timedelta(microseconds=1)
@@ -20,7 +20,7 @@ def day(when: datetime) -> float:
     return (when - START) / timedelta(days=1)
 
 
-def told(boiler: Boiler, name: str, *acts: Act) -> list[Condition]:
+def told(boiler: Boiler, name: str, *acts: ActFact) -> list[Condition]:
     found = judge(boiler.evidence(), acts, at(400)).conditions
     # Without the set pressure, of which no story here takes care: it has tests of its own.
     return [c for c in found if c.condition == name and c.since >= at(-30) and "set pressure" not in c.sentence]
@@ -32,7 +32,7 @@ def spans(found: list[Condition]) -> list[tuple[datetime, datetime | None]]:
 
 def served(when: datetime, kind: str = "annual_service", own: bool = True) -> Boiler:
     boiler = Boiler().service().visit(day(when), proof("limit"), kind=kind)
-    boiler.visits[-1] = replace(boiler.visits[-1], own=own)
+    boiler.visits[-1] = replace(boiler.visits[-1], of_this_boiler=own)
     return boiler
 
 
@@ -62,7 +62,7 @@ def test_the_neighbours_service_is_not_this_boilers() -> None:
 
 
 def test_a_boiler_laid_up_as_the_season_begins_misses_no_visit() -> None:
-    assert told(Boiler().service().goes(200, Service.LAID_UP_DRY), "season_without_visit") == []
+    assert told(Boiler().service().goes(200, ServiceMode.LAID_UP_DRY), "season_without_visit") == []
 
 
 def test_the_season_that_begins_on_the_day_of_the_survey_is_not_asked_for() -> None:
@@ -84,9 +84,11 @@ def test_what_is_past_its_date_is_told_with_its_last_day_and_what_was_found() ->
     )
 
 
-def deferral(boiler: Boiler, rule: str, since: datetime, until: datetime | None) -> Act:
+def deferral(boiler: Boiler, rule: str, since: datetime, until: datetime | None) -> ActFact:
     found = next(d for d in boiler.judged().deficiencies if d.rule == rule)
-    return Act("deferred", deficiency_id(boiler.evidence().boiler, found.position, rule, found.episode), since, until)
+    return ActFact(
+        "deferred", deficiency_id(boiler.evidence().boiler, found.position, rule, found.episode), since, until
+    )
 
 
 def closed_late() -> Boiler:
@@ -153,22 +155,22 @@ def test_a_repair_is_told_with_its_day_and_what_was_found() -> None:
 def test_the_first_word_of_a_repair_counts_until_it_is_found_again() -> None:
     boiler = Boiler().service().visit(1, CONTROL).visit(4, act("control", "adjust"))
     rule = deficiency_id(boiler.evidence().boiler, ident("control"), RULE, 1)
-    reports = [Act("repair_reported", rule, at(n)) for n in (3, 2)]
+    reports = [ActFact("repair_reported", rule, at(n)) for n in (3, 2)]
     assert spans(told(boiler, "repaired_not_proven", *reports)) == [(at(2), None)]
     again = boiler.visit(5, CONTROL)
     assert told(again, "repaired_not_proven", *reports) == []
 
 
-BOILER_PAPER = Paper("certificate", "boiler certificate", at(-100), date(2026, 3, 31))
+BOILER_PAPER = PaperFact("certificate", "boiler certificate", at(-100), date(2026, 3, 31))
 
 
-def papers(*found: Paper) -> list[Condition]:
+def papers(*found: PaperFact) -> list[Condition]:
     evidence = replace(Boiler().service().evidence(), papers=found)
     return [c for c in judge(evidence, (), at(400)).conditions if c.condition == "certificate_running_out"]
 
 
 def test_another_kind_of_paper_does_not_take_a_certificates_place() -> None:
-    other = Paper("insurance", "insurance letter", at(1), date(2030, 1, 31))
+    other = PaperFact("insurance", "insurance letter", at(1), date(2030, 1, 31))
     assert len(papers(BOILER_PAPER, other)) == 2
     assert papers(BOILER_PAPER)[0].sentence == "The boiler certificate runs out on Tue 31 Mar 2026."
 

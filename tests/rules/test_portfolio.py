@@ -5,7 +5,7 @@ from uuid import UUID
 
 import pytest
 
-from fleet.rules.portfolio import Span, portfolio_conditions, unsurveyed
+from fleet.rules.portfolio import Span, portfolio_conditions, unsurveyed_spans
 from fleet.rules.values import Condition, Level, Reason, Standing, StandingSegment
 
 PORTFOLIO = UUID(int=1)
@@ -79,7 +79,7 @@ def test_nothing_is_known_from_the_boilers_beginning_to_its_survey(
     surveyed: datetime | None, expected: tuple[Span, ...]
 ) -> None:
     known = [segment(None, day(3), Standing.NOT_SURVEYED), segment(day(3), None, Standing.HOLD)]
-    assert unsurveyed(day(2), surveyed, known) == expected
+    assert unsurveyed_spans(day(2), surveyed, known) == expected
 
 
 def test_the_time_it_is_off_asks_for_no_survey() -> None:
@@ -88,4 +88,4 @@ def test_the_time_it_is_off_asks_for_no_survey() -> None:
         segment(day(5), day(8), Standing.OFF),
         segment(day(8), None, Standing.NOT_SURVEYED),
     ]
-    assert unsurveyed(day(1), None, known) == ((day(1), day(5)), (day(8), None))
+    assert unsurveyed_spans(day(1), None, known) == ((day(1), day(5)), (day(8), None))

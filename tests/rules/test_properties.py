@@ -11,12 +11,12 @@ from hypothesis import strategies as st
 
 from fleet.rules import judge
 from fleet.rules.boundaries import Timeline
-from fleet.rules.ledger import Ledger
-from fleet.rules.replay import replay
-from fleet.rules.set_pressure import add_cases
-from fleet.rules.standing import decide
-from fleet.rules.states import segments
-from fleet.rules.values import Act, Entry, Evidence, Judgement, Standing, State
+from fleet.rules.ledger import ReplayLedger
+from fleet.rules.replay import replay_evidence
+from fleet.rules.set_pressure import add_overdue_cases
+from fleet.rules.standing import decide_standing
+from fleet.rules.states import state_segments
+from fleet.rules.values import ActFact, EntryFact, Evidence, Judgement, Standing, State
 from tests.rules.build import LEFT_RIGHT, Boiler, at, catalogue
 from tests.rules.stories import (
     BAD_NEWS,
@@ -73,9 +73,9 @@ def test_the_order_and_the_repeats_of_the_evidence_change_nothing(boiler: Boiler
 @given(stories())
 def test_what_an_entry_is_held_to_reach_is_all_that_it_changes(boiler: Boiler) -> None:
     evidence = boiler.evidence()
-    with mock.patch.object(Ledger, "reach", lambda ledger, record, alone: ledger.records):
-        whole = replay(evidence).snapshots
-    assert replay(evidence).snapshots == whole
+    with mock.patch.object(ReplayLedger, "records_in_reach", lambda ledger, record, undisturbed: ledger.records):
+        whole = replay_evidence(evidence).snapshots
+    assert replay_evidence(evidence).snapshots == whole
 
 
 @quickly
@@ -101,11 +101,11 @@ def test_time_alone_never_makes_a_state_better(boiler: Boiler) -> None:
 @quickly
 @given(stories(), moments)
 def test_standing_and_reasons_change_only_at_the_boundaries(boiler: Boiler, when: datetime) -> None:
-    run = replay(boiler.evidence())
-    add_cases(run)
-    known = [s for p, r in run.ledger.records.items() for s in segments(run.ledger, r, run.snapshots[p])]
+    run = replay_evidence(boiler.evidence())
+    add_overdue_cases(run)
+    known = [s for p, r in run.ledger.records.items() for s in state_segments(run.ledger, r, run.snapshots[p])]
     told = says(judged(boiler.evidence()), when)
-    assert decide(Timeline(run, known).view(when)) == (told.standing, told.reasons)
+    assert decide_standing(Timeline(run, known).view_at(when)) == (told.standing, told.reasons)
 
 
 @quickly
@@ -113,14 +113,16 @@ def test_standing_and_reasons_change_only_at_the_boundaries(boiler: Boiler, when
 def test_before_at_and_after_each_boundary_the_standing_is_that_of_its_segment(
     boiler: Boiler, mix: random.Random
 ) -> None:
-    run = replay(boiler.evidence())
-    add_cases(run)
-    known = [s for p, r in run.ledger.records.items() for s in segments(run.ledger, r, run.snapshots[p])]
+    run = replay_evidence(boiler.evidence())
+    add_overdue_cases(run)
+    known = [s for p, r in run.ledger.records.items() for s in state_segments(run.ledger, r, run.snapshots[p])]
     timeline, cut = Timeline(run, known), judged(boiler.evidence()).standings
     for old, new in mix.sample(list(pairwise(cut)), min(5, len(cut) - 1)):
         assert new.since is not None
         # Evaluated anew on both sides: the change falls on the boundary itself, and there is one.
-        before, at_it, after = (decide(timeline.view(new.since + d)) for d in (-INSTANT, timedelta(0), INSTANT))
+        before, at_it, after = (
+            decide_standing(timeline.view_at(new.since + d)) for d in (-INSTANT, timedelta(0), INSTANT)
+        )
         assert (before, at_it) == ((old.standing, old.reasons), (new.standing, new.reasons))
         assert after == at_it or new.until == new.since + INSTANT
         assert (old.standing, old.reasons, old.then) != (new.standing, new.reasons, new.then)
@@ -147,7 +149,7 @@ def test_the_states_of_a_position_cover_all_of_time_once(boiler: Boiler) -> None
 
 @quickly
 @given(stories(surveyed=True), st.sampled_from(MERE_PASSES), st.sampled_from([0.01, 3.0, 40.0, 300.0]))
-def test_a_valid_pass_never_makes_a_standing_worse(boiler: Boiler, entry: Entry, days: float) -> None:
+def test_a_valid_pass_never_makes_a_standing_worse(boiler: Boiler, entry: EntryFact, days: float) -> None:
     boiler = without_pause(boiler)
     when = last_fact(boiler.evidence()) + timedelta(days=days)
     before, after = judged(boiler.evidence()), judged(with_visit(boiler, when, entry).evidence())
@@ -158,7 +160,7 @@ def test_a_valid_pass_never_makes_a_standing_worse(boiler: Boiler, entry: Entry,
 
 @quickly
 @given(stories(surveyed=True), st.sampled_from(BAD_NEWS), st.sampled_from(["", "operator", "technician"]))
-def test_bad_news_at_the_end_never_makes_a_standing_better(boiler: Boiler, entry: Entry, who: str) -> None:
+def test_bad_news_at_the_end_never_makes_a_standing_better(boiler: Boiler, entry: EntryFact, who: str) -> None:
     boiler = without_pause(boiler)
     when = last_fact(boiler.evidence()) + timedelta(days=1)
     before, after = judged(boiler.evidence()), judged(with_visit(boiler, when, entry, who).evidence())
@@ -168,7 +170,7 @@ def test_bad_news_at_the_end_never_makes_a_standing_better(boiler: Boiler, entry
 
 @quickly
 @given(stories(surveyed=True), st.sampled_from(BAD_NEWS), moments)
-def test_bad_news_posted_late_never_makes_a_standing_better(boiler: Boiler, entry: Entry, when: datetime) -> None:
+def test_bad_news_posted_late_never_makes_a_standing_better(boiler: Boiler, entry: EntryFact, when: datetime) -> None:
     boiler = without_pause(boiler)
     assume(when > at(-20))
     before, after = judged(boiler.evidence()), judged(with_visit(boiler, when, entry, "").evidence())
@@ -180,7 +182,7 @@ def test_bad_news_posted_late_never_makes_a_standing_better(boiler: Boiler, entr
 @given(stories(), st.sampled_from(["defer", "acknowledge", "report_repair", "explain"]))
 def test_what_people_decide_changes_no_verdict_state_or_standing(boiler: Boiler, kind: str) -> None:
     evidence = boiler.evidence()
-    acts = [Act(kind, d.entry, at(500)) for d in judged(evidence).deficiencies if d.entry]
+    acts = [ActFact(kind, d.entry, at(500)) for d in judged(evidence).deficiencies if d.entry]
     told, silent = judge(evidence, acts, at(900)), judged(evidence)
     assert (told.verdicts, told.states, told.findings, told.standings) == (
         silent.verdicts,
@@ -208,7 +210,7 @@ NOTHING_OPENED = [p for p in MERE_PASSES if p.code not in ("flush", "evaporation
 
 @quickly
 @given(st.permutations(NOTHING_OPENED), st.integers(0, 3))
-def test_an_untouched_boiler_needs_nothing_twice(tests: list[Entry], again: int) -> None:
+def test_an_untouched_boiler_needs_nothing_twice(tests: list[EntryFact], again: int) -> None:
     boiler = Boiler().service().visit(300, *tests, *tests[:again], leave=LEFT_RIGHT)
     asked = {m.position for m in boiler.ready().missing if m.what in ("touched", "inconclusive")}
     assert asked & {t.position for t in tests} == set()

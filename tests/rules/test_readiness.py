@@ -4,14 +4,14 @@ from dataclasses import replace
 
 import pytest
 
-from fleet.rules.values import Entry, Standing
+from fleet.rules.values import EntryFact, Standing
 from tests.rules import plant
 from tests.rules.build import FULL, LEFT_RIGHT, Boiler, act, ident, proof, remove, see, swap, turn
 
 EVERYTHING = [proof(ref) for ref in FULL]
 
 
-def after(*entries: Entry, who: str = "technician", leave: dict[str, bool] | None = None) -> Boiler:
+def after(*entries: EntryFact, who: str = "technician", leave: dict[str, bool] | None = None) -> Boiler:
     """A proven boiler, then one visit with these entries."""
     return Boiler().service().visit(1, *entries, who=who, leave=LEFT_RIGHT if leave is None else leave)
 
@@ -20,7 +20,7 @@ def missing(boiler: Boiler) -> set[str]:
     return {m.what for m in boiler.ready().missing}
 
 
-TABLE: list[tuple[str, list[Entry], str]] = [
+TABLE: list[tuple[str, list[EntryFact], str]] = [
     ("nothing wrong", [proof("limit")], "ready"),
     ("flush only", [proof("upper", "flush")], "ready"),
     ("adjusted and tripped", [act("limit", "adjust"), proof("limit")], "ready"),
@@ -48,7 +48,7 @@ TABLE: list[tuple[str, list[Entry], str]] = [
 
 
 @pytest.mark.parametrize(("told", "entries", "answer"), TABLE, ids=[t[0] for t in TABLE])
-def test_the_answer_after_a_visit_to_a_proven_boiler(told: str, entries: list[Entry], answer: str) -> None:
+def test_the_answer_after_a_visit_to_a_proven_boiler(told: str, entries: list[EntryFact], answer: str) -> None:
     assert after(*entries).ready().answer == answer
 
 
@@ -120,7 +120,7 @@ def test_a_leaving_check_answered_no_counts_after_a_plain_flush_too() -> None:
 
 def test_a_neighbours_visit_is_neither_answered_nor_a_survey_here() -> None:
     boiler = Boiler().visit(0, proof("limit"))
-    boiler.visits[0] = replace(boiler.visits[0], own=False)
+    boiler.visits[0] = replace(boiler.visits[0], of_this_boiler=False)
     assert (boiler.judged().readiness, boiler.standing(1)) == ((), Standing.NOT_SURVEYED)
 
 
@@ -140,7 +140,7 @@ def test_what_was_not_looked_at_is_named_with_its_last_word() -> None:
     assert all("15 Oct 2025" in sentence for sentence in names)
 
 
-def follow_up(*last: Entry) -> Boiler:
+def follow_up(*last: EntryFact) -> Boiler:
     """The visit that the interface's conventions give as their example, both controls on the one siphon."""
     boiler = Boiler(one_siphon=True).service()
     return boiler.visit(

@@ -2,7 +2,7 @@
 
 from datetime import date
 
-from fleet.rules.values import Fitting, Standing, State, Terms
+from fleet.rules.values import AdoptedTerms, FittingFact, Standing, State
 from tests.rules.build import FITTED, SEASON, Boiler, at, ident, proof
 
 
@@ -11,7 +11,7 @@ def declared() -> Boiler:
     boiler = Boiler()
     told = {"limit_trip": date(2025, 9, 20)}
     boiler.fittings = [f for f in boiler.fittings if f.position != ident("limit")]
-    first = Fitting(ident("limit"), ident("first limit"), "limit_control", FITTED, {"set_psi": 8.0}, told)
+    first = FittingFact(ident("limit"), ident("first limit"), "limit_control", FITTED, {"set_psi": 8.0}, told)
     boiler.fittings.append(first)
     return boiler
 
@@ -38,12 +38,12 @@ def test_a_position_that_is_not_needed_any_more_no_longer_counts() -> None:
 
 
 def test_a_portfolio_may_count_fewer_firing_days_from_a_day_on() -> None:
-    boiler = Boiler(terms=(Terms(None, SEASON), Terms(at(12), SEASON, operator_firing_days=10))).service()
+    boiler = Boiler(terms=(AdoptedTerms(None, SEASON), AdoptedTerms(at(12), SEASON, operator_firing_days=10))).service()
     assert [boiler.state("upper", day) for day in (11.9, 12.1)] == [State.DUE, State.LAPSED]
 
 
 def test_the_first_terms_reach_back_over_all_time() -> None:
-    boiler = Boiler(terms=(Terms(at(5), SEASON),)).service()
+    boiler = Boiler(terms=(AdoptedTerms(at(5), SEASON),)).service()
     assert (boiler.standing(1), boiler.state("limit", 1)) == (Standing.CLEAR, State.PROVEN)
 
 
@@ -56,7 +56,7 @@ def test_a_technicians_visit_is_a_survey() -> None:
 
 
 def test_without_a_season_a_yearly_proof_counts_from_its_own_date() -> None:
-    boiler = Boiler(terms=(Terms(None, None),)).service()
+    boiler = Boiler(terms=(AdoptedTerms(None, None),)).service()
     assert [boiler.state("limit", day) for day in (364, 366, 395, 397)] == [
         State.PROVEN,
         State.DUE,

@@ -4,21 +4,21 @@ from dataclasses import replace
 
 import pytest
 
-from fleet.rules.values import Entry, Missing, Value
+from fleet.rules.values import EntryFact, MissingItem, Value
 from tests.rules.build import FULL, LEFT_RIGHT, Boiler, act, at, ident, proof, remove, see
 from tests.rules.test_readiness import after, missing
 
 
-def line(boiler: Boiler, what: str) -> Missing:
+def line(boiler: Boiler, what: str) -> MissingItem:
     (found,) = [m for m in boiler.ready().missing if m.what == what]
     return found
 
 
 KEEPS = proof("upper", "flush", burner_stopped=False)
-LINES: list[tuple[Boiler, Missing]] = [
+LINES: list[tuple[Boiler, MissingItem]] = [
     (
         after(KEEPS),
-        Missing(
+        MissingItem(
             "hold:flush_keeps_firing",
             "Hold open since Thu 16 Oct 2025: The burner kept firing while the upper cutoff was flushed.",
             ident("upper"),
@@ -27,7 +27,7 @@ LINES: list[tuple[Boiler, Missing]] = [
     ),
     (
         after(KEEPS),
-        Missing(
+        MissingItem(
             "state:failed",
             "The burner kept firing while the upper cutoff was flushed. (Thu 16 Oct 2025)",
             ident("upper"),
@@ -36,29 +36,29 @@ LINES: list[tuple[Boiler, Missing]] = [
     ),
     (
         after(remove("upper")),
-        Missing("state:not_fitted", "No upper cutoff is fitted.", ident("upper"), at(1)),
+        MissingItem("state:not_fitted", "No upper cutoff is fitted.", ident("upper"), at(1)),
     ),
     (
         after(act("limit", "adjust")),
-        Missing("touched", "The high limit was touched and has not passed limit trip since.", ident("limit")),
+        MissingItem("touched", "The high limit was touched and has not passed limit trip since.", ident("limit")),
     ),
     (
         after(proof("limit", call_on=False)),
-        Missing("inconclusive", "The test of the high limit in this visit was inconclusive.", ident("limit")),
+        MissingItem("inconclusive", "The test of the high limit in this visit was inconclusive.", ident("limit")),
     ),
     (
         after(proof("limit"), leave={**LEFT_RIGHT, "drains_shut": False}),
-        Missing("leaving:drains_shut", "Leaving check answered no: drains shut."),
+        MissingItem("leaving:drains_shut", "Leaving check answered no: drains shut."),
     ),
     (
         after(proof("limit"), leave={k: v for k, v in LEFT_RIGHT.items() if k != "told"}),
-        Missing("leaving:told", "Leaving check not answered: somebody told."),
+        MissingItem("leaving:told", "Leaving check not answered: somebody told."),
     ),
 ]
 
 
 @pytest.mark.parametrize(("boiler", "expected"), LINES, ids=[m.what for _, m in LINES])
-def test_each_line_names_its_place_its_day_and_what_is_wrong(boiler: Boiler, expected: Missing) -> None:
+def test_each_line_names_its_place_its_day_and_what_is_wrong(boiler: Boiler, expected: MissingItem) -> None:
     assert line(boiler, expected.what) == expected
 
 
@@ -81,21 +81,21 @@ HANDS_ON = [act("limit", "reset"), proof("limit"), proof("limit", outcome="incon
 
 
 @pytest.mark.parametrize("entry", PLAIN)
-def test_looking_flushing_and_what_was_not_done_leave_all_as_it_was(entry: Entry) -> None:
+def test_looking_flushing_and_what_was_not_done_leave_all_as_it_was(entry: EntryFact) -> None:
     assert after(entry, leave={}).ready().answer == "ready"
 
 
 @pytest.mark.parametrize("entry", HANDS_ON)
-def test_whoever_had_it_in_hand_is_asked_how_it_was_left(entry: Entry) -> None:
+def test_whoever_had_it_in_hand_is_asked_how_it_was_left(entry: EntryFact) -> None:
     assert "leaving:told" in missing(after(entry, leave={}))
 
 
-def serviced(*entries: Entry, without: str = "") -> Boiler:
+def serviced(*entries: EntryFact, without: str = "") -> Boiler:
     told = [proof(ref) for ref in FULL if ref not in {without, *(_ref(e) for e in entries)}]
     return Boiler().service().visit(1, *told, *entries, leave=LEFT_RIGHT, kind="annual_service")
 
 
-def _ref(entry: Entry) -> str:
+def _ref(entry: EntryFact) -> str:
     return next(ref for ref in FULL if ident(ref) == entry.position)
 
 
@@ -116,7 +116,7 @@ CYCLES = "This visit must end with three cycles watched of the operating control
         (proof("control", cycles=3.0, trip_psi=7.5), [CYCLES]),  # counted on a test it failed
     ],
 )
-def test_a_service_ends_with_three_cycles_of_a_control_that_passed(control: Entry, told: list[str]) -> None:
+def test_a_service_ends_with_three_cycles_of_a_control_that_passed(control: EntryFact, told: list[str]) -> None:
     assert ends_with(serviced(control)) == told
 
 

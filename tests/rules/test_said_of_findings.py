@@ -4,7 +4,7 @@ from dataclasses import replace
 
 import pytest
 
-from fleet.rules.values import Entry
+from fleet.rules.values import EntryFact
 from tests.rules.build import act, at
 from tests.rules.plant import Plant, fit, look, proof
 from tests.rules.test_findings_history import reads
@@ -63,7 +63,7 @@ SAID: list[list[str]] = [
 
 
 @pytest.mark.parametrize(("seen", "said"), [(e, s) for (e, _), s in zip(SEEN, SAID, strict=True)])
-def test_what_is_seen_is_said_with_its_place(seen: Entry, said: list[str]) -> None:
+def test_what_is_seen_is_said_with_its_place(seen: EntryFact, said: list[str]) -> None:
     assert [f.sentence for f in Plant().service().visit(1, seen).findings()] == said
 
 
@@ -131,7 +131,7 @@ def test_a_reset_counts_whether_it_was_seen_or_done(press: str, ref: str) -> Non
 
 
 @pytest.mark.parametrize(("mended", "again"), [(act("limit", "repair"), True), (fit("limit", set_psi=8.0), False)])
-def test_a_fault_that_comes_again_is_a_repeat_but_not_on_a_new_device(mended: Entry, again: bool) -> None:
+def test_a_fault_that_comes_again_is_a_repeat_but_not_on_a_new_device(mended: EntryFact, again: bool) -> None:
     bad = proof("limit", trip_psi=13.5)
     boiler = Plant().service().visit(1, bad).visit(2, mended, proof("limit")).visit(30, bad)
     told = "Again within a season of its repair: The high limit tripped only at 13.5 psi. Find the root cause."

@@ -7,8 +7,8 @@ from datetime import date
 import pytest
 
 from fleet.calendar import Interval
-from fleet.rules.values import Entry, Override, Service, Terms
-from fleet.rules.wording import asked_for, either
+from fleet.rules.values import AdoptedTerms, EntryFact, Override, ServiceMode
+from fleet.rules.wording import asked_for, join_with_or
 from tests.rules.build import SEASON, Boiler, act, at, catalogue, ident, proof, see
 from tests.rules.plant import Plant, look
 from tests.rules.plant import proof as whole_proof
@@ -113,7 +113,7 @@ def test_what_never_passed_is_not_said_to_have_passed() -> None:
 
 
 def test_the_shop_counts_as_the_fitting_and_not_as_a_pass() -> None:
-    terms = Terms(None, SEASON, overrides={"lever_lift": Override(Interval.parse("36 mo"), "", 0, "in writing")})
+    terms = AdoptedTerms(None, SEASON, overrides={"lever_lift": Override(Interval.parse("36 mo"), "", 0, "in writing")})
     sentence = said(Boiler(terms=(terms,)).service(), "valve", 360)
     assert sentence.startswith("Pop test of the safety valve is due since")
     assert sentence.endswith("never passed since it was fitted Mon 01 Sep 2025.")
@@ -140,7 +140,7 @@ def test_of_two_declared_proofs_the_newer_is_named(declared: Mapping[str, date],
 
 
 def test_put_back_in_service_with_its_proof_lapsed_it_says_so() -> None:
-    boiler = Boiler().service().goes(20, Service.LAID_UP_DRY).goes(500, Service.IN_SERVICE)
+    boiler = Boiler().service().goes(20, ServiceMode.LAID_UP_DRY).goes(500, ServiceMode.IN_SERVICE)
     assert said(boiler, "limit", 501) == (
         "The high limit was put back in service with its proof lapsed on Sat 27 Feb 2027 and needs limit trip since."
     )
@@ -163,7 +163,7 @@ LISTS = [
 
 @pytest.mark.parametrize(("names", "told"), LISTS)
 def test_what_may_be_chosen_from_is_listed_by_name(names: list[str], told: str) -> None:
-    assert either(names) == either(reversed(names)) == told
+    assert join_with_or(names) == join_with_or(reversed(names)) == told
 
 
 def test_what_must_all_pass_is_listed_by_name_whatever_the_order_of_the_needs() -> None:
@@ -179,7 +179,7 @@ def test_what_must_all_pass_is_listed_by_name_whatever_the_order_of_the_needs() 
         (look("circuit", "jumper_found"), PLUGGED, "Jumper, wedge, tape or plug found: limit circuit."),
     ],
 )
-def test_of_two_failed_paths_the_older_is_told(first: Entry, second: Entry, told: str) -> None:
+def test_of_two_failed_paths_the_older_is_told(first: EntryFact, second: EntryFact, told: str) -> None:
     boiler = Plant().service().visit(1, first).visit(2, second)
     assert said(boiler, "limit", 3).startswith(f"The high limit hangs on a failed path: {told}")
 

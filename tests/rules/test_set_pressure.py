@@ -6,7 +6,7 @@ from datetime import date, datetime, timedelta
 import pytest
 
 from fleet.calendar import Interval
-from fleet.rules.values import Deficiency, Level, Override, Terms
+from fleet.rules.values import AdoptedTerms, JudgedDeficiency, Level, Override
 from tests.rules.build import SEASON, START, Boiler, at, ident, local, proof, swap
 from tests.rules.plant import proof as whole_proof
 
@@ -14,14 +14,14 @@ INSTANT = timedelta(microseconds=1)
 RULE = "set_pressure_unproven"
 
 
-def house(*terms: Terms) -> Boiler:
+def house(*terms: AdoptedTerms) -> Boiler:
     """A boiler whose valve was fitted long ago."""
-    boiler = Boiler(terms=terms or (Terms(None, SEASON),))
+    boiler = Boiler(terms=terms or (AdoptedTerms(None, SEASON),))
     boiler.fittings = [replace(f, since=at(-1000)) if f.position == ident("valve") else f for f in boiler.fittings]
     return boiler
 
 
-def episodes(boiler: Boiler) -> list[Deficiency]:
+def episodes(boiler: Boiler) -> list[JudgedDeficiency]:
     return [d for d in boiler.judged().deficiencies if d.rule == RULE]
 
 
@@ -51,13 +51,13 @@ def test_it_is_urgent_from_the_start_of_the_season_after_the_one_in_which_it_is_
 
 
 def test_where_heat_never_stops_it_is_urgent_after_a_year() -> None:
-    (found,) = episodes(house(Terms(None, None)).visit(0, proof("limit")))
+    (found,) = episodes(house(AdoptedTerms(None, None)).visit(0, proof("limit")))
     assert found.levels[-1].since == local(date(2026, 10, 15))
 
 
 def test_the_season_is_the_one_adopted_when_it_is_seen() -> None:
-    later = Terms(at(-5), replace(SEASON, start_month=12))
-    (found,) = episodes(house(Terms(None, SEASON), later).visit(0, proof("limit")))
+    later = AdoptedTerms(at(-5), replace(SEASON, start_month=12))
+    (found,) = episodes(house(AdoptedTerms(None, SEASON), later).visit(0, proof("limit")))
     assert found.levels[-1].since == local(date(2025, 12, 1))
 
 
@@ -86,9 +86,12 @@ LONGER = Override(Interval.parse("60 mo"), "", 30, "the owner's insurer, in writ
 THREE_YEARS = Override(Interval.parse("36 mo"), "", 30, "the owner's insurer, in writing")
 
 
-def adopted(first: Override, then: Override, day: float) -> list[Deficiency]:
+def adopted(first: Override, then: Override, day: float) -> list[JudgedDeficiency]:
     """Episodes of a valve fitted a thousand days before its survey, under an interval that changes on that day."""
-    terms = Terms(None, SEASON, overrides={"pop_test": first}), Terms(at(day), SEASON, overrides={"pop_test": then})
+    terms = (
+        AdoptedTerms(None, SEASON, overrides={"pop_test": first}),
+        AdoptedTerms(at(day), SEASON, overrides={"pop_test": then}),
+    )
     return episodes(house(*terms).visit(0, proof("limit")))
 
 

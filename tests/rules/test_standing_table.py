@@ -5,9 +5,9 @@ from itertools import product
 
 import pytest
 
-from fleet.rules.catalogue import Hazard, Role
-from fleet.rules.standing import OpenCase, Seen, View, decide
-from fleet.rules.values import Level, Reason, Service, Standing, State
+from fleet.rules.catalogue import Hazard, RoleSpec
+from fleet.rules.standing import BoilerView, OpenCase, PositionState, decide_standing
+from fleet.rules.values import Level, Reason, ServiceMode, Standing, State
 from tests.rules.build import START, ident
 
 STOPS, SLOW = Hazard("dry_firing", "Dry firing", True), Hazard("flue_gas", "Flue gas", False)
@@ -15,20 +15,23 @@ BAD = {"not_fitted", "failed", "intermittent"}
 GOOD = {"proven", "due"}
 
 
-def role(hazard: str, order: int, last: bool, part: str = "protection") -> Role:
-    return Role(f"{hazard}{order}", "", part, hazard, order, last, frozenset())
+def role(hazard: str, order: int, last: bool, part: str = "protection") -> RoleSpec:
+    return RoleSpec(f"{hazard}{order}", "", part, hazard, order, last, frozenset())
 
 
-def seen(r: Role, state: State, needed: bool = True) -> Seen:
+def seen(r: RoleSpec, state: State, needed: bool = True) -> PositionState:
     reason = Reason(state.value, f"{r.code} is {state.value}")
-    return Seen(ident(r.code), r, needed, state, reason)
+    return PositionState(ident(r.code), r, needed, state, reason)
 
 
 def view(
-    members: Sequence[Seen], cases: Sequence[Level] = (), surveyed: bool = True, service: Service = Service.IN_SERVICE
-) -> View:
+    members: Sequence[PositionState],
+    cases: Sequence[Level] = (),
+    surveyed: bool = True,
+    service: ServiceMode = ServiceMode.IN_SERVICE,
+) -> BoilerView:
     told = [OpenCase(level, Reason(f"r{n}", f"{level} {n}")) for n, level in enumerate(cases)]
-    return View(START, service, surveyed, [STOPS, SLOW], members, told)
+    return BoilerView(START, service, surveyed, [STOPS, SLOW], members, told)
 
 
 def expected(states: Sequence[str], last: int | None, stops: bool, cases: Sequence[Level]) -> str:
@@ -60,7 +63,7 @@ def test_every_combination_of_up_to_three_states_follows_the_table(
 ) -> None:
     for states in combinations():
         members = [seen(role(hazard.code, n, n == last), s) for n, s in enumerate(states)]
-        standing, reasons = decide(view(members, cases))
+        standing, reasons = decide_standing(view(members, cases))
         assert standing == expected([s.value for s in states], last, hazard.stops_firing, cases), states
         assert reasons
         assert all(r.sentence for r in reasons)
@@ -70,14 +73,14 @@ def test_two_hazards_are_judged_each_by_itself_and_the_worst_wins() -> None:
     for a, b, c, d in product(State, repeat=4):
         dry = [seen(role("dry_firing", 0, False), a), seen(role("dry_firing", 1, True), b)]
         flue = [seen(role("flue_gas", 0, False), c), seen(role("flue_gas", 1, False), d)]
-        alone = [decide(view(dry))[0], decide(view(flue))[0]]
-        assert decide(view([*dry, *flue]))[0] == min(alone, key=lambda s: s.rank)
+        alone = [decide_standing(view(dry))[0], decide_standing(view(flue))[0]]
+        assert decide_standing(view([*dry, *flue]))[0] == min(alone, key=lambda s: s.rank)
 
 
 @pytest.mark.parametrize("state", State)
 def test_a_protection_that_is_not_needed_never_counts(state: State) -> None:
     spare = seen(role("dry_firing", 1, True), state, needed=False)
-    assert decide(view([spare]))[0] is Standing.CLEAR
+    assert decide_standing(view([spare]))[0] is Standing.CLEAR
 
 
 @pytest.mark.parametrize(
@@ -93,17 +96,17 @@ def test_a_protection_that_is_not_needed_never_counts(state: State) -> None:
     ],
 )
 def test_an_initiator_is_watched_and_never_counted(state: State, standing: Standing) -> None:
-    assert decide(view([seen(role("dry_firing", 0, False, "initiator"), state, needed=False)]))[0] is standing
+    assert decide_standing(view([seen(role("dry_firing", 0, False, "initiator"), state, needed=False)]))[0] is standing
 
 
 @pytest.mark.parametrize("state", sorted(BAD))
 def test_a_needed_output_path_that_is_down_is_a_hold(state: str) -> None:
     path = seen(role("dry_firing", 0, False, "output_path"), State(state))
-    assert decide(view([path]))[0] is Standing.HOLD
+    assert decide_standing(view([path]))[0] is Standing.HOLD
 
 
 def test_a_hazard_without_needed_protection_has_no_effect() -> None:
-    assert decide(view([]))[0] is Standing.CLEAR
+    assert decide_standing(view([]))[0] is Standing.CLEAR
 
 
 @pytest.mark.parametrize(
@@ -119,14 +122,14 @@ def test_before_the_survey_holds_and_deficiencies_show_and_never_clear(
     cases: tuple[Level, ...], standing: Standing
 ) -> None:
     never = seen(role("dry_firing", 0, True), State.NEVER_PROVEN)
-    decided, reasons = decide(view([never], cases, surveyed=False))
+    decided, reasons = decide_standing(view([never], cases, surveyed=False))
     assert decided is standing
     assert len(reasons) >= len(cases)
 
 
-@pytest.mark.parametrize("service", [s for s in Service if not s.runs])
-def test_off_silences_lapses_and_still_shows_every_deficiency(service: Service) -> None:
+@pytest.mark.parametrize("service", [s for s in ServiceMode if not s.runs])
+def test_off_silences_lapses_and_still_shows_every_deficiency(service: ServiceMode) -> None:
     lapsed = seen(role("dry_firing", 0, True), State.LAPSED)
-    standing, reasons = decide(view([lapsed], [Level.ROUTINE, Level.HOLD, Level.URGENT], service=service))
+    standing, reasons = decide_standing(view([lapsed], [Level.ROUTINE, Level.HOLD, Level.URGENT], service=service))
     assert standing is Standing.OFF
     assert [r.sentence for r in reasons[1:]] == ["hold 1", "urgent 2", "routine 0"]

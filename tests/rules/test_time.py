@@ -4,7 +4,7 @@ from datetime import UTC, date, datetime, timedelta
 
 import pytest
 
-from fleet.rules.values import Service, Standing, State
+from fleet.rules.values import ServiceMode, Standing, State
 from tests.rules.build import Boiler, act, at, local, proof
 
 TICK = timedelta(microseconds=1)
@@ -47,14 +47,14 @@ def test_an_operator_proof_lapses_after_thirty_firing_days() -> None:
 
 
 def test_days_laid_up_are_no_firing_days() -> None:
-    boiler = Boiler().service().goes(5, Service.LAID_UP_WET).goes(15, Service.HOT_STANDBY)
+    boiler = Boiler().service().goes(5, ServiceMode.LAID_UP_WET).goes(15, ServiceMode.HOT_STANDBY)
     boiler.flushed(15.1)
     # A flush on 30 October; 30 firing days after it end as 30 November begins.
     assert three(boiler, "upper", local(date(2025, 11, 30))) == [State.DUE, State.LAPSED, State.LAPSED]
 
 
 def test_a_boiler_that_stays_laid_up_never_misses_thirty_firing_days() -> None:
-    boiler = Boiler().service().goes(5, Service.LAID_UP_WET)
+    boiler = Boiler().service().goes(5, ServiceMode.LAID_UP_WET)
     assert boiler.state("upper", 200) is State.DUE
 
 
@@ -104,28 +104,28 @@ def test_the_stronger_of_two_full_proofs_may_carry_the_later_date() -> None:
 
 
 def test_back_from_a_pause_every_operator_proof_must_be_given_again() -> None:
-    boiler = Boiler().service().goes(5, Service.LAID_UP_WET).goes(8, Service.IN_SERVICE)
+    boiler = Boiler().service().goes(5, ServiceMode.LAID_UP_WET).goes(8, ServiceMode.IN_SERVICE)
     assert boiler.state("upper", 9) is State.NEVER_PROVEN
     assert boiler.flushed(10).state("upper", 11) is State.PROVEN
 
 
 def test_a_boiler_laid_up_in_the_first_word_of_it_had_been_in_service() -> None:
-    boiler = Boiler().service().goes(5, Service.ISOLATED).goes(6, Service.HOT_STANDBY)
+    boiler = Boiler().service().goes(5, ServiceMode.ISOLATED).goes(6, ServiceMode.HOT_STANDBY)
     assert boiler.state("upper", 7) is State.NEVER_PROVEN
 
 
 def test_commissioning_is_no_return_to_service() -> None:
-    boiler = Boiler().goes(-30, Service.NOT_COMMISSIONED).service().goes(1, Service.IN_SERVICE)
+    boiler = Boiler().goes(-30, ServiceMode.NOT_COMMISSIONED).service().goes(1, ServiceMode.IN_SERVICE)
     assert boiler.state("upper", 2) is State.PROVEN
 
 
 def test_standby_and_service_are_one_to_the_proofs() -> None:
-    boiler = Boiler().service().goes(2, Service.HOT_STANDBY).goes(3, Service.IN_SERVICE)
+    boiler = Boiler().service().goes(2, ServiceMode.HOT_STANDBY).goes(3, ServiceMode.IN_SERVICE)
     assert boiler.state("upper", 4) is State.PROVEN
 
 
 def test_off_is_the_standing_while_it_is_laid_up() -> None:
-    boiler = Boiler().service().goes(2, Service.LAID_UP_DRY)
+    boiler = Boiler().service().goes(2, ServiceMode.LAID_UP_DRY)
     assert standings(boiler, at(2)) == [Standing.CLEAR, Standing.OFF, Standing.OFF]
 
 

@@ -7,7 +7,17 @@ from datetime import datetime, timedelta
 import pytest
 
 from fleet.rules import judge
-from fleet.rules.values import Evidence, Fitting, Judgement, Position, Setting, Standing, StandingSegment, Terms, Value
+from fleet.rules.values import (
+    AdoptedTerms,
+    Evidence,
+    FittingFact,
+    Judgement,
+    PositionFact,
+    SettingFact,
+    Standing,
+    StandingSegment,
+    Value,
+)
 from tests.rules.build import FITTED, SEASON, Boiler, at, ident, proof
 
 
@@ -16,7 +26,7 @@ def pair(
     second: Value,
     output: Value = 900_000.0,
     sound: bool = True,
-    then: Sequence[Setting] = (),
+    then: Sequence[SettingFact] = (),
     day: float = 1,
 ) -> StandingSegment:
     """The standing with the second valve never proven (or the first too), by both stamps and the output."""
@@ -28,18 +38,18 @@ def judged(
     second: Value,
     output: Value = 900_000.0,
     sound: bool = True,
-    then: Sequence[Setting] = (),
-    terms: Sequence[Terms] = (Terms(None, SEASON),),
+    then: Sequence[SettingFact] = (),
+    terms: Sequence[AdoptedTerms] = (AdoptedTerms(None, SEASON),),
 ) -> Judgement:
     boiler = Boiler(terms=tuple(terms))
     refs = ("siphon_a", "siphon_b", "chamber", "upper", "lower", "control", "limit")
     boiler.visit(0, *map(proof, refs), *([proof("valve")] if sound else []))
     stamped = [(ident("valve"), first), (ident("valve 2"), second)]
-    boiler.settings += [Setting(p, "capacity_lb_h", c, FITTED) for p, c in stamped if c is not None]
-    boiler.settings += [Setting(None, "output_btu_h", output, FITTED), *then]
-    boiler.fittings.append(Fitting(ident("valve 2"), ident("second"), "safety_valve", FITTED, {"set_psi": 15.0}))
+    boiler.settings += [SettingFact(p, "capacity_lb_h", c, FITTED) for p, c in stamped if c is not None]
+    boiler.settings += [SettingFact(None, "output_btu_h", output, FITTED), *then]
+    boiler.fittings.append(FittingFact(ident("valve 2"), ident("second"), "safety_valve", FITTED, {"set_psi": 15.0}))
     whole: Evidence = boiler.evidence()
-    place = Position(ident("valve 2"), "valve 2", "second safety valve", "safety_valve")
+    place = PositionFact(ident("valve 2"), "valve 2", "second safety valve", "safety_valve")
     return judge(replace(whole, positions=(*whole.positions, place)), (), at(400))
 
 
@@ -63,14 +73,14 @@ def test_two_valves_never_proven_do_not_stand_for_each_other() -> None:
 
 INSTANT = timedelta(microseconds=1)
 CHANGES = [
-    ("the sound one's stamp", Setting(ident("valve"), "capacity_lb_h", 899.0, at(5))),
-    ("that the sound one is counted on", Setting(ident("valve"), "needed", False, at(5))),
-    ("what the boiler makes", Setting(None, "output_btu_h", 900_001.0, at(5))),
+    ("the sound one's stamp", SettingFact(ident("valve"), "capacity_lb_h", 899.0, at(5))),
+    ("that the sound one is counted on", SettingFact(ident("valve"), "needed", False, at(5))),
+    ("what the boiler makes", SettingFact(None, "output_btu_h", 900_001.0, at(5))),
 ]
 
 
 @pytest.mark.parametrize(("told", "change"), CHANGES, ids=[c[0] for c in CHANGES])
-def test_what_the_register_changes_counts_from_its_instant_on(told: str, change: Setting) -> None:
+def test_what_the_register_changes_counts_from_its_instant_on(told: str, change: SettingFact) -> None:
     found = judged(900.0, 900.0, then=[change])
     seen = [standing(found, at(5) + d).standing for d in (-INSTANT, INSTANT * 0, INSTANT)]
     assert seen == [Standing.DUE, Standing.EXPOSED, Standing.EXPOSED], told
@@ -78,9 +88,12 @@ def test_what_the_register_changes_counts_from_its_instant_on(told: str, change:
 
 def test_a_relief_rule_adopted_later_counts_from_its_midnight_on() -> None:
     # By the surface table a firetube boiler of 120 ft2 needs 960 lb/h: both valves carry it, one alone does not.
-    surface = [Setting(None, "heating_surface_ft2", 120.0, FITTED), Setting(None, "construction", "firetube", FITTED)]
-    later = Terms(at(5), SEASON, relief_rule="greater_of")
-    found = judged(900.0, 900.0, then=surface, terms=(Terms(None, SEASON), later))
+    surface = [
+        SettingFact(None, "heating_surface_ft2", 120.0, FITTED),
+        SettingFact(None, "construction", "firetube", FITTED),
+    ]
+    later = AdoptedTerms(at(5), SEASON, relief_rule="greater_of")
+    found = judged(900.0, 900.0, then=surface, terms=(AdoptedTerms(None, SEASON), later))
     seen = [standing(found, at(5) + d).standing for d in (-INSTANT, INSTANT * 0, INSTANT)]
     assert seen == [Standing.DUE, Standing.EXPOSED, Standing.EXPOSED]
 

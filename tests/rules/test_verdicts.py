@@ -2,7 +2,7 @@
 
 import pytest
 
-from fleet.rules.values import Entry
+from fleet.rules.values import EntryFact
 from tests.rules.build import Boiler, proof, swap, turn
 
 WORTH = [
@@ -48,7 +48,7 @@ WORTH = [
 
 
 @pytest.mark.parametrize(("entry", "outcome", "grade", "proves"), WORTH)
-def test_a_test_is_worth_what_its_readings_say(entry: Entry, outcome: str, grade: str, proves: str) -> None:
+def test_a_test_is_worth_what_its_readings_say(entry: EntryFact, outcome: str, grade: str, proves: str) -> None:
     verdict = Boiler().service().visit(1, entry).verdict()
     assert (verdict.outcome, verdict.grade, verdict.proves) == (outcome, grade, proves)
 

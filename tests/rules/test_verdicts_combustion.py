@@ -3,7 +3,7 @@
 import pytest
 
 from fleet.rules.values import Value
-from fleet.rules.verdicts.graded import Graded
+from fleet.rules.verdicts.graded import GradedTest
 from tests.rules.test_verdicts_table import fired, worth
 
 # co, o2 -> outcome, grade, what fires. 280 ppm at 6.3 % is 400.8 by 20.9 and 400.0 by 21 (published values, 6.4).
@@ -25,7 +25,9 @@ FLUE = [
 ]
 
 
-def burnt(co: Value = 20.0, o2: Value = 5.0, room: Value = 0.0, trend: Value = "steady", firing: bool = True) -> Graded:
+def burnt(
+    co: Value = 20.0, o2: Value = 5.0, room: Value = 0.0, trend: Value = "steady", firing: bool = True
+) -> GradedTest:
     told = {"co_ppm": co, "o2_pct": o2, "ambient_co_ppm": room, "co_trend": trend, "burner_firing": firing}
     return worth("combustion_test", **told)
 
@@ -91,5 +93,5 @@ SAID = [
 
 
 @pytest.mark.parametrize(("graded", "sentence"), SAID)
-def test_what_the_flue_and_the_room_said_is_told_in_full(graded: Graded, sentence: str) -> None:
+def test_what_the_flue_and_the_room_said_is_told_in_full(graded: GradedTest, sentence: str) -> None:
     assert graded.sentence == sentence

@@ -5,17 +5,17 @@ from uuid import UUID, uuid5
 
 import pytest
 
-from fleet.rules.catalogue import Procedure, ReadingSpec
-from fleet.rules.ledger import Bench, Ledger, Record
-from fleet.rules.values import Entry, Law, Position, Terms, Value, Visit
-from fleet.rules.verdicts import fires, grade
-from fleet.rules.verdicts.graded import Graded
+from fleet.rules.catalogue import ProcedureSpec, ReadingSpec
+from fleet.rules.ledger import GradingBench, PositionRecord, ReplayLedger
+from fleet.rules.values import AdoptedTerms, EntryFact, LawInForce, PositionFact, Value, VisitFact
+from fleet.rules.verdicts import findings_fired_by, grade_test
+from fleet.rules.verdicts.graded import GradedTest
 from tests.rules.build import HERE, START, Boiler, catalogue
 
 PLATE: Mapping[str, Value] = {"set_psi": 15.0, "flame_failure_s": 4.0, "input_btu_h": 1_000_000.0}
 
 
-def procedure_of(code: str) -> Procedure:
+def procedure_of(code: str) -> ProcedureSpec:
     return catalogue().procedures[code]
 
 
@@ -43,32 +43,32 @@ def bad_reading(spec: ReadingSpec) -> Value:
     return over - 0.01 if spec.rule.op == ">=" else over + 0.01
 
 
-def on_bench(code: str, outcome: str = "pass", plate: Mapping[str, Value] = PLATE, **readings: Value) -> Bench:
+def on_bench(code: str, outcome: str = "pass", plate: Mapping[str, Value] = PLATE, **readings: Value) -> GradingBench:
     """One test with good readings, but for those given (None leaves one out), on a device of its kind alone."""
     procedure, known = procedure_of(code), catalogue()
     kind = min(procedure.kinds)
     role = next(r for r in known.roles.values() if kind in r.kinds)
     here = uuid5(HERE, code)
-    record = Record(Position(here, code, role.name.lower(), role.code), role, UUID(int=7), kind, START)
+    record = PositionRecord(PositionFact(here, code, role.name.lower(), role.code), role, UUID(int=7), kind, START)
     record.attributes = plate
     told = {s.name: good_reading(s) for s in procedure.readings.values() if s.required} | readings
     taken = {name: value for name, value in told.items() if value is not None}
-    entry = Entry(HERE, 0, "test", code, here, START, outcome=outcome, readings=taken)
-    visit = Visit(HERE, "routine_check", START, START, (entry,), procedure.who)
-    return Bench(
+    entry = EntryFact(HERE, 0, "test", code, here, START, outcome=outcome, readings=taken)
+    visit = VisitFact(HERE, "routine_check", START, START, (entry,), procedure.who)
+    return GradingBench(
         visit,
         entry,
         procedure,
         record,
-        Ledger(Boiler().evidence(), Law(None, Terms(None, None), known), {here: record}),
+        ReplayLedger(Boiler().evidence(), LawInForce(None, AdoptedTerms(None, None), known), {here: record}),
     )
 
 
-def worth(code: str, outcome: str = "pass", plate: Mapping[str, Value] = PLATE, **readings: Value) -> Graded:
-    return grade(on_bench(code, outcome, plate, **readings))
+def worth(code: str, outcome: str = "pass", plate: Mapping[str, Value] = PLATE, **readings: Value) -> GradedTest:
+    return grade_test(on_bench(code, outcome, plate, **readings))
 
 
-def fired(graded: Graded) -> list[str]:
+def fired(graded: GradedTest) -> list[str]:
     return [rule for rule, _ in graded.faults]
 
 
@@ -237,12 +237,12 @@ def test_the_verdict_shows_the_limit_and_what_it_was_compared_with() -> None:
 def test_a_setting_that_was_changed_later_goes_before_the_plate() -> None:
     bench = on_bench("pop_test", opens_psi=13.0)
     bench.record.settings["set_psi"] = 10.0
-    assert grade(bench).outcome == "fail"
+    assert grade_test(bench).outcome == "fail"
 
 
 @pytest.mark.parametrize("code", sorted(catalogue().procedures))
 def test_what_a_procedure_fires_has_a_row(code: str) -> None:
-    assert fires(procedure_of(code)) <= catalogue().findings.keys()
+    assert findings_fired_by(procedure_of(code)) <= catalogue().findings.keys()
 
 
 def test_a_pass_by_the_table_is_good_and_says_on_what() -> None:

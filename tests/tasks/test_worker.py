@@ -17,7 +17,7 @@ from django.db import connection
 
 from fleet.alerts.models import Alert
 from fleet.board.models import Judged
-from fleet.wake import send, wake
+from fleet.wake import send_wakeup, wake_task
 from tests.cast import DAY, NOW, Fleet, make_fleet
 
 pytestmark = [pytest.mark.django_db(transaction=True), pytest.mark.timeout(120)]
@@ -109,11 +109,11 @@ def test_a_sweep_asked_for_while_the_worker_was_killed_is_done_by_the_next_worke
     fleet: Fleet, start: Callable[..., Any]
 ) -> None:
     first = worker(start)
-    wake("fleet.tasks.sweep")
+    wake_task("fleet.tasks.sweep")
     assert within(40, lapsed)
     end(first, signal.SIGKILL)
     Judged.objects.update(build="r0.c1.t0")
-    wake("fleet.tasks.sweep")
+    wake_task("fleet.tasks.sweep")
     worker(start)
     assert within(40, lambda: not Judged.objects.filter(build="r0.c1.t0").exists())
 
@@ -122,5 +122,5 @@ def test_a_wake_up_that_finds_no_broker_fails_nobody(db: Any, caplog: pytest.Log
     nowhere = Celery("nowhere", broker="redis://127.0.0.1:1/0", set_as_current=False)
     nowhere.conf.broker_transport_options = {"socket_connect_timeout": 1}
     with nowhere.connection_for_write():
-        send("fleet.tasks.sweep", nowhere)
+        send_wakeup("fleet.tasks.sweep", nowhere)
     assert "could not wake fleet.tasks.sweep" in caplog.text

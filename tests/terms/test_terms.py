@@ -4,16 +4,16 @@ from datetime import UTC, date, datetime
 
 import pytest
 
-from fleet.calendar import Interval, Season
+from fleet.calendar import HeatingSeason, Interval
 from fleet.rules.values import Override
 from fleet.terms.models import Adoption
-from fleet.terms.values import DEFAULT, as_terms, season, version
+from fleet.terms.values import DEFAULT_TERMS, as_terms, newest_version, parse_season
 
 ZONE = "America/New_York"
 
 
 def test_a_portfolio_that_adopted_nothing_has_the_defaults() -> None:
-    assert (as_terms([], ZONE), version([])) == ((DEFAULT,), 0)
+    assert (as_terms([], ZONE), newest_version([])) == ((DEFAULT_TERMS,), 0)
 
 
 def test_the_first_terms_reach_back_and_later_ones_begin_at_a_local_midnight() -> None:
@@ -30,10 +30,10 @@ def test_variants_and_overrides_are_carried_over() -> None:
 
 
 def test_a_season_is_read_from_its_first_and_last_day() -> None:
-    assert season("10-01/05-31") == Season(10, 1, 5, 31)
+    assert parse_season("10-01/05-31") == HeatingSeason(10, 1, 5, 31)
 
 
 @pytest.mark.parametrize("text", ["10-01", "10-01/05-32", "october/may", "10-01/05-31/06-01"])
 def test_anything_else_is_no_season(text: str) -> None:
     with pytest.raises(ValueError):
-        season(text)
+        parse_season(text)

@@ -21,13 +21,13 @@ from fleet.assessments.models import Finding, Waiting
 from fleet.board import queries
 from fleet.board.models import Change
 from fleet.catalog import queries as catalog
-from fleet.catalog.services import load as load_catalogue
+from fleet.catalog.services import load_release as load_catalogue
 from fleet.deficiencies.life import level_at
 from fleet.deficiencies.models import Act, Deficiency
 from fleet.jobs.models import Act as JobAct
 from fleet.jobs.models import Job
 from fleet.management.demo import load, parallel
-from fleet.management.demo.desk import Desk
+from fleet.management.demo.desk import DemoDesk
 from fleet.management.town.chance import Chance
 from fleet.portfolio.models import Boiler, HeaderGroup, Portfolio
 from fleet.visits.models import Entry, Seconding, Visit
@@ -46,7 +46,7 @@ def town(django_db_setup: Any, django_db_blocker: Any) -> Iterator[None]:
     with django_db_blocker.unblock(), transaction.atomic():
         load_catalogue(folder=ROOT / "fixtures" / "catalogue", at=LONG_AGO)
         for story in stories():
-            load.load(story, NOW, one_by_one=ONE_BY_ONE)
+            load.load_portfolio(story, NOW, one_by_one=ONE_BY_ONE)
         yield
         transaction.set_rollback(True)
 
@@ -56,7 +56,7 @@ def keys() -> dict[Any, str]:
 
 
 def test_every_standing_is_on_the_board() -> None:
-    shown = {row.standing for row in queries.rows(Boiler.objects.all(), NOW)}
+    shown = {row.standing for row in queries.board_rows(Boiler.objects.all(), NOW)}
     assert shown == {"hold", "exposed", "impaired", "due", "clear", "not_surveyed", "off"}
 
 
@@ -139,24 +139,24 @@ class Just(Chance):
         return likely == self.likely
 
 
-def desks(likely: float) -> list[Desk]:
+def desks(likely: float) -> list[DemoDesk]:
     """Everybody of each portfolio, at a desk where one thing is sure."""
     return [_desk(portfolio, likely) for portfolio in Portfolio.objects.order_by("ref")]
 
 
-def _desk(portfolio: Portfolio, likely: float) -> Desk:
+def _desk(portfolio: Portfolio, likely: float) -> DemoDesk:
     roles: dict[str, list[str]] = defaultdict(list)
     people = {g.user.username: g for g in Grant.objects.filter(portfolio=portfolio).select_related("user")}
     for name, grant in people.items():
         roles[grant.role].append(name)
-    return Desk(Just(likely), portfolio, {name: g.user for name, g in people.items()}, roles, [])
+    return DemoDesk(Just(likely), portfolio, {name: g.user for name, g in people.items()}, roles, [])
 
 
 def morning(likely: float, at: datetime = NOW) -> Counter[str]:
     """What is done in one more morning."""
     done: Counter[str] = Counter()
     for each in desks(likely):
-        each.morning(at)
+        each.decide_morning(at)
         done.update(each.counts)
     return done
 
@@ -165,7 +165,7 @@ def test_people_at_the_desk_decide_on_deficiencies_and_alerts_through_the_pipeli
     open_ = Deficiency.objects.filter(closed_at=None, withdrawn=False).order_by("-opened_at")
     waiting = next(d for d in open_ if level_at(d, NOW) == "routine")
     putting_off = _desk(waiting.portfolio, 0.35)
-    putting_off._deficiency(waiting, NOW)  # older than what a morning looks at
+    putting_off._decide_deficiency(waiting, NOW)  # older than what a morning looks at
     assert putting_off.counts == {"deferred": 1}
     assert morning(0.25)["assigned"]
     assert morning(0.12)["repair_reported"]
@@ -176,7 +176,7 @@ def test_people_at_the_desk_decide_on_deficiencies_and_alerts_through_the_pipeli
     ):
         alert = Alert.objects.filter(until=None, condition__in=conditions, boiler__isnull=False)[0]
         at_desk = _desk(alert.portfolio, likely)
-        at_desk._alert(alert, NOW)  # raised earlier than what a morning looks at
+        at_desk._decide_alert(alert, NOW)  # raised earlier than what a morning looks at
         assert at_desk.counts == {f"alert.{kind}": 1}
 
 
@@ -191,9 +191,9 @@ def test_a_technician_declines_a_job_or_starts_what_he_accepted() -> None:
     assert job.technician
     assert boiler
     assert since
-    willing.start(boiler, job.technician.username, since + timedelta(days=1))
+    willing.start_planned_jobs(boiler, job.technician.username, since + timedelta(days=1))
     assert "job.start" not in willing.counts
-    willing.start(boiler, job.technician.username, since)
+    willing.start_planned_jobs(boiler, job.technician.username, since)
     assert willing.counts["job.start"] == 1
 
 
@@ -227,7 +227,7 @@ def test_the_truth_is_nowhere_in_the_database() -> None:
 
 
 def test_the_same_portfolio_is_loaded_once() -> None:
-    assert load.load(stories()[0], NOW) is None
+    assert load.load_portfolio(stories()[0], NOW) is None
 
 
 def test_a_rebuild_writes_nothing() -> None:

@@ -13,7 +13,7 @@ import pytest
 from fleet.management.town.defects import DEFECTS
 from fleet.management.town.incidents import INCIDENTS
 from fleet.management.town.told import Story
-from fleet.management.town.town import Size, make
+from fleet.management.town.town import TownSize, make_stories
 from fleet.management.town.troubles import TROUBLES
 from tests.town.town import NOW, SEED, SMALL, stories
 
@@ -26,7 +26,7 @@ for name in names:
 foreign = {"django", "rest_framework", "celery", "psycopg", "numpy", "socket", "fleet.settings"}
 print(len(names), sorted(foreign & set(sys.modules)))
 """
-TINY = Size(houses=2, years=1)
+TINY = TownSize(houses=2, years=1)
 
 
 def digest(told: list[Story]) -> str:
@@ -43,23 +43,23 @@ def test_the_town_knows_no_framework_and_no_network() -> None:
 def test_one_seed_tells_one_story_in_every_interpreter() -> None:
     here = "from tests.town.test_stories import *; print(digest(make(3, NOW, TINY)))"
     done = subprocess.run([sys.executable, "-c", here], capture_output=True, text=True, check=True)
-    assert done.stdout.strip() == digest(make(3, NOW, TINY))
+    assert done.stdout.strip() == digest(make_stories(3, NOW, TINY))
 
 
 def test_another_seed_tells_another() -> None:
-    assert digest(make(3, NOW, TINY)) != digest(make(4, NOW, TINY))
+    assert digest(make_stories(3, NOW, TINY)) != digest(make_stories(4, NOW, TINY))
 
 
 def test_a_town_of_full_size_has_what_was_asked_for() -> None:
-    told = make(7, NOW)
+    told = make_stories(7, NOW)
     boilers = [b for story in told for b in story.boilers.values()]
     assert sum(len(story.houses) for story in told) == 54  # and the six of Larkfield
     assert (len(boilers), {48} <= {h.units for s in told for h in s.houses}) == (72, True)
     assert {p.kind for b in boilers for p in b.places.values()} >= {"float_cutoff", "probe_cutoff"}
     assert {b.values["fuel"] for b in boilers} == {"natural_gas", "oil_2", "propane"}
     assert any(b.values.get("heats") == "no" for b in boilers)
-    assert {len(b.having("siphon-1", "siphon-2")) for b in boilers} == {1, 2}
-    assert {len(b.having("valve", "valve-2")) for b in boilers} == {1, 2}
+    assert {len(b.filled_refs("siphon-1", "siphon-2")) for b in boilers} == {1, 2}
+    assert {len(b.filled_refs("valve", "valve-2")) for b in boilers} == {1, 2}
 
 
 def test_everything_that_can_happen_happens() -> None:
@@ -99,5 +99,5 @@ def test_a_failure_is_found_after_it_began_and_put_right_no_sooner() -> None:
 @pytest.mark.parametrize("month", range(1, 13))
 def test_the_town_can_be_told_on_any_day_of_the_year(month: int) -> None:
     now = datetime(2027, month, 28, 3, 0, tzinfo=UTC)
-    told = make(SEED, now, SMALL)
+    told = make_stories(SEED, now, SMALL)
     assert {t.code for t in TROUBLES} <= {f.trouble for story in told for f in story.truth}

@@ -4,13 +4,13 @@ from datetime import UTC, datetime
 from functools import cache
 
 from fleet.management.town.told import Story
-from fleet.management.town.town import Size, make
+from fleet.management.town.town import TownSize, make_stories
 
 NOW = datetime(2026, 1, 14, 16, 20, tzinfo=UTC)  # a Wednesday in January, before noon at the boilers
-SEED, SMALL = 11, Size(houses=5, years=1.4)
+SEED, SMALL = 11, TownSize(houses=5, years=1.4)
 
 
 @cache
 def stories() -> list[Story]:
     """Told once: nothing changes them."""
-    return make(SEED, NOW, SMALL)
+    return make_stories(SEED, NOW, SMALL)

@@ -7,20 +7,20 @@ from uuid import UUID
 
 import pytest
 
-from fleet.catalog.parse import parse
-from fleet.errors import Place
-from fleet.visits.check import AHEAD, Register, faults
+from fleet.catalog.parse import parse_folder
+from fleet.errors import FaultPath
+from fleet.visits.check import MAX_CLOCK_AHEAD, BoilerRegister, visit_faults
 from fleet.visits.incoming import IncomingEntry, IncomingVisit, Person
 from tests.cast import ROOT
 
 UPPER, LIMIT, VALVE, ROSA = (UUID(int=n) for n in range(1, 5))
 NOW = datetime(2026, 1, 12, 14, 0, tzinfo=UTC)
 SINCE = datetime(2019, 10, 1, 4, tzinfo=UTC)
-REGISTER = Register(
+REGISTER = BoilerRegister(
     since=SINCE,
     roles={UPPER: "upper_cutoff", LIMIT: "high_limit", VALVE: "safety_valve"},
     users=frozenset({ROSA}),
-    catalogue=parse(ROOT / "fixtures" / "catalogue", 1),
+    catalogue=parse_folder(ROOT / "fixtures" / "catalogue", 1),
     devices={UUID(int=70): "limit_control", UUID(int=71): "", UUID(int=72): "siphon"},
 )
 
@@ -33,8 +33,8 @@ def visit(*entries: IncomingEntry, at: datetime = NOW, people: tuple[Person, ...
     return IncomingVisit(UUID(int=9), UUID(int=8), "follow_up", at, entries, people)
 
 
-def found(*entries: IncomingEntry, **more: Any) -> list[tuple[str, Place]]:
-    return [(f.code, f.at) for f in faults(visit(*entries, **more), REGISTER, NOW)]
+def found(*entries: IncomingEntry, **more: Any) -> list[tuple[str, FaultPath]]:
+    return [(f.code, f.at) for f in visit_faults(visit(*entries, **more), REGISTER, NOW)]
 
 
 FIT = entry("fit", position=LIMIT, kind="limit_control")
@@ -43,8 +43,8 @@ FIT = entry("fit", position=LIMIT, kind="limit_control")
 @pytest.mark.parametrize(
     ("at", "code"),
     [
-        (NOW + AHEAD, None),
-        (NOW + AHEAD + timedelta(microseconds=1), "in_the_future"),
+        (NOW + MAX_CLOCK_AHEAD, None),
+        (NOW + MAX_CLOCK_AHEAD + timedelta(microseconds=1), "in_the_future"),
         (SINCE, None),
         (SINCE - timedelta(microseconds=1), "before_the_boiler"),
         (datetime(1, 1, 1, tzinfo=UTC), "before_the_boiler"),
@@ -115,7 +115,7 @@ def test_every_act_needs_a_position_of_this_boiler(act: str, position: UUID | No
         (entry("set", position=VALVE, values={"set_psi": 301}), "not_possible", ("set", "set_psi")),
     ],
 )
-def test_each_fault_has_its_code_and_its_place(made: IncomingEntry, code: str, at: Place) -> None:
+def test_each_fault_has_its_code_and_its_place(made: IncomingEntry, code: str, at: FaultPath) -> None:
     assert found(made) == [(code, ("entries", 0, *at))]
 
 

@@ -7,7 +7,7 @@ from uuid import UUID, uuid5
 
 import pytest
 
-from fleet.visits.incoming import IncomingEntry, IncomingVisit, Person, plain_visit
+from fleet.visits.incoming import IncomingEntry, IncomingVisit, Person, visit_as_json
 
 HERE = UUID("0198f3c2-7c1e-7b7a-9a54-2f6d3f0c9a11")
 AT = datetime(2026, 1, 12, 13, 0, tzinfo=UTC)
@@ -92,7 +92,7 @@ def test_the_order_of_entries_is_said() -> None:
 
 
 def test_a_visit_becomes_json_without_losing_a_field() -> None:
-    assert plain_visit(VISIT).keys() == OTHER.keys()
+    assert visit_as_json(VISIT).keys() == OTHER.keys()
 
 
 @pytest.mark.parametrize(

@@ -3,7 +3,7 @@
 from datetime import datetime
 from typing import Any
 
-from fleet.management.demo.work import Bench
+from fleet.management.demo.work import VisitWriter
 from fleet.portfolio.models import Device, Fitting, Position, Setting
 from fleet.visits.incoming import IncomingEntry, IncomingVisit
 from tests.cast import DAY, LONG_AGO, Fleet
@@ -30,14 +30,14 @@ def put_down(fleet: Fleet, since: datetime = LONG_AGO, **values: Any) -> None:
         Setting.objects.create(portfolio=fleet.portfolio, **row)
 
 
-def flue(bench: Bench, at: datetime, **readings: Any) -> IncomingEntry:
+def flue(bench: VisitWriter, at: datetime, **readings: Any) -> IncomingEntry:
     """A combustion test; readings given here replace the good ones."""
     good = {**FLUE, "o2_pct": 6.0, "co_ppm": 40.0, "stack_f": 390.0}
-    return bench.test(at, "combustion_test", "burner", **{**good, **readings})
+    return bench.test_entry(at, "combustion_test", "burner", **{**good, **readings})
 
 
-def meter(bench: Bench, at: datetime, value: float) -> IncomingEntry:
-    return bench.test(at, "meter_reading", "make-up-meter", reading=value)
+def meter(bench: VisitWriter, at: datetime, value: float) -> IncomingEntry:
+    return bench.test_entry(at, "meter_reading", "make-up-meter", reading=value)
 
 
 def visits(fleet: Fleet, last: datetime, count: int = 12) -> list[IncomingVisit]:
@@ -48,10 +48,10 @@ def visits(fleet: Fleet, last: datetime, count: int = 12) -> list[IncomingVisit]
         drunk = 120.0 * n + 4 * (n % 3) + (700.0 if n == count - 1 else 0.0)
         entries = [
             flue(bench, at, stack_f=370.0 + 6 * n, co_ppm=40.0 + 3 * n),
-            bench.test(at, "clock_input", "burner", input_btu_h=PLATE * (0.97 + 0.012 * n), seconds=30.0),
+            bench.test_entry(at, "clock_input", "burner", input_btu_h=PLATE * (0.97 + 0.012 * n), seconds=30.0),
             meter(bench, at, 98_900.0 + drunk if drunk < 1_100 else drunk - 1_100),
         ]
-        found.append(bench.visit("routine_check", at, [fleet.technician.id], entries))
+        found.append(bench.compose_visit("routine_check", at, [fleet.technician.id], entries))
     return found
 
 

@@ -73,7 +73,7 @@ def furnish() -> Town:
     fleet.post(*serviced, *visits(fleet, now - 2 * DAY, 4), at=now)
     waits = _break(fleet)
     _jobs(fleet)
-    keys.make(user=manager, name="Phone", expires_at=now + DAY)
+    keys.make_unscoped_key(user=manager, name="Phone", expires_at=now + DAY)
     content = sheet(row(kind="limit"), row(kind="limit", zone="Nowhere")).encode()
     sent = pipeline.receive_import(portfolio=fleet.portfolio, content=content, name="s.csv", by=manager, at=now)
     boiler = fleet.bench().boiler
@@ -116,10 +116,10 @@ def _addresses(ids: dict[str, object], newcomer: User) -> dict[str, str]:
 def _break(fleet: Fleet) -> object:
     """Plug a siphon, let the circuit fail, correct a hold away; the correction."""
     bench, at = fleet.bench(), timezone.now()
-    plugged = bench.test(at - DAY, "siphon_check", "siphon-2", "fail", passes_water=False)
+    plugged = bench.test_entry(at - DAY, "siphon_check", "siphon-2", "fail", passes_water=False)
     circuit = {"burner_firing": True, "switch_opened": True, "burner_stopped": False, "fuel_shut": False}
-    opened = bench.test(at - DAY, "limit_circuit_trip", "limit-circuit", "fail", **circuit)
-    fleet.post(bench.visit("no_heat", at - DAY, [fleet.technician.id], [plugged, opened]), at=at)
+    opened = bench.test_entry(at - DAY, "limit_circuit_trip", "limit-circuit", "fail", **circuit)
+    fleet.post(bench.compose_visit("no_heat", at - DAY, [fleet.technician.id], [plugged, opened]), at=at)
     bad = fleet.flushed(at - DAY / 24, "ALD12 B2", burner_stopped=False)
     good = replace(fleet.flushed(at - DAY / 24, "ALD12 B2"), id=uuid4(), corrects=bad.id, reason="the wrong switch")
     fleet.post(bad, at=at)

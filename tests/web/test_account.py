@@ -36,7 +36,7 @@ def hers(mia: User, sign_in: SignIn) -> Client:
 
 
 def key(user: User, name: str = "Tablet") -> Key:
-    return keys.create(user=user, name=name, scopes=["read"], at=NOW).key
+    return keys.create_key(user=user, name=name, scopes=["read"], at=NOW).key
 
 
 def test_roles_say_their_end_and_ended_ones_are_gone(fleet: Fleet, mia: User, hers: Client) -> None:
@@ -54,9 +54,9 @@ def test_a_key_is_shown_once_and_opens_what_it_is_for(fleet: Fleet, mia: User, h
     assert secret is not None
     assert (made.status_code, "no-store" in made["Cache-Control"]) == (200, True)
     assert secret[0] not in read(hers, AT)
-    owner = keys.owner(secret[0], NOW + 89 * DAY)
+    owner = keys.key_owner(secret[0], NOW + 89 * DAY)
     assert owner == mia
-    assert keys.owner(secret[0], NOW + 91 * DAY) is None
+    assert keys.key_owner(secret[0], NOW + 91 * DAY) is None
     assert owner.reach is not None
     assert (owner.reach.portfolio, owner.reach.scopes) == (fleet.portfolio.id, {"read", "visits"})
 
@@ -90,13 +90,13 @@ def test_a_feeds_address_is_shown_once_and_leads_to_the_calendar(fleet: Fleet, m
     made = hers.post(f"{AT}calendars/make/", {"of": f"{fleet.portfolio.id} whole"}).content.decode()
     address = re.search(r"/api/v1/calendars/([\w-]+)\.ics", made)
     assert address is not None
-    feed = feeds.behind(address[1], NOW)
+    feed = feeds.feed_for_secret(address[1], NOW)
     assert feed is not None
     assert (feed.user, feed.whole) == (mia, True)
     body = read(hers, AT)
     assert (address[1] in body, "Larkfield Homes: every job" in body) == (False, True)
     assert hers.post(f"{AT}calendars/{feed.id}/revoke/").status_code == 302
-    assert feeds.behind(address[1], NOW) is None
+    assert feeds.feed_for_secret(address[1], NOW) is None
 
 
 def test_a_feed_is_only_of_what_one_may_see(fleet: Fleet, sign_in: SignIn, mia: User) -> None:

@@ -197,12 +197,12 @@ def test_an_older_page_takes_nothing_back_and_hides_nothing_written_after_it(
     assert news(rosa)[0] > 0
     for shown in (NOW + 2 * DAY, NOW):  # a newer tab, then the older one
         rosa.post("/alerts/looked/", {"shown": shown.isoformat()})
-    assert looks.of(told.technician) == NOW + 2 * DAY
+    assert looks.looked_until(told.technician) == NOW + 2 * DAY
 
 
 def test_nobody_has_looked_at_what_is_still_to_come(told: Fleet, raised: Alert, rosa: Client) -> None:
     rosa.post("/alerts/looked/", {"shown": (NOW + DAY).isoformat()})
-    assert looks.of(told.technician) == NOW
+    assert looks.looked_until(told.technician) == NOW
 
 
 def test_a_look_is_ones_own_in_every_browser(told: Fleet, raised: Alert, rosa: Client, sign_in: SignIn) -> None:

@@ -13,7 +13,7 @@ from fleet.accounts.models import Grant
 from fleet.board import paged
 from fleet.board.models import ProofGlass, Segment
 from fleet.calendar import day_of
-from fleet.deficiencies.acts import Decision
+from fleet.deficiencies.acts import DeficiencyDecision
 from fleet.portfolio.models import Boiler, Building, Portfolio, ServiceState
 from fleet.rules.values import Standing
 from tests.cast import DAY, NOW, Fleet, make_fleet, make_person
@@ -218,7 +218,7 @@ def test_a_row_says_who_is_on_it(fleet: Fleet, sign_in: SignIn, clock: SetClock)
     dana = sign_in(office.dispatcher)
     house = deficiency.boiler.building_id
     assert f'Nobody is on it<span class="row-make">: <a href="/jobs/new/?building={house}">' in read(dana)
-    decision = Decision("assigned", until=NOW + DAY, assignee=fleet.technician.id)
+    decision = DeficiencyDecision("assigned", until=NOW + DAY, assignee=fleet.technician.id)
     given = {"deficiency": deficiency.id, "decision": decision, "version": deficiency.version}
     pipeline.act_on_deficiency(**given, by=office.dispatcher, at=NOW)
     assert "Assigned to rosa, by Tue 13 Jan 2026" in words(read(dana))

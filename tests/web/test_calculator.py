@@ -10,8 +10,8 @@ import pytest
 from django.test import Client
 from playwright.sync_api import Browser, Page, expect
 
-from fleet.engineering.calculations import CALCULATIONS, run
-from fleet.web.figures import figures, shown
+from fleet.engineering.calculations import CALCULATIONS, run_calculation
+from fleet.web.figures import in_reader_units, to_figures
 from tests.cast import Fleet, make_fleet
 from tests.web.test_board import Count, read
 
@@ -81,9 +81,9 @@ def test_nothing_asked_is_nothing_answered(rosa: Client) -> None:
 
 def test_an_address_is_answered_with_what_the_register_computes(rosa: Client) -> None:
     told = outputs(ask(rosa, "flue_gas", **FLUE_GAS))
-    expected = run("flue_gas", {"o2_percent": 6.2, "stack_f": 395.0, "room_f": 72.0}).outputs
-    assert told["Efficiency, gross"] == f"{figures(expected['efficiency_gross_percent'])} %"
-    assert told["Water condenses under"].startswith(f"{figures(expected['dew_point_f'])} F ")
+    expected = run_calculation("flue_gas", {"o2_percent": 6.2, "stack_f": 395.0, "room_f": 72.0}).outputs
+    assert told["Efficiency, gross"] == f"{to_figures(expected['efficiency_gross_percent'])} %"
+    assert told["Water condenses under"].startswith(f"{to_figures(expected['dew_point_f'])} F ")
 
 
 def test_si_stands_beside(rosa: Client) -> None:
@@ -173,11 +173,15 @@ def test_markup_in_an_address_stays_text(rosa: Client) -> None:
     ],
 )
 def test_a_figure_has_as_many_digits_as_it_is_worth(value: float, said: str) -> None:
-    assert figures(value) == said
+    assert to_figures(value) == said
 
 
 def test_a_bare_number_has_no_other_unit() -> None:
-    assert (shown(2.0, "").si, shown(50.0, "%").si, shown(212.0, "F").si) == ("", "", "100")
+    assert (in_reader_units(2.0, "").si, in_reader_units(50.0, "%").si, in_reader_units(212.0, "F").si) == (
+        "",
+        "",
+        "100",
+    )
 
 
 def test_an_answer_asks_the_database_only_who_is_asking(

@@ -9,7 +9,7 @@ from django.test import Client
 
 from fleet.portfolio.models import Setting
 from fleet.visits.incoming import IncomingEntry
-from fleet.web.columns_drawn import Band, draw
+from fleet.web.columns_drawn import Band, draw_column
 from tests.cast import DAY, LONG_AGO, NOW, Fleet, make_person
 from tests.web.boiler_room import fit, put_down
 from tests.web.conftest import SignIn
@@ -44,8 +44,8 @@ def row(body: str, name: str) -> str:
 
 def plug(fleet: Fleet, ref: str) -> None:
     bench = fleet.bench()
-    plugged = bench.test(NOW - DAY, "siphon_check", ref, "fail", passes_water=False)
-    fleet.post(bench.visit("no_heat", NOW - DAY, [fleet.technician.id], [plugged]))
+    plugged = bench.test_entry(NOW - DAY, "siphon_check", ref, "fail", passes_water=False)
+    fleet.post(bench.compose_visit("no_heat", NOW - DAY, [fleet.technician.id], [plugged]))
 
 
 def test_a_rung_says_where_it_is_set_tripped_and_what_it_hangs_on(served: Fleet, rosa: Client) -> None:
@@ -104,8 +104,8 @@ def test_a_chamber_that_two_share_takes_both_cutoffs(served: Fleet, rosa: Client
     more: dict[str, Any] = {"portfolio": served.portfolio, "posted_at": LONG_AGO, "since": NOW - 20 * DAY}
     Setting.objects.create(position_id=lower, key="paths", value=[chamber], **more)
     bench = served.bench()
-    dry = bench.test(NOW - DAY, "flush", "upper", "fail", burner_firing=True, water="none", burner_stopped=True)
-    served.post(bench.visit("routine_check", NOW - DAY, [served.technician.id], [dry]))
+    dry = bench.test_entry(NOW - DAY, "flush", "upper", "fail", burner_firing=True, water="none", burner_stopped=True)
+    served.post(bench.compose_visit("routine_check", NOW - DAY, [served.technician.id], [dry]))
     assert dark(columns(served, rosa)) == ["2.5 in upper cutoff", "1.5 in lower cutoff"]
 
 
@@ -113,8 +113,8 @@ def test_a_failed_way_out_darkens_every_control_but_the_valve(served: Fleet, ros
     fit(served, "limit-circuit", "limit_circuit", "limit_circuit")
     bench = served.bench()
     read_so = {"burner_firing": True, "switch_opened": True, "burner_stopped": False, "fuel_shut": False}
-    live = bench.test(NOW - DAY, "limit_circuit_trip", "limit-circuit", "fail", **read_so)
-    served.post(bench.visit("routine_check", NOW - DAY, [served.technician.id], [live]))
+    live = bench.test_entry(NOW - DAY, "limit_circuit_trip", "limit-circuit", "fail", **read_so)
+    served.post(bench.compose_visit("routine_check", NOW - DAY, [served.technician.id], [live]))
     body = columns(served, rosa)
     assert dark(body) == [
         "8 psi high limit",
@@ -144,7 +144,7 @@ def test_a_boiler_of_which_nothing_is_on_record_says_so(fleet: Fleet, rosa: Clie
 
 def test_bands_never_lie_over_each_other_and_stay_above_the_boiler() -> None:
     bands = [Band(at, None, ("a", "b", "c"), "proven", False, ()) for at in (15.0, 2.0, 1.9, 1.8, 0.4, None)]
-    drawing = draw(bands, [], "psi")
+    drawing = draw_column(bands, [], "psi")
     ends = [(b.top, b.bottom) for b in drawing.bands]
     assert all(above[1] < below[0] for above, below in pairwise(ends))
     assert ends[-1][1] < drawing.foot

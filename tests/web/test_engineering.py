@@ -13,13 +13,13 @@ import pytest
 from django.test import Client
 
 from fleet.assessments.models import Waiting
-from fleet.engineering.calculations import run
+from fleet.engineering.calculations import run_calculation
 from fleet.portfolio.models import Device, Fitting, Setting
 from fleet.terms.models import Adoption
 from fleet.visits.incoming import IncomingEntry, IncomingVisit
-from fleet.web.engineering import numbers
-from fleet.web.figures import figures
-from fleet.web.panels import Cell, Panel, Row
+from fleet.web.engineering import compute_numbers
+from fleet.web.figures import to_figures
+from fleet.web.panels import Cell, Panel, PanelRow
 from tests import kept
 from tests.cast import DAY, LONG_AGO, NOW, Fleet, make_fleet, make_person
 from tests.web.boiler_room import WATER, equip, fit, flue, meter, put_down, visits
@@ -167,10 +167,10 @@ def test_water_times_say_which_data_are_missing(bare: Fleet, rosa: Client) -> No
 
 def test_water_times_are_what_the_register_of_calculations_says(full: Fleet, rosa: Client) -> None:
     asked = {"normal_in": 5.0, "cutoff_in": 2.5, "lowest_in": 1.0, "surface_ft2": 20.0, "output_btu_h": 1_100_000.0}
-    out = run("water_times", {**asked, "pressure_psig": 1.5}).outputs
+    out = run_calculation("water_times", {**asked, "pressure_psig": 1.5}).outputs
     told = words(article(page_of(full, rosa), "times-title"))
-    assert f"Upper cutoff, 2.5 in (63.5 mm) by its newest drain {figures(out['minutes_to_cutoff'], 3)} min" in told
-    assert f"{figures(out['minutes_to_lowest'], 3)} min more to the lowest safe line" in told
+    assert f"Upper cutoff, 2.5 in (63.5 mm) by its newest drain {to_figures(out['minutes_to_cutoff'], 3)} min" in told
+    assert f"{to_figures(out['minutes_to_lowest'], 3)} min more to the lowest safe line" in told
 
 
 def test_the_caution_about_water_stands_first(bare: Fleet, rosa: Client) -> None:
@@ -193,12 +193,12 @@ def test_a_boiler_without_readings_says_so_in_plain_sentences(bare: Fleet, rosa:
 
 
 def test_a_flue_gas_row_is_what_the_register_of_calculations_says(full: Fleet, rosa: Client) -> None:
-    out = run("flue_gas", {"o2_percent": 6.0, "stack_f": 370.0, "room_f": 70.0}).outputs
+    out = run_calculation("flue_gas", {"o2_percent": 6.0, "stack_f": 370.0, "room_f": 70.0}).outputs
     first = table(full, rosa, "combustion")[0]
     assert float(first["Efficiency, % gross"]) == out["efficiency_gross_percent"]
     assert (
         float(first["CO air-free, ppm"])
-        == run("co_air_free", {"co_ppm": 40.0, "o2_percent": 6.0}).outputs["air_free_ppm"]
+        == run_calculation("co_air_free", {"co_ppm": 40.0, "o2_percent": 6.0}).outputs["air_free_ppm"]
     )
 
 
@@ -278,7 +278,7 @@ def test_a_trip_is_held_against_what_was_set_when_it_was_read(bare: Fleet, rosa:
 
 
 def test_text_that_could_be_a_formula_is_text_in_a_download() -> None:
-    panel = Panel("x", "x", ("Note", "Off"), (Row(NOW, uuid4(), 1, (Cell("=1+1"), Cell("-1", -1.0))),), ())
+    panel = Panel("x", "x", ("Note", "Off"), (PanelRow(NOW, uuid4(), 1, (Cell("=1+1"), Cell("-1", -1.0))),), ())
     assert panel.as_csv("America/New_York").splitlines()[1].endswith(",1,'=1+1,-1.0")
 
 
@@ -355,4 +355,4 @@ def test_the_numbers_cost_six_queries_however_many_readings(
     boiler = fleet.bench().boiler
     assert boiler.building.zone
     with django_assert_num_queries(MORE):
-        numbers(boiler, NOW, True)
+        compute_numbers(boiler, NOW, True)

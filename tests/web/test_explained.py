@@ -42,8 +42,8 @@ def test_a_hold_leads_to_the_test_that_failed(fleet: Fleet, rosa: Client) -> Non
 def test_an_urgent_limit_leads_to_its_reading_limit_set_point_and_source(fleet: Fleet, rosa: Client) -> None:
     fleet.post(fleet.serviced(NOW - 30 * DAY))
     bench = fleet.bench()
-    high = bench.test(NOW - DAY, "operating_control_trip", "control", "fail", trip_psi=7.5, cycles=3.0)
-    fleet.post(bench.visit("routine_check", NOW - DAY, [fleet.technician.id], [high]))
+    high = bench.test_entry(NOW - DAY, "operating_control_trip", "control", "fail", trip_psi=7.5, cycles=3.0)
+    fleet.post(bench.compose_visit("routine_check", NOW - DAY, [fleet.technician.id], [high]))
     standing, sentence, told = explained(rosa, bench.boiler)
     assert (standing, "operating control" in sentence) == ("impaired", True)
     for words in ("trip</dt><dd>7.5 psi", "Limit: ", "Held against 1.5 psi", "Source: S29 (US DOE Standard Work"):

@@ -11,7 +11,7 @@ import pytest
 from django.test import Client
 
 from fleet.board import makeup
-from fleet.board.found import Found, found_by_kind, found_failed_by_kind
+from fleet.board.found import FailureCounts, failure_counts_by_kind, failures_by_kind
 from fleet.engineering.shares import share_of
 from fleet.portfolio.models import Boiler
 from fleet.web.figures_page import CHARTS
@@ -33,7 +33,7 @@ def two_months() -> Fleet:
     bench = fleet.bench()
     for n, value in ((90, 1000.0), (60, 1300.0), (30, 1900.0)):
         at = NOW - n * DAY
-        fleet.post(bench.visit("routine_check", at, [fleet.technician.id], [meter(bench, at, value)]))
+        fleet.post(bench.compose_visit("routine_check", at, [fleet.technician.id], [meter(bench, at, value)]))
     return fleet
 
 
@@ -97,11 +97,11 @@ def test_what_failed_as_found_is_a_share_of_what_was_tried_with_its_bounds(told:
 
 
 def test_a_position_is_tried_once_a_visit_and_only_as_found(told: Fleet) -> None:
-    counted = found_by_kind(Boiler.objects.all(), (NOW - 60 * DAY).date(), NOW.date())
-    failed = found_failed_by_kind(Boiler.objects.all(), (NOW - 60 * DAY).date(), NOW.date())
+    counted = failure_counts_by_kind(Boiler.objects.all(), (NOW - 60 * DAY).date(), NOW.date())
+    failed = failures_by_kind(Boiler.objects.all(), (NOW - 60 * DAY).date(), NOW.date())
     assert {kind: f.failed for kind, f in counted.items() if f.failed} == failed == {"float_cutoff": 1}
     # The service, the failed flush; the repair's own test came after work on it.
-    assert counted["float_cutoff"] == Found(2, 1)
+    assert counted["float_cutoff"] == FailureCounts(2, 1)
 
 
 def test_make_up_is_spread_over_the_days_between_two_readings(told: Fleet, rosa: Client) -> None:
@@ -114,8 +114,8 @@ def test_make_up_is_spread_over_the_days_between_two_readings(told: Fleet, rosa:
 def test_a_replaced_meter_adds_neither_gallons_nor_days(told: Fleet) -> None:
     bench = told.bench()
     at = NOW - 5 * DAY
-    told.post(bench.visit("routine_check", at, [told.technician.id], [meter(bench, at, 12.0)]))
-    months = makeup.per_month(Boiler.objects.all(), (NOW - 100 * DAY).date(), NOW.date())
+    told.post(bench.compose_visit("routine_check", at, [told.technician.id], [meter(bench, at, 12.0)]))
+    months = makeup.makeup_per_month(Boiler.objects.all(), (NOW - 100 * DAY).date(), NOW.date())
     assert sum(m.gallons for m in months) == pytest.approx(900.0)
     assert sum(m.days for m in months) == pytest.approx(60.0)
 
@@ -126,9 +126,9 @@ def test_months_are_the_buildings_own(told: Fleet) -> None:
     fit(told, "meter-2", "makeup_meter", "makeup_meter")
     bench = told.bench()
     for at, value in ((late - 2 * DAY, 0.0), (late, 20.0)):
-        read_so = bench.test(at, "meter_reading", "meter-2", reading=value)
-        told.post(bench.visit("follow_up", at, [told.technician.id], [read_so]))
-    found = makeup.per_month(Boiler.objects.all(), late.date() - timedelta(days=20), late.date())
+        read_so = bench.test_entry(at, "meter_reading", "meter-2", reading=value)
+        told.post(bench.compose_visit("follow_up", at, [told.technician.id], [read_so]))
+    found = makeup.makeup_per_month(Boiler.objects.all(), late.date() - timedelta(days=20), late.date())
     assert [(m.first.month, m.meters, m.gallons) for m in found] == [(10, 1, 20.0), (11, 0, 0)]
 
 

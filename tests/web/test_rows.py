@@ -117,14 +117,14 @@ def test_a_grant_that_ends_ends_it(tag: str, fleet: Fleet, rosa: Client, clock: 
 
 
 def test_a_boiler_that_cannot_be_judged_ends_it(tag: str, fleet: Fleet, rosa: Client) -> None:
-    alerts.unjudged(boiler=fleet.bench().boiler, at=NOW + MICROSECOND)
+    alerts.raise_unjudged(boiler=fleet.bench().boiler, at=NOW + MICROSECOND)
     raised = rosa.get("/board/rows/", headers={"If-None-Match": tag})
-    alerts.judged_again(boiler=fleet.bench().boiler, at=NOW + DAY)
+    alerts.end_unjudged(boiler=fleet.bench().boiler, at=NOW + DAY)
     assert (raised.status_code, status(rosa, raised["ETag"])) == (200, 200)
 
 
 def test_another_release_of_the_pages_ends_it(tag: str, rosa: Client, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(board, "build", lambda: "the next one")
+    monkeypatch.setattr(board, "build_digest", lambda: "the next one")
     assert status(rosa, tag) == 200
 
 

@@ -38,7 +38,7 @@ def check(client: Client, name: str) -> str:
 )
 def test_the_worker_is_known_by_its_last_sweep(ago: timedelta | None, says: str, mia: Client) -> None:
     if ago is not None:
-        swept.note(NOW - ago)
+        swept.note_sweep(NOW - ago)
     assert says in check(mia, "Worker")
 
 

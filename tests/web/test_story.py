@@ -64,7 +64,9 @@ def town(transactional_db: Any, live_server: Any, browser: Browser) -> Iterator[
         page.goto(live_server.url)
         return page
 
-    yield Town(fleet, live_server.url, keys.make(user=fleet.technician, name="phone", expires_at=now + DAY), enter)
+    yield Town(
+        fleet, live_server.url, keys.make_unscoped_key(user=fleet.technician, name="phone", expires_at=now + DAY), enter
+    )
     assert complaints == []
 
 

@@ -9,7 +9,17 @@ from hypothesis import example, given
 from hypothesis import strategies as st
 
 from fleet.engineering.units import UNITS, convert, si_unit
-from fleet.web.figures import LIMITS, SI, US, brief, guarded, in_both, reader, shown, with_si
+from fleet.web.figures import (
+    LIMITS,
+    SI,
+    US,
+    guard_figures,
+    in_both_units,
+    in_brief,
+    in_reader_units,
+    use_units,
+    with_si,
+)
 from tests.cast import DAY, NOW, Fleet
 from tests.web.test_board import read
 
@@ -27,13 +37,13 @@ def spoken(text: str) -> float:
 @example(15.0001, 1)
 @example(14.9999, 2)
 def test_a_pressure_over_the_limit_never_reads_as_one_within_it(psi: float, count: int) -> None:
-    for text, unit in ((in_both(psi, "psi", count).value, "psi"), (in_both(psi, "psi", count).si, "kPa")):
+    for text, unit in ((in_both_units(psi, "psi", count).value, "psi"), (in_both_units(psi, "psi", count).si, "kPa")):
         assert (spoken(text) > LIMITS[unit]) == (psi > 15.0)
 
 
 def test_what_no_figures_can_tell_from_the_limit_is_said_in_words() -> None:
     beyond = 15.0 + 2e-15
-    assert (beyond > 15.0, guarded(beyond, "psi", 3)) == (True, "just over 15")
+    assert (beyond > 15.0, guard_figures(beyond, "psi", 3)) == (True, "just over 15")
 
 
 @given(SIZES, st.sampled_from(sorted(UNITS)))
@@ -44,11 +54,11 @@ def test_every_unit_goes_to_si_and_back(value: float, unit: str) -> None:
 
 @given(SIZES, st.sampled_from(sorted(UNITS)))
 def test_each_choice_shows_its_own_unit_and_the_same_quantity(value: float, unit: str) -> None:
-    both = in_both(value, unit, 6)
-    with reader(lambda: US):
-        assert (shown(value, unit, 6).value, shown(value, unit, 6).si) == (both.value, "")
-    with reader(lambda: SI):
-        alone = shown(value, unit, 6)
+    both = in_both_units(value, unit, 6)
+    with use_units(lambda: US):
+        assert (in_reader_units(value, unit, 6).value, in_reader_units(value, unit, 6).si) == (both.value, "")
+    with use_units(lambda: SI):
+        alone = in_reader_units(value, unit, 6)
     assert (alone.value, alone.si) == (both.si or both.value, "")
     assert isclose(spoken(alone.value), float(convert(value, unit, si_unit(unit))), rel_tol=1e-4, abs_tol=1e-3)
 
@@ -65,14 +75,14 @@ def test_each_choice_shows_its_own_unit_and_the_same_quantity(value: float, unit
 )
 def test_a_sentence_of_the_rules_keeps_its_figures_and_gains_si_behind_them(said: str, told: str) -> None:
     assert with_si(said) == said
-    with reader(lambda: SI):
+    with use_units(lambda: SI):
         assert with_si(said) == told
 
 
 def test_a_number_alone_is_in_the_trades_unit_unless_si_was_chosen() -> None:
-    assert brief(8.0, "psi") == "8 psi"
-    with reader(lambda: SI):
-        assert brief(8.0, "psi") == "55.2 kPa"
+    assert in_brief(8.0, "psi") == "8 psi"
+    with use_units(lambda: SI):
+        assert in_brief(8.0, "psi") == "55.2 kPa"
 
 
 @pytest.mark.django_db

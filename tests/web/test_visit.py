@@ -95,7 +95,7 @@ def test_as_found_stands_against_as_left_place_by_place(service: IncomingVisit, 
 
 def test_what_was_worked_on_and_not_tried_again_is_said(fleet: Fleet, service: IncomingVisit, rosa: Client) -> None:
     bench = fleet.bench()
-    opened = fleet.visit(NOW, [bench.act(NOW, "open_clean", "chamber")])
+    opened = fleet.visit(NOW, [bench.action_entry(NOW, "open_clean", "chamber")])
     fleet.post(opened)
     chamber = side(read(rosa, f"/visits/{opened.id}/"), "Float chamber")
     assert ("Not tried before the work." in chamber[0], "Not tried again after the work." in chamber[2]) == (True, True)
@@ -175,7 +175,7 @@ def test_the_report_is_a_pdf_and_the_same_each_time(fleet: Fleet, service: Incom
 def test_the_report_tells_the_caution_first_and_its_first_line_by_itself(fleet: Fleet, service: IncomingVisit) -> None:
     failed = fleet.flushed(NOW, burner_stopped=False)
     fleet.post(failed)
-    told = report.told(Visit.objects.get(id=failed.id), NOW)
+    told = report.report_data(Visit.objects.get(id=failed.id), NOW)
     assert told["cautions"][0][0] == "Switch the burner off by hand now."
     assert (told["answer"], told["findings"][0]["level"]) == ("Not ready", "Hold")
     assert "Source: S23 (General test procedures" in told["entries"][0]["by"]
@@ -187,8 +187,8 @@ def test_what_somebody_typed_is_text_and_no_markup(fleet: Fleet, service: Incomi
     visit = replace(fleet.flushed(NOW), id=uuid4(), note=typed)
     fleet.post(visit)
     row = Visit.objects.get(id=visit.id)
-    assert report.pdf(row, NOW)[:5] == b"%PDF-"
-    assert typed in report.told(row, NOW)["notes"]
+    assert report.render_pdf(row, NOW)[:5] == b"%PDF-"
+    assert typed in report.report_data(row, NOW)["notes"]
 
 
 def test_the_report_is_for_who_may_read_the_visit(

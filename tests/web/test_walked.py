@@ -8,7 +8,7 @@ from playwright.sync_api import expect
 
 from fleet.accounts.models import Grant, User
 from fleet.portfolio.models import Portfolio
-from fleet.web.figures_page import HALF_A_YEAR
+from fleet.web.figures_page import DRAWN_WEEKS
 from tests.cast import DAY, Fleet
 from tests.web.boiler_room import WATER, equip, fit, put_down, visits
 from tests.web.test_calculator import Enter, enter
@@ -50,4 +50,4 @@ def test_by_keyboard_alone_a_key_is_made_and_a_charts_table_is_reached(larkfield
     rows = page.locator("#lapses tbody tr").count()
     bars = page.locator("#lapses figure").evaluate("figure => figure.chart.data.datasets.map(d => d.data.length)")
     assert rows == 53  # the table has the whole year, the chart its first half
-    assert bars == [HALF_A_YEAR, HALF_A_YEAR]
+    assert bars == [DRAWN_WEEKS, DRAWN_WEEKS]

@@ -12,11 +12,11 @@ from playwright.sync_api import Browser, Page, expect
 
 from fleet.accounts.models import User
 from fleet.board import glasses
-from fleet.board.glasses import WAITING, Reading
-from fleet.catalog.services import load
+from fleet.board.glasses import PENDING, GlassReading
+from fleet.catalog.services import load_release
 from fleet.portfolio.models import Building
 from fleet.rules import VERSION
-from fleet.web.glass import Drawn, draw
+from fleet.web.glass import GlassDrawing, draw_glass
 from tests.cast import DAY, LONG_AGO, NOW, ROOT, Fleet, make_person
 from tests.web.conftest import SetClock, SignIn
 from tests.web.looks import PRESENTATIONS
@@ -36,15 +36,15 @@ PROVED, DUE, EXPOSED = (datetime(2026, 1, d, 5, tzinfo=UTC) for d in (1, 21, 31)
 MOMENT = timedelta(microseconds=1)
 
 
-def glass(**changed: Any) -> Reading:
+def glass(**changed: Any) -> GlassReading:
     """Thirty days from proof to exposure, to be booked from the twentieth on; a week's work in its middle."""
     dates = {"proved_at": PROVED, "due_at": DUE, "exposed_at": EXPOSED}
     ticks = {"tick_proved_at": PROVED, "tick_due_at": PROVED + 7 * DAY}
-    return Reading(**{"hazard": "dry_firing", "place": "lower cutoff", **dates, **ticks, **changed})
+    return GlassReading(**{"hazard": "dry_firing", "place": "lower cutoff", **dates, **ticks, **changed})
 
 
-def drawn(at: datetime, **changed: Any) -> Drawn:
-    return draw(glass(**changed), "clear", ZONE, at)
+def drawn(at: datetime, **changed: Any) -> GlassDrawing:
+    return draw_glass(glass(**changed), "clear", ZONE, at)
 
 
 @pytest.mark.parametrize(
@@ -79,17 +79,17 @@ def test_the_line_marks_the_booking_and_the_tick_falls_by_itself() -> None:
     ],
 )
 def test_a_bad_standing_beside_a_glass_with_days_left_is_explained(standing: str, at: datetime, said: str) -> None:
-    assert draw(glass(), standing, ZONE, at).aside == said
+    assert draw_glass(glass(), standing, ZONE, at).aside == said
 
 
 def test_a_glass_by_older_rules_is_being_worked_out_and_one_without_an_end_has_no_date() -> None:
-    told = [draw(found, "clear", ZONE, PROVED).text for found in (WAITING, None)]
+    told = [draw_glass(found, "clear", ZONE, PROVED).text for found in (PENDING, None)]
     assert told == ["Days of proof left: being worked out.", "No full proof here ends by time alone."]
     row = ("id", "dry_firing", "lower cutoff", PROVED, DUE, EXPOSED, None, None)
     old, new = f"r{VERSION - 1}.c1.t1", f"r{VERSION}.c1.t1"
-    assert [glasses.read(build, row) for build in (None, old)] == [WAITING, WAITING]
-    assert glasses.read(new, row) == Reading(*row[1:])
-    assert glasses.read(new, (None,) * len(row)) is None
+    assert [glasses.read_glass(build, row) for build in (None, old)] == [PENDING, PENDING]
+    assert glasses.read_glass(new, row) == GlassReading(*row[1:])
+    assert glasses.read_glass(new, (None,) * len(row)) is None
 
 
 @pytest.mark.parametrize("missing", ["proved_at", "due_at", "tick_due_at"])
@@ -117,7 +117,7 @@ def test_it_is_said_for_who_listens() -> None:
 
 @pytest.mark.parametrize(("standing", "words"), [("off", "Off"), ("not_surveyed", "Not surveyed")])
 def test_a_boiler_without_a_reading_has_a_frame_with_the_word(standing: str, words: str) -> None:
-    found = draw(glass(), standing, ZONE, PROVED)
+    found = draw_glass(glass(), standing, ZONE, PROVED)
     assert (found.inner, found.text.startswith(words)) == (f'<use href="#glass-{standing}"/>', True)
 
 
@@ -185,7 +185,7 @@ def test_what_the_wall_costs(more: int, two: Fleet, rosa: Client, django_assert_
 @pytest.fixture
 def street(transactional_db: Any) -> Any:
     """Make a street of so many boilers, as of now."""
-    load(folder=ROOT / "fixtures" / "catalogue", at=LONG_AGO)
+    load_release(folder=ROOT / "fixtures" / "catalogue", at=LONG_AGO)
     return lambda count: make_street(count, timezone.now())
 
 

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 
 from fleet.alerts.services import UNJUDGED
 from fleet.jobs import states
-from fleet.rules.facts import Service
+from fleet.rules.facts import ServiceMode
 from fleet.rules.values import Level, Standing, State
 from fleet.web.templatetags.said import WORDS, word
 from tests.cast import ROOT
@@ -45,7 +45,7 @@ def test_every_label_of_the_templates_has_its_line() -> None:
 
 
 def test_every_state_word_has_its_line() -> None:
-    enums = [str(one) for kind in (Standing, State, Level, Service) for one in kind]
+    enums = [str(one) for kind in (Standing, State, Level, ServiceMode) for one in kind]
     told = [*enums, *states.STATUSES, *ACTS, *LIFE, *ALERTS, *OUTCOMES, *WORDS]
     assert missing([word(code) for code in told]) == []
 

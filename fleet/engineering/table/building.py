@@ -5,16 +5,16 @@ from dataclasses import dataclass
 
 from fleet.engineering import air, ratings, units
 from fleet.engineering.checks import Range
-from fleet.engineering.table.form import NO_PERMISSION, VERDICT, Calculation, Input, Output
-from fleet.engineering.verdicts import Judgement
+from fleet.engineering.table.form import NO_PERMISSION, VERDICT_OUTPUTS, CalculationSpec, InputSpec, OutputSpec
+from fleet.engineering.verdicts import EngineeringJudgement
 
-SECTION_9 = "NFPA 54 / IFGC as in published values section 9 (S44, S45; some of it from memory)"
+SECTION_9_SOURCE = "NFPA 54 / IFGC as in published values section 9 (S44, S45; some of it from memory)"
 AIR_CAUTION = "Input of ALL appliances in the space. Never close an opening against the cold. " + NO_PERMISSION
-INPUT = Input("input_btu_h", "Total input", air.INPUT_BTU_H)
-CONNECTORS = Input("vent_connectors_in2", "All vent connectors together", air.ANY_AREA_IN2, default=0.0)
-METHOD = Input("method", "Method", choices=tuple(air.METHODS))
-LOUVRE = Input("louvre", "Louvre", choices=tuple(air.LOUVRES), default="none")
-EDR = Input("connected_edr_ft2", "Connected radiation", ratings.EDR_FT2)
+INPUT = InputSpec("input_btu_h", "Total input", air.INPUT_BTU_H)
+CONNECTORS = InputSpec("vent_connectors_in2", "All vent connectors together", air.ANY_AREA_IN2, default=0.0)
+METHOD = InputSpec("method", "Method", choices=tuple(air.METHODS))
+LOUVRE = InputSpec("louvre", "Louvre", choices=tuple(air.LOUVRES), default="none")
+EDR = InputSpec("connected_edr_ft2", "Connected radiation", ratings.EDR_FT2)
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,14 +29,14 @@ class Rating:
 
 
 @dataclass(frozen=True, slots=True)
-class Pumped:
+class CondensateRates:
     """Steam that radiation condenses in lb/h, and water that returns in gal/min."""
 
     condensing_lb_h: float
     feed_gpm: float
 
 
-def _rating(gross_btu_h: float, allowance: float) -> Rating:
+def _rate_output(gross_btu_h: float, allowance: float) -> Rating:
     net = ratings.net_btu_h(gross_btu_h, allowance)
     return Rating(
         ratings.boiler_horsepower(gross_btu_h),
@@ -47,143 +47,146 @@ def _rating(gross_btu_h: float, allowance: float) -> Rating:
     )
 
 
-def _pumped(connected_edr_ft2: float) -> Pumped:
-    return Pumped(ratings.condensing_lb_h(connected_edr_ft2), ratings.feed_rate_gpm(connected_edr_ft2))
+def _condensate_rates(connected_edr_ft2: float) -> CondensateRates:
+    return CondensateRates(ratings.condensing_lb_h(connected_edr_ft2), ratings.feed_rate_gpm(connected_edr_ft2))
 
 
 def _judge_openings(
     method: str, input_btu_h: float, vent_connectors_in2: float, free_in2: Sequence[float]
-) -> Judgement:
+) -> EngineeringJudgement:
     return air.judge_openings(method, input_btu_h, free_in2, vent_connectors_in2)
 
 
 TABLE = (
-    Calculation(
+    CalculationSpec(
         "rating",
         "One output in every way it is written",
-        _rating,
+        _rate_output,
         (
-            Input("gross_btu_h", "Gross output", ratings.POWER_BTU_H),
-            Input("allowance", "Piping and pick-up", ratings.ALLOWANCE, default=ratings.STEAM_ALLOWANCE),
+            InputSpec("gross_btu_h", "Gross output", ratings.POWER_BTU_H),
+            InputSpec("allowance", "Piping and pick-up", ratings.ALLOWANCE, default=ratings.STEAM_ALLOWANCE),
         ),
         (
-            Output("boiler_horsepower", "Boiler horsepower", "bhp", "boiler_horsepower"),
-            Output("from_and_at_lb_h", "From and at 212 F", "lb/h", "from_and_at_lb_h"),
-            Output("gross_edr_ft2", "Radiation, gross", "ft2", "gross_edr_ft2"),
-            Output("net_btu_h", "Net output", "Btu/h", "net_btu_h"),
-            Output("net_edr_ft2", "Radiation, net", "ft2", "net_edr_ft2"),
+            OutputSpec("boiler_horsepower", "Boiler horsepower", "bhp", "boiler_horsepower"),
+            OutputSpec("from_and_at_lb_h", "From and at 212 F", "lb/h", "from_and_at_lb_h"),
+            OutputSpec("gross_edr_ft2", "Radiation, gross", "ft2", "gross_edr_ft2"),
+            OutputSpec("net_btu_h", "Net output", "Btu/h", "net_btu_h"),
+            OutputSpec("net_edr_ft2", "Radiation, net", "ft2", "net_edr_ft2"),
         ),
         "bhp = Q / 33475; EDR = Q / 240; net = Q / 1.333; from and at 212 F = Q / h_fg at 14.696 psia",
         "S48; 240 and 1.333 from memory (rating practice)",
         "1.333, not 1.33; larger boilers have smaller allowances. 150 Btu/h a square foot is hot water's.",
     ),
-    Calculation(
+    CalculationSpec(
         "pick_up",
         "What a boiler has over its radiation",
         ratings.pick_up_percent,
-        (Input("gross_btu_h", "Gross output", ratings.POWER_BTU_H), EDR),
-        (Output("pick_up_percent", "Over the radiation", "%"),),
+        (InputSpec("gross_btu_h", "Gross output", ratings.POWER_BTU_H), EDR),
+        (OutputSpec("pick_up_percent", "Over the radiation", "%"),),
         "gross / (EDR x 240) - 1",
         "Rating practice, from memory",
         "Under 0 the far radiators stay cold; far over a third the boiler cycles.",
     ),
-    Calculation(
+    CalculationSpec(
         "condensate",
         "What radiation condenses",
-        _pumped,
+        _condensate_rates,
         (EDR,),
         (
-            Output("condensing_lb_h", "Steam", "lb/h", "condensing_lb_h"),
-            Output("feed_gpm", "Water back", "gal/min", "feed_gpm"),
+            OutputSpec("condensing_lb_h", "Steam", "lb/h", "condensing_lb_h"),
+            OutputSpec("feed_gpm", "Water back", "gal/min", "feed_gpm"),
         ),
         "0.25 lb/h a square foot; 0.5 gal/min for 1000",
         "Pump practice, from memory; 0.247 computed",
         "Pumps are sized two to three times that: ask their maker.",
     ),
-    Calculation(
+    CalculationSpec(
         "air_openings",
         "Openings for combustion air",
-        air.openings,
+        air.openings_needed,
         (METHOD, INPUT, CONNECTORS),
-        (Output("openings", "Openings", at="openings"), Output("each_in2", "Free area of each", "in2", "each_in2")),
+        (
+            OutputSpec("openings", "Openings", at="openings"),
+            OutputSpec("each_in2", "Free area of each", "in2", "each_in2"),
+        ),
         "input / 4000 straight or vertical, / 2000 horizontal, / 3000 one opening, / 1000 indoors (100 in2 at least)",
-        SECTION_9,
+        SECTION_9_SOURCE,
         "No side under 3 in; within 12 in of top and of bottom. " + AIR_CAUTION,
     ),
-    Calculation(
+    CalculationSpec(
         "air_openings_verdict",
         "Whether openings are enough",
         _judge_openings,
-        (METHOD, INPUT, CONNECTORS, Input("free_in2", "Free area of each opening", air.AREA_IN2, many=True)),
-        VERDICT,
+        (METHOD, INPUT, CONNECTORS, InputSpec("free_in2", "Free area of each opening", air.AREA_IN2, many=True)),
+        VERDICT_OUTPUTS,
         "as many openings as the method asks for, each with its free area",
-        SECTION_9,
+        SECTION_9_SOURCE,
         AIR_CAUTION,
     ),
-    Calculation(
+    CalculationSpec(
         "air_free_area",
         "Free area of an opening",
         air.free_area_in2,
-        (Input("width_in", "Width", air.SIDE_IN), Input("height_in", "Height", air.SIDE_IN), LOUVRE),
-        (Output("free_in2", "Free area", "in2"),),
+        (InputSpec("width_in", "Width", air.SIDE_IN), InputSpec("height_in", "Height", air.SIDE_IN), LOUVRE),
+        (OutputSpec("free_in2", "Free area", "in2"),),
         "width x height x 75 % behind metal, 25 % behind wood; nothing where a side is under 3 in",
-        SECTION_9,
+        SECTION_9_SOURCE,
         "The louvre maker's own figure goes first; screens not finer than 1/4 in.",
     ),
-    Calculation(
+    CalculationSpec(
         "air_gross_area",
         "Size of an opening behind a louvre",
         air.gross_area_in2,
-        (Input("free_in2", "Free area needed", air.AREA_IN2), LOUVRE),
-        (Output("gross_in2", "Opening", "in2"),),
+        (InputSpec("free_in2", "Free area needed", air.AREA_IN2), LOUVRE),
+        (OutputSpec("gross_in2", "Opening", "in2"),),
         "free / 75 % behind metal, / 25 % behind wood",
-        SECTION_9,
+        SECTION_9_SOURCE,
         "The louvre maker's own figure goes first; louvres that move are proved open before firing.",
     ),
-    Calculation(
+    CalculationSpec(
         "air_room",
         "Room that is enough by itself",
         air.room_volume_ft3,
         (INPUT,),
-        (Output("volume_ft3", "Room", "ft3"),),
+        (OutputSpec("volume_ft3", "Room", "ft3"),),
         "50 ft3 for each 1000 Btu/h",
-        SECTION_9,
+        SECTION_9_SOURCE,
         "Not in a house known to be tight. " + AIR_CAUTION,
     ),
-    Calculation(
+    CalculationSpec(
         "air_room_by_changes",
         "Room that is enough at a known rate of air changes",
         air.room_volume_by_air_changes_ft3,
         (
-            Input("ach", "Air changes an hour", air.ACH),
-            Input("other_btu_h", "Input without fan", air.ANY_INPUT_BTU_H),
-            Input("fan_btu_h", "Input with fan", air.ANY_INPUT_BTU_H, default=0.0),
+            InputSpec("ach", "Air changes an hour", air.ACH),
+            InputSpec("other_btu_h", "Input without fan", air.ANY_INPUT_BTU_H),
+            InputSpec("fan_btu_h", "Input with fan", air.ANY_INPUT_BTU_H, default=0.0),
         ),
-        (Output("volume_ft3", "Room", "ft3"),),
+        (OutputSpec("volume_ft3", "Room", "ft3"),),
         "21 / ACH for each 1000 Btu/h without fan, 15 / ACH with; ACH 0.60 at most",
-        SECTION_9,
+        SECTION_9_SOURCE,
         AIR_CAUTION,
     ),
-    Calculation(
+    CalculationSpec(
         "atmosphere",
         "Standard atmosphere at an altitude",
         units.atmosphere_psia,
-        (Input("altitude_ft", "Altitude", units.ALTITUDE_FT),),
-        (Output("atmosphere_psia", "Atmosphere", "psia"),),
+        (InputSpec("altitude_ft", "Altitude", units.ALTITUDE_FT),),
+        (OutputSpec("atmosphere_psia", "Atmosphere", "psia"),),
         "101.325 kPa x (1 - 2.25577e-5 x metres) ^ 5.25588",
         "US Standard Atmosphere 1976",
         "The weather moves it by about half a psi.",
     ),
-    Calculation(
+    CalculationSpec(
         "convert",
         "Units",
         units.convert,
         (
-            Input("value", "Value", Range("", -1e12, 1e12)),
-            Input("unit", "From", choices=tuple(units.UNITS)),
-            Input("to", "To", choices=tuple(units.UNITS)),
+            InputSpec("value", "Value", Range("", -1e12, 1e12)),
+            InputSpec("unit", "From", choices=tuple(units.UNITS)),
+            InputSpec("to", "To", choices=tuple(units.UNITS)),
         ),
-        (Output("value", "Value"),),
+        (OutputSpec("value", "Value"),),
         "a straight line between two units of one kind",
         "NIST SP 811 by way of the library pint",
         "Gauge and absolute pressure are two kinds, a temperature and a difference of temperatures too.",

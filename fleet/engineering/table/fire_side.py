@@ -5,25 +5,25 @@ from dataclasses import dataclass
 from fleet.engineering import combustion, firing, trend, units
 from fleet.engineering.checks import Range
 from fleet.engineering.fuels import FUELS
-from fleet.engineering.table.form import NO_PERMISSION, VERDICT, Calculation, Input, Output
-from fleet.engineering.verdicts import Judgement
+from fleet.engineering.table.form import NO_PERMISSION, VERDICT_OUTPUTS, CalculationSpec, InputSpec, OutputSpec
+from fleet.engineering.verdicts import EngineeringJudgement
 
-FUEL = Input("fuel", "Fuel", choices=tuple(FUELS), default="natural_gas")
-O2 = Input("o2_percent", "Oxygen in dry flue gas", combustion.O2_OF_A_RESULT)
-ANY_O2 = Input("o2_percent", "Oxygen in dry flue gas", combustion.O2)
-CO = Input("co_ppm", "Carbon monoxide as read", combustion.CO)
-STACK = Input("stack_f", "Flue gas", combustion.STACK_F)
-ROOM = Input("room_f", "Combustion air", combustion.ROOM_F)
+FUEL = InputSpec("fuel", "Fuel", choices=tuple(FUELS), default="natural_gas")
+O2 = InputSpec("o2_percent", "Oxygen in dry flue gas", combustion.O2_OF_A_RESULT)
+ANY_O2 = InputSpec("o2_percent", "Oxygen in dry flue gas", combustion.O2)
+CO = InputSpec("co_ppm", "Carbon monoxide as read", combustion.CO)
+STACK = InputSpec("stack_f", "Flue gas", combustion.STACK_F)
+ROOM = InputSpec("room_f", "Combustion air", combustion.ROOM_F)
 EFFICIENCY = Range("%", 0, 100, low_in=False)
 OPEN_FLUE = (
     "Measured by a qualified person, the room's air first: over 35 ppm carbon monoxide in the room get everybody out."
 )
 LICENSED = "Burners are adjusted by licensed people to the maker's instructions, with an analyser in the flue."
-BALANCE = "Heat balance on GROSS value; enthalpies GRI-Mech 3.0; up to 0.8 points over the table of S31"
+BALANCE_SOURCE = "Heat balance on GROSS value; enthalpies GRI-Mech 3.0; up to 0.8 points over the table of S31"
 
 
 @dataclass(frozen=True, slots=True)
-class Flue:
+class FlueGasResult:
     """Results of one flue-gas reading. Efficiency and loss are in % of the gross heating value."""
 
     efficiency_gross_percent: float
@@ -34,7 +34,7 @@ class Flue:
 
 
 @dataclass(frozen=True, slots=True)
-class Fired:
+class InputResult:
     """A measured input, compared with the name plate where that is known."""
 
     input_btu_h: float
@@ -43,9 +43,9 @@ class Fired:
     sentences: tuple[str, ...]
 
 
-def _flue(o2_percent: float, stack_f: float, room_f: float, fuel: str) -> Flue:
+def _flue_gas_result(o2_percent: float, stack_f: float, room_f: float, fuel: str) -> FlueGasResult:
     loss = combustion.stack_loss_gross_percent(o2_percent, stack_f, room_f, fuel)
-    return Flue(
+    return FlueGasResult(
         100 - loss,
         loss,
         combustion.excess_air_percent(o2_percent, fuel),
@@ -54,192 +54,198 @@ def _flue(o2_percent: float, stack_f: float, room_f: float, fuel: str) -> Flue:
     )
 
 
-def _steady_co(co_ppm: float, o2_percent: float, steadiness: str) -> Judgement:
+def _steady_co(co_ppm: float, o2_percent: float, steadiness: str) -> EngineeringJudgement:
     return combustion.judge_co(co_ppm, o2_percent, steadiness == "steady")
 
 
-def _gas(
+def _gas_input(
     dial_ft3: float, seconds: float, gross_btu_ft3: float, meter_factor: float, plate_btu_h: float | None
-) -> Fired:
-    return _fired(firing.gas_input_btu_h(dial_ft3, seconds, gross_btu_ft3, meter_factor), plate_btu_h)
+) -> InputResult:
+    return _input_result(firing.gas_input_btu_h(dial_ft3, seconds, gross_btu_ft3, meter_factor), plate_btu_h)
 
 
-def _oil(rated_gph: float, pump_psi: float, gross_btu_gal: float, plate_btu_h: float | None) -> Fired:
+def _oil_input(rated_gph: float, pump_psi: float, gross_btu_gal: float, plate_btu_h: float | None) -> InputResult:
     flow = firing.nozzle_gph(rated_gph, pump_psi)
-    return _fired(firing.oil_input_btu_h(flow, gross_btu_gal), plate_btu_h)
+    return _input_result(firing.oil_input_btu_h(flow, gross_btu_gal), plate_btu_h)
 
 
-def _fired(input_btu_h: float, plate_btu_h: float | None) -> Fired:
+def _input_result(input_btu_h: float, plate_btu_h: float | None) -> InputResult:
     if plate_btu_h is None:
-        return Fired(input_btu_h, None, "unknown", ())
-    said = firing.judge_input(input_btu_h, plate_btu_h)
-    return Fired(input_btu_h, firing.input_ratio(input_btu_h, plate_btu_h), said.verdict, said.sentences)
+        return InputResult(input_btu_h, None, "unknown", ())
+    judgement = firing.judge_input(input_btu_h, plate_btu_h)
+    return InputResult(
+        input_btu_h, firing.input_ratio(input_btu_h, plate_btu_h), judgement.verdict, judgement.sentences
+    )
 
 
-PLATE = Input("plate_btu_h", "Input on the name plate", firing.INPUT_BTU_H, default=None)
-FIRED = (
-    Output("input_btu_h", "Input, gross", "Btu/h", "input_btu_h"),
-    Output("ratio", "Over the name plate's", "", "ratio"),
-    Output("verdict", "Verdict", at="verdict"),
-    Output("reasons", "Reasons", at="sentences"),
+PLATE = InputSpec("plate_btu_h", "Input on the name plate", firing.INPUT_BTU_H, default=None)
+INPUT_OUTPUTS = (
+    OutputSpec("input_btu_h", "Input, gross", "Btu/h", "input_btu_h"),
+    OutputSpec("ratio", "Over the name plate's", "", "ratio"),
+    OutputSpec("verdict", "Verdict", at="verdict"),
+    OutputSpec("reasons", "Reasons", at="sentences"),
 )
 
 TABLE = (
-    Calculation(
+    CalculationSpec(
         "flue_gas",
         "Efficiency on gross value, and what else a flue-gas reading says",
-        _flue,
+        _flue_gas_result,
         (O2, STACK, ROOM, FUEL),
         (
-            Output("efficiency_gross_percent", "Efficiency, gross", "%", "efficiency_gross_percent"),
-            Output("stack_loss_gross_percent", "Up the stack, gross", "%", "stack_loss_gross_percent"),
-            Output("excess_air_percent", "Excess air", "%", "excess_air_percent"),
-            Output("co2_percent", "Carbon dioxide, dry", "%", "co2_percent"),
-            Output("dew_point_f", "Water condenses under", "F", "dew_point_f"),
+            OutputSpec("efficiency_gross_percent", "Efficiency, gross", "%", "efficiency_gross_percent"),
+            OutputSpec("stack_loss_gross_percent", "Up the stack, gross", "%", "stack_loss_gross_percent"),
+            OutputSpec("excess_air_percent", "Excess air", "%", "excess_air_percent"),
+            OutputSpec("co2_percent", "Carbon dioxide, dry", "%", "co2_percent"),
+            OutputSpec("dew_point_f", "Water condenses under", "F", "dew_point_f"),
         ),
         "100 - (dry flue gas + water vapour, from stack to room, with its latent heat) / gross heating value",
-        BALANCE,
+        BALANCE_SOURCE,
         "Combustion only: jacket, off-cycle and piping losses come on top. European figures are on net value.",
     ),
-    Calculation(
+    CalculationSpec(
         "siegert",
         "Dry-gas loss by Siegert's formula, on NET value",
         combustion.siegert_loss_net_percent,
-        (O2, Input("difference_f", "Flue gas less air", combustion.DIFFERENCE_F), FUEL),
-        (Output("loss_net_percent", "Loss, net", "%"),),
+        (O2, InputSpec("difference_f", "Flue gas less air", combustion.DIFFERENCE_F), FUEL),
+        (OutputSpec("loss_net_percent", "Loss, net", "%"),),
         "dT [K] x (A2 / (21 - O2) + B)",
         "S32; coefficients from memory",
         "On net value and without the water: 100 less this is about 9 points over the gross efficiency.",
     ),
-    Calculation(
+    CalculationSpec(
         "siegert_by_co2",
         "The same from carbon dioxide, on NET value",
         combustion.siegert_loss_net_by_co2_percent,
         (
-            Input("co2_percent", "Carbon dioxide in dry flue gas", combustion.CO2),
-            Input("difference_f", "Flue gas less air", combustion.DIFFERENCE_F),
+            InputSpec("co2_percent", "Carbon dioxide in dry flue gas", combustion.CO2),
+            InputSpec("difference_f", "Flue gas less air", combustion.DIFFERENCE_F),
             FUEL,
         ),
-        (Output("loss_net_percent", "Loss, net", "%"),),
+        (OutputSpec("loss_net_percent", "Loss, net", "%"),),
         "dT [K] x (A1 / CO2 + B)",
         "S32; coefficients from memory",
         "On net value and without the water: 100 less this is about 9 points over the gross efficiency.",
     ),
-    Calculation(
+    CalculationSpec(
         "co_air_free",
         "Carbon monoxide air-free",
         combustion.co_air_free_ppm,
         (CO, O2),
-        (Output("air_free_ppm", "Air-free", "ppm"),),
+        (OutputSpec("air_free_ppm", "Air-free", "ppm"),),
         "CO x 20.9 / (20.9 - O2)",
         "S33; formula from memory",
         OPEN_FLUE,
     ),
-    Calculation(
+    CalculationSpec(
         "co_verdict",
         "What carbon monoxide in the flue calls for",
         _steady_co,
-        (CO, ANY_O2, Input("steadiness", "The reading is", choices=("steady", "rising or unsteady"), default="steady")),
-        VERDICT,
+        (
+            CO,
+            ANY_O2,
+            InputSpec("steadiness", "The reading is", choices=("steady", "rising or unsteady"), default="steady"),
+        ),
+        VERDICT_OUTPUTS,
         "hold from 400 ppm air-free or where unsteady, urgent from 100; over 18 % oxygen no result",
         "400: ANSI Z21 (S33); 100: common practice, second-hand",
         OPEN_FLUE,
     ),
-    Calculation(
+    CalculationSpec(
         "co_in_room",
         "What carbon monoxide in the room calls for",
         combustion.judge_room_co,
-        (Input("co_ppm", "Carbon monoxide in the room", combustion.CO),),
-        VERDICT,
+        (InputSpec("co_ppm", "Carbon monoxide in the room", combustion.CO),),
+        VERDICT_OUTPUTS,
         "hold over 35 ppm",
         "Ambient limit of S34",
         "Get out first, call from outside; no switches where gas is smelled.",
     ),
-    Calculation(
+    CalculationSpec(
         "dilution",
         "Air drawn in between two places in the flue",
-        combustion.dilution,
+        combustion.dilution_times,
         (
-            Input("o2_before_percent", "Oxygen before", combustion.O2_OF_A_RESULT),
-            Input("o2_after_percent", "Oxygen after", combustion.O2_OF_A_RESULT),
+            InputSpec("o2_before_percent", "Oxygen before", combustion.O2_OF_A_RESULT),
+            InputSpec("o2_after_percent", "Oxygen after", combustion.O2_OF_A_RESULT),
         ),
-        (Output("times", "The flue gas grew"),),
+        (OutputSpec("times", "The flue gas grew"),),
         "(20.9 - O2 before) / (20.9 - O2 after)",
         "Balance of oxygen",
         "A leak in the breeching lets gas out when the draft turns.",
     ),
-    Calculation(
+    CalculationSpec(
         "fuel_saved",
         "Fuel saved by a better efficiency",
         combustion.saving_percent,
         (
-            Input("efficiency_now_percent", "Efficiency now", EFFICIENCY),
-            Input("efficiency_after_percent", "Efficiency after", EFFICIENCY),
+            InputSpec("efficiency_now_percent", "Efficiency now", EFFICIENCY),
+            InputSpec("efficiency_after_percent", "Efficiency after", EFFICIENCY),
         ),
-        (Output("saved_percent", "Fuel saved", "%"),),
+        (OutputSpec("saved_percent", "Fuel saved", "%"),),
         "1 - now / after",
         "DOE steam tip sheet 4 (S31)",
         "Both on the same basis, gross or net.",
     ),
-    Calculation(
+    CalculationSpec(
         "gas_input",
         "Gas input by clocking the meter",
-        _gas,
+        _gas_input,
         (
-            Input("dial_ft3", "Dial", firing.DIAL_FT3),
-            Input("seconds", "Time for it", firing.SECONDS),
-            Input("gross_btu_ft3", "Gross heating value", firing.GAS_BTU_FT3, default=FUELS["natural_gas"].gross),
-            Input("meter_factor", "Factor of pressure and temperature", firing.FACTOR, default=1.0),
+            InputSpec("dial_ft3", "Dial", firing.DIAL_FT3),
+            InputSpec("seconds", "Time for it", firing.SECONDS),
+            InputSpec("gross_btu_ft3", "Gross heating value", firing.GAS_BTU_FT3, default=FUELS["natural_gas"].gross),
+            InputSpec("meter_factor", "Factor of pressure and temperature", firing.METER_FACTOR, default=1.0),
             PLATE,
         ),
-        FIRED,
+        INPUT_OUTPUTS,
         "3600 x ft3 / s x Btu/ft3 x factor",
         "Published values 6.5; 1026 Btu/ft3: S35, the utility's own value is better; grades common practice",
         "All other gas appliances off. " + LICENSED,
     ),
-    Calculation(
+    CalculationSpec(
         "gas_factor",
         "Factor of a gas meter without compensation",
         firing.gas_factor,
         (
-            Input("gas_psig", "Gas at the meter", firing.GAS_PSIG),
-            Input("gas_f", "Temperature of the gas", firing.GAS_F, default=firing.BASE_F),
-            Input("atmosphere_psia", "Atmosphere", units.ATMOSPHERE_PSIA, default=units.STANDARD_ATMOSPHERE_PSIA),
-            Input("base_psia", "Base pressure of the sale", units.ATMOSPHERE_PSIA, default=firing.BASE_PSIA),
+            InputSpec("gas_psig", "Gas at the meter", firing.GAS_PSIG),
+            InputSpec("gas_f", "Temperature of the gas", firing.GAS_F, default=firing.BASE_F),
+            InputSpec("atmosphere_psia", "Atmosphere", units.ATMOSPHERE_PSIA, default=units.STANDARD_ATMOSPHERE_PSIA),
+            InputSpec("base_psia", "Base pressure of the sale", units.ATMOSPHERE_PSIA, default=firing.BASE_PSIA),
         ),
-        (Output("factor", "Factor"),),
+        (OutputSpec("factor", "Factor"),),
         "(atmosphere + gauge) / base x 519.67 / (F + 459.67)",
         "Ideal gas; base 14.73 psia and 60 F from memory",
         "A meter that compensates takes 1: ask the utility.",
     ),
-    Calculation(
+    CalculationSpec(
         "oil_input",
         "Oil input by nozzle and pump pressure",
-        _oil,
+        _oil_input,
         (
-            Input("rated_gph", "Nozzle at 100 psi", firing.GPH),
-            Input("pump_psi", "Pump pressure", firing.PUMP_PSI),
-            Input("gross_btu_gal", "Gross heating value", firing.OIL_BTU_GAL, default=FUELS["oil_2"].gross),
+            InputSpec("rated_gph", "Nozzle at 100 psi", firing.GPH),
+            InputSpec("pump_psi", "Pump pressure", firing.PUMP_PSI),
+            InputSpec("gross_btu_gal", "Gross heating value", firing.OIL_BTU_GAL, default=FUELS["oil_2"].gross),
             PLATE,
         ),
-        FIRED,
+        INPUT_OUTPUTS,
         "gal/h x sqrt(psi / 100) x Btu/gal",
         "Published values 6.5; 138 690 Btu/gal: 40 CFR 98 (S35); grades common practice",
         LICENSED,
     ),
-    Calculation(
+    CalculationSpec(
         "stack_trend",
         "Whether the stack grows hotter",
         trend.stack_trend,
         (
-            Input("days", "Days of the readings, from any start", trend.DAY, many=True),
-            Input("differences_f", "Flue gas less room, same firing rate", combustion.DIFFERENCE_F, many=True),
+            InputSpec("days", "Days of the readings, from any start", trend.DAY, many=True),
+            InputSpec("differences_f", "Flue gas less room, same firing rate", combustion.DIFFERENCE_F, many=True),
         ),
         (
-            Output("says", "In words", at="says"),
-            Output("slope_f_month", "In 30 days", "F diff", "slope_f_month"),
-            Output("chance", "Chance of as much by luck", at="chance"),
-            Output("needs", "Still needed", at="needs"),
+            OutputSpec("says", "In words", at="says"),
+            OutputSpec("slope_f_month", "In 30 days", "F diff", "slope_f_month"),
+            OutputSpec("chance", "Chance of as much by luck", at="chance"),
+            OutputSpec("needs", "Still needed", at="needs"),
         ),
         "median slope of all pairs (Theil, Sen); rising where Kendall's exact test gives 1 % or less",
         "Own choice of method; 6 readings over 28 days at least",

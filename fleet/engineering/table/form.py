@@ -4,15 +4,15 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
-from fleet.engineering.checks import Range, one_of
-from fleet.errors import Fault, Place
+from fleet.engineering.checks import Range, faults_of_choice
+from fleet.errors import Fault, FaultPath
 
 ANY = Range("")
 REQUIRED = object()  # the default of an input that has none
 
 
 @dataclass(frozen=True, slots=True)
-class Input:
+class InputSpec:
     """One input: a number in a range with its unit, or, with `choices`, a word.
 
     `default` REQUIRED: it must be given; None: it may be left out as unknown. `many`: it is a list, each element
@@ -32,7 +32,7 @@ class Input:
         """The unit of the number, empty for a word or a bare number."""
         return self.range.unit
 
-    def faults(self, value: object) -> list[Fault]:
+    def find_faults(self, value: object) -> list[Fault]:
         """Return all faults of the value given for this input."""
         if not self.many:
             return self._faults_of_one(value, (self.name,), value is None and self.default is None)
@@ -41,14 +41,18 @@ class Input:
         places = [(item, (self.name, index)) for index, item in enumerate(value)]
         return [f for item, at in places for f in self._faults_of_one(item, at, item is None and self.gaps)]
 
-    def _faults_of_one(self, value: object, at: Place, unknown: bool) -> list[Fault]:
+    def _faults_of_one(self, value: object, at: FaultPath, unknown: bool) -> list[Fault]:
         if unknown:
             return []
-        return one_of(self.name, value, self.choices) if self.choices else self.range.faults(self.name, value, at)
+        return (
+            faults_of_choice(self.name, value, self.choices)
+            if self.choices
+            else self.range.faults(self.name, value, at)
+        )
 
 
 @dataclass(frozen=True, slots=True)
-class Output:
+class OutputSpec:
     """One output. `at` is its attribute path in what the function returns, empty for the whole."""
 
     name: str
@@ -58,23 +62,23 @@ class Output:
 
 
 @dataclass(frozen=True, slots=True)
-class Calculation:
+class CalculationSpec:
     """A calculation: its inputs, its outputs, its function, and the texts shown with the result."""
 
     code: str
     title: str
     function: Callable[..., Any]
-    inputs: tuple[Input, ...]
-    outputs: tuple[Output, ...]
+    inputs: tuple[InputSpec, ...]
+    outputs: tuple[OutputSpec, ...]
     formula: str
     source: str
     caution: str
 
 
-VERDICT = (
-    Output("verdict", "Verdict", at="verdict"),
-    Output("reasons", "Reasons", at="sentences"),
-    Output("unknown", "Not known", at="unknown"),
+VERDICT_OUTPUTS = (
+    OutputSpec("verdict", "Verdict", at="verdict"),
+    OutputSpec("reasons", "Reasons", at="sentences"),
+    OutputSpec("unknown", "Not known", at="unknown"),
 )
 NO_PERMISSION = (
     "Advice to a qualified person, never a permission: "

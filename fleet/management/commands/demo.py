@@ -6,7 +6,7 @@ from typing import Any
 from fleet.management.embedded import plan
 from fleet.management.embedded.running import RunningCommand
 
-LOOPBACK = ("127.0.0.1", "::1", "localhost")
+LOOPBACK_HOSTS = ("127.0.0.1", "::1", "localhost")
 
 
 class Command(RunningCommand):
@@ -14,10 +14,10 @@ class Command(RunningCommand):
 
     help = "Run Gaugeglass with an invented portfolio: its own database, broker, worker and web server."
     kind = "demo"
-    make_plan = staticmethod(plan.demo)
+    make_plan = staticmethod(plan.demo_plan)
 
     def handle(self, *args: Any, **options: Any) -> None:
         """Run the demonstration. It listens on loopback only, since its sign-ins are public."""
-        if options["host"] not in LOOPBACK:
+        if options["host"] not in LOOPBACK_HOSTS:
             sys.exit("The passwords of a demonstration are known to all: it answers on this machine only.")
         super().handle(*args, **options)

@@ -17,7 +17,7 @@ class Command(BaseCommand):
 
     def handle(self, *args: Any, **options: Any) -> None:
         """Check both servers and print the results. Exits with 1 if one is not suitable."""
-        answers = fit.check(settings.DATABASE_URL, settings.REDIS_URL)
+        answers = fit.check_servers(settings.DATABASE_URL, settings.REDIS_URL)
         for answer in answers:
             self.stdout.write(str(answer))
         if not all(answer.good for answer in answers):

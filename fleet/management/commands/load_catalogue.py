@@ -25,18 +25,18 @@ class Command(BaseCommand):
     def handle(self, *args: Any, folder: Path, **options: Any) -> None:
         """Load the catalogue, or print every fault and exit with 1."""
         try:
-            self.stdout.write(_told(pipeline.load_catalogue(folder=folder, at=datetime.now(UTC))))
+            self.stdout.write(_describe_release(pipeline.load_catalogue(folder=folder, at=datetime.now(UTC))))
         except Refused as refused:
             for fault in refused.faults:
-                self.stderr.write(_place(fault))
+                self.stderr.write(_describe_fault(fault))
             raise SystemExit(1) from refused
 
 
-def _told(release: Release) -> str:
+def _describe_release(release: Release) -> str:
     counts = ", ".join(f"{len(rows)} {file.partition('.')[0]}" for file, rows in release.content.items())
     return f"Catalogue release {release.number}, from {release.starts_on or 'the beginning'}: {counts}."
 
 
-def _place(fault: Fault) -> str:
+def _describe_fault(fault: Fault) -> str:
     file, line, column = (*fault.at, "", "", "")[:3]
     return f"{file}:{line}: {column}: {fault.message}"

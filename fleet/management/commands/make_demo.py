@@ -10,9 +10,9 @@ from django.core.management.base import BaseCommand
 from django.utils import timezone
 
 from fleet.management.demo import cast, parallel, settling, story
-from fleet.management.town.town import Size
+from fleet.management.town.town import TownSize
 
-SEED = 7
+DEFAULT_SEED = 7
 
 
 class Command(BaseCommand):
@@ -27,7 +27,7 @@ class Command(BaseCommand):
         """Declare what to make, and how much of it."""
         parser.add_argument("--sign-ins", action="store_true", help="print the sign-ins and make nothing")
         parser.add_argument("--first", action="store_true", help="make Larkfield Homes only: seconds")
-        parser.add_argument("--seed", type=int, default=SEED, help="the luck of the town (default %(default)s)")
+        parser.add_argument("--seed", type=int, default=DEFAULT_SEED, help="the luck of the town (default %(default)s)")
         parser.add_argument("--houses", type=int, default=27, help="of each property manager (default %(default)s)")
         parser.add_argument("--years", type=float, default=3.0, help="of past (default %(default)s)")
         parser.add_argument("--truth", type=Path, metavar="FILE", help="write here what really failed, as JSON")
@@ -41,11 +41,11 @@ class Command(BaseCommand):
         now = timezone.now()
         story.make(settings.ROOT / "fixtures" / "demo" / "register.csv", now)
         if not options["first"]:
-            _town(now, options)
+            _make_town(now, options)
 
 
-def _town(now: datetime, options: dict[str, Any]) -> None:
-    size = Size(options["houses"], options["years"])
+def _make_town(now: datetime, options: dict[str, Any]) -> None:
+    size = TownSize(options["houses"], options["years"])
     if options["truth"]:
-        options["truth"].write_text(parallel.truth(options["seed"], now, size), encoding="utf-8")
+        options["truth"].write_text(parallel.truth_as_json(options["seed"], now, size), encoding="utf-8")
     parallel.load_all(options["seed"], now, size)

@@ -9,4 +9,4 @@ class Command(RunningCommand):
 
     help = "Run a lasting site: its own database, broker, worker and web server, data in one folder."
     kind = "site"
-    make_plan = staticmethod(plan.site)
+    make_plan = staticmethod(plan.site_plan)

@@ -8,12 +8,14 @@ from fleet.accounts import keys
 from fleet.accounts.models import Grant, Qualification, User
 from fleet.portfolio.models import Portfolio
 
-KEY = "gg_demo_rosa_field_key"  # fixed and printed: the demonstration holds nothing and answers on this machine only
+FIELD_KEY = (
+    "gg_demo_rosa_field_key"  # fixed and printed: the demonstration holds nothing and answers on this machine only
+)
 LONG_AGO = datetime(2015, 1, 1, tzinfo=UTC)
 
 
 @dataclass(frozen=True, slots=True)
-class Member:
+class CastMember:
     """One person of the cast."""
 
     username: str
@@ -25,21 +27,21 @@ class Member:
 
 
 CAST = (
-    Member("ines", "copper-ladle-42", "Ines Okafor", "manager", "555-0101"),
-    Member("rosa", "brass-union-17", "Rosa Delgado", "technician", "555-0102", ("technician", "operator")),
-    Member("henk", "slate-roof-93", "Henk Visser", "dispatcher", "555-0103"),
-    Member("bram", "coal-chute-58", "Bram Whitlock", "caretaker", "555-0104", ("operator",)),
+    CastMember("ines", "copper-ladle-42", "Ines Okafor", "manager", "555-0101"),
+    CastMember("rosa", "brass-union-17", "Rosa Delgado", "technician", "555-0102", ("technician", "operator")),
+    CastMember("henk", "slate-roof-93", "Henk Visser", "dispatcher", "555-0103"),
+    CastMember("bram", "coal-chute-58", "Bram Whitlock", "caretaker", "555-0104", ("operator",)),
 )
 
 
-def make(portfolio: Portfolio, at: datetime) -> dict[str, User]:
+def make_cast(portfolio: Portfolio, at: datetime) -> dict[str, User]:
     """Make the people who are missing, and return everybody by user name."""
-    people = {member.username: _person(member, portfolio) for member in CAST}
-    keys.make(user=people["rosa"], name="field", expires_at=at + timedelta(days=365), secret=KEY)
+    people = {member.username: _make_person(member, portfolio) for member in CAST}
+    keys.make_unscoped_key(user=people["rosa"], name="field", expires_at=at + timedelta(days=365), secret=FIELD_KEY)
     return people
 
 
-def _person(member: Member, portfolio: Portfolio) -> User:
+def _make_person(member: CastMember, portfolio: Portfolio) -> User:
     first, last = member.name.split()
     names = {"first_name": first, "last_name": last, "telephone": member.telephone}
     user, created = User.objects.get_or_create(
@@ -58,4 +60,4 @@ def _person(member: Member, portfolio: Portfolio) -> User:
 def sign_ins() -> str:
     """Return who may sign in, as text for the terminal."""
     lines = [f"  {m.username:<6} {m.password:<16} {m.name}, {m.role}" for m in CAST]
-    return "\n".join(["Sign-ins (user name, password):", *lines, f"Field key of Rosa Delgado: {KEY}"])
+    return "\n".join(["Sign-ins (user name, password):", *lines, f"Field key of Rosa Delgado: {FIELD_KEY}"])

@@ -15,30 +15,30 @@ from django.db import transaction
 
 from fleet import pipeline
 from fleet.management.demo import settling
-from fleet.management.demo.desk import Coming, Desk
-from fleet.management.demo.posting import Address
+from fleet.management.demo.desk import ComingVisit, DemoDesk
+from fleet.management.demo.posting import StoryAddress
 from fleet.management.demo.settling import CAUSE
 from fleet.management.town.chance import Chance
-from fleet.management.town.season import clock, day_of
-from fleet.management.town.told import Service, Story, Told
-from fleet.pipeline import Bygone
-from fleet.pipeline.edits import service_of
+from fleet.management.town.season import day_of, local_time
+from fleet.management.town.told import Story, TownServiceState, TownVisit
+from fleet.pipeline import PastVisit
+from fleet.pipeline.edits import service_state_at
 from fleet.portfolio.models import Portfolio
 
-DAY_BY_DAY = timedelta(days=60)
+DAY_BY_DAY_SPAN = timedelta(days=60)
 Say = Callable[[str], None]
 
 
 @dataclass(frozen=True, slots=True)
-class Event:
+class LoadEvent:
     """An event of the last weeks. Events are ordered by time, then as listed."""
 
     at: datetime
-    what: Callable[[datetime], None]
+    action: Callable[[datetime], None]
 
 
-def load(
-    story: Story, now: datetime, say: Say = lambda line: None, one_by_one: timedelta = DAY_BY_DAY
+def load_portfolio(
+    story: Story, now: datetime, say: Say = lambda line: None, one_by_one: timedelta = DAY_BY_DAY_SPAN
 ) -> Portfolio | None:
     """Load a portfolio as of `now`. Visits within `one_by_one` before it are posted one by one.
 
@@ -47,127 +47,139 @@ def load(
     if Portfolio.objects.filter(ref=story.ref).exists():
         return None
     with transaction.atomic():
-        return _Load(story, now, say, one_by_one).run()
+        return _PortfolioLoad(story, now, say, one_by_one).load_all()
 
 
-class _Load:
+class _PortfolioLoad:
     """Loads one portfolio."""
 
     def __init__(self, story: Story, now: datetime, say: Say, one_by_one: timedelta) -> None:
         self.story, self.now, self.tell = story, now, say
-        self.cut = clock(day_of(now - one_by_one), 4)
+        self.cut = local_time(day_of(now - one_by_one), 4)
         self.began = time.monotonic()
 
-    def run(self) -> Portfolio:
+    def load_all(self) -> Portfolio:
         """Load register, past years and the last weeks."""
-        self.portfolio = settling.portfolio_of(self.story)
-        self.people = settling.people_of(self.portfolio, self.story.people)
-        self._settle()
-        self._past()
-        self.desk = self._desk()
-        for event in merge(self._mornings(), self._posts(), self._services(), key=lambda e: e.at):
-            event.what(event.at)
+        self.portfolio = settling.create_portfolio(self.story)
+        self.people = settling.create_people(self.portfolio, self.story.people)
+        self._set_up_portfolio()
+        self._load_past()
+        self.desk = self._make_desk()
+        for event in merge(self._morning_events(), self._post_events(), self._service_events(), key=lambda e: e.at):
+            event.action(event.at)
         pipeline.sweep(at=self.now)
         done = ", ".join(f"{count} {kind}" for kind, count in sorted(self.desk.counts.items()))
-        self.say(f"done, {len(self.story.visits)} visits; {done}")
+        self.report_progress(f"done, {len(self.story.visits)} visits; {done}")
         return self.portfolio
 
-    def say(self, line: str) -> None:
+    def report_progress(self, line: str) -> None:
         """Report a line of progress, with the seconds so far."""
         self.tell(f"{self.story.name}: {line} ({time.monotonic() - self.began:.0f} s)")
 
-    def _settle(self) -> None:
+    def _set_up_portfolio(self) -> None:
         first = min([v.at for v in self.story.visits], default=self.now) - timedelta(days=30)
         owner = next(self.people[m.username] for m in self.story.people if m.role == "owner")
-        settling.terms(self.portfolio, self.story, owner, first)
-        self.boilers = settling.register(self.portfolio, self.story, first)
-        settling.papers(self.portfolio, self.story, first)
+        settling.adopt_terms(self.portfolio, self.story, owner, first)
+        self.boilers = settling.hand_in_register(self.portfolio, self.story, first)
+        settling.add_papers(self.portfolio, self.story, first)
         pure = self.story.boilers
         self.addresses = {
-            key: Address(b, settling.places_of(b, pure[key]), self.people) for key, b in self.boilers.items()
+            key: StoryAddress(b, settling.position_ids_of(b, pure[key]), self.people) for key, b in self.boilers.items()
         }
-        self.say(f"{len(self.story.houses)} houses, {len(self.boilers)} boilers on record")
+        self.report_progress(f"{len(self.story.houses)} houses, {len(self.boilers)} boilers on record")
 
-    def _past(self) -> None:
-        settling.services(self.boilers, [s for s in self.story.services if s.since < self.cut])
-        by_boiler: dict[str, list[Told]] = defaultdict(list)
-        for told in self.story.visits:
-            if told.posted_at < self.cut:
-                by_boiler[told.boiler].append(told)
+    def _load_past(self) -> None:
+        settling.store_service_states(self.boilers, [s for s in self.story.services if s.since < self.cut])
+        by_boiler: dict[str, list[TownVisit]] = defaultdict(list)
+        for visit in self.story.visits:
+            if visit.posted_at < self.cut:
+                by_boiler[visit.boiler].append(visit)
         for key, visits in sorted(by_boiler.items()):
-            posts = [self._bygone(key, told) for told in visits]
-            pipeline.post_bygone(posts, at=self.cut, cause=CAUSE)
-            for told in visits:
-                if told.second and told.second[1] < self.cut:
-                    self._second(told, self.cut)
+            posts = [self._bygone_post(key, visit) for visit in visits]
+            pipeline.post_past_visits(posts, at=self.cut, cause=CAUSE)
+            for visit in visits:
+                if visit.second and visit.second[1] < self.cut:
+                    self._second_correction(visit, self.cut)
         pipeline.sweep(at=self.cut)
-        self.say(f"{sum(map(len, by_boiler.values()))} visits until {day_of(self.cut)}, told in bulk")
+        self.report_progress(f"{sum(map(len, by_boiler.values()))} visits until {day_of(self.cut)}, told in bulk")
 
-    def _bygone(self, key: str, told: Told) -> Bygone:
-        return Bygone(self.addresses[key].visit(told), self.people[told.people[0]], told.posted_at)
+    def _bygone_post(self, key: str, visit: TownVisit) -> PastVisit:
+        return PastVisit(self.addresses[key].incoming_visit(visit), self.people[visit.people[0]], visit.posted_at)
 
-    def _desk(self) -> Desk:
+    def _make_desk(self) -> DemoDesk:
         roles: dict[str, list[str]] = defaultdict(list)
         for member in self.story.people:
             roles[member.role].append(member.username)
         coming = [
-            Coming(self.boilers[v.boiler].id, v.at, v.people[0])
+            ComingVisit(self.boilers[v.boiler].id, v.at, v.people[0])
             for v in self.story.visits
             if v.at > self.cut and v.people[0] in roles["technician"] and not v.corrects
         ]
-        return Desk(Chance(self.story.ref), self.portfolio, self.people, roles, coming)
+        return DemoDesk(Chance(self.story.ref), self.portfolio, self.people, roles, coming)
 
     # The last weeks.
 
-    def _mornings(self) -> Iterator[Event]:
+    def _morning_events(self) -> Iterator[LoadEvent]:
         day = day_of(self.cut) + timedelta(days=1)
-        while (at := clock(day, 6)) < self.now:
-            yield Event(at, self._morning)
+        while (at := local_time(day, 6)) < self.now:
+            yield LoadEvent(at, self._run_morning)
             day += timedelta(days=1)
 
-    def _morning(self, at: datetime) -> None:
+    def _run_morning(self, at: datetime) -> None:
         pipeline.sweep(at=at)
-        self.desk.morning(min(at + timedelta(hours=2), self.now))
+        self.desk.decide_morning(min(at + timedelta(hours=2), self.now))
         if day_of(at).weekday() == 0:
-            self.say(f"the week of {day_of(at)}")
+            self.report_progress(f"the week of {day_of(at)}")
 
-    def _services(self) -> Iterable[Event]:
+    def _service_events(self) -> Iterable[LoadEvent]:
         recent = sorted((s for s in self.story.services if s.since >= self.cut), key=lambda s: s.since)
-        return [Event(s.since, lambda at, s=s: self._service(s, at)) for s in recent]
+        return [LoadEvent(s.since, lambda at, s=s: self._set_service_state(s, at)) for s in recent]
 
-    def _service(self, fact: Service, at: datetime) -> None:
+    def _set_service_state(self, fact: TownServiceState, at: datetime) -> None:
         boiler = self.boilers[fact.boiler]
-        values: dict[str, Any] = {"was": service_of(boiler.id, at), "state": fact.state, "day": day_of(at).isoformat()}
+        values: dict[str, Any] = {
+            "was": service_state_at(boiler.id, at),
+            "state": fact.state,
+            "day": day_of(at).isoformat(),
+        }
         pipeline.set_service(boiler=boiler, at=at, cause=CAUSE, **values)
 
-    def _posts(self) -> Iterable[Event]:
+    def _post_events(self) -> Iterable[LoadEvent]:
         events = []
-        for batch in _together([v for v in self.story.visits if v.posted_at >= self.cut]):
-            events.append(Event(batch[0].posted_at, lambda at, b=batch: self._post(b, at)))
-            events += [Event(v.again_at, lambda at, v=v: self._post([v], at)) for v in batch if v.again_at]
-            events += [Event(v.second[1], lambda at, v=v: self._second(v, at)) for v in batch if v.second]
+        for batch in _group_month_sheets([v for v in self.story.visits if v.posted_at >= self.cut]):
+            events.append(LoadEvent(batch[0].posted_at, lambda at, b=batch: self._post_batch(b, at)))
+            events += [LoadEvent(v.again_at, lambda at, v=v: self._post_batch([v], at)) for v in batch if v.again_at]
+            events += [
+                LoadEvent(v.second[1], lambda at, v=v: self._second_correction(v, at)) for v in batch if v.second
+            ]
         return sorted((e for e in events if e.at < self.now), key=lambda e: e.at)
 
-    def _post(self, batch: list[Told], at: datetime) -> None:
+    def _post_batch(self, batch: list[TownVisit], at: datetime) -> None:
         first = batch[0]
         address, by = self.addresses[first.boiler], self.people[first.people[0]]
         if first.kind != "routine_check":
-            self.desk.start(address.boiler.id, first.people[0], max(first.at, at - timedelta(hours=3)))
-        pipeline.post_visits([address.visit(v) for v in batch], by=by, at=at)
+            self.desk.start_planned_jobs(address.boiler.id, first.people[0], max(first.at, at - timedelta(hours=3)))
+        pipeline.post_visits([address.incoming_visit(v) for v in batch], by=by, at=at)
 
-    def _second(self, told: Told, at: datetime) -> None:
-        assert told.second is not None
-        visit = self.addresses[told.boiler].id_of(told.key)
-        pipeline.second_correction(visit=visit, by=self.people[told.second[0]], at=at)
+    def _second_correction(self, correction: TownVisit, at: datetime) -> None:
+        assert correction.second is not None
+        visit = self.addresses[correction.boiler].visit_id_of(correction.key)
+        pipeline.second_correction(visit=visit, by=self.people[correction.second[0]], at=at)
 
 
-def _together(visits: Iterable[Told]) -> list[list[Told]]:
+def _group_month_sheets(visits: Iterable[TownVisit]) -> list[list[TownVisit]]:
     """Group visits by post. A month's routine checks of one boiler are posted together; other visits singly."""
-    found: dict[tuple[Any, ...], list[Told]] = {}
-    counted: Counter[str] = Counter()
-    for told in visits:
-        routine = told.kind == "routine_check" and not told.corrects and told.posted_at - told.at > timedelta(hours=12)
-        counted[told.boiler] += 1
-        sheet = (told.boiler, told.people, day_of(told.posted_at)) if routine else (told.boiler, counted[told.boiler])
-        found.setdefault(sheet, []).append(told)
-    return list(found.values())
+    batches: dict[tuple[Any, ...], list[TownVisit]] = {}
+    visit_numbers: Counter[str] = Counter()
+    for visit in visits:
+        routine = (
+            visit.kind == "routine_check" and not visit.corrects and visit.posted_at - visit.at > timedelta(hours=12)
+        )
+        visit_numbers[visit.boiler] += 1
+        sheet = (
+            (visit.boiler, visit.people, day_of(visit.posted_at))
+            if routine
+            else (visit.boiler, visit_numbers[visit.boiler])
+        )
+        batches.setdefault(sheet, []).append(visit)
+    return list(batches.values())

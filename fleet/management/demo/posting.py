@@ -6,47 +6,47 @@ from datetime import timedelta
 from uuid import UUID, uuid5
 
 from fleet.accounts.models import User
-from fleet.management.town.told import Line, Told
+from fleet.management.town.told import TownLine, TownVisit
 from fleet.portfolio.models import Boiler
 from fleet.visits.incoming import IncomingEntry, IncomingVisit, Person
 
 
 @dataclass(frozen=True, slots=True)
-class Address:
+class StoryAddress:
     """What the story refers to: one boiler with its positions by ref, and people by user name."""
 
     boiler: Boiler
     places: Mapping[str, UUID]
     people: Mapping[str, User]
 
-    def visit(self, told: Told) -> IncomingVisit:
+    def incoming_visit(self, visit: TownVisit) -> IncomingVisit:
         """Return the visit for the pipeline. The same story gives the same ids."""
         return IncomingVisit(
-            id=self.id_of(told.key),
+            id=self.visit_id_of(visit.key),
             boiler=self.boiler.id,
-            kind=told.kind,
-            performed_at=told.at,
-            entries=tuple(self._entry(told, line) for line in told.lines),
-            people=tuple(Person(user=self.people[name].id) for name in told.people),
-            state_on_arrival=told.state_on_arrival,
-            left_as=told.left_as,
-            leaving_checks=told.checks,
-            note=told.note,
-            corrects=self.id_of(told.corrects) if told.corrects else None,
-            reason=told.reason,
-            void=told.void,
+            kind=visit.kind,
+            performed_at=visit.at,
+            entries=tuple(self._incoming_entry(visit, line) for line in visit.lines),
+            people=tuple(Person(user=self.people[name].id) for name in visit.people),
+            state_on_arrival=visit.state_on_arrival,
+            left_as=visit.left_as,
+            leaving_checks=visit.checks,
+            note=visit.note,
+            corrects=self.visit_id_of(visit.corrects) if visit.corrects else None,
+            reason=visit.reason,
+            void=visit.void,
         )
 
-    def id_of(self, key: str) -> UUID:
+    def visit_id_of(self, key: str) -> UUID:
         """Return a visit's id for its key."""
         return uuid5(self.boiler.id, f"town {key}")
 
-    def _entry(self, told: Told, line: Line) -> IncomingEntry:
+    def _incoming_entry(self, visit: TownVisit, line: TownLine) -> IncomingEntry:
         return IncomingEntry(
             act=line.act,
             code=line.code,
             position=self.places[line.place] if line.place else None,
-            at=told.at + timedelta(minutes=line.minute),
+            at=visit.at + timedelta(minutes=line.minute),
             outcome=line.outcome,
             reason=line.reason,
             readings=line.readings,

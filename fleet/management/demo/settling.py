@@ -13,26 +13,26 @@ from fleet.accounts.models import Grant, Qualification, User
 from fleet.catalog import queries as catalog
 from fleet.management.demo.cast import LONG_AGO
 from fleet.management.town import setups
-from fleet.management.town.season import clock, day_of
-from fleet.management.town.told import Boiler as Pure
-from fleet.management.town.told import Member, Service, Story
+from fleet.management.town.season import day_of, local_time
+from fleet.management.town.told import Story, TownMember, TownServiceState
+from fleet.management.town.told import TownBoiler as Pure
 from fleet.management.town.words import ZONE
 from fleet.portfolio.models import Boiler, Building, Device, Fitting, HeaderGroup, Portfolio, Position, ServiceState
 from fleet.portfolio.news import Cause
-from fleet.portfolio.sheet import parse
+from fleet.portfolio.sheet import parse_sheet
 from fleet.terms.incoming import IncomingTerms
 
 CAUSE = Cause(who="demo")
 PASSWORD = "lamp-oil-71"  # of everybody in the town; public, like all of the demonstration
 
 
-def portfolio_of(story: Story) -> Portfolio:
+def create_portfolio(story: Story) -> Portfolio:
     """Create the portfolio. Its id follows from its ref."""
-    made = uuid5(NAMESPACE_DNS, f"{story.ref.lower()}.invalid")
-    return Portfolio.objects.create(id=made, ref=story.ref, name=story.name)
+    portfolio_id = uuid5(NAMESPACE_DNS, f"{story.ref.lower()}.invalid")
+    return Portfolio.objects.create(id=portfolio_id, ref=story.ref, name=story.name)
 
 
-def people_of(portfolio: Portfolio, members: Iterable[Member]) -> dict[str, User]:
+def create_people(portfolio: Portfolio, members: Iterable[TownMember]) -> dict[str, User]:
     """Create the people and return them by user name. The password is hashed once, since a hash takes 0.2 s."""
     password = make_password(PASSWORD)
     users: dict[str, User] = {}
@@ -54,25 +54,25 @@ def people_of(portfolio: Portfolio, members: Iterable[Member]) -> dict[str, User
     return users
 
 
-def register(portfolio: Portfolio, story: Story, at: datetime) -> dict[str, Boiler]:
+def hand_in_register(portfolio: Portfolio, story: Story, at: datetime) -> dict[str, Boiler]:
     """Import the register sheet, then create shared positions, which no sheet can hold. Return boilers by key."""
-    _hand_in(portfolio, setups.sheet(story.houses, date.min, day_of(at)), at)
+    _hand_in(portfolio, setups.write_sheet(story.houses, date.min, day_of(at)), at)
     for day in sorted({b.since for b in story.boilers.values() if b.since >= day_of(at)}):
-        _hand_in(portfolio, setups.sheet(story.houses, day, day + timedelta(days=1)), clock(day, 5))
+        _hand_in(portfolio, setups.write_sheet(story.houses, day, day + timedelta(days=1)), local_time(day, 5))
     for house in story.houses:
         shared = {p.ref: p for b in house.boilers for p in b.places.values() if p.shared}
         if shared:
-            _share(portfolio, house.ref, shared, at)
-    found = Boiler.objects.filter(portfolio=portfolio).select_related("building")
-    return {f"{b.building.ref} {b.ref}": b for b in found}
+            _create_shared_positions(portfolio, house.ref, shared, at)
+    boilers = Boiler.objects.filter(portfolio=portfolio).select_related("building")
+    return {f"{b.building.ref} {b.ref}": b for b in boilers}
 
 
 def _hand_in(portfolio: Portfolio, sheet: str, at: datetime) -> None:
-    rows = parse(sheet, catalog.catalogue_of(catalog.newest() or 1))
+    rows = parse_sheet(sheet, catalog.catalogue_of(catalog.newest_release_number() or 1))
     pipeline.change_register(portfolio=portfolio, rows=rows, at=at, cause=CAUSE)
 
 
-def _share(portfolio: Portfolio, house: str, shared: Mapping[str, Any], at: datetime) -> None:
+def _create_shared_positions(portfolio: Portfolio, house: str, shared: Mapping[str, Any], at: datetime) -> None:
     building = Building.objects.get(portfolio=portfolio, ref=house)
     common = {"portfolio": portfolio}
     group = HeaderGroup.objects.create(building=building, ref="header", **common)
@@ -85,15 +85,15 @@ def _share(portfolio: Portfolio, house: str, shared: Mapping[str, Any], at: date
         Fitting.objects.create(position=position, device=device, since=since, posted_at=at, **common)
 
 
-def places_of(boiler: Boiler, pure: Pure) -> dict[str, UUID]:
+def position_ids_of(boiler: Boiler, pure: Pure) -> dict[str, UUID]:
     """Return position ids by ref, those of the header group included."""
-    found = Position.objects.filter(boiler=boiler)
+    positions = Position.objects.filter(boiler=boiler)
     if boiler.header_group_id:
-        found |= Position.objects.filter(header_group=boiler.header_group_id, ref__in=pure.places)
-    return dict(found.values_list("ref", "id"))
+        positions |= Position.objects.filter(header_group=boiler.header_group_id, ref__in=pure.places)
+    return dict(positions.values_list("ref", "id"))
 
 
-def papers(portfolio: Portfolio, story: Story, at: datetime) -> None:
+def add_papers(portfolio: Portfolio, story: Story, at: datetime) -> None:
     """Add the certificates. This is cheap while the boilers have no past."""
     buildings = dict(Building.objects.filter(portfolio=portfolio).values_list("ref", "id"))
     for paper in story.papers:
@@ -102,14 +102,14 @@ def papers(portfolio: Portfolio, story: Story, at: datetime) -> None:
         pipeline.add_paper(building=buildings[paper.house], at=at, cause=CAUSE, **values)
 
 
-def terms(portfolio: Portfolio, story: Story, owner: User, at: datetime) -> None:
+def adopt_terms(portfolio: Portfolio, story: Story, owner: User, at: datetime) -> None:
     """Adopt the portfolio's own terms, if it has any."""
     if story.terms:
-        given: Any = dict(story.terms)
-        pipeline.adopt_terms(portfolio=portfolio.id, terms=IncomingTerms(**given), version=0, by=owner, at=at)
+        values: Any = dict(story.terms)
+        pipeline.adopt_terms(portfolio=portfolio.id, terms=IncomingTerms(**values), version=0, by=owner, at=at)
 
 
-def services(boilers: Mapping[str, Boiler], facts: Iterable[Service]) -> None:
+def store_service_states(boilers: Mapping[str, Boiler], facts: Iterable[TownServiceState]) -> None:
     """Store past service states as evidence rows. Their boilers are judged later, with their visits."""
     ServiceState.objects.bulk_create(
         ServiceState(

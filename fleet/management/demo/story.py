@@ -9,10 +9,10 @@ from fleet import pipeline
 from fleet.accounts.models import User
 from fleet.catalog import queries as catalog
 from fleet.management.demo import cast, work
-from fleet.management.demo.work import Bench
+from fleet.management.demo.work import VisitWriter
 from fleet.portfolio.models import Boiler, Portfolio
 from fleet.portfolio.news import Cause
-from fleet.portfolio.sheet import parse
+from fleet.portfolio.sheet import parse_sheet
 from fleet.visits.incoming import IncomingVisit
 
 REF = "LARKFIELD"
@@ -21,23 +21,25 @@ PORTFOLIO_ID = uuid5(NAMESPACE_DNS, "larkfield.invalid")
 
 def make(sheet: Path, at: datetime) -> Portfolio:
     """Make the small portfolio as of `at`, unless it exists. Return it."""
-    found = Portfolio.objects.filter(ref=REF).first()
-    if found is not None:
-        return found
+    existing = Portfolio.objects.filter(ref=REF).first()
+    if existing is not None:
+        return existing
     portfolio = Portfolio.objects.create(id=PORTFOLIO_ID, ref=REF, name="Larkfield Homes")
-    people = cast.make(portfolio, at)
-    rows = parse(sheet.read_text(encoding="utf-8"), catalog.catalogue_of(catalog.newest() or 1))
+    people = cast.make_cast(portfolio, at)
+    rows = parse_sheet(sheet.read_text(encoding="utf-8"), catalog.catalogue_of(catalog.newest_release_number() or 1))
     pipeline.change_register(portfolio=portfolio, rows=rows, at=at - timedelta(days=600), cause=Cause(who="demo"))
-    told = sorted(_visits(people, at), key=lambda pair: pair[0].performed_at)
-    for visit, who in told:
+    visits = sorted(_larkfield_visits(people, at), key=lambda pair: pair[0].performed_at)
+    for visit, who in visits:
         pipeline.post_visits([visit], by=who, at=visit.performed_at + timedelta(minutes=50))
     pipeline.sweep(at=at)
     return portfolio
 
 
-def _visits(people: dict[str, User], at: datetime) -> Iterator[tuple[IncomingVisit, User]]:
+def _larkfield_visits(people: dict[str, User], at: datetime) -> Iterator[tuple[IncomingVisit, User]]:
     rosa, bram = people["rosa"], people["bram"]
-    benches = {f"{b.building.ref} {b.ref}": Bench.of(b) for b in Boiler.objects.select_related("building")}
+    benches = {
+        f"{b.building.ref} {b.ref}": VisitWriter.for_boiler(b) for b in Boiler.objects.select_related("building")
+    }
     for key, days, after_lift in (
         ("ALD12 B1", 43, "tight"),
         ("ALD12 B2", 43, "tight"),
@@ -47,28 +49,35 @@ def _visits(people: dict[str, User], at: datetime) -> Iterator[tuple[IncomingVis
         ("MIL90 B1", 20, "drips"),
     ):
         bench, when = benches[key], at - timedelta(days=days)
-        entries = work.yearly_service(bench, when, after_lift)
+        entries = work.yearly_service_entries(bench, when, after_lift)
         who = [rosa.id]
-        visit = bench.visit("annual_service", when, who, entries, left_as="on_call", leaving_checks=work.LEFT_WELL)
+        visit = bench.compose_visit(
+            "annual_service", when, who, entries, left_as="on_call", leaving_checks=work.LEFT_WELL
+        )
         yield visit, rosa
-        yield from ((v, bram) for v in _weeks(bench, bram, at, _latest_flush(key), min(days, 60)))
-    yield from ((v, rosa) for v in _measured(benches["MIL90 B1"], rosa, at))
+        yield from ((v, bram) for v in _weekly_visits(bench, bram, at, _latest_flush(key), min(days, 60)))
+    yield from ((v, rosa) for v in _measurement_visits(benches["MIL90 B1"], rosa, at))
     call = at - timedelta(hours=20)
     quarry = benches["QUA48 B1"]
-    yield quarry.visit("no_heat", call, [rosa.id], work.plugged_siphon(quarry, call), left_as="off_locked"), rosa
+    yield (
+        quarry.compose_visit(
+            "no_heat", call, [rosa.id], work.plugged_siphon_entries(quarry, call), left_as="off_locked"
+        ),
+        rosa,
+    )
 
 
-def _measured(bench: Bench, rosa: User, at: datetime) -> Iterator[IncomingVisit]:
+def _measurement_visits(bench: VisitWriter, rosa: User, at: datetime) -> Iterator[IncomingVisit]:
     """Yield a year of meter readings about every four weeks, and combustion tests, for Mill Lane."""
     reading = 41_200.0
     for nth, days in enumerate(range(368, 3, -28)):
         when = at - timedelta(days=days, hours=2)
         reading += 28 * (9.0 + (nth % 3) * 0.8)
-        yield bench.visit("routine_check", when, [rosa.id], work.meter(bench, when, reading))
+        yield bench.compose_visit("routine_check", when, [rosa.id], work.meter_entries(bench, when, reading))
     for days, o2_pct, stack_f in ((385, 6.2, 395.0), (200, 6.6, 405.0), (19, 7.1, 430.0)):
         when = at - timedelta(days=days)
-        yield bench.visit(
-            "follow_up", when, [rosa.id], work.combustion(bench, when, o2_pct, stack_f), left_as="on_call"
+        yield bench.compose_visit(
+            "follow_up", when, [rosa.id], work.combustion_entries(bench, when, o2_pct, stack_f), left_as="on_call"
         )
 
 
@@ -77,7 +86,7 @@ def _latest_flush(key: str) -> int:
     return 10 if key == "HOP33 B1" else 3
 
 
-def _weeks(bench: Bench, bram: User, at: datetime, latest: int, back: int) -> Iterator[IncomingVisit]:
+def _weekly_visits(bench: VisitWriter, bram: User, at: datetime, latest: int, back: int) -> Iterator[IncomingVisit]:
     for days in range(latest, back, 7):
         when = at - timedelta(days=days)
-        yield bench.visit("routine_check", when, [bram.id], work.flush(bench, when))
+        yield bench.compose_visit("routine_check", when, [bram.id], work.flush_entries(bench, when))

@@ -7,10 +7,10 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from fleet.management.embedded.trouble import Trouble
+from fleet.management.embedded.trouble import MachineError
 
 # PostgreSQL refuses to run as root. An account of our own keeps the data apart from other services run by `nobody`.
-CHOICES = ("gaugeglass", "nobody")
+ACCOUNT_NAMES = ("gaugeglass", "nobody")
 
 
 @dataclass(frozen=True, slots=True)
@@ -23,51 +23,55 @@ class Account:
     switch: bool
 
     @property
-    def spawning(self) -> dict[str, Any]:
+    def spawn_options(self) -> dict[str, Any]:
         """Keyword arguments that make `subprocess` run a program under this account, without further groups."""
         return {"user": self.uid, "group": self.gid, "extra_groups": []} if self.switch else {}
 
-    def give(self, path: Path) -> Path:
+    def give_ownership(self, path: Path) -> Path:
         """Make this account the owner of a path just created, and return the path."""
         if self.switch:
             os.chown(path, self.uid, self.gid)
         return path
 
-    def reaches(self, path: Path) -> bool:
+    def can_reach(self, path: Path) -> bool:
         """Return whether the account may traverse or execute `path`. It is tried: mode bits alone do not tell."""
-        return self.runs(["test", "-x", str(path)])
+        return self.can_run(["test", "-x", str(path)])
 
-    def runs(self, argv: list[str]) -> bool:
+    def can_run(self, argv: list[str]) -> bool:
         """Return whether `argv` exits with 0 within 30 s under this account."""
         env = {"PATH": "/usr/bin:/bin"}
         try:
-            done = subprocess.run(argv, cwd="/", env=env, capture_output=True, timeout=30, check=False, **self.spawning)
+            result = subprocess.run(
+                argv, cwd="/", env=env, capture_output=True, timeout=30, check=False, **self.spawn_options
+            )
         except (PermissionError, FileNotFoundError, subprocess.TimeoutExpired):
             return False
-        return done.returncode == 0
+        return result.returncode == 0
 
 
-def caller() -> Account:
+def current_account() -> Account:
     """Return the account that runs this process."""
     uid = os.geteuid()
-    return Account(uid, os.getegid(), name_of(uid), switch=False)
+    return Account(uid, os.getegid(), user_name_of(uid), switch=False)
 
 
-def for_servers(owned: Path) -> Account:
+def account_for_servers(owned: Path) -> Account:
     """Return the account for the servers. `owned` is a folder that belongs to it already, if it exists."""
     if os.geteuid() != 0:
-        return caller()
+        return current_account()
     if owned.is_dir() and owned.stat().st_uid:
-        found = owned.stat()
-        return Account(found.st_uid, found.st_gid, name_of(found.st_uid), switch=True)
+        folder_stat = owned.stat()
+        return Account(folder_stat.st_uid, folder_stat.st_gid, user_name_of(folder_stat.st_uid), switch=True)
     names = {entry.pw_name: entry for entry in pwd.getpwall()}
-    chosen = next((names[name] for name in CHOICES if name in names), None)
+    chosen = next((names[name] for name in ACCOUNT_NAMES if name in names), None)
     if chosen is None:
-        raise Trouble(f"The servers may not run as root: make an account named {CHOICES[0]}, or start as another user.")
+        raise MachineError(
+            f"The servers may not run as root: make an account named {ACCOUNT_NAMES[0]}, or start as another user."
+        )
     return Account(chosen.pw_uid, chosen.pw_gid, chosen.pw_name, switch=True)
 
 
-def name_of(uid: int) -> str:
+def user_name_of(uid: int) -> str:
     """Return the name of a user, or the number where it has none."""
     try:
         return pwd.getpwuid(uid).pw_name

@@ -5,13 +5,13 @@ import http.client
 import socket
 from dataclasses import dataclass
 
-from fleet.management.embedded.trouble import Trouble
+from fleet.management.embedded.trouble import MachineError
 
-EVERYWHERE = {"0.0.0.0": "127.0.0.1", "::": "::1"}  # what to connect to when every address is listened on
+LOOPBACK_OF_WILDCARD = {"0.0.0.0": "127.0.0.1", "::": "::1"}  # what to connect to when every address is listened on
 
 
 @dataclass(frozen=True, slots=True)
-class Address:
+class ListenAddress:
     """A host and a port to listen on."""
 
     host: str
@@ -25,8 +25,8 @@ class Address:
     @property
     def url(self) -> str:
         """The URL for a browser on this machine."""
-        near = EVERYWHERE.get(self.host, self.host)
-        return f"http://{Address(near, self.port).bind}/"
+        reachable_host = LOOPBACK_OF_WILDCARD.get(self.host, self.host)
+        return f"http://{ListenAddress(reachable_host, self.port).bind}/"
 
     def check_free(self) -> None:
         """Raise MachineError for an address that cannot be listened on, before anything is started."""
@@ -34,15 +34,15 @@ class Address:
         try:
             socket.create_server((self.host, self.port), family=family).close()
         except socket.gaierror:
-            raise Trouble(f"This machine has no address {self.host}: name one of its own with --host.") from None
+            raise MachineError(f"This machine has no address {self.host}: name one of its own with --host.") from None
         except OverflowError:
-            raise Trouble(f"{self.port} is no port: name one from 1 to 65535 with --port.") from None
+            raise MachineError(f"{self.port} is no port: name one from 1 to 65535 with --port.") from None
         except OSError as error:
-            raise Trouble(self._sentence(error)) from None
+            raise MachineError(self._explain_error(error)) from None
 
-    def answers(self) -> bool:
+    def is_answering(self) -> bool:
         """Return whether a web server answers, with any status."""
-        connection = http.client.HTTPConnection(EVERYWHERE.get(self.host, self.host), self.port, timeout=5)
+        connection = http.client.HTTPConnection(LOOPBACK_OF_WILDCARD.get(self.host, self.host), self.port, timeout=5)
         try:
             connection.request("GET", "/")
             connection.getresponse()
@@ -52,7 +52,7 @@ class Address:
             connection.close()
         return True
 
-    def _sentence(self, error: OSError) -> str:
+    def _explain_error(self, error: OSError) -> str:
         if error.errno == errno.EADDRINUSE:
             return f"Port {self.port} on {self.host} is taken by another program: name a free one with --port."
         if error.errno in {errno.EACCES, errno.EPERM}:

@@ -13,7 +13,7 @@ from fleet.management.embedded.processes import Program
 from fleet.management.embedded.records import write_private
 
 # No snapshots besides the append-only file: one copy is enough. Out of memory, writes are refused, nothing is evicted.
-SETTINGS = """\
+SETTINGS_TEMPLATE = """\
 port 0
 unixsocket "{socket}"
 unixsocketperm 700
@@ -41,20 +41,20 @@ class Broker:
         """The address that site and worker use, in the spelling of the task library."""
         return f"redis+socket://:{self._password}@{quote(str(self._socket))}"
 
-    def serving(self) -> Program:
+    def server_program(self) -> Program:
         """Write the settings file, which holds the password, and return the server program."""
-        files = self.folder.private("broker")
+        files = self.folder.private_folder("broker")
         settings = files / "broker.conf"
         values = {"socket": self._socket, "password": self._password, "files": files}
-        write_private(settings, SETTINGS.format(**values, keeps="no" if self.throwaway else "yes"))
-        self.folder.account.give(settings)
+        write_private(settings, SETTINGS_TEMPLATE.format(**values, keeps="no" if self.throwaway else "yes"))
+        self.folder.account.give_ownership(settings)
         argv = (str(self.binaries.broker), str(settings))
         return Program("broker", argv, SERVER_ENV, self.folder.account, vital=True)
 
-    def ready(self) -> bool:
+    def is_ready(self) -> bool:
         """Return whether the server answers and has loaded its data."""
         try:
-            with connect(self.url) as client:
+            with connect_to_broker(self.url) as client:
                 return bool(client.ping())
         except redis.RedisError:
             return False
@@ -65,10 +65,10 @@ class Broker:
 
     @property
     def _password(self) -> str:
-        return self.folder.keys()["broker"]
+        return self.folder.load_keys()["broker"]
 
 
-def connect(url: str) -> redis.Redis:
+def connect_to_broker(url: str) -> redis.Redis:
     """Return a client for an address. A socket may be spelled as the task library or the client library does."""
     return redis.Redis.from_url(
         url.replace("redis+socket://", "unix://", 1), socket_connect_timeout=5, socket_timeout=5, retry=None

@@ -7,14 +7,14 @@ import shutil
 from dataclasses import dataclass
 from pathlib import Path
 
-from fleet.management.embedded.account import Account, for_servers, name_of
+from fleet.management.embedded.account import Account, account_for_servers, user_name_of
 from fleet.management.embedded.records import read_json, write_private
-from fleet.management.embedded.trouble import Trouble, in_words
+from fleet.management.embedded.trouble import MachineError, explain_os_errors
 
-LAYOUT = 1
-WORDS = {"demo": "a demonstration", "site": "a lasting site", "test": "a test"}
+LAYOUT_VERSION = 1
+KIND_NAMES = {"demo": "a demonstration", "site": "a lasting site", "test": "a test"}
 MB = 1024 * 1024
-ROOM_FOR_NEW, ROOM_TO_RUN, LARGE_LOG = 200 * MB, 30 * MB, 10 * MB
+ROOM_FOR_NEW_BYTES, ROOM_TO_RUN_BYTES, MAX_LOG_BYTES = 200 * MB, 30 * MB, 10 * MB
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,50 +29,51 @@ class Folder:
         """Where the database keeps its files."""
         return self.path / "postgres"
 
-    def log(self, name: str) -> Path:
+    def log_path(self, name: str) -> Path:
         """Return the log file of a child."""
         return self.path / "logs" / f"{name}.log"
 
     def set_large_logs_aside(self) -> None:
         """Move large logs aside, keeping one older log per child. Children append, so truncating is safe."""
         for log in (self.path / "logs").glob("*.log"):
-            if log.stat().st_size > LARGE_LOG:
+            if log.stat().st_size > MAX_LOG_BYTES:
                 shutil.copyfile(log, log.with_suffix(".old"))
                 os.truncate(log, 0)
 
-    def private(self, name: str) -> Path:
+    def private_folder(self, name: str) -> Path:
         """Return a subfolder that only the servers' account may enter. It is created if it is missing."""
         path = self.path / name
         if not path.is_dir():
             path.mkdir(mode=0o700)
-            self.account.give(path)
+            self.account.give_ownership(path)
         return path
 
-    def keys(self) -> dict[str, str]:
+    def load_keys(self) -> dict[str, str]:
         """Return the passwords and the signing key of this folder. They are made once."""
         path = self.path / "keys.json"
-        kept = read_json(path)
-        if not kept:
-            kept = {name: secrets.token_urlsafe(32) for name in ("secret_key", "superuser", "database", "broker")}
-            write_private(path, json.dumps(kept))
-        return kept
+        keys = read_json(path)
+        if not keys:
+            keys = {name: secrets.token_urlsafe(32) for name in ("secret_key", "superuser", "database", "broker")}
+            write_private(path, json.dumps(keys))
+        return keys
 
     def check_room(self) -> None:
         """Raise MachineError where the disk has too little room to start."""
-        free = shutil.disk_usage(self.path).free
-        needed = ROOM_TO_RUN if self.cluster.is_dir() else ROOM_FOR_NEW
-        if free < needed:
-            raise Trouble(
-                f"The disk that holds {self.path} has only {free // MB} MB left and {needed // MB} MB are needed: "
+        free_bytes = shutil.disk_usage(self.path).free
+        needed_bytes = ROOM_TO_RUN_BYTES if self.cluster.is_dir() else ROOM_FOR_NEW_BYTES
+        if free_bytes < needed_bytes:
+            raise MachineError(
+                f"The disk that holds {self.path} has only {free_bytes // MB} MB left and "
+                f"{needed_bytes // MB} MB are needed: "
                 "make room there or name another folder with --data."
             )
 
 
-def default(name: str) -> Path:
+def default_folder(name: str) -> Path:
     """Return the default data folder: GAUGEGLASS_DATA, else one of the machine for root, else one of the user."""
-    named = os.environ.get("GAUGEGLASS_DATA")
-    if named:
-        return Path(named)
+    environment_path = os.environ.get("GAUGEGLASS_DATA")
+    if environment_path:
+        return Path(environment_path)
     if os.geteuid() == 0:
         return Path("/var/lib/gaugeglass") / name
     return Path(os.environ.get("XDG_DATA_HOME") or Path.home() / ".local/share") / "gaugeglass" / name
@@ -81,46 +82,50 @@ def default(name: str) -> Path:
 def open_folder(path: Path, kind: str) -> Folder:
     """Open or make the data folder of a `kind` of installation. Raises MachineError where it cannot be used."""
     path = Path(os.path.abspath(path))
-    with in_words(path):
-        _make(path)
+    with explain_os_errors(path):
+        _make_folder(path)
         _check_use(path, kind)
-        folder = Folder(path, for_servers(path / "postgres"))
-        if not folder.account.reaches(path):
-            raise Trouble(
+        folder = Folder(path, account_for_servers(path / "postgres"))
+        if not folder.account.can_reach(path):
+            raise MachineError(
                 f"The servers run as {folder.account.name}, who may not pass through to {path}: name a folder "
                 "with --data that others may pass through (its mode is yours to change, not ours)."
             )
-        _claim(path, kind)
+        _write_layout(path, kind)
         (path / "logs").mkdir(mode=0o700, exist_ok=True)
     return folder
 
 
-def _make(path: Path) -> None:
+def _make_folder(path: Path) -> None:
     """Make the missing folders of `path`. The servers' account may pass through them; others may not list them."""
-    missing = [each for each in (path, *path.parents) if not each.exists()]
-    for each in reversed(missing):
-        each.mkdir(mode=0o700)
+    missing = [folder for folder in (path, *path.parents) if not folder.exists()]
+    for folder in reversed(missing):
+        folder.mkdir(mode=0o700)
         if os.geteuid() == 0:
-            each.chmod(0o711)
+            folder.chmod(0o711)
     if not path.is_dir():
-        raise Trouble(f"{path} is not a folder: name another with --data.")
+        raise MachineError(f"{path} is not a folder: name another with --data.")
     if not os.access(path, os.R_OK | os.W_OK | os.X_OK):
-        raise Trouble(f"You may not write in {path}: name another folder with --data.")
+        raise MachineError(f"You may not write in {path}: name another folder with --data.")
 
 
 def _check_use(path: Path, kind: str) -> None:
     _check_owner(path)
-    told = read_json(path / "layout.json")
-    if not told and any(each.name != "lost+found" for each in path.iterdir()):
-        raise Trouble(f"{path} is not empty and was not made by Gaugeglass: name an empty or a new folder with --data.")
-    if told.get("layout", LAYOUT) != LAYOUT:
-        raise Trouble(
-            f"{path} was written by a newer Gaugeglass (data layout {told['layout']}, this one knows {LAYOUT}): "
+    layout = read_json(path / "layout.json")
+    if not layout and any(entry.name != "lost+found" for entry in path.iterdir()):
+        raise MachineError(
+            f"{path} is not empty and was not made by Gaugeglass: name an empty or a new folder with --data."
+        )
+    if layout.get("layout", LAYOUT_VERSION) != LAYOUT_VERSION:
+        raise MachineError(
+            f"{path} was written by a newer Gaugeglass (data layout {layout['layout']}, this one knows "
+            f"{LAYOUT_VERSION}): "
             "update the program."
         )
-    if told.get("kind", kind) != kind:
-        raise Trouble(
-            f"{path} holds {WORDS.get(told['kind'], 'something else')}, not {WORDS[kind]}: name another with --data."
+    if layout.get("kind", kind) != kind:
+        raise MachineError(
+            f"{path} holds {KIND_NAMES.get(layout['kind'], 'something else')}, not {KIND_NAMES[kind]}: "
+            "name another with --data."
         )
 
 
@@ -128,11 +133,11 @@ def _check_owner(path: Path) -> None:
     """Refuse another user's folder: files made by a second user would lock out the first one."""
     mark = path / "layout.json"
     if mark.exists() and mark.stat().st_uid != os.geteuid():
-        raise Trouble(
-            f"{path} belongs to {name_of(mark.stat().st_uid)}: start it as that user, or name another with --data."
+        raise MachineError(
+            f"{path} belongs to {user_name_of(mark.stat().st_uid)}: start it as that user, or name another with --data."
         )
 
 
-def _claim(path: Path, kind: str) -> None:
+def _write_layout(path: Path, kind: str) -> None:
     if not (path / "layout.json").exists():
-        write_private(path / "layout.json", json.dumps({"layout": LAYOUT, "kind": kind}))
+        write_private(path / "layout.json", json.dumps({"layout": LAYOUT_VERSION, "kind": kind}))

@@ -15,11 +15,11 @@ from fleet.management.embedded.binaries import Binaries
 from fleet.management.embedded.folder import Folder
 from fleet.management.embedded.processes import Program
 from fleet.management.embedded.records import write_private
-from fleet.management.embedded.trouble import Trouble
+from fleet.management.embedded.trouble import MachineError
 
 SUPERUSER, ROLE, DATABASE, PORT = "postgres", "gaugeglass", "gaugeglass", 5432
 # For short-lived clusters of tests: their data need not survive a power cut.
-CARELESS = {"fsync": "off", "synchronous_commit": "off", "full_page_writes": "off"}
+UNSAFE_SETTINGS = {"fsync": "off", "synchronous_commit": "off", "full_page_writes": "off"}
 SERVER_ENV = {"PATH": "/usr/bin:/bin", "LC_ALL": "C", "TZ": "UTC"}
 
 
@@ -39,60 +39,61 @@ class Cluster:
     def url(self) -> str:
         """The address that site, worker and tests use."""
         host = quote(str(self.sockets), safe="")
-        return f"postgresql://{ROLE}:{self.folder.keys()['database']}@{host}:{PORT}/{DATABASE}"
+        return f"postgresql://{ROLE}:{self.folder.load_keys()['database']}@{host}:{PORT}/{DATABASE}"
 
-    def check(self) -> None:
+    def check_files(self) -> None:
         """Raise MachineError for files of another major version, or a server on them that we did not start."""
-        mark, ours = self.folder.cluster / "PG_VERSION", self.binaries.major()
-        wrote = mark.read_text().strip() if mark.is_file() else ours
-        if wrote != ours:
-            raise Trouble(
-                f"The data in {self.folder.path} were written by PostgreSQL {wrote} and this Gaugeglass brings "
-                f"PostgreSQL {ours}: start them with the version that wrote them."
+        version_file, own_version = self.folder.cluster / "PG_VERSION", self.binaries.read_major_version()
+        written_version = version_file.read_text().strip() if version_file.is_file() else own_version
+        if written_version != own_version:
+            raise MachineError(
+                f"The data in {self.folder.path} were written by PostgreSQL {written_version} and this "
+                "Gaugeglass brings "
+                f"PostgreSQL {own_version}: start them with the version that wrote them."
             )
-        self._check_strangers()
+        self._check_no_stranger_runs()
 
-    def _check_strangers(self) -> None:
+    def _check_no_stranger_runs(self) -> None:
         """Raise MachineError for a server started by hand. Our own leftovers have been stopped before."""
         lock = self.folder.cluster / "postmaster.pid"
         if not lock.is_file():
             return
         pid = int((lock.read_text().split() or ["0"])[0])
-        if identity.started(pid) and str(self.folder.cluster) in identity.arguments(pid):
-            raise Trouble(
+        if identity.start_of(pid) and str(self.folder.cluster) in identity.arguments(pid):
+            raise MachineError(
                 f"A PostgreSQL not started by Gaugeglass runs on {self.folder.cluster} (process {pid}): stop it first."
             )
         lock.unlink()  # after a crash another process may have its number; the server would refuse to start
 
-    def making(self) -> Program | None:
+    def initdb_program(self) -> Program | None:
         """Return the program that makes a cluster, None where there is one. `adopt_new_cluster` puts it in place."""
         if self.folder.cluster.is_dir():
             return None
-        shutil.rmtree(self._new, ignore_errors=True)  # left by an interrupted start
-        self.folder.private(self._new.name)
+        shutil.rmtree(self._new_folder, ignore_errors=True)  # left by an interrupted start
+        self.folder.private_folder(self._new_folder.name)
         options = ("--username", SUPERUSER, "--auth", "scram-sha-256", "--encoding", "UTF8", "--no-instructions")
-        places = ("--pgdata", str(self._new), "--pwfile", str(self._password_file()))
+        places = ("--pgdata", str(self._new_folder), "--pwfile", str(self._password_file()))
         # The built-in locale sorts by code point and does not depend on locales installed on the machine.
         letters = ("--locale-provider", "builtin", "--builtin-locale", "C.UTF-8", "--locale", "C")
         careless = ("--no-sync",) if self.throwaway else ()
         argv = (str(self.binaries.initdb), *places, *options, *letters, *careless)
         return Program("initdb", argv, SERVER_ENV, self.folder.account)
 
-    def keep(self) -> None:
+    def adopt_new_cluster(self) -> None:
         """Move the completed new cluster to its place."""
         (self.sockets / "first").unlink()
-        self._new.rename(self.folder.cluster)
+        self._new_folder.rename(self.folder.cluster)
 
     @property
-    def _new(self) -> Path:
+    def _new_folder(self) -> Path:
         return self.folder.path / "postgres.new"
 
     def _password_file(self) -> Path:
         path = self.sockets / "first"
-        write_private(path, self.folder.keys()["superuser"])
-        return self.folder.account.give(path)
+        write_private(path, self.folder.load_keys()["superuser"])
+        return self.folder.account.give_ownership(path)
 
-    def serving(self) -> Program:
+    def server_program(self) -> Program:
         """Return the server program. SIGINT is its fast shutdown: sessions end, all data are written."""
         settings = {
             "listen_addresses": "",
@@ -102,26 +103,26 @@ class Cluster:
             "password_encryption": "scram-sha-256",
             "lc_messages": "C",
             "timezone": "UTC",
-            **(CARELESS if self.throwaway else {}),
+            **(UNSAFE_SETTINGS if self.throwaway else {}),
         }
         options = [word for name, value in settings.items() for word in ("-c", f"{name}={value}")]
         argv = (str(self.binaries.postgres), "-D", str(self.folder.cluster), *options)
         account = self.folder.account
-        return Program("postgres", argv, SERVER_ENV, account, ask=signal.SIGINT, patience=30, vital=True)
+        return Program("postgres", argv, SERVER_ENV, account, stop_signal=signal.SIGINT, patience=30, vital=True)
 
-    def ready(self) -> bool:
+    def is_ready(self) -> bool:
         """Return whether the server accepts connections."""
         try:
-            self._connect().close()
+            self._connect_as_superuser().close()
         except psycopg.OperationalError:
             return False
         return True
 
-    def settle(self) -> None:
+    def prepare_role(self) -> None:
         """Create the role and its database where missing, and reset the role's rights and password."""
-        with self._connect() as connection:
+        with self._connect_as_superuser() as connection:
             password = connection.pgconn.encrypt_password(
-                self.folder.keys()["database"].encode(), ROLE.encode(), b"scram-sha-256"
+                self.folder.load_keys()["database"].encode(), ROLE.encode(), b"scram-sha-256"
             )
             if not connection.execute("SELECT 1 FROM pg_roles WHERE rolname = %s", [ROLE]).fetchone():
                 connection.execute(f"CREATE ROLE {ROLE}")
@@ -133,7 +134,7 @@ class Cluster:
             if not connection.execute("SELECT 1 FROM pg_database WHERE datname = %s", [DATABASE]).fetchone():
                 connection.execute(f"CREATE DATABASE {DATABASE} OWNER {ROLE}")
 
-    def _connect(self) -> psycopg.Connection[tuple[object, ...]]:
-        password = self.folder.keys()["superuser"]
+    def _connect_as_superuser(self) -> psycopg.Connection[tuple[object, ...]]:
+        password = self.folder.load_keys()["superuser"]
         where = {"host": os.fspath(self.sockets), "port": PORT, "dbname": "postgres", "user": SUPERUSER}
         return psycopg.connect(**where, password=password, connect_timeout=5, autocommit=True)

@@ -12,7 +12,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from fleet.management.embedded import identity
-from fleet.management.embedded.account import Account, caller
+from fleet.management.embedded.account import Account, current_account
 
 PR_SET_PDEATHSIG = 1
 # Loaded before any fork: the child must not take locks between fork and exec.
@@ -29,15 +29,15 @@ class Program:
     name: str
     argv: tuple[str, ...]
     env: Mapping[str, str] = field(default_factory=dict)
-    account: Account = field(default_factory=caller)
+    account: Account = field(default_factory=current_account)
     cwd: str = "/"
-    ask: signal.Signals = signal.SIGTERM
+    stop_signal: signal.Signals = signal.SIGTERM
     patience: float = 10.0
     vital: bool = False
     once: bool = False
 
 
-def spawn(program: Program, log: Path) -> subprocess.Popen[bytes]:
+def spawn_program(program: Program, log: Path) -> subprocess.Popen[bytes]:
     """Start `program` in its own session, writing to `log`. It gets its stop signal when its parent is killed."""
     with log.open("ab") as out:
         return subprocess.Popen(
@@ -49,50 +49,50 @@ def spawn(program: Program, log: Path) -> subprocess.Popen[bytes]:
             cwd=program.cwd,
             umask=0o077,
             start_new_session=True,  # Ctrl-C reaches only the supervisor, which stops children in order
-            preexec_fn=_tie(program.ask),
-            **program.account.spawning,
+            preexec_fn=_tie_to_parent(program.stop_signal),
+            **program.account.spawn_options,
         )
 
 
-def running(process: subprocess.Popen[bytes]) -> bool:
+def is_running(process: subprocess.Popen[bytes]) -> bool:
     """Return whether the process still runs. It is not reaped, so its number is not reused meanwhile."""
-    return process.returncode is None and bool(identity.started(process.pid))
+    return process.returncode is None and bool(identity.start_of(process.pid))
 
 
-def end(process: subprocess.Popen[bytes], ask: signal.Signals, patience: float) -> int:
+def end_process(process: subprocess.Popen[bytes], stop_signal: signal.Signals, patience: float) -> int:
     """Ask the process to stop, wait, kill what is left of its group, and return its exit code."""
     if process.returncode is None:
-        ask_and_kill(process.pid, ask, patience)
+        ask_and_kill(process.pid, stop_signal, patience)
     return process.wait()
 
 
-def ask_and_kill(pid: int, ask: signal.Signals, patience: float) -> None:
+def ask_and_kill(pid: int, stop_signal: signal.Signals, patience: float) -> None:
     """Stop a group leader within `patience` seconds, then kill the rest of its group."""
-    before = identity.started(pid)
-    if before:
+    start_before = identity.start_of(pid)
+    if start_before:
         with suppress(ProcessLookupError):
-            os.kill(pid, ask)
-        wait_until(lambda: identity.started(pid) != before, patience)
+            os.kill(pid, stop_signal)
+        wait_until(lambda: identity.start_of(pid) != start_before, patience)
     with suppress(ProcessLookupError, PermissionError):  # macOS answers EPERM for a group of zombies
         os.killpg(pid, signal.SIGKILL)
 
 
-def wait_until(true: Callable[[], bool], limit: float, every: float = 0.05) -> bool:
+def wait_until(is_true: Callable[[], bool], limit: float, every: float = 0.05) -> bool:
     """Return whether `is_true` became true within `limit` seconds. It is called every `every` seconds."""
     end_at = time.monotonic() + limit
-    while not true():
+    while not is_true():
         if time.monotonic() > end_at:
             return False
         time.sleep(every)
     return True
 
 
-def _tie(ask: signal.Signals) -> Callable[[], None]:
+def _tie_to_parent(stop_signal: signal.Signals) -> Callable[[], None]:
     parent = os.getpid()
 
     def tie() -> None:
         if _PRCTL is not None:
-            _PRCTL(PR_SET_PDEATHSIG, int(ask))
+            _PRCTL(PR_SET_PDEATHSIG, int(stop_signal))
         if os.getppid() != parent:  # the parent was killed before the tie was made
             os._exit(1)
 

@@ -14,7 +14,7 @@ from fleet.management.embedded.processes import ask_and_kill
 
 
 @dataclass(frozen=True, slots=True)
-class Mark:
+class ProcessMark:
     """A child process by number, start and program. All three must agree before it is stopped."""
 
     name: str
@@ -24,55 +24,55 @@ class Mark:
     ask: int
 
     @classmethod
-    def of(cls, name: str, pid: int, ask: signal.Signals) -> "Mark":
+    def of_child(cls, name: str, pid: int, stop_signal: signal.Signals) -> "ProcessMark":
         """Return the mark of a child just started."""
-        return cls(name, pid, identity.started(pid), identity.command(pid), int(ask))
+        return cls(name, pid, identity.start_of(pid), identity.program_of(pid), int(stop_signal))
 
-    def stop(self, patience: float = 15.0) -> bool:
+    def stop_leftover(self, patience: float = 15.0) -> bool:
         """Stop what is left of this child. Return whether anything was left."""
         if not self.started:
             return False
-        if identity.started(self.pid):
-            return self._is_ours(self.pid) and _stopped(self.pid, signal.Signals(self.ask), patience)
-        left = [pid for pid in identity.members(self.pid) if identity.command(pid) == self.command]
-        for pid in left:
+        if identity.start_of(self.pid):
+            return self._is_ours(self.pid) and _stop_process(self.pid, signal.Signals(self.ask), patience)
+        leftover_pids = [pid for pid in identity.members_of_group(self.pid) if identity.program_of(pid) == self.command]
+        for pid in leftover_pids:
             with suppress(ProcessLookupError):
                 os.kill(pid, signal.SIGKILL)
-        return bool(left)
+        return bool(leftover_pids)
 
     def _is_ours(self, pid: int) -> bool:
-        return identity.started(pid) == self.started and identity.command(pid) == self.command
+        return identity.start_of(pid) == self.started and identity.program_of(pid) == self.command
 
 
-class Records:
+class ProcessRecords:
     """The marks of one data folder, in the order of starting."""
 
     def __init__(self, path: Path) -> None:
         self.path = path
-        self.marks: dict[str, Mark] = {}
+        self.marks: dict[str, ProcessMark] = {}
 
-    def add(self, mark: Mark) -> None:
+    def add_mark(self, mark: ProcessMark) -> None:
         """Add a child's mark. It replaces an earlier one of the same name."""
         self.marks[mark.name] = mark
-        self._write()
+        self._write_marks()
 
-    def drop(self, name: str) -> None:
+    def drop_mark(self, name: str) -> None:
         """Remove the mark of a child that has ended."""
         if self.marks.pop(name, None):
-            self._write()
+            self._write_marks()
 
-    def recover(self) -> list[str]:
+    def stop_leftovers(self) -> list[str]:
         """Stop what an earlier run left, last started first. Return the names of those that were running."""
-        found = [mark.name for mark in reversed(self._read()) if mark.stop()]
+        stopped_names = [mark.name for mark in reversed(self._read_marks()) if mark.stop_leftover()]
         self.path.unlink(missing_ok=True)
-        return found
+        return stopped_names
 
-    def _write(self) -> None:
+    def _write_marks(self) -> None:
         write_private(self.path, json.dumps([asdict(mark) for mark in self.marks.values()]))
 
-    def _read(self) -> list[Mark]:
+    def _read_marks(self) -> list[ProcessMark]:
         try:
-            return [Mark(**each) for each in json.loads(self.path.read_text())]
+            return [ProcessMark(**each) for each in json.loads(self.path.read_text())]
         except (FileNotFoundError, ValueError, TypeError):
             return []
 
@@ -94,12 +94,12 @@ def write_private(path: Path, text: str) -> None:
 def read_json(path: Path) -> dict[str, Any]:
     """Return the object in a JSON file. Empty where the file is missing or damaged."""
     try:
-        found = json.loads(path.read_text())
+        content = json.loads(path.read_text())
     except (FileNotFoundError, ValueError):
         return {}
-    return found if isinstance(found, dict) else {}
+    return content if isinstance(content, dict) else {}
 
 
-def _stopped(pid: int, ask: signal.Signals, patience: float) -> bool:
-    ask_and_kill(pid, ask, patience)
+def _stop_process(pid: int, stop_signal: signal.Signals, patience: float) -> bool:
+    ask_and_kill(pid, stop_signal, patience)
     return True

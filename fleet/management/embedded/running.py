@@ -8,9 +8,9 @@ from typing import Any
 from django.core.management.base import BaseCommand, CommandParser
 
 from fleet.management.embedded import site
-from fleet.management.embedded.address import Address
-from fleet.management.embedded.folder import default
-from fleet.management.embedded.trouble import Trouble
+from fleet.management.embedded.address import ListenAddress
+from fleet.management.embedded.folder import default_folder
+from fleet.management.embedded.trouble import MachineError
 
 
 class RunningCommand(BaseCommand):
@@ -28,14 +28,14 @@ class RunningCommand(BaseCommand):
 
     def handle(self, *args: Any, **options: Any) -> None:
         """Run until a stop is requested. Prints a MachineError and exits with 1."""
-        address = Address(options["host"], options["port"])
+        address = ListenAddress(options["host"], options["port"])
         try:
-            site.run(self.kind, options["data"] or default(self.kind), address, self.make_plan, say)
-        except Trouble as trouble:
+            site.run_site(self.kind, options["data"] or default_folder(self.kind), address, self.make_plan, print_line)
+        except MachineError as trouble:
             sys.exit(str(trouble))
 
 
-def say(line: str) -> None:
+def print_line(line: str) -> None:
     """Print a line at once. A closed terminal is ignored, so that the children can still be stopped."""
     with suppress(OSError):
         print(line, flush=True)

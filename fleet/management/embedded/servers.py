@@ -6,53 +6,53 @@ import psycopg
 
 from fleet.management.embedded import binaries, sockets
 from fleet.management.embedded.broker import Broker
-from fleet.management.embedded.crew import Crew
+from fleet.management.embedded.crew import ProcessCrew
 from fleet.management.embedded.postgres import Cluster
-from fleet.management.embedded.trouble import from_log
+from fleet.management.embedded.trouble import error_from_log
 
-LONG = 600.0  # after a crash both recover their last writes before they answer
+START_LIMIT_SECONDS = 600.0  # after a crash both recover their last writes before they answer
 
 
 @dataclass(frozen=True, slots=True)
-class Urls:
+class ServerUrls:
     """Addresses of the servers, passwords included."""
 
     database: str
     broker: str
 
 
-def start(crew: Crew, *, database: str = "", broker: str = "", throwaway: bool = False) -> Urls:
+def start_servers(crew: ProcessCrew, *, database: str = "", broker: str = "", throwaway: bool = False) -> ServerUrls:
     """Start the servers whose address is not given, and return both addresses."""
     if database and broker:
-        return Urls(database, broker)
-    found = binaries.find(crew.folder.account)
-    place = sockets.fresh(crew.folder)
+        return ServerUrls(database, broker)
+    programs = binaries.find_binaries(crew.folder.account)
+    socket_folder = sockets.fresh_socket_folder(crew.folder)
     if not database:
-        database = _start_database(crew, Cluster(crew.folder, found, place, throwaway))
+        database = _start_database(crew, Cluster(crew.folder, programs, socket_folder, throwaway))
     if not broker:
-        broker = _start_broker(crew, Broker(crew.folder, found, place, throwaway))
-    return Urls(database, broker)
+        broker = _start_broker(crew, Broker(crew.folder, programs, socket_folder, throwaway))
+    return ServerUrls(database, broker)
 
 
-def _start_database(crew: Crew, cluster: Cluster) -> str:
-    cluster.check()
+def _start_database(crew: ProcessCrew, cluster: Cluster) -> str:
+    cluster.check_files()
     crew.folder.check_room()
-    making = cluster.making()
-    if making:
+    initdb = cluster.initdb_program()
+    if initdb:
         crew.say("Making the database; this happens once.")
-        crew.run(making)
-        cluster.keep()
+        crew.run_step(initdb)
+        cluster.adopt_new_cluster()
     crew.say("Starting the database.")
-    crew.start(cluster.serving(), cluster.ready, LONG)
+    crew.start_program(cluster.server_program(), cluster.is_ready, START_LIMIT_SECONDS)
     try:
-        cluster.settle()
+        cluster.prepare_role()
     except psycopg.Error as error:
-        log = crew.folder.log("postgres")
-        raise from_log("The database could not be prepared", log, crew.folder.path) from error
+        log = crew.folder.log_path("postgres")
+        raise error_from_log("The database could not be prepared", log, crew.folder.path) from error
     return cluster.url
 
 
-def _start_broker(crew: Crew, broker: Broker) -> str:
+def _start_broker(crew: ProcessCrew, broker: Broker) -> str:
     crew.say("Starting the broker.")
-    crew.start(broker.serving(), broker.ready, LONG)
+    crew.start_program(broker.server_program(), broker.is_ready, START_LIMIT_SECONDS)
     return broker.url

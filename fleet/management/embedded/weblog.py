@@ -6,9 +6,11 @@ from typing import Any
 
 from gunicorn.glogging import Logger
 
-from fleet.logs import JsonLines, discreet
+from fleet.logs import JsonLines, redact_secrets
 
-OWN = "x-request-id"  # a response with this header went through the site, which has logged it in more detail
+REQUEST_ID_HEADER = (
+    "x-request-id"  # a response with this header went through the site, which has logged it in more detail
+)
 
 
 class Discreet(Logger):
@@ -16,14 +18,14 @@ class Discreet(Logger):
 
     def access(self, resp: Any, req: Any, environ: dict[str, Any], request_time: timedelta) -> None:
         """Log one line for a response, unless the site has logged it."""
-        if self.access_log_enabled and all(name.lower() != OWN for name, _ in resp.headers):
-            told = {
+        if self.access_log_enabled and all(name.lower() != REQUEST_ID_HEADER for name, _ in resp.headers):
+            fields = {
                 "method": environ.get("REQUEST_METHOD"),
-                "path": discreet(environ.get("PATH_INFO", "")),
+                "path": redact_secrets(environ.get("PATH_INFO", "")),
                 "status": int(str(resp.status).split()[0]),
                 "milliseconds": round(request_time.total_seconds() * 1000, 1),
             }
-            self.access_log.info("answered", extra=told)
+            self.access_log.info("answered", extra=fields)
 
     def _set_handler(self, log: logging.Logger, output: Any, fmt: logging.Formatter, stream: Any = None) -> None:
         super()._set_handler(log, output, JsonLines(), stream)

@@ -16,7 +16,7 @@ class Chance:
         self.name = name
         self.random = Random(name)  # seeded by SHA-512 of the text: the same on every machine
 
-    def of(self, *names: object) -> "Chance":
+    def branch(self, *names: object) -> "Chance":
         """Return the stream of this name. Drawing from it changes no other stream."""
         return Chance("/".join([self.name, *map(str, names)]))
 
@@ -28,23 +28,23 @@ class Chance:
         """Return one of the choices, all equally likely."""
         return choices[self.random.randrange(len(choices))]
 
-    def shuffled(self, choices: Sequence[T]) -> list[T]:
+    def shuffle(self, choices: Sequence[T]) -> list[T]:
         """Return all choices in random order."""
         return self.random.sample(list(choices), len(choices))
 
-    def whole(self, low: int, high: int) -> int:
+    def whole_number(self, low: int, high: int) -> int:
         """Return a whole number from `low` to `high`, both included."""
         return self.random.randint(low, high)
 
-    def about(self, value: float, spread: float, digits: int = 1) -> float:
+    def reading_near(self, value: float, spread: float, digits: int = 1) -> float:
         """Return a reading within `spread` of a value, rounded to `digits`."""
         return round(value + self.random.uniform(-spread, spread), digits)
 
-    def wait(self, per_year: float) -> timedelta:
+    def waiting_time(self, per_year: float) -> timedelta:
         """Return a random time until an event that happens `per_year` times a year."""
         return YEAR * self.random.expovariate(per_year)
 
-    def within(self, since: datetime, until: datetime) -> datetime:
+    def instant_within(self, since: datetime, until: datetime) -> datetime:
         """Return an instant between two, to the minute."""
         minutes = max(0, int((until - since).total_seconds() // 60))
-        return since + timedelta(minutes=self.whole(0, minutes))
+        return since + timedelta(minutes=self.whole_number(0, minutes))

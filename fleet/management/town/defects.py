@@ -4,9 +4,9 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
 
-from fleet.management.town.told import Boiler, Line, Value
+from fleet.management.town.told import TownBoiler, TownLine, Value
 
-Spoil = Callable[[Boiler, date], Boiler]
+Spoil = Callable[[TownBoiler, date], TownBoiler]
 
 
 @dataclass(frozen=True, slots=True)
@@ -19,88 +19,145 @@ class Defect:
 
     code: str
     spoil: Spoil
-    mended: tuple[Line, ...]
+    repair_lines: tuple[TownLine, ...]
     rules: tuple[str, ...]
     needs: tuple[str, ...]  # the places it is about
     stands: bool = False
     new: bool = False
 
 
-def _values(place: str, **values: Value) -> Spoil:
-    def spoil(boiler: Boiler, today: date) -> Boiler:
-        here = boiler.places[place]
-        changed = {k: v for k, v in {**here.values, **values}.items() if v is not None}
-        return replace(boiler, places={**boiler.places, place: replace(here, values=changed)})
+def _spoil_values(place: str, **values: Value) -> Spoil:
+    def spoil(boiler: TownBoiler, today: date) -> TownBoiler:
+        old_place = boiler.places[place]
+        new_values = {k: v for k, v in {**old_place.values, **values}.items() if v is not None}
+        return replace(boiler, places={**boiler.places, place: replace(old_place, values=new_values)})
 
     return spoil
 
 
-def _empty(place: str) -> Spoil:
-    def spoil(boiler: Boiler, today: date) -> Boiler:
-        bare = replace(boiler.places[place], kind="", values={}, fitted_on=None, hangs_on=())
-        return replace(boiler, places={**boiler.places, place: bare})
+def _empty_place(place: str) -> Spoil:
+    def spoil(boiler: TownBoiler, today: date) -> TownBoiler:
+        empty_place = replace(boiler.places[place], kind="", values={}, fitted_on=None, hangs_on=())
+        return replace(boiler, places={**boiler.places, place: empty_place})
 
     return spoil
 
 
-def _one_chamber(boiler: Boiler, today: date) -> Boiler:
+def _one_chamber(boiler: TownBoiler, today: date) -> TownBoiler:
     lower = replace(boiler.places["lower"], hangs_on=("chamber",), kind="float_cutoff")
     return replace(boiler, places={**boiler.places, "lower": lower})
 
 
-def _alarm_too_old(boiler: Boiler, today: date) -> Boiler:
-    return _values("alarm", end_of_life=(today - timedelta(days=38)).isoformat())(boiler, today)
+def _alarm_too_old(boiler: TownBoiler, today: date) -> TownBoiler:
+    return _spoil_values("alarm", end_of_life=(today - timedelta(days=38)).isoformat())(boiler, today)
 
 
-def _set(place: str, **values: Value) -> Line:
-    return Line("set", "", place, 5, values=values)
+def _set_line(place: str, **values: Value) -> TownLine:
+    return TownLine("set", "", place, 5, values=values)
 
 
-def _new(place: str, kind: str, **values: Value) -> Line:
-    return Line("replace", "", place, 5, kind=kind, values=values)
+def _replace_line(place: str, kind: str, **values: Value) -> TownLine:
+    return TownLine("replace", "", place, 5, kind=kind, values=values)
 
 
 DEFECTS: Mapping[str, Defect] = {
     d.code: d
     for d in (
-        Defect("gauge_too_wide", _values("gauge", range_psi=100.0), (), ("gauge_range",), ("gauge",), stands=True),
-        Defect("stamp_not_read", _values("valve", capacity_lb_h=None), (), ("capacity_unknown",), ("valve",),
-               stands=True),
-        Defect("cut_out_high", _values("control", cut_out_psi=10.5, cut_in_psi=9.0, differential_psi=1.5),
-               (_set("control", cut_out_psi=1.5, cut_in_psi=0.5, differential_psi=1.0),),
-               ("ladder_operating_gap", "ladder_limit_at_cut_out"), ("control",)),
-        Defect("valve_small", _values("valve", capacity_lb_h=250.0),
-               (_new("valve", "safety_valve", set_psi=15.0, capacity_lb_h=2400.0),), ("capacity_short",), ("valve",)),
-        Defect("valve_of_another_boiler", _values("valve", set_psi=30.0),
-               (_new("valve", "safety_valve", set_psi=15.0, capacity_lb_h=2400.0),),
-               ("valve_over_fifteen", "ladder_over_fifteen"), ("valve",)),
-        Defect("limit_over_all", _values("limit", set_psi=16.0), (_set("limit", set_psi=8.0),),
-               ("ladder_over_fifteen", "ladder_limit_at_valve"), ("limit",)),
-        Defect("limit_at_valve", _values("limit", set_psi=15.0), (_set("limit", set_psi=8.0),),
-               ("ladder_limit_at_valve",), ("limit",)),
-        Defect("limit_under_control", _values("limit", set_psi=1.2), (_set("limit", set_psi=8.0),),
-               ("ladder_limit_at_cut_out",), ("limit",)),
-        Defect("limit_close_to_valve", _values("limit", set_psi=14.0), (_set("limit", set_psi=8.0),),
-               ("ladder_limit_gap",), ("limit",)),
-        Defect("cut_in_over_cut_out", _values("control", cut_in_psi=1.9), (_set("control", cut_in_psi=0.5),),
-               ("ladder_cut_in",), ("control",)),
-        Defect("two_in_one_chamber", _one_chamber, (), ("cutoffs_in_one_chamber",), ("chamber",), stands=True,
-               new=True),
-        Defect("no_upper", _empty("upper"),
-               (Line("fit", "", "upper", 5, kind="probe_cutoff"),), ("not_fitted",), ("upper",)),
-        Defect("no_lower", _empty("lower"),
-               (Line("fit", "", "lower", 5, kind="probe_cutoff"),), ("not_fitted_last_line",), ("lower",)),
+        Defect(
+            "gauge_too_wide", _spoil_values("gauge", range_psi=100.0), (), ("gauge_range",), ("gauge",), stands=True
+        ),
+        Defect(
+            "stamp_not_read",
+            _spoil_values("valve", capacity_lb_h=None),
+            (),
+            ("capacity_unknown",),
+            ("valve",),
+            stands=True,
+        ),
+        Defect(
+            "cut_out_high",
+            _spoil_values("control", cut_out_psi=10.5, cut_in_psi=9.0, differential_psi=1.5),
+            (_set_line("control", cut_out_psi=1.5, cut_in_psi=0.5, differential_psi=1.0),),
+            ("ladder_operating_gap", "ladder_limit_at_cut_out"),
+            ("control",),
+        ),
+        Defect(
+            "valve_small",
+            _spoil_values("valve", capacity_lb_h=250.0),
+            (_replace_line("valve", "safety_valve", set_psi=15.0, capacity_lb_h=2400.0),),
+            ("capacity_short",),
+            ("valve",),
+        ),
+        Defect(
+            "valve_of_another_boiler",
+            _spoil_values("valve", set_psi=30.0),
+            (_replace_line("valve", "safety_valve", set_psi=15.0, capacity_lb_h=2400.0),),
+            ("valve_over_fifteen", "ladder_over_fifteen"),
+            ("valve",),
+        ),
+        Defect(
+            "limit_over_all",
+            _spoil_values("limit", set_psi=16.0),
+            (_set_line("limit", set_psi=8.0),),
+            ("ladder_over_fifteen", "ladder_limit_at_valve"),
+            ("limit",),
+        ),
+        Defect(
+            "limit_at_valve",
+            _spoil_values("limit", set_psi=15.0),
+            (_set_line("limit", set_psi=8.0),),
+            ("ladder_limit_at_valve",),
+            ("limit",),
+        ),
+        Defect(
+            "limit_under_control",
+            _spoil_values("limit", set_psi=1.2),
+            (_set_line("limit", set_psi=8.0),),
+            ("ladder_limit_at_cut_out",),
+            ("limit",),
+        ),
+        Defect(
+            "limit_close_to_valve",
+            _spoil_values("limit", set_psi=14.0),
+            (_set_line("limit", set_psi=8.0),),
+            ("ladder_limit_gap",),
+            ("limit",),
+        ),
+        Defect(
+            "cut_in_over_cut_out",
+            _spoil_values("control", cut_in_psi=1.9),
+            (_set_line("control", cut_in_psi=0.5),),
+            ("ladder_cut_in",),
+            ("control",),
+        ),
+        Defect(
+            "two_in_one_chamber", _one_chamber, (), ("cutoffs_in_one_chamber",), ("chamber",), stands=True, new=True
+        ),
+        Defect(
+            "no_upper",
+            _empty_place("upper"),
+            (TownLine("fit", "", "upper", 5, kind="probe_cutoff"),),
+            ("not_fitted",),
+            ("upper",),
+        ),
+        Defect(
+            "no_lower",
+            _empty_place("lower"),
+            (TownLine("fit", "", "lower", 5, kind="probe_cutoff"),),
+            ("not_fitted_last_line",),
+            ("lower",),
+        ),
         Defect("alarm_too_old", _alarm_too_old, (), ("alarm_out_of_date",), ("alarm",), stands=True),
         Defect("never_popped", lambda boiler, today: boiler, (), ("set_pressure_unproven",), ("valve",), stands=True),
     )
-}  # fmt: skip
+}
 
 
-def mended(boiler: Boiler, defect: Defect) -> Boiler:
+def mend_boiler(boiler: TownBoiler, defect: Defect) -> TownBoiler:
     """Return the boiler after the repair lines."""
-    for line in defect.mended:
-        here = boiler.places[line.place]
-        kind, kept = line.kind or here.kind, {} if line.kind else dict(here.values)
-        there = replace(here, kind=kind, values={**kept, **line.values})
-        boiler = replace(boiler, places={**boiler.places, line.place: there})
+    for line in defect.repair_lines:
+        old_place = boiler.places[line.place]
+        kind, old_values = line.kind or old_place.kind, {} if line.kind else dict(old_place.values)
+        new_place = replace(old_place, kind=kind, values={**old_values, **line.values})
+        boiler = replace(boiler, places={**boiler.places, line.place: new_place})
     return boiler

@@ -6,18 +6,19 @@ from datetime import datetime, timedelta
 from heapq import heappop
 
 from fleet.management.town import agenda, incidents, work
-from fleet.management.town.hands import PARTS_IN_THE_VAN, Hands, Visiting
+from fleet.management.town.hands import PARTS_IN_THE_VAN, BoilerWork, VisitDraft
+from fleet.management.town.hidden_trouble import HiddenTrouble
 from fleet.management.town.incidents import INCIDENTS, Incident
-from fleet.management.town.season import daytime, minute
-from fleet.management.town.told import Failure, Line, Service
-from fleet.management.town.troubles import BY_CODE, TROUBLES, Trouble
+from fleet.management.town.season import next_daytime, to_minute
+from fleet.management.town.told import Failure, TownLine, TownServiceState
+from fleet.management.town.troubles import TROUBLES, TROUBLES_BY_CODE
 
 CLEANS_FIRST = 0.15
 CLEANED_FIRST = "cleaned_first"  # staged: at the next service a clogged chamber is cleaned before anybody sees it
 
 
 @dataclass(frozen=True, slots=True)
-class Staged:
+class StagedEvent:
     """A trouble or an incident, by code, that happens at an instant whatever the luck.
 
     `open`: nobody repairs it until today. `again`: days after which it happens once more, 0 for never.
@@ -29,189 +30,196 @@ class Staged:
     again: int = 0
 
 
-class Life(Hands):
+class BoilerLife(BoilerWork):
     """Plays a boiler's agenda item by item. The method named by an item's kind handles it."""
 
-    def live(self, staged: Sequence[Staged] = (), quiet: bool = False, served: bool = True) -> None:
+    def play_through(self, staged: Sequence[StagedEvent] = (), quiet: bool = False, served: bool = True) -> None:
         """Play the agenda to its end. `quiet`: only staged events fail. `served`: services come after the first one."""
-        for nth, (at, what) in enumerate(agenda.planned(self.chance.of("plan"), self.boiler, self.begin, self.end)):
+        for nth, (at, what) in enumerate(
+            agenda.planned_visits(self.chance.branch("plan"), self.boiler, self.begin, self.end)
+        ):
             if served or nth == 0:
-                self.plan(at, what)
-        for at in agenda.checks(self.chance.of("checks"), self.habits, self.begin, self.end, self.paper):
-            self.plan(at, "check")
+                self.plan_item(at, what)
+        for at in agenda.check_times(self.chance.branch("checks"), self.habits, self.begin, self.end, self.paper):
+            self.plan_item(at, "check")
         for item in staged:
-            self.plan(item.at, "staged", item)
+            self.plan_item(item.at, "staged", item)
         if not quiet:
-            self._luck()
+            self._draw_luck()
         while self._agenda:
-            now = heappop(self._agenda)
-            getattr(self, f"_{now.what}")(now.at, now.about)
+            agenda_item = heappop(self._agenda)
+            getattr(self, f"_{agenda_item.what}")(agenda_item.at, agenda_item.about)
 
-    def _luck(self) -> None:
+    def _draw_luck(self) -> None:
         """Draw the instants of hidden failures and incidents."""
         for trouble in TROUBLES:
-            self._draw(trouble, self.begin)
+            self._draw_failure(trouble, self.begin)
         for incident in INCIDENTS:
-            at = self.begin + self.chance.of(incident.code).wait(incident.rate)
+            at = self.begin + self.chance.branch(incident.code).waiting_time(incident.rate)
             if at < self.end:  # technicians are called at any hour, others come in daytime
-                self.plan(minute(at) if incident.by == "technician" else daytime(at), "incident", incident)
+                self.plan_item(to_minute(at) if incident.by == "technician" else next_daytime(at), "incident", incident)
 
     def _fail(self, at: datetime, about: object) -> None:
-        assert isinstance(about, Trouble)
+        assert isinstance(about, HiddenTrouble)
         if self.laid_up:  # a boiler out of use does not wear
-            self._draw(about, at)
+            self._draw_failure(about, at)
             return
-        self._begin(about, at)
+        self._begin_failure(about, at)
 
     def _staged(self, at: datetime, about: object) -> None:
-        assert isinstance(about, Staged)
+        assert isinstance(about, StagedEvent)
         if about.open:
             self.kept_open.add(about.code)
         if about.again:
-            self.plan(at + timedelta(days=about.again), "staged", replace(about, at=at, again=0))
+            self.plan_item(at + timedelta(days=about.again), "staged", replace(about, at=at, again=0))
         if about.code == CLEANED_FIRST:
             self.cleans_next = True
             return
-        incident = incidents.BY_CODE.get(about.code)
+        incident = incidents.INCIDENTS_BY_CODE.get(about.code)
         if incident is not None:
-            self._happen(at, incident)
+            self._play_incident(at, incident)
             return
-        trouble = BY_CODE[about.code]
-        self._begin(trouble, at - timedelta(minutes=30))
-        visit = Visiting()
-        for code in dict.fromkeys((*trouble.shows, *sorted(trouble.claimed))):
-            self._test(visit, trouble.place, code)
-        self._end(visit, at, "follow_up")
+        trouble = TROUBLES_BY_CODE[about.code]
+        self._begin_failure(trouble, at - timedelta(minutes=30))
+        visit = VisitDraft()
+        for code in dict.fromkeys((*trouble.shows, *sorted(trouble.failing_procedures))):
+            self._run_test(visit, trouble.place, code)
+        self._end_visit(visit, at, "follow_up")
 
     def _incident(self, at: datetime, about: object) -> None:
         assert isinstance(about, Incident)
-        if len(self.boiler.having(*about.needs)) == len(about.needs) and not (self.laid_up or self.off):
-            self._happen(at, about)
+        if len(self.boiler.filled_refs(*about.needs)) == len(about.needs) and not (self.laid_up or self.off):
+            self._play_incident(at, about)
 
-    def _happen(self, at: datetime, incident: Incident) -> None:
+    def _play_incident(self, at: datetime, incident: Incident) -> None:
         for days in incident.days:
             before = at - timedelta(days=days)
             if before > self.begin:
-                self._scene(before, incident, last=False)
-        self._scene(at, incident, last=True)
+                self._play_incident_visit(before, incident, last=False)
+        self._play_incident_visit(at, incident, last=True)
 
-    def _scene(self, at: datetime, incident: Incident, *, last: bool) -> None:
+    def _play_incident_visit(self, at: datetime, incident: Incident, *, last: bool) -> None:
         failure = Failure(self.boiler.key, incident.needs[0], incident.code, at, incident.rules, "found", at)
         self.truth.append(failure)
-        visit, who = Visiting(), self._who(incident.by)
-        visit.add(*self._filled(incident.found))
-        keep = incident.code in self.kept_open
-        mends = not keep and (not last or (not incident.papers and incident.by == "technician"
+        visit, who = VisitDraft(), self._people_for(incident.by)
+        visit.add_lines(*self._fill_lines(incident.found_lines))
+        stays_open = incident.code in self.kept_open
+        is_mended_at_once = not stays_open and (not last or (not incident.papers and incident.by == "technician"
                                            and self.chance.happens(PARTS_IN_THE_VAN)))  # fmt: skip
         if not last:
-            visit.add(Line("action", "reset", incident.needs[0], visit.minute + 5))
-        elif mends:
-            self._mend_lines(visit, incident, failure)
+            visit.add_lines(TownLine("action", "reset", incident.needs[0], visit.minute + 5))
+        elif is_mended_at_once:
+            self._add_repair_lines(visit, incident, failure)
             failure.repaired_at = at
         kind = {"inspector": "inspector", "caretaker": "routine_check"}.get(incident.by, "no_heat")
-        left = "on_call" if mends or not last else incident.left
-        self._post(visit, at, kind, who, left, incident.arrival, key=f"{incident.code}")
+        left_as = "on_call" if is_mended_at_once or not last else incident.left_as
+        self._post_visit(visit, at, kind, who, left_as, incident.arrival, key=f"{incident.code}")
         failure.visit = self.visits[-1].key
-        if last and not mends:
-            self.off = self.off or left == "off_locked"
-            if not keep:
-                self.plan(daytime(at + timedelta(hours=self.chance.whole(16, 120))), "mend", (incident, failure))
+        if last and not is_mended_at_once:
+            self.off = self.off or left_as == "off_locked"
+            if not stays_open:
+                self.plan_item(
+                    next_daytime(at + timedelta(hours=self.chance.whole_number(16, 120))), "mend", (incident, failure)
+                )
 
     def _mend(self, at: datetime, about: object) -> None:
         assert isinstance(about, tuple)
         incident, failure = about
-        visit = Visiting()
-        self._mend_lines(visit, incident, failure)
+        visit = VisitDraft()
+        self._add_repair_lines(visit, incident, failure)
         failure.repaired_at = at
         papers = bool(incident.papers)
-        self.off = any(BY_CODE[f.trouble].stops for f in self.waiting)
-        kind, who = ("inspector", (self.crew.inspector,)) if papers else ("follow_up", self._who("technician"))
-        self._post(visit, at, kind, who, "off" if self.off else "on_call", "off", key=f"mend-{incident.code}")
+        self.off = any(TROUBLES_BY_CODE[f.trouble].stops for f in self.waiting)
+        kind, who = ("inspector", (self.crew.inspector,)) if papers else ("follow_up", self._people_for("technician"))
+        self._post_visit(visit, at, kind, who, "off" if self.off else "on_call", "off", key=f"mend-{incident.code}")
 
-    def _mend_lines(self, visit: Visiting, incident: Incident, failure: Failure) -> None:
+    def _add_repair_lines(self, visit: VisitDraft, incident: Incident, failure: Failure) -> None:
         if not incident.papers:
-            self._root_cause(visit, failure)
-        visit.add(*self._filled(incident.mended))
+            self._note_root_cause(visit, failure)
+        visit.add_lines(*self._fill_lines(incident.repair_lines))
 
     def _check(self, at: datetime, about: object) -> None:
         """The caretaker's check: flush and gauge glass; once a month also meter, air and try cocks."""
         if self.laid_up or self.off:
             return
-        visit = Visiting()
+        visit = VisitDraft()
         rows = [("upper", "flush"), ("glass", "gauge_glass_blowdown")]
         monthly = self.last_readings is None or at - self.last_readings > timedelta(days=26)
         if monthly:
             rows += [("air", "combustion_air_check"), ("try-cocks", "try_cock_check")]
-        for place, code in work.asked(self.boiler, tuple(rows)):
-            self._test(visit, place, code)
-        if monthly and self.boiler.having("meter"):
+        for place, code in work.possible_rows(self.boiler, tuple(rows)):
+            self._run_test(visit, place, code)
+        if monthly and self.boiler.filled_refs("meter"):
             self._read_meter(visit, at)
-        self._end(visit, at, "routine_check")
+        self._end_visit(visit, at, "routine_check")
 
     def _stop_leak(self, at: datetime, about: object) -> None:
-        visit = Visiting()
-        visit.add(Line("action", "repair", "feeder", 20, reason="A return line under the floor leaked."))
-        self._test(visit, "feeder", "feeder_check")
-        self.truth.append(self.leak.told(self.boiler.key, at))
-        self._end(visit, at, "follow_up")
+        visit = VisitDraft()
+        visit.add_lines(TownLine("action", "repair", "feeder", 20, reason="A return line under the floor leaked."))
+        self._run_test(visit, "feeder", "feeder_check")
+        self.truth.append(self.leak.end_leak(self.boiler.key, at))
+        self._end_visit(visit, at, "follow_up")
 
     def _shutdown(self, at: datetime, about: object) -> None:
-        visit = Visiting()
-        for place, code in work.asked(
+        visit = VisitDraft()
+        for place, code in work.possible_rows(
             self.boiler, (("upper", "flush"), ("lower", "slow_drain"), ("valve", "lever_lift"))
         ):
-            self._test(visit, place, code)
-        self._end(visit, at, "season_shutdown", left="off")
+            self._run_test(visit, place, code)
+        self._end_visit(visit, at, "season_shutdown", left_as="off")
         self.laid_up = True
-        self.leak.pause(at)
-        self.services.append(Service(self.boiler.key, "laid_up_wet", at + timedelta(hours=2)))
+        self.leak.pause_use(at)
+        self.services.append(TownServiceState(self.boiler.key, "laid_up_wet", at + timedelta(hours=2)))
 
     def _start(self, at: datetime, about: object) -> None:
         if self.laid_up:
-            self.services.append(Service(self.boiler.key, "in_service", at - timedelta(minutes=30)))
-            self.leak.resume(at)
+            self.services.append(TownServiceState(self.boiler.key, "in_service", at - timedelta(minutes=30)))
+            self.leak.resume_use(at)
         self.laid_up = self.off = False
-        self._whole(at, "season_start")
+        self._do_full_service(at, "season_start")
 
     def _service(self, at: datetime, about: object) -> None:
         self.off = False
-        self._whole(at, "annual_service")
+        self._do_full_service(at, "annual_service")
 
     def _midseason(self, at: datetime, about: object) -> None:
         """The visit half a year after the service: drains, lever lift, and open repairs."""
         if self.off:
             return
-        visit = Visiting()
+        visit = VisitDraft()
         rows = (("upper", "flush"), ("lower", "slow_drain"), ("upper", "slow_drain"), ("valve", "lever_lift"))
-        for place, code in work.asked(self.boiler, rows):
-            self._test(visit, place, code)
-        self._end(visit, at, "follow_up")
+        for place, code in work.possible_rows(self.boiler, rows):
+            self._run_test(visit, place, code)
+        self._end_visit(visit, at, "follow_up")
 
-    def _whole(self, at: datetime, kind: str) -> None:
+    def _do_full_service(self, at: datetime, kind: str) -> None:
         """Post a full service. Where cleaning comes first, failures it removes are never found."""
-        visit = Visiting()
+        visit = VisitDraft()
         for defect in [d for d in self.defects if not d.stands]:
-            self._put_on_paper(visit, defect)
+            self._mend_on_paper(visit, defect)
             self.defects.remove(defect)
-        first = self.chance.happens(CLEANS_FIRST)
-        if self.cleans_next and self.boiler.having("chamber"):
-            self.cleans_next, first = False, True
-            self._begin(BY_CODE["chamber_full_of_sediment"], at - timedelta(hours=20))
-        if first:
-            self._cold(visit, at, lost=True)
-        for place, code in work.asked(self.boiler, work.AS_FOUND):
-            self._test(visit, place, code)
-        if not first:
-            self._cold(visit, at, lost=False)
-        self._mended(visit, at)
-        for place, code in (*work.asked(self.boiler, work.LAST), *work.asked(self.boiler, work.RESTART)):
-            self._test(visit, place, code)
-        self._end(visit, at, kind)
+        cleans_first = self.chance.happens(CLEANS_FIRST)
+        if self.cleans_next and self.boiler.filled_refs("chamber"):
+            self.cleans_next, cleans_first = False, True
+            self._begin_failure(TROUBLES_BY_CODE["chamber_full_of_sediment"], at - timedelta(hours=20))
+        if cleans_first:
+            self._do_cold_work(visit, at, lost=True)
+        for place, code in work.possible_rows(self.boiler, work.AS_FOUND):
+            self._run_test(visit, place, code)
+        if not cleans_first:
+            self._do_cold_work(visit, at, lost=False)
+        self._mend_found(visit, at)
+        for place, code in (
+            *work.possible_rows(self.boiler, work.PROOFS_AFTER_COLD_WORK),
+            *work.possible_rows(self.boiler, work.RESTART),
+        ):
+            self._run_test(visit, place, code)
+        self._end_visit(visit, at, kind)
 
     def _follow_up(self, at: datetime, about: object) -> None:
         """The visit that repairs what was left open."""
-        visit = Visiting()
+        visit = VisitDraft()
         for failure in [f for f in self.waiting if f.trouble not in self.kept_open]:
-            self._put_right(visit, failure, BY_CODE[failure.trouble], at)
+            self._put_right(visit, failure, TROUBLES_BY_CODE[failure.trouble], at)
         if visit.lines:
-            self._end(visit, at, "follow_up")
+            self._end_visit(visit, at, "follow_up")

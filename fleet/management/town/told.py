@@ -8,7 +8,7 @@ Value = bool | float | str | None
 
 
 @dataclass(frozen=True, slots=True)
-class Place:
+class TownPlace:
     """A position as in a register sheet. `kind` '': the place is empty. `shared`: it belongs to the header group."""
 
     ref: str
@@ -22,7 +22,7 @@ class Place:
 
 
 @dataclass(frozen=True, slots=True)
-class Boiler:
+class TownBoiler:
     """One boiler with its places by ref. `seasonal`: it is laid up in summer."""
 
     house: str
@@ -30,7 +30,7 @@ class Boiler:
     name: str
     since: date
     values: Mapping[str, Value]
-    places: Mapping[str, Place]
+    places: Mapping[str, TownPlace]
     seasonal: bool = True
 
     @property
@@ -38,13 +38,13 @@ class Boiler:
         """Its natural key within the portfolio."""
         return f"{self.house} {self.ref}"
 
-    def having(self, *refs: str) -> list[str]:
+    def filled_refs(self, *refs: str) -> list[str]:
         """Return those of `refs` that exist and are filled."""
         return [ref for ref in refs if ref in self.places and self.places[ref].kind]
 
 
 @dataclass(frozen=True, slots=True)
-class House:
+class TownHouse:
     """One building with its boilers and its caretaker."""
 
     ref: str
@@ -52,11 +52,11 @@ class House:
     units: int
     access_hours: str
     caretaker: str
-    boilers: tuple[Boiler, ...]
+    boilers: tuple[TownBoiler, ...]
 
 
 @dataclass(frozen=True, slots=True)
-class Member:
+class TownMember:
     """A person of the town who signs in."""
 
     username: str
@@ -66,7 +66,7 @@ class Member:
 
 
 @dataclass(frozen=True, slots=True)
-class Line:
+class TownLine:
     """One line of a visit. `place` '': the boiler as a whole. `minute` counts from the beginning of the visit."""
 
     act: str
@@ -81,7 +81,7 @@ class Line:
 
 
 @dataclass(frozen=True, slots=True)
-class Told:
+class TownVisit:
     """A visit as posted. `key` names it within its boiler; `corrects` is the key of the visit it corrects.
 
     `again_at`: when a phone that missed the answer posts it again. `second`: who confirms the correction, and when.
@@ -93,7 +93,7 @@ class Told:
     at: datetime
     posted_at: datetime
     people: tuple[str, ...]
-    lines: tuple[Line, ...]
+    lines: tuple[TownLine, ...]
     state_on_arrival: str = "unknown"
     left_as: str = ""
     checks: Mapping[str, object] = field(default_factory=dict)
@@ -106,7 +106,7 @@ class Told:
 
 
 @dataclass(frozen=True, slots=True)
-class Service:
+class TownServiceState:
     """A boiler's service state from an instant on."""
 
     boiler: str
@@ -115,7 +115,7 @@ class Service:
 
 
 @dataclass(frozen=True, slots=True)
-class Paper:
+class TownPaper:
     """A dated paper of a house."""
 
     house: str
@@ -149,15 +149,15 @@ class Story:
 
     ref: str
     name: str
-    people: tuple[Member, ...]
-    houses: tuple[House, ...]
-    visits: list[Told] = field(default_factory=list)
-    services: list[Service] = field(default_factory=list)
-    papers: list[Paper] = field(default_factory=list)
+    people: tuple[TownMember, ...]
+    houses: tuple[TownHouse, ...]
+    visits: list[TownVisit] = field(default_factory=list)
+    services: list[TownServiceState] = field(default_factory=list)
+    papers: list[TownPaper] = field(default_factory=list)
     terms: Mapping[str, object] = field(default_factory=dict)
     truth: list[Failure] = field(default_factory=list)
 
     @property
-    def boilers(self) -> dict[str, Boiler]:
+    def boilers(self) -> dict[str, TownBoiler]:
         """By key."""
         return {b.key: b for h in self.houses for b in h.boilers}

@@ -5,20 +5,20 @@ from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 
 from fleet.management.town import setups, slips, words
-from fleet.management.town.agenda import Habits
-from fleet.management.town.cases import Cases
+from fleet.management.town.agenda import CaretakerHabits
+from fleet.management.town.cases import StagedCases
 from fleet.management.town.chance import Chance
-from fleet.management.town.hands import Crew
-from fleet.management.town.life import Life
-from fleet.management.town.season import clock, day_of, minute
-from fleet.management.town.told import Boiler, House, Member, Paper, Service, Story
+from fleet.management.town.hands import BoilerCrew
+from fleet.management.town.life import BoilerLife
+from fleet.management.town.season import day_of, local_time, to_minute
+from fleet.management.town.told import Story, TownBoiler, TownHouse, TownMember, TownPaper, TownServiceState
 
-PAPER = timedelta(days=400)  # earlier checks were written into a book
+BOOK_AGE = timedelta(days=400)  # earlier checks were written into a book
 DAY, HOUR = timedelta(days=1), timedelta(hours=1)
 
 
 @dataclass(frozen=True, slots=True)
-class Size:
+class TownSize:
     """Size of the town: houses of each property manager, and years of their past."""
 
     houses: int = 27
@@ -28,81 +28,81 @@ class Size:
 TERMS = {"variants": {"slow_drain": "semi_annual"}, "urgent_days": 10, "due_soon_days": 21}
 
 
-def make(seed: int, now: datetime, size: Size | None = None) -> list[Story]:
+def make_stories(seed: int, now: datetime, size: TownSize | None = None) -> list[Story]:
     """Return the stories of the property managers. The same seed, instant and size give the same stories."""
-    return [manager(seed, number, now, size or Size()) for number in range(len(words.MANAGERS))]
+    return [make_manager_story(seed, number, now, size or TownSize()) for number in range(len(words.MANAGERS))]
 
 
-def manager(seed: int, number: int, now: datetime, size: Size) -> Story:
+def make_manager_story(seed: int, number: int, now: datetime, size: TownSize) -> Story:
     """Return the story of one property manager. It does not depend on the others."""
-    now = minute(now)
+    now = to_minute(now)
     ref, name, people = words.MANAGERS[number]
     chance = Chance(f"{seed}/{ref}")
-    houses = setups.houses(chance.of("houses"), ref, people, size.houses, day_of(now), size.years)
-    return _Telling(chance, Story(ref, name, people, tuple(houses)), number, now, size).story()
+    houses = setups.make_houses(chance.branch("houses"), ref, people, size.houses, day_of(now), size.years)
+    return _StoryTeller(chance, Story(ref, name, people, tuple(houses)), number, now, size).tell_story()
 
 
-class _Telling:
+class _StoryTeller:
     """Tells the story of one property manager's houses, boiler by boiler."""
 
-    def __init__(self, chance: Chance, bare: Story, number: int, now: datetime, size: Size) -> None:
+    def __init__(self, chance: Chance, bare: Story, number: int, now: datetime, size: TownSize) -> None:
         self.chance, self.bare, self.number, self.now, self.size = chance, bare, number, now, size
-        self.begin = clock(day_of(now - timedelta(days=round(365.25 * size.years))), 6)
+        self.begin = local_time(day_of(now - timedelta(days=round(365.25 * size.years))), 6)
         boilers = [b for h in bare.houses for b in h.boilers]
-        self.cases = Cases(chance.of("staged"), boilers, number, now, size.years)
+        self.cases = StagedCases(chance.branch("staged"), boilers, number, now, size.years)
 
-    def story(self) -> Story:
+    def tell_story(self) -> Story:
         """Return the story."""
-        houses = [replace(h, boilers=tuple(self.cases.spoiled(b) for b in h.boilers)) for h in self.bare.houses]
+        houses = [replace(h, boilers=tuple(self.cases.spoil_boiler(b) for b in h.boilers)) for h in self.bare.houses]
         story = replace(self.bare, houses=tuple(houses), visits=[], services=[], papers=[], truth=[])
         for house in houses:
             for boiler in house.boilers:
-                self._tell(story, house, boiler)
-        crew = self._crew("").technicians
-        story.visits, pen = slips.told(self.chance.of("slips"), story.visits, crew, self.now)
-        story.truth += pen
+                self._tell_boiler(story, house, boiler)
+        crew = self._make_crew("").technicians
+        story.visits, slip_failures = slips.add_slips(self.chance.branch("slips"), story.visits, crew, self.now)
+        story.truth += slip_failures
         story.visits = sorted((v for v in story.visits if v.posted_at < self.now), key=lambda v: (v.posted_at, v.key))
-        story.papers = list(self._papers(houses))
+        story.papers = list(self._make_papers(houses))
         story.terms = dict(TERMS) if self.number == 0 else {}
         return story
 
-    def _crew(self, caretaker: str) -> Crew:
-        def having(role: str) -> list[Member]:
+    def _make_crew(self, caretaker: str) -> BoilerCrew:
+        def members_in_role(role: str) -> list[TownMember]:
             return [m for m in self.bare.people if m.role == role]
 
-        technicians = tuple(m.username for m in having("technician"))
-        inspector, manager = having("inspector")[0].username, having("manager")[0].name
+        technicians = tuple(m.username for m in members_in_role("technician"))
+        inspector, manager = members_in_role("inspector")[0].username, members_in_role("manager")[0].name
         shop = next(m.username for m in self.bare.people if "valve_shop" in m.qualifications)
-        return Crew(technicians, caretaker, inspector, manager, shop)
+        return BoilerCrew(technicians, caretaker, inspector, manager, shop)
 
-    def _tell(self, story: Story, house: House, boiler: Boiler) -> None:
-        case = self.cases.of(boiler.key)
+    def _tell_boiler(self, story: Story, house: TownHouse, boiler: TownBoiler) -> None:
+        case = self.cases.case_of(boiler.key)
         if case.state == "unseen":
             return
-        chance = self.chance.of(boiler.key)
-        habits = self._habits(house.caretaker)
-        ends = {"laid_up": 24 * DAY, "isolated": 70 * DAY}.get(case.state, timedelta(0))
-        end = self.now - ends
-        begin = max(self.begin, clock(boiler.since, 6))
-        life = Life(chance, boiler, self._crew(house.caretaker), habits, begin, end)
-        life.paper = self.now - PAPER
-        life.defects, life.pops = list(case.defects), not case.has("never_popped")
-        life.live(case.staged, quiet=case.quiet, served=case.state != "unserved")
+        chance = self.chance.branch(boiler.key)
+        habits = self._habits_of(house.caretaker)
+        stopped_span = {"laid_up": 24 * DAY, "isolated": 70 * DAY}.get(case.state, timedelta(0))
+        end = self.now - stopped_span
+        begin = max(self.begin, local_time(boiler.since, 6))
+        life = BoilerLife(chance, boiler, self._make_crew(house.caretaker), habits, begin, end)
+        life.paper = self.now - BOOK_AGE
+        life.defects, life.pops = list(case.defects), not case.has_defect("never_popped")
+        life.play_through(case.staged, quiet=case.is_quiet, served=case.state != "unserved")
         late = self.now - 9 * DAY
         story.visits += [v for v in life.visits if case.state != "forgotten" or v.at < late]
         story.services += life.services
-        story.truth += [*life.truth, *case.truth(boiler, self.begin)]
-        if ends:
+        story.truth += [*life.truth, *case.paper_failures(boiler, self.begin)]
+        if stopped_span:
             state = "laid_up_dry" if case.state == "laid_up" else "isolated"
-            story.services.append(Service(boiler.key, state, end))
+            story.services.append(TownServiceState(boiler.key, state, end))
 
-    def _habits(self, caretaker: str) -> Habits:
+    def _habits_of(self, caretaker: str) -> CaretakerHabits:
         """Return a caretaker's habits. One caretaker posts by the month, the others at once."""
         names = [m.username for m in self.bare.people if m.role == "caretaker"]
-        return Habits.of(self.chance.of("habits", caretaker), by_month=caretaker == names[1])
+        return CaretakerHabits.draw_habits(self.chance.branch("habits", caretaker), by_month=caretaker == names[1])
 
-    def _papers(self, houses: Sequence[House]) -> Iterator[Paper]:
+    def _make_papers(self, houses: Sequence[TownHouse]) -> Iterator[TownPaper]:
         today = day_of(self.now)
         for nth, house in enumerate(houses):
             until = today + timedelta(days=(nth * 41) % 360 - 3)
-            yield Paper(house.ref, "certificate", "boiler certificate", until - timedelta(days=365), until)
+            yield TownPaper(house.ref, "certificate", "boiler certificate", until - timedelta(days=365), until)

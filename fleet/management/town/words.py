@@ -1,6 +1,6 @@
 """Invented names: a city, its streets, two property managers and their people."""
 
-from fleet.management.town.told import Member
+from fleet.management.town.told import TownMember
 
 CITY = "Port Averil"
 ZONE = "America/New_York"
@@ -15,11 +15,11 @@ STREETS = (
 )  # fmt: skip
 
 
-def _people(*rows: tuple[str, str, str, str]) -> tuple[Member, ...]:
-    return tuple(Member(user, name, role, tuple(held.split())) for user, name, role, held in rows)
+def _make_people(*rows: tuple[str, str, str, str]) -> tuple[TownMember, ...]:
+    return tuple(TownMember(user, name, role, tuple(held.split())) for user, name, role, held in rows)
 
 
-QUILLHAVEN = _people(
+QUILLHAVEN = _make_people(
     ("maud", "Maud Ellery", "owner", ""),
     ("tobias", "Tobias Renn", "manager", ""),
     ("odile", "Odile Marsh", "dispatcher", ""),
@@ -33,7 +33,7 @@ QUILLHAVEN = _people(
     ("gwen", "Gwen Tull", "caretaker", ""),
     ("harold", "Harold Voss", "inspector", "inspector utility"),
 )
-BRINDLECOTE = _people(
+BRINDLECOTE = _make_people(
     ("winnie", "Winnie Osei", "owner", ""),
     ("ansel", "Ansel Dupree", "manager", ""),
     ("beate", "Beate Kowal", "dispatcher", ""),

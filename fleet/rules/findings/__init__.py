@@ -1,9 +1,17 @@
 """Findings that rest on something else than one test: something seen, a history of entries, or data alone."""
 
 from fleet.rules.finding_codes import FindingCode
-from fleet.rules.findings.data import Wrong, wrong_by_data
-from fleet.rules.findings.history import notice
-from fleet.rules.findings.observations import OBSERVED, observe
-from fleet.rules.findings.pressure_side import accuse
+from fleet.rules.findings.data import DataFault, wrong_by_data
+from fleet.rules.findings.history import find_in_history
+from fleet.rules.findings.observations import OBSERVED, find_by_observation
+from fleet.rules.findings.pressure_side import doubt_readings_of
 
-__all__ = ["OBSERVED", "FindingCode", "Wrong", "accuse", "notice", "observe", "wrong_by_data"]
+__all__ = [
+    "OBSERVED",
+    "DataFault",
+    "FindingCode",
+    "doubt_readings_of",
+    "find_by_observation",
+    "find_in_history",
+    "wrong_by_data",
+]

@@ -3,26 +3,30 @@
 from collections.abc import Iterator
 
 from fleet.rules.finding_codes import FindingCode
-from fleet.rules.ledger import Ledger, Record
-from fleet.rules.values import Entry, Visit
+from fleet.rules.ledger import PositionRecord, ReplayLedger
+from fleet.rules.values import EntryFact, VisitFact
 
-Found = tuple[str, Record | None, str]
+Found = tuple[str, PositionRecord | None, str]
 
 SPILLS = ("spill_switch", "rollout_switch")
 
 
-def air_blocked(ledger: Ledger, visit: Visit, entry: Entry, record: Record | None) -> Iterator[Found]:
+def air_blocked(
+    ledger: ReplayLedger, visit: VisitFact, entry: EntryFact, record: PositionRecord | None
+) -> Iterator[Found]:
     """The burner gets no air."""
     yield FindingCode.COMBUSTION_AIR_BLOCKED, record, "The combustion air is blocked."
 
 
-def vent_bad(ledger: Ledger, visit: Visit, entry: Entry, record: Record | None) -> Iterator[Found]:
+def vent_bad(
+    ledger: ReplayLedger, visit: VisitFact, entry: EntryFact, record: PositionRecord | None
+) -> Iterator[Found]:
     """Flue gas may not find its way out."""
     how = "blocked" if entry.code == "vent_blocked" else "loose"
     yield FindingCode.VENT_LOOSE, record, f"The vent is {how}."
 
 
-def together(ledger: Ledger, entry: Entry) -> Iterator[Found]:
+def find_air_with_flue_gas(ledger: ReplayLedger, entry: EntryFact) -> Iterator[Found]:
     """Air or vent at fault and flue gas in the room are one danger, whichever was found first."""
     if not any(c.entry == entry.id for c in ledger.open_cases()):
         return  # nearly always: this one opened nothing

@@ -5,76 +5,78 @@ from datetime import timedelta
 
 from fleet.rules.catalogue import Contradiction
 from fleet.rules.finding_codes import FindingCode
-from fleet.rules.findings.fire_side import together
-from fleet.rules.findings.makeup import makeup
-from fleet.rules.ledger import Case, Ledger, Record, Trace
-from fleet.rules.values import Entry, Level, Visit
+from fleet.rules.findings.fire_side import find_air_with_flue_gas
+from fleet.rules.findings.makeup import find_makeup_rise
+from fleet.rules.ledger import EntryTrace, EpisodeCase, PositionRecord, ReplayLedger
+from fleet.rules.values import EntryFact, Level, VisitFact
 from fleet.rules.vocabulary import WORK_ACTS, EntryAct
 
-Found = tuple[str, Record | None, str]
+Found = tuple[str, PositionRecord | None, str]
 
 DAY, MONTH, SEASON = timedelta(hours=24), timedelta(days=30), timedelta(days=365)
 
 
-def notice(ledger: Ledger, visit: Visit, entry: Entry, record: Record | None) -> Iterator[Found]:
+def find_in_history(
+    ledger: ReplayLedger, visit: VisitFact, entry: EntryFact, record: PositionRecord | None
+) -> Iterator[Found]:
     """Yield (rule, where, sentence) for what an entry makes of those before it, `ledger.trail`."""
-    yield from _contradictions(ledger, entry, record)
-    yield from together(ledger, entry)
+    yield from _find_contradictions(ledger, entry, record)
+    yield from find_air_with_flue_gas(ledger, entry)
     if record is None:
         return
-    yield from _resets(ledger, entry, record)
-    yield from _lockouts(ledger, entry, record)
+    yield from _find_frequent_resets(ledger, entry, record)
+    yield from _find_frequent_lockouts(ledger, entry, record)
     for place in (record, *ledger.paths_of(record)):
-        yield from _repeats(entry, place)
-    yield from makeup(ledger, entry, record)
+        yield from _find_repeats(entry, place)
+    yield from find_makeup_rise(ledger, entry, record)
 
 
-def _contradictions(ledger: Ledger, entry: Entry, record: Record | None) -> Iterator[Found]:
-    now = _label(entry, ledger.outcomes.get(entry.id, ""))
+def _find_contradictions(ledger: ReplayLedger, entry: EntryFact, record: PositionRecord | None) -> Iterator[Found]:
+    now = _entry_label(entry, ledger.outcomes.get(entry.id, ""))
     for row in ledger.catalogue.contradicted_by(now):
         other = row.second if now == row.first else row.first
-        if any(_clashes(row, other, trace, entry) for trace in _since(ledger, entry, row)):
+        if any(_does_clash(row, other, trace, entry) for trace in _traces_since_work(ledger, entry, row)):
             yield FindingCode.CONTRADICTION, record, row.sentence
 
 
-def _label(entry: Entry, outcome: str) -> str:
+def _entry_label(entry: EntryFact, outcome: str) -> str:
     return entry.code if entry.act == EntryAct.OBSERVE else f"{entry.code}:{outcome}"
 
 
-def _since(ledger: Ledger, entry: Entry, row: Contradiction) -> list[Trace]:
+def _traces_since_work(ledger: ReplayLedger, entry: EntryFact, row: Contradiction) -> list[EntryTrace]:
     """What lies within the window, newest first, up to the last thing that was done."""
-    found = []
+    traces = []
     for trace in reversed(ledger.trail):
         if entry.at - trace.entry.at > timedelta(minutes=row.window_minutes) or trace.entry.act in WORK_ACTS:
             break
-        found.append(trace)
-    return found
+        traces.append(trace)
+    return traces
 
 
-def _clashes(row: Contradiction, other: str, trace: Trace, entry: Entry) -> bool:
+def _does_clash(row: Contradiction, other: str, trace: EntryTrace, entry: EntryFact) -> bool:
     same = not row.same_place or trace.entry.position == entry.position
-    return same and _label(trace.entry, trace.outcome) == other
+    return same and _entry_label(trace.entry, trace.outcome) == other
 
 
-def _resets(ledger: Ledger, entry: Entry, record: Record) -> Iterator[Found]:
+def _find_frequent_resets(ledger: ReplayLedger, entry: EntryFact, record: PositionRecord) -> Iterator[Found]:
     """Pressed twice in 24 hours or three times in 30 days without a cause: next comes a jumper."""
     if not _is_reset(entry):
         return
-    month = [t for t in _here(ledger, entry, MONTH) if _is_reset(t.entry)]
+    month = [t for t in _traces_at_position(ledger, entry, MONTH) if _is_reset(t.entry)]
     day = [t for t in month if entry.at - t.entry.at < DAY]
     if len(day) >= 1 or len(month) >= 2:
         rule = FindingCode.RESETS_FLAME if record.role.code == "flame_safeguard" else FindingCode.RESETS_WITHOUT_CAUSE
         yield rule, record, f"The reset of the {record.position.name} was pressed again without a cause found."
 
 
-def _is_reset(entry: Entry) -> bool:
+def _is_reset(entry: EntryFact) -> bool:
     return entry.code in ("reset_pressed", "reset")
 
 
-def _lockouts(ledger: Ledger, entry: Entry, record: Record) -> Iterator[Found]:
+def _find_frequent_lockouts(ledger: ReplayLedger, entry: EntryFact, record: PositionRecord) -> Iterator[Found]:
     if entry.code != "lockout_found":
         return
-    before, name = [*_here(ledger, entry, MONTH)], record.position.name
+    before, name = [*_traces_at_position(ledger, entry, MONTH)], record.position.name
     if sum(t.entry.code == "lockout_found" for t in before) >= 2:
         yield FindingCode.LOCKOUTS_WITHOUT_CAUSE, record, f"The {name} locked out three times in 30 days."
     if record.role.code in ("lower_cutoff", "high_limit") and any(_is_reset(t.entry) for t in before):
@@ -82,7 +84,7 @@ def _lockouts(ledger: Ledger, entry: Entry, record: Record) -> Iterator[Found]:
         yield FindingCode.RESETS_WITHOUT_CAUSE, record, sentence
 
 
-def _here(ledger: Ledger, entry: Entry, window: timedelta) -> Iterator[Trace]:
+def _traces_at_position(ledger: ReplayLedger, entry: EntryFact, window: timedelta) -> Iterator[EntryTrace]:
     """What was done at this position within the window, newest first, back to the last cause that was found."""
     for trace in reversed(ledger.trail):
         if entry.at - trace.entry.at >= window:
@@ -94,7 +96,7 @@ def _here(ledger: Ledger, entry: Entry, window: timedelta) -> Iterator[Trace]:
             yield trace
 
 
-def _repeats(entry: Entry, record: Record) -> Iterator[Found]:
+def _find_repeats(entry: EntryFact, record: PositionRecord) -> Iterator[Found]:
     """The same rule on the same device within a season of its proven repair: find the root cause."""
     for case in record.open_cases():
         earlier = [c for c in record.cases if c.rule.code == case.rule.code and c is not case]
@@ -103,7 +105,7 @@ def _repeats(entry: Entry, record: Record) -> Iterator[Found]:
             yield rule, record, f"Again within a season of its repair: {case.sentence} Find the root cause."
 
 
-def _within_a_season(record: Record, case: Case, earlier: list[Case]) -> bool:
+def _within_a_season(record: PositionRecord, case: EpisodeCase, earlier: list[EpisodeCase]) -> bool:
     if case.rule.recurs or case.presumed:
         return False
     since = record.fitted_at

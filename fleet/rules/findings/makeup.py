@@ -4,10 +4,17 @@ from collections.abc import Iterator
 from datetime import timedelta
 from statistics import median
 
-from fleet.engineering.makeup import LEAST_PAST, PAST, RUN, Reading, change, uses
+from fleet.engineering.makeup import (
+    GROWTH_PERIODS,
+    MAX_PAST_PERIODS,
+    MIN_PAST_PERIODS,
+    MeterReading,
+    judge_change,
+    water_uses,
+)
 from fleet.rules.finding_codes import FindingCode
-from fleet.rules.ledger import Ledger, Meter, Period, Record
-from fleet.rules.values import Entry, number
+from fleet.rules.ledger import MakeupPeriod, MeterHistory, PositionRecord, ReplayLedger
+from fleet.rules.values import EntryFact, as_number
 
 TIMES = 2.0  # the usual, while the past is too short for a stated chance of a false alarm (domain, section 11)
 LEAST = 3  # fewer periods are no past to compare with
@@ -16,24 +23,24 @@ IN_BAND_DAYS = timedelta(days=30)
 RULES = (FindingCode.MAKEUP_RISING, FindingCode.MAKEUP_RISING_AGAIN)
 EPOCH_DAYS = 86_400.0
 
-Found = tuple[str, Record | None, str]
+Found = tuple[str, PositionRecord | None, str]
 
 
-def makeup(ledger: Ledger, entry: Entry, record: Record) -> Iterator[Found]:
+def find_makeup_rise(ledger: ReplayLedger, entry: EntryFact, record: PositionRecord) -> Iterator[Found]:
     """Over its own past is routine; a further rise at the next reading urgent."""
-    meter = _read(ledger, entry, record) if entry.code == "meter_reading" else None
+    meter = _read_meter(ledger, entry, record) if entry.code == "meter_reading" else None
     if meter is None:
         return
     now, rising = meter.periods[-1], any(c.rule.code in RULES for c in record.open_cases())
     if now.in_band:
         _in_band(record, entry, meter.periods)
     elif not rising:
-        yield FindingCode.MAKEUP_RISING, record, f"Make-up of {now.rate:.1f} gal a day: {now.told}."
+        yield FindingCode.MAKEUP_RISING, record, f"Make-up of {now.rate:.1f} gal a day: {now.rise_reason}."
     elif now.rate > meter.periods[-2].rate:
         yield FindingCode.MAKEUP_RISING_AGAIN, record, f"Make-up rose again, to {now.rate:.1f} gal a day."
 
 
-def _in_band(record: Record, entry: Entry, periods: list[Period]) -> None:
+def _in_band(record: PositionRecord, entry: EntryFact, periods: list[MakeupPeriod]) -> None:
     """Closed by the first reading at least 30 days after the first in band, all between in band."""
     first = entry.at
     for period in reversed(periods):
@@ -46,35 +53,38 @@ def _in_band(record: Record, entry: Entry, periods: list[Period]) -> None:
                 case.closed_at, case.closed_by = entry.at, entry.id
 
 
-def _read(ledger: Ledger, entry: Entry, record: Record) -> Meter | None:
+def _read_meter(ledger: ReplayLedger, entry: EntryFact, record: PositionRecord) -> MeterHistory | None:
     """The meter after this reading, if that ends a period of which the use is known."""
-    value = number(entry.readings.get("reading"))
+    value = as_number(entry.readings.get("reading"))
     if entry.position is None or value is None:
         return None
-    meter = ledger.meters.setdefault(entry.position, Meter())
-    last, meter.last = meter.last, Reading(entry.at.timestamp() / EPOCH_DAYS, value, str(record.device))
+    meter = ledger.meters.setdefault(entry.position, MeterHistory())
+    last, meter.last = meter.last, MeterReading(entry.at.timestamp() / EPOCH_DAYS, value, str(record.device))
     if last is None or meter.last.day <= last.day:
         return None
-    used = uses([last, meter.last], record.setting("rolls_over_gal"))[0].gallons_per_day
+    used = water_uses([last, meter.last], record.numeric_setting("rolls_over_gal"))[0].gallons_per_day
     if used is None:
         return None
-    told = _high(meter.usual, used)
-    meter.periods.append(Period(entry.at, used, not told, told))
+    reason = _reason_too_high(meter.usual, used)
+    meter.periods.append(MakeupPeriod(entry.at, used, not reason, reason))
     del meter.periods[:-KEPT]
-    if not told:
+    if not reason:
         meter.usual.append(used)  # what is high is no normal
-        del meter.usual[: -(PAST + RUN)]
+        del meter.usual[: -(MAX_PAST_PERIODS + GROWTH_PERIODS)]
     return meter
 
 
-def _high(usual: list[float], now: float) -> str:
+def _reason_too_high(usual: list[float], now: float) -> str:
     """Why a rate is too high for this boiler, '' where it is not or nothing can be said yet."""
     if len(usual) < LEAST:
         return ""
-    if len(usual) < LEAST_PAST:
+    if len(usual) < MIN_PAST_PERIODS:
         normal = median(usual)
         return f"over twice the usual {normal:.1f}" if now > TIMES * normal else ""
-    found = change([*usual, now])
-    if found.says not in ("jump", "growing"):
+    makeup_change = judge_change([*usual, now])
+    if makeup_change.says not in ("jump", "growing"):
         return ""
-    return f"{found.times:.1f} times its usual {found.usual:.1f} (by luck in {found.false_alarm:.1%} of readings)"
+    return (
+        f"{makeup_change.times:.1f} times its usual {makeup_change.usual:.1f} (by luck in "
+        f"{makeup_change.false_alarm:.1%} of readings)"
+    )

@@ -4,11 +4,11 @@ from collections.abc import Callable, Iterator
 
 from fleet.rules.finding_codes import FindingCode
 from fleet.rules.findings import fire_side, pressure_side, water_side
-from fleet.rules.ledger import Case, Ledger, Record
-from fleet.rules.values import Entry, Visit
+from fleet.rules.ledger import EpisodeCase, PositionRecord, ReplayLedger
+from fleet.rules.values import EntryFact, VisitFact
 
-Found = tuple[str, Record | None, str]
-Seen = Callable[[Ledger, Visit, Entry, Record], Iterator[Found]]
+Found = tuple[str, PositionRecord | None, str]
+Seen = Callable[[ReplayLedger, VisitFact, EntryFact, PositionRecord], Iterator[Found]]
 
 # What is seen on a place and needs more than its row: who else is accused, or what the burner did meanwhile.
 _SPECIAL: dict[str, Seen] = {
@@ -16,13 +16,13 @@ _SPECIAL: dict[str, Seen] = {
     "feeding_above_normal": water_side.feeding_above_normal,
     "gauge_zero_steaming": pressure_side.gauge_zero_steaming,
     "gauge_not_zero_cold": pressure_side.gauge_not_zero_cold,
-    "valve_opened_under_pressure": pressure_side.valve_opened,
-    "switch_opened_fuel_burned": pressure_side.fuel_burned,
+    "valve_opened_under_pressure": pressure_side.find_valve_opened,
+    "switch_opened_fuel_burned": pressure_side.find_fuel_burned,
 }
 
 # These may be seen anywhere, or of the boiler as a whole.
-_ANYWHERE: dict[str, Callable[[Ledger, Visit, Entry, Record | None], Iterator[Found]]] = {
-    "glass_empty": water_side.glass_empty,
+_ANYWHERE: dict[str, Callable[[ReplayLedger, VisitFact, EntryFact, PositionRecord | None], Iterator[Found]]] = {
+    "glass_empty": water_side.find_glass_empty,
     "air_blocked": fire_side.air_blocked,
     "vent_loose": fire_side.vent_bad,
     "vent_blocked": fire_side.vent_bad,
@@ -35,28 +35,30 @@ OBSERVED = frozenset({"lockout_found", "cause_found", *_SPECIAL, *_ANYWHERE})
 _BEFORE = {"lower_cutoff": "upper_cutoff", "high_limit": "operating_control"}
 
 
-def observe(ledger: Ledger, visit: Visit, entry: Entry, record: Record | None) -> Iterator[Found]:
+def find_by_observation(
+    ledger: ReplayLedger, visit: VisitFact, entry: EntryFact, record: PositionRecord | None
+) -> Iterator[Found]:
     """Yield (rule, where, sentence) for one observation; without a position it is about the boiler as a whole."""
-    seen = ledger.catalogue.observations[entry.code]
+    observation = ledger.catalogue.observations[entry.code]
     if entry.code == "cause_found":
-        _cause(ledger, visit, entry, record)
+        _note_cause(ledger, visit, entry, record)
     elif entry.code.startswith("tag_lifted_"):
         _lift_tag(visit, entry, ledger.general)
     elif entry.code in _ANYWHERE:
         yield from _ANYWHERE[entry.code](ledger, visit, entry, record)
-    elif record is None or (not seen.roles and entry.code not in _SPECIAL):
+    elif record is None or (not observation.roles and entry.code not in _SPECIAL):
         # What may be seen anywhere is about the boiler as a whole: any place's named test may answer it.
-        if seen.finding:
-            yield seen.finding, None, f"{seen.name}."
+        if observation.finding:
+            yield observation.finding, None, f"{observation.name}."
     elif entry.code == "lockout_found":
-        yield _lockout(ledger, record)
+        yield _find_lockout(ledger, record)
     elif entry.code in _SPECIAL:
         yield from _SPECIAL[entry.code](ledger, visit, entry, record)
-    elif seen.finding:
-        yield seen.finding, record, f"{seen.name}: {record.position.name}."
+    elif observation.finding:
+        yield observation.finding, record, f"{observation.name}: {record.position.name}."
 
 
-def _cause(ledger: Ledger, visit: Visit, entry: Entry, record: Record | None) -> None:
+def _note_cause(ledger: ReplayLedger, visit: VisitFact, entry: EntryFact, record: PositionRecord | None) -> None:
     """Good news: it counts only from somebody qualified beyond an operator. A repeat takes a manager's name as well."""
     named = entry.readings.get("manager")
     for case in ledger.open_at(record) if visit.qualifications - {"operator"} else ():
@@ -64,7 +66,7 @@ def _cause(ledger: Ledger, visit: Visit, entry: Entry, record: Record | None) ->
         case.manager = case.manager or (named.strip() if isinstance(named, str) else "")
 
 
-def _lift_tag(visit: Visit, entry: Entry, cases: list[Case]) -> None:
+def _lift_tag(visit: VisitFact, entry: EntryFact, cases: list[EpisodeCase]) -> None:
     """Only the body that hung a tag lifts it, on paper."""
     body = entry.code.removeprefix("tag_lifted_")
     for case in cases:
@@ -72,7 +74,7 @@ def _lift_tag(visit: Visit, entry: Entry, cases: list[Case]) -> None:
             case.closed_at, case.closed_by = entry.at, entry.id
 
 
-def _lockout(ledger: Ledger, record: Record) -> Found:
+def _find_lockout(ledger: ReplayLedger, record: PositionRecord) -> Found:
     """It acted, which counts for it; the one before it is presumed failed until it trips as found."""
     before = _rung_before(ledger, record)
     name = record.position.name
@@ -86,6 +88,6 @@ def _lockout(ledger: Ledger, record: Record) -> Found:
     return FindingCode.LOCKOUT_FOUND, before, sentence
 
 
-def _rung_before(ledger: Ledger, record: Record) -> Record | None:
+def _rung_before(ledger: ReplayLedger, record: PositionRecord) -> PositionRecord | None:
     role = _BEFORE.get(record.role.code)
     return next((r for r in ledger.records.values() if r.role.code == role and r.device), None)

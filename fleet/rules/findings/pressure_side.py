@@ -4,18 +4,20 @@ from collections.abc import Iterator
 from datetime import datetime
 
 from fleet.rules.catalogue import FindingRule
-from fleet.rules.effects import doubt
+from fleet.rules.effects import doubt_passes
 from fleet.rules.finding_codes import FindingCode
-from fleet.rules.ledger import Ledger, Record
-from fleet.rules.values import Entry, Visit
+from fleet.rules.ledger import PositionRecord, ReplayLedger
+from fleet.rules.values import EntryFact, VisitFact
 
-Found = tuple[str, Record | None, str]
+Found = tuple[str, PositionRecord | None, str]
 
 READ_BY_GAUGE = frozenset({"limit_trip", "operating_control_trip", "lever_lift", "three_cycles"})
 _PRESUMED = ("operating_control", "high_limit", "siphon", "fuel_valves")
 
 
-def gauge_zero_steaming(ledger: Ledger, visit: Visit, entry: Entry, record: Record) -> Iterator[Found]:
+def gauge_zero_steaming(
+    ledger: ReplayLedger, visit: VisitFact, entry: EntryFact, record: PositionRecord
+) -> Iterator[Found]:
     """Steam is made and the gauge stands at zero: as a plugged siphon, and the gauge's where it hangs on one."""
     siphons = [p for p in ledger.paths_of(record) if p.role.code == "siphon"] or [record]
     for siphon in siphons:
@@ -23,13 +25,15 @@ def gauge_zero_steaming(ledger: Ledger, visit: Visit, entry: Entry, record: Reco
         yield FindingCode.GAUGE_ZERO_WITH_STEAM, siphon, sentence
 
 
-def gauge_not_zero_cold(ledger: Ledger, visit: Visit, entry: Entry, record: Record) -> Iterator[Found]:
+def gauge_not_zero_cold(
+    ledger: ReplayLedger, visit: VisitFact, entry: EntryFact, record: PositionRecord
+) -> Iterator[Found]:
     """The pressures read by it since its last good check are in doubt."""
     sentence = f"The {record.position.name} did not read zero with the boiler cold and vented."
     yield FindingCode.GAUGE_OFF, record, sentence
 
 
-def accuse(ledger: Ledger, rule: FindingRule, place: Record | None) -> None:
+def doubt_readings_of(ledger: ReplayLedger, rule: FindingRule, place: PositionRecord | None) -> None:
     """Put in doubt what was proven by readings of a gauge found wrong, or blind behind its siphon, since a good check.
 
     However it was found: seen cold, compared with a test gauge, or plugged on the bench.
@@ -37,27 +41,31 @@ def accuse(ledger: Ledger, rule: FindingRule, place: Record | None) -> None:
     if place is None or not rule.blinds_gauge:
         return
     if place.role.code == "gauge" or any(r.role.code == "gauge" for r in ledger.hanging_on(place)):
-        doubt(ledger.records.values(), _last_check(place), READ_BY_GAUGE)
+        doubt_passes(ledger.records.values(), _last_check(place), READ_BY_GAUGE)
 
 
-def _last_check(record: Record) -> datetime | None:
+def _last_check(record: PositionRecord) -> datetime | None:
     """The last good check of what is in this place now; before it was fitted another one was read."""
     return record.checked_at or record.fitted_at
 
 
-def valve_opened(ledger: Ledger, visit: Visit, entry: Entry, record: Record) -> Iterator[Found]:
+def find_valve_opened(
+    ledger: ReplayLedger, visit: VisitFact, entry: EntryFact, record: PositionRecord
+) -> Iterator[Found]:
     """Over-pressure is presumed: all that should have acted first, until each passes as found; or the valve is weak."""
     yield FindingCode.VALVE_OPENED, record, f"The {record.position.name} opened under pressure."
     for other in ledger.records.values():
         if other.device and other.role.code in _PRESUMED:
-            told = f"The safety valve opened under pressure: the {other.position.name} is presumed failed."
-            yield FindingCode.PRESUMED_BY_VALVE, other, told
+            sentence = f"The safety valve opened under pressure: the {other.position.name} is presumed failed."
+            yield FindingCode.PRESUMED_BY_VALVE, other, sentence
 
 
-def fuel_burned(ledger: Ledger, visit: Visit, entry: Entry, record: Record) -> Iterator[Found]:
+def find_fuel_burned(
+    ledger: ReplayLedger, visit: VisitFact, entry: EntryFact, record: PositionRecord
+) -> Iterator[Found]:
     """A switch opened and the fuel burned on: where device and circuit are both possible, the circuit comes first."""
     carries = [r for r in (record, *ledger.paths_of(record)) if r.role.part == "output_path"]
     valves = [p for p in ledger.paths_of(record) if p.role.code == "fuel_valves"]
     for circuit in [*carries, *valves] or [record]:
-        told = f"The {record.position.name} opened and the fuel burned on: the {circuit.position.name} did not act."
-        yield FindingCode.OUTPUT_PATH_FAILED, circuit, told
+        sentence = f"The {record.position.name} opened and the fuel burned on: the {circuit.position.name} did not act."
+        yield FindingCode.OUTPUT_PATH_FAILED, circuit, sentence

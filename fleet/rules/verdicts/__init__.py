@@ -3,30 +3,36 @@
 from collections.abc import Callable
 from dataclasses import replace
 
-from fleet.rules.catalogue import Procedure
+from fleet.rules.catalogue import ProcedureSpec
 from fleet.rules.finding_codes import FindingCode
-from fleet.rules.ledger import Bench
-from fleet.rules.values import Verdict
-from fleet.rules.verdicts.accepted import taken
-from fleet.rules.verdicts.fire import clocking, combustion
-from fleet.rules.verdicts.graded import Graded
-from fleet.rules.verdicts.pressure import button_test, lever_lift, limit_trip, operating_control_trip, siphon_check
-from fleet.rules.verdicts.table import CLAIMED, fails_as, table
-from fleet.rules.verdicts.water import flush, inspection, lowering_test
+from fleet.rules.ledger import GradingBench
+from fleet.rules.values import EntryVerdict
+from fleet.rules.verdicts.accepted import is_taken
+from fleet.rules.verdicts.fire import grade_combustion, grade_input
+from fleet.rules.verdicts.graded import GradedTest
+from fleet.rules.verdicts.pressure import (
+    grade_button_test,
+    grade_lever_lift,
+    grade_limit_trip,
+    grade_operating_control_trip,
+    grade_siphon_check,
+)
+from fleet.rules.verdicts.table import CLAIMED_FAILURE_RULE, finding_of_failure, grade_by_table
+from fleet.rules.verdicts.water import grade_flush, grade_inspection, grade_lowering_test
 from fleet.rules.vocabulary import Outcome
 
-GRADERS: dict[str, Callable[[Bench], Graded]] = {
-    "flush": flush,
-    "lowering": lowering_test,
-    "operating_control_trip": operating_control_trip,
-    "limit_trip": limit_trip,
-    "lever_lift": lever_lift,
-    "siphon_check": siphon_check,
-    "button": button_test,
-    "inspection": inspection,
-    "combustion": combustion,
-    "clocking": clocking,
-    "table": table,
+GRADERS: dict[str, Callable[[GradingBench], GradedTest]] = {
+    "flush": grade_flush,
+    "lowering": grade_lowering_test,
+    "operating_control_trip": grade_operating_control_trip,
+    "limit_trip": grade_limit_trip,
+    "lever_lift": grade_lever_lift,
+    "siphon_check": grade_siphon_check,
+    "button": grade_button_test,
+    "inspection": grade_inspection,
+    "combustion": grade_combustion,
+    "clocking": grade_input,
+    "table": grade_by_table,
 }
 
 # Only this one reads the machine's rules of the readings: anywhere else they would be a check that nobody makes.
@@ -72,63 +78,68 @@ _CLAIMED_PASS = "Claimed as passed, but the readings fail it. Only a correction 
 _CLAIMED_FAIL = "Claimed as failed, but every reading is fine. It stays failed until corrected: which is right?"
 
 
-def fires(procedure: Procedure) -> frozenset[str]:
+def findings_fired_by(procedure: ProcedureSpec) -> frozenset[str]:
     """Every finding rule a test of this procedure may fire: by its grader, by its readings, by a bare claim."""
     by_reading = {s.finding for s in procedure.readings.values() if s.finding}
-    return FIRES.get(procedure.judged_by, frozenset()) | by_reading | {procedure.fails_as or CLAIMED}
+    return FIRES.get(procedure.judged_by, frozenset()) | by_reading | {procedure.fails_as or CLAIMED_FAILURE_RULE}
 
 
-def grade(bench: Bench) -> Graded:
+def grade_test(bench: GradingBench) -> GradedTest:
     """Grade one test: the claim can only make the readings' answer worse, never better."""
     claimed = bench.entry.outcome
     if claimed == Outcome.NOT_DONE:
-        return Graded(Outcome.NOT_DONE, f"{bench.procedure.name} was not done on the {bench.name}.")
-    missing = _missing(bench)
+        return GradedTest(Outcome.NOT_DONE, f"{bench.procedure.name} was not done on the {bench.name}.")
+    missing = _missing_readings(bench)
     read = GRADERS[bench.procedure.judged_by](bench)
     if read.outcome == Outcome.PASS and bench.record.kind not in bench.procedure.kinds:
-        return Graded(Outcome.NOT_A_TEST, f"{bench.procedure.name} is no test of what fills the {bench.name}.")
+        return GradedTest(Outcome.NOT_A_TEST, f"{bench.procedure.name} is no test of what fills the {bench.name}.")
     # Bad news counts without its readings: a control that never opened has no trip pressure to write down.
     if claimed == Outcome.FAIL and read.outcome in (Outcome.PASS, Outcome.INCONCLUSIVE, Outcome.NOTED):
         return _failed_by_claim(bench, read, missing)
     if read.outcome in (Outcome.FAIL, Outcome.NOT_A_TEST):
         return replace(read, question=_CLAIMED_PASS if claimed == Outcome.PASS and read.outcome == Outcome.FAIL else "")
     if read.outcome == Outcome.PASS and bench.procedure.code in READ_AT_THE_GLASS and _glass_unreadable(bench):
-        told = f"{bench.procedure.name} on the {bench.name} proves nothing: the gauge glass can't be read."
-        return Graded(Outcome.INCONCLUSIVE, told, limit=read.limit, set_value=read.set_value, faults=read.faults)
+        return _inconclusive_test(
+            read, f"{bench.procedure.name} on the {bench.name} proves nothing: the gauge glass can't be read."
+        )
     if claimed == Outcome.INCONCLUSIVE or missing:
-        # What it proves is gone; what it found wrong on the way stays.
-        told = read.sentence if read.outcome == Outcome.INCONCLUSIVE and not missing else _inconclusive(bench, missing)
-        return Graded(Outcome.INCONCLUSIVE, told, limit=read.limit, set_value=read.set_value, faults=read.faults)
+        said_by_readings = read.outcome == Outcome.INCONCLUSIVE and not missing
+        return _inconclusive_test(read, read.sentence if said_by_readings else _inconclusive_sentence(bench, missing))
     return read
 
 
-def _glass_unreadable(bench: Bench) -> bool:
+def _inconclusive_test(read: GradedTest, sentence: str) -> GradedTest:
+    """Return the test without what it proves; what it found wrong on the way stays."""
+    return GradedTest(Outcome.INCONCLUSIVE, sentence, limit=read.limit, set_value=read.set_value, faults=read.faults)
+
+
+def _glass_unreadable(bench: GradingBench) -> bool:
     return any(c.rule.code == FindingCode.GLASS_UNREADABLE for c in bench.ledger.open_cases())
 
 
-def _failed_by_claim(bench: Bench, read: Graded, missing: list[str]) -> Graded:
+def _failed_by_claim(bench: GradingBench, read: GradedTest, missing: list[str]) -> GradedTest:
     question = "" if missing or read.outcome != Outcome.PASS else _CLAIMED_FAIL
     # The class and the effect of the procedure: a plugged path blinds what is on it, a failed feeder is no hold.
-    faults = ((fails_as(bench), bench.record.position.id), *read.faults)
+    faults = ((finding_of_failure(bench), bench.record.position.id), *read.faults)
     sentence = f"{bench.procedure.name} was reported failed on the {bench.name}."
     failed = replace(read, outcome=Outcome.FAIL, grade="failed", proves="", sentence=sentence)
     return replace(failed, question=question, faults=faults)
 
 
-def _missing(bench: Bench) -> list[str]:
-    return [s.name for s in bench.procedure.readings.values() if s.required and not taken(bench, s)]
+def _missing_readings(bench: GradingBench) -> list[str]:
+    return [s.name for s in bench.procedure.readings.values() if s.required and not is_taken(bench, s)]
 
 
-def _inconclusive(bench: Bench, missing: list[str]) -> str:
+def _inconclusive_sentence(bench: GradingBench, missing: list[str]) -> str:
     if missing:
         names = ", ".join(name.replace("_", " ") for name in missing)
         return f"{bench.procedure.name} on the {bench.name} proves nothing: {names} not recorded."
     return f"{bench.procedure.name} on the {bench.name} was inconclusive."
 
 
-def as_verdict(bench: Bench, graded: Graded) -> Verdict:
+def as_verdict(bench: GradingBench, graded: GradedTest) -> EntryVerdict:
     """The verdict that leaves the rules, with the limit, set point and source it was judged by."""
-    return Verdict(
+    return EntryVerdict(
         entry=bench.entry.id,
         outcome=graded.outcome.value,
         sentence=graded.sentence,

@@ -4,39 +4,39 @@ from collections.abc import Callable
 from operator import ge, gt, le, lt
 
 from fleet.rules.catalogue import Acceptance, ReadingSpec
-from fleet.rules.ledger import Bench
+from fleet.rules.ledger import GradingBench
 
 ROUNDING = 1e-9  # decimal readings in binary: 17.1 is within 2 of 15.1
 
 _COMPARE: dict[str, Callable[[float, float], bool]] = {"<=": le, ">=": ge, "<": lt, ">": gt}
 
 
-def taken(bench: Bench, spec: ReadingSpec) -> bool:
+def is_taken(bench: GradingBench, spec: ReadingSpec) -> bool:
     """Whether the reading is there and of its type: a word where a yes or no belongs tells nothing."""
     if spec.type == "bool":
-        return bench.flag(spec.name) is not None
+        return bench.yes_or_no_reading(spec.name) is not None
     if spec.type == "number":
-        return bench.number(spec.name) is not None
-    return bench.word(spec.name) in spec.choices
+        return bench.number_reading(spec.name) is not None
+    return bench.choice_reading(spec.name) in spec.choices
 
 
-def reference(bench: Bench, rule: Acceptance) -> float | None:
+def reference_value(bench: GradingBench, rule: Acceptance) -> float | None:
     """The value of the device or setting that the rule compares with; None where it names none or none is known."""
-    return bench.record.setting(rule.key) if rule.key else None
+    return bench.record.numeric_setting(rule.key) if rule.key else None
 
 
-def accepted(bench: Bench, spec: ReadingSpec) -> bool | None:
+def is_accepted(bench: GradingBench, spec: ReadingSpec) -> bool | None:
     """Whether a taken reading keeps its rule; None where what it is compared with is not known."""
     rule = spec.rule
-    if rule is None or not taken(bench, spec):
+    if rule is None or not is_taken(bench, spec):
         return None
     if rule.op == "is":
-        return bench.flag(spec.name) is (rule.words == ("yes",))
+        return bench.yes_or_no_reading(spec.name) is (rule.words == ("yes",))
     if rule.op == "in":
-        return bench.word(spec.name) in rule.words
-    value, known = bench.number(spec.name), reference(bench, rule) if rule.key else rule.number
-    if value is None or known is None:
+        return bench.choice_reading(spec.name) in rule.words
+    value, compared_value = bench.number_reading(spec.name), reference_value(bench, rule) if rule.key else rule.number
+    if value is None or compared_value is None:
         return None
     if rule.op == "within":
-        return abs(value - known) <= (rule.number or 0.0) + ROUNDING
-    return _COMPARE[rule.op](value, known)
+        return abs(value - compared_value) <= (rule.number or 0.0) + ROUNDING
+    return _COMPARE[rule.op](value, compared_value)

@@ -7,7 +7,7 @@ from fleet.rules.vocabulary import Outcome
 
 
 @dataclass(frozen=True, slots=True)
-class Graded:
+class GradedTest:
     """`outcome` is pass, fail, inconclusive, not_a_test, not_done or noted; `faults` name finding rules and places."""
 
     outcome: Outcome
@@ -20,6 +20,8 @@ class Graded:
     faults: tuple[tuple[str, UUID], ...] = ()
 
 
-def failed(sentence: str, *faults: tuple[str, UUID], limit: str = "", set_value: float | None = None) -> Graded:
+def failed_test(
+    sentence: str, *faults: tuple[str, UUID], limit: str = "", set_value: float | None = None
+) -> GradedTest:
     """A test that failed, with the rules that fire."""
-    return Graded(Outcome.FAIL, sentence, "failed", limit=limit, set_value=set_value, faults=faults)
+    return GradedTest(Outcome.FAIL, sentence, "failed", limit=limit, set_value=set_value, faults=faults)

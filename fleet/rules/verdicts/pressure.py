@@ -1,8 +1,8 @@
 """Graders of the pressure side: operating control, high limit, safety valve, siphon; and the test button."""
 
 from fleet.rules.finding_codes import FindingCode
-from fleet.rules.ledger import Bench
-from fleet.rules.verdicts.graded import Graded, failed
+from fleet.rules.ledger import GradingBench
+from fleet.rules.verdicts.graded import GradedTest, failed_test
 from fleet.rules.vocabulary import Outcome
 
 LIMIT_GOOD_PSI = 1.0  # of its set point
@@ -13,61 +13,65 @@ STAY_OFF_MINUTES = 3.0
 HIGHEST_PSI = 15.0  # of any rung of a low-pressure steam boiler (S53), whatever the register says
 
 
-def operating_control_trip(bench: Bench) -> Graded:
+def grade_operating_control_trip(bench: GradingBench) -> GradedTest:
     """The control opens at its cut-out, well under the limit. An initiator: watched, never counted as protection."""
-    trip, cut_out = bench.number("trip_psi"), bench.record.setting("cut_out_psi")
-    limit_set = _rung(bench, "high_limit")
-    here = bench.record.position.id
+    trip, cut_out = bench.number_reading("trip_psi"), bench.record.numeric_setting("cut_out_psi")
+    limit_set = _lowest_rung(bench, "high_limit")
+    position = bench.record.position.id
     if trip is None:
-        return Graded(Outcome.INCONCLUSIVE, f"No trip pressure was read for the {bench.name}.")
+        return GradedTest(Outcome.INCONCLUSIVE, f"No trip pressure was read for the {bench.name}.")
     if trip > limit_set - CONTROL_UNDER_LIMIT_PSI:
         limit = f"opens at least {CONTROL_UNDER_LIMIT_PSI:g} psi below the limit's {limit_set:g} psi"
         sentence = f"The {bench.name} opened at {trip:g} psi, too close to the high limit to do its work."
-        return failed(sentence, (FindingCode.OPERATING_CONTROL_FAILED, here), limit=limit, set_value=cut_out)
-    tolerance = max(0.5, 0.2 * (bench.record.setting("differential_psi") or 0.0))
+        return failed_test(sentence, (FindingCode.OPERATING_CONTROL_FAILED, position), limit=limit, set_value=cut_out)
+    tolerance = max(0.5, 0.2 * (bench.record.numeric_setting("differential_psi") or 0.0))
     good = cut_out is None or abs(trip - cut_out) <= tolerance
     sentence = f"The {bench.name} opened at {trip:g} psi{'' if good else ': adjust it'}."
-    return Graded(Outcome.PASS, sentence, "good" if good else "drifted", "full", f"±{tolerance:g} psi", cut_out)
+    return GradedTest(Outcome.PASS, sentence, "good" if good else "drifted", "full", f"±{tolerance:g} psi", cut_out)
 
 
-def limit_trip(bench: Bench) -> Graded:
+def grade_limit_trip(bench: GradingBench) -> GradedTest:
     """The high limit trips under the valve, stays out with the call on, and comes back only by hand."""
-    trip, set_psi = bench.number("trip_psi"), bench.record.setting("set_psi")
-    here, name = bench.record.position.id, bench.name
+    trip, set_psi = bench.number_reading("trip_psi"), bench.record.numeric_setting("set_psi")
+    position, name = bench.record.position.id, bench.name
     if trip is None:
-        return Graded(Outcome.INCONCLUSIVE, f"No trip pressure was read for the {name}.", set_value=set_psi)
-    valve = _rung(bench, "safety_valve")
+        return GradedTest(Outcome.INCONCLUSIVE, f"No trip pressure was read for the {name}.", set_value=set_psi)
+    valve = _lowest_rung(bench, "safety_valve")
     limit = f"trips at least {LIMIT_UNDER_VALVE_PSI:g} psi under the valve's {valve:g} psi"
     if trip > valve - LIMIT_UNDER_VALVE_PSI:
         sentence = f"The {name} tripped only at {trip:g} psi."
-        return failed(sentence, (FindingCode.LIMIT_FAILED, here), limit=limit, set_value=set_psi)
-    if bench.flag("restarted_by_hand") is False:
+        return failed_test(sentence, (FindingCode.LIMIT_FAILED, position), limit=limit, set_value=set_psi)
+    if bench.yes_or_no_reading("restarted_by_hand") is False:
         sentence = f"The {name} let the burner restart by itself: it must stay out until reset by hand."
-        return failed(sentence, (FindingCode.LIMIT_RESTARTS, here), limit="restarts only by hand", set_value=set_psi)
+        return failed_test(
+            sentence, (FindingCode.LIMIT_RESTARTS, position), limit="restarts only by hand", set_value=set_psi
+        )
     doubt = _reset_doubt(bench, trip)
     if doubt:
-        told = f"The {name} tripped, but its manual reset is not proven: {doubt}."
-        return Graded(Outcome.INCONCLUSIVE, told, limit=limit, set_value=set_psi)
+        doubt_sentence = f"The {name} tripped, but its manual reset is not proven: {doubt}."
+        return GradedTest(Outcome.INCONCLUSIVE, doubt_sentence, limit=limit, set_value=set_psi)
     good = set_psi is None or abs(trip - set_psi) <= LIMIT_GOOD_PSI
     sentence = f"The {name} tripped at {trip:g} psi and stayed out until reset by hand{'' if good else ': adjust it'}."
-    return Graded(Outcome.PASS, sentence, "good" if good else "drifted", "full", limit, set_psi)
+    return GradedTest(Outcome.PASS, sentence, "good" if good else "drifted", "full", limit, set_psi)
 
 
-def _rung(bench: Bench, role: str) -> float:
+def _lowest_rung(bench: GradingBench, role: str) -> float:
     """The lowest set pressure of a rung, or the most it may be where none is known or a higher one is written down."""
-    known = bench.ledger.lowest_setting(role, "set_psi")
-    return HIGHEST_PSI if known is None else min(known, HIGHEST_PSI)
+    lowest_on_record = bench.ledger.lowest_setting(role, "set_psi")
+    return HIGHEST_PSI if lowest_on_record is None else min(lowest_on_record, HIGHEST_PSI)
 
 
-def _reset_doubt(bench: Bench, trip: float) -> str:
+def _reset_doubt(bench: GradingBench, trip: float) -> str:
     """Why the lock-out is not proven, '' if it is: time out, call on, pressure well down, setting read back."""
-    minutes, after, back = (bench.number(n) for n in ("stayed_off_minutes", "psi_when_checked", "set_psi_read_back"))
-    set_psi = bench.record.setting("set_psi")
+    minutes, after, back = (
+        bench.number_reading(n) for n in ("stayed_off_minutes", "psi_when_checked", "set_psi_read_back")
+    )
+    set_psi = bench.record.numeric_setting("set_psi")
     if minutes is None or minutes < STAY_OFF_MINUTES:
         return f"it must stay off at least {STAY_OFF_MINUTES:g} minutes"
-    if bench.flag("call_on") is not True:
+    if bench.yes_or_no_reading("call_on") is not True:
         return "the call for heat must be on while it is watched"
-    reset_psi = bench.record.setting("reset_psi")
+    reset_psi = bench.record.numeric_setting("reset_psi")
     if after is None or (after > trip / 2 and (reset_psi is None or after >= reset_psi)):
         return "the pressure must fall to half the trip reading or under its reset point while it stays off"
     if back is None or (set_psi is not None and abs(back - set_psi) > 0.25):
@@ -75,34 +79,34 @@ def _reset_doubt(bench: Bench, trip: float) -> str:
     return ""
 
 
-def lever_lift(bench: Bench) -> Graded:
+def grade_lever_lift(bench: GradingBench) -> GradedTest:
     """A lift under steam shows the valve is free. It never proves the set pressure."""
-    psi, here = bench.number("gauge_psi"), bench.record.position.id
-    if bench.flag("lifted") is False or bench.flag("discharged") is False:
-        return failed(f"The {bench.name} did not lift and discharge.", (FindingCode.VALVE_NO_LIFT, here))
+    psi, position = bench.number_reading("gauge_psi"), bench.record.position.id
+    if bench.yes_or_no_reading("lifted") is False or bench.yes_or_no_reading("discharged") is False:
+        return failed_test(f"The {bench.name} did not lift and discharge.", (FindingCode.VALVE_NO_LIFT, position))
     limit = f"lifted with at least {LEVER_PSI:g} psi under it"
-    leaks = bench.word("after_lift") in ("drips", "weeps")
-    drips = ((FindingCode.VALVE_DRIPS, here),) if leaks else ()
+    leaks = bench.choice_reading("after_lift") in ("drips", "weeps")
+    drips = ((FindingCode.VALVE_DRIPS, position),) if leaks else ()
     if leaks and any(
         c.rule.code in (FindingCode.VALVE_DRIPS, FindingCode.VALVE_DRIPS_AGAIN) for c in bench.record.open_cases()
     ):
         sentence = f"The {bench.name} still leaks after one more lift."
-        return failed(sentence, (FindingCode.VALVE_DRIPS_AGAIN, here), limit=limit)
+        return failed_test(sentence, (FindingCode.VALVE_DRIPS_AGAIN, position), limit=limit)
     if psi is None or psi < LEVER_PSI:
         sentence = f"The {bench.name} was lifted without enough pressure under it{' and drips since' if leaks else ''}."
-        return Graded(Outcome.INCONCLUSIVE, sentence, limit=limit, faults=drips)
+        return GradedTest(Outcome.INCONCLUSIVE, sentence, limit=limit, faults=drips)
     sentence = f"The {bench.name} lifted at {psi:g} psi{' and drips since' if leaks else ' and closed tight'}."
-    return Graded(Outcome.PASS, sentence, "good", "full", limit, faults=drips)
+    return GradedTest(Outcome.PASS, sentence, "good", "full", limit, faults=drips)
 
 
-def siphon_check(bench: Bench) -> Graded:
+def grade_siphon_check(bench: GradingBench) -> GradedTest:
     """Water passes the siphon, or everything on it is blind."""
-    if bench.flag("passes_water") is False:
+    if bench.yes_or_no_reading("passes_water") is False:
         sentence = f"The {bench.name} is plugged: every control and gauge on it is blind."
-        return failed(sentence, (FindingCode.SIPHON_PLUGGED, bench.record.position.id))
-    return Graded(Outcome.PASS, f"The {bench.name} passes water.", "good", "full")
+        return failed_test(sentence, (FindingCode.SIPHON_PLUGGED, bench.record.position.id))
+    return GradedTest(Outcome.PASS, f"The {bench.name} passes water.", "good", "full")
 
 
-def button_test(bench: Bench) -> Graded:
+def grade_button_test(bench: GradingBench) -> GradedTest:
     """A test button covers the electronics only: noted, never a proof."""
-    return Graded(Outcome.NOTED, f"The test button of the {bench.name} covers its electronics only: never a proof.")
+    return GradedTest(Outcome.NOTED, f"The test button of the {bench.name} covers its electronics only: never a proof.")

@@ -11,4 +11,4 @@ register = template.Library()
 @register.simple_tag
 def not_fresh() -> str:
     """Return the notice if the worker has stopped; "" if it runs."""
-    return fresh.words(timezone.now())
+    return fresh.worker_notice(timezone.now())

@@ -7,8 +7,8 @@ from django import template
 
 from fleet.engineering.fuels import FUELS
 from fleet.engineering.units import UNITS
-from fleet.web.figures import brief as briefly
-from fleet.web.figures import figures, shown, with_si
+from fleet.web.figures import in_brief as briefly
+from fleet.web.figures import in_reader_units, to_figures, with_si
 
 register = template.Library()
 
@@ -24,7 +24,7 @@ def spoken(choice: str) -> str:
 @register.filter
 def us_si(value: float, unit: str) -> str:
     """Return a value in the reader's units; by default US units with SI in brackets: "8 psi (55.2 kPa)"."""
-    return str(shown(value, unit, 3))
+    return str(in_reader_units(value, unit, 3))
 
 
 @register.filter
@@ -49,16 +49,16 @@ def as_read(value: Any, unit: str) -> str:
 
 def _si_of(value: Any, unit: str) -> str:
     try:
-        told = briefly(float(str(value).replace(",", "")), unit) if unit in UNITS else ""
+        text = briefly(float(str(value).replace(",", "")), unit) if unit in UNITS else ""
     except ValueError:
         return ""
-    return told if not told.endswith(f" {unit}") else ""
+    return text if not text.endswith(f" {unit}") else ""
 
 
 @register.filter
 def figure(value: float) -> str:
     """Return a number to three significant figures, without a unit."""
-    return figures(value, 3)
+    return to_figures(value, 3)
 
 
 @register.filter

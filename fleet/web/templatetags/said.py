@@ -11,7 +11,7 @@ from django.utils.html import conditional_escape
 from django.utils.safestring import SafeString, mark_safe
 
 from fleet.assessments.sources import spelled_out
-from fleet.rules.wording import on
+from fleet.rules.wording import local_day
 
 register = template.Library()
 
@@ -24,9 +24,9 @@ WORDS = {
     "as_left": "As left",
     "cannot_be_judged": "Could not be judged",
 }
-UNITS = ("_psi", "_in", "_minutes", "_f", "_pct", "_s", "_ppm", "_lb_h", "_btu_h")
-DATED = re.compile(r"\b((?:Mon|Tue|Wed|Thu|Fri|Sat|Sun) \d{2} [A-Z][a-z]{2}) (\d{4})\b")
-SENTENCE = re.compile(r"(?<=[.!?])\s+")
+UNIT_SUFFIXES = ("_psi", "_in", "_minutes", "_f", "_pct", "_s", "_ppm", "_lb_h", "_btu_h")
+DATE_PATTERN = re.compile(r"\b((?:Mon|Tue|Wed|Thu|Fri|Sat|Sun) \d{2} [A-Z][a-z]{2}) (\d{4})\b")
+SENTENCE_GAP_PATTERN = re.compile(r"(?<=[.!?])\s+")
 
 
 @register.filter
@@ -39,50 +39,50 @@ def word(code: str) -> str:
 @register.filter
 def day(at: datetime | str | None, zone: str) -> str:
     """Return the day in the building's zone, as in "Tue 24 Nov 2026"; "" for None."""
-    return on(_instant(at), zone) if at else ""
+    return local_day(_parse_instant(at), zone) if at else ""
 
 
 @register.filter
 def moment(at: datetime | str | None, zone: str) -> str:
     """Return day and time in the building's zone, as in "Tue 24 Nov 2026, 10:42 EST"; "" for None."""
-    return _instant(at).astimezone(ZoneInfo(zone)).strftime("%a %d %b %Y, %H:%M %Z") if at else ""
+    return _parse_instant(at).astimezone(ZoneInfo(zone)).strftime("%a %d %b %Y, %H:%M %Z") if at else ""
 
 
 @register.simple_tag
 def span(since: datetime, until: datetime, zone: str) -> str:
     """Return a span in the building's zone; the day and the zone are written once if both ends share them."""
     begin, end = (at.astimezone(ZoneInfo(zone)) for at in (since, until))
-    told = moment(since, zone)
+    text = moment(since, zone)
     if (begin.date(), begin.tzname()) != (end.date(), end.tzname()):
-        return f"{told} to {moment(until, zone)}"
-    return f"{told.removesuffix(f' {begin.tzname()}')} to {end:%H:%M %Z}"
+        return f"{text} to {moment(until, zone)}"
+    return f"{text.removesuffix(f' {begin.tzname()}')} to {end:%H:%M %Z}"
 
 
 @register.filter
 def year_apart(text: str, year: int) -> SafeString:
     """Wrap the year of dates in this year in a span, which narrow screens hide: the page's head shows the year once."""
     return mark_safe(
-        DATED.sub(
+        DATE_PATTERN.sub(
             lambda f: f'{f[1]}<span class="row-wide"> {f[2]}</span>' if int(f[2]) == year else f[0],
             conditional_escape(text),
         )
     )
 
 
-def _instant(at: datetime | str) -> datetime:
+def _parse_instant(at: datetime | str) -> datetime:
     return datetime.fromisoformat(at) if isinstance(at, str) else at
 
 
 @register.filter
 def sentences(text: str) -> list[str]:
     """Split a text into its sentences."""
-    return SENTENCE.split(text.strip()) if text else []
+    return SENTENCE_GAP_PATTERN.split(text.strip()) if text else []
 
 
 @register.filter
 def label(reading: str) -> str:
     """Return a reading's name without its unit, which is shown after the value."""
-    unit = next((u for u in UNITS if reading.endswith(u)), "")
+    unit = next((u for u in UNIT_SUFFIXES if reading.endswith(u)), "")
     return " ".join("pressure" if w == "psi" else w for w in reading.removesuffix(unit).split("_"))
 
 

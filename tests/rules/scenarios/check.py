@@ -9,12 +9,12 @@ from zoneinfo import ZoneInfo
 from fleet.rules.heat import building_conditions
 from fleet.rules.values import (
     Condition,
-    Deficiency,
+    EntryVerdict,
     Evidence,
+    JudgedDeficiency,
     Judgement,
+    PositionStateSegment,
     State,
-    StateSegment,
-    Verdict,
     deficiency_id,
     paper_id,
 )
@@ -42,7 +42,7 @@ class Seen:
 
     def ref_of(self, position: UUID | None) -> str:
         """The symbolic name of a position."""
-        return self.evidence.by_id[position].ref if position else WHOLE
+        return self.evidence.positions_by_id[position].ref if position else WHOLE
 
     def local(self, at: datetime | None) -> str:
         """An instant as people at the boiler say it."""
@@ -108,7 +108,7 @@ def _among(expected: Expectation, found: Iterable[tuple[str, str]]) -> Answer:
     return met, f"{code}@{place}" if place else code, ", ".join(f"{c}@{ref}" for c, ref in told) or "none"
 
 
-def _segment(seen: Seen, ref: str) -> StateSegment:
+def _segment(seen: Seen, ref: str) -> PositionStateSegment:
     position = seen.id_of(ref)
     return next(s for s in seen.judged.states if s.position == position and _holds(s.since, s.until, seen.at))
 
@@ -200,7 +200,7 @@ def _subjects(seen: Seen) -> dict[UUID, str]:
     return names | {_id(seen, d): f"{d.rule}@{seen.ref_of(d.position)}" for d in seen.judged.deficiencies}
 
 
-def _id(seen: Seen, one: Deficiency) -> UUID:
+def _id(seen: Seen, one: JudgedDeficiency) -> UUID:
     return deficiency_id(seen.evidence.boiler, one.position, one.rule, one.episode)
 
 
@@ -219,7 +219,7 @@ def _verdict(seen: Seen, expected: Expectation) -> Answer:
     return _told(_same(expected, got), found)
 
 
-def _told(answer: Answer, found: Verdict) -> Answer:
+def _told(answer: Answer, found: EntryVerdict) -> Answer:
     met, wanted, got = answer
     return met, wanted, got if met else f"{got}: {found.sentence}"
 

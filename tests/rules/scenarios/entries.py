@@ -5,8 +5,8 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 from uuid import UUID, uuid5
 
-from fleet.rules.catalogue import Catalogue, Kind, ReadingSpec, Role
-from fleet.rules.values import Entry, Value
+from fleet.rules.catalogue import Catalogue, KindSpec, ReadingSpec, RoleSpec
+from fleet.rules.values import EntryFact, Value
 from tests.rules.scenarios.nodes import Here
 
 ACTS = ("test", "action", "observe", "replace", "fit", "remove", "set")
@@ -27,7 +27,7 @@ class Place:
     """A symbolic position: its id and its role."""
 
     id: UUID
-    role: Role
+    role: RoleSpec
 
 
 @dataclass(frozen=True)
@@ -45,9 +45,9 @@ def place_of(here: Here, register: Register) -> Place:
     return register.places[here.one_of(register.places, "position")]
 
 
-def entries(visit: UUID, listed: list[Here], begun: datetime, register: Register) -> tuple[Entry, ...]:
+def entries(visit: UUID, listed: list[Here], begun: datetime, register: Register) -> tuple[EntryFact, ...]:
     """The entries in the order done; one without a time of its own was done when the one before it was."""
-    found: list[Entry] = []
+    found: list[EntryFact] = []
     at = begun
     for here in _unfolded(listed, register.work):
         entry = _entry(visit, len(found), here, at, register)
@@ -71,7 +71,7 @@ def _unfolded(listed: list[Here], work: Work, within: tuple[str, ...] = ()) -> I
         yield from _unfolded(work[name], work, (*within, name))
 
 
-def _entry(visit: UUID, number: int, here: Here, at: datetime, register: Register) -> Entry:
+def _entry(visit: UUID, number: int, here: Here, at: datetime, register: Register) -> EntryFact:
     pairs = here.pairs()
     acts = [a for a in ACTS if a in pairs]
     if len(acts) != 1:
@@ -79,11 +79,11 @@ def _entry(visit: UUID, number: int, here: Here, at: datetime, register: Registe
     act = acts[0]
     here.keys({act} | TAKES.get(act, set()) | ALWAYS)
     when = pairs["performed_at"].instant(register.zone) if "performed_at" in pairs else at
-    blank = Entry(uuid5(visit, str(number)), number, act, "", None, when)
+    blank = EntryFact(uuid5(visit, str(number)), number, act, "", None, when)
     return _READ[act](blank, here, pairs, register)
 
 
-def _test(entry: Entry, here: Here, pairs: dict[str, Here], register: Register) -> Entry:
+def _test(entry: EntryFact, here: Here, pairs: dict[str, Here], register: Register) -> EntryFact:
     here.keys(pairs, ("position", "outcome"))
     place = place_of(pairs["position"], register)
     procedure = register.catalogue.procedures[pairs["test"].one_of(register.catalogue.procedures, "test")]
@@ -117,13 +117,13 @@ def _reading(spec: ReadingSpec, here: Here) -> Value:
     return number
 
 
-def _action(entry: Entry, here: Here, pairs: dict[str, Here], register: Register) -> Entry:
+def _action(entry: EntryFact, here: Here, pairs: dict[str, Here], register: Register) -> EntryFact:
     here.keys(pairs, ("position",))
     code = pairs["action"].one_of(register.catalogue.actions, "action")
     return replace(entry, code=code, position=place_of(pairs["position"], register).id)
 
 
-def _observe(entry: Entry, here: Here, pairs: dict[str, Here], register: Register) -> Entry:
+def _observe(entry: EntryFact, here: Here, pairs: dict[str, Here], register: Register) -> EntryFact:
     seen = register.catalogue.observations[pairs["observe"].one_of(register.catalogue.observations, "observation")]
     place = place_of(pairs["position"], register) if "position" in pairs else None
     if seen.roles and (place is None or place.role.code not in seen.roles):
@@ -137,7 +137,7 @@ def _phase(pairs: dict[str, Here]) -> str:
     return pairs["phase"].one_of(("as_found", "as_left"), "phase") if "phase" in pairs else ""
 
 
-def _replace(entry: Entry, here: Here, pairs: dict[str, Here], register: Register) -> Entry:
+def _replace(entry: EntryFact, here: Here, pairs: dict[str, Here], register: Register) -> EntryFact:
     inner = pairs[entry.act].keys({"position", "reason", "with"}, ("position", "with"))
     place = place_of(inner["position"], register)
     device = inner["with"].pairs()
@@ -148,7 +148,7 @@ def _replace(entry: Entry, here: Here, pairs: dict[str, Here], register: Registe
     return replace(entry, position=place.id, device=uuid5(entry.id, "device"), kind=kind.code, values=values)
 
 
-def attributes(told: dict[str, Here], kind: Kind) -> dict[str, Value]:
+def attributes(told: dict[str, Here], kind: KindSpec) -> dict[str, Value]:
     """What is stamped or set on a device of this kind."""
     return {name: _known(name, value, kind.attributes) for name, value in told.items()}
 
@@ -159,12 +159,12 @@ def _known(name: str, here: Here, known: frozenset[str]) -> Value:
     return here.value()
 
 
-def _remove(entry: Entry, here: Here, pairs: dict[str, Here], register: Register) -> Entry:
+def _remove(entry: EntryFact, here: Here, pairs: dict[str, Here], register: Register) -> EntryFact:
     inner = pairs["remove"].keys({"position", "reason"}, ("position",))
     return replace(entry, position=place_of(inner["position"], register).id)
 
 
-def _set(entry: Entry, here: Here, pairs: dict[str, Here], register: Register) -> Entry:
+def _set(entry: EntryFact, here: Here, pairs: dict[str, Here], register: Register) -> EntryFact:
     inner = pairs["set"].pairs()
     if "position" not in inner or len(inner) == 1:
         raise pairs["set"].wrong("a position and at least one value belong here")
@@ -173,7 +173,7 @@ def _set(entry: Entry, here: Here, pairs: dict[str, Here], register: Register) -
     return replace(entry, position=place.id, values={name: _known(name, v, known) for name, v in inner.items()})
 
 
-_READ: dict[str, Callable[[Entry, Here, dict[str, Here], Register], Entry]] = {
+_READ: dict[str, Callable[[EntryFact, Here, dict[str, Here], Register], EntryFact]] = {
     "test": _test,
     "action": _action,
     "observe": _observe,

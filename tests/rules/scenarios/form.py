@@ -56,10 +56,10 @@ from functools import cache
 from pathlib import Path
 from uuid import UUID, uuid5
 
-from fleet.catalog.parse import parse
+from fleet.catalog.parse import parse_folder
 from fleet.rules.catalogue import Catalogue
 from fleet.rules.readiness import LEAVING_CHECKS
-from fleet.rules.values import Act, Evidence, Value, Visit
+from fleet.rules.values import ActFact, Evidence, Value, VisitFact
 from tests.rules.scenarios import later, setup
 from tests.rules.scenarios.entries import Place, Register, Work, entries
 from tests.rules.scenarios.expected import Cast, Moment, moments
@@ -104,7 +104,7 @@ class Posted:
     """A visit with its name, and when somebody stood behind it as a second."""
 
     name: str
-    visit: Visit
+    visit: VisitFact
     seconded_at: datetime | None
 
 
@@ -119,13 +119,13 @@ class Scenario:
     posted: tuple[Posted, ...]
     moments: tuple[Moment, ...]
     known_fault: str = ""
-    acts: tuple[Act, ...] = ()
+    acts: tuple[ActFact, ...] = ()
 
 
 @cache
 def catalogue() -> Catalogue:
     """The catalogue that comes with the code."""
-    return parse(Path(__file__).resolve().parents[3] / "fixtures" / "catalogue", 1)
+    return parse_folder(Path(__file__).resolve().parents[3] / "fixtures" / "catalogue", 1)
 
 
 def read(path: Path) -> list[Scenario]:
@@ -202,7 +202,7 @@ def _visits(here: Here, people: setup.People, register: Register) -> Iterator[Po
             raise item.wrong(f"another visit is {name!r} already")
         corrects = told["corrects"].one_of(open_, "visit to correct") if "corrects" in told else ""
         visit = replace(_visit(name, item, told, people, register), void=_void(item, told))
-        visit = replace(visit, own=not ("neighbour" in told and told["neighbour"].flag()))
+        visit = replace(visit, of_this_boiler=not ("neighbour" in told and told["neighbour"].flag()))
         visit = replace(visit, corrects=visit_id(corrects) if corrects else None)
         yield Posted(name, visit, _seconded(told, people, register))
         seen.add(name)
@@ -235,7 +235,7 @@ def _void(here: Here, told: Mapping[str, Here]) -> bool:
     return void
 
 
-def _visit(name: str, here: Here, told: dict[str, Here], people: setup.People, register: Register) -> Visit:
+def _visit(name: str, here: Here, told: dict[str, Here], people: setup.People, register: Register) -> VisitFact:
     at = told["performed_at"].instant(register.zone)
     posted = told["posted_at"].instant(register.zone) if "posted_at" in told else at
     if posted < at:
@@ -244,7 +244,7 @@ def _visit(name: str, here: Here, told: dict[str, Here], people: setup.People, r
     id_ = visit_id(name)
     if "call_for_heat" in told:
         told["call_for_heat"].flag()
-    return Visit(
+    return VisitFact(
         id=id_,
         kind=told["kind"].one_of(KINDS, "kind of visit"),
         at=at,

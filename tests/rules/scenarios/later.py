@@ -4,7 +4,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import replace
 from datetime import date
 
-from fleet.rules.values import Act, Evidence, Fitting, Paper, Setting, deficiency_id
+from fleet.rules.values import ActFact, Evidence, FittingFact, PaperFact, SettingFact, deficiency_id
 from tests.rules.scenarios import setup
 from tests.rules.scenarios.entries import Place, Register, attributes
 from tests.rules.scenarios.nodes import Here
@@ -27,7 +27,7 @@ def _of_boiler(here: Here, told: dict[str, Here], evidence: Evidence, places: Ma
     if told.keys() & OF_PLACE:
         raise here.wrong("'position' is missing")
     since = told["since"].instant(evidence.zone)
-    more = tuple(Setting(None, key, setup.boiler_value(told[key], key), since) for key in setup.TOLD if key in told)
+    more = tuple(SettingFact(None, key, setup.boiler_value(told[key], key), since) for key in setup.TOLD if key in told)
     return replace(evidence, settings=(*evidence.settings, *more))
 
 
@@ -37,11 +37,11 @@ def _of_place(here: Here, told: dict[str, Here], evidence: Evidence, places: Map
     place, since = places[told["position"].one_of(places, "position")], told["since"].instant(evidence.zone)
     settings = list(evidence.settings)
     if "hangs_on" in told:
-        settings.append(Setting(place.id, "paths", setup.paths(told["hangs_on"], places), since))
+        settings.append(SettingFact(place.id, "paths", setup.paths(told["hangs_on"], places), since))
     if "needed" in told:
-        settings.append(Setting(place.id, "needed", told["needed"].flag(), since))
+        settings.append(SettingFact(place.id, "needed", told["needed"].flag(), since))
     if "settings" in told:
-        settings += [Setting(place.id, key, value, since) for key, value in _set(told, evidence, place).items()]
+        settings += [SettingFact(place.id, key, value, since) for key, value in _set(told, evidence, place).items()]
     fittings = (*evidence.fittings, *_fitted(told, evidence, place)) if told.keys() & {"kind", "attributes"} else None
     return replace(evidence, settings=tuple(settings), fittings=fittings or evidence.fittings)
 
@@ -52,19 +52,19 @@ def _set(told: dict[str, Here], evidence: Evidence, place: Place) -> Mapping[str
     return attributes(told["settings"].pairs(), known)
 
 
-def _fitted(told: dict[str, Here], evidence: Evidence, place: Place) -> Iterator[Fitting]:
+def _fitted(told: dict[str, Here], evidence: Evidence, place: Place) -> Iterator[FittingFact]:
     """Another device from then on, or nothing where the kind is left empty."""
     since = told["since"].instant(evidence.zone)
     if "kind" in told and told["kind"].is_null:
-        yield Fitting(place.id, None, "", since)
+        yield FittingFact(place.id, None, "", since)
         return
     kinds = place.role.kinds
     code = told["kind"].one_of(kinds, "kind") if "kind" in told else next(iter(kinds))
     stamped = attributes(told["attributes"].pairs(), evidence.catalogue.kinds[code]) if "attributes" in told else {}
-    yield Fitting(place.id, setup.device_id(place, since), code, since, stamped)
+    yield FittingFact(place.id, setup.device_id(place, since), code, since, stamped)
 
 
-def papers(here: Here, zone: str) -> Iterator[Paper]:
+def papers(here: Here, zone: str) -> Iterator[PaperFact]:
     """Dated papers: a kind, when it came and its last day."""
     for item in here.items():
         told = item.keys({"kind", "name", "since", "until"}, ("kind", "since", "until"))
@@ -73,10 +73,10 @@ def papers(here: Here, zone: str) -> Iterator[Paper]:
             last = date.fromisoformat(told["until"].text("a day"))
         except ValueError:
             raise told["until"].wrong("a day such as 2026-03-31 belongs here") from None
-        yield Paper(kind, told["name"].text() if "name" in told else kind, told["since"].instant(zone), last)
+        yield PaperFact(kind, told["name"].text() if "name" in told else kind, told["since"].instant(zone), last)
 
 
-def acts(here: Here, register: Register) -> Iterator[Act]:
+def acts(here: Here, register: Register) -> Iterator[ActFact]:
     """Deferrals and reported repairs of an episode, the first where none is named."""
     for item in here.items():
         told = item.keys({*DECIDED, "position", "episode", "at", "until"}, ("at",))
@@ -90,4 +90,4 @@ def acts(here: Here, register: Register) -> Iterator[Act]:
             BOILER, place.id if place else None, rule, told["episode"].whole() if "episode" in told else 1
         )
         until = told["until"].instant(register.zone) if "until" in told else None
-        yield Act(DECIDED[act], subject, told["at"].instant(register.zone), until)
+        yield ActFact(DECIDED[act], subject, told["at"].instant(register.zone), until)

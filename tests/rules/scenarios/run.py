@@ -6,7 +6,7 @@ from datetime import datetime
 from pathlib import Path
 
 from fleet.rules import judge
-from fleet.rules.values import Evidence, Visit
+from fleet.rules.values import Evidence, VisitFact
 from tests.rules.scenarios.check import Outcome, Seen, check
 from tests.rules.scenarios.form import Scenario, read, visit_id
 from tests.rules.scenarios.nodes import Broken
@@ -28,14 +28,14 @@ class Result:
         return all(o.met for o in self.outcomes)
 
 
-def known_visits(scenario: Scenario, known_at: datetime | None) -> tuple[Visit, ...]:
+def known_visits(scenario: Scenario, known_at: datetime | None) -> tuple[VisitFact, ...]:
     """The visits posted by then, corrections beside what they correct: the rules choose between them."""
     posted = [p for p in scenario.posted if known_at is None or p.visit.posted_at <= known_at]
     seconded = {p.name for p in posted if p.seconded_at and (known_at is None or p.seconded_at <= known_at)}
     return tuple(replace(p.visit, seconded=p.name in seconded) for p in posted)
 
 
-def with_visits(scenario: Scenario, visits: tuple[Visit, ...]) -> Evidence:
+def with_visits(scenario: Scenario, visits: tuple[VisitFact, ...]) -> Evidence:
     """The scenario's register with these visits."""
     return replace(scenario.evidence, visits=visits)
 

@@ -6,17 +6,17 @@ from datetime import date, datetime
 from uuid import UUID, uuid5
 from zoneinfo import ZoneInfo
 
-from fleet.calendar import Interval, Season
-from fleet.rules.catalogue import Catalogue, Role
+from fleet.calendar import HeatingSeason, Interval
+from fleet.rules.catalogue import Catalogue, RoleSpec
 from fleet.rules.values import (
+    AdoptedTerms,
     Evidence,
-    Fitting,
+    FittingFact,
     Override,
-    Position,
-    Service,
+    PositionFact,
     ServiceChange,
-    Setting,
-    Terms,
+    ServiceMode,
+    SettingFact,
     Value,
 )
 from tests.rules.scenarios.entries import Place, attributes
@@ -41,7 +41,7 @@ TERM_KEYS = {
 }
 RELIEF_RULES = ("output_only", "greater_of")
 QUALIFICATIONS = ("operator", "technician", "fire_side", "valve_shop", "inspector", "utility")
-DEFAULT_TERMS = Terms(None, Season(10, 1, 5, 31))
+DEFAULT_TERMS = AdoptedTerms(None, HeatingSeason(10, 1, 5, 31))
 
 
 @dataclass(frozen=True)
@@ -83,7 +83,7 @@ def boiler(here: Here, shared: Here | None, zone: str, catalogue: Catalogue) -> 
         catalogue=catalogue,
         terms=(DEFAULT_TERMS,),
         positions=tuple(_position(ref, keys, places[ref]) for ref, (_, keys) in listed.items()),
-        settings=tuple(Setting(None, key, boiler_value(told[key], key), since) for key in TOLD if key in told),
+        settings=tuple(SettingFact(None, key, boiler_value(told[key], key), since) for key in TOLD if key in told),
     )
     for ref, (at, keys) in listed.items():
         evidence = _furnish(evidence, _Spot(places[ref], at, keys, since), places)
@@ -119,15 +119,15 @@ def _listed(here: Here | None) -> dict[str, Here]:
     return told["positions"].pairs() if "positions" in told else {}
 
 
-def _role(at: Here, keys: dict[str, Here], catalogue: Catalogue) -> Role:
+def _role(at: Here, keys: dict[str, Here], catalogue: Catalogue) -> RoleSpec:
     if "role" not in keys:
         raise at.wrong("'role' is missing")
     return catalogue.roles[keys["role"].one_of(catalogue.roles, "role")]
 
 
-def _position(ref: str, keys: dict[str, Here], place: Place) -> Position:
+def _position(ref: str, keys: dict[str, Here], place: Place) -> PositionFact:
     name = keys["name"].text("a name") if "name" in keys else place.role.name.lower()
-    return Position(place.id, ref, name, place.role.code)
+    return PositionFact(place.id, ref, name, place.role.code)
 
 
 @dataclass(frozen=True)
@@ -144,14 +144,14 @@ def _furnish(evidence: Evidence, spot: _Spot, places: Mapping[str, Place]) -> Ev
     fitted = keys["fitted"].instant(evidence.zone) if "fitted" in keys else spot.since
     settings = list(evidence.settings)
     if "hangs_on" in keys:
-        settings.append(Setting(place.id, "paths", paths(keys["hangs_on"], places), spot.since))
+        settings.append(SettingFact(place.id, "paths", paths(keys["hangs_on"], places), spot.since))
     if "needed" in keys:
-        settings.append(Setting(place.id, "needed", keys["needed"].flag(), spot.since))
+        settings.append(SettingFact(place.id, "needed", keys["needed"].flag(), spot.since))
     fitting = _fitting(evidence, spot, fitted)
     told = keys["settings"].pairs() if "settings" in keys else {}
     if fitting:
         known = attributes(told, evidence.catalogue.kinds[fitting.kind])
-        settings += [Setting(place.id, name, value, fitted) for name, value in known.items()]
+        settings += [SettingFact(place.id, name, value, fitted) for name, value in known.items()]
     elif told:
         raise keys["settings"].wrong("nothing is fitted there that could be set")
     fittings = (*evidence.fittings, fitting) if fitting else evidence.fittings
@@ -164,7 +164,7 @@ def paths(here: Here, places: Mapping[str, Place]) -> tuple[UUID, ...]:
     return tuple(places[ref].id for ref in refs)
 
 
-def _fitting(evidence: Evidence, spot: _Spot, since: datetime) -> Fitting | None:
+def _fitting(evidence: Evidence, spot: _Spot, since: datetime) -> FittingFact | None:
     """What is fitted: the one kind of the role where none is named, nothing where the kind is left empty."""
     keys, kinds = spot.keys, spot.place.role.kinds
     if "kind" in keys and keys["kind"].is_null:
@@ -175,7 +175,7 @@ def _fitting(evidence: Evidence, spot: _Spot, since: datetime) -> Fitting | None
     stamped = attributes(keys["attributes"].pairs(), kind) if "attributes" in keys else {}
     declared = keys["declared"].keys(evidence.catalogue.procedures) if "declared" in keys else {}
     days = {code: _day(value) for code, value in declared.items()}
-    return Fitting(spot.place.id, uuid5(spot.place.id, "first device"), kind.code, since, stamped, days)
+    return FittingFact(spot.place.id, uuid5(spot.place.id, "first device"), kind.code, since, stamped, days)
 
 
 def _day(here: Here) -> date:
@@ -185,7 +185,7 @@ def _day(here: Here) -> date:
         raise here.wrong("a day such as 2025-10-15 belongs here") from None
 
 
-def terms(here: Here, zone: str, catalogue: Catalogue) -> tuple[Terms, ...]:
+def terms(here: Here, zone: str, catalogue: Catalogue) -> tuple[AdoptedTerms, ...]:
     """What the portfolio adopted: once, or a list of which every one after the first has a `from`."""
     found = tuple(_terms(item, zone, catalogue) for item in (here.items() if here.is_list else [here]))
     undated = [t for t in found if t.since is None]
@@ -194,7 +194,7 @@ def terms(here: Here, zone: str, catalogue: Catalogue) -> tuple[Terms, ...]:
     return found
 
 
-def _terms(here: Here, zone: str, catalogue: Catalogue) -> Terms:
+def _terms(here: Here, zone: str, catalogue: Catalogue) -> AdoptedTerms:
     told = here.keys(TERM_KEYS)
     days = ("urgent_days", "due_soon_days", "operator_firing_days")
     return replace(
@@ -209,14 +209,14 @@ def _terms(here: Here, zone: str, catalogue: Catalogue) -> Terms:
     )
 
 
-def _season(here: Here) -> Season | None:
+def _season(here: Here) -> HeatingSeason | None:
     """ "10-01/05-31"; nothing for a boiler that heats all year."""
     if here.is_null:
         return None
     try:
         start, end = here.text("a season").split("/")
         (start_month, start_day), (end_month, end_day) = (map(int, part.split("-")) for part in (start, end))
-        return Season(start_month, start_day, end_month, end_day)
+        return HeatingSeason(start_month, start_day, end_month, end_day)
     except ValueError:
         raise here.wrong("a season such as 10-01/05-31 belongs here") from None
 
@@ -246,8 +246,8 @@ def services(here: Here, zone: str) -> Iterator[ServiceChange]:
     """The service states, each from an instant on."""
     for item in here.items():
         told = item.keys({"state", "since"}, ("state", "since"))
-        state = told["state"].one_of([s.value for s in Service], "service state")
-        yield ServiceChange(Service(state), told["since"].instant(zone))
+        state = told["state"].one_of([s.value for s in ServiceMode], "service state")
+        yield ServiceChange(ServiceMode(state), told["since"].instant(zone))
 
 
 def people(told: Mapping[str, Here], zone: str) -> People:
