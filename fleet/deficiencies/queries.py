@@ -67,7 +67,7 @@ def open_deficiencies(boiler: UUID, at: datetime) -> list[OpenDeficiency]:
 
 def _open_deficiency(row: Deficiency, release: Any, acts: list[Act], at: datetime) -> OpenDeficiency:
     rule = release.findings.get(row.rule)
-    closing = release.closing(row.clears_by, row.position.role_id if row.position else None)
+    closing = release.closing_procedures(row.clears_by, row.position.role_id if row.position else None)
     names = [procedure.name.lower() for procedure in closing]
     return OpenDeficiency(row, level_at(row, at), rule.first_act if rule else "", names, life_at(row, acts, at))
 
