@@ -11,15 +11,15 @@ from drf_spectacular.utils import OpenApiParameter
 from rest_framework import serializers
 from rest_framework.request import Request
 
-from api.access import boiler_for
-from api.answers import STANDINGS, ReasonSerializer
 from api.examples import LIST_BOILERS
-from api.pages import ListEndpoint, ListWalk, PageSerializer, describe_list
+from api.http.access import boiler_for
+from api.http.answers import STANDINGS, ReasonSerializer
+from api.http.detail_endpoints import DetailEndpoint, describe_detail
+from api.http.paged_lists import ListEndpoint, ListWalk, PageSerializer, describe_list
+from api.http.strict import IdField, TextField
 from api.positions import PlaceSerializer, present_positions
-from api.single import DetailEndpoint, describe_detail
-from api.strict import IdField, TextField
 from fleet.accounts import policy
-from fleet.board import listed
+from fleet.board import standing_columns
 from fleet.board.models import Segment
 from fleet.portfolio import queries as register
 from fleet.portfolio.models import Boiler as Row
@@ -108,7 +108,7 @@ class BoilerItem:
 
 def present_boilers(rows: Sequence[Any], set_up: dict[UUID, dict[str, Any]] | None = None) -> list[BoilerItem]:
     """Return each boiler with its segment. Takes one query."""
-    segments = listed.segments_by_id(r.segment for r in rows)
+    segments = standing_columns.segments_by_id(r.segment for r in rows)
     return [BoilerItem(r, segments.get(r.segment), (set_up or {}).get(r.id, {})) for r in rows]
 
 
@@ -122,7 +122,7 @@ class BoilerListEndpoint(ListEndpoint):
         """Return the boilers that the user may see and asked for."""
         boilers, query = policy.boilers_for(request.user, self.action, walk.now), walk.query
         boilers = boilers.filter(**{n: query[n] for n in ("portfolio", "building") if n in query})
-        rows = listed.with_standing(register.boilers_matching(boilers, query.get("text", "")), walk.at)
+        rows = standing_columns.with_standing(register.boilers_matching(boilers, query.get("text", "")), walk.at)
         return rows.filter(standing=query["standing"]) if "standing" in query else rows
 
     def choose_order(self, walk: ListWalk) -> tuple[str, ...]:
@@ -143,7 +143,7 @@ class BoilerEndpoint(DetailEndpoint):
     def find_item(self, request: Request, at: datetime, **where: UUID) -> BoilerItem:
         """Return the boiler with its set-up."""
         boiler = boiler_for(request, where["boiler"], see=self.action, do=self.action, at=at)
-        row = listed.with_standing(Row.objects.filter(id=boiler.id), at).get()
+        row = standing_columns.with_standing(Row.objects.filter(id=boiler.id), at).get()
         return present_boilers([row], register.boiler_settings_at([row.id], at))[0]
 
 
@@ -156,7 +156,7 @@ class BoilerPositionsEndpoint(ListEndpoint):
     def find_rows(self, request: Request, walk: ListWalk, **where: UUID) -> QuerySet[Any]:
         """Return the boiler's own positions and those of its header group."""
         boiler = boiler_for(request, where["boiler"], see=self.action, do=self.action, at=walk.now)
-        return listed.with_state(register.positions_of(Row.objects.filter(id=boiler.id)), walk.at, boiler.id)
+        return standing_columns.with_state(register.positions_of(Row.objects.filter(id=boiler.id)), walk.at, boiler.id)
 
     def present_rows(self, rows: Sequence[Any], walk: ListWalk) -> Iterable[Any]:
         """Add the states."""

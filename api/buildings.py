@@ -12,9 +12,9 @@ from drf_spectacular.utils import OpenApiParameter
 from rest_framework import serializers
 from rest_framework.request import Request
 
-from api.pages import ListEndpoint, ListWalk, PageSerializer, describe_list
-from api.single import DetailEndpoint, describe_detail
-from api.strict import IdField
+from api.http.detail_endpoints import DetailEndpoint, describe_detail
+from api.http.paged_lists import ListEndpoint, ListWalk, PageSerializer, describe_list
+from api.http.strict import IdField
 from fleet.accounts import policy
 from fleet.portfolio import queries
 from fleet.portfolio.models import Boiler, HeaderGroup, Paper

@@ -9,12 +9,12 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.views import APIView
 
-from api.answers import problem_responses
-from api.strict import AnyField
-from fleet.engineering import offered
+from api.http.answers import problem_responses
+from api.http.strict import AnyField
+from fleet.engineering import calculation_groups
 from fleet.engineering.calculations import CALCULATIONS, CalculationResult
-from fleet.engineering.table import form
-from fleet.engineering.table.form import REQUIRED, InputSpec
+from fleet.engineering.table import definitions
+from fleet.engineering.table.definitions import REQUIRED, InputSpec
 from fleet.errors import Refused
 
 FLUE_GAS: dict[str, Any] = {"o2_percent": 6.2, "stack_f": 395, "room_f": 72, "fuel": "natural_gas"}
@@ -119,16 +119,18 @@ class CalculationListEndpoint(APIView):
     @extend_schema(operation_id="listCalculations", responses={200: CalculationsSerializer, **problem_responses(401)})
     def get(self, request: Request) -> Response:
         """Return every calculation with its inputs, their units and ranges, its formula, source and caution."""
-        descriptions = [describe_calculation(c) for group in offered.calculations_by_group().values() for c in group]
+        descriptions = [
+            describe_calculation(c) for group in calculation_groups.calculations_by_group().values() for c in group
+        ]
         return Response(CalculationsSerializer({"calculations": descriptions}).data)
 
 
-def describe_calculation(calculation: form.CalculationSpec) -> dict[str, Any]:
+def describe_calculation(calculation: definitions.CalculationSpec) -> dict[str, Any]:
     """Return one calculation as the list shows it."""
     return {
         "code": calculation.code,
         "title": calculation.title,
-        "group": offered.GROUP_OF[calculation.code],
+        "group": calculation_groups.GROUP_OF[calculation.code],
         "inputs": [_describe_input(i) for i in calculation.inputs],
         "outputs": [{"name": o.name, "says": o.label, "unit": o.unit} for o in calculation.outputs],
         **_calculation_texts(calculation),
@@ -163,11 +165,11 @@ def _finite_or_none(bound: float) -> float | None:
     return bound if math.isfinite(bound) else None
 
 
-def _calculation_texts(calculation: form.CalculationSpec) -> dict[str, str]:
+def _calculation_texts(calculation: definitions.CalculationSpec) -> dict[str, str]:
     return {"formula": calculation.formula, "source": calculation.source, "caution": calculation.caution}
 
 
-def _body_schema(calculation: form.CalculationSpec) -> dict[str, Any]:
+def _body_schema(calculation: definitions.CalculationSpec) -> dict[str, Any]:
     """Return the JSON Schema of one calculation's request body."""
     return {
         "type": "object",
@@ -188,7 +190,12 @@ def _input_schema(input_spec: InputSpec) -> dict[str, Any]:
     schema |= _bound_keyword("maximum", "exclusiveMaximum", input_spec.range.high, input_spec.range.high_in)
     description = " ".join(filter(None, (input_spec.label, f"in {input_spec.unit}" if input_spec.unit else "")))
     if input_spec.many:
-        return {"type": "array", "items": schema, "maxItems": offered.MAX_LIST_LENGTH, "description": description}
+        return {
+            "type": "array",
+            "items": schema,
+            "maxItems": calculation_groups.MAX_LIST_LENGTH,
+            "description": description,
+        }
     return {**schema, "description": description}
 
 
@@ -196,8 +203,10 @@ def _bound_keyword(open_to: str, shut: str, edge: float, included: bool) -> dict
     return {open_to if included else shut: edge} if math.isfinite(edge) else {}
 
 
-REQUEST_BODIES = {"application/json": {"anyOf": [_body_schema(CALCULATIONS[code]) for code in offered.GROUP_OF]}}
-CODE_PATH_PARAMETER = OpenApiParameter("code", str, OpenApiParameter.PATH, enum=list(offered.GROUP_OF))
+REQUEST_BODIES = {
+    "application/json": {"anyOf": [_body_schema(CALCULATIONS[code]) for code in calculation_groups.GROUP_OF]}
+}
+CODE_PATH_PARAMETER = OpenApiParameter("code", str, OpenApiParameter.PATH, enum=list(calculation_groups.GROUP_OF))
 
 
 class CalculationEndpoint(APIView):
@@ -223,7 +232,7 @@ class CalculationEndpoint(APIView):
 def _answer_calculation(code: str, inputs: dict[str, Any]) -> CalculationResult:
     """Return the result. Raises Refused; faults of the inputs have status 422, since the body itself is well formed."""
     try:
-        return offered.answer_calculation(code, inputs)
+        return calculation_groups.answer_calculation(code, inputs)
     except Refused as refused:
         raise Refused.from_faults(refused.faults, status=422 if refused.status == 400 else refused.status) from None
 

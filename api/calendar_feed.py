@@ -13,8 +13,8 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.views import APIView
 
-from api.answers import problem_responses
-from api.strict import FlagField, IdField, StrictSerializer
+from api.http.answers import problem_responses
+from api.http.strict import FlagField, IdField, StrictSerializer
 from fleet.accounts import policy
 from fleet.accounts.models import User
 from fleet.errors import Refused

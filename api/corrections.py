@@ -11,9 +11,9 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.views import APIView
 
-from api.access import boiler_for, cause_of
-from api.answers import problem_responses
-from api.retry import run_with_retries
+from api.http.access import boiler_for, cause_of
+from api.http.answers import problem_responses
+from api.http.retry import run_with_retries
 from fleet import pipeline
 from fleet.visits.models import Visit
 

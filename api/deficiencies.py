@@ -14,15 +14,15 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.views import APIView
 
-from api.access import boiler_for, cause_of
-from api.answers import problem_responses
-from api.pages import ListEndpoint, ListWalk, PageSerializer, describe_list
-from api.retry import run_with_retries
-from api.strict import IdField, InstantField, StrictSerializer, TextField
-from api.versions import IF_MATCH, respond_with_version, version_of
+from api.http.access import boiler_for, cause_of
+from api.http.answers import problem_responses
+from api.http.paged_lists import ListEndpoint, ListWalk, PageSerializer, describe_list
+from api.http.retry import run_with_retries
+from api.http.strict import IdField, InstantField, StrictSerializer, TextField
+from api.http.versions import IF_MATCH, respond_with_version, version_of
 from fleet import pipeline
 from fleet.accounts import policy
-from fleet.deficiencies import listed, queries
+from fleet.deficiencies import deficiency_lists, queries
 from fleet.deficiencies.acts import DeficiencyDecision
 from fleet.deficiencies.models import Deficiency as Row
 
@@ -101,7 +101,7 @@ class DeficienciesQuerySerializer(PageSerializer):
     boiler = IdField(required=False)
     level = serializers.ChoiceField(choices=LEVELS, required=False, help_text="The class as of the first page.")
     status = serializers.ChoiceField(
-        choices=listed.STATUSES,
+        choices=deficiency_lists.STATUSES,
         required=False,
         help_text="`open` is all that is not closed or withdrawn. By `repaired` and `deferred`, which rest on what "
         "people decided, a page may hold fewer than `limit` and have a next one all the same.",
@@ -124,14 +124,16 @@ class DeficiencyListEndpoint(ListEndpoint):
         query, boilers = walk.query, policy.boilers_for(request.user, self.action, walk.now)
         columns = {"portfolio": "portfolio", "building": "building", "boiler": "id"}
         boilers = boilers.filter(**{c: query[n] for n, c in columns.items() if n in query})
-        rows = listed.deficiencies_at(boilers, walk.at)
+        rows = deficiency_lists.deficiencies_at(boilers, walk.at)
         rows = rows.filter(**{c: query[n] for n, c in {"level": "level_now", "rule": "rule"}.items() if n in query})
-        return listed.rows_of_status(rows, query["status"], walk.at) if "status" in query else rows
+        return deficiency_lists.rows_of_status(rows, query["status"], walk.at) if "status" in query else rows
 
     def present_rows(self, rows: Sequence[Any], walk: ListWalk) -> Iterable[queries.DeficiencyDetail]:
         """Add what happened to each deficiency."""
         status = walk.query.get("status", "")
-        return [s for s in listed.deficiency_details(rows, walk.at) if listed.matches_status(s, status)]
+        return [
+            s for s in deficiency_lists.deficiency_details(rows, walk.at) if deficiency_lists.matches_status(s, status)
+        ]
 
 
 class DeficiencyEndpoint(APIView):

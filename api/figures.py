@@ -12,12 +12,12 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.views import APIView
 
-from api.answers import STANDINGS, problem_responses
-from api.asked import BoilerScopeQuerySerializer, validate_query
+from api.http.answers import STANDINGS, problem_responses
+from api.http.query_validation import BoilerScopeQuerySerializer, validate_query
 from fleet.accounts import policy
-from fleet.board import figures, repairs
-from fleet.board.found import failures_by_kind
 from fleet.errors import Refused
+from fleet.figures import repairs, standing_counts
+from fleet.figures.failure_counts import failures_by_kind
 from fleet.portfolio.models import Boiler
 from fleet.rules.values import Level
 
@@ -43,7 +43,7 @@ def _make_day_counts_serializer(name: str, names: Iterable[str]) -> type[seriali
 
 StandingDaySerializer = _make_day_counts_serializer("StandingDaySerializer", STANDINGS)
 ClassDaySerializer = _make_day_counts_serializer("ClassDaySerializer", [level.value for level in Level])
-AgeDaySerializer = _make_day_counts_serializer("AgeDaySerializer", figures.BAND_NAMES)
+AgeDaySerializer = _make_day_counts_serializer("AgeDaySerializer", standing_counts.BAND_NAMES)
 
 
 class TookSerializer(serializers.Serializer[Any]):
@@ -117,16 +117,16 @@ def _collect_figures(boilers: QuerySet[Boiler], first: date, last: date) -> dict
     return {
         "first": first,
         "last": last,
-        "standings": _flatten_days(figures.standings_per_day(boilers, first, last)),
-        "open_by_class": _flatten_days(figures.open_by_class_per_day(boilers, first, last)),
-        "open_by_age": _flatten_days(figures.age_bands_per_day(boilers, first, last)),
-        "oldest_opened": figures.oldest_opening(boilers, last),
+        "standings": _flatten_days(standing_counts.standings_per_day(boilers, first, last)),
+        "open_by_class": _flatten_days(standing_counts.open_by_class_per_day(boilers, first, last)),
+        "open_by_age": _flatten_days(standing_counts.age_bands_per_day(boilers, first, last)),
+        "oldest_opened": standing_counts.oldest_opening(boilers, last),
         "time_to_repair": [_describe_repair_times(level, took) for level, took in closed.items()],
         "found_failed": [{"kind": k, "count": n} for k, n in failures_by_kind(boilers, first, last).items()],
     }
 
 
-def _flatten_days(days: Iterable[figures.DayCounts]) -> list[dict[str, Any]]:
+def _flatten_days(days: Iterable[standing_counts.DayCounts]) -> list[dict[str, Any]]:
     return [{"day": d.day, **d.counts} for d in days]
 
 

@@ -10,12 +10,12 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.views import APIView
 
-from api.answers import ReasonSerializer, problem_responses
-from api.asked import BoilerScopeQuerySerializer, validate_query
 from api.figures import StandingDaySerializer, filter_boilers
+from api.http.answers import ReasonSerializer, problem_responses
+from api.http.query_validation import BoilerScopeQuerySerializer, validate_query
 from fleet.accounts import policy
-from fleet.board import figures, forecast
 from fleet.board.models import StateSegment
+from fleet.figures import forecast, standing_counts
 
 
 class ForecastQuerySerializer(BoilerScopeQuerySerializer):
@@ -87,7 +87,7 @@ class ForecastEndpoint(APIView):
 
 def _standings_at_week_ends(boilers: Any, weeks: list[forecast.ForecastWeek]) -> list[dict[str, Any]]:
     first, last = weeks[0].monday, weeks[-1].monday + timedelta(days=6)
-    return [{"day": d.day, **d.counts} for d in figures.standings_per_day(boilers, first, last)][6::7]
+    return [{"day": d.day, **d.counts} for d in standing_counts.standings_per_day(boilers, first, last)][6::7]
 
 
 def _forecast_steps(boilers: Any, at: Any, query: dict[str, Any]) -> list[StateSegment]:

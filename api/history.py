@@ -8,11 +8,11 @@ from uuid import UUID
 from rest_framework import serializers
 from rest_framework.request import Request
 
-from api.access import boiler_for
 from api.boilers import BOILER_PATH_PARAMETER
-from api.pages import ListEndpoint, ListWalk, describe_list
+from api.http.access import boiler_for
+from api.http.paged_lists import ListEndpoint, ListWalk, describe_list
 from fleet.accounts import policy
-from fleet.pipeline import history
+from fleet.reading import boiler_history
 
 EVENT_KINDS = (
     "visit",
@@ -55,4 +55,6 @@ class HistoryEndpoint(ListEndpoint):
             request.user, "visit.see", boiler.portfolio_id, boiler.building_id, walk.now
         )
         after = (datetime.fromisoformat(walk.after[0]), walk.after[1], UUID(walk.after[2])) if walk.after else None
-        return history.history_events(boiler, at=walk.at, after=after, most=walk.limit + 1, visits=may_read_visits)
+        return boiler_history.history_events(
+            boiler, at=walk.at, after=after, most=walk.limit + 1, visits=may_read_visits
+        )

@@ -15,14 +15,14 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.views import APIView
 
-from api.access import cause_of
-from api.answers import problem_responses
-from api.asked import validate_query
 from api.examples import TECHNICIAN
-from api.pages import ListEndpoint, ListWalk, PageSerializer, describe_list
-from api.retry import run_with_retries
-from api.strict import IdField, InstantField, StrictSerializer, TextField, make_fault
-from api.versions import IF_MATCH, respond_with_version, version_of
+from api.http.access import cause_of
+from api.http.answers import problem_responses
+from api.http.paged_lists import ListEndpoint, ListWalk, PageSerializer, describe_list
+from api.http.query_validation import validate_query
+from api.http.retry import run_with_retries
+from api.http.strict import IdField, InstantField, StrictSerializer, TextField, make_fault
+from api.http.versions import IF_MATCH, respond_with_version, version_of
 from fleet import pipeline
 from fleet.accounts import policy
 from fleet.accounts.models import User

@@ -13,9 +13,9 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.views import APIView
 
-from api.answers import problem_responses
-from api.asked import validate_query
-from api.strict import IdField, InstantField, StrictSerializer, TextField
+from api.http.answers import problem_responses
+from api.http.query_validation import validate_query
+from api.http.strict import IdField, InstantField, StrictSerializer, TextField
 from fleet.accounts import keys, policy
 from fleet.accounts.scopes import SCOPES
 

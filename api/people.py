@@ -19,11 +19,11 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.views import APIView
 
-from api.access import cause_of
-from api.answers import problem_responses
-from api.pages import ListEndpoint, ListWalk, describe_list
-from api.retry import run_with_retries
-from api.strict import IdField, InstantField, StrictSerializer, TextField
+from api.http.access import cause_of
+from api.http.answers import problem_responses
+from api.http.paged_lists import ListEndpoint, ListWalk, describe_list
+from api.http.retry import run_with_retries
+from api.http.strict import IdField, InstantField, StrictSerializer, TextField
 from fleet import pipeline
 from fleet.accounts import people, policy
 from fleet.accounts.models import Grant, User

@@ -12,11 +12,11 @@ from drf_spectacular.utils import OpenApiParameter
 from rest_framework import serializers
 from rest_framework.request import Request
 
-from api.answers import STANDINGS
-from api.pages import ListEndpoint, ListWalk, describe_list
-from api.single import DetailEndpoint, describe_detail
+from api.http.answers import STANDINGS
+from api.http.detail_endpoints import DetailEndpoint, describe_detail
+from api.http.paged_lists import ListEndpoint, ListWalk, describe_list
 from fleet.accounts import policy
-from fleet.board import listed
+from fleet.board import standing_columns
 from fleet.catalog import queries as catalog
 from fleet.portfolio.models import Portfolio as Row
 from fleet.rules.values import Standing
@@ -81,7 +81,7 @@ def visible_portfolios(request: Request, at: datetime) -> QuerySet[Row]:
 
 def present_portfolios(request: Request, rows: Iterable[Row], now: datetime, at: datetime) -> list[PortfolioItem]:
     """Return each portfolio with its counts, and release and terms in force. Takes three queries."""
-    counts = listed.count_standings(policy.boilers_for(request.user, "board.see", now), at)
+    counts = standing_columns.count_standings(policy.boilers_for(request.user, "board.see", now), at)
     day = at.astimezone(UTC).date()
     release, adopted = catalog.release_number_on(day), terms.versions_on(day)
     return [PortfolioItem(r, counts.get(r.id, NO_BOILERS), release, adopted.get(r.id, 0)) for r in rows]

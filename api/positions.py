@@ -12,13 +12,13 @@ from drf_spectacular.utils import OpenApiParameter
 from rest_framework import serializers
 from rest_framework.request import Request
 
-from api.answers import ReasonSerializer
-from api.pages import ListEndpoint, ListWalk, PageSerializer, describe_list
-from api.single import DetailEndpoint, describe_detail
-from api.strict import IdField
+from api.http.answers import ReasonSerializer
+from api.http.detail_endpoints import DetailEndpoint, describe_detail
+from api.http.paged_lists import ListEndpoint, ListWalk, PageSerializer, describe_list
+from api.http.strict import IdField
 from fleet.accounts import policy
 from fleet.assessments.proofs import Proof, proofs_of_stay
-from fleet.board import listed
+from fleet.board import standing_columns
 from fleet.board.models import StateSegment
 from fleet.catalog import queries as catalog
 from fleet.portfolio import queries as register
@@ -154,7 +154,7 @@ class PositionDetail(PositionItem):
 
 def present_positions(rows: Sequence[Any]) -> list[PositionItem]:
     """Return each position with its state. Takes one query."""
-    segments = listed.states_by_id(r.segment for r in rows)
+    segments = standing_columns.states_by_id(r.segment for r in rows)
     return [PositionItem(r, segments.get(r.segment)) for r in rows]
 
 
@@ -169,7 +169,7 @@ class PositionListEndpoint(ListEndpoint):
         columns, query = {"boiler": "id", "building": "building"}, walk.query
         boilers = policy.boilers_for(request.user, self.action, walk.now)
         boilers = boilers.filter(**{c: query[n] for n, c in columns.items() if n in query})
-        rows = listed.with_state(register.positions_of(boilers), walk.at, query.get("boiler"))
+        rows = standing_columns.with_state(register.positions_of(boilers), walk.at, query.get("boiler"))
         return rows.filter(state=query["state"]) if "state" in query else rows
 
     def present_rows(self, rows: Sequence[Any], walk: ListWalk) -> Iterable[PositionItem]:
@@ -186,7 +186,7 @@ class PositionEndpoint(DetailEndpoint):
     def find_item(self, request: Request, at: datetime, **where: UUID) -> PositionDetail:
         """Return the position with all its details."""
         boilers = policy.boilers_for(request.user, self.action, at)
-        rows = listed.with_state(register.positions_of(boilers), at).filter(id=where["position"])
+        rows = standing_columns.with_state(register.positions_of(boilers), at).filter(id=where["position"])
         row = rows.select_related("role", "boiler__building", "header_group__building").first()
         if row is None:
             raise Http404

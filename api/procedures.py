@@ -11,17 +11,17 @@ from drf_spectacular.utils import OpenApiParameter
 from rest_framework import serializers
 from rest_framework.request import Request
 
-from api.asked import validate_query
-from api.pages import ListEndpoint, ListWalk, PageSerializer, describe_list
+from api.http.detail_endpoints import DetailEndpoint, describe_detail
+from api.http.paged_lists import ListEndpoint, ListWalk, PageSerializer, describe_list
+from api.http.query_validation import validate_query
+from api.http.strict import IdField, StrictSerializer
 from api.sheet import ToReadSerializer
-from api.single import DetailEndpoint, describe_detail
-from api.strict import IdField, StrictSerializer
 from fleet.accounts import policy
 from fleet.catalog import queries as catalog
 from fleet.rules.catalogue import Catalogue, ReadingSpec, Variant
 from fleet.rules.catalogue import ProcedureSpec as Row
 from fleet.terms import queries as terms
-from fleet.terms.adopted import AdoptedInterval, adopted_interval, published_variants
+from fleet.terms.adopted_intervals import AdoptedInterval, adopted_interval, published_variants
 
 PROCEDURE_PATH_PARAMETER = OpenApiParameter("code", str, OpenApiParameter.PATH)
 SIDES = ("water", "pressure", "fire", "season")

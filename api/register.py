@@ -16,19 +16,19 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.views import APIView
 
-from api import uploads
-from api.access import cause_of
-from api.answers import problem_responses
-from api.asked import validate_query
-from api.strict import StrictSerializer
-from api.tables import CSVRenderer, TableFormatsMixin, XLSXRenderer
-from api.versions import IF_MATCH, respond_with_version, version_of
+from api.http import uploads
+from api.http.access import cause_of
+from api.http.answers import problem_responses
+from api.http.query_validation import validate_query
+from api.http.strict import StrictSerializer
+from api.http.tables import CSVRenderer, TableFormatsMixin, XLSXRenderer
+from api.http.versions import IF_MATCH, respond_with_version, version_of
 from fleet import pipeline
 from fleet.accounts import policy
 from fleet.catalog import queries as catalog
-from fleet.portfolio import export, imports
 from fleet.portfolio.models import Import, Portfolio
-from fleet.portfolio.writing import CSV_TYPE, XLSX_TYPE, as_csv, as_xlsx
+from fleet.sheets import export, imports
+from fleet.sheets.table_output import CSV_TYPE, XLSX_TYPE, as_csv, as_xlsx
 
 WRITERS = {"csv": (CSV_TYPE, as_csv), "xlsx": (XLSX_TYPE, as_xlsx)}
 

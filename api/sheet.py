@@ -8,10 +8,10 @@ from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 from rest_framework.request import Request
 
-from api.access import boiler_for
 from api.boilers import BOILER_PATH_PARAMETER
-from api.single import DetailEndpoint, describe_detail
-from fleet.jobs import sheet
+from api.http.access import boiler_for
+from api.http.detail_endpoints import DetailEndpoint, describe_detail
+from fleet.jobs import work_sheet
 from fleet.rules.values import Level
 
 LEVELS = [level.value for level in Level]
@@ -68,21 +68,21 @@ class LineSerializer(serializers.Serializer[Any]):
     parts = serializers.ListField(child=serializers.CharField(), source="procedure.parts", default=list)
     source = serializers.CharField(source="procedure.source", default="", allow_blank=True)
 
-    def get_title(self, line: sheet.WorkLine) -> str:
+    def get_title(self, line: work_sheet.WorkLine) -> str:
         """Return the procedure's name, or the title of a repair."""
         return line.procedure.name if line.procedure else "Put right"
 
     @extend_schema_field(ToReadSerializer(many=True))
-    def get_readings(self, line: sheet.WorkLine) -> Any:
+    def get_readings(self, line: work_sheet.WorkLine) -> Any:
         """Return the readings to take, the required ones first."""
         specs = list(line.procedure.readings.values()) if line.procedure else []
         return ToReadSerializer(sorted(specs, key=lambda s: not s.required), many=True).data
 
-    def get_who(self, line: sheet.WorkLine) -> list[str]:
+    def get_who(self, line: work_sheet.WorkLine) -> list[str]:
         """Return the qualifications, sorted."""
         return sorted(line.procedure.who) if line.procedure else ["technician"]
 
-    def get_second_person(self, line: sheet.WorkLine) -> bool:
+    def get_second_person(self, line: work_sheet.WorkLine) -> bool:
         """Return whether it takes two people."""
         return line.procedure is not None and line.procedure.people > 1
 
@@ -127,12 +127,12 @@ class SheetEndpoint(DetailEndpoint):
 
     item_serializer, action = SheetSerializer, "visit.see"  # it shows the last readings
 
-    def find_item(self, request: Request, at: datetime, **where: UUID) -> sheet.WorkSheet:
+    def find_item(self, request: Request, at: datetime, **where: UUID) -> work_sheet.WorkSheet:
         """Return the sheet, composed of stored conclusions."""
-        return sheet.compose_work_sheet(
+        return work_sheet.compose_work_sheet(
             boiler_for(request, where["boiler"], see=self.action, do=self.action, at=at), at
         )
 
     def get_tag_parts(self, at: datetime) -> tuple[Any, ...]:
         """Return the day: what comes due within a month is added to the sheet on its day."""
-        return (sheet.round_to_grain(at),)
+        return (work_sheet.round_to_grain(at),)

@@ -11,12 +11,12 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.views import APIView
 
-from api.access import boiler_for
-from api.answers import STANDINGS, ReasonSerializer, problem_responses
-from api.asked import validate_query
-from api.strict import InstantField, StrictSerializer
-from fleet.pipeline import past
+from api.http.access import boiler_for
+from api.http.answers import STANDINGS, ReasonSerializer, problem_responses
+from api.http.query_validation import validate_query
+from api.http.strict import InstantField, StrictSerializer
 from fleet.pipeline.answer import CAUTION
+from fleet.reading import standing_history
 
 
 class StandingQuerySerializer(StrictSerializer):
@@ -55,5 +55,5 @@ class StandingEndpoint(APIView):
         now = timezone.now()
         boiler_row = boiler_for(request, boiler, see="board.see", do="board.see", at=now)
         query = validate_query(request, StandingQuerySerializer)
-        standing = past.standing_at(boiler_row.id, query.get("at", now), query.get("known_at"))
+        standing = standing_history.standing_at(boiler_row.id, query.get("at", now), query.get("known_at"))
         return Response(StandingSerializer({**asdict(standing), "boiler": boiler_row.id, "caution": CAUTION}).data)

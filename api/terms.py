@@ -13,11 +13,11 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.views import APIView
 
-from api.access import cause_of
-from api.answers import problem_responses
-from api.retry import run_with_retries
-from api.strict import StrictSerializer, TextField
-from api.versions import IF_MATCH, respond_with_version, version_of
+from api.http.access import cause_of
+from api.http.answers import problem_responses
+from api.http.retry import run_with_retries
+from api.http.strict import StrictSerializer, TextField
+from api.http.versions import IF_MATCH, respond_with_version, version_of
 from fleet import pipeline
 from fleet.accounts import policy
 from fleet.terms.incoming import IncomingTerms

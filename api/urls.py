@@ -22,7 +22,8 @@ from api.docs import ApiDocsEndpoint, OpenApiSchemaEndpoint
 from api.figures import FiguresEndpoint
 from api.forecast import ForecastEndpoint
 from api.history import HistoryEndpoint
-from api.idempotency import make_posts_repeatable
+from api.http.idempotency import make_posts_repeatable
+from api.http.unknown_routes import UnknownRouteEndpoint
 from api.jobs import (
     AcceptJobEndpoint,
     CancelJobEndpoint,
@@ -34,13 +35,12 @@ from api.jobs import (
     SuggestedJobsEndpoint,
 )
 from api.keys import KeyEndpoint, KeyListEndpoint, RevokeKeyEndpoint
-from api.nowhere import UnknownRouteEndpoint
 from api.people import EndGrantEndpoint, PeopleEndpoint, QualificationsEndpoint
 from api.portfolios import PortfolioEndpoint, PortfolioListEndpoint
 from api.positions import PositionEndpoint
 from api.positions import PositionListEndpoint as AllPositions
 from api.procedures import ProcedureEndpoint, ProcedureListEndpoint
-from api.refused import RefusedPostEndpoint, RefusedPostListEndpoint
+from api.refused_posts import RefusedPostEndpoint, RefusedPostListEndpoint
 from api.register import (
     ConfirmImportEndpoint,
     ImportEndpoint,

@@ -10,13 +10,13 @@ from drf_spectacular.utils import OpenApiParameter, extend_schema_field
 from rest_framework import serializers
 from rest_framework.request import Request
 
-from api.answers import FindingSerializer, MissingSerializer
-from api.pages import PageSerializer
-from api.single import DetailEndpoint, describe_detail
-from api.strict import IdField, InstantField
+from api.http.answers import FindingSerializer, MissingSerializer
+from api.http.detail_endpoints import DetailEndpoint, describe_detail
+from api.http.paged_lists import PageSerializer
+from api.http.strict import IdField, InstantField
 from api.visit_serializers import ACTS, ARRIVALS, KINDS, LEFT, OUTCOMES, WHY
 from fleet.accounts import policy
-from fleet.assessments import facts
+from fleet.assessments import stored_visits
 from fleet.visits import queries
 from fleet.visits.models import Visit as Row
 
@@ -159,9 +159,9 @@ class VisitFactsEndpoint(DetailEndpoint):
 
     item_serializer, action = FactsSerializer, SEE_ACTION
 
-    def find_item(self, request: Request, at: datetime, **where: UUID) -> facts.StoredVisit:
+    def find_item(self, request: Request, at: datetime, **where: UUID) -> stored_visits.StoredVisit:
         """Return the visit with its facts as stored."""
         row = list_visits(request, {}, at, at).filter(id=where["visit"]).first()
         if row is None:
             raise Http404
-        return facts.read_stored_visit(row)
+        return stored_visits.read_stored_visit(row)

@@ -12,7 +12,7 @@ from rest_framework.renderers import BaseRenderer, JSONRenderer
 from rest_framework.request import Request
 from rest_framework.views import APIView
 
-from api.answers import problem_responses
+from api.http.answers import problem_responses
 from fleet.accounts import policy
 from fleet.assessments.report import render_pdf
 from fleet.visits import queries

@@ -7,7 +7,7 @@ from uuid import uuid4
 
 from rest_framework import serializers
 
-from api.strict import FlagField, IdField, InstantField, StrictSerializer, TextField, ValuesField, make_fault
+from api.http.strict import FlagField, IdField, InstantField, StrictSerializer, TextField, ValuesField, make_fault
 from fleet.rules.vocabulary import CLAIMED_OUTCOMES, ArrivalState, EntryAct, LeftAs
 from fleet.visits.incoming import IncomingEntry, IncomingVisit, Person
 

@@ -14,13 +14,13 @@ from rest_framework.response import Response
 from rest_framework.views import APIView
 
 from api import visit_lists
-from api.access import boiler_for, cause_of
-from api.answers import AnswerSerializer, problem_responses
 from api.examples import POST_VISIT
-from api.idempotency import require_id_or_key
-from api.pages import ListEndpoint, ListWalk, describe_list
-from api.refused import KeepsRefusedMixin
-from api.retry import run_with_retries
+from api.http.access import boiler_for, cause_of
+from api.http.answers import AnswerSerializer, problem_responses
+from api.http.idempotency import require_id_or_key
+from api.http.paged_lists import ListEndpoint, ListWalk, describe_list
+from api.http.retry import run_with_retries
+from api.refused_posts import KeepsRefusedMixin
 from api.visit_serializers import VisitSerializer, incoming
 from fleet import pipeline
 from fleet.accounts import policy

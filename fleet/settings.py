@@ -57,12 +57,12 @@ INSTALLED_APPS = [
 MIDDLEWARE = [
     "django.middleware.security.SecurityMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",
-    "fleet.web.middleware.RequestIdMiddleware",
+    "fleet.web.shared.middleware.RequestIdMiddleware",
     "django.contrib.sessions.middleware.SessionMiddleware",
     "django.middleware.common.CommonMiddleware",
     "django.middleware.csrf.CsrfViewMiddleware",
     "django.contrib.auth.middleware.AuthenticationMiddleware",
-    "fleet.web.middleware.UnitsMiddleware",
+    "fleet.web.shared.middleware.UnitsMiddleware",
     "django.contrib.messages.middleware.MessageMiddleware",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
     "django_htmx.middleware.HtmxMiddleware",
@@ -190,15 +190,15 @@ LOGGING = {
 
 REST_FRAMEWORK = {
     "DEFAULT_AUTHENTICATION_CLASSES": [
-        "api.authentication.KeyAuthentication",
+        "api.http.authentication.KeyAuthentication",
         "rest_framework.authentication.SessionAuthentication",
     ],
     "DEFAULT_PERMISSION_CLASSES": ["rest_framework.permissions.IsAuthenticated"],  # closed by default
-    "DEFAULT_THROTTLE_CLASSES": ["api.limits.Limit"],
-    "DEFAULT_PARSER_CLASSES": ["api.parsing.BoundedJSONParser"],
+    "DEFAULT_THROTTLE_CLASSES": ["api.http.limits.Limit"],
+    "DEFAULT_PARSER_CLASSES": ["api.http.parsing.BoundedJSONParser"],
     "DEFAULT_RENDERER_CLASSES": ["rest_framework.renderers.JSONRenderer"],
     "DEFAULT_SCHEMA_CLASS": "drf_spectacular.openapi.AutoSchema",
-    "EXCEPTION_HANDLER": "api.problems.handler",
+    "EXCEPTION_HANDLER": "api.http.problems.handler",
     "URL_FORMAT_OVERRIDE": None,  # no "format" query parameter: other forms of a list are requested with `as`
     "STRICT_JSON": True,  # NaN and Infinity are not JSON
 }
@@ -211,11 +211,11 @@ SPECTACULAR_SETTINGS = {
     "SERVE_INCLUDE_SCHEMA": False,
     "POSTPROCESSING_HOOKS": [
         "drf_spectacular.hooks.postprocess_schema_enums",
-        "api.idempotency.describe_idempotency_key",
-        "api.limits.describe_limits",
+        "api.http.idempotency.describe_idempotency_key",
+        "api.http.limits.describe_limits",
     ],
     "ENUM_NAME_OVERRIDES": {
-        "StandingEnum": "api.answers.STANDINGS",
+        "StandingEnum": "api.http.answers.STANDINGS",
         "VisitKindEnum": "api.visit_serializers.KINDS",
         "PositionStateEnum": "api.positions.STATES",
         "ReadyEnum": "api.visit_lists.READY",

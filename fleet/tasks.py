@@ -8,7 +8,7 @@ from django.utils import timezone
 
 from fleet import pipeline
 from fleet.accounts.purge import purge_expired as purge_accounts
-from fleet.board import swept
+from fleet.board import sweep_heartbeat
 
 
 @shared_task(name="fleet.tasks.sweep")
@@ -16,7 +16,7 @@ def sweep() -> None:
     """Judge what the passing of time has changed. Running twice, late or never is safe: the next run catches up."""
     at = timezone.now()
     pipeline.sweep(at=at)
-    swept.note_sweep(at)
+    sweep_heartbeat.note_sweep(at)
 
 
 @shared_task(name="fleet.tasks.imports")

@@ -15,12 +15,12 @@ from fleet.board.models import ProofGlass, Segment, StateSegment
 from fleet.catalog import queries as catalog
 from fleet.catalog.services import load_release
 from fleet.deficiencies.models import Deficiency
-from fleet.management.demo import work
-from fleet.management.demo.work import VisitWriter
+from fleet.management.demo import visit_entries
+from fleet.management.demo.visit_entries import VisitWriter
 from fleet.pipeline import PostedVisit, memory
 from fleet.portfolio.models import Boiler, Portfolio
-from fleet.portfolio.news import Cause
-from fleet.portfolio.sheet import parse_sheet
+from fleet.records.events import Cause
+from fleet.sheets.register_sheet import parse_sheet
 from fleet.visits.incoming import IncomingEntry, IncomingVisit
 from tests import kept
 
@@ -58,16 +58,21 @@ class Fleet:
     def serviced(self, at: datetime, key: str = "ALD12 B1") -> IncomingVisit:
         """A whole yearly service with everything left well."""
         bench = self.bench(key)
-        entries = work.yearly_service_entries(bench, at)
+        entries = visit_entries.yearly_service_entries(bench, at)
         return bench.compose_visit(
-            "annual_service", at, [self.technician.id], entries, left_as="on_call", leaving_checks=work.LEFT_WELL
+            "annual_service",
+            at,
+            [self.technician.id],
+            entries,
+            left_as="on_call",
+            leaving_checks=visit_entries.LEFT_WELL,
         )
 
     def flushed(self, at: datetime, key: str = "ALD12 B1", who: User | None = None, **readings: Any) -> IncomingVisit:
         """A routine flush; readings given here replace the good ones."""
         bench = self.bench(key)
         outcome = "fail" if readings.get("burner_stopped") is False else "pass"
-        entry = bench.test_entry(at, "flush", "upper", outcome, **{**work.GOOD_FLUSH, **readings})
+        entry = bench.test_entry(at, "flush", "upper", outcome, **{**visit_entries.GOOD_FLUSH, **readings})
         return bench.compose_visit("routine_check", at, [(who or self.technician).id], [entry])
 
     def repaired(self, at: datetime, key: str = "ALD12 B1") -> IncomingVisit:
@@ -80,7 +85,7 @@ class Fleet:
     ) -> IncomingVisit:
         """A follow-up with these entries."""
         return self.bench(key).compose_visit(
-            "follow_up", at, [self.technician.id], entries, leaving_checks=work.LEFT_WELL, **more
+            "follow_up", at, [self.technician.id], entries, leaving_checks=visit_entries.LEFT_WELL, **more
         )
 
 
@@ -89,7 +94,7 @@ def _repair(bench: VisitWriter, at: datetime) -> list[IncomingEntry]:
         bench.action_entry(at, "open_clean", "upper"),
         bench.action_entry(at, "open_clean", "chamber"),
         bench.test_entry(at, "slow_drain", "upper", burner_firing=True, burner_stopped=True, trip_in=2.5),
-        bench.test_entry(at, "flush", "upper", **work.GOOD_FLUSH),
+        bench.test_entry(at, "flush", "upper", **visit_entries.GOOD_FLUSH),
     ]
 
 

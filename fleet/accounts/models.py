@@ -8,7 +8,7 @@ from django.db import models
 from fleet.accounts.scopes import Reach
 from fleet.accounts.telephone import LONGEST, dialable
 from fleet.portfolio.models import Boiler, Building, Portfolio
-from fleet.portfolio.rows import Row
+from fleet.records.base_model import Row
 
 
 class User(AbstractUser):

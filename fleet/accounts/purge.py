@@ -2,7 +2,7 @@
 
 from datetime import datetime
 
-from fleet.accounts import attempts, idempotency, refused
+from fleet.accounts import attempts, idempotency, refused_posts
 from fleet.accounts.models import Answered, Attempt, RefusedPost
 
 
@@ -11,6 +11,6 @@ def purge_expired(*, at: datetime) -> int:
     expired = (
         Answered.objects.filter(at__lte=at - idempotency.RETENTION),
         Attempt.objects.filter(last_at__lte=at - attempts.FORGET_AFTER),
-        RefusedPost.objects.filter(at__lte=at - refused.RETENTION),
+        RefusedPost.objects.filter(at__lte=at - refused_posts.RETENTION),
     )
     return sum(rows.delete()[0] for rows in expired)

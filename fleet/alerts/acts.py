@@ -7,7 +7,7 @@ from datetime import datetime, timedelta
 from fleet.accounts.models import User
 from fleet.alerts.models import Act, Alert
 from fleet.errors import Fault, Refused
-from fleet.portfolio.acting import add_act
+from fleet.records.versioned_acts import add_act
 from fleet.rules.values import Level
 
 LONGEST_SHELF = timedelta(days=90)  # common practice: a shelved alert is looked at again within a season

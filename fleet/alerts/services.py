@@ -11,7 +11,7 @@ from fleet.alerts.acts import LEVEL_RANKS, effect_of_acts
 from fleet.alerts.matching import end_by, match_alerts
 from fleet.alerts.models import Act, Alert
 from fleet.portfolio.models import Boiler
-from fleet.portfolio.news import ChangeEvent
+from fleet.records.events import ChangeEvent
 from fleet.rules.values import Condition
 
 UNJUDGED = "cannot_be_judged"  # raised by the sweep itself, not by the rules

@@ -8,9 +8,9 @@ from uuid import UUID
 
 from fleet.alerts.models import Survey
 from fleet.calendar.spans import Span as Ever
-from fleet.portfolio.conclusions import as_json
 from fleet.portfolio.models import Boiler
-from fleet.rules.portfolio import Span
+from fleet.records.difference_store import as_json
+from fleet.rules.answers.unsurveyed import Span
 from fleet.rules.values import HeatEvidence
 
 

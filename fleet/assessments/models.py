@@ -3,7 +3,7 @@
 from django.db import models
 
 from fleet.portfolio.models import Boiler, Position
-from fleet.portfolio.rows import Row
+from fleet.records.base_model import Row
 from fleet.visits.models import Entry, Visit
 
 

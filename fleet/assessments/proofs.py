@@ -8,7 +8,7 @@ from uuid import UUID
 
 from fleet.assessments.models import Verdict
 from fleet.rules.catalogue import Catalogue
-from fleet.rules.clocks import adopted_timing, due_of
+from fleet.rules.ledger.clocks import adopted_timing, due_of
 from fleet.rules.values import AdoptedTerms, LawInForce
 from fleet.visits.places import Stay
 

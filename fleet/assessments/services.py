@@ -5,8 +5,8 @@ from typing import Any
 from uuid import UUID
 
 from fleet.assessments.models import Finding, Readiness, Verdict, Waiting
-from fleet.portfolio.conclusions import as_json, store_conclusions
 from fleet.portfolio.models import Boiler
+from fleet.records.difference_store import as_json, store_conclusions
 from fleet.rules.values import Evidence, Judgement
 
 

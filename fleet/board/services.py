@@ -8,9 +8,9 @@ from uuid import UUID
 
 from fleet.board.models import Change, ClassSpan, ProofGlass, Pulse, Segment, StandingSpan, StateSegment
 from fleet.board.spans import class_rows, standing_rows
-from fleet.portfolio.conclusions import as_json, store_conclusions
 from fleet.portfolio.models import Boiler
-from fleet.portfolio.news import Cause, ChangeEvent
+from fleet.records.difference_store import as_json, store_conclusions
+from fleet.records.events import Cause, ChangeEvent
 from fleet.rules.values import GlassLevel, Judgement, StandingSegment
 from fleet.rules.values import PositionStateSegment as State
 

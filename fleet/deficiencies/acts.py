@@ -13,8 +13,8 @@ from fleet.deficiencies import life
 from fleet.deficiencies.life import DeficiencyLife
 from fleet.deficiencies.models import Act, Deficiency
 from fleet.errors import Fault, Refused
-from fleet.portfolio.acting import add_act
 from fleet.portfolio.models import Boiler
+from fleet.records.versioned_acts import add_act
 from fleet.rules.values import ActFact as RulesAct
 
 MAX_CLOCK_AHEAD = timedelta(minutes=10)  # phones' clocks differ; more is a mistake

@@ -4,7 +4,7 @@ from django.db import models
 
 from fleet.accounts.models import User
 from fleet.portfolio.models import Boiler, Position
-from fleet.portfolio.rows import Row
+from fleet.records.base_model import Row
 from fleet.visits.models import Entry
 
 

@@ -15,9 +15,9 @@ from fleet.deficiencies.life import (
     life_at,
 )
 from fleet.deficiencies.models import Act, Deficiency
-from fleet.portfolio.conclusions import as_json, store_conclusions
 from fleet.portfolio.models import Boiler
-from fleet.portfolio.news import ChangeEvent
+from fleet.records.difference_store import as_json, store_conclusions
+from fleet.records.events import ChangeEvent
 from fleet.rules.values import Evidence, Judgement, deficiency_id
 from fleet.rules.values import JudgedDeficiency as Deficient
 

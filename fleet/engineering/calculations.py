@@ -7,7 +7,7 @@ from typing import Any
 
 from fleet.engineering.checks import Impossible, require
 from fleet.engineering.table import building, fire_side, pressure_side, water_side
-from fleet.engineering.table.form import REQUIRED, CalculationSpec, OutputSpec
+from fleet.engineering.table.definitions import REQUIRED, CalculationSpec, OutputSpec
 from fleet.errors import Fault, Refused
 
 CALCULATIONS: dict[str, CalculationSpec] = {

@@ -14,7 +14,7 @@ from fleet.errors import Fault, Refused
 from fleet.jobs import states
 from fleet.jobs.models import Act, Job
 from fleet.portfolio.access import is_accessible
-from fleet.portfolio.acting import add_act
+from fleet.records.versioned_acts import add_act
 
 ASSIGNEE_KINDS = ("accept", "decline", "start")
 SENTENCES = {

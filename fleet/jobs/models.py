@@ -6,7 +6,7 @@ from fleet.accounts.models import Grant, User
 from fleet.deficiencies.models import Deficiency
 from fleet.jobs import states
 from fleet.portfolio.models import Boiler, Building, Position
-from fleet.portfolio.rows import Row
+from fleet.records.base_model import Row
 from fleet.visits.models import Visit
 
 

@@ -10,9 +10,9 @@ from uuid import UUID
 from fleet.jobs import course, evidence, states, suggest, work
 from fleet.jobs.course import JobStep
 from fleet.jobs.models import Act, Item, Job
-from fleet.portfolio.conclusions import as_json
 from fleet.portfolio.models import Building
-from fleet.portfolio.news import ChangeEvent
+from fleet.records.difference_store import as_json
+from fleet.records.events import ChangeEvent
 from fleet.rules.values import Condition
 
 # What everybody sees of a job: a change of one of these fields is a new version.

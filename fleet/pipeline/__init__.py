@@ -1,7 +1,6 @@
 """The only way in for facts and for time. Every verb about a boiler goes through `conclude.write_and_conclude`."""
 
 from fleet.pipeline.acts import act_on_alert, act_on_deficiency
-from fleet.pipeline.bygone import PastVisit, post_past_visits
 from fleet.pipeline.catalogue import load_catalogue
 from fleet.pipeline.conclude import BoilerConclusion
 from fleet.pipeline.corrections import second_correction
@@ -18,6 +17,7 @@ from fleet.pipeline.edits import (
 from fleet.pipeline.imports import confirm_import, receive_import, withdraw_import, work_on_imports
 from fleet.pipeline.jobs import JobRequest, act_on_job, create_job
 from fleet.pipeline.papers import add_paper
+from fleet.pipeline.past_visits import PastVisit, post_past_visits
 from fleet.pipeline.people import end_role, grant_role, qualify_person
 from fleet.pipeline.register import change_register
 from fleet.pipeline.sweep import SweepResult, rebuild, sweep

@@ -18,10 +18,10 @@ from fleet.deficiencies.life import DeficiencyLife, acts_by_episode, episodes_of
 from fleet.deficiencies.models import Act, Deficiency
 from fleet.errors import Refused
 from fleet.pipeline.conclude import BoilerConclusion, write_and_conclude
-from fleet.pipeline.whole import clamp_to_written_alerts, lock_pulse, settle_portfolio
+from fleet.pipeline.portfolio_conditions import clamp_to_written_alerts, lock_pulse, settle_portfolio
 from fleet.portfolio.locks import lock_boilers
 from fleet.portfolio.models import Boiler
-from fleet.portfolio.news import Cause, ChangeEvent
+from fleet.records.events import Cause, ChangeEvent
 
 
 def act_on_deficiency(

@@ -4,9 +4,9 @@ from datetime import datetime
 from typing import Any
 from uuid import UUID
 
-from fleet.pipeline.conclude import BoilerConclusion, segment_at
-from fleet.portfolio.conclusions import as_json
-from fleet.portfolio.news import ChangeEvent
+from fleet.pipeline.conclude import BoilerConclusion
+from fleet.records.difference_store import as_json
+from fleet.records.events import ChangeEvent
 from fleet.rules.values import Judgement
 from fleet.visits.models import Visit
 
@@ -20,7 +20,7 @@ def build_answer(visit: Visit, conclusion: BoilerConclusion, at: datetime) -> di
     """Build the answer's body from the boiler's conclusion, as JSON values. `at` is the instant of judgement."""
     judgement = conclusion.judgement
     numbers = {entry.id: entry.number for entry in visit.entries.all()}
-    segment = segment_at(judgement, at)
+    segment = judgement.standing_at(at)
     return {
         "visit": str(visit.id),
         "boiler": str(visit.boiler_id),

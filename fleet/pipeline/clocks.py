@@ -3,7 +3,7 @@
 from collections.abc import Iterable, Sequence
 from datetime import datetime
 
-from fleet.rules.portfolio import Span
+from fleet.rules.answers.unsurveyed import Span
 from fleet.rules.values import HeatEvidence, Judgement
 
 

@@ -22,13 +22,13 @@ from fleet.evidence import gather_evidence
 from fleet.pipeline.clocks import has_passed, heat_boundaries, next_boundary, span_boundaries
 from fleet.pipeline.jobs import settle_jobs
 from fleet.pipeline.memory import boiler_memory
-from fleet.pipeline.whole import settle_building, settle_portfolio
+from fleet.pipeline.portfolio_conditions import settle_building, settle_portfolio
 from fleet.portfolio.locks import lock_boilers
 from fleet.portfolio.models import Boiler
-from fleet.portfolio.news import Cause, ChangeEvent
+from fleet.records.events import Cause, ChangeEvent
 from fleet.rules import ReplayCache, judge
-from fleet.rules.portfolio import unsurveyed_spans
-from fleet.rules.values import Evidence, Judgement, StandingSegment
+from fleet.rules.answers.unsurveyed import unsurveyed_spans
+from fleet.rules.values import Evidence, Judgement
 
 T = TypeVar("T")
 EventsByPortfolio = Mapping[UUID, Sequence[ChangeEvent]]  # by portfolio: the events that the facts themselves are
@@ -160,16 +160,11 @@ def _needs_new_mark(last: Judged | None, build: str, at: datetime) -> bool:
 
 
 def _standing_events(boiler: Boiler, before: str, judgement: Judgement, at: datetime) -> Iterable[ChangeEvent]:
-    segment = segment_at(judgement, at)
+    segment = judgement.standing_at(at)
     if segment.standing.value != before:
         first, since = segment.reasons[0], segment.since or at
         after = segment.standing.value
         yield ChangeEvent("standing.changed", boiler.id, boiler.id, before, after, first.sentence, first.rule, since)
-
-
-def segment_at(judgement: Judgement, at: datetime) -> StandingSegment:
-    """Return the standing segment that holds at `at`."""
-    return next(s for s in judgement.standings if s.until is None or at < s.until)
 
 
 def _record_judgement(

@@ -9,7 +9,7 @@ from fleet.accounts.models import User
 from fleet.errors import Fault, Refused
 from fleet.pipeline.conclude import write_and_conclude
 from fleet.portfolio.models import Boiler
-from fleet.portfolio.news import Cause, ChangeEvent
+from fleet.records.events import Cause, ChangeEvent
 from fleet.visits import corrections
 from fleet.visits.incoming import IncomingVisit
 from fleet.visits.models import Seconding, Visit

@@ -18,16 +18,16 @@ from fleet.errors import Fault, Refused
 from fleet.pipeline.conclude import conclude_boilers
 from fleet.pipeline.papers import add_paper
 from fleet.pipeline.register import refuse_fixed, save_plan
-from fleet.portfolio import columns, export, sheetfaults, told
-from fleet.portfolio.known import NO_FITTINGS, PlaceRecord, RegisterSnapshot
 from fleet.portfolio.locks import lock_boilers
 from fleet.portfolio.models import Boiler, Building, Fitting, Portfolio, Position, ServiceState, Setting
-from fleet.portfolio.news import Cause, ChangeEvent
-from fleet.portfolio.plan import plan_import
-from fleet.portfolio.sheet import rows_of
-from fleet.portfolio.table import SheetTable
+from fleet.records.events import Cause, ChangeEvent
 from fleet.rules.catalogue import Catalogue
 from fleet.rules.values import ServiceMode
+from fleet.sheets import change_sentences, columns, export, sheet_faults
+from fleet.sheets.plan import plan_import
+from fleet.sheets.register_sheet import rows_of
+from fleet.sheets.register_snapshot import NO_FITTINGS, PlaceRecord, RegisterSnapshot
+from fleet.sheets.table import SheetTable
 
 Cells = Mapping[str, str]
 MAX_TIME_AHEAD = timedelta(days=366)
@@ -178,10 +178,10 @@ def set_value(
         owner: dict[str, Any] = {"position_id": place.id} if place else {"boiler_id": boiler.id}
         values = {"key": key, "value": value, "since": since, "posted_at": at}
         Setting.objects.create(portfolio_id=boiler.portfolio_id, **owner, **values)
-        moved = (told.value_in_words(key, before), told.value_in_words(key, value))
+        moved = (change_sentences.value_in_words(key, before), change_sentences.value_in_words(key, value))
         sentence = (
             f"{place.name if place else boiler.name}: "
-            f"{told.setting_sentence(key, *moved, _start_in_words(since, at, zone))}"
+            f"{change_sentences.setting_sentence(key, *moved, _start_in_words(since, at, zone))}"
         )
         _conclude_edit(boiler, place.id if place else boiler.id, "register.set", moved, sentence, since, at, cause)
 
@@ -261,7 +261,7 @@ def _refuse_value(register: RegisterSnapshot, place: PlaceRecord | None, key: st
         raise Refused("value_does_not_fit", "This has no such value.", ("key",), status=422)
     if not text:
         raise Refused("empty", "A value is needed: what is unknown is left as it is.", ("value",), status=422)
-    wrong = sheetfaults.cell_fault(key, text)
+    wrong = sheet_faults.cell_fault(key, text)
     if wrong:
         raise Refused(*wrong, ("value",), status=422)
 
@@ -300,7 +300,7 @@ def _conclude_edit(
     at: datetime,
     cause: Cause,
 ) -> None:
-    before, after = (told.shorten_for_log(text) for text in moved)
+    before, after = (change_sentences.shorten_for_log(text) for text in moved)
     event = ChangeEvent(kind, subject, boiler.id, before, after, sentence, "", since)
     conclude_boilers(lock_boilers([boiler.id]), at=at, cause=cause, fact_events={boiler.portfolio_id: [event]})
 

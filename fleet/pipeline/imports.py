@@ -13,10 +13,13 @@ from django.db.models import F
 from fleet.accounts.models import User
 from fleet.catalog import queries as catalog
 from fleet.errors import Refused
-from fleet.pipeline.beside import open_separate_connection
 from fleet.pipeline.register import lock_and_plan, refuse_fixed, save_plan
-from fleet.portfolio import files, imports
-from fleet.portfolio.imports import (
+from fleet.pipeline.separate_connection import open_separate_connection
+from fleet.portfolio.models import Import, Portfolio
+from fleet.records.events import Cause
+from fleet.sheets import files, imports
+from fleet.sheets.apply_sheet import count_new_rows
+from fleet.sheets.imports import (
     BUSY_STATUSES,
     FAILED,
     FAULTY,
@@ -28,13 +31,10 @@ from fleet.portfolio.imports import (
     SAVING,
     WITHDRAWN,
 )
-from fleet.portfolio.known import RegisterSnapshot
-from fleet.portfolio.models import Import, Portfolio
-from fleet.portfolio.news import Cause
-from fleet.portfolio.plan import ImportPlan, plan_import
-from fleet.portfolio.services import count_new_rows
-from fleet.portfolio.sheet import SheetRow, rows_of
-from fleet.portfolio.table import MAX_BYTES, SheetTable, pack_table, unpack_table
+from fleet.sheets.plan import ImportPlan, plan_import
+from fleet.sheets.register_sheet import SheetRow, rows_of
+from fleet.sheets.register_snapshot import RegisterSnapshot
+from fleet.sheets.table import MAX_BYTES, SheetTable, pack_table, unpack_table
 from fleet.wake import wake_task
 
 log = logging.getLogger(__name__)

@@ -14,11 +14,11 @@ from fleet.board import services as board
 from fleet.deficiencies.models import Deficiency
 from fleet.errors import Fault, Refused
 from fleet.jobs import acts as on_jobs
-from fleet.jobs import evidence, reach, services, states, suggest, work
+from fleet.jobs import evidence, job_grants, services, states, suggest, work
 from fleet.jobs.models import Act, Item, Job
 from fleet.portfolio.locks import lock_boilers
 from fleet.portfolio.models import Boiler, Building, Position
-from fleet.portfolio.news import Cause, ChangeEvent
+from fleet.records.events import Cause, ChangeEvent
 from fleet.rules.catalogue import Catalogue
 
 log = logging.getLogger(__name__)
@@ -176,7 +176,7 @@ def act_on_job(
         on_jobs.refuse_decision(job=row, decision=decision, version=version, by=by, at=moment)
         act = on_jobs.record_act(job=row, decision=decision, by=by, at=moment, request_id=cause.request_id)
         events = [*lapsed.events, *_settle_and_collect([row], moment)]
-        reach.settle_job_grants(people=people, building=row.building, at=moment)
+        job_grants.settle_job_grants(people=people, building=row.building, at=moment)
         act_event = ChangeEvent(
             f"job.{act.kind}", row.id, boilers[0], before, row.status, _act_sentence(act, row), "", moment, act.reason
         )

@@ -7,7 +7,7 @@ from fleet.accounts.models import User
 from fleet.errors import Refused
 from fleet.pipeline.conclude import EventsByPortfolio, write_and_conclude
 from fleet.portfolio.models import Boiler, Building, Paper
-from fleet.portfolio.news import Cause, ChangeEvent
+from fleet.records.events import Cause, ChangeEvent
 
 MAX_NAME_LENGTH = 200
 

@@ -13,7 +13,7 @@ from fleet.board import services as board
 from fleet.board.models import Judged
 from fleet.errors import Refused
 from fleet.portfolio.models import Boiler, Portfolio
-from fleet.portfolio.news import Cause, ChangeEvent
+from fleet.records.events import Cause, ChangeEvent
 from fleet.visits.models import Attendance
 from fleet.wake import wake_task
 

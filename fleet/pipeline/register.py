@@ -11,15 +11,15 @@ from fleet.board import services as board
 from fleet.board.models import Judged
 from fleet.errors import Refused
 from fleet.pipeline.conclude import conclude_boilers
-from fleet.portfolio import changes
-from fleet.portfolio.known import RegisterSnapshot
 from fleet.portfolio.locks import lock_boilers
 from fleet.portfolio.models import Boiler, Portfolio
-from fleet.portfolio.news import Cause
-from fleet.portfolio.plan import ImportPlan, plan_import
-from fleet.portfolio.services import ImportSummary, apply_plan
-from fleet.portfolio.sheet import SheetRow
-from fleet.portfolio.table import MAX_FAULTS
+from fleet.records.events import Cause
+from fleet.sheets import register_faults
+from fleet.sheets.apply_sheet import ImportSummary, apply_plan
+from fleet.sheets.plan import ImportPlan, plan_import
+from fleet.sheets.register_sheet import SheetRow
+from fleet.sheets.register_snapshot import RegisterSnapshot
+from fleet.sheets.table import MAX_FAULTS
 
 MAX_JUDGED_AT_ONCE = 50  # boilers; more would hold their locks for longer than another write waits
 ReportProgress = Callable[[int], None]
@@ -56,7 +56,7 @@ def lock_and_plan(
 
 def refuse_fixed(portfolio: Portfolio, register: RegisterSnapshot, rows: Sequence[SheetRow], at: datetime) -> None:
     """Raise Refused with the cells that would change something fixed, at most MAX_FAULTS of them."""
-    faults = list(islice(changes.fixed_cell_faults(portfolio, register, rows, at), MAX_FAULTS))
+    faults = list(islice(register_faults.fixed_cell_faults(portfolio, register, rows, at), MAX_FAULTS))
     if faults:
         raise Refused.from_faults(sorted(faults, key=lambda f: f.at), status=422)
 

@@ -17,7 +17,7 @@ from fleet.pipeline.jobs import sweep_jobs
 from fleet.pipeline.memory import forget_boilers
 from fleet.portfolio.locks import lock_boilers
 from fleet.portfolio.models import Boiler, Portfolio
-from fleet.portfolio.news import Cause
+from fleet.records.events import Cause
 
 log = logging.getLogger(__name__)
 RETRY_DELAY = timedelta(minutes=5)

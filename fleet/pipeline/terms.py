@@ -7,7 +7,7 @@ from django.db import transaction
 
 from fleet.accounts.models import User
 from fleet.board import services as board
-from fleet.portfolio.news import Cause, ChangeEvent
+from fleet.records.events import Cause, ChangeEvent
 from fleet.terms import services
 from fleet.terms.incoming import IncomingTerms
 from fleet.terms.models import Adoption

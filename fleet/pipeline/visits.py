@@ -15,7 +15,7 @@ from fleet.pipeline import corrections
 from fleet.pipeline.answer import build_answer
 from fleet.pipeline.conclude import BoilerConclusion, write_and_conclude
 from fleet.portfolio.models import Boiler, Position
-from fleet.portfolio.news import Cause
+from fleet.records.events import Cause
 from fleet.visits import services
 from fleet.visits.check import BoilerRegister, known_devices, visit_faults
 from fleet.visits.incoming import IncomingVisit

@@ -5,7 +5,7 @@ import uuid
 from django.db import models
 from django.db.models import Q
 
-from fleet.portfolio.rows import Row
+from fleet.records.base_model import Row
 
 
 class Portfolio(models.Model):

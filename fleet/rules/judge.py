@@ -3,16 +3,16 @@
 from collections.abc import Sequence
 from datetime import datetime
 
-from fleet.rules import states
-from fleet.rules.boundaries import Timeline, cut_standings
-from fleet.rules.conditions import gather_conditions
-from fleet.rules.corrections import choose_visits
-from fleet.rules.glass import proof_glass
-from fleet.rules.heat import heat_of_boiler
-from fleet.rules.ledger import EpisodeCase
-from fleet.rules.played import ReplayCache
-from fleet.rules.readiness import answer_readiness
-from fleet.rules.replay import ReplayRun
+from fleet.rules.answers.conditions import gather_conditions
+from fleet.rules.answers.heat import heat_of_boiler
+from fleet.rules.answers.proof_glass import proof_glass
+from fleet.rules.answers.readiness import answer_readiness
+from fleet.rules.ledger.records import EpisodeCase
+from fleet.rules.replay.corrections import choose_visits
+from fleet.rules.replay.evidence_replay import ReplayRun
+from fleet.rules.timeline import states
+from fleet.rules.timeline.boundaries import Timeline, cut_standings
+from fleet.rules.timeline.replay_cache import ReplayCache
 from fleet.rules.values import ActFact, Evidence, JudgedDeficiency, Judgement, Level, LevelSegment, PositionStateSegment
 
 VERSION = 7  # part of every conclusion's build: raise it when an answer can change

@@ -300,3 +300,7 @@ class Judgement:
     heat: HeatEvidence = HeatEvidence()
     surveyed_at: datetime | None = None  # when the first visit with a qualified technician ended
     glass: GlassLevel | None = None  # None before the survey, and where no proof ever ends by time alone
+
+    def standing_at(self, at: datetime) -> StandingSegment:
+        """The standing that holds at `at`; the last one has no end."""
+        return next(s for s in self.standings if s.until is None or at < s.until)

@@ -3,7 +3,7 @@
 from django.db import models
 
 from fleet.accounts.models import User
-from fleet.portfolio.rows import Row
+from fleet.records.base_model import Row
 
 
 class Adoption(Row):

@@ -8,10 +8,10 @@ from uuid import UUID
 
 from fleet.errors import Fault, FaultPath
 from fleet.portfolio.models import Device
-from fleet.portfolio.sheet import is_measured, is_possible
 from fleet.rules.catalogue import Catalogue, ReadingSpec, RoleSpec
 from fleet.rules.values import Value
 from fleet.rules.vocabulary import OCCUPANT_ACTS, EntryAct
+from fleet.sheets.register_sheet import is_measured, is_possible
 from fleet.visits.incoming import IncomingEntry, IncomingVisit
 
 MAX_CLOCK_AHEAD = timedelta(minutes=10)  # phones' clocks differ; more is a mistake

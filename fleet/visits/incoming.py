@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from uuid import UUID, uuid5
 
-from fleet.portfolio.conclusions import as_json
+from fleet.records.difference_store import as_json
 from fleet.rules.values import Value
 from fleet.rules.vocabulary import DATA_ACTS
 

@@ -5,7 +5,7 @@ from django.db.models import Q
 
 from fleet.accounts.models import User
 from fleet.portfolio.models import Boiler, Device, Position
-from fleet.portfolio.rows import Row
+from fleet.records.base_model import Row
 
 
 class Visit(Row):

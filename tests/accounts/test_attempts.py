@@ -13,7 +13,7 @@ from fleet.accounts import attempts
 from fleet.accounts.attempts import ADDRESS_PATIENCE, NAME_PATIENCE, SignInTry
 from fleet.accounts.models import Attempt, User
 from fleet.accounts.purge import purge_expired
-from fleet.web import sign_in
+from fleet.web.account import sign_in
 from tests.cast import DAY, NOW
 
 pytestmark = pytest.mark.django_db

@@ -15,7 +15,7 @@ from fleet.alerts.acts import AlertDecision
 from fleet.alerts.models import Act, Alert
 from fleet.board.models import Change, Judged
 from fleet.errors import Refused
-from fleet.portfolio.news import Cause
+from fleet.records.events import Cause
 from fleet.rules.values import Condition, Level
 from fleet.visits.incoming import IncomingVisit
 from tests.cast import DAY, NOW, Fleet

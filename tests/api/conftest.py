@@ -20,7 +20,7 @@ from tests.cast import NOW, Fleet, make_fleet
 
 SetClock = Callable[[datetime], None]
 Phones = Callable[[User], Phone]
-MODULES = [importlib.import_module(f"api.{found.name}") for found in pkgutil.iter_modules(api.__path__)]
+MODULES = [importlib.import_module(found.name) for found in pkgutil.walk_packages(api.__path__, "api.")]
 # Every module of the API that reads the clock.
 CLOCKS = [module for module in MODULES if hasattr(module, "timezone")]
 

@@ -5,14 +5,14 @@ from datetime import timedelta
 from uuid import UUID
 
 from fleet import pipeline
-from fleet.accounts import refused
+from fleet.accounts import refused_posts
 from fleet.accounts.models import Grant, RefusedPost, User
 from fleet.alerts.models import Alert
 from fleet.deficiencies.models import Deficiency
 from fleet.pipeline import JobRequest
 from fleet.portfolio.models import Boiler, Building, Fitting, Portfolio
-from fleet.portfolio.news import Cause
-from fleet.portfolio.sheet import parse_sheet
+from fleet.records.events import Cause
+from fleet.sheets.register_sheet import parse_sheet
 from tests.cast import DAY, NOW, Fleet, make_person, register
 from tests.portfolio.sheets import CATALOGUE
 
@@ -88,8 +88,8 @@ def of(fleet: Fleet, key: str) -> Ids:
     sheet = pipeline.receive_import(
         portfolio=fleet.portfolio, content=b"no sheet", name="no-sheet.csv", by=fleet.technician, at=NOW - DAY
     )
-    told = refused.SentPost("POST /api/v1/visits/", "desk-00001", b"{}", boiler.id, 422, [])
-    assert refused.keep_refused_post(sent=told, user=fleet.technician, at=NOW - DAY)
+    told = refused_posts.SentPost("POST /api/v1/visits/", "desk-00001", b"{}", boiler.id, 422, [])
+    assert refused_posts.keep_refused_post(sent=told, user=fleet.technician, at=NOW - DAY)
     alert = Alert.objects.filter(boiler=boiler, until=None).order_by("id").first()
     fitting = Fitting.objects.filter(position=bench.places["upper"]).first()
     assert alert

@@ -9,7 +9,7 @@ from django.test import Client
 from django.test.utils import CaptureQueriesContext
 
 from api.calculations import AIR_IN_THE_PROBE, DANGEROUS_LADDER, FLUE_GAS, REFUSED
-from fleet.engineering import offered
+from fleet.engineering import calculation_groups
 from fleet.engineering.calculations import CALCULATIONS, run_calculation
 from tests.api.phone import Phone, told
 
@@ -37,7 +37,7 @@ def outputs(response: Any) -> dict[str, Any]:
 
 
 def test_every_calculation_is_in_exactly_one_group() -> None:
-    codes = [code for group in offered.GROUPS.values() for code in group]
+    codes = [code for group in calculation_groups.GROUPS.values() for code in group]
     assert (len(codes), set(codes)) == (len(CALCULATIONS), CALCULATIONS.keys())
 
 

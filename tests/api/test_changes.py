@@ -12,7 +12,7 @@ from fleet import pipeline
 from fleet.accounts.models import Grant
 from fleet.board.models import Change, Pulse
 from fleet.portfolio.models import Portfolio
-from fleet.portfolio.news import Cause, ChangeEvent
+from fleet.records.events import Cause, ChangeEvent
 from tests.api.phone import Phone, told
 from tests.cast import DAY, NOW, Fleet
 

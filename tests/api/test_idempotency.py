@@ -10,8 +10,8 @@ import pytest
 from django.db import connection
 from django.urls import URLPattern
 
-from api import idempotency as door
-from api.idempotency import key_of, make_posts_repeatable
+from api.http import idempotency as door
+from api.http.idempotency import key_of, make_posts_repeatable
 from api.urls import urlpatterns
 from fleet.accounts import idempotency, keys
 from fleet.accounts.models import Answered

@@ -6,7 +6,7 @@ from typing import Any
 import pytest
 from django.db import connection, transaction
 
-from api import retry
+from api.http import retry
 from fleet import pipeline
 from fleet.accounts.models import Answered
 from fleet.visits.models import Visit

@@ -16,8 +16,8 @@ from fleet.deficiencies.models import Deficiency
 from fleet.jobs.models import Act, Job
 from fleet.management.demo.story import PORTFOLIO_ID
 from fleet.portfolio.models import Portfolio
-from fleet.portfolio.news import Cause
-from fleet.portfolio.sheet import parse_sheet
+from fleet.records.events import Cause
+from fleet.sheets.register_sheet import parse_sheet
 from tests.api.phone import Phone, told
 from tests.cast import DAY, LONG_AGO, NOW, Fleet, make_person, register
 

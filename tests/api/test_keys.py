@@ -7,7 +7,7 @@ from uuid import uuid4
 
 import pytest
 
-from api import authentication
+from api.http import authentication
 from api.keys import NEW_KEY_EXAMPLE
 from fleet.accounts import keys
 from fleet.accounts.models import Grant, Key, User

@@ -11,7 +11,7 @@ from django.core.cache import caches
 from django.core.cache.backends.redis import RedisCache
 from django.test import Client, RequestFactory
 
-from api import authentication, limits
+from api.http import authentication, limits
 from fleet import settings as ours
 from fleet.accounts.address import address_of
 from tests.api.desk import Desk

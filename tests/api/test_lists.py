@@ -19,8 +19,8 @@ from fleet.catalog.queries import catalogue_of
 from fleet.deficiencies.acts import DeficiencyDecision
 from fleet.deficiencies.models import Deficiency
 from fleet.portfolio.models import Boiler
-from fleet.portfolio.news import Cause
-from fleet.portfolio.sheet import parse_sheet
+from fleet.records.events import Cause
+from fleet.sheets.register_sheet import parse_sheet
 from tests.api.phone import Phone, told
 from tests.cast import DAY, NOW, Fleet, make_person, register
 

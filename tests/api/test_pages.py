@@ -11,17 +11,17 @@ import pytest
 from django.core import signing
 from django.db.models import Min
 
-from api import pages as api_pages
+from api.http import paged_lists as api_pages
 from fleet import pipeline
 from fleet.accounts import keys
 from fleet.accounts.models import Grant
 from fleet.board.models import Judged, Pulse
 from fleet.catalog.models import Release
 from fleet.catalog.queries import catalogue_of
-from fleet.pipeline import fresh
 from fleet.portfolio.models import Boiler, Portfolio
-from fleet.portfolio.news import Cause
-from fleet.portfolio.sheet import parse_sheet
+from fleet.reading import cache_validity
+from fleet.records.events import Cause
+from fleet.sheets.register_sheet import parse_sheet
 from tests.api.conftest import SetClock
 from tests.api.phone import Phone, flush, told
 from tests.cast import DAY, NOW, Fleet, register
@@ -265,7 +265,7 @@ def test_a_build_that_serves_other_code_keeps_no_copy(
     known: Fleet, rosa: Phone, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     tag = rosa.get(BOILERS)["ETag"]
-    monkeypatch.setattr(fresh, "build_digest", lambda: "another")
+    monkeypatch.setattr(cache_validity, "build_digest", lambda: "another")
     assert kept(rosa, BOILERS, tag) == 200
 
 

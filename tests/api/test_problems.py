@@ -8,7 +8,7 @@ from django.db.utils import OperationalError
 from django.test import Client
 
 from api import visits
-from api.problems import json_pointer, problem_response
+from api.http.problems import json_pointer, problem_response
 from fleet.errors import Fault
 from tests.api.phone import Phone, flush, told
 from tests.cast import Fleet

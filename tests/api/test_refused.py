@@ -7,8 +7,8 @@ from uuid import uuid4
 
 import pytest
 
-from api import refused as door
-from fleet.accounts import keys, refused
+from api import refused_posts as door
+from fleet.accounts import keys, refused_posts
 from fleet.accounts.models import Grant, RefusedPost
 from fleet.accounts.purge import purge_expired
 from fleet.portfolio.models import Portfolio
@@ -98,7 +98,7 @@ def test_nothing_is_kept_of_who_may_post_nowhere(sender: str, fleet: Fleet) -> N
 def test_of_one_key_so_many_are_kept_a_day_and_no_more(
     rosa: Phone, fleet: Fleet, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(refused, "MAX_PER_DAY", 2)
+    monkeypatch.setattr(refused_posts, "MAX_PER_DAY", 2)
     for _ in range(4):
         rosa.post(bad(fleet))
     assert RefusedPost.objects.count() == 2
@@ -165,7 +165,7 @@ def test_it_is_seen_and_kept_thirty_days(after: timedelta, left: int, rosa: Phon
     rosa.post(bad(fleet))
     office_user = keys.key_owner(office.key, NOW)
     assert office_user is not None
-    assert refused.visible_refused_posts(office_user, NOW + after).count() == left
+    assert refused_posts.visible_refused_posts(office_user, NOW + after).count() == left
     purge_expired(at=NOW + after)
     assert RefusedPost.objects.count() == left
 

@@ -13,11 +13,11 @@ from django.test.client import encode_multipart
 from openpyxl import load_workbook
 from rest_framework.response import Response
 
-from api.tables import CSVRenderer, XLSXRenderer, flatten_value, table_rows_of
+from api.http.tables import CSVRenderer, XLSXRenderer, flatten_value, table_rows_of
 from fleet import pipeline
 from fleet.accounts.models import Grant, User
 from fleet.portfolio.models import Boiler, Import, Portfolio
-from fleet.portfolio.writing import CSV_TYPE, XLSX_TYPE
+from fleet.sheets.table_output import CSV_TYPE, XLSX_TYPE
 from tests.api.phone import Phone, told
 from tests.cast import NOW, Fleet, make_person
 from tests.portfolio.books import book, cells, saved

@@ -19,8 +19,8 @@ from fleet.catalog import queries as catalog
 from fleet.management.demo.cast import CAST, FIELD_KEY
 from fleet.management.demo.story import PORTFOLIO_ID
 from fleet.portfolio.models import Portfolio
-from fleet.portfolio.news import Cause
-from fleet.portfolio.sheet import parse_sheet
+from fleet.records.events import Cause
+from fleet.sheets.register_sheet import parse_sheet
 from tests.api.phone import Phone
 from tests.cast import DAY, LONG_AGO, NOW, Fleet, register
 

@@ -6,7 +6,7 @@ from typing import Any
 import pytest
 
 from fleet import pipeline
-from fleet.rules.readiness import LEAVING_CHECKS
+from fleet.rules.answers.readiness import LEAVING_CHECKS
 from fleet.terms.models import Adoption
 from fleet.visits.incoming import IncomingEntry
 from tests.api.conftest import SetClock

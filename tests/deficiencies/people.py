@@ -9,7 +9,7 @@ from fleet.accounts.models import User
 from fleet.deficiencies.acts import DeficiencyDecision
 from fleet.deficiencies.models import Deficiency
 from fleet.deficiencies.queries import DeficiencyDetail, deficiency_detail
-from fleet.portfolio.news import Cause
+from fleet.records.events import Cause
 from tests.cast import DAY, NOW, Fleet, make_person
 
 HOUR = timedelta(hours=1)

@@ -7,7 +7,7 @@ import pytest
 
 from fleet.deficiencies.life import Episode, acts_by_episode, deferral_end, find_episode, life_at
 from fleet.deficiencies.models import Act, Deficiency
-from fleet.portfolio.conclusions import as_json
+from fleet.records.difference_store import as_json
 from tests.cast import DAY, NOW
 
 SECOND = timedelta(seconds=1)

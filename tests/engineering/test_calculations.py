@@ -9,7 +9,7 @@ import pytest
 
 from fleet.engineering.calculations import CALCULATIONS, run_calculation
 from fleet.engineering.checks import as_number
-from fleet.engineering.table.form import REQUIRED, CalculationSpec, InputSpec
+from fleet.engineering.table.definitions import REQUIRED, CalculationSpec, InputSpec
 from fleet.engineering.units import UNITS
 from fleet.errors import Refused
 

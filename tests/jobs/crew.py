@@ -12,7 +12,7 @@ from fleet.jobs.acts import JobDecision
 from fleet.jobs.models import Job
 from fleet.pipeline import JobRequest
 from fleet.portfolio.models import Building
-from fleet.portfolio.news import Cause
+from fleet.records.events import Cause
 from tests.cast import DAY, NOW, Fleet, make_person
 
 HOUR = timedelta(hours=1)

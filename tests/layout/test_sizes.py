@@ -34,7 +34,7 @@ def function(lines: int, name: str = "f", docstring: str = "") -> str:
         ("fleet/rules/judge.py", "f", 25),
         ("fleet/rules/findings/water.py", "f", 25),
         ("fleet/engineering/relief.py", "f", 25),
-        ("fleet/web/board.py", "f", 25),
+        ("fleet/web/board/board_page.py", "f", 25),
         ("api/visits.py", "f", 25),
         ("fleet/tasks.py", "f", 10),
         ("fleet/management/commands/up.py", "handle", 10),

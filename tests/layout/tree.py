@@ -26,6 +26,16 @@ def layers() -> list[list[str]]:
     return [[room.strip() for room in layer.split("|")] for layer in listed]
 
 
+def contract_modules() -> set[str]:
+    """Return every module that a contract names: each room, each wing, what must not be imported from where."""
+    modules = set()
+    for contract in pyproject()["tool"]["importlinter"]["contracts"]:
+        rooms = {room.strip() for layer in contract.get("layers", ()) for room in layer.split("|")}
+        modules |= {f"{container}.{room}" for container in contract.get("containers", ()) for room in rooms}
+        modules |= {*contract.get("source_modules", ()), *contract.get("forbidden_modules", ())}
+    return {module for module in modules if module.split(".")[0] in ("api", "fleet")}
+
+
 def tree_files(root: Path = ROOT) -> list[Path]:
     """Return every file that is or would be committed: what git sees, or without git what lies there."""
     listing = ["git", "ls-files", "-z", "--cached", "--others", "--exclude-standard"]

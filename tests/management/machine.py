@@ -17,7 +17,7 @@ from typing import Any
 
 import psycopg
 
-from fleet.management.embedded import identity
+from fleet.management.embedded import process_identity
 
 ROOT = Path(__file__).resolve().parents[2]
 NOBODY = 65534
@@ -52,12 +52,12 @@ def descendants(pid: int) -> dict[int, str]:
     found = {pid}
     for _ in range(6):
         found |= {child for child, parent in parents if parent in found}
-    return {each: identity.start_of(each) for each in found - {pid} if identity.start_of(each)}
+    return {each: process_identity.start_of(each) for each in found - {pid} if process_identity.start_of(each)}
 
 
 def alive(processes: dict[int, str]) -> set[int]:
     """Return those that still run, the same process and not only the same number."""
-    return {pid for pid, started in processes.items() if identity.start_of(pid) == started}
+    return {pid for pid, started in processes.items() if process_identity.start_of(pid) == started}
 
 
 def roomy(parent: str = "/tmp") -> Path:

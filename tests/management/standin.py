@@ -15,7 +15,7 @@ from fleet.management.embedded import MachineError, site
 from fleet.management.embedded.address import ListenAddress
 from fleet.management.embedded.folder import Folder
 from fleet.management.embedded.processes import Program
-from fleet.management.embedded.running import print_line
+from fleet.management.embedded.running_command import print_line
 
 ROOT = str(Path(__file__).resolve().parents[2])
 HERE = "tests.management.standin"

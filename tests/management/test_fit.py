@@ -8,7 +8,7 @@ from collections.abc import Iterator
 import psycopg
 import pytest
 
-from fleet.management.embedded import TemporaryServers, broker, fit, temporary
+from fleet.management.embedded import TemporaryServers, broker, server_checks, temporary
 from tests.management.machine import CLEAN, ROOT, free_port
 
 
@@ -24,45 +24,47 @@ def superuser(servers: TemporaryServers) -> str:
     return servers.database_url.replace("gaugeglass:", "postgres:", 1).replace(keys["database"], keys["superuser"])
 
 
-def bad(answers: list[fit.ServerCheck]) -> list[str]:
+def bad(answers: list[server_checks.ServerCheck]) -> list[str]:
     return [answer.sentence for answer in answers if not answer.good]
 
 
 def test_our_own_servers_will_do_and_every_question_has_a_line(servers: TemporaryServers) -> None:
-    answers = fit.check_servers(servers.database_url, servers.redis_url)
+    answers = server_checks.check_servers(servers.database_url, servers.redis_url)
     assert bad(answers) == []
     assert len({answer.sentence for answer in answers}) == 7
     assert all(str(answer).endswith(": will do.") for answer in answers)
 
 
 def test_an_append_only_file_is_advice_not_a_condition(servers: TemporaryServers) -> None:
-    said = str(fit.check_broker(servers.redis_url)[-1])
+    said = str(server_checks.check_broker(servers.redis_url)[-1])
     assert said.startswith("Broker appendonly no (yes is advised")
     assert said.endswith("will do.")
 
 
 def test_a_superuser_will_not_do(superuser: str) -> None:
-    assert bad(fit.check_database(superuser)) == ["The role is a superuser, whom row-level security would not bind"]
+    assert bad(server_checks.check_database(superuser)) == [
+        "The role is a superuser, whom row-level security would not bind"
+    ]
 
 
 def test_another_encoding_will_not_do(servers: TemporaryServers) -> None:
     with psycopg.connect(servers.database_url, autocommit=True) as connection:
         connection.execute("CREATE DATABASE d ENCODING 'SQL_ASCII' LOCALE_PROVIDER libc LOCALE 'C' TEMPLATE template0")
-    answers = fit.check_database(servers.database_url.removesuffix("gaugeglass") + "d")
+    answers = server_checks.check_database(servers.database_url.removesuffix("gaugeglass") + "d")
     assert bad(answers) == ["Database encoding SQL_ASCII (UTF8 is needed)"]
 
 
 def test_a_role_that_may_not_create_tables_will_not_do(servers: TemporaryServers, superuser: str) -> None:
     with psycopg.connect(superuser, autocommit=True) as connection:
         connection.execute("CREATE DATABASE theirs")
-    answers = fit.check_database(servers.database_url.removesuffix("gaugeglass") + "theirs")
+    answers = server_checks.check_database(servers.database_url.removesuffix("gaugeglass") + "theirs")
     assert bad(answers) == ["The role may not create tables in its database"]
 
 
 def test_a_broker_that_forgets_under_pressure_will_not_do(servers: TemporaryServers) -> None:
     with broker.connect_to_broker(servers.redis_url) as client:
         client.config_set("maxmemory-policy", "allkeys-lru")
-        answers = fit.check_broker(servers.redis_url)
+        answers = server_checks.check_broker(servers.redis_url)
         client.config_set("maxmemory-policy", "noeviction")
     assert bad(answers) == ["Broker maxmemory-policy allkeys-lru (noeviction is needed)"]
 
@@ -78,7 +80,7 @@ def test_a_broker_that_forgets_under_pressure_will_not_do(servers: TemporaryServ
     ],
 )
 def test_a_database_out_of_reach_is_one_sentence_without_the_password(url: str, reason: str) -> None:
-    said = bad(fit.check_database(url.format(port=free_port())))
+    said = bad(server_checks.check_database(url.format(port=free_port())))
     assert said == [f"The database server of DATABASE_URL cannot be used, {reason}"]
 
 
@@ -91,15 +93,17 @@ def test_a_database_out_of_reach_is_one_sentence_without_the_password(url: str, 
     ],
 )
 def test_a_broker_out_of_reach_is_one_sentence_without_the_password(url: str, reason: str) -> None:
-    assert bad(fit.check_broker(url.format(port=free_port()))) == [f"The broker of REDIS_URL cannot be used, {reason}"]
+    assert bad(server_checks.check_broker(url.format(port=free_port()))) == [
+        f"The broker of REDIS_URL cannot be used, {reason}"
+    ]
 
 
 def test_wrong_passwords_are_said_so(servers: TemporaryServers) -> None:
     keys = json.loads((servers.folder / "keys.json").read_text())
     database = servers.database_url.replace(keys["database"], "hush")
     wrong = servers.redis_url.replace(keys["broker"], "hush")
-    assert "it refuses the user or the password" in bad(fit.check_database(database))[0]
-    assert "it refuses the user or the password" in bad(fit.check_broker(wrong))[0]
+    assert "it refuses the user or the password" in bad(server_checks.check_database(database))[0]
+    assert "it refuses the user or the password" in bad(server_checks.check_broker(wrong))[0]
 
 
 def command(**env: str) -> subprocess.CompletedProcess[str]:

@@ -12,7 +12,7 @@ import psycopg
 import pytest
 
 from fleet.management.embedded import broker, temporary
-from fleet.management.embedded.crew import MAX_FAILURES
+from fleet.management.embedded.process_crew import MAX_FAILURES
 from tests.management.machine import CLEAN, ROOT, Site, alive, descendants, eventually, site
 
 

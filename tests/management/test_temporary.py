@@ -10,14 +10,14 @@ import psycopg
 import pytest
 
 from fleet.management.embedded import temporary
-from fleet.management.embedded.identity import arguments
+from fleet.management.embedded.process_identity import arguments
 from fleet.management.embedded.temporary import PREFIX, YOUNG_SECONDS, sweep_leftovers
 from tests.management.machine import CLEAN, ROOT, alive, descendants, eventually
 
 HOLD = """
 import time
 from fleet.management.embedded import temporary
-from fleet.management.embedded.identity import arguments
+from fleet.management.embedded.process_identity import arguments
 with temporary() as servers:
     print(servers.folder, flush=True)
     time.sleep(60)

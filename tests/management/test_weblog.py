@@ -51,9 +51,9 @@ def test_the_secret_of_a_calendar_feed_is_left_out(written: Any) -> None:
 
 
 def test_a_static_file_is_told_with_its_address_and_time(written: Any) -> None:
-    [line] = written("/static/web/board.css", ("Content-Type", "text/css"))
+    [line] = written("/static/web/board/board.css", ("Content-Type", "text/css"))
     assert (line["path"], line["method"], line["status"], line["milliseconds"]) == (
-        "/static/web/board.css",
+        "/static/web/board/board.css",
         "GET",
         200,
         12.0,

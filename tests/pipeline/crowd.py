@@ -14,7 +14,7 @@ from uuid import UUID
 import psycopg
 from django.db import connection, connections
 
-from api.retry import run_with_retries
+from api.http.retry import run_with_retries
 from fleet.pipeline import PostedVisit
 from fleet.visits.incoming import IncomingVisit
 from tests.cast import Fleet

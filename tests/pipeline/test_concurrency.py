@@ -7,7 +7,7 @@ from typing import Any
 import pytest
 from django.db import connection, transaction
 
-from api.retry import run_with_retries
+from api.http.retry import run_with_retries
 from fleet import pipeline
 from fleet.board.feed import ChangeFeed, FeedPosition, next_page
 from fleet.board.models import Change, Judged, Pulse

@@ -15,7 +15,7 @@ from fleet.board.models import Change
 from fleet.deficiencies.models import Deficiency
 from fleet.errors import Refused
 from fleet.pipeline import PostedVisit
-from fleet.portfolio.news import Cause
+from fleet.records.events import Cause
 from fleet.visits.incoming import IncomingEntry, IncomingVisit
 from fleet.visits.models import Seconding
 from tests.cast import DAY, NOW, Fleet, make_person, standing

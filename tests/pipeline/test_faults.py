@@ -16,8 +16,8 @@ from django.db import transaction
 
 from fleet import pipeline
 from fleet.alerts.models import Alert
-from fleet.board import figures
 from fleet.board.models import Change, Judged, Pulse
+from fleet.figures import standing_counts
 from fleet.portfolio.models import Boiler
 from fleet.wake import send_wakeup
 from tests import kept
@@ -53,9 +53,9 @@ def left() -> tuple[Any, ...]:
     every, first, last = Boiler.objects.all(), (NOW - 40 * DAY).date(), LAST.date()
     return (
         set(Alert.objects.exclude(condition="cannot_be_judged").values_list("condition", "subject", "since", "until")),
-        figures.standings_per_day(every, first, last),
-        figures.open_by_class_per_day(every, first, last),
-        figures.age_bands_per_day(every, first, last),
+        standing_counts.standings_per_day(every, first, last),
+        standing_counts.open_by_class_per_day(every, first, last),
+        standing_counts.age_bands_per_day(every, first, last),
         {b.id: conclusions(b.id) | {"Alert": None} for b in every},
     )
 

@@ -12,13 +12,13 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
 from fleet import pipeline
-from fleet.board import figures, forecast, repairs
-from fleet.board.found import failures_by_kind
 from fleet.board.models import ClassSpan, StandingSpan
 from fleet.calendar import day_start
 from fleet.evidence import gather_evidence
-from fleet.pipeline import past
+from fleet.figures import forecast, repairs, standing_counts
+from fleet.figures.failure_counts import failures_by_kind
 from fleet.portfolio.models import Boiler
+from fleet.reading import standing_history
 from fleet.rules import judge
 from fleet.visits.incoming import IncomingVisit
 from tests import kept
@@ -69,22 +69,22 @@ def end_of(day: date) -> datetime:
 
 def looked_up(day: date) -> dict[str, int]:
     """The standings at the end of a day, each boiler's asked by itself."""
-    return Counter(past.standing_at(b.id, end_of(day)).standing for b in ALL.all())
+    return Counter(standing_history.standing_at(b.id, end_of(day)).standing for b in ALL.all())
 
 
-def counted(day: figures.DayCounts) -> dict[str, int]:
+def counted(day: standing_counts.DayCounts) -> dict[str, int]:
     return {name: count for name, count in day.counts.items() if count}
 
 
 def test_each_day_counts_the_standings_that_held_when_it_ended(told: Fleet) -> None:
-    for day in figures.standings_per_day(ALL, ago(62), TODAY + timedelta(days=60)):
+    for day in standing_counts.standings_per_day(ALL, ago(62), TODAY + timedelta(days=60)):
         assert counted(day) == looked_up(day.day), day.day
 
 
 def test_each_day_counts_the_classes_of_what_was_open_when_it_ended(told: Fleet) -> None:
     found = [d for b in ALL.all() for d in judge(gather_evidence(b.id, NOW)[0], acts=(), at=NOW).deficiencies]
     seen = set()
-    for day in figures.open_by_class_per_day(ALL, ago(62), TODAY + timedelta(days=60)):
+    for day in standing_counts.open_by_class_per_day(ALL, ago(62), TODAY + timedelta(days=60)):
         at = end_of(day.day)
         held = [s for d in found for s in d.levels if s.since <= at and (s.until is None or at < s.until)]
         assert counted(day) == Counter(s.level.value for s in held), day.day
@@ -93,7 +93,7 @@ def test_each_day_counts_the_classes_of_what_was_open_when_it_ended(told: Fleet)
 
 
 def test_a_hold_put_right_on_the_day_is_in_no_figure_of_days(told: Fleet) -> None:
-    day = figures.open_by_class_per_day(ALL, ago(10), ago(10))[0]
+    day = standing_counts.open_by_class_per_day(ALL, ago(10), ago(10))[0]
     assert day.counts["hold"] == 0
     assert len([r for r in repairs.closed_repairs(ALL, ago(10), ago(10)) if r.level == "hold"]) == 1
 
@@ -113,25 +113,27 @@ def test_a_hold_put_right_on_the_day_is_in_no_figure_of_days(told: Fleet) -> Non
 def test_what_is_open_grows_older_by_itself(fleet: Fleet, days: int, band: str) -> None:
     fleet.post(fleet.flushed(NOW, burner_stopped=False))
     opened = ClassSpan.objects.values("deficiency").distinct().count()
-    assert figures.age_bands(ALL, TODAY + timedelta(days=days)) == dict.fromkeys(figures.BAND_NAMES, 0) | {band: opened}
+    assert standing_counts.age_bands(ALL, TODAY + timedelta(days=days)) == dict.fromkeys(
+        standing_counts.BAND_NAMES, 0
+    ) | {band: opened}
 
 
 def test_ages_per_day_add_up_to_what_is_open_per_day(told: Fleet) -> None:
     first, last = ago(62), TODAY + timedelta(days=120)
-    ages = [sum(d.counts.values()) for d in figures.age_bands_per_day(ALL, first, last)]
-    assert ages == [sum(d.counts.values()) for d in figures.open_by_class_per_day(ALL, first, last)]
+    ages = [sum(d.counts.values()) for d in standing_counts.age_bands_per_day(ALL, first, last)]
+    assert ages == [sum(d.counts.values()) for d in standing_counts.open_by_class_per_day(ALL, first, last)]
     assert max(ages) > 0
 
 
 def test_the_oldest_that_is_open_is_told_by_its_day(fleet: Fleet) -> None:
     fleet.post(fleet.flushed(NOW - 4 * DAY, burner_stopped=False))
-    assert [figures.oldest_opening(ALL, ago(n)) for n in (5, 4, 3)] == [None, ago(4), ago(4)]
+    assert [standing_counts.oldest_opening(ALL, ago(n)) for n in (5, 4, 3)] == [None, ago(4), ago(4)]
 
 
 def test_a_boiler_counts_from_the_day_it_came_into_the_register(fleet: Fleet) -> None:
     since = ALL.first().since  # type: ignore[union-attr]
     first = since.date()
-    days = figures.standings_per_day(ALL, first - timedelta(days=1), first + timedelta(days=1))
+    days = standing_counts.standings_per_day(ALL, first - timedelta(days=1), first + timedelta(days=1))
     assert [sum(d.counts.values()) for d in days] == [0, ALL.count(), ALL.count()]
 
 
@@ -175,9 +177,9 @@ def test_a_place_that_failed_twice_in_a_visit_was_found_failed_once(fleet: Fleet
 
 def test_a_late_post_rewrites_the_figures_from_when_it_was_performed(fleet: Fleet) -> None:
     fleet.post(fleet.serviced(NOW - 60 * DAY), fleet.flushed(NOW - DAY))
-    before = figures.standings_per_day(ALL, ago(62), TODAY)
+    before = standing_counts.standings_per_day(ALL, ago(62), TODAY)
     fleet.post(fleet.flushed(NOW - 5 * DAY, burner_stopped=False))
-    after = figures.standings_per_day(ALL, ago(62), TODAY)
+    after = standing_counts.standings_per_day(ALL, ago(62), TODAY)
     changed = [a.day for b, a in zip(before, after, strict=True) if b != a]
     assert changed == [ago(n) for n in (5, 4, 3, 2, 1, 0)]
     assert after[-1].counts["hold"] == 1
@@ -185,14 +187,14 @@ def test_a_late_post_rewrites_the_figures_from_when_it_was_performed(fleet: Flee
 
 def test_a_correction_takes_its_visit_out_of_the_figures(fleet: Fleet) -> None:
     fleet.post(fleet.serviced(NOW - 60 * DAY))
-    before = figures.open_by_class_per_day(ALL, ago(62), TODAY)
+    before = standing_counts.open_by_class_per_day(ALL, ago(62), TODAY)
     wrong = fleet.flushed(NOW - 3 * DAY, burner_stopped=False)
     fleet.post(wrong)
-    assert figures.open_by_class_per_day(ALL, ago(62), TODAY) != before
+    assert standing_counts.open_by_class_per_day(ALL, ago(62), TODAY) != before
     gone = replace(wrong, id=uuid4(), corrects=wrong.id, reason="another boiler", void=True, entries=())
     fleet.post(gone)
     fleet.second(gone)
-    assert figures.open_by_class_per_day(ALL, ago(62), TODAY) == before
+    assert standing_counts.open_by_class_per_day(ALL, ago(62), TODAY) == before
 
 
 def test_time_alone_writes_no_figure(told: Fleet) -> None:
@@ -222,11 +224,11 @@ def test_a_post_writes_no_more_spans_after_a_long_history_than_after_a_short_one
 
 MONTHS = (ago(62), TODAY)
 COSTS: dict[str, tuple[Callable[[], Any], int]] = {
-    "standings": (lambda: figures.standings_per_day(ALL, *MONTHS), 3),
-    "classes": (lambda: figures.open_by_class_per_day(ALL, *MONTHS), 3),
-    "ages": (lambda: figures.age_bands_per_day(ALL, *MONTHS), 1),
-    "ages on a day": (lambda: figures.age_bands(ALL, TODAY), 1),
-    "oldest": (lambda: figures.oldest_opening(ALL, TODAY), 1),
+    "standings": (lambda: standing_counts.standings_per_day(ALL, *MONTHS), 3),
+    "classes": (lambda: standing_counts.open_by_class_per_day(ALL, *MONTHS), 3),
+    "ages": (lambda: standing_counts.age_bands_per_day(ALL, *MONTHS), 1),
+    "ages on a day": (lambda: standing_counts.age_bands(ALL, TODAY), 1),
+    "oldest": (lambda: standing_counts.oldest_opening(ALL, TODAY), 1),
     "repairs": (lambda: repairs.closed_repairs(ALL, *MONTHS), 1),
     "found failed": (lambda: failures_by_kind(ALL, *MONTHS), 3),
     "forecast": (lambda: forecast.forecast_by_week(ALL, NOW), 1),

@@ -5,9 +5,9 @@ from datetime import date, datetime, timedelta
 
 import pytest
 
-from fleet.board import forecast
 from fleet.board.models import StateSegment
 from fleet.calendar import day_of
+from fleet.figures import forecast
 from fleet.pipeline import conclude
 from fleet.portfolio.models import Boiler
 from fleet.terms.models import Adoption

@@ -13,8 +13,8 @@ from django.db import transaction
 
 from fleet import pipeline
 from fleet.assessments.models import Answer
-from fleet.board import figures
 from fleet.board.models import Change, Pulse
+from fleet.figures import standing_counts
 from fleet.portfolio.models import Boiler
 from fleet.visits.incoming import IncomingVisit
 from fleet.visits.models import Entry, Visit
@@ -55,18 +55,18 @@ class Whole:
     """Everything concluded of everything."""
 
     boilers: dict[UUID, Any]
-    standings: list[figures.DayCounts]
-    classes: list[figures.DayCounts]
-    ages: list[figures.DayCounts]
+    standings: list[standing_counts.DayCounts]
+    classes: list[standing_counts.DayCounts]
+    ages: list[standing_counts.DayCounts]
 
 
 def whole() -> Whole:
     every, first, last = Boiler.objects.all(), (NOW - 90 * DAY).date(), (NOW + 90 * DAY).date()
     return Whole(
         {b.id: conclusions(b.id) for b in every},
-        figures.standings_per_day(every, first, last),
-        figures.open_by_class_per_day(every, first, last),
-        figures.age_bands_per_day(every, first, last),
+        standing_counts.standings_per_day(every, first, last),
+        standing_counts.open_by_class_per_day(every, first, last),
+        standing_counts.age_bands_per_day(every, first, last),
     )
 
 

@@ -17,9 +17,10 @@ from django.core.management import call_command
 from django.db import connection
 
 from fleet import pipeline
-from fleet.board import figures, forecast, queries
+from fleet.board import queries
 from fleet.board import services as board
 from fleet.board.models import ClassSpan, Judged, Pulse, Segment, StandingSpan, StateSegment
+from fleet.figures import forecast, standing_counts
 from fleet.portfolio.models import Boiler
 from fleet.visits.models import Entry
 from tests.cast import DAY, NOW, Fleet, make_fleet
@@ -116,9 +117,9 @@ def test_reading_ten_thousand_boilers(fleet: Fleet, capsys: Capture) -> None:
     every, first, last = Boiler.objects.all(), (NOW - 365 * DAY).date(), NOW.date()
     asked: dict[str, Callable[[], Any]] = {
         "board": lambda: queries.board_rows(every, NOW),
-        "a year of standings": lambda: figures.standings_per_day(every, first, last),
-        "of classes": lambda: figures.open_by_class_per_day(every, first, last),
-        "of ages": lambda: figures.age_bands_per_day(every, first, last),
+        "a year of standings": lambda: standing_counts.standings_per_day(every, first, last),
+        "of classes": lambda: standing_counts.open_by_class_per_day(every, first, last),
+        "of ages": lambda: standing_counts.age_bands_per_day(every, first, last),
         "forecast": lambda: forecast.forecast_by_week(every, NOW),
     }
     times = {name: milliseconds(read) for name, read in asked.items()}
@@ -126,7 +127,7 @@ def test_reading_ten_thousand_boilers(fleet: Fleet, capsys: Capture) -> None:
     with capsys.disabled():
         print(f"\n{every.count()} boilers with a year of visits; segments, states, spans of standing and class {rows}:")
         print(", ".join(f"{name} {took:.0f} ms" for name, took in times.items()))
-    assert sum(figures.standings_per_day(every, last, last)[0].counts.values()) == MANY + 3
+    assert sum(standing_counts.standings_per_day(every, last, last)[0].counts.values()) == MANY + 3
 
 
 def without_locks(patch: pytest.MonkeyPatch) -> None:

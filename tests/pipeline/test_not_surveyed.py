@@ -14,8 +14,8 @@ from fleet.alerts.models import Alert
 from fleet.board.models import Change, Judged
 from fleet.pipeline import conclude
 from fleet.portfolio.models import Boiler, ServiceState
-from fleet.portfolio.news import Cause
-from fleet.portfolio.sheet import parse_sheet
+from fleet.records.events import Cause
+from fleet.sheets.register_sheet import parse_sheet
 from tests.cast import DAY, NOW, Fleet, make_fleet
 from tests.pipeline.test_concurrency import at_once
 from tests.portfolio.sheets import CATALOGUE, row, sheet

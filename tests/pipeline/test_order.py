@@ -13,8 +13,8 @@ from hypothesis import strategies as st
 
 from fleet import pipeline
 from fleet.accounts.models import User
-from fleet.board import figures
 from fleet.board.models import Judged
+from fleet.figures import standing_counts
 from fleet.portfolio.models import Boiler
 from fleet.visits.incoming import IncomingVisit
 from tests.cast import DAY, NOW, Fleet, conclusions, make_person
@@ -107,8 +107,8 @@ def outcome(visits: Sequence[IncomingVisit], how: Telling, at: datetime = LATER)
         pipeline.sweep(at=at)
         every, first, last = Boiler.objects.all(), (NOW - 90 * DAY).date(), (NOW + 90 * DAY).date()
         found: dict[str, Any] = {str(b.id): conclusions(b.id) for b in every}
-        found["standings"] = figures.standings_per_day(every, first, last)
-        found["classes"] = figures.open_by_class_per_day(every, first, last)
+        found["standings"] = standing_counts.standings_per_day(every, first, last)
+        found["classes"] = standing_counts.open_by_class_per_day(every, first, last)
         found["rebuilt"] = pipeline.rebuild(at=at)
         transaction.set_rollback(True)
     return found

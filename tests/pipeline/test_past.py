@@ -12,7 +12,7 @@ from django.test.utils import CaptureQueriesContext
 from fleet import pipeline
 from fleet.board.models import Segment
 from fleet.calendar import day_start
-from fleet.pipeline import past
+from fleet.reading import standing_history
 from tests import kept
 from tests.cast import DAY, NOW, Fleet, make_fleet
 
@@ -45,7 +45,7 @@ def posted_when_performed() -> Fleet:
 
 
 def ask(fleet: Fleet, at: datetime, known_at: datetime | None = None) -> str:
-    return past.standing_at(fleet.bench().boiler.id, at, known_at).standing
+    return standing_history.standing_at(fleet.bench().boiler.id, at, known_at).standing
 
 
 @pytest.mark.parametrize(
@@ -75,8 +75,8 @@ def test_what_is_stored_and_what_is_replayed_agree(known: Fleet) -> None:
     boiler = known.bench().boiler.id
     for hours in range(0, 24 * 100, 61):
         at = NOW - 70 * DAY + timedelta(hours=hours)
-        replayed = past.standing_at(boiler, at, known_at=NOW + 1000 * DAY)
-        assert replace(replayed, known_at=None) == past.standing_at(boiler, at)
+        replayed = standing_history.standing_at(boiler, at, known_at=NOW + 1000 * DAY)
+        assert replace(replayed, known_at=None) == standing_history.standing_at(boiler, at)
 
 
 def test_a_late_post_changes_the_past_and_not_what_was_known_then(known: Fleet) -> None:
@@ -117,7 +117,7 @@ def test_nothing_was_known_before_anything_was_posted(known: Fleet) -> None:
 @pytest.mark.parametrize("known_at", [None, REPAIRED, NOW])
 def test_every_answer_has_its_reason(known: Fleet, known_at: datetime | None) -> None:
     for at in (NOW - 5000 * DAY, FAILED, NOW, NOW + 5000 * DAY):
-        told = past.standing_at(known.bench().boiler.id, at, known_at)
+        told = standing_history.standing_at(known.bench().boiler.id, at, known_at)
         assert told.reasons
         assert all(reason["sentence"] for reason in told.reasons)
 
@@ -135,7 +135,7 @@ def test_the_future_is_one_look_up_and_the_past_one_replay(
 ) -> None:
     boiler = known.bench().boiler.id
     with CaptureQueriesContext(connection) as captured:
-        past.standing_at(boiler, at, known_at)
+        standing_history.standing_at(boiler, at, known_at)
     assert len(captured) == queries
 
 

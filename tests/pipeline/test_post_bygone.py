@@ -11,7 +11,7 @@ from fleet import pipeline
 from fleet.assessments.models import Answer
 from fleet.errors import Refused
 from fleet.pipeline import PastVisit
-from fleet.portfolio.news import Cause
+from fleet.records.events import Cause
 from fleet.visits.incoming import IncomingVisit
 from fleet.visits.models import Visit
 from tests.cast import DAY, NOW, Fleet, conclusions

@@ -17,10 +17,10 @@ from fleet import pipeline
 from fleet.accounts.models import User
 from fleet.board.models import Change, Judged
 from fleet.pipeline import register
-from fleet.portfolio import imports
 from fleet.portfolio.models import Boiler, Building, Fitting, Import, Portfolio, Position, Setting
-from fleet.portfolio.news import Cause
-from fleet.portfolio.sheet import parse_sheet
+from fleet.records.events import Cause
+from fleet.sheets import imports
+from fleet.sheets.register_sheet import parse_sheet
 from tests.cast import DAY, NOW, Fleet, make_fleet, make_person
 from tests.portfolio.sheets import CATALOGUE
 from tests.portfolio.streets import as_csv, as_table

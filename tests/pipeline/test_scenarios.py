@@ -14,7 +14,6 @@ from fleet.accounts.models import Grant, Qualification, User
 from fleet.calendar import day_of
 from fleet.catalog.services import load_release
 from fleet.evidence import gather_evidence
-from fleet.pipeline import past
 from fleet.portfolio.models import (
     Boiler,
     Building,
@@ -27,6 +26,7 @@ from fleet.portfolio.models import (
     ServiceState,
     Setting,
 )
+from fleet.reading import standing_history
 from fleet.rules import judge
 from fleet.rules.values import AdoptedTerms, Evidence, VisitFact
 from fleet.terms.models import Adoption
@@ -65,7 +65,7 @@ def failures(scenario: Scenario) -> Iterator[str]:
         for outcome in check(Seen(moment, evidence, now, then, names)):
             if not outcome.met:
                 yield f"line {moment.line}: {outcome.what}: expected {outcome.expected}, got {outcome.got}"
-        told = past.standing_at(boiler.id, moment.at, known_at=moment.known_at)
+        told = standing_history.standing_at(boiler.id, moment.at, known_at=moment.known_at)
         holds = next(s for s in now.standings if s.until is None or moment.at < s.until)
         if told.standing != holds.standing.value:
             yield f"line {moment.line}: the door says {told.standing}, the rules {holds.standing}"

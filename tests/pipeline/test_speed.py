@@ -11,7 +11,7 @@ import pytest
 from django.db import connection
 
 from fleet.evidence import gather_evidence
-from fleet.management.demo import work
+from fleet.management.demo import visit_entries
 from fleet.portfolio.models import Boiler
 from fleet.rules import judge
 from fleet.visits import services
@@ -39,7 +39,7 @@ def history(fleet: Fleet, entries: int) -> None:
 def routine(fleet: Fleet, at: datetime) -> IncomingVisit:
     """What a technician does every week on a boiler that gives no trouble."""
     bench = fleet.bench()
-    entries = [bench.test_entry(at, "flush", place, **work.GOOD_FLUSH) for place in ("upper", "lower")]
+    entries = [bench.test_entry(at, "flush", place, **visit_entries.GOOD_FLUSH) for place in ("upper", "lower")]
     entries.append(
         bench.test_entry(at, "siphon_check", min(p for p in bench.places if "siphon" in p), passes_water=True)
     )

@@ -8,9 +8,9 @@ from zipfile import ZIP_DEFLATED, ZipFile
 from openpyxl import Workbook
 
 from fleet.errors import FaultPath, Refused
-from fleet.portfolio import files
-from fleet.portfolio.sheet import SheetRow, rows_of
-from fleet.portfolio.table import SheetTable
+from fleet.sheets import files
+from fleet.sheets.register_sheet import SheetRow, rows_of
+from fleet.sheets.table import SheetTable
 from tests.portfolio.sheets import CATALOGUE, CELLS, cell
 
 

@@ -2,7 +2,7 @@
 
 from fleet.catalog.parse import parse_folder as parse_catalogue
 from fleet.errors import FaultPath, Refused
-from fleet.portfolio.sheet import parse_sheet
+from fleet.sheets.register_sheet import parse_sheet
 from tests.cast import ROOT
 
 CATALOGUE = parse_catalogue(ROOT / "fixtures" / "catalogue", 1)

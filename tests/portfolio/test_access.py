@@ -9,8 +9,8 @@ from fleet import pipeline
 from fleet.board.models import Change
 from fleet.portfolio.access import access_hours_fault, is_accessible, parse_access_hours
 from fleet.portfolio.models import Building
-from fleet.portfolio.news import Cause
-from fleet.portfolio.sheet import parse_sheet as parse_sheet
+from fleet.records.events import Cause
+from fleet.sheets.register_sheet import parse_sheet as parse_sheet
 from tests.cast import NOW, Fleet, register
 from tests.portfolio.sheets import CATALOGUE
 

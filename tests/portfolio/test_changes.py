@@ -8,9 +8,9 @@ from fleet import pipeline
 from fleet.board.models import Change, Pulse
 from fleet.errors import Refused
 from fleet.portfolio.models import Boiler, Building, Position, Setting
-from fleet.portfolio.news import Cause
-from fleet.portfolio.services import ImportSummary
-from fleet.portfolio.sheet import parse_sheet
+from fleet.records.events import Cause
+from fleet.sheets.apply_sheet import ImportSummary
+from fleet.sheets.register_sheet import parse_sheet
 from tests.cast import NOW, Fleet
 from tests.portfolio.sheets import CATALOGUE, LIMIT, cell, row, sheet
 

@@ -3,7 +3,7 @@
 import pytest
 
 from fleet.errors import Refused
-from fleet.portfolio.sheet import parse_sheet
+from fleet.sheets.register_sheet import parse_sheet
 from tests.portfolio.books import faults, rows
 from tests.portfolio.sheets import CATALOGUE, CELLS, LIMIT, row, sheet
 

@@ -13,18 +13,18 @@ from openpyxl import load_workbook
 
 from fleet import pipeline
 from fleet.errors import Refused
-from fleet.portfolio import export, files, writing
-from fleet.portfolio.known import RegisterSnapshot
 from fleet.portfolio.models import Boiler, Portfolio
-from fleet.portfolio.news import Cause
-from fleet.portfolio.plan import plan_import
-from fleet.portfolio.sheet import SheetRow, parse_sheet, rows_of
+from fleet.records.events import Cause
+from fleet.sheets import export, files, table_output
+from fleet.sheets.plan import plan_import
+from fleet.sheets.register_sheet import SheetRow, parse_sheet, rows_of
+from fleet.sheets.register_snapshot import RegisterSnapshot
 from tests.cast import DAY, NOW, Fleet
 from tests.portfolio.sheets import CATALOGUE, CELLS, cell
 from tests.portfolio.streets import as_csv
 
 pytestmark = pytest.mark.django_db
-WRITERS = {"csv": writing.as_csv, "xlsx": writing.as_xlsx}
+WRITERS = {"csv": table_output.as_csv, "xlsx": table_output.as_xlsx}
 
 
 def exported(portfolio: Portfolio, kind: str, at: Any = NOW) -> bytes:
@@ -101,20 +101,20 @@ def test_whatever_a_sheet_brought_in_its_export_does_nothing(data: st.DataObject
 
 @pytest.mark.parametrize("text", ["=1+1", "+1+1", "-1+1", "@sum", "'=1", "=cmd|' /c calc'!A1"])
 def test_a_text_that_begins_like_a_formula_is_a_text(text: str) -> None:
-    (line,) = csv.reader(io.StringIO(b"".join(writing.as_csv([[text]])).decode("utf-8-sig")))
+    (line,) = csv.reader(io.StringIO(b"".join(table_output.as_csv([[text]])).decode("utf-8-sig")))
     assert line == ["'" + text]
-    found = load_workbook(io.BytesIO(b"".join(writing.as_xlsx([[text]])))).active["A1"]
+    found = load_workbook(io.BytesIO(b"".join(table_output.as_xlsx([[text]])))).active["A1"]
     assert (found.value, found.data_type) == (text, "s")
 
 
 @pytest.mark.parametrize("value", [-5, -2.5, 8, 8.0, 1e-7, 1e9])
 def test_a_number_is_a_number(value: float) -> None:
-    assert not b"".join(writing.as_csv([[value]])).decode("utf-8-sig").startswith("'")
-    assert load_workbook(io.BytesIO(b"".join(writing.as_xlsx([[value]])))).active["A1"].value == value
+    assert not b"".join(table_output.as_csv([[value]])).decode("utf-8-sig").startswith("'")
+    assert load_workbook(io.BytesIO(b"".join(table_output.as_xlsx([[value]])))).active["A1"].value == value
 
 
 def test_a_character_no_workbook_can_hold_does_not_break_one() -> None:
-    content = b"".join(writing.as_xlsx([["a\x00b\ud800"]]))
+    content = b"".join(table_output.as_xlsx([["a\x00b\ud800"]]))
     assert load_workbook(io.BytesIO(content)).active["A1"].value == "a\ufffdb\ufffd"
 
 
@@ -132,7 +132,7 @@ def test_an_export_comes_in_pieces_and_in_as_many_queries_as_there_are_batches(
     # kinds, what is declared, the boilers; then six a batch
     with django_assert_max_num_queries(3 + 6 * 4):
         pieces = list(
-            writing.as_csv(
+            table_output.as_csv(
                 export.sheet_rows(portfolio=fleet.portfolio, boilers=Boiler.objects.all(), catalogue=CATALOGUE, at=NOW)
             )
         )

@@ -8,9 +8,9 @@ from fleet import pipeline
 from fleet.board.models import Change, Pulse
 from fleet.evidence import gather_evidence
 from fleet.portfolio.models import Boiler, Building, Device, Fitting, Portfolio, Position, Setting
-from fleet.portfolio.news import Cause
-from fleet.portfolio.services import ImportSummary
-from fleet.portfolio.sheet import parse_sheet
+from fleet.records.events import Cause
+from fleet.sheets.apply_sheet import ImportSummary
+from fleet.sheets.register_sheet import parse_sheet
 from tests.cast import DAY, NOW, Fleet, register
 from tests.portfolio.sheets import CATALOGUE
 

@@ -12,9 +12,9 @@ from fleet.accounts.models import User
 from fleet.board.models import Change
 from fleet.errors import Refused
 from fleet.pipeline import imports as verbs
-from fleet.portfolio import imports
 from fleet.portfolio.models import Boiler, Building, Fitting, Import, ImportPage, Position, Setting
-from fleet.portfolio.news import Cause
+from fleet.records.events import Cause
+from fleet.sheets import imports
 from tests.cast import DAY, NOW, Fleet, make_fleet, make_person
 from tests.portfolio.sheets import CELLS, LIMIT, row, sheet
 from tests.portfolio.streets import as_csv

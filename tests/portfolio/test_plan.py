@@ -6,11 +6,11 @@ from typing import Any
 import pytest
 
 from fleet import pipeline
-from fleet.portfolio.known import RegisterSnapshot
 from fleet.portfolio.models import Fitting, Position, Setting
-from fleet.portfolio.news import Cause
-from fleet.portfolio.plan import PlanLine, plan_import
-from fleet.portfolio.sheet import parse_sheet
+from fleet.records.events import Cause
+from fleet.sheets.plan import PlanLine, plan_import
+from fleet.sheets.register_sheet import parse_sheet
+from fleet.sheets.register_snapshot import RegisterSnapshot
 from tests.cast import DAY, NOW, Fleet
 from tests.portfolio.sheets import CATALOGUE, LIMIT, row, sheet
 

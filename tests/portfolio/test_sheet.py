@@ -5,7 +5,7 @@ from typing import Any
 import pytest
 
 from fleet.errors import Refused
-from fleet.portfolio.sheet import SheetRow, parse_sheet
+from fleet.sheets.register_sheet import SheetRow, parse_sheet
 from tests.cast import register
 from tests.portfolio.sheets import CATALOGUE, cell, faults, row, sheet
 

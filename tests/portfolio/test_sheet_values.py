@@ -4,7 +4,7 @@ import time
 
 import pytest
 
-from fleet.portfolio.sheet import is_measured, is_possible, parse_sheet
+from fleet.sheets.register_sheet import is_measured, is_possible, parse_sheet
 from tests.portfolio.sheets import CATALOGUE, CELLS, LIMIT, cell, faults, row, sheet
 
 pytestmark = pytest.mark.timeout(60)

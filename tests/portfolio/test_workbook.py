@@ -10,7 +10,7 @@ from zipfile import ZIP_DEFLATED, ZipFile
 
 import pytest
 
-from fleet.portfolio.sheet import parse_sheet
+from fleet.sheets.register_sheet import parse_sheet
 from tests.portfolio.books import book, cells, faults, part, repacked, rows, saved, table
 from tests.portfolio.sheets import CATALOGUE, LIMIT, row, sheet
 

@@ -14,7 +14,7 @@ from typing import Any
 from uuid import UUID
 
 from fleet.rules import judge
-from fleet.rules.heat import building_conditions
+from fleet.rules.answers.heat import building_conditions
 from fleet.rules.values import Judgement
 from tests.rules.scenarios.form import Scenario, read
 from tests.rules.scenarios.run import known_visits, with_visits

@@ -12,9 +12,9 @@ from fleet.calendar import HeatingSeason
 from fleet.catalog.parse import parse_folder
 from fleet.rules import judge
 from fleet.rules.catalogue import Catalogue
-from fleet.rules.ledger import GradingBench
-from fleet.rules.replay import replay_evidence
-from fleet.rules.states import state_segments
+from fleet.rules.ledger.records import GradingBench
+from fleet.rules.replay.evidence_replay import replay_evidence
+from fleet.rules.timeline.states import state_segments
 from fleet.rules.values import (
     AdoptedTerms,
     EntryFact,

@@ -7,13 +7,13 @@ with the catalogue: a cell that changes unseen makes a story end otherwise.
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 
-from fleet.rules import effects
 from fleet.rules.catalogue import Catalogue
 from fleet.rules.findings.fire_side import find_air_with_flue_gas
 from fleet.rules.findings.history import _find_repeats
 from fleet.rules.findings.pressure_side import doubt_readings_of
-from fleet.rules.ledger import EpisodeCase, GradingBench, PositionRecord, ReplayLedger
-from fleet.rules.replay import _apply_data_faults, replay_evidence
+from fleet.rules.ledger import effects
+from fleet.rules.ledger.records import EpisodeCase, GradingBench, PositionRecord, ReplayLedger
+from fleet.rules.replay.evidence_replay import _apply_data_faults, replay_evidence
 from fleet.rules.values import EntryFact, VisitFact
 from tests.rules.build import at, ident
 from tests.rules.plant import MORE, PROVES, Plant

@@ -6,7 +6,7 @@ from datetime import datetime, timedelta
 
 import pytest
 
-from fleet.rules.heat import building_conditions
+from fleet.rules.answers.heat import building_conditions
 from fleet.rules.values import AdoptedTerms, Condition, EntryFact, Level, ServiceMode
 from tests.rules.build import Boiler, at, ident, proof, see
 

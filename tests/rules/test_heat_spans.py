@@ -6,7 +6,7 @@ from datetime import date, datetime, timedelta
 import pytest
 
 from fleet.calendar.spans import Span
-from fleet.rules.heat import building_conditions
+from fleet.rules.answers.heat import building_conditions
 from fleet.rules.values import Condition, EntryFact, HeatEvidence, Level
 from tests.rules.build import Boiler, at, ident, local, see
 

@@ -9,8 +9,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from fleet.rules import judge, played
-from fleet.rules.played import ReplayCache
+from fleet.rules import judge
+from fleet.rules.timeline import replay_cache
+from fleet.rules.timeline.replay_cache import ReplayCache
 from fleet.rules.values import Evidence, ServiceMode, VisitFact
 from tests.rules.build import Boiler, at, proof, turn
 from tests.rules.plant import proof as whole_proof
@@ -69,7 +70,7 @@ def weeks(count: int) -> Boiler:
 
 def replayed(evidence: Evidence, before: ReplayCache) -> int:
     """How many histories are replayed from their beginning for this judgement; that it is right goes without saying."""
-    with mock.patch.object(played, "replay_evidence", side_effect=played.replay_evidence) as whole:
+    with mock.patch.object(replay_cache, "replay_evidence", side_effect=replay_cache.replay_evidence) as whole:
         found = judge(evidence, (), LATEST, before)
     assert found == judge(evidence, (), LATEST)
     return whole.call_count

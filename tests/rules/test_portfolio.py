@@ -5,7 +5,7 @@ from uuid import UUID
 
 import pytest
 
-from fleet.rules.portfolio import Span, portfolio_conditions, unsurveyed_spans
+from fleet.rules.answers.unsurveyed import Span, portfolio_conditions, unsurveyed_spans
 from fleet.rules.values import Condition, Level, Reason, Standing, StandingSegment
 
 PORTFOLIO = UUID(int=1)

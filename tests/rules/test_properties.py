@@ -10,12 +10,12 @@ from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 from fleet.rules import judge
-from fleet.rules.boundaries import Timeline
-from fleet.rules.ledger import ReplayLedger
-from fleet.rules.replay import replay_evidence
-from fleet.rules.set_pressure import add_overdue_cases
-from fleet.rules.standing import decide_standing
-from fleet.rules.states import state_segments
+from fleet.rules.ledger.records import ReplayLedger
+from fleet.rules.replay.evidence_replay import replay_evidence
+from fleet.rules.timeline.boundaries import Timeline
+from fleet.rules.timeline.set_pressure import add_overdue_cases
+from fleet.rules.timeline.standing import decide_standing
+from fleet.rules.timeline.states import state_segments
 from fleet.rules.values import ActFact, EntryFact, Evidence, Judgement, Standing, State
 from tests.rules.build import LEFT_RIGHT, Boiler, at, catalogue
 from tests.rules.stories import (

@@ -6,7 +6,7 @@ from itertools import product
 import pytest
 
 from fleet.rules.catalogue import Hazard, RoleSpec
-from fleet.rules.standing import BoilerView, OpenCase, PositionState, decide_standing
+from fleet.rules.timeline.standing import BoilerView, OpenCase, PositionState, decide_standing
 from fleet.rules.values import Level, Reason, ServiceMode, Standing, State
 from tests.rules.build import START, ident
 

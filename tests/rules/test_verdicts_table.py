@@ -6,7 +6,7 @@ from uuid import UUID, uuid5
 import pytest
 
 from fleet.rules.catalogue import ProcedureSpec, ReadingSpec
-from fleet.rules.ledger import GradingBench, PositionRecord, ReplayLedger
+from fleet.rules.ledger.records import GradingBench, PositionRecord, ReplayLedger
 from fleet.rules.values import AdoptedTerms, EntryFact, LawInForce, PositionFact, Value, VisitFact
 from fleet.rules.verdicts import findings_fired_by, grade_test
 from fleet.rules.verdicts.graded import GradedTest

@@ -14,7 +14,7 @@ from fleet.board.models import Change, Judged, Pulse
 from fleet.calendar import day_start
 from fleet.errors import Refused
 from fleet.portfolio.models import Building
-from fleet.portfolio.news import Cause
+from fleet.records.events import Cause
 from fleet.terms.incoming import IncomingTerms
 from fleet.terms.models import Adoption
 from tests.cast import DAY, NOW, Fleet, make_person

@@ -12,7 +12,7 @@ import pytest
 
 from fleet.management.town.defects import DEFECTS
 from fleet.management.town.incidents import INCIDENTS
-from fleet.management.town.told import Story
+from fleet.management.town.story_values import Story
 from fleet.management.town.town import TownSize, make_stories
 from fleet.management.town.troubles import TROUBLES
 from tests.town.town import NOW, SEED, SMALL, stories

@@ -3,7 +3,7 @@
 from datetime import UTC, datetime
 from functools import cache
 
-from fleet.management.town.told import Story
+from fleet.management.town.story_values import Story
 from fleet.management.town.town import TownSize, make_stories
 
 NOW = datetime(2026, 1, 14, 16, 20, tzinfo=UTC)  # a Wednesday in January, before noon at the boilers

@@ -3,7 +3,7 @@
 from datetime import datetime
 from typing import Any
 
-from fleet.management.demo.work import VisitWriter
+from fleet.management.demo.visit_entries import VisitWriter
 from fleet.portfolio.models import Device, Fitting, Position, Setting
 from fleet.visits.incoming import IncomingEntry, IncomingVisit
 from tests.cast import DAY, LONG_AGO, Fleet

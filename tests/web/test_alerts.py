@@ -16,7 +16,7 @@ from fleet.alerts.models import Act, Alert
 from fleet.alerts.services import UNJUDGED
 from fleet.jobs.models import Job
 from fleet.portfolio.models import Boiler, Building, Portfolio
-from fleet.web import feed
+from fleet.web.alerts import alerts_page
 from tests.cast import DAY, NOW, Fleet, make_fleet, make_person
 from tests.jobs.crew import crew
 from tests.web.conftest import SetClock, SignIn
@@ -85,7 +85,7 @@ def send(client: Client, alert: Alert, kind: str, **fields: Any) -> Any:
 
 @pytest.fixture
 def raised(told: Fleet, clock: SetClock, monkeypatch: pytest.MonkeyPatch) -> Alert:
-    monkeypatch.setattr(feed, "timezone", SimpleNamespace(now=lambda: NOW))
+    monkeypatch.setattr(alerts_page, "timezone", SimpleNamespace(now=lambda: NOW))
     found = Alert.objects.get(condition="hold", until=None)
     assert isinstance(found, Alert)
     return found
@@ -176,7 +176,7 @@ def news(client: Client) -> tuple[int, str]:
 def test_what_is_new_stays_so_until_its_reader_says_they_have_looked(
     told: Fleet, rosa: Client, clock: SetClock, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(feed, "timezone", SimpleNamespace(now=lambda: NOW + 9 * DAY))
+    monkeypatch.setattr(alerts_page, "timezone", SimpleNamespace(now=lambda: NOW + 9 * DAY))
     assert news(rosa)[0] == 0  # who never said so has nothing to set it against
     rosa.post("/alerts/looked/", {"shown": NOW.isoformat()})
     assert news(rosa) == (0, "Nothing began or returned to normal since you last looked, Mon 12 Jan 2026, 14:00 UTC")
@@ -191,7 +191,7 @@ def test_what_is_new_stays_so_until_its_reader_says_they_have_looked(
 def test_an_older_page_takes_nothing_back_and_hides_nothing_written_after_it(
     told: Fleet, rosa: Client, clock: SetClock, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(feed, "timezone", SimpleNamespace(now=lambda: NOW + 2 * DAY))
+    monkeypatch.setattr(alerts_page, "timezone", SimpleNamespace(now=lambda: NOW + 2 * DAY))
     told.post(told.flushed(NOW + DAY, burner_stopped=False), at=NOW + DAY)
     rosa.post("/alerts/looked/", {"shown": NOW.isoformat()})  # drawn before that flush was posted
     assert news(rosa)[0] > 0
@@ -331,12 +331,12 @@ def test_an_alert_is_acknowledged_by_keyboard_alone(transactional_db: Any, live_
 
 
 def test_the_clock_is_read_at_the_door() -> None:
-    assert feed.timezone is timezone
+    assert alerts_page.timezone is timezone
 
 
 def test_a_long_feed_has_pages(told: Fleet, rosa: Client, monkeypatch: pytest.MonkeyPatch) -> None:
     whole = items(read(rosa, "/alerts/"))
-    monkeypatch.setattr(feed, "PER_PAGE", 1)
+    monkeypatch.setattr(alerts_page, "PER_PAGE", 1)
     assert 'rel="next">Older' in read(rosa, "/alerts/")
     assert [items(read(rosa, f"/alerts/?page={n}"))[0] for n in range(1, len(whole) + 1)] == whole
 

@@ -10,7 +10,7 @@ from django.test import Client
 
 from fleet import pipeline
 from fleet.accounts.models import Grant
-from fleet.board import paged
+from fleet.board import board_pages
 from fleet.board.models import ProofGlass, Segment
 from fleet.calendar import day_of
 from fleet.deficiencies.acts import DeficiencyDecision
@@ -129,7 +129,7 @@ def lengthened(fleet: Fleet, count: int, standing: str = "clear") -> None:
 
 @pytest.fixture
 def pages_of_ten(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(paged, "PER_PAGE", 10)
+    monkeypatch.setattr(board_pages, "PER_PAGE", 10)
 
 
 def pages(body: str) -> tuple[list[str], str]:

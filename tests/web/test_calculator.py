@@ -11,7 +11,7 @@ from django.test import Client
 from playwright.sync_api import Browser, Page, expect
 
 from fleet.engineering.calculations import CALCULATIONS, run_calculation
-from fleet.web.figures import in_reader_units, to_figures
+from fleet.web.shared.number_format import in_reader_units, to_figures
 from tests.cast import Fleet, make_fleet
 from tests.web.test_board import Count, read
 

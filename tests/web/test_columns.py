@@ -9,7 +9,7 @@ from django.test import Client
 
 from fleet.portfolio.models import Setting
 from fleet.visits.incoming import IncomingEntry
-from fleet.web.columns_drawn import Band, draw_column
+from fleet.web.boiler.column_drawing import Band, draw_column
 from tests.cast import DAY, LONG_AGO, NOW, Fleet, make_person
 from tests.web.boiler_room import fit, put_down
 from tests.web.conftest import SignIn

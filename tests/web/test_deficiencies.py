@@ -12,8 +12,8 @@ from django.utils import timezone
 from playwright.sync_api import Browser, expect
 
 from fleet.deficiencies.models import Act, Deficiency
-from fleet.web import deficiencies as door
-from fleet.web import deficiency as one_door
+from fleet.web.deficiencies import deficiencies_page as door
+from fleet.web.deficiencies import deficiency_page as one_door
 from tests.cast import DAY, NOW, Fleet, make_fleet, make_person
 from tests.jobs.crew import Crew, crew, held
 from tests.web.conftest import SetClock, SignIn

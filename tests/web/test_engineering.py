@@ -17,9 +17,9 @@ from fleet.engineering.calculations import run_calculation
 from fleet.portfolio.models import Device, Fitting, Setting
 from fleet.terms.models import Adoption
 from fleet.visits.incoming import IncomingEntry, IncomingVisit
-from fleet.web.engineering import compute_numbers
-from fleet.web.figures import to_figures
-from fleet.web.panels import Cell, Panel, PanelRow
+from fleet.web.boiler.engineering import compute_numbers
+from fleet.web.boiler.panels import Cell, Panel, PanelRow
+from fleet.web.shared.number_format import to_figures
 from tests import kept
 from tests.cast import DAY, LONG_AGO, NOW, Fleet, make_fleet, make_person
 from tests.web.boiler_room import WATER, equip, fit, flue, meter, put_down, visits

@@ -5,7 +5,7 @@ from django.http import HttpResponse
 from django.template.loader import render_to_string
 from django.test import Client, RequestFactory
 
-from fleet.web.middleware import RequestIdMiddleware
+from fleet.web.shared.middleware import RequestIdMiddleware
 
 SLIPS = {"400": "could not be read", "403": "Not for your role", "403_csrf": "too old", "500": "Something failed here"}
 

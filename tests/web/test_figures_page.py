@@ -10,11 +10,11 @@ from uuid import uuid4
 import pytest
 from django.test import Client
 
-from fleet.board import makeup
-from fleet.board.found import FailureCounts, failure_counts_by_kind, failures_by_kind
 from fleet.engineering.shares import share_of
+from fleet.figures import makeup
+from fleet.figures.failure_counts import FailureCounts, failure_counts_by_kind, failures_by_kind
 from fleet.portfolio.models import Boiler
-from fleet.web.figures_page import CHARTS
+from fleet.web.figures.figures_page import CHARTS
 from tests import kept
 from tests.cast import DAY, NOW, Fleet, make_fleet
 from tests.web.boiler_room import fit, meter

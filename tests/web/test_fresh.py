@@ -9,9 +9,9 @@ from django.test import Client
 from django.utils import timezone
 from playwright.sync_api import Browser, Page, expect
 
-from fleet.board import swept
-from fleet.web import fresh
-from fleet.web.self_check import LATE_AFTER
+from fleet.board import sweep_heartbeat
+from fleet.web.shared import stale_notice
+from fleet.web.shared.self_check import LATE_AFTER
 from tests.cast import NOW, Fleet
 from tests.web.screens import furnish
 from tests.web.test_live import SHIFTS
@@ -24,9 +24,9 @@ LISTS = ("wall", "alert-feed", "boiler-page", "building-page", "deficiencies-pag
     ("after", "said"), [(LATE_AFTER - SECOND, False), (LATE_AFTER, False), (LATE_AFTER + SECOND, True)]
 )
 def test_a_worker_that_stands_still_for_two_minutes_is_told_of(after: timedelta, said: bool) -> None:
-    swept.note_sweep(NOW)
+    sweep_heartbeat.note_sweep(NOW)
     assert (
-        "stands still since Mon 12 Jan 2026, 14:00 UTC. Alerts and jobs" in fresh.worker_notice(NOW + after)
+        "stands still since Mon 12 Jan 2026, 14:00 UTC. Alerts and jobs" in stale_notice.worker_notice(NOW + after)
     ) is said
 
 
@@ -35,11 +35,11 @@ def test_no_sweep_on_record_is_told_of_where_one_would_be_heard_of(backend: str,
     settings.CACHES = {
         "default": {"BACKEND": f"django.core.cache.backends.{backend}", "LOCATION": "redis://127.0.0.1:1"}
     }
-    assert ("not known to run" in fresh.worker_notice(NOW)) is said
+    assert ("not known to run" in stale_notice.worker_notice(NOW)) is said
 
 
 def test_every_page_says_so_from_its_first_moment(fleet: Fleet, rosa: Client) -> None:
-    swept.note_sweep(NOW - 3 * LATE_AFTER)
+    sweep_heartbeat.note_sweep(NOW - 3 * LATE_AFTER)
     assert "The worker stands still since" in rosa.get("/jobs/").content.decode()
     assert "The worker stands still since" in rosa.get("/fresh/").content.decode()
 
@@ -76,7 +76,7 @@ def test_pages_left_open_say_when_the_network_is_gone_and_when_they_are_old_and_
     context.set_offline(False)
     for name in LISTS:
         expect(pages[name].locator("#stale")).to_be_empty()
-    swept.note_sweep(timezone.now() - 3 * LATE_AFTER)
+    sweep_heartbeat.note_sweep(timezone.now() - 3 * LATE_AFTER)
     pages["jobs-page"].bring_to_front()
     minute(pages["jobs-page"])
     expect(pages["jobs-page"].locator("#stale")).to_contain_text("The worker stands still since")

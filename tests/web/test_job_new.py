@@ -7,7 +7,7 @@ from django.test import Client
 from django.utils import timezone
 
 from fleet.jobs.models import Job
-from fleet.web import job_new as door
+from fleet.web.jobs import new_job_page as door
 from tests.cast import NOW, Fleet, make_person
 from tests.jobs.crew import Crew, crew, held
 from tests.web.conftest import SetClock, SignIn

@@ -13,7 +13,7 @@ from playwright.sync_api import Browser, expect
 
 from fleet.deficiencies.models import Deficiency
 from fleet.jobs.models import Job
-from fleet.web import jobs as door
+from fleet.web.jobs import jobs_page as door
 from tests.cast import DAY, NOW, Fleet, make_fleet, make_person
 from tests.jobs.crew import HOUR, Crew, crew, held
 from tests.web.conftest import SetClock, SignIn

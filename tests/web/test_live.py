@@ -10,7 +10,7 @@ from django.utils import timezone
 from playwright.sync_api import Browser, Locator, Page, expect
 
 from fleet.accounts.models import Grant
-from fleet.board import paged
+from fleet.board import board_pages
 from fleet.board.models import Segment
 from fleet.portfolio.models import Boiler
 from fleet.rules.values import Standing
@@ -211,7 +211,7 @@ def test_the_watch_for_shifts_sees_a_planted_one(signed_in: Open) -> None:
 def test_what_comes_over_from_another_page_waits_and_what_grew_worse_there_does_not(
     larkfield: Fleet, signed_in: Open, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(paged, "PER_PAGE", 4)
+    monkeypatch.setattr(board_pages, "PER_PAGE", 4)
     lengthened(larkfield, 4)
     page = signed_in()
     before, extra = rows(page), {b.name: f"boiler-{b.id}" for b in Boiler.objects.filter(name__startswith="Extra")}

@@ -10,7 +10,7 @@ from fleet.accounts.models import Grant
 from fleet.alerts import services as alerts
 from fleet.board.models import Segment
 from fleet.calendar import day_start
-from fleet.web import board
+from fleet.web.board import board_page
 from tests import kept
 from tests.cast import DAY, NOW, Fleet, make_fleet
 from tests.web.conftest import SetClock, SignIn
@@ -124,7 +124,7 @@ def test_a_boiler_that_cannot_be_judged_ends_it(tag: str, fleet: Fleet, rosa: Cl
 
 
 def test_another_release_of_the_pages_ends_it(tag: str, rosa: Client, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(board, "build_digest", lambda: "the next one")
+    monkeypatch.setattr(board_page, "build_digest", lambda: "the next one")
     assert status(rosa, tag) == 200
 
 

@@ -8,7 +8,7 @@ import pytest
 from django.test import Client
 
 from fleet import pipeline, tasks
-from fleet.board import swept
+from fleet.board import sweep_heartbeat
 from fleet.board.models import Judged
 from fleet.settings import REDIS_URL
 from tests.cast import DAY, NOW, Fleet, make_person
@@ -38,7 +38,7 @@ def check(client: Client, name: str) -> str:
 )
 def test_the_worker_is_known_by_its_last_sweep(ago: timedelta | None, says: str, mia: Client) -> None:
     if ago is not None:
-        swept.note_sweep(NOW - ago)
+        sweep_heartbeat.note_sweep(NOW - ago)
     assert says in check(mia, "Worker")
 
 

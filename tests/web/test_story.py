@@ -14,7 +14,7 @@ from playwright.sync_api import Browser, Locator, Page, expect
 
 from fleet.accounts import keys
 from fleet.accounts.models import User
-from fleet.management.demo.work import GOOD_FLUSH, LEFT_WELL
+from fleet.management.demo.visit_entries import GOOD_FLUSH, LEFT_WELL
 from tests.cast import DAY, Fleet, make_fleet, make_person
 from tests.jobs.crew import HOUR, crew
 from tests.web.test_live import refresh

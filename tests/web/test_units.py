@@ -9,7 +9,7 @@ from hypothesis import example, given
 from hypothesis import strategies as st
 
 from fleet.engineering.units import UNITS, convert, si_unit
-from fleet.web.figures import (
+from fleet.web.shared.number_format import (
     LIMITS,
     SI,
     US,

@@ -13,7 +13,7 @@ from fleet.assessments.models import Verdict
 from fleet.assessments.sources import NUMBERED, TITLES, spelled_out
 from fleet.visits.incoming import IncomingVisit
 from fleet.visits.models import Seconding, Visit
-from fleet.web import visit as visit_page
+from fleet.web.boiler import visit_page
 from tests.cast import DAY, NOW, ROOT, Fleet, make_person
 from tests.web.conftest import SetClock, SignIn
 from tests.web.test_board import Count, read

@@ -8,7 +8,7 @@ from playwright.sync_api import expect
 
 from fleet.accounts.models import Grant, User
 from fleet.portfolio.models import Portfolio
-from fleet.web.figures_page import DRAWN_WEEKS
+from fleet.web.figures.figures_page import DRAWN_WEEKS
 from tests.cast import DAY, Fleet
 from tests.web.boiler_room import WATER, equip, fit, put_down, visits
 from tests.web.test_calculator import Enter, enter

@@ -16,7 +16,7 @@ from fleet.board.glasses import PENDING, GlassReading
 from fleet.catalog.services import load_release
 from fleet.portfolio.models import Building
 from fleet.rules import VERSION
-from fleet.web.glass import GlassDrawing, draw_glass
+from fleet.web.shared.glass import GlassDrawing, draw_glass
 from tests.cast import DAY, LONG_AGO, NOW, ROOT, Fleet, make_person
 from tests.web.conftest import SetClock, SignIn
 from tests.web.looks import PRESENTATIONS

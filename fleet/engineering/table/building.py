@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 from fleet.engineering import air, ratings, units
 from fleet.engineering.checks import Range
-from fleet.engineering.table.form import NO_PERMISSION, VERDICT_OUTPUTS, CalculationSpec, InputSpec, OutputSpec
+from fleet.engineering.table.definitions import NO_PERMISSION, VERDICT_OUTPUTS, CalculationSpec, InputSpec, OutputSpec
 from fleet.engineering.verdicts import EngineeringJudgement
 
 SECTION_9_SOURCE = "NFPA 54 / IFGC as in published values section 9 (S44, S45; some of it from memory)"

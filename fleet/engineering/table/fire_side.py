@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from fleet.engineering import combustion, firing, trend, units
 from fleet.engineering.checks import Range
 from fleet.engineering.fuels import FUELS
-from fleet.engineering.table.form import NO_PERMISSION, VERDICT_OUTPUTS, CalculationSpec, InputSpec, OutputSpec
+from fleet.engineering.table.definitions import NO_PERMISSION, VERDICT_OUTPUTS, CalculationSpec, InputSpec, OutputSpec
 from fleet.engineering.verdicts import EngineeringJudgement
 
 FUEL = InputSpec("fuel", "Fuel", choices=tuple(FUELS), default="natural_gas")

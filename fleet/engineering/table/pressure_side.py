@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 from fleet.engineering import ladder, relief, steam, units
 from fleet.engineering.checks import Range
-from fleet.engineering.table.form import NO_PERMISSION, VERDICT_OUTPUTS, CalculationSpec, InputSpec, OutputSpec
+from fleet.engineering.table.definitions import NO_PERMISSION, VERDICT_OUTPUTS, CalculationSpec, InputSpec, OutputSpec
 from fleet.engineering.verdicts import EngineeringJudgement
 
 GAUGE = InputSpec(

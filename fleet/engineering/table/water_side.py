@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 from fleet.engineering import makeup, steam, water
 from fleet.engineering.checks import Impossible
-from fleet.engineering.table.form import NO_PERMISSION, CalculationSpec, InputSpec, OutputSpec
+from fleet.engineering.table.definitions import NO_PERMISSION, CalculationSpec, InputSpec, OutputSpec
 from fleet.engineering.table.pressure_side import ALTITUDE, GAUGE, psia_at_altitude
 
 OUTPUT = InputSpec("output_btu_h", "Output", water.OUTPUT_BTU_H)

@@ -4,7 +4,7 @@ import sys
 from typing import Any
 
 from fleet.management.embedded import plan
-from fleet.management.embedded.running import RunningCommand
+from fleet.management.embedded.running_command import RunningCommand
 
 LOOPBACK_HOSTS = ("127.0.0.1", "::1", "localhost")
 

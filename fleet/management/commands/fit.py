@@ -6,7 +6,7 @@ from typing import Any
 from django.conf import settings
 from django.core.management.base import BaseCommand
 
-from fleet.management.embedded import fit
+from fleet.management.embedded import server_checks
 
 
 class Command(BaseCommand):
@@ -17,7 +17,7 @@ class Command(BaseCommand):
 
     def handle(self, *args: Any, **options: Any) -> None:
         """Check both servers and print the results. Exits with 1 if one is not suitable."""
-        answers = fit.check_servers(settings.DATABASE_URL, settings.REDIS_URL)
+        answers = server_checks.check_servers(settings.DATABASE_URL, settings.REDIS_URL)
         for answer in answers:
             self.stdout.write(str(answer))
         if not all(answer.good for answer in answers):

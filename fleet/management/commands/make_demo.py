@@ -9,7 +9,7 @@ from django.conf import settings
 from django.core.management.base import BaseCommand
 from django.utils import timezone
 
-from fleet.management.demo import cast, parallel, settling, story
+from fleet.management.demo import cast, parallel, portfolio_setup, story
 from fleet.management.town.town import TownSize
 
 DEFAULT_SEED = 7
@@ -36,7 +36,7 @@ class Command(BaseCommand):
         """Make the demonstration, or print the sign-ins."""
         if options["sign_ins"]:
             self.stdout.write(cast.sign_ins())
-            parallel.sign_ins(settling.PASSWORD, self.stdout.write)
+            parallel.sign_ins(portfolio_setup.PASSWORD, self.stdout.write)
             return
         now = timezone.now()
         story.make(settings.ROOT / "fixtures" / "demo" / "register.csv", now)

@@ -1,7 +1,7 @@
 """`manage.py up`: run a lasting site under one supervisor."""
 
 from fleet.management.embedded import plan
-from fleet.management.embedded.running import RunningCommand
+from fleet.management.embedded.running_command import RunningCommand
 
 
 class Command(RunningCommand):

@@ -14,13 +14,13 @@ from typing import Any
 from django.db import transaction
 
 from fleet import pipeline
-from fleet.management.demo import settling
+from fleet.management.demo import portfolio_setup
 from fleet.management.demo.desk import ComingVisit, DemoDesk
+from fleet.management.demo.portfolio_setup import CAUSE
 from fleet.management.demo.posting import StoryAddress
-from fleet.management.demo.settling import CAUSE
 from fleet.management.town.chance import Chance
 from fleet.management.town.season import day_of, local_time
-from fleet.management.town.told import Story, TownServiceState, TownVisit
+from fleet.management.town.story_values import Story, TownServiceState, TownVisit
 from fleet.pipeline import PastVisit
 from fleet.pipeline.edits import service_state_at
 from fleet.portfolio.models import Portfolio
@@ -60,8 +60,8 @@ class _PortfolioLoad:
 
     def load_all(self) -> Portfolio:
         """Load register, past years and the last weeks."""
-        self.portfolio = settling.create_portfolio(self.story)
-        self.people = settling.create_people(self.portfolio, self.story.people)
+        self.portfolio = portfolio_setup.create_portfolio(self.story)
+        self.people = portfolio_setup.create_people(self.portfolio, self.story.people)
         self._set_up_portfolio()
         self._load_past()
         self.desk = self._make_desk()
@@ -79,17 +79,18 @@ class _PortfolioLoad:
     def _set_up_portfolio(self) -> None:
         first = min([v.at for v in self.story.visits], default=self.now) - timedelta(days=30)
         owner = next(self.people[m.username] for m in self.story.people if m.role == "owner")
-        settling.adopt_terms(self.portfolio, self.story, owner, first)
-        self.boilers = settling.hand_in_register(self.portfolio, self.story, first)
-        settling.add_papers(self.portfolio, self.story, first)
+        portfolio_setup.adopt_terms(self.portfolio, self.story, owner, first)
+        self.boilers = portfolio_setup.hand_in_register(self.portfolio, self.story, first)
+        portfolio_setup.add_papers(self.portfolio, self.story, first)
         pure = self.story.boilers
         self.addresses = {
-            key: StoryAddress(b, settling.position_ids_of(b, pure[key]), self.people) for key, b in self.boilers.items()
+            key: StoryAddress(b, portfolio_setup.position_ids_of(b, pure[key]), self.people)
+            for key, b in self.boilers.items()
         }
         self.report_progress(f"{len(self.story.houses)} houses, {len(self.boilers)} boilers on record")
 
     def _load_past(self) -> None:
-        settling.store_service_states(self.boilers, [s for s in self.story.services if s.since < self.cut])
+        portfolio_setup.store_service_states(self.boilers, [s for s in self.story.services if s.since < self.cut])
         by_boiler: dict[str, list[TownVisit]] = defaultdict(list)
         for visit in self.story.visits:
             if visit.posted_at < self.cut:

@@ -10,7 +10,7 @@ from multiprocessing import get_context
 
 import django
 
-from fleet.management.town import town, words
+from fleet.management.town import invented_names, town
 from fleet.management.town.town import TownSize
 
 PROCESSES = 2
@@ -20,7 +20,9 @@ def load_all(seed: int, now: datetime, size: TownSize) -> None:
     """Load every portfolio of the town that does not exist yet. An exception in any process is raised."""
     fresh = get_context("spawn")  # a fork would share database connections
     with ProcessPoolExecutor(PROCESSES, mp_context=fresh, initializer=_start_process) as pool:
-        list(pool.map(_load_one, *zip(*((seed, n, now, size) for n in range(len(words.MANAGERS))), strict=True)))
+        list(
+            pool.map(_load_one, *zip(*((seed, n, now, size) for n in range(len(invented_names.MANAGERS))), strict=True))
+        )
 
 
 def _start_process() -> None:
@@ -50,6 +52,6 @@ def truth_as_json(seed: int, now: datetime, size: TownSize) -> str:
 
 def sign_ins(password: str, say: Callable[[str], object]) -> None:
     """Print who may sign in to the town's portfolios."""
-    for _, name, people in words.MANAGERS:
+    for _, name, people in invented_names.MANAGERS:
         labels: Sequence[str] = [f"{m.username} ({m.role})" for m in people]
         say(f"{name}: {', '.join(labels)}; the password of each is {password}")

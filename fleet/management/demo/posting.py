@@ -6,7 +6,7 @@ from datetime import timedelta
 from uuid import UUID, uuid5
 
 from fleet.accounts.models import User
-from fleet.management.town.told import TownLine, TownVisit
+from fleet.management.town.story_values import TownLine, TownVisit
 from fleet.portfolio.models import Boiler
 from fleet.visits.incoming import IncomingEntry, IncomingVisit, Person
 

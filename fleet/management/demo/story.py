@@ -8,11 +8,11 @@ from uuid import NAMESPACE_DNS, uuid5
 from fleet import pipeline
 from fleet.accounts.models import User
 from fleet.catalog import queries as catalog
-from fleet.management.demo import cast, work
-from fleet.management.demo.work import VisitWriter
+from fleet.management.demo import cast, visit_entries
+from fleet.management.demo.visit_entries import VisitWriter
 from fleet.portfolio.models import Boiler, Portfolio
-from fleet.portfolio.news import Cause
-from fleet.portfolio.sheet import parse_sheet
+from fleet.records.events import Cause
+from fleet.sheets.register_sheet import parse_sheet
 from fleet.visits.incoming import IncomingVisit
 
 REF = "LARKFIELD"
@@ -49,10 +49,10 @@ def _larkfield_visits(people: dict[str, User], at: datetime) -> Iterator[tuple[I
         ("MIL90 B1", 20, "drips"),
     ):
         bench, when = benches[key], at - timedelta(days=days)
-        entries = work.yearly_service_entries(bench, when, after_lift)
+        entries = visit_entries.yearly_service_entries(bench, when, after_lift)
         who = [rosa.id]
         visit = bench.compose_visit(
-            "annual_service", when, who, entries, left_as="on_call", leaving_checks=work.LEFT_WELL
+            "annual_service", when, who, entries, left_as="on_call", leaving_checks=visit_entries.LEFT_WELL
         )
         yield visit, rosa
         yield from ((v, bram) for v in _weekly_visits(bench, bram, at, _latest_flush(key), min(days, 60)))
@@ -61,7 +61,7 @@ def _larkfield_visits(people: dict[str, User], at: datetime) -> Iterator[tuple[I
     quarry = benches["QUA48 B1"]
     yield (
         quarry.compose_visit(
-            "no_heat", call, [rosa.id], work.plugged_siphon_entries(quarry, call), left_as="off_locked"
+            "no_heat", call, [rosa.id], visit_entries.plugged_siphon_entries(quarry, call), left_as="off_locked"
         ),
         rosa,
     )
@@ -73,11 +73,15 @@ def _measurement_visits(bench: VisitWriter, rosa: User, at: datetime) -> Iterato
     for nth, days in enumerate(range(368, 3, -28)):
         when = at - timedelta(days=days, hours=2)
         reading += 28 * (9.0 + (nth % 3) * 0.8)
-        yield bench.compose_visit("routine_check", when, [rosa.id], work.meter_entries(bench, when, reading))
+        yield bench.compose_visit("routine_check", when, [rosa.id], visit_entries.meter_entries(bench, when, reading))
     for days, o2_pct, stack_f in ((385, 6.2, 395.0), (200, 6.6, 405.0), (19, 7.1, 430.0)):
         when = at - timedelta(days=days)
         yield bench.compose_visit(
-            "follow_up", when, [rosa.id], work.combustion_entries(bench, when, o2_pct, stack_f), left_as="on_call"
+            "follow_up",
+            when,
+            [rosa.id],
+            visit_entries.combustion_entries(bench, when, o2_pct, stack_f),
+            left_as="on_call",
         )
 
 
@@ -89,4 +93,4 @@ def _latest_flush(key: str) -> int:
 def _weekly_visits(bench: VisitWriter, bram: User, at: datetime, latest: int, back: int) -> Iterator[IncomingVisit]:
     for days in range(latest, back, 7):
         when = at - timedelta(days=days)
-        yield bench.compose_visit("routine_check", when, [bram.id], work.flush_entries(bench, when))
+        yield bench.compose_visit("routine_check", when, [bram.id], visit_entries.flush_entries(bench, when))

@@ -4,7 +4,7 @@
 checks servers that the environment names.
 """
 
+from fleet.management.embedded.machine_errors import MachineError
 from fleet.management.embedded.temporary import TemporaryServers, temporary
-from fleet.management.embedded.trouble import MachineError
 
 __all__ = ["MachineError", "TemporaryServers", "temporary"]

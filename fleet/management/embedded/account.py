@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from fleet.management.embedded.trouble import MachineError
+from fleet.management.embedded.machine_errors import MachineError
 
 # PostgreSQL refuses to run as root. An account of our own keeps the data apart from other services run by `nobody`.
 ACCOUNT_NAMES = ("gaugeglass", "nobody")

@@ -5,7 +5,7 @@ import http.client
 import socket
 from dataclasses import dataclass
 
-from fleet.management.embedded.trouble import MachineError
+from fleet.management.embedded.machine_errors import MachineError
 
 LOOPBACK_OF_WILDCARD = {"0.0.0.0": "127.0.0.1", "::": "::1"}  # what to connect to when every address is listened on
 

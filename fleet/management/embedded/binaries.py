@@ -9,7 +9,7 @@ from importlib.util import find_spec
 from pathlib import Path
 
 from fleet.management.embedded.account import Account
-from fleet.management.embedded.trouble import MachineError, explain_os_errors
+from fleet.management.embedded.machine_errors import MachineError, explain_os_errors
 
 COPIES = Path("/var/lib/gaugeglass")
 POSTGRES_TREE = "pginstall18"

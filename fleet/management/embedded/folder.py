@@ -8,8 +8,8 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from fleet.management.embedded.account import Account, account_for_servers, user_name_of
+from fleet.management.embedded.machine_errors import MachineError, explain_os_errors
 from fleet.management.embedded.records import read_json, write_private
-from fleet.management.embedded.trouble import MachineError, explain_os_errors
 
 LAYOUT_VERSION = 1
 KIND_NAMES = {"demo": "a demonstration", "site": "a lasting site", "test": "a test"}

@@ -9,7 +9,7 @@ from contextlib import contextmanager
 from datetime import UTC, datetime
 from pathlib import Path
 
-from fleet.management.embedded.trouble import MachineError
+from fleet.management.embedded.machine_errors import MachineError
 
 
 @contextmanager

@@ -10,12 +10,12 @@ from urllib.parse import quote
 import psycopg
 from psycopg import sql
 
-from fleet.management.embedded import identity
+from fleet.management.embedded import process_identity
 from fleet.management.embedded.binaries import Binaries
 from fleet.management.embedded.folder import Folder
+from fleet.management.embedded.machine_errors import MachineError
 from fleet.management.embedded.processes import Program
 from fleet.management.embedded.records import write_private
-from fleet.management.embedded.trouble import MachineError
 
 SUPERUSER, ROLE, DATABASE, PORT = "postgres", "gaugeglass", "gaugeglass", 5432
 # For short-lived clusters of tests: their data need not survive a power cut.
@@ -59,7 +59,7 @@ class Cluster:
         if not lock.is_file():
             return
         pid = int((lock.read_text().split() or ["0"])[0])
-        if identity.start_of(pid) and str(self.folder.cluster) in identity.arguments(pid):
+        if process_identity.start_of(pid) and str(self.folder.cluster) in process_identity.arguments(pid):
             raise MachineError(
                 f"A PostgreSQL not started by Gaugeglass runs on {self.folder.cluster} (process {pid}): stop it first."
             )

@@ -11,7 +11,7 @@ from contextlib import suppress
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from fleet.management.embedded import identity
+from fleet.management.embedded import process_identity
 from fleet.management.embedded.account import Account, current_account
 
 PR_SET_PDEATHSIG = 1
@@ -56,7 +56,7 @@ def spawn_program(program: Program, log: Path) -> subprocess.Popen[bytes]:
 
 def is_running(process: subprocess.Popen[bytes]) -> bool:
     """Return whether the process still runs. It is not reaped, so its number is not reused meanwhile."""
-    return process.returncode is None and bool(identity.start_of(process.pid))
+    return process.returncode is None and bool(process_identity.start_of(process.pid))
 
 
 def end_process(process: subprocess.Popen[bytes], stop_signal: signal.Signals, patience: float) -> int:
@@ -68,11 +68,11 @@ def end_process(process: subprocess.Popen[bytes], stop_signal: signal.Signals, p
 
 def ask_and_kill(pid: int, stop_signal: signal.Signals, patience: float) -> None:
     """Stop a group leader within `patience` seconds, then kill the rest of its group."""
-    start_before = identity.start_of(pid)
+    start_before = process_identity.start_of(pid)
     if start_before:
         with suppress(ProcessLookupError):
             os.kill(pid, stop_signal)
-        wait_until(lambda: identity.start_of(pid) != start_before, patience)
+        wait_until(lambda: process_identity.start_of(pid) != start_before, patience)
     with suppress(ProcessLookupError, PermissionError):  # macOS answers EPERM for a group of zombies
         os.killpg(pid, signal.SIGKILL)
 

@@ -9,7 +9,7 @@ from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import Any
 
-from fleet.management.embedded import identity
+from fleet.management.embedded import process_identity
 from fleet.management.embedded.processes import ask_and_kill
 
 
@@ -26,22 +26,26 @@ class ProcessMark:
     @classmethod
     def of_child(cls, name: str, pid: int, stop_signal: signal.Signals) -> "ProcessMark":
         """Return the mark of a child just started."""
-        return cls(name, pid, identity.start_of(pid), identity.program_of(pid), int(stop_signal))
+        return cls(name, pid, process_identity.start_of(pid), process_identity.program_of(pid), int(stop_signal))
 
     def stop_leftover(self, patience: float = 15.0) -> bool:
         """Stop what is left of this child. Return whether anything was left."""
         if not self.started:
             return False
-        if identity.start_of(self.pid):
+        if process_identity.start_of(self.pid):
             return self._is_ours(self.pid) and _stop_process(self.pid, signal.Signals(self.ask), patience)
-        leftover_pids = [pid for pid in identity.members_of_group(self.pid) if identity.program_of(pid) == self.command]
+        leftover_pids = [
+            pid
+            for pid in process_identity.members_of_group(self.pid)
+            if process_identity.program_of(pid) == self.command
+        ]
         for pid in leftover_pids:
             with suppress(ProcessLookupError):
                 os.kill(pid, signal.SIGKILL)
         return bool(leftover_pids)
 
     def _is_ours(self, pid: int) -> bool:
-        return identity.start_of(pid) == self.started and identity.program_of(pid) == self.command
+        return process_identity.start_of(pid) == self.started and process_identity.program_of(pid) == self.command
 
 
 class ProcessRecords:

@@ -6,9 +6,9 @@ import psycopg
 
 from fleet.management.embedded import binaries, sockets
 from fleet.management.embedded.broker import Broker
-from fleet.management.embedded.crew import ProcessCrew
+from fleet.management.embedded.machine_errors import error_from_log
 from fleet.management.embedded.postgres import Cluster
-from fleet.management.embedded.trouble import error_from_log
+from fleet.management.embedded.process_crew import ProcessCrew
 
 START_LIMIT_SECONDS = 600.0  # after a crash both recover their last writes before they answer
 

@@ -6,14 +6,14 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
-from fleet.management.embedded import fit, lock, servers, sockets
+from fleet.management.embedded import lock, server_checks, servers, sockets
 from fleet.management.embedded.address import ListenAddress
-from fleet.management.embedded.crew import ProcessCrew, Say, StopRequested, listen_for_signals
 from fleet.management.embedded.folder import Folder, open_folder
+from fleet.management.embedded.machine_errors import MachineError, explain_os_errors, read_tail
+from fleet.management.embedded.process_crew import ProcessCrew, Say, StopRequested, listen_for_signals
 from fleet.management.embedded.processes import Program
 from fleet.management.embedded.records import write_private
 from fleet.management.embedded.servers import ServerUrls
-from fleet.management.embedded.trouble import MachineError, explain_os_errors, read_tail
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,7 +76,9 @@ def _open_site(crew: ProcessCrew, address: ListenAddress, make_plan: MakePlan) -
 def _prepare_servers(crew: ProcessCrew) -> ServerUrls:
     """Start our own servers, or check those the environment names. Raises MachineError for unsuitable ones."""
     database, broker = os.environ.get("DATABASE_URL", ""), os.environ.get("REDIS_URL", "")
-    answers = (fit.check_database(database) if database else []) + (fit.check_broker(broker) if broker else [])
+    answers = (server_checks.check_database(database) if database else []) + (
+        server_checks.check_broker(broker) if broker else []
+    )
     if not all(answer.good for answer in answers):
         raise MachineError("\n".join(str(answer) for answer in answers if not answer.good))
     return servers.start_servers(crew, database=database, broker=broker)

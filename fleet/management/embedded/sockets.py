@@ -6,8 +6,8 @@ import tempfile
 from pathlib import Path
 
 from fleet.management.embedded.folder import Folder
+from fleet.management.embedded.machine_errors import MachineError
 from fleet.management.embedded.records import write_private
-from fleet.management.embedded.trouble import MachineError
 
 LONGEST_SOCKET_NAME = "/.s.PGSQL.5432.lock"
 MAX_PATH_BYTES = 100

@@ -10,10 +10,10 @@ from pathlib import Path
 
 from fleet.management.embedded import lock, servers, sockets
 from fleet.management.embedded.account import account_for_servers
-from fleet.management.embedded.crew import ProcessCrew
 from fleet.management.embedded.folder import Folder, open_folder
+from fleet.management.embedded.machine_errors import MachineError
+from fleet.management.embedded.process_crew import ProcessCrew
 from fleet.management.embedded.records import ProcessRecords
-from fleet.management.embedded.trouble import MachineError
 
 PREFIX = "gaugeglass-test-"
 YOUNG_SECONDS = 120.0  # a folder younger than this may not be locked yet

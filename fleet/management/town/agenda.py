@@ -6,7 +6,7 @@ from datetime import date, datetime, timedelta
 
 from fleet.management.town.chance import Chance
 from fleet.management.town.season import day_of, local_time, next_workday, years_between
-from fleet.management.town.told import TownBoiler
+from fleet.management.town.story_values import TownBoiler
 
 WEEK_DAYS, MONTH_DAYS = 7, 28
 

@@ -9,7 +9,7 @@ from fleet.management.town.defects import DEFECTS, Defect
 from fleet.management.town.incidents import INCIDENTS
 from fleet.management.town.life import CLEANED_FIRST, StagedEvent
 from fleet.management.town.season import day_of, local_time
-from fleet.management.town.told import Failure, TownBoiler
+from fleet.management.town.story_values import Failure, TownBoiler
 from fleet.management.town.troubles import TROUBLES
 
 DAY, HOUR = timedelta(days=1), timedelta(hours=1)

@@ -4,7 +4,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
 
-from fleet.management.town.told import TownBoiler, TownLine, Value
+from fleet.management.town.story_values import TownBoiler, TownLine, Value
 
 Spoil = Callable[[TownBoiler, date], TownBoiler]
 

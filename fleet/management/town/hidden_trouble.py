@@ -6,7 +6,7 @@ Rates per boiler and year are invented for a lively town; they are no figures of
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
-from fleet.management.town.told import Value
+from fleet.management.town.story_values import Value
 
 ReadingsShown = Mapping[str, Mapping[str, Value]]
 PlaceCodes = tuple[tuple[str, str], ...]

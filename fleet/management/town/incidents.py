@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 
-from fleet.management.town.told import TownLine, Value
+from fleet.management.town.story_values import TownLine, Value
 
 
 @dataclass(frozen=True, slots=True)

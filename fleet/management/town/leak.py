@@ -3,7 +3,7 @@
 from datetime import datetime, timedelta
 
 from fleet.management.town.chance import Chance
-from fleet.management.town.told import Failure
+from fleet.management.town.story_values import Failure
 
 LEAK_RULES = ("makeup_rising", "makeup_rising_again")
 

@@ -6,11 +6,11 @@ from datetime import datetime, timedelta
 from heapq import heappop
 
 from fleet.management.town import agenda, incidents, work
-from fleet.management.town.hands import PARTS_IN_THE_VAN, BoilerWork, VisitDraft
+from fleet.management.town.boiler_work import PARTS_IN_THE_VAN, BoilerWork, VisitDraft
 from fleet.management.town.hidden_trouble import HiddenTrouble
 from fleet.management.town.incidents import INCIDENTS, Incident
 from fleet.management.town.season import next_daytime, to_minute
-from fleet.management.town.told import Failure, TownLine, TownServiceState
+from fleet.management.town.story_values import Failure, TownLine, TownServiceState
 from fleet.management.town.troubles import TROUBLES, TROUBLES_BY_CODE
 
 CLEANS_FIRST = 0.15

@@ -3,7 +3,7 @@
 from datetime import UTC, date, datetime, time, timedelta
 from zoneinfo import ZoneInfo
 
-from fleet.management.town.words import ZONE
+from fleet.management.town.invented_names import ZONE
 
 STARTS, ENDS = (10, 1), (5, 31)
 _TOWN_ZONE = ZoneInfo(ZONE)

@@ -7,8 +7,8 @@ from dataclasses import replace
 from datetime import date, timedelta
 
 from fleet.management.town.chance import Chance
-from fleet.management.town.told import TownBoiler, TownHouse, TownMember, TownPlace, Value
-from fleet.management.town.words import STREETS, ZONE
+from fleet.management.town.invented_names import STREETS, ZONE
+from fleet.management.town.story_values import TownBoiler, TownHouse, TownMember, TownPlace, Value
 
 FUELS = ("natural_gas", "natural_gas", "natural_gas", "oil_2", "propane")
 BTU_H_PER_UNIT = 34_000  # of a brick house of this age (common practice, wide)

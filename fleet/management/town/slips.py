@@ -5,7 +5,7 @@ from dataclasses import replace
 from datetime import datetime, timedelta
 
 from fleet.management.town.chance import Chance
-from fleet.management.town.told import Failure, TownLine, TownVisit
+from fleet.management.town.story_values import Failure, TownLine, TownVisit
 
 LATE_SHARE, TWICE_SHARE, MISTYPED_SHARE = 0.04, 0.05, 0.012
 RECENT_SPAN, WAITING_SPAN = timedelta(days=58), timedelta(days=150)

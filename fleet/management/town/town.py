@@ -4,14 +4,14 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 
-from fleet.management.town import setups, slips, words
+from fleet.management.town import invented_names, setups, slips
 from fleet.management.town.agenda import CaretakerHabits
+from fleet.management.town.boiler_work import BoilerCrew
 from fleet.management.town.cases import StagedCases
 from fleet.management.town.chance import Chance
-from fleet.management.town.hands import BoilerCrew
 from fleet.management.town.life import BoilerLife
 from fleet.management.town.season import day_of, local_time, to_minute
-from fleet.management.town.told import Story, TownBoiler, TownHouse, TownMember, TownPaper, TownServiceState
+from fleet.management.town.story_values import Story, TownBoiler, TownHouse, TownMember, TownPaper, TownServiceState
 
 BOOK_AGE = timedelta(days=400)  # earlier checks were written into a book
 DAY, HOUR = timedelta(days=1), timedelta(hours=1)
@@ -30,13 +30,13 @@ TERMS = {"variants": {"slow_drain": "semi_annual"}, "urgent_days": 10, "due_soon
 
 def make_stories(seed: int, now: datetime, size: TownSize | None = None) -> list[Story]:
     """Return the stories of the property managers. The same seed, instant and size give the same stories."""
-    return [make_manager_story(seed, number, now, size or TownSize()) for number in range(len(words.MANAGERS))]
+    return [make_manager_story(seed, number, now, size or TownSize()) for number in range(len(invented_names.MANAGERS))]
 
 
 def make_manager_story(seed: int, number: int, now: datetime, size: TownSize) -> Story:
     """Return the story of one property manager. It does not depend on the others."""
     now = to_minute(now)
-    ref, name, people = words.MANAGERS[number]
+    ref, name, people = invented_names.MANAGERS[number]
     chance = Chance(f"{seed}/{ref}")
     houses = setups.make_houses(chance.branch("houses"), ref, people, size.houses, day_of(now), size.years)
     return _StoryTeller(chance, Story(ref, name, people, tuple(houses)), number, now, size).tell_story()

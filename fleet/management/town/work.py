@@ -3,7 +3,7 @@
 from collections.abc import Callable, Iterator, Mapping
 
 from fleet.management.town.chance import Chance
-from fleet.management.town.told import TownBoiler, TownPlace, Value
+from fleet.management.town.story_values import TownBoiler, TownPlace, Value
 
 Readings = dict[str, Value]
 SoundReadings = Callable[[Chance, TownPlace], Readings]

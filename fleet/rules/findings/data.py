@@ -7,7 +7,7 @@ from uuid import UUID
 from fleet.engineering.ladder import MAX_STEAM_PSI, Ladder, find_ladder_faults
 from fleet.rules.capacity import compare_capacity, surface_counts
 from fleet.rules.finding_codes import FindingCode
-from fleet.rules.ledger import PositionRecord, ReplayLedger
+from fleet.rules.ledger.records import PositionRecord, ReplayLedger
 
 MIN_GAUGE_RANGE_PSI = 30.0  # S5, S12, S13
 

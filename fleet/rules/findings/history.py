@@ -7,7 +7,7 @@ from fleet.rules.catalogue import Contradiction
 from fleet.rules.finding_codes import FindingCode
 from fleet.rules.findings.fire_side import find_air_with_flue_gas
 from fleet.rules.findings.makeup import find_makeup_rise
-from fleet.rules.ledger import EntryTrace, EpisodeCase, PositionRecord, ReplayLedger
+from fleet.rules.ledger.records import EntryTrace, EpisodeCase, PositionRecord, ReplayLedger
 from fleet.rules.values import EntryFact, Level, VisitFact
 from fleet.rules.vocabulary import WORK_ACTS, EntryAct
 

@@ -4,7 +4,7 @@ from collections.abc import Callable, Iterator
 
 from fleet.rules.finding_codes import FindingCode
 from fleet.rules.findings import fire_side, pressure_side, water_side
-from fleet.rules.ledger import EpisodeCase, PositionRecord, ReplayLedger
+from fleet.rules.ledger.records import EpisodeCase, PositionRecord, ReplayLedger
 from fleet.rules.values import EntryFact, VisitFact
 
 Found = tuple[str, PositionRecord | None, str]

@@ -4,9 +4,9 @@ from collections.abc import Iterator
 from datetime import datetime
 
 from fleet.rules.catalogue import FindingRule
-from fleet.rules.effects import doubt_passes
 from fleet.rules.finding_codes import FindingCode
-from fleet.rules.ledger import PositionRecord, ReplayLedger
+from fleet.rules.ledger.effects import doubt_passes
+from fleet.rules.ledger.records import PositionRecord, ReplayLedger
 from fleet.rules.values import EntryFact, VisitFact
 
 Found = tuple[str, PositionRecord | None, str]

@@ -3,7 +3,7 @@
 from collections.abc import Iterator
 
 from fleet.rules.finding_codes import FindingCode
-from fleet.rules.ledger import PositionRecord, ReplayLedger
+from fleet.rules.ledger.records import PositionRecord, ReplayLedger
 from fleet.rules.values import EntryFact, VisitFact
 from fleet.rules.vocabulary import FOUND_OFF
 

@@ -5,7 +5,7 @@ from dataclasses import replace
 
 from fleet.rules.catalogue import ProcedureSpec
 from fleet.rules.finding_codes import FindingCode
-from fleet.rules.ledger import GradingBench
+from fleet.rules.ledger.records import GradingBench
 from fleet.rules.values import EntryVerdict
 from fleet.rules.verdicts.accepted import is_taken
 from fleet.rules.verdicts.fire import grade_combustion, grade_input

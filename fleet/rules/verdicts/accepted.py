@@ -4,7 +4,7 @@ from collections.abc import Callable
 from operator import ge, gt, le, lt
 
 from fleet.rules.catalogue import Acceptance, ReadingSpec
-from fleet.rules.ledger import GradingBench
+from fleet.rules.ledger.records import GradingBench
 
 ROUNDING = 1e-9  # decimal readings in binary: 17.1 is within 2 of 15.1
 

@@ -5,7 +5,7 @@ from collections.abc import Callable
 from fleet.engineering.combustion import CO_ADJUST_PPM, CO_HOLD_PPM, CO_ROOM_PPM, MAX_O2_PERCENT, co_air_free_ppm
 from fleet.engineering.firing import gas_input_btu_h, judge_input, nozzle_gph, oil_input_btu_h
 from fleet.rules.finding_codes import FindingCode
-from fleet.rules.ledger import GradingBench
+from fleet.rules.ledger.records import GradingBench
 from fleet.rules.verdicts.graded import GradedTest, failed_test
 from fleet.rules.vocabulary import Outcome
 

@@ -1,7 +1,7 @@
 """Graders of the pressure side: operating control, high limit, safety valve, siphon; and the test button."""
 
 from fleet.rules.finding_codes import FindingCode
-from fleet.rules.ledger import GradingBench
+from fleet.rules.ledger.records import GradingBench
 from fleet.rules.verdicts.graded import GradedTest, failed_test
 from fleet.rules.vocabulary import Outcome
 

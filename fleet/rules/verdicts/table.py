@@ -2,7 +2,7 @@
 
 from fleet.rules.catalogue import ReadingSpec
 from fleet.rules.finding_codes import FindingCode
-from fleet.rules.ledger import GradingBench
+from fleet.rules.ledger.records import GradingBench
 from fleet.rules.verdicts.accepted import is_accepted, is_taken, reference_value
 from fleet.rules.verdicts.graded import GradedTest
 from fleet.rules.vocabulary import Outcome

@@ -3,7 +3,7 @@
 from uuid import UUID
 
 from fleet.rules.finding_codes import FindingCode
-from fleet.rules.ledger import GradingBench, PositionRecord
+from fleet.rules.ledger.records import GradingBench, PositionRecord
 from fleet.rules.verdicts.graded import GradedTest, failed_test
 from fleet.rules.vocabulary import Outcome
 

@@ -3,7 +3,7 @@
 from django import template
 from django.utils import timezone
 
-from fleet.web import fresh
+from fleet.web.shared import stale_notice
 
 register = template.Library()
 
@@ -11,4 +11,4 @@ register = template.Library()
 @register.simple_tag
 def not_fresh() -> str:
     """Return the notice if the worker has stopped; "" if it runs."""
-    return fresh.worker_notice(timezone.now())
+    return stale_notice.worker_notice(timezone.now())

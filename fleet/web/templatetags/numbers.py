@@ -7,8 +7,8 @@ from django import template
 
 from fleet.engineering.fuels import FUELS
 from fleet.engineering.units import UNITS
-from fleet.web.figures import in_brief as briefly
-from fleet.web.figures import in_reader_units, to_figures, with_si
+from fleet.web.shared.number_format import in_brief as briefly
+from fleet.web.shared.number_format import in_reader_units, to_figures, with_si
 
 register = template.Library()
 

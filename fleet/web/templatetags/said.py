@@ -12,6 +12,7 @@ from django.utils.safestring import SafeString, mark_safe
 
 from fleet.assessments.sources import spelled_out
 from fleet.rules.wording import local_day
+from fleet.web.shared.local_times import day_and_time
 
 register = template.Library()
 
@@ -45,7 +46,7 @@ def day(at: datetime | str | None, zone: str) -> str:
 @register.filter
 def moment(at: datetime | str | None, zone: str) -> str:
     """Return day and time in the building's zone, as in "Tue 24 Nov 2026, 10:42 EST"; "" for None."""
-    return _parse_instant(at).astimezone(ZoneInfo(zone)).strftime("%a %d %b %Y, %H:%M %Z") if at else ""
+    return day_and_time(_parse_instant(at), zone) if at else ""
 
 
 @register.simple_tag

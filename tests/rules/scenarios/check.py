@@ -6,7 +6,7 @@ from datetime import datetime
 from uuid import UUID
 from zoneinfo import ZoneInfo
 
-from fleet.rules.heat import building_conditions
+from fleet.rules.answers.heat import building_conditions
 from fleet.rules.values import (
     Condition,
     EntryVerdict,

@@ -57,8 +57,8 @@ from pathlib import Path
 from uuid import UUID, uuid5
 
 from fleet.catalog.parse import parse_folder
+from fleet.rules.answers.readiness import LEAVING_CHECKS
 from fleet.rules.catalogue import Catalogue
-from fleet.rules.readiness import LEAVING_CHECKS
 from fleet.rules.values import ActFact, Evidence, Value, VisitFact
 from tests.rules.scenarios import later, setup
 from tests.rules.scenarios.entries import Place, Register, Work, entries

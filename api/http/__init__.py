@@ -1,0 +1,1 @@
+"""HTTP for every resource: strict fields, questions, pages, conditional requests, repeats, problems, limits."""

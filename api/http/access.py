@@ -1,0 +1,30 @@
+"""Access checks and the recorded cause that endpoints share."""
+
+from datetime import datetime
+from uuid import UUID
+
+from django.core.exceptions import PermissionDenied
+from django.http import Http404
+from rest_framework.request import Request
+
+from fleet.accounts import policy
+from fleet.portfolio.models import Boiler
+from fleet.records.events import Cause
+
+
+def boiler_for(request: Request, boiler: UUID, *, see: str, do: str, at: datetime) -> Boiler:
+    """Return the boiler if the user may do `do` to it.
+
+    Raises Http404 where the boiler is unknown or may not be seen, PermissionDenied where it may only be seen.
+    """
+    visible_boiler = policy.boilers_for(request.user, see, at).select_related("building").filter(id=boiler).first()
+    if visible_boiler is None:
+        raise Http404
+    if not policy.is_allowed(request.user, do, visible_boiler.portfolio_id, visible_boiler.building_id, at):
+        raise PermissionDenied
+    return visible_boiler
+
+
+def cause_of(request: Request) -> Cause:
+    """Return who sent the request and its id, for the log of changes."""
+    return Cause(who=request.user.get_username(), request_id=request.META.get("GAUGEGLASS_REQUEST_ID", ""))

@@ -1,0 +1,113 @@
+"""Rate limits by minute: requests of one key or one signed-in person, and invalid keys tried from one address.
+
+The counters are in the cache, one for each whole minute. If the cache is down, nothing is limited and that is logged.
+"""
+
+import logging
+import math
+from datetime import datetime
+from typing import Any
+
+from django.conf import settings
+from django.core.cache import cache
+from django.utils import timezone
+from rest_framework.exceptions import APIException
+from rest_framework.permissions import SAFE_METHODS
+from rest_framework.request import Request
+from rest_framework.throttling import BaseThrottle
+
+from fleet.accounts.address import address_of
+
+WINDOW_SECONDS = 60
+
+log = logging.getLogger(__name__)
+
+
+class RateLimitExceeded(APIException):
+    """429, with the seconds until the next minute begins."""
+
+    status_code = 429
+    default_code = "throttled"
+    default_detail = "That was too much for one minute: wait as long as Retry-After says."
+
+    def __init__(self, at: datetime) -> None:
+        super().__init__()
+        self.wait = seconds_left(at) - 1  # `api.http.problems` adds one second when it writes the header
+
+
+class Limit(BaseThrottle):
+    """Limits reads and writes a minute, counted apart, of each key and of each person's sessions together."""
+
+    def allow_request(self, request: Request, view: Any) -> bool:
+        """Count the request. Raises RateLimitExceeded over the limit.
+
+        Anonymous requests are not throttled; they reach public endpoints only.
+        """
+        at = timezone.now()
+        if not request.user.is_authenticated:
+            return True
+        reach = getattr(request.user, "reach", None)
+        who = f"key:{reach.key}" if reach is not None else f"user:{request.user.pk}"
+        reads = request.method in SAFE_METHODS
+        limit = settings.READS_A_MINUTE if reads else settings.WRITES_A_MINUTE
+        if increment_count(f"{'reads' if reads else 'writes'}:{who}", at) > limit:
+            raise RateLimitExceeded(at)
+        return True
+
+
+def check_address(request: Any, at: datetime) -> None:
+    """Raise RateLimitExceeded for an address that has tried too many invalid keys in this minute."""
+    if read_count(_bad_key_counter(request), at) >= settings.BAD_KEYS_A_MINUTE:
+        raise RateLimitExceeded(at)
+
+
+def count_bad_key(request: Any, at: datetime) -> None:
+    """Count an invalid key for the address it came from."""
+    increment_count(_bad_key_counter(request), at)
+
+
+def _bad_key_counter(request: Any) -> str:
+    return f"bad-keys:{address_of(request.META)}"
+
+
+def increment_count(counter: str, at: datetime) -> int:
+    """Add one to a counter of this minute and return it; 0 where the cache does not answer."""
+    cache_key = _cache_key(counter, at)
+    try:
+        cache.add(cache_key, 0, 2 * WINDOW_SECONDS)
+        return int(cache.incr(cache_key))
+    except Exception:  # any error of a cache client: a result from the field matters more than a limit
+        log.warning("the cache does not answer: nothing is limited")
+        return 0
+
+
+def read_count(counter: str, at: datetime) -> int:
+    """Return a counter of this minute; 0 where the cache does not answer."""
+    try:
+        return int(cache.get(_cache_key(counter, at), 0))
+    except Exception:  # as above
+        log.warning("the cache does not answer: nothing is limited")
+        return 0
+
+
+def seconds_left(at: datetime) -> int:
+    """Return the whole seconds until the next minute begins, at least one."""
+    return math.ceil(WINDOW_SECONDS - at.timestamp() % WINDOW_SECONDS)
+
+
+def _cache_key(counter: str, at: datetime) -> str:
+    return f"{counter}:{int(at.timestamp()) // WINDOW_SECONDS}"
+
+
+def describe_limits(result: dict[str, Any], **_: Any) -> dict[str, Any]:
+    """Add the 429 response to every operation under /v1/ in the OpenAPI document."""
+    problem = {"$ref": "#/components/schemas/Problem"}
+    response = {
+        "description": "Too much in this minute.",
+        "headers": {"Retry-After": {"schema": {"type": "integer"}, "description": "Seconds to wait."}},
+        "content": {"application/problem+json": {"schema": problem}},
+    }
+    for path, operations in result["paths"].items():
+        for operation in operations.values() if "/v1/" in path else ():
+            operation["responses"].setdefault("429", response)
+    return result

@@ -1,0 +1,66 @@
+"""Extensions of the OpenAPI document that describe the constraints of this API's own serializers and fields."""
+
+from typing import Any
+
+from drf_spectacular.extensions import OpenApiSerializerExtension, OpenApiSerializerFieldExtension
+
+NO_NUL = "^[^\\u0000]*$"
+NOT_BLANK = "^[^\\u0000]*[^\\s\\u0000][^\\u0000]*$"  # at least one character that is not blank
+
+
+# A reading or a set value: a finite number, true or false, a short word, or null.
+SCALAR_SCHEMA: dict[str, Any] = {
+    "type": ["number", "boolean", "string", "null"],
+    "exclusiveMinimum": -1e12,
+    "exclusiveMaximum": 1e12,
+    "maxLength": 64,
+    "pattern": NO_NUL,
+}
+
+
+class StrictSerializerExtension(OpenApiSerializerExtension):
+    """Describes that a strict serializer refuses unknown fields."""
+
+    target_class = "api.http.strict.StrictSerializer"
+    match_subclasses = True
+
+    def map_serializer(self, auto_schema: Any, direction: str) -> Any:
+        """Return the framework's schema without additional properties, with the constraints between fields."""
+        schema = auto_schema._map_serializer(self.target, direction, bypass_extensions=True)
+        if schema.get("type") != "object":
+            return schema
+        return {**schema, "additionalProperties": False, **self.target.between}
+
+
+class TextFieldExtension(OpenApiSerializerFieldExtension):
+    """Describes that a required text is not blank and that no text holds a NUL."""
+
+    target_class = "api.http.strict.TextField"
+    match_subclasses = True
+
+    def map_serializer_field(self, auto_schema: Any, direction: str) -> Any:
+        """Return the framework's schema with the pattern of what is accepted."""
+        schema = auto_schema._map_serializer_field(self.target, direction, bypass_extensions=True)
+        return {**schema, "pattern": NO_NUL if self.target.allow_blank else NOT_BLANK}
+
+
+class ValuesFieldExtension(OpenApiSerializerFieldExtension):
+    """Describes a bounded number of scalars by name."""
+
+    target_class = "api.http.strict.ValuesField"
+
+    def map_serializer_field(self, auto_schema: Any, direction: str) -> Any:
+        """Return the schema of an open object of scalars."""
+        return {"type": "object", "additionalProperties": SCALAR_SCHEMA, "maxProperties": self.target.most}
+
+
+class WithValuesSerializerExtension(OpenApiSerializerExtension):
+    """Describes known fields; every other field is a scalar."""
+
+    target_class = "api.visit_serializers.WithValuesSerializer"
+    match_subclasses = True
+
+    def map_serializer(self, auto_schema: Any, direction: str) -> Any:
+        """Return the framework's schema with scalars as additional properties."""
+        schema = auto_schema._map_serializer(self.target, direction, bypass_extensions=True)
+        return {**schema, "additionalProperties": SCALAR_SCHEMA}

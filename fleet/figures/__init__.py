@@ -1,0 +1,1 @@
+"""Figures over time, counted from stored segments, verdicts and readings."""

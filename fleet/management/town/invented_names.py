@@ -1,0 +1,52 @@
+"""Invented names: a city, its streets, two property managers and their people."""
+
+from fleet.management.town.story_values import TownMember
+
+CITY = "Port Averil"
+ZONE = "America/New_York"
+
+STREETS = (
+    "Anchor Loft Street", "Barley Steps", "Candlewick Row", "Dovecote Street", "Elmwright Avenue", "Ferrymans Way",
+    "Glovers Rise", "Hazelmere Street", "Inkpot Lane", "Juniper Walk", "Kettlehouse Street", "Lanternside",
+    "Marlpit Street", "Nettlefold Avenue", "Orchard Quay", "Pinmakers Street", "Quince Street", "Ropewalk Terrace",
+    "Saltbox Street", "Thimble Street", "Upper Sluice Street", "Vinegar Yard Street", "Whistlers Hill",
+    "Yarrow Street", "Ashlar Street", "Bellfounders Row", "Cooperage Street", "Drapers Bend", "Eelpond Street",
+    "Fennel Street",
+)  # fmt: skip
+
+
+def _make_people(*rows: tuple[str, str, str, str]) -> tuple[TownMember, ...]:
+    return tuple(TownMember(user, name, role, tuple(held.split())) for user, name, role, held in rows)
+
+
+QUILLHAVEN = _make_people(
+    ("maud", "Maud Ellery", "owner", ""),
+    ("tobias", "Tobias Renn", "manager", ""),
+    ("odile", "Odile Marsh", "dispatcher", ""),
+    ("kemal", "Kemal Aydin", "technician", "technician operator fire_side"),
+    ("lena", "Lena Brandt", "technician", "technician operator fire_side"),
+    ("pavel", "Pavel Horak", "technician", "technician operator valve_shop"),
+    ("cyrus", "Cyrus Bell", "caretaker", "operator"),
+    ("dora", "Dora Lindqvist", "caretaker", "operator"),
+    ("emil", "Emil Sato", "caretaker", "operator"),
+    ("fritz", "Fritz Amara", "caretaker", "operator"),
+    ("gwen", "Gwen Tull", "caretaker", ""),
+    ("harold", "Harold Voss", "inspector", "inspector utility"),
+)
+BRINDLECOTE = _make_people(
+    ("winnie", "Winnie Osei", "owner", ""),
+    ("ansel", "Ansel Dupree", "manager", ""),
+    ("beate", "Beate Kowal", "dispatcher", ""),
+    ("rui", "Rui Teixeira", "technician", "technician operator fire_side"),
+    ("sunniva", "Sunniva Dahl", "technician", "technician operator fire_side valve_shop"),
+    ("theo", "Theo Mbeki", "technician", "technician operator"),
+    ("una", "Una Calloway", "caretaker", "operator"),
+    ("vito", "Vito Serra", "caretaker", "operator"),
+    ("wanda", "Wanda Pruitt", "caretaker", "operator"),
+    ("xaver", "Xaver Lund", "caretaker", "operator"),
+    ("yusuf", "Yusuf Karim", "caretaker", ""),
+    ("zora", "Zora Petty", "office", ""),
+    ("ivo", "Ivo Stanton", "inspector", "inspector utility"),
+)
+
+MANAGERS = (("QUILLHAVEN", "Quillhaven Housing", QUILLHAVEN), ("BRINDLECOTE", "Brindlecote Rents", BRINDLECOTE))

@@ -1,0 +1,1 @@
+"""What was and what happened, and how long a copy of an answer is good. Writes nothing."""

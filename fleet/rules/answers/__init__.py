@@ -1,0 +1,1 @@
+"""What is answered from a timeline: readiness, conditions, the proof glass, heat."""

@@ -1,0 +1,125 @@
+"""What somebody should know, each with the instant it began and, once it stopped, the instant it ended."""
+
+from collections.abc import Iterator, Sequence
+from datetime import datetime
+from itertools import zip_longest
+
+from fleet.rules.answers.firing import hold_but_firing_conditions
+from fleet.rules.answers.overdue import (
+    certificate_conditions,
+    due_soon_conditions,
+    missed_season_conditions,
+    past_date_alerts,
+    repaired_not_proven,
+)
+from fleet.rules.answers.readiness import took_out
+from fleet.rules.timeline.boundaries import Timeline
+from fleet.rules.values import (
+    ActFact,
+    Condition,
+    Level,
+    PositionStateSegment,
+    ReadinessAnswer,
+    Standing,
+    StandingSegment,
+    State,
+)
+
+_OF_STANDING = {Standing.HOLD: Level.HOLD, Standing.EXPOSED: Level.URGENT}
+_OF_STATE = {State.DUE: Level.ROUTINE, State.LAPSED: Level.URGENT}
+
+
+def gather_conditions(
+    timeline: Timeline,
+    states: Sequence[PositionStateSegment],
+    standings: Sequence[StandingSegment],
+    readiness: Sequence[ReadinessAnswer],
+    acts: Sequence[ActFact],
+) -> tuple[Condition, ...]:
+    """Every condition of the boiler that held, holds or will hold by time alone, in the order they begin."""
+    gathered = [
+        *_standing_conditions(timeline, standings),
+        *_lapse_conditions(timeline, states),
+        *_not_ready_conditions(timeline, readiness),
+    ]
+    gathered += [
+        *past_date_alerts(timeline, acts),
+        *repaired_not_proven(timeline, acts),
+        *due_soon_conditions(timeline, states),
+    ]
+    gathered += certificate_conditions(timeline)
+    gathered += [
+        *missed_season_conditions(timeline),
+        *hold_but_firing_conditions(timeline, [c for c in gathered if c.condition == "hold"]),
+    ]
+    return tuple(sorted(gathered, key=lambda c: (c.since, c.condition, c.subject)))
+
+
+def _standing_conditions(timeline: Timeline, standings: Sequence[StandingSegment]) -> Iterator[Condition]:
+    """Hold and exposed, one condition for a run of segments whatever their reasons."""
+    boiler = timeline.evidence.boiler
+    open_: Condition | None = None
+    for segment in standings:
+        level = _OF_STANDING.get(segment.standing)
+        if open_ and (level is None or open_.condition != segment.standing.value):
+            yield open_
+            open_ = None
+        if level is not None and segment.since is not None:
+            since = open_.since if open_ else segment.since
+            sentence = open_.sentence if open_ else segment.reasons[0].sentence
+            open_ = Condition(segment.standing.value, boiler, since, segment.until, level, sentence)
+    if open_:
+        yield open_
+
+
+def _lapse_conditions(timeline: Timeline, states: Sequence[PositionStateSegment]) -> Iterator[Condition]:
+    """Due and lapsed, per position, while the boiler's clocks run; one condition however often its reason changes."""
+    for begin, end, segment in _join_runs(states):
+        level = _OF_STATE.get(segment.state)
+        # The grace of an operator proof changes no state: it only times the reminder.
+        first = max((t for t in (begin, segment.remind_at) if t), default=None)
+        if level is None or first is None or (end is not None and end <= first):
+            continue
+        for since, until in _running_spans(timeline, first, end):
+            yield Condition(segment.state.value, segment.position, since, until, level, segment.reason.sentence)
+
+
+def _join_runs(
+    states: Sequence[PositionStateSegment],
+) -> Iterator[tuple[datetime | None, datetime | None, PositionStateSegment]]:
+    """Join neighbouring segments of one position and state; the first of them gives the reason."""
+    run: list[PositionStateSegment] = []
+    for segment in states:
+        if run and (segment.position, segment.state, segment.since) != (run[0].position, run[0].state, run[-1].until):
+            yield run[0].since, run[-1].until, run[0]
+            run = []
+        run.append(segment)
+    if run:
+        yield run[0].since, run[-1].until, run[0]
+
+
+def _running_spans(
+    timeline: Timeline, since: datetime, until: datetime | None
+) -> Iterator[tuple[datetime, datetime | None]]:
+    """The parts of a span in which the boiler was in service or on hot standby; from one to the other is no cut."""
+    within = {s.since for s in timeline.services if s.since > since and (until is None or s.since < until)}
+    begun: datetime | None = None
+    for cut in (since, *sorted(within)):
+        runs = timeline.service_at(cut).runs
+        if begun and not runs:
+            yield begun, cut
+        begun = (begun or cut) if runs else None
+    if begun:
+        yield begun, until
+
+
+def _not_ready_conditions(timeline: Timeline, readiness: Sequence[ReadinessAnswer]) -> Iterator[Condition]:
+    """Not ready, or can't say, until a later visit that had the boiler in hand; a routine check is no such visit."""
+    in_hand = {v.id for v in timeline.evidence.visits if took_out(timeline.evidence, v)}
+    answers = {r.visit: r for r in readiness if r.visit in in_hand}
+    ends = sorted((timeline.run.after[visit].at, visit) for visit in answers)
+    for (at, visit), following in zip_longest(ends, ends[1:]):
+        answer, until = answers[visit], following[0] if following else None
+        if answer.answer != "ready" and (until is None or until > at):
+            sentence = answer.missing[0].sentence
+            yield Condition("not_ready", timeline.evidence.boiler, at, until, Level.URGENT, sentence)

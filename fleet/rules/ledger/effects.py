@@ -1,0 +1,206 @@
+"""What an entry does to the records: opens episodes, voids proofs, renews them, clears failures."""
+
+from collections.abc import Iterable
+from dataclasses import replace
+from datetime import datetime
+from uuid import UUID
+
+from fleet.rules.finding_codes import FindingCode
+from fleet.rules.ledger.records import (
+    BlindedByPath,
+    EpisodeCase,
+    GradingBench,
+    OutstandingTouch,
+    PassedProof,
+    PositionRecord,
+    ReplayLedger,
+)
+from fleet.rules.values import EntryFact, Level
+from fleet.rules.vocabulary import EntryAct
+
+PASSES_TO_TRUST = 3  # an intermittent device must pass this often running, its cause recorded
+
+
+def open_case(
+    ledger: ReplayLedger, rule_code: str, place: PositionRecord | None, entry: EntryFact, sentence: str
+) -> EpisodeCase:
+    """Open an episode, or renew the open one of the same rule: whatever was done before did not help."""
+    case = begin_case(ledger, rule_code, place, entry.at, entry.id, sentence)
+    if entry.act == EntryAct.TEST:
+        # All of them: a weaker test that fails again must not make the weaker one enough.
+        case.found_by |= {entry.code}
+    rule = case.rule
+    case.down, case.presumed = rule.fails != "none", rule.fails == "presumed"
+    case.acted_at, case.passes, case.touched, case.replaced = None, 0, False, False
+    case.newest_at = entry.at
+    carries = place is not None and place.role.part in ("input_path", "output_path")
+    # A jumper or a failed test on a path defeats what it carries as surely as dirt in it; a presumption does not.
+    if place is not None and (rule.fails == "path" or (rule.fails == "device" and carries)):
+        _blind_all_on(ledger, place, entry.at)
+    return case
+
+
+def begin_case(
+    ledger: ReplayLedger, rule_code: str, place: PositionRecord | None, at: datetime, entry: UUID | None, sentence: str
+) -> EpisodeCase:
+    """Return the open episode of a rule at a place, or begin the next one."""
+    rule, position = ledger.catalogue.findings[rule_code], place.position.id if place else None
+    case = next((c for c in ledger.open_at(place) if c.rule.code == rule_code), None)
+    if case is None:
+        number = ledger.episodes.get((position, rule_code), 0) + 1
+        case = EpisodeCase(rule, position, at, entry, sentence, frozenset(), False, number, Level(rule.level))
+        ledger.file_case(place, case)
+    return case
+
+
+def doubt_passes(records: Iterable[PositionRecord], since: datetime | None, codes: frozenset[str]) -> None:
+    """Put passes in doubt that were read by something found blind or wrong; an older sound one may stand."""
+    for record in records:
+        record.passes = [
+            replace(p, doubtful=True) if p.code in codes and (since is None or p.at > since) else p
+            for p in record.passes
+        ]
+        record.proofs = {p.code: p.at for p in record.passes if not p.doubtful}
+
+
+def _blind_all_on(ledger: ReplayLedger, path: PositionRecord, at: datetime) -> None:
+    for record in ledger.hanging_on(path):
+        record.blind[path.position.id] = BlindedByPath(path.position.id, at)
+
+
+def apply_touch(ledger: ReplayLedger, record: PositionRecord, code: str, entry: EntryFact) -> None:
+    """Void the proof of the device, or of everything on the path, until what its kind names for it passes."""
+    void_proof(ledger, record, code, entry.at, entry.id)
+    if record.role.part == "input_path":
+        for hanging in ledger.hanging_on(record):
+            void_proof(ledger, hanging, "path", entry.at, entry.id)
+
+
+def void_proof(ledger: ReplayLedger, record: PositionRecord, code: str, at: datetime, entry: UUID | None) -> None:
+    """Void one position's proof where its kind names what must pass after this touch."""
+    rule = ledger.catalogue.touches.get((record.kind, code))
+    if rule is not None:
+        record.touches[code] = OutstandingTouch(code, at, entry, rule.needs)
+        for case in record.open_cases():
+            case.touched = True  # no pass after this is one as found
+
+
+def note_repair(ledger: ReplayLedger, record: PositionRecord, at: datetime, opened: bool) -> None:
+    """Note that something was done: on the device, for all that hangs on it, and if opened on the chamber it sits in.
+
+    Adjusting a switch does nothing to fouled pipes.
+    """
+    places = [record, *ledger.hanging_on(record)]
+    places += [p for p in ledger.paths_of(record) if opened and p.role.code == "float_chamber"]
+    for place in places:
+        for case in place.open_cases():
+            case.acted_at, case.passes = at, 0
+    for case in ledger.open_at(None):
+        if _concerns_device(ledger, case, record):
+            case.acted_at, case.passes = at, 0
+    for hanging in ledger.hanging_on(record):
+        blind = hanging.blind.get(record.position.id)
+        if blind is not None:
+            hanging.blind[record.position.id] = BlindedByPath(blind.path, blind.at, acted=True)
+
+
+def _concerns_device(ledger: ReplayLedger, case: EpisodeCase, record: PositionRecord) -> bool:
+    """Whether work on this device is something done about an episode of the boiler as a whole."""
+    kinds = {kind for code in case.rule.clears_by for kind in ledger.evidence.procedure_by_code(code).kinds}
+    return record.kind in kinds or (case.rule.code == FindingCode.AMBIENT_CO and record.role.hazard == "flue_gas")
+
+
+def apply_pass(bench: GradingBench, proves: str, against: frozenset[str]) -> bool:
+    """Apply a pass. False, and nothing changes, when nobody present may give this good news.
+
+    `against` are the rules this same test fires: what it found again it does not clear.
+    """
+    record, procedure, entry = bench.record, bench.procedure, bench.entry
+    allowed = procedure.who & bench.visit.qualifications
+    if not allowed:
+        return False
+    record.checked_at = entry.at
+    if proves:
+        record.passes.append(PassedProof(procedure.code, entry.at))
+        record.proofs[procedure.code] = entry.at
+        record.last_trip_in = _trip_in(bench)
+    for code, outstanding in list(record.touches.items()):
+        left = tuple(group for group in outstanding.needs if not any(procedure.covers_or_is(n) for n in group))
+        if left:
+            record.touches[code] = replace(outstanding, needs=left)
+        else:
+            del record.touches[code]
+    # A kind without a full proof, as a gauge, passes live by the check it has.
+    if proves == "full" or (proves and not bench.ledger.catalogue.proofs_of_kind(record.kind, "full")):
+        record.blind = {k: b for k, b in record.blind.items() if not b.acted}
+    # A caretaker's pass renews operator proofs; it closes nothing above routine.
+    qualified = bool(allowed - {"operator"})
+    for case in _cases_answered(bench, against):
+        if case.level is Level.ROUTINE or qualified:
+            _count_pass(case, entry)
+    return True
+
+
+def _trip_in(bench: GradingBench) -> float | None:
+    height = bench.number_reading("trip_in")
+    return bench.record.last_trip_in if height is None else height
+
+
+def _cases_answered(bench: GradingBench, against: frozenset[str]) -> list[EpisodeCase]:
+    """The open episodes, of the position and of the paths it hangs on, that a pass of this procedure speaks to."""
+    record, paths = bench.record, bench.ledger.paths_of(bench.record)
+    cases = [c for c in record.open_cases() if _is_answered(c, bench, True)]
+    cases += [c for path in paths for c in path.open_cases() if _is_answered(c, bench, False)]
+    cases += [c for c in bench.ledger.open_at(None) if _is_answered(c, bench, False)]
+    return [c for c in cases if c.rule.code not in against]
+
+
+def _is_answered(case: EpisodeCase, bench: GradingBench, is_own_case: bool) -> bool:
+    """Same procedure, one that covers it, or one the rule names: never a weaker one."""
+    procedure = bench.procedure
+    if case.rule.closes_by_readings:
+        return False
+    if case.rule.needs_cause and not case.cause_known:
+        return False  # first somebody qualified says why, or which of the two is wrong
+    if case.rule.needs_manager and not case.manager:
+        return False
+    if (case.by_data or case.rule.needs_work) and case.acted_at is None:
+        return False  # no test puts a set point or a stamp right
+    if case.presumed and not is_own_case:
+        return False  # each of those presumed failed passes by itself
+    fullest = "full" if bench.ledger.catalogue.proofs_of_kind(bench.record.kind, "full") else procedure.proof
+    if case.replaced and fullest == "full":
+        return (
+            is_own_case and procedure.proof == "full"
+        )  # a new device answers for the old one's failure by its full proof
+    if case.rule.tested_in_place:
+        at_its_place = case.position is not None and procedure.proof == fullest != "none"
+        return at_its_place or any(procedure.covers_or_is(code) for code in _tests_of_suspect(case, bench.ledger))
+    if case.rule.clears_by:
+        return any(procedure.covers_or_is(code) for code in case.rule.clears_by)
+    return is_own_case and bool(case.found_by) and all(procedure.covers_or_is(code) for code in case.found_by)
+
+
+def _tests_of_suspect(case: EpisodeCase, ledger: ReplayLedger) -> frozenset[str]:
+    """What tests a suspect of a contradiction, or of a repeat what found it."""
+    catalogue = ledger.catalogue
+    pairs = [catalogue.tests_of(row) for row in catalogue.contradictions if row.sentence == case.sentence]
+    return frozenset(set(case.found_by) & catalogue.procedures.keys()).union(*pairs)
+
+
+def _count_pass(case: EpisodeCase, entry: EntryFact) -> None:
+    case.passes += 1
+    as_found = case.presumed and case.acted_at is None and not case.touched
+    trusted = case.cause_known and case.passes >= PASSES_TO_TRUST
+    if case.acted_at is not None or as_found or trusted or not case.down:
+        case.closed_at, case.closed_by = entry.at, entry.id
+
+
+def fill_position(ledger: ReplayLedger, record: PositionRecord, device: UUID | None, kind: str, at: datetime) -> None:
+    """Put a device in, or empty the position: a new record starts, the old failures no longer put this one down."""
+    record.device, record.kind, record.fitted_at = device, kind, at if device else None
+    record.passes, record.proofs, record.declared, record.touches, record.blind = [], {}, {}, {}, {}
+    record.attributes, record.settings, record.last_trip_in, record.checked_at = {}, {}, None, None
+    note_repair(ledger, record, at, opened=True)
+    for case in record.open_cases():
+        case.down, case.replaced = False, device is not None

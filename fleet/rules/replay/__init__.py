@@ -1,0 +1,1 @@
+"""Which visits count, and their replay in the total order."""

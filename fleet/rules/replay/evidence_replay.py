@@ -1,0 +1,378 @@
+"""Replay one boiler's evidence in its total order: every fact once, in the order the work was performed."""
+
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass, field, replace
+from datetime import datetime
+from itertools import zip_longest
+from uuid import UUID
+
+from fleet.rules.findings import doubt_readings_of, find_by_observation, find_in_history, wrong_by_data
+from fleet.rules.ledger import effects
+from fleet.rules.ledger.clocks import clock_steps
+from fleet.rules.ledger.records import (
+    EntryTrace,
+    EpisodeCase,
+    GradingBench,
+    OutstandingTouch,
+    PositionRecord,
+    PositionSnapshot,
+    ReplayLedger,
+    StateSection,
+)
+from fleet.rules.values import (
+    EntryFact,
+    EntryVerdict,
+    Evidence,
+    FittingFact,
+    JudgedFinding,
+    LawInForce,
+    Moment,
+    ServiceChange,
+    ServiceMode,
+    SettingFact,
+    State,
+    VisitFact,
+)
+from fleet.rules.verdicts import as_verdict, grade_test
+from fleet.rules.vocabulary import DATA_ACTS, EntryAct, Outcome
+
+REGISTER_VISIT = UUID(int=0)  # register facts of an instant come before what was done at that instant
+
+
+@dataclass(slots=True)
+class ReplayRun:
+    """The ledger after the last fact, with the trace that the fold left behind."""
+
+    ledger: ReplayLedger
+    snapshots: dict[UUID, list[PositionSnapshot]]
+    verdicts: list[EntryVerdict] = field(default_factory=list)
+    by_entry: dict[UUID, EntryVerdict] = field(default_factory=dict)
+    findings: list[JudgedFinding] = field(default_factory=list)
+    after: dict[UUID, "AfterVisit"] = field(default_factory=dict)
+    places: list["Place"] = field(default_factory=list)  # of every fact replayed its place in the order
+    cut: dict[UUID, list[StateSection]] = field(default_factory=dict)  # what `states` made of the snapshots so far
+
+
+@dataclass(frozen=True, slots=True)
+class AfterVisit:
+    """What was open when a visit ended: `touched` says what each touched position still needs, `proven` is in full."""
+
+    at: datetime
+    holds: tuple[EpisodeCase, ...]
+    touched: tuple[tuple[UUID, tuple[frozenset[str], ...]], ...]
+    inconclusive: tuple[UUID, ...]
+    looked_at: frozenset[UUID]
+    proven: frozenset[UUID]
+    passed: frozenset[tuple[UUID, str]]
+
+
+Fact = FittingFact | SettingFact | ServiceChange | LawInForce | tuple[VisitFact, EntryFact | None]
+Place = tuple[Moment, str]  # in the total order: by moment, and by content among register facts of one instant
+
+
+def replay_evidence(evidence: Evidence) -> ReplayRun:
+    """Run every fact through the ledger; the snapshots hold each position's state of knowledge since each change."""
+    positions = sorted(evidence.positions, key=lambda p: (p.ref, str(p.id)))
+    ledger = ReplayLedger(evidence, evidence.laws[0], {p.id: _blank_record(evidence, p.id) for p in positions})
+    run = ReplayRun(ledger, {i: [ledger.take_snapshot(r, None)] for i, r in ledger.records.items()})
+    _fold_facts(run, sorted(_ordered_facts(evidence), key=lambda pair: pair[0]))
+    return run
+
+
+def resume_replay(run: ReplayRun, evidence: Evidence) -> bool:
+    """Replay what is new since, as one replay of all of it would; False, and nothing changes, where that cannot be.
+
+    It can where the register and the law say the same as before, every visit known then is still what it was, and
+    all that is new was done after everything known then.
+    """
+    known_evidence, facts = run.ledger.evidence, sorted(_ordered_facts(evidence), key=lambda pair: pair[0])
+    visits, places_known = {v.id: v for v in evidence.visits}, len(run.places)
+    if any(visits.get(v.id) != v for v in known_evidence.visits) or not _is_same_register(known_evidence, evidence):
+        return False
+    if [place for place, _ in facts[:places_known]] != run.places:
+        return False
+    # What is done at one instant is looked at when all of it is told.
+    if run.places and facts[places_known:] and facts[places_known][0][0].at == run.places[-1][0].at:
+        return False
+    run.ledger.drop_time_cases()
+    run.ledger.evidence = evidence
+    _fold_facts(run, facts[places_known:])
+    return True
+
+
+def _is_same_register(evidence: Evidence, other: Evidence) -> bool:
+    return value_types(evidence) == value_types(other) and replace(evidence, visits=(), papers=()) == replace(
+        other, visits=(), papers=()
+    )
+
+
+def value_types(evidence: Evidence) -> list[type]:
+    """Of which type each value of the register is: yes and 1 are equal in Python and two things here."""
+    stamped = [type(value) for f in evidence.fittings for value in f.attributes.values()]
+    return [*(type(s.value) for s in evidence.settings), *stamped]
+
+
+def _fold_facts(run: ReplayRun, facts: Sequence[tuple[Place, Fact]]) -> None:
+    """Fold the facts, in their order, into the run."""
+    ledger, last = run.ledger, {v.id: _last_entry(v) for v in run.ledger.evidence.visits}
+    run.places += [place for place, _ in facts]
+    changed: dict[UUID, PositionRecord] = {}
+    for ((moment, _), fact), following in zip_longest(facts, facts[1:]):
+        if isinstance(fact, tuple):
+            changed = changed | _apply_entry(run, *fact)
+        else:
+            _apply_register_fact(ledger, fact)
+            changed = ledger.records
+        if _is_data_changed(fact, moment, following):
+            _apply_data_faults(ledger, moment.at, fact[1] if isinstance(fact, tuple) else None)
+        if following is None or following[0][0].at != moment.at:
+            _keep_snapshots(run, moment.at, changed.values())
+            changed = {}
+        if isinstance(fact, tuple) and fact[1] is last[fact[0].id]:
+            run.after[fact[0].id] = _state_after_visit(run, fact[0], moment.at)
+
+
+def _is_data_changed(fact: Fact, moment: Moment, following: tuple[Place, Fact] | None) -> bool:
+    """Whether the data are to be looked at again: after each entry that changes them, and once the register is read.
+
+    Register facts of one instant belong together: half of a register is not a fault.
+    """
+    if isinstance(fact, tuple):
+        return fact[1] is not None and fact[1].act in DATA_ACTS
+    return following is None or following[0][0].visit != REGISTER_VISIT or following[0][0].at != moment.at
+
+
+def _apply_data_faults(ledger: ReplayLedger, at: datetime, entry: EntryFact | None) -> None:
+    """Open what the data now say is wrong; what is put right waits for its proof, or closes where none is named."""
+    wrong = {(w.rule, w.position): w for w in wrong_by_data(ledger)}
+    for case in list(ledger.open_cases()):
+        if case.by_data and (case.rule.code, case.position) not in wrong and case.acted_at is None:
+            case.acted_at, case.down = at, False
+            if not case.rule.clears_by or _no_longer_needed(ledger, case):
+                case.closed_at, case.closed_by = at, entry.id if entry else None
+    for (rule, position), fault in wrong.items():
+        place = ledger.records[position] if position else None
+        case = effects.begin_case(ledger, rule, place, at, entry.id if entry else None, fault.sentence)
+        case.by_data, case.acted_at, case.sentence = True, None, fault.sentence
+
+
+def _no_longer_needed(ledger: ReplayLedger, case: EpisodeCase) -> bool:
+    """An empty place that nobody needs any more has no device to prove."""
+    record = ledger.records[case.position] if case.position else None
+    return record is not None and case.rule.closes_unneeded and not record.device
+
+
+def _last_entry(visit: VisitFact) -> EntryFact | None:
+    return max(visit.entries, key=lambda e: (e.at, e.number), default=None)
+
+
+def _blank_record(evidence: Evidence, position_id: UUID) -> PositionRecord:
+    position = evidence.positions_by_id[position_id]
+    role = evidence.role_by_code(position.role)
+    return PositionRecord(position, role, needed=role.part == "protection")
+
+
+def _ordered_facts(evidence: Evidence) -> Iterable[tuple[Place, Fact]]:
+    """Facts with their place in the total order; a tie among register facts is broken by content, never by arrival."""
+    for law in evidence.laws[1:]:
+        if law.since is not None:  # only the first has none
+            yield (Moment(law.since, REGISTER_VISIT, -1), ""), law
+    for fitting in evidence.fittings:
+        yield (Moment(fitting.since, REGISTER_VISIT, 0), f"{fitting.position} {fitting.device}"), fitting
+    for setting in evidence.settings:
+        yield (Moment(setting.since, REGISTER_VISIT, 1), f"{setting.position} {setting.key} {setting.value}"), setting
+    for service in evidence.services:
+        yield (Moment(service.since, REGISTER_VISIT, 2), service.state), service
+    # By id: a visit handed in twice is the same visit.
+    for visit in {v.id: v for v in evidence.visits}.values():
+        for entry in visit.entries:
+            yield (Moment(entry.at, visit.id, entry.number), ""), (visit, entry)
+        if not visit.entries:  # nothing was done, and that too is an answer
+            yield (Moment(visit.at, visit.id, 0), ""), (visit, None)
+
+
+def _keep_snapshots(run: ReplayRun, at: datetime, changed: Iterable[PositionRecord]) -> None:
+    """Freeze what an instant changed, once all that was done at it is told."""
+    for record in changed:
+        snapshots = run.snapshots[record.position.id]
+        now = run.ledger.take_snapshot(record, at)
+        if now != snapshots[-1]:
+            snapshots.append(now)
+
+
+def _apply_register_fact(ledger: ReplayLedger, fact: FittingFact | SettingFact | ServiceChange | LawInForce) -> None:
+    if isinstance(fact, LawInForce):
+        ledger.law = fact
+    elif isinstance(fact, FittingFact):
+        record = ledger.records[fact.position]
+        effects.fill_position(ledger, record, fact.device, fact.kind, fact.since)
+        record.attributes, record.declared = fact.attributes, dict(fact.declared)
+    elif isinstance(fact, ServiceChange):
+        _apply_service_change(ledger, fact)
+    elif fact.position is not None:
+        _apply_setting(ledger.records[fact.position], fact)
+        ledger.forget_piping()
+    elif not isinstance(fact.value, tuple):
+        ledger.boiler[fact.key] = fact.value
+
+
+def _apply_service_change(ledger: ReplayLedger, change: ServiceChange) -> None:
+    """Back in service, nothing counts on an operator proof from before the pause: each must be given again."""
+    # No word before the first change means in service; before a boiler is commissioned nothing was proven.
+    paused = (
+        ledger.service is not None and not ledger.service.runs and ledger.service is not ServiceMode.NOT_COMMISSIONED
+    )
+    ledger.service = change.state
+    if paused and change.state.runs:
+        for record in ledger.records.values():
+            needs = frozenset(p.code for p in ledger.catalogue.proofs_of_kind(record.kind, "partial"))
+            if needs:
+                record.touches["return_to_service"] = OutstandingTouch(
+                    "return_to_service", change.since, None, (needs,)
+                )
+            full = frozenset(p.code for p in ledger.catalogue.proofs_of_kind(record.kind, "full"))
+            if full and _had_lapsed(ledger, record, change.since):
+                record.touches["lapsed_out_of_service"] = OutstandingTouch(
+                    "lapsed_out_of_service", change.since, None, (full,)
+                )
+
+
+def _had_lapsed(ledger: ReplayLedger, record: PositionRecord, at: datetime) -> bool:
+    """Whether its proof lapsed before it is put back in service."""
+    steps = clock_steps(ledger.evidence, ledger.take_snapshot(record, at), ledger.evidence.law_at(at))
+    return any(c.state is State.LAPSED and c.at <= at for c in steps)
+
+
+def _apply_setting(record: PositionRecord, fact: SettingFact) -> None:
+    if isinstance(fact.value, tuple):
+        record.paths = fact.value
+    elif fact.key == "needed":
+        record.needed = bool(fact.value)
+    else:
+        record.settings[fact.key] = fact.value
+
+
+def _apply_test(run: ReplayRun, visit: VisitFact, entry: EntryFact, record: PositionRecord) -> None:
+    ledger = run.ledger
+    procedure = ledger.catalogue.procedures[entry.code]
+    bench = GradingBench(visit, entry, procedure, record, ledger)
+    graded = grade_test(bench)
+    fired = frozenset(rule for rule, _ in graded.faults)
+    if procedure.voids and graded.outcome != Outcome.NOT_DONE:
+        # What a test opens is touched; its own pass answers for its own device, not for what hangs on it.
+        effects.apply_touch(ledger, record, procedure.voids, entry)
+    if graded.outcome == Outcome.PASS and not effects.apply_pass(bench, graded.proves, fired):
+        sentence = f"{graded.sentence} Nobody present may prove it: it renews and clears nothing."
+        graded = replace(graded, proves="", sentence=sentence)
+    for rule, place in graded.faults:
+        _open_finding(run, visit, entry, rule, ledger.records[place], graded.sentence)
+    run.by_entry[entry.id] = as_verdict(bench, graded)
+    run.verdicts.append(run.by_entry[entry.id])
+    ledger.outcomes[entry.id] = graded.outcome.value
+
+
+def _open_finding(
+    run: ReplayRun, visit: VisitFact, entry: EntryFact, rule_code: str, place: PositionRecord | None, sentence: str
+) -> None:
+    case = effects.open_case(run.ledger, rule_code, place, entry, sentence)
+    doubt_readings_of(run.ledger, case.rule, place)
+    run.findings.append(
+        JudgedFinding(
+            visit=visit.id,
+            rule=case.rule.code,
+            position=place.position.id if place else None,
+            entries=(entry.id,),
+            level=case.level,
+            sentence=sentence,
+            first_act=case.rule.first_act,
+        )
+    )
+
+
+def _apply_action(run: ReplayRun, visit: VisitFact, entry: EntryFact, record: PositionRecord) -> None:
+    action = run.ledger.catalogue.actions[entry.code]
+    if action.repairs:
+        effects.note_repair(run.ledger, record, entry.at, opened=action.touch == "open")
+    if action.touch:
+        effects.apply_touch(run.ledger, record, action.touch, entry)
+
+
+def _apply_replacement(run: ReplayRun, visit: VisitFact, entry: EntryFact, record: PositionRecord) -> None:
+    effects.fill_position(run.ledger, record, entry.device, entry.kind, entry.at)
+    record.attributes = entry.values
+    if record.role.part == "input_path":
+        effects.apply_touch(run.ledger, record, "open", entry)
+    # To be passed before the boiler is ready, as after any other touch: a fitted device has proven nothing yet.
+    needs = frozenset(p.code for p in run.ledger.catalogue.proofs_of_kind(entry.kind, "full"))
+    if entry.device and needs:
+        record.touches["fitted"] = OutstandingTouch("fitted", entry.at, entry.id, (needs,))
+
+
+def _set_entry(run: ReplayRun, visit: VisitFact, entry: EntryFact, record: PositionRecord) -> None:
+    record.settings.update(entry.values)
+    effects.note_repair(run.ledger, record, entry.at, opened=False)
+    effects.apply_touch(run.ledger, record, "adjust", entry)
+
+
+def _apply_observation(run: ReplayRun, visit: VisitFact, entry: EntryFact, record: PositionRecord | None) -> None:
+    for rule, place, sentence in find_by_observation(run.ledger, visit, entry, record):
+        _open_finding(run, visit, entry, rule, place, sentence)
+
+
+_ACTS: dict[str, Callable[[ReplayRun, VisitFact, EntryFact, PositionRecord], None]] = {
+    "test": _apply_test,
+    "action": _apply_action,
+    "replace": _apply_replacement,
+    "fit": _apply_replacement,
+    "remove": _apply_replacement,
+    "set": _set_entry,
+}
+
+
+def _apply_entry(run: ReplayRun, visit: VisitFact, entry: EntryFact | None) -> dict[UUID, PositionRecord]:
+    """Apply one entry; return the positions of which something may now be known that was not."""
+    if entry is None:
+        return {}
+    record = run.ledger.records.get(entry.position) if entry.position else None
+    findings_before = len(run.findings)
+    alone = record is not None and entry.act == EntryAct.TEST and _leaves_alone(run.ledger, record, entry)
+    if entry.act == EntryAct.OBSERVE:
+        _apply_observation(run, visit, entry, record)
+    elif record is not None:
+        _ACTS[entry.act](run, visit, entry, record)
+    for rule, place, sentence in list(find_in_history(run.ledger, visit, entry, record)):
+        _open_finding(run, visit, entry, rule, place, sentence)
+    run.ledger.trail.append(EntryTrace(visit, entry, run.ledger.outcomes.get(entry.id, "")))
+    if len(run.findings) > findings_before or entry.act not in ("test", "observe"):
+        return run.ledger.records  # a finding may accuse anything
+    return run.ledger.records_in_reach(record, alone) if record is not None and entry.act == EntryAct.TEST else {}
+
+
+def _leaves_alone(ledger: ReplayLedger, record: PositionRecord, entry: EntryFact) -> bool:
+    return ledger.is_undisturbed(record) and not ledger.catalogue.procedures[entry.code].voids
+
+
+def _state_after_visit(run: ReplayRun, visit: VisitFact, at: datetime) -> AfterVisit:
+    verdicts = run.by_entry
+    judged = [(e, verdicts[e.id]) for e in visit.entries if e.id in verdicts and e.position]
+    # A pass that nobody present may give proves nothing: it counts neither as looked at nor as conclusive.
+    settled = [e for e, v in judged if v.proves or v.outcome == Outcome.FAIL]
+    doubtful = [e for e, v in judged if v.outcome == Outcome.INCONCLUSIVE and not _is_settled(run, e, settled)]
+    records = run.ledger.records.values()
+    return AfterVisit(
+        at=at,
+        holds=tuple(c for c in run.ledger.open_cases() if c.level == "hold"),
+        touched=tuple((r.position.id, t.needs) for r in records for t in r.touches.values()),
+        inconclusive=tuple(dict.fromkeys(e.position for e in doubtful if e.position)),
+        looked_at=frozenset(e.position for e in settled if e.position),
+        proven=frozenset(e.position for e, v in judged if e.position and v.proves == "full"),
+        passed=frozenset((e.position, e.code) for e, v in judged if e.position and v.outcome == Outcome.PASS),
+    )
+
+
+def _is_settled(run: ReplayRun, entry: EntryFact, settled: list[EntryFact]) -> bool:
+    """Whether the same test or one that covers it came to an answer there in the visit, or it is no proof anyway."""
+    named = run.ledger.evidence.procedure_by_code
+    return named(entry.code).proof == "none" or any(
+        e.position == entry.position and named(e.code).covers_or_is(entry.code) for e in settled
+    )

@@ -1,0 +1,1 @@
+"""A replay laid out in time: states, classes, standings, and what time alone brings."""

@@ -1,0 +1,221 @@
+"""The boiler's standings from the beginning of time on, cut at every instant at which one of their causes changes."""
+
+from bisect import bisect_right
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+from datetime import datetime
+from itertools import pairwise
+from uuid import UUID
+
+from fleet.rules.capacity import compare_capacity
+from fleet.rules.ledger.records import EpisodeCase
+from fleet.rules.replay.evidence_replay import ReplayRun
+from fleet.rules.timeline.levels import level_segments
+from fleet.rules.timeline.standing import ACT_BY_STANDING, BoilerView, OpenCase, PositionState, decide_standing
+from fleet.rules.values import (
+    Level,
+    LevelSegment,
+    PositionStateSegment,
+    Reason,
+    ServiceMode,
+    Standing,
+    StandingSegment,
+    State,
+    Value,
+    VisitFact,
+)
+from fleet.rules.wording import local_day
+
+
+@dataclass(frozen=True, slots=True)
+class PositionTrack:
+    """One position through time: `seen[i]` and `capacity[i]` hold from `starts[i - 1]` on, the first from ever."""
+
+    starts: list[datetime]
+    positions_seen: list[PositionState]
+    capacity: list[float | None]
+
+    def index_at(self, at: datetime | None) -> int:
+        """Which of them holds at an instant."""
+        return bisect_right(self.starts, at) if at else 0
+
+    def visible_changes(self) -> Iterator[datetime]:
+        """The instants that a standing can see: one proof after another is no news to it."""
+        for start, before, after, old, new in zip(
+            self.starts, self.positions_seen, self.positions_seen[1:], self.capacity, self.capacity[1:], strict=False
+        ):
+            quiet = before.state is after.state is State.PROVEN
+            if not quiet or before.needed != after.needed or old != new:
+                yield start
+
+
+class Timeline:
+    """Looks up, at any instant, the states, open episodes and service state that a replay left behind."""
+
+    def __init__(self, run: ReplayRun, states: Sequence[PositionStateSegment]) -> None:
+        self.run, self.evidence = run, run.ledger.evidence
+        self.services = sorted(self.evidence.services, key=lambda s: (s.since, s.state))
+        self.surveyed_at = surveyed_at(run)
+        self._states: dict[UUID, list[PositionStateSegment]] = {}
+        for segment in states:
+            self._states.setdefault(segment.position, []).append(segment)
+        self._tracks = {p: _build_track(run, p, segments) for p, segments in self._states.items()}
+        self._visits = {e.id: v for v in self.evidence.visits for e in v.entries}
+        self._boiler_settings = sorted(
+            (s for s in self.evidence.settings if s.position is None), key=lambda s: (s.since, s.key)
+        )
+        self._valves = [p for p, r in run.ledger.records.items() if r.role.code == "safety_valve"]
+        self._last_view: BoilerView | None = None
+        self.cases = list(run.ledger.all_cases())
+        self.levels = [level_segments(c) for c in self.cases]
+        self._open_starts, self._open = _open_lists(self.cases, self.levels)
+
+    def change_instants(self) -> list[datetime]:
+        """Every instant at which anything a standing rests on changes, in order."""
+        instants = {at for track in self._tracks.values() for at in track.visible_changes()}
+        instants |= set(self._open_starts) | {s.since for s in self.services}
+        if len(self._valves) > 1:  # whether one of them is backed rests on what the valves must carry together
+            instants |= {s.since for s in self._boiler_settings} | {
+                law.since for law in self.evidence.laws if law.since
+            }
+        if self.surveyed_at:
+            instants.add(self.surveyed_at)
+        return sorted(instants)
+
+    def visit_of(self, entry: UUID) -> VisitFact | None:
+        """The visit an entry was made in."""
+        return self._visits.get(entry)
+
+    def states_of(self, position: UUID) -> list[PositionStateSegment]:
+        """All states of one position, in order."""
+        return self._states[position]
+
+    def view_at(self, at: datetime | None) -> BoilerView:
+        """Everything the standing depends on at `at`; asked four times running of the end of each visit."""
+        if self._last_view is None or self._last_view.at != at:
+            self._last_view = self._build_view(at)
+        return self._last_view
+
+    def _build_view(self, at: datetime | None) -> BoilerView:
+        cases = self._open[bisect_right(self._open_starts, at)] if at else []
+        return BoilerView(
+            at=at,
+            service=self.service_at(at),
+            surveyed=bool(at and self.surveyed_at and self.surveyed_at <= at),
+            hazards=list(self.run.ledger.catalogue.hazards.values()),
+            positions=self._seen_positions(at),
+            cases=[OpenCase(level, self._reason_of_case(case)) for case, level in cases],
+        )
+
+    def service_at(self, at: datetime | None) -> ServiceMode:
+        """The service state at `at`; no word of it means in service."""
+        past = [s for s in self.services if at and s.since <= at]
+        return past[-1].state if past else ServiceMode.IN_SERVICE
+
+    def _seen_positions(self, at: datetime | None) -> list[PositionState]:
+        positions = [track.positions_seen[track.index_at(at)] for track in self._tracks.values()]
+        if len(self._valves) == 1:
+            return positions
+        return [
+            replace(s, backed=self._is_backed(s.position, at)) if s.position in self._valves else s for s in positions
+        ]
+
+    def _is_backed(self, position: UUID, at: datetime | None) -> bool:
+        """Whether the other safety valves that stand carry the output by their stamps; unknown is not adequate."""
+        others = [self._tracks[p] for p in self._valves if p != position]
+        if at is None or not others:
+            return False
+        then = [(track.positions_seen[track.index_at(at)], track.capacity[track.index_at(at)]) for track in others]
+        stamps = [lb_h for state_then, lb_h in then if state_then.needed and state_then.state.stands]
+        relief = compare_capacity(self._boiler_at(at), self.evidence.terms_at(at), [s for s in stamps if s is not None])
+        return bool(stamps and relief and relief.adequate)
+
+    def _boiler_at(self, at: datetime) -> dict[str, Value]:
+        """What the register said of the boiler as a whole at an instant."""
+        return {s.key: s.value for s in self._boiler_settings if s.since <= at and not isinstance(s.value, tuple)}
+
+    def _reason_of_case(self, case: EpisodeCase) -> Reason:
+        record = self.run.ledger.records[case.position] if case.position else None
+        hazard = record.role.hazard if record else ""
+        sentence = f"{case.sentence} ({local_day(case.opened_at, self.evidence.zone)})"
+        return Reason(case.rule.code, sentence, hazard, case.position, case.entry, case.opened_at)
+
+
+def _start_of(segment: PositionStateSegment) -> datetime:
+    assert segment.since is not None  # only the first has none, and it is not looked at
+    return segment.since
+
+
+def _build_track(run: ReplayRun, position: UUID, segments: Sequence[PositionStateSegment]) -> PositionTrack:
+    """Lay a position's states and what the register said of it beside one another."""
+    snapshots, role = run.snapshots[position], run.ledger.records[position].role
+    starts = sorted({s.since for s in segments if s.since} | {s.at for s in snapshots if s.at})
+    positions_seen, capacity, segment_number, snapshot_number = list[PositionState](), list[float | None](), 0, 0
+    for at in (None, *starts):
+        while at and segment_number + 1 < len(segments) and _start_of(segments[segment_number + 1]) <= at:
+            segment_number += 1
+        while at and snapshot_number + 1 < len(snapshots) and (snapshots[snapshot_number + 1].at or at) <= at:
+            snapshot_number += 1
+        segment = segments[segment_number]
+        positions_seen.append(
+            PositionState(position, role, snapshots[snapshot_number].needed, segment.state, segment.reason)
+        )
+        capacity.append(snapshots[snapshot_number].capacity_lb_h)
+    return PositionTrack(starts, positions_seen, capacity)
+
+
+OpenList = list[tuple[EpisodeCase, Level]]
+
+
+def _open_lists(
+    cases: Sequence[EpisodeCase], levels: Sequence[tuple[LevelSegment, ...]]
+) -> tuple[list[datetime], list[OpenList]]:
+    """The instants at which the set of open episodes or a class of theirs changes, and the set from each on.
+
+    One pass in time: looking every episode up at every instant would cost their product.
+    """
+    changes: dict[datetime, list[tuple[int, Level | None]]] = {}
+    for number, segments in enumerate(levels):
+        for segment in segments:
+            changes.setdefault(segment.since, []).append((number, segment.level))
+        if segments and (end := segments[-1].until):
+            changes.setdefault(end, []).insert(0, (number, None))
+    open_levels: dict[int, Level] = {}
+    starts, lists = sorted(changes), list[OpenList]([[]])
+    for at in starts:
+        for number, level in changes[at]:
+            if level is None:
+                open_levels.pop(number, None)
+            else:
+                open_levels[number] = level
+        lists.append([(cases[n], level) for n, level in sorted(open_levels.items())])
+    return starts, lists
+
+
+def surveyed_at(run: ReplayRun) -> datetime | None:
+    """When the first visit with a qualified technician ended."""
+    visits = run.ledger.evidence.visits
+    # A neighbour's visit, known here by its entries on shared positions, surveyed the neighbour.
+    return min(
+        (run.after[v.id].at for v in visits if v.of_this_boiler and "technician" in v.qualifications), default=None
+    )
+
+
+def cut_standings(timeline: Timeline) -> tuple[StandingSegment, ...]:
+    """Cut the whole of time into standings; neighbours that say the same are one."""
+    starts: list[datetime | None] = [None, *timeline.change_instants()]
+    cut: list[StandingSegment] = []
+    for since, until in pairwise([*starts, None]):
+        standing, reasons = decide_standing(timeline.view_at(since))
+        then = _next_act(timeline, standing, reasons)
+        if cut and (cut[-1].standing, cut[-1].reasons, cut[-1].then) == (standing, reasons, then):
+            since = cut.pop().since
+        cut.append(StandingSegment(since, until, standing, reasons, then))
+    return tuple(cut)
+
+
+def _next_act(timeline: Timeline, standing: Standing, reasons: Sequence[Reason]) -> str:
+    """The next thing to do: the first act of the worst rule, else what the board says for this standing."""
+    rules = timeline.run.ledger.catalogue.findings
+    act = next((rules[r.rule].first_act for r in reasons if r.rule in rules), "")
+    return act or ACT_BY_STANDING[standing]

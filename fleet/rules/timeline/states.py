@@ -1,0 +1,212 @@
+"""What is known of one position at each instant: section by section from its snapshots, and from time alone between."""
+
+from collections.abc import Iterator
+from dataclasses import replace
+from datetime import datetime
+from itertools import pairwise
+
+from fleet.calendar import day_start
+from fleet.rules.ledger.clocks import Clock, clock_steps, full_clocks, full_proofs, is_looser_than_source
+from fleet.rules.ledger.records import PositionRecord, PositionSnapshot, ReplayLedger, StateSection
+from fleet.rules.timeline import end_of_life
+from fleet.rules.values import LawInForce, PositionStateSegment, Reason, State
+from fleet.rules.wording import asked_for, local_day
+
+
+def state_segments(
+    ledger: ReplayLedger,
+    record: PositionRecord,
+    snapshots: list[PositionSnapshot],
+    sections: list[StateSection] | None = None,
+) -> Iterator[PositionStateSegment]:
+    """Yield the position's states from the beginning of time to its end, without gaps.
+
+    `cut` keeps what was made of each snapshot that another one followed, for who resumes the replay.
+    """
+    sections = [] if sections is None else sections
+    for number, (snapshot, after) in enumerate(pairwise([*snapshots, None])):
+        assert snapshot is not None
+        episode_sentences = tuple(c.sentence for c in (*snapshot.down, *snapshot.blocked))
+        if after is None:
+            yield from _section_segments(ledger, record, snapshot, None)
+        elif number >= len(sections) or sections[number].episode_sentences != episode_sentences:
+            sections[number : number + 1] = [
+                StateSection(episode_sentences, tuple(_section_segments(ledger, record, snapshot, after.at)))
+            ]
+        if after is not None:
+            yield from sections[number].segments
+
+
+def _section_segments(
+    ledger: ReplayLedger, record: PositionRecord, snapshot: PositionSnapshot, end: datetime | None
+) -> Iterator[PositionStateSegment]:
+    for since, until, law in ledger.evidence.laws_between(snapshot.at, end):
+        held = _segments_within(ledger, record, snapshot, since, until, law)
+        over = end_of_life.expired_at(snapshot, ledger.evidence.zone) if snapshot.end_of_life else None
+        yield from held if over is None else end_of_life.fail_after_expiry(held, record, over)
+
+
+def _segments_within(
+    ledger: ReplayLedger,
+    record: PositionRecord,
+    snapshot: PositionSnapshot,
+    since: datetime | None,
+    until: datetime | None,
+    law: LawInForce,
+) -> Iterator[PositionStateSegment]:
+    fixed_state = timeless_state(ledger, record, snapshot, law)
+    if fixed_state is not None:
+        is_new = fixed_state[0] is State.NEVER_PROVEN
+        due = _declared_due(ledger, snapshot, law) if is_new else None
+        marks = _new_marks(snapshot, law) if is_new else ()
+        yield PositionStateSegment(record.position.id, since, until, *fixed_state, marks, full_due=due)
+        return
+    yield from _clocked_segments(ledger, record, snapshot, since, until, law)
+
+
+def _clocked_segments(
+    ledger: ReplayLedger,
+    record: PositionRecord,
+    snapshot: PositionSnapshot,
+    since: datetime | None,
+    until: datetime | None,
+    law: LawInForce,
+) -> Iterator[PositionStateSegment]:
+    """Yield the segments of a position that only time changes: proven, then due, then lapsed."""
+    full = full_clocks(ledger.evidence, snapshot, law)
+    steps = [c for c in clock_steps(ledger.evidence, snapshot, law, full) if until is None or c.at < until]
+    marks, due = _proof_marks(snapshot, law), next((c.at for c in full if c.state is State.DUE), None)
+    starts: list[datetime | None] = [since, *(max(since, c.at) if since else c.at for c in steps)]
+    ends = [*starts[1:], until]
+    for clock, begin, end in zip((None, *steps), starts, ends, strict=True):
+        if end is not None and begin is not None and begin >= end:
+            continue
+        state = clock.state if clock else State.PROVEN
+        reason = _overdue_reason(ledger, record, clock) if clock else _proven_reason(ledger, record, snapshot)
+        remind = clock.remind_at if clock else None
+        yield PositionStateSegment(record.position.id, begin, end, state, reason, marks, remind, due)
+
+
+def _proof_marks(snapshot: PositionSnapshot, law: LawInForce) -> tuple[str, ...]:
+    return (*(["doubtful"] if snapshot.doubted else []), *(["looser"] if is_looser_than_source(law, snapshot) else []))
+
+
+def _new_marks(snapshot: PositionSnapshot, law: LawInForce) -> tuple[str, ...]:
+    """Never proven; but something may have been declared, or passed and put in doubt."""
+    declared = any(code not in dict(snapshot.proofs) for code, _ in snapshot.declared)
+    return (*(["declared"] if declared else []), *_proof_marks(snapshot, law))
+
+
+def _declared_due(ledger: ReplayLedger, snapshot: PositionSnapshot, law: LawInForce) -> datetime | None:
+    """When it would be due by what was declared: a date to plan by, never a proof."""
+    declared_proofs = tuple((code, day_start(day, ledger.evidence.zone)) for code, day in snapshot.declared)
+    steps = full_clocks(ledger.evidence, replace(snapshot, proofs=declared_proofs), law)
+    return next((c.at for c in steps if c.state is State.DUE), None)
+
+
+def timeless_state(
+    ledger: ReplayLedger, record: PositionRecord, snapshot: PositionSnapshot, law: LawInForce
+) -> tuple[State, Reason] | None:
+    """States that time alone does not change: not fitted, failed, intermittent, never proven."""
+    name = record.position.name
+    if not snapshot.kind:
+        return State.NOT_FITTED, _state_reason(record, "not_fitted", f"No {name} is fitted.", snapshot.at)
+    if snapshot.shares_chamber:
+        sentence = f"The {name} sits in one chamber with the lower cutoff: two in one chamber count as one."
+        return State.NOT_FITTED, _state_reason(record, "cutoffs_in_one_chamber", sentence, snapshot.at)
+    down = _down_state(ledger, record, snapshot)
+    if down is not None:
+        return down
+    if snapshot.touches:
+        touch = max(snapshot.touches, key=lambda t: t.at)
+        needs = asked_for(ledger.evidence, touch.needs)
+        when = local_day(touch.at, ledger.evidence.zone)
+        sentence = f"The {name} was {_TOUCHED.get(touch.code, 'worked on')} on {when} and needs {needs} since."
+        return State.NEVER_PROVEN, _state_reason(record, "touched", sentence, touch.at)
+    full = full_proofs(ledger.evidence, snapshot, law)
+    if full and not any(p.code in dict(snapshot.proofs) for p in full):
+        return State.NEVER_PROVEN, _state_reason(
+            record, "never_proven", _never_proven_sentence(ledger, record, snapshot), snapshot.fitted_at
+        )
+    return None
+
+
+_TOUCHED = {
+    "open": "opened",
+    "adjust": "adjusted",
+    "disconnect": "disconnected",
+    "jumper": "jumpered",
+    "fitted": "fitted",
+    "path": "cut off by work on its pipe",
+    "return_to_service": "put back in service",
+    "lapsed_out_of_service": "put back in service with its proof lapsed",
+}
+
+
+def _never_proven_sentence(ledger: ReplayLedger, record: PositionRecord, snapshot: PositionSnapshot) -> str:
+    if snapshot.doubted:
+        procedure_name = ledger.evidence.procedure_by_code(snapshot.doubted.code).name.lower()
+        passed = (
+            f"The {record.position.name} passed its {procedure_name} on "
+            f"{local_day(snapshot.doubted.at, ledger.evidence.zone)}"
+        )
+        return f"{passed}, but what it was read by was found wrong since: it counts as inconclusive."
+    if snapshot.declared:
+        code, day = max(snapshot.declared, key=lambda pair: pair[1])
+        procedure_name = ledger.evidence.procedure_by_code(code).name.lower()
+        name = record.position.name
+        return f"The {name} is only declared proven ({procedure_name}, {day:%a %d %b %Y}): no visit stands behind it."
+    return f"The {record.position.name} has never been proven since it was fitted."
+
+
+def _down_state(
+    ledger: ReplayLedger, record: PositionRecord, snapshot: PositionSnapshot
+) -> tuple[State, Reason] | None:
+    zone, name = ledger.evidence.zone, record.position.name
+    if snapshot.down:
+        case = min(snapshot.down, key=lambda c: c.opened_at)
+        state = State.INTERMITTENT if snapshot.intermittent else State.FAILED
+        note = " It passed since with nothing done: it still counts as failed." if snapshot.intermittent else ""
+        sentence = f"{case.sentence} ({local_day(case.opened_at, zone)}){note}"
+        return state, Reason(
+            case.rule.code, sentence, record.role.hazard, record.position.id, case.entry, case.opened_at
+        )
+    if snapshot.blocked:
+        case = min(snapshot.blocked, key=lambda c: c.opened_at)
+        sentence = f"The {name} hangs on a failed path: {case.sentence} ({local_day(case.opened_at, zone)})"
+        return State.FAILED, Reason(
+            "path", sentence, record.role.hazard, record.position.id, case.entry, case.opened_at
+        )
+    if snapshot.blind:
+        blind = min(snapshot.blind, key=lambda b: b.at)
+        path = ledger.records[blind.path].position.name
+        sentence = f"The {name} was blind behind the {path} since {local_day(blind.at, zone)} and has not acted since."
+        return State.FAILED, _state_reason(record, "path", sentence, blind.at)
+    return None
+
+
+def _state_reason(record: PositionRecord, rule: str, sentence: str, since: datetime | None) -> Reason:
+    return Reason(rule, sentence, record.role.hazard, record.position.id, None, since)
+
+
+def _proven_reason(ledger: ReplayLedger, record: PositionRecord, snapshot: PositionSnapshot) -> Reason:
+    if not snapshot.proofs:
+        return _state_reason(record, "nothing_asked", f"Nothing is asked of the {record.position.name}.", snapshot.at)
+    code, at = max(snapshot.proofs, key=lambda pair: pair[1])
+    procedure_name = ledger.evidence.procedure_by_code(code).name.lower()
+    return _state_reason(
+        record,
+        "proven",
+        f"The {record.position.name} passed its {procedure_name} on {local_day(at, ledger.evidence.zone)}.",
+        at,
+    )
+
+
+def _overdue_reason(ledger: ReplayLedger, record: PositionRecord, clock: Clock) -> Reason:
+    zone = ledger.evidence.zone
+    word = "is due" if clock.state is State.DUE else "has lapsed"
+    text = f"{clock.procedure.name} of the {record.position.name} {word} since {local_day(clock.at, zone)}"
+    # A date that no pass stands behind is the fitting's: nothing is said to have passed that never did.
+    last = "never passed since it was fitted" if clock.by_fitting else "last passed"
+    sentence = f"{text}; {last} {local_day(clock.proved, zone)}."
+    return _state_reason(record, clock.state.value, sentence, clock.at)

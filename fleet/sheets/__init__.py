@@ -1,0 +1,1 @@
+"""The register as a spreadsheet: read, checked, compared, applied, written."""

@@ -1,0 +1,1 @@
+"""Signing in, the account of a person, keys and calendar feeds."""

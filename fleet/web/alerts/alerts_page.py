@@ -1,0 +1,166 @@
+"""The alert feed: what was raised and what returned to normal since the user last looked; acknowledge and shelve."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+from uuid import UUID
+
+from django.contrib.auth.views import redirect_to_login
+from django.core.paginator import Paginator
+from django.db import OperationalError
+from django.db.models import QuerySet
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.utils import timezone
+from django.views.decorators.http import require_POST
+
+from fleet import pipeline
+from fleet.accounts import looks, policy
+from fleet.alerts import queries as alerts
+from fleet.alerts.acts import AlertDecision
+from fleet.alerts.models import Alert
+from fleet.errors import Refused
+from fleet.portfolio.models import Portfolio
+from fleet.records.events import Cause
+from fleet.web.alerts.entries import ACTIONS, AlertFaults, alerts_permitted_to, build_entries
+from fleet.web.shared.boiler_filter import build_query, canonical_id, query_choice, query_text
+from fleet.web.shared.local_times import parse_local_instant
+from fleet.web.shared.pages import signed_in_page
+
+PER_PAGE = 25  # feed entries
+MAX_ALERTS_PER_ACT = 100  # alerts in one request
+STALE_MESSAGE = "Somebody changed this meanwhile: look again, then decide."
+
+
+@dataclass(frozen=True, slots=True)
+class AlertFilter:
+    """The filter in the query string; "" does not filter."""
+
+    raised: str
+    condition: str
+    portfolio: str
+
+    @classmethod
+    def from_request(cls, request: HttpRequest) -> "AlertFilter":
+        """Read the query string."""
+        raised = query_choice(request, "raised", ("now",))
+        return cls(raised, query_text(request, "condition")[:32], canonical_id(query_text(request, "portfolio")))
+
+    @property
+    def query_string(self) -> str:
+        """The filter as a query string."""
+        return build_query(raised=self.raised, condition=self.condition, portfolio=self.portfolio)
+
+    def filter_rows(self, rows: QuerySet[Alert]) -> QuerySet[Alert]:
+        """Return the alerts that match the filter."""
+        if self.raised:
+            rows = rows.filter(until=None)
+        if self.condition:
+            rows = rows.filter(condition=self.condition)
+        return rows.filter(portfolio=self.portfolio) if self.portfolio else rows
+
+
+@signed_in_page
+def show_alerts(request: HttpRequest, at: datetime) -> HttpResponse:
+    """Show one page of the feed."""
+    return render(request, "alerts/alerts.html", _feed_context(request, at))
+
+
+@require_POST
+def mark_looked(request: HttpRequest) -> HttpResponse:
+    """Record that the user has looked at what a page showed; later alerts stay marked as new."""
+    user: Any = request.user
+    if not user.is_authenticated:
+        return redirect_to_login("/alerts/")
+    at = timezone.now()
+    try:
+        page_instant = datetime.fromisoformat(request.POST.get("shown", ""))
+        looks.record_look(user=user, until=min(page_instant, at))
+    except (ValueError, TypeError):  # not an instant, or one without a zone
+        return HttpResponse("This is no instant.", status=400, content_type="text/plain")
+    return redirect(f"/alerts/{AlertFilter.from_request(request).query_string}")
+
+
+@require_POST
+def act_on_alerts(request: HttpRequest, kind: str) -> HttpResponse:
+    """Acknowledge or shelve the alerts sent and return to the feed; faults are shown beside each alert."""
+    user: Any = request.user
+    if not user.is_authenticated:
+        return redirect_to_login("/alerts/")
+    at, versions = timezone.now(), _alert_versions(request)
+    visible_alerts = alerts_permitted_to(Alert.with_withdrawn.filter(id__in=versions), user, "board.see", at).annotate(
+        zone=alerts.alert_zone()
+    )
+    rows = {row.id: row for row in visible_alerts}
+    if kind not in ACTIONS or not versions or rows.keys() != versions.keys():
+        raise Http404
+    if alerts_permitted_to(Alert.with_withdrawn.filter(id__in=versions), user, ACTIONS[kind][0], at).count() < len(
+        rows
+    ):
+        return HttpResponse("You may see this, but not do this.", status=403, content_type="text/plain")
+    outcomes = {i: _try_action(request, rows[i], kind, version, at) for i, version in versions.items()}
+    faults = {i: messages for i, (messages, _) in outcomes.items() if messages}
+    if not faults:
+        return redirect(f"/alerts/{AlertFilter.from_request(request).query_string}#alert-{next(iter(versions))}")
+    status = next(status for messages, status in outcomes.values() if messages)
+    return render(request, "alerts/alerts.html", _feed_context(request, at, faults), status=status)
+
+
+def _alert_versions(request: HttpRequest) -> dict[UUID, int]:
+    """Return the alerts in the form with the version the user saw, each sent as "id:version"."""
+    versions = {}
+    for pair in request.POST.getlist("alert")[:MAX_ALERTS_PER_ACT]:
+        id_text, _, version = pair.partition(":")
+        if (alert_id := canonical_id(id_text)) and version.isdecimal() and len(version) < 10:
+            versions[UUID(alert_id)] = int(version)
+    return versions
+
+
+def _try_action(request: HttpRequest, row: Any, kind: str, version: int, at: datetime) -> tuple[tuple[str, ...], int]:
+    """Run the action; return the messages of its faults and the HTTP status."""
+    user, read_field = request.user, request.POST.get
+    reason = read_field("reason", "")[:400].replace("\x00", "")
+    until = parse_local_instant(read_field("until", ""), row.zone) if kind == "shelve" else None
+    cause = Cause(who=user.get_username(), request_id=request.META.get("GAUGEGLASS_REQUEST_ID", ""))
+    decision = AlertDecision(ACTIONS[kind][1], reason, until)
+    try:
+        pipeline.act_on_alert(alert=row.id, decision=decision, version=version, by=user, at=at, cause=cause)
+    except Refused as refused:
+        return tuple(_fault_text(f.code, f.message, f.at) for f in refused.faults), refused.status
+    except OperationalError:  # a lock was held too long: nothing was saved
+        return ("Somebody else is working on this just now. Try again in a moment.",), 503
+    return (), 200
+
+
+def _fault_text(code: str, message: str, at: Sequence[str | int]) -> str:
+    if code == "stale":
+        return STALE_MESSAGE
+    fields = {"reason": "Why", "until": "Until"}
+    return f"{fields[str(at[0])]}: {message}" if at and at[0] in fields else message
+
+
+def _feed_context(request: HttpRequest, at: datetime, faults: AlertFaults | None = None) -> dict[str, Any]:
+    user: Any = request.user
+    visible_boilers, last_look = policy.boilers_for(user, "board.see", at), looks.looked_until(user)
+    alert_filter, all_alerts = (
+        AlertFilter.from_request(request),
+        alerts.alert_feed(visible_boilers, policy.portfolios_for(user, "board.see", at)),
+    )
+    matching_alerts = alert_filter.filter_rows(all_alerts)
+    feed = Paginator(alerts.group_entries(matching_alerts), PER_PAGE).get_page(request.GET.get("page"))
+    keys = [row["key"] for row in feed.object_list]
+    visible_portfolios = Portfolio.objects.filter(id__in=policy.grants_for(user, "board.see", at).values("portfolio"))
+    portfolios = list(visible_portfolios.order_by("name"))
+    return {
+        "feed": feed,
+        "entries": build_entries(user, matching_alerts, keys, last_look, faults or {}, at),
+        "looked": last_look,
+        "news": alerts.changed_since(all_alerts, last_look).count() if last_look else 0,
+        "asked": alert_filter,
+        "conditions": sorted(all_alerts.order_by("condition").values_list("condition", flat=True).distinct()),
+        "portfolios": portfolios,
+        "granted": bool(portfolios),
+        "as_of": at,
+        "here": "alerts",
+    }

@@ -1,0 +1,1 @@
+"""The status board, its rows and the wall of proof glasses."""

@@ -1,0 +1,1 @@
+"""One boiler, its building, its positions and its visits."""

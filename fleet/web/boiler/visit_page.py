@@ -1,0 +1,103 @@
+"""One visit: as found against as left, what was concluded, whether the boiler may go back, and who seconded it."""
+
+from collections.abc import Sequence
+from datetime import datetime
+from typing import Any
+from uuid import UUID
+
+from django.contrib.auth.views import redirect_to_login
+from django.db import OperationalError
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.utils import timezone
+from django.views.decorators.http import require_POST
+
+from fleet import pipeline
+from fleet.accounts import policy
+from fleet.assessments import queries as assessments
+from fleet.assessments.found_left import visit_sides
+from fleet.assessments.report import render_pdf
+from fleet.errors import Refused
+from fleet.records.events import Cause
+from fleet.visits import queries as visits
+from fleet.visits.models import Visit
+from fleet.web.boiler import engineering
+from fleet.web.shared.pages import signed_in_page
+
+BUSY_MESSAGE = "Somebody else is working on this boiler just now. Try again in a moment."
+
+
+@signed_in_page
+def show_visit(request: HttpRequest, at: datetime, visit_id: UUID) -> HttpResponse:
+    """Show the page of one visit; 404 if the user may not see the boiler's visits."""
+    visit = _get_visible_visit(request.user, visit_id, at)
+    return render(request, "boiler/visit.html", _visit_context(request.user, visit, at))
+
+
+@signed_in_page
+def show_visit_report(request: HttpRequest, at: datetime, visit_id: UUID) -> HttpResponse:
+    """Send the visit as a PDF."""
+    visit = _get_visible_visit(request.user, visit_id, at)
+    file_name = f"visit-{visit.boiler.building.ref}-{visit.boiler.ref}-{visit.performed_at:%Y-%m-%d}.pdf"
+    safe = "".join(c if c.isascii() and (c.isalnum() or c in "-.") else "-" for c in file_name)
+    headers = {"Content-Disposition": f'inline; filename="{safe}"'}
+    return HttpResponse(render_pdf(visit, at), content_type="application/pdf", headers=headers)
+
+
+@require_POST
+def second_visit(request: HttpRequest, visit_id: UUID) -> HttpResponse:
+    """Second a correction and return to the page; faults are shown above the button."""
+    user: Any = request.user
+    if not user.is_authenticated:
+        return redirect_to_login(f"/visits/{visit_id}/")
+    at = timezone.now()
+    visit = _get_visible_visit(user, visit_id, at)
+    if not policy.is_allowed(user, "visit.second", visit.portfolio_id, visit.boiler.building_id, at):
+        return HttpResponse("You may see this, but not do this.", status=403, content_type="text/plain")
+    cause = Cause(who=user.get_username(), request_id=request.META.get("GAUGEGLASS_REQUEST_ID", ""))
+    try:
+        pipeline.second_correction(visit=visit.id, by=user, at=at, cause=cause)
+    except Refused as refused:
+        faults = [f.message for f in refused.faults]
+        return render(request, "boiler/visit.html", _visit_context(user, visit, at, faults), status=refused.status)
+    except OperationalError:  # a lock was held too long: nothing was saved
+        return render(request, "boiler/visit.html", _visit_context(user, visit, at, [BUSY_MESSAGE]), status=503)
+    return redirect(f"/visits/{visit.id}/#second")
+
+
+def _get_visible_visit(user: Any, visit_id: UUID, at: datetime) -> Visit:
+    visible_visits = visits.visits_to(policy.boilers_for(user, "visit.see", at))
+    matching_visits = visible_visits.select_related(
+        "boiler__building", "posted_by", "corrected_by", "seconding__by"
+    ).filter(id=visit_id)
+    visit = matching_visits.first()
+    if visit is None:
+        raise Http404
+    return visit
+
+
+def _visit_context(user: Any, visit: Visit, at: datetime, faults: Sequence[str] = ()) -> dict[str, Any]:
+    lines = assessments.visit_lines(visit.id, at)
+    waits = assessments.waiting_corrections(visit.boiler_id)
+    return {
+        "visit": visit,
+        "boiler": visit.boiler,
+        "zone": visit.boiler.building.zone,
+        "as_of": at,
+        "lines": lines,
+        "sides": visit_sides(lines, visit.performed_at),
+        "derived": engineering.derived_sentences(visit, lines),
+        "findings": assessments.findings_of(visit.id),
+        "readiness": assessments.readiness_of(visit.id),
+        "waits": waits,
+        "seconding": getattr(visit, "seconding", None),
+        "may_second": visit.id in waits and _may_second(user, visit, at),
+        "faults": faults,
+    }
+
+
+def _may_second(user: Any, visit: Visit, at: datetime) -> bool:
+    """Return whether role and authorship allow it; the pipeline checks the qualification."""
+    if visit.posted_by_id == user.id:
+        return False
+    return policy.is_allowed(user, "visit.second", visit.portfolio_id, visit.boiler.building_id, at)

@@ -1,0 +1,1 @@
+"""The engineering calculations as forms."""

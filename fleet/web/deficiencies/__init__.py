@@ -1,0 +1,1 @@
+"""The list of deficiencies, one deficiency, and what people decide about it."""

@@ -1,0 +1,1 @@
+"""Jobs: the list, and making one."""

@@ -1,0 +1,208 @@
+"""Jobs by day and technician: jobs to plan, planned jobs, and the forms to plan, accept, start, decline and cancel."""
+
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+from itertools import groupby
+from typing import Any
+from uuid import UUID
+
+from django.contrib.auth.views import redirect_to_login
+from django.db import OperationalError
+from django.db.models import Q
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.utils import timezone
+from django.views.decorators.http import require_POST
+
+from fleet import pipeline
+from fleet.accounts import policy
+from fleet.accounts.models import Grant, User
+from fleet.calendar import day_of
+from fleet.deficiencies import queries as deficiencies
+from fleet.errors import Refused
+from fleet.jobs import queries, states
+from fleet.jobs.acts import JobDecision
+from fleet.jobs.models import Job
+from fleet.records.events import Cause
+from fleet.rules.values import Level
+from fleet.web.shared.local_times import parse_local_instant
+from fleet.web.shared.pages import signed_in_page
+
+LEVEL_RANKS = {level.value: rank for rank, level in enumerate(Level)}  # 0 the worst
+LATE_STATUSES = (states.MISSED, states.BACK)  # was assigned, and is not done
+OVER_VISIBLE_FOR = timedelta(days=7)  # how long finished jobs stay on the page
+ACTIONS = {"plan": "job.plan", "cancel": "job.cancel", **dict.fromkeys(("accept", "decline", "start"), "job.answer")}
+
+
+@dataclass(frozen=True, slots=True)
+class JobSlip:
+    """One job on the page, what this user may do about it now, and the faults of the last attempt."""
+
+    details: queries.JobDetail
+    may: frozenset[str]
+    faults: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class JobDay:
+    """A local day and its jobs, grouped by technician."""
+
+    day: date
+    people: list[tuple[User, list[JobSlip]]]
+
+
+@signed_in_page
+def show_jobs(request: HttpRequest, at: datetime) -> HttpResponse:
+    """Show the jobs page."""
+    return render(request, "jobs/jobs.html", _jobs_context(request.user, at))
+
+
+@require_POST
+def act_on_job(request: HttpRequest, job_id: UUID, kind: str) -> HttpResponse:
+    """Do one action on a job and return to the page; faults are shown beside the job."""
+    user: Any = request.user
+    if not user.is_authenticated:
+        return redirect_to_login("/jobs/")
+    at = timezone.now()
+    row = queries.visible_jobs(user, at).filter(id=job_id).select_related("building").first()
+    if row is None or kind not in ACTIONS:
+        raise Http404
+    if not policy.is_allowed(user, ACTIONS[kind], row.portfolio_id, row.building_id, at):
+        return HttpResponse("You may see this, but not do this.", status=403, content_type="text/plain")
+    faults, status = _try_action(request, row, kind, user, at)
+    if faults:
+        return render(request, "jobs/jobs.html", _jobs_context(user, at, {row.id: faults}), status=status)
+    return redirect(f"/jobs/#job-{row.id}")
+
+
+def _try_action(request: HttpRequest, row: Job, kind: str, user: User, at: datetime) -> tuple[tuple[str, ...], int]:
+    """Run the action; return the messages of its faults and the HTTP status."""
+    version = request.POST.get("version", "")
+    try:
+        decision = _read_decision(kind, request.POST.get, row.building.zone)
+        cause = Cause(who=user.get_username(), request_id=request.META.get("GAUGEGLASS_REQUEST_ID", ""))
+        number = int(version) if version.isdecimal() and len(version) < 10 else 0
+        pipeline.act_on_job(job=row.id, decision=decision, version=number, by=user, at=at, cause=cause)
+    except Refused as refused:
+        return tuple(_fault_text(f.code, f.message, f.at) for f in refused.faults), refused.status
+    except OperationalError:  # a lock was held too long: nothing was saved
+        return ("Somebody else is working on this just now. Try again in a moment.",), 503
+    return (), 200
+
+
+_FIELD_LABELS = {"to": "Technician", "with": "Second person", "start": "Begins", "reason": "Reason"}
+
+
+def _fault_text(code: str, message: str, at: Sequence[str | int]) -> str:
+    if code == "stale":
+        return "Somebody changed this meanwhile: look again, then decide."
+    return f"{_FIELD_LABELS[str(at[0])]}: {message}" if at and at[0] in _FIELD_LABELS else message
+
+
+def _read_decision(kind: str, read_field: Callable[[str, str], str], zone: str) -> JobDecision:
+    reason = read_field("reason", "")[:400].replace("\x00", "")
+    if kind != "plan":
+        return JobDecision(kind, reason)
+    return JobDecision(
+        kind,
+        reason,
+        _parse_id(read_field("to", "")),
+        _parse_id(read_field("with", "")),
+        parse_local_instant(read_field("start", ""), zone),
+    )
+
+
+def _parse_id(text: str) -> UUID | None:
+    try:
+        return UUID(text)
+    except ValueError:
+        return None
+
+
+def _jobs_context(user: User | Any, at: datetime, faults: dict[UUID, tuple[str, ...]] | None = None) -> dict[str, Any]:
+    rows = queries.visible_jobs(user, at).exclude(status__in=states.OVER, status_since__lt=at - OVER_VISIBLE_FOR)
+    all_details = queries.job_details(queries.with_details(rows), at)
+    grants = list(policy.grants_for(user, "board.see", at).values_list("role", "portfolio", "building"))
+    slips = [JobSlip(s, _permitted_actions(s, user, grants), (faults or {}).get(s.job.id, ())) for s in all_details]
+    may_plan = any("plan" in s.may for s in slips)
+    waiting = sorted((s for s in slips if s.details.status in states.WAITING), key=_urgency_key)
+    return {
+        "waiting": waiting,
+        "late": sum(s.details.status in LATE_STATUSES for s in waiting),
+        "days": list(_job_days([s for s in slips if s.details.status in states.HELD])),
+        "over": [s for s in slips if s.details.status in states.OVER],
+        "proofs": _item_proofs(all_details),
+        "people": _sendable_people({s.details.job.portfolio_id for s in slips}, at) if may_plan else [],
+        "granted": grants,
+        "makes": any(role in policy.ACTIONS["job.create"] for role, _, _ in grants),
+        "reasoned": ("decline", "cancel"),
+        "here": "jobs",
+    }
+
+
+def _item_proofs(all_details: Iterable[queries.JobDetail]) -> dict[str, tuple[str, int | None]]:
+    """Return, by item id, the visit that settled the item and its line that closed the deficiency; one query."""
+    settled_items = [
+        (asked_item.item, asked_item.settled["visit"])
+        for s in all_details
+        for asked_item in s.asked
+        if asked_item.settled
+    ]
+    deficiency_ids = {item.deficiency_id for item, visit in settled_items if item.deficiency_id and visit}
+    lines = {(row, str(visit)): line for row, visit, line in deficiencies.closing_lines(deficiency_ids)}
+    return {str(item.id): (visit, lines.get((item.deficiency_id, visit))) for item, visit in settled_items if visit}
+
+
+def _urgency_key(slip: JobSlip) -> tuple[int, bool, datetime]:
+    """Sort key: by class, then late jobs first, then by how long they have waited."""
+    return LEVEL_RANKS[slip.details.job.level], slip.details.status not in LATE_STATUSES, slip.details.job.created_at
+
+
+def _permitted_actions(
+    details: queries.JobDetail, user: User, grants: Iterable[tuple[str, UUID, UUID | None]]
+) -> frozenset[str]:
+    """Return the actions that the status allows and this user may do, from grants already read."""
+    job = details.job
+    roles = {
+        r
+        for r, portfolio, building_id in grants
+        if portfolio == job.portfolio_id and building_id in (None, job.building_id)
+    }
+    may = {
+        k for k, action in ACTIONS.items() if roles & policy.ACTIONS[action] and states.status_after(details.status, k)
+    }
+    return frozenset(may if job.technician_id == user.id else may - {"accept", "decline", "start"})
+
+
+def _job_days(slips: Iterable[JobSlip]) -> Iterable[JobDay]:
+    """Yield the jobs by the building's local day, then by technician."""
+
+    def slip_day(slip: JobSlip) -> date:
+        since = slip.details.job.planned_since
+        assert since is not None
+        return day_of(since, slip.details.job.building.zone)
+
+    def technician_name(slip: JobSlip) -> str:
+        return slip.details.job.technician.get_username() if slip.details.job.technician else ""
+
+    for local_day, day_slips in groupby(
+        sorted(slips, key=lambda s: (slip_day(s), technician_name(s), s.details.job.planned_since)), slip_day
+    ):
+        slips_by_person = [list(person_slips) for _, person_slips in groupby(day_slips, technician_name)]
+        yield JobDay(
+            local_day,
+            [
+                (person_slips[0].details.job.technician, person_slips)
+                for person_slips in slips_by_person
+                if person_slips[0].details.job.technician
+            ],
+        )
+
+
+def _sendable_people(portfolios: set[UUID], at: datetime) -> list[User]:
+    """Return who can be sent: users with a role that does jobs. Others are planned through the API, by their id."""
+    grants = Grant.objects.filter(
+        Q(until=None) | Q(until__gt=at), portfolio__in=portfolios, role__in=policy.ACTIONS["job.answer"]
+    )
+    return list(User.objects.filter(id__in=grants.values("user"), is_active=True).order_by("username"))

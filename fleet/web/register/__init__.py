@@ -1,0 +1,1 @@
+"""The register: buildings, boilers, imports."""

@@ -1,0 +1,108 @@
+"""The register: a searchable list of buildings, a form to add one, and the downloads and imports of sheets."""
+
+from datetime import datetime
+from typing import Any
+from uuid import UUID
+
+from django.contrib.auth.views import redirect_to_login
+from django.core.paginator import Page, Paginator
+from django.http import Http404, HttpRequest, HttpResponse, StreamingHttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.utils import timezone
+from django.views.decorators.http import require_POST
+
+from fleet import pipeline
+from fleet.accounts import policy
+from fleet.calendar import day_of
+from fleet.pipeline.edits import release_at
+from fleet.portfolio.models import Portfolio
+from fleet.sheets import export, register_views
+from fleet.sheets.table_output import CSV_TYPE, XLSX_TYPE, as_csv, as_xlsx
+from fleet.web.register.register_boiler_page import cause_of
+from fleet.web.shared.forms import Form, FormField
+from fleet.web.shared.pages import signed_in_page
+
+PAGE_SIZE = 100
+WRITERS = {"csv": (CSV_TYPE, as_csv), "xlsx": (XLSX_TYPE, as_xlsx)}
+
+
+@signed_in_page
+def show_register(request: HttpRequest, at: datetime) -> HttpResponse:
+    """Show the list of buildings."""
+    return render(request, "register/buildings.html", _register_context(request, at, None))
+
+
+@require_POST
+def add_building(request: HttpRequest) -> HttpResponse:
+    """Add a building with its first boiler; faults are shown beside their fields."""
+    if not request.user.is_authenticated:
+        return redirect_to_login("/register/")
+    at = timezone.now()
+    form = _building_form(request, at)
+    if form is None:
+        return HttpResponse("You may see this, but not do this.", status=403, content_type="text/plain")
+    status = form.submit(request)
+    if status == 200:
+        return redirect(f"/register/?q={request.POST.get('building_ref', '').strip()[:64]}")
+    return render(request, "register/buildings.html", _register_context(request, at, form), status=status)
+
+
+@signed_in_page
+def download_register(request: HttpRequest, at: datetime, portfolio_id: UUID, kind: str) -> StreamingHttpResponse:
+    """Send a portfolio's register, as far as the user may see it, as a sheet; with `?example=yes` an empty example."""
+    visible_boilers = policy.boilers_for(request.user, "register.see", at).filter(portfolio=portfolio_id)
+    portfolio = Portfolio.objects.filter(id__in=visible_boilers.order_by().values("portfolio")).first()
+    portfolio = portfolio or get_object_or_404(policy.portfolios_for(request.user, "register.see", at), id=portfolio_id)
+    if kind not in WRITERS:
+        raise Http404
+    (media_type, write), release = WRITERS[kind], release_at(at)
+    example = request.GET.get("example") == "yes"
+    rows = export.sheet_rows(portfolio=portfolio, boilers=visible_boilers, catalogue=release, at=at)
+    safe_ref = "".join(c if c.isalnum() and c.isascii() else "-" for c in portfolio.ref)
+    name = f"{safe_ref}-{'example' if example else 'register'}.{kind}"
+    headers = {"Content-Disposition": f'attachment; filename="{name}"'}
+    return StreamingHttpResponse(write(export.example_rows(release) if example else rows), media_type, headers=headers)
+
+
+def _register_context(request: HttpRequest, at: datetime, form: Form | None) -> dict[str, Any]:
+    boilers = policy.boilers_for(request.user, "register.see", at)
+    word = request.GET.get("q", "").strip()[:100].replace("\x00", "")
+    building_page: Page[Any] = Paginator(
+        register_views.find_buildings(boilers, word).select_related("portfolio"), PAGE_SIZE
+    ).get_page(request.GET.get("page"))
+    return {
+        "found": building_page,
+        "word": word,
+        "boilers": boilers.count(),
+        "portfolios": list(Portfolio.objects.filter(id__in=boilers.order_by().values("portfolio")).order_by("name")),
+        "may_import": set(policy.portfolios_for(request.user, "register.change", at).values_list("id", flat=True)),
+        "form": form or _building_form(request, at),
+        "here": "register",
+    }
+
+
+def _building_form(request: HttpRequest, at: datetime) -> Form | None:
+    """Return the form to add a building; None unless the user may change a whole portfolio."""
+    portfolios = list(policy.portfolios_for(request.user, "register.change", at).order_by("name"))
+    if not portfolios:
+        return None
+    today = day_of(at, "UTC").isoformat()
+
+    def run_form(texts: dict[str, str], original: dict[str, str]) -> None:
+        chosen_portfolio = next((p for p in portfolios if str(p.id) == texts["portfolio"]), portfolios[0])
+        cells = {name: text for name, text in texts.items() if name != "portfolio"}
+        pipeline.add_building(portfolio=chosen_portfolio, cells=cells, at=at, cause=cause_of(request))
+
+    field = [FormField("portfolio", "Portfolio", choices=tuple((str(p.id), p.name) for p in portfolios), required=True)]
+    fields = [
+        *(field if len(portfolios) > 1 else [FormField("portfolio", "", str(portfolios[0].id), type="hidden")]),
+        FormField("building_ref", "Ref", required=True, hint="Short, and never another: the building is known by it."),
+        FormField("address", "Address", required=True),
+        FormField("zone", "Time zone", "America/New_York", required=True, hint="Its days decide what is due. Fixed."),
+        FormField("units", "Dwelling units"),
+        FormField("access_hours", "Access hours", hint="As in mon-fri 08:00-17:00; empty is at any time."),
+        FormField("boiler_ref", "Its first boiler: ref", "B1", required=True),
+        FormField("boiler_name", "Its first boiler: name", "Boiler 1", required=True),
+        FormField("since", "On record since", today, type="date", required=True),
+    ]
+    return Form("building", "Add a building", fields, run_form, button="Add")

@@ -1,0 +1,1 @@
+"""What several pages use: the page itself, the glass, forms, numbers, times, filters."""
