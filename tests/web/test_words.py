@@ -69,7 +69,7 @@ def test_every_name_of_the_catalogue_has_its_line_with_its_source() -> None:
 
 
 def test_every_question_and_column_of_the_figures_has_its_line() -> None:
-    source = (ROOT / "fleet" / "web" / "figures_page.py").read_text()
+    source = (ROOT / "fleet" / "web" / "figures" / "figures_page.py").read_text()
     questions = re.findall(r'"([A-Z][^"]*\?)"', source)
     assert (len(questions), missing(questions)) == (7, [])
 

@@ -53,7 +53,7 @@ class ChartLine:
 
     label: str
     key: str
-    standing_counts: tuple[Figure, ...]
+    figures: tuple[Figure, ...]
 
 
 @dataclass(frozen=True, slots=True)
