@@ -119,6 +119,7 @@ def test_a_second_start_says_who_runs_it_and_touches_nothing(running: Site) -> N
     told = second.output
     assert f"already run by {os.environ.get('USER', 'root')} (process {running.process.pid}) since 2" in told
     assert f"http://127.0.0.1:{running.port}/" in told
+    assert told.rstrip().endswith("use that one, stop it first, or start another with --data and --port.")
     assert "Traceback" not in told
     assert alive(before) == set(before)
 

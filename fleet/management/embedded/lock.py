@@ -58,7 +58,7 @@ def _describe_holder(record: bytes, folder: Path) -> str:
         return (
             f"{folder} is already run by {holder['user']} (process {holder['pid']}) since "
             f"{holder['since']}, at {holder['where']}: "
-            "use that one, or stop it first."
+            "use that one, stop it first, or start another with --data and --port."
         )
     except (ValueError, KeyError, TypeError):
         return f"{folder} is just being started by somebody else: wait a moment."

@@ -26,7 +26,7 @@ NEW_COUNTS = frozenset({"pop_test"})  # a valve fitted new comes from the shop w
 class Clock:
     """How time alone changes a proven position: from `at` on it is in `state`, because of `procedure`.
 
-    Never changed, as `Snapshot`.
+    Never changed, as `PositionSnapshot`.
     """
 
     at: datetime

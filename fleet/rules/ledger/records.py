@@ -139,7 +139,7 @@ class PositionRecord:
     cases: list[EpisodeCase] = field(default_factory=list)
     live: list[EpisodeCase] = field(default_factory=list)  # of `cases` those not yet seen closed
     last_trip_in: float | None = None
-    # What `Ledger.paths_of` and `hanging_on` found since the piping changed.
+    # What `ReplayLedger.paths_of` and `hanging_on` found since the piping changed.
     above: list["PositionRecord"] | None = field(default=None, compare=False, repr=False)
     hanging: list["PositionRecord"] | None = field(default=None, compare=False, repr=False)
 
@@ -183,7 +183,7 @@ class MeterHistory:
 
 @dataclass(slots=True)
 class EntryTrace:
-    """One entry that was replayed, with what a test came to. Never changed, as `Snapshot`."""
+    """One entry that was replayed, with what a test came to. Never changed, as `PositionSnapshot`."""
 
     visit: VisitFact
     entry: EntryFact
@@ -347,7 +347,7 @@ class ReplayLedger:
 class GradingBench:
     """What a grader may look at: one test, its procedure, the record it was done on and the whole ledger.
 
-    Never changed, as `Snapshot`.
+    Never changed, as `PositionSnapshot`.
     """
 
     visit: VisitFact
