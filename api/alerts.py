@@ -23,6 +23,7 @@ from api.http.versions import IF_MATCH, respond_with_version, version_of
 from fleet import pipeline
 from fleet.accounts import policy
 from fleet.accounts.models import User
+from fleet.accounts.requests import user_of
 from fleet.alerts import queries as alerts
 from fleet.alerts.acts import AlertDecision
 from fleet.alerts.models import Alert as Row
@@ -72,7 +73,7 @@ class AlertListEndpoint(ListEndpoint):
     def find_rows(self, request: Request, walk: ListWalk, **where: UUID) -> QuerySet[Any]:
         """Return the alerts of the boilers, buildings and portfolios that the user may see."""
         rows, query = (
-            _filter_by_action(Row.objects.filter(raised_at__lte=walk.at), request.user, self.action, walk.now),
+            _filter_by_action(Row.objects.filter(raised_at__lte=walk.at), user_of(request), self.action, walk.now),
             walk.query,
         )
         rows = rows.filter(**{n: query[n] for n in ("portfolio", "boiler", "condition") if n in query})
@@ -123,7 +124,7 @@ def _filter_by_action(rows: QuerySet[Any], user: User, action: str, at: datetime
 
 
 def _find_visible_alert(request: Request, alert: UUID, at: datetime) -> Row:
-    row: Row | None = _filter_by_action(Row.with_withdrawn.filter(id=alert), request.user, "board.see", at).first()
+    row: Row | None = _filter_by_action(Row.with_withdrawn.filter(id=alert), user_of(request), "board.see", at).first()
     if row is None:
         raise Http404
     return row
@@ -132,7 +133,7 @@ def _find_visible_alert(request: Request, alert: UUID, at: datetime) -> Row:
 def _decide_on_alert(
     request: Request, alert: UUID, action: str, serializer_class: type[StrictSerializer], kind: str
 ) -> Response:
-    at, request_cause, user = timezone.now(), cause_of(request), request.user
+    at, request_cause, user = timezone.now(), cause_of(request), user_of(request)
     _find_visible_alert(request, alert, at)
     if not _filter_by_action(Row.with_withdrawn.filter(id=alert), user, action, at).exists():
         raise PermissionDenied

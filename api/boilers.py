@@ -19,6 +19,7 @@ from api.http.paged_lists import ListEndpoint, ListWalk, PageSerializer, describ
 from api.http.strict import IdField, TextField
 from api.positions import PlaceSerializer, present_positions
 from fleet.accounts import policy
+from fleet.accounts.requests import user_of
 from fleet.board import standing_columns
 from fleet.board.models import Segment
 from fleet.portfolio import queries as register
@@ -120,10 +121,10 @@ class BoilerListEndpoint(ListEndpoint):
 
     def find_rows(self, request: Request, walk: ListWalk, **where: UUID) -> QuerySet[Row]:
         """Return the boilers that the user may see and asked for."""
-        boilers, query = policy.boilers_for(request.user, self.action, walk.now), walk.query
+        boilers, query = policy.boilers_for(user_of(request), self.action, walk.now), walk.query
         boilers = boilers.filter(**{n: query[n] for n in ("portfolio", "building") if n in query})
         rows = standing_columns.with_standing(register.boilers_matching(boilers, query.get("text", "")), walk.at)
-        return rows.filter(standing=query["standing"]) if "standing" in query else rows
+        return rows.filter(standing=query["standing"]) if "standing" in query else rows  # type: ignore[misc]
 
     def choose_order(self, walk: ListWalk) -> tuple[str, ...]:
         """Return the columns of the order asked for: the worst standing first, or by place."""

@@ -16,6 +16,7 @@ from api.http.detail_endpoints import DetailEndpoint, describe_detail
 from api.http.paged_lists import ListEndpoint, ListWalk, PageSerializer, describe_list
 from api.http.strict import IdField
 from fleet.accounts import policy
+from fleet.accounts.requests import user_of
 from fleet.portfolio import queries
 from fleet.portfolio.models import Boiler, HeaderGroup, Paper
 from fleet.portfolio.models import Building as Row
@@ -97,7 +98,7 @@ class BuildingItem:
 
 def visible_buildings(request: Request, at: datetime) -> QuerySet[Row]:
     """Return the buildings that the user may see."""
-    user = request.user
+    user = user_of(request)
     return queries.buildings_of(policy.boilers_for(user, ACTION, at), policy.portfolios_for(user, ACTION, at))
 
 

@@ -61,9 +61,9 @@ class InputSerializer(serializers.Serializer[Any]):
     unit = serializers.CharField()
     range = BoundsSerializer(allow_null=True)
     choices = serializers.ListField(child=serializers.CharField())
-    required = serializers.BooleanField()
+    required = serializers.BooleanField()  # type: ignore[assignment]
     usual = AnyField(allow_null=True, help_text="Taken where it is left out; null: it is then unknown.")
-    many = serializers.BooleanField(help_text="A list of such.")
+    many = serializers.BooleanField(help_text="A list of such.")  # type: ignore[assignment]
     gaps = serializers.BooleanField(help_text="Elements of the list may be null, unknown.")
 
 
@@ -84,7 +84,7 @@ class CalculationSerializer(serializers.Serializer[Any]):
     inputs = InputSerializer(many=True)
     outputs = AnsweredSerializer(many=True)
     formula = serializers.CharField()
-    source = serializers.CharField()
+    source = serializers.CharField()  # type: ignore[assignment]
     caution = serializers.CharField()
 
 
@@ -109,7 +109,7 @@ class ResultSerializer(serializers.Serializer[Any]):
     verdict = serializers.CharField(allow_null=True)
     reasons = serializers.ListField(child=serializers.CharField())
     formula = serializers.CharField()
-    source = serializers.CharField()
+    source = serializers.CharField()  # type: ignore[assignment]
     caution = serializers.CharField()
 
 

@@ -17,6 +17,7 @@ from api.http.answers import problem_responses
 from api.http.strict import FlagField, IdField, StrictSerializer
 from fleet.accounts import policy
 from fleet.accounts.models import User
+from fleet.accounts.requests import user_of
 from fleet.errors import Refused
 from fleet.jobs import feeds
 
@@ -53,7 +54,7 @@ class CalendarFeedListEndpoint(APIView):
     )
     def get(self, request: Request) -> Response:
         """Return the feeds that are not revoked, without their addresses."""
-        return Response(FeedSerializer(feeds.feeds_of(request.user), many=True).data)
+        return Response(FeedSerializer(feeds.feeds_of(user_of(request)), many=True).data)
 
     @extend_schema(
         operation_id="createCalendarFeed",
@@ -67,11 +68,11 @@ class CalendarFeedListEndpoint(APIView):
         serializer.is_valid(raise_exception=True)
         data = serializer.validated_data
         _require_feed_access(
-            request.user, data["portfolio"], "job.see" if data["whole"] else "job.see_own", data["whole"]
+            user_of(request), data["portfolio"], "job.see" if data["whole"] else "job.see_own", data["whole"]
         )
-        if len(feeds.feeds_of(request.user)) >= feeds.MAX_FEEDS:
+        if len(feeds.feeds_of(user_of(request))) >= feeds.MAX_FEEDS:
             raise Refused("too_many", f"At most {feeds.MAX_FEEDS} feeds at a time: revoke one.", status=409)
-        new_feed = feeds.make_feed(user=request.user, portfolio=data["portfolio"], whole=data["whole"], at=at)
+        new_feed = feeds.make_feed(user=user_of(request), portfolio=data["portfolio"], whole=data["whole"], at=at)
         address = request.build_absolute_uri(f"/api/v1/calendars/{new_feed.secret}.ics")
         body = {**FeedSerializer(new_feed.feed).data, "address": address}
         return Response(body, status=201, headers={"Cache-Control": "no-store"})
@@ -84,14 +85,14 @@ class CalendarFeedEndpoint(APIView):
     def delete(self, request: Request, feed: UUID) -> Response:
         """Revoke the feed. Its address answers 404 from now on."""
         _require_unrestricted_key(request)
-        if not feeds.revoke_feed(feed=feed, user=request.user, at=timezone.now()):
+        if not feeds.revoke_feed(feed=feed, user=user_of(request), at=timezone.now()):
             raise Http404
         return Response(status=204)
 
 
 def _require_unrestricted_key(request: Request) -> None:
     """Refuse restricted keys. An address outlives its key, so it must not reach further than the key did."""
-    reach = request.user.reach
+    reach = user_of(request).reach
     if reach is not None and (reach.scopes is not None or reach.portfolio is not None):
         raise PermissionDenied
 

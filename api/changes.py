@@ -16,6 +16,7 @@ from api.http.answers import problem_responses
 from api.http.query_validation import validate_query
 from api.http.strict import IdField, StrictSerializer, TextField
 from fleet.accounts import policy
+from fleet.accounts.requests import user_of
 from fleet.board.feed import ChangeFeed, FeedPage, FeedPosition, next_page
 from fleet.errors import Refused
 
@@ -83,10 +84,12 @@ class ChangeListEndpoint(APIView):
 
 def _build_feed(request: Request, filters: dict[str, str]) -> ChangeFeed:
     at = timezone.now()
-    grants = policy.grants_for(request.user, "board.see", at).order_by("portfolio").values_list("portfolio", "building")
+    grants = (
+        policy.grants_for(user_of(request), "board.see", at).order_by("portfolio").values_list("portfolio", "building")
+    )
     return ChangeFeed(
         portfolios=list(dict.fromkeys(portfolio for portfolio, _ in grants)),
-        boilers=policy.boilers_for(request.user, "board.see", at),
+        boilers=policy.boilers_for(user_of(request), "board.see", at),
         whole=frozenset(portfolio for portfolio, building in grants if building is None),
         boiler=UUID(filters["boiler"]) if "boiler" in filters else None,
         kind=filters.get("kind", ""),

@@ -15,6 +15,7 @@ from api.http.access import boiler_for, cause_of
 from api.http.answers import problem_responses
 from api.http.retry import run_with_retries
 from fleet import pipeline
+from fleet.accounts.requests import user_of
 from fleet.visits.models import Visit
 
 
@@ -36,7 +37,7 @@ class SecondCorrectionEndpoint(APIView):
     )
     def post(self, request: Request, visit: UUID) -> Response:
         """Confirm the correction, once. Only a qualified technician who did not post it may do so."""
-        at, request_cause, user = timezone.now(), cause_of(request), request.user
+        at, request_cause, user = timezone.now(), cause_of(request), user_of(request)
         visit_row = Visit.objects.filter(id=visit).first()
         if visit_row is None:
             raise Http404

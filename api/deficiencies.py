@@ -22,6 +22,7 @@ from api.http.strict import IdField, InstantField, StrictSerializer, TextField
 from api.http.versions import IF_MATCH, respond_with_version, version_of
 from fleet import pipeline
 from fleet.accounts import policy
+from fleet.accounts.requests import user_of
 from fleet.deficiencies import deficiency_lists, queries
 from fleet.deficiencies.acts import DeficiencyDecision
 from fleet.deficiencies.models import Deficiency as Row
@@ -121,7 +122,7 @@ class DeficiencyListEndpoint(ListEndpoint):
 
     def find_rows(self, request: Request, walk: ListWalk, **where: UUID) -> QuerySet[Row]:
         """Return the deficiencies of the boilers that the user may see."""
-        query, boilers = walk.query, policy.boilers_for(request.user, self.action, walk.now)
+        query, boilers = walk.query, policy.boilers_for(user_of(request), self.action, walk.now)
         columns = {"portfolio": "portfolio", "building": "building", "boiler": "id"}
         boilers = boilers.filter(**{c: query[n] for n, c in columns.items() if n in query})
         rows = deficiency_lists.deficiencies_at(boilers, walk.at)
@@ -236,7 +237,7 @@ def _decide_on_deficiency(
     serializer_class: type[StrictSerializer],
     build_decision: Callable[[ValidatedData], DeficiencyDecision],
 ) -> Response:
-    at, request_cause, user = timezone.now(), cause_of(request), request.user
+    at, request_cause, user = timezone.now(), cause_of(request), user_of(request)
     _find_deficiency(request, deficiency, action, at)
     serializer = serializer_class(data=request.data)
     serializer.is_valid(raise_exception=True)

@@ -16,6 +16,7 @@ from api.http.detail_endpoints import DetailEndpoint, describe_detail
 from api.http.paged_lists import ListEndpoint, ListWalk, PageSerializer, describe_list
 from api.http.strict import IdField, TextField
 from fleet.accounts import policy
+from fleet.accounts.requests import user_of
 from fleet.assessments.proofs import count_outcomes
 from fleet.portfolio import queries as register
 from fleet.portfolio.models import Device as Row
@@ -67,7 +68,7 @@ class DeviceItem:
 
 def visible_positions(request: Request, at: datetime, **filters: UUID) -> QuerySet[Position]:
     """Return the positions that the user may see, on boilers with these column values."""
-    return register.positions_of(policy.boilers_for(request.user, "board.see", at).filter(**filters))
+    return register.positions_of(policy.boilers_for(user_of(request), "board.see", at).filter(**filters))
 
 
 def present_devices(rows: Sequence[Row], positions: QuerySet[Position], at: datetime) -> list[DeviceItem]:

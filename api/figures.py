@@ -15,6 +15,7 @@ from rest_framework.views import APIView
 from api.http.answers import STANDINGS, problem_responses
 from api.http.query_validation import BoilerScopeQuerySerializer, validate_query
 from fleet.accounts import policy
+from fleet.accounts.requests import user_of
 from fleet.errors import Refused
 from fleet.figures import repairs, standing_counts
 from fleet.figures.failure_counts import failures_by_kind
@@ -89,7 +90,7 @@ class FiguresEndpoint(APIView):
         at = timezone.now()
         query = validate_query(request, FiguresQuerySerializer)
         first, last = _read_span(query, at)
-        boilers = filter_boilers(policy.boilers_for(request.user, "board.see", at), query)
+        boilers = filter_boilers(policy.boilers_for(user_of(request), "board.see", at), query)
         return Response(FiguresSerializer({**_collect_figures(boilers, first, last), "as_of": at}).data)
 
 

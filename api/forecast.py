@@ -14,6 +14,7 @@ from api.figures import StandingDaySerializer, filter_boilers
 from api.http.answers import ReasonSerializer, problem_responses
 from api.http.query_validation import BoilerScopeQuerySerializer, validate_query
 from fleet.accounts import policy
+from fleet.accounts.requests import user_of
 from fleet.board.models import StateSegment
 from fleet.figures import forecast, standing_counts
 
@@ -71,7 +72,7 @@ class ForecastEndpoint(APIView):
         """Return the forecast of the boilers the caller may see, or of the portfolio or boiler asked for."""
         at = timezone.now()
         query = validate_query(request, ForecastQuerySerializer)
-        boilers = filter_boilers(policy.boilers_for(request.user, "board.see", at), query)
+        boilers = filter_boilers(policy.boilers_for(user_of(request), "board.see", at), query)
         weeks = forecast.forecast_by_week(boilers, at, query["weeks"])
         body = {
             "as_of": at,

@@ -12,6 +12,7 @@ from api.boilers import BOILER_PATH_PARAMETER
 from api.http.access import boiler_for
 from api.http.paged_lists import ListEndpoint, ListWalk, describe_list
 from fleet.accounts import policy
+from fleet.accounts.requests import user_of
 from fleet.reading import boiler_history
 
 EVENT_KINDS = (
@@ -52,7 +53,7 @@ class HistoryEndpoint(ListEndpoint):
         """Return events of every source in one order."""
         boiler = boiler_for(request, where["boiler"], see=self.action, do=self.action, at=walk.now)
         may_read_visits = policy.is_allowed(
-            request.user, "visit.see", boiler.portfolio_id, boiler.building_id, walk.now
+            user_of(request), "visit.see", boiler.portfolio_id, boiler.building_id, walk.now
         )
         after = (datetime.fromisoformat(walk.after[0]), walk.after[1], UUID(walk.after[2])) if walk.after else None
         return boiler_history.history_events(

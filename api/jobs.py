@@ -26,6 +26,7 @@ from api.http.versions import IF_MATCH, respond_with_version, version_of
 from fleet import pipeline
 from fleet.accounts import policy
 from fleet.accounts.models import User
+from fleet.accounts.requests import user_of
 from fleet.jobs import queries, states, suggest
 from fleet.jobs.acts import JobDecision
 from fleet.jobs.models import Job as Row
@@ -217,7 +218,7 @@ class JobListEndpoint(ListEndpoint):
     )
     def post(self, request: Request) -> Response:
         """Make a job. An item that another open job asks already is refused."""
-        at, request_cause, user = timezone.now(), cause_of(request), request.user
+        at, request_cause, user = timezone.now(), cause_of(request), user_of(request)
         serializer = AskSerializer(data=request.data)
         serializer.is_valid(raise_exception=True)
         data = serializer.validated_data
@@ -242,7 +243,7 @@ class SuggestedJobsEndpoint(APIView):
         """Return one trip per skill: open deficiencies and procedures due within a month, not asked elsewhere."""
         at = timezone.now()
         building = validate_query(request, SuggestedJobsQuerySerializer)["building"]
-        _require_building_access(request.user, building, "job.create", at)
+        _require_building_access(user_of(request), building, "job.create", at)
         return Response(TripSerializer(suggest.suggest_trips(building, at), many=True).data)
 
 
@@ -253,7 +254,7 @@ class JobEndpoint(APIView):
     def get(self, request: Request, job: UUID) -> Response:
         """Return the job. The ETag is its version."""
         at = timezone.now()
-        _find_visible_job(request.user, job, at)
+        _find_visible_job(user_of(request), job, at)
         return _respond_with_job(job, at)
 
 
@@ -327,7 +328,7 @@ def _act_on_job(
     serializer_class: type[StrictSerializer],
     build_decision: Callable[[ValidatedData], JobDecision],
 ) -> Response:
-    at, request_cause, user = timezone.now(), cause_of(request), request.user
+    at, request_cause, user = timezone.now(), cause_of(request), user_of(request)
     row = _find_visible_job(user, job, at)
     if not policy.is_allowed(user, action, row.portfolio_id, row.building_id, at):
         raise PermissionDenied

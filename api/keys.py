@@ -17,6 +17,7 @@ from api.http.answers import problem_responses
 from api.http.query_validation import validate_query
 from api.http.strict import IdField, InstantField, StrictSerializer, TextField
 from fleet.accounts import keys, policy
+from fleet.accounts.requests import user_of
 from fleet.accounts.scopes import SCOPES
 
 NO_STORE_HEADERS = {"Cache-Control": "no-store"}
@@ -67,10 +68,10 @@ class KeyListEndpoint(APIView):
     def get(self, request: Request) -> Response:
         """Return the keys in force, the newest last, without their secrets. Secrets are not stored."""
         at = timezone.now()
-        person = validate_query(request, KeysQuerySerializer).get("person", request.user.id)
-        if person == request.user.id:
-            return Response(KeySerializer(keys.keys_in_force(request.user, at), many=True).data)
-        key_owner = keys.people_managed_by(request.user, at).filter(id=person).first()
+        person = validate_query(request, KeysQuerySerializer).get("person", user_of(request).id)
+        if person == user_of(request).id:
+            return Response(KeySerializer(keys.keys_in_force(user_of(request), at), many=True).data)
+        key_owner = keys.people_managed_by(user_of(request), at).filter(id=person).first()
         if key_owner is None:
             raise Http404
         return Response(KeySerializer(keys.keys_in_force(key_owner, at), many=True).data)
@@ -89,10 +90,10 @@ class KeyListEndpoint(APIView):
         serializer.is_valid(raise_exception=True)
         data = serializer.validated_data
         portfolio = data.get("portfolio")
-        if portfolio and not policy.grants_for(request.user, "board.see", at).filter(portfolio=portfolio).exists():
+        if portfolio and not policy.grants_for(user_of(request), "board.see", at).filter(portfolio=portfolio).exists():
             raise Http404
         with transaction.atomic():
-            new_key = keys.create_key(user=request.user, at=at, **data)
+            new_key = keys.create_key(user=user_of(request), at=at, **data)
         body = {**KeySerializer(new_key.key).data, "secret": new_key.secret}
         return Response(body, status=201, headers={**NO_STORE_HEADERS, "Location": f"/api/v1/keys/{new_key.key.id}/"})
 
@@ -104,7 +105,7 @@ class KeyEndpoint(APIView):
     def delete(self, request: Request, key: UUID) -> Response:
         """Revoke the key. It gives no access from now on. Revoking it again changes nothing."""
         _require_session(request)
-        if not keys.revoke_key(key=key, by=request.user, at=timezone.now()):
+        if not keys.revoke_key(key=key, by=user_of(request), at=timezone.now()):
             raise Http404
         return Response(status=204)
 
@@ -118,12 +119,12 @@ class RevokeKeyEndpoint(APIView):
     def post(self, request: Request, key: UUID) -> Response:
         """Revoke the key, as DELETE does."""
         _require_session(request)
-        if not keys.revoke_key(key=key, by=request.user, at=timezone.now()):
+        if not keys.revoke_key(key=key, by=user_of(request), at=timezone.now()):
             raise Http404
         return Response(status=204)
 
 
 def _require_session(request: Request) -> None:
     """Refuse requests by key: a key lost with its device could else make another one."""
-    if request.user.reach is not None:
+    if user_of(request).reach is not None:
         raise PermissionDenied

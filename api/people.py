@@ -28,6 +28,7 @@ from fleet import pipeline
 from fleet.accounts import people, policy
 from fleet.accounts.models import Grant, User
 from fleet.accounts.people import QUALIFICATIONS, ROLES, RoleWish
+from fleet.accounts.requests import user_of
 from fleet.errors import Refused
 
 SEE_ACTION, CHANGE_ACTION = "people.see", "people.change"
@@ -121,7 +122,7 @@ class PeopleEndpoint(ListEndpoint):
     )
     def post(self, request: Request, portfolio: UUID) -> Response:
         """Grant a role. Granting the same role again sets its new end."""
-        at, request_cause, user = timezone.now(), cause_of(request), request.user
+        at, request_cause, user = timezone.now(), cause_of(request), user_of(request)
         _require_change(request, portfolio, at)
         serializer = NewGrantSerializer(data=request.data)
         serializer.is_valid(raise_exception=True)
@@ -140,7 +141,7 @@ class PeopleEndpoint(ListEndpoint):
                 cause=request_cause,
             )
         )
-        grant.welcome = welcome_address(grant.user) if new_person[0] else None
+        grant.welcome = welcome_address(grant.user) if new_person[0] else None  # type: ignore[attr-defined]
         return Response(GivenSerializer(grant).data, status=201, headers={"Cache-Control": "no-store"})
 
 
@@ -152,7 +153,7 @@ class EndGrantEndpoint(APIView):
     )
     def post(self, request: Request, portfolio: UUID, grant: UUID) -> Response:
         """End the role now. Ending it again changes nothing."""
-        at, request_cause, user = timezone.now(), cause_of(request), request.user
+        at, request_cause, user = timezone.now(), cause_of(request), user_of(request)
         _require_change(request, portfolio, at)
         row = Grant.objects.select_related("user").filter(id=grant, portfolio=portfolio).first()
         if row is None:
@@ -171,7 +172,7 @@ class QualificationsEndpoint(APIView):
     )
     def post(self, request: Request, portfolio: UUID, person: UUID) -> Response:
         """Record a qualification. The boilers of this portfolio that the person worked on are judged again."""
-        at, request_cause, user = timezone.now(), cause_of(request), request.user
+        at, request_cause, user = timezone.now(), cause_of(request), user_of(request)
         _require_change(request, portfolio, at)
         serializer = NewQualificationSerializer(data=request.data)
         serializer.is_valid(raise_exception=True)
@@ -211,11 +212,11 @@ def _require_one_person(data: Mapping[str, Any]) -> None:
 
 
 def _require_visible(request: Request, portfolio: UUID, at: datetime) -> None:
-    if not policy.portfolios_for(request.user, SEE_ACTION, at).filter(id=portfolio).exists():
+    if not policy.portfolios_for(user_of(request), SEE_ACTION, at).filter(id=portfolio).exists():
         raise Http404
 
 
 def _require_change(request: Request, portfolio: UUID, at: datetime) -> None:
     _require_visible(request, portfolio, at)
-    if not policy.portfolios_for(request.user, CHANGE_ACTION, at).filter(id=portfolio).exists():
+    if not policy.portfolios_for(user_of(request), CHANGE_ACTION, at).filter(id=portfolio).exists():
         raise PermissionDenied

@@ -16,6 +16,7 @@ from api.http.answers import STANDINGS
 from api.http.detail_endpoints import DetailEndpoint, describe_detail
 from api.http.paged_lists import ListEndpoint, ListWalk, describe_list
 from fleet.accounts import policy
+from fleet.accounts.requests import user_of
 from fleet.board import standing_columns
 from fleet.catalog import queries as catalog
 from fleet.portfolio.models import Portfolio as Row
@@ -76,12 +77,12 @@ class PortfolioItem:
 
 def visible_portfolios(request: Request, at: datetime) -> QuerySet[Row]:
     """Return the portfolios of which the user may see anything."""
-    return Row.objects.filter(id__in=policy.grants_for(request.user, "board.see", at).values("portfolio"))
+    return Row.objects.filter(id__in=policy.grants_for(user_of(request), "board.see", at).values("portfolio"))
 
 
 def present_portfolios(request: Request, rows: Iterable[Row], now: datetime, at: datetime) -> list[PortfolioItem]:
     """Return each portfolio with its counts, and release and terms in force. Takes three queries."""
-    counts = standing_columns.count_standings(policy.boilers_for(request.user, "board.see", now), at)
+    counts = standing_columns.count_standings(policy.boilers_for(user_of(request), "board.see", now), at)
     day = at.astimezone(UTC).date()
     release, adopted = catalog.release_number_on(day), terms.versions_on(day)
     return [PortfolioItem(r, counts.get(r.id, NO_BOILERS), release, adopted.get(r.id, 0)) for r in rows]

@@ -17,6 +17,7 @@ from api.http.detail_endpoints import DetailEndpoint, describe_detail
 from api.http.paged_lists import ListEndpoint, ListWalk, PageSerializer, describe_list
 from api.http.strict import IdField
 from fleet.accounts import policy
+from fleet.accounts.requests import user_of
 from fleet.assessments.proofs import Proof, proofs_of_stay
 from fleet.board import standing_columns
 from fleet.board.models import StateSegment
@@ -167,10 +168,10 @@ class PositionListEndpoint(ListEndpoint):
     def find_rows(self, request: Request, walk: ListWalk, **where: UUID) -> QuerySet[Position]:
         """Return the positions on boilers that the user may see."""
         columns, query = {"boiler": "id", "building": "building"}, walk.query
-        boilers = policy.boilers_for(request.user, self.action, walk.now)
+        boilers = policy.boilers_for(user_of(request), self.action, walk.now)
         boilers = boilers.filter(**{c: query[n] for n, c in columns.items() if n in query})
         rows = standing_columns.with_state(register.positions_of(boilers), walk.at, query.get("boiler"))
-        return rows.filter(state=query["state"]) if "state" in query else rows
+        return rows.filter(state=query["state"]) if "state" in query else rows  # type: ignore[misc]
 
     def present_rows(self, rows: Sequence[Any], walk: ListWalk) -> Iterable[PositionItem]:
         """Add the states."""
@@ -185,7 +186,7 @@ class PositionEndpoint(DetailEndpoint):
 
     def find_item(self, request: Request, at: datetime, **where: UUID) -> PositionDetail:
         """Return the position with all its details."""
-        boilers = policy.boilers_for(request.user, self.action, at)
+        boilers = policy.boilers_for(user_of(request), self.action, at)
         rows = standing_columns.with_state(register.positions_of(boilers), at).filter(id=where["position"])
         row = rows.select_related("role", "boiler__building", "header_group__building").first()
         if row is None:

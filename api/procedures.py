@@ -17,6 +17,7 @@ from api.http.query_validation import validate_query
 from api.http.strict import IdField, StrictSerializer
 from api.sheet import ToReadSerializer
 from fleet.accounts import policy
+from fleet.accounts.requests import user_of
 from fleet.catalog import queries as catalog
 from fleet.rules.catalogue import Catalogue, ReadingSpec, Variant
 from fleet.rules.catalogue import ProcedureSpec as Row
@@ -50,7 +51,7 @@ class VariantSerializer(serializers.Serializer[Any]):
     anchor = serializers.CharField(allow_blank=True)
     grace_days = serializers.IntegerField()
     due_only = serializers.BooleanField()
-    source = serializers.CharField()
+    source = serializers.CharField()  # type: ignore[assignment]
 
 
 class OwnSerializer(serializers.Serializer[Any]):
@@ -59,7 +60,7 @@ class OwnSerializer(serializers.Serializer[Any]):
     interval = serializers.CharField()
     anchor = serializers.CharField(allow_blank=True)
     grace_days = serializers.IntegerField()
-    source = serializers.CharField()
+    source = serializers.CharField()  # type: ignore[assignment]
 
 
 class HereSerializer(serializers.Serializer[Any]):
@@ -95,7 +96,7 @@ class ProcedureSerializer(serializers.Serializer[Any]):
     tools = serializers.ListField(child=serializers.CharField(), source="row.tools")
     parts = serializers.ListField(child=serializers.CharField(), source="row.parts")
     variants = VariantSerializer(many=True)
-    source = serializers.CharField(source="row.source")
+    source = serializers.CharField(source="row.source")  # type: ignore[assignment]
     adopted = HereSerializer(allow_null=True)
 
 
@@ -161,7 +162,7 @@ def present_procedures(request: Request, portfolio: UUID | None, now: datetime, 
     release = catalog.catalogue_of(catalog.release_number_on(at.astimezone(UTC).date()) or 1)
     if portfolio is None:
         return [ProcedureItem(row, release, None) for row in release.procedures.values()]
-    if not policy.grants_for(request.user, "terms.see", now).filter(portfolio=portfolio).exists():
+    if not policy.grants_for(user_of(request), "terms.see", now).filter(portfolio=portfolio).exists():
         raise Http404
     adopted_terms = terms.terms_in_force(portfolio, "UTC", at)
     return [

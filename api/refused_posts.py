@@ -34,11 +34,11 @@ class RefusedSerializer(serializers.ModelSerializer[Row]):
 
     by = serializers.CharField(source="user.username")
     boiler = serializers.UUIDField(source="boiler_id", allow_null=True)
-    errors = FaultSerializer(source="faults", many=True)
+    errors = FaultSerializer(source="faults", many=True)  # type: ignore[assignment]
 
     class Meta:
         model = Row
-        fields = ("id", "at", "by", "route", "status", "boiler", "request_id", "errors")
+        fields: tuple[str, ...] = ("id", "at", "by", "route", "status", "boiler", "request_id", "errors")
 
 
 class RefusedWholeSerializer(RefusedSerializer):

@@ -25,6 +25,7 @@ from api.http.tables import CSVRenderer, TableFormatsMixin, XLSXRenderer
 from api.http.versions import IF_MATCH, respond_with_version, version_of
 from fleet import pipeline
 from fleet.accounts import policy
+from fleet.accounts.requests import user_of
 from fleet.catalog import queries as catalog
 from fleet.portfolio.models import Import, Portfolio
 from fleet.sheets import export, imports
@@ -120,10 +121,10 @@ def portfolio_for(request: Request, portfolio: UUID, do: str, at: datetime) -> P
 
     Raises Http404 where it may not be seen, PermissionDenied where it may only be seen.
     """
-    visible_portfolio = policy.portfolios_for(request.user, "register.see", at).filter(id=portfolio).first()
+    visible_portfolio = policy.portfolios_for(user_of(request), "register.see", at).filter(id=portfolio).first()
     if visible_portfolio is None:
         raise Http404
-    if not policy.portfolios_for(request.user, do, at).filter(id=portfolio).exists():
+    if not policy.portfolios_for(user_of(request), do, at).filter(id=portfolio).exists():
         raise PermissionDenied
     return visible_portfolio
 
@@ -161,7 +162,7 @@ class RegisterEndpoint(TableFormatsMixin, APIView):
         """Return the register as a sheet. Importing it unchanged changes nothing."""
         at = timezone.now()
         query = validate_query(request, ExportQuerySerializer)
-        boilers = policy.boilers_for(request.user, "register.see", at).filter(portfolio=portfolio)
+        boilers = policy.boilers_for(user_of(request), "register.see", at).filter(portfolio=portfolio)
         portfolio_row = Portfolio.objects.filter(id__in=boilers.values("portfolio")).first() or _find_empty_portfolio(
             request, portfolio, at
         )
@@ -272,7 +273,7 @@ class ConfirmImportEndpoint(APIView):
         row = _import_for(request, portfolio, of, at)
         request_cause = cause_of(request)
         row = pipeline.confirm_import(
-            import_row=row, version=version_of(request), by=request.user, at=at, cause=request_cause
+            import_row=row, version=version_of(request), by=user_of(request), at=at, cause=request_cause
         )
         return _respond_with_import(row, 202 if row.status == imports.SAVING else 200)
 

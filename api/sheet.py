@@ -26,9 +26,9 @@ class ToReadSerializer(serializers.Serializer[Any]):
     low = serializers.FloatField(allow_null=True)
     high = serializers.FloatField(allow_null=True)
     choices = serializers.ListField(child=serializers.CharField())
-    required = serializers.BooleanField()
+    required = serializers.BooleanField()  # type: ignore[assignment]
     accept = serializers.CharField(allow_blank=True)
-    source = serializers.CharField(allow_blank=True)
+    source = serializers.CharField(allow_blank=True)  # type: ignore[assignment]
 
 
 class LastSerializer(serializers.Serializer[Any]):
@@ -66,7 +66,7 @@ class LineSerializer(serializers.Serializer[Any]):
     minutes = serializers.IntegerField(source="procedure.minutes", default=None, allow_null=True)
     tools = serializers.ListField(child=serializers.CharField(), source="procedure.tools", default=list)
     parts = serializers.ListField(child=serializers.CharField(), source="procedure.parts", default=list)
-    source = serializers.CharField(source="procedure.source", default="", allow_blank=True)
+    source = serializers.CharField(source="procedure.source", default="", allow_blank=True)  # type: ignore[assignment]
 
     def get_title(self, line: work_sheet.WorkLine) -> str:
         """Return the procedure's name, or the title of a repair."""

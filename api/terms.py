@@ -20,6 +20,7 @@ from api.http.strict import StrictSerializer, TextField
 from api.http.versions import IF_MATCH, respond_with_version, version_of
 from fleet import pipeline
 from fleet.accounts import policy
+from fleet.accounts.requests import user_of
 from fleet.terms.incoming import IncomingTerms
 from fleet.terms.models import Adoption
 from fleet.terms.services import newest_of
@@ -53,7 +54,7 @@ class OverrideSerializer(StrictSerializer):
     interval = TextField(max_length=16)
     anchor = TextField(max_length=16, required=False, allow_blank=True)
     grace_days = WholeField()
-    source = TextField(max_length=200)
+    source = TextField(max_length=200)  # type: ignore[assignment]
 
 
 class TermsSerializer(StrictSerializer):
@@ -107,7 +108,7 @@ class TermsEndpoint(APIView):
     )
     def post(self, request: Request, portfolio: UUID) -> Response:
         """Adopt the next version. Boilers are judged by it a few at a time."""
-        at, request_cause, user = timezone.now(), cause_of(request), request.user
+        at, request_cause, user = timezone.now(), cause_of(request), user_of(request)
         _require_visible(request, portfolio)
         if not policy.portfolios_for(user, "terms.adopt", at).filter(id=portfolio).exists():
             raise PermissionDenied
@@ -124,7 +125,7 @@ class TermsEndpoint(APIView):
 
 
 def _require_visible(request: Request, portfolio: UUID) -> None:
-    if not policy.portfolios_for(request.user, "terms.see", timezone.now()).filter(id=portfolio).exists():
+    if not policy.portfolios_for(user_of(request), "terms.see", timezone.now()).filter(id=portfolio).exists():
         raise Http404
 
 

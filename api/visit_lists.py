@@ -16,6 +16,7 @@ from api.http.paged_lists import PageSerializer
 from api.http.strict import IdField, InstantField
 from api.visit_serializers import ACTS, ARRIVALS, KINDS, LEFT, OUTCOMES, WHY
 from fleet.accounts import policy
+from fleet.accounts.requests import user_of
 from fleet.assessments import stored_visits
 from fleet.visits import queries
 from fleet.visits.models import Visit as Row
@@ -89,8 +90,8 @@ class VerdictNowSerializer(serializers.Serializer[Any]):
     grade = serializers.CharField(allow_blank=True)
     proves = serializers.CharField(allow_blank=True)
     limit = serializers.CharField(allow_blank=True)
-    set_value = serializers.FloatField(allow_null=True)
-    source = serializers.CharField(allow_blank=True)
+    set_value = serializers.FloatField(allow_null=True)  # type: ignore[assignment]
+    source = serializers.CharField(allow_blank=True)  # type: ignore[assignment]
     question = serializers.CharField(allow_blank=True)
 
 
@@ -146,7 +147,7 @@ class FactsSerializer(serializers.Serializer[Any]):
 def list_visits(request: Request, query: dict[str, Any], now: datetime, at: datetime) -> QuerySet[Row]:
     """Return the visits posted by `at` that the user may see as of `now` and that match the query."""
     columns = {"portfolio": "portfolio", "building": "building", "boiler": "id"}
-    boilers = policy.boilers_for(request.user, SEE_ACTION, now)
+    boilers = policy.boilers_for(user_of(request), SEE_ACTION, now)
     boilers = boilers.filter(**{c: query[n] for n, c in columns.items() if n in query})
     spans = {"kind": "kind", "from": "performed_at__gte", "to": "performed_at__lt"}
     rows = queries.visits_to(boilers).filter(posted_at__lte=at).select_related("readiness")

@@ -14,6 +14,7 @@ from rest_framework.views import APIView
 
 from api.http.answers import problem_responses
 from fleet.accounts import policy
+from fleet.accounts.requests import user_of
 from fleet.assessments.report import render_pdf
 from fleet.visits import queries
 
@@ -47,7 +48,7 @@ class VisitReportEndpoint(APIView):
     def get(self, request: Request, visit: UUID) -> HttpResponse:
         """Return the report: cautions, as found against as left, what is missing, entries with limits and sources."""
         at = timezone.now()
-        visits = queries.visits_to(policy.boilers_for(request.user, "visit.see", at))
+        visits = queries.visits_to(policy.boilers_for(user_of(request), "visit.see", at))
         visit_row = visits.filter(id=visit).first()
         if visit_row is None:
             raise Http404

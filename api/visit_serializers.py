@@ -54,7 +54,7 @@ class LeavingChecksSerializer(StrictSerializer):
     resets_in = FlagField(required=False)
     water_at_line = FlagField(required=False)
     tags_accounted = FlagField(required=False)
-    told = ToldSerializer(many=True, required=False, max_length=20)
+    told = ToldSerializer(many=True, required=False, max_length=20)  # type: ignore[call-arg]
 
 
 class PersonSerializer(StrictSerializer):
@@ -195,11 +195,11 @@ class VisitSerializer(StrictSerializer):
     boiler = IdField()
     kind = serializers.ChoiceField(choices=KINDS)
     performed_at = InstantField()
-    people = PersonSerializer(many=True, allow_empty=False, max_length=20)
+    people = PersonSerializer(many=True, allow_empty=False, max_length=20)  # type: ignore[call-arg]
     call_for_heat = FlagField(required=False, allow_null=True)
     state_on_arrival = serializers.ChoiceField(choices=ARRIVALS, required=False)
     left_as = serializers.ChoiceField(choices=LEFT, required=False)
-    entries = EntrySerializer(many=True, max_length=200)
+    entries = EntrySerializer(many=True, max_length=200)  # type: ignore[call-arg]
     leaving_checks = LeavingChecksSerializer(required=False)
     note = TextField(max_length=4000, required=False, allow_blank=True)
     corrects = IdField(required=False)

@@ -24,6 +24,7 @@ from api.refused_posts import KeepsRefusedMixin
 from api.visit_serializers import VisitSerializer, incoming
 from fleet import pipeline
 from fleet.accounts import policy
+from fleet.accounts.requests import user_of
 from fleet.assessments.models import Answer
 
 
@@ -62,7 +63,9 @@ class VisitListEndpoint(KeepsRefusedMixin, ListEndpoint):
         visit = incoming(serializer.validated_data)
         boiler_for(request, visit.boiler, see="board.see", do="visit.post", at=at)
         request_cause = cause_of(request)
-        posted = run_with_retries(lambda: pipeline.post_visits([visit], by=request.user, at=at, cause=request_cause))[0]
+        posted = run_with_retries(
+            lambda: pipeline.post_visits([visit], by=user_of(request), at=at, cause=request_cause)
+        )[0]
         code = status.HTTP_201_CREATED if posted.created else status.HTTP_200_OK
         return Response(posted.parse_body(), status=code, headers={"Location": f"/api/v1/visits/{posted.visit}/"})
 
@@ -73,7 +76,7 @@ class VisitAnswerEndpoint(APIView):
     @extend_schema(operation_id="getVisitAnswer", responses={200: AnswerSerializer, **problem_responses(401, 404)})
     def get(self, request: Request, visit: UUID) -> Response:
         """Return the answer given when the visit was posted, word for word."""
-        visible_boilers = policy.boilers_for(request.user, "visit.see", timezone.now())
+        visible_boilers = policy.boilers_for(user_of(request), "visit.see", timezone.now())
         answer = Answer.objects.filter(visit=visit, visit__boiler__in=visible_boilers).first()
         if answer is None:
             raise Http404

@@ -8,6 +8,7 @@ from django.http import Http404
 from rest_framework.request import Request
 
 from fleet.accounts import policy
+from fleet.accounts.requests import user_of
 from fleet.portfolio.models import Boiler
 from fleet.records.events import Cause
 
@@ -17,10 +18,10 @@ def boiler_for(request: Request, boiler: UUID, *, see: str, do: str, at: datetim
 
     Raises Http404 where the boiler is unknown or may not be seen, PermissionDenied where it may only be seen.
     """
-    visible_boiler = policy.boilers_for(request.user, see, at).select_related("building").filter(id=boiler).first()
+    visible_boiler = policy.boilers_for(user_of(request), see, at).select_related("building").filter(id=boiler).first()
     if visible_boiler is None:
         raise Http404
-    if not policy.is_allowed(request.user, do, visible_boiler.portfolio_id, visible_boiler.building_id, at):
+    if not policy.is_allowed(user_of(request), do, visible_boiler.portfolio_id, visible_boiler.building_id, at):
         raise PermissionDenied
     return visible_boiler
 

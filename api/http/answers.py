@@ -28,8 +28,8 @@ class VerdictSerializer(serializers.Serializer[Any]):
     grade = serializers.CharField()
     proves = serializers.CharField()
     limit = serializers.CharField()
-    set_value = serializers.FloatField(allow_null=True)
-    source = serializers.CharField()
+    set_value = serializers.FloatField(allow_null=True)  # type: ignore[assignment]
+    source = serializers.CharField()  # type: ignore[assignment]
     question = serializers.CharField()
 
 
@@ -128,7 +128,7 @@ class ProblemSerializer(serializers.Serializer[Any]):
     status = serializers.IntegerField()
     code = serializers.CharField()
     detail = serializers.CharField()
-    errors = FaultSerializer(many=True)
+    errors = FaultSerializer(many=True)  # type: ignore[assignment]
 
 
 def problem_responses(*codes: int) -> dict[tuple[int, str], type[ProblemSerializer]]:

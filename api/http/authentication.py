@@ -38,7 +38,7 @@ class KeyAuthentication(BaseAuthentication):
         return "Bearer"
 
 
-class KeyScheme(OpenApiAuthenticationExtension):
+class KeyScheme(OpenApiAuthenticationExtension):  # type: ignore[no-untyped-call]
     """Describes key authentication in the OpenAPI document."""
 
     target_class = KeyAuthentication

@@ -3,7 +3,6 @@
 from datetime import datetime
 from typing import Any
 
-from django.http import HttpResponse
 from django.utils.http import parse_etags
 from drf_spectacular.utils import OpenApiParameter, OpenApiResponse
 from rest_framework.request import Request
@@ -44,7 +43,7 @@ class ConditionalGet:
         cache_headers = {"Cache-Control": "private, no-cache"}
         return {**cache_headers, "ETag": self.tag} if self._is_current else cache_headers
 
-    def not_modified_response(self) -> HttpResponse:
+    def not_modified_response(self) -> Response:
         """Return a 304 without a body."""
         return Response(status=304, headers=self.headers)
 

@@ -22,6 +22,7 @@ from rest_framework.views import APIView
 from fleet.accounts import idempotency
 from fleet.accounts.idempotency import KeyedPost
 from fleet.accounts.models import Answered
+from fleet.accounts.requests import user_of
 from fleet.errors import Refused
 
 KEY_HEADER = "Idempotency-Key"
@@ -92,7 +93,7 @@ def key_of(request: Request) -> str | None:
 def _run_once(view: APIView, request: Request, key: str, run: Callable[[], Any]) -> Any:
     """Claim the key, run the post and store the answer in one transaction. A refusal or failure frees the key."""
     at = timezone.now()
-    post = KeyedPost(request.user, request.resolver_match.route, key, _digest_of_post(request))
+    post = KeyedPost(user_of(request), request.resolver_match.route, key, _digest_of_post(request))  # type: ignore[union-attr]
     try:
         with transaction.atomic():
             stored_answer = idempotency.claim_key(post, at)
@@ -123,7 +124,7 @@ def _render_response(response: Any, view: APIView, request: Request) -> Any:
     if isinstance(response, Response):
         response.accepted_renderer = request.accepted_renderer
         response.accepted_media_type = request.accepted_media_type
-        response.renderer_context = view.get_renderer_context()
+        response.renderer_context = view.get_renderer_context()  # type: ignore[attr-defined]
         response.render()
     return response
 

@@ -18,7 +18,7 @@ SCALAR_SCHEMA: dict[str, Any] = {
 }
 
 
-class StrictSerializerExtension(OpenApiSerializerExtension):
+class StrictSerializerExtension(OpenApiSerializerExtension):  # type: ignore[no-untyped-call]
     """Describes that a strict serializer refuses unknown fields."""
 
     target_class = "api.http.strict.StrictSerializer"
@@ -32,7 +32,7 @@ class StrictSerializerExtension(OpenApiSerializerExtension):
         return {**schema, "additionalProperties": False, **self.target.between}
 
 
-class TextFieldExtension(OpenApiSerializerFieldExtension):
+class TextFieldExtension(OpenApiSerializerFieldExtension):  # type: ignore[no-untyped-call]
     """Describes that a required text is not blank and that no text holds a NUL."""
 
     target_class = "api.http.strict.TextField"
@@ -44,7 +44,7 @@ class TextFieldExtension(OpenApiSerializerFieldExtension):
         return {**schema, "pattern": NO_NUL if self.target.allow_blank else NOT_BLANK}
 
 
-class ValuesFieldExtension(OpenApiSerializerFieldExtension):
+class ValuesFieldExtension(OpenApiSerializerFieldExtension):  # type: ignore[no-untyped-call]
     """Describes a bounded number of scalars by name."""
 
     target_class = "api.http.strict.ValuesField"
@@ -54,7 +54,7 @@ class ValuesFieldExtension(OpenApiSerializerFieldExtension):
         return {"type": "object", "additionalProperties": SCALAR_SCHEMA, "maxProperties": self.target.most}
 
 
-class WithValuesSerializerExtension(OpenApiSerializerExtension):
+class WithValuesSerializerExtension(OpenApiSerializerExtension):  # type: ignore[no-untyped-call]
     """Describes known fields; every other field is a scalar."""
 
     target_class = "api.visit_serializers.WithValuesSerializer"

@@ -230,7 +230,7 @@ def describe_list(operation: str, *parameters: Any, codes: tuple[int, ...] = (40
         decorator = extend_schema(
             operation_id=operation,
             parameters=[*parameters, view.query_serializer, IF_NONE_MATCH],
-            responses={200: page_serializer_of(view.item_serializer), **NOT_MODIFIED, **problem_responses(*codes)},
+            responses={200: page_serializer_of(view.item_serializer), **NOT_MODIFIED, **problem_responses(*codes)},  # type: ignore[arg-type]
             **more,
         )
         return extend_schema_view(get=decorator)(view)

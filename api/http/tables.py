@@ -9,7 +9,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import Any
 
 from django.http import Http404
-from rest_framework.negotiation import DefaultContentNegotiation
+from rest_framework.negotiation import BaseContentNegotiation, DefaultContentNegotiation
 from rest_framework.renderers import BaseRenderer, JSONRenderer
 from rest_framework.request import Request
 
@@ -76,7 +76,7 @@ class FormatNegotiation(DefaultContentNegotiation):
         """Return the renderer and its media type. Raises Http404 for a format that is not offered."""
         requested_format = request.query_params.get(FORMAT_PARAMETER)
         if requested_format is None:
-            return super().select_renderer(request, renderers, format_suffix)
+            return super().select_renderer(request, renderers, format_suffix)  # type: ignore[no-any-return]
         for renderer in renderers:
             if renderer.format == requested_format:
                 return renderer, renderer.media_type
@@ -86,8 +86,8 @@ class FormatNegotiation(DefaultContentNegotiation):
 class TableFormatsMixin:
     """Mixed into a view before APIView: offers its list as CSV and XLSX too."""
 
-    renderer_classes = table_renderers()
-    content_negotiation_class = FormatNegotiation
+    renderer_classes: Sequence[type[BaseRenderer]] = table_renderers()
+    content_negotiation_class: type[BaseContentNegotiation] = FormatNegotiation
 
 
 def offers_tables(request: Request) -> bool:

@@ -85,7 +85,7 @@ class FormParser(BaseParser):
             raise FileTooLarge
         meta["CONTENT_TYPE"] = media_type
         handler = _InMemoryUploadHandler()
-        _, files = FormReader(meta, stream, [handler], settings.DEFAULT_CHARSET).parse()
+        _, files = FormReader(meta, stream, [handler], settings.DEFAULT_CHARSET).parse()  # type: ignore[arg-type]
         uploaded_files = [uploaded_file for _, file_list in files.lists() for uploaded_file in file_list]
         if len(uploaded_files) != 1:
             raise FileMissing

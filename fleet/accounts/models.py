@@ -14,7 +14,7 @@ from fleet.records.base_model import Row
 class User(AbstractUser):
     """A person who signs in."""
 
-    date_joined = None  # the framework's field would read the clock itself
+    date_joined = None  # type: ignore[assignment]  # the framework's field would read the clock itself
     id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
     # Units in which pages show quantities: "both" (US, SI in brackets), "us" or "si". The API does not use it.
     units = models.CharField(max_length=8, default="both", choices=[(u, u) for u in ("both", "us", "si")])

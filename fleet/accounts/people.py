@@ -97,8 +97,9 @@ def give_role(*, user: User, portfolio: Portfolio, wish: RoleWish) -> Grant:
     house = Building.objects.filter(id=wish.building, portfolio=portfolio).first() if wish.building else None
     if wish.building and house is None:
         raise Refused("unknown_building", "No such building here.", ("building",), status=422)
-    values = {"user": user, "role": wish.role, "portfolio": portfolio, "building": house}
-    grant, _ = Grant.objects.update_or_create(**values, defaults={"until": wish.until})
+    grant, _ = Grant.objects.update_or_create(
+        user=user, role=wish.role, portfolio=portfolio, building=house, defaults={"until": wish.until}
+    )
     return grant
 
 

@@ -66,7 +66,7 @@ def group_entries(rows: QuerySet[Alert]) -> QuerySet[Alert, dict[str, Any]]:
     by the week of their return (Monday to Sunday, UTC), since a job that is not done is planned again day after day.
     """
     keyed = rows.order_by().alias(house=_building_of_job()).annotate(key=_entry_key()).values("key")
-    return keyed.annotate(told=Max(_latest_change()), count=Count("id")).order_by("-told", "key")
+    return keyed.annotate(told=Max(_latest_change()), count=Count("id")).order_by("-told", "key")  # type: ignore[return-value]
 
 
 def alerts_under(rows: QuerySet[Alert], keys: Iterable[str]) -> QuerySet[Alert]:

@@ -53,7 +53,8 @@ def visit_sides(lines: Sequence[EntryLine], at: datetime) -> list[VisitSide]:
             continue
         if line.entry.act in WORK_ACTS:
             sides_by_place[place].done_lines.append(line)
-            touched[place] = places[place].name
+            position = places[place]
+            touched[place] = position.name if position else ""
         elif line.entry.act == EntryAct.TEST:
             _put_line(
                 sides_by_place[place], line, [touched[p] for p in (place, *paths.get(place, ())) if p in touched], tried

@@ -63,7 +63,7 @@ def lines_of_places(places: Iterable[UUID], at: datetime, most: int) -> dict[str
     newest = Window(RowNumber(), partition_by=F("position"), order_by=[F(c).desc() for c in _ORDER])
     entries = Entry.objects.filter(position__in=list(places), performed_at__lte=at).annotate(nth=newest)
     lines: dict[str, list[EntryLine]] = {}
-    for entry in _with_related(entries.filter(nth__lte=most)).order_by("nth"):
+    for entry in _with_related(entries.filter(nth__lte=most)).order_by("nth"):  # type: ignore[misc]
         lines.setdefault(str(entry.position_id), []).append(_entry_line(entry, release, {}))
     return lines
 

@@ -63,7 +63,7 @@ def states_by_id(ids: Iterable[UUID | None]) -> dict[UUID, StateSegment]:
 
 def count_standings(boilers: QuerySet[Boiler], at: datetime) -> dict[UUID, dict[str, int]]:
     """Return how many boilers of each portfolio are in each standing at `at`; every standing is a key."""
-    grouped = with_standing(boilers, at).order_by().values_list("portfolio", "standing").annotate(Count("id"))
+    grouped = with_standing(boilers, at).order_by().values_list("portfolio", "standing").annotate(Count("id"))  # type: ignore[misc]
     by_portfolio: dict[UUID, dict[str, int]] = {}
     for portfolio, standing, number in grouped:
         by_portfolio.setdefault(portfolio, {s.value: 0 for s in Standing})[standing] = number

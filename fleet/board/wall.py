@@ -49,4 +49,15 @@ def wall_boilers(boilers: QuerySet[Boiler], at: datetime, only: str = "") -> Ite
     segments = segments.filter(standing=only) if only else segments
     order = ("boiler__building__address", "boiler__building", "boiler__name", "boiler")
     for row in segments.order_by(*order).values_list(*WALL_COLUMNS):
-        yield WallBoiler(*row[:8], glasses.read_glass(row[8], row[9:]))
+        building, address, zone, boiler, name, ref, standing, rank, build, *glass_columns = row
+        yield WallBoiler(
+            building=building,
+            address=address,
+            zone=zone,
+            boiler=boiler,
+            name=name,
+            ref=ref,
+            standing=standing,
+            rank=rank,
+            glass=glasses.read_glass(build, tuple(glass_columns)),
+        )

@@ -148,23 +148,31 @@ def _build_variants(rows: Iterable[TableRow]) -> dict[tuple[str, str], Variant]:
 
 
 def _build_variant(row: TableRow) -> Variant | None:
-    interval, codes = row.interval_of("interval"), (row.text_of("procedure"), row.text_of("variant"))
-    rest = (
-        row.word_of("anchor", ("", "season")),
-        row.whole_number_of("grace_days"),
-        row.is_yes("due_only"),
-        row.text_of("source"),
-    )
+    interval = row.interval_of("interval")
     if interval is None:
-        row.text_of("interval")
+        row.text_of("interval")  # notes the empty cell
         return None
-    return Variant(*codes, interval, *rest)
+    return Variant(
+        procedure=row.text_of("procedure"),
+        name=row.text_of("variant"),
+        interval=interval,
+        anchor=row.word_of("anchor", ("", "season")),
+        grace_days=row.whole_number_of("grace_days"),
+        due_only=row.is_yes("due_only"),
+        source=row.text_of("source"),
+    )
 
 
 def _build_contradiction(row: TableRow) -> Contradiction:
-    pair = row.text_of("first"), row.text_of("second")
-    texts = row.text_of("sentence"), row.text_of("source"), frozenset(row.parts_of("tested_by"))
-    return Contradiction(*pair, row.whole_number_of("window_minutes"), row.is_yes("same_place"), *texts)
+    return Contradiction(
+        first=row.text_of("first"),
+        second=row.text_of("second"),
+        window_minutes=row.whole_number_of("window_minutes"),
+        same_place=row.is_yes("same_place"),
+        sentence=row.text_of("sentence"),
+        source=row.text_of("source"),
+        tested_by=frozenset(row.parts_of("tested_by")),
+    )
 
 
 def _build_reading(row: TableRow) -> ReadingSpec:
@@ -183,10 +191,20 @@ def _build_reading(row: TableRow) -> ReadingSpec:
         row.note_fault("bad_value", "else", "must stand where a rule stands, and nowhere else")
     if finding and otherwise != "fail":
         row.note_fault("bad_value", "finding", "is fired by a reading that fails, and by no other")
-    texts = row.text_of("accept", needed=bool(rule)), row.text_of("source")
-    unit, required = row.text_of("unit", needed=False), row.is_yes("required")
-    judged = rule, otherwise or "fail", finding
-    return ReadingSpec(row.text_of("name"), kind, unit, low, high, choices, required, *texts, *judged)
+    return ReadingSpec(
+        name=row.text_of("name"),
+        type=kind,
+        unit=row.text_of("unit", needed=False),
+        low=low,
+        high=high,
+        choices=choices,
+        required=row.is_yes("required"),
+        accept=row.text_of("accept", needed=bool(rule)),
+        source=row.text_of("source"),
+        rule=rule,
+        otherwise=otherwise or "fail",
+        finding=finding,
+    )
 
 
 def _build_touches(rows: Iterable[TableRow]) -> dict[tuple[str, str], TouchRule]:

@@ -28,7 +28,7 @@ class ForecastWeek:
 
 def forecast_by_week(boilers: QuerySet[Boiler], at: datetime, weeks: int = MAX_WEEKS) -> list[ForecastWeek]:
     """Return what comes due and lapses after `at`, by calendar week, beginning with the week of `at`: one query."""
-    steps = list(_segments_to_come(boilers, at, weeks).values_list("week", "state").annotate(Count("id")))
+    steps = list(_segments_to_come(boilers, at, weeks).values_list("week", "state").annotate(Count("id")))  # type: ignore[misc]
     # West of Greenwich a Sunday evening still belongs to the week before UTC's.
     first = min([_monday_of(at.astimezone(UTC).date()), *(week for week, _, _ in steps)])
     week_by_monday = {w.monday: w for w in _count_weeks(steps)}
@@ -40,7 +40,7 @@ def forecast_by_boiler(
     boilers: QuerySet[Boiler], at: datetime, weeks: int = MAX_WEEKS
 ) -> dict[UUID, list[ForecastWeek]]:
     """Return the same for each boiler with anything to come, in one query; weeks without anything are left out."""
-    counted = _segments_to_come(boilers, at, weeks).values_list("boiler", "week", "state").annotate(Count("id"))
+    counted = _segments_to_come(boilers, at, weeks).values_list("boiler", "week", "state").annotate(Count("id"))  # type: ignore[misc]
     steps_by_boiler: dict[UUID, list[tuple[date, str, int]]] = {}
     for boiler, week, state, count in counted.order_by("boiler"):
         steps_by_boiler.setdefault(boiler, []).append((week, state, count))

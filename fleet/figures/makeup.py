@@ -67,7 +67,8 @@ def _meter_readings(
     by_place: dict[UUID, list[tuple[datetime, float]]] = defaultdict(list)
     ordered = entries.order_by("performed_at", "visit_id", "number")
     for place, at, value in ordered.values_list("position", "performed_at", "readings__number"):
-        by_place[place].append((at, value))
+        if value is not None:  # the query asks for rows with a number only
+            by_place[place].append((at, value))
     return by_place
 
 

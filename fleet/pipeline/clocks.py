@@ -9,7 +9,7 @@ from fleet.rules.values import HeatEvidence, Judgement
 
 def next_boundary(judgement: Judgement, more: Iterable[datetime], at: datetime) -> datetime | None:
     """Return the earliest instant after `at` at which the judgement or one of `more` changes, None without any."""
-    instants = [s.since for s in (*judgement.standings, *judgement.states) if s.since]
+    instants = [s.since for s in judgement.standings if s.since] + [s.since for s in judgement.states if s.since]
     instants += [i for d in judgement.deficiencies for i in (d.opened_at, *(s.since for s in d.levels))]
     instants += [i for c in judgement.conditions for i in (c.since, c.until) if i]
     return min((i for i in (*instants, *more) if i > at), default=None)

@@ -317,5 +317,13 @@ def hand_in_paper(*, building: Building, boiler: UUID | None, cells: Cells, at: 
     if faults or since is None or until is None:
         raise Refused.from_faults(faults, status=422)
     start = day_start(since, building.zone)
-    texts = {"kind": cells["kind"].strip(), "name": cells["name"].strip()}
-    add_paper(building=building.id, boiler=boiler, since=start, until=until, at=at, cause=cause, **texts)
+    add_paper(
+        building=building.id,
+        boiler=boiler,
+        kind=cells["kind"].strip(),
+        name=cells["name"].strip(),
+        since=start,
+        until=until,
+        at=at,
+        cause=cause,
+    )

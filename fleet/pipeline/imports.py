@@ -58,8 +58,9 @@ def receive_import(*, portfolio: Portfolio, content: bytes, name: str, by: User,
         raise Refused("too_large", f"A file is at most {MAX_BYTES >> 20} MiB.", status=413)
     if not content:
         raise Refused("required", "The file is empty.", ("file",), status=422)
-    who = {"who": by.get_username(), "who_id": by.id}
-    row = imports.receive_file(portfolio=portfolio, content=content, name=name, at=at, **who)
+    row = imports.receive_file(
+        portfolio=portfolio, content=content, name=name, at=at, who=by.get_username(), who_id=by.id
+    )
     if len(content) <= (MAX_PACKED_BYTES_AT_ONCE if content.startswith(files.ZIP_SIGNATURE) else MAX_BYTES_AT_ONCE):
         _attempt_import(row.id, at, watched=False)
     else:

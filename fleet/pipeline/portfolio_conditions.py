@@ -27,7 +27,8 @@ def clamp_to_written_alerts(portfolio: UUID, at: datetime) -> datetime:
     written = Alert.with_withdrawn.filter(portfolio=portfolio, boiler=None).aggregate(
         Max("raised_at"), Max("returned_at")
     )
-    return max([at, *(instant for instant in written.values() if instant)])
+    instants: list[datetime] = [instant for instant in written.values() if instant]
+    return max([at, *instants])
 
 
 def settle_portfolio(*, portfolio: UUID, at: datetime) -> alerts.Reconciled:

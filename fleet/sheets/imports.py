@@ -157,15 +157,17 @@ def missing_lines(
         yield _missing_line(building, boiler, "", f"{name} of {address}")
     for key, boiler_row in sorted(register.boilers.items()):
         if key not in boilers and key[0] in named:
-            yield _missing_line(*key, "", boiler_row.name)
+            building, boiler = key
+            yield _missing_line(building, boiler, "", boiler_row.name)
     for key, place in sorted(register.positions.items()):
         if key[:2] in boilers and key not in places:
-            yield _missing_line(*key, place.name)
+            building, boiler, position = key
+            yield _missing_line(building, boiler, position, place.name)
 
 
 def _missing_line(building: str, boiler: str, position: str, name: str) -> dict[str, Any]:
     sentence = f"{name} is not in the file: it stays as it is."
-    fields = {"row": None, "building": building, "boiler": boiler, "position": position, "notes": []}
+    fields: dict[str, Any] = {"row": None, "building": building, "boiler": boiler, "position": position, "notes": []}
     return {**fields, "does": [{"what": "missing", "sentence": sentence}]}
 
 

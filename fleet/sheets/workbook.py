@@ -126,7 +126,7 @@ class _SheetReader:
         if isinstance(value, (int, float)):
             return as_text(value)
         if isinstance(value, (datetime, date)) and is_day(name):
-            return value.isoformat()[:10] if value == _midnight_of(value) else value.isoformat(" ")
+            return str(value)[:10] if value == _midnight_of(value) else str(value)
         message = f"A date or time ({value}) stands here, where a text or number belongs: format the cell as text."
         return self._note_fault("not_here", message, number, column)
 

@@ -1,7 +1,7 @@
 """What a visit can be refused for: its own content, and references to things that do not exist. All faults at once."""
 
 import math
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from uuid import UUID
@@ -155,7 +155,7 @@ def _is_number(value: Value) -> bool:
     return isinstance(value, (int, float)) and not isinstance(value, bool)
 
 
-_TYPES = {
+_TYPES: Mapping[str, Callable[[Value], bool]] = {
     "bool": lambda value: isinstance(value, bool),
     "number": _is_number,
     "choice": lambda value: isinstance(value, str),

@@ -4,22 +4,27 @@ from collections.abc import Iterator, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
+from typing import TypeVar
 from uuid import UUID
+
+from django.db.models import QuerySet
 
 from fleet import pipeline
 from fleet.accounts.models import User
-from fleet.alerts.acts import AlertDecision as AlertDecision
+from fleet.alerts.acts import AlertDecision
 from fleet.alerts.models import Alert
 from fleet.deficiencies.acts import DeficiencyDecision
 from fleet.deficiencies.life import level_at
 from fleet.deficiencies.models import Deficiency
 from fleet.errors import Refused
-from fleet.jobs.acts import JobDecision as JobDecision
+from fleet.jobs.acts import JobDecision
 from fleet.jobs.models import Job
 from fleet.management.town.chance import Chance
 from fleet.management.town.season import day_of, local_time
 from fleet.pipeline import JobRequest
 from fleet.portfolio.models import Portfolio
+
+SomeRow = TypeVar("SomeRow", Deficiency, Alert)
 
 DAY = timedelta(days=1)
 PLANNING_HORIZON = 14 * DAY  # how far the dispatcher plans
@@ -58,8 +63,8 @@ class DemoDesk:
             self._decide_alert(alert, at)
         self.decide_jobs(at)
 
-    def _unseen_rows(self, rows: object) -> Iterator[object]:
-        portfolio_rows = rows.filter(portfolio=self.portfolio).order_by("id")  # type: ignore[attr-defined]
+    def _unseen_rows(self, rows: QuerySet[SomeRow]) -> Iterator[SomeRow]:
+        portfolio_rows = rows.filter(portfolio=self.portfolio).order_by("id")
         for row in portfolio_rows:
             if row.id not in self.seen_ids:
                 self.seen_ids.add(row.id)

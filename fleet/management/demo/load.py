@@ -8,6 +8,7 @@ from collections import Counter, defaultdict
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 from datetime import datetime, timedelta
+from functools import partial
 from heapq import merge
 from typing import Any
 
@@ -134,7 +135,7 @@ class _PortfolioLoad:
 
     def _service_events(self) -> Iterable[LoadEvent]:
         recent = sorted((s for s in self.story.services if s.since >= self.cut), key=lambda s: s.since)
-        return [LoadEvent(s.since, lambda at, s=s: self._set_service_state(s, at)) for s in recent]
+        return [LoadEvent(s.since, partial(self._set_service_state, s)) for s in recent]
 
     def _set_service_state(self, fact: TownServiceState, at: datetime) -> None:
         boiler = self.boilers[fact.boiler]
@@ -148,11 +149,9 @@ class _PortfolioLoad:
     def _post_events(self) -> Iterable[LoadEvent]:
         events = []
         for batch in _group_month_sheets([v for v in self.story.visits if v.posted_at >= self.cut]):
-            events.append(LoadEvent(batch[0].posted_at, lambda at, b=batch: self._post_batch(b, at)))
-            events += [LoadEvent(v.again_at, lambda at, v=v: self._post_batch([v], at)) for v in batch if v.again_at]
-            events += [
-                LoadEvent(v.second[1], lambda at, v=v: self._second_correction(v, at)) for v in batch if v.second
-            ]
+            events.append(LoadEvent(batch[0].posted_at, partial(self._post_batch, batch)))
+            events += [LoadEvent(v.again_at, partial(self._post_batch, [v])) for v in batch if v.again_at]
+            events += [LoadEvent(v.second[1], partial(self._second_correction, v)) for v in batch if v.second]
         return sorted((e for e in events if e.at < self.now), key=lambda e: e.at)
 
     def _post_batch(self, batch: list[TownVisit], at: datetime) -> None:

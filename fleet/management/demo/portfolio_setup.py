@@ -98,8 +98,15 @@ def add_papers(portfolio: Portfolio, story: Story, at: datetime) -> None:
     buildings = dict(Building.objects.filter(portfolio=portfolio).values_list("ref", "id"))
     for paper in story.papers:
         since = datetime.combine(paper.since, time(12), UTC)
-        values = {"kind": paper.kind, "name": paper.name, "since": since, "until": paper.until}
-        pipeline.add_paper(building=buildings[paper.house], at=at, cause=CAUSE, **values)
+        pipeline.add_paper(
+            building=buildings[paper.house],
+            kind=paper.kind,
+            name=paper.name,
+            since=since,
+            until=paper.until,
+            at=at,
+            cause=CAUSE,
+        )
 
 
 def adopt_terms(portfolio: Portfolio, story: Story, owner: User, at: datetime) -> None:

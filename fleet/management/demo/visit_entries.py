@@ -9,15 +9,15 @@ from uuid import UUID, uuid5
 from fleet.portfolio.models import Boiler, Position
 from fleet.visits.incoming import IncomingEntry, IncomingVisit, Person
 
-GOOD_FLUSH = {
+GOOD_FLUSH: dict[str, Any] = {
     "burner_firing": True,
     "water": "runs",
     "burner_stopped": True,
     "recovery": "prompt",
     "sediment": "clear",
 }
-GOOD_POP = {"opens_psi": 15.0, "opened_sharply": True, "after_pop": "tight", "seal_intact": True}
-GOOD_LIFT = {"gauge_psi": 6.0, "lifted": True, "discharged": True, "after_lift": "tight"}
+GOOD_POP: dict[str, Any] = {"opens_psi": 15.0, "opened_sharply": True, "after_pop": "tight", "seal_intact": True}
+GOOD_LIFT: dict[str, Any] = {"gauge_psi": 6.0, "lifted": True, "discharged": True, "after_lift": "tight"}
 LEFT_WELL: Mapping[str, Any] = {
     "jumpers_off": True,
     "set_points_read": True,
@@ -102,7 +102,7 @@ def _limit_trip_entry(bench: VisitWriter, at: datetime) -> IncomingEntry:
 
 def combustion_entries(bench: VisitWriter, at: datetime, o2_pct: float, stack_f: float) -> list[IncomingEntry]:
     """Return a combustion test of a clean flame: oxygen in %, stack in F."""
-    flue = {"o2_pct": o2_pct, "co_ppm": 18.0, "co_trend": "steady", "stack_f": stack_f, "room_f": 72.0}
+    flue: dict[str, Any] = {"o2_pct": o2_pct, "co_ppm": 18.0, "co_trend": "steady", "stack_f": stack_f, "room_f": 72.0}
     return [bench.test_entry(at, "combustion_test", "burner", burner_firing=True, ambient_co_ppm=1.0, **flue)]
 
 

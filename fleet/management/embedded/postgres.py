@@ -136,5 +136,12 @@ class Cluster:
 
     def _connect_as_superuser(self) -> psycopg.Connection[tuple[object, ...]]:
         password = self.folder.load_keys()["superuser"]
-        where = {"host": os.fspath(self.sockets), "port": PORT, "dbname": "postgres", "user": SUPERUSER}
-        return psycopg.connect(**where, password=password, connect_timeout=5, autocommit=True)
+        return psycopg.connect(
+            host=os.fspath(self.sockets),
+            port=PORT,
+            dbname="postgres",
+            user=SUPERUSER,
+            password=password,
+            connect_timeout=5,
+            autocommit=True,
+        )

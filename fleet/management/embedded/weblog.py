@@ -1,6 +1,7 @@
 """The web server's log in the site's own format. Requests that the site logs itself are not logged again."""
 
 import logging
+from collections.abc import MutableMapping
 from datetime import timedelta
 from typing import Any
 
@@ -16,7 +17,7 @@ REQUEST_ID_HEADER = (
 class Discreet(Logger):
     """Logs static files and requests refused before the site, without secret addresses and query strings."""
 
-    def access(self, resp: Any, req: Any, environ: dict[str, Any], request_time: timedelta) -> None:
+    def access(self, resp: Any, req: Any, environ: MutableMapping[str, Any], request_time: timedelta) -> None:
         """Log one line for a response, unless the site has logged it."""
         if self.access_log_enabled and all(name.lower() != REQUEST_ID_HEADER for name, _ in resp.headers):
             fields = {
@@ -28,4 +29,4 @@ class Discreet(Logger):
             self.access_log.info("answered", extra=fields)
 
     def _set_handler(self, log: logging.Logger, output: Any, fmt: logging.Formatter, stream: Any = None) -> None:
-        super()._set_handler(log, output, JsonLines(), stream)
+        super()._set_handler(log, output, JsonLines(), stream)  # type: ignore[misc]  # missing from the stubs

@@ -17,6 +17,7 @@ from django.views.decorators.http import require_POST
 
 from fleet import pipeline
 from fleet.accounts import looks, policy
+from fleet.accounts.requests import user_of
 from fleet.alerts import queries as alerts
 from fleet.alerts.acts import AlertDecision
 from fleet.alerts.models import Alert
@@ -58,7 +59,7 @@ class AlertFilter:
             rows = rows.filter(until=None)
         if self.condition:
             rows = rows.filter(condition=self.condition)
-        return rows.filter(portfolio=self.portfolio) if self.portfolio else rows
+        return rows.filter(portfolio=self.portfolio) if self.portfolio else rows  # type: ignore[misc]
 
 
 @signed_in_page
@@ -119,7 +120,7 @@ def _alert_versions(request: HttpRequest) -> dict[UUID, int]:
 
 def _try_action(request: HttpRequest, row: Any, kind: str, version: int, at: datetime) -> tuple[tuple[str, ...], int]:
     """Run the action; return the messages of its faults and the HTTP status."""
-    user, read_field = request.user, request.POST.get
+    user, read_field = user_of(request), request.POST.get
     reason = read_field("reason", "")[:400].replace("\x00", "")
     until = parse_local_instant(read_field("until", ""), row.zone) if kind == "shelve" else None
     cause = Cause(who=user.get_username(), request_id=request.META.get("GAUGEGLASS_REQUEST_ID", ""))

@@ -54,17 +54,20 @@ class FeedEntry:
     @property
     def begun(self) -> datetime:
         """When the first alert began."""
-        return min(item.alert.since for item in self.items)
+        since: datetime = min(item.alert.since for item in self.items)
+        return since
 
     @property
     def raised(self) -> datetime:
         """When the last alert was raised."""
-        return max(item.alert.raised_at for item in self.items)
+        raised_at: datetime = max(item.alert.raised_at for item in self.items)
+        return raised_at
 
     @property
     def latest(self) -> datetime:
         """When the last alert began."""
-        return max(item.alert.since for item in self.items)
+        since: datetime = max(item.alert.since for item in self.items)
+        return since
 
     @property
     def over(self) -> tuple[datetime, datetime] | None:

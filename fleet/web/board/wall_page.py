@@ -12,6 +12,7 @@ from django.template.loader import render_to_string
 from django.utils.html import escape
 
 from fleet.accounts import policy
+from fleet.accounts.requests import user_of
 from fleet.board import wall
 from fleet.board.wall import WallBoiler
 from fleet.portfolio.models import Portfolio
@@ -50,7 +51,7 @@ class WallBuilding:
 @signed_in_page
 def show_wall(request: HttpRequest, at: datetime) -> StreamingHttpResponse:
     """Show the wall."""
-    user, boiler_filter = request.user, BoilerFilter.from_request(request)
+    user, boiler_filter = user_of(request), BoilerFilter.from_request(request)
     visible_boilers = policy.boilers_for(user, "board.see", at)
     buildings = _group_by_building(
         wall.wall_boilers(boiler_filter.filter_boilers(visible_boilers), at, boiler_filter.standing), at

@@ -11,6 +11,7 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, render
 
 from fleet.accounts import policy
+from fleet.accounts.requests import user_of
 from fleet.alerts import queries as alerts
 from fleet.assessments import queries as assessments
 from fleet.assessments.queries import EntryLine
@@ -60,7 +61,7 @@ class PositionHistory:
 @signed_in_page
 def show_boiler(request: HttpRequest, at: datetime, boiler_id: UUID) -> HttpResponse:
     """Show the page of one boiler; 404 if the user may not see it."""
-    visible_boilers = policy.boilers_for(request.user, "board.see", at).select_related("building__portfolio")
+    visible_boilers = policy.boilers_for(user_of(request), "board.see", at).select_related("building__portfolio")
     boiler = get_object_or_404(visible_boilers, id=boiler_id)
     permitted, standing_context = _permitted_actions(request.user, boiler, at), _standing_context(boiler, at)
     boiler_numbers = engineering.compute_numbers(boiler, at, "visit.see" in permitted)
@@ -83,7 +84,8 @@ def show_boiler(request: HttpRequest, at: datetime, boiler_id: UUID) -> HttpResp
 
 
 def _standing_context(boiler: Boiler, at: datetime) -> dict[str, Any]:
-    now, *later = board.standing_from(boiler.id, at) or [None]
+    segments = board.standing_from(boiler.id, at)
+    now, later = (segments[0], segments[1:]) if segments else (None, [])
     places, unguarded = board.position_states(boiler.id, at)
     return {
         "now": now,
@@ -99,7 +101,9 @@ def _standing_context(boiler: Boiler, at: datetime) -> dict[str, Any]:
 
 def _draw_boiler_glass(boiler: Boiler, now: Segment | None, at: datetime) -> GlassDrawing | None:
     """Draw the boiler's proof glass; None if the boiler was never judged."""
-    return now and draw_glass(glasses.glasses_of([boiler.id]).get(boiler.id), now.standing, boiler.building.zone, at)
+    if now is None:
+        return None
+    return draw_glass(glasses.glasses_of([boiler.id]).get(boiler.id), now.standing, boiler.building.zone, at)
 
 
 def find_bare_hazards(course: Sequence[Segment], at: datetime) -> Iterator[BareHazard]:

@@ -63,7 +63,12 @@ def show_building(request: HttpRequest, at: datetime, building_id: UUID) -> Http
     if not boilers:
         raise Http404
     building = boilers[0].building
-    context = {"building": building, "as_of": at, "here": "board", "boilers": _boiler_lines(boilers, at)}
+    context: dict[str, Any] = {
+        "building": building,
+        "as_of": at,
+        "here": "board",
+        "boilers": _boiler_lines(boilers, at),
+    }
     context |= _forecast_context(building, boilers, at) | _deficiency_context(user, boilers, at)
     context |= _visit_context(user, building, boilers, at) | _job_context(user, building, at)
     readable_boilers = boilers if context["may_read"] else []
@@ -89,7 +94,7 @@ def _deficiency_context(user: User, boilers: Iterable[Boiler], at: datetime) -> 
         deficiency_lists.deficiencies_at(Boiler.objects.filter(id__in=[b.id for b in boilers]), at), "open", at
     )
     fetched_rows: list[Any] = list(
-        rows.select_related("boiler", "position").order_by("rank", "opened_at", "id")[: MAX_DEFICIENCIES + 1]
+        rows.select_related("boiler", "position").order_by("rank", "opened_at", "id")[: MAX_DEFICIENCIES + 1]  # type: ignore[misc]
     )
     deficiencies: list[DeficiencyDetail] = deficiency_lists.deficiency_details(fetched_rows[:MAX_DEFICIENCIES], at)
     jobs_by_deficiency = current_job.current_jobs_of_deficiencies(

@@ -99,8 +99,9 @@ class Rung:
         if self.stands and segment and segment.until:
             joint = ", lapses" if words == "due" else " until"
             return f"{words}{joint} {_unbroken_day(segment.until, self.zone)}"
-        has_start = words in ("failed", "lapsed") and segment and segment.since
-        return f"{words} since {_unbroken_day(segment.since, self.zone)}" if has_start and segment else words
+        if words in ("failed", "lapsed") and segment and segment.since:
+            return f"{words} since {_unbroken_day(segment.since, self.zone)}"
+        return words
 
 
 @dataclass(frozen=True, slots=True)

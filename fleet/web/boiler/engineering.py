@@ -10,6 +10,7 @@ from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404
 
 from fleet.accounts import policy
+from fleet.accounts.requests import user_of
 from fleet.assessments.queries import EntryLine
 from fleet.engineering.ladder import MAX_STEAM_PSI
 from fleet.portfolio.models import Boiler
@@ -97,7 +98,7 @@ def _terms_in_force(boiler: Boiler, at: datetime) -> AdoptedTerms:
 @signed_in_page
 def download_panel(request: HttpRequest, at: datetime, boiler_id: UUID, panel: str) -> HttpResponse:
     """Send one panel's table as CSV; 404 unless the user may read the visits it rests on."""
-    visible_boilers = policy.boilers_for(request.user, "visit.see", at).select_related("building")
+    visible_boilers = policy.boilers_for(user_of(request), "visit.see", at).select_related("building")
     boiler = get_object_or_404(visible_boilers, id=boiler_id)
     with use_units(lambda: US):  # programs read the file, so it always uses US units, named in its headings
         panels_by_code = {p.code: p for p in compute_numbers(boiler, at, may_read=True).panels}
@@ -164,7 +165,9 @@ def _input_sentences(boiler_data: BoilerData, measure: Measure) -> list[str]:
 
 
 def _meter_sentences(boiler_data: BoilerData, measure: Measure) -> list[str]:
-    periods = [p for p in water_side.makeup_periods(boiler_data, measure.place) if p.measure.entry == measure.entry]
+    place = measure.place
+    of_meter = water_side.makeup_periods(boiler_data, place) if place else ()
+    periods = [p for p in of_meter if p.measure.entry == measure.entry]
     if not periods:
         first = boiler_data.measures_of(("meter_reading",), measure.place)[:1]
         text = "The first reading of this meter that counts: nothing to compare with yet."

@@ -7,6 +7,7 @@ from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, render
 
 from fleet.accounts import policy
+from fleet.accounts.requests import user_of
 from fleet.assessments import queries as assessments
 from fleet.portfolio import queries as register
 from fleet.visits.models import Entry
@@ -18,7 +19,9 @@ MAX_LINES = 50
 @signed_in_page
 def show_position(request: HttpRequest, at: datetime, boiler_id: UUID, position_id: UUID) -> HttpResponse:
     """Show one page of entries; 404 if the user may not read the visits, or if the position is not the boiler's."""
-    visible_boilers = policy.boilers_for(request.user, "visit.see", at).filter(id=boiler_id).select_related("building")
+    visible_boilers = (
+        policy.boilers_for(user_of(request), "visit.see", at).filter(id=boiler_id).select_related("building")
+    )
     boiler = get_object_or_404(visible_boilers)
     place = get_object_or_404(register.positions_of(visible_boilers), id=position_id)
     before = _parse_before(request.GET.get("before", ""), position_id)

@@ -10,6 +10,7 @@ from django.http import HttpRequest
 from fleet import pipeline
 from fleet.accounts import policy
 from fleet.accounts.models import Grant, User
+from fleet.accounts.requests import user_of
 from fleet.deficiencies.acts import DeficiencyDecision
 from fleet.deficiencies.queries import DeficiencyDetail
 from fleet.errors import Refused
@@ -36,7 +37,7 @@ def forms_for(request: HttpRequest, deficiency: DeficiencyDetail, at: datetime, 
     if offered and deficiency.life.status in OVER_STATUSES:
         return []
     building = row.boiler.building
-    grants = policy.grants_for(request.user, "board.see", at).filter(Q(building=None) | Q(building=building))
+    grants = policy.grants_for(user_of(request), "board.see", at).filter(Q(building=None) | Q(building=building))
     roles = set(grants.filter(portfolio=row.portfolio_id).values_list("role", flat=True))
     permitted_kinds = [kind for kind, action in ACTIONS.items() if roles & policy.ACTIONS[action]]
     if offered and deficiency.life.level == "hold":
@@ -50,13 +51,16 @@ def _build_form(kind: str, request: HttpRequest, deficiency: DeficiencyDetail, a
     def run_form(texts: Texts, original: Texts) -> None:
         number = int(original["version"]) if original["version"].isdecimal() and len(original["version"]) < 10 else 0
         cause = Cause(who=request.user.get_username(), request_id=request.META.get("GAUGEGLASS_REQUEST_ID", ""))
-        act_arguments = {
-            "deficiency": deficiency.row.id,
-            "decision": _read_decision(kind, texts, zone),
-            "version": number,
-        }
+        decision = _read_decision(kind, texts, zone)
         try:
-            pipeline.act_on_deficiency(**act_arguments, by=request.user, at=at, cause=cause)
+            pipeline.act_on_deficiency(
+                deficiency=deficiency.row.id,
+                decision=decision,
+                version=number,
+                by=user_of(request),
+                at=at,
+                cause=cause,
+            )
         except Refused as refused:
             raise (Refused("stale", STALE_MESSAGE, status=412) if refused.status == 412 else refused) from None
 

@@ -12,6 +12,7 @@ from django.shortcuts import render
 
 from fleet.accounts import policy
 from fleet.accounts.models import User
+from fleet.accounts.requests import user_of
 from fleet.calendar import day_of
 from fleet.deficiencies import deficiency_lists
 from fleet.deficiencies.models import Deficiency
@@ -77,11 +78,11 @@ class DeficiencyLine:
 @signed_in_page
 def show_deficiencies(request: HttpRequest, at: datetime) -> HttpResponse:
     """Show one page of the list, with the count of each class."""
-    deficiency_filter, user = DeficiencyFilter.from_request(request), request.user
+    deficiency_filter, user = DeficiencyFilter.from_request(request), user_of(request)
     visible_boilers = policy.boilers_for(user, "board.see", at)
     rows = _filtered_rows(deficiency_filter, visible_boilers, at)
     deficiencies, after = _read_page(
-        rows.filter(level_now=deficiency_filter.level) if deficiency_filter.level else rows,
+        rows.filter(level_now=deficiency_filter.level) if deficiency_filter.level else rows,  # type: ignore[misc]
         deficiency_filter,
         query_text(request, "after"),
         at,
@@ -111,7 +112,7 @@ def _filtered_rows(deficiency_filter: DeficiencyFilter, boilers: QuerySet[Any], 
 
 
 def _level_counts(rows: QuerySet[Deficiency]) -> list[tuple[str, int]]:
-    count_by_level = dict(rows.order_by().values_list("level_now").annotate(Count("id")))
+    count_by_level = dict(rows.order_by().values_list("level_now").annotate(Count("id")))  # type: ignore[misc]
     return [(level.value, count_by_level.get(level.value, 0)) for level in Level]
 
 
@@ -124,7 +125,7 @@ def _read_page(
         rank, opened, last = place
         later = Q(opened_at__gt=opened) | Q(opened_at=opened, id__gt=last)
         rows = rows.filter(Q(rank__gt=rank) | Q(rank=rank) & later)
-    ordered_rows = rows.select_related("boiler__building__portfolio", "position").order_by("rank", "opened_at", "id")
+    ordered_rows = rows.select_related("boiler__building__portfolio", "position").order_by("rank", "opened_at", "id")  # type: ignore[misc]
     fetched_rows: list[Any] = list(ordered_rows[: PER_PAGE + 1])
     page_rows = fetched_rows[:PER_PAGE]
     deficiencies = [

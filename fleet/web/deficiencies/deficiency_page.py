@@ -13,6 +13,7 @@ from django.views.decorators.http import require_POST
 
 from fleet.accounts import policy
 from fleet.accounts.models import User
+from fleet.accounts.requests import user_of
 from fleet.board import history
 from fleet.deficiencies import queries, story
 from fleet.deficiencies.models import Deficiency
@@ -87,7 +88,7 @@ def _jobs_about(user: User | Any, row: Deficiency, at: datetime) -> QuerySet[Job
 def _page_context(
     request: HttpRequest, deficiency: queries.DeficiencyDetail, forms: list[Form], at: datetime
 ) -> dict[str, Any]:
-    row, user = deficiency.row, request.user
+    row, user = deficiency.row, user_of(request)
     building, events = row.boiler.building, _life_events(deficiency)
     first_act, clears_by = queries.advice_for(row, at)
     may_read = policy.is_allowed(user, "visit.see", row.portfolio_id, building.id, at)

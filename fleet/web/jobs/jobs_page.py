@@ -151,7 +151,11 @@ def _item_proofs(all_details: Iterable[queries.JobDetail]) -> dict[str, tuple[st
     ]
     deficiency_ids = {item.deficiency_id for item, visit in settled_items if item.deficiency_id and visit}
     lines = {(row, str(visit)): line for row, visit, line in deficiencies.closing_lines(deficiency_ids)}
-    return {str(item.id): (visit, lines.get((item.deficiency_id, visit))) for item, visit in settled_items if visit}
+    return {
+        str(item.id): (visit, lines.get((item.deficiency_id, visit)) if item.deficiency_id else None)
+        for item, visit in settled_items
+        if visit
+    }
 
 
 def _urgency_key(slip: JobSlip) -> tuple[int, bool, datetime]:

@@ -12,6 +12,7 @@ from django.utils import timezone
 from django.views.decorators.http import require_POST
 
 from fleet.accounts import policy
+from fleet.accounts.requests import user_of
 from fleet.board import history
 from fleet.pipeline.edits import release_at, service_state_at
 from fleet.portfolio.models import Boiler
@@ -58,7 +59,7 @@ def change_boiler(request: HttpRequest, boiler_id: UUID) -> HttpResponse:
 
 
 def _get_visible_boiler(request: HttpRequest, boiler_id: UUID, at: datetime) -> Boiler:
-    visible_boilers = policy.boilers_for(request.user, "register.see", at).select_related("building__portfolio")
+    visible_boilers = policy.boilers_for(user_of(request), "register.see", at).select_related("building__portfolio")
     return get_object_or_404(visible_boilers, id=boiler_id)
 
 
@@ -73,7 +74,7 @@ def _boiler_forms(
 ) -> dict[str, list[Form]]:
     """Return the forms by position id, the boiler's own under ""; {} unless the user may change the register."""
     boiler = boiler_view.boiler
-    if not policy.is_allowed(request.user, "register.change", boiler.portfolio_id, boiler.building_id, at):
+    if not policy.is_allowed(user_of(request), "register.change", boiler.portfolio_id, boiler.building_id, at):
         return {}
     context = changes.EditContext(boiler_view, service_state_at(boiler.id, at), release_at(at), at, cause_of(request))
     return {
@@ -104,7 +105,7 @@ def _place_contexts(
 ) -> Iterator[dict[str, Any]]:
     """Yield each position; for users who may read visits, with what visits did since the register's last entry."""
     boiler, release = boiler_view.boiler, release_at(at)
-    may_read = policy.is_allowed(request.user, "visit.see", boiler.portfolio_id, boiler.building_id, at)
+    may_read = policy.is_allowed(user_of(request), "visit.see", boiler.portfolio_id, boiler.building_id, at)
     since = {p.place.id: p.now.since if p.now else boiler.since for p in boiler_view.places}
     done = occupants.occupant_acts_since(since, at) if may_read else {}
     for place in boiler_view.places:

@@ -13,6 +13,7 @@ from django.views.decorators.http import require_POST
 
 from fleet import pipeline
 from fleet.accounts import policy
+from fleet.accounts.requests import user_of
 from fleet.board import history
 from fleet.calendar import day_of
 from fleet.portfolio.models import Boiler, Building
@@ -51,7 +52,7 @@ def change_building(request: HttpRequest, building_id: UUID) -> HttpResponse:
 
 
 def _get_visible_building(request: HttpRequest, building_id: UUID, at: datetime) -> tuple[Building, list[Boiler]]:
-    visible_boilers = policy.boilers_for(request.user, "register.see", at).filter(building=building_id)
+    visible_boilers = policy.boilers_for(user_of(request), "register.see", at).filter(building=building_id)
     boilers = list(visible_boilers.select_related("building__portfolio").order_by("name", "ref"))
     if not boilers:
         raise Http404
@@ -72,7 +73,7 @@ def _building_context(building: Building, boilers: list[Boiler], forms: list[For
 
 
 def _building_forms(request: HttpRequest, building: Building, at: datetime) -> list[Form]:
-    if not policy.is_allowed(request.user, "register.change", building.portfolio_id, building.id, at):
+    if not policy.is_allowed(user_of(request), "register.change", building.portfolio_id, building.id, at):
         return []
     cause, today = cause_of(request), day_of(at, building.zone).isoformat()
     edited_rows = pipeline.EditScope(building)

@@ -13,6 +13,7 @@ from django.views.decorators.http import require_POST
 
 from fleet import pipeline
 from fleet.accounts import policy
+from fleet.accounts.requests import user_of
 from fleet.errors import Refused
 from fleet.pipeline.edits import release_at
 from fleet.portfolio.models import Import, Portfolio
@@ -103,11 +104,11 @@ def decide_import(request: HttpRequest, import_id: UUID, kind: str) -> HttpRespo
 
 
 def _get_portfolio(request: HttpRequest, portfolio_id: UUID, at: datetime) -> Portfolio:
-    return get_object_or_404(policy.portfolios_for(request.user, "register.change", at), id=portfolio_id)
+    return get_object_or_404(policy.portfolios_for(user_of(request), "register.change", at), id=portfolio_id)
 
 
 def _get_import(request: HttpRequest, import_id: UUID, at: datetime) -> Import:
-    portfolios = policy.portfolios_for(request.user, "register.change", at)
+    portfolios = policy.portfolios_for(user_of(request), "register.change", at)
     return get_object_or_404(
         Import.objects.filter(portfolio__in=portfolios).defer("content", "table").select_related("portfolio"),
         id=import_id,

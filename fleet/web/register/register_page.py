@@ -13,6 +13,7 @@ from django.views.decorators.http import require_POST
 
 from fleet import pipeline
 from fleet.accounts import policy
+from fleet.accounts.requests import user_of
 from fleet.calendar import day_of
 from fleet.pipeline.edits import release_at
 from fleet.portfolio.models import Portfolio
@@ -50,9 +51,11 @@ def add_building(request: HttpRequest) -> HttpResponse:
 @signed_in_page
 def download_register(request: HttpRequest, at: datetime, portfolio_id: UUID, kind: str) -> StreamingHttpResponse:
     """Send a portfolio's register, as far as the user may see it, as a sheet; with `?example=yes` an empty example."""
-    visible_boilers = policy.boilers_for(request.user, "register.see", at).filter(portfolio=portfolio_id)
+    visible_boilers = policy.boilers_for(user_of(request), "register.see", at).filter(portfolio=portfolio_id)
     portfolio = Portfolio.objects.filter(id__in=visible_boilers.order_by().values("portfolio")).first()
-    portfolio = portfolio or get_object_or_404(policy.portfolios_for(request.user, "register.see", at), id=portfolio_id)
+    portfolio = portfolio or get_object_or_404(
+        policy.portfolios_for(user_of(request), "register.see", at), id=portfolio_id
+    )
     if kind not in WRITERS:
         raise Http404
     (media_type, write), release = WRITERS[kind], release_at(at)
@@ -65,7 +68,7 @@ def download_register(request: HttpRequest, at: datetime, portfolio_id: UUID, ki
 
 
 def _register_context(request: HttpRequest, at: datetime, form: Form | None) -> dict[str, Any]:
-    boilers = policy.boilers_for(request.user, "register.see", at)
+    boilers = policy.boilers_for(user_of(request), "register.see", at)
     word = request.GET.get("q", "").strip()[:100].replace("\x00", "")
     building_page: Page[Any] = Paginator(
         register_views.find_buildings(boilers, word).select_related("portfolio"), PAGE_SIZE
@@ -75,7 +78,7 @@ def _register_context(request: HttpRequest, at: datetime, form: Form | None) -> 
         "word": word,
         "boilers": boilers.count(),
         "portfolios": list(Portfolio.objects.filter(id__in=boilers.order_by().values("portfolio")).order_by("name")),
-        "may_import": set(policy.portfolios_for(request.user, "register.change", at).values_list("id", flat=True)),
+        "may_import": set(policy.portfolios_for(user_of(request), "register.change", at).values_list("id", flat=True)),
         "form": form or _building_form(request, at),
         "here": "register",
     }
@@ -83,7 +86,7 @@ def _register_context(request: HttpRequest, at: datetime, form: Form | None) -> 
 
 def _building_form(request: HttpRequest, at: datetime) -> Form | None:
     """Return the form to add a building; None unless the user may change a whole portfolio."""
-    portfolios = list(policy.portfolios_for(request.user, "register.change", at).order_by("name"))
+    portfolios = list(policy.portfolios_for(user_of(request), "register.change", at).order_by("name"))
     if not portfolios:
         return None
     today = day_of(at, "UTC").isoformat()

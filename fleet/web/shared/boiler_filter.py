@@ -38,7 +38,7 @@ class BoilerFilter:
     def filter_boilers(self, boilers: QuerySet[Boiler]) -> QuerySet[Boiler]:
         """Return the boilers of the portfolio with every word in their address, reference or name; of any standing."""
         if self.portfolio:
-            boilers = boilers.filter(portfolio=self.portfolio)
+            boilers = boilers.filter(portfolio=self.portfolio)  # type: ignore[misc]
         for word in self.q.split()[:8]:
             boilers = boilers.filter(
                 Q(building__address__icontains=word) | Q(building__ref__icontains=word) | Q(name__icontains=word)

@@ -6,18 +6,19 @@ from typing import Any
 
 from django.contrib.auth.views import redirect_to_login
 from django.http import HttpRequest, HttpResponse
+from django.http.response import HttpResponseBase
 from django.utils import timezone
 from django.views.decorators.cache import cache_control
 from django.views.decorators.http import require_safe
 
-PageView = Callable[..., HttpResponse]
+PageView = Callable[..., HttpResponseBase]
 
 
 def signed_in_page(view: PageView) -> PageView:
     """Make `view` a page; it gets the instant of the request as its second argument."""
 
     @wraps(view)
-    def signed_in(request: HttpRequest, **kwargs: Any) -> HttpResponse:
+    def signed_in(request: HttpRequest, **kwargs: Any) -> HttpResponseBase:
         if not request.user.is_authenticated:
             return _ask_to_sign_in(request)
         return view(request, timezone.now(), **kwargs)
