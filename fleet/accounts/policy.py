@@ -37,6 +37,18 @@ ACTIONS: dict[str, frozenset[str]] = {
     "self_check.see": frozenset({"manager", "owner", "office"}),
 }
 
+# What limits an action besides the role; enforced where the action is done.
+LIMITS: dict[str, str] = {
+    "visit.correct_own": "within 24 hours of posting",
+    "visit.second": "a qualified technician, not the poster",
+    "deficiency.defer": "never a hold",
+    "deficiency.explain": "a qualified technician",
+    "job.see_own": "planned for oneself",
+    "job.answer": "accept, decline or start what is planned for oneself",
+    "terms.adopt": "for the whole portfolio",
+    "people.change": "a manager: the roles of the field and of the desk",
+}
+
 OWN_CORRECTION = timedelta(hours=24)  # after posting, an author corrects a visit without a manager
 
 
