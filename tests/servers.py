@@ -7,9 +7,11 @@ import atexit
 import os
 import shutil
 import signal
+import sys
 from collections import Counter
 from collections.abc import Generator
 from contextlib import ExitStack
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -44,10 +46,22 @@ def chromium() -> str | None:
 @pytest.hookimpl(wrapper=True, tryfirst=True)
 def pytest_load_initial_conftests(early_config: pytest.Config) -> Generator[None, Any, Any]:
     """Start the servers before anybody reads Django's settings; wrappers come before every plain hook."""
+    _keep_bytecode(early_config.rootpath / ".pytest_cache" / "bytecode")
     early_config.add_cleanup(ENDINGS.close)
     atexit.register(ENDINGS.close)  # when pytest gives up before it is configured
     _start()
     return (yield)
+
+
+def _keep_bytecode(folder: Path) -> None:
+    """Where nothing may be compiled beside the sources, compile into `folder`: for this process and all it starts.
+
+    Otherwise each process of the run, and each of the many that tests start, compiles all anew.
+    """
+    if sys.dont_write_bytecode:
+        sys.pycache_prefix, sys.dont_write_bytecode = str(folder), False
+        os.environ["PYTHONPYCACHEPREFIX"] = str(folder)
+        os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
 
 
 def _start() -> None:

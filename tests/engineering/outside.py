@@ -6,9 +6,33 @@ library over a range. The closing lines of the run, and `python -m tests.enginee
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import cache
+from importlib import import_module
 from typing import Any
 
 import numpy as np
+import pint
+
+
+class LateLibrary:
+    """A library that takes a second to import: the first test that asks it something imports it."""
+
+    def __init__(self, name: str) -> None:
+        self._name = name
+
+    def __getattr__(self, name: str) -> Any:
+        return getattr(import_module(self._name), name)
+
+
+@cache
+def unit_registry() -> pint.UnitRegistry:
+    """Return pint's own units, made once for all files."""
+    return pint.UnitRegistry(cache_folder=None)
+
+
+def quantity(value: Any, unit: str = "") -> pint.Quantity:
+    """Return a value with its unit."""
+    return unit_registry().Quantity(value, unit)
 
 
 @dataclass(frozen=True, slots=True)

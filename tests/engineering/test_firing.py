@@ -1,16 +1,14 @@
 """What a burner fires, against the printed clockings and nozzles."""
 
-import pint
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from fleet.engineering import firing
 from fleet.errors import Refused
-from tests.engineering.outside import met
+from tests.engineering.outside import met, quantity
 
 SOURCE = "published values 6.5"
-Q_ = pint.UnitRegistry(cache_folder=None).Quantity
 
 
 @pytest.mark.parametrize(
@@ -65,7 +63,7 @@ def test_an_input_is_graded_against_the_plate(ratio: float, verdict: str) -> Non
 
 @given(st.floats(0.1, 100), st.floats(1, 1000), st.floats(500, 3000))
 def test_clocking_has_the_dimensions_of_volume_over_time_times_value(dial: float, seconds: float, value: float) -> None:
-    power = Q_(dial, "foot**3") / Q_(seconds, "second") * Q_(value, "Btu_it/foot**3")
+    power = quantity(dial, "foot**3") / quantity(seconds, "second") * quantity(value, "Btu_it/foot**3")
     assert firing.gas_input_btu_h(dial, seconds, value) == pytest.approx(power.to("Btu_it/hour").magnitude, rel=1e-9)
 
 

@@ -1,14 +1,14 @@
 """The fuels' stoichiometry and the heat of flue gas, against printed tables and two libraries."""
 
-import cantera as ct
-import CoolProp.CoolProp as cool
 import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from fleet.engineering.fuels import FUELS, NASA, heat_kj_mol
-from tests.engineering.outside import met, swept
+from tests.engineering.outside import LateLibrary, met, swept
+
+ct, cool = LateLibrary("cantera"), LateLibrary("CoolProp.CoolProp")
 
 JANAF = [  # kJ/mol over 298.15 K, from memory
     ("N2", 400, 2.971), ("N2", 500, 5.911), ("N2", 600, 8.894), ("N2", 700, 11.937),

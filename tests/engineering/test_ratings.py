@@ -1,13 +1,12 @@
 """Ratings against the check table of published values, section 1.3."""
 
-import pint
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from fleet.engineering import ratings, steam
 from fleet.errors import Refused
-from tests.engineering.outside import met
+from tests.engineering.outside import met, quantity
 
 SOURCE = "published values 1.3"
 TABLE = [  # gross Btu/h, bhp, lb/h from and at 212, EDR gross, net Btu/h, EDR net
@@ -67,11 +66,8 @@ def test_net_and_gross_turn_into_each_other(gross: float) -> None:
 
 @given(st.floats(1e3, 1e8))
 def test_boiler_horsepower_is_pint_s(gross: float) -> None:
-    theirs = UNITS.Quantity(gross, "Btu_it/hour").to("boiler_horsepower").magnitude
+    theirs = quantity(gross, "Btu_it/hour").to("boiler_horsepower").magnitude
     assert ratings.boiler_horsepower(gross) == pytest.approx(theirs, rel=1e-6)
-
-
-UNITS = pint.UnitRegistry(cache_folder=None)
 
 
 @given(st.floats(1e3, 1e8), st.floats(10, 1e5), st.floats(1.01, 3))

@@ -2,7 +2,6 @@
 
 import math
 
-import fluids.safety_valve
 import numpy as np
 import pytest
 from hypothesis import given
@@ -19,7 +18,9 @@ from fleet.engineering.relief import (
 )
 from fleet.engineering.units import factor
 from fleet.errors import Refused
-from tests.engineering.outside import met, said, swept
+from tests.engineering.outside import LateLibrary, met, said, swept
+
+safety_valve = LateLibrary("fluids.safety_valve")
 
 
 @pytest.mark.parametrize(
@@ -144,7 +145,7 @@ def test_an_independent_sizing_asks_for_the_area_that_passes_the_flow() -> None:
     ours = [nozzle_lb_h(a, p, 0.878) for a, p in zip(areas.ravel(), pressures.ravel(), strict=True)]
     kg_s, pascal = factor("lb/h", "kg/h") / 3600, factor("psi", "Pa")
     asked = [
-        fluids.safety_valve.API520_A_steam(m=w * kg_s, T=450.0, P1=p * pascal, Kd=0.878) / factor("in2", "cm2") * 1e4
+        safety_valve.API520_A_steam(m=w * kg_s, T=450.0, P1=p * pascal, Kd=0.878) / factor("in2", "cm2") * 1e4
         for w, p in zip(ours, pressures.ravel(), strict=True)
     ]
     swept("relief", "fluids, API 520 steam", "area for the flow, in2", areas, asked, rel=2e-3)

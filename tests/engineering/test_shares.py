@@ -1,13 +1,14 @@
 """The interval of a counted share against scipy's, and what must hold of any."""
 
 import pytest
-import scipy.stats
 from hypothesis import given
 from hypothesis import strategies as st
 
 from fleet.engineering.shares import share_of
 from fleet.errors import Refused
-from tests.engineering.outside import swept
+from tests.engineering.outside import LateLibrary, swept
+
+stats = LateLibrary("scipy.stats")
 
 COUNTS = st.integers(1, 5000).flatmap(lambda tried: st.tuples(st.integers(0, tried), st.just(tried)))
 
@@ -16,7 +17,7 @@ def test_the_bounds_are_those_of_scipy() -> None:
     ours, theirs = [], []
     for failed, tried in [(0, 1), (1, 1), (0, 20), (1, 20), (2, 20), (10, 20), (20, 20), (7, 700), (1234, 5000)]:
         found = share_of(failed, tried)
-        bounds = scipy.stats.binomtest(failed, tried).proportion_ci(0.95, method="wilson")
+        bounds = stats.binomtest(failed, tried).proportion_ci(0.95, method="wilson")
         ours += [found.low, found.high]
         theirs += [bounds.low, bounds.high]
     swept("shares", "scipy, Wilson score", "bounds of a share", ours, theirs, rel=1e-9, within=1e-12)

@@ -5,14 +5,15 @@ import statistics
 import time
 from collections.abc import Callable
 
-import CoolProp.CoolProp as cool
 import numpy as np
 import pytest
 import seuif97
 
 from fleet.engineering.steam import saturation_f
 from fleet.engineering.units import factor
-from tests.engineering.outside import SAID
+from tests.engineering.outside import SAID, LateLibrary
+
+cool = LateLibrary("CoolProp.CoolProp")
 
 COUNT, ROUNDS, TIMES = 1_000_000, 5, 3.0
 PSIA = np.linspace(12.0, 40.0, COUNT)

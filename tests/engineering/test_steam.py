@@ -2,8 +2,6 @@
 
 from collections.abc import Callable
 
-import CoolProp.CoolProp as cool
-import iapws
 import numpy as np
 import pytest
 import seuif97
@@ -12,7 +10,9 @@ from hypothesis import strategies as st
 
 from fleet.engineering import steam
 from fleet.engineering.units import convert, factor
-from tests.engineering.outside import met, swept
+from tests.engineering.outside import LateLibrary, met, swept
+
+cool, iapws = LateLibrary("CoolProp.CoolProp"), LateLibrary("iapws")
 
 MPA = factor("psia", "MPa abs")
 TABLE = [  # psig at 14.696 psia, F, h_f, h_fg, h_g Btu/lb, v_g ft3/lb, lb/ft3: published values 1.2

@@ -2,13 +2,14 @@
 
 import numpy as np
 import pytest
-import scipy.stats
 from hypothesis import given
 from hypothesis import strategies as st
 
 from fleet.engineering.trend import chance_of_order, stack_trend
 from fleet.errors import Refused
-from tests.engineering.outside import SAID, swept
+from tests.engineering.outside import SAID, LateLibrary, swept
+
+stats = LateLibrary("scipy.stats")
 
 DAYS = [0.0, 10.0, 25.0, 33.0, 47.0, 60.0, 71.0, 90.0]
 
@@ -24,8 +25,8 @@ def test_slope_and_chance_are_those_of_scipy() -> None:
     for seed in range(40):
         days, differences = random_series(seed, 6 + seed % 20)
         found = stack_trend(days, differences)
-        slope = scipy.stats.theilslopes(differences, days).slope * 30
-        chance = scipy.stats.kendalltau(days, differences, method="exact", alternative="greater").pvalue
+        slope = stats.theilslopes(differences, days).slope * 30
+        chance = stats.kendalltau(days, differences, method="exact", alternative="greater").pvalue
         ours += [found.slope_f_month, found.chance]
         theirs += [slope, chance]
     swept("combustion", "scipy, Theil-Sen and Kendall", "trend of the stack", ours, theirs, rel=1e-9, within=1e-12)

@@ -1,16 +1,13 @@
 """Evaporation and falling levels against the printed tables, and by their own dimensions."""
 
-import pint
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from fleet.engineering import steam, water
 from fleet.errors import Refused
-from tests.engineering.outside import met, said
+from tests.engineering.outside import met, quantity, said
 
-UNITS = pint.UnitRegistry(cache_folder=None)
-Q_ = UNITS.Quantity
 SOURCE = "published values 8"
 AT_2_PSIG = 16.696
 EVAPORATION = [  # Btu/h, psig, lb/h, gal/h at 60 F, gpm
@@ -143,8 +140,8 @@ OUTPUT, SURFACE, PSIA = st.floats(1e4, 1e7), st.floats(1, 100), st.floats(8, 40)
 def test_the_time_has_the_dimensions_of_volume_times_density_over_flow(
     output: float, surface: float, psia: float, drop: float, returned: float
 ) -> None:
-    mass = Q_(surface, "foot**2") * Q_(drop, "inch") * Q_(steam.liquid_lb_ft3(psia), "pound/foot**3")
-    flow = Q_(output, "Btu_it/hour") / Q_(steam.evaporation_btu_lb(psia), "Btu_it/pound") * (1 - returned)
+    mass = quantity(surface, "foot**2") * quantity(drop, "inch") * quantity(steam.liquid_lb_ft3(psia), "pound/foot**3")
+    flow = quantity(output, "Btu_it/hour") / quantity(steam.evaporation_btu_lb(psia), "Btu_it/pound") * (1 - returned)
     expected = (mass / flow).to("minute").magnitude
     assert water.level_fall(drop, surface, output, psia, returned).minutes == pytest.approx(expected, rel=1e-9)
 

