@@ -1,6 +1,6 @@
 """The API holds to its own description, whatever is sent: generated requests, good and broken, on every operation.
 
-2,000 cases in a run, 10,000 by `--fuzz-cases 10000`. Every check of the generator is on. A well-formed post may also be
+300 cases in a run, 10,000 by `--fuzz-cases 10000`. Every check of the generator is on. A well-formed post may also be
 answered 404 (an id of nothing), 409, 412, 422, 428 and 429: what it says is not so, or not so any more.
 """
 
