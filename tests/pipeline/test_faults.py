@@ -154,7 +154,7 @@ import django
 django.setup()
 from fleet import pipeline
 sweeping = import_module("fleet.pipeline.sweep")
-conclude, taken = sweeping.conclude, []
+conclude, taken = sweeping.conclude_boilers, []
 
 def slowly(boilers, **how):
     taken.append(boilers)
@@ -164,7 +164,7 @@ def slowly(boilers, **how):
         time.sleep(600)
     return done
 
-sweeping.conclude = slowly
+sweeping.conclude_boilers = slowly
 pipeline.sweep(at=datetime.fromisoformat("{at}"))
 """
 

@@ -178,7 +178,7 @@ def test_a_job_that_cannot_be_brought_on_stops_nobody(
     for one in (job, other):
         one.refresh_from_db()
         office.plan(one, TOMORROW + (HOUR * 4 if one == other else 0 * HOUR))
-    keep = pipeline.jobs.services.keep
+    keep = pipeline.jobs.services.update_jobs
 
     def poisoned(rows: Any, at: Any) -> Any:
         if [r.id for r in rows] == [job.id]:
@@ -280,7 +280,11 @@ def test_a_job_on_which_somebody_else_decided_is_stale(office: Crew, job: Job) -
     office.plan(job)
     with pytest.raises(Refused) as refused:
         pipeline.act_on_job(
-            job=job.id, decision=pipeline.jobs.on_jobs.Decision("cancel", "x"), version=1, by=office.dispatcher, at=NOW
+            job=job.id,
+            decision=pipeline.jobs.on_jobs.JobDecision("cancel", "x"),
+            version=1,
+            by=office.dispatcher,
+            at=NOW,
         )
     assert told(refused) == (412, [("stale", ("version",))])
 

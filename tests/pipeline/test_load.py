@@ -85,7 +85,7 @@ def serial(fleet: Fleet, visits: list[IncomingVisit]) -> Whole:
 @pytest.fixture
 def named_sweeps(monkeypatch: pytest.MonkeyPatch) -> None:
     """A sweep shows which boiler it has in hand, as a post does."""
-    lock = sweeping.lock
+    lock = sweeping.lock_boilers
 
     def named(boilers: list[UUID], **how: Any) -> list[Boiler]:
         called(boilers[0])

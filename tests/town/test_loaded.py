@@ -132,11 +132,11 @@ class Just(Chance):
         super().__init__("just")
         self.likely = likely
 
-    def of(self, *about: object) -> "Just":
+    def branch(self, *names: object) -> "Just":
         return self
 
-    def happens(self, likely: float) -> bool:
-        return likely == self.likely
+    def happens(self, share: float) -> bool:
+        return share == self.likely
 
 
 def desks(likely: float) -> list[DemoDesk]:

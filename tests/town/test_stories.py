@@ -41,7 +41,7 @@ def test_the_town_knows_no_framework_and_no_network() -> None:
 
 
 def test_one_seed_tells_one_story_in_every_interpreter() -> None:
-    here = "from tests.town.test_stories import *; print(digest(make(3, NOW, TINY)))"
+    here = "from tests.town.test_stories import *; print(digest(make_stories(3, NOW, TINY)))"
     done = subprocess.run([sys.executable, "-c", here], capture_output=True, text=True, check=True)
     assert done.stdout.strip() == digest(make_stories(3, NOW, TINY))
 
