@@ -22,6 +22,12 @@ class User(AbstractUser):
     telephone = models.CharField(max_length=LONGEST, blank=True, default="", validators=[dialable])
     reach: Reach | None = None  # no column: set where a key authenticates the person, and used by the policy
 
+    @property
+    def display_name(self) -> str:
+        """The full name; without one, the user name."""
+        return self.get_full_name() or self.get_username()
+
+
 
 class Grant(Row):
     """A role of a person in one portfolio, or one building of it, until an instant."""

@@ -115,4 +115,4 @@ def add_qualification(
 
 def names_in_sentence(users: Iterable[User]) -> str:
     """Return the names of users, joined by commas."""
-    return ", ".join(u.get_full_name() or u.get_username() for u in users)
+    return ", ".join(u.display_name for u in users)

@@ -31,6 +31,30 @@ class EntryLine:
     answered: str
     compared: str  # the value it was compared with, and its unit
 
+    @property
+    def device_kind(self) -> str:
+        """The kind of the device that was fitted, set or removed; "" for a test, whose position says it."""
+        device = self.entry.device
+        return device.kind.name.lower() if device and self.entry.act != "test" else ""
+
+    @property
+    def verdict_text(self) -> str:
+        """Its outcome, and the grade of proof if it has one: "Pass, full"."""
+        if self.verdict is None:
+            return ""
+        outcome = self.verdict.outcome.replace("_", " ").capitalize()
+        return f"{outcome}, {self.verdict.grade}" if self.verdict.grade not in ("", "failed") else outcome
+
+    @property
+    def measured(self) -> list[tuple[str, str, str]]:
+        """The readings that have a unit."""
+        return [reading for reading in self.readings if reading[2]]
+
+    @property
+    def counts_no_more(self) -> bool:
+        """Whether a later correction replaced or withdrew it."""
+        return bool(self.entry.visit.corrected_by or self.entry.visit.void)
+
 
 def visit_lines(visit: UUID, at: datetime) -> list[EntryLine]:
     """Return the visit's entries in the order done, in five queries."""

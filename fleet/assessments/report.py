@@ -62,7 +62,7 @@ def report_data(visit: Visit, at: datetime) -> dict[str, Any]:
 
 
 def _visit_facts(visit: Visit, zone: str) -> Iterable[tuple[str, str]]:
-    people = (p.user.get_full_name() or p.user.get_username() if p.user else p.name for p in visit.people.all())
+    people = (person.display_name for person in visit.people.all())
     yield "Present", ", ".join(people)
     yield "Posted", _moment_in_words(visit.posted_at, zone)
     if visit.state_on_arrival != "unknown":

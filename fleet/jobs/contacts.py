@@ -34,7 +34,7 @@ class Contact:
     @property
     def name(self) -> str:
         """The full name, else the user name."""
-        return self.user.get_full_name() or self.user.get_username()
+        return self.user.display_name
 
     @property
     def dial(self) -> str:

@@ -31,6 +31,11 @@ class JobDetail:
     acts: list[Act]
 
     @property
+    def is_planned(self) -> bool:
+        """Whether it has a time that somebody has not declined."""
+        return self.job.planned_since is not None and self.status != states.DECLINED
+
+    @property
     def open(self) -> list[JobItemState]:
         """The items that are still open."""
         return [a for a in self.asked if a.settled is None]

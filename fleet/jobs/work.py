@@ -27,6 +27,11 @@ class WorkItem:
     level: str
     due: datetime | None = None
 
+    @property
+    def key(self) -> str:
+        """The deficiency's id; of a procedure, the position's id and the procedure's code."""
+        return str(self.deficiency) if self.deficiency else f"{self.position} {self.procedure}"
+
 
 @dataclass(frozen=True, slots=True)
 class Trip:

@@ -45,6 +45,11 @@ class Attendance(Row):
     user = models.ForeignKey(User, models.PROTECT, null=True, related_name="+")
     name = models.CharField(max_length=200, blank=True)
 
+    @property
+    def display_name(self) -> str:
+        """The name of the account; of somebody without one, the name that was entered."""
+        return self.user.display_name if self.user else self.name
+
 
 class Entry(Row):
     """One entry of a visit, in the order done. Its id follows from visit and number, so a repeat is the same row."""

@@ -20,6 +20,7 @@ from fleet.web.alerts import alerts_page
 from tests.cast import DAY, NOW, Fleet, make_fleet, make_person
 from tests.jobs.crew import crew
 from tests.web.conftest import SetClock, SignIn
+from tests.web.markup import markup_of
 from tests.web.test_board import Count, read
 
 pytestmark = pytest.mark.django_db
@@ -119,7 +120,7 @@ def test_what_is_refused_is_said_beside_the_alert(
     fields: dict[str, str], said: str, raised: Alert, dana: Client
 ) -> None:
     response = send(dana, raised, "shelve", **fields)
-    own = response.content.decode().split(f'id="alert-{raised.id}"')[1].split("</li>")[0]
+    own = markup_of(response).split(f'id="alert-{raised.id}"')[1].split("</li>")[0]
     assert (response.status_code, said in own, 'role="alert"' in own, Act.objects.count()) == (422, True, True, 0)
 
 
@@ -305,7 +306,7 @@ def test_all_of_one_heading_are_acknowledged_or_shelved_at_once(eight: list[Aler
 def test_one_that_changed_meanwhile_is_named_and_the_others_are_done(eight: list[Alert], dana: Client) -> None:
     Alert.objects.filter(id=eight[4].id).update(version=2)
     response = dana.post("/alerts/acknowledge/", {"alert": [f"{a.id}:1" for a in eight]})
-    own = response.content.decode().split(f'id="alert-{eight[4].id}"')[1].split("</li>")[0]
+    own = markup_of(response).split(f'id="alert-{eight[4].id}"')[1].split("</li>")[0]
     assert (response.status_code, "Somebody changed this meanwhile" in own, Act.objects.count()) == (412, True, 7)
 
 

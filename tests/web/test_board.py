@@ -19,6 +19,7 @@ from fleet.rules.values import Standing
 from tests.cast import DAY, NOW, Fleet, make_fleet, make_person
 from tests.jobs.crew import crew, held
 from tests.web.conftest import SetClock, SignIn
+from tests.web.markup import markup_of
 
 pytestmark = pytest.mark.django_db
 
@@ -26,7 +27,7 @@ Count = Callable[[int], AbstractContextManager[Any]]
 
 
 def read(client: Client, address: str = "/") -> str:
-    return re.sub(r"\s+", " ", client.get(address).content.decode())
+    return markup_of(client.get(address))
 
 
 def words(body: str) -> str:

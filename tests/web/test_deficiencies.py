@@ -18,6 +18,7 @@ from tests.cast import DAY, NOW, Fleet, make_fleet, make_person
 from tests.jobs.crew import Crew, crew, held
 from tests.web.conftest import SetClock, SignIn
 from tests.web.desk import form_of
+from tests.web.markup import markup_of
 from tests.web.test_board import Count, read
 
 pytestmark = pytest.mark.django_db
@@ -188,7 +189,7 @@ def test_what_is_refused_is_said_beside_its_field(
     kind: str, fields: dict[str, str], field: str, office: Crew, row: Deficiency, mona: Client
 ) -> None:
     response = send(mona, row, kind, **{"to": str(office.rosa.id), **fields})
-    told = response.content.decode()
+    told = markup_of(response)
     assert (response.status_code, f'id="{kind}-{field}-fault"' in told, Act.objects.count()) == (422, True, 0)
 
 

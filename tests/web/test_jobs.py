@@ -17,6 +17,7 @@ from fleet.web.jobs import jobs_page as door
 from tests.cast import DAY, NOW, Fleet, make_fleet, make_person
 from tests.jobs.crew import HOUR, Crew, crew, held
 from tests.web.conftest import SetClock, SignIn
+from tests.web.markup import markup_of
 from tests.web.test_board import Count, read
 
 pytestmark = pytest.mark.django_db
@@ -108,7 +109,7 @@ def test_accepted_and_declined_on_the_page(office: Crew, job: Job, rosa: Client)
 )
 def test_what_is_refused_is_said_beside_the_job(start: str, said: str, office: Crew, job: Job, dana: Client) -> None:
     response = plan(dana, office, job, start)
-    own = response.content.decode().split(f'id="job-{job.id}"')[1].split("</li>\n")[0]
+    own = markup_of(response).split(f'id="job-{job.id}"')[1].split("</main>")[0]
     assert (response.status_code, said in own, 'role="alert"' in own) == (422, True, True)
 
 

@@ -159,6 +159,7 @@ def _feed_context(request: HttpRequest, at: datetime, faults: AlertFaults | None
         "looked": last_look,
         "news": alerts.changed_since(all_alerts, last_look).count() if last_look else 0,
         "asked": alert_filter,
+        "page_link": f"{alert_filter.query_string}&page=" if alert_filter.query_string else "?page=",
         "conditions": sorted(all_alerts.order_by("condition").values_list("condition", flat=True).distinct()),
         "portfolios": portfolios,
         "granted": bool(portfolios),

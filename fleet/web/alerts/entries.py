@@ -29,6 +29,26 @@ class FeedItem:
     may: frozenset[str]
     faults: tuple[str, ...] = ()
 
+    @property
+    def place_name(self) -> str:
+        """The address of its building; of an alert about a whole portfolio, the portfolio's name."""
+        return self.building.address if self.building else str(self.alert.portfolio.name)
+
+    @property
+    def shows_job(self) -> bool:
+        """Whether it is about a job that the user may see."""
+        return "see_job" in self.may
+
+    @property
+    def may_acknowledge(self) -> bool:
+        """Whether the user may acknowledge it, and nobody has."""
+        return "acknowledge" in self.may and self.alert.acknowledged_at is None
+
+    @property
+    def may_shelve(self) -> bool:
+        """Whether the user may shelve it."""
+        return "shelve" in self.may
+
 
 @dataclass(frozen=True, slots=True)
 class FeedEntry:
@@ -45,6 +65,28 @@ class FeedEntry:
     def several(self) -> bool:
         """Whether there is more than one alert."""
         return len(self.items) > 1
+
+    @property
+    def status(self) -> str:
+        """The code of the status of all its alerts together."""
+        alert = self.first.alert
+        if alert.until:
+            return "returned_to_normal"
+        if not self.several:
+            return str(alert.status)
+        if alert.shelved_until:
+            return "shelved"
+        return "acknowledged" if self.acknowledged == len(self.items) else "raised"
+
+    @property
+    def partly_acknowledged(self) -> bool:
+        """Whether some of its alerts are acknowledged and the user may acknowledge others."""
+        return self.several and self.acknowledged > 0 and bool(self.to_acknowledge)
+
+    @property
+    def may_make_job(self) -> bool:
+        """Whether the user may make a job for it."""
+        return "job" in self.first.may
 
     @property
     def new(self) -> int:
@@ -83,12 +125,12 @@ class FeedEntry:
     @property
     def to_acknowledge(self) -> list[FeedItem]:
         """The alerts this user can still acknowledge."""
-        return [i for i in self.items if "acknowledge" in i.may and i.alert.acknowledged_at is None]
+        return [item for item in self.items if item.may_acknowledge]
 
     @property
     def to_shelve(self) -> list[FeedItem]:
         """The alerts this user can shelve."""
-        return [i for i in self.items if "shelve" in i.may]
+        return [item for item in self.items if item.may_shelve]
 
     @property
     def faulty(self) -> bool:

@@ -13,9 +13,11 @@ from fleet.portfolio.models import Portfolio
 from fleet.rules.values import Standing
 from fleet.web.shared.boiler_filter import BoilerFilter, build_query
 from fleet.web.shared.glass import GlassDrawing
+from fleet.web.templatetags.said import sentences
 
 SEPARATE_STANDINGS = {Standing.NOT_SURVEYED: "Not surveyed", Standing.OFF: "Off"}
-STANDINGS_IN_NEED = {Standing.HOLD, Standing.EXPOSED, Standing.IMPAIRED, Standing.DUE}
+GRAVE_STANDINGS = {Standing.HOLD, Standing.EXPOSED, Standing.IMPAIRED}
+STANDINGS_IN_NEED = {*GRAVE_STANDINGS, Standing.DUE}
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,6 +34,33 @@ class BoardLine:
     assigned: Act | None = None
     may_make: bool = False
     sees_all_jobs: bool = False
+
+    @property
+    def boiler_name(self) -> str:
+        """The address and the name of the boiler."""
+        return f"{self.row.boiler.building.address}, {self.row.boiler.name}"
+
+    @property
+    def css_class(self) -> str:
+        """The class of the row: grave standings stand out, a clear boiler without any other reason steps back."""
+        calm = self.row.reasons[0].get("rule") == "clear" and not self.more
+        grave = self.row.standing in GRAVE_STANDINGS
+        return f"row{' row-calm' if calm else ''}{' row-grave' if grave else ''}"
+
+    @property
+    def first_sentence(self) -> str:
+        """The first sentence of what to do next."""
+        return " ".join(sentences(self.row.then)[:1])
+
+    @property
+    def second_sentence(self) -> str:
+        """The second sentence of what to do next; "" without one."""
+        return " ".join(sentences(self.row.then)[1:2])
+
+    @property
+    def sentence_count(self) -> int:
+        """How many sentences what to do next has."""
+        return len(sentences(self.row.then))
 
     @property
     def more(self) -> int:

@@ -22,12 +22,15 @@ from fleet.deficiencies import queries as deficiencies
 from fleet.portfolio.models import Boiler, Position
 from fleet.rules.wording import local_day
 from fleet.visits import queries as visits
+from fleet.visits.models import Visit
 from fleet.web.boiler import engineering
 from fleet.web.boiler.columns import BoilerColumns, build_columns, count_states
 from fleet.web.shared.glass import GlassDrawing, draw_glass
 from fleet.web.shared.pages import signed_in_page
+from fleet.web.templatetags.said import day, word
 
 RECENT_COUNT = 10
+SHOWN_REASONS, SHOWN_DEFICIENCIES = 4, 2  # the others are folded
 BARE_STANDINGS = (
     "hold",
     "exposed",
@@ -43,6 +46,10 @@ class BareHazard:
     standing: str
     sentence: str
 
+    def begin_text(self, zone: str) -> str:
+        """Return from when it stands bare, in words."""
+        return f"from {day(self.since, zone)}" if self.since else "already"
+
 
 @dataclass(frozen=True, slots=True)
 class PositionHistory:
@@ -51,11 +58,21 @@ class PositionHistory:
     place: Position
     lines: Sequence[EntryLine]
     more: bool
+    zone: str
 
     @property
     def last(self) -> UUID:
         """The oldest entry shown; older ones are requested from there."""
         return self.lines[-1].entry.id
+
+    @property
+    def summary(self) -> str:
+        """The newest entry, as a sentence part."""
+        if not self.lines:
+            return "nothing yet"
+        newest = self.lines[0]
+        outcome = f", {word(newest.verdict.outcome).lower()}" if newest.verdict else ""
+        return f"newest: {newest.title.lower()}{outcome}, {day(newest.entry.performed_at, self.zone)}"
 
 
 @signed_in_page
@@ -87,14 +104,21 @@ def _standing_context(boiler: Boiler, at: datetime) -> dict[str, Any]:
     segments = board.standing_from(boiler.id, at)
     now, later = (segments[0], segments[1:]) if segments else (None, [])
     places, unguarded = board.position_states(boiler.id, at)
+    hazards, reasons = list(find_bare_hazards(segments, at)), now.reasons if now else []
+    deficiency_details = deficiencies.open_deficiencies(boiler.id, at)
     return {
         "now": now,
         "later": later,
-        "costs": list(find_bare_hazards([s for s in (now, *later) if s], at)),
+        "shown_reasons": reasons[:SHOWN_REASONS],
+        "more_reasons": reasons[SHOWN_REASONS:],
+        "costs": hazards,
+        "told_course": _course_summary(hazards, later, boiler.building.zone),
         "places": places,
         "told_places": _count_positions([p.segment.state for p in places]),
         "unguarded": unguarded,
-        "open": deficiencies.open_deficiencies(boiler.id, at),
+        "open": deficiency_details,
+        "shown_deficiencies": deficiency_details[:SHOWN_DEFICIENCIES],
+        "more_deficiencies": deficiency_details[SHOWN_DEFICIENCIES:],
         "alerts": [*alerts.open_alerts_of_building(boiler.building_id), *alerts.open_alerts_of_boiler(boiler.id)],
     }
 
@@ -129,8 +153,9 @@ def _past_context(
         "visits": recent,
         "ready": assessments.readiness_answers(v.id for v in recent),
         "entries": visits.entry_places(entries),
-        "pasts": (histories := _position_histories(standing_context, at)),
+        "pasts": (histories := _position_histories(standing_context, boiler.building.zone, at)),
         "told_past": _newest_work(histories, boiler.building.zone),
+        "told_visits": _newest_visit(recent, boiler.building.zone),
     }
 
 
@@ -140,6 +165,13 @@ def _permitted_actions(user: Any, boiler: Boiler, at: datetime) -> set[str]:
     grants = policy.grants_for(user, "board.see", at).filter(building_scope, portfolio=boiler.portfolio_id)
     roles = set(grants.values_list("role", flat=True))
     return {action for action, permitted_roles in policy.ACTIONS.items() if roles & permitted_roles}
+
+
+def _course_summary(hazards: Sequence[BareHazard], later: Sequence[Segment], zone: str) -> str:
+    """Return the first thing that time alone brings, as a sentence part."""
+    if hazards:
+        return f"{word(hazards[0].hazard)} stands bare {hazards[0].begin_text(zone)}"
+    return f"{word(later[0].standing)} from {day(later[0].since, zone)}" if later else "it stays as it is"
 
 
 def _count_positions(states: Sequence[str]) -> str:
@@ -153,11 +185,16 @@ def _newest_work(histories: Sequence[PositionHistory], zone: str) -> str:
     return f"newest: {local_day(max(days), zone)}" if days else "nothing yet"
 
 
-def _position_histories(standing_context: dict[str, Any], at: datetime) -> list[PositionHistory]:
+def _newest_visit(recent: Sequence[Visit], zone: str) -> str:
+    """Return the kind and the day of the newest visit, as a sentence part."""
+    return f"newest: {word(recent[0].kind).lower()}, {day(recent[0].performed_at, zone)}" if recent else "none yet"
+
+
+def _position_histories(standing_context: dict[str, Any], zone: str, at: datetime) -> list[PositionHistory]:
     places = [p.segment.position for p in standing_context["places"]]
     done = assessments.lines_of_places((p.id for p in places), at, RECENT_COUNT + 1)
     lines = {p.id: done.get(str(p.id), []) for p in places}
-    return [PositionHistory(p, lines[p.id][:RECENT_COUNT], len(lines[p.id]) > RECENT_COUNT) for p in places]
+    return [PositionHistory(p, lines[p.id][:RECENT_COUNT], len(lines[p.id]) > RECENT_COUNT, zone) for p in places]
 
 
 def _linked_entries(standing_context: dict[str, Any]) -> Iterator[UUID]:

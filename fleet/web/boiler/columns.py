@@ -49,6 +49,11 @@ class Rung:
     zone: str = ""
 
     @property
+    def has_set_point(self) -> bool:
+        """Whether it is on record where it is set; where a device trips is not what somebody set."""
+        return self.at is not None and self.verb != "trips"
+
+    @property
     def state(self) -> str:
         """The code of its state; "" for a water line, which is not a device."""
         return self.segment.state if self.segment else ""
@@ -134,6 +139,11 @@ class BoilerColumn:
     def state_counts(self) -> str:
         """How many of its devices are in each state, worst first."""
         return count_states(rung.state for rung in self.rungs if rung.state)
+
+    @property
+    def where_read(self) -> str:
+        """What the scale is read on."""
+        return "on the glass" if self.unit == INCH else "by the gauge"
 
     @property
     def scale(self) -> str:

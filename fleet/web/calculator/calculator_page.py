@@ -38,6 +38,11 @@ class InputField:
     text: str
     faults: tuple[str, ...]
 
+    @property
+    def described_by(self) -> str:
+        """The ids of the hint and, if there are faults, of the faults, for `aria-describedby`."""
+        return f"{self.name}-hint {self.name}-fault" if self.faults else f"{self.name}-hint"
+
 
 @signed_in_page
 def show_calculations(request: HttpRequest, at: datetime) -> HttpResponse:

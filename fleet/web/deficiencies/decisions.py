@@ -91,7 +91,7 @@ FormParts = tuple[str, str, str, list[FormField]]
 
 
 def _assign_parts(building: Building, at: datetime) -> FormParts:
-    people = tuple((str(u.id), u.get_full_name() or u.get_username()) for u in _assignable_people(building, at))
+    people = tuple((str(u.id), u.display_name) for u in _assignable_people(building, at))
     to = FormField("to", "To whom", choices=(("", ""), *people), required=True)
     until = FormField("until", "To be done by", unit=building.zone, type="datetime-local", required=True)
     return "Assign", "Assign", "", [to, until, FormField("reason", "Anything to mind", optional_note="if so")]

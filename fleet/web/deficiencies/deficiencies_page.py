@@ -74,6 +74,13 @@ class DeficiencyLine:
     days: int
     job: CurrentJob | None
 
+    @property
+    def age_text(self) -> str:
+        """For how long it has been or was open: "12 days"; "today" for one found today."""
+        if not self.days and not self.deficiency.row.closed_at:
+            return "today"
+        return f"{self.days} day{'' if self.days == 1 else 's'}"
+
 
 @signed_in_page
 def show_deficiencies(request: HttpRequest, at: datetime) -> HttpResponse:

@@ -95,6 +95,7 @@ def _page_context(
     return {
         "row": row,
         "life": deficiency.life,
+        "is_open": row.closed_at is None and not row.withdrawn,
         "job": current_job.current_jobs_of_deficiencies(user, [row.id], at).get(row.id),
         "building": building,
         "events": events,

@@ -23,7 +23,7 @@ from fleet.deficiencies import queries as deficiencies
 from fleet.errors import Refused
 from fleet.jobs import queries, states
 from fleet.jobs.acts import JobDecision
-from fleet.jobs.models import Job
+from fleet.jobs.models import Act, Job
 from fleet.records.events import Cause
 from fleet.rules.values import Level
 from fleet.web.shared.local_times import parse_local_instant
@@ -32,6 +32,7 @@ from fleet.web.shared.pages import signed_in_page
 LEVEL_RANKS = {level.value: rank for rank, level in enumerate(Level)}  # 0 the worst
 LATE_STATUSES = (states.MISSED, states.BACK)  # was assigned, and is not done
 OVER_VISIBLE_FOR = timedelta(days=7)  # how long finished jobs stay on the page
+REASONED_ACTIONS = ("decline", "cancel")
 ACTIONS = {"plan": "job.plan", "cancel": "job.cancel", **dict.fromkeys(("accept", "decline", "start"), "job.answer")}
 
 
@@ -42,6 +43,21 @@ class JobSlip:
     details: queries.JobDetail
     may: frozenset[str]
     faults: tuple[str, ...]
+
+    @property
+    def is_late(self) -> bool:
+        """Whether it was assigned and is not done."""
+        return self.details.status in LATE_STATUSES
+
+    @property
+    def reasoned_actions(self) -> list[str]:
+        """The actions the user may do that need a reason."""
+        return [kind for kind in REASONED_ACTIONS if kind in self.may]
+
+    @property
+    def reasoned_acts(self) -> list[Act]:
+        """The acts for which somebody gave a reason."""
+        return [act for act in self.details.acts if act.reason and act.kind != "created"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -136,7 +152,6 @@ def _jobs_context(user: User | Any, at: datetime, faults: dict[UUID, tuple[str, 
         "people": _sendable_people({s.details.job.portfolio_id for s in slips}, at) if may_plan else [],
         "granted": grants,
         "makes": any(role in policy.ACTIONS["job.create"] for role, _, _ in grants),
-        "reasoned": ("decline", "cancel"),
         "here": "jobs",
     }
 

@@ -32,6 +32,14 @@ ADDED_LABELS = (
     ("settings", "New values"),
     ("declared", "Newly declared"),
 )
+STATUS_TEXTS = {
+    "ready": "Not saved yet",
+    "faulty": "Can't be taken: it has faults",
+    "saved": "Saved",
+    "withdrawn": "Withdrawn, not saved",
+    "failed": "Failed, nothing saved",
+    "saving": "Being saved",
+}
 PART_TITLES = {"changes": "What changes", "missing": "Missing from the file", "same": "Nothing new"}
 
 
@@ -139,6 +147,7 @@ def _report_context(request: HttpRequest, row: Import) -> dict[str, Any]:
     count, added = row.report.get(part, 0), row.report.get("added", {})
     return {
         "row": row,
+        "status_text": STATUS_TEXTS.get(row.status, "Being compared"),
         "busy": row.status in imports.BUSY_STATUSES,
         "share": round(100 * row.done / row.total) if row.total else None,
         "parts": [(code, words, row.report.get(code, 0)) for code, words in PART_TITLES.items()],

@@ -28,6 +28,17 @@ class FormField:
     required: bool = False
     optional_note: str = "if known"  # shown beside the label of a field that may stay empty
     faults: list[str] = field(default_factory=list)
+    id: str = ""  # set by its form
+
+    @property
+    def label_note(self) -> str:
+        """What stands beside the label: the unit, and that the field may stay empty."""
+        return ", ".join(filter(None, (self.unit, "" if self.required else self.optional_note)))
+
+    @property
+    def described_by(self) -> str:
+        """The ids of the hint and the faults, for `aria-describedby`."""
+        return " ".join(f"{self.id}-{part}" for part in ("hint" * bool(self.hint), "fault" * bool(self.faults)) if part)
 
     def fault_text(self, message: str) -> str:
         """Return the message with the field's label in place of the column code it begins with."""
@@ -48,6 +59,10 @@ class Form:
     note: str = ""
     faults: list[str] = field(default_factory=list)
     open: bool = False
+
+    def __post_init__(self) -> None:
+        for form_field in self.fields:
+            form_field.id = f"{self.key}-{form_field.name}"
 
     def submit(self, request: HttpRequest) -> int:
         """Run what was sent; return 200, or the status of the refusal, whose faults are stored in the form."""

@@ -34,6 +34,21 @@ class GlassDrawing:
     aside: str = ""  # why the standing is bad although the glass is not empty
 
     @property
+    def days_text(self) -> str:
+        """The days left with their unit: "1 day"; "" if the glass shows none."""
+        return "" if self.days is None else f"{self.days} day{'' if self.days == 1 else 's'}"
+
+    @property
+    def headline(self) -> str:
+        """The days left with the legend: "12 days of proof left, not water"."""
+        return f"{self.days_text or 'Days'} of proof left, not water"
+
+    @property
+    def full_text(self) -> str:
+        """The text, and why the standing is bad although the glass is not empty."""
+        return f"{self.text} {self.aside}".strip()
+
+    @property
     def detail(self) -> str:
         """The part of the text beside the number of days."""
         return self.text.partition(": ")[2]

@@ -1,7 +1,7 @@
 """Filters for dates with their weekday in the building's zone, codes as words, and sentences of a text."""
 
 import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from datetime import datetime
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -78,6 +78,12 @@ def _parse_instant(at: datetime | str) -> datetime:
 def sentences(text: str) -> list[str]:
     """Split a text into its sentences."""
     return SENTENCE_GAP_PATTERN.split(text.strip()) if text else []
+
+
+@register.filter
+def all_of_many(items: Sequence[Any]) -> str:
+    """Return " all 3" for three items; "" for one."""
+    return f" all {len(items)}" if len(items) > 1 else ""
 
 
 @register.filter
