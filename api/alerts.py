@@ -101,7 +101,9 @@ class AcknowledgeAlertEndpoint(APIView):
     )
     def post(self, request: Request, alert: UUID) -> Response:
         """Acknowledge the alert. This ends when it returns to normal or its class rises."""
-        return _decide_on_alert(request, alert, "alert.acknowledge", AcknowledgeSerializer, "acknowledged")
+        return _decide_on_alert(
+            request, alert, action="alert.acknowledge", serializer_class=AcknowledgeSerializer, kind="acknowledged"
+        )
 
 
 class ShelveAlertEndpoint(APIView):
@@ -115,7 +117,9 @@ class ShelveAlertEndpoint(APIView):
     )
     def post(self, request: Request, alert: UUID) -> Response:
         """Shelve the alert until the given end, its return to normal, or a higher class."""
-        return _decide_on_alert(request, alert, "alert.shelve", ShelveSerializer, "shelved")
+        return _decide_on_alert(
+            request, alert, action="alert.shelve", serializer_class=ShelveSerializer, kind="shelved"
+        )
 
 
 def _filter_by_action(rows: QuerySet[Any], user: User, action: str, at: datetime) -> QuerySet[Any]:

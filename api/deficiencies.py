@@ -162,7 +162,13 @@ class AssignDeficiencyEndpoint(APIView):
         def build_decision(data: ValidatedData) -> DeficiencyDecision:
             return DeficiencyDecision("assigned", data.get("reason", ""), until=data["until"], assignee=data["to"])
 
-        return _decide_on_deficiency(request, deficiency, "deficiency.assign", AssignSerializer, build_decision)
+        return _decide_on_deficiency(
+            request,
+            deficiency,
+            action="deficiency.assign",
+            serializer_class=AssignSerializer,
+            build_decision=build_decision,
+        )
 
 
 class ReportRepairEndpoint(APIView):
@@ -181,7 +187,11 @@ class ReportRepairEndpoint(APIView):
             return DeficiencyDecision("repair_reported", data["what"], done_at=data["done_at"])
 
         return _decide_on_deficiency(
-            request, deficiency, "deficiency.report_repair", ReportRepairSerializer, build_decision
+            request,
+            deficiency,
+            action="deficiency.report_repair",
+            serializer_class=ReportRepairSerializer,
+            build_decision=build_decision,
         )
 
 
@@ -200,7 +210,13 @@ class DeferDeficiencyEndpoint(APIView):
         def build_decision(data: ValidatedData) -> DeficiencyDecision:
             return DeficiencyDecision("deferred", data["reason"], until=data["until"])
 
-        return _decide_on_deficiency(request, deficiency, "deficiency.defer", DeferSerializer, build_decision)
+        return _decide_on_deficiency(
+            request,
+            deficiency,
+            action="deficiency.defer",
+            serializer_class=DeferSerializer,
+            build_decision=build_decision,
+        )
 
 
 class ExplainDeficiencyEndpoint(APIView):
@@ -218,7 +234,13 @@ class ExplainDeficiencyEndpoint(APIView):
         def build_decision(data: ValidatedData) -> DeficiencyDecision:
             return DeficiencyDecision("explained", data["text"], cause=data["cause"])
 
-        return _decide_on_deficiency(request, deficiency, "deficiency.explain", ExplainSerializer, build_decision)
+        return _decide_on_deficiency(
+            request,
+            deficiency,
+            action="deficiency.explain",
+            serializer_class=ExplainSerializer,
+            build_decision=build_decision,
+        )
 
 
 def _find_deficiency(request: Request, deficiency: UUID, action: str, at: datetime) -> Row:

@@ -53,7 +53,7 @@ class HistoryEndpoint(ListEndpoint):
         """Return events of every source in one order."""
         boiler = boiler_for(request, where["boiler"], see=self.action, do=self.action, at=walk.now)
         may_read_visits = policy.is_allowed(
-            user_of(request), "visit.see", boiler.portfolio_id, boiler.building_id, walk.now
+            user_of(request), "visit.see", portfolio=boiler.portfolio_id, building=boiler.building_id, at=walk.now
         )
         after = (datetime.fromisoformat(walk.after[0]), walk.after[1], UUID(walk.after[2])) if walk.after else None
         return boiler_history.history_events(

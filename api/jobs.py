@@ -274,31 +274,57 @@ def _make_job_action_endpoint(
             examples=examples,
         )
         def post(self, request: Request, job: UUID) -> Response:
-            return _act_on_job(request, job, action, serializer_class, lambda data: _build_decision(kind, data))
+            return _act_on_job(
+                request,
+                job,
+                action=action,
+                serializer_class=serializer_class,
+                build_decision=lambda data: _build_decision(kind, data),
+            )
 
     JobActionEndpoint.__name__, JobActionEndpoint.__doc__ = kind.capitalize(), description
     return JobActionEndpoint
 
 
 PlanJobEndpoint = _make_job_action_endpoint(
-    "plan", "job.plan", PlanSerializer, "planJob", "Plan it for a technician and a day.", PLAN_EXAMPLE
+    "plan",
+    "job.plan",
+    serializer_class=PlanSerializer,
+    name="planJob",
+    description="Plan it for a technician and a day.",
+    example=PLAN_EXAMPLE,
 )
 AcceptJobEndpoint = _make_job_action_endpoint(
-    "accept", "job.answer", NothingSerializer, "acceptJob", "Accept what is planned for oneself."
+    "accept",
+    "job.answer",
+    serializer_class=NothingSerializer,
+    name="acceptJob",
+    description="Accept what is planned for oneself.",
 )
 DeclineJobEndpoint = _make_job_action_endpoint(
-    "decline", "job.answer", WhySerializer, "declineJob", "Decline it, with the reason.", DECLINE_EXAMPLE
+    "decline",
+    "job.answer",
+    serializer_class=WhySerializer,
+    name="declineJob",
+    description="Decline it, with the reason.",
+    example=DECLINE_EXAMPLE,
 )
 StartJobEndpoint = _make_job_action_endpoint(
-    "start", "job.answer", NothingSerializer, "startJob", "Start it, on its day."
+    "start", "job.answer", serializer_class=NothingSerializer, name="startJob", description="Start it, on its day."
 )
 CancelJobEndpoint = _make_job_action_endpoint(
-    "cancel", "job.cancel", WhySerializer, "cancelJob", "Take it away, with the reason."
+    "cancel",
+    "job.cancel",
+    serializer_class=WhySerializer,
+    name="cancelJob",
+    description="Take it away, with the reason.",
 )
 
 
 def _build_decision(kind: str, data: ValidatedData) -> JobDecision:
-    return JobDecision(kind, data.get("reason", ""), data.get("to"), data.get("with"), data.get("start"))
+    return JobDecision(
+        kind, data.get("reason", ""), technician=data.get("to"), second=data.get("with"), since=data.get("start")
+    )
 
 
 def _require_building_access(user: User, building: UUID, action: str, at: datetime) -> None:
@@ -310,7 +336,7 @@ def _require_building_access(user: User, building: UUID, action: str, at: dateti
 
 
 def _require_action(user: User, boiler: Boiler, action: str, at: datetime) -> None:
-    if not policy.is_allowed(user, action, boiler.portfolio_id, boiler.building_id, at):
+    if not policy.is_allowed(user, action, portfolio=boiler.portfolio_id, building=boiler.building_id, at=at):
         raise PermissionDenied
 
 
@@ -330,7 +356,7 @@ def _act_on_job(
 ) -> Response:
     at, request_cause, user = timezone.now(), cause_of(request), user_of(request)
     row = _find_visible_job(user, job, at)
-    if not policy.is_allowed(user, action, row.portfolio_id, row.building_id, at):
+    if not policy.is_allowed(user, action, portfolio=row.portfolio_id, building=row.building_id, at=at):
         raise PermissionDenied
     serializer = serializer_class(data=request.data)
     serializer.is_valid(raise_exception=True)

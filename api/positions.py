@@ -214,7 +214,7 @@ def present_position_detail(row: Any, at: datetime) -> PositionDetail:
         settings=[v for v in values if v.key not in ("paths", "needed")],
         occupant=occupant,
         earlier=[s for s in reversed(stays) if s is not occupant],
-        proofs=proofs_of_stay(occupant, adopted, release, building.zone, at) if occupant else [],
+        proofs=proofs_of_stay(occupant, adopted, release=release, zone=building.zone, at=at) if occupant else [],
     )
 
 

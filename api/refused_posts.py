@@ -77,12 +77,12 @@ class KeepsRefusedMixin:
 
 def _describe_post(request: Request, response: Response) -> refused_posts.SentPost:
     data = request.data if hasattr(request, "raw") else None
-    named = data.get("boiler") if isinstance(data, dict) else None
+    boiler_text = data.get("boiler") if isinstance(data, dict) else None
     return refused_posts.SentPost(
         route=f"{request.method} {request.path}",
         request_id=request.META.get("GAUGEGLASS_REQUEST_ID", ""),
         body=getattr(request, "raw", b""),
-        boiler=_id_or_none(named),
+        boiler=_id_or_none(boiler_text),
         status=response.status_code,
         faults=response.data["errors"],
     )

@@ -78,9 +78,9 @@ class WithValuesSerializer(serializers.Serializer[Any]):
 
     def to_internal_value(self, data: Any) -> Any:
         """Collect the values under `values`. Faults of fields and values are reported together."""
-        others = {n: v for n, v in data.items() if n not in self.fields} if isinstance(data, dict) else {}
+        unknown_values = {n: v for n, v in data.items() if n not in self.fields} if isinstance(data, dict) else {}
         read, faults = _try_validate(super().to_internal_value, data)
-        values, more = _try_validate(ValuesField().run_validation, others)
+        values, more = _try_validate(ValuesField().run_validation, unknown_values)
         if faults or more:
             raise serializers.ValidationError({**faults, **more})
         return {**read, "values": values}

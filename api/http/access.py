@@ -21,7 +21,9 @@ def boiler_for(request: Request, boiler: UUID, *, see: str, do: str, at: datetim
     visible_boiler = policy.boilers_for(user_of(request), see, at).select_related("building").filter(id=boiler).first()
     if visible_boiler is None:
         raise Http404
-    if not policy.is_allowed(user_of(request), do, visible_boiler.portfolio_id, visible_boiler.building_id, at):
+    if not policy.is_allowed(
+        user_of(request), do, portfolio=visible_boiler.portfolio_id, building=visible_boiler.building_id, at=at
+    ):
         raise PermissionDenied
     return visible_boiler
 

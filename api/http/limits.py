@@ -47,10 +47,10 @@ class Limit(BaseThrottle):
         if not request.user.is_authenticated:
             return True
         reach = getattr(request.user, "reach", None)
-        who = f"key:{reach.key}" if reach is not None else f"user:{request.user.pk}"
+        counted_for = f"key:{reach.key}" if reach is not None else f"user:{request.user.pk}"
         reads = request.method in SAFE_METHODS
         limit = settings.READS_A_MINUTE if reads else settings.WRITES_A_MINUTE
-        if increment_count(f"{'reads' if reads else 'writes'}:{who}", at) > limit:
+        if increment_count(f"{'reads' if reads else 'writes'}:{counted_for}", at) > limit:
             raise RateLimitExceeded(at)
         return True
 

@@ -104,28 +104,26 @@ class ListEndpoint(TableFormatsMixin, APIView):
         Raises Refused for a cursor not issued here, and for filters that differ from those of the cursor.
         """
         query = validate_query(request, self.query_serializer)
-        filters = {
-            n: request.query_params[n] for n in query if n not in PAGING_PARAMETERS and n in request.query_params
-        }
-        facts = conditional.ground.facts
+        names = [n for n in query if n not in PAGING_PARAMETERS and n in request.query_params]
+        filters, facts = {n: request.query_params[n] for n in names}, conditional.ground.facts
         if not query.get("cursor"):
-            return ListWalk(now, now, query, filters, None, query["limit"], facts, changed=False)
+            return ListWalk(
+                now, now, query=query, filters=filters, after=None, limit=query["limit"], facts=facts, changed=False
+            )
         payload = self._read_cursor(request, query["cursor"])
         if filters and filters != payload["wanted"]:
             raise Refused("other_filters", "It was given for other filters.", ("cursor",), status=422)
         serializer = self.query_serializer(data=payload["wanted"])
         serializer.is_valid(raise_exception=True)
-        at = datetime.fromisoformat(payload["as_of"])
-        changed = payload["facts"] != facts
         return ListWalk(
             now,
-            at,
-            serializer.validated_data,
-            payload["wanted"],
-            payload["after"],
-            query["limit"],
-            payload["facts"],
-            changed,
+            datetime.fromisoformat(payload["as_of"]),
+            query=serializer.validated_data,
+            filters=payload["wanted"],
+            after=payload["after"],
+            limit=query["limit"],
+            facts=payload["facts"],
+            changed=payload["facts"] != facts,
         )
 
     def _write_cursor(self, request: Request, walk: ListWalk, last: Any) -> str:

@@ -50,23 +50,23 @@ class SignInTry:
         return {_hash_subject("name", name): NAME_PATIENCE, _hash_subject("address", self.address): ADDRESS_PATIENCE}
 
 
-def book_attempt(tried: SignInTry, at: datetime) -> timedelta:
+def book_attempt(attempt: SignInTry, at: datetime) -> timedelta:
     """Count an attempt as failed and return zero, or count nothing and return how long one must wait."""
     with transaction.atomic():
-        rows = _lock_rows(tried.subjects, at)
+        rows = _lock_rows(attempt.subjects, at)
         wait = max((row.until - at for row in rows), default=timedelta(0))
         if wait > timedelta(0):
             return wait
         for row in rows:
             _write_count(
-                row, row.failures + 1 if at - row.last_at < FORGET_AFTER else 1, tried.subjects[row.subject], at
+                row, row.failures + 1 if at - row.last_at < FORGET_AFTER else 1, attempt.subjects[row.subject], at
             )
     return timedelta(0)
 
 
-def record_success(tried: SignInTry, at: datetime) -> None:
+def record_success(attempt: SignInTry, at: datetime) -> None:
     """Take a counted attempt back: the name's count returns to 0, the address has one failure less."""
-    subjects = tried.subjects
+    subjects = attempt.subjects
     with transaction.atomic():
         for row in _lock_rows(subjects, at):
             left = 0 if subjects[row.subject] is NAME_PATIENCE else max(row.failures - 1, 0)

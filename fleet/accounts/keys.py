@@ -98,9 +98,9 @@ def people_managed_by(user: User, at: datetime) -> QuerySet[User]:
     All their grants, everywhere, lie where the user may change people. Nobody who may change people is among them, so
     that a manager cannot revoke an owner's keys.
     """
-    mine = policy.grants_for(user, "people.change", at)
-    whole = mine.filter(building=None).values("portfolio")
-    single = mine.filter(building__isnull=False).values("building")
+    managed_grants = policy.grants_for(user, "people.change", at)
+    whole = managed_grants.filter(building=None).values("portfolio")
+    single = managed_grants.filter(building__isnull=False).values("building")
     granted = Grant.objects.filter(Q(until=None) | Q(until__gt=at))
     granted_here = granted.filter(Q(portfolio__in=whole) | Q(building__in=single))
     elsewhere = granted.exclude(id__in=granted_here.values("id"))

@@ -28,7 +28,6 @@ class User(AbstractUser):
         return self.get_full_name() or self.get_username()
 
 
-
 class Grant(Row):
     """A role of a person in one portfolio, or one building of it, until an instant."""
 

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 
 from fleet.accounts.models import User
-from fleet.alerts.models import Act, Alert
+from fleet.alerts.models import Alert, AlertAct
 from fleet.errors import Fault, Refused
 from fleet.records.versioned_acts import add_act
 from fleet.rules.values import Level
@@ -24,7 +24,7 @@ class AlertDecision:
     until: datetime | None = None
 
 
-def effect_of_acts(alert: Alert, acts: Iterable[Act], at: datetime) -> tuple[datetime | None, datetime | None]:
+def effect_of_acts(alert: Alert, acts: Iterable[AlertAct], at: datetime) -> tuple[datetime | None, datetime | None]:
     """Return (acknowledged at, shelved until) as of `at`.
 
     Both end when the class rises, when the alert returns to normal, and when it is raised again.
@@ -38,7 +38,7 @@ def effect_of_acts(alert: Alert, acts: Iterable[Act], at: datetime) -> tuple[dat
     return acknowledged, until if until and at < until else None
 
 
-def _is_counted(act: Act, alert: Alert) -> bool:
+def _is_counted(act: AlertAct, alert: Alert) -> bool:
     afresh = alert.acts_from is None or act.at >= alert.acts_from
     return afresh and LEVEL_RANKS[alert.level] >= LEVEL_RANKS[act.level]
 
@@ -68,9 +68,9 @@ def _shelving_faults(decision: AlertDecision, at: datetime) -> Iterator[Fault]:
         yield Fault("too_long", f"An alert is shelved for at most {LONGEST_SHELF.days} days.", ("until",))
 
 
-def record_act(*, row: Alert, decision: AlertDecision, by: User, at: datetime, request_id: str) -> Act:
+def record_act(*, row: Alert, decision: AlertDecision, by: User, at: datetime, request_id: str) -> AlertAct:
     """Add a checked decision and give the alert its next version."""
-    act = Act(
+    act = AlertAct(
         alert=row,
         kind=decision.kind,
         level=row.level,
@@ -83,6 +83,6 @@ def record_act(*, row: Alert, decision: AlertDecision, by: User, at: datetime, r
     return add_act(act, row)
 
 
-def act_sentence(act: Act) -> str:
+def act_sentence(act: AlertAct) -> str:
     """Return what was decided, in one sentence."""
     return SENTENCES[act.kind].format(until=act.until)

@@ -32,14 +32,14 @@ def match_alerts(rows: Iterable[Alert], conditions: Iterable[Condition], at: dat
     A condition left over takes a withdrawn row of the same beginning: its cause is back, and so is the row.
     """
     listed = list(rows)
-    wanted = {_key_of(c): c for c in sorted(conditions, key=_key_of)}
+    conditions_by_key = {_key_of(c): c for c in sorted(conditions, key=_key_of)}
     live = {_key_of(r): r for r in sorted(listed, key=_key_of) if not r.withdrawn}
-    pairs = [(live.pop(key), wanted.pop(key)) for key in list(live) if key in wanted]
+    pairs = [(live.pop(key), conditions_by_key.pop(key)) for key in list(live) if key in conditions_by_key]
     for alike in (_are_both_open, _overlap_in_time):
-        pairs += list(_take_pairs(live, wanted, alike, at))
+        pairs += list(_take_pairs(live, conditions_by_key, alike, at))
     resting = {_key_of(r): r for r in sorted(listed, key=lambda r: r.raised_at) if r.withdrawn}
-    pairs += [(resting[key], wanted.pop(key)) for key in list(wanted) if key in resting]
-    return MatchedAlerts(pairs, list(live.values()), list(wanted.values()))
+    pairs += [(resting[key], conditions_by_key.pop(key)) for key in list(conditions_by_key) if key in resting]
+    return MatchedAlerts(pairs, list(live.values()), list(conditions_by_key.values()))
 
 
 def _key_of(alert_or_condition: Alert | Condition) -> AlertKey:
@@ -47,20 +47,20 @@ def _key_of(alert_or_condition: Alert | Condition) -> AlertKey:
 
 
 def _take_pairs(
-    live: dict[AlertKey, Alert], wanted: dict[AlertKey, Condition], alike: IsAlike, at: datetime
+    live: dict[AlertKey, Alert], conditions_by_key: dict[AlertKey, Condition], alike: IsAlike, at: datetime
 ) -> Iterator[tuple[Alert, Condition]]:
     """Remove from both, in order, the pairs that are alike, and yield them."""
-    by_subject = _by_subject(wanted)
+    by_subject = _by_subject(conditions_by_key)
     for key, row in list(live.items()):
-        for other in by_subject.get(key[:2], ()):
-            if other in wanted and alike(row, wanted[other], at):
-                yield live.pop(key), wanted.pop(other)
+        for other_key in by_subject.get(key[:2], ()):
+            if other_key in conditions_by_key and alike(row, conditions_by_key[other_key], at):
+                yield live.pop(key), conditions_by_key.pop(other_key)
                 break
 
 
-def _by_subject(wanted: Mapping[AlertKey, Condition]) -> dict[tuple[str, UUID], list[AlertKey]]:
+def _by_subject(conditions_by_key: Mapping[AlertKey, Condition]) -> dict[tuple[str, UUID], list[AlertKey]]:
     keys_by_subject: dict[tuple[str, UUID], list[AlertKey]] = {}
-    for key in wanted:
+    for key in conditions_by_key:
         keys_by_subject.setdefault(key[:2], []).append(key)
     return keys_by_subject
 

@@ -72,7 +72,7 @@ class Alert(Row):
         return "acknowledged" if self.acknowledged_at else "raised"
 
 
-class Act(Row):
+class AlertAct(Row):
     """A fact: what somebody decided about an alert. Never changed; its effect is derived (`acts.effect_of_acts`)."""
 
     alert = models.ForeignKey(Alert, models.PROTECT, related_name="acts")
@@ -86,6 +86,7 @@ class Act(Row):
     request_id = models.CharField(max_length=64, blank=True)
 
     class Meta:
+        db_table = "alerts_act"
         constraints = [models.UniqueConstraint(fields=["alert", "acted_on"], name="alert_act_once")]
 
 

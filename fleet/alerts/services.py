@@ -9,7 +9,7 @@ from uuid import UUID
 
 from fleet.alerts.acts import LEVEL_RANKS, effect_of_acts
 from fleet.alerts.matching import end_by, match_alerts
-from fleet.alerts.models import Act, Alert
+from fleet.alerts.models import Alert, AlertAct
 from fleet.portfolio.models import Boiler
 from fleet.records.events import ChangeEvent
 from fleet.rules.values import Condition
@@ -64,27 +64,29 @@ def _reconcile_scope(
     for row in matched.gone:
         events += _withdraw_alert(row)
     pairs = sorted(matched.pairs, key=lambda pair: end_by(pair[1], at) is None)
-    written = len(matched.gone) + len(matched.new)
+    rows_written = len(matched.gone) + len(matched.new)
     for row, condition in pairs:
         changed = _follow_condition(row, condition, acts[row.id], at)
         if changed is not None:
-            written, events = written + 1, [*events, *changed]
+            rows_written, events = rows_written + 1, [*events, *changed]
     for condition in matched.new:
         events += _raise_alert(scope, condition, at)
-    return Reconciled(written, events, [r.shelved_until for r in rows if r.shelved_until])
+    return Reconciled(rows_written, events, [r.shelved_until for r in rows if r.shelved_until])
 
 
-def _acts_by_alert(rows: Sequence[Alert]) -> dict[UUID, list[Act]]:
+def _acts_by_alert(rows: Sequence[Alert]) -> dict[UUID, list[AlertAct]]:
     """Return the acts by alert; no query where no row was ever changed."""
-    acts_by_alert: dict[UUID, list[Act]] = defaultdict(list)
+    acts_by_alert: dict[UUID, list[AlertAct]] = defaultdict(list)
     # A row at its first version has no acts. A later version may also come from evidence, so the acts are read.
     acted_ids = [r.id for r in rows if r.version > 1]
-    for act in Act.objects.filter(alert__in=acted_ids) if acted_ids else ():
+    for act in AlertAct.objects.filter(alert__in=acted_ids) if acted_ids else ():
         acts_by_alert[act.alert_id].append(act)
     return acts_by_alert
 
 
-def _follow_condition(row: Alert, condition: Condition, acts: Sequence[Act], at: datetime) -> list[ChangeEvent] | None:
+def _follow_condition(
+    row: Alert, condition: Condition, acts: Sequence[AlertAct], at: datetime
+) -> list[ChangeEvent] | None:
     """Make a row equal to its condition and acts, and return the events; None where nothing differs."""
     old = _written_values(row)
     was = (row.status, row.level)
@@ -127,7 +129,7 @@ def _change_events(row: Alert, status: str, level: str, at: datetime) -> Iterato
         yield _alert_event(row, "returned", row.until, status)
     if row.until is None and status not in ("withdrawn", "returned"):
         if LEVEL_RANKS[row.level] < LEVEL_RANKS[level]:
-            yield _alert_event(row, "rose", at, level, row.level)
+            yield _alert_event(row, "rose", at=at, before=level, after=row.level)
         elif status == "shelved" and row.status != "shelved":
             yield _alert_event(row, "shown_again", at, status)
 
@@ -157,9 +159,16 @@ def _raise_alert(scope: Values, condition: Condition, at: datetime) -> Iterator[
     yield _alert_event(row, "raised", row.since)
 
 
-def _alert_event(row: Alert, what: str, at: datetime, before: str = "", after: str = "") -> ChangeEvent:
+def _alert_event(row: Alert, change: str, at: datetime, before: str = "", after: str = "") -> ChangeEvent:
     return ChangeEvent(
-        f"alert.{what}", row.id, row.boiler_id, before, after or row.condition, row.sentence, row.condition, at
+        f"alert.{change}",
+        row.id,
+        boiler=row.boiler_id,
+        before=before,
+        after=after or row.condition,
+        sentence=row.sentence,
+        rule=row.condition,
+        at=at,
     )
 
 
@@ -186,7 +195,7 @@ def refresh_alert(*, alert: UUID, at: datetime) -> list[ChangeEvent]:
     row = Alert.objects.get(id=alert)
     old = _written_values(row)
     status = row.status
-    row.acknowledged_at, row.shelved_until = effect_of_acts(row, Act.objects.filter(alert=row), at)
+    row.acknowledged_at, row.shelved_until = effect_of_acts(row, AlertAct.objects.filter(alert=row), at)
     if _written_values(row) == old:
         return []
     row.version += 1

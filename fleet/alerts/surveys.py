@@ -29,12 +29,12 @@ class SurveyChange:
 
 def store_survey(*, boiler: Boiler, spans: Sequence[Span], heat: HeatEvidence) -> SurveyChange:
     """Make the boiler's row equal to what was concluded."""
-    wanted, warmth = as_json(spans), as_json(heat)
+    spans_json, warmth = as_json(spans), as_json(heat)
     row = Survey.objects.filter(id=boiler.id).first()
-    change = SurveyChange(row is None or row.spans != wanted, row is None or row.heat != warmth)
+    change = SurveyChange(row is None or row.spans != spans_json, row is None or row.heat != warmth)
     if change.written:
         row = row or Survey(id=boiler.id, boiler=boiler, portfolio_id=boiler.portfolio_id)
-        row.spans, row.heat = wanted, warmth
+        row.spans, row.heat = spans_json, warmth
         row.save()
     return change
 
@@ -58,7 +58,11 @@ def heat_of_building(building: UUID) -> list[HeatEvidence]:
 def _heat_from_json(row: Mapping[str, Any]) -> HeatEvidence:
     calls, lit = (tuple(_instant_from_json(t) for t in row[key]) for key in ("calls", "lit"))
     return HeatEvidence(
-        _spans_from_json(row["absent"]), _spans_from_json(row["cold"]), _spans_from_json(row["seasons"]), calls, lit
+        _spans_from_json(row["absent"]),
+        _spans_from_json(row["cold"]),
+        seasons=_spans_from_json(row["seasons"]),
+        calls=calls,
+        lit=lit,
     )
 
 

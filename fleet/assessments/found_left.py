@@ -36,8 +36,8 @@ class VisitSide:
         judged = [line.verdict for line in self.found_lines if line.verdict is not None]
         if not judged:
             return ""
-        passed = all(verdict.outcome == Outcome.PASS for verdict in judged)
-        return "As found: nothing was done to it." if passed else "Left as found."
+        all_passed = all(verdict.outcome == Outcome.PASS for verdict in judged)
+        return "As found: nothing was done to it." if all_passed else "Left as found."
 
 
 def visit_sides(lines: Sequence[EntryLine], at: datetime) -> list[VisitSide]:
@@ -45,7 +45,7 @@ def visit_sides(lines: Sequence[EntryLine], at: datetime) -> list[VisitSide]:
     places = {line.entry.position_id: line.entry.position for line in lines if line.entry.position_id}
     sides_by_place = {place: VisitSide(position) for place, position in places.items() if position}
     paths = _paths_of_places(sides_by_place, at)
-    tried: set[tuple[UUID, str]] = set()
+    tried_tests: set[tuple[UUID, str]] = set()
     touched: dict[UUID, str] = {}
     for line in lines:
         place = line.entry.position_id
@@ -57,17 +57,20 @@ def visit_sides(lines: Sequence[EntryLine], at: datetime) -> list[VisitSide]:
             touched[place] = position.name if position else ""
         elif line.entry.act == EntryAct.TEST:
             _put_line(
-                sides_by_place[place], line, [touched[p] for p in (place, *paths.get(place, ())) if p in touched], tried
+                sides_by_place[place],
+                line,
+                [touched[p] for p in (place, *paths.get(place, ())) if p in touched],
+                tried_tests,
             )
     for place, side in sides_by_place.items():
         side.through = [touched[p] for p in paths.get(place, ()) if p in touched]
     return list(sides_by_place.values())
 
 
-def _put_line(side: VisitSide, line: EntryLine, worked: Sequence[str], tried: set[tuple[UUID, str]]) -> None:
+def _put_line(side: VisitSide, line: EntryLine, worked: Sequence[str], tried_tests: set[tuple[UUID, str]]) -> None:
     attempt = (side.place.id, line.entry.code)
-    first = attempt not in tried
-    tried.add(attempt)
+    first = attempt not in tried_tests
+    tried_tests.add(attempt)
     phase = line.entry.phase or (FOUND_PHASE if first and not worked else LEFT_PHASE)
     (side.found_lines if phase == FOUND_PHASE else side.left_lines).append(line)
 

@@ -29,7 +29,7 @@ class Proof:
 
 def proofs_of_stay(stay: Stay, terms: AdoptedTerms, release: Catalogue, zone: str, at: datetime) -> list[Proof]:
     """Return the newest pass of each procedure by the device that fills a place: one query."""
-    return newest_proofs([stay], terms, release, zone, at).get(stay.position, [])
+    return newest_proofs([stay], terms, release=release, zone=zone, at=at).get(stay.position, [])
 
 
 def newest_proofs(
@@ -37,12 +37,14 @@ def newest_proofs(
 ) -> dict[UUID, list[Proof]]:
     """Return the same for the devices of several places, by place: one query."""
     fitted = {s.position: s.since for s in stays}
-    passed = Verdict.objects.filter(entry__position__in=fitted, outcome="pass", entry__performed_at__lte=at)
+    passed_verdicts = Verdict.objects.filter(entry__position__in=fitted, outcome="pass", entry__performed_at__lte=at)
     order = ("entry__position", "entry__code", "-entry__performed_at", "-entry__number")
-    each = passed.select_related("entry").order_by(*order).distinct("entry__position", "entry__code")
+    newest_by_place = (
+        passed_verdicts.select_related("entry").order_by(*order).distinct("entry__position", "entry__code")
+    )
     law = LawInForce(None, terms, release)
     proofs: dict[UUID, list[Proof]] = {}
-    for verdict in each:
+    for verdict in newest_by_place:
         place = verdict.entry.position_id
         if place and verdict.entry.performed_at >= fitted[place] and verdict.entry.code in release.procedures:
             proofs.setdefault(place, []).append(_build_proof(verdict, law, zone))

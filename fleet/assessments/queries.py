@@ -73,11 +73,11 @@ def _entry_line(entry: Entry, release: Catalogue, answered: dict[str, str]) -> E
     return EntryLine(
         entry,
         entry.number + 1,
-        _entry_title(entry, release),
-        readings,
-        verdict,
-        answered_otherwise,
-        _compared_with(verdict, entry, release),
+        title=_entry_title(entry, release),
+        readings=readings,
+        verdict=verdict,
+        answered=answered_otherwise,
+        compared=_compared_with(verdict, entry, release),
     )
 
 
@@ -120,14 +120,14 @@ def _compared_with(verdict: Verdict | None, entry: Entry, release: Catalogue) ->
     procedure = release.procedures.get(entry.code)
     if verdict is None or verdict.set_value is None or procedure is None:
         return ""
-    named = (spec.unit for spec in procedure.readings.values() if spec.rule and spec.rule.key)
-    unit = _UNITS.get(procedure.judged_by) or next(named, "psi")
+    units = (spec.unit for spec in procedure.readings.values() if spec.rule and spec.rule.key)
+    unit = _UNITS.get(procedure.judged_by) or next(units, "psi")
     return f"{verdict.set_value:,.10g} {unit}"
 
 
 def _entry_title(entry: Entry, release: Catalogue) -> str:
-    named = {"test": release.procedures, "action": release.actions, "observe": release.observations}
-    codes: Any = named.get(entry.act, {})
+    specs_by_act = {"test": release.procedures, "action": release.actions, "observe": release.observations}
+    codes: Any = specs_by_act.get(entry.act, {})
     return str(codes[entry.code].name) if entry.code in codes else _ACTS.get(entry.act, entry.code)
 
 

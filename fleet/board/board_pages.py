@@ -43,11 +43,15 @@ def board_page(boilers: QuerySet[Boiler], at: datetime, number: int, only: str =
     whole = counts.get(only, 0) if only else sum(counts.values())
     pages = max(1, ceil(whole / PER_PAGE))
     number = max(1, min(number, pages))
-    chosen = (segments.filter(standing=only) if only else segments).order_by(*BOARD_ORDER).values_list("id", flat=True)
+    ordered_ids = (
+        (segments.filter(standing=only) if only else segments).order_by(*BOARD_ORDER).values_list("id", flat=True)
+    )
     # Ids are sorted first: with reasons and sentences thousands of rows are too wide for a sort in memory.
-    listed = list(chosen[(number - 1) * PER_PAGE : number * PER_PAGE])
+    listed = list(ordered_ids[(number - 1) * PER_PAGE : number * PER_PAGE])
     by_id = Segment.objects.filter(id__in=listed).select_related("boiler__building__portfolio").in_bulk()
-    return BoardPage([_board_row(by_id[i]) for i in listed if i in by_id], counts, number, pages, whole)
+    return BoardPage(
+        [_board_row(by_id[i]) for i in listed if i in by_id], counts, number=number, pages=pages, whole=whole
+    )
 
 
 def zones_of(boilers: QuerySet[Boiler]) -> list[str]:
@@ -57,4 +61,4 @@ def zones_of(boilers: QuerySet[Boiler]) -> list[str]:
 
 def _board_row(segment: Segment) -> BoardRow:
     s = segment
-    return BoardRow(s.boiler, s.standing, s.rank, s.reasons, s.then, s.since, s.until)
+    return BoardRow(s.boiler, s.standing, rank=s.rank, reasons=s.reasons, then=s.then, since=s.since, until=s.until)

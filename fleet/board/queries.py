@@ -41,7 +41,10 @@ def board_rows(boilers: QuerySet[Boiler], at: datetime) -> list[BoardRow]:
     """Return the board at `at`, worst first, with boilers and buildings, in two queries."""
     segments = Segment.objects.filter(holds_at(at), boiler__in=boilers).select_related("boiler__building__portfolio")
     listed = segments.order_by("rank", "boiler__building__address", "boiler__name", "boiler_id")
-    return [BoardRow(s.boiler, s.standing, s.rank, s.reasons, s.then, s.since, s.until) for s in listed]
+    return [
+        BoardRow(s.boiler, s.standing, rank=s.rank, reasons=s.reasons, then=s.then, since=s.since, until=s.until)
+        for s in listed
+    ]
 
 
 def standing_of(boiler: UUID, at: datetime) -> Segment | None:
@@ -64,10 +67,10 @@ def board_fingerprint(boilers: QuerySet[Boiler], at: datetime) -> tuple[list[tup
     old = Judged.objects.filter(portfolio=OuterRef("portfolio")).exclude(build__startswith=BUILD)
     pulse_rows = Pulse.objects.filter(portfolio__in=portfolios).annotate(waiting=Exists(old)).order_by("portfolio_id")
     pulses = list(pulse_rows.values_list("portfolio", "version", "waiting"))
-    passed = (
+    is_passed = (
         Segment.objects.filter(boiler__in=boilers, since__lte=at).order_by("-since").values_list("since", flat=True)
     )
-    return pulses, passed.first()
+    return pulses, is_passed.first()
 
 
 def boilers_to_judge(build_of: Iterable[tuple[UUID, str]], at: datetime, limit: int) -> list[UUID]:
@@ -120,6 +123,6 @@ def _path_names(positions: list[UUID], at: datetime) -> dict[UUID, list[str]]:
         "since", "posted_at"
     )
     newest = dict(statements.values_list("position", "value"))
-    wanted = {path for value in newest.values() for path in value}
-    names = {str(i): name for i, name in Position.objects.filter(id__in=wanted).values_list("id", "name")}
+    path_ids = {path for value in newest.values() for path in value}
+    names = {str(i): name for i, name in Position.objects.filter(id__in=path_ids).values_list("id", "name")}
     return {position: [names[path] for path in value] for position, value in newest.items()}

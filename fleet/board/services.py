@@ -80,7 +80,9 @@ def record_changes(*, portfolio: UUID, events: Sequence[ChangeEvent], cause: Cau
     Locks the pulse; it must be the last lock of a transaction.
     """
     version = _next_version(portfolio)
-    Change.objects.bulk_create(_change_row(portfolio, version, n, event, cause, at) for n, event in enumerate(events))
+    Change.objects.bulk_create(
+        _change_row(portfolio, version, number=n, event=event, cause=cause, at=at) for n, event in enumerate(events)
+    )
     return version
 
 

@@ -23,19 +23,19 @@ def day_spans(cuts: Iterable[Cut], first: date, zone: str) -> Iterator[Days]:
 
     `cuts` are half-open segments in order, without gaps; None is the beginning of time or an unknown end.
     """
-    held: Days | None = None
+    held_days: Days | None = None
     for since, until, value in cuts:
         begin = max(first, day_of(since, zone)) if since else first
         end = day_of(until, zone) if until else None
         if end is not None and end <= begin:
             continue  # it ended before its day did
-        if held and held[2] == value and held[1] == begin:
-            begin = held[0]
-        elif held:
-            yield held
-        held = (begin, end, value)
-    if held:
-        yield held
+        if held_days and held_days[2] == value and held_days[1] == begin:
+            begin = held_days[0]
+        elif held_days:
+            yield held_days
+        held_days = (begin, end, value)
+    if held_days:
+        yield held_days
 
 
 def standing_rows(boiler: Boiler, judgement: Judgement, zone: str) -> Iterator[dict[str, Any]]:

@@ -22,7 +22,9 @@ def intersect_spans(sets: Iterable[Sequence[Span]]) -> list[Span]:
     """Return the spans that lie within a span of every set; all of time if there is no set."""
     common: list[Span] = [(None, None)]
     for spans in sets:
-        common = [overlap for span in common for other in spans if (overlap := _overlap_of(span, other)) is not None]
+        common = [
+            overlap for span in common for other_span in spans if (overlap := _overlap_of(span, other_span)) is not None
+        ]
     return common
 
 

@@ -86,9 +86,15 @@ def _build_kind(row: TableRow) -> KindSpec:
 
 
 def _build_role(row: TableRow) -> RoleSpec:
-    part, kinds = row.word_of("part", ROLE_PARTS), frozenset(row.parts_of("kinds", needed=True))
-    flags = row.whole_number_of("order"), row.is_yes("last_line")
-    return RoleSpec(row.text_of("code"), row.text_of("name"), part, row.text_of("hazard"), *flags, kinds)
+    return RoleSpec(
+        code=row.text_of("code"),
+        name=row.text_of("name"),
+        part=row.word_of("part", ROLE_PARTS),
+        hazard=row.text_of("hazard"),
+        order=row.whole_number_of("order"),
+        last_line=row.is_yes("last_line"),
+        kinds=frozenset(row.parts_of("kinds", needed=True)),
+    )
 
 
 def _build_procedures(content: Content) -> dict[str, ProcedureSpec]:
@@ -244,9 +250,11 @@ def _build_finding(row: TableRow, first_acts: Mapping[str, str]) -> FindingRule:
 
 def _build_action(row: TableRow) -> Action:
     touch, repairs = row.word_of("touch", ("", *TOUCHES)), row.is_yes("repairs")
-    return Action(row.text_of("code"), row.text_of("name"), touch, repairs, row.text_of("source"))
+    return Action(row.text_of("code"), row.text_of("name"), touch=touch, repairs=repairs, source=row.text_of("source"))
 
 
 def _build_observation(row: TableRow) -> Observation:
     finding, roles = row.text_of("finding", needed=False), frozenset(row.parts_of("roles"))
-    return Observation(row.text_of("code"), row.text_of("name"), finding, roles, row.text_of("source"))
+    return Observation(
+        row.text_of("code"), row.text_of("name"), finding=finding, roles=roles, source=row.text_of("source")
+    )

@@ -104,10 +104,10 @@ def _check_used_rules(catalogue: Catalogue, faults: Faults) -> None:
     for code in sorted(fired.union(*(findings_fired_by(p) for p in catalogue.procedures.values()))):
         if code not in catalogue.findings:
             message = f"finding {code!r} is used by the rules and has no row"
-            faults.note_fault("missing_rule", message, "findings.csv", 1, "code")
+            faults.note_fault("missing_rule", message, file="findings.csv", line=1, column="code")
     for code in sorted(OBSERVED - catalogue.observations.keys()):
         message = f"observation {code!r} is used by the rules and has no row"
-        faults.note_fault("missing_rule", message, "observations.csv", 1, "code")
+        faults.note_fault("missing_rule", message, file="observations.csv", line=1, column="code")
 
 
 def _check_texts(content: Content, catalogue: Catalogue, faults: Faults) -> None:
@@ -117,7 +117,11 @@ def _check_texts(content: Content, catalogue: Catalogue, faults: Faults) -> None
             if code not in codes:
                 line = content.lines.get((section, code), 1)
                 faults.note_fault(
-                    "unknown_text", f"{section} has {code!r}, which belongs to nothing", TEXTS, line, section
+                    "unknown_text",
+                    f"{section} has {code!r}, which belongs to nothing",
+                    file=TEXTS,
+                    line=line,
+                    column=section,
                 )
     needed = (("findings.csv", "first_acts"), ("procedures.csv", "cautions"), ("procedures.csv", "steps"))
     for file, section in needed:

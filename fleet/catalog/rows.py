@@ -36,7 +36,7 @@ class TableRow:
 
     def note_fault(self, code: str, column: str, message: str) -> None:
         """Note a fault of one cell."""
-        self.faults.note_fault(code, message, self.file, self.line, column)
+        self.faults.note_fault(code, message, file=self.file, line=self.line, column=column)
 
     def text_of(self, column: str, needed: bool = True) -> str:
         """Return a cell's text; an empty cell is a fault where it is `needed`."""

@@ -51,7 +51,7 @@ def _refuse_reused(content: Content) -> None:
         for row in content.tables[file]:
             if row.cells["code"] in retired:
                 message = f"code {row.cells['code']!r} was retired: a code is never used again"
-                faults.note_fault("reused", message, file, row.line, "code")
+                faults.note_fault("reused", message, file=file, line=row.line, column="code")
     faults.refuse_if_any()
 
 

@@ -51,8 +51,8 @@ def read_table(folder: Path, file: str, faults: Faults) -> list[TableRow]:
 
 
 def _read_rows(file: str, lines: Iterator[list[str]], faults: Faults) -> Iterator[TableRow]:
-    head, wanted = next(lines, []), TABLE_COLUMNS[file].split(",")
-    if not _head_is_right(file, head, wanted, faults):
+    head, expected_columns = next(lines, []), TABLE_COLUMNS[file].split(",")
+    if not _head_is_right(file, head, expected_columns, faults):
         return
     for line, cells in _numbered_rows(lines):
         if len(cells) != len(head):
@@ -70,11 +70,13 @@ def _numbered_rows(lines: Iterator[list[str]]) -> Iterator[tuple[int, list[str]]
             yield getattr(lines, "line_num", 0), cells
 
 
-def _head_is_right(file: str, head: list[str], wanted: list[str], faults: Faults) -> bool:
+def _head_is_right(file: str, head: list[str], expected_columns: list[str], faults: Faults) -> bool:
     for column in head:
-        if column not in wanted:
-            faults.note_fault("unknown_column", f"unknown column {column!r}", file, 1, column)
-    for column in wanted:
+        if column not in expected_columns:
+            faults.note_fault("unknown_column", f"unknown column {column!r}", file=file, line=1, column=column)
+    for column in expected_columns:
         if head.count(column) != 1:
-            faults.note_fault("missing_column", f"column {column!r} must stand there once", file, 1, column)
-    return sorted(head) == sorted(wanted)
+            faults.note_fault(
+                "missing_column", f"column {column!r} must stand there once", file=file, line=1, column=column
+            )
+    return sorted(head) == sorted(expected_columns)

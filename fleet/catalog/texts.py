@@ -22,11 +22,13 @@ def read_texts(folder: Path, faults: Faults) -> tuple[Texts, Lines]:
     for section, key, value in _text_entries(_root_node(folder, faults), faults):
         line = key.start_mark.line + 1
         if key.value in texts[section]:
-            faults.note_fault("duplicate", f"{key.value!r} stands there twice", TEXTS_FILE, line, section)
+            faults.note_fault(
+                "duplicate", f"{key.value!r} stands there twice", file=TEXTS_FILE, line=line, column=section
+            )
         texts[section][key.value] = value
         lines[section, key.value] = line
         if not texts[section][key.value]:
-            faults.note_fault("empty", f"{key.value!r} has no text", TEXTS_FILE, line, section)
+            faults.note_fault("empty", f"{key.value!r} has no text", file=TEXTS_FILE, line=line, column=section)
     return texts, lines
 
 
@@ -57,7 +59,11 @@ def _text_entries(root: yaml.Node | None, faults: Faults) -> Iterator[tuple[str,
             else:
                 kind = "no list of steps" if section.value == LISTED_SECTION else "no text"
                 faults.note_fault(
-                    "bad_value", f"{key.value!r} is {kind}", TEXTS_FILE, key.start_mark.line + 1, section.value
+                    "bad_value",
+                    f"{key.value!r} is {kind}",
+                    file=TEXTS_FILE,
+                    line=key.start_mark.line + 1,
+                    column=section.value,
                 )
 
 

@@ -11,7 +11,7 @@ from fleet.accounts.models import Grant, User
 from fleet.accounts.people import qualification_codes_at
 from fleet.deficiencies import life
 from fleet.deficiencies.life import DeficiencyLife
-from fleet.deficiencies.models import Act, Deficiency
+from fleet.deficiencies.models import Deficiency, DeficiencyAct
 from fleet.errors import Fault, Refused
 from fleet.portfolio.models import Boiler
 from fleet.records.versioned_acts import add_act
@@ -38,13 +38,13 @@ class DeficiencyDecision:
     cause: str = ""
 
 
-def acts_of_boiler(boiler: UUID) -> list[Act]:
+def acts_of_boiler(boiler: UUID) -> list[DeficiencyAct]:
     """Return every act about the deficiencies of one boiler, in the order recorded, in one query."""
-    acts = Act.objects.filter(deficiency__boiler=boiler).select_related("deficiency")
+    acts = DeficiencyAct.objects.filter(deficiency__boiler=boiler).select_related("deficiency")
     return list(acts.order_by("at", "acted_on", "id"))
 
 
-def stored_acts_as_values(acts: Sequence[Act]) -> tuple[RulesAct, ...]:
+def stored_acts_as_values(acts: Sequence[DeficiencyAct]) -> tuple[RulesAct, ...]:
     """Return the acts as values of the rules, under the stored episodes of the boiler's last judgement."""
     if not acts:
         return ()
@@ -73,7 +73,8 @@ def refuse_decision(
         raise Refused("not_open", _over_message(row, now), status=409)
     if decision.kind == "explained" and not _is_technician(by, row, at):
         raise Refused("not_qualified", "Only a qualified technician explains a deficiency.", status=403)
-    faults = list(_CHECKS[decision.kind](decision, row, now, boiler, at))
+    check = _CHECKS[decision.kind]
+    faults = list(check(decision, row, now=now, boiler=boiler, at=at))
     if faults:
         raise Refused.from_faults(faults, status=422)
 
@@ -151,9 +152,9 @@ _CHECKS = {
 
 def record_act(
     *, row: Deficiency, level: str, decision: DeficiencyDecision, by: User, at: datetime, request_id: str
-) -> Act:
+) -> DeficiencyAct:
     """Add a checked decision and give the deficiency its next version."""
-    act = Act(
+    act = DeficiencyAct(
         deficiency=row,
         kind=decision.kind,
         episode_at=row.opened_at,
@@ -170,7 +171,7 @@ def record_act(
     return add_act(act, row)
 
 
-def act_sentence(act: Act) -> str:
+def act_sentence(act: DeficiencyAct) -> str:
     """Return what was decided, in one sentence."""
-    who = act.assignee.get_username() if act.assignee else ""
-    return SENTENCES[act.kind].format(assignee=who, until=act.until, done_at=act.done_at, cause=act.cause)
+    assignee_name = act.assignee.get_username() if act.assignee else ""
+    return SENTENCES[act.kind].format(assignee=assignee_name, until=act.until, done_at=act.done_at, cause=act.cause)

@@ -7,7 +7,7 @@ from uuid import UUID
 from django.db.models import Case, Exists, F, Func, IntegerField, OuterRef, Q, QuerySet, TextField, Value, When
 
 from fleet.deficiencies.life import acts_by_episode, episodes_of_rows, life_at
-from fleet.deficiencies.models import Act, Deficiency
+from fleet.deficiencies.models import Deficiency, DeficiencyAct
 from fleet.deficiencies.queries import DeficiencyDetail
 from fleet.portfolio.models import Boiler
 from fleet.rules.values import Level
@@ -38,14 +38,16 @@ def deficiencies_at(boilers: QuerySet[Boiler], at: datetime) -> QuerySet[Deficie
 
 def rows_of_status(rows: QuerySet[Deficiency], status: str, at: datetime) -> QuerySet[Deficiency]:
     """Return the rows that may have this status at `at`; `matches_status` then checks acts row by row."""
-    past, gone = Q(closed_at__isnull=False, closed_at__lte=at), Q(withdrawn=True)
-    decided = Act.objects.filter(deficiency__boiler=OuterRef("boiler"), deficiency__rule=OuterRef("rule"), at__lte=at)
+    past, is_gone = Q(closed_at__isnull=False, closed_at__lte=at), Q(withdrawn=True)
+    decided = DeficiencyAct.objects.filter(
+        deficiency__boiler=OuterRef("boiler"), deficiency__rule=OuterRef("rule"), at__lte=at
+    )
     narrowed = {
-        "open": ~past & ~gone,
-        "repaired": ~past & ~gone & (Q(repaired_at__isnull=False) | Exists(decided.filter(kind="repair_reported"))),
-        "closed": past & ~gone,
-        "withdrawn": gone,
-        "deferred": ~past & ~gone & Exists(decided.filter(kind="deferred")),
+        "open": ~past & ~is_gone,
+        "repaired": ~past & ~is_gone & (Q(repaired_at__isnull=False) | Exists(decided.filter(kind="repair_reported"))),
+        "closed": past & ~is_gone,
+        "withdrawn": is_gone,
+        "deferred": ~past & ~is_gone & Exists(decided.filter(kind="deferred")),
     }
     return rows.filter(narrowed[status])
 
@@ -55,12 +57,12 @@ def deficiency_details(rows: Sequence[Deficiency], at: datetime) -> list[Deficie
     boilers = {row.boiler_id for row in rows}
     columns = ("boiler_id", "position_id", "rule", "opened_at", "closed_at", "withdrawn")
     episodes = _by_boiler(Deficiency.objects.filter(boiler__in=boilers).only("id", *columns))
-    about = Act.objects.filter(deficiency__boiler__in=boilers, at__lte=at)
+    about = DeficiencyAct.objects.filter(deficiency__boiler__in=boilers, at__lte=at)
     about = about.select_related("deficiency", "by", "assignee").order_by("at", "acted_on", "id")
-    decided: dict[UUID, list[Act]] = {}
+    decided: dict[UUID, list[DeficiencyAct]] = {}
     for act in about:
         decided.setdefault(act.deficiency.boiler_id, []).append(act)
-    acts: dict[UUID, list[Act]] = {}
+    acts: dict[UUID, list[DeficiencyAct]] = {}
     for boiler, boiler_acts in decided.items():
         acts |= acts_by_episode(boiler_acts, episodes_of_rows(episodes[boiler]))
     return [

@@ -6,7 +6,7 @@ from datetime import datetime
 from typing import Any
 from uuid import UUID
 
-from fleet.deficiencies.models import Act, Deficiency
+from fleet.deficiencies.models import Deficiency, DeficiencyAct
 from fleet.rules.values import ActFact as RulesAct
 from fleet.rules.values import Judgement, Level, LevelSegment, deficiency_id
 
@@ -19,11 +19,11 @@ class DeficiencyLife:
 
     status: str  # open → assigned → repaired → closed; or withdrawn, merged
     level: str
-    assigned: Act | None
-    reported: Act | None
-    deferred: Act | None
+    assigned: DeficiencyAct | None
+    reported: DeficiencyAct | None
+    deferred: DeficiencyAct | None
     deferred_until: datetime | None
-    explained: Act | None
+    explained: DeficiencyAct | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,7 +41,7 @@ class Episode:
         return self.opened_at <= at and (self.closed_at is None or at < self.closed_at)
 
 
-def life_at(row: Deficiency, acts: Iterable[Act], at: datetime) -> DeficiencyLife:
+def life_at(row: Deficiency, acts: Iterable[DeficiencyAct], at: datetime) -> DeficiencyLife:
     """Return the status of a deficiency at `at`, by its row and the acts that are about it."""
     newest = {act.kind: act for act in sorted(acts, key=lambda a: (a.at, a.acted_on)) if act.at <= at}
     reported = newest.get("repair_reported")
@@ -61,7 +61,7 @@ def life_at(row: Deficiency, acts: Iterable[Act], at: datetime) -> DeficiencyLif
     )
 
 
-def _status_of(row: Deficiency, assigned: Act | None, reported: Act | None) -> str:
+def _status_of(row: Deficiency, assigned: DeficiencyAct | None, reported: DeficiencyAct | None) -> str:
     if row.status != "open":
         return row.status
     if reported:
@@ -79,7 +79,7 @@ def level_at(row: Deficiency, at: datetime) -> str:
     return str((begun or first or [""])[-1])
 
 
-def deferral_end(act: Act, row: Deficiency) -> datetime | None:
+def deferral_end(act: DeficiencyAct, row: Deficiency) -> datetime | None:
     """Return when a deferral ends: at its end, when the class rises above the deferral's, or when it is closed."""
     rises = [max(s.since, act.at) for s in levels_after(row, act.at) if _RANK[s.level.value] < _RANK[act.level]]
     return min((end for end in (act.until, row.closed_at, *rises) if end), default=None)
@@ -95,13 +95,23 @@ def levels_after(row: Deficiency, at: datetime) -> Iterable[LevelSegment]:
 
 def episodes_of_rows(rows: Iterable[Deficiency]) -> list[Episode]:
     """Return the stored episodes that are not withdrawn."""
-    return [Episode(r.id, r.position_id, r.rule, r.opened_at, r.closed_at) for r in rows if not r.withdrawn]
+    return [
+        Episode(r.id, r.position_id, rule=r.rule, opened_at=r.opened_at, closed_at=r.closed_at)
+        for r in rows
+        if not r.withdrawn
+    ]
 
 
 def episodes_of_judgement(boiler: UUID, judgement: Judgement) -> list[Episode]:
     """Return the episodes of a judgement."""
     return [
-        Episode(deficiency_id(boiler, d.position, d.rule, d.episode), d.position, d.rule, d.opened_at, d.closed_at)
+        Episode(
+            deficiency_id(boiler, d.position, d.rule, d.episode),
+            d.position,
+            rule=d.rule,
+            opened_at=d.opened_at,
+            closed_at=d.closed_at,
+        )
         for d in judgement.deficiencies
     ]
 
@@ -112,12 +122,12 @@ def find_episode(rule: str, position: UUID | None, at: datetime, episodes: Itera
     return next((e.id for e in same if e.is_open_at(at)), None)
 
 
-def acts_by_episode(acts: Iterable[Act], episodes: Sequence[Episode]) -> Mapping[UUID, list[Act]]:
+def acts_by_episode(acts: Iterable[DeficiencyAct], episodes: Sequence[Episode]) -> Mapping[UUID, list[DeficiencyAct]]:
     """Return the acts by the deficiency each is about now: late evidence joins, splits and renumbers episodes.
 
     An act whose episode no longer exists stays with the deficiency on which it was recorded.
     """
-    grouped: dict[UUID, list[Act]] = {}
+    grouped: dict[UUID, list[DeficiencyAct]] = {}
     for act in acts:
         about = act.deficiency
         episode_id = find_episode(about.rule, about.position_id, act.episode_at, episodes)
@@ -125,7 +135,7 @@ def acts_by_episode(acts: Iterable[Act], episodes: Sequence[Episode]) -> Mapping
     return grouped
 
 
-def acts_as_values(placed: Mapping[UUID, Iterable[Act]]) -> tuple[RulesAct, ...]:
+def acts_as_values(placed: Mapping[UUID, Iterable[DeficiencyAct]]) -> tuple[RulesAct, ...]:
     """Return the acts as values of the rules. A repair counts from when it was done, others from the decision."""
     listed = [
         RulesAct(a.kind, subject, a.done_at or a.at, _silent_until(a)) for subject, acts in placed.items() for a in acts
@@ -133,7 +143,7 @@ def acts_as_values(placed: Mapping[UUID, Iterable[Act]]) -> tuple[RulesAct, ...]
     return tuple(sorted(listed, key=_act_order))
 
 
-def _silent_until(act: Act) -> datetime | None:
+def _silent_until(act: DeficiencyAct) -> datetime | None:
     return act.until if act.kind == "deferred" else None
 
 

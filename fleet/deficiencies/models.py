@@ -55,7 +55,7 @@ class Deficiency(Row):
         return "repaired" if self.repaired_at else "open"
 
 
-class Act(Row):
+class DeficiencyAct(Row):
     """A fact: what somebody decided about a deficiency. Never changed; its effect is derived (`life.py`).
 
     `episode_at` is when its episode had opened as known at the decision: it finds the episode again after late evidence
@@ -77,6 +77,7 @@ class Act(Row):
     request_id = models.CharField(max_length=64, blank=True)
 
     class Meta:
+        db_table = "deficiencies_act"
         constraints = [
             # Only one act per version: of two people who decide at once, one is refused.
             models.UniqueConstraint(fields=["deficiency", "acted_on"], name="deficiency_act_once"),

@@ -10,7 +10,7 @@ from django.db.models import F
 
 from fleet.catalog import queries as catalog
 from fleet.deficiencies.life import DeficiencyLife, acts_by_episode, episodes_of_rows, level_at, life_at
-from fleet.deficiencies.models import Act, Deficiency
+from fleet.deficiencies.models import Deficiency, DeficiencyAct
 from fleet.rules.values import Level
 from fleet.rules.vocabulary import EntryAct
 
@@ -32,13 +32,15 @@ class DeficiencyDetail:
 
     row: Deficiency
     life: DeficiencyLife
-    acts: list[Act]
+    acts: list[DeficiencyAct]
 
 
 def deficiency_detail(row: Deficiency, at: datetime) -> DeficiencyDetail:
     """Return the deficiency at `at`. The acts of a merged one belong to the one it was merged into."""
     episodes = episodes_of_rows(Deficiency.objects.filter(boiler=row.boiler_id))
-    about = Act.objects.filter(deficiency__boiler=row.boiler_id).select_related("deficiency", "by", "assignee")
+    about = DeficiencyAct.objects.filter(deficiency__boiler=row.boiler_id).select_related(
+        "deficiency", "by", "assignee"
+    )
     acts = acts_by_episode(about.order_by("at", "acted_on", "id"), episodes).get(row.id, [])
     return DeficiencyDetail(row, life_at(row, acts, at), acts)
 
@@ -59,17 +61,19 @@ def open_deficiencies(boiler: UUID, at: datetime) -> list[OpenDeficiency]:
     if not listed:
         return []
     release = catalog.catalogue_of(catalog.release_number_on(at.astimezone(UTC).date()) or 1)
-    about = Act.objects.filter(deficiency__boiler=boiler).select_related("deficiency", "by", "assignee")
+    about = DeficiencyAct.objects.filter(deficiency__boiler=boiler).select_related("deficiency", "by", "assignee")
     acts = acts_by_episode(about.order_by("at", "acted_on", "id"), episodes_of_rows(listed))
     opened = [_open_deficiency(row, release, acts.get(row.id, []), at) for row in listed]
     return sorted(opened, key=lambda o: tuple(Level).index(Level(o.level)))
 
 
-def _open_deficiency(row: Deficiency, release: Any, acts: list[Act], at: datetime) -> OpenDeficiency:
+def _open_deficiency(row: Deficiency, release: Any, acts: list[DeficiencyAct], at: datetime) -> OpenDeficiency:
     rule = release.findings.get(row.rule)
     closing = release.closing_procedures(row.clears_by, row.position.role_id if row.position else None)
     names = [procedure.name.lower() for procedure in closing]
-    return OpenDeficiency(row, level_at(row, at), rule.first_act if rule else "", names, life_at(row, acts, at))
+    return OpenDeficiency(
+        row, level_at(row, at), first_act=rule.first_act if rule else "", clears_by=names, life=life_at(row, acts, at)
+    )
 
 
 def closing_lines(rows: Iterable[UUID]) -> list[tuple[UUID, UUID, int]]:

@@ -14,7 +14,7 @@ from fleet.deficiencies.life import (
     find_episode,
     life_at,
 )
-from fleet.deficiencies.models import Act, Deficiency
+from fleet.deficiencies.models import Deficiency, DeficiencyAct
 from fleet.portfolio.models import Boiler
 from fleet.records.difference_store import as_json, store_conclusions
 from fleet.records.events import ChangeEvent
@@ -38,7 +38,7 @@ KEPT_COLUMNS = (
 
 
 def store_episodes(
-    *, boiler: Boiler, evidence: Evidence, judgement: Judgement, at: datetime, acts: Sequence[Act] = ()
+    *, boiler: Boiler, evidence: Evidence, judgement: Judgement, at: datetime, acts: Sequence[DeficiencyAct] = ()
 ) -> tuple[int, list[ChangeEvent]]:
     """Make the boiler's episodes equal to those begun by `at`; return the rows written and the events.
 
@@ -53,11 +53,11 @@ def store_episodes(
     concluded_keys = {tuple(row[k] for k in EPISODE_KEY) for row in rows}
     begun = [e for e in episodes_of_judgement(boiler.id, judgement) if e.opened_at <= at]
     rows += [_withdrawn_row(old, begun) for key, old in present.items() if key not in concluded_keys]
-    written = store_conclusions(Deficiency, scope=scope, key=EPISODE_KEY, rows=rows)
-    return written, list(_status_events(boiler, before, acts, at) if written else ())
+    rows_written = store_conclusions(Deficiency, scope=scope, key=EPISODE_KEY, rows=rows)
+    return rows_written, list(_status_events(boiler, before, acts, at) if rows_written else ())
 
 
-def _statuses_by_id(rows: Iterable[Deficiency], acts: Sequence[Act], at: datetime) -> dict[UUID, str]:
+def _statuses_by_id(rows: Iterable[Deficiency], acts: Sequence[DeficiencyAct], at: datetime) -> dict[UUID, str]:
     listed = list(rows)
     placed = acts_by_episode(acts, episodes_of_rows(listed))
     return {row.id: life_at(row, placed.get(row.id, ()), at).status for row in listed}
@@ -67,14 +67,23 @@ def _episode_key(row: Deficiency) -> tuple[Any, ...]:
     return tuple(getattr(row, k) for k in EPISODE_KEY)
 
 
-def _status_events(boiler: Boiler, before: dict[UUID, str], acts: Sequence[Act], at: datetime) -> Iterator[ChangeEvent]:
+def _status_events(
+    boiler: Boiler, before: dict[UUID, str], acts: Sequence[DeficiencyAct], at: datetime
+) -> Iterator[ChangeEvent]:
     rows = list(Deficiency.objects.filter(boiler=boiler).order_by("opened_at", "rule", "id"))
     after = _statuses_by_id(rows, acts, at)
     for row in rows:
         was, now = before.get(row.id, ""), after[row.id]
         if was != now:
             yield ChangeEvent(
-                "deficiency.changed", row.id, boiler.id, was, now, row.sentence, row.rule, _moment_of(row)
+                "deficiency.changed",
+                row.id,
+                boiler=boiler.id,
+                before=was,
+                after=now,
+                sentence=row.sentence,
+                rule=row.rule,
+                at=_moment_of(row),
             )
 
 

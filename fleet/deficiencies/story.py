@@ -6,7 +6,7 @@ from datetime import datetime
 from itertools import pairwise
 from uuid import UUID
 
-from fleet.deficiencies.models import Act, Deficiency
+from fleet.deficiencies.models import Deficiency, DeficiencyAct
 from fleet.deficiencies.queries import DeficiencyDetail
 
 # The order of events of one instant.
@@ -30,7 +30,7 @@ class LifeEvent:
     title: str
     text: str = ""
     entry: UUID | None = None
-    act: Act | None = None
+    act: DeficiencyAct | None = None
     level: str = ""
     other: UUID | None = None
 
@@ -55,7 +55,7 @@ def _evidence_events(row: Deficiency) -> Iterator[LifeEvent]:
         row.sentence if row.opened_by_id else f"{row.sentence} This follows from what is on record, or from time alone."
     )
     first = row.levels[0]["level"] if row.levels else ""
-    yield LifeEvent(row.opened_at, FOUND_ORDER, "Found", text, row.opened_by_id, level=first)
+    yield LifeEvent(row.opened_at, FOUND_ORDER, title="Found", text=text, entry=row.opened_by_id, level=first)
     if row.found_at and row.found_at > row.opened_at:
         yield LifeEvent(row.found_at, FOUND_AGAIN_ORDER, "Found again", "What was done before did not put it right.")
     if row.repaired_at:
@@ -63,7 +63,7 @@ def _evidence_events(row: Deficiency) -> Iterator[LifeEvent]:
             row.repaired_at, REPAIRED_ORDER, "Repaired, not proven", "Something was done about it on a visit."
         )
     if row.closed_at:
-        yield LifeEvent(row.closed_at, CLOSED_ORDER, "Closed", "Proven right.", row.closed_by_id)
+        yield LifeEvent(row.closed_at, CLOSED_ORDER, title="Closed", text="Proven right.", entry=row.closed_by_id)
 
 
 def _class_events(row: Deficiency) -> Iterator[LifeEvent]:
@@ -73,7 +73,7 @@ def _class_events(row: Deficiency) -> Iterator[LifeEvent]:
             yield LifeEvent(datetime.fromisoformat(segment["since"]), CLASS_ORDER, "Class", level=segment["level"])
 
 
-def _act_events(acts: Iterable[Act]) -> Iterator[LifeEvent]:
+def _act_events(acts: Iterable[DeficiencyAct]) -> Iterator[LifeEvent]:
     for act in acts:
         yield LifeEvent(act.at, DECIDED_ORDER, ACT_TITLES[act.kind], act.reason, act=act)
 

@@ -43,7 +43,7 @@ METHODS = {
         OpeningMethod("two_vertical", "two openings by vertical ducts", 2, 4000),
         OpeningMethod("two_horizontal", "two openings by horizontal ducts", 2, 2000),
         OpeningMethod("one_outdoor", "one opening to outdoors", 1, 3000),
-        OpeningMethod("two_indoor", "two openings to indoor space", 2, 1000, 100.0),
+        OpeningMethod("two_indoor", "two openings to indoor space", openings=2, btu_h_per_in2=1000, least_in2=100.0),
     )
 }
 

@@ -62,19 +62,43 @@ FUELS = {
     fuel.code: fuel
     for fuel in (
         Fuel(
-            "natural_gas", "natural gas", 1.02, 4.0, 0.02, 0.94 * 890.58 + 0.04 * 1560.69,
-            1026.0, "ft3", "40 CFR 98 Table NN-1 (S35)", (0.37, 0.66, 0.009, 11.8),
+            "natural_gas",
+            "natural gas",
+            carbon=1.02,
+            hydrogen=4.0,
+            nitrogen_mol=0.02,
+            gross_kj_mol=0.94 * 890.58 + 0.04 * 1560.69,
+            gross=1026.0,
+            sold_by="ft3",
+            source="40 CFR 98 Table NN-1 (S35)",
+            siegert=(0.37, 0.66, 0.009, 11.8),
         ),
         Fuel(
-            "oil_2", "No. 2 oil", 1.0, 1.8, 0.0, 625.5,
-            138_690.0, "gal", "40 CFR 98 Table NN-1 (S35): 5.825 MMBtu a barrel of 42 gal", (0.50, 0.68, 0.007, 15.4),
+            "oil_2",
+            "No. 2 oil",
+            carbon=1.0,
+            hydrogen=1.8,
+            nitrogen_mol=0.0,
+            gross_kj_mol=625.5,
+            gross=138_690.0,
+            sold_by="gal",
+            source="40 CFR 98 Table NN-1 (S35): 5.825 MMBtu a barrel of 42 gal",
+            siegert=(0.50, 0.68, 0.007, 15.4),
         ),
         Fuel(
-            "propane", "propane", 3.0, 8.0, 0.0, 2219.17,
-            2516.0, "ft3", "2500 to 2516 Btu/ft3, from memory; 2514 computed", (0.42, 0.63, 0.008, 13.8),
+            "propane",
+            "propane",
+            carbon=3.0,
+            hydrogen=8.0,
+            nitrogen_mol=0.0,
+            gross_kj_mol=2219.17,
+            gross=2516.0,
+            sold_by="ft3",
+            source="2500 to 2516 Btu/ft3, from memory; 2514 computed",
+            siegert=(0.42, 0.63, 0.008, 13.8),
         ),
     )
-}  # fmt: skip
+}
 
 # Coefficients a1 to a5 of cp/R = a1 + a2 T + ... + a5 T^4, 200 to 1000 K: the thermodynamic file of GRI-Mech 3.0.
 NASA = {

@@ -129,7 +129,9 @@ def judge_change(rates: Sequence[float], least: float = 0.1) -> MakeupChange:
     require(RATE.faults_of_each("rates", rates), SMALLEST_RATE.faults("least", least))
     past = [log(max(rate, least)) for rate in rates[:-1]][-MAX_PAST_PERIODS:]
     if len(past) < MIN_PAST_PERIODS:
-        return MakeupChange("not enough", None, None, 0.0, f"{MIN_PAST_PERIODS - len(past)} more periods")
+        return MakeupChange(
+            "not enough", None, times=None, false_alarm=0.0, needs=f"{MIN_PAST_PERIODS - len(past)} more periods"
+        )
     past_without_highest = sorted(past)[:-1]
     centre = fmean(past_without_highest)
     usual = exp(centre)
@@ -152,11 +154,11 @@ def _has_grown(rates: Sequence[float]) -> tuple[bool, float]:
 def _use_between(early: MeterReading, late: MeterReading, rolls_at: float | None, gallons: float) -> WaterUse:
     if late.meter != early.meter:
         return WaterUse(early.day, late.day, None, "meter replaced")
-    passed = late.value - early.value
-    if passed >= 0:
-        return WaterUse(early.day, late.day, passed * gallons)
-    if rolls_at is not None and passed + rolls_at <= rolls_at / 2:
-        return WaterUse(early.day, late.day, (passed + rolls_at) * gallons, "rolled over")
+    volume = late.value - early.value
+    if volume >= 0:
+        return WaterUse(early.day, late.day, volume * gallons)
+    if rolls_at is not None and volume + rolls_at <= rolls_at / 2:
+        return WaterUse(early.day, late.day, (volume + rolls_at) * gallons, "rolled over")
     return WaterUse(early.day, late.day, None, "went back: replaced or misread")
 
 

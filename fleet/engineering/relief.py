@@ -98,7 +98,7 @@ def relief_margin(
     *greater_of* needs the heating surface in ft2; cast iron goes by output (S11). Hold where short or without valve,
     urgent where a stamp is unknown; equal passes. With an input only, take it for the output: that is the safe side.
     """
-    _check_margin(output_btu_h, stamped_lb_h, rule, surface_ft2, firing, kind)
+    _check_margin(output_btu_h, stamped_lb_h, rule=rule, surface_ft2=surface_ft2, firing=firing, kind=kind)
     required = required_lb_h(output_btu_h, surface_ft2 if rule == "greater_of" else 0.0, firing, kind)
     known_stamps = [stamp for stamp in stamped_lb_h if stamp is not None]
     total = math.fsum(known_stamps)

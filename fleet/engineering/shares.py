@@ -6,7 +6,7 @@ from math import sqrt
 from fleet.engineering.checks import Range, require
 
 COUNT = Range("", 0, 1e9)
-TRIED = Range("", 1, 1e9, why="Without a trial there is no share.")
+TRIAL_COUNT = Range("", 1, 1e9, why="Without a trial there is no share.")
 Z_95 = 1.959963984540054  # the normal distribution's 97.5 % point: 95 % lies between minus and plus this
 
 
@@ -26,7 +26,7 @@ def share_of(failed: int, tried: int) -> Share:
     e-Handbook of Statistical Methods, 7.2.4.1 (number from memory). It takes the trials as alike and independent.
     Impossible: more failed than tried, no trial, negative counts.
     """
-    require(COUNT.faults("failed", failed), TRIED.faults("tried", tried))
+    require(COUNT.faults("failed", failed), TRIAL_COUNT.faults("tried", tried))
     require(Range("", 0, tried, why="More failed than were tried.").faults("failed", failed))
     share, square = failed / tried, Z_95**2
     middle = share + square / (2 * tried)

@@ -43,12 +43,12 @@ def stack_trend(days: Sequence[float], differences_f: Sequence[float]) -> Trend:
     span = max(days) - min(days) if days else 0.0
     needs = _missing_readings(len(days), span)
     if needs:
-        return Trend("not enough", None, None, len(days), span, needs)
+        return Trend("not enough", None, chance=None, readings=len(days), span_days=span, needs=needs)
     order = sorted(zip(days, differences_f, strict=True))
     slopes = [(later[1] - early[1]) / (later[0] - early[0]) for early, later in combinations(order, 2)]
     chance = chance_of_order(len(order), sum(slope > 0 for slope in slopes))
     says = "rising" if chance <= FALSE_ALARM else "no trend"
-    return Trend(says, float(np.median(slopes)) * MONTH_DAYS, chance, len(days), span)
+    return Trend(says, float(np.median(slopes)) * MONTH_DAYS, chance=chance, readings=len(days), span_days=span)
 
 
 def chance_of_order(count: int, rising_pairs: int) -> float:

@@ -210,13 +210,15 @@ def _qualifications_by_visit(
         "visit", "user"
     )
     present = [(visit, user) for visit, user in attendances if visit in visits]
-    held = defaultdict(list)
+    qualifications = defaultdict(list)
     for row in accounts.counting_qualifications(boiler.portfolio_id).filter(user__in={user for _, user in present}):
-        held[row.user_id].append(row)
+        qualifications[row.user_id].append(row)
     codes_by_visit: dict[UUID, set[str]] = defaultdict(set)
     for visit, user in present:
         at = visits[visit].performed_at
-        codes_by_visit[visit] |= {q.code for q in held[user] if q.since <= at and (q.until is None or at < q.until)}
+        codes_by_visit[visit] |= {
+            q.code for q in qualifications[user] if q.since <= at and (q.until is None or at < q.until)
+        }
     return codes_by_visit
 
 

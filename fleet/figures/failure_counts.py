@@ -38,12 +38,12 @@ def failures_by_kind(boilers: QuerySet[Boiler], first: date, last: date) -> dict
 
 def failure_counts_by_kind(boilers: QuerySet[Boiler], first: date, last: date) -> dict[str, FailureCounts]:
     """Return the same with how often each kind was tested as found, passed or failed: 3 queries."""
-    tried: Counter[str] = Counter()
+    tests_by_kind: Counter[str] = Counter()
     failed: Counter[str] = Counter()
     for kind, outcomes in _as_found_outcomes(boilers, first, last, ("pass", "fail")):
-        tried[kind] += 1
+        tests_by_kind[kind] += 1
         failed[kind] += "fail" in outcomes
-    return {kind: FailureCounts(tried[kind], count) for kind, count in failed.most_common()}
+    return {kind: FailureCounts(tests_by_kind[kind], count) for kind, count in failed.most_common()}
 
 
 def _as_found_outcomes(
@@ -86,8 +86,10 @@ def _stored_tests(boilers: QuerySet[Boiler], first: date, last: date, outcomes: 
 
 
 def _work_entries(positions: Iterable[UUID]) -> Iterable[Entry]:
-    done = Entry.objects.filter(position__in=positions, act__in=WORK_ACTS, visit__corrected_by=None, visit__void=False)
-    return done.select_related("device").order_by("performed_at", "visit_id", "number")
+    work_entries = Entry.objects.filter(
+        position__in=positions, act__in=WORK_ACTS, visit__corrected_by=None, visit__void=False
+    )
+    return work_entries.select_related("device").order_by("performed_at", "visit_id", "number")
 
 
 def _fittings_by_position(

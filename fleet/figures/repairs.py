@@ -46,7 +46,11 @@ def closed_repairs(boilers: QuerySet[Boiler], first: date, last: date) -> list[R
     """Return every deficiency closed on these local days, in the order closed: one query."""
     closed = Deficiency.objects.filter(around_days("closed_at", first, last), boiler__in=boilers, withdrawn=False)
     rows = closed.annotate(day=local_day("closed_at")).filter(day__range=(first, last)).order_by("closed_at", "id")
-    return [Repair(d.id, d.boiler_id, d.rule, _worst_level(d), d.opened_at, d.closed_at) for d in rows if d.closed_at]
+    return [
+        Repair(d.id, d.boiler_id, rule=d.rule, level=_worst_level(d), opened_at=d.opened_at, closed_at=d.closed_at)
+        for d in rows
+        if d.closed_at
+    ]
 
 
 def _worst_level(row: Deficiency) -> str:
@@ -64,7 +68,9 @@ def repair_times(repairs: list[Repair]) -> RepairTimes:
     """Return the times of repairs. Quantiles are by nearest rank, so that each figure is the time of a real repair."""
     times = sorted(r.duration for r in repairs)
     median, ninth = (times[ceil(share * len(times)) - 1] if times else None for share in (0.5, 0.9))
-    return RepairTimes(len(times), median, ninth, min(times, default=None), max(times, default=None))
+    return RepairTimes(
+        len(times), median, ninth_tenth=ninth, shortest=min(times, default=None), longest=max(times, default=None)
+    )
 
 
 def open_times_by_class(boilers: QuerySet[Boiler], at: datetime) -> dict[str, list[timedelta]]:

@@ -32,13 +32,13 @@ class DayCounts:
 def standings_per_day(boilers: QuerySet[Boiler], first: date, last: date) -> list[DayCounts]:
     """Return how many boilers were in each standing at the end of each day, counted from their register dates on."""
     spans = StandingSpan.objects.filter(boiler__in=boilers)
-    return list(_per_day(spans, "standing", [s.value for s in Standing], first, last))
+    return list(_per_day(spans, "standing", names=[s.value for s in Standing], first=first, last=last))
 
 
 def open_by_class_per_day(boilers: QuerySet[Boiler], first: date, last: date) -> list[DayCounts]:
     """Return how many deficiencies of each class were open at the end of each day."""
     spans = ClassSpan.objects.filter(boiler__in=boilers)
-    return list(_per_day(spans, "level", [level.value for level in Level], first, last))
+    return list(_per_day(spans, "level", names=[level.value for level in Level], first=first, last=last))
 
 
 def _per_day(spans: QuerySet[Any], name: str, names: list[str], first: date, last: date) -> Iterator[DayCounts]:
@@ -46,8 +46,8 @@ def _per_day(spans: QuerySet[Any], name: str, names: list[str], first: date, las
     now = Counter(dict(_held_on(spans, first).values_list(name).annotate(Count("id"))))
     steps: dict[date, Counter[str]] = {}
     for column, sign in (("since_day", 1), ("until_day", -1)):
-        moved = spans.filter(**{f"{column}__gt": first, f"{column}__lte": last})
-        for day, value, count in moved.values_list(column, name).annotate(Count("id")):
+        moved_spans = spans.filter(**{f"{column}__gt": first, f"{column}__lte": last})
+        for day, value, count in moved_spans.values_list(column, name).annotate(Count("id")):
             steps.setdefault(day, Counter())[value] += sign * count
     for number in range((last - first).days + 1):
         day = first + timedelta(days=number)

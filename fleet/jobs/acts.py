@@ -12,7 +12,7 @@ from fleet.accounts.people import qualification_codes_at
 from fleet.calendar import day_of, day_start
 from fleet.errors import Fault, Refused
 from fleet.jobs import states
-from fleet.jobs.models import Act, Job
+from fleet.jobs.models import Job, JobAct
 from fleet.portfolio.access import is_accessible
 from fleet.records.versioned_acts import add_act
 
@@ -130,20 +130,20 @@ def lock_people(people: Iterable[UUID | None]) -> None:
 
 def fields_of_busy_people(job: Job, decision: JobDecision, at: datetime) -> list[str]:
     """Return the fields ("to", "with") of people who are planned for another job then. The people must be locked."""
-    named = {"to": decision.technician, "with": decision.second}
-    others = Job.objects.filter(
-        status__in=states.HELD,
+    people_by_field = {"to": decision.technician, "with": decision.second}
+    other_jobs = Job.objects.filter(
+        status__in=states.HELD_STATUSES,
         ends_at__gt=at,
         planned_since__lt=plan_end(job, decision),
         planned_until__gt=decision.since,
     ).exclude(id=job.id)
-    busy = {person for pair in others.values_list("technician", "second") for person in pair if person}
-    return [place for place, person in named.items() if person in busy]
+    busy = {person for pair in other_jobs.values_list("technician", "second") for person in pair if person}
+    return [place for place, person in people_by_field.items() if person in busy]
 
 
-def record_act(*, job: Job, decision: JobDecision, by: User, at: datetime, request_id: str) -> Act:
+def record_act(*, job: Job, decision: JobDecision, by: User, at: datetime, request_id: str) -> JobAct:
     """Add a checked act and give the job its next version."""
-    act = Act(
+    act = JobAct(
         job=job,
         kind=decision.kind,
         at=at,
@@ -158,7 +158,7 @@ def record_act(*, job: Job, decision: JobDecision, by: User, at: datetime, reque
     return add_act(act, job)
 
 
-def act_sentence(act: Act) -> str:
+def act_sentence(act: JobAct) -> str:
     """Return what was done, in one sentence."""
     people = " with ".join(p.get_username() for p in (act.technician, act.second) if p)
     return SENTENCES[act.kind].format(who=people, since=act.since)

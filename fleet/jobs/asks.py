@@ -106,11 +106,37 @@ def _deficiency_asks(facts: WorkFacts) -> Iterator[Ask]:
         there = row.position_id is None or row.position_id in facts.kinds
         if rule and rule.fails in ("presumed", "none") and code and there:
             phase = "as_left" if down & _paths_behind(facts, row.position_id) else "as_found"
-            yield Ask(row.position_id, code, phase, "failed", row.sentence, level, row.id, act)
+            yield Ask(
+                row.position_id,
+                code,
+                phase=phase,
+                because="failed",
+                why=row.sentence,
+                level=level,
+                deficiency=row.id,
+                act=act,
+            )
             continue
-        yield Ask(row.position_id, "", "repair", "failed", row.sentence, level, row.id, act)
+        yield Ask(
+            row.position_id,
+            "",
+            phase="repair",
+            because="failed",
+            why=row.sentence,
+            level=level,
+            deficiency=row.id,
+            act=act,
+        )
         if code:
-            yield Ask(row.position_id, code, "as_left", "failed", f"Proves the repair: {row.sentence}", level, row.id)
+            yield Ask(
+                row.position_id,
+                code,
+                phase="as_left",
+                because="failed",
+                why=f"Proves the repair: {row.sentence}",
+                level=level,
+                deficiency=row.id,
+            )
 
 
 def _paths_behind(facts: WorkFacts, place: UUID | None) -> set[UUID]:
@@ -129,8 +155,10 @@ def _proof_procedure(row: Deficiency, facts: WorkFacts) -> str:
     """Return the quickest procedure that closes it at a place of this role, else the test that found it, else ""."""
     found_by = row.opened_by.code if row.opened_by and row.opened_by.act == EntryAct.TEST else ""
     role = facts.roles.get(row.position_id) if row.position_id else None
-    named = [procedure.code for procedure in facts.release.closing_procedures(row.clears_by, role)]
-    return work.quickest_code(named, facts.release) or (found_by if found_by in facts.release.procedures else "")
+    closing_codes = [procedure.code for procedure in facts.release.closing_procedures(row.clears_by, role)]
+    return work.quickest_code(closing_codes, facts.release) or (
+        found_by if found_by in facts.release.procedures else ""
+    )
 
 
 def _state_asks(facts: WorkFacts) -> Iterator[Ask]:
@@ -148,7 +176,9 @@ def _state_asks(facts: WorkFacts) -> Iterator[Ask]:
         for code in _needed_procedures(facts, segment):
             if soon and _is_frequent(facts.release.procedures[code]):
                 continue  # what is due again within a month is not done early
-            yield Ask(place, code, "as_left" if touched else "as_found", because, sentence, level)
+            yield Ask(
+                place, code, phase="as_left" if touched else "as_found", because=because, why=sentence, level=level
+            )
 
 
 def _is_frequent(procedure: ProcedureSpec) -> bool:
@@ -161,11 +191,11 @@ def _down_asks(facts: WorkFacts, segment: StateSegment) -> Iterator[Ask]:
     """Yield what a place asks for that is down without a deficiency: fitting a device, or a proof after the repair."""
     place, sentence = segment.position_id, str(segment.reason["sentence"])
     if segment.state == "not_fitted":
-        yield Ask(place, "", "repair", "failed", sentence, "urgent")
+        yield Ask(place, "", phase="repair", because="failed", why=sentence, level="urgent")
         return
     code = suggest.procedure_of(segment, facts.release, facts.kinds.get(place, ""))
     if code:
-        yield Ask(place, code, "as_left", "failed", sentence, "urgent")
+        yield Ask(place, code, phase="as_left", because="failed", why=sentence, level="urgent")
 
 
 def _needed_procedures(facts: WorkFacts, segment: StateSegment) -> list[str]:
@@ -198,7 +228,7 @@ def _touch_asks(facts: WorkFacts, asks: Sequence[Ask]) -> Iterator[Ask]:
             why = f"{work_done} touches the {facts.names[place]}: it has to be proven after that."
             for code in _procedures_after_touch(facts, place, how):
                 if code != ask.procedure or place != ask.position:
-                    yield Ask(place, code, "as_left", "to_be_touched", why)
+                    yield Ask(place, code, phase="as_left", because="to_be_touched", why=why)
 
 
 def _procedures_after_touch(facts: WorkFacts, place: UUID, touch: str) -> Iterator[str]:
@@ -216,11 +246,13 @@ def _season_asks(facts: WorkFacts, near: NearSeason) -> Iterator[Ask]:
         if near.near == "start" and near.day:
             for procedure in _season_procedures(fitting_procedures, facts.release):
                 if not _has_passed_since(facts, place, procedure, near.day - NEAR_START_WITHIN):
-                    yield Ask(place, procedure.code, _season_phase(procedure), "season", near.sentence)
+                    yield Ask(
+                        place, procedure.code, phase=_season_phase(procedure), because="season", why=near.sentence
+                    )
         if near.near == "end":
             for procedure in (p for p in fitting_procedures if p.code in END_PROCEDURES):
                 why = f"{near.sentence} Wet or dry: as the boiler maker says."
-                yield Ask(place, procedure.code, "as_left", "season", why)
+                yield Ask(place, procedure.code, phase="as_left", because="season", why=why)
 
 
 def _season_procedures(procedures: Sequence[ProcedureSpec], release: Catalogue) -> list[ProcedureSpec]:

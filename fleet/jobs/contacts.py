@@ -60,9 +60,9 @@ def building_contacts(
         for p, day in visits.people_of([b.id for b in boilers], at - RECENT_PERIOD, at)[:MAX_RECENT_PEOPLE]
     }
     for entry in jobs:
-        if entry.status in states.HELD:
-            for who in filter(None, (entry.job.technician, entry.job.second)):
-                contact = contacts.setdefault(who.id, Contact(who))
+        if entry.status in states.HELD_STATUSES:
+            for person in filter(None, (entry.job.technician, entry.job.second)):
+                contact = contacts.setdefault(person.id, Contact(person))
                 contact.comes = min(filter(None, (contact.comes, entry.job.planned_since)), default=None)
     for grant in _relevant_grants(building, list(contacts), at):
         contacts.setdefault(grant.user_id, Contact(grant.user)).roles.append(grant)
@@ -73,9 +73,9 @@ def building_contacts(
 def _relevant_grants(building: Building, people: list[UUID], at: datetime) -> Iterable[Grant]:
     """Read the grants in force in this building and of deciding roles; of `people` the ended ones as well."""
     now = Q(until=None) | Q(until__gt=at)
-    named = Q(user__in=people) | now & (Q(building=building) | Q(role__in=DECIDING_ROLES))
+    relevant_grants = Q(user__in=people) | now & (Q(building=building) | Q(role__in=DECIDING_ROLES))
     at_building = Q(building=building) | Q(building=None)
-    rows = Grant.objects.filter(named, at_building, portfolio=building.portfolio_id, user__is_active=True)
+    rows = Grant.objects.filter(relevant_grants, at_building, portfolio=building.portfolio_id, user__is_active=True)
     return rows.select_related("user").order_by("building", "role", "id")
 
 

@@ -10,7 +10,7 @@ from uuid import UUID
 
 from fleet.calendar import day_of, day_start
 from fleet.jobs import states
-from fleet.jobs.models import Act
+from fleet.jobs.models import JobAct
 from fleet.rules.values import Condition, Level, LevelSegment
 
 # How long a job may wait to be planned, by its class. A technician accepts a job by the evening before its day, or
@@ -44,7 +44,7 @@ class JobStep:
     status: str
     since: datetime
     until: datetime | None = None
-    plan: Act | None = None
+    plan: JobAct | None = None
     visit: UUID | None = None
 
 
@@ -57,29 +57,29 @@ class _Replay:
     def current_step(self) -> JobStep:
         return self.steps[-1]
 
-    def take_step(self, what: str, at: datetime, plan: Act | None, visit: UUID | None = None) -> None:
+    def take_step(self, what: str, at: datetime, plan: JobAct | None, visit: UUID | None = None) -> None:
         """Add a step where it may follow the current one."""
         status = states.status_after(self.current_step.status, what)
         if status is not None:
             self.current_step.until = at
-            self.steps.append(JobStep(status, at, None, plan, visit))
+            self.steps.append(JobStep(status, at, until=None, plan=plan, visit=visit))
 
     def run_until(self, limit: datetime | None) -> None:
         """Add every step that happens without an act, up to `limit` (None: without end)."""
         while next_change := min(self._pending_changes(), key=lambda f: f[:2], default=None):
-            at, _, what, visit = next_change
+            at, _, change, visit = next_change
             if limit is not None and at > limit:
                 return
-            self.take_step(what, at, self.current_step.plan, visit)
+            self.take_step(change, at, self.current_step.plan, visit)
 
     def _pending_changes(self) -> Iterator[tuple[datetime, int, str, UUID | None]]:
         now, facts = self.current_step, self.facts
         if facts.settled and states.status_after(now.status, facts.settled[0]):
-            what, at, visit = facts.settled
-            yield max(at, now.since), 0, what, visit
+            change, at, visit = facts.settled
+            yield max(at, now.since), 0, change, visit
         if now.status == states.STARTED and (ended := _visit_leaving_open(facts, now.since)):
             yield ended[0], 1, "visit_left_open", ended[1]
-        if now.status in states.HELD and now.plan and now.plan.until:
+        if now.status in states.HELD_STATUSES and now.plan and now.plan.until:
             yield max(end_of_day(now.plan.until, facts.zone), now.since), 2, "day_passed", None
 
 
@@ -101,7 +101,7 @@ def _visit_leaving_open(facts: JobFacts, started: datetime) -> VisitEnd | None:
     return last
 
 
-def replay_job(facts: JobFacts, acts: Iterable[Act]) -> list[JobStep]:
+def replay_job(facts: JobFacts, acts: Iterable[JobAct]) -> list[JobStep]:
     """Return every step of a job, including those that time alone will bring."""
     replay = _Replay(facts, [JobStep(states.TO_PLAN, facts.created_at)])
     for act in sorted(acts, key=lambda a: (a.at, a.acted_on)):
@@ -127,7 +127,7 @@ def job_conditions(
     facts: JobFacts, steps: Iterable[JobStep], classes: Sequence[LevelSegment], sentence: str, at: datetime
 ) -> list[Condition]:
     """Return a job's alert conditions: not planned, not accepted, past its day; each since its own boundary."""
-    return [c for step in steps for c in _step_conditions(facts, step, classes, sentence, at)]
+    return [c for step in steps for c in _step_conditions(facts, step, classes=classes, sentence=sentence, at=at)]
 
 
 def _step_conditions(
@@ -142,7 +142,9 @@ def _step_conditions(
         candidates.append(("job_past_day", step.since, "Past its day"))
     for condition, since, opening in candidates:
         if step.until is None or since < step.until:
-            yield Condition(condition, facts.id, since, step.until, level, f"{opening}: {sentence}")
+            yield Condition(
+                condition, facts.id, since=since, until=step.until, level=level, sentence=f"{opening}: {sentence}"
+            )
 
 
 def plan_by(step: JobStep, classes: Iterable[LevelSegment]) -> datetime:

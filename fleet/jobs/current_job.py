@@ -26,7 +26,7 @@ class CurrentJob:
     @property
     def held(self) -> bool:
         """Whether a technician has it planned."""
-        return self.status in states.HELD
+        return self.status in states.HELD_STATUSES
 
 
 def current_jobs_of_boilers(user: User | Any, boilers: Iterable[UUID], at: datetime) -> dict[UUID, CurrentJob]:

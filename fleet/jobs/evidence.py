@@ -59,15 +59,15 @@ def read_job_evidence(items: Sequence[Item], release: Catalogue) -> JobEvidence:
     )
 
 
-def _merged_deficiencies(wanted: set[UUID]) -> dict[UUID, Deficiency]:
+def _merged_deficiencies(ids: set[UUID]) -> dict[UUID, Deficiency]:
     """Return the wanted deficiencies and those they were merged into, one query for each step of a chain."""
     by_id: dict[UUID, Deficiency] = {}
     for _ in range(MAX_MERGES_FOLLOWED):
-        if not wanted:
+        if not ids:
             break
-        rows = list(Deficiency.objects.filter(id__in=wanted).select_related("closed_by"))
+        rows = list(Deficiency.objects.filter(id__in=ids).select_related("closed_by"))
         by_id |= {row.id: row for row in rows}
-        wanted = {r.merged_into_id for r in rows if r.merged_into_id} - by_id.keys()
+        ids = {r.merged_into_id for r in rows if r.merged_into_id} - by_id.keys()
     return by_id
 
 
@@ -76,8 +76,8 @@ def _qualified_passes(places: Iterable[UUID], release: Catalogue) -> list[tuple[
     verdicts = Verdict.objects.filter(outcome__in=PASSING_OUTCOMES, entry__act="test", entry__position__in=places)
     columns = ("entry__position", "entry__procedure", "entry__performed_at", "entry__visit")
     listed = list(verdicts.order_by("entry__performed_at").values_list(*columns))
-    held = _qualifications_by_visit({visit for *_, visit in listed}) if listed else {}
-    return [row for row in listed if _is_qualified(row, release, held.get(row[3], ()))]
+    qualifications = _qualifications_by_visit({visit for *_, visit in listed}) if listed else {}
+    return [row for row in listed if _is_qualified(row, release, qualifications.get(row[3], ()))]
 
 
 def _qualifications_by_visit(visits: Iterable[UUID]) -> dict[UUID, list[tuple[str, datetime, datetime | None]]]:
@@ -94,19 +94,21 @@ def _qualifications_by_visit(visits: Iterable[UUID]) -> dict[UUID, list[tuple[st
     return by_visit
 
 
-def _is_qualified(row: tuple[UUID, str, datetime, UUID], release: Catalogue, held: Iterable[tuple[Any, ...]]) -> bool:
+def _is_qualified(
+    row: tuple[UUID, str, datetime, UUID], release: Catalogue, qualification_rows: Iterable[tuple[Any, ...]]
+) -> bool:
     procedure = release.procedures.get(row[1])
     at = row[2]
-    codes = {code for code, since, until in held if since <= at and (until is None or at < until)}
+    codes = {code for code, since, until in qualification_rows if since <= at and (until is None or at < until)}
     return procedure is not None and bool(procedure.who & codes)
 
 
 def newest_passes(pairs: Iterable[tuple[UUID, str]], release: Catalogue) -> dict[tuple[UUID, str], datetime]:
     """Return when each procedure was last passed at its place: only a later pass settles a new item."""
-    wanted = list(pairs)
+    wanted_pairs = list(pairs)
     newest: dict[tuple[UUID, str], datetime] = {}
-    for place, code, at, _ in _qualified_passes({p for p, _ in wanted}, release) if wanted else ():
-        for pair in wanted:
+    for place, code, at, _ in _qualified_passes({p for p, _ in wanted_pairs}, release) if wanted_pairs else ():
+        for pair in wanted_pairs:
             if pair[0] == place and release.procedures[code].covers_or_is(pair[1]):
                 newest[pair] = at
     return newest
@@ -168,10 +170,10 @@ def gather_job_facts(
     return JobFacts(
         job.id,
         job.created_at,
-        job.building.zone,
-        _overall_settlement(job, counted_items, settled),
-        waiting,
-        _visits_dealing_with(counted_items, job_evidence),
+        zone=job.building.zone,
+        settled=_overall_settlement(job, counted_items, settled),
+        waiting=waiting,
+        visits=_visits_dealing_with(counted_items, job_evidence),
     )
 
 

@@ -11,7 +11,7 @@ from django.db.models import Q
 from fleet.accounts import policy
 from fleet.accounts.models import User
 from fleet.jobs import ics, states
-from fleet.jobs.models import Act, Feed, Job
+from fleet.jobs.models import Feed, Job, JobAct
 from fleet.jobs.queries import status_at
 
 PAST_SPAN = timedelta(days=60)  # jobs that ended longer ago are left out (common practice)
@@ -55,7 +55,7 @@ def feed_for_secret(secret: str, at: datetime) -> Feed | None:
 
 def write_calendar(feed: Feed, at: datetime) -> bytes:
     """Return the calendar as iCalendar (RFC 5545): three queries. Jobs taken away stay in it as cancelled."""
-    acts = Act.objects.filter(portfolio=feed.portfolio_id, kind="plan", until__gt=at - PAST_SPAN)
+    acts = JobAct.objects.filter(portfolio=feed.portfolio_id, kind="plan", until__gt=at - PAST_SPAN)
     if not feed.whole:
         acts = acts.filter(Q(technician=feed.user) | Q(second=feed.user))
     newest = {act.job_id: act for act in acts.select_related("technician", "second").order_by("at", "acted_on")}
@@ -65,10 +65,10 @@ def write_calendar(feed: Feed, at: datetime) -> bytes:
     return ics.build_calendar(name, [_calendar_event(feed, job, newest[job.id], at) for job in planned_jobs])
 
 
-def _calendar_event(feed: Feed, job: Job, plan: Act, at: datetime) -> ics.CalendarEvent:
+def _calendar_event(feed: Feed, job: Job, plan: JobAct, at: datetime) -> ics.CalendarEvent:
     """Return one job as an event; cancelled, with its last plan, where it is not this person's any more."""
     status = status_at(job, at)
-    mine = feed.whole or feed.user_id in (job.technician_id, job.second_id)
+    is_own_job = feed.whole or feed.user_id in (job.technician_id, job.second_id)
     people = [p.get_username() for p in (plan.technician, plan.second) if p]
     assert plan.since
     assert plan.until
@@ -79,7 +79,7 @@ def _calendar_event(feed: Feed, job: Job, plan: Act, at: datetime) -> ics.Calend
         stamp=job.judged_at,
         since=plan.since,
         until=plan.until,
-        cancelled=status in states.OFF_CALENDAR or not mine,
+        cancelled=status in states.OFF_CALENDAR or not is_own_job,
         accepted=status not in (states.PLANNED, *states.OFF_CALENDAR),
         summary=f"{job.building.address}: {', '.join(job.skills)}, {job.minutes} minutes",
         description=_describe_job(job, people),

@@ -41,8 +41,10 @@ def _settle_person(person: UUID, building: Building, at: datetime) -> None:
 
 def _wanted_until(person: UUID, building: Building) -> datetime | None:
     """Return the end of the day after the last one on which a job of theirs is planned here; None without any."""
-    mine = Job.objects.filter(Q(technician=person) | Q(second=person), building=building, planned_until__isnull=False)
-    last = mine.order_by("-planned_until").values_list("planned_until", flat=True).first()
+    own_jobs = Job.objects.filter(
+        Q(technician=person) | Q(second=person), building=building, planned_until__isnull=False
+    )
+    last = own_jobs.order_by("-planned_until").values_list("planned_until", flat=True).first()
     if last is None:
         return None
     return day_start(day_of(last, building.zone) + timedelta(days=1 + DAYS_AFTER), building.zone)

@@ -44,7 +44,7 @@ class Job(Row):
     class Meta:
         constraints = [
             models.CheckConstraint(
-                condition=~models.Q(status__in=sorted(states.HELD))
+                condition=~models.Q(status__in=sorted(states.HELD_STATUSES))
                 | models.Q(technician__isnull=False, planned_until__gt=models.F("planned_since")),
                 name="job_held_by_somebody",
             ),
@@ -83,7 +83,7 @@ class Item(Row):
         ]
 
 
-class Act(Row):
+class JobAct(Row):
     """A fact: what somebody did about a job. Never changed; the job's status follows from it (`course.py`)."""
 
     job = models.ForeignKey(Job, models.PROTECT, related_name="acts")
@@ -99,6 +99,7 @@ class Act(Row):
     request_id = models.CharField(max_length=64, blank=True)
 
     class Meta:
+        db_table = "jobs_act"
         constraints = [
             # Only one act per version: of two people who decide at once, one is refused.
             models.UniqueConstraint(fields=["job", "acted_on"], name="job_act_once"),

@@ -10,7 +10,7 @@ from django.db.models import F, Q, QuerySet
 from fleet.accounts import policy
 from fleet.accounts.models import User
 from fleet.jobs import states
-from fleet.jobs.models import Act, Item, Job
+from fleet.jobs.models import Item, Job, JobAct
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,7 +28,7 @@ class JobDetail:
     job: Job
     status: str
     asked: list[JobItemState]
-    acts: list[Act]
+    acts: list[JobAct]
 
     @property
     def is_planned(self) -> bool:
@@ -65,14 +65,14 @@ def job_detail(job: Job, at: datetime) -> JobDetail:
 
 def status_at(job: Job, at: datetime) -> str:
     """Return a job's status at `at`."""
-    passed = job.status in states.HELD and job.ends_at is not None and job.ends_at <= at
-    return states.MISSED if passed else job.status
+    is_over = job.status in states.HELD_STATUSES and job.ends_at is not None and job.ends_at <= at
+    return states.MISSED if is_over else job.status
 
 
 def jobs_of_status(rows: QuerySet[Job], status: str, at: datetime) -> QuerySet[Job]:
     """Return the jobs whose `status_at` at `at` is this status."""
-    passed = Q(status__in=states.HELD, ends_at__isnull=False, ends_at__lte=at)
-    return rows.filter(passed | Q(status=status)) if status == states.MISSED else rows.filter(~passed, status=status)
+    is_over = Q(status__in=states.HELD_STATUSES, ends_at__isnull=False, ends_at__lte=at)
+    return rows.filter(is_over | Q(status=status)) if status == states.MISSED else rows.filter(~is_over, status=status)
 
 
 def job_details(rows: Iterable[Job], at: datetime) -> list[JobDetail]:

@@ -9,7 +9,7 @@ from uuid import UUID
 
 from fleet.jobs import course, evidence, states, suggest, work
 from fleet.jobs.course import JobStep
-from fleet.jobs.models import Act, Item, Job
+from fleet.jobs.models import Item, Job, JobAct
 from fleet.portfolio.models import Building
 from fleet.records.difference_store import as_json
 from fleet.records.events import ChangeEvent
@@ -49,29 +49,36 @@ def update_jobs(jobs: Sequence[Job], at: datetime) -> list[JobUpdate]:
     if not jobs:
         return []
     items = evidence.items_of(jobs)
-    acts: dict[UUID, list[Act]] = defaultdict(list)
-    for act in Act.objects.filter(job__in=jobs).order_by("at", "acted_on"):
+    acts: dict[UUID, list[JobAct]] = defaultdict(list)
+    for act in JobAct.objects.filter(job__in=jobs).order_by("at", "acted_on"):
         acts[act.job_id].append(act)
     job_evidence = evidence.read_job_evidence(
         [i for job_items in items.values() for i in job_items], suggest.release_at(at)
     )
-    return [_update_job(job, items[job.id], acts[job.id], job_evidence, at) for job in jobs]
+    return [_update_job(job, items[job.id], acts=acts[job.id], job_evidence=job_evidence, at=at) for job in jobs]
 
 
 def _update_job(
-    job: Job, items: Sequence[Item], acts: Sequence[Act], job_evidence: evidence.JobEvidence, at: datetime
+    job: Job, items: Sequence[Item], acts: Sequence[JobAct], job_evidence: evidence.JobEvidence, at: datetime
 ) -> JobUpdate:
     at = max(at, job.judged_at)  # the clock of a job never goes back
     settlements = {i.number: evidence.settlement_of(i, job_evidence) for i in items}
-    settled = {number: s for number, s in settlements.items() if s is not None}
-    facts = evidence.gather_job_facts(job, items, settled, job_evidence)
+    settled_items = {number: s for number, s in settlements.items() if s is not None}
+    facts = evidence.gather_job_facts(job, items, settled_items, job_evidence)
     steps = course.replay_job(facts, acts)
     classes = evidence.level_segments(items, job_evidence, job.created_at)
-    conditions = course.job_conditions(facts, steps, classes, job_sentence(job, items), at)
+    conditions = course.job_conditions(facts, steps, classes=classes, sentence=job_sentence(job, items), at=at)
     step = course.step_at(steps, at)
     values = {**_row_values(step, facts.zone), "level": course.level_at(classes, at).value}
-    values["settled"] = {str(n): as_json(s) for n, s in settled.items()}
-    return _store_job(job, items, values, course.next_instant(steps, [*conditions, *classes], at), conditions, at)
+    values["settled"] = {str(n): as_json(s) for n, s in settled_items.items()}
+    return _store_job(
+        job,
+        items,
+        values=values,
+        next_at=course.next_instant(steps, [*conditions, *classes], at),
+        conditions=conditions,
+        at=at,
+    )
 
 
 def _row_values(step: JobStep, zone: str) -> dict[str, Any]:
@@ -109,8 +116,17 @@ def _store_job(
 
 
 def _status_event(job: Job, items: Sequence[Item], before: str) -> ChangeEvent:
-    what = f"{STATUS_SENTENCES[job.status]}: {job_sentence(job, items)}"
-    return ChangeEvent("job.changed", job.id, items[0].boiler_id, before, job.status, what, "", job.status_since)
+    sentence = f"{STATUS_SENTENCES[job.status]}: {job_sentence(job, items)}"
+    return ChangeEvent(
+        "job.changed",
+        job.id,
+        boiler=items[0].boiler_id,
+        before=before,
+        after=job.status,
+        sentence=sentence,
+        rule="",
+        at=job.status_since,
+    )
 
 
 STATUS_SENTENCES = {

@@ -27,13 +27,13 @@ TRANSITIONS: dict[str, dict[str, str]] = {
 
 STATUSES = tuple(TRANSITIONS)
 WAITING = frozenset({TO_PLAN, DECLINED, MISSED, BACK})  # for the dispatcher: not planned, or to be planned again
-HELD = frozenset({PLANNED, ACCEPTED, STARTED})  # a technician has it: nobody can be in two places for these
+HELD_STATUSES = frozenset({PLANNED, ACCEPTED, STARTED})  # a technician has it: nobody can be in two places for these
 OVER = frozenset({PROVEN, NOT_NEEDED, CANCELLED})
 OFF_CALENDAR = frozenset({TO_PLAN, DECLINED, CANCELLED, NOT_NEEDED, MISSED})  # shown as cancelled in calendars
 
 ACTS = ("created", "plan", "accept", "decline", "start", "cancel")
 
 
-def status_after(status: str, what: str) -> str | None:
+def status_after(status: str, act_kind: str) -> str | None:
     """Return the status that follows `status` when `what` happens; None where it may not, or changes nothing."""
-    return TRANSITIONS[status].get(what)
+    return TRANSITIONS[status].get(act_kind)

@@ -33,10 +33,10 @@ def suggest_trips(building: UUID, at: datetime) -> list[work.Trip]:
     Six queries: release, deficiencies, states, fittings, replacements, items of open jobs.
     """
     release = release_at(at)
-    wanted = [*deficiency_work(building, release, at), *owed_work(building, release, at)]
+    work_items = [*deficiency_work(building, release, at), *owed_work(building, release, at)]
     already_asked = set(asked_already(building))
     return work.group_trips(
-        [w for w in wanted if (w.deficiency, w.position, w.procedure) not in already_asked], release
+        [w for w in work_items if (w.deficiency, w.position, w.procedure) not in already_asked], release
     )
 
 
@@ -58,7 +58,15 @@ def work_of_deficiency(row: Deficiency, release: Catalogue, at: datetime) -> wor
     closing = release.closing_procedures(row.clears_by, row.position.role_id if row.position else None)
     code = work.quickest_code([procedure.code for procedure in closing], release)
     level = level_at(row, at) or "routine"
-    return work.WorkItem(row.boiler_id, row.position_id, row.id, code, row.sentence, level, row.opened_at)
+    return work.WorkItem(
+        row.boiler_id,
+        row.position_id,
+        deficiency=row.id,
+        procedure=code,
+        sentence=row.sentence,
+        level=level,
+        due=row.opened_at,
+    )
 
 
 def owed_work(building: UUID, release: Catalogue, at: datetime) -> list[work.WorkItem]:
@@ -87,14 +95,22 @@ def _work_of_segment(segment: StateSegment, release: Catalogue, kinds: Mapping[U
         return None
     level = LEVEL_BY_STATE.get(segment.state, "routine")
     sentence = str(segment.reason["sentence"])
-    return work.WorkItem(segment.boiler_id, segment.position_id, None, code, sentence, level, segment.since)
+    return work.WorkItem(
+        segment.boiler_id,
+        segment.position_id,
+        deficiency=None,
+        procedure=code,
+        sentence=sentence,
+        level=level,
+        due=segment.since,
+    )
 
 
 def procedure_of(segment: StateSegment, release: Catalogue, kind: str) -> str:
     """Return the procedure a state asks for: the one its sentence names, else the quickest full proof of the kind."""
     fitting_procedures = [p for p in release.procedures.values() if kind in p.kinds]
-    named = [p.code for p in fitting_procedures if _is_named_in(p, str(segment.reason["sentence"]))]
-    return work.quickest_code(named or [p.code for p in fitting_procedures if p.proof == "full"], release)
+    named_codes = [p.code for p in fitting_procedures if _is_named_in(p, str(segment.reason["sentence"]))]
+    return work.quickest_code(named_codes or [p.code for p in fitting_procedures if p.proof == "full"], release)
 
 
 def _is_named_in(procedure: ProcedureSpec, sentence: str) -> bool:
@@ -107,9 +123,9 @@ def kinds_of(positions: Sequence[UUID]) -> dict[UUID, str]:
     """Return the kind that fills each position, by the newest fitting of the register or of a valid visit."""
     register_rows = Fitting.objects.filter(position__in=positions).values_list("position", "since", "device__kind")
     swapped = Entry.objects.filter(position__in=positions, device__isnull=False, visit__corrected_by=None)
-    done = swapped.values_list("position", "performed_at", "device__kind")
+    replacements = swapped.values_list("position", "performed_at", "device__kind")
     newest: dict[UUID, tuple[datetime, str]] = {}
-    for position, at, kind in sorted([*register_rows, *done], key=_instant_of):
+    for position, at, kind in sorted([*register_rows, *replacements], key=_instant_of):
         newest[position] = (at, kind or "")
     return {position: kind for position, (_, kind) in newest.items()}
 

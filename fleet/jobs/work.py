@@ -55,10 +55,10 @@ def worst_level(levels: Iterable[str]) -> str:
     return next(level.value for level in Level if level.value in had)
 
 
-def group_trips(wanted: Iterable[WorkItem], release: Catalogue) -> list[Trip]:
+def group_trips(work_items: Iterable[WorkItem], release: Catalogue) -> list[Trip]:
     """Group work by skill into one trip each, the worst class first."""
     by_skill: dict[str, list[WorkItem]] = {}
-    for item in wanted:
+    for item in work_items:
         by_skill.setdefault(skill_of(release.procedures.get(item.procedure)), []).append(item)
     trips = [plan_trip(skill, items, release) for skill, items in by_skill.items()]
     return sorted(trips, key=lambda t: (tuple(Level).index(Level(t.level)), t.skill))
@@ -66,18 +66,23 @@ def group_trips(wanted: Iterable[WorkItem], release: Catalogue) -> list[Trip]:
 
 def plan_trip(skill: str, items: Sequence[WorkItem], release: Catalogue) -> Trip:
     """Return one trip with its minutes, people and parts. A procedure covered by another at its place is left out."""
-    done = _procedures_to_do(items, release)
+    procedures_done = _procedures_to_do(items, release)
     repairs = sum(1 for i in items if i.deficiency)
-    minutes = VISIT_MINUTES + REPAIR_MINUTES * repairs + sum(p.minutes for _, p in done)
-    parts = sorted({part for _, p in done for part in p.parts})
-    people = max((p.people for _, p in done), default=1)
-    return Trip(skill, items, minutes, people, parts)
+    minutes = VISIT_MINUTES + REPAIR_MINUTES * repairs + sum(p.minutes for _, p in procedures_done)
+    parts = sorted({part for _, p in procedures_done for part in p.parts})
+    people = max((p.people for _, p in procedures_done), default=1)
+    return Trip(skill, items, minutes=minutes, people=people, parts=parts)
 
 
 def _procedures_to_do(items: Iterable[WorkItem], release: Catalogue) -> list[tuple[UUID | None, ProcedureSpec]]:
     requested = {(i.position, i.procedure) for i in items if i.procedure in release.procedures}
     pairs = [(place, release.procedures[code]) for place, code in sorted(requested, key=str)]
-    covered = {(place, p.code) for place, p in pairs for other, by in pairs if other == place and p.code in by.covers}
+    covered = {
+        (place, p.code)
+        for place, p in pairs
+        for other_place, by in pairs
+        if other_place == place and p.code in by.covers
+    }
     return [(place, p) for place, p in pairs if (place, p.code) not in covered]
 
 

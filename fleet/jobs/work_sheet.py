@@ -109,9 +109,9 @@ def compose_work_sheet(boiler: Boiler, at: datetime) -> WorkSheet:
     open_rows = list(_open_deficiencies(boiler, at))
     zone = boiler.building.zone
     season = asks.near_season(terms.terms_in_force(boiler.portfolio_id, zone, at), day_of(at, zone))
-    listed_asks = asks.all_asks(_work_facts(sources, states, open_rows, at, zone), season)
+    listed_asks = asks.all_asks(_work_facts(sources, states, rows=open_rows, at=at, zone=zone), season)
     lines = sorted((_work_line(a, sources) for a in listed_asks), key=_line_order)
-    done = [line.procedure for line in lines if line.procedure]
+    listed_procedures = [line.procedure for line in lines if line.procedure]
     repairs = sum(1 for line in lines if line.ask.phase == "repair")
     return WorkSheet(
         boiler=boiler,
@@ -121,10 +121,10 @@ def compose_work_sheet(boiler: Boiler, at: datetime) -> WorkSheet:
         season=season.sentence,
         parts=[SheetPart(g, [n for n in lines if n.group == g.number]) for g in work_order.GROUPS],
         leaving=LEAVING_CHECKS,
-        minutes=work.VISIT_MINUTES + work.REPAIR_MINUTES * repairs + sum(p.minutes for p in done),
-        people=max((p.people for p in done), default=1),
-        tools=sorted({t for p in done for t in p.tools}),
-        spares=sorted({s for p in done for s in p.parts}),
+        minutes=work.VISIT_MINUTES + work.REPAIR_MINUTES * repairs + sum(p.minutes for p in listed_procedures),
+        people=max((p.people for p in listed_procedures), default=1),
+        tools=sorted({t for p in listed_procedures for t in p.tools}),
+        spares=sorted({s for p in listed_procedures for s in p.parts}),
     )
 
 
@@ -136,7 +136,9 @@ def _read_sources(boiler: Boiler, at: datetime) -> SheetSources:
     }
     stays = {p: stay for p, stay in present.items() if stay}
     tests = visit_places.last_tests(places, at)
-    return SheetSources(suggest.release_at(at), places, stays, visit_places.values_at_places(places, at), tests)
+    return SheetSources(
+        suggest.release_at(at), places, stays=stays, values=visit_places.values_at_places(places, at), tests=tests
+    )
 
 
 def _open_deficiencies(boiler: Boiler, at: datetime) -> Iterable[Deficiency]:
@@ -149,10 +151,21 @@ def _work_facts(
 ) -> asks.WorkFacts:
     kinds = {p: stay.device.kind_id for p, stay in sources.stays.items()}
     paths = {p: [UUID(v) for v in _setting_value(sources, p, "paths") or []] for p in sources.places}
-    passed = {key: e.performed_at for key, e in sources.tests.items() if _outcome_of(e) == "pass"}
+    passed_at_by_key = {key: e.performed_at for key, e in sources.tests.items() if _outcome_of(e) == "pass"}
     names = {p: place.name for p, place in sources.places.items()}
     roles: dict[UUID | None, str] = {p: place.role_id for p, place in sources.places.items()}
-    return asks.WorkFacts(sources.release, roles, kinds, paths, passed, names, list(states), list(rows), at, zone)
+    return asks.WorkFacts(
+        sources.release,
+        roles,
+        kinds=kinds,
+        paths=paths,
+        passed=passed_at_by_key,
+        names=names,
+        states=list(states),
+        open=list(rows),
+        at=at,
+        zone=zone,
+    )
 
 
 def _setting_value(sources: SheetSources, place: UUID, key: str) -> Any:
@@ -171,7 +184,14 @@ def _work_line(ask: Ask, sources: SheetSources) -> WorkLine:
     position = sources.places.get(ask.position) if ask.position else None
     entry = sources.tests.get((ask.position, ask.procedure)) if ask.position else None
     last = LastTest(entry, _outcome_of(entry), _reading_values(entry)) if entry else None
-    return WorkLine(_group_and_place(ask, procedure)[0], ask, position, procedure, _set_points(ask, sources), last)
+    return WorkLine(
+        _group_and_place(ask, procedure)[0],
+        ask,
+        position=position,
+        procedure=procedure,
+        set_points=_set_points(ask, sources),
+        last=last,
+    )
 
 
 def _group_and_place(ask: Ask, procedure: ProcedureSpec | None) -> tuple[int, int]:

@@ -9,13 +9,12 @@ from django.db import transaction
 from fleet.accounts.models import User
 from fleet.alerts import acts as on_alerts
 from fleet.alerts import services as alerts
-from fleet.alerts.models import Act as AlertAct
-from fleet.alerts.models import Alert
+from fleet.alerts.models import Alert, AlertAct
 from fleet.board import queries
 from fleet.board import services as board
 from fleet.deficiencies import acts as on_deficiencies
 from fleet.deficiencies.life import DeficiencyLife, acts_by_episode, episodes_of_rows, life_at
-from fleet.deficiencies.models import Act, Deficiency
+from fleet.deficiencies.models import Deficiency, DeficiencyAct
 from fleet.errors import Refused
 from fleet.pipeline.conclude import BoilerConclusion, write_and_conclude
 from fleet.pipeline.portfolio_conditions import clamp_to_written_alerts, lock_pulse, settle_portfolio
@@ -40,7 +39,7 @@ def act_on_deficiency(
     cause = cause or Cause(who=by.get_username())
     boiler_id = _boiler_of(Deficiency.objects.filter(id=deficiency).values_list("boiler", flat=True).first())
 
-    def write_facts(boilers: list[Boiler]) -> tuple[Act, str]:
+    def write_facts(boilers: list[Boiler]) -> tuple[DeficiencyAct, str]:
         boiler = next(b for b in boilers if b.id == boiler_id)
         row = Deficiency.objects.get(id=deficiency)
         moment = _clamp_to_judged_at(boiler_id, at)
@@ -53,7 +52,7 @@ def act_on_deficiency(
         )
         return act, current_life.status
 
-    def describe_events(act_and_status: tuple[Act, str]) -> Mapping[UUID, Sequence[ChangeEvent]]:
+    def describe_events(act_and_status: tuple[DeficiencyAct, str]) -> Mapping[UUID, Sequence[ChangeEvent]]:
         act, before = act_and_status
         return {act.portfolio_id: [_deficiency_event(act, before)]}
 
@@ -90,12 +89,20 @@ def _current_life(row: Deficiency, at: datetime) -> DeficiencyLife:
     return life_at(row, acts_by_episode(acts, episodes).get(row.id, ()), at)
 
 
-def _deficiency_event(act: Act, before: str) -> ChangeEvent:
+def _deficiency_event(act: DeficiencyAct, before: str) -> ChangeEvent:
     row = act.deficiency
     after = _current_life(row, act.at).status
     sentence = f"{on_deficiencies.act_sentence(act)} {row.sentence}"
     return ChangeEvent(
-        f"deficiency.{act.kind}", row.id, row.boiler_id, before, after, sentence, row.rule, act.at, act.reason
+        f"deficiency.{act.kind}",
+        row.id,
+        boiler=row.boiler_id,
+        before=before,
+        after=after,
+        sentence=sentence,
+        rule=row.rule,
+        at=act.at,
+        reason=act.reason,
     )
 
 
@@ -141,7 +148,15 @@ def _alert_events(act: AlertAct) -> Mapping[UUID, Sequence[ChangeEvent]]:
     sentence = f"{on_alerts.act_sentence(act)} {row.sentence}"
     after = "shelved" if act.kind == "shelved" else row.status if row.shelved_until else "acknowledged"
     event = ChangeEvent(
-        f"alert.{act.kind}", row.id, row.boiler_id, row.status, after, sentence, row.condition, act.at, act.reason
+        f"alert.{act.kind}",
+        row.id,
+        boiler=row.boiler_id,
+        before=row.status,
+        after=after,
+        sentence=sentence,
+        rule=row.condition,
+        at=act.at,
+        reason=act.reason,
     )
     return {row.portfolio_id: [event]}
 

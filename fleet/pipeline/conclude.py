@@ -17,7 +17,7 @@ from fleet.board.models import Judged
 from fleet.deficiencies import acts as deficiency_acts
 from fleet.deficiencies import life
 from fleet.deficiencies import services as deficiencies
-from fleet.deficiencies.models import Act
+from fleet.deficiencies.models import DeficiencyAct
 from fleet.evidence import gather_evidence
 from fleet.pipeline.clocks import has_passed, heat_boundaries, next_boundary, span_boundaries
 from fleet.pipeline.jobs import settle_jobs
@@ -85,7 +85,7 @@ def conclude_boilers(
     fact_events = fact_events or {}
     conclusions = [_conclude_boiler(boiler, at, acted=bool(fact_events)) for boiler in boilers]
     jobs = settle_jobs({d.boiler.building_id for d in conclusions}, at)
-    job_portfolios = {portfolio for portfolio, settled in jobs.items() if settled.written}
+    job_portfolios = {portfolio for portfolio, settled_jobs in jobs.items() if settled_jobs.written}
     for portfolio in sorted(
         {d.boiler.portfolio_id for d in conclusions if d.written} | fact_events.keys() | job_portfolios
     ):
@@ -112,33 +112,41 @@ def _conclude_boiler(boiler: Boiler, at: datetime, *, acted: bool) -> BoilerConc
     with boiler_memory(boiler.id) as memory:
         evidence, build = gather_evidence(boiler.id, at, line_cache=memory.line_cache)
         judgement = _judge_with_acts(acts, evidence, at, memory.replay_cache)
-    written = assessments.store_assessments(boiler=boiler, evidence=evidence, judgement=judgement)
+    rows_written = assessments.store_assessments(boiler=boiler, evidence=evidence, judgement=judgement)
     episodes_written, events = deficiencies.store_episodes(
         boiler=boiler, evidence=evidence, judgement=judgement, at=at, acts=acts
     )
-    written += episodes_written + board.store_segments(boiler=boiler, judgement=judgement)
+    rows_written += episodes_written + board.store_segments(boiler=boiler, judgement=judgement)
     alarms = alerts.reconcile_boiler(boiler=boiler, conditions=judgement.conditions, at=at)
     spans, warm = (
         unsurveyed_spans(boiler.since, judgement.surveyed_at, judgement.standings),
         heat_boundaries(judgement.heat),
     )
     survey_change = surveys.store_survey(boiler=boiler, spans=spans, heat=judgement.heat)
-    written += alarms.written + survey_change.written
+    rows_written += alarms.written + survey_change.written
     events = [*_standing_events(boiler, before, judgement, at), *events, *alarms.events]
     since = last.judged_at if last else None
-    moved = (
-        survey_change.survey or has_passed(span_boundaries(spans), since, at),
-        survey_change.heat or has_passed(warm, since, at),
-    )
-    if written or acted or _needs_new_mark(last, build, at):
+    survey_moved = survey_change.survey or has_passed(span_boundaries(spans), since, at)
+    heat_moved = survey_change.heat or has_passed(warm, since, at)
+    if rows_written or acted or _needs_new_mark(last, build, at):
         decisions_end = [a.until for a in acts if a.until]
         following = next_boundary(judgement, [*span_boundaries(spans), *warm, *alarms.shelves_end, *decisions_end], at)
-        events += _record_judgement(boiler, last, build, following, at)
-        written += 1
-    return BoilerConclusion(boiler, before, judgement, events, written, *moved)
+        events += _record_judgement(boiler, last, build=build, next_at=following, at=at)
+        rows_written += 1
+    return BoilerConclusion(
+        boiler=boiler,
+        before=before,
+        judgement=judgement,
+        events=events,
+        written=rows_written,
+        survey_moved=survey_moved,
+        heat_moved=heat_moved,
+    )
 
 
-def _judge_with_acts(acts: Sequence[Act], evidence: Evidence, at: datetime, replay_cache: ReplayCache) -> Judgement:
+def _judge_with_acts(
+    acts: Sequence[DeficiencyAct], evidence: Evidence, at: datetime, replay_cache: ReplayCache
+) -> Judgement:
     """Judge with each act under the episode it is about now.
 
     Which episodes there are is only known after a judgement. Episodes rest on evidence alone, so where late evidence
@@ -164,7 +172,16 @@ def _standing_events(boiler: Boiler, before: str, judgement: Judgement, at: date
     if segment.standing.value != before:
         first, since = segment.reasons[0], segment.since or at
         after = segment.standing.value
-        yield ChangeEvent("standing.changed", boiler.id, boiler.id, before, after, first.sentence, first.rule, since)
+        yield ChangeEvent(
+            "standing.changed",
+            boiler.id,
+            boiler=boiler.id,
+            before=before,
+            after=after,
+            sentence=first.sentence,
+            rule=first.rule,
+            at=since,
+        )
 
 
 def _record_judgement(

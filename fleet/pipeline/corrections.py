@@ -42,7 +42,7 @@ def correction_faults(visit: IncomingVisit, boiler: Boiler, by: User | None, at:
 def _may_correct(old: Visit, boiler: Boiler, by: User, at: datetime) -> bool:
     is_own = old.posted_by_id == by.id and at - old.posted_at <= policy.OWN_CORRECTION
     action = "visit.correct_own" if is_own else "visit.correct"
-    return policy.is_allowed(by, action, boiler.portfolio_id, boiler.building_id, at)
+    return policy.is_allowed(by, action, portfolio=boiler.portfolio_id, building=boiler.building_id, at=at)
 
 
 def refusal_status(faults: Sequence[Fault]) -> int:
@@ -65,7 +65,15 @@ def _correction_event(visit: Visit) -> ChangeEvent:
     after = "void" if visit.void else "corrected"
     sentence = f"Visit {visit.corrects_id} is {'void' if visit.void else 'corrected'}, by visit {visit.id}."
     return ChangeEvent(
-        "visit.corrected", visit.corrects_id, visit.boiler_id, "", after, sentence, "", visit.performed_at, visit.reason
+        "visit.corrected",
+        visit.corrects_id,
+        boiler=visit.boiler_id,
+        before="",
+        after=after,
+        sentence=sentence,
+        rule="",
+        at=visit.performed_at,
+        reason=visit.reason,
     )
 
 
@@ -90,13 +98,13 @@ def second_correction(*, visit: UUID, by: User, at: datetime, cause: Cause | Non
                 ChangeEvent(
                     "visit.seconded",
                     correction.id,
-                    correction.boiler_id,
-                    "",
-                    "seconded",
-                    sentence,
-                    "",
-                    at,
-                    correction.reason,
+                    boiler=correction.boiler_id,
+                    before="",
+                    after="seconded",
+                    sentence=sentence,
+                    rule="",
+                    at=at,
+                    reason=correction.reason,
                 )
             ]
         }

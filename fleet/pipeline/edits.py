@@ -65,7 +65,10 @@ def edit_cells(
     a fault for each column, with 412 where a column differs from `was`.
     """
     _edit_through_sheet(
-        scope.building, at, cause, lambda rows: [_edited_row(row, scope, was, cells, emptied) for row in rows]
+        scope.building,
+        at,
+        cause,
+        lambda rows: [_edited_row(row, scope, was=was, cells=cells, emptied=emptied) for row in rows],
     )
 
 
@@ -79,8 +82,8 @@ def add_cells(*, scope: EditScope, cells: Cells, at: datetime, cause: Cause) -> 
         repeated_columns = _REPEATED[level]
         new_row = {**{c: v for c, v in sibling.items() if c in repeated_columns}, **cells}
         # A boiler without places has one row without a position: the new place replaces it.
-        others = [r for r in rows if not (scope.boiler and scope.includes_row(r) and not r.get("position_ref"))]
-        return [*others, new_row]
+        other_rows = [r for r in rows if not (scope.boiler and scope.includes_row(r) and not r.get("position_ref"))]
+        return [*other_rows, new_row]
 
     _edit_through_sheet(scope.building, at, cause, add_row)
 
@@ -168,22 +171,31 @@ def set_value(
         lock_boilers([boiler.id])
         register, zone = _read_register(boiler, at), boiler.building.zone
         place = next((p for p in register.positions.values() if position and p.id == position.id), None)
-        before = _value_in_force(register, boiler, place, key, at)
+        before = _value_in_force(register, boiler, place=place, key=key, at=at)
         if columns.as_text(before) != was:
             raise _stale_error()
-        _refuse_value(register, place, key, text.strip(), at)
+        _refuse_value(register, place, key=key, text=text.strip(), at=at)
         since, value = _parse_start(day, boiler, at), columns.as_value(key, text.strip())
         if value == before:
             raise Refused("nothing_new", "This is what is on record already.", ("value",), status=422)
         owner: dict[str, Any] = {"position_id": place.id} if place else {"boiler_id": boiler.id}
         values = {"key": key, "value": value, "since": since, "posted_at": at}
         Setting.objects.create(portfolio_id=boiler.portfolio_id, **owner, **values)
-        moved = (change_sentences.value_in_words(key, before), change_sentences.value_in_words(key, value))
+        before_and_after = (change_sentences.value_in_words(key, before), change_sentences.value_in_words(key, value))
         sentence = (
             f"{place.name if place else boiler.name}: "
-            f"{change_sentences.setting_sentence(key, *moved, _start_in_words(since, at, zone))}"
+            f"{change_sentences.setting_sentence(key, *before_and_after, _start_in_words(since, at, zone))}"
         )
-        _conclude_edit(boiler, place.id if place else boiler.id, "register.set", moved, sentence, since, at, cause)
+        _conclude_edit(
+            boiler,
+            place.id if place else boiler.id,
+            kind="register.set",
+            before_and_after=before_and_after,
+            sentence=sentence,
+            since=since,
+            at=at,
+            cause=cause,
+        )
 
 
 def set_service(*, boiler: Boiler, was: str, state: str, day: str, at: datetime, cause: Cause) -> None:
@@ -202,7 +214,16 @@ def set_service(*, boiler: Boiler, was: str, state: str, day: str, at: datetime,
         ServiceState.objects.create(portfolio_id=boiler.portfolio_id, **values)
         when, words = _start_in_words(since, at, boiler.building.zone), state.replace("_", " ")
         sentence = f"{boiler.name} is {words} {when}."
-        _conclude_edit(boiler, boiler.id, "register.service", (before, state), sentence, since, at, cause)
+        _conclude_edit(
+            boiler,
+            boiler.id,
+            kind="register.service",
+            before_and_after=(before, state),
+            sentence=sentence,
+            since=since,
+            at=at,
+            cause=cause,
+        )
 
 
 def remove_device(*, boiler: Boiler, position: Position, was: str, day: str, at: datetime, cause: Cause) -> None:
@@ -221,7 +242,16 @@ def remove_device(*, boiler: Boiler, position: Position, was: str, day: str, at:
         Fitting.objects.create(portfolio_id=boiler.portfolio_id, **values)
         kind, when = occupant.kind.replace("_", " ").capitalize(), _start_in_words(since, at, boiler.building.zone)
         sentence = f"{kind} at {position.name} is removed {when}."
-        _conclude_edit(boiler, position.id, "register.removed", (occupant.kind, ""), sentence, since, at, cause)
+        _conclude_edit(
+            boiler,
+            position.id,
+            kind="register.removed",
+            before_and_after=(occupant.kind, ""),
+            sentence=sentence,
+            since=since,
+            at=at,
+            cause=cause,
+        )
 
 
 def service_state_at(boiler: UUID, at: datetime) -> str:
@@ -294,14 +324,16 @@ def _conclude_edit(
     boiler: Boiler,
     subject: UUID,
     kind: str,
-    moved: tuple[str, str],
+    before_and_after: tuple[str, str],
     sentence: str,
     since: datetime,
     at: datetime,
     cause: Cause,
 ) -> None:
-    before, after = (change_sentences.shorten_for_log(text) for text in moved)
-    event = ChangeEvent(kind, subject, boiler.id, before, after, sentence, "", since)
+    before, after = (change_sentences.shorten_for_log(text) for text in before_and_after)
+    event = ChangeEvent(
+        kind, subject, boiler=boiler.id, before=before, after=after, sentence=sentence, rule="", at=since
+    )
     conclude_boilers(lock_boilers([boiler.id]), at=at, cause=cause, fact_events={boiler.portfolio_id: [event]})
 
 

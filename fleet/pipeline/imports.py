@@ -19,6 +19,7 @@ from fleet.portfolio.models import Import, Portfolio
 from fleet.records.events import Cause
 from fleet.sheets import files, imports
 from fleet.sheets.apply_sheet import count_new_rows
+from fleet.sheets.import_plan import ImportPlan
 from fleet.sheets.imports import (
     BUSY_STATUSES,
     FAILED,
@@ -31,7 +32,7 @@ from fleet.sheets.imports import (
     SAVING,
     WITHDRAWN,
 )
-from fleet.sheets.plan import ImportPlan, plan_import
+from fleet.sheets.plan import plan_import
 from fleet.sheets.register_sheet import SheetRow, rows_of
 from fleet.sheets.register_snapshot import RegisterSnapshot
 from fleet.sheets.table import MAX_BYTES, SheetTable, pack_table, unpack_table
@@ -191,7 +192,9 @@ class _ImportAttempt:
             self._report_plan(plan, rows, "The register changed since the report was made: this is the new one.")
             return
         self.report_total(count_new_rows(plan))
-        plan.add_event("register.imported", self.row.id, None, ("", ""), f"Imported {self.row.name}.")
+        plan.add_event(
+            "register.imported", self.row.id, boiler=None, moved=("", ""), sentence=f"Imported {self.row.name}."
+        )
         if len(plan.events) == 1:
             plan.events.clear()  # nothing was new
         cause = Cause(who=self.row.confirmed_by, request_id=self.row.request_id)

@@ -15,7 +15,7 @@ from fleet.deficiencies.models import Deficiency
 from fleet.errors import Fault, Refused
 from fleet.jobs import acts as on_jobs
 from fleet.jobs import evidence, job_grants, services, states, suggest, work
-from fleet.jobs.models import Act, Item, Job
+from fleet.jobs.models import Item, Job, JobAct
 from fleet.portfolio.locks import lock_boilers
 from fleet.portfolio.models import Boiler, Building, Position
 from fleet.records.events import Cause, ChangeEvent
@@ -53,13 +53,25 @@ def create_job(*, building: UUID, request: JobRequest, by: User, at: datetime, c
     with transaction.atomic():
         lock_boilers(Boiler.objects.filter(building=house).values_list("id", flat=True))
         release = suggest.release_at(at)
-        wanted = _requested_work(house, request, release, at)
-        trip = _one_trip(wanted, release)
-        job = services.add_job(building=house, trip=trip, items=_new_items(wanted, release), note=request.note, at=at)
+        work_items = _requested_work(house, request, release, at)
+        trip = _one_trip(work_items, release)
+        job = services.add_job(
+            building=house, trip=trip, items=_new_items(work_items, release), note=request.note, at=at
+        )
         values = {"portfolio_id": job.portfolio_id, "acted_on": 0, "at": at, "reason": request.note}
-        Act.objects.create(job=job, kind="created", by=by, request_id=cause.request_id, **values)
-        sentence = f"A job is to be planned: {suggest.items_sentence(wanted, house.address)}"
-        event = ChangeEvent("job.created", job.id, wanted[0].boiler, "", states.TO_PLAN, sentence, "", at, request.note)
+        JobAct.objects.create(job=job, kind="created", by=by, request_id=cause.request_id, **values)
+        sentence = f"A job is to be planned: {suggest.items_sentence(work_items, house.address)}"
+        event = ChangeEvent(
+            "job.created",
+            job.id,
+            boiler=work_items[0].boiler,
+            before="",
+            after=states.TO_PLAN,
+            sentence=sentence,
+            rule="",
+            at=at,
+            reason=request.note,
+        )
         _settle_and_record([job], [event], cause, at)
     return Job.objects.get(id=job.id)
 
@@ -73,37 +85,41 @@ def _requested_work(house: Building, request: JobRequest, release: Catalogue, at
     """Return the requested work. Raises Refused with every fault; what another open job asks already is a fault."""
     rows = {d.id: d for d in _requested_deficiencies(house, request)}
     places = {p.id: p for p in Position.objects.filter(id__in=[p for p, _ in request.procedures])}
-    taken = set(suggest.asked_already(house.id))
-    wanted: list[work.WorkItem] = []
+    planned_codes = set(suggest.asked_already(house.id))
+    work_items: list[work.WorkItem] = []
     faults: list[Fault] = []
     for n, id_ in enumerate(request.deficiencies):
         deficiency_work = _deficiency_work(rows.get(id_), release, at)
-        _sort_request(deficiency_work, ("deficiencies", n), taken, wanted, faults)
+        _sort_request(
+            deficiency_work, ("deficiencies", n), planned_codes=planned_codes, work_items=work_items, faults=faults
+        )
     for n, (place, code) in enumerate(request.procedures):
         procedure_work = _procedure_work(places.get(place), code, house, release)
-        _sort_request(procedure_work, ("procedures", n), taken, wanted, faults)
-    if not (wanted or faults):
+        _sort_request(
+            procedure_work, ("procedures", n), planned_codes=planned_codes, work_items=work_items, faults=faults
+        )
+    if not (work_items or faults):
         faults.append(Fault("required", "Name a deficiency or a procedure.", ()))
     if faults:
         raise Refused.from_faults(faults, status=422)
-    return wanted
+    return work_items
 
 
 def _sort_request(
     work_or_fault: work.WorkItem | Fault,
     place: tuple[str, int],
-    taken: set[tuple[UUID | None, UUID | None, str]],
-    wanted: list[work.WorkItem],
+    planned_codes: set[tuple[UUID | None, UUID | None, str]],
+    work_items: list[work.WorkItem],
     faults: list[Fault],
 ) -> None:
     if isinstance(work_or_fault, Fault):
         faults.append(Fault(work_or_fault.code, work_or_fault.message, (*place, *work_or_fault.at)))
         return
     key = (work_or_fault.deficiency, work_or_fault.position, work_or_fault.procedure)
-    if key in taken:
+    if key in planned_codes:
         faults.append(Fault("asked_already", "A job that is not over asks for this.", place))
-    taken.add(key)
-    wanted.append(work_or_fault)
+    planned_codes.add(key)
+    work_items.append(work_or_fault)
 
 
 def _deficiency_work(row: Deficiency | None, release: Catalogue, at: datetime) -> work.WorkItem | Fault:
@@ -125,19 +141,19 @@ def _procedure_work(position: Position | None, code: str, house: Building, relea
     if procedure is None or not procedure.kinds & release.roles[position.role_id].kinds:
         return Fault("does_not_fit", f"{code!r} is no procedure of a {position.name}.", ("procedure",))
     sentence = f"{procedure.name} of the {position.name} is asked for."
-    return work.WorkItem(boiler.id, position.id, None, code, sentence, "routine")
+    return work.WorkItem(boiler.id, position.id, deficiency=None, procedure=code, sentence=sentence, level="routine")
 
 
-def _one_trip(wanted: Sequence[work.WorkItem], release: Catalogue) -> work.Trip:
-    trips = work.group_trips(wanted, release)
+def _one_trip(work_items: Sequence[work.WorkItem], release: Catalogue) -> work.Trip:
+    trips = work.group_trips(work_items, release)
     if len(trips) > 1:
         skills = ", ".join(t.skill for t in trips)
         raise Refused("more_than_one_trip", f"This takes different people ({skills}): make a job each.", status=422)
     return trips[0]
 
 
-def _new_items(wanted: Sequence[work.WorkItem], release: Catalogue) -> list[Item]:
-    pairs = [(w.position, w.procedure) for w in wanted if w.position and not w.deficiency]
+def _new_items(work_items: Sequence[work.WorkItem], release: Catalogue) -> list[Item]:
+    pairs = [(w.position, w.procedure) for w in work_items if w.position and not w.deficiency]
     since = evidence.newest_passes(pairs, release)
     return [
         Item(
@@ -150,7 +166,7 @@ def _new_items(wanted: Sequence[work.WorkItem], release: Catalogue) -> list[Item
             level=w.level,
             since=since.get((w.position, w.procedure)) if w.position and not w.deficiency else None,
         )
-        for number, w in enumerate(wanted)
+        for number, w in enumerate(work_items)
     ]
 
 
@@ -170,43 +186,50 @@ def act_on_job(
         row = Job.objects.select_related("building").select_for_update(no_key=True, of=("self",)).get(id=job)
         moment = max(at, row.judged_at)
         lapsed = services.update_jobs([row], moment)[0]  # its day may have passed since it was last settled
-        before, held = row.status, (row.technician_id, row.second_id)
-        people = {*held, decision.technician, decision.second}
+        before, people = row.status, {row.technician_id, row.second_id, decision.technician, decision.second}
         on_jobs.lock_people(people)
         on_jobs.refuse_decision(job=row, decision=decision, version=version, by=by, at=moment)
         act = on_jobs.record_act(job=row, decision=decision, by=by, at=moment, request_id=cause.request_id)
         events = [*lapsed.events, *_settle_and_collect([row], moment)]
         job_grants.settle_job_grants(people=people, building=row.building, at=moment)
         act_event = ChangeEvent(
-            f"job.{act.kind}", row.id, boilers[0], before, row.status, _act_sentence(act, row), "", moment, act.reason
+            f"job.{act.kind}",
+            row.id,
+            boiler=boilers[0],
+            before=before,
+            after=row.status,
+            sentence=_act_sentence(act, row),
+            rule="",
+            at=moment,
+            reason=act.reason,
         )
         other_events = [n for n in events if n.kind != "job.changed" or n.after != row.status]
         board.record_changes(portfolio=row.portfolio_id, events=[act_event, *other_events], cause=cause, at=moment)
     return Job.objects.get(id=job)
 
 
-def _act_sentence(act: Act, job: Job) -> str:
+def _act_sentence(act: JobAct, job: Job) -> str:
     items = list(Item.objects.filter(job=job).order_by("number"))
     return f"{on_jobs.act_sentence(act)} {services.job_sentence(job, items)}"
 
 
 def _settle_and_collect(jobs: Sequence[Job], at: datetime) -> list[ChangeEvent]:
     """Settle jobs and their alerts, and return the events of both for the caller to record."""
-    return [n for settled in _settle_by_portfolio(jobs, at).values() for n in settled.events]
+    return [n for settled_jobs in _settle_by_portfolio(jobs, at).values() for n in settled_jobs.events]
 
 
 def _settle_and_record(jobs: Sequence[Job], events: Sequence[ChangeEvent], cause: Cause, at: datetime) -> None:
-    for portfolio, settled in _settle_by_portfolio(jobs, at).items():
-        board.record_changes(portfolio=portfolio, events=[*events, *settled.events], cause=cause, at=at)
+    for portfolio, settled_jobs in _settle_by_portfolio(jobs, at).items():
+        board.record_changes(portfolio=portfolio, events=[*events, *settled_jobs.events], cause=cause, at=at)
 
 
 def _settle_by_portfolio(jobs: Sequence[Job], at: datetime) -> dict[UUID, SettledJobs]:
     """Make the rows of jobs equal to facts and acts, and their alerts to what holds; by portfolio."""
     by_portfolio: dict[UUID, SettledJobs] = {}
     for update in services.update_jobs(jobs, at):
-        settled = by_portfolio.setdefault(update.job.portfolio_id, SettledJobs())
-        settled.written += update.written
-        settled.events += update.events
+        settled_jobs = by_portfolio.setdefault(update.job.portfolio_id, SettledJobs())
+        settled_jobs.written += update.written
+        settled_jobs.events += update.events
         if update.written or update.job.status not in states.OVER:
             reconciled = alerts.reconcile_job(
                 portfolio=update.job.portfolio_id,
@@ -214,8 +237,8 @@ def _settle_by_portfolio(jobs: Sequence[Job], at: datetime) -> dict[UUID, Settle
                 conditions=update.conditions,
                 at=max(at, update.job.judged_at),
             )
-            settled.written += reconciled.written
-            settled.events += reconciled.events
+            settled_jobs.written += reconciled.written
+            settled_jobs.events += reconciled.events
     return by_portfolio
 
 

@@ -54,6 +54,15 @@ def _paper_events(paper: Paper) -> EventsByPortfolio:
     subject = paper.boiler_id or paper.building_id
     return {
         paper.portfolio_id: [
-            ChangeEvent("paper.added", subject, paper.boiler_id, "", paper.kind, sentence, "", paper.since)
+            ChangeEvent(
+                "paper.added",
+                subject,
+                boiler=paper.boiler_id,
+                before="",
+                after=paper.kind,
+                sentence=sentence,
+                rule="",
+                at=paper.since,
+            )
         ]
     }

@@ -112,8 +112,8 @@ def _boiler_register(boiler: Boiler, posts: Sequence[PastVisit]) -> BoilerRegist
     positions = Position.objects.filter(boiler=boiler)
     if boiler.header_group_id:
         positions |= Position.objects.filter(header_group=boiler.header_group_id)
-    named = {person.user for p in boiler_posts for person in p.visit.people if person.user}
-    users = User.objects.filter(id__in=named, grants__portfolio=boiler.portfolio_id)
+    user_ids = {person.user for p in boiler_posts for person in p.visit.people if person.user}
+    users = User.objects.filter(id__in=user_ids, grants__portfolio=boiler.portfolio_id)
     newest = max((p.posted_at for p in boiler_posts), default=boiler.since)
     naming = [p.visit for p in boiler_posts if any(e.device for e in p.visit.entries)]  # a query each: few do
     devices = {k: v for visit in naming for k, v in known_devices(visit, boiler.portfolio_id).items()}

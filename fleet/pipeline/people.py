@@ -35,7 +35,13 @@ def grant_role(
     grant = people.give_role(user=person, portfolio=house, wish=wish)
     where = grant.building.address if grant.building else "the whole portfolio"
     _record_grant_event(
-        grant, "people.granted", "", wish.role, f"{_display_name(person)} is {wish.role} for {where}.", cause, at
+        grant,
+        "people.granted",
+        before="",
+        after=wish.role,
+        sentence=f"{_display_name(person)} is {wish.role} for {where}.",
+        cause=cause,
+        at=at,
     )
     return grant
 
@@ -48,7 +54,7 @@ def end_role(*, grant: Grant, by: User, at: datetime, cause: Cause) -> Grant:
         grant.until = at
         grant.save(update_fields=["until"])
         sentence = f"{_display_name(grant.user)} is {grant.role} no longer."
-        _record_grant_event(grant, "people.ended", grant.role, "", sentence, cause, at)
+        _record_grant_event(grant, "people.ended", before=grant.role, after="", sentence=sentence, cause=cause, at=at)
     return grant
 
 
@@ -79,7 +85,9 @@ def qualify_person(
     _judge_again(portfolio, person)
     end = f" to {until:%a %d %b %Y}" if until else ""
     sentence = f"{_display_name(person)} is qualified as {code.replace('_', ' ')} from {since:%a %d %b %Y}{end}."
-    event = ChangeEvent("people.qualified", person.id, None, "", code, sentence, "", at)
+    event = ChangeEvent(
+        "people.qualified", person.id, boiler=None, before="", after=code, sentence=sentence, rule="", at=at
+    )
     board.record_changes(portfolio=portfolio, events=[event], cause=cause, at=at)
     wake_task("fleet.tasks.sweep")
     return qualification
@@ -102,7 +110,7 @@ def _refuse_unless_may_give(by: User, role: str, portfolio: UUID, at: datetime) 
 def _record_grant_event(
     grant: Grant, kind: str, before: str, after: str, sentence: str, cause: Cause, at: datetime
 ) -> None:
-    event = ChangeEvent(kind, grant.user_id, None, before, after, sentence, "", at)
+    event = ChangeEvent(kind, grant.user_id, boiler=None, before=before, after=after, sentence=sentence, rule="", at=at)
     board.record_changes(portfolio=grant.portfolio_id, events=[event], cause=cause, at=at)
 
 

@@ -24,10 +24,10 @@ def clamp_to_written_alerts(portfolio: UUID, at: datetime) -> datetime:
 
     The pulse must be locked. A portfolio's clock never goes back.
     """
-    written = Alert.with_withdrawn.filter(portfolio=portfolio, boiler=None).aggregate(
+    newest_instants = Alert.with_withdrawn.filter(portfolio=portfolio, boiler=None).aggregate(
         Max("raised_at"), Max("returned_at")
     )
-    instants: list[datetime] = [instant for instant in written.values() if instant]
+    instants: list[datetime] = [instant for instant in newest_instants.values() if instant]
     return max([at, *instants])
 
 

@@ -16,7 +16,8 @@ from fleet.portfolio.models import Boiler, Portfolio
 from fleet.records.events import Cause
 from fleet.sheets import register_faults
 from fleet.sheets.apply_sheet import ImportSummary, apply_plan
-from fleet.sheets.plan import ImportPlan, plan_import
+from fleet.sheets.import_plan import ImportPlan
+from fleet.sheets.plan import plan_import
 from fleet.sheets.register_sheet import SheetRow
 from fleet.sheets.register_snapshot import RegisterSnapshot
 from fleet.sheets.table import MAX_FAULTS
@@ -25,7 +26,7 @@ MAX_JUDGED_AT_ONCE = 50  # boilers; more would hold their locks for longer than 
 ReportProgress = Callable[[int], None]
 
 
-def _ignore_progress(done: int) -> None:
+def _ignore_progress(rows_done: int) -> None:
     """Report no progress."""
 
 
@@ -47,8 +48,8 @@ def lock_and_plan(
     Raises Refused with every cell that would change something fixed.
     """
     refs = {row.building_ref for row in rows}
-    named = Boiler.objects.filter(portfolio=portfolio, building__ref__in=refs)
-    lock_boilers(named.values_list("id", flat=True))
+    named_boilers = Boiler.objects.filter(portfolio=portfolio, building__ref__in=refs)
+    lock_boilers(named_boilers.values_list("id", flat=True))
     register = RegisterSnapshot.for_sheet(portfolio, rows, at)
     refuse_fixed(portfolio, register, rows, at)
     return plan_import(portfolio=portfolio, register=register, rows=rows, at=at, step=step)

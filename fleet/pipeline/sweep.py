@@ -76,10 +76,10 @@ def rebuild(*, at: datetime) -> int:
 
     Nothing kept in memory is used, so incremental judgements are checked against complete ones.
     """
-    written = 0
+    rows_written = 0
     for boiler_id in Boiler.objects.order_by("id").values_list("id", flat=True):
         forget_boilers()
         with transaction.atomic():
             conclusions = conclude_boilers(lock_boilers([boiler_id]), at=at, cause=Cause(who="rebuild"))
-            written += sum(d.written for d in conclusions)
-    return written
+            rows_written += sum(d.written for d in conclusions)
+    return rows_written

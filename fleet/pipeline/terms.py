@@ -29,7 +29,16 @@ def adopt_terms(
     )
     since = f"from {adoption.starts_on.isoformat()} on" if adoption.starts_on else "for all time"
     sentence = f"Terms version {adoption.version} are adopted, {since}."
-    event = ChangeEvent("terms.adopted", adoption.id, None, str(version or ""), str(adoption.version), sentence, "", at)
+    event = ChangeEvent(
+        "terms.adopted",
+        adoption.id,
+        boiler=None,
+        before=str(version or ""),
+        after=str(adoption.version),
+        sentence=sentence,
+        rule="",
+        at=at,
+    )
     board.record_changes(portfolio=portfolio, events=[event], cause=cause, at=at)
     wake_task("fleet.tasks.sweep")
     return adoption

@@ -36,10 +36,10 @@ def boilers_matching(boilers: QuerySet[Boiler], text: str) -> QuerySet[Boiler]:
     """Return the boilers where every word of a text occurs in a ref, the name or the address."""
     for word in text.split():
         columns = ("ref", "name", "building__ref", "building__address")
-        named = Q(pk__in=())
+        matches = Q(pk__in=())
         for column in columns:
-            named |= Q(**{f"{column}__icontains": word})
-        boilers = boilers.filter(named)
+            matches |= Q(**{f"{column}__icontains": word})
+        boilers = boilers.filter(matches)
     return boilers
 
 

@@ -8,12 +8,10 @@ from uuid import UUID
 
 from django.db.models import Q, QuerySet
 
-from fleet.alerts.models import Act as AlertAct
+from fleet.alerts.models import AlertAct
 from fleet.board.models import Change
-from fleet.deficiencies.models import Act as DeficiencyAct
-from fleet.deficiencies.models import Deficiency
-from fleet.jobs.models import Act as JobAct
-from fleet.jobs.models import Item
+from fleet.deficiencies.models import Deficiency, DeficiencyAct
+from fleet.jobs.models import Item, JobAct
 from fleet.portfolio import queries as register
 from fleet.portfolio.models import Boiler, Fitting, Paper, ServiceState, Setting
 from fleet.visits.models import Visit
@@ -72,7 +70,16 @@ def _source_events(
         rows = rows.filter(behind)
     for row in rows.order_by(f"-{source.column}", "-id")[:most]:
         subject, position, sentence, who, reason = source.describe_row(row)
-        yield HistoryEvent(getattr(row, source.column), source.what, row.id, subject, position, sentence, who, reason)
+        yield HistoryEvent(
+            getattr(row, source.column),
+            source.what,
+            id=row.id,
+            subject=subject,
+            position=position,
+            sentence=sentence,
+            who=who,
+            reason=reason,
+        )
 
 
 def _history_sources(boiler: Boiler, at: datetime, visits: bool) -> Sequence[HistorySource]:
@@ -127,8 +134,8 @@ def _describe_visit(row: Visit) -> tuple[UUID, UUID | None, str, str, str]:
     after = getattr(row, "corrected_by", None)
     note = f" Corrected: visit {after.id} took its place." if after else " It never was." if row.void else ""
     left = f", left {_in_words(row.left_as).lower()}" if row.left_as else ""
-    who = row.posted_by.get_username() if row.posted_by else ""
-    return row.id, None, f"{_in_words(row.kind)}{left}.{note}", who, row.reason
+    poster = row.posted_by.get_username() if row.posted_by else ""
+    return row.id, None, f"{_in_words(row.kind)}{left}.{note}", poster, row.reason
 
 
 def _describe_standing(row: Change) -> tuple[UUID, UUID | None, str, str, str]:

@@ -38,11 +38,25 @@ def standing_at(boiler: UUID, at: datetime, known_at: datetime | None = None) ->
     if known_at is None:
         stored = queries.standing_of(boiler, at)
         if stored is not None:
-            return StandingAt(at, None, stored.since, stored.until, stored.standing, stored.reasons, stored.then)
+            return StandingAt(
+                at,
+                None,
+                since=stored.since,
+                until=stored.until,
+                standing=stored.standing,
+                reasons=stored.reasons,
+                then=stored.then,
+            )
     evidence, _ = gather_evidence(boiler, known_at or _last_judged_at(boiler) or at, known_at)
     segment = judge(evidence, acts=(), at=known_at or at).standing_at(at)
     return StandingAt(
-        at, known_at, segment.since, segment.until, segment.standing.value, as_json(segment.reasons), segment.then
+        at,
+        known_at,
+        since=segment.since,
+        until=segment.until,
+        standing=segment.standing.value,
+        reasons=as_json(segment.reasons),
+        then=segment.then,
     )
 
 

@@ -18,16 +18,18 @@ def store_conclusions(model: type[Model], *, scope: RowValues, key: tuple[str, .
     something does. A changed row of a model with `version` gets the next version, so that decisions on the old one are
     refused as stale.
     """
-    wanted = {tuple(row[k] for k in key): row for row in rows}
-    present = _StoredRows(model, scope, key, sorted({column for row in wanted.values() for column in row}))
-    manager, written = model._default_manager, len(wanted.keys() ^ present.rows.keys())
-    if gone := [row[0] for k, row in present.rows.items() if k not in wanted]:
-        manager.filter(pk__in=gone).delete()
-    if different := [k for k, row in present.rows.items() if k in wanted and present.is_different(row, wanted[k])]:
-        manager.bulk_update([present.changed_row(k, wanted[k]) for k in different], present.changed_columns())
-    if new := [model(**scope, **row) for k, row in wanted.items() if k not in present.rows]:
+    wanted_rows = {tuple(row[k] for k in key): row for row in rows}
+    present = _StoredRows(model, scope, key, sorted({column for row in wanted_rows.values() for column in row}))
+    manager, rows_written = model._default_manager, len(wanted_rows.keys() ^ present.rows.keys())
+    if gone_keys := [row[0] for k, row in present.rows.items() if k not in wanted_rows]:
+        manager.filter(pk__in=gone_keys).delete()
+    if different := [
+        k for k, row in present.rows.items() if k in wanted_rows and present.is_different(row, wanted_rows[k])
+    ]:
+        manager.bulk_update([present.changed_row(k, wanted_rows[k]) for k in different], present.changed_columns())
+    if new := [model(**scope, **row) for k, row in wanted_rows.items() if k not in present.rows]:
         manager.bulk_create(new)
-    return written + len(different)
+    return rows_written + len(different)
 
 
 class _StoredRows:

@@ -213,12 +213,12 @@ class Catalogue:
 
     def tests_of(self, pair: Contradiction) -> frozenset[str]:
         """What tests a suspect of a contradiction: by its row, by the pair itself, by what answers what was seen."""
-        named = set(pair.tested_by)
+        procedure_codes = set(pair.tested_by)
         for label in (pair.first, pair.second):
             observation = self.observations.get(label)
             rule = self.findings.get(observation.finding) if observation else None
-            named |= {label.split(":")[0]} if observation is None else rule.clears_by if rule else frozenset()
-        return frozenset(named)
+            procedure_codes |= {label.split(":")[0]} if observation is None else rule.clears_by if rule else frozenset()
+        return frozenset(procedure_codes)
 
     def contradicted_by(self, label: str) -> list[Contradiction]:
         """The pairs that have this label (an observation, or a test with its outcome) as one of their two sides."""

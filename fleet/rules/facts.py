@@ -227,9 +227,9 @@ class Evidence:
         starts = sorted({t.since for t in terms[1:] if t.since} | {e.since for e in editions})
         laws = []
         for since in (None, *starts):
-            held = [t for t in terms[1:] if since and t.since and t.since <= since] or terms[:1]
+            terms_in_force = [t for t in terms[1:] if since and t.since and t.since <= since] or terms[:1]
             releases = [e.catalogue for e in editions if since and e.since <= since] or [self.catalogue]
-            laws.append(LawInForce(since, held[-1], releases[-1]))
+            laws.append(LawInForce(since, terms_in_force[-1], releases[-1]))
         return tuple(laws)
 
     def laws_between(

@@ -44,7 +44,9 @@ def _judge_anew(evidence: Evidence, acts: Sequence[ActFact], played: ReplayCache
         states=tuple(state_segments),
         standings=standing_segments,
         readiness=readiness_answers,
-        conditions=gather_conditions(timeline, state_segments, standing_segments, readiness_answers, acts),
+        conditions=gather_conditions(
+            timeline, state_segments, standings=standing_segments, readiness=readiness_answers, acts=acts
+        ),
         waiting=waiting,
         heat=heat_of_boiler(timeline, standing_segments),
         surveyed_at=timeline.surveyed_at,

@@ -10,7 +10,8 @@ from uuid import UUID
 from django.db.models import Model
 
 from fleet.portfolio.models import Portfolio
-from fleet.sheets.plan import WRITE_ORDER, ImportPlan, plan_import
+from fleet.sheets.import_plan import WRITE_ORDER, ImportPlan
+from fleet.sheets.plan import plan_import
 from fleet.sheets.register_sheet import SheetRow
 from fleet.sheets.register_snapshot import RegisterSnapshot
 
@@ -31,17 +32,17 @@ def apply_sheet(*, portfolio: Portfolio, rows: Sequence[SheetRow], at: datetime)
     return apply_plan(plan)
 
 
-def apply_plan(plan: ImportPlan, *, step: Callable[[int], None] = lambda done: None) -> ImportSummary:
+def apply_plan(plan: ImportPlan, *, step: Callable[[int], None] = lambda rows_done: None) -> ImportSummary:
     """Write a plan, one statement for every ROWS_PER_BATCH rows of a table.
 
     `step` is called with the number of rows written so far.
     """
-    done = 0
+    rows_done = 0
     for model in WRITE_ORDER:
         for batch in _split_batches(plan.new[model]):
             model._default_manager.bulk_create(batch)
-            done += len(batch)
-            step(done)
+            rows_done += len(batch)
+            step(rows_done)
     for model, subjects in plan.edited.items():
         _write_edits(model, subjects)
     return ImportSummary(dict(plan.added), set(plan.touched))

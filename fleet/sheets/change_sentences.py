@@ -94,8 +94,8 @@ def fitted_sentence(kind: str, name: str, day: str) -> str:
 
 def setting_sentence(key: str, before: str, after: str, since: str) -> str:
     """Return the sentence of a dated value; `since` is in words."""
-    moved = f"{before} → {after}" if before else after
-    return f"{key_in_words(key)}: {moved} {since}."
+    change_text = f"{before} → {after}" if before else after
+    return f"{key_in_words(key)}: {change_text} {since}."
 
 
 def declared_sentence(procedure: str, name: str, day: str) -> str:

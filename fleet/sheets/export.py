@@ -102,7 +102,10 @@ def _place_rows(portfolio: Portfolio, register: RegisterSnapshot, catalogue: Cat
         refs = {str(p.id): p.ref for p in boiler_places}
         cells = _boiler_cells(portfolio, boiler, register)
         for place in boiler_places:
-            yield {**cells, **_place_cells(place, refs, register, boiler.building.zone, catalogue)}
+            yield {
+                **cells,
+                **_place_cells(place, refs, register=register, zone=boiler.building.zone, catalogue=catalogue),
+            }
         if not boiler_places:
             yield cells
 
@@ -144,7 +147,7 @@ def _place_cells(
     if occupant is None or not occupant.kind:
         return cells
     declared = {columns.DECLARED_PREFIX + code: day for code, day in occupant.declared.items()}
-    return {**cells, **_device_cells(place, occupant, register, zone, catalogue), **declared}
+    return {**cells, **_device_cells(place, occupant, register=register, zone=zone, catalogue=catalogue), **declared}
 
 
 def _device_cells(

@@ -15,7 +15,7 @@ from django.db.models import F
 
 from fleet.errors import Fault, Refused
 from fleet.portfolio.models import Boiler, Import, ImportPage, Portfolio
-from fleet.sheets.plan import ImportPlan, PlanLine
+from fleet.sheets.import_plan import ImportPlan, PlanLine
 from fleet.sheets.register_sheet import SheetRow
 from fleet.sheets.register_snapshot import RegisterSnapshot
 from fleet.sheets.table import column_letter
@@ -141,22 +141,24 @@ def _fault_json(fault: Fault, columns: Sequence[str]) -> dict[str, Any]:
     at = (
         column_letter(list(columns).index(column)) if column in columns else column if _LETTER.fullmatch(column) else ""
     )
-    named = "" if at == column else column
-    return {"code": fault.code, "message": fault.message, "row": row, "column": named, "letter": at}
+    column_name = "" if at == column else column
+    return {"code": fault.code, "message": fault.message, "row": row, "column": column_name, "letter": at}
 
 
 def missing_lines(
     register: RegisterSnapshot, rows: Sequence[SheetRow], portfolio: Portfolio
 ) -> Iterator[dict[str, Any]]:
     """Yield a line for what the register has and the sheet does not name. It is reported and never deleted."""
-    named = {row.building_ref for row in rows}
+    named_refs = {row.building_ref for row in rows}
     boilers, places = {row.boiler_key for row in rows}, {row.key for row in rows}
-    others = Boiler.objects.filter(portfolio=portfolio).exclude(building__ref__in=named)
-    listed = others.order_by("building__ref", "ref").values_list("building__ref", "ref", "building__address", "name")
+    other_boilers = Boiler.objects.filter(portfolio=portfolio).exclude(building__ref__in=named_refs)
+    listed = other_boilers.order_by("building__ref", "ref").values_list(
+        "building__ref", "ref", "building__address", "name"
+    )
     for building, boiler, address, name in listed:
         yield _missing_line(building, boiler, "", f"{name} of {address}")
     for key, boiler_row in sorted(register.boilers.items()):
-        if key not in boilers and key[0] in named:
+        if key not in boilers and key[0] in named_refs:
             building, boiler = key
             yield _missing_line(building, boiler, "", boiler_row.name)
     for key, place in sorted(register.positions.items()):

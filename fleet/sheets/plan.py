@@ -1,7 +1,6 @@
 """What a sheet would do to the register, decided once: the report shows it, the import writes it."""
 
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass, field
 from datetime import date, datetime
 from functools import lru_cache
 from typing import Any
@@ -11,60 +10,13 @@ from django.db.models import Model
 
 from fleet.calendar import day_of, day_start
 from fleet.portfolio.models import Boiler, Building, Device, Fitting, Portfolio, Position, Setting
-from fleet.records.events import ChangeEvent
 from fleet.sheets import change_sentences
+from fleet.sheets.import_plan import ImportPlan, PlanLine, RowEffects
 from fleet.sheets.register_sheet import SheetRow
 from fleet.sheets.register_snapshot import NO_FITTINGS, DatedValue, PlaceRecord, RegisterOccupant, RegisterSnapshot
 
-RowEffects = list[tuple[str, str]]  # (what, sentence): one row may do several things
 _day_start = lru_cache(maxsize=20_000)(day_start)
 ROWS_PER_REPORT = 500
-
-
-@dataclass(frozen=True, slots=True)
-class PlanLine:
-    """What one row of the sheet would do; nothing where `does` is empty. `notes` say why something is left as it is."""
-
-    row: int
-    building: str
-    boiler: str
-    position: str
-    does: RowEffects
-    notes: list[str]
-
-
-@dataclass(slots=True)
-class ImportPlan:
-    """The rows to write by model, in the order they must be written, with report lines and events.
-
-    `touched` are the boilers whose evidence changes, `renamed` those with an edited name.
-    """
-
-    portfolio: Portfolio
-    register: RegisterSnapshot
-    at: datetime
-    new: dict[type[Model], list[Any]] = field(default_factory=lambda: {m: [] for m in WRITE_ORDER})
-    edited: dict[type[Model], dict[UUID, dict[str, Any]]] = field(
-        default_factory=lambda: {m: {} for m in WRITE_ORDER[:3]}
-    )
-    events: list[ChangeEvent] = field(default_factory=list)
-    lines: list[PlanLine] = field(default_factory=list)
-    added: dict[str, int] = field(default_factory=dict)
-    touched: set[UUID] = field(default_factory=set)
-    renamed: set[UUID] = field(default_factory=set)
-
-    def add_event(self, kind: str, subject: UUID, boiler: UUID | None, moved: tuple[str, str], sentence: str) -> None:
-        """Add an event to the change log."""
-        before, after = (change_sentences.shorten_for_log(t) for t in moved)
-        self.events.append(ChangeEvent(kind, subject, boiler, before, after, sentence, "", self.at))
-
-    def count_addition(self, what: str, boiler: UUID) -> None:
-        """Count one addition to a boiler."""
-        self.added[what] = self.added.get(what, 0) + 1
-        self.touched.add(boiler)
-
-
-WRITE_ORDER: tuple[type[Model], ...] = (Building, Boiler, Position, Device, Fitting, Setting)
 
 
 def plan_import(
@@ -107,7 +59,9 @@ class _Comparison:
         boiler = self.boilers.get(row.boiler_key) or self._compare_boiler(row, building, does)
         if row.position_ref:
             self._compare_position(row, boiler, does, notes)
-        return PlanLine(row.line, row.building_ref, row.boiler_ref, row.position_ref, does, notes)
+        return PlanLine(
+            row.line, row.building_ref, boiler=row.boiler_ref, position=row.position_ref, does=does, notes=notes
+        )
 
     def _compare_building(self, row: SheetRow, does: RowEffects) -> UUID:
         existing = self.register.buildings.get((row.building_ref,))
@@ -122,20 +76,42 @@ class _Comparison:
             self.plan.added["buildings"] = self.plan.added.get("buildings", 0) + 1
             sentence = f"{row.address} is a new building."
             does.append(("building", sentence))
-            self.plan.add_event("register.added", building_id, None, ("", row.address), sentence)
+            self.plan.add_event("register.added", building_id, boiler=None, moved=("", row.address), sentence=sentence)
         return building_id
 
     def _edit_building(self, existing: Building, row: SheetRow, does: RowEffects) -> None:
         if existing.address != row.address:
             sentence = change_sentences.renamed_sentence(existing.address, row.address)
-            self._edit_field(Building, existing.id, None, "address", (existing.address, row.address), sentence, does)
+            self._edit_field(
+                Building,
+                existing.id,
+                boiler=None,
+                field_="address",
+                moved=(existing.address, row.address),
+                sentence=sentence,
+                does=does,
+            )
         if row.units is not None and existing.units != row.units:
             sentence = change_sentences.units_sentence(row.address, existing.units, row.units)
-            self._edit_field(Building, existing.id, None, "units", (existing.units, row.units), sentence, does)
+            self._edit_field(
+                Building,
+                existing.id,
+                boiler=None,
+                field_="units",
+                moved=(existing.units, row.units),
+                sentence=sentence,
+                does=does,
+            )
         if row.access_hours is not None and existing.access_hours != row.access_hours:
             sentence = change_sentences.access_hours_sentence(row.address, row.access_hours)
             self._edit_field(
-                Building, existing.id, None, "access_hours", (existing.access_hours, row.access_hours), sentence, does
+                Building,
+                existing.id,
+                boiler=None,
+                field_="access_hours",
+                moved=(existing.access_hours, row.access_hours),
+                sentence=sentence,
+                does=does,
             )
 
     def _edit_field(
@@ -150,7 +126,9 @@ class _Comparison:
     ) -> None:
         self.plan.edited[model].setdefault(subject, {})[field_] = moved[1]
         does.append(("renamed", sentence))
-        self.plan.add_event("register.renamed", subject, boiler, (str(moved[0]), str(moved[1])), sentence)
+        self.plan.add_event(
+            "register.renamed", subject, boiler=boiler, moved=(str(moved[0]), str(moved[1])), sentence=sentence
+        )
         if boiler:
             self.plan.renamed.add(boiler)
 
@@ -159,9 +137,15 @@ class _Comparison:
         boiler_id = existing.id if existing else uuid5(building, f"boiler {row.boiler_ref}")
         self.boilers[row.boiler_key] = boiler_id
         if existing and existing.name != row.boiler_name:
-            moved = (existing.name, row.boiler_name)
+            before_and_after = (existing.name, row.boiler_name)
             self._edit_field(
-                Boiler, boiler_id, boiler_id, "name", moved, change_sentences.renamed_sentence(*moved), does
+                Boiler,
+                boiler_id,
+                boiler=boiler_id,
+                field_="name",
+                moved=before_and_after,
+                sentence=change_sentences.renamed_sentence(*before_and_after),
+                does=does,
             )
         if not existing:
             values = {"ref": row.boiler_ref, "name": row.boiler_name, "since": since, "building_id": building}
@@ -173,19 +157,35 @@ class _Comparison:
             before = self.register.settings.get((boiler_id, key))
             if before is None or before.value != value:
                 self._set_value(
-                    row.boiler_name, key, before, value, self.at if before else since, does, boiler=boiler_id
+                    row.boiler_name,
+                    key,
+                    before=before,
+                    value=value,
+                    since=self.at if before else since,
+                    does=does,
+                    boiler=boiler_id,
                 )
         return boiler_id
 
     def _compare_position(self, row: SheetRow, boiler: UUID, does: RowEffects, notes: list[str]) -> None:
         existing = self.register.positions.get(row.key)
         place = existing or PlaceRecord(
-            uuid5(boiler, f"position {row.position_ref}"), boiler, row.position_ref, row.position_name, row.role
+            uuid5(boiler, f"position {row.position_ref}"),
+            boiler,
+            ref=row.position_ref,
+            name=row.position_name,
+            role=row.role,
         )
         if existing and existing.name != row.position_name:
-            moved = (existing.name, row.position_name)
+            before_and_after = (existing.name, row.position_name)
             self._edit_field(
-                Position, existing.id, boiler, "name", moved, change_sentences.renamed_sentence(*moved), does
+                Position,
+                existing.id,
+                boiler=boiler,
+                field_="name",
+                moved=before_and_after,
+                sentence=change_sentences.renamed_sentence(*before_and_after),
+                does=does,
             )
         if not existing:
             values = {"ref": row.position_ref, "name": row.position_name, "role_id": row.role, "boiler_id": boiler}
@@ -202,7 +202,9 @@ class _Comparison:
         if boiler in self.new_boilers:
             self.new_boilers[boiler][1][0] += 1
         else:
-            self.plan.add_event("register.added", place.id, boiler, ("", row.position_name), sentence)
+            self.plan.add_event(
+                "register.added", place.id, boiler=boiler, moved=("", row.position_name), sentence=sentence
+            )
 
     def _compare_device(self, row: SheetRow, place: PlaceRecord, does: RowEffects, notes: list[str]) -> None:
         """Fit the device unless one of this kind and day is on record already. Then compare its values."""
@@ -212,11 +214,11 @@ class _Comparison:
         day: date = row.fitted_on or row.since
         since, occupant = _day_start(day, row.zone), fitted.now
         if (day, row.kind) not in fitted.ever:
-            self._fit_device(row, place, occupant, since, does)
+            self._fit_device(row, place, occupant=occupant, since=since, does=does)
             if since <= self.at and not (occupant and occupant.since > since):
-                self._compare_values(row, place, dict(row.attributes), since, does)
+                self._compare_values(row, place, stamped=dict(row.attributes), fitted=since, does=does)
         elif occupant and occupant.kind == row.kind and day_of(occupant.since, row.zone) == day:
-            self._compare_values(row, place, occupant.attributes, occupant.since, does)
+            self._compare_values(row, place, stamped=occupant.attributes, fitted=occupant.since, does=does)
             self._compare_declared(row, place, occupant, does)
         elif since <= self.at:
             notes.append("Another device is on record here since: its values stay.")
@@ -246,7 +248,9 @@ class _Comparison:
         does.append(("device", sentence))
         if place.boiler not in self.new_boilers:
             before = occupant.kind if occupant else ""
-            self.plan.add_event("register.fitted", place.id, place.boiler, (before, row.kind), sentence)
+            self.plan.add_event(
+                "register.fitted", place.id, boiler=place.boiler, moved=(before, row.kind), sentence=sentence
+            )
 
     def _compare_values(
         self, row: SheetRow, place: PlaceRecord, stamped: Any, fitted: datetime, does: RowEffects
@@ -257,7 +261,9 @@ class _Comparison:
             if before is None or before.since < fitted:
                 before = DatedValue(stamped.get(key), fitted)
             if before.value != value:
-                self._set_value(row.position_name, key, before, value, self.at, does, place=place)
+                self._set_value(
+                    row.position_name, key, before=before, value=value, since=self.at, does=does, place=place
+                )
 
     def _compare_declared(
         self, row: SheetRow, place: PlaceRecord, occupant: RegisterOccupant, does: RowEffects
@@ -279,8 +285,10 @@ class _Comparison:
             )
             sentence = change_sentences.declared_sentence(procedure_name, row.position_name, when)
             does.append(("declared", sentence))
-            moved = (occupant.declared.get(code, ""), day)
-            self.plan.add_event("register.declared", place.id, place.boiler, moved, sentence)
+            before_and_after = (occupant.declared.get(code, ""), day)
+            self.plan.add_event(
+                "register.declared", place.id, boiler=place.boiler, moved=before_and_after, sentence=sentence
+            )
 
     def _compare_paths(self, row: SheetRow, boiler: UUID, place: PlaceRecord, does: RowEffects) -> None:
         if not row.hangs_on:
@@ -293,7 +301,9 @@ class _Comparison:
             since = self.at if before else _day_start(row.since, row.zone)
             names = {str(p.id): p.ref for p in self._places_of_boiler(row)} if before else {}
             names.update(zip(paths, row.hangs_on, strict=True))
-            self._set_value(row.position_name, "paths", before, paths, since, does, place=place, names=names)
+            self._set_value(
+                row.position_name, "paths", before=before, value=paths, since=since, does=does, place=place, names=names
+            )
 
     def _places_of_boiler(self, row: SheetRow) -> Iterator[PlaceRecord]:
         return (p for key, p in self.register.positions.items() if key[:2] == row.boiler_key)
@@ -304,7 +314,7 @@ class _Comparison:
             return
         since = _day_start(row.since, row.zone) if new else self.at
         was = before or (None if new else DatedValue(True, since))
-        self._set_value(row.position_name, "needed", was, row.needed, since, does, place=place)
+        self._set_value(row.position_name, "needed", before=was, value=row.needed, since=since, does=does, place=place)
 
     def _set_value(
         self,
@@ -326,20 +336,22 @@ class _Comparison:
         owner = boiler or (place.boiler if place else None)
         assert owner is not None
         self.plan.count_addition("settings", owner)
-        moved = (
+        before_and_after = (
             change_sentences.value_in_words(key, before.value, names) if before else "",
             change_sentences.value_in_words(key, value, names),
         )
         when = "from now on" if since == self.at else "from the beginning"
-        sentence = change_sentences.setting_sentence(key, *moved, when)
+        sentence = change_sentences.setting_sentence(key, *before_and_after, when)
         does.append(("setting", sentence))
         if owner not in self.new_boilers:
             subject = boiler or (place.id if place else owner)
-            self.plan.add_event("register.set", subject, owner, moved, f"{name}: {sentence}")
+            self.plan.add_event(
+                "register.set", subject, boiler=owner, moved=before_and_after, sentence=f"{name}: {sentence}"
+            )
 
     def add_boiler_events(self) -> None:
         """Add one event for each new boiler, none for each of its places."""
         for boiler, (row, places) in self.new_boilers.items():
             since, count = change_sentences.day_in_words(row.since), f"{places[0]} place{'' if places[0] == 1 else 's'}"
             sentence = f"{row.boiler_name} of {row.address} is on record since {since}, with {count}."
-            self.plan.add_event("register.added", boiler, boiler, ("", row.boiler_name), sentence)
+            self.plan.add_event("register.added", boiler, boiler=boiler, moved=("", row.boiler_name), sentence=sentence)

@@ -89,11 +89,11 @@ class RegisterSnapshot:
         places = _read_places(by_id)
         zones = {p.id: by_id[p.boiler].building.zone for p in places}
         return cls(
-            {(b.ref,): b for b in buildings.values()},
-            {(b.building.ref, b.ref): b for b in listed},
-            {(by_id[p.boiler].building.ref, by_id[p.boiler].ref, p.ref): p for p in places},
-            _read_settings(by_id, zones, at),
-            _read_fittings(zones, at),
+            buildings={(b.ref,): b for b in buildings.values()},
+            boilers={(b.building.ref, b.ref): b for b in listed},
+            positions={(by_id[p.boiler].building.ref, by_id[p.boiler].ref, p.ref): p for p in places},
+            settings=_read_settings(by_id, zones, at),
+            fittings=_read_fittings(zones, at),
         )
 
 
@@ -129,5 +129,7 @@ def _read_fittings(zones: Mapping[UUID, str], at: datetime) -> dict[UUID, PlaceF
         fitted = by_place.setdefault(position, PlaceFittings())
         fitted.ever.add((day_of(since, zones[position]), kind or ""))
         if since <= at:
-            fitted.present[:] = [RegisterOccupant(since, kind or "", device, attributes or {}, declared)]
+            fitted.present[:] = [
+                RegisterOccupant(since, kind or "", device=device, attributes=attributes or {}, declared=declared)
+            ]
     return by_place

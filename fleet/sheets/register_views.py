@@ -42,8 +42,8 @@ def find_buildings(boilers: QuerySet[Boiler], word: str) -> QuerySet[Building]:
         boilers_count=Count("boilers", distinct=True, filter=Q(boilers__in=boiler_ids))
     )
     if word:
-        named = boilers.order_by().filter(name__icontains=word).values("building")
-        rows = rows.filter(Q(ref__icontains=word) | Q(address__icontains=word) | Q(id__in=named))
+        matching_buildings = boilers.order_by().filter(name__icontains=word).values("building")
+        rows = rows.filter(Q(ref__icontains=word) | Q(address__icontains=word) | Q(id__in=matching_buildings))
     return rows.order_by("address", "ref", "id")
 
 
@@ -67,7 +67,11 @@ def _place_view(
     stamped = export.device_values(place, occupant, register, release) if occupant and occupant.kind else {}
     hangs_on = [refs[p] for p in paths.value if p in refs] if paths else []
     return RegisterPlaceView(
-        place, occupant if occupant and occupant.kind else None, stamped, hangs_on, needed.value if needed else None
+        place,
+        occupant if occupant and occupant.kind else None,
+        values=stamped,
+        paths=hangs_on,
+        needed=needed.value if needed else None,
     )
 
 

@@ -52,8 +52,8 @@ def column_letter(index: int) -> str:
 
 def column_name(header: list[str], index: int) -> str:
     """Return the name of a column in a fault: its name in the first row, else its letters."""
-    named = header[index] if index < len(header) else ""
-    return named[:64] or column_letter(index)
+    column_name = header[index] if index < len(header) else ""
+    return column_name[:64] or column_letter(index)
 
 
 def file_refusal(code: str, message: str, *at: int | str) -> Refused:

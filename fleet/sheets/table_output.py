@@ -32,16 +32,16 @@ def guard_formula(text: str) -> str:
 
 def as_csv(rows: Iterable[OutputRow]) -> Iterator[bytes]:
     """Yield CSV in UTF-8 with a byte order mark, which office programs need. Numbers are not guarded."""
-    written = io.StringIO(newline="")
-    put = csv.writer(written).writerow
-    written.write("\ufeff")
+    csv_text = io.StringIO(newline="")
+    put = csv.writer(csv_text).writerow
+    csv_text.write("\ufeff")
     for row in rows:
         put([guard_formula(v) if isinstance(v, str) else as_text(v) for v in row])
-        if written.tell() > PIECE_BYTES:
-            yield written.getvalue().encode(errors="replace")
-            written.seek(0)
-            written.truncate()
-    yield written.getvalue().encode(errors="replace")
+        if csv_text.tell() > PIECE_BYTES:
+            yield csv_text.getvalue().encode(errors="replace")
+            csv_text.seek(0)
+            csv_text.truncate()
+    yield csv_text.getvalue().encode(errors="replace")
 
 
 _XML_DECLARATION = '<?xml version="1.0" encoding="UTF-8" standalone="yes"?>\n'
@@ -90,8 +90,8 @@ class _PieceSink(io.RawIOBase):
 
     def take_pieces(self) -> bytes:
         """Return the output since the last call, and forget it."""
-        taken, self.pieces, self.size = b"".join(self.pieces), [], 0
-        return taken
+        output, self.pieces, self.size = b"".join(self.pieces), [], 0
+        return output
 
 
 def as_xlsx(rows: Iterable[OutputRow], sheet: str = "register") -> Iterator[bytes]:

@@ -52,14 +52,14 @@ def _choose_sheet(book: Any) -> tuple[Any, list[str]]:
     sheets = list(book.worksheets)
     visible_sheets = [s for s in sheets if s.sheet_state == "visible"]
     notes = [f"The hidden sheet {s.title!r} was left out." for s in sheets if s not in visible_sheets]
-    named = [s for s in visible_sheets if s.title.strip().lower() == SHEET_NAME]
+    named_sheets = [s for s in visible_sheets if s.title.strip().lower() == SHEET_NAME]
     if not visible_sheets:
         raise file_refusal("no_sheet", "Every sheet of it is hidden.")
-    if len(visible_sheets) > 1 and len(named) != 1:
+    if len(visible_sheets) > 1 and len(named_sheets) != 1:
         raise file_refusal("which_sheet", f"It has {len(visible_sheets)} sheets: name the one to read {SHEET_NAME!r}.")
-    chosen = named[0] if named else visible_sheets[0]
-    notes += [f"The sheet {s.title!r} was left out." for s in visible_sheets if s is not chosen]
-    return chosen, notes
+    sheet = named_sheets[0] if named_sheets else visible_sheets[0]
+    notes += [f"The sheet {s.title!r} was left out." for s in visible_sheets if s is not sheet]
+    return sheet, notes
 
 
 class _SheetReader:

@@ -23,9 +23,13 @@ def adopted_interval(procedure: ProcedureSpec, terms: AdoptedTerms, release: Cat
     interval_terms = adopted_timing(LawInForce(None, terms, release), procedure)
     variant, override = terms.variants.get(procedure.code, ""), terms.overrides.get(procedure.code)
     if interval_terms is None:
-        return AdoptedInterval(variant, override, "", "", 0)
+        return AdoptedInterval(variant, override, interval="", anchor="", grace_days=0)
     return AdoptedInterval(
-        variant, override, str(interval_terms.interval), interval_terms.anchor, interval_terms.grace_days
+        variant,
+        override,
+        interval=str(interval_terms.interval),
+        anchor=interval_terms.anchor,
+        grace_days=interval_terms.grace_days,
     )
 
 

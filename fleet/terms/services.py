@@ -26,7 +26,7 @@ def adopt_version(
         raise Refused("stale", f"Version {newest_version} is the newest now.", ("version",), status=412)
     release = catalog.catalogue_of(catalog.newest_release_number() or 1)
     zones = Building.objects.filter(portfolio=portfolio).order_by().values_list("zone", flat=True).distinct()
-    faults = terms_faults(terms, newest, zones, release, at)
+    faults = terms_faults(terms, newest, zones=zones, catalogue=release, at=at)
     if faults:
         raise Refused.from_faults(faults, status=422)
     return Adoption.objects.create(

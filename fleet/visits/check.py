@@ -94,19 +94,19 @@ def _occupant_faults(visit: IncomingVisit) -> Iterator[Fault]:
 
     What was there before the visit depends on the times of other facts and is left to the rules.
     """
-    held: dict[UUID | None, UUID | None] = {}
+    occupants: dict[UUID | None, UUID | None] = {}
     for number, entry in enumerate(visit.entries):
         if entry.act not in OCCUPANT_ACTS:
             continue
         place: FaultPath = ("entries", number, *entry.inner)
-        spoken, occupant, device = entry.position in held, held.get(entry.position), visit.device_id(number)
+        spoken, occupant, device = entry.position in occupants, occupants.get(entry.position), visit.device_id(number)
         if entry.act == EntryAct.FIT and spoken and occupant:
             yield Fault("position_taken", "This visit has put a device there already.", (*place, "position"))
         if entry.act != EntryAct.FIT and spoken and occupant is None:
             yield Fault("position_empty", "This visit has emptied it already.", (*place, "position"))
-        if device and device in {d for p, d in held.items() if p != entry.position}:
+        if device and device in {d for p, d in occupants.items() if p != entry.position}:
             yield Fault("device_twice", "This visit has put that device elsewhere.", (*place, "with", "id"))
-        held[entry.position] = device
+        occupants[entry.position] = device
 
 
 def _entry_faults(entry: IncomingEntry, register: BoilerRegister, place: FaultPath) -> Iterable[Fault]:

@@ -43,12 +43,14 @@ def standing_entries(entries: QuerySet[Entry]) -> QuerySet[Entry]:
 
 def stays_at_places(positions: Iterable[UUID], at: datetime) -> dict[UUID, list[Stay]]:
     """Return the stays of devices at each place up to `at`, the oldest first: two queries."""
-    wanted = list(positions)
+    position_ids = list(positions)
     moments_by_place: dict[UUID, dict[Moment, Device | None]] = {}
-    fitted = Fitting.objects.filter(position__in=wanted, since__lte=at).select_related("device__kind")
+    fitted = Fitting.objects.filter(position__in=position_ids, since__lte=at).select_related("device__kind")
     for fitting in fitted.order_by("posted_at"):
         moments_by_place.setdefault(fitting.position_id, {})[fitting.since, *REGISTER_ORDER] = fitting.device
-    swapped = standing_entries(Entry.objects.filter(position__in=wanted, act__in=OCCUPANT_ACTS, performed_at__lte=at))
+    swapped = standing_entries(
+        Entry.objects.filter(position__in=position_ids, act__in=OCCUPANT_ACTS, performed_at__lte=at)
+    )
     for entry in swapped.select_related("device__kind"):
         moment = (entry.performed_at, str(entry.visit_id), entry.number)
         moments_by_place.setdefault(_place_of(entry), {})[moment] = (
@@ -76,15 +78,15 @@ def present_stay(stays_of: Sequence[Stay]) -> Stay | None:
 
 def values_at_places(positions: Iterable[UUID], at: datetime) -> dict[UUID, list[PlaceValue]]:
     """Return the values in force at each place at `at`, by key: two queries."""
-    wanted = list(positions)
+    position_ids = list(positions)
     moments_by_place: dict[UUID, dict[str, dict[Moment, Any]]] = {}
-    for setting in Setting.objects.filter(position__in=wanted, since__lte=at).order_by("posted_at"):
+    for setting in Setting.objects.filter(position__in=position_ids, since__lte=at).order_by("posted_at"):
         if setting.position_id:
             moments_by_place.setdefault(setting.position_id, {}).setdefault(setting.key, {})[
                 setting.since, *REGISTER_ORDER
             ] = setting.value
-    done = standing_entries(Entry.objects.filter(position__in=wanted, act="set", performed_at__lte=at))
-    for entry in done:
+    set_entries = standing_entries(Entry.objects.filter(position__in=position_ids, act="set", performed_at__lte=at))
+    for entry in set_entries:
         for key, value in entry.values.items():
             moment = (entry.performed_at, str(entry.visit_id), entry.number)
             moments_by_place.setdefault(_place_of(entry), {}).setdefault(key, {})[moment] = value
@@ -98,8 +100,10 @@ def _newest_values(keys: Mapping[str, Mapping[Moment, Any]]) -> list[PlaceValue]
 
 def last_tests(positions: Iterable[UUID], at: datetime) -> dict[tuple[UUID, str], Entry]:
     """Return the newest test of each procedure at each place up to `at`, with readings and verdict: two queries."""
-    done = standing_entries(Entry.objects.filter(position__in=list(positions), act="test", performed_at__lte=at))
-    newest = done.order_by("position_id", "code", "-performed_at", "-visit_id", "-number").distinct(
+    test_entries = standing_entries(
+        Entry.objects.filter(position__in=list(positions), act="test", performed_at__lte=at)
+    )
+    newest = test_entries.order_by("position_id", "code", "-performed_at", "-visit_id", "-number").distinct(
         "position_id", "code"
     )
     return {(_place_of(e), e.code): e for e in newest.select_related("verdict").prefetch_related("readings")}

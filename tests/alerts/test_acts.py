@@ -12,7 +12,7 @@ from django.db.utils import DatabaseError
 from fleet import pipeline
 from fleet.alerts import services
 from fleet.alerts.acts import AlertDecision
-from fleet.alerts.models import Act, Alert
+from fleet.alerts.models import Alert, AlertAct
 from fleet.board.models import Change, Judged
 from fleet.errors import Refused
 from fleet.records.events import Cause
@@ -96,7 +96,7 @@ def test_a_return_that_never_was_shows_it_anew(held: Fleet, decision: AlertDecis
     repair = held.repaired(NOW + HOUR)
     held.post(repair, at=NOW + HOUR)
     held.post(void(repair), at=NOW + 2 * HOUR)
-    assert (hold().status, Act.objects.count()) == ("raised", 1)
+    assert (hold().status, AlertAct.objects.count()) == ("raised", 1)
 
 
 def test_an_alert_whose_beginning_moves_keeps_its_row_and_its_acts(held: Fleet) -> None:

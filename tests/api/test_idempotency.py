@@ -16,7 +16,7 @@ from api.urls import urlpatterns
 from fleet.accounts import idempotency, keys
 from fleet.accounts.models import Answered
 from fleet.accounts.purge import purge_expired
-from fleet.alerts.models import Act, Alert
+from fleet.alerts.models import Alert, AlertAct
 from fleet.errors import Refused
 from fleet.jobs.models import Feed, Job
 from fleet.visits.models import Visit
@@ -89,7 +89,7 @@ def test_another_address_or_version_is_other_content(rosa: Phone, fleet: Fleet) 
     assert post(rosa, two, {}, "k-1", **{"If-Match": version}).status_code == 422
     assert post(rosa, one, {}, "k-1", **{"If-Match": '"99"'}).status_code == 422
     assert post(rosa, one, {}, "k-1", **{"If-Match": version}).status_code == 200
-    assert Act.objects.count() == 1
+    assert AlertAct.objects.count() == 1
 
 
 def test_anothers_key_and_another_routes_are_other_keys(rosa: Phone, dana: Phone, fleet: Fleet) -> None:

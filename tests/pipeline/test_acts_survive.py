@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from fleet import pipeline
 from fleet.alerts.models import Alert
-from fleet.deficiencies.models import Act, Deficiency
+from fleet.deficiencies.models import Deficiency, DeficiencyAct
 from fleet.deficiencies.queries import deficiency_detail
 from fleet.visits.incoming import IncomingVisit
 from tests.cast import DAY, NOW, Fleet
@@ -80,7 +80,7 @@ def check() -> None:
     assert pipeline.rebuild(at=NOW) == 0
     rows = list(Deficiency.objects.select_related("merged_into"))
     places = [a.id for row in rows for a in deficiency_detail(row, NOW).acts]
-    assert sorted(places) == sorted(Act.objects.values_list("id", flat=True))
+    assert sorted(places) == sorted(DeficiencyAct.objects.values_list("id", flat=True))
     for row in rows:
         into = row.merged_into
         assert into is None or (row.withdrawn and not into.withdrawn and into.rule == row.rule)

@@ -82,7 +82,7 @@ def test_one_act_on_a_deficiency(office: Desk) -> None:
         lambda: pipeline.act_on_deficiency(deficiency=row.id, decision=DEFER, version=version, by=office.manager, at=at)
     )
     assert queries == ACT
-    assert grown == {"deficiencies.Act": 1, "board.Change": 1}
+    assert grown == {"deficiencies.DeficiencyAct": 1, "board.Change": 1}
 
 
 def test_one_act_on_an_alert(office: Desk) -> None:
@@ -94,7 +94,7 @@ def test_one_act_on_an_alert(office: Desk) -> None:
         lambda: pipeline.act_on_alert(alert=row.id, decision=decision, version=version, by=office.manager, at=at)
     )
     assert queries == ACKNOWLEDGE
-    assert grown == {"alerts.Act": 1, "board.Change": 1}
+    assert grown == {"alerts.AlertAct": 1, "board.Change": 1}
 
 
 def test_one_step_of_the_sweep(office: Desk) -> None:

@@ -8,7 +8,7 @@ import pytest
 
 from fleet import pipeline
 from fleet.board.models import Change
-from fleet.deficiencies.models import Act, Deficiency
+from fleet.deficiencies.models import Deficiency, DeficiencyAct
 from fleet.visits.incoming import IncomingVisit
 from tests.cast import DAY, NOW, Fleet, conclusions
 from tests.deficiencies.people import DEFER, Desk, desk, dirty, told
@@ -66,7 +66,7 @@ def test_the_swallowed_row_says_which_one_it_is_part_of(office: Desk) -> None:
 def test_its_acts_are_shown_with_the_survivor(office: Desk) -> None:
     office.act(episode(2), office.assigned())
     join(office)
-    act = Act.objects.get()
+    act = DeficiencyAct.objects.get()
     assert (about(episode(1)), about(episode(2))) == ({act.id}, set())
     assert told(episode(1)).life.status == "assigned"
 

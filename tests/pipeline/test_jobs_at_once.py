@@ -9,7 +9,7 @@ from django.test.utils import CaptureQueriesContext
 
 from fleet import pipeline
 from fleet.errors import Refused
-from fleet.jobs.models import Act, Job
+from fleet.jobs.models import Job, JobAct
 from tests.cast import NOW, Fleet, make_fleet
 from tests.jobs.crew import HOUR, Crew, crew, held
 from tests.pipeline.crowd import at_once
@@ -65,7 +65,7 @@ def test_of_eight_plans_for_one_person_at_once_one_holds(transactional_db: Any) 
 
     told_all = at_once(*[lambda job=job: plan(job) for job in jobs])
     assert sorted(told_all) == ["elsewhere_then"] * (len(jobs) - 1) + ["planned"]
-    assert Act.objects.filter(kind="plan").count() == 1
+    assert JobAct.objects.filter(kind="plan").count() == 1
 
 
 @pytest.mark.django_db(transaction=True)

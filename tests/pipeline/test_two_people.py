@@ -7,10 +7,9 @@ import pytest
 
 from fleet import pipeline
 from fleet.alerts.acts import AlertDecision as OnAlert
-from fleet.alerts.models import Act as AlertAct
-from fleet.alerts.models import Alert
+from fleet.alerts.models import Alert, AlertAct
 from fleet.board.models import Change, Pulse
-from fleet.deficiencies.models import Act
+from fleet.deficiencies.models import DeficiencyAct
 from fleet.errors import Refused
 from tests.cast import DAY, NOW, Fleet, make_fleet
 from tests.deficiencies.people import DEFER, desk, dirty, failed
@@ -47,7 +46,7 @@ def test_of_those_who_decide_on_one_deficiency_one_wins(fleet: Fleet, people: in
 
     ends = at_once(*[lambda n=n: outcome(lambda: act(n), barrier) for n in range(people)])
     assert sorted(ends) == ["stale"] * (people - 1) + ["won"]
-    assert (Act.objects.count(), Change.objects.filter(who="ines").count()) == (1, 1)
+    assert (DeficiencyAct.objects.count(), Change.objects.filter(who="ines").count()) == (1, 1)
 
 
 def test_of_two_who_decide_on_one_alert_one_wins(fleet: Fleet) -> None:

@@ -10,7 +10,7 @@ from fleet.board.models import Change
 from fleet.portfolio.access import access_hours_fault, is_accessible, parse_access_hours
 from fleet.portfolio.models import Building
 from fleet.records.events import Cause
-from fleet.sheets.register_sheet import parse_sheet as parse_sheet
+from fleet.sheets.register_sheet import parse_sheet
 from tests.cast import NOW, Fleet, register
 from tests.portfolio.sheets import CATALOGUE
 

@@ -8,7 +8,8 @@ import pytest
 from fleet import pipeline
 from fleet.portfolio.models import Fitting, Position, Setting
 from fleet.records.events import Cause
-from fleet.sheets.plan import PlanLine, plan_import
+from fleet.sheets.import_plan import PlanLine
+from fleet.sheets.plan import plan_import
 from fleet.sheets.register_sheet import parse_sheet
 from fleet.sheets.register_snapshot import RegisterSnapshot
 from tests.cast import DAY, NOW, Fleet

@@ -15,17 +15,15 @@ from django.db.models import QuerySet
 
 from fleet import pipeline
 from fleet.accounts.models import Grant
-from fleet.alerts.models import Act as AlertAct
-from fleet.alerts.models import Alert
+from fleet.alerts.models import Alert, AlertAct
 from fleet.assessments.models import Finding, Waiting
 from fleet.board import queries
 from fleet.board.models import Change
 from fleet.catalog import queries as catalog
 from fleet.catalog.services import load_release as load_catalogue
 from fleet.deficiencies.life import level_at
-from fleet.deficiencies.models import Act, Deficiency
-from fleet.jobs.models import Act as JobAct
-from fleet.jobs.models import Job
+from fleet.deficiencies.models import Deficiency, DeficiencyAct
+from fleet.jobs.models import Job, JobAct
 from fleet.management.demo import load, parallel
 from fleet.management.demo.desk import DemoDesk
 from fleet.management.town.chance import Chance
@@ -120,7 +118,7 @@ def test_what_was_cleaned_away_before_anybody_looked_is_in_no_deficiency() -> No
 
 
 def test_the_last_weeks_hold_what_people_decided() -> None:
-    kinds = {*Act.objects.values_list("kind", flat=True), *AlertAct.objects.values_list("kind", flat=True)}
+    kinds = {*DeficiencyAct.objects.values_list("kind", flat=True), *AlertAct.objects.values_list("kind", flat=True)}
     assert kinds >= {"acknowledged"}
     assert set(JobAct.objects.values_list("kind", flat=True)) >= {"created", "plan", "accept"}
 

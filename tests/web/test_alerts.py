@@ -12,7 +12,7 @@ from playwright.sync_api import Browser, expect
 
 from fleet.accounts import looks
 from fleet.accounts.models import Grant
-from fleet.alerts.models import Act, Alert
+from fleet.alerts.models import Alert, AlertAct
 from fleet.alerts.services import UNJUDGED
 from fleet.jobs.models import Job
 from fleet.portfolio.models import Boiler, Building, Portfolio
@@ -121,7 +121,7 @@ def test_what_is_refused_is_said_beside_the_alert(
 ) -> None:
     response = send(dana, raised, "shelve", **fields)
     own = markup_of(response).split(f'id="alert-{raised.id}"')[1].split("</li>")[0]
-    assert (response.status_code, said in own, 'role="alert"' in own, Act.objects.count()) == (422, True, True, 0)
+    assert (response.status_code, said in own, 'role="alert"' in own, AlertAct.objects.count()) == (422, True, True, 0)
 
 
 def test_two_who_looked_at_the_same_feed_do_not_overwrite_each_other(raised: Alert, dana: Client) -> None:
@@ -133,14 +133,14 @@ def test_two_who_looked_at_the_same_feed_do_not_overwrite_each_other(raised: Ale
 @pytest.mark.parametrize(("who", "status"), [("technician", 403), ("caretaker", 403), ("outsider", 404)])
 def test_nobody_shelves_who_may_not(who: str, status: int, told: Fleet, raised: Alert, sign_in: SignIn) -> None:
     response = send(sign_in(getattr(told, who)), raised, "shelve", reason="x", until="2026-01-14T09:00")
-    assert (response.status_code, Act.objects.count()) == (status, 0)
+    assert (response.status_code, AlertAct.objects.count()) == (status, 0)
 
 
 def test_nothing_is_done_without_signing_in_or_the_forms_mark(told: Fleet, raised: Alert) -> None:
     assert send(Client(), raised, "acknowledge")["Location"] == "/sign-in/?next=/alerts/"
     strict = Client(enforce_csrf_checks=True)
     strict.force_login(told.technician)
-    assert (send(strict, raised, "acknowledge").status_code, Act.objects.count()) == (403, 0)
+    assert (send(strict, raised, "acknowledge").status_code, AlertAct.objects.count()) == (403, 0)
 
 
 @pytest.mark.parametrize(
@@ -307,14 +307,14 @@ def test_one_that_changed_meanwhile_is_named_and_the_others_are_done(eight: list
     Alert.objects.filter(id=eight[4].id).update(version=2)
     response = dana.post("/alerts/acknowledge/", {"alert": [f"{a.id}:1" for a in eight]})
     own = markup_of(response).split(f'id="alert-{eight[4].id}"')[1].split("</li>")[0]
-    assert (response.status_code, "Somebody changed this meanwhile" in own, Act.objects.count()) == (412, True, 7)
+    assert (response.status_code, "Somebody changed this meanwhile" in own, AlertAct.objects.count()) == (412, True, 7)
 
 
 def test_nothing_is_done_where_one_of_several_is_not_seen(eight: list[Alert], dana: Client) -> None:
     for other in (f"{uuid4()}:1", ""):
         named = [f"{a.id}:1" for a in eight] if other else []
         assert dana.post("/alerts/acknowledge/", {"alert": [*named, other]}).status_code == 404
-    assert Act.objects.count() == 0
+    assert AlertAct.objects.count() == 0
 
 
 def test_an_alert_is_acknowledged_by_keyboard_alone(transactional_db: Any, live_server: Any, browser: Browser) -> None:

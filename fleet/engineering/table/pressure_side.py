@@ -46,11 +46,11 @@ def _saturated_steam(pressure_psig: float, altitude_ft: float) -> SaturatedSteam
     return SaturatedSteam(
         pressure,
         steam.saturation_f(pressure),
-        steam.liquid_btu_lb(pressure),
-        steam.evaporation_btu_lb(pressure),
-        steam.vapour_btu_lb(pressure),
-        steam.vapour_ft3_lb(pressure),
-        steam.liquid_lb_ft3(pressure),
+        liquid_btu_lb=steam.liquid_btu_lb(pressure),
+        evaporation_btu_lb=steam.evaporation_btu_lb(pressure),
+        vapour_btu_lb=steam.vapour_btu_lb(pressure),
+        vapour_ft3_lb=steam.vapour_ft3_lb(pressure),
+        liquid_lb_ft3=steam.liquid_lb_ft3(pressure),
     )
 
 
@@ -85,9 +85,9 @@ TABLE = (
     CalculationSpec(
         "steam_at_gauge",
         "Steam and water at a gauge pressure",
-        _saturated_steam,
-        (GAUGE, ALTITUDE),
-        (
+        function=_saturated_steam,
+        inputs=(GAUGE, ALTITUDE),
+        outputs=(
             OutputSpec("pressure_psia", "Absolute pressure", "psia", "pressure_psia"),
             OutputSpec("temperature_f", "Boils at", "F", "temperature_f"),
             OutputSpec("liquid_btu_lb", "Heat in the water", "Btu/lb", "liquid_btu_lb"),
@@ -96,98 +96,108 @@ TABLE = (
             OutputSpec("vapour_ft3_lb", "Volume of the steam", "ft3/lb", "vapour_ft3_lb"),
             OutputSpec("liquid_lb_ft3", "Density of the water", "lb/ft3", "liquid_lb_ft3"),
         ),
-        "p = gauge + atmosphere at the altitude; T, h, v on the saturation line of IAPWS-IF97",
-        IF97_SOURCE,
-        "A gauge at zero does not mean no pressure: water at 212 F stands at 0.013 psi. Open vent and gauge, both.",
+        formula="p = gauge + atmosphere at the altitude; T, h, v on the saturation line of IAPWS-IF97",
+        source=IF97_SOURCE,
+        caution=(
+            "A gauge at zero does not mean no pressure: water at 212 F stands at 0.013 psi. Open vent and gauge, both."
+        ),
     ),
     CalculationSpec(
         "pressure_at_boiling",
         "Gauge pressure at which water boils at a temperature",
-        _boiling_psig,
-        (InputSpec("temperature_f", "Temperature", Range("F", 33, 370, why="there is no such steam heat")), ALTITUDE),
-        (OutputSpec("pressure_psig", "Gauge pressure", "psi"),),
-        "saturation line of IAPWS-IF97, less the atmosphere at the altitude",
-        IF97_SOURCE,
-        "Below the house's own boiling point the answer is a vacuum, under zero.",
+        function=_boiling_psig,
+        inputs=(
+            InputSpec("temperature_f", "Temperature", Range("F", 33, 370, why="there is no such steam heat")),
+            ALTITUDE,
+        ),
+        outputs=(OutputSpec("pressure_psig", "Gauge pressure", "psi"),),
+        formula="saturation line of IAPWS-IF97, less the atmosphere at the altitude",
+        source=IF97_SOURCE,
+        caution="Below the house's own boiling point the answer is a vacuum, under zero.",
     ),
     CalculationSpec(
         "ladder",
         "The pressure ladder",
-        _judge_ladder,
-        (
+        function=_judge_ladder,
+        inputs=(
             _rung_input("cut_in_psi", "Cut-in", default=None),
             _rung_input("cut_out_psi", "Cut-out", default=None),
             _rung_input("limit_psi", "High limit", default=None),
             _rung_input("valve_psi", "Safety valve's set pressure", default=None),
             InputSpec("gauge_top_psi", "Gauge reads to", ladder.GAUGE_PSI, default=None),
         ),
-        VERDICT_OUTPUTS,
-        "0 <= cut-in < cut-out < high limit < valve <= 15 psi; limit 2 and cut-out 5 under the valve; gauge 30 to 60",
-        LADDER_SOURCE,
-        NO_PERMISSION,
+        outputs=VERDICT_OUTPUTS,
+        formula=(
+            "0 <= cut-in < cut-out < high limit < valve <= 15 psi; limit 2 and cut-out 5 under the valve; "
+            "gauge 30 to 60"
+        ),
+        source=LADDER_SOURCE,
+        caution=NO_PERMISSION,
     ),
     CalculationSpec(
         "control_set_points",
         "Cut-in and cut-out of a control",
-        _set_points,
-        (MAIN, DIFFERENTIAL, InputSpec("sense", "Differential is", choices=("additive", "subtractive"))),
-        (
+        function=_set_points,
+        inputs=(MAIN, DIFFERENTIAL, InputSpec("sense", "Differential is", choices=("additive", "subtractive"))),
+        outputs=(
             OutputSpec("cut_in_psi", "Cut-in", "psi", "cut_in_psi"),
             OutputSpec("cut_out_psi", "Cut-out", "psi", "cut_out_psi"),
         ),
-        "additive: main is cut-in, cut-out = main + differential; subtractive: main is cut-out, cut-in = main - it",
-        "Published values section 3, from memory",
-        "Which kind it is stands in the maker's sheet; watch three cycles against the gauge.",
+        formula=(
+            "additive: main is cut-in, cut-out = main + differential; subtractive: main is cut-out, cut-in = main - it"
+        ),
+        source="Published values section 3, from memory",
+        caution="Which kind it is stands in the maker's sheet; watch three cycles against the gauge.",
     ),
     CalculationSpec(
         "control_sense",
         "Which kind of differential a control has",
-        ladder.sense_from_readings,
-        (
+        function=ladder.sense_from_readings,
+        inputs=(
             MAIN,
             DIFFERENTIAL,
             _rung_input("seen_in_psi", "Seen to cut in at"),
             _rung_input("seen_out_psi", "Seen to cut out at"),
         ),
-        (OutputSpec("sense", "The readings speak for"),),
-        "both kinds are tried; one that lies within half the differential of both readings fits",
-        "Published values section 3; the half is our choice",
-        "A drifted control may look like the other kind: the maker's sheet decides.",
+        outputs=(OutputSpec("sense", "The readings speak for"),),
+        formula="both kinds are tried; one that lies within half the differential of both readings fits",
+        source="Published values section 3; the half is our choice",
+        caution="A drifted control may look like the other kind: the maker's sheet decides.",
     ),
     CalculationSpec(
         "control_trip",
         "Operating control: trip against set point",
-        ladder.grade_control_trip,
-        (
+        function=ladder.grade_control_trip,
+        inputs=(
             _rung_input("trip_psi", "Opened at"),
             _rung_input("set_psi", "Set to open at"),
             DIFFERENTIAL,
             _rung_input("limit_psi", "High limit", default=None),
         ),
-        GRADE_OUTPUT,
-        "good: within max(0.5 psi, 20 % of the differential); failed: not 1 psi under the limit; else drifted",
-        "Common practice",
-        NO_PERMISSION,
+        outputs=GRADE_OUTPUT,
+        formula="good: within max(0.5 psi, 20 % of the differential); failed: not 1 psi under the limit; else drifted",
+        source="Common practice",
+        caution=NO_PERMISSION,
     ),
     CalculationSpec(
         "limit_trip",
         "High limit: trip against set point",
-        ladder.grade_limit_trip,
-        (
+        function=ladder.grade_limit_trip,
+        inputs=(
             _rung_input("trip_psi", "Tripped at"),
             _rung_input("set_psi", "Set at"),
             _rung_input("valve_psi", "Safety valve's set pressure", default=None),
         ),
-        GRADE_OUTPUT,
-        "good: within 1 psi; failed: not 2 psi under the valve, or over 15; else drifted",
-        "Common practice",
-        "Lower the limit to the pressure there is; never raise or bypass it to reach a test pressure.",
+        outputs=GRADE_OUTPUT,
+        formula="good: within 1 psi; failed: not 2 psi under the valve, or over 15; else drifted",
+        source="Common practice",
+        caution="Lower the limit to the pressure there is; never raise or bypass it to reach a test pressure.",
     ),
     CalculationSpec(
         "relief_margin",
         "Safety valves' capacity against the boiler",
-        relief.relief_margin,
-        (
+        function=relief.relief_margin,
+        inputs=(
             InputSpec("output_btu_h", "Output at the nozzle", relief.OUTPUT_BTU_H),
             InputSpec("stamped_lb_h", "Stamped capacity of each valve", relief.STAMP_LB_H, many=True, gaps=True),
             InputSpec("rule", "Adopted rule", choices=relief.RULES, default="output_only"),
@@ -195,29 +205,34 @@ TABLE = (
             InputSpec("firing", "Firing", choices=relief.FIRINGS, default="oil_gas"),
             InputSpec("kind", "Kind of surface", choices=relief.KINDS, default="firetube"),
         ),
-        (
+        outputs=(
             OutputSpec("required_lb_h", "Required", "lb/h", "required_lb_h"),
             OutputSpec("installed_lb_h", "Stamped together", "lb/h", "installed_lb_h"),
             OutputSpec("ratio", "Stamped over required", "", "ratio"),
             OutputSpec("verdict", "Verdict", at="judgement.verdict"),
             OutputSpec("reasons", "Reasons", at="judgement.sentences"),
         ),
-        "required = output / 1000, or the greater of it and surface x lb/h per ft2 of the table; the stamps are summed",
-        "HG-400.1(d) as quoted in S2; table S7, with S4, S10, S11",
-        "The 5 psi accumulation rule governs in every case. After more fire was set, compare with the largest fuel.",
+        formula=(
+            "required = output / 1000, or the greater of it and surface x lb/h per ft2 of the table; the "
+            "stamps are summed"
+        ),
+        source="HG-400.1(d) as quoted in S2; table S7, with S4, S10, S11",
+        caution=(
+            "The 5 psi accumulation rule governs in every case. After more fire was set, compare with the largest fuel."
+        ),
     ),
     CalculationSpec(
         "stamp_plausible",
         "Whether a stamped capacity can be true",
-        relief.judge_stamp,
-        (
+        function=relief.judge_stamp,
+        inputs=(
             InputSpec("stamp_lb_h", "Stamp", relief.STAMP_LB_H),
             InputSpec("bore_in", "Bore", Range("in", 0, 12, low_in=False, why="steam needs a hole")),
             InputSpec("set_psig", "Set pressure", relief.SET_PSIG, default=15.0),
         ),
-        VERDICT_OUTPUTS,
-        "W = 51.5 A P K at most, P = set + 5 + 14.7, K = 0.878",
-        "S15, S16; the 5 psi over set from memory",
-        "Only a check for misread stamps: in service the stamp counts, never the formula.",
+        outputs=VERDICT_OUTPUTS,
+        formula="W = 51.5 A P K at most, P = set + 5 + 14.7, K = 0.878",
+        source="S15, S16; the 5 psi over set from memory",
+        caution="Only a check for misread stamps: in service the stamp counts, never the formula.",
     ),
 )

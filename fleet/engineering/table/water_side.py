@@ -69,7 +69,13 @@ def _metered_use(days: Sequence[float], values: Sequence[float], rolls_at: float
     known_uses = [use for use in uses if use.gallons is not None]
     gallons, length = sum(use.gallons or 0.0 for use in known_uses), sum(use.days for use in known_uses)
     rate = gallons / length if known_uses else None
-    return MeteredUse([use.gallons for use in uses], [use.note for use in uses], gallons, length, rate)
+    return MeteredUse(
+        [use.gallons for use in uses],
+        [use.note for use in uses],
+        known_gallons=gallons,
+        known_days=length,
+        gallons_per_day=rate,
+    )
 
 
 def _makeup_share_percent(
@@ -87,50 +93,50 @@ TABLE = (
     CalculationSpec(
         "evaporation",
         "Steam made by an output",
-        _steam_made,
-        (
+        function=_steam_made,
+        inputs=(
             OUTPUT,
             GAUGE,
             ALTITUDE,
             InputSpec("feed_f", "Feed at (leave out: condensate boiling hot)", steam.WATER_F, default=None),
         ),
-        (
+        outputs=(
             OutputSpec("steam_lb_h", "Steam", "lb/h", "steam_lb_h"),
             OutputSpec("water_gal_h", "As water at 60 F", "gal/h", "water_gal_h"),
         ),
-        "Q / h_fg with hot condensate, Q / (h_g - h_feed) with cold feed",
-        SECTION_8_SOURCE,
-        "The safety valves are sized by output / 1000, not by this.",
+        formula="Q / h_fg with hot condensate, Q / (h_g - h_feed) with cold feed",
+        source=SECTION_8_SOURCE,
+        caution="The safety valves are sized by output / 1000, not by this.",
     ),
     CalculationSpec(
         "inch_of_water",
         "Weight of an inch of level",
-        _inch_weight_lb,
-        (SURFACE, GAUGE, ALTITUDE),
-        (OutputSpec("weight_lb", "An inch weighs", "lb"),),
-        "A / 12 x density of boiling water",
-        SECTION_8_SOURCE,
-        "The surface narrows between the sections of a cast-iron boiler.",
+        function=_inch_weight_lb,
+        inputs=(SURFACE, GAUGE, ALTITUDE),
+        outputs=(OutputSpec("weight_lb", "An inch weighs", "lb"),),
+        formula="A / 12 x density of boiling water",
+        source=SECTION_8_SOURCE,
+        caution="The surface narrows between the sections of a cast-iron boiler.",
     ),
     CalculationSpec(
         "level_fall",
         "How long the level takes to fall",
-        _level_fall,
-        (InputSpec("drop_in", "Fall", water.DROP_IN), SURFACE, OUTPUT, GAUGE, ALTITUDE, RETURNED, FEED),
-        (
+        function=_level_fall,
+        inputs=(InputSpec("drop_in", "Fall", water.DROP_IN), SURFACE, OUTPUT, GAUGE, ALTITUDE, RETURNED, FEED),
+        outputs=(
             OutputSpec("minutes", "Time", "min", "minutes"),
             OutputSpec("net_lb_h", "Water lost", "lb/h", "net_lb_h"),
             OutputSpec("says", "In words", at="says"),
         ),
-        FALL_FORMULA,
-        SECTION_8_SOURCE,
-        LOW_WATER,
+        formula=FALL_FORMULA,
+        source=SECTION_8_SOURCE,
+        caution=LOW_WATER,
     ),
     CalculationSpec(
         "water_times",
         "From the normal line to the cutoff, and on to the lowest safe line",
-        _level_falls,
-        (
+        function=_level_falls,
+        inputs=(
             _level_input("normal_in", "Normal line"),
             _level_input("cutoff_in", "Cutoff trips at"),
             _level_input("lowest_in", "Lowest safe line"),
@@ -141,106 +147,116 @@ TABLE = (
             RETURNED,
             FEED,
         ),
-        (
+        outputs=(
             OutputSpec("minutes_to_cutoff", "To the cutoff", "min", "to_cutoff.minutes"),
             OutputSpec("minutes_to_lowest", "On to the lowest safe line", "min", "to_lowest.minutes"),
             OutputSpec("says", "In words", at="to_cutoff.says"),
             OutputSpec("verdict", "Verdict", at="judgement.verdict"),
             OutputSpec("reasons", "Reasons", at="judgement.sentences"),
         ),
-        FALL_FORMULA,
-        SECTION_8_SOURCE,
-        LOW_WATER,
+        formula=FALL_FORMULA,
+        source=SECTION_8_SOURCE,
+        caution=LOW_WATER,
     ),
     CalculationSpec(
         "cutoff_trip",
         "Cutoff: height of the trip",
-        water.grade_cutoff_trip,
-        (
+        function=water.grade_cutoff_trip,
+        inputs=(
             _level_input("trip_in", "Tripped at"),
             _level_input("last_in", "Last time", default=None),
             _level_input("lowest_in", "Lowest safe line", default=None),
             _level_input("below_in", "The cutoff under it trips at", default=None),
         ),
-        (OutputSpec("grade", "Grade"),),
-        "good: within 0.5 in of the last; drifted: else 1 in or more, over the lowest line and the cutoff under it",
-        "Published values section 4; the half inch is common practice",
-        NO_PERMISSION,
+        outputs=(OutputSpec("grade", "Grade"),),
+        formula=(
+            "good: within 0.5 in of the last; drifted: else 1 in or more, over the lowest line and the cutoff under it"
+        ),
+        source="Published values section 4; the half inch is common practice",
+        caution=NO_PERMISSION,
     ),
     CalculationSpec(
         "column",
         "Height of water that holds a psi",
-        water.column_in_per_psi,
-        (InputSpec("water_f", "Water at", steam.WATER_F),),
-        (OutputSpec("column_in", "For each psi", "in"),),
-        "1728 / density",
-        SECTION_8_SOURCE,
-        "A return leg needs this for the pressure and the pipe's loss on top, and room to spare.",
+        function=water.column_in_per_psi,
+        inputs=(InputSpec("water_f", "Water at", steam.WATER_F),),
+        outputs=(OutputSpec("column_in", "For each psi", "in"),),
+        formula="1728 / density",
+        source=SECTION_8_SOURCE,
+        caution="A return leg needs this for the pressure and the pipe's loss on top, and room to spare.",
     ),
     CalculationSpec(
         "meter_use",
         "Water used, from meter readings",
-        _metered_use,
-        (
+        function=_metered_use,
+        inputs=(
             DAYS,
             InputSpec("values", "Figures", makeup.METER, many=True),
             InputSpec("rolls_at", "Register rolls over at", makeup.ROLLS_AT, default=None),
             InputSpec("meter_unit", "Meter counts", choices=("gal", "ft3", "L", "m3"), default="gal"),
         ),
-        (
+        outputs=(
             OutputSpec("gallons", "Used in each period", "gal", "gallons"),
             OutputSpec("notes", "Noted", at="notes"),
             OutputSpec("known_gallons", "Used in all that is known", "gal", "known_gallons"),
             OutputSpec("known_days", "In", "days", "known_days"),
             OutputSpec("gallons_per_day", "A day", "gal/day", "gallons_per_day"),
         ),
-        "differences; back by at least half a turn of the register is a roll-over, other going back is not known",
-        "Published values section 8",
-        "A meter that went back was replaced, rolled over or misread: look at it.",
+        formula=(
+            "differences; back by at least half a turn of the register is a roll-over, other going back is not known"
+        ),
+        source="Published values section 8",
+        caution="A meter that went back was replaced, rolled over or misread: look at it.",
     ),
     CalculationSpec(
         "makeup_per_degree_day",
         "Make-up for each degree-day",
-        makeup.use_per_degree_day,
-        (InputSpec("gallons", "Used", makeup.GALLONS), InputSpec("degree_days", "Degree-days", makeup.DEGREE_DAYS)),
-        (OutputSpec("rate", "For each degree-day", "gal"),),
-        "gallons / degree-days",
-        "Published values section 8",
-        "Of use in the season only: a leak into a cold boiler does not follow the weather.",
+        function=makeup.use_per_degree_day,
+        inputs=(
+            InputSpec("gallons", "Used", makeup.GALLONS),
+            InputSpec("degree_days", "Degree-days", makeup.DEGREE_DAYS),
+        ),
+        outputs=(OutputSpec("rate", "For each degree-day", "gal"),),
+        formula="gallons / degree-days",
+        source="Published values section 8",
+        caution="Of use in the season only: a leak into a cold boiler does not follow the weather.",
     ),
     CalculationSpec(
         "makeup_share",
         "Make-up as a share of the steam",
-        _makeup_share_percent,
-        (
+        function=_makeup_share_percent,
+        inputs=(
             InputSpec("gallons", "Make-up", makeup.GALLONS),
             InputSpec("input_btu", "Fuel burned, gross", water.ENERGY_BTU),
             InputSpec("efficiency_percent", "Efficiency, gross", water.EFFICIENCY),
             GAUGE,
             ALTITUDE,
         ),
-        (OutputSpec("share_percent", "Make-up in the steam", "%"),),
-        "gallons x 8.337 / (fuel x efficiency / h_fg)",
-        SECTION_8_SOURCE,
-        "No published limit exists: compare with the boiler's own past.",
+        outputs=(OutputSpec("share_percent", "Make-up in the steam", "%"),),
+        formula="gallons x 8.337 / (fuel x efficiency / h_fg)",
+        source=SECTION_8_SOURCE,
+        caution="No published limit exists: compare with the boiler's own past.",
     ),
     CalculationSpec(
         "makeup_change",
         "Whether make-up left its own past",
-        makeup.judge_change,
-        (
+        function=makeup.judge_change,
+        inputs=(
             InputSpec("rates", "Rates, oldest first", makeup.RATE, many=True),
             InputSpec("least", "Smallest rate the meter tells", makeup.SMALLEST_RATE, default=0.1),
         ),
-        (
+        outputs=(
             OutputSpec("says", "In words", at="says"),
             OutputSpec("usual", "Usual rate", at="usual"),
             OutputSpec("times", "Newest over usual", at="times"),
             OutputSpec("false_alarm", "Chance of an alarm by luck", at="false_alarm"),
             OutputSpec("needs", "Still needed", at="needs"),
         ),
-        "newest log rate against mean and spread of the 8 to 12 before without the highest; or three above all before",
-        "Own method; its false alarms are measured by simulation",
-        "Weather is no luck: use rates per degree-day. New water brings oxygen and scale: look for the leak.",
+        formula=(
+            "newest log rate against mean and spread of the 8 to 12 before without the highest; or three "
+            "above all before"
+        ),
+        source="Own method; its false alarms are measured by simulation",
+        caution="Weather is no luck: use rates per degree-day. New water brings oxygen and scale: look for the leak.",
     ),
 )

@@ -27,10 +27,24 @@ class CastMember:
 
 
 CAST = (
-    CastMember("ines", "copper-ladle-42", "Ines Okafor", "manager", "555-0101"),
-    CastMember("rosa", "brass-union-17", "Rosa Delgado", "technician", "555-0102", ("technician", "operator")),
-    CastMember("henk", "slate-roof-93", "Henk Visser", "dispatcher", "555-0103"),
-    CastMember("bram", "coal-chute-58", "Bram Whitlock", "caretaker", "555-0104", ("operator",)),
+    CastMember("ines", "copper-ladle-42", name="Ines Okafor", role="manager", telephone="555-0101"),
+    CastMember(
+        "rosa",
+        "brass-union-17",
+        name="Rosa Delgado",
+        role="technician",
+        telephone="555-0102",
+        qualifications=("technician", "operator"),
+    ),
+    CastMember("henk", "slate-roof-93", name="Henk Visser", role="dispatcher", telephone="555-0103"),
+    CastMember(
+        "bram",
+        "coal-chute-58",
+        name="Bram Whitlock",
+        role="caretaker",
+        telephone="555-0104",
+        qualifications=("operator",),
+    ),
 )
 
 

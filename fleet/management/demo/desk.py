@@ -116,15 +116,15 @@ class DemoDesk:
             row.condition, row.subject, row.since
         )  # an alert's id differs each time the town is made
         if row.condition in ("hold", "past_date", "exposed") and alert_chance.happens(0.5):
-            decision, who = AlertDecision("acknowledged"), "dispatcher"
+            decision, role = AlertDecision("acknowledged"), "dispatcher"
         elif row.condition in ("due", "due_soon", "certificate_running_out") and alert_chance.happens(0.08):
             until = at + timedelta(days=alert_chance.whole_number(5, 30))
-            decision, who = AlertDecision("shelved", "The service is booked.", until), "manager"
+            decision, role = AlertDecision("shelved", "The service is booked.", until), "manager"
         else:
             return
         with self._count_attempt(f"alert.{decision.kind}"):
             pipeline.act_on_alert(
-                alert=row.id, decision=decision, version=row.version, by=self._person_in_role(who), at=at
+                alert=row.id, decision=decision, version=row.version, by=self._person_in_role(role), at=at
             )
 
     # Jobs.

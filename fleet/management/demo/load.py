@@ -69,8 +69,8 @@ class _PortfolioLoad:
         for event in merge(self._morning_events(), self._post_events(), self._service_events(), key=lambda e: e.at):
             event.action(event.at)
         pipeline.sweep(at=self.now)
-        done = ", ".join(f"{count} {kind}" for kind, count in sorted(self.desk.counts.items()))
-        self.report_progress(f"done, {len(self.story.visits)} visits; {done}")
+        decision_counts = ", ".join(f"{count} {kind}" for kind, count in sorted(self.desk.counts.items()))
+        self.report_progress(f"done, {len(self.story.visits)} visits; {decision_counts}")
         return self.portfolio
 
     def report_progress(self, line: str) -> None:
@@ -117,7 +117,7 @@ class _PortfolioLoad:
             for v in self.story.visits
             if v.at > self.cut and v.people[0] in roles["technician"] and not v.corrects
         ]
-        return DemoDesk(Chance(self.story.ref), self.portfolio, self.people, roles, coming)
+        return DemoDesk(Chance(self.story.ref), self.portfolio, people=self.people, roles=roles, coming=coming)
 
     # The last weeks.
 

@@ -29,8 +29,8 @@ def make(sheet: Path, at: datetime) -> Portfolio:
     rows = parse_sheet(sheet.read_text(encoding="utf-8"), catalog.catalogue_of(catalog.newest_release_number() or 1))
     pipeline.change_register(portfolio=portfolio, rows=rows, at=at - timedelta(days=600), cause=Cause(who="demo"))
     visits = sorted(_larkfield_visits(people, at), key=lambda pair: pair[0].performed_at)
-    for visit, who in visits:
-        pipeline.post_visits([visit], by=who, at=visit.performed_at + timedelta(minutes=50))
+    for visit, poster in visits:
+        pipeline.post_visits([visit], by=poster, at=visit.performed_at + timedelta(minutes=50))
     pipeline.sweep(at=at)
     return portfolio
 
@@ -50,12 +50,14 @@ def _larkfield_visits(people: dict[str, User], at: datetime) -> Iterator[tuple[I
     ):
         bench, when = benches[key], at - timedelta(days=days)
         entries = visit_entries.yearly_service_entries(bench, when, after_lift)
-        who = [rosa.id]
+        visitors = [rosa.id]
         visit = bench.compose_visit(
-            "annual_service", when, who, entries, left_as="on_call", leaving_checks=visit_entries.LEFT_WELL
+            "annual_service", when, visitors, entries, left_as="on_call", leaving_checks=visit_entries.LEFT_WELL
         )
         yield visit, rosa
-        yield from ((v, bram) for v in _weekly_visits(bench, bram, at, _latest_flush(key), min(days, 60)))
+        yield from (
+            (v, bram) for v in _weekly_visits(bench, bram, at=at, latest=_latest_flush(key), back=min(days, 60))
+        )
     yield from ((v, rosa) for v in _measurement_visits(benches["MIL90 B1"], rosa, at))
     call = at - timedelta(hours=20)
     quarry = benches["QUA48 B1"]

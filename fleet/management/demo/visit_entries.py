@@ -58,7 +58,9 @@ class VisitWriter:
         """Return a visit. Its id follows from boiler, kind and time, so posting it again adds nothing."""
         people = tuple(Person(user=w) for w in who)
         visit_id = uuid5(self.boiler.id, f"{kind} {at.isoformat()}")
-        return IncomingVisit(visit_id, self.boiler.id, kind, at, tuple(entries), people, **more)
+        return IncomingVisit(
+            visit_id, self.boiler.id, kind=kind, performed_at=at, entries=tuple(entries), people=people, **more
+        )
 
 
 def flush_entries(bench: VisitWriter, at: datetime) -> list[IncomingEntry]:

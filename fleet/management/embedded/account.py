@@ -63,12 +63,12 @@ def account_for_servers(owned: Path) -> Account:
         folder_stat = owned.stat()
         return Account(folder_stat.st_uid, folder_stat.st_gid, user_name_of(folder_stat.st_uid), switch=True)
     names = {entry.pw_name: entry for entry in pwd.getpwall()}
-    chosen = next((names[name] for name in ACCOUNT_NAMES if name in names), None)
-    if chosen is None:
+    account_name = next((names[name] for name in ACCOUNT_NAMES if name in names), None)
+    if account_name is None:
         raise MachineError(
             f"The servers may not run as root: make an account named {ACCOUNT_NAMES[0]}, or start as another user."
         )
-    return Account(chosen.pw_uid, chosen.pw_gid, chosen.pw_name, switch=True)
+    return Account(account_name.pw_uid, account_name.pw_gid, account_name.pw_name, switch=True)
 
 
 def user_name_of(uid: int) -> str:

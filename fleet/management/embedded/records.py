@@ -26,7 +26,13 @@ class ProcessMark:
     @classmethod
     def of_child(cls, name: str, pid: int, stop_signal: signal.Signals) -> "ProcessMark":
         """Return the mark of a child just started."""
-        return cls(name, pid, process_identity.start_of(pid), process_identity.program_of(pid), int(stop_signal))
+        return cls(
+            name,
+            pid,
+            started=process_identity.start_of(pid),
+            command=process_identity.program_of(pid),
+            ask=int(stop_signal),
+        )
 
     def stop_leftover(self, patience: float = 15.0) -> bool:
         """Stop what is left of this child. Return whether anything was left."""
@@ -76,7 +82,7 @@ class ProcessRecords:
 
     def _read_marks(self) -> list[ProcessMark]:
         try:
-            return [ProcessMark(**each) for each in json.loads(self.path.read_text())]
+            return [ProcessMark(**mark_values) for mark_values in json.loads(self.path.read_text())]
         except (FileNotFoundError, ValueError, TypeError):
             return []
 

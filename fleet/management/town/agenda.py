@@ -48,10 +48,10 @@ def planned_visits(
     first = next_workday(day_of(begin) + timedelta(days=chance.whole_number(0, 20)))
     yield local_time(first, chance.whole_number(8, 13)), "service"
     for year in years_between(day_of(begin), day_of(end)):
-        for day, what in _visits_of_year(chance, boiler, year):
+        for day, item_name in _visits_of_year(chance, boiler, year):
             at = local_time(next_workday(day), chance.whole_number(7, 14), chance.one_of((0, 15, 30, 45)))
             if at > local_time(first, 23) and at < end:
-                yield at, what
+                yield at, item_name
 
 
 def _visits_of_year(chance: Chance, boiler: TownBoiler, year: int) -> Iterator[tuple[date, str]]:

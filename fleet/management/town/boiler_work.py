@@ -96,7 +96,9 @@ class BoilerWork:
             self.plan_item(since + self.chance.branch(trouble.code, since).waiting_time(trouble.rate), "fail", trouble)
 
     def _begin_failure(self, trouble: HiddenTrouble, at: datetime, how: str = "hidden") -> Failure:
-        failure = Failure(self.boiler.key, trouble.place, trouble.code, at, trouble.rules, how)
+        failure = Failure(
+            self.boiler.key, trouble.place, trouble=trouble.code, failed_at=at, rules=trouble.rules, how=how
+        )
         self.truth.append(failure)
         self.active.setdefault(trouble.place, []).append(failure)
         return failure
@@ -104,7 +106,16 @@ class BoilerWork:
     def _read_meter(self, visit: VisitDraft, at: datetime) -> None:
         self.last_readings = at
         reading, is_leak_known = self.leak.read_meter(at)
-        visit.add_lines(TownLine("test", "meter_reading", "meter", visit.minute + 3, "pass", {"reading": reading}))
+        visit.add_lines(
+            TownLine(
+                "test",
+                "meter_reading",
+                place="meter",
+                minute=visit.minute + 3,
+                outcome="pass",
+                readings={"reading": reading},
+            )
+        )
         if is_leak_known and not self.leak.is_mended:
             self.leak.is_mended = True
             self.plan_item(at + timedelta(days=self.chance.whole_number(3, 12)), "stop_leak")
@@ -149,7 +160,9 @@ class BoilerWork:
             visit.found_failures.append(failure)
         if self._is_blinded(place) and code not in ("siphon_check",):
             readings, outcome = {}, "not_done"
-        visit.add_lines(TownLine("test", code, place, visit.minute + 4, outcome, readings))
+        visit.add_lines(
+            TownLine("test", code, place=place, minute=visit.minute + 4, outcome=outcome, readings=readings)
+        )
 
     def _chamber_failures(self, place: str) -> list[Failure]:
         """Return failures of the chamber for the upper cutoff: the flush of the cutoff in it shows them."""
@@ -200,7 +213,7 @@ class BoilerWork:
 
     def _end_visit(self, visit: VisitDraft, at: datetime, kind: str, left_as: str = "on_call") -> None:
         """Post the visit with how the boiler is left, and plan a follow-up for what is left open."""
-        who = self._people_for("caretaker" if kind == "routine_check" else "technician")
+        visitors = self._people_for("caretaker" if kind == "routine_check" else "technician")
         key, found_failures = f"{kind} {at.isoformat()}", list(dict.fromkeys(visit.found_failures))
         for failure in found_failures:
             failure.found_at = failure.found_at or at
@@ -211,7 +224,9 @@ class BoilerWork:
         left_open = [f for f in found_failures if not f.repaired_at]
         self.waiting += [f for f in left_open if f not in self.waiting]
         self.off = any(TROUBLES_BY_CODE[f.trouble].stops for f in self.waiting)
-        self._post_visit(visit, at, kind, who, "off_locked" if self.off else left_as, key=kind)
+        self._post_visit(
+            visit, at, kind=kind, visitors=visitors, left_as="off_locked" if self.off else left_as, key=kind
+        )
         if left_open and any(f.trouble not in self.kept_open for f in left_open):
             urgent = any(TROUBLES_BY_CODE[f.trouble].stops for f in left_open)
             wait = self.chance.whole_number(5, 90) if urgent else self.chance.whole_number(48, 700)
@@ -245,7 +260,7 @@ class BoilerWork:
         visit: VisitDraft,
         at: datetime,
         kind: str,
-        who: tuple[str, ...],
+        visitors: tuple[str, ...],
         left_as: str,
         arrival: str = "firing",
         *,
@@ -257,7 +272,7 @@ class BoilerWork:
             if self.chance.happens(FORGETS_TO_TELL):
                 checks.pop(self.chance.one_of(sorted(checks)))
         is_routine = kind == "routine_check"
-        who = (*who, *(name for name in self._specialists_for(visit) if name not in who))
+        visitors = (*visitors, *(name for name in self._specialists_for(visit) if name not in visitors))
         ended = at + timedelta(minutes=visit.minute)
         posted_at = ended + timedelta(minutes=self.chance.whole_number(5, 50))
         if is_routine and not visit.found_failures:
@@ -265,13 +280,13 @@ class BoilerWork:
         posted_visit = TownVisit(
             f"{key} {at.isoformat()}",
             self.boiler.key,
-            kind,
-            at,
-            posted_at,
-            who,
-            tuple(visit.lines),
-            arrival,
-            left_as,
-            checks,
+            kind=kind,
+            at=at,
+            posted_at=posted_at,
+            people=visitors,
+            lines=tuple(visit.lines),
+            state_on_arrival=arrival,
+            left_as=left_as,
+            checks=checks,
         )
         self.visits.append(posted_visit)

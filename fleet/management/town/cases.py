@@ -57,7 +57,10 @@ class StagedCase:
 
     def paper_failures(self, boiler: TownBoiler, begin: datetime) -> list[Failure]:
         """Return the defects as failures, for the hidden truth."""
-        return [Failure(boiler.key, "", d.code, begin, d.rules, "staged", begin) for d in self.defects]
+        return [
+            Failure(boiler.key, "", trouble=d.code, failed_at=begin, rules=d.rules, how="staged", found_at=begin)
+            for d in self.defects
+        ]
 
 
 class StagedCases:

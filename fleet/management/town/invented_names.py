@@ -16,7 +16,9 @@ STREETS = (
 
 
 def _make_people(*rows: tuple[str, str, str, str]) -> tuple[TownMember, ...]:
-    return tuple(TownMember(user, name, role, tuple(held.split())) for user, name, role, held in rows)
+    return tuple(
+        TownMember(user, name, role, tuple(qualifications.split())) for user, name, role, qualifications in rows
+    )
 
 
 QUILLHAVEN = _make_people(

@@ -40,7 +40,16 @@ class Leak:
     def end_leak(self, boiler: str, at: datetime) -> Failure:
         """End the leak, draw the next one, and return the repaired leak as a failure."""
         assert self.starts is not None
-        failure = Failure(boiler, "meter", "return_leaks", self.starts, LEAK_RULES, "found", at, repaired_at=at)
+        failure = Failure(
+            boiler,
+            "meter",
+            trouble="return_leaks",
+            failed_at=self.starts,
+            rules=LEAK_RULES,
+            how="found",
+            found_at=at,
+            repaired_at=at,
+        )
         self.starts, self.is_mended, self.leaking_readings = at + self.chance.waiting_time(0.05), False, 0
         return failure
 

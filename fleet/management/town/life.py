@@ -35,12 +35,14 @@ class BoilerLife(BoilerWork):
 
     def play_through(self, staged: Sequence[StagedEvent] = (), quiet: bool = False, served: bool = True) -> None:
         """Play the agenda to its end. `quiet`: only staged events fail. `served`: services come after the first one."""
-        for nth, (at, what) in enumerate(
+        for nth, (at, item_name) in enumerate(
             agenda.planned_visits(self.chance.branch("plan"), self.boiler, self.begin, self.end)
         ):
             if served or nth == 0:
-                self.plan_item(at, what)
-        for at in agenda.check_times(self.chance.branch("checks"), self.habits, self.begin, self.end, self.paper):
+                self.plan_item(at, item_name)
+        for at in agenda.check_times(
+            self.chance.branch("checks"), self.habits, begin=self.begin, end=self.end, paper=self.paper
+        ):
             self.plan_item(at, "check")
         for item in staged:
             self.plan_item(item.at, "staged", item)
@@ -99,9 +101,17 @@ class BoilerLife(BoilerWork):
         self._play_incident_visit(at, incident, last=True)
 
     def _play_incident_visit(self, at: datetime, incident: Incident, *, last: bool) -> None:
-        failure = Failure(self.boiler.key, incident.needs[0], incident.code, at, incident.rules, "found", at)
+        failure = Failure(
+            self.boiler.key,
+            incident.needs[0],
+            trouble=incident.code,
+            failed_at=at,
+            rules=incident.rules,
+            how="found",
+            found_at=at,
+        )
         self.truth.append(failure)
-        visit, who = VisitDraft(), self._people_for(incident.by)
+        visit, visitors = VisitDraft(), self._people_for(incident.by)
         visit.add_lines(*self._fill_lines(incident.found_lines))
         stays_open = incident.code in self.kept_open
         is_mended_at_once = not stays_open and (not last or (not incident.papers and incident.by == "technician"
@@ -113,7 +123,9 @@ class BoilerLife(BoilerWork):
             failure.repaired_at = at
         kind = {"inspector": "inspector", "caretaker": "routine_check"}.get(incident.by, "no_heat")
         left_as = "on_call" if is_mended_at_once or not last else incident.left_as
-        self._post_visit(visit, at, kind, who, left_as, incident.arrival, key=f"{incident.code}")
+        self._post_visit(
+            visit, at, kind=kind, visitors=visitors, left_as=left_as, arrival=incident.arrival, key=f"{incident.code}"
+        )
         failure.visit = self.visits[-1].key
         if last and not is_mended_at_once:
             self.off = self.off or left_as == "off_locked"
@@ -130,8 +142,18 @@ class BoilerLife(BoilerWork):
         failure.repaired_at = at
         papers = bool(incident.papers)
         self.off = any(TROUBLES_BY_CODE[f.trouble].stops for f in self.waiting)
-        kind, who = ("inspector", (self.crew.inspector,)) if papers else ("follow_up", self._people_for("technician"))
-        self._post_visit(visit, at, kind, who, "off" if self.off else "on_call", "off", key=f"mend-{incident.code}")
+        kind, visitors = (
+            ("inspector", (self.crew.inspector,)) if papers else ("follow_up", self._people_for("technician"))
+        )
+        self._post_visit(
+            visit,
+            at,
+            kind=kind,
+            visitors=visitors,
+            left_as="off" if self.off else "on_call",
+            arrival="off",
+            key=f"mend-{incident.code}",
+        )
 
     def _add_repair_lines(self, visit: VisitDraft, incident: Incident, failure: Failure) -> None:
         if not incident.papers:

@@ -23,11 +23,23 @@ def make_houses(
     """Return the houses of one property manager. Every third house has two boilers."""
     streets = chance.shuffle(STREETS)
     skilled = [m.username for m in people if m.role == "caretaker" and m.qualifications]
-    others = [m.username for m in people if m.role == "caretaker" and not m.qualifications]
+    caretakers = [m.username for m in people if m.role == "caretaker" and not m.qualifications]
     new_houses = []
     for n in range(count):
-        who = (others or skilled)[0] if n % 13 == 7 else skilled[n % len(skilled)]  # a caretaker without qualification
-        new_houses.append(_make_house(chance.branch(n), f"{ref[:2]}{n + 1:02}", n, streets, who, today, years))
+        caretaker = (
+            (caretakers or skilled)[0] if n % 13 == 7 else skilled[n % len(skilled)]
+        )  # a caretaker without qualification
+        new_houses.append(
+            _make_house(
+                chance.branch(n),
+                f"{ref[:2]}{n + 1:02}",
+                n=n,
+                streets=streets,
+                caretaker=caretaker,
+                today=today,
+                years=years,
+            )
+        )
     return new_houses
 
 
@@ -38,7 +50,10 @@ def _make_house(
     pair = n % 3 == 0
     since = today - timedelta(days=round(365.25 * years) + chance.whole_number(60, 400))
     address = f"{chance.whole_number(2, 140)} {streets[n % len(streets)]}"
-    boilers = [_make_boiler(chance.branch(b), ref, b, units, since, n, pair) for b in range(2 if pair else 1)]
+    boilers = [
+        _make_boiler(chance.branch(b), ref, number=b, units=units, since=since, n=n, pair=pair)
+        for b in range(2 if pair else 1)
+    ]
     if n % 15 == 6:  # a house with a separate boiler for hot water
         boilers[-1] = (
             replace(boilers[-1], name="Hot water boiler", seasonal=False, values={**boilers[-1].values, "heats": "no"})
@@ -46,11 +61,13 @@ def _make_house(
             else replace(boilers[-1], seasonal=False)
         )
     if n == 3:  # one make-up meter for both boilers
-        first, other = boilers
+        first, second = boilers
         meter = replace(first.places["meter"], name="shared make-up meter", shared=True)
         boilers[0] = replace(first, places={**first.places, "meter": meter})
-        boilers[1] = replace(other, places={k: v for k, v in other.places.items() if k != "meter"})
-    return TownHouse(ref, address, units, chance.one_of(ACCESS_HOURS), caretaker, tuple(boilers))
+        boilers[1] = replace(second, places={k: v for k, v in second.places.items() if k != "meter"})
+    return TownHouse(
+        ref, address, units=units, access_hours=chance.one_of(ACCESS_HOURS), caretaker=caretaker, boilers=tuple(boilers)
+    )
 
 
 def _make_boiler(chance: Chance, house: str, number: int, units: int, since: date, n: int, pair: bool) -> TownBoiler:
@@ -73,7 +90,9 @@ def _make_boiler(chance: Chance, house: str, number: int, units: int, since: dat
     fitted = since - timedelta(days=chance.whole_number(0, 1500))
     dated = {p.ref: replace(p, fitted_on=max(fitted, since)) for p in places}
     name = f"Boiler {number + 1}" if pair else "Boiler"
-    return TownBoiler(house, f"B{number + 1}", name, since, values, dated, seasonal=not chance.happens(0.08))
+    return TownBoiler(
+        house, f"B{number + 1}", name=name, since=since, values=values, places=dated, seasonal=not chance.happens(0.08)
+    )
 
 
 def _water_places(chance: Chance, layout: str) -> Iterator[TownPlace]:
@@ -81,7 +100,9 @@ def _water_places(chance: Chance, layout: str) -> Iterator[TownPlace]:
     if not probes:
         yield TownPlace("chamber", "float chamber", "float_chamber", "float_chamber")
     on = () if probes else ("chamber",)
-    yield TownPlace("upper", "upper cutoff", "upper_cutoff", "probe_cutoff" if probes else "float_cutoff", on)
+    yield TownPlace(
+        "upper", "upper cutoff", role="upper_cutoff", kind="probe_cutoff" if probes else "float_cutoff", hangs_on=on
+    )
     yield TownPlace("lower", "lower cutoff", "lower_cutoff", "probe_cutoff")
     if layout == WHOLE or chance.happens(0.25):
         yield TownPlace("glass", "gauge glass", "gauge_glass", "gauge_glass")
@@ -101,22 +122,38 @@ def _pressure_places(chance: Chance, output: float, layout: str) -> Iterator[Tow
     if two:
         yield TownPlace("siphon-2", "limit siphon", "siphon", "siphon")
     ladder = {"cut_in_psi": 0.5, "cut_out_psi": 1.5, "differential_psi": 1.0}
-    yield TownPlace("control", "operating control", "operating_control", "operating_control", ("siphon-1",), ladder)
+    yield TownPlace(
+        "control",
+        "operating control",
+        role="operating_control",
+        kind="operating_control",
+        hangs_on=("siphon-1",),
+        values=ladder,
+    )
     limit = {"set_psi": chance.one_of((7.0, 8.0, 8.0, 9.0))}
-    yield TownPlace("limit", "high limit", "high_limit", "limit_control", (limit_on,), limit)
-    yield TownPlace("gauge", "steam gauge", "gauge", "gauge", (limit_on,), {"range_psi": 30.0})
+    yield TownPlace("limit", "high limit", role="high_limit", kind="limit_control", hangs_on=(limit_on,), values=limit)
+    yield TownPlace(
+        "gauge", "steam gauge", role="gauge", kind="gauge", hangs_on=(limit_on,), values={"range_psi": 30.0}
+    )
     valves = ("valve", "valve-2") if output > 1_300_000 else ("valve",)
     for ref in valves:
         stamp = {"set_psi": 15.0, "capacity_lb_h": float(round(output / BTU_H_PER_LB_H * 1.15 / len(valves)))}
         name = {"valve": "safety valve", "valve-2": "second safety valve"}[ref]
-        yield TownPlace(ref, name, "safety_valve", "safety_valve", (), stamp)
+        yield TownPlace(ref, name, role="safety_valve", kind="safety_valve", hangs_on=(), values=stamp)
 
 
 def _fire_places(chance: Chance, fuel: str, output: float, layout: str) -> Iterator[TownPlace]:
     yield TownPlace("circuit", "limit circuit", "limit_circuit", "limit_circuit")
     plate = {"input_btu_h": float(round(output * 1.25, -4))}
-    yield TownPlace("burner", "burner", "burner", "burner", (), plate)
-    yield TownPlace("flame", "flame safeguard", "flame_safeguard", "flame_safeguard", (), {"flame_failure_s": 4.0})
+    yield TownPlace("burner", "burner", role="burner", kind="burner", hangs_on=(), values=plate)
+    yield TownPlace(
+        "flame",
+        "flame safeguard",
+        role="flame_safeguard",
+        kind="flame_safeguard",
+        hangs_on=(),
+        values={"flame_failure_s": 4.0},
+    )
     if layout == LEAN:
         return
     yield TownPlace("fuel", "fuel shut-off valves", "fuel_valves", "fuel_valve")

@@ -22,10 +22,10 @@ def add_slips(
         visit_chance = chance.branch(visit.boiler, visit.key)
         recent = now - visit.at < RECENT_SPAN
         if visit is waiting_visit:
-            arriving_visits += _mistype_and_correct(visit_chance, visit, (), True, slips)
+            arriving_visits += _mistype_and_correct(visit_chance, visit, crew=(), recent=True, slips=slips)
             continue
         if visit_chance.happens(MISTYPED_SHARE) and visit.kind != "inspector":
-            arriving_visits += _mistype_and_correct(visit_chance, visit, crew, recent, slips)
+            arriving_visits += _mistype_and_correct(visit_chance, visit, crew=crew, recent=recent, slips=slips)
             continue
         if visit.kind not in ("routine_check", "inspector") and visit_chance.happens(LATE_SHARE):
             visit = replace(visit, posted_at=visit.posted_at + timedelta(hours=visit_chance.whole_number(20, 200)))
@@ -56,9 +56,11 @@ def _mistype_and_correct(
     lines = tuple(w if n == only else line for n, (w, line) in enumerate(zip(wrong, visit.lines, strict=True)))
     yield replace(visit, lines=lines)
     corrected_at = visit.posted_at + timedelta(minutes=chance.whole_number(20, 600))
-    others = [name for name in crew if name not in visit.people]
+    absent_names = [name for name in crew if name not in visit.people]
     hold = recent and lines[only].code == "limit_trip"
-    second = (others[0], corrected_at + timedelta(hours=chance.whole_number(2, 40))) if hold and others else None
+    second = (
+        (absent_names[0], corrected_at + timedelta(hours=chance.whole_number(2, 40))) if hold and absent_names else None
+    )
     yield replace(
         visit,
         key=f"{visit.key} corrected",
@@ -70,7 +72,16 @@ def _mistype_and_correct(
     if hold:
         place = lines[only].place
         slips.append(
-            Failure(visit.boiler, place, "slip_of_the_pen", visit.at, ("limit_failed",), "staged", visit.at, visit.key)
+            Failure(
+                visit.boiler,
+                place,
+                trouble="slip_of_the_pen",
+                failed_at=visit.at,
+                rules=("limit_failed",),
+                how="staged",
+                found_at=visit.at,
+                visit=visit.key,
+            )
         )
 
 

@@ -38,8 +38,10 @@ def make_manager_story(seed: int, number: int, now: datetime, size: TownSize) ->
     now = to_minute(now)
     ref, name, people = invented_names.MANAGERS[number]
     chance = Chance(f"{seed}/{ref}")
-    houses = setups.make_houses(chance.branch("houses"), ref, people, size.houses, day_of(now), size.years)
-    return _StoryTeller(chance, Story(ref, name, people, tuple(houses)), number, now, size).tell_story()
+    houses = setups.make_houses(
+        chance.branch("houses"), ref, people=people, count=size.houses, today=day_of(now), years=size.years
+    )
+    return _StoryTeller(chance, Story(ref, name, people, tuple(houses)), number=number, now=now, size=size).tell_story()
 
 
 class _StoryTeller:
@@ -49,7 +51,7 @@ class _StoryTeller:
         self.chance, self.bare, self.number, self.now, self.size = chance, bare, number, now, size
         self.begin = local_time(day_of(now - timedelta(days=round(365.25 * size.years))), 6)
         boilers = [b for h in bare.houses for b in h.boilers]
-        self.cases = StagedCases(chance.branch("staged"), boilers, number, now, size.years)
+        self.cases = StagedCases(chance.branch("staged"), boilers, number=number, now=now, years=size.years)
 
     def tell_story(self) -> Story:
         """Return the story."""
@@ -73,7 +75,7 @@ class _StoryTeller:
         technicians = tuple(m.username for m in members_in_role("technician"))
         inspector, manager = members_in_role("inspector")[0].username, members_in_role("manager")[0].name
         shop = next(m.username for m in self.bare.people if "valve_shop" in m.qualifications)
-        return BoilerCrew(technicians, caretaker, inspector, manager, shop)
+        return BoilerCrew(technicians, caretaker, inspector=inspector, manager=manager, valve_shop=shop)
 
     def _tell_boiler(self, story: Story, house: TownHouse, boiler: TownBoiler) -> None:
         case = self.cases.case_of(boiler.key)
@@ -84,7 +86,8 @@ class _StoryTeller:
         stopped_span = {"laid_up": 24 * DAY, "isolated": 70 * DAY}.get(case.state, timedelta(0))
         end = self.now - stopped_span
         begin = max(self.begin, local_time(boiler.since, 6))
-        life = BoilerLife(chance, boiler, self._make_crew(house.caretaker), habits, begin, end)
+        crew = self._make_crew(house.caretaker)
+        life = BoilerLife(chance, boiler, crew, habits, begin=begin, end=end)
         life.paper = self.now - BOOK_AGE
         life.defects, life.pops = list(case.defects), not case.has_defect("never_popped")
         life.play_through(case.staged, quiet=case.is_quiet, served=case.state != "unserved")
@@ -105,4 +108,6 @@ class _StoryTeller:
         today = day_of(self.now)
         for nth, house in enumerate(houses):
             until = today + timedelta(days=(nth * 41) % 360 - 3)
-            yield TownPaper(house.ref, "certificate", "boiler certificate", until - timedelta(days=365), until)
+            yield TownPaper(
+                house.ref, "certificate", name="boiler certificate", since=until - timedelta(days=365), until=until
+            )

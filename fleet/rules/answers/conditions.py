@@ -67,7 +67,9 @@ def _standing_conditions(timeline: Timeline, standings: Sequence[StandingSegment
         if level is not None and segment.since is not None:
             since = open_.since if open_ else segment.since
             sentence = open_.sentence if open_ else segment.reasons[0].sentence
-            open_ = Condition(segment.standing.value, boiler, since, segment.until, level, sentence)
+            open_ = Condition(
+                segment.standing.value, boiler, since=since, until=segment.until, level=level, sentence=sentence
+            )
     if open_:
         yield open_
 
@@ -81,7 +83,14 @@ def _lapse_conditions(timeline: Timeline, states: Sequence[PositionStateSegment]
         if level is None or first is None or (end is not None and end <= first):
             continue
         for since, until in _running_spans(timeline, first, end):
-            yield Condition(segment.state.value, segment.position, since, until, level, segment.reason.sentence)
+            yield Condition(
+                segment.state.value,
+                segment.position,
+                since=since,
+                until=until,
+                level=level,
+                sentence=segment.reason.sentence,
+            )
 
 
 def _join_runs(
@@ -122,4 +131,6 @@ def _not_ready_conditions(timeline: Timeline, readiness: Sequence[ReadinessAnswe
         answer, until = answers[visit], following[0] if following else None
         if answer.answer != "ready" and (until is None or until > at):
             sentence = answer.missing[0].sentence
-            yield Condition("not_ready", timeline.evidence.boiler, at, until, Level.URGENT, sentence)
+            yield Condition(
+                "not_ready", timeline.evidence.boiler, since=at, until=until, level=Level.URGENT, sentence=sentence
+            )

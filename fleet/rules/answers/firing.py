@@ -20,7 +20,14 @@ def hold_but_firing_conditions(timeline: Timeline, holds: Sequence[Condition]) -
             until = min((t for t in (end, hold.until) if t is not None), default=None)
             if until is None or since < until:
                 sentence = f"On hold, and by the newest word firing: {hold.sentence}"
-                yield Condition("hold_but_firing", timeline.evidence.boiler, since, until, Level.HOLD, sentence)
+                yield Condition(
+                    "hold_but_firing",
+                    timeline.evidence.boiler,
+                    since=since,
+                    until=until,
+                    level=Level.HOLD,
+                    sentence=sentence,
+                )
 
 
 def _firing_reports(timeline: Timeline) -> Iterator[tuple[datetime, bool]]:

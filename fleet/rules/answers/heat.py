@@ -42,16 +42,16 @@ def building_conditions(building: UUID, name: str, boilers: Sequence[HeatEvidenc
     if not boilers:
         return ()
     season = merge_spans(s for b in boilers for s in b.seasons)
-    gone = intersect_spans([list(b.absent) for b in boilers])
+    absent_spans = intersect_spans([list(b.absent) for b in boilers])
     none_heats = intersect_spans([merge_spans([*b.cold, *b.absent]) for b in boilers])
-    cold = subtract_spans(intersect_spans([none_heats, season]), gone)
+    cold = subtract_spans(intersect_spans([none_heats, season]), absent_spans)
     called = merge_spans(_unanswered_calls(boilers))
     cold_sentence = f"{name} is without heat: each boiler is on hold, locked out or off by its newest entry."
     call_sentence = f"{name} may be without heat: no visit since the no-heat call left a boiler firing."
     spans = [(since, until, cold_sentence) for since, until in cold]
     spans += [(since, until, call_sentence) for since, until in subtract_spans(called, cold)]
     return tuple(
-        Condition("building_without_heat", building, since, until, Level.HOLD, sentence)
+        Condition("building_without_heat", building, since=since, until=until, level=Level.HOLD, sentence=sentence)
         for since, until, sentence in sorted(spans, key=lambda f: (f[0] is not None, f[0]))
         if since is not None
     )

@@ -53,7 +53,14 @@ def _past_date_conditions(timeline: Timeline, case: EpisodeCase, segment: LevelS
     since = day_start(last + timedelta(days=1), zone)
     if segment.until is None or since < segment.until:
         sentence = f"Past its date of {last:%a %d %b %Y}: {case.sentence}"
-        yield Condition("past_date", _deficiency_subject(timeline, case), since, segment.until, Level.URGENT, sentence)
+        yield Condition(
+            "past_date",
+            _deficiency_subject(timeline, case),
+            since=since,
+            until=segment.until,
+            level=Level.URGENT,
+            sentence=sentence,
+        )
 
 
 def _deficiency_subject(timeline: Timeline, case: EpisodeCase) -> UUID:
@@ -68,14 +75,18 @@ def repaired_not_proven(timeline: Timeline, acts: Sequence[ActFact]) -> Iterator
         if since is not None and (case.closed_at is None or since < case.closed_at):
             sentence = f"Said to be repaired on {local_day(since, zone)} and not proven since: {case.sentence}"
             subject = _deficiency_subject(timeline, case)
-            yield Condition("repaired_not_proven", subject, since, case.closed_at, Level.URGENT, sentence)
+            yield Condition(
+                "repaired_not_proven", subject, since=since, until=case.closed_at, level=Level.URGENT, sentence=sentence
+            )
 
 
 def repaired_at(timeline: Timeline, case: EpisodeCase, acts: Sequence[ActFact]) -> datetime | None:
     """When it was first said to be repaired since it was last found; what was found again was not repaired."""
     found_at = case.newest_at or case.opened_at
-    mine = [a for a in acts if a.kind == "repair_reported" and a.subject == _deficiency_subject(timeline, case)]
-    repair_reports = [a.at for a in mine if a.at >= found_at and (case.closed_at is None or a.at < case.closed_at)]
+    own_reports = [a for a in acts if a.kind == "repair_reported" and a.subject == _deficiency_subject(timeline, case)]
+    repair_reports = [
+        a.at for a in own_reports if a.at >= found_at and (case.closed_at is None or a.at < case.closed_at)
+    ]
     return min([*repair_reports, *([case.acted_at] if case.acted_at else [])], default=None)
 
 
@@ -90,7 +101,9 @@ def certificate_conditions(timeline: Timeline) -> Iterator[Condition]:
         if until is None or since < until:
             sentence = f"The {paper.name} runs out on {paper.until:%a %d %b %Y}."
             subject = paper_id(evidence.boiler, paper.kind)
-            yield Condition("certificate_running_out", subject, since, until, Level.ROUTINE, sentence)
+            yield Condition(
+                "certificate_running_out", subject, since=since, until=until, level=Level.ROUTINE, sentence=sentence
+            )
 
 
 def due_soon_conditions(timeline: Timeline, states: Sequence[PositionStateSegment]) -> Iterator[Condition]:
@@ -101,15 +114,15 @@ def due_soon_conditions(timeline: Timeline, states: Sequence[PositionStateSegmen
         for segment in segments:
             if segment.full_due:
                 by_due.setdefault(segment.full_due, []).append(segment)
-        for due, held in by_due.items():
-            begin, end = held[0].since, held[-1].until
+        for due, due_segments in by_due.items():
+            begin, end = due_segments[0].since, due_segments[-1].until
             since = due - timedelta(days=timeline.evidence.terms_at(due).due_soon_days)
             until = min(due, end) if end else due
             if begin is not None and begin < since < until:
                 name, zone = timeline.evidence.positions_by_id[position].name, timeline.evidence.zone
-                by = "By what was declared, the" if "declared" in held[0].marks else "The"
+                by = "By what was declared, the" if "declared" in due_segments[0].marks else "The"
                 sentence = f"{by} full proof of the {name} is due on {local_day(due, zone)}."
-                yield Condition("due_soon", position, since, until, Level.ROUTINE, sentence)
+                yield Condition("due_soon", position, since=since, until=until, level=Level.ROUTINE, sentence=sentence)
 
 
 def missed_season_conditions(timeline: Timeline) -> Iterator[Condition]:
@@ -126,7 +139,14 @@ def missed_season_conditions(timeline: Timeline) -> Iterator[Condition]:
         until = min((t for t in (served, following) if t), default=None)
         if until is not None and until > begin and timeline.service_at(begin).runs:
             sentence = f"The season began on {start:%a %d %b %Y} without its visit."
-            yield Condition("season_without_visit", timeline.evidence.boiler, begin, until, Level.URGENT, sentence)
+            yield Condition(
+                "season_without_visit",
+                timeline.evidence.boiler,
+                since=begin,
+                until=until,
+                level=Level.URGENT,
+                sentence=sentence,
+            )
 
 
 def _season_starts(season: HeatingSeason, first: date, last: date) -> Iterator[date]:

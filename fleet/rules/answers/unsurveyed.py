@@ -31,7 +31,9 @@ def portfolio_conditions(portfolio: UUID, boilers: Iterable[Sequence[Span]], at:
     *Not surveyed* is one, however many boilers: from the first that begins to when none is left.
     """
     spans = [span for boiler_spans in boilers for span in boiler_spans]
-    return tuple(_not_surveyed(portfolio, since, until, spans, at) for since, until in merge_spans(spans) if since)
+    return tuple(
+        _not_surveyed(portfolio, since, until=until, spans=spans, at=at) for since, until in merge_spans(spans) if since
+    )
 
 
 def _not_surveyed(
@@ -39,7 +41,14 @@ def _not_surveyed(
 ) -> Condition:
     over = until is not None and until <= at
     count = sum(_is_within(s, since, until) if over else _is_within(s, at, at) for s in spans)
-    return Condition("not_surveyed", portfolio, since, until, Level.URGENT, _unsurveyed_sentence(count, over))
+    return Condition(
+        "not_surveyed",
+        portfolio,
+        since=since,
+        until=until,
+        level=Level.URGENT,
+        sentence=_unsurveyed_sentence(count, over),
+    )
 
 
 def _is_within(span: Span, since: datetime, until: datetime | None) -> bool:

@@ -6,27 +6,27 @@ from fleet.rules.finding_codes import FindingCode
 from fleet.rules.ledger.records import PositionRecord, ReplayLedger
 from fleet.rules.values import EntryFact, VisitFact
 
-Found = tuple[str, PositionRecord | None, str]
+FoundFault = tuple[str, PositionRecord | None, str]
 
 SPILLS = ("spill_switch", "rollout_switch")
 
 
 def air_blocked(
     ledger: ReplayLedger, visit: VisitFact, entry: EntryFact, record: PositionRecord | None
-) -> Iterator[Found]:
+) -> Iterator[FoundFault]:
     """The burner gets no air."""
     yield FindingCode.COMBUSTION_AIR_BLOCKED, record, "The combustion air is blocked."
 
 
 def vent_bad(
     ledger: ReplayLedger, visit: VisitFact, entry: EntryFact, record: PositionRecord | None
-) -> Iterator[Found]:
+) -> Iterator[FoundFault]:
     """Flue gas may not find its way out."""
     how = "blocked" if entry.code == "vent_blocked" else "loose"
     yield FindingCode.VENT_LOOSE, record, f"The vent is {how}."
 
 
-def find_air_with_flue_gas(ledger: ReplayLedger, entry: EntryFact) -> Iterator[Found]:
+def find_air_with_flue_gas(ledger: ReplayLedger, entry: EntryFact) -> Iterator[FoundFault]:
     """Air or vent at fault and flue gas in the room are one danger, whichever was found first."""
     if not any(c.entry == entry.id for c in ledger.open_cases()):
         return  # nearly always: this one opened nothing

@@ -11,14 +11,14 @@ from fleet.rules.ledger.records import EntryTrace, EpisodeCase, PositionRecord, 
 from fleet.rules.values import EntryFact, Level, VisitFact
 from fleet.rules.vocabulary import WORK_ACTS, EntryAct
 
-Found = tuple[str, PositionRecord | None, str]
+FoundFault = tuple[str, PositionRecord | None, str]
 
 DAY, MONTH, SEASON = timedelta(hours=24), timedelta(days=30), timedelta(days=365)
 
 
 def find_in_history(
     ledger: ReplayLedger, visit: VisitFact, entry: EntryFact, record: PositionRecord | None
-) -> Iterator[Found]:
+) -> Iterator[FoundFault]:
     """Yield (rule, where, sentence) for what an entry makes of those before it, `ledger.trail`."""
     yield from _find_contradictions(ledger, entry, record)
     yield from find_air_with_flue_gas(ledger, entry)
@@ -31,11 +31,11 @@ def find_in_history(
     yield from find_makeup_rise(ledger, entry, record)
 
 
-def _find_contradictions(ledger: ReplayLedger, entry: EntryFact, record: PositionRecord | None) -> Iterator[Found]:
+def _find_contradictions(ledger: ReplayLedger, entry: EntryFact, record: PositionRecord | None) -> Iterator[FoundFault]:
     now = _entry_label(entry, ledger.outcomes.get(entry.id, ""))
     for row in ledger.catalogue.contradicted_by(now):
-        other = row.second if now == row.first else row.first
-        if any(_does_clash(row, other, trace, entry) for trace in _traces_since_work(ledger, entry, row)):
+        other_label = row.second if now == row.first else row.first
+        if any(_does_clash(row, other_label, trace, entry) for trace in _traces_since_work(ledger, entry, row)):
             yield FindingCode.CONTRADICTION, record, row.sentence
 
 
@@ -53,12 +53,12 @@ def _traces_since_work(ledger: ReplayLedger, entry: EntryFact, row: Contradictio
     return traces
 
 
-def _does_clash(row: Contradiction, other: str, trace: EntryTrace, entry: EntryFact) -> bool:
+def _does_clash(row: Contradiction, other_label: str, trace: EntryTrace, entry: EntryFact) -> bool:
     same = not row.same_place or trace.entry.position == entry.position
-    return same and _entry_label(trace.entry, trace.outcome) == other
+    return same and _entry_label(trace.entry, trace.outcome) == other_label
 
 
-def _find_frequent_resets(ledger: ReplayLedger, entry: EntryFact, record: PositionRecord) -> Iterator[Found]:
+def _find_frequent_resets(ledger: ReplayLedger, entry: EntryFact, record: PositionRecord) -> Iterator[FoundFault]:
     """Pressed twice in 24 hours or three times in 30 days without a cause: next comes a jumper."""
     if not _is_reset(entry):
         return
@@ -73,7 +73,7 @@ def _is_reset(entry: EntryFact) -> bool:
     return entry.code in ("reset_pressed", "reset")
 
 
-def _find_frequent_lockouts(ledger: ReplayLedger, entry: EntryFact, record: PositionRecord) -> Iterator[Found]:
+def _find_frequent_lockouts(ledger: ReplayLedger, entry: EntryFact, record: PositionRecord) -> Iterator[FoundFault]:
     if entry.code != "lockout_found":
         return
     before, name = [*_traces_at_position(ledger, entry, MONTH)], record.position.name
@@ -96,7 +96,7 @@ def _traces_at_position(ledger: ReplayLedger, entry: EntryFact, window: timedelt
             yield trace
 
 
-def _find_repeats(entry: EntryFact, record: PositionRecord) -> Iterator[Found]:
+def _find_repeats(entry: EntryFact, record: PositionRecord) -> Iterator[FoundFault]:
     """The same rule on the same device within a season of its proven repair: find the root cause."""
     for case in record.open_cases():
         earlier = [c for c in record.cases if c.rule.code == case.rule.code and c is not case]

@@ -18,15 +18,15 @@ from fleet.rules.values import EntryFact, as_number
 
 TIMES = 2.0  # the usual, while the past is too short for a stated chance of a false alarm (domain, section 11)
 LEAST = 3  # fewer periods are no past to compare with
-KEPT = 200  # periods looked back on: more than a season of weekly ones
+KEPT_PERIODS = 200  # periods looked back on: more than a season of weekly ones
 IN_BAND_DAYS = timedelta(days=30)
 RULES = (FindingCode.MAKEUP_RISING, FindingCode.MAKEUP_RISING_AGAIN)
 EPOCH_DAYS = 86_400.0
 
-Found = tuple[str, PositionRecord | None, str]
+FoundFault = tuple[str, PositionRecord | None, str]
 
 
-def find_makeup_rise(ledger: ReplayLedger, entry: EntryFact, record: PositionRecord) -> Iterator[Found]:
+def find_makeup_rise(ledger: ReplayLedger, entry: EntryFact, record: PositionRecord) -> Iterator[FoundFault]:
     """Over its own past is routine; a further rise at the next reading urgent."""
     meter = _read_meter(ledger, entry, record) if entry.code == "meter_reading" else None
     if meter is None:
@@ -67,7 +67,7 @@ def _read_meter(ledger: ReplayLedger, entry: EntryFact, record: PositionRecord) 
         return None
     reason = _reason_too_high(meter.usual, used)
     meter.periods.append(MakeupPeriod(entry.at, used, not reason, reason))
-    del meter.periods[:-KEPT]
+    del meter.periods[:-KEPT_PERIODS]
     if not reason:
         meter.usual.append(used)  # what is high is no normal
         del meter.usual[: -(MAX_PAST_PERIODS + GROWTH_PERIODS)]

@@ -7,11 +7,11 @@ from fleet.rules.findings import fire_side, pressure_side, water_side
 from fleet.rules.ledger.records import EpisodeCase, PositionRecord, ReplayLedger
 from fleet.rules.values import EntryFact, VisitFact
 
-Found = tuple[str, PositionRecord | None, str]
-Seen = Callable[[ReplayLedger, VisitFact, EntryFact, PositionRecord], Iterator[Found]]
+FoundFault = tuple[str, PositionRecord | None, str]
+ObservationRule = Callable[[ReplayLedger, VisitFact, EntryFact, PositionRecord], Iterator[FoundFault]]
 
 # What is seen on a place and needs more than its row: who else is accused, or what the burner did meanwhile.
-_SPECIAL: dict[str, Seen] = {
+_SPECIAL: dict[str, ObservationRule] = {
     "level_below_trip": water_side.level_below_trip,
     "feeding_above_normal": water_side.feeding_above_normal,
     "gauge_zero_steaming": pressure_side.gauge_zero_steaming,
@@ -21,7 +21,7 @@ _SPECIAL: dict[str, Seen] = {
 }
 
 # These may be seen anywhere, or of the boiler as a whole.
-_ANYWHERE: dict[str, Callable[[ReplayLedger, VisitFact, EntryFact, PositionRecord | None], Iterator[Found]]] = {
+_ANYWHERE: dict[str, Callable[[ReplayLedger, VisitFact, EntryFact, PositionRecord | None], Iterator[FoundFault]]] = {
     "glass_empty": water_side.find_glass_empty,
     "air_blocked": fire_side.air_blocked,
     "vent_loose": fire_side.vent_bad,
@@ -37,7 +37,7 @@ _BEFORE = {"lower_cutoff": "upper_cutoff", "high_limit": "operating_control"}
 
 def find_by_observation(
     ledger: ReplayLedger, visit: VisitFact, entry: EntryFact, record: PositionRecord | None
-) -> Iterator[Found]:
+) -> Iterator[FoundFault]:
     """Yield (rule, where, sentence) for one observation; without a position it is about the boiler as a whole."""
     observation = ledger.catalogue.observations[entry.code]
     if entry.code == "cause_found":
@@ -60,10 +60,10 @@ def find_by_observation(
 
 def _note_cause(ledger: ReplayLedger, visit: VisitFact, entry: EntryFact, record: PositionRecord | None) -> None:
     """Good news: it counts only from somebody qualified beyond an operator. A repeat takes a manager's name as well."""
-    named = entry.readings.get("manager")
+    manager_name = entry.readings.get("manager")
     for case in ledger.open_at(record) if visit.qualifications - {"operator"} else ():
         case.cause_known = True
-        case.manager = case.manager or (named.strip() if isinstance(named, str) else "")
+        case.manager = case.manager or (manager_name.strip() if isinstance(manager_name, str) else "")
 
 
 def _lift_tag(visit: VisitFact, entry: EntryFact, cases: list[EpisodeCase]) -> None:
@@ -74,7 +74,7 @@ def _lift_tag(visit: VisitFact, entry: EntryFact, cases: list[EpisodeCase]) -> N
             case.closed_at, case.closed_by = entry.at, entry.id
 
 
-def _find_lockout(ledger: ReplayLedger, record: PositionRecord) -> Found:
+def _find_lockout(ledger: ReplayLedger, record: PositionRecord) -> FoundFault:
     """It acted, which counts for it; the one before it is presumed failed until it trips as found."""
     before = _rung_before(ledger, record)
     name = record.position.name

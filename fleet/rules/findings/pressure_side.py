@@ -9,7 +9,7 @@ from fleet.rules.ledger.effects import doubt_passes
 from fleet.rules.ledger.records import PositionRecord, ReplayLedger
 from fleet.rules.values import EntryFact, VisitFact
 
-Found = tuple[str, PositionRecord | None, str]
+FoundFault = tuple[str, PositionRecord | None, str]
 
 READ_BY_GAUGE = frozenset({"limit_trip", "operating_control_trip", "lever_lift", "three_cycles"})
 _PRESUMED = ("operating_control", "high_limit", "siphon", "fuel_valves")
@@ -17,7 +17,7 @@ _PRESUMED = ("operating_control", "high_limit", "siphon", "fuel_valves")
 
 def gauge_zero_steaming(
     ledger: ReplayLedger, visit: VisitFact, entry: EntryFact, record: PositionRecord
-) -> Iterator[Found]:
+) -> Iterator[FoundFault]:
     """Steam is made and the gauge stands at zero: as a plugged siphon, and the gauge's where it hangs on one."""
     siphons = [p for p in ledger.paths_of(record) if p.role.code == "siphon"] or [record]
     for siphon in siphons:
@@ -27,7 +27,7 @@ def gauge_zero_steaming(
 
 def gauge_not_zero_cold(
     ledger: ReplayLedger, visit: VisitFact, entry: EntryFact, record: PositionRecord
-) -> Iterator[Found]:
+) -> Iterator[FoundFault]:
     """The pressures read by it since its last good check are in doubt."""
     sentence = f"The {record.position.name} did not read zero with the boiler cold and vented."
     yield FindingCode.GAUGE_OFF, record, sentence
@@ -51,18 +51,18 @@ def _last_check(record: PositionRecord) -> datetime | None:
 
 def find_valve_opened(
     ledger: ReplayLedger, visit: VisitFact, entry: EntryFact, record: PositionRecord
-) -> Iterator[Found]:
+) -> Iterator[FoundFault]:
     """Over-pressure is presumed: all that should have acted first, until each passes as found; or the valve is weak."""
     yield FindingCode.VALVE_OPENED, record, f"The {record.position.name} opened under pressure."
-    for other in ledger.records.values():
-        if other.device and other.role.code in _PRESUMED:
-            sentence = f"The safety valve opened under pressure: the {other.position.name} is presumed failed."
-            yield FindingCode.PRESUMED_BY_VALVE, other, sentence
+    for other_record in ledger.records.values():
+        if other_record.device and other_record.role.code in _PRESUMED:
+            sentence = f"The safety valve opened under pressure: the {other_record.position.name} is presumed failed."
+            yield FindingCode.PRESUMED_BY_VALVE, other_record, sentence
 
 
 def find_fuel_burned(
     ledger: ReplayLedger, visit: VisitFact, entry: EntryFact, record: PositionRecord
-) -> Iterator[Found]:
+) -> Iterator[FoundFault]:
     """A switch opened and the fuel burned on: where device and circuit are both possible, the circuit comes first."""
     carries = [r for r in (record, *ledger.paths_of(record)) if r.role.part == "output_path"]
     valves = [p for p in ledger.paths_of(record) if p.role.code == "fuel_valves"]

@@ -7,7 +7,7 @@ from fleet.rules.ledger.records import PositionRecord, ReplayLedger
 from fleet.rules.values import EntryFact, VisitFact
 from fleet.rules.vocabulary import FOUND_OFF
 
-Found = tuple[str, PositionRecord | None, str]
+FoundFault = tuple[str, PositionRecord | None, str]
 
 _CUTOFFS = ("upper_cutoff", "lower_cutoff")
 
@@ -22,7 +22,7 @@ def was_firing(visit: VisitFact, entry: EntryFact) -> bool:
 
 def find_glass_empty(
     ledger: ReplayLedger, visit: VisitFact, entry: EntryFact, record: PositionRecord | None
-) -> Iterator[Found]:
+) -> Iterator[FoundFault]:
     """Empty with the burner firing or hot: every cutoff and the feeder failed to act. Off: a cutoff acted."""
     if not was_firing(visit, entry):
         sentence = "The glass was empty and the burner off: the level is lost, the cause unknown."
@@ -30,16 +30,24 @@ def find_glass_empty(
         return
     seen_text = "The glass was empty with the burner firing or hot"
     yield FindingCode.GLASS_EMPTY_FIRING, record, f"{seen_text}: nothing that guards against dry firing acted."
-    for other in ledger.records.values():
-        if other.device and other.role.code in _CUTOFFS:
-            yield FindingCode.CUTOFF_BELOW_TRIP, other, f"{seen_text}: the {other.position.name} did not act."
-        if other.device and other.role.code == "feeder":
-            yield FindingCode.LOW_NOT_FEEDING, other, f"{seen_text}: the {other.position.name} did not feed."
+    for other_record in ledger.records.values():
+        if other_record.device and other_record.role.code in _CUTOFFS:
+            yield (
+                FindingCode.CUTOFF_BELOW_TRIP,
+                other_record,
+                f"{seen_text}: the {other_record.position.name} did not act.",
+            )
+        if other_record.device and other_record.role.code == "feeder":
+            yield (
+                FindingCode.LOW_NOT_FEEDING,
+                other_record,
+                f"{seen_text}: the {other_record.position.name} did not feed.",
+            )
 
 
 def level_below_trip(
     ledger: ReplayLedger, visit: VisitFact, entry: EntryFact, record: PositionRecord
-) -> Iterator[Found]:
+) -> Iterator[FoundFault]:
     """Water under a cutoff's trip height and the burner firing: that cutoff did not act."""
     if was_firing(visit, entry):
         sentence = f"The water stood under the trip height of the {record.position.name} and the burner fired."
@@ -48,7 +56,7 @@ def level_below_trip(
 
 def feeding_above_normal(
     ledger: ReplayLedger, visit: VisitFact, entry: EntryFact, record: PositionRecord
-) -> Iterator[Found]:
+) -> Iterator[FoundFault]:
     """Burner off: a float stuck down, which fails safe. Burner on: valve, pump control or coil; no cutoff accused."""
     if was_firing(visit, entry):
         sentence = f"Water above normal, the {record.position.name} feeding, the burner on."

@@ -79,9 +79,13 @@ _ANY_DAY = date(2025, 10, 1)  # lengths are compared from it: a month is a month
 def _is_longer(override: Override, procedure: ProcedureSpec) -> bool:
     if procedure.interval is None:
         return False
-    mine, theirs = override.interval.date_after(_ANY_DAY), procedure.interval.date_after(_ANY_DAY)
+    override_day, theirs = override.interval.date_after(_ANY_DAY), procedure.interval.date_after(_ANY_DAY)
     more_grace = override.grace_days > procedure.grace_days
-    return mine > theirs or (mine == theirs and more_grace) or (override.anchor == "season" != procedure.anchor)
+    return (
+        override_day > theirs
+        or (override_day == theirs and more_grace)
+        or (override.anchor == "season" != procedure.anchor)
+    )
 
 
 def clock_steps(
@@ -123,10 +127,12 @@ def full_clocks(evidence: Evidence, snapshot: PositionSnapshot, law: LawInForce)
 
 def full_proofs(evidence: Evidence, snapshot: PositionSnapshot, law: LawInForce) -> list[ProcedureSpec]:
     """What gives this kind its full proof; a procedure retired since goes on counting for what it proved here."""
-    gone = [evidence.procedure_by_code(code) for code, _ in snapshot.proofs if code not in law.catalogue.procedures]
+    retired_procedures = [
+        evidence.procedure_by_code(code) for code, _ in snapshot.proofs if code not in law.catalogue.procedures
+    ]
     return [
         *law.catalogue.proofs_of_kind(snapshot.kind, "full"),
-        *(p for p in gone if p.proof == "full" and snapshot.kind in p.kinds),
+        *(p for p in retired_procedures if p.proof == "full" and snapshot.kind in p.kinds),
     ]
 
 
@@ -151,7 +157,7 @@ def operator_clocks(evidence: Evidence, snapshot: PositionSnapshot, law: LawInFo
         day = day_of(proved, evidence.zone)
         due = interval_terms.interval.date_after(day)
         remind_at = day_start(due + timedelta(days=interval_terms.grace_days), evidence.zone)
-        yield Clock(day_start(due, evidence.zone), State.DUE, procedure, proved, remind_at)
+        yield Clock(day_start(due, evidence.zone), State.DUE, procedure=procedure, proved=proved, remind_at=remind_at)
         last = nth_firing_day(day, law.terms.operator_firing_days, evidence.firing_days)
         if last is not None:
             # Missing for that many whole firing days: lapsed as the day after the last of them begins.

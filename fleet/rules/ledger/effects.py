@@ -25,7 +25,7 @@ def open_case(
     ledger: ReplayLedger, rule_code: str, place: PositionRecord | None, entry: EntryFact, sentence: str
 ) -> EpisodeCase:
     """Open an episode, or renew the open one of the same rule: whatever was done before did not help."""
-    case = begin_case(ledger, rule_code, place, entry.at, entry.id, sentence)
+    case = begin_case(ledger, rule_code, place=place, at=entry.at, entry=entry.id, sentence=sentence)
     if entry.act == EntryAct.TEST:
         # All of them: a weaker test that fails again must not make the weaker one enough.
         case.found_by |= {entry.code}
@@ -48,7 +48,17 @@ def begin_case(
     case = next((c for c in ledger.open_at(place) if c.rule.code == rule_code), None)
     if case is None:
         number = ledger.episodes.get((position, rule_code), 0) + 1
-        case = EpisodeCase(rule, position, at, entry, sentence, frozenset(), False, number, Level(rule.level))
+        case = EpisodeCase(
+            rule,
+            position,
+            opened_at=at,
+            entry=entry,
+            sentence=sentence,
+            found_by=frozenset(),
+            down=False,
+            episode=number,
+            level=Level(rule.level),
+        )
         ledger.file_case(place, case)
     return case
 
@@ -70,10 +80,10 @@ def _blind_all_on(ledger: ReplayLedger, path: PositionRecord, at: datetime) -> N
 
 def apply_touch(ledger: ReplayLedger, record: PositionRecord, code: str, entry: EntryFact) -> None:
     """Void the proof of the device, or of everything on the path, until what its kind names for it passes."""
-    void_proof(ledger, record, code, entry.at, entry.id)
+    void_proof(ledger, record, code=code, at=entry.at, entry=entry.id)
     if record.role.part == "input_path":
         for hanging in ledger.hanging_on(record):
-            void_proof(ledger, hanging, "path", entry.at, entry.id)
+            void_proof(ledger, hanging, code="path", at=entry.at, entry=entry.id)
 
 
 def void_proof(ledger: ReplayLedger, record: PositionRecord, code: str, at: datetime, entry: UUID | None) -> None:

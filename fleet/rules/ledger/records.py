@@ -251,10 +251,10 @@ class ReplayLedger:
         value = self.boiler.get("cutoffs_needed")
         return int(value) if isinstance(value, (int, float)) and value == 1 else 2
 
-    def share_a_chamber(self, record: PositionRecord, other: PositionRecord) -> bool:
+    def share_a_chamber(self, record: PositionRecord, second_record: PositionRecord) -> bool:
         """Whether two positions hang on one float chamber."""
-        mine = {p.position.id for p in self.paths_of(record) if p.role.code == "float_chamber"}
-        return any(p.position.id in mine for p in self.paths_of(other))
+        chamber_ids = {p.position.id for p in self.paths_of(record) if p.role.code == "float_chamber"}
+        return any(p.position.id in chamber_ids for p in self.paths_of(second_record))
 
     def forget_piping(self) -> None:
         """Forget what hangs on what: the register says it anew."""
@@ -280,8 +280,8 @@ class ReplayLedger:
     def hanging_on(self, path: PositionRecord) -> list[PositionRecord]:
         """Every position whose signal this path carries."""
         if path.hanging is None:
-            others = [r for r in self.records.values() if r is not path]
-            path.hanging = [r for r in others if any(p is path for p in self.paths_of(r))]
+            other_records = [r for r in self.records.values() if r is not path]
+            path.hanging = [r for r in other_records if any(p is path for p in self.paths_of(r))]
         return path.hanging
 
     def is_undisturbed(self, record: PositionRecord) -> bool:

@@ -28,27 +28,33 @@ def choose_visits(evidence: Evidence, holds: Holds) -> tuple[Evidence, tuple[UUI
     while it would lift a hold that is open without it. It follows from the evidence alone, never from when it came.
     """
     chains = _correction_chains(evidence.visits)
-    chosen = {c.visits[0].id: c.firm for c in chains}
+    chosen_numbers = {c.visits[0].id: c.firm for c in chains}
     open_ = [c for c in chains if c.firm < len(c.visits) - 1]
     if open_:
-        before = holds(_with_chosen(evidence, chains, chosen))
-        ends = chosen | {c.visits[0].id: len(c.visits) - 1 for c in open_}
+        before = holds(_with_chosen(evidence, chains, chosen_numbers))
+        ends = chosen_numbers | {c.visits[0].id: len(c.visits) - 1 for c in open_}
         if not before or before <= holds(_with_chosen(evidence, chains, ends)):
-            chosen = ends
+            chosen_numbers = ends
         else:
             for chain in open_:
-                chosen[chain.visits[0].id] = _newest_restatement(evidence, chains, chosen, chain, holds)
-    waiting = [v.id for c in chains for v in c.visits[chosen[c.visits[0].id] + 1 :]]
-    return _with_chosen(evidence, chains, chosen), tuple(waiting)
+                chosen_numbers[chain.visits[0].id] = _newest_restatement(
+                    evidence, chains, chosen_numbers=chosen_numbers, chain=chain, holds=holds
+                )
+    waiting = [v.id for c in chains for v in c.visits[chosen_numbers[c.visits[0].id] + 1 :]]
+    return _with_chosen(evidence, chains, chosen_numbers), tuple(waiting)
 
 
 def _newest_restatement(
-    evidence: Evidence, chains: list[CorrectionChain], chosen: Mapping[UUID, int], chain: CorrectionChain, holds: Holds
+    evidence: Evidence,
+    chains: list[CorrectionChain],
+    chosen_numbers: Mapping[UUID, int],
+    chain: CorrectionChain,
+    holds: Holds,
 ) -> int:
     """The newest restatement that lifts no hold; the last one that somebody stood behind where each of them does."""
-    before, root = holds(_with_chosen(evidence, chains, chosen)), chain.visits[0].id
+    before, root = holds(_with_chosen(evidence, chains, chosen_numbers)), chain.visits[0].id
     for number in range(len(chain.visits) - 1, chain.firm, -1):
-        if before <= holds(_with_chosen(evidence, chains, {**chosen, root: number})):
+        if before <= holds(_with_chosen(evidence, chains, {**chosen_numbers, root: number})):
             return number
     return chain.firm
 
@@ -68,6 +74,6 @@ def _correction_chains(visits: Iterable[VisitFact]) -> list[CorrectionChain]:
     return chains
 
 
-def _with_chosen(evidence: Evidence, chains: list[CorrectionChain], chosen: Mapping[UUID, int]) -> Evidence:
-    chosen_visits = [c.visits[chosen[c.visits[0].id]] for c in chains]
+def _with_chosen(evidence: Evidence, chains: list[CorrectionChain], chosen_numbers: Mapping[UUID, int]) -> Evidence:
+    chosen_visits = [c.visits[chosen_numbers[c.visits[0].id]] for c in chains]
     return replace(evidence, visits=tuple(v for v in chosen_visits if not v.void))

@@ -100,9 +100,9 @@ def resume_replay(run: ReplayRun, evidence: Evidence) -> bool:
     return True
 
 
-def _is_same_register(evidence: Evidence, other: Evidence) -> bool:
-    return value_types(evidence) == value_types(other) and replace(evidence, visits=(), papers=()) == replace(
-        other, visits=(), papers=()
+def _is_same_register(evidence: Evidence, other_evidence: Evidence) -> bool:
+    return value_types(evidence) == value_types(other_evidence) and replace(evidence, visits=(), papers=()) == replace(
+        other_evidence, visits=(), papers=()
     )
 
 
@@ -152,7 +152,9 @@ def _apply_data_faults(ledger: ReplayLedger, at: datetime, entry: EntryFact | No
                 case.closed_at, case.closed_by = at, entry.id if entry else None
     for (rule, position), fault in wrong.items():
         place = ledger.records[position] if position else None
-        case = effects.begin_case(ledger, rule, place, at, entry.id if entry else None, fault.sentence)
+        case = effects.begin_case(
+            ledger, rule, place=place, at=at, entry=entry.id if entry else None, sentence=fault.sentence
+        )
         case.by_data, case.acted_at, case.sentence = True, None, fault.sentence
 
 
@@ -205,7 +207,7 @@ def _apply_register_fact(ledger: ReplayLedger, fact: FittingFact | SettingFact |
         ledger.law = fact
     elif isinstance(fact, FittingFact):
         record = ledger.records[fact.position]
-        effects.fill_position(ledger, record, fact.device, fact.kind, fact.since)
+        effects.fill_position(ledger, record, device=fact.device, kind=fact.kind, at=fact.since)
         record.attributes, record.declared = fact.attributes, dict(fact.declared)
     elif isinstance(fact, ServiceChange):
         _apply_service_change(ledger, fact)
@@ -255,7 +257,7 @@ def _apply_setting(record: PositionRecord, fact: SettingFact) -> None:
 def _apply_test(run: ReplayRun, visit: VisitFact, entry: EntryFact, record: PositionRecord) -> None:
     ledger = run.ledger
     procedure = ledger.catalogue.procedures[entry.code]
-    bench = GradingBench(visit, entry, procedure, record, ledger)
+    bench = GradingBench(visit, entry, procedure=procedure, record=record, ledger=ledger)
     graded = grade_test(bench)
     fired = frozenset(rule for rule, _ in graded.faults)
     if procedure.voids and graded.outcome != Outcome.NOT_DONE:
@@ -265,7 +267,7 @@ def _apply_test(run: ReplayRun, visit: VisitFact, entry: EntryFact, record: Posi
         sentence = f"{graded.sentence} Nobody present may prove it: it renews and clears nothing."
         graded = replace(graded, proves="", sentence=sentence)
     for rule, place in graded.faults:
-        _open_finding(run, visit, entry, rule, ledger.records[place], graded.sentence)
+        _open_finding(run, visit, entry=entry, rule_code=rule, place=ledger.records[place], sentence=graded.sentence)
     run.by_entry[entry.id] = as_verdict(bench, graded)
     run.verdicts.append(run.by_entry[entry.id])
     ledger.outcomes[entry.id] = graded.outcome.value
@@ -274,7 +276,7 @@ def _apply_test(run: ReplayRun, visit: VisitFact, entry: EntryFact, record: Posi
 def _open_finding(
     run: ReplayRun, visit: VisitFact, entry: EntryFact, rule_code: str, place: PositionRecord | None, sentence: str
 ) -> None:
-    case = effects.open_case(run.ledger, rule_code, place, entry, sentence)
+    case = effects.open_case(run.ledger, rule_code, place=place, entry=entry, sentence=sentence)
     doubt_readings_of(run.ledger, case.rule, place)
     run.findings.append(
         JudgedFinding(
@@ -298,7 +300,7 @@ def _apply_action(run: ReplayRun, visit: VisitFact, entry: EntryFact, record: Po
 
 
 def _apply_replacement(run: ReplayRun, visit: VisitFact, entry: EntryFact, record: PositionRecord) -> None:
-    effects.fill_position(run.ledger, record, entry.device, entry.kind, entry.at)
+    effects.fill_position(run.ledger, record, device=entry.device, kind=entry.kind, at=entry.at)
     record.attributes = entry.values
     if record.role.part == "input_path":
         effects.apply_touch(run.ledger, record, "open", entry)
@@ -316,7 +318,7 @@ def _set_entry(run: ReplayRun, visit: VisitFact, entry: EntryFact, record: Posit
 
 def _apply_observation(run: ReplayRun, visit: VisitFact, entry: EntryFact, record: PositionRecord | None) -> None:
     for rule, place, sentence in find_by_observation(run.ledger, visit, entry, record):
-        _open_finding(run, visit, entry, rule, place, sentence)
+        _open_finding(run, visit, entry=entry, rule_code=rule, place=place, sentence=sentence)
 
 
 _ACTS: dict[str, Callable[[ReplayRun, VisitFact, EntryFact, PositionRecord], None]] = {
@@ -341,7 +343,7 @@ def _apply_entry(run: ReplayRun, visit: VisitFact, entry: EntryFact | None) -> d
     elif record is not None:
         _ACTS[entry.act](run, visit, entry, record)
     for rule, place, sentence in list(find_in_history(run.ledger, visit, entry, record)):
-        _open_finding(run, visit, entry, rule, place, sentence)
+        _open_finding(run, visit, entry=entry, rule_code=rule, place=place, sentence=sentence)
     run.ledger.trail.append(EntryTrace(visit, entry, run.ledger.outcomes.get(entry.id, "")))
     if len(run.findings) > findings_before or entry.act not in ("test", "observe"):
         return run.ledger.records  # a finding may accuse anything
@@ -356,23 +358,23 @@ def _state_after_visit(run: ReplayRun, visit: VisitFact, at: datetime) -> AfterV
     verdicts = run.by_entry
     judged = [(e, verdicts[e.id]) for e in visit.entries if e.id in verdicts and e.position]
     # A pass that nobody present may give proves nothing: it counts neither as looked at nor as conclusive.
-    settled = [e for e, v in judged if v.proves or v.outcome == Outcome.FAIL]
-    doubtful = [e for e, v in judged if v.outcome == Outcome.INCONCLUSIVE and not _is_settled(run, e, settled)]
+    settled_entries = [e for e, v in judged if v.proves or v.outcome == Outcome.FAIL]
+    doubtful = [e for e, v in judged if v.outcome == Outcome.INCONCLUSIVE and not _is_settled(run, e, settled_entries)]
     records = run.ledger.records.values()
     return AfterVisit(
         at=at,
         holds=tuple(c for c in run.ledger.open_cases() if c.level == "hold"),
         touched=tuple((r.position.id, t.needs) for r in records for t in r.touches.values()),
         inconclusive=tuple(dict.fromkeys(e.position for e in doubtful if e.position)),
-        looked_at=frozenset(e.position for e in settled if e.position),
+        looked_at=frozenset(e.position for e in settled_entries if e.position),
         proven=frozenset(e.position for e, v in judged if e.position and v.proves == "full"),
         passed=frozenset((e.position, e.code) for e, v in judged if e.position and v.outcome == Outcome.PASS),
     )
 
 
-def _is_settled(run: ReplayRun, entry: EntryFact, settled: list[EntryFact]) -> bool:
+def _is_settled(run: ReplayRun, entry: EntryFact, settled_entries: list[EntryFact]) -> bool:
     """Whether the same test or one that covers it came to an answer there in the visit, or it is no proof anyway."""
-    named = run.ledger.evidence.procedure_by_code
-    return named(entry.code).proof == "none" or any(
-        e.position == entry.position and named(e.code).covers_or_is(entry.code) for e in settled
+    procedure_by_code = run.ledger.evidence.procedure_by_code
+    return procedure_by_code(entry.code).proof == "none" or any(
+        e.position == entry.position and procedure_by_code(e.code).covers_or_is(entry.code) for e in settled_entries
     )

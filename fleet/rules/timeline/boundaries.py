@@ -122,10 +122,12 @@ class Timeline:
 
     def _is_backed(self, position: UUID, at: datetime | None) -> bool:
         """Whether the other safety valves that stand carry the output by their stamps; unknown is not adequate."""
-        others = [self._tracks[p] for p in self._valves if p != position]
-        if at is None or not others:
+        other_tracks = [self._tracks[p] for p in self._valves if p != position]
+        if at is None or not other_tracks:
             return False
-        then = [(track.positions_seen[track.index_at(at)], track.capacity[track.index_at(at)]) for track in others]
+        then = [
+            (track.positions_seen[track.index_at(at)], track.capacity[track.index_at(at)]) for track in other_tracks
+        ]
         stamps = [lb_h for state_then, lb_h in then if state_then.needed and state_then.state.stands]
         relief = compare_capacity(self._boiler_at(at), self.evidence.terms_at(at), [s for s in stamps if s is not None])
         return bool(stamps and relief and relief.adequate)
@@ -138,7 +140,9 @@ class Timeline:
         record = self.run.ledger.records[case.position] if case.position else None
         hazard = record.role.hazard if record else ""
         sentence = f"{case.sentence} ({local_day(case.opened_at, self.evidence.zone)})"
-        return Reason(case.rule.code, sentence, hazard, case.position, case.entry, case.opened_at)
+        return Reason(
+            case.rule.code, sentence, hazard=hazard, position=case.position, entry=case.entry, since=case.opened_at
+        )
 
 
 def _start_of(segment: PositionStateSegment) -> datetime:
@@ -158,7 +162,9 @@ def _build_track(run: ReplayRun, position: UUID, segments: Sequence[PositionStat
             snapshot_number += 1
         segment = segments[segment_number]
         positions_seen.append(
-            PositionState(position, role, snapshots[snapshot_number].needed, segment.state, segment.reason)
+            PositionState(
+                position, role, needed=snapshots[snapshot_number].needed, state=segment.state, reason=segment.reason
+            )
         )
         capacity.append(snapshots[snapshot_number].capacity_lb_h)
     return PositionTrack(starts, positions_seen, capacity)
@@ -210,7 +216,7 @@ def cut_standings(timeline: Timeline) -> tuple[StandingSegment, ...]:
         then = _next_act(timeline, standing, reasons)
         if cut and (cut[-1].standing, cut[-1].reasons, cut[-1].then) == (standing, reasons, then):
             since = cut.pop().since
-        cut.append(StandingSegment(since, until, standing, reasons, then))
+        cut.append(StandingSegment(since, until, standing=standing, reasons=reasons, then=then))
     return tuple(cut)
 
 

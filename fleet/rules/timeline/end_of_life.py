@@ -55,7 +55,15 @@ def _open_expiry_case(ledger: ReplayLedger, record: PositionRecord, begin: datet
     number = ledger.episodes.get((record.position.id, OUT_OF_DATE_RULE), 0) + 1
     name = record.position.name
     case = EpisodeCase(
-        rule, record.position.id, begin, None, expiry_sentence(name), frozenset(), True, number, Level(rule.level)
+        rule,
+        record.position.id,
+        opened_at=begin,
+        entry=None,
+        sentence=expiry_sentence(name),
+        found_by=frozenset(),
+        down=True,
+        episode=number,
+        level=Level(rule.level),
     )
     case.closed_at, case.by_time = end, True
     ledger.file_case(record, case)
@@ -78,6 +86,11 @@ def fail_after_expiry(
             yield replace(segment, until=over)
         since = over if segment.since is None else max(over, segment.since)
         reason = Reason(
-            OUT_OF_DATE_RULE, expiry_sentence(record.position.name), record.role.hazard, record.position.id, None, over
+            OUT_OF_DATE_RULE,
+            expiry_sentence(record.position.name),
+            hazard=record.role.hazard,
+            position=record.position.id,
+            entry=None,
+            since=over,
         )
-        yield PositionStateSegment(record.position.id, since, segment.until, State.FAILED, reason)
+        yield PositionStateSegment(record.position.id, since, until=segment.until, state=State.FAILED, reason=reason)

@@ -60,7 +60,7 @@ def _open_overdue_case(ledger: ReplayLedger, record: PositionRecord, clock: Cloc
     sentence = (
         f"The set pressure of the {record.position.name} has not been proven since {local_day(clock.proved, zone)}."
     )
-    case = begin_case(ledger, RULE, record, at, None, sentence)
+    case = begin_case(ledger, RULE, place=record, at=at, entry=None, sentence=sentence)
     case.by_time, case.later = True, [(_next_season(ledger.evidence.terms_at(at).season, at, zone), Level.URGENT)]
     return case
 

@@ -7,7 +7,7 @@ from itertools import pairwise
 
 from fleet.calendar import day_start
 from fleet.rules.ledger.clocks import Clock, clock_steps, full_clocks, full_proofs, is_looser_than_source
-from fleet.rules.ledger.records import PositionRecord, PositionSnapshot, ReplayLedger, StateSection
+from fleet.rules.ledger.records import EpisodeCase, PositionRecord, PositionSnapshot, ReplayLedger, StateSection
 from fleet.rules.timeline import end_of_life
 from fleet.rules.values import LawInForce, PositionStateSegment, Reason, State
 from fleet.rules.wording import asked_for, local_day
@@ -41,9 +41,9 @@ def _section_segments(
     ledger: ReplayLedger, record: PositionRecord, snapshot: PositionSnapshot, end: datetime | None
 ) -> Iterator[PositionStateSegment]:
     for since, until, law in ledger.evidence.laws_between(snapshot.at, end):
-        held = _segments_within(ledger, record, snapshot, since, until, law)
+        segments = _segments_within(ledger, record, snapshot=snapshot, since=since, until=until, law=law)
         over = end_of_life.expired_at(snapshot, ledger.evidence.zone) if snapshot.end_of_life else None
-        yield from held if over is None else end_of_life.fail_after_expiry(held, record, over)
+        yield from segments if over is None else end_of_life.fail_after_expiry(segments, record, over)
 
 
 def _segments_within(
@@ -61,7 +61,7 @@ def _segments_within(
         marks = _new_marks(snapshot, law) if is_new else ()
         yield PositionStateSegment(record.position.id, since, until, *fixed_state, marks, full_due=due)
         return
-    yield from _clocked_segments(ledger, record, snapshot, since, until, law)
+    yield from _clocked_segments(ledger, record, snapshot=snapshot, since=since, until=until, law=law)
 
 
 def _clocked_segments(
@@ -83,8 +83,8 @@ def _clocked_segments(
             continue
         state = clock.state if clock else State.PROVEN
         reason = _overdue_reason(ledger, record, clock) if clock else _proven_reason(ledger, record, snapshot)
-        remind = clock.remind_at if clock else None
-        yield PositionStateSegment(record.position.id, begin, end, state, reason, marks, remind, due)
+        segment = PositionStateSegment(record.position.id, begin, until=end, state=state, reason=reason, marks=marks)
+        yield replace(segment, remind_at=clock.remind_at if clock else None, full_due=due)
 
 
 def _proof_marks(snapshot: PositionSnapshot, law: LawInForce) -> tuple[str, ...]:
@@ -146,11 +146,11 @@ _TOUCHED = {
 def _never_proven_sentence(ledger: ReplayLedger, record: PositionRecord, snapshot: PositionSnapshot) -> str:
     if snapshot.doubted:
         procedure_name = ledger.evidence.procedure_by_code(snapshot.doubted.code).name.lower()
-        passed = (
+        passed_sentence = (
             f"The {record.position.name} passed its {procedure_name} on "
             f"{local_day(snapshot.doubted.at, ledger.evidence.zone)}"
         )
-        return f"{passed}, but what it was read by was found wrong since: it counts as inconclusive."
+        return f"{passed_sentence}, but what it was read by was found wrong since: it counts as inconclusive."
     if snapshot.declared:
         code, day = max(snapshot.declared, key=lambda pair: pair[1])
         procedure_name = ledger.evidence.procedure_by_code(code).name.lower()
@@ -168,15 +168,11 @@ def _down_state(
         state = State.INTERMITTENT if snapshot.intermittent else State.FAILED
         note = " It passed since with nothing done: it still counts as failed." if snapshot.intermittent else ""
         sentence = f"{case.sentence} ({local_day(case.opened_at, zone)}){note}"
-        return state, Reason(
-            case.rule.code, sentence, record.role.hazard, record.position.id, case.entry, case.opened_at
-        )
+        return state, _case_reason(record, case.rule.code, sentence, case)
     if snapshot.blocked:
         case = min(snapshot.blocked, key=lambda c: c.opened_at)
         sentence = f"The {name} hangs on a failed path: {case.sentence} ({local_day(case.opened_at, zone)})"
-        return State.FAILED, Reason(
-            "path", sentence, record.role.hazard, record.position.id, case.entry, case.opened_at
-        )
+        return State.FAILED, _case_reason(record, "path", sentence, case)
     if snapshot.blind:
         blind = min(snapshot.blind, key=lambda b: b.at)
         path = ledger.records[blind.path].position.name
@@ -185,8 +181,13 @@ def _down_state(
     return None
 
 
+def _case_reason(record: PositionRecord, rule: str, sentence: str, case: EpisodeCase) -> Reason:
+    reason = _state_reason(record, rule, sentence, case.opened_at)
+    return replace(reason, entry=case.entry)
+
+
 def _state_reason(record: PositionRecord, rule: str, sentence: str, since: datetime | None) -> Reason:
-    return Reason(rule, sentence, record.role.hazard, record.position.id, None, since)
+    return Reason(rule, sentence, hazard=record.role.hazard, position=record.position.id, entry=None, since=since)
 
 
 def _proven_reason(ledger: ReplayLedger, record: PositionRecord, snapshot: PositionSnapshot) -> Reason:

@@ -55,7 +55,7 @@ def _graded_by_co(bench: GradingBench, air_free_ppm: float) -> GradedTest:
     faults = ((FindingCode.CO_ADJUST, bench.record.position.id),) if drifted else ()
     grade, proves = "drifted" if drifted else "good", bench.procedure.proof
     sentence = f"{co_sentence}{': adjust the burner' if drifted else ''}."
-    return GradedTest(Outcome.PASS, sentence, grade, proves, LIMIT, faults=faults)
+    return GradedTest(Outcome.PASS, sentence, grade=grade, proves=proves, limit=LIMIT, faults=faults)
 
 
 PLATE = "within 5 % of its plate; over 10 % above it over-fired"
@@ -75,6 +75,10 @@ def grade_input(bench: GradingBench) -> GradedTest:
             f"{bench.procedure.name} on the {bench.name} proves nothing: its input is not recorded to compare with."
         )
         return GradedTest(Outcome.INCONCLUSIVE, sentence, limit=PLATE)
+    return _graded_by_input(bench, value, plate)
+
+
+def _graded_by_input(bench: GradingBench, value: float, plate: float) -> GradedTest:
     input_verdict, position = judge_input(value, plate), bench.record.position.id
     input_text = f"The {bench.name} fires {value:,.0f} Btu/h, {value / plate:.0%} of its plate"
     if input_verdict.verdict == "urgent":
@@ -83,7 +87,14 @@ def grade_input(bench: GradingBench) -> GradedTest:
         )
     drifted = input_verdict.verdict != "good"
     sentence = f"{input_text}{': adjust it' if drifted else ''}."
-    return GradedTest(Outcome.PASS, sentence, "drifted" if drifted else "good", bench.procedure.proof, PLATE, plate)
+    return GradedTest(
+        Outcome.PASS,
+        sentence,
+        grade="drifted" if drifted else "good",
+        proves=bench.procedure.proof,
+        limit=PLATE,
+        set_value=plate,
+    )
 
 
 def worked_out_btu_h(number: Callable[[str], float | None]) -> float | None:

@@ -27,7 +27,14 @@ def grade_operating_control_trip(bench: GradingBench) -> GradedTest:
     tolerance = max(0.5, 0.2 * (bench.record.numeric_setting("differential_psi") or 0.0))
     good = cut_out is None or abs(trip - cut_out) <= tolerance
     sentence = f"The {bench.name} opened at {trip:g} psi{'' if good else ': adjust it'}."
-    return GradedTest(Outcome.PASS, sentence, "good" if good else "drifted", "full", f"±{tolerance:g} psi", cut_out)
+    return GradedTest(
+        Outcome.PASS,
+        sentence,
+        grade="good" if good else "drifted",
+        proves="full",
+        limit=f"±{tolerance:g} psi",
+        set_value=cut_out,
+    )
 
 
 def grade_limit_trip(bench: GradingBench) -> GradedTest:
@@ -52,7 +59,9 @@ def grade_limit_trip(bench: GradingBench) -> GradedTest:
         return GradedTest(Outcome.INCONCLUSIVE, doubt_sentence, limit=limit, set_value=set_psi)
     good = set_psi is None or abs(trip - set_psi) <= LIMIT_GOOD_PSI
     sentence = f"The {name} tripped at {trip:g} psi and stayed out until reset by hand{'' if good else ': adjust it'}."
-    return GradedTest(Outcome.PASS, sentence, "good" if good else "drifted", "full", limit, set_psi)
+    return GradedTest(
+        Outcome.PASS, sentence, grade="good" if good else "drifted", proves="full", limit=limit, set_value=set_psi
+    )
 
 
 def _lowest_rung(bench: GradingBench, role: str) -> float:
@@ -96,7 +105,7 @@ def grade_lever_lift(bench: GradingBench) -> GradedTest:
         sentence = f"The {bench.name} was lifted without enough pressure under it{' and drips since' if leaks else ''}."
         return GradedTest(Outcome.INCONCLUSIVE, sentence, limit=limit, faults=drips)
     sentence = f"The {bench.name} lifted at {psi:g} psi{' and drips since' if leaks else ' and closed tight'}."
-    return GradedTest(Outcome.PASS, sentence, "good", "full", limit, faults=drips)
+    return GradedTest(Outcome.PASS, sentence, grade="good", proves="full", limit=limit, faults=drips)
 
 
 def grade_siphon_check(bench: GradingBench) -> GradedTest:

@@ -29,7 +29,7 @@ def grade_by_table(bench: GradingBench) -> GradedTest:
         return _graded_unknown(bench, unknown)
     limit, value = _shown_limit(bench, specs)
     sentence = f"{bench.procedure.name} on the {bench.name} passed."
-    return GradedTest(Outcome.PASS, sentence, "good", _proof_given(bench), limit, value)
+    return GradedTest(Outcome.PASS, sentence, grade="good", proves=_proof_given(bench), limit=limit, set_value=value)
 
 
 def _proof_given(bench: GradingBench) -> str:
@@ -44,9 +44,9 @@ def _graded_against(bench: GradingBench, outcome: Outcome, specs: list[ReadingSp
     position, is_failure = bench.record.position.id, outcome == Outcome.FAIL
     rules = dict.fromkeys(s.finding or finding_of_failure(bench) for s in specs if is_failure)
     sentence_parts = "; ".join(f"{_reading_label(s)} {_reading_text(bench, s)}, accepted: {s.accept}" for s in specs)
-    what = _IN_WORDS[outcome]
+    outcome_words = _IN_WORDS[outcome]
     limit, value = _shown_limit(bench, specs)
-    sentence = f"{bench.procedure.name} on the {bench.name} {what}: {sentence_parts}."
+    sentence = f"{bench.procedure.name} on the {bench.name} {outcome_words}: {sentence_parts}."
     grade, faults = "failed" if is_failure else "", tuple((rule, position) for rule in rules)
     return GradedTest(outcome, sentence, grade, limit=limit, set_value=value, faults=faults)
 

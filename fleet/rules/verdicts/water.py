@@ -56,8 +56,10 @@ def grade_lowering_test(bench: GradingBench) -> GradedTest:
     if height is not None and _too_low(bench, height):
         sentence = f"The {bench.name} stopped the burner only at {height:g} in: too low to protect."
         return failed_test(sentence, (FindingCode.LOWERING_TOO_LOW, position), limit=limit)
-    if height is not None and (other := _out_of_order(bench, height)):
-        sentence = f"The {bench.name} stopped the burner at {height:g} in, out of order with the {other.position.name}."
+    if height is not None and (other_record := _out_of_order(bench, height)):
+        sentence = (
+            f"The {bench.name} stopped the burner at {height:g} in, out of order with the {other_record.position.name}."
+        )
         return failed_test(
             sentence,
             (FindingCode.LOWERING_OUT_OF_ORDER, position),
@@ -86,13 +88,18 @@ def _too_low(bench: GradingBench, height: float) -> bool:
 
 def _out_of_order(bench: GradingBench, height: float) -> PositionRecord | None:
     """The other cutoff of the same hazard whose last trip height contradicts the order in which they must act."""
-    mine = bench.record.role
-    for other in bench.ledger.records.values():
-        theirs, last = other.role, other.last_trip_in
-        if theirs.part != "protection" or theirs.hazard != mine.hazard or last is None or theirs.order == mine.order:
+    own_role = bench.record.role
+    for other_record in bench.ledger.records.values():
+        theirs, last = other_record.role, other_record.last_trip_in
+        if (
+            theirs.part != "protection"
+            or theirs.hazard != own_role.hazard
+            or last is None
+            or theirs.order == own_role.order
+        ):
             continue
-        if (height <= last) if mine.order < theirs.order else (height >= last):
-            return other
+        if (height <= last) if own_role.order < theirs.order else (height >= last):
+            return other_record
     return None
 
 
@@ -108,6 +115,8 @@ def _passed_test(bench: GradingBench, height: float | None, limit: str) -> Grade
     last = bench.record.last_trip_in
     drifted = height is not None and last is not None and abs(height - last) > GOOD_WITHIN_IN
     where = "" if height is None else f" at {height:g} in"
-    moved = f", more than {GOOD_WITHIN_IN:g} in from its last height: adjust" if drifted else ""
-    sentence = f"The {bench.name} stopped the burner{where} as the water fell{moved}."
-    return GradedTest(Outcome.PASS, sentence, "drifted" if drifted else "good", "full", limit, last)
+    drift_text = f", more than {GOOD_WITHIN_IN:g} in from its last height: adjust" if drifted else ""
+    sentence = f"The {bench.name} stopped the burner{where} as the water fell{drift_text}."
+    return GradedTest(
+        Outcome.PASS, sentence, grade="drifted" if drifted else "good", proves="full", limit=limit, set_value=last
+    )

@@ -1,7 +1,5 @@
 """Figures over time: each chart answers the question in its title and has its table and a CSV download."""
 
-import csv
-import io
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
@@ -19,6 +17,7 @@ from fleet.figures import forecast, makeup, repairs, standing_counts
 from fleet.figures.failure_counts import FailureCounts, failure_counts_by_kind
 from fleet.portfolio.models import Boiler, Portfolio
 from fleet.rules.values import Level, Standing
+from fleet.web.figures.charts import Chart, ChartLine, Figure
 from fleet.web.shared.number_format import to_figures as written
 from fleet.web.shared.pages import signed_in_page
 
@@ -36,73 +35,6 @@ REPAIR_COLUMNS = (
     "still open",
     "open for up to, days",
 )
-_FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
-
-
-@dataclass(frozen=True, slots=True)
-class Figure:
-    """One number of a row: as text, and as a value to draw (None: not known)."""
-
-    text: str
-    value: float | None
-
-
-@dataclass(frozen=True, slots=True)
-class ChartLine:
-    """One row of a table: its label, the same as a key for programs, and its numbers."""
-
-    label: str
-    key: str
-    figures: tuple[Figure, ...]
-
-
-@dataclass(frozen=True, slots=True)
-class Chart:
-    """A question, its answer in words, and the table.
-
-    `inks` say how each column is drawn; "" means in the table only, "low" and "high" the ends of a line across the bar.
-    """
-
-    code: str
-    question: str
-    answer: str
-    row_heading: str  # heading of the first column: what a row is
-    columns: tuple[str, ...]
-    inks: tuple[str, ...]
-    lines: tuple[ChartLine, ...]
-    unit: str
-    empty_text: str
-    stacked: bool = True
-    horizontal: bool = False
-    newest_first: bool = False
-    drawn_rows: int = 0  # how many of the first rows are drawn; 0: all
-
-    @property
-    def heads(self) -> list[tuple[str, str]]:
-        """Each column's title and ink."""
-        return list(zip(self.columns, self.inks, strict=True))
-
-    @property
-    def empty(self) -> bool:
-        """Whether there is nothing to draw."""
-        return not any(f.value for line in self.lines for f in line.figures)
-
-    @property
-    def bare(self) -> bool:
-        """Whether the table has values but no drawn column has one; then no chart is drawn."""
-        return not any(
-            f.value is not None for n in self.lines for f, ink in zip(n.figures, self.inks, strict=True) if ink
-        )
-
-    def as_csv(self) -> str:
-        """Return the table as CSV: oldest first, days as ISO 8601, text that could be a formula marked as text."""
-        out = io.StringIO(newline="")
-        writer = csv.writer(out)
-        writer.writerow([self.row_heading.lower(), *self.columns])
-        for line in reversed(self.lines) if self.newest_first else self.lines:
-            key = f"'{line.key}" if line.key.startswith(_FORMULA_STARTS) else line.key
-            writer.writerow([key, *("" if f.value is None else f.value for f in line.figures)])
-        return out.getvalue()
 
 
 @dataclass(frozen=True, slots=True)
@@ -161,13 +93,13 @@ def chart_standings(scope: FigureScope) -> Chart:
     return _chart_over_time(
         "standings",
         "How do the standings go over time?",
-        f"Now: {counts_text}." if counts_text else "",
-        days,
-        names,
-        [_code_words(n) for n in names],
-        names,
-        "boilers",
-        "No boiler has been judged yet.",
+        answer=f"Now: {counts_text}." if counts_text else "",
+        days=days,
+        names=names,
+        columns=[_code_words(n) for n in names],
+        inks=names,
+        unit="boilers",
+        nothing="No boiler has been judged yet.",
     )
 
 
@@ -185,13 +117,13 @@ def chart_lapses(scope: FigureScope) -> Chart:
     return Chart(
         "lapses",
         "What lapses in the weeks ahead if nobody does anything?",
-        answer,
-        "Week from",
-        ("lapsed", "due"),
-        ("exposed", "due"),
-        lines,
-        "positions",
-        "Nothing comes due and nothing lapses within a year.",
+        answer=answer,
+        row_heading="Week from",
+        columns=("lapsed", "due"),
+        inks=("exposed", "due"),
+        lines=lines,
+        unit="positions",
+        empty_text="Nothing comes due and nothing lapses within a year.",
         drawn_rows=DRAWN_WEEKS,
     )
 
@@ -204,7 +136,17 @@ def chart_open_by_class(scope: FigureScope) -> Chart:
     answer = f"Now: {', '.join(f'{now[n]} {n}' for n in names)}." if any(now.values()) else "Now: none."
     inks = ("hold", "impaired", "plain")
     question, none = "How much work is open, by class?", "No deficiency was open in these months."
-    return _chart_over_time("open-by-class", question, answer, days, names, names, inks, "deficiencies", none)
+    return _chart_over_time(
+        "open-by-class",
+        question,
+        answer=answer,
+        days=days,
+        names=names,
+        columns=names,
+        inks=inks,
+        unit="deficiencies",
+        nothing=none,
+    )
 
 
 def chart_open_by_age(scope: FigureScope) -> Chart:
@@ -214,7 +156,17 @@ def chart_open_by_age(scope: FigureScope) -> Chart:
     answer = f"The oldest still open was opened on {_day(oldest)}." if oldest else "Now: none."
     names, inks = standing_counts.BAND_NAMES, ("clear", "plain", "dotted", "full")
     question, none = "How much work is open, by age?", "No deficiency was open in these months."
-    return _chart_over_time("open-by-age", question, answer, days, names, AGE_LABELS, inks, "deficiencies", none)
+    return _chart_over_time(
+        "open-by-age",
+        question,
+        answer=answer,
+        days=days,
+        names=names,
+        columns=AGE_LABELS,
+        inks=inks,
+        unit="deficiencies",
+        nothing=none,
+    )
 
 
 def chart_repairs(scope: FigureScope) -> Chart:
@@ -232,13 +184,13 @@ def chart_repairs(scope: FigureScope) -> Chart:
     return Chart(
         "repairs",
         "How long do repairs take?",
-        _repairs_answer(count, open_count, scope.first),
-        "Class",
-        REPAIR_COLUMNS,
-        ("", "plain", "due", "", "", "", ""),
-        tuple(lines),
-        "days",
-        "No deficiency was closed in these months.",
+        answer=_repairs_answer(count, open_count, scope.first),
+        row_heading="Class",
+        columns=REPAIR_COLUMNS,
+        inks=("", "plain", "due", "", "", "", ""),
+        lines=tuple(lines),
+        unit="days",
+        empty_text="No deficiency was closed in these months.",
         stacked=False,
         horizontal=True,
     )
@@ -269,23 +221,24 @@ def chart_found_failed(scope: FigureScope) -> Chart:
     return Chart(
         "found-failed",
         "What fails when it is tested as found, by kind?",
-        _found_failed_answer(counts_by_kind, scope.first),
-        "Kind",
-        ("failed", "tried", "share, %", "from, %", "to, %"),
-        ("", "", "plain", "low", "high"),
-        tuple(lines),
-        "% of those tried",
-        "Nothing failed as found in these months.",
+        answer=_found_failed_answer(counts_by_kind, scope.first),
+        row_heading="Kind",
+        columns=("failed", "tried", "share, %", "from, %", "to, %"),
+        inks=("", "", "plain", "low", "high"),
+        lines=tuple(lines),
+        unit="% of those tried",
+        empty_text="Nothing failed as found in these months.",
         horizontal=True,
     )
 
 
 def _found_failed_answer(counts_by_kind: Mapping[str, FailureCounts], first: date) -> str:
-    count, tried = sum(f.failed for f in counts_by_kind.values()), sum(f.tried for f in counts_by_kind.values())
+    count, test_count = sum(f.failed for f in counts_by_kind.values()), sum(f.tried for f in counts_by_kind.values())
     never = [f.tried for f in counts_by_kind.values() if not f.failed]
     none = f" {len(never)} other kinds, tried {sum(never)} times, never failed." if never else ""
     return (
-        f"{count} of {tried} tests failed before anything was done, since {_day(first)}.{none} The line across a bar "
+        f"{count} of {test_count} tests failed before anything was done, since {_day(first)}.{none} The "
+        "line across a bar "
         "is where the true share lies, nineteen times in twenty: long where few were tried."
     )
 
@@ -303,13 +256,13 @@ def chart_makeup(scope: FigureScope) -> Chart:
     return Chart(
         "make-up",
         "How much make-up water?",
-        answer,
-        "Month",
-        ("gal a day, each meter", "gal in all", "meters read"),
-        ("plain", "", ""),
-        tuple(lines),
-        "gal a day",
-        "No meter was read twice in these months.",
+        answer=answer,
+        row_heading="Month",
+        columns=("gal a day, each meter", "gal in all", "meters read"),
+        inks=("plain", "", ""),
+        lines=tuple(lines),
+        unit="gal a day",
+        empty_text="No meter was read twice in these months.",
         newest_first=True,
     )
 
