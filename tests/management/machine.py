@@ -60,6 +60,13 @@ def alive(processes: dict[int, str]) -> set[int]:
     return {pid for pid, started in processes.items() if process_identity.start_of(pid) == started}
 
 
+def find_lasting_descendants(pid: int, seconds: float = 1.0) -> dict[int, str]:
+    """Return those of `descendants` that still run so many seconds later: the database has helpers of a moment."""
+    first = descendants(pid)
+    time.sleep(seconds)
+    return {each: first[each] for each in alive(first)}
+
+
 def roomy(parent: str = "/tmp") -> Path:
     """Return a new folder that the servers' account may pass through."""
     path = Path(tempfile.mkdtemp(prefix="gg-", dir=parent))

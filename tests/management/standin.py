@@ -4,6 +4,7 @@ Run as `python -m tests.management.standin DATA PORT [full | failing]`: all prog
 """
 
 import os
+import signal
 import sys
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import replace
@@ -62,7 +63,8 @@ def plan(folder: Folder, address: ListenAddress, env: Mapping[str, str]) -> site
 
 
 def main() -> None:
-    """Run the site as the commands do."""
+    """Run the site as the commands do from a terminal, also where whoever runs the tests ignores hang-ups."""
+    signal.signal(signal.SIGHUP, signal.SIG_DFL)
     address = ListenAddress("127.0.0.1", int(sys.argv[2]))
     try:
         site.run_site("demo", Path(sys.argv[1]), address, plan, print_line)

@@ -13,7 +13,7 @@ import pytest
 
 from fleet.management.embedded import broker, temporary
 from fleet.management.embedded.process_crew import MAX_FAILURES
-from tests.management.machine import CLEAN, ROOT, Site, alive, descendants, eventually, site
+from tests.management.machine import CLEAN, ROOT, Site, alive, descendants, eventually, find_lasting_descendants, site
 
 
 @pytest.fixture(scope="module")
@@ -113,7 +113,9 @@ def test_the_database_refuses_a_wrong_password(running: Site) -> None:
 
 
 def test_a_second_start_says_who_runs_it_and_touches_nothing(running: Site) -> None:
-    before = descendants(running.process.pid)
+    assert eventually(lambda: not running.child("beside"))
+    before = find_lasting_descendants(running.process.pid)
+    assert {running.child(name) for name in ("web", "worker", "beat", "broker", "postgres")} <= set(before)
     second = Site(running.data)
     assert second.process.wait(20) == 1
     told = second.output
