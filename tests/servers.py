@@ -112,6 +112,8 @@ def pytest_runtest_logreport(report: pytest.TestReport) -> None:
 # What takes longest, most of it waiting, begins first, and what is short ends the run: it is as long as its last file.
 # The pages follow each other, so that a process starts its browser once.
 LONGEST = (
+    "tests/management/test_supervisor.py",
+    "tests/web/test_every_page.py",
     "tests/management/",
     "tests/tasks/",
     "tests/town/",
@@ -119,17 +121,17 @@ LONGEST = (
     "tests/api/test_walk.py",
     "tests/pipeline/test_order.py",
     "tests/pipeline/test_scenarios.py",
+    "tests/pipeline/test_speed.py",
     "tests/pipeline/test_acts_survive.py",
     "tests/web/",
 )
-SITES = ("tests/management/", "tests/tasks/")
 
 
 class Files(LoadScopeScheduling):
-    """A file stays together, and so do those that start and stop whole sites, accounts and disks included."""
+    """A file stays together. Sites started by several files have folders, ports and accounts' files of their own."""
 
     def _split_scope(self, nodeid: str) -> str:
-        return "sites" if nodeid.startswith(SITES) else nodeid.split("::")[0]
+        return nodeid.split("::")[0]
 
 
 def pytest_xdist_make_scheduler(config: pytest.Config, log: Any) -> Files:
@@ -137,9 +139,14 @@ def pytest_xdist_make_scheduler(config: pytest.Config, log: Any) -> Files:
     return Files(config, log)
 
 
+def _rank(item: pytest.Item) -> int:
+    """Return the item's place in LONGEST, the number of its lines where it has none."""
+    return next((rank for rank, start in enumerate(LONGEST) if item.nodeid.startswith(start)), len(LONGEST))
+
+
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     """The longest first; the others as they stand."""
-    items.sort(key=lambda item: not item.nodeid.startswith(LONGEST))
+    items.sort(key=_rank)
 
 
 def pytest_terminal_summary(terminalreporter: Any) -> None:

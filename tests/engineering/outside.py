@@ -25,14 +25,14 @@ class LateLibrary:
 
 
 @cache
-def unit_registry() -> pint.UnitRegistry:
+def load_unit_registry() -> pint.UnitRegistry:
     """Return pint's own units, made once for all files."""
     return pint.UnitRegistry(cache_folder=None)
 
 
-def quantity(value: Any, unit: str = "") -> pint.Quantity:
+def make_quantity(value: Any, unit: str = "") -> pint.Quantity:
     """Return a value with its unit."""
-    return unit_registry().Quantity(value, unit)
+    return load_unit_registry().Quantity(value, unit)
 
 
 @dataclass(frozen=True, slots=True)

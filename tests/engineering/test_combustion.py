@@ -138,14 +138,14 @@ def test_taking_the_net_loss_from_100_is_about_nine_points_too_good() -> None:
 
 
 @cache
-def burning_gases() -> Any:
+def load_burning_gases() -> Any:
     """Return cantera's species of natural gas and what burns with it."""
     return ct.Solution("gri30.yaml")
 
 
 def balance_by_cantera(fuel: dict[str, float], o2: float, stack_k: float) -> float:
     """Efficiency on gross value: formation enthalpies of fuel and air at 25 degC in, of complete products out."""
-    phase = burning_gases()
+    phase = load_burning_gases()
     carbon = sum(share * phase.n_atoms(name, "C") for name, share in fuel.items())
     hydrogen = sum(share * phase.n_atoms(name, "H") for name, share in fuel.items())
     nitrogen = sum(share * phase.n_atoms(name, "N") / 2 for name, share in fuel.items())

@@ -6,7 +6,7 @@ from hypothesis import strategies as st
 
 from fleet.engineering import firing
 from fleet.errors import Refused
-from tests.engineering.outside import met, quantity
+from tests.engineering.outside import make_quantity, met
 
 SOURCE = "published values 6.5"
 
@@ -63,7 +63,7 @@ def test_an_input_is_graded_against_the_plate(ratio: float, verdict: str) -> Non
 
 @given(st.floats(0.1, 100), st.floats(1, 1000), st.floats(500, 3000))
 def test_clocking_has_the_dimensions_of_volume_over_time_times_value(dial: float, seconds: float, value: float) -> None:
-    power = quantity(dial, "foot**3") / quantity(seconds, "second") * quantity(value, "Btu_it/foot**3")
+    power = make_quantity(dial, "foot**3") / make_quantity(seconds, "second") * make_quantity(value, "Btu_it/foot**3")
     assert firing.gas_input_btu_h(dial, seconds, value) == pytest.approx(power.to("Btu_it/hour").magnitude, rel=1e-9)
 
 

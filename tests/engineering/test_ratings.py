@@ -6,7 +6,7 @@ from hypothesis import strategies as st
 
 from fleet.engineering import ratings, steam
 from fleet.errors import Refused
-from tests.engineering.outside import met, quantity
+from tests.engineering.outside import make_quantity, met
 
 SOURCE = "published values 1.3"
 TABLE = [  # gross Btu/h, bhp, lb/h from and at 212, EDR gross, net Btu/h, EDR net
@@ -66,7 +66,7 @@ def test_net_and_gross_turn_into_each_other(gross: float) -> None:
 
 @given(st.floats(1e3, 1e8))
 def test_boiler_horsepower_is_pint_s(gross: float) -> None:
-    theirs = quantity(gross, "Btu_it/hour").to("boiler_horsepower").magnitude
+    theirs = make_quantity(gross, "Btu_it/hour").to("boiler_horsepower").magnitude
     assert ratings.boiler_horsepower(gross) == pytest.approx(theirs, rel=1e-6)
 
 

@@ -6,7 +6,7 @@ from hypothesis import strategies as st
 
 from fleet.engineering import steam, water
 from fleet.errors import Refused
-from tests.engineering.outside import met, quantity, said
+from tests.engineering.outside import make_quantity, met, said
 
 SOURCE = "published values 8"
 AT_2_PSIG = 16.696
@@ -140,8 +140,16 @@ OUTPUT, SURFACE, PSIA = st.floats(1e4, 1e7), st.floats(1, 100), st.floats(8, 40)
 def test_the_time_has_the_dimensions_of_volume_times_density_over_flow(
     output: float, surface: float, psia: float, drop: float, returned: float
 ) -> None:
-    mass = quantity(surface, "foot**2") * quantity(drop, "inch") * quantity(steam.liquid_lb_ft3(psia), "pound/foot**3")
-    flow = quantity(output, "Btu_it/hour") / quantity(steam.evaporation_btu_lb(psia), "Btu_it/pound") * (1 - returned)
+    mass = (
+        make_quantity(surface, "foot**2")
+        * make_quantity(drop, "inch")
+        * make_quantity(steam.liquid_lb_ft3(psia), "pound/foot**3")
+    )
+    flow = (
+        make_quantity(output, "Btu_it/hour")
+        / make_quantity(steam.evaporation_btu_lb(psia), "Btu_it/pound")
+        * (1 - returned)
+    )
     expected = (mass / flow).to("minute").magnitude
     assert water.level_fall(drop, surface, output, psia, returned).minutes == pytest.approx(expected, rel=1e-9)
 
