@@ -14,7 +14,6 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.views import APIView
 
-from api.http.access import cause_of
 from api.http.answers import AlertSerializer, problem_responses
 from api.http.paged_lists import ListEndpoint, ListWalk, PageSerializer, describe_list
 from api.http.retry import run_with_retries
@@ -23,7 +22,7 @@ from api.http.versions import IF_MATCH, respond_with_version, version_of
 from fleet import pipeline
 from fleet.accounts import policy
 from fleet.accounts.models import User
-from fleet.accounts.requests import user_of
+from fleet.accounts.requests import cause_of, user_of
 from fleet.alerts import queries as alerts
 from fleet.alerts.acts import AlertDecision
 from fleet.alerts.models import Alert as Row

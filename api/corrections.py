@@ -11,11 +11,11 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.views import APIView
 
-from api.http.access import boiler_for, cause_of
+from api.http.access import boiler_for
 from api.http.answers import problem_responses
 from api.http.retry import run_with_retries
 from fleet import pipeline
-from fleet.accounts.requests import user_of
+from fleet.accounts.requests import cause_of, user_of
 from fleet.visits.models import Visit
 
 

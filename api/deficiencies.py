@@ -14,7 +14,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.views import APIView
 
-from api.http.access import boiler_for, cause_of
+from api.http.access import boiler_for
 from api.http.answers import problem_responses
 from api.http.paged_lists import ListEndpoint, ListWalk, PageSerializer, describe_list
 from api.http.retry import run_with_retries
@@ -22,7 +22,7 @@ from api.http.strict import IdField, InstantField, StrictSerializer, TextField
 from api.http.versions import IF_MATCH, respond_with_version, version_of
 from fleet import pipeline
 from fleet.accounts import policy
-from fleet.accounts.requests import user_of
+from fleet.accounts.requests import cause_of, user_of
 from fleet.deficiencies import deficiency_lists, queries
 from fleet.deficiencies.acts import DeficiencyDecision
 from fleet.deficiencies.models import Deficiency as Row

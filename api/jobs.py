@@ -16,7 +16,6 @@ from rest_framework.response import Response
 from rest_framework.views import APIView
 
 from api.examples import TECHNICIAN
-from api.http.access import cause_of
 from api.http.answers import problem_responses
 from api.http.paged_lists import ListEndpoint, ListWalk, PageSerializer, describe_list
 from api.http.query_validation import validate_query
@@ -26,7 +25,7 @@ from api.http.versions import IF_MATCH, respond_with_version, version_of
 from fleet import pipeline
 from fleet.accounts import policy
 from fleet.accounts.models import User
-from fleet.accounts.requests import user_of
+from fleet.accounts.requests import cause_of, user_of
 from fleet.jobs import queries, states, suggest
 from fleet.jobs.acts import JobDecision
 from fleet.jobs.models import Job as Row

@@ -19,7 +19,6 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.views import APIView
 
-from api.http.access import cause_of
 from api.http.answers import problem_responses
 from api.http.paged_lists import ListEndpoint, ListWalk, describe_list
 from api.http.retry import run_with_retries
@@ -28,7 +27,7 @@ from fleet import pipeline
 from fleet.accounts import people, policy
 from fleet.accounts.models import Grant, User
 from fleet.accounts.people import QUALIFICATIONS, ROLES, RoleWish
-from fleet.accounts.requests import user_of
+from fleet.accounts.requests import cause_of, user_of
 from fleet.errors import Refused
 
 SEE_ACTION, CHANGE_ACTION = "people.see", "people.change"

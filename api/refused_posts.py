@@ -18,6 +18,7 @@ from api.http.answers import FaultSerializer, problem_responses
 from api.http.paged_lists import ListEndpoint, ListWalk, describe_list
 from fleet.accounts import refused_posts
 from fleet.accounts.models import RefusedPost as Row
+from fleet.accounts.requests import request_id_of
 
 SEE_ACTION = "post.see_refused"
 # Statuses that say something about the body. 401, 429 and 5xx do not, so such posts are not stored.
@@ -80,7 +81,7 @@ def _describe_post(request: Request, response: Response) -> refused_posts.SentPo
     boiler_text = data.get("boiler") if isinstance(data, dict) else None
     return refused_posts.SentPost(
         route=f"{request.method} {request.path}",
-        request_id=request.META.get("GAUGEGLASS_REQUEST_ID", ""),
+        request_id=request_id_of(request),
         body=getattr(request, "raw", b""),
         boiler=_id_or_none(boiler_text),
         status=response.status_code,

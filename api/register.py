@@ -17,7 +17,6 @@ from rest_framework.response import Response
 from rest_framework.views import APIView
 
 from api.http import uploads
-from api.http.access import cause_of
 from api.http.answers import problem_responses
 from api.http.query_validation import validate_query
 from api.http.strict import StrictSerializer
@@ -25,7 +24,7 @@ from api.http.tables import CSVRenderer, TableFormatsMixin, XLSXRenderer
 from api.http.versions import IF_MATCH, respond_with_version, version_of
 from fleet import pipeline
 from fleet.accounts import policy
-from fleet.accounts.requests import user_of
+from fleet.accounts.requests import cause_of, user_of
 from fleet.catalog import queries as catalog
 from fleet.portfolio.models import Import, Portfolio
 from fleet.sheets import export, imports

@@ -13,14 +13,13 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.views import APIView
 
-from api.http.access import cause_of
 from api.http.answers import problem_responses
 from api.http.retry import run_with_retries
 from api.http.strict import StrictSerializer, TextField
 from api.http.versions import IF_MATCH, respond_with_version, version_of
 from fleet import pipeline
 from fleet.accounts import policy
-from fleet.accounts.requests import user_of
+from fleet.accounts.requests import cause_of, user_of
 from fleet.terms.incoming import IncomingTerms
 from fleet.terms.models import Adoption
 from fleet.terms.services import newest_of

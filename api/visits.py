@@ -15,7 +15,7 @@ from rest_framework.views import APIView
 
 from api import visit_lists
 from api.examples import POST_VISIT
-from api.http.access import boiler_for, cause_of
+from api.http.access import boiler_for
 from api.http.answers import AnswerSerializer, problem_responses
 from api.http.idempotency import require_id_or_key
 from api.http.paged_lists import ListEndpoint, ListWalk, describe_list
@@ -24,7 +24,7 @@ from api.refused_posts import KeepsRefusedMixin
 from api.visit_serializers import VisitSerializer, incoming
 from fleet import pipeline
 from fleet.accounts import policy
-from fleet.accounts.requests import user_of
+from fleet.accounts.requests import cause_of, user_of
 from fleet.assessments.models import Answer
 
 

@@ -1,4 +1,4 @@
-"""Access checks and the recorded cause that endpoints share."""
+"""Access checks that endpoints share."""
 
 from datetime import datetime
 from uuid import UUID
@@ -10,7 +10,6 @@ from rest_framework.request import Request
 from fleet.accounts import policy
 from fleet.accounts.requests import user_of
 from fleet.portfolio.models import Boiler
-from fleet.records.events import Cause
 
 
 def boiler_for(request: Request, boiler: UUID, *, see: str, do: str, at: datetime) -> Boiler:
@@ -26,8 +25,3 @@ def boiler_for(request: Request, boiler: UUID, *, see: str, do: str, at: datetim
     ):
         raise PermissionDenied
     return visible_boiler
-
-
-def cause_of(request: Request) -> Cause:
-    """Return who sent the request and its id, for the log of changes."""
-    return Cause(who=request.user.get_username(), request_id=request.META.get("GAUGEGLASS_REQUEST_ID", ""))

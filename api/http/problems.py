@@ -17,6 +17,7 @@ from rest_framework.response import Response
 from rest_framework.settings import api_settings
 from rest_framework.views import set_rollback
 
+from fleet.accounts.requests import request_id_of
 from fleet.errors import Fault, FaultPath, Refused
 
 PROBLEM_TYPE = "application/problem+json"
@@ -127,6 +128,6 @@ def _framework_problem(error: exceptions.APIException) -> Response:
 
 
 def _internal_problem(error: Exception, request: Request) -> Response:
-    request_id = request.META.get("GAUGEGLASS_REQUEST_ID", "")
+    request_id = request_id_of(request)
     log.error("request %s failed: %s %s", request_id, request.method, request.path, exc_info=error)
     return problem_response(500, [Fault("our_fault", f"Something failed here; it is in the log as {request_id}.")])

@@ -17,13 +17,12 @@ from django.views.decorators.http import require_POST
 
 from fleet import pipeline
 from fleet.accounts import looks, policy
-from fleet.accounts.requests import user_of
+from fleet.accounts.requests import cause_of, user_of
 from fleet.alerts import queries as alerts
 from fleet.alerts.acts import AlertDecision
 from fleet.alerts.models import Alert
 from fleet.errors import Refused
 from fleet.portfolio.models import Portfolio
-from fleet.records.events import Cause
 from fleet.web.alerts.entries import ACTIONS, AlertFaults, alerts_permitted_to, build_entries
 from fleet.web.shared.boiler_filter import build_query, canonical_id, query_choice, query_text
 from fleet.web.shared.local_times import parse_local_instant
@@ -123,7 +122,7 @@ def _try_action(request: HttpRequest, row: Any, kind: str, version: int, at: dat
     user, read_field = user_of(request), request.POST.get
     reason = read_field("reason", "")[:400].replace("\x00", "")
     until = parse_local_instant(read_field("until", ""), row.zone) if kind == "shelve" else None
-    cause = Cause(who=user.get_username(), request_id=request.META.get("GAUGEGLASS_REQUEST_ID", ""))
+    cause = cause_of(request)
     decision = AlertDecision(ACTIONS[kind][1], reason, until)
     try:
         pipeline.act_on_alert(alert=row.id, decision=decision, version=version, by=user, at=at, cause=cause)

@@ -14,11 +14,11 @@ from django.views.decorators.http import require_POST
 
 from fleet import pipeline
 from fleet.accounts import policy
+from fleet.accounts.requests import cause_of
 from fleet.assessments import queries as assessments
 from fleet.assessments.found_left import visit_sides
 from fleet.assessments.report import render_pdf
 from fleet.errors import Refused
-from fleet.records.events import Cause
 from fleet.visits import queries as visits
 from fleet.visits.models import Visit
 from fleet.web.boiler import engineering
@@ -54,7 +54,7 @@ def second_visit(request: HttpRequest, visit_id: UUID) -> HttpResponse:
     visit = _get_visible_visit(user, visit_id, at)
     if not policy.is_allowed(user, "visit.second", visit.portfolio_id, visit.boiler.building_id, at):
         return HttpResponse("You may see this, but not do this.", status=403, content_type="text/plain")
-    cause = Cause(who=user.get_username(), request_id=request.META.get("GAUGEGLASS_REQUEST_ID", ""))
+    cause = cause_of(request)
     try:
         pipeline.second_correction(visit=visit.id, by=user, at=at, cause=cause)
     except Refused as refused:

@@ -10,12 +10,11 @@ from django.http import HttpRequest
 from fleet import pipeline
 from fleet.accounts import policy
 from fleet.accounts.models import Grant, User
-from fleet.accounts.requests import user_of
+from fleet.accounts.requests import cause_of, user_of
 from fleet.deficiencies.acts import DeficiencyDecision
 from fleet.deficiencies.queries import DeficiencyDetail
 from fleet.errors import Refused
 from fleet.portfolio.models import Building
-from fleet.records.events import Cause
 from fleet.web.shared.forms import Form, FormField, Texts
 from fleet.web.shared.local_times import parse_local_instant
 
@@ -50,7 +49,7 @@ def _build_form(kind: str, request: HttpRequest, deficiency: DeficiencyDetail, a
 
     def run_form(texts: Texts, original: Texts) -> None:
         number = int(original["version"]) if original["version"].isdecimal() and len(original["version"]) < 10 else 0
-        cause = Cause(who=request.user.get_username(), request_id=request.META.get("GAUGEGLASS_REQUEST_ID", ""))
+        cause = cause_of(request)
         decision = _read_decision(kind, texts, zone)
         try:
             pipeline.act_on_deficiency(

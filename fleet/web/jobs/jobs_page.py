@@ -18,13 +18,13 @@ from django.views.decorators.http import require_POST
 from fleet import pipeline
 from fleet.accounts import policy
 from fleet.accounts.models import Grant, User
+from fleet.accounts.requests import cause_of
 from fleet.calendar import day_of
 from fleet.deficiencies import queries as deficiencies
 from fleet.errors import Refused
 from fleet.jobs import queries, states
 from fleet.jobs.acts import JobDecision
 from fleet.jobs.models import Act, Job
-from fleet.records.events import Cause
 from fleet.rules.values import Level
 from fleet.web.shared.local_times import parse_local_instant
 from fleet.web.shared.pages import signed_in_page
@@ -97,7 +97,7 @@ def _try_action(request: HttpRequest, row: Job, kind: str, user: User, at: datet
     version = request.POST.get("version", "")
     try:
         decision = _read_decision(kind, request.POST.get, row.building.zone)
-        cause = Cause(who=user.get_username(), request_id=request.META.get("GAUGEGLASS_REQUEST_ID", ""))
+        cause = cause_of(request)
         number = int(version) if version.isdecimal() and len(version) < 10 else 0
         pipeline.act_on_job(job=row.id, decision=decision, version=number, by=user, at=at, cause=cause)
     except Refused as refused:

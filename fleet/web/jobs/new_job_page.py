@@ -17,11 +17,11 @@ from django.views.decorators.http import require_POST
 from fleet import pipeline
 from fleet.accounts import policy
 from fleet.accounts.models import User
+from fleet.accounts.requests import cause_of
 from fleet.errors import Refused
 from fleet.jobs import suggest
 from fleet.pipeline import JobRequest
 from fleet.portfolio.models import Building
-from fleet.records.events import Cause
 from fleet.web.shared.pages import signed_in_page
 
 MAX_BUILDINGS = 100  # buildings on one page; the search finds the rest
@@ -49,7 +49,7 @@ def make_job(request: HttpRequest) -> HttpResponse:
         return redirect_to_login("/jobs/new/")
     at = timezone.now()
     building = _find_building(user, request.POST.get("building", ""), at)
-    cause = Cause(who=user.get_username(), request_id=request.META.get("GAUGEGLASS_REQUEST_ID", ""))
+    cause = cause_of(request)
     note = request.POST.get("note", "")[:MAX_NOTE_LENGTH].replace("\x00", "")
     try:
         job_request = _read_job_request(request.POST.getlist("item")[:MAX_ITEMS], note)

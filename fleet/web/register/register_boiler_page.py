@@ -12,11 +12,10 @@ from django.utils import timezone
 from django.views.decorators.http import require_POST
 
 from fleet.accounts import policy
-from fleet.accounts.requests import user_of
+from fleet.accounts.requests import cause_of, user_of
 from fleet.board import history
 from fleet.pipeline.edits import release_at, service_state_at
 from fleet.portfolio.models import Boiler
-from fleet.records.events import Cause
 from fleet.sheets import register_views
 from fleet.visits import occupants
 from fleet.web.register import change_forms as changes
@@ -61,12 +60,6 @@ def change_boiler(request: HttpRequest, boiler_id: UUID) -> HttpResponse:
 def _get_visible_boiler(request: HttpRequest, boiler_id: UUID, at: datetime) -> Boiler:
     visible_boilers = policy.boilers_for(user_of(request), "register.see", at).select_related("building__portfolio")
     return get_object_or_404(visible_boilers, id=boiler_id)
-
-
-def cause_of(request: HttpRequest) -> Cause:
-    """Return the cause of a change: the user and the request's id."""
-    who: Any = request.user
-    return Cause(who=who.get_username(), request_id=request.META.get("GAUGEGLASS_REQUEST_ID", ""))
 
 
 def _boiler_forms(

@@ -13,13 +13,13 @@ from django.views.decorators.http import require_POST
 
 from fleet import pipeline
 from fleet.accounts import policy
-from fleet.accounts.requests import user_of
+from fleet.accounts.requests import cause_of, user_of
 from fleet.board import history
 from fleet.calendar import day_of
 from fleet.portfolio.models import Boiler, Building
 from fleet.sheets import register_views
 from fleet.web.register.change_forms import paper_fields
-from fleet.web.register.register_boiler_page import MAX_CHANGES, cause_of
+from fleet.web.register.register_boiler_page import MAX_CHANGES
 from fleet.web.shared.forms import Form, FormField, Texts, find_sent_form
 from fleet.web.shared.pages import signed_in_page
 

@@ -13,13 +13,12 @@ from django.views.decorators.http import require_POST
 
 from fleet import pipeline
 from fleet.accounts import policy
-from fleet.accounts.requests import user_of
+from fleet.accounts.requests import cause_of, user_of
 from fleet.errors import Refused
 from fleet.pipeline.edits import release_at
 from fleet.portfolio.models import Import, Portfolio
 from fleet.sheets import columns, export, imports
 from fleet.sheets.table import MAX_BYTES
-from fleet.web.register.register_boiler_page import cause_of
 from fleet.web.shared.pages import signed_in_page
 
 MAX_RECENT_IMPORTS = 20

@@ -13,13 +13,12 @@ from django.views.decorators.http import require_POST
 
 from fleet import pipeline
 from fleet.accounts import policy
-from fleet.accounts.requests import user_of
+from fleet.accounts.requests import cause_of, user_of
 from fleet.calendar import day_of
 from fleet.pipeline.edits import release_at
 from fleet.portfolio.models import Portfolio
 from fleet.sheets import export, register_views
 from fleet.sheets.table_output import CSV_TYPE, XLSX_TYPE, as_csv, as_xlsx
-from fleet.web.register.register_boiler_page import cause_of
 from fleet.web.shared.forms import Form, FormField
 from fleet.web.shared.pages import signed_in_page
 
