@@ -2,7 +2,7 @@
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from datetime import UTC, datetime
+from datetime import datetime
 from typing import Any
 from uuid import UUID
 
@@ -196,7 +196,7 @@ class PositionEndpoint(DetailEndpoint):
 
 def present_position_detail(row: Any, at: datetime) -> PositionDetail:
     """Return a position with all its details as of `at`."""
-    release = catalog.catalogue_of(catalog.release_number_on(at.astimezone(UTC).date()) or 1)
+    release = catalog.catalogue_at(at)
     building = (row.boiler or row.header_group).building
     stays, values = (
         visit_places.stays_at_places([row.id], at).get(row.id, []),

@@ -159,7 +159,7 @@ def present_procedures(request: Request, portfolio: UUID | None, now: datetime, 
 
     Raises Http404 for a portfolio whose terms may not be seen.
     """
-    release = catalog.catalogue_of(catalog.release_number_on(at.astimezone(UTC).date()) or 1)
+    release = catalog.catalogue_at(at)
     if portfolio is None:
         return [ProcedureItem(row, release, None) for row in release.procedures.values()]
     if not policy.grants_for(user_of(request), "terms.see", now).filter(portfolio=portfolio).exists():

@@ -1,7 +1,7 @@
 """Endpoints of the register: export as CSV or XLSX; import in two steps, a report first, then all or nothing."""
 
 from collections.abc import Iterator
-from datetime import UTC, datetime
+from datetime import datetime
 from typing import Any
 from uuid import UUID
 
@@ -165,7 +165,7 @@ class RegisterEndpoint(TableFormatsMixin, APIView):
         portfolio_row = Portfolio.objects.filter(id__in=boilers.values("portfolio")).first() or _find_empty_portfolio(
             request, portfolio, at
         )
-        release = catalog.catalogue_of(catalog.release_number_on(at.astimezone(UTC).date()) or 1)
+        release = catalog.catalogue_at(at)
         if query.get("example"):
             return _stream_file(request, f"{portfolio_row.ref}-example", export.example_rows(release))
         rows = export.sheet_rows(portfolio=portfolio_row, boilers=boilers, catalogue=release, at=at)

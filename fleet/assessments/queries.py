@@ -3,7 +3,7 @@
 import json
 from collections.abc import Iterable
 from dataclasses import dataclass
-from datetime import UTC, datetime
+from datetime import datetime
 from typing import Any
 from uuid import UUID
 
@@ -58,7 +58,7 @@ class EntryLine:
 
 def visit_lines(visit: UUID, at: datetime) -> list[EntryLine]:
     """Return the visit's entries in the order done, in five queries."""
-    release = catalog.catalogue_of(catalog.release_number_on(at.astimezone(UTC).date()) or 1)
+    release = catalog.catalogue_at(at)
     entries = Entry.objects.filter(visit=visit).select_related("position", "device__kind", "verdict")
     answered = _answered_outcomes(visit)
     return [_entry_line(e, release, answered) for e in entries.prefetch_related("readings").order_by("number")]
@@ -83,7 +83,7 @@ def _entry_line(entry: Entry, release: Catalogue, answered: dict[str, str]) -> E
 
 def lines_of_places(places: Iterable[UUID], at: datetime, most: int) -> dict[str, list[EntryLine]]:
     """Return the newest entries of each place up to `at`, at most `most` of each, by the place's id: three queries."""
-    release = catalog.catalogue_of(catalog.release_number_on(at.astimezone(UTC).date()) or 1)
+    release = catalog.catalogue_at(at)
     newest = Window(RowNumber(), partition_by=F("position"), order_by=[F(c).desc() for c in _ORDER])
     entries = Entry.objects.filter(position__in=list(places), performed_at__lte=at).annotate(nth=newest)
     lines: dict[str, list[EntryLine]] = {}
@@ -94,7 +94,7 @@ def lines_of_places(places: Iterable[UUID], at: datetime, most: int) -> dict[str
 
 def lines_of_place(place: UUID, at: datetime, most: int, before: Entry | None = None) -> list[EntryLine]:
     """Return at most `most` entries of one place up to `at`, the newest first; only those before the entry `before`."""
-    release = catalog.catalogue_of(catalog.release_number_on(at.astimezone(UTC).date()) or 1)
+    release = catalog.catalogue_at(at)
     entries = Entry.objects.filter(position=place, performed_at__lte=at)
     if before is not None:
         same = Q(performed_at=before.performed_at)

@@ -2,7 +2,7 @@
 
 from collections.abc import Iterable
 from dataclasses import dataclass
-from datetime import UTC, datetime
+from datetime import datetime
 from typing import Any
 from uuid import UUID
 
@@ -108,7 +108,7 @@ class BoilerPlace:
 
 def position_states(boiler: UUID, at: datetime) -> tuple[list[BoilerPlace], list[str]]:
     """Return a boiler's positions at `at`, by the order in which they act, paths last, and its unprotected hazards."""
-    release = catalog.catalogue_of(catalog.release_number_on(at.astimezone(UTC).date()) or 1)
+    release = catalog.catalogue_at(at)
     listed = [(release.roles[s.position.role_id], s) for s in states_of(boiler, at)]
     listed.sort(key=lambda pair: (pair[0].part.endswith("path"), pair[0].hazard, pair[0].order, pair[1].position.name))
     paths = _path_names([s.position_id for _, s in listed], at)

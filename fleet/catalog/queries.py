@@ -1,7 +1,7 @@
 """Which release applies, and the catalogue of a release as the rules read it."""
 
 from dataclasses import dataclass
-from datetime import date, datetime
+from datetime import UTC, date, datetime
 from functools import lru_cache
 
 from django.db.models import Q
@@ -41,3 +41,12 @@ def release_number_on(day: date) -> int | None:
 def catalogue_of(number: int) -> Catalogue:
     """Return the catalogue of one release. Raises Release.DoesNotExist for a number that was never loaded."""
     return rebuild_catalogue(Release.objects.get(number=number).content, number)
+
+
+def catalogue_at(at: datetime) -> Catalogue:
+    """Return the release in force on the UTC day of an instant: what doors and pages read. Before any, the first.
+
+    A judgement does not ask here: a later release begins at each building's own midnight (`evidence.gather`).
+    Raises Release.DoesNotExist where no catalogue was ever loaded.
+    """
+    return catalogue_of(release_number_on(at.astimezone(UTC).date()) or 1)

@@ -2,7 +2,7 @@
 
 from collections.abc import Iterable
 from dataclasses import dataclass
-from datetime import UTC, datetime
+from datetime import datetime
 from typing import Any
 from uuid import UUID
 
@@ -47,7 +47,7 @@ def deficiency_detail(row: Deficiency, at: datetime) -> DeficiencyDetail:
 
 def advice_for(row: Deficiency, at: datetime) -> tuple[str, list[str]]:
     """What to do first, and the procedures that close it, in words: where none is named, the test that found it."""
-    release = catalog.catalogue_of(catalog.release_number_on(at.astimezone(UTC).date()) or 1)
+    release = catalog.catalogue_at(at)
     opened = _open_deficiency(row, release, [], at)
     by_test = row.opened_by is not None and row.opened_by.act == EntryAct.TEST
     found_by = release.procedures.get(row.opened_by.code) if row.opened_by and by_test else None
@@ -60,7 +60,7 @@ def open_deficiencies(boiler: UUID, at: datetime) -> list[OpenDeficiency]:
     listed = list(rows.select_related("position", "opened_by").order_by("opened_at", "rule"))
     if not listed:
         return []
-    release = catalog.catalogue_of(catalog.release_number_on(at.astimezone(UTC).date()) or 1)
+    release = catalog.catalogue_at(at)
     about = DeficiencyAct.objects.filter(deficiency__boiler=boiler).select_related("deficiency", "by", "assignee")
     acts = acts_by_episode(about.order_by("at", "acted_on", "id"), episodes_of_rows(listed))
     opened = [_open_deficiency(row, release, acts.get(row.id, []), at) for row in listed]

@@ -7,6 +7,7 @@ from datetime import datetime
 from typing import Any
 from uuid import UUID
 
+from fleet.catalog import queries as catalog
 from fleet.jobs import course, evidence, states, suggest, work
 from fleet.jobs.course import JobStep
 from fleet.jobs.models import Item, Job, JobAct
@@ -53,7 +54,7 @@ def update_jobs(jobs: Sequence[Job], at: datetime) -> list[JobUpdate]:
     for act in JobAct.objects.filter(job__in=jobs).order_by("at", "acted_on"):
         acts[act.job_id].append(act)
     job_evidence = evidence.read_job_evidence(
-        [i for job_items in items.values() for i in job_items], suggest.release_at(at)
+        [i for job_items in items.values() for i in job_items], catalog.catalogue_at(at)
     )
     return [_update_job(job, items[job.id], acts=acts[job.id], job_evidence=job_evidence, at=at) for job in jobs]
 

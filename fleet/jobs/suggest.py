@@ -1,7 +1,7 @@
 """What trips to a building could do now, read from stored conclusions; nothing is judged again."""
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from datetime import UTC, datetime, timedelta
+from datetime import datetime, timedelta
 from uuid import UUID
 
 from django.db.models import Q, QuerySet
@@ -22,17 +22,12 @@ OWED_STATES = ("due", "lapsed", "never_proven")
 LEVEL_BY_STATE = {"lapsed": "urgent"}  # class of an owed procedure by the state of its position; all others are routine
 
 
-def release_at(at: datetime) -> Catalogue:
-    """Return the catalogue in force on the UTC day of `at`."""
-    return catalog.catalogue_of(catalog.release_number_on(at.astimezone(UTC).date()) or 1)
-
-
 def suggest_trips(building: UUID, at: datetime) -> list[work.Trip]:
     """Return the trips that a building needs, grouped by skill, without what an open job asks already.
 
     Six queries: release, deficiencies, states, fittings, replacements, items of open jobs.
     """
-    release = release_at(at)
+    release = catalog.catalogue_at(at)
     work_items = [*deficiency_work(building, release, at), *owed_work(building, release, at)]
     already_asked = set(asked_already(building))
     return work.group_trips(

@@ -8,6 +8,7 @@ from uuid import UUID
 
 from fleet.board.models import StateSegment
 from fleet.calendar import day_of
+from fleet.catalog import queries as catalog
 from fleet.deficiencies.life import level_at
 from fleet.deficiencies.models import Deficiency
 from fleet.jobs import asks, suggest, work
@@ -137,7 +138,7 @@ def _read_sources(boiler: Boiler, at: datetime) -> SheetSources:
     stays = {p: stay for p, stay in present.items() if stay}
     tests = visit_places.last_tests(places, at)
     return SheetSources(
-        suggest.release_at(at), places, stays=stays, values=visit_places.values_at_places(places, at), tests=tests
+        catalog.catalogue_at(at), places, stays=stays, values=visit_places.values_at_places(places, at), tests=tests
     )
 
 

@@ -16,7 +16,7 @@ from fleet.deficiencies import acts as on_deficiencies
 from fleet.deficiencies.life import DeficiencyLife, acts_by_episode, episodes_of_rows, life_at
 from fleet.deficiencies.models import Deficiency, DeficiencyAct
 from fleet.errors import Refused
-from fleet.pipeline.conclude import BoilerConclusion, write_and_conclude
+from fleet.pipeline.conclude import write_and_conclude
 from fleet.pipeline.portfolio_conditions import clamp_to_written_alerts, lock_pulse, settle_portfolio
 from fleet.portfolio.locks import lock_boilers
 from fleet.portfolio.models import Boiler
@@ -62,13 +62,8 @@ def act_on_deficiency(
         cause=cause,
         write_facts=write_facts,
         describe_events=describe_events,
-        after_judging=_skip_answer,
     )
     return Deficiency.objects.get(id=deficiency)
-
-
-def _skip_answer(written_fact: object, conclusions: list[BoilerConclusion]) -> None:
-    """Store no answer: an act has none beyond the row it changed."""
 
 
 def _boiler_of(boiler_id: UUID | None) -> UUID:
@@ -138,7 +133,6 @@ def act_on_alert(
             cause=cause,
             write_facts=write_facts,
             describe_events=_alert_events,
-            after_judging=_skip_answer,
         )
     return Alert.with_withdrawn.get(id=alert)
 

@@ -51,6 +51,10 @@ class BoilerConclusion:
     heat_moved: bool = False
 
 
+def _store_nothing(facts: object, conclusions: list[BoilerConclusion]) -> None:
+    """Store nothing beside the conclusions."""
+
+
 def write_and_conclude(
     *,
     boilers: Iterable[UUID],
@@ -58,20 +62,23 @@ def write_and_conclude(
     cause: Cause,
     write_facts: Callable[[list[Boiler]], T],
     describe_events: Callable[[T], EventsByPortfolio],
-    after_judging: Callable[[T, list[BoilerConclusion]], None],
+    boilers_to_judge: Callable[[T], Iterable[UUID]] | None = None,
+    after_judging: Callable[[T, list[BoilerConclusion]], None] = _store_nothing,
 ) -> T:
     """Lock boilers, write facts, judge, store conclusions, reconcile alerts, record events: all in one transaction.
 
-    `write_facts` gets the locked boilers; where it returns something false, nothing is judged. `describe_events`
-    turns the written facts into events by portfolio. `after_judging` stores answers and the like.
+    Every verb that judges comes here, but for the sweep and the rebuild, which write no facts. `write_facts` gets the
+    locked boilers; where it returns something false, nothing is judged. `describe_events` turns the written facts
+    into events by portfolio. `boilers_to_judge` names the boilers that the facts are about where only writing them
+    tells; without it the locked ones are judged. `after_judging` stores answers and the like.
     """
     with transaction.atomic():
         locked = lock_boilers(boilers)
         written_facts = write_facts(locked)
         if written_facts:
-            after_judging(
-                written_facts, conclude_boilers(locked, at=at, cause=cause, fact_events=describe_events(written_facts))
-            )
+            judged = locked if boilers_to_judge is None else lock_boilers(boilers_to_judge(written_facts))
+            conclusions = conclude_boilers(judged, at=at, cause=cause, fact_events=describe_events(written_facts))
+            after_judging(written_facts, conclusions)
     return written_facts
 
 

@@ -115,5 +115,4 @@ def second_correction(*, visit: UUID, by: User, at: datetime, cause: Cause | Non
         cause=cause or Cause(who=by.get_username()),
         write_facts=write_facts,
         describe_events=describe_events,
-        after_judging=lambda seconding, conclusions: None,
     )

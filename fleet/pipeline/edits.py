@@ -6,7 +6,7 @@ adds facts and judges.
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import UTC, date, datetime, timedelta
+from datetime import date, datetime, timedelta
 from typing import Any
 from uuid import UUID
 
@@ -15,13 +15,12 @@ from django.db import transaction
 from fleet.calendar import day_of, day_start
 from fleet.catalog import queries as catalog
 from fleet.errors import Fault, Refused
-from fleet.pipeline.conclude import conclude_boilers
+from fleet.pipeline.conclude import write_and_conclude
 from fleet.pipeline.papers import add_paper
 from fleet.pipeline.register import refuse_fixed, save_plan
 from fleet.portfolio.locks import lock_boilers
 from fleet.portfolio.models import Boiler, Building, Fitting, Portfolio, Position, ServiceState, Setting
 from fleet.records.events import Cause, ChangeEvent
-from fleet.rules.catalogue import Catalogue
 from fleet.rules.values import ServiceMode
 from fleet.sheets import change_sentences, columns, export, sheet_faults
 from fleet.sheets.plan import plan_import
@@ -49,11 +48,6 @@ class EditScope:
 
 def _stale_error() -> Refused:
     return Refused("stale", "Somebody changed this meanwhile: look again, then decide.", status=412)
-
-
-def release_at(at: datetime) -> Catalogue:
-    """Return the catalogue release in force on the UTC day of `at`."""
-    return catalog.catalogue_of(catalog.release_number_on(at.astimezone(UTC).date()) or 1)
 
 
 def edit_cells(
@@ -107,7 +101,9 @@ def _edit_through_sheet(
     with transaction.atomic():
         boilers = Boiler.objects.filter(building=building)
         lock_boilers(boilers.values_list("id", flat=True))
-        names, *rows = export.sheet_rows(portfolio=portfolio, boilers=boilers, catalogue=release_at(at), at=at)
+        names, *rows = export.sheet_rows(
+            portfolio=portfolio, boilers=boilers, catalogue=catalog.catalogue_at(at), at=at
+        )
         texts = [
             {n: columns.as_text(v) for n, v in zip(names, row, strict=True) if v not in ("", None)} for row in rows
         ]
@@ -115,7 +111,7 @@ def _edit_through_sheet(
 
 
 def _save_rows(portfolio: Portfolio, row_texts: list[dict[str, str]], at: datetime, cause: Cause) -> None:
-    release = release_at(at)
+    release = catalog.catalogue_at(at)
     header = list(dict.fromkeys([*columns.REQUIRED, "access_hours", *(name for row in row_texts for name in row)]))
     records = [(n, [row.get(name, "").strip() for name in header]) for n, row in enumerate(row_texts, start=1)]
     try:
@@ -167,8 +163,8 @@ def set_value(
 
     Raises Refused: 412 where `was` is not the value in force, 422 for a value or day that cannot be.
     """
-    with transaction.atomic():
-        lock_boilers([boiler.id])
+
+    def write_facts(_: list[Boiler]) -> ChangeEvent:
         register, zone = _read_register(boiler, at), boiler.building.zone
         place = next((p for p in register.positions.values() if position and p.id == position.id), None)
         before = _value_in_force(register, boiler, place=place, key=key, at=at)
@@ -181,29 +177,26 @@ def set_value(
         owner: dict[str, Any] = {"position_id": place.id} if place else {"boiler_id": boiler.id}
         values = {"key": key, "value": value, "since": since, "posted_at": at}
         Setting.objects.create(portfolio_id=boiler.portfolio_id, **owner, **values)
-        before_and_after = (change_sentences.value_in_words(key, before), change_sentences.value_in_words(key, value))
-        sentence = (
-            f"{place.name if place else boiler.name}: "
-            f"{change_sentences.setting_sentence(key, *before_and_after, _start_in_words(since, at, zone))}"
-        )
-        _conclude_edit(
+        moved_from, moved_to = (change_sentences.value_in_words(key, v) for v in (before, value))
+        change = change_sentences.setting_sentence(key, moved_from, moved_to, _start_in_words(since, at, zone))
+        return _edit_event(
             boiler,
             place.id if place else boiler.id,
             kind="register.set",
-            before_and_after=before_and_after,
-            sentence=sentence,
+            before_and_after=(moved_from, moved_to),
+            sentence=f"{place.name if place else boiler.name}: {change}",
             since=since,
-            at=at,
-            cause=cause,
         )
+
+    _write_edit(boiler, write_facts, at=at, cause=cause)
 
 
 def set_service(*, boiler: Boiler, was: str, state: str, day: str, at: datetime, cause: Cause) -> None:
     """Set the boiler's service state from a local day on. Raises Refused as `set_value` does."""
     if state not in set(ServiceMode):
         raise Refused("unknown_choice", f"It is one of {', '.join(ServiceMode)}.", ("state",), status=422)
-    with transaction.atomic():
-        lock_boilers([boiler.id])
+
+    def write_facts(_: list[Boiler]) -> ChangeEvent:
         before = service_state_at(boiler.id, at)
         if before != was:
             raise _stale_error()
@@ -213,23 +206,22 @@ def set_service(*, boiler: Boiler, was: str, state: str, day: str, at: datetime,
         values = {"boiler": boiler, "state": state, "since": since, "posted_at": at}
         ServiceState.objects.create(portfolio_id=boiler.portfolio_id, **values)
         when, words = _start_in_words(since, at, boiler.building.zone), state.replace("_", " ")
-        sentence = f"{boiler.name} is {words} {when}."
-        _conclude_edit(
+        return _edit_event(
             boiler,
             boiler.id,
             kind="register.service",
             before_and_after=(before, state),
-            sentence=sentence,
+            sentence=f"{boiler.name} is {words} {when}.",
             since=since,
-            at=at,
-            cause=cause,
         )
+
+    _write_edit(boiler, write_facts, at=at, cause=cause)
 
 
 def remove_device(*, boiler: Boiler, position: Position, was: str, day: str, at: datetime, cause: Cause) -> None:
     """Empty a place from a local day on. Raises Refused: 412 where `was` is not the device there, 422 for a bad day."""
-    with transaction.atomic():
-        lock_boilers([boiler.id])
+
+    def write_facts(_: list[Boiler]) -> ChangeEvent:
         occupant = _read_register(boiler, at).fittings.get(position.id, NO_FITTINGS).now
         if occupant is None or str(occupant.device or "") != was:
             raise _stale_error()
@@ -241,17 +233,16 @@ def remove_device(*, boiler: Boiler, position: Position, was: str, day: str, at:
         values = {"position": position, "device": None, "since": since, "posted_at": at}
         Fitting.objects.create(portfolio_id=boiler.portfolio_id, **values)
         kind, when = occupant.kind.replace("_", " ").capitalize(), _start_in_words(since, at, boiler.building.zone)
-        sentence = f"{kind} at {position.name} is removed {when}."
-        _conclude_edit(
+        return _edit_event(
             boiler,
             position.id,
             kind="register.removed",
             before_and_after=(occupant.kind, ""),
-            sentence=sentence,
+            sentence=f"{kind} at {position.name} is removed {when}.",
             since=since,
-            at=at,
-            cause=cause,
         )
+
+    _write_edit(boiler, write_facts, at=at, cause=cause)
 
 
 def service_state_at(boiler: UUID, at: datetime) -> str:
@@ -277,7 +268,9 @@ def _value_in_force(
         return dated.value if dated else True
     occupant = register.fittings.get(place.id, NO_FITTINGS).now
     return (
-        export.device_values(place, occupant, register, release_at(at)).get(key) if occupant and occupant.kind else None
+        export.device_values(place, occupant, register, catalog.catalogue_at(at)).get(key)
+        if occupant and occupant.kind
+        else None
     )
 
 
@@ -285,7 +278,7 @@ def _refuse_value(register: RegisterSnapshot, place: PlaceRecord | None, key: st
     occupant = register.fittings.get(place.id, NO_FITTINGS).now if place else None
     allowed_keys: Sequence[str] = columns.ON_BOILER
     if place is not None:
-        kind = release_at(at).kinds.get(occupant.kind) if occupant else None
+        kind = catalog.catalogue_at(at).kinds.get(occupant.kind) if occupant else None
         allowed_keys = ["needed", *(kind.attributes - {"fitted_on"} if kind else ())]
     if key not in allowed_keys:
         raise Refused("value_does_not_fit", "This has no such value.", ("key",), status=422)
@@ -320,21 +313,26 @@ def _start_in_words(since: datetime, at: datetime, zone: str) -> str:
     return "from now on" if since == at else f"from {day:%a %d %b %Y} on"
 
 
-def _conclude_edit(
-    boiler: Boiler,
-    subject: UUID,
-    kind: str,
-    before_and_after: tuple[str, str],
-    sentence: str,
-    since: datetime,
-    at: datetime,
-    cause: Cause,
-) -> None:
+def _edit_event(
+    boiler: Boiler, subject: UUID, *, kind: str, before_and_after: tuple[str, str], sentence: str, since: datetime
+) -> ChangeEvent:
     before, after = (change_sentences.shorten_for_log(text) for text in before_and_after)
-    event = ChangeEvent(
+    return ChangeEvent(
         kind, subject, boiler=boiler.id, before=before, after=after, sentence=sentence, rule="", at=since
     )
-    conclude_boilers(lock_boilers([boiler.id]), at=at, cause=cause, fact_events={boiler.portfolio_id: [event]})
+
+
+def _write_edit(
+    boiler: Boiler, write_facts: Callable[[list[Boiler]], ChangeEvent], *, at: datetime, cause: Cause
+) -> None:
+    """Write one dated fact about one boiler under its lock, and judge the boiler by it."""
+    write_and_conclude(
+        boilers=[boiler.id],
+        at=at,
+        cause=cause,
+        write_facts=write_facts,
+        describe_events=lambda event: {boiler.portfolio_id: [event]},
+    )
 
 
 def hand_in_paper(*, building: Building, boiler: UUID | None, cells: Cells, at: datetime, cause: Cause) -> None:

@@ -3,7 +3,7 @@
 import logging
 from collections.abc import Callable
 from contextlib import nullcontext
-from datetime import UTC, datetime
+from datetime import datetime
 from typing import Any
 from uuid import UUID
 
@@ -160,7 +160,7 @@ class _ImportAttempt:
 
     def _read_rows(self) -> list[SheetRow]:
         # The release in force now says which columns and codes there are.
-        release = catalog.catalogue_of(catalog.release_number_on(self.at.astimezone(UTC).date()) or 1)
+        release = catalog.catalogue_at(self.at)
         packed_table = self.row.table
         self.table = (
             unpack_table(bytes(packed_table)) if packed_table else files.read_table(bytes(self.row.content), release)

@@ -11,6 +11,7 @@ from django.db import transaction
 from fleet.accounts.models import User
 from fleet.alerts import services as alerts
 from fleet.board import services as board
+from fleet.catalog import queries as catalog
 from fleet.deficiencies.models import Deficiency
 from fleet.errors import Fault, Refused
 from fleet.jobs import acts as on_jobs
@@ -52,7 +53,7 @@ def create_job(*, building: UUID, request: JobRequest, by: User, at: datetime, c
         raise Refused("unknown", "There is no such thing.", status=404)
     with transaction.atomic():
         lock_boilers(Boiler.objects.filter(building=house).values_list("id", flat=True))
-        release = suggest.release_at(at)
+        release = catalog.catalogue_at(at)
         work_items = _requested_work(house, request, release, at)
         trip = _one_trip(work_items, release)
         job = services.add_job(

@@ -45,7 +45,6 @@ def add_paper(
         cause=cause or Cause(who=by.get_username() if by else ""),
         write_facts=write_facts,
         describe_events=_paper_events,
-        after_judging=lambda paper, done: None,
     )
 
 

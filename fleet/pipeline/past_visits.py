@@ -121,7 +121,7 @@ def _boiler_register(boiler: Boiler, posts: Sequence[PastVisit]) -> BoilerRegist
         since=boiler.since,
         roles=dict(positions.values_list("id", "role_id")),
         users=frozenset(users.values_list("id", flat=True)),
-        catalogue=catalog.catalogue_of(catalog.release_number_on(newest.date()) or 1),
+        catalogue=catalog.catalogue_at(newest),
         devices=devices,
     )
 

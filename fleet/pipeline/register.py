@@ -7,10 +7,9 @@ from uuid import UUID
 
 from django.db import transaction
 
-from fleet.board import services as board
 from fleet.board.models import Judged
 from fleet.errors import Refused
-from fleet.pipeline.conclude import conclude_boilers
+from fleet.pipeline.conclude import write_and_conclude
 from fleet.portfolio.locks import lock_boilers
 from fleet.portfolio.models import Boiler, Portfolio
 from fleet.records.events import Cause
@@ -66,22 +65,23 @@ def save_plan(
     plan: ImportPlan, *, at: datetime, cause: Cause, step: ReportProgress = _ignore_progress
 ) -> ImportSummary:
     """Write a plan made under the same locks. Up to MAX_JUDGED_AT_ONCE boilers are judged here, more by the sweep."""
-    report = apply_plan(plan, step=step)
-    # Stored conclusions contain the names of boilers and places: a rename needs a new judgement.
-    touched = report.touched | plan.renamed
-    if len(touched) <= MAX_JUDGED_AT_ONCE:
-        conclude_boilers(
-            lock_boilers(touched),
-            at=at,
-            cause=cause,
-            fact_events={plan.portfolio.id: plan.events} if plan.events else {},
-        )
-    else:
-        _judge_soon(touched, at)
-        board.record_changes(portfolio=plan.portfolio.id, events=plan.events, cause=cause, at=at)
-    return report
+
+    def boilers_to_judge(report: ImportSummary) -> set[UUID]:
+        # Stored conclusions contain the names of boilers and places: a rename needs a new judgement.
+        touched = report.touched | plan.renamed
+        return touched if len(touched) <= MAX_JUDGED_AT_ONCE else _judge_soon(touched, at)
+
+    return write_and_conclude(
+        boilers=(),  # those the plan names are locked by who made it
+        at=at,
+        cause=cause,
+        write_facts=lambda _: apply_plan(plan, step=step),
+        describe_events=lambda _: {plan.portfolio.id: plan.events} if plan.events else {},
+        boilers_to_judge=boilers_to_judge,
+    )
 
 
-def _judge_soon(boilers: set[UUID], at: datetime) -> None:
-    """Make the next sweeps judge these boilers. Boilers never judged have no row and are taken anyway."""
+def _judge_soon(boilers: set[UUID], at: datetime) -> set[UUID]:
+    """Leave these boilers to the next sweeps; return those to judge now, none. One never judged is taken anyway."""
     Judged.objects.filter(boiler__in=boilers).update(next_at=at)
+    return set()

@@ -122,6 +122,6 @@ def _boiler_register(visit: IncomingVisit, boiler: Boiler, at: datetime) -> Boil
         since=boiler.since,
         roles=dict(positions.values_list("id", "role_id")),
         users=frozenset(users.values_list("id", flat=True)),
-        catalogue=catalog.catalogue_of(catalog.release_number_on(at.date()) or 1),
+        catalogue=catalog.catalogue_at(at),
         devices=known_devices(visit, boiler.portfolio_id),
     )

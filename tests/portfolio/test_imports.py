@@ -193,7 +193,7 @@ def test_a_worker_that_fails_leaves_nothing_half_and_says_so(
     def broken(*args: Any, **kwargs: Any) -> None:
         raise ZeroDivisionError
 
-    monkeypatch.setattr("fleet.pipeline.register.conclude_boilers", broken)
+    monkeypatch.setattr("fleet.pipeline.conclude.conclude_boilers", broken)
     assert confirmed(made, ines).status == "failed"
     assert (counts(), "nothing of it was saved" in made.told) == (before, True)
 

@@ -6,14 +6,14 @@ A failed path is drawn as a break: everything beyond it is dark. A failed way ou
 from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import UTC, datetime
+from datetime import datetime
 from typing import Any
 from uuid import UUID
 
 from fleet.assessments.proofs import Proof, newest_proofs
 from fleet.board.models import StateSegment
 from fleet.board.queries import BoilerPlace
-from fleet.catalog.queries import catalogue_of, release_number_on
+from fleet.catalog.queries import catalogue_at
 from fleet.portfolio.models import Position
 from fleet.rules.values import AdoptedTerms, State
 from fleet.rules.wording import local_day
@@ -95,7 +95,14 @@ class Rung:
         if self.trip_value is not None:
             lines.append(f"tripped last at {_quantity_text(self.trip_value, self.unit)}")
         at, trip_value = (v if v is None else drawn_value(v, self.unit) for v in (self.at, self.trip_value))
-        return Band(at, trip_value, tuple(lines), self.state, bool(self.dark), tuple(p.id for p in self.pipes))
+        return Band(
+            at,
+            trip_value,
+            lines=tuple(lines),
+            state=self.state,
+            dark=bool(self.dark),
+            pipes=tuple(p.id for p in self.pipes),
+        )
 
     def _state_text(self) -> str:
         if self.dark:
@@ -219,9 +226,15 @@ def build_columns(
     proofs = _newest_proofs(boiler_data, terms) if may_read else {}
     ways_out = [p for p in boiler_data.positions_of_role(*WAY_OUT_ROLES) if p.id in segments]
     failed_ways_out = tuple(p.name for p in ways_out if State(segments[p.id].state).down)
-    facts = _ColumnFacts(boiler_data, segments, _paths_by_place(boiler_data), proofs, failed_ways_out)
-    pressure = _build_column(facts, "pressure", "Pressure", PSI, list(_pressure_rungs(facts)))
-    water = _build_column(facts, "water", "Water", INCH, list(_water_rungs(facts)))
+    facts = _ColumnFacts(
+        boiler_data,
+        segments,
+        paths_by_place=_paths_by_place(boiler_data),
+        proofs=proofs,
+        failed_ways_out=failed_ways_out,
+    )
+    pressure = _build_column(facts, "pressure", title="Pressure", unit=PSI, rungs=list(_pressure_rungs(facts)))
+    water = _build_column(facts, "water", title="Water", unit=INCH, rungs=list(_water_rungs(facts)))
     newest_proofs = {str(place): _best_proof(passes) for place, passes in proofs.items()}
     return BoilerColumns(
         (pressure, water), tuple(facts.signal_path(p, "") for p in ways_out), failed_ways_out, newest_proofs
@@ -239,7 +252,7 @@ def _build_column(facts: _ColumnFacts, code: str, title: str, unit: str, rungs: 
     drawing = draw_column(
         [r.to_band() for r in rungs], [(p.position.id, p.letter, p.broken) for p in paths], drawn_unit(unit)
     )
-    return BoilerColumn(code, title, unit, tuple(rungs), paths, drawing)
+    return BoilerColumn(code, title, unit=unit, rungs=tuple(rungs), pipes=paths, drawing=drawing)
 
 
 def _pressure_rungs(facts: _ColumnFacts) -> Iterator[Rung]:
@@ -278,7 +291,7 @@ def _water_rungs(facts: _ColumnFacts) -> Iterator[Rung]:
         trip_value, trip = _newest_trip(boiler_data, place.id, HEIGHT_READINGS)
         recorded = boiler_data.occupant_at(place.id).number("trip_in")
         verb, height = ("set to trip", recorded) if recorded is not None else ("trips", trip_value)
-        yield Rung(place.name, INCH, height, verb, trip_value, trip, **facts.rung_facts(place))
+        yield Rung(place.name, INCH, at=height, verb=verb, trip_value=trip_value, trip=trip, **facts.rung_facts(place))
 
 
 def _newest_trip(boiler_data: BoilerData, place: UUID, codes: Mapping[str, str]) -> tuple[float | None, Measure | None]:
@@ -300,13 +313,13 @@ def _paths_by_place(boiler_data: BoilerData) -> dict[UUID, tuple[UUID, ...]]:
 
 def _newest_proofs(boiler_data: BoilerData, terms: AdoptedTerms) -> dict[UUID, list[Proof]]:
     """Return the newest passes of what fills each position now, in three queries."""
-    release = catalogue_of(release_number_on(boiler_data.at.astimezone(UTC).date()) or 1)
+    release = catalogue_at(boiler_data.at)
     current_stays = [
         s
         for place_stays in stays_at_places((p.id for p in boiler_data.places), boiler_data.at).values()
         if (s := present_stay(place_stays))
     ]
-    return newest_proofs(current_stays, terms, release, boiler_data.zone, boiler_data.at)
+    return newest_proofs(current_stays, terms, release=release, zone=boiler_data.zone, at=boiler_data.at)
 
 
 def count_states(states: Iterable[str]) -> str:

@@ -74,9 +74,9 @@ def _name_form(context: EditContext) -> Form:
     return Form(
         "name",
         "Rename",
-        fields,
-        lambda texts, original: context.edit_place(None, original, texts),
-        {"boiler_name": name},
+        fields=fields,
+        run=lambda texts, original: context.edit_place(None, original, texts),
+        page_values={"boiler_name": name},
     )
 
 
@@ -93,7 +93,7 @@ def _service_form(context: EditContext) -> Form:
 
     states = build_choices([s.value for s in ServiceMode], word)
     fields = [FormField("state", "Service state", context.service, states, required=True), _day_field(context)]
-    return Form("service", "Service state", fields, run_form, {"state": context.service})
+    return Form("service", "Service state", fields=fields, run=run_form, page_values={"state": context.service})
 
 
 def _day_field(context: EditContext) -> FormField:
@@ -105,7 +105,7 @@ def _day_field(context: EditContext) -> FormField:
 def _value_form(context: EditContext) -> Form:
     """Return the form that sets any of the boiler's values."""
     page_values = {key: as_text(context.boiler_view.values.get(key)) for key in ON_BOILER}
-    return _dated_value_form(context, "value", "Set a value", None, page_values)
+    return _dated_value_form(context, "value", title="Set a value", position=None, page_values=page_values)
 
 
 def _place_value_form(context: EditContext, place: RegisterPlaceView) -> Form:
@@ -114,7 +114,9 @@ def _place_value_form(context: EditContext, place: RegisterPlaceView) -> Form:
     page_values = {key: as_text(place.values.get(key)) for key in keys}
     page_values["needed"] = "no" if place.needed is False else "yes"
     position = Position(id=place.place.id, name=place.place.name)
-    return _dated_value_form(context, f"value-{place.place.id}", "Set a value", position, page_values)
+    return _dated_value_form(
+        context, f"value-{place.place.id}", title="Set a value", position=position, page_values=page_values
+    )
 
 
 def _dated_value_form(
@@ -141,7 +143,7 @@ def _dated_value_form(
         FormField("value", "Value", required=True, hint=f"As codes: {choices_text}." if choices_text else ""),
         _day_field(context),
     ]
-    return Form(key, title, fields, run_form, page_values)
+    return Form(key, title, fields=fields, run=run_form, page_values=page_values)
 
 
 def _value_label(key: str) -> str:
@@ -196,7 +198,7 @@ def _place_name_form(context: EditContext, place: RegisterPlaceView) -> Form:
     def run_form(texts: Texts, original: Texts) -> None:
         context.edit_place(place, original, texts)
 
-    return Form(f"name-{place.place.id}", "Rename", fields, run_form, {"position_name": name})
+    return Form(f"name-{place.place.id}", "Rename", fields=fields, run=run_form, page_values={"position_name": name})
 
 
 def _paths_form(context: EditContext, place: RegisterPlaceView) -> Form:
@@ -205,7 +207,13 @@ def _paths_form(context: EditContext, place: RegisterPlaceView) -> Form:
     def run_form(texts: Texts, original: Texts) -> None:
         context.edit_place(place, original, texts)
 
-    return Form(f"paths-{place.place.id}", "Change its paths", [_hangs_on_field(paths)], run_form, {"hangs_on": paths})
+    return Form(
+        f"paths-{place.place.id}",
+        "Change its paths",
+        fields=[_hangs_on_field(paths)],
+        run=run_form,
+        page_values={"hangs_on": paths},
+    )
 
 
 def _fit_form(context: EditContext, place: RegisterPlaceView, role: RoleSpec) -> Form:
@@ -228,7 +236,9 @@ def _fit_form(context: EditContext, place: RegisterPlaceView, role: RoleSpec) ->
 
     title = "Replace the device" if place.now else "Fit a device"
     note = "Until it is proven, a device that was fitted protects nothing." if role.part == "protection" else ""
-    return Form(f"fit-{place.place.id}", title, fields, run_form, page_values, button="Fit", note=note)
+    return Form(
+        f"fit-{place.place.id}", title, fields=fields, run=run_form, page_values=page_values, button="Fit", note=note
+    )
 
 
 def _remove_form(context: EditContext, place: RegisterPlaceView) -> Form:
@@ -248,9 +258,9 @@ def _remove_form(context: EditContext, place: RegisterPlaceView) -> Form:
     return Form(
         f"remove-{place.place.id}",
         "Remove the device",
-        [_day_field(context)],
-        run_form,
-        {"device": device},
-        "Remove",
-        note,
+        fields=[_day_field(context)],
+        run=run_form,
+        page_values={"device": device},
+        button="Remove",
+        note=note,
     )

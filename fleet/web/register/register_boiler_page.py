@@ -14,7 +14,8 @@ from django.views.decorators.http import require_POST
 from fleet.accounts import policy
 from fleet.accounts.requests import cause_of, user_of
 from fleet.board import history
-from fleet.pipeline.edits import release_at, service_state_at
+from fleet.catalog.queries import catalogue_at
+from fleet.pipeline.edits import service_state_at
 from fleet.portfolio.models import Boiler
 from fleet.sheets import register_views
 from fleet.visits import occupants
@@ -29,7 +30,7 @@ MAX_CHANGES = 50
 def show_register_boiler(request: HttpRequest, at: datetime, boiler_id: UUID) -> HttpResponse:
     """Show the page of one boiler; 404 if the user may not see it."""
     boiler = _get_visible_boiler(request, boiler_id, at)
-    boiler_view = register_views.read_boiler_view(boiler, release_at(at), at)
+    boiler_view = register_views.read_boiler_view(boiler, catalogue_at(at), at)
     return render(
         request,
         "register/boiler.html",
@@ -44,9 +45,11 @@ def change_boiler(request: HttpRequest, boiler_id: UUID) -> HttpResponse:
         return redirect_to_login(f"/register/boilers/{boiler_id}/")
     at = timezone.now()
     boiler = _get_visible_boiler(request, boiler_id, at)
-    if not policy.is_allowed(request.user, "register.change", boiler.portfolio_id, boiler.building_id, at):
+    if not policy.is_allowed(
+        request.user, "register.change", portfolio=boiler.portfolio_id, building=boiler.building_id, at=at
+    ):
         return HttpResponse("You may see this, but not do this.", status=403, content_type="text/plain")
-    boiler_view = register_views.read_boiler_view(boiler, release_at(at), at)
+    boiler_view = register_views.read_boiler_view(boiler, catalogue_at(at), at)
     forms = _boiler_forms(request, boiler_view, at)
     form = find_sent_form((candidate for form_list in forms.values() for candidate in form_list), request)
     if form is None:
@@ -67,9 +70,13 @@ def _boiler_forms(
 ) -> dict[str, list[Form]]:
     """Return the forms by position id, the boiler's own under ""; {} unless the user may change the register."""
     boiler = boiler_view.boiler
-    if not policy.is_allowed(user_of(request), "register.change", boiler.portfolio_id, boiler.building_id, at):
+    if not policy.is_allowed(
+        user_of(request), "register.change", portfolio=boiler.portfolio_id, building=boiler.building_id, at=at
+    ):
         return {}
-    context = changes.EditContext(boiler_view, service_state_at(boiler.id, at), release_at(at), at, cause_of(request))
+    context = changes.EditContext(
+        boiler_view, service_state_at(boiler.id, at), release=catalogue_at(at), at=at, cause=cause_of(request)
+    )
     return {
         "": changes.boiler_forms(context),
         **{str(p.place.id): changes.place_forms(context, p) for p in boiler_view.places},
@@ -97,15 +104,17 @@ def _place_contexts(
     request: HttpRequest, boiler_view: register_views.RegisterBoilerView, forms: dict[str, list[Form]], at: datetime
 ) -> Iterator[dict[str, Any]]:
     """Yield each position; for users who may read visits, with what visits did since the register's last entry."""
-    boiler, release = boiler_view.boiler, release_at(at)
-    may_read = policy.is_allowed(user_of(request), "visit.see", boiler.portfolio_id, boiler.building_id, at)
+    boiler, release = boiler_view.boiler, catalogue_at(at)
+    may_read = policy.is_allowed(
+        user_of(request), "visit.see", portfolio=boiler.portfolio_id, building=boiler.building_id, at=at
+    )
     since = {p.place.id: p.now.since if p.now else boiler.since for p in boiler_view.places}
-    done = occupants.occupant_acts_since(since, at) if may_read else {}
+    acts = occupants.occupant_acts_since(since, at) if may_read else {}
     for place in boiler_view.places:
         yield {
             "seen": place,
             "role": release.roles.get(place.place.role),
             "kind": release.kinds.get(place.now.kind) if place.now else None,
             "forms": forms.get(str(place.place.id), []),
-            "entry": done.get(place.place.id),
+            "entry": acts.get(place.place.id),
         }

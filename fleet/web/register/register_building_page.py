@@ -73,7 +73,9 @@ def _building_context(building: Building, boilers: list[Boiler], forms: list[For
 
 
 def _building_forms(request: HttpRequest, building: Building, at: datetime) -> list[Form]:
-    if not policy.is_allowed(user_of(request), "register.change", building.portfolio_id, building.id, at):
+    if not policy.is_allowed(
+        user_of(request), "register.change", portfolio=building.portfolio_id, building=building.id, at=at
+    ):
         return []
     cause, today = cause_of(request), day_of(at, building.zone).isoformat()
     edited_rows = pipeline.EditScope(building)
@@ -89,7 +91,7 @@ def _building_forms(request: HttpRequest, building: Building, at: datetime) -> l
 
     facts = {"address": building.address, "units": str(building.units), "access_hours": building.access_hours}
     return [
-        Form("facts", "Address, units, access hours", _fact_fields(facts), edit_facts, facts),
+        Form("facts", "Address, units, access hours", fields=_fact_fields(facts), run=edit_facts, page_values=facts),
         Form("boiler", "Add a boiler", _boiler_fields(today), add_boiler, button="Add"),
         Form("paper", "Add a paper", paper_fields(today), add_paper, button="Add"),
     ]

@@ -14,8 +14,8 @@ from django.views.decorators.http import require_POST
 from fleet import pipeline
 from fleet.accounts import policy
 from fleet.accounts.requests import cause_of, user_of
+from fleet.catalog.queries import catalogue_at
 from fleet.errors import Refused
-from fleet.pipeline.edits import release_at
 from fleet.portfolio.models import Import, Portfolio
 from fleet.sheets import columns, export, imports
 from fleet.sheets.table import MAX_BYTES
@@ -123,7 +123,7 @@ def _get_import(request: HttpRequest, import_id: UUID, at: datetime) -> Import:
 
 
 def _import_context(portfolio: Portfolio, at: datetime, faults: list[str] | None = None) -> dict[str, Any]:
-    names = export.header_columns(None, release_at(at))
+    names = export.header_columns(None, catalogue_at(at))
     return {
         "portfolio": portfolio,
         "faults": faults or [],

@@ -15,7 +15,7 @@ from fleet import pipeline
 from fleet.accounts import policy
 from fleet.accounts.requests import cause_of, user_of
 from fleet.calendar import day_of
-from fleet.pipeline.edits import release_at
+from fleet.catalog.queries import catalogue_at
 from fleet.portfolio.models import Portfolio
 from fleet.sheets import export, register_views
 from fleet.sheets.table_output import CSV_TYPE, XLSX_TYPE, as_csv, as_xlsx
@@ -57,7 +57,7 @@ def download_register(request: HttpRequest, at: datetime, portfolio_id: UUID, ki
     )
     if kind not in WRITERS:
         raise Http404
-    (media_type, write), release = WRITERS[kind], release_at(at)
+    (media_type, write), release = WRITERS[kind], catalogue_at(at)
     example = request.GET.get("example") == "yes"
     rows = export.sheet_rows(portfolio=portfolio, boilers=visible_boilers, catalogue=release, at=at)
     safe_ref = "".join(c if c.isalnum() and c.isascii() else "-" for c in portfolio.ref)
