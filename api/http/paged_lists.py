@@ -14,7 +14,7 @@ from urllib.parse import urlencode
 from uuid import UUID
 
 from django.core import signing
-from django.db.models import Model, Q, QuerySet
+from django.db.models import Model, QuerySet
 from django.utils import timezone
 from drf_spectacular.utils import extend_schema, extend_schema_view
 from rest_framework import serializers
@@ -29,6 +29,7 @@ from api.http.strict import StrictSerializer, TextField
 from api.http.tables import FORMAT_PARAMETER, TableFormatsMixin
 from fleet.errors import Refused
 from fleet.reading.cache_validity import build_digest
+from fleet.records.row_order import rows_after
 
 MAX_PAGE_LIMIT, DEFAULT_PAGE_LIMIT = 200, 50
 CURSOR_SALT = "lists"
@@ -152,7 +153,7 @@ def take_page(
 ) -> Sequence[Any]:
     """Return at most `limit` rows after the key `after`, in a total order of columns that are never NULL."""
     if isinstance(rows, QuerySet):
-        behind = rows.filter(_rows_behind(order, after)) if after else rows
+        behind = rows.filter(rows_after(order, after)) if after else rows
         return list(behind.order_by(*order)[:limit])
     (column,) = order  # rows that are no table are few, and have one key
     return [
@@ -160,19 +161,6 @@ def take_page(
         for r in sorted(rows, key=lambda r: _column_value(r, column))
         if not after or _column_value(r, column) > after[0]
     ][:limit]
-
-
-def _rows_behind(order: Sequence[str], after: Sequence[Any]) -> Q:
-    """Return the condition of rows after these values: (a > x) or (a = x and ((b > y) or …)).
-
-    The condition a >= x is implied; it lets PostgreSQL start at x in an index.
-    """
-    condition = Q(pk__in=())
-    for column, value in reversed(list(zip(order, after, strict=True))):
-        name, way = column.lstrip("-"), "lt" if column.startswith("-") else "gt"
-        condition = Q(**{f"{name}__{way}": value}) | (Q(**{name: value}) & condition)
-    first, way = order[0].lstrip("-"), "lte" if order[0].startswith("-") else "gte"
-    return Q(**{f"{first}__{way}": after[0]}) & condition
 
 
 def _column_value(row: Any, column: str) -> Any:

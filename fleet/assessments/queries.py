@@ -7,11 +7,12 @@ from datetime import datetime
 from typing import Any
 from uuid import UUID
 
-from django.db.models import F, Q, QuerySet, Window
+from django.db.models import F, QuerySet, Window
 from django.db.models.functions import RowNumber
 
 from fleet.assessments.models import Answer, Finding, Readiness, Verdict, Waiting
 from fleet.catalog import queries as catalog
+from fleet.records.row_order import rows_after
 from fleet.rules.catalogue import Catalogue
 from fleet.rules.values import Level
 from fleet.visits.models import Entry, Reading
@@ -95,12 +96,10 @@ def lines_of_places(places: Iterable[UUID], at: datetime, most: int) -> dict[str
 def lines_of_place(place: UUID, at: datetime, most: int, before: Entry | None = None) -> list[EntryLine]:
     """Return at most `most` entries of one place up to `at`, the newest first; only those before the entry `before`."""
     release = catalog.catalogue_at(at)
-    entries = Entry.objects.filter(position=place, performed_at__lte=at)
+    entries, newest_first = Entry.objects.filter(position=place, performed_at__lte=at), [f"-{c}" for c in _ORDER]
     if before is not None:
-        same = Q(performed_at=before.performed_at)
-        earlier = Q(visit_id__lt=before.visit_id) | Q(visit_id=before.visit_id, number__lt=before.number)
-        entries = entries.filter(Q(performed_at__lt=before.performed_at) | (same & earlier))
-    ordered = entries.order_by(*(f"-{column}" for column in _ORDER))
+        entries = entries.filter(rows_after(newest_first, [getattr(before, c) for c in _ORDER]))
+    ordered = entries.order_by(*newest_first)
     return [_entry_line(entry, release, {}) for entry in _with_related(ordered)[:most]]
 
 

@@ -14,9 +14,11 @@ from django.db.models import Q, QuerySet
 
 from fleet.board.models import Change
 from fleet.portfolio.models import Boiler
+from fleet.records.row_order import rows_after
 
 FeedPosition = Mapping[UUID, tuple[int, int]]
 FEED_START = (0, -1)
+PULSE_ORDER = ("version", "number")
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,15 +54,12 @@ def next_page(feed: ChangeFeed, after: FeedPosition, most: int) -> FeedPage:
 
 
 def _changes_after(feed: ChangeFeed, portfolio: UUID, place: tuple[int, int]) -> QuerySet[Change]:
-    version, number = place
-    later = Q(version__gt=version) | Q(version=version, number__gt=number)
     visible = Q(boiler__in=feed.boilers)
     if portfolio in feed.whole:
         visible |= Q(boiler=None)
-    # `version__gte` repeats what `later` says, in a form that an index can use.
-    changes = Change.objects.filter(later, visible, portfolio=portfolio, version__gte=version)
+    changes = Change.objects.filter(rows_after(PULSE_ORDER, place), visible, portfolio=portfolio)
     if feed.boiler:
         changes = changes.filter(boiler=feed.boiler)
     if feed.kind:
         changes = changes.filter(kind=feed.kind)
-    return changes.order_by("version", "number")
+    return changes.order_by(*PULSE_ORDER)

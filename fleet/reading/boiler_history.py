@@ -14,6 +14,7 @@ from fleet.deficiencies.models import Deficiency, DeficiencyAct
 from fleet.jobs.models import Item, JobAct
 from fleet.portfolio import queries as register
 from fleet.portfolio.models import Boiler, Fitting, Paper, ServiceState, Setting
+from fleet.records.row_order import rows_after
 from fleet.visits.models import Visit
 
 HistoryPosition = tuple[datetime, str, UUID]
@@ -63,11 +64,10 @@ def _source_events(
     rows = source.rows.filter(**{f"{source.column}__lte": at})
     if after is not None:
         instant, what, last = after
-        behind = Q(**{f"{source.column}__lt": instant})
-        if source.what <= what:
-            same = Q(**{source.column: instant})
-            behind |= same & Q(id__lt=last) if source.what == what else same
-        rows = rows.filter(behind)
+        if source.what == what:
+            rows = rows.filter(rows_after((f"-{source.column}", "-id"), (instant, last)))
+        else:  # compared here: the database may order texts in another way
+            rows = rows.filter(**{f"{source.column}__{'lte' if source.what < what else 'lt'}": instant})
     for row in rows.order_by(f"-{source.column}", "-id")[:most]:
         subject, position, sentence, who, reason = source.describe_row(row)
         yield HistoryEvent(

@@ -6,7 +6,7 @@ from datetime import datetime, timedelta
 from typing import Any
 from uuid import UUID
 
-from django.db.models import Count, Q, QuerySet
+from django.db.models import Count, QuerySet
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 
@@ -20,11 +20,13 @@ from fleet.deficiencies.queries import DeficiencyDetail
 from fleet.jobs import current_job
 from fleet.jobs.current_job import CurrentJob
 from fleet.portfolio.models import Portfolio
+from fleet.records.row_order import rows_after
 from fleet.rules.values import Level
 from fleet.web.shared.boiler_filter import BoilerFilter, build_query, query_choice, query_text
 from fleet.web.shared.pages import signed_in_page
 
 PER_PAGE = 50
+ORDER = ("rank", "opened_at", "id")
 AGES = {
     "week": ("over a week", 7),
     "month": ("over 30 days", 30),
@@ -129,10 +131,8 @@ def _read_page(
     """Return the deficiencies after the key `after`, and the key of the next page ("" on the last page)."""
     place = _parse_place(after)
     if place:
-        rank, opened, last = place
-        later = Q(opened_at__gt=opened) | Q(opened_at=opened, id__gt=last)
-        rows = rows.filter(Q(rank__gt=rank) | Q(rank=rank) & later)
-    ordered_rows = rows.select_related("boiler__building__portfolio", "position").order_by("rank", "opened_at", "id")  # type: ignore[misc]
+        rows = rows.filter(rows_after(ORDER, place))
+    ordered_rows = rows.select_related("boiler__building__portfolio", "position").order_by(*ORDER)
     fetched_rows: list[Any] = list(ordered_rows[: PER_PAGE + 1])
     page_rows = fetched_rows[:PER_PAGE]
     deficiencies = [
