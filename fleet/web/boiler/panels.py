@@ -11,10 +11,10 @@ from zoneinfo import ZoneInfo
 
 from fleet.engineering import calculation_groups
 from fleet.errors import Refused
+from fleet.sheets.table_output import guard_formula
 from fleet.web.boiler.boiler_data import Measure
 from fleet.web.shared.number_format import SI, drawn_unit, drawn_value, guard_figures, reader_units, unit_text
 
-_FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
 NO_VALUE = "\u2013"
 MAX_SHOWN_ROWS = 150
 MIN_DRAWN_ROWS = 2  # a single point shows no course
@@ -188,8 +188,7 @@ def _without_input_name(message: str) -> str:
 def _csv_value(cell: Cell) -> str | float:
     if cell.value is not None:
         return cell.value
-    text = "" if cell.text == NO_VALUE else cell.text
-    return f"'{text}" if text.startswith(_FORMULA_STARTS) else text
+    return guard_formula("" if cell.text == NO_VALUE else cell.text)
 
 
 def _in_si(cell: Cell, column: PanelColumn) -> Cell:

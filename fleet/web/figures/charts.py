@@ -4,7 +4,7 @@ import csv
 import io
 from dataclasses import dataclass
 
-_FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
+from fleet.sheets.table_output import guard_formula
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,6 +68,5 @@ class Chart:
         writer = csv.writer(out)
         writer.writerow([self.row_heading.lower(), *self.columns])
         for line in reversed(self.lines) if self.newest_first else self.lines:
-            key = f"'{line.key}" if line.key.startswith(_FORMULA_STARTS) else line.key
-            writer.writerow([key, *("" if f.value is None else f.value for f in line.figures)])
+            writer.writerow([guard_formula(line.key), *("" if f.value is None else f.value for f in line.figures)])
         return out.getvalue()
