@@ -99,7 +99,7 @@ def act_on_alerts(request: HttpRequest, kind: str) -> HttpResponse:
         rows
     ):
         return HttpResponse("You may see this, but not do this.", status=403, content_type="text/plain")
-    outcomes = {i: _try_action(request, rows[i], kind, version, at) for i, version in versions.items()}
+    outcomes = {i: _try_action(request, rows[i], kind=kind, version=version, at=at) for i, version in versions.items()}
     faults = {i: messages for i, (messages, _) in outcomes.items() if messages}
     if not faults:
         return redirect(f"/alerts/{AlertFilter.from_request(request).query_string}#alert-{next(iter(versions))}")
@@ -154,7 +154,7 @@ def _feed_context(request: HttpRequest, at: datetime, faults: AlertFaults | None
     portfolios = list(visible_portfolios.order_by("name"))
     return {
         "feed": feed,
-        "entries": build_entries(user, matching_alerts, keys, last_look, faults or {}, at),
+        "entries": build_entries(user, matching_alerts, keys=keys, last_look=last_look, faults=faults or {}, at=at),
         "looked": last_look,
         "news": alerts.changed_since(all_alerts, last_look).count() if last_look else 0,
         "asked": alert_filter,

@@ -153,7 +153,7 @@ def build_entries(
 ) -> list[FeedEntry]:
     """Return the entries with these keys, in the order of the keys."""
     items_by_key: dict[str, list[FeedItem]] = {key: [] for key in keys}
-    for item in _build_items(user, list(alerts.alerts_under(rows, keys)), last_look, faults, at):
+    for item in _build_items(user, list(alerts.alerts_under(rows, keys)), last_look=last_look, faults=faults, at=at):
         items_by_key[item.alert.key].append(item)
     return [FeedEntry(sorted(items, key=_severity_key)) for items in items_by_key.values() if items]
 
@@ -176,7 +176,7 @@ def _build_items(
         if building and building.id in job_buildings and row.until is None:
             actions |= {"see_job" if row.house else "job"}  # a user who may make jobs in a building sees all its jobs
         is_news = last_look is not None and (row.returned_at or row.raised_at) > last_look
-        yield FeedItem(row, building, is_news, frozenset(actions), faults.get(row.id, ()))
+        yield FeedItem(row, building, new=is_news, may=frozenset(actions), faults=faults.get(row.id, ()))
 
 
 def _permitted_alerts(user: User, rows: Iterable[Alert], action: str, at: datetime) -> set[UUID]:

@@ -80,7 +80,14 @@ def _board_context(request: HttpRequest, at: datetime) -> dict[str, Any]:
         boiler_filter.filter_boilers(visible_boilers), at, _page_number(request), boiler_filter.standing
     )
     lines = _board_lines(user, board_page.rows, grants, at)
-    sheet = lay_out_board(lines, board_page, boiler_filter, portfolios, board_pages.zones_of(visible_boilers), at)
+    sheet = lay_out_board(
+        lines,
+        board_page,
+        boiler_filter=boiler_filter,
+        portfolios=portfolios,
+        zones=board_pages.zones_of(visible_boilers),
+        at=at,
+    )
     return {
         "sheet": sheet,
         "granted": bool(grants),

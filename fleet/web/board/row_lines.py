@@ -7,7 +7,7 @@ from datetime import datetime
 from fleet.board.board_pages import BoardPage
 from fleet.board.queries import BoardRow
 from fleet.calendar import day_of
-from fleet.deficiencies.models import Act
+from fleet.deficiencies.models import DeficiencyAct
 from fleet.jobs.current_job import CurrentJob
 from fleet.portfolio.models import Portfolio
 from fleet.rules.values import Standing
@@ -31,7 +31,7 @@ class BoardLine:
     glass: GlassDrawing
     alerts: int
     job: CurrentJob | None = None
-    assigned: Act | None = None
+    assigned: DeficiencyAct | None = None
     may_make: bool = False
     sees_all_jobs: bool = False
 
@@ -108,6 +108,14 @@ class BoardSheet:
         return sum(count for _, count in self.counts)
 
 
+def _board_sections(lines: Sequence[BoardLine]) -> list[BoardSection]:
+    in_service = [line for line in lines if line.row.standing not in SEPARATE_STANDINGS]
+    sections = [BoardSection("in_service", "In service", in_service)]
+    for standing, title in SEPARATE_STANDINGS.items():
+        sections.append(BoardSection(standing.value, title, [line for line in lines if line.row.standing == standing]))
+    return sections
+
+
 def lay_out_board(
     lines: Sequence[BoardLine],
     board_page: BoardPage,
@@ -117,19 +125,22 @@ def lay_out_board(
     at: datetime,
 ) -> BoardSheet:
     """Lay out the rows in the order given, which is the board's."""
-    sections = [
-        BoardSection(
-            "in_service", "In service", [line for line in lines if line.row.standing not in SEPARATE_STANDINGS]
-        )
-    ]
-    for standing, title in SEPARATE_STANDINGS.items():
-        sections.append(BoardSection(standing.value, title, [line for line in lines if line.row.standing == standing]))
+    sections = _board_sections(lines)
     counts = [(standing.value, board_page.counts.get(standing.value, 0)) for standing in Standing]
     before = board_query(boiler_filter, board_page.number - 1) or "?" if board_page.number > 1 else ""
     after = board_query(boiler_filter, board_page.number + 1) if board_page.number < board_page.pages else ""
     # The page shows one clock: that of its buildings if they share a zone, else UTC.
     zone = zones[0] if len(zones) == 1 else "UTC"
-    return BoardSheet(sections, counts, portfolios, zone, day_of(at, zone).year, board_page, before, after)
+    return BoardSheet(
+        sections,
+        counts,
+        portfolios=portfolios,
+        zone=zone,
+        year=day_of(at, zone).year,
+        page=board_page,
+        before=before,
+        after=after,
+    )
 
 
 def board_query(boiler_filter: BoilerFilter, number: int) -> str:

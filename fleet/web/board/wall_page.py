@@ -37,7 +37,7 @@ class WallBuilding:
     @property
     def order(self) -> tuple[Any, ...]:
         """The sort key: the worst standing, then the fewest days, then the address."""
-        days = [drawn.days for _, drawn in self.glasses if drawn.days is not None]
+        days = [drawing.days for _, drawing in self.glasses if drawing.days is not None]
         return min(hung.rank for hung, _ in self.glasses), min(days, default=99_999), self.first.address
 
     @property
@@ -92,12 +92,12 @@ def _group_by_building(hung_boilers: Iterable[WallBoiler], at: datetime) -> list
     return sorted(buildings, key=lambda building: building.order)
 
 
-def _glass_item(hung: WallBoiler, drawn: GlassDrawing) -> str:
+def _glass_item(hung: WallBoiler, drawing: GlassDrawing) -> str:
     standing = hung.standing
     mark = f'<svg class="mark standing-{standing}"><use href="#mark-{standing}"/></svg>'
     hidden_text = (
-        f'<i class="unseen">{escape(hung.name)}: {STANDING_WORDS[standing]}. {escape(drawn.text)} {drawn.aside}</i>'
+        f'<i class="unseen">{escape(hung.name)}: {STANDING_WORDS[standing]}. {escape(drawing.text)} {drawing.aside}</i>'
     )
     visible_ref = f'<b aria-hidden="true">{escape(hung.ref)}</b>'
-    glass = f'<svg class="glass" viewBox="0 0 20 44">{drawn.inner}</svg>'
+    glass = f'<svg class="glass" viewBox="0 0 20 44">{drawing.inner}</svg>'
     return f'<li><a href="/boilers/{hung.boiler}/">{glass}{mark}{visible_ref}{hidden_text}</a></li>'

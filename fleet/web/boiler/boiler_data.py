@@ -103,8 +103,8 @@ class BoilerData:
 
     def measures_of(self, codes: Iterable[str], place: UUID | None = None) -> list[Measure]:
         """Return the measures of these tests, of one position or of all, oldest first."""
-        wanted = set(codes)
-        return [m for m in self.measures if m.code in wanted and place in (None, m.place)]
+        wanted_codes = set(codes)
+        return [m for m in self.measures if m.code in wanted_codes and place in (None, m.place)]
 
 
 def read_boiler_data(boiler: Boiler, at: datetime, may_read: bool) -> BoilerData:
@@ -119,7 +119,7 @@ def read_boiler_data(boiler: Boiler, at: datetime, may_read: bool) -> BoilerData
     for place_facts in facts.values():
         place_facts.sort(key=lambda fact: (fact.at, fact.rank))
     measures = tuple(_build_measure(e, readings[e["id"]]) for e in entries if e["act"] == "test")
-    return BoilerData(boiler, at, tuple(places), measures, boiler_values, facts)
+    return BoilerData(boiler, at, places=tuple(places), measures=measures, boiler_values=boiler_values, facts=facts)
 
 
 def _boiler_positions(boiler: Boiler) -> QuerySet[Position]:
@@ -132,8 +132,8 @@ def _counting_entries(places: list[UUID], at: datetime, tests: Iterable[str]) ->
     # A correction that waits for its second person has no effect yet: what it corrects still counts.
     is_effective = Q(visit__corrected_by=None) | Q(visit__corrected_by__waiting__isnull=False)
     valid = Entry.objects.filter(is_effective, visit__void=False, visit__waiting=None, performed_at__lte=at)
-    wanted = Q(act="test", code__in=list(tests)) | Q(act__in=DATA_ACTS)
-    entries = valid.filter(wanted, position__in=places).order_by("-performed_at", "-visit_id", "-number")
+    wanted_entries = Q(act="test", code__in=list(tests)) | Q(act__in=DATA_ACTS)
+    entries = valid.filter(wanted_entries, position__in=places).order_by("-performed_at", "-visit_id", "-number")
     yield from reversed(list(entries.values(*ENTRY_COLUMNS)[:MAX_ENTRIES]))
 
 
@@ -168,7 +168,9 @@ def _read_settings(
         if row.position_id is None:
             boiler_values[row.key] = row.value
         else:
-            facts[row.position_id].append(_PlaceFact(row.since, ("", 1), False, None, {row.key: row.value}))
+            facts[row.position_id].append(
+                _PlaceFact(row.since, ("", 1), fits=False, device=None, values={row.key: row.value})
+            )
     return boiler_values, facts
 
 
@@ -176,7 +178,7 @@ def _fitting_facts(places: list[UUID], at: datetime) -> Iterator[tuple[UUID, _Pl
     rows = Fitting.objects.filter(position__in=places, since__lte=at).select_related("device").order_by("posted_at")
     for row in {(r.position_id, r.since): r for r in rows}.values():
         attributes = row.device.attributes if row.device else {}
-        yield row.position_id, _PlaceFact(row.since, ("", 0), True, row.device_id, attributes)
+        yield row.position_id, _PlaceFact(row.since, ("", 0), fits=True, device=row.device_id, values=attributes)
 
 
 def _change_facts(entries: Iterable[Mapping[str, Any]]) -> Iterator[tuple[UUID, _PlaceFact]]:
@@ -185,4 +187,4 @@ def _change_facts(entries: Iterable[Mapping[str, Any]]) -> Iterator[tuple[UUID, 
             rank, fits = (str(entry["visit_id"]), entry["number"]), entry["act"] != "set"
             device = entry["device_id"] if entry["act"] in FITTING_ACTS else None
             values = {} if entry["act"] == EntryAct.REMOVE else entry["values"]
-            yield entry["position_id"], _PlaceFact(entry["performed_at"], rank, fits, device, values)
+            yield entry["position_id"], _PlaceFact(entry["performed_at"], rank, fits=fits, device=device, values=values)

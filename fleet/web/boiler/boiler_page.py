@@ -192,8 +192,8 @@ def _newest_visit(recent: Sequence[Visit], zone: str) -> str:
 
 def _position_histories(standing_context: dict[str, Any], zone: str, at: datetime) -> list[PositionHistory]:
     places = [p.segment.position for p in standing_context["places"]]
-    done = assessments.lines_of_places((p.id for p in places), at, RECENT_COUNT + 1)
-    lines = {p.id: done.get(str(p.id), []) for p in places}
+    lines_by_place = assessments.lines_of_places((p.id for p in places), at, RECENT_COUNT + 1)
+    lines = {p.id: lines_by_place.get(str(p.id), []) for p in places}
     return [PositionHistory(p, lines[p.id][:RECENT_COUNT], len(lines[p.id]) > RECENT_COUNT, zone) for p in places]
 
 

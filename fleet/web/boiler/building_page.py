@@ -129,7 +129,7 @@ def _combine_steps(segments: Iterable[StateSegment], names: dict[UUID, str]) -> 
 
 def _visit_context(user: User, building: Building, boilers: Iterable[Boiler], at: datetime) -> dict[str, Any]:
     """Return the recent visits, for users who may read them."""
-    if not policy.is_allowed(user, "visit.see", building.portfolio_id, building.id, at):
+    if not policy.is_allowed(user, "visit.see", portfolio=building.portfolio_id, building=building.id, at=at):
         return {"may_read": False}
     building_visits = visits.visits_to(Boiler.objects.filter(id__in=[b.id for b in boilers]))
     recent = list(building_visits.order_by("-performed_at", "-id")[:RECENT_COUNT])

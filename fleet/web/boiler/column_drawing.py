@@ -2,6 +2,7 @@
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 from textwrap import wrap
 from uuid import UUID
 
@@ -105,12 +106,8 @@ def draw_column(bands: Sequence[Band], pipes: Sequence[tuple[UUID, str, bool]], 
     pipe_room = LETTER_ROOM + PIPE_SPACING * len(pipes) - PIPE_SPACING / 2 if pipes else 4
     width = WIDTH - BAND_X - pipe_room
     bands = [_wrap_band(band, width) for band in bands]
-    bands_height = sum(b.height + GAP for b in bands)
-    bottom = TOP + max(MIN_HEIGHT, bands_height)
-    top_value = max(
-        [MIN_TOP[unit], *(v + HEADROOM.get(unit, 1.0) for b in bands for v in (b.at, b.trip_value) if v is not None)]
-    )
-    low_value = min([0.0, *(v for b in bands for v in (b.at, b.trip_value) if v is not None)])
+    bottom = TOP + max(MIN_HEIGHT, sum(b.height + GAP for b in bands))
+    low_value, top_value = _value_range(bands, unit)
 
     def to_y(value: float) -> float:
         return round(bottom - (bottom - TOP) * (value - low_value) / (top_value - low_value), 1)
@@ -118,11 +115,23 @@ def draw_column(bands: Sequence[Band], pipes: Sequence[tuple[UUID, str, bool]], 
     pipe_x = {place: WIDTH - LETTER_ROOM - PIPE_SPACING * n for n, (place, _, _) in enumerate(reversed(pipes))}
     placed_bands = _spread_bands([_locate_band(b, to_y, width, pipe_x) for b in bands], bottom)
     foot = bottom + BASE_BELOW
-    tubes = tuple(_draw_pipe(place, letter, broken, pipe_x, placed_bands, foot) for place, letter, broken in pipes)
-    mark = to_y(LIMITS[unit]) if unit in LIMITS else None
+    draw_pipe = partial(_draw_pipe, pipe_x=pipe_x, bands=placed_bands, foot=foot)
     return ColumnDrawing(
-        WIDTH, foot + 24, to_y(0.0), foot, _scale_ticks(low_value, top_value, to_y), tuple(placed_bands), tubes, mark
+        WIDTH,
+        foot + 24,
+        zero=to_y(0.0),
+        foot=foot,
+        ticks=_scale_ticks(low_value, top_value, to_y),
+        bands=tuple(placed_bands),
+        pipes=tuple(draw_pipe(place, letter, broken=broken) for place, letter, broken in pipes),
+        mark=to_y(LIMITS[unit]) if unit in LIMITS else None,
     )
+
+
+def _value_range(bands: Sequence[Band], unit: str) -> tuple[float, float]:
+    """Return the lowest and highest value of the scale, with headroom above the highest band."""
+    values = [v for b in bands for v in (b.at, b.trip_value) if v is not None]
+    return min([0.0, *values]), max([MIN_TOP[unit], *(v + HEADROOM.get(unit, 1.0) for v in values)])
 
 
 def _wrap_band(band: Band, width: float) -> Band:
@@ -161,7 +170,7 @@ def _draw_pipe(
     place: UUID, letter: str, broken: bool, pipe_x: Mapping[UUID, float], bands: list[Band], foot: float
 ) -> Pipe:
     top = min((b.bottom for b in bands if place in b.pipes), default=foot)
-    return Pipe(letter, pipe_x[place], top, foot, broken)
+    return Pipe(letter, pipe_x[place], top=top, foot=foot, broken=broken)
 
 
 def _scale_ticks(low: float, high: float, to_y: HeightOf) -> tuple[tuple[float, str], ...]:

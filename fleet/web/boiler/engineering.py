@@ -123,7 +123,13 @@ def _entry_measure(entry: Any) -> Measure:
     """Build the measure from the loaded entry, so that entries of a corrected visit also show their results."""
     readings = {r.name: r.number if r.number is not None else r.word for r in entry.readings.all() if r.flag is None}
     return Measure(
-        entry.id, entry.visit_id, entry.number + 1, entry.code, entry.position_id, entry.performed_at, readings
+        entry.id,
+        entry.visit_id,
+        line=entry.number + 1,
+        code=entry.code,
+        place=entry.position_id,
+        at=entry.performed_at,
+        readings=readings,
     )
 
 

@@ -157,7 +157,7 @@ def _trip_panel(boiler_data: BoilerData, place: Position) -> Panel | None:
     plot = Plot(question, answer, "psi", ((0, "points"), (1, "line")), least=MIN_SPAN_PSI)
     trip_heading = "Tripped at" if verb == "trip" else "Opened at"
     columns = tuple(PanelColumn(name, "psi") for name in (trip_heading, "Set at", "Off by"))
-    return Panel(f"trips-{place.id}", place.name, columns, newest_first(rows), (plot,))
+    return Panel(f"trips-{place.id}", place.name, columns=columns, rows=newest_first(rows), plots=(plot,))
 
 
 def _distance_off(trip: float, point: float | None) -> float | None:
@@ -173,7 +173,7 @@ def _judge_ladder(boiler_data: BoilerData) -> EngineeringJudgement:
     valve = min((v for o in occupants_by_role[VALVE_ROLE] if (v := o.number("set_psi")) is not None), default=None)
     controls, limits = (occupants_by_role[role] or [PlaceOccupant()] for role in ("operating_control", "high_limit"))
     rungs = [(*cut_in_out(control), limit.number("set_psi"), valve) for control, limit in product(controls, limits)]
-    rung_judgements = [_judge_or_explain(ladder.Ladder(*each)) for each in rungs]
+    rung_judgements = [_judge_or_explain(ladder.Ladder(*rung)) for rung in rungs]
     reasons = dict.fromkeys(reason for rung_judgement in rung_judgements for reason in rung_judgement.reasons)
     return judge_reasons(
         reasons, dict.fromkeys(name for rung_judgement in rung_judgements for name in rung_judgement.unknown)

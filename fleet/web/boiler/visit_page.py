@@ -52,7 +52,9 @@ def second_visit(request: HttpRequest, visit_id: UUID) -> HttpResponse:
         return redirect_to_login(f"/visits/{visit_id}/")
     at = timezone.now()
     visit = _get_visible_visit(user, visit_id, at)
-    if not policy.is_allowed(user, "visit.second", visit.portfolio_id, visit.boiler.building_id, at):
+    if not policy.is_allowed(
+        user, "visit.second", portfolio=visit.portfolio_id, building=visit.boiler.building_id, at=at
+    ):
         return HttpResponse("You may see this, but not do this.", status=403, content_type="text/plain")
     cause = cause_of(request)
     try:
@@ -100,4 +102,6 @@ def _may_second(user: Any, visit: Visit, at: datetime) -> bool:
     """Return whether role and authorship allow it; the pipeline checks the qualification."""
     if visit.posted_by_id == user.id:
         return False
-    return policy.is_allowed(user, "visit.second", visit.portfolio_id, visit.boiler.building_id, at)
+    return policy.is_allowed(
+        user, "visit.second", portfolio=visit.portfolio_id, building=visit.boiler.building_id, at=at
+    )

@@ -132,7 +132,7 @@ def _height_panel(boiler_data: BoilerData, place: Position) -> Panel | None:
     answer += f", the lowest safe line at {in_brief(lowest, 'in')}." if lowest is not None else "."
     plot = Plot(f"At which height does the {place.name} trip?", answer, "in", ((0, "points"), (1, "line")), least=4.0)
     columns = (PanelColumn("Tripped at", "in"), PanelColumn("Lowest safe line", "in"))
-    return Panel(f"trips-{place.id}", place.name, columns, newest_first(rows), (plot,))
+    return Panel(f"trips-{place.id}", place.name, columns=columns, rows=newest_first(rows), plots=(plot,))
 
 
 def makeup_periods(boiler_data: BoilerData, place: UUID) -> list[MeterPeriod]:

@@ -129,8 +129,8 @@ def _si_range_text(calc_input: InputSpec) -> str:
 def _fault_text(fault: Fault, calc_input: InputSpec) -> str:
     """Return a fault in the field's own words: with its label instead of its code, and which number of a list."""
     text = fault.message.removeprefix(f"{calc_input.name}: ").replace(f"{calc_input.label}: ", "")
-    which = f"Number {int(fault.at[1]) + 1}: " if len(fault.at) > 1 else ""
-    text = which + text.replace(f"{calc_input.label} is needed.", "this is needed.")
+    number_text = f"Number {int(fault.at[1]) + 1}: " if len(fault.at) > 1 else ""
+    text = number_text + text.replace(f"{calc_input.label} is needed.", "this is needed.")
     return text[:1].upper() + text[1:]
 
 

@@ -64,7 +64,7 @@ def _build_form(kind: str, request: HttpRequest, deficiency: DeficiencyDetail, a
             raise (Refused("stale", STALE_MESSAGE, status=412) if refused.status == 412 else refused) from None
 
     title, button, note, fields = _PARTS_BY_KIND[kind](deficiency.row.boiler.building, at)
-    return Form(kind, title, fields, run_form, page_values, button, note)
+    return Form(kind, title, fields=fields, run=run_form, page_values=page_values, button=button, note=note)
 
 
 def _read_decision(kind: str, texts: Texts, zone: str) -> DeficiencyDecision:

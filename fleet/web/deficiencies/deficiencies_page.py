@@ -21,7 +21,7 @@ from fleet.jobs import current_job
 from fleet.jobs.current_job import CurrentJob
 from fleet.portfolio.models import Portfolio
 from fleet.records.row_order import rows_after
-from fleet.rules.values import Level
+from fleet.rules.values import LEVELS
 from fleet.web.shared.boiler_filter import BoilerFilter, build_query, query_choice, query_text
 from fleet.web.shared.pages import signed_in_page
 
@@ -54,7 +54,7 @@ class DeficiencyFilter:
     @classmethod
     def from_request(cls, request: HttpRequest) -> "DeficiencyFilter":
         """Read the query string; unknown words do not filter."""
-        level = query_choice(request, "level", tuple(level.value for level in Level))
+        level = query_choice(request, "level", LEVELS)
         return cls(
             BoilerFilter.from_request(request),
             level,
@@ -122,7 +122,7 @@ def _filtered_rows(deficiency_filter: DeficiencyFilter, boilers: QuerySet[Any], 
 
 def _level_counts(rows: QuerySet[Deficiency]) -> list[tuple[str, int]]:
     count_by_level = dict(rows.order_by().values_list("level_now").annotate(Count("id")))  # type: ignore[misc]
-    return [(level.value, count_by_level.get(level.value, 0)) for level in Level]
+    return [(level, count_by_level.get(level, 0)) for level in LEVELS]
 
 
 def _read_page(

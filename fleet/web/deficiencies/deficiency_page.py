@@ -91,7 +91,7 @@ def _page_context(
     row, user = deficiency.row, user_of(request)
     building, events = row.boiler.building, _life_events(deficiency)
     first_act, clears_by = queries.advice_for(row, at)
-    may_read = policy.is_allowed(user, "visit.see", row.portfolio_id, building.id, at)
+    may_read = policy.is_allowed(user, "visit.see", portfolio=row.portfolio_id, building=building.id, at=at)
     return {
         "row": row,
         "life": deficiency.life,
@@ -102,7 +102,7 @@ def _page_context(
         "entries": visits.entry_places(e.entry for e in events if e.entry) if may_read else {},
         "may_read": may_read,
         "jobs": [(job, jobs.status_at(job, at)) for job in _jobs_about(user, row, at)],
-        "may_make": policy.is_allowed(user, "job.create", row.portfolio_id, building.id, at),
+        "may_make": policy.is_allowed(user, "job.create", portfolio=row.portfolio_id, building=building.id, at=at),
         "first_act": first_act,
         "clears_by": clears_by,
         "forms": forms,

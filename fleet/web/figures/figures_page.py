@@ -16,7 +16,7 @@ from fleet.engineering.shares import share_of
 from fleet.figures import forecast, makeup, repairs, standing_counts
 from fleet.figures.failure_counts import FailureCounts, failure_counts_by_kind
 from fleet.portfolio.models import Boiler, Portfolio
-from fleet.rules.values import Level, Standing
+from fleet.rules.values import LEVELS, STANDINGS
 from fleet.web.figures.charts import Chart, ChartLine, Figure
 from fleet.web.shared.number_format import to_figures as written
 from fleet.web.shared.pages import signed_in_page
@@ -87,9 +87,9 @@ def _read_scope(request: HttpRequest, at: datetime) -> tuple[list[Portfolio], Fi
 def chart_standings(scope: FigureScope) -> Chart:
     """Count the boilers by standing, week by week."""
     days = _week_ends(standing_counts.standings_per_day(scope.boilers, scope.first, scope.last))
-    names = [s.value for s in Standing if any(d.counts[s.value] for d in days)]
+    names = [s for s in STANDINGS if any(d.counts[s] for d in days)]
     now = days[-1].counts
-    counts_text = ", ".join(f"{now[s.value]} {_code_words(s.value)}" for s in Standing if now[s.value])
+    counts_text = ", ".join(f"{now[s]} {_code_words(s)}" for s in STANDINGS if now[s])
     return _chart_over_time(
         "standings",
         "How do the standings go over time?",
@@ -131,7 +131,7 @@ def chart_lapses(scope: FigureScope) -> Chart:
 def chart_open_by_class(scope: FigureScope) -> Chart:
     """Count the open deficiencies by class, week by week."""
     days = _week_ends(standing_counts.open_by_class_per_day(scope.boilers, scope.first, scope.last))
-    names = [level.value for level in Level]
+    names = LEVELS
     now = days[-1].counts
     answer = f"Now: {', '.join(f'{now[n]} {n}' for n in names)}." if any(now.values()) else "Now: none."
     inks = ("hold", "impaired", "plain")

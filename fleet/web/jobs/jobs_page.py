@@ -24,7 +24,7 @@ from fleet.deficiencies import queries as deficiencies
 from fleet.errors import Refused
 from fleet.jobs import queries, states
 from fleet.jobs.acts import JobDecision
-from fleet.jobs.models import Act, Job
+from fleet.jobs.models import Job, JobAct
 from fleet.rules.values import Level
 from fleet.web.shared.local_times import parse_local_instant
 from fleet.web.shared.pages import signed_in_page
@@ -55,7 +55,7 @@ class JobSlip:
         return [kind for kind in REASONED_ACTIONS if kind in self.may]
 
     @property
-    def reasoned_acts(self) -> list[Act]:
+    def reasoned_acts(self) -> list[JobAct]:
         """The acts for which somebody gave a reason."""
         return [act for act in self.details.acts if act.reason and act.kind != "created"]
 
@@ -84,9 +84,9 @@ def act_on_job(request: HttpRequest, job_id: UUID, kind: str) -> HttpResponse:
     row = queries.visible_jobs(user, at).filter(id=job_id).select_related("building").first()
     if row is None or kind not in ACTIONS:
         raise Http404
-    if not policy.is_allowed(user, ACTIONS[kind], row.portfolio_id, row.building_id, at):
+    if not policy.is_allowed(user, ACTIONS[kind], portfolio=row.portfolio_id, building=row.building_id, at=at):
         return HttpResponse("You may see this, but not do this.", status=403, content_type="text/plain")
-    faults, status = _try_action(request, row, kind, user, at)
+    faults, status = _try_action(request, row, kind=kind, user=user, at=at)
     if faults:
         return render(request, "jobs/jobs.html", _jobs_context(user, at, {row.id: faults}), status=status)
     return redirect(f"/jobs/#job-{row.id}")
@@ -123,9 +123,9 @@ def _read_decision(kind: str, read_field: Callable[[str, str], str], zone: str) 
     return JobDecision(
         kind,
         reason,
-        _parse_id(read_field("to", "")),
-        _parse_id(read_field("with", "")),
-        parse_local_instant(read_field("start", ""), zone),
+        technician=_parse_id(read_field("to", "")),
+        second=_parse_id(read_field("with", "")),
+        since=parse_local_instant(read_field("start", ""), zone),
     )
 
 
@@ -146,7 +146,7 @@ def _jobs_context(user: User | Any, at: datetime, faults: dict[UUID, tuple[str, 
     return {
         "waiting": waiting,
         "late": sum(s.details.status in LATE_STATUSES for s in waiting),
-        "days": list(_job_days([s for s in slips if s.details.status in states.HELD])),
+        "days": list(_job_days([s for s in slips if s.details.status in states.HELD_STATUSES])),
         "over": [s for s in slips if s.details.status in states.OVER],
         "proofs": _item_proofs(all_details),
         "people": _sendable_people({s.details.job.portfolio_id for s in slips}, at) if may_plan else [],

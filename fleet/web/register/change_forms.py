@@ -91,7 +91,7 @@ def _service_form(context: EditContext) -> Form:
             cause=context.cause,
         )
 
-    states = build_choices([s.value for s in ServiceMode], word)
+    states = build_choices(ServiceMode, word)
     fields = [FormField("state", "Service state", context.service, states, required=True), _day_field(context)]
     return Form("service", "Service state", fields=fields, run=run_form, page_values={"state": context.service})
 

@@ -10,7 +10,7 @@ from django.db.models import Q, QuerySet
 from django.http import HttpRequest
 
 from fleet.portfolio.models import Boiler
-from fleet.rules.values import Standing
+from fleet.rules.values import STANDINGS
 
 MAX_QUERY_LENGTH = 100
 
@@ -27,7 +27,7 @@ class BoilerFilter:
     def from_request(cls, request: HttpRequest) -> "BoilerFilter":
         """Read the query string; an invalid portfolio or standing does not filter."""
         standing = query_text(request, "standing")
-        known_standing = standing if standing in {s.value for s in Standing} else ""
+        known_standing = standing if standing in STANDINGS else ""
         return cls(canonical_id(query_text(request, "portfolio")), query_text(request, "q"), known_standing)
 
     @property

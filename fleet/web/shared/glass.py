@@ -85,7 +85,9 @@ def draw_glass(glass: ShownGlass, standing: str, zone: str, at: datetime) -> Gla
     tick = remaining_share(at, glass.tick_proved_at, glass.tick_due_at) if glass.tick_due_at else None
     days_left = days_until(glass.exposed_at, zone, at)
     aside = ASIDE_TEXTS.get(standing, "") if days_left else ""
-    return GlassDrawing("", days_left, describe_glass(glass, zone, at), level, book, tick, aside)
+    return GlassDrawing(
+        "", days_left, text=describe_glass(glass, zone, at), level=level, book=book, tick=tick, aside=aside
+    )
 
 
 def remaining_share(at: datetime, proved: datetime | None, end: datetime | None) -> float:

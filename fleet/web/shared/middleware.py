@@ -11,7 +11,7 @@ from django.http import HttpRequest, HttpResponse
 from django.utils.functional import SimpleLazyObject
 
 from fleet.logs import REQUEST_ID, redact_secrets
-from fleet.web.shared.number_format import BOTH, use_units
+from fleet.web.shared.number_format import BOTH_UNITS, use_units
 
 _REQUEST_ID_PATTERN = re.compile(r"[A-Za-z0-9._-]{8,64}")
 
@@ -59,7 +59,7 @@ class UnitsMiddleware:
 
     def __call__(self, request: HttpRequest) -> HttpResponse:
         """Answer in the units of the user."""
-        with use_units(lambda: getattr(request.user, "units", BOTH)):
+        with use_units(lambda: getattr(request.user, "units", BOTH_UNITS)):
             return self.get_response(request)
 
 

@@ -15,8 +15,8 @@ from fleet.engineering.units import UNITS, convert, si_unit
 
 DEFAULT_FIGURES, MAX_FIGURES = 4, 15
 UNIT_TEXTS = {"F diff": "F", "K diff": "K"}  # a temperature difference is written with the unit of a temperature
-BOTH, US, SI = "both", "us", "si"
-CHOICES = {BOTH: "US units, SI in brackets", US: "US units", SI: "SI units"}
+BOTH_UNITS, US, SI = "both", "us", "si"
+CHOICES = {BOTH_UNITS: "US units, SI in brackets", US: "US units", SI: "SI units"}
 LIMITS = {"psi": MAX_STEAM_PSI, "kPa": float(convert(MAX_STEAM_PSI, "psi", "kPa"))}
 # Units in the sentences of the rules; a rate comes before its own quantity.
 SENTENCE_UNITS = {"gal a day": "gal/day", "Btu/h": "Btu/h", "lb/h": "lb/h", "psi": "psi", "gal": "gal", "in": "in"}
@@ -26,7 +26,7 @@ QUANTITY_PATTERN = re.compile(
     r"(gal a day|Btu/h|lb/h|psi|gal|in(?=[.,;:)]|$| (?:as|over|above|under)\b))(?![\w/])"
 )
 
-_units_choice: ContextVar[Callable[[], str]] = ContextVar("units", default=lambda: BOTH)
+_units_choice: ContextVar[Callable[[], str]] = ContextVar("units", default=lambda: BOTH_UNITS)
 
 
 @contextmanager
@@ -103,16 +103,16 @@ def in_both_units(value: float, unit: str, count: int = DEFAULT_FIGURES) -> Disp
 
 def in_reader_units(value: float, unit: str, count: int = DEFAULT_FIGURES) -> DisplayedValue:
     """Return the value in the units of the reader."""
-    both, choice = in_both_units(value, unit, count), reader_units()
-    if choice == SI and both.si:
-        return DisplayedValue(both.si, both.si_unit)
-    return DisplayedValue(both.value, both.unit) if choice == US else both
+    pair, choice = in_both_units(value, unit, count), reader_units()
+    if choice == SI and pair.si:
+        return DisplayedValue(pair.si, pair.si_unit)
+    return DisplayedValue(pair.value, pair.unit) if choice == US else pair
 
 
 def in_brief(value: float, unit: str, count: int = 3) -> str:
     """Return the value in one unit only: SI if the reader chose SI, else its own unit."""
-    both = in_both_units(value, unit, count)
-    return f"{both.si} {both.si_unit}" if both.si and reader_units() == SI else f"{both.value} {both.unit}".strip()
+    pair = in_both_units(value, unit, count)
+    return f"{pair.si} {pair.si_unit}" if pair.si and reader_units() == SI else f"{pair.value} {pair.unit}".strip()
 
 
 def drawn_unit(unit: str) -> str:

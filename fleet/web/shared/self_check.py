@@ -74,8 +74,8 @@ def _check_worker(at: datetime) -> SystemCheck:
         )
     if at - last > LATE_AFTER:
         sentence = "It should go round every 30 seconds. Boards stay right; alerts and jobs do not move."
-        return SystemCheck("Worker", WRONG, "Stands still", f"{sentence} Last sweep:", last)
-    return SystemCheck("Worker", WELL, "Runs", "It goes round every 30 seconds. Last sweep:", last)
+        return SystemCheck("Worker", WRONG, says="Stands still", sentence=f"{sentence} Last sweep:", at=last)
+    return SystemCheck("Worker", WELL, says="Runs", sentence="It goes round every 30 seconds. Last sweep:", at=last)
 
 
 def _check_boundaries(boilers: QuerySet[Boiler], at: datetime) -> SystemCheck:
@@ -86,7 +86,9 @@ def _check_boundaries(boilers: QuerySet[Boiler], at: datetime) -> SystemCheck:
         return SystemCheck("Boundaries", WELL, "None waits", "Every boundary that has passed has been swept.")
     status = BEHIND if at - oldest > LATE_AFTER else WELL
     verb = "boiler waits" if count == 1 else "boilers wait"
-    return SystemCheck("Boundaries", status, f"{count} {verb}", "The oldest boundary not swept yet passed:", oldest)
+    return SystemCheck(
+        "Boundaries", status, says=f"{count} {verb}", sentence="The oldest boundary not swept yet passed:", at=oldest
+    )
 
 
 def _check_judging(boilers: QuerySet[Boiler], failed: int) -> SystemCheck:
