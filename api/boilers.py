@@ -13,7 +13,7 @@ from rest_framework.request import Request
 
 from api.examples import LIST_BOILERS
 from api.http.access import boiler_for
-from api.http.answers import STANDINGS, ReasonSerializer
+from api.http.answers import ReasonSerializer
 from api.http.detail_endpoints import DetailEndpoint, describe_detail
 from api.http.paged_lists import ListEndpoint, ListWalk, PageSerializer, describe_list
 from api.http.strict import IdField, TextField
@@ -24,7 +24,8 @@ from fleet.board import standing_columns
 from fleet.board.models import Segment
 from fleet.portfolio import queries as register
 from fleet.portfolio.models import Boiler as Row
-from fleet.rules.values import ServiceMode
+from fleet.rules.values import STANDINGS, ServiceMode
+from fleet.rules.vocabulary import values_of
 
 ORDERS = {
     "worst": ("rank", "building__ref", "ref", "id"),
@@ -62,7 +63,7 @@ class BoilerSerializer(serializers.Serializer[Any]):
     reason = serializers.CharField(help_text="The first reason in one sentence.")
     reasons = ReasonSerializer(many=True)
     then = serializers.CharField()
-    service_state = serializers.ChoiceField(choices=[s.value for s in ServiceMode], source="row.service")
+    service_state = serializers.ChoiceField(choices=values_of(ServiceMode), source="row.service")
 
 
 class BoilerWholeSerializer(BoilerSerializer):

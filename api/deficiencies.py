@@ -26,9 +26,9 @@ from fleet.accounts.requests import cause_of, user_of
 from fleet.deficiencies import deficiency_lists, queries
 from fleet.deficiencies.acts import DeficiencyDecision
 from fleet.deficiencies.models import Deficiency as Row
+from fleet.rules.values import LEVELS
 
 ValidatedData = Mapping[str, Any]
-LEVELS = ("hold", "urgent", "routine")
 DECISION_RESPONSES = problem_responses(400, 401, 403, 404, 409, 412, 413, 415, 422, 428, 503)
 
 

@@ -21,12 +21,12 @@ from fleet.assessments.proofs import count_outcomes
 from fleet.portfolio import queries as register
 from fleet.portfolio.models import Device as Row
 from fleet.portfolio.models import Position
-from fleet.rules.vocabulary import CLAIMED_OUTCOMES
+from fleet.rules.vocabulary import CLAIMED_OUTCOMES, values_of
 from fleet.visits import places
 from fleet.visits.places import Stay
 
 DEVICE_PATH_PARAMETER = OpenApiParameter("device", UUID, OpenApiParameter.PATH)
-OUTCOMES = tuple(outcome.value for outcome in CLAIMED_OUTCOMES)
+OUTCOMES = values_of(CLAIMED_OUTCOMES)
 
 
 class DevicesQuerySerializer(PageSerializer):

@@ -12,7 +12,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.views import APIView
 
-from api.http.answers import STANDINGS, problem_responses
+from api.http.answers import problem_responses
 from api.http.query_validation import BoilerScopeQuerySerializer, validate_query
 from fleet.accounts import policy
 from fleet.accounts.requests import user_of
@@ -20,7 +20,7 @@ from fleet.errors import Refused
 from fleet.figures import repairs, standing_counts
 from fleet.figures.failure_counts import failures_by_kind
 from fleet.portfolio.models import Boiler
-from fleet.rules.values import Level
+from fleet.rules.values import LEVELS, STANDINGS
 
 MAX_DAYS = 1100  # three years of days
 MAX_DAYS_AHEAD = 371  # as far as a year's forecast reaches
@@ -43,14 +43,14 @@ def _make_day_counts_serializer(name: str, names: Iterable[str]) -> type[seriali
 
 
 StandingDaySerializer = _make_day_counts_serializer("StandingDaySerializer", STANDINGS)
-ClassDaySerializer = _make_day_counts_serializer("ClassDaySerializer", [level.value for level in Level])
+ClassDaySerializer = _make_day_counts_serializer("ClassDaySerializer", LEVELS)
 AgeDaySerializer = _make_day_counts_serializer("AgeDaySerializer", standing_counts.BAND_NAMES)
 
 
 class TookSerializer(serializers.Serializer[Any]):
     """Deficiencies closed in these days, by the worst class each had, and the time from opening to closing."""
 
-    level = serializers.ChoiceField(choices=[level.value for level in Level])
+    level = serializers.ChoiceField(choices=LEVELS)
     count = serializers.IntegerField()
     median_hours = serializers.FloatField(allow_null=True)
     ninth_tenth_hours = serializers.FloatField(allow_null=True)

@@ -30,11 +30,11 @@ from fleet.jobs import queries, states, suggest
 from fleet.jobs.acts import JobDecision
 from fleet.jobs.models import Job as Row
 from fleet.portfolio.models import Boiler
+from fleet.rules.values import LEVELS
 
 ValidatedData = Mapping[str, Any]
 MAX_ITEMS = 60
 DECISION_RESPONSES = problem_responses(400, 401, 403, 404, 409, 412, 413, 415, 422, 428, 503)
-LEVELS = ("hold", "urgent", "routine")
 
 # About the demonstration's boiler 1 in 12 Alder Terrace. All are valid requests.
 EXAMPLE_BUILDING = "2842435a-aa19-54d2-8ddb-337f72130b35"

@@ -12,7 +12,6 @@ from drf_spectacular.utils import OpenApiParameter
 from rest_framework import serializers
 from rest_framework.request import Request
 
-from api.http.answers import STANDINGS
 from api.http.detail_endpoints import DetailEndpoint, describe_detail
 from api.http.paged_lists import ListEndpoint, ListWalk, describe_list
 from fleet.accounts import policy
@@ -20,11 +19,11 @@ from fleet.accounts.requests import user_of
 from fleet.board import standing_columns
 from fleet.catalog import queries as catalog
 from fleet.portfolio.models import Portfolio as Row
-from fleet.rules.values import Standing
+from fleet.rules.values import STANDINGS
 from fleet.terms import queries as terms
 
 PORTFOLIO_PATH_PARAMETER = OpenApiParameter("portfolio", UUID, OpenApiParameter.PATH)
-NO_BOILERS = {s.value: 0 for s in Standing}
+NO_BOILERS = dict.fromkeys(STANDINGS, 0)
 CountsSerializer = type(
     "CountsSerializer",
     (serializers.Serializer,),

@@ -26,12 +26,13 @@ from fleet.portfolio import queries as register
 from fleet.portfolio.models import Position
 from fleet.rules.catalogue import Catalogue
 from fleet.rules.values import State
+from fleet.rules.vocabulary import values_of
 from fleet.terms import queries as terms
 from fleet.visits import places as visit_places
 from fleet.visits.places import PlaceValue, Stay
 
 POSITION_PATH_PARAMETER = OpenApiParameter("position", UUID, OpenApiParameter.PATH)
-STATES = [s.value for s in State]
+STATES = values_of(State)
 NOT_JUDGED_REASON = {"rule": "", "sentence": "It has not been judged yet.", "hazard": "", "position": None}
 
 

@@ -12,9 +12,7 @@ from api.boilers import BOILER_PATH_PARAMETER
 from api.http.access import boiler_for
 from api.http.detail_endpoints import DetailEndpoint, describe_detail
 from fleet.jobs import work_sheet
-from fleet.rules.values import Level
-
-LEVELS = [level.value for level in Level]
+from fleet.rules.values import LEVELS
 
 
 class ToReadSerializer(serializers.Serializer[Any]):

@@ -12,11 +12,12 @@ from rest_framework.response import Response
 from rest_framework.views import APIView
 
 from api.http.access import boiler_for
-from api.http.answers import STANDINGS, ReasonSerializer, problem_responses
+from api.http.answers import ReasonSerializer, problem_responses
 from api.http.query_validation import validate_query
 from api.http.strict import InstantField, StrictSerializer
 from fleet.pipeline.answer import CAUTION
 from fleet.reading import standing_history
+from fleet.rules.values import STANDINGS
 
 
 class StandingQuerySerializer(StrictSerializer):

@@ -10,7 +10,7 @@ from drf_spectacular.utils import OpenApiParameter, extend_schema_field
 from rest_framework import serializers
 from rest_framework.request import Request
 
-from api.http.answers import FindingSerializer, MissingSerializer
+from api.http.answers import READY, FindingSerializer, MissingSerializer
 from api.http.detail_endpoints import DetailEndpoint, describe_detail
 from api.http.paged_lists import PageSerializer
 from api.http.strict import IdField, InstantField
@@ -23,7 +23,6 @@ from fleet.visits.models import Visit as Row
 
 SEE_ACTION = "visit.see"
 VISIT_PATH_PARAMETER = OpenApiParameter("visit", UUID, OpenApiParameter.PATH)
-READY = ("ready", "not_ready", "cant_say")
 
 
 class VisitsQuerySerializer(PageSerializer):

@@ -8,7 +8,7 @@ from uuid import uuid4
 from rest_framework import serializers
 
 from api.http.strict import FlagField, IdField, InstantField, StrictSerializer, TextField, ValuesField, make_fault
-from fleet.rules.vocabulary import CLAIMED_OUTCOMES, ArrivalState, EntryAct, LeftAs
+from fleet.rules.vocabulary import CLAIMED_OUTCOMES, ArrivalState, EntryAct, LeftAs, values_of
 from fleet.visits.incoming import IncomingEntry, IncomingVisit, Person
 
 KINDS = (
@@ -21,11 +21,11 @@ KINDS = (
     "restart",
     "inspection",
 )
-ARRIVALS = tuple(state.value for state in ArrivalState)
-LEFT = tuple(state.value for state in LeftAs)
-OUTCOMES = tuple(outcome.value for outcome in CLAIMED_OUTCOMES)
+ARRIVALS = values_of(ArrivalState)
+LEFT = values_of(LeftAs)
+OUTCOMES = values_of(CLAIMED_OUTCOMES)
 WHY = ("no_call_for_heat", "out_of_time", "no_access", "no_part", "unsafe", "not_fitted")
-ACTS = tuple(act.value for act in EntryAct)
+ACTS = values_of(EntryAct)
 # Besides the act itself, `ref` and `performed_at`, which every entry may have.
 FIELDS_BY_ACT = {
     "test": {"position", "phase", "outcome", "why", "readings"},

@@ -215,10 +215,10 @@ SPECTACULAR_SETTINGS = {
         "api.http.limits.describe_limits",
     ],
     "ENUM_NAME_OVERRIDES": {
-        "StandingEnum": "api.http.answers.STANDINGS",
+        "StandingEnum": "fleet.rules.values.STANDINGS",
         "VisitKindEnum": "api.visit_serializers.KINDS",
         "PositionStateEnum": "api.positions.STATES",
-        "ReadyEnum": "api.visit_lists.READY",
+        "ReadyEnum": "api.http.answers.READY",
     },
     "SWAGGER_UI_DIST": "SIDECAR",
     "SWAGGER_UI_FAVICON_HREF": "SIDECAR",

@@ -4,7 +4,9 @@ from typing import Any
 
 from rest_framework import serializers
 
-STANDINGS = ("hold", "exposed", "impaired", "due", "clear", "not_surveyed", "off")
+from fleet.rules.values import LEVELS, STANDINGS
+
+READY = ("ready", "not_ready", "cant_say")
 
 
 class ReasonSerializer(serializers.Serializer[Any]):
@@ -40,7 +42,7 @@ class FindingSerializer(serializers.Serializer[Any]):
     rule = serializers.CharField()
     position = serializers.UUIDField(allow_null=True)
     entries = serializers.ListField(child=serializers.UUIDField())
-    level = serializers.ChoiceField(choices=("hold", "urgent", "routine"))
+    level = serializers.ChoiceField(choices=LEVELS)
     sentence = serializers.CharField()
     first_act = serializers.CharField()
 
@@ -67,7 +69,7 @@ class MissingSerializer(serializers.Serializer[Any]):
 class ReadinessSerializer(serializers.Serializer[Any]):
     """Whether the boiler was left ready: ready, not ready or can't say."""
 
-    answer = serializers.ChoiceField(choices=("ready", "not_ready", "cant_say"))
+    answer = serializers.ChoiceField(choices=READY)
     missing = MissingSerializer(many=True)
     not_looked_at = MissingSerializer(many=True)
 

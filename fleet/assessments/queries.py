@@ -14,7 +14,7 @@ from fleet.assessments.models import Answer, Finding, Readiness, Verdict, Waitin
 from fleet.catalog import queries as catalog
 from fleet.records.row_order import rows_after
 from fleet.rules.catalogue import Catalogue
-from fleet.rules.values import Level
+from fleet.rules.values import LEVELS
 from fleet.visits.models import Entry, Reading
 
 _ACTS = {"replace": "Replaced", "fit": "Fitted", "remove": "Removed", "set": "Set"}
@@ -148,7 +148,7 @@ def _answered_outcomes(visit: UUID) -> dict[str, str]:
 def findings_of(visit: UUID) -> list[Finding]:
     """Return the findings of a visit, worst class first, then in the order of entries."""
     rows = Finding.objects.filter(visit=visit).select_related("position", "entry").order_by("entry__number", "rule")
-    return sorted(rows, key=lambda f: tuple(Level).index(Level(f.level)))
+    return sorted(rows, key=lambda f: LEVELS.index(f.level))
 
 
 def readiness_of(visit: UUID) -> Readiness | None:

@@ -13,7 +13,7 @@ from django.db.models.functions import Coalesce
 
 from fleet.board.models import Segment, StateSegment
 from fleet.portfolio.models import Boiler, Position, ServiceState
-from fleet.rules.values import ServiceMode, Standing
+from fleet.rules.values import STANDINGS, ServiceMode, Standing
 
 NOT_SURVEYED = Standing.NOT_SURVEYED
 
@@ -66,5 +66,5 @@ def count_standings(boilers: QuerySet[Boiler], at: datetime) -> dict[UUID, dict[
     grouped = with_standing(boilers, at).order_by().values_list("portfolio", "standing").annotate(Count("id"))  # type: ignore[misc]
     by_portfolio: dict[UUID, dict[str, int]] = {}
     for portfolio, standing, number in grouped:
-        by_portfolio.setdefault(portfolio, {s.value: 0 for s in Standing})[standing] = number
+        by_portfolio.setdefault(portfolio, dict.fromkeys(STANDINGS, 0))[standing] = number
     return by_portfolio

@@ -20,11 +20,11 @@ from fleet.rules.catalogue import (
     TouchRule,
     Variant,
 )
+from fleet.rules.values import LEVELS
 
 ROLE_PARTS = ("protection", "initiator", "input_path", "output_path", "reference")
 QUALIFICATIONS = ("operator", "technician", "fire_side", "valve_shop", "inspector", "utility")
 TOUCHES = ("open", "adjust", "disconnect", "jumper")
-LEVELS = ("hold", "urgent", "routine")
 FAILURE_KINDS = ("device", "path", "presumed", "none")
 JOINS = ("", "air_or_vent", "flue_gas")
 READING_TYPES = ("bool", "number", "choice")

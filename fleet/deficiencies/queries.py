@@ -11,7 +11,7 @@ from django.db.models import F
 from fleet.catalog import queries as catalog
 from fleet.deficiencies.life import DeficiencyLife, acts_by_episode, episodes_of_rows, level_at, life_at
 from fleet.deficiencies.models import Deficiency, DeficiencyAct
-from fleet.rules.values import Level
+from fleet.rules.values import LEVELS
 from fleet.rules.vocabulary import EntryAct
 
 
@@ -64,7 +64,7 @@ def open_deficiencies(boiler: UUID, at: datetime) -> list[OpenDeficiency]:
     about = DeficiencyAct.objects.filter(deficiency__boiler=boiler).select_related("deficiency", "by", "assignee")
     acts = acts_by_episode(about.order_by("at", "acted_on", "id"), episodes_of_rows(listed))
     opened = [_open_deficiency(row, release, acts.get(row.id, []), at) for row in listed]
-    return sorted(opened, key=lambda o: tuple(Level).index(Level(o.level)))
+    return sorted(opened, key=lambda o: LEVELS.index(o.level))
 
 
 def _open_deficiency(row: Deficiency, release: Any, acts: list[DeficiencyAct], at: datetime) -> OpenDeficiency:

@@ -6,7 +6,7 @@ Source: published values section 3 (HG-605, CW-310 from memory; trade practice);
 from dataclasses import dataclass
 
 from fleet.engineering.checks import Impossible, Range, require
-from fleet.engineering.verdicts import EngineeringJudgement, EngineeringReason, judge_reasons
+from fleet.engineering.verdicts import LEVELS, EngineeringJudgement, EngineeringReason, judge_reasons
 
 MAX_STEAM_PSI = 15.0  # MAWP of a low-pressure steam boiler (COMAR 09.12.01.10)
 LIMIT_UNDER_VALVE_PSI = 2.0
@@ -62,7 +62,7 @@ def find_ladder_faults(ladder: Ladder) -> list[LadderFault]:
         *_faults_of_order(ladder),
         *_faults_of_gaps(ladder),
     ]
-    return sorted(ladder_faults, key=lambda f: ("hold", "urgent", "routine").index(f.level))
+    return sorted(ladder_faults, key=lambda f: LEVELS.index(f.level))
 
 
 def _faults_over_fifteen(ladder: Ladder) -> list[LadderFault]:

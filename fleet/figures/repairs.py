@@ -11,7 +11,7 @@ from django.db.models import QuerySet
 from fleet.deficiencies.models import Deficiency
 from fleet.figures.days import around_days, local_day
 from fleet.portfolio.models import Boiler
-from fleet.rules.values import Level
+from fleet.rules.values import LEVELS, worst_level
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,14 +54,13 @@ def closed_repairs(boilers: QuerySet[Boiler], first: date, last: date) -> list[R
 
 
 def _worst_level(row: Deficiency) -> str:
-    had = {segment["level"] for segment in row.levels}
-    return next(level.value for level in Level if level.value in had)
+    return worst_level(segment["level"] for segment in row.levels)
 
 
 def repair_times_by_class(repairs: Iterable[Repair]) -> dict[str, RepairTimes]:
     """Return the times of repairs by the worst class each had."""
     listed = list(repairs)
-    return {level.value: repair_times([r for r in listed if r.level == level.value]) for level in Level}
+    return {level: repair_times([r for r in listed if r.level == level]) for level in LEVELS}
 
 
 def repair_times(repairs: list[Repair]) -> RepairTimes:
@@ -76,7 +75,7 @@ def repair_times(repairs: list[Repair]) -> RepairTimes:
 def open_times_by_class(boilers: QuerySet[Boiler], at: datetime) -> dict[str, list[timedelta]]:
     """Return how long the open deficiencies have been open at `at`, by the worst class each had: one query."""
     waiting = Deficiency.objects.filter(boiler__in=boilers, withdrawn=False, closed_at=None, opened_at__lte=at)
-    times: dict[str, list[timedelta]] = {level.value: [] for level in Level}
+    times: dict[str, list[timedelta]] = {level: [] for level in LEVELS}
     for row in waiting:
         times[_worst_level(row)].append(at - row.opened_at)
     return times

@@ -5,7 +5,7 @@ boiler's building. A future day is a forecast by time alone.
 """
 
 from collections import Counter
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 from itertools import accumulate
@@ -15,7 +15,7 @@ from django.db.models import Count, F, Q, QuerySet
 
 from fleet.board.models import ClassSpan, StandingSpan
 from fleet.portfolio.models import Boiler
-from fleet.rules.values import Level, Standing
+from fleet.rules.values import LEVELS, STANDINGS
 
 # Age bands of open deficiencies, in days: each from its number up to the next one (common practice).
 AGE_BANDS = (0, 7, 30, 90)
@@ -32,16 +32,16 @@ class DayCounts:
 def standings_per_day(boilers: QuerySet[Boiler], first: date, last: date) -> list[DayCounts]:
     """Return how many boilers were in each standing at the end of each day, counted from their register dates on."""
     spans = StandingSpan.objects.filter(boiler__in=boilers)
-    return list(_per_day(spans, "standing", names=[s.value for s in Standing], first=first, last=last))
+    return list(_per_day(spans, "standing", names=STANDINGS, first=first, last=last))
 
 
 def open_by_class_per_day(boilers: QuerySet[Boiler], first: date, last: date) -> list[DayCounts]:
     """Return how many deficiencies of each class were open at the end of each day."""
     spans = ClassSpan.objects.filter(boiler__in=boilers)
-    return list(_per_day(spans, "level", names=[level.value for level in Level], first=first, last=last))
+    return list(_per_day(spans, "level", names=LEVELS, first=first, last=last))
 
 
-def _per_day(spans: QuerySet[Any], name: str, names: list[str], first: date, last: date) -> Iterator[DayCounts]:
+def _per_day(spans: QuerySet[Any], name: str, names: Sequence[str], first: date, last: date) -> Iterator[DayCounts]:
     """Count what holds on the first day, then what begins and ends on each later one: three queries."""
     now = Counter(dict(_held_on(spans, first).values_list(name).annotate(Count("id"))))
     steps: dict[date, Counter[str]] = {}

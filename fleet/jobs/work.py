@@ -6,7 +6,7 @@ from datetime import datetime
 from uuid import UUID
 
 from fleet.rules.catalogue import Catalogue, ProcedureSpec
-from fleet.rules.values import Level
+from fleet.rules.values import LEVELS, worst_level
 
 # Common practice: a visit's own minutes are for arriving, air, glass, tags, a talk and the leaving checks. A repair
 # has an allowance, since no catalogue knows its length before the device is open.
@@ -49,19 +49,13 @@ class Trip:
         return worst_level(i.level for i in self.items)
 
 
-def worst_level(levels: Iterable[str]) -> str:
-    """Return the worst of some classes."""
-    had = set(levels)
-    return next(level.value for level in Level if level.value in had)
-
-
 def group_trips(work_items: Iterable[WorkItem], release: Catalogue) -> list[Trip]:
     """Group work by skill into one trip each, the worst class first."""
     by_skill: dict[str, list[WorkItem]] = {}
     for item in work_items:
         by_skill.setdefault(skill_of(release.procedures.get(item.procedure)), []).append(item)
     trips = [plan_trip(skill, items, release) for skill, items in by_skill.items()]
-    return sorted(trips, key=lambda t: (tuple(Level).index(Level(t.level)), t.skill))
+    return sorted(trips, key=lambda t: (LEVELS.index(t.level), t.skill))
 
 
 def plan_trip(skill: str, items: Sequence[WorkItem], release: Catalogue) -> Trip:

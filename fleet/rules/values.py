@@ -1,5 +1,6 @@
 """Every value that crosses a room's border: what `judge` is given (from `facts`), and here what it answers."""
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime
 from enum import StrEnum
@@ -25,6 +26,7 @@ from fleet.rules.facts import (
     VisitFact,
     as_number,
 )
+from fleet.rules.vocabulary import values_of
 
 __all__ = [
     "ActFact",
@@ -114,6 +116,15 @@ class Level(StrEnum):
     HOLD = "hold"
     URGENT = "urgent"
     ROUTINE = "routine"
+
+
+STANDINGS, LEVELS = values_of(Standing), values_of(Level)  # worst first
+
+
+def worst_level(levels: Iterable[str]) -> str:
+    """Return the worst of some classes, of which there must be one."""
+    present_levels = set(levels)
+    return next(level for level in LEVELS if level in present_levels)
 
 
 @dataclass(frozen=True, slots=True)

@@ -3,7 +3,13 @@
 Every other place takes them from here: the checks of what is posted, the choices of the API, the rules, the pages.
 """
 
+from collections.abc import Iterable
 from enum import StrEnum
+
+
+def values_of(words: Iterable[StrEnum]) -> tuple[str, ...]:
+    """Return the words as plain texts, in their order: for choices, for columns and keys of counts."""
+    return tuple(word.value for word in words)
 
 
 class EntryAct(StrEnum):

@@ -12,8 +12,8 @@ from fleet.jobs.work import (
     group_trips,
     plan_trip,
     quickest_code,
-    worst_level,
 )
+from fleet.rules.values import worst_level
 from tests.portfolio.sheets import CATALOGUE
 
 BOILER, UPPER, VALVE = uuid4(), uuid4(), uuid4()

@@ -7,7 +7,7 @@ from functools import cached_property
 from uuid import UUID
 
 from fleet.rules.catalogue import Hazard, RoleSpec
-from fleet.rules.values import Level, Reason, ServiceMode, Standing, State
+from fleet.rules.values import LEVELS, Level, Reason, ServiceMode, Standing, State
 
 ACT_BY_STANDING = {
     Standing.HOLD: "Not to be left firing; fire only to test, with a qualified person at the boiler the whole time.",
@@ -90,7 +90,7 @@ def decide_standing(view: BoilerView) -> Decision:
 
 
 def _level_rank(case: OpenCase) -> int:
-    return tuple(Level).index(case.level)
+    return LEVELS.index(case.level)
 
 
 def _distinct_reasons(reasons: Iterable[Reason]) -> tuple[Reason, ...]:
