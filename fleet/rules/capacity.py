@@ -12,7 +12,7 @@ CAST_IRON = "cast_iron"  # goes by its output whatever its surface (S11)
 def compare_capacity(
     boiler: Mapping[str, Value], terms: AdoptedTerms, stamps: Sequence[float | None]
 ) -> ReliefCapacity | None:
-    """Compare the stamps of all valves together with what this boiler needs, in lb/h; None where that is not known.
+    """Compare the stamps of all valves together with what this boiler needs, in lb/h. None if the need is not known.
 
     `boiler`: `output_btu_h`, and for the greater-of rule `heating_surface_ft2`, `firing` and `construction`.
     """
@@ -33,5 +33,5 @@ def compare_capacity(
 
 
 def surface_counts(boiler: Mapping[str, Value], terms: AdoptedTerms) -> bool:
-    """Whether the rule adopted asks for this boiler's heating surface."""
+    """Return whether the adopted rule needs this boiler's heating surface."""
     return terms.relief_rule == GREATER_OF_RULE and boiler.get("construction") != CAST_IRON

@@ -103,7 +103,7 @@ class ProcedureSpec:
     fails_as: str = ""
 
     def covers_or_is(self, code: str) -> bool:
-        """Whether a pass of this procedure answers a failure found by `code`."""
+        """Return whether a pass of this procedure answers a failure found by `code`."""
         return code == self.code or code in self.covers
 
 
@@ -212,7 +212,7 @@ class Catalogue:
     contradictions: tuple[Contradiction, ...] = ()
 
     def tests_of(self, pair: Contradiction) -> frozenset[str]:
-        """What tests a suspect of a contradiction: by its row, by the pair itself, by what answers what was seen."""
+        """Return what tests a suspect of a contradiction: by its row, by the pair, by what answers what was seen."""
         procedure_codes = set(pair.tested_by)
         for label in (pair.first, pair.second):
             observation = self.observations.get(label)
@@ -221,7 +221,7 @@ class Catalogue:
         return frozenset(procedure_codes)
 
     def contradicted_by(self, label: str) -> list[Contradiction]:
-        """The pairs that have this label (an observation, or a test with its outcome) as one of their two sides."""
+        """Return the pairs that have this label, an observation or a test with its outcome, as one of their sides."""
         return self._contradicted.get(label, [])
 
     @cached_property
@@ -233,16 +233,16 @@ class Catalogue:
         return pairs_by_label
 
     def closing_procedures(self, codes: Iterable[str], role: str | None) -> list[ProcedureSpec]:
-        """Which of a finding's closing procedures a place of this role can have; all of them where there is no place.
+        """Return the closing procedures of a finding that a place of this role can have; all without a place.
 
-        A missing limit is not proven by the test of an alarm.
+        A missing limit, for one, is not proven by the test of an alarm.
         """
         kinds = self.roles[role].kinds if role else None
         procedures = (self.procedures[code] for code in codes if code in self.procedures)
         return [p for p in procedures if kinds is None or kinds & p.kinds]
 
     def proofs_of_kind(self, kind: str, proof: str) -> list[ProcedureSpec]:
-        """The procedures that give this kind a proof of this sort (`full`, `partial` or `due_only`)."""
+        """Return the procedures that give this kind a proof of this sort: `full`, `partial` or `due_only`."""
         return self._proofs.get((kind, proof), [])
 
     @cached_property

@@ -16,7 +16,7 @@ Value = bool | float | str | None
 
 
 def as_number(value: object) -> float | None:
-    """A value as a number; None where it is none: yes and no are not 1 and 0."""
+    """Return a value as a number, None where it is none. Yes and no are not 1 and 0."""
     return float(value) if isinstance(value, (int, float)) and not isinstance(value, bool) else None
 
 
@@ -204,15 +204,15 @@ class Evidence:
         return {p.id: p for p in self.positions}
 
     def terms_at(self, at: datetime | None) -> AdoptedTerms:
-        """The terms in force at an instant (None: the beginning of time); the first reach back over all of it."""
+        """Return the terms in force at an instant (None: the beginning of time). The first reach back to it."""
         return self.law_at(at).terms
 
     def catalogue_at(self, at: datetime | None) -> Catalogue:
-        """The release in force at an instant (None: the beginning of time)."""
+        """Return the release in force at an instant (None: the beginning of time)."""
         return self.law_at(at).catalogue
 
     def law_at(self, at: datetime | None) -> LawInForce:
-        """Terms and release in force at an instant (None: the beginning of time)."""
+        """Return terms and release in force at an instant (None: the beginning of time)."""
         return self.laws[bisect_right(self._law_starts, at) if at else 0]
 
     @cached_property
@@ -243,7 +243,7 @@ class Evidence:
                 yield begin, end, law
 
     def procedure_by_code(self, code: str) -> ProcedureSpec:
-        """A procedure by its code, from the newest release that has it: a code is retired, never reused."""
+        """Return a procedure from the newest release that has it. A code is retired, never reused."""
         return self._procedures[code]
 
     @cached_property
@@ -264,12 +264,12 @@ class Evidence:
         return spans
 
     def role_by_code(self, code: str) -> RoleSpec:
-        """A role by its code, from the newest release that has it."""
+        """Return a role from the newest release that has it."""
         return next(law.catalogue.roles[code] for law in reversed(self.laws) if code in law.catalogue.roles)
 
 
 def _day_after(at: datetime, zone: str) -> date:
-    """The day after the last one that has any part before `at`."""
+    """Return the day after the last one that has any part before `at`."""
     return day_of(at - timedelta(microseconds=1), zone) + timedelta(days=1)
 
 

@@ -177,12 +177,12 @@ class LevelSegment:
 
 
 def deficiency_id(boiler: UUID, position: UUID | None, rule: str, episode: int) -> UUID:
-    """The id of an episode follows from what it is, so that alerts can name it before it is stored."""
+    """Return the id of an episode. It follows from what the episode is, so alerts can name it before it is stored."""
     return uuid5(boiler, f"{position} {rule} {episode}")
 
 
 def paper_id(boiler: UUID, kind: str) -> UUID:
-    """What an alert about a boiler's papers of one kind is about."""
+    """Return what an alert about a boiler's papers of one kind is about."""
     return uuid5(boiler, f"paper {kind}")
 
 

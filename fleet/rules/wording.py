@@ -14,19 +14,19 @@ _MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct",
 
 @lru_cache(8_192)
 def local_day(at: datetime, zone: str) -> str:
-    """The local day of an instant, as in "Tue 24 Nov 2026"."""
+    """Return the local day of an instant, as in "Tue 24 Nov 2026"."""
     day = day_of(at, zone)
     return f"{_DAYS[day.weekday()]} {day.day:02} {_MONTHS[day.month - 1]} {day.year}"
 
 
 def join_with_or(names: Iterable[str]) -> str:
-    """Names joined by "or"."""
+    """Join names by "or"."""
     listed = sorted(names)
     return " or ".join([", ".join(listed[:-1]), listed[-1]] if len(listed) > 1 else listed)
 
 
 def asked_for(evidence: Evidence, needs: Iterable[Iterable[str]]) -> str:
-    """What is still to pass, in words: "slow drain or evaporation", "valve closure and leak test"."""
+    """Return what is still to pass, in words: "slow drain or evaporation", "valve closure and leak test"."""
     return " and ".join(
         sorted(join_with_or(evidence.procedure_by_code(code).name.lower() for code in group) for group in needs)
     )

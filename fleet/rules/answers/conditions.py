@@ -36,7 +36,7 @@ def gather_conditions(
     readiness: Sequence[ReadinessAnswer],
     acts: Sequence[ActFact],
 ) -> tuple[Condition, ...]:
-    """Every condition of the boiler that held, holds or will hold by time alone, in the order they begin."""
+    """Return every condition of the boiler that held, holds or will hold by time alone, in the order they begin."""
     gathered = [
         *_standing_conditions(timeline, standings),
         *_lapse_conditions(timeline, states),
@@ -56,7 +56,7 @@ def gather_conditions(
 
 
 def _standing_conditions(timeline: Timeline, standings: Sequence[StandingSegment]) -> Iterator[Condition]:
-    """Hold and exposed, one condition for a run of segments whatever their reasons."""
+    """Yield hold and exposed. Neighboring segments of one standing are one condition, whatever their reasons."""
     boiler = timeline.evidence.boiler
     open_: Condition | None = None
     for segment in standings:
@@ -75,7 +75,10 @@ def _standing_conditions(timeline: Timeline, standings: Sequence[StandingSegment
 
 
 def _lapse_conditions(timeline: Timeline, states: Sequence[PositionStateSegment]) -> Iterator[Condition]:
-    """Due and lapsed, per position, while the boiler's clocks run; one condition however often its reason changes."""
+    """Yield due and lapsed of each position while the boiler's clocks run.
+
+    One condition stays one however often its reason changes.
+    """
     for begin, end, segment in _join_runs(states):
         level = _OF_STATE.get(segment.state)
         # The grace of an operator proof changes no state: it only times the reminder.
@@ -96,7 +99,7 @@ def _lapse_conditions(timeline: Timeline, states: Sequence[PositionStateSegment]
 def _join_runs(
     states: Sequence[PositionStateSegment],
 ) -> Iterator[tuple[datetime | None, datetime | None, PositionStateSegment]]:
-    """Join neighbouring segments of one position and state; the first of them gives the reason."""
+    """Join neighboring segments of one position and state. The first of them gives the reason."""
     run: list[PositionStateSegment] = []
     for segment in states:
         if run and (segment.position, segment.state, segment.since) != (run[0].position, run[0].state, run[-1].until):
@@ -110,7 +113,10 @@ def _join_runs(
 def _running_spans(
     timeline: Timeline, since: datetime, until: datetime | None
 ) -> Iterator[tuple[datetime, datetime | None]]:
-    """The parts of a span in which the boiler was in service or on hot standby; from one to the other is no cut."""
+    """Yield the parts of a span in which the boiler was in service or on hot standby.
+
+    A change between the two does not cut a part.
+    """
     within = {s.since for s in timeline.services if s.since > since and (until is None or s.since < until)}
     begun: datetime | None = None
     for cut in (since, *sorted(within)):
@@ -123,7 +129,7 @@ def _running_spans(
 
 
 def _not_ready_conditions(timeline: Timeline, readiness: Sequence[ReadinessAnswer]) -> Iterator[Condition]:
-    """Not ready, or can't say, until a later visit that had the boiler in hand; a routine check is no such visit."""
+    """Yield *not ready* and *can't say* until a later visit that had the boiler in hand (no routine check)."""
     in_hand = {v.id for v in timeline.evidence.visits if took_out(timeline.evidence, v)}
     answers = {r.visit: r for r in readiness if r.visit in in_hand}
     ends = sorted((timeline.run.after[visit].at, visit) for visit in answers)

@@ -31,14 +31,14 @@ def hold_but_firing_conditions(timeline: Timeline, holds: Sequence[Condition]) -
 
 
 def _firing_reports(timeline: Timeline) -> Iterator[tuple[datetime, bool]]:
-    """Every word on whether the boiler fires, in order; a visit's last word is how it was left."""
+    """Yield every report on whether the boiler fires, in order. The last report of a visit is how it was left."""
     visits = {v.id: v for v in timeline.evidence.visits if v.of_this_boiler}.values()
     words = [word for visit in visits for word in _reports_of_visit(visit, timeline.run.after[visit.id].at)]
     yield from ((at, fires) for at, _, fires in sorted(words))
 
 
 def _reports_of_visit(visit: VisitFact, end: datetime) -> Iterator[tuple[datetime, tuple[UUID, int], bool]]:
-    """The words of one visit, each with its instant and its place among those of the same instant."""
+    """Yield the reports of one visit, each with its instant and its place among those of the same instant."""
     qualified = bool(visit.qualifications - {"operator"})
     # Fired to test, with somebody qualified at the boiler the whole time, it was not left firing.
     safe = qualified and visit.left_as in (*LEFT_OFF, LeftAs.ATTENDED)
@@ -53,7 +53,7 @@ def _reports_of_visit(visit: VisitFact, end: datetime) -> Iterator[tuple[datetim
 
 
 def _is_firing(entry: EntryFact) -> bool | None:
-    """A burner seen firing, or pressure on the gauge; seen or left off; None where the entry says neither."""
+    """Return whether an entry says that the burner fired: seen firing, or with pressure. None if it says nothing."""
     if entry.act == EntryAct.OBSERVE and entry.code in ("found_off", "left_off"):
         return False
     pressure = (as_number(entry.readings.get("gauge_psi")) or 0.0) > 0

@@ -16,7 +16,7 @@ HORIZON = timedelta(days=3 * 366)  # past and ahead of what is known: more is as
 
 
 def heat_of_boiler(timeline: Timeline, standings: Sequence[StandingSegment]) -> HeatEvidence:
-    """Return what one boiler's evidence says of heat."""
+    """Return what one boiler's evidence says about heat."""
     # What stood before anything was known of the boiler left nobody in the cold.
     holds: list[Span] = [(s.since, s.until) for s in standings if s.standing is Standing.HOLD and s.since]
     visits = sorted(
@@ -35,9 +35,9 @@ def heat_of_boiler(timeline: Timeline, standings: Sequence[StandingSegment]) -> 
 
 
 def building_conditions(building: UUID, name: str, boilers: Sequence[HeatEvidence]) -> tuple[Condition, ...]:
-    """Building without heat: in season every boiler that heats it is cold, or a no-heat call went unanswered.
+    """Return when a building was without heat: all its boilers cold in season, or a no-heat call not answered.
 
-    It runs from what caused it: the hold or lock-out of the last boiler, or the call.
+    A condition begins with what caused it: the hold or lock-out of the last boiler, or the call.
     """
     if not boilers:
         return ()
@@ -64,7 +64,7 @@ def _unanswered_calls(boilers: Sequence[HeatEvidence]) -> Iterator[Span]:
 
 
 def _not_in_service(timeline: Timeline) -> Iterator[Span]:
-    """Not counted on while laid up or retired; no word of it means in service."""
+    """Yield the spans in which nobody counts on the boiler: laid up or retired. Without a word it is in service."""
     for change, following in pairwise([*timeline.services, None]):
         # Isolated it was taken out for a fault: its building counts on it all the same.
         if change is not None and not change.state.runs and change.state is not ServiceMode.ISOLATED:
@@ -72,7 +72,7 @@ def _not_in_service(timeline: Timeline) -> Iterator[Span]:
 
 
 def _never_heats(timeline: Timeline) -> Iterator[Span]:
-    """A boiler that only makes domestic hot water, from the day the register says so to the day it says otherwise."""
+    """Yield the spans in which the register says that the boiler only makes domestic hot water."""
     heat_settings = [s for s in timeline.evidence.settings if s.position is None and s.key == "heats"]
     ordered = sorted(heat_settings, key=lambda s: (s.since, str(s.value)))
     for setting, following in pairwise([*ordered, None]):
@@ -94,7 +94,7 @@ def _heat_reports(visits: Sequence[VisitFact], ends: dict[UUID, datetime]) -> It
 
 
 def _heating_seasons(timeline: Timeline) -> Iterator[Span]:
-    """The heating seasons, three years before the first visit and after the newest; without one, all of time."""
+    """Yield the heating seasons from three years before the first visit. Without a season, yield all of time."""
     zone, ends = timeline.evidence.zone, sorted(a.at for a in timeline.run.after.values())
     season = timeline.evidence.terms_at(ends[-1] if ends else None).season
     if season is None:

@@ -16,9 +16,9 @@ SEASON_EARLY_DAYS = 90  # a service this long before the season starts serves fo
 
 
 def past_date_alerts(timeline: Timeline, acts: Sequence[ActFact]) -> Iterator[Condition]:
-    """Urgent deficiencies still open after the portfolio's days; holds are told as holds.
+    """Yield urgent deficiencies that are open after the portfolio's days. Holds have alerts of their own.
 
-    One that is deferred is silent until the deferral's end, or until its class rises over what it was deferred at.
+    A deferral silences its deficiency until it ends, or until the class rises above the one it was deferred at.
     """
     for case, levels in zip(timeline.cases, timeline.levels, strict=True):
         deferred = [a for a in acts if a.kind == "deferred" and a.subject == _deficiency_subject(timeline, case)]
@@ -34,7 +34,7 @@ def _is_within(at: datetime, segment: LevelSegment) -> bool:
 
 
 def _outside_spans(condition: Condition, silent: Sequence[tuple[datetime, datetime | None]]) -> Iterator[Condition]:
-    """What is left of a condition outside the spans in which nobody wants to be reminded of it."""
+    """Yield what is left of a condition outside the spans in which reminders are silent."""
     since = condition.since
     for begin, end in silent:
         if since < begin and (condition.until is None or begin < condition.until):
@@ -68,7 +68,7 @@ def _deficiency_subject(timeline: Timeline, case: EpisodeCase) -> UUID:
 
 
 def repaired_not_proven(timeline: Timeline, acts: Sequence[ActFact]) -> Iterator[Condition]:
-    """A repair is claimed, in a visit or by report, from its act to its proof."""
+    """Yield repairs that were claimed, in a visit or by a report, from the claim to the proof."""
     zone = timeline.evidence.zone
     for case in timeline.cases:
         since = repaired_at(timeline, case, acts)
@@ -81,7 +81,7 @@ def repaired_not_proven(timeline: Timeline, acts: Sequence[ActFact]) -> Iterator
 
 
 def repaired_at(timeline: Timeline, case: EpisodeCase, acts: Sequence[ActFact]) -> datetime | None:
-    """When it was first said to be repaired since it was last found; what was found again was not repaired."""
+    """Return when a repair was first claimed after the fault was last found. An earlier claim did not help."""
     found_at = case.newest_at or case.opened_at
     own_reports = [a for a in acts if a.kind == "repair_reported" and a.subject == _deficiency_subject(timeline, case)]
     repair_reports = [
@@ -91,7 +91,7 @@ def repaired_at(timeline: Timeline, case: EpisodeCase, acts: Sequence[ActFact]) 
 
 
 def certificate_conditions(timeline: Timeline) -> Iterator[Condition]:
-    """A paper that runs out within the portfolio's lead, until a newer one of its kind is there."""
+    """Yield papers that run out within the portfolio's lead, until a newer one of the same kind is there."""
     evidence = timeline.evidence
     for paper in evidence.papers:
         out = day_start(paper.until + timedelta(days=1), evidence.zone)
@@ -107,7 +107,7 @@ def certificate_conditions(timeline: Timeline) -> Iterator[Condition]:
 
 
 def due_soon_conditions(timeline: Timeline, states: Sequence[PositionStateSegment]) -> Iterator[Condition]:
-    """A full proof that will be due within the portfolio's lead; the weekly work of a caretaker is no news."""
+    """Yield full proofs that will be due within the portfolio's lead. Operator proofs are left out."""
     for position in dict.fromkeys(s.position for s in states):
         segments = timeline.states_of(position)
         by_due: dict[datetime, list[PositionStateSegment]] = {}
@@ -126,7 +126,7 @@ def due_soon_conditions(timeline: Timeline, states: Sequence[PositionStateSegmen
 
 
 def missed_season_conditions(timeline: Timeline) -> Iterator[Condition]:
-    """The heating season began and nobody served the boiler for it."""
+    """Yield heating seasons that began without the season's visit."""
     if timeline.surveyed_at is None:
         return
     zone, ends = timeline.evidence.zone, [a.at for a in timeline.run.after.values()]
@@ -150,7 +150,7 @@ def missed_season_conditions(timeline: Timeline) -> Iterator[Condition]:
 
 
 def _season_starts(season: HeatingSeason, first: date, last: date) -> Iterator[date]:
-    """The season starts after the first survey, and the next one to come."""
+    """Yield the season starts after the first survey, and the next one to come."""
     start = season.first_start_on_or_after(first + timedelta(days=1))
     while start <= last:
         yield start
@@ -159,7 +159,7 @@ def _season_starts(season: HeatingSeason, first: date, last: date) -> Iterator[d
 
 
 def _served_at(timeline: Timeline, start: date) -> datetime | None:
-    """When a visit that serves for this season start ended, None if none did."""
+    """Return when a visit that serves for this season start ended, None if none did."""
     zone = timeline.evidence.zone
     early = day_start(start - timedelta(days=SEASON_EARLY_DAYS), zone)
     visits = [v for v in timeline.evidence.visits if v.of_this_boiler and v.kind in SEASON_VISITS and v.at >= early]

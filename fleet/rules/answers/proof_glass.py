@@ -21,7 +21,7 @@ class ProtectionSpan:
 
 
 def proof_glass(timeline: Timeline) -> GlassLevel | None:
-    """What a proof glass shows of a boiler; None before its survey, and where no proof ends by time alone."""
+    """Return what the proof glass shows of a boiler. None before its survey, and where no proof ends by time alone."""
     if timeline.surveyed_at is None:
         return None
     members = list(_protection_spans(timeline))
@@ -59,7 +59,7 @@ def _protection_spans(timeline: Timeline) -> Iterator[ProtectionSpan]:
 
 
 def _protection_span(timeline: Timeline, record: PositionRecord, snapshot: PositionSnapshot) -> ProtectionSpan:
-    """By the terms now and by those adopted for later, each in their time."""
+    """Return how long a protection stands, by the terms in force and by those adopted for later, each in their time."""
     for begin, end, law in timeline.evidence.laws_between(snapshot.at, None):
         if timeless_state(timeline.run.ledger, record, snapshot, law) is not None:
             return ProtectionSpan(record, begin or timeline.surveyed_at, None)
@@ -71,7 +71,7 @@ def _protection_span(timeline: Timeline, record: PositionRecord, snapshot: Posit
 
 
 def _first_bare(timeline: Timeline, members: list[ProtectionSpan]) -> ProtectionSpan | None:
-    """Whose end exposes the hazard: the last line's alone, or that of the protection that stands longest."""
+    """Return the protection whose end exposes the hazard: a last line, or the one that stands longest."""
     lines = [m for m in members if m.record.role.last_line and m.stands_until and not _is_backed(timeline, m)]
     ends = [m for m in members if m.stands_until is not None]
     last = [max(ends, key=_end_of)] if ends and len(ends) == len(members) else []
@@ -85,7 +85,7 @@ def _is_backed(timeline: Timeline, member: ProtectionSpan) -> bool:
 
 
 def _operator_due_clocks(timeline: Timeline, records: Iterable[PositionRecord]) -> Iterator[Clock]:
-    """When what an operator proves is due again."""
+    """Yield when operator proofs are due again."""
     for record in records:
         snapshot = timeline.run.snapshots[record.position.id][-1]
         clocks = operator_clocks(timeline.evidence, snapshot, timeline.evidence.law_at(snapshot.at))

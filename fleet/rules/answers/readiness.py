@@ -26,7 +26,7 @@ PROVES_EVERYTHING = ("annual_service", "season_start")
 
 
 def answer_readiness(timeline: Timeline, visit: VisitFact) -> ReadinessAnswer:
-    """*Not ready* wins over *can't say*; *ready* only if nothing at all is missing."""
+    """Answer for one visit. *Not ready* wins over *can't say*; *ready* only if nothing at all is missing."""
     after = timeline.run.after[visit.id]
     wrong = [*_open_holds(timeline, after), *_protections_down(timeline, after), *_touches_outstanding(timeline, after)]
     wrong += [
@@ -40,9 +40,9 @@ def answer_readiness(timeline: Timeline, visit: VisitFact) -> ReadinessAnswer:
 
 
 def took_out(evidence: Evidence, visit: VisitFact) -> bool:
-    """Whether the visit took the boiler out of service or touched it: a plain routine check leaves all as it was.
+    """Return whether the visit had the boiler in hand: any kind but a routine check, or work, or a full proof.
 
-    Looking and flushing are plain. A full proof shuts the feed, opens a drain or moves a set point.
+    Looking and flushing leave a boiler as it was. A full proof shuts the feed, opens a drain or moves a set point.
     """
     return visit.kind != "routine_check" or any(not _is_plain(evidence, e) for e in visit.entries)
 
@@ -70,7 +70,7 @@ def _protections_down(timeline: Timeline, after: AfterVisit) -> Iterator[Missing
 
 
 def _touches_outstanding(timeline: Timeline, after: AfterVisit) -> Iterator[MissingItem]:
-    """Every device touched must pass, after the last touch, what its kind names for it."""
+    """Yield touched devices that have not passed since all that their kind names for the touch."""
     for position, needs in after.touched:
         name = timeline.evidence.positions_by_id[position].name
         sentence = f"The {name} was touched and has not passed {asked_for(timeline.evidence, needs)} since."
@@ -82,7 +82,7 @@ _INTERLOCKS = frozenset({"gas_pressure_switch", "louvre_interlock"})
 
 
 def _unproven_in_service(timeline: Timeline, visit: VisitFact, after: AfterVisit) -> Iterator[MissingItem]:
-    """At the end of these visits nothing rests on an older proof: every device is proven in full again."""
+    """Yield devices that an annual service or season start did not prove in full: no older proof counts at its end."""
     catalogue, records = timeline.evidence.catalogue_at(after.at), timeline.run.ledger.records
     for position in timeline.view_at(after.at).positions if visit.kind in PROVES_EVERYTHING else ():
         counted = (position.role.part == "protection" and position.needed) or position.role.part == "initiator"
@@ -106,7 +106,7 @@ CYCLES = 3  # S29: watch at least three cycles
 
 
 def _end_checks_missing(timeline: Timeline, visit: VisitFact, after: AfterVisit) -> Iterator[MissingItem]:
-    """Three cycles of each operating control; combustion, the room's air with it, and a normal restart of a burner."""
+    """Yield what else these visits end with and did not: three cycles of each control, combustion, a normal restart."""
     cycled = {
         e.position for e in visit.entries if _cycles_watched(e) >= CYCLES and (e.position, e.code) in after.passed
     }
@@ -128,7 +128,7 @@ def _cycles_watched(entry: EntryFact) -> float:
 
 
 def _leaving_checks_missing(timeline: Timeline, visit: VisitFact) -> Iterator[MissingItem]:
-    """All yes after a visit that had the boiler in hand; a no counts after every visit."""
+    """Yield leaving checks that were not answered yes. After a routine check only a no counts."""
     is_asked = took_out(timeline.evidence, visit)
     if not is_asked and False not in visit.leaving_checks.values():
         return

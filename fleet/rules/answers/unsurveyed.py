@@ -13,7 +13,7 @@ Span = tuple[datetime, datetime | None]  # from an instant to another (None: no 
 def unsurveyed_spans(
     since: datetime, surveyed: datetime | None, standings: Iterable[StandingSegment]
 ) -> tuple[Span, ...]:
-    """When nothing was known of a boiler: since it is on record until its survey, the times it was off left out."""
+    """Return the spans in which nothing was known of a boiler: from its record to its survey, times off aside."""
     spans: list[Span] = []
     for segment in standings:
         begin = since if segment.since is None else max(since, segment.since)
@@ -26,9 +26,9 @@ def unsurveyed_spans(
 
 
 def portfolio_conditions(portfolio: UUID, boilers: Iterable[Sequence[Span]], at: datetime) -> tuple[Condition, ...]:
-    """The conditions of a portfolio, from when nothing was known of each of its boilers.
+    """Return the conditions of a portfolio, from the spans in which nothing was known of each of its boilers.
 
-    *Not surveyed* is one, however many boilers: from the first that begins to when none is left.
+    *Not surveyed* is one condition for all boilers: from the first span that begins to the end of the last.
     """
     spans = [span for boiler_spans in boilers for span in boiler_spans]
     return tuple(
@@ -52,7 +52,7 @@ def _not_surveyed(
 
 
 def _is_within(span: Span, since: datetime, until: datetime | None) -> bool:
-    """Whether a span reaches into [since, until]."""
+    """Return whether a span reaches into [since, until]."""
     begin, end = span
     return (until is None or begin <= until) and (end is None or end > since)
 

@@ -38,7 +38,7 @@ def _records_fitted(ledger: ReplayLedger, role: str) -> list[PositionRecord]:
 
 
 def _ladder_faults(ledger: ReplayLedger) -> Iterator[DataFault]:
-    """The rungs as set: one of each, the lowest valve being the one that opens first."""
+    """Yield faults of the set points. Of several valves the lowest counts, since it opens first."""
     controls: list[PositionRecord | None] = [*_records_fitted(ledger, "operating_control")] or [None]
     limits: list[PositionRecord | None] = [*_records_fitted(ledger, "high_limit")] or [None]
     for limit in limits:
@@ -56,7 +56,7 @@ def _ladder_faults(ledger: ReplayLedger) -> Iterator[DataFault]:
 
 
 def _relief_faults(ledger: ReplayLedger) -> Iterator[DataFault]:
-    """The stamps of all valves together against the output; an unknown stamp is not adequate."""
+    """Yield faults of the stamped capacity of all valves together. An unknown stamp is not adequate."""
     valves = _records_fitted(ledger, "safety_valve")
     relief = (
         compare_capacity(ledger.boiler, ledger.law.terms, [v.numeric_setting("capacity_lb_h") for v in valves])
@@ -77,7 +77,7 @@ def _relief_faults(ledger: ReplayLedger) -> Iterator[DataFault]:
 
 
 def _surface_unknown(ledger: ReplayLedger, valves: list[PositionRecord]) -> Iterator[DataFault]:
-    """The rule adopted asks for the heating surface and the register does not say it: unknown is not adequate."""
+    """Yield the fault that the adopted rule needs the heating surface and the register does not have it."""
     counts_surface = surface_counts(ledger.boiler, ledger.law.terms) and ledger.boiler.get("output_btu_h")
     if valves and counts_surface and ledger.boiler.get("heating_surface_ft2") is None:
         sentence = "The heating surface is not on record: by the rule adopted the capacity that is needed is not known."
@@ -94,7 +94,7 @@ def _gauge_faults(ledger: ReplayLedger) -> Iterator[DataFault]:
 
 
 def _cutoff_faults(ledger: ReplayLedger) -> Iterator[DataFault]:
-    """Two are needed unless a rule, dated and named, says one; two in one chamber count as one."""
+    """Yield the fault that two cutoffs sit in one chamber and count as one, where two are needed."""
     cutoffs = [r for r in ledger.records.values() if r.role.code in ("upper_cutoff", "lower_cutoff") and r.device]
     if len(cutoffs) == 2 and ledger.share_a_chamber(cutoffs[0], cutoffs[1]) and ledger.cutoffs_needed() > 1:
         upper = next((c for c in cutoffs if c.role.code == "upper_cutoff"), cutoffs[0])
@@ -112,7 +112,7 @@ def _valve_faults(ledger: ReplayLedger) -> Iterator[DataFault]:
 
 
 def _missing_devices(ledger: ReplayLedger) -> Iterator[DataFault]:
-    """Needed and not there."""
+    """Yield needed positions without a device."""
     for record in ledger.records.values():
         needed = record.needed and not ledger.is_spared(record)
         if needed and not record.device and record.role.part == "protection":

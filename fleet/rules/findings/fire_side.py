@@ -14,20 +14,20 @@ SPILLS = ("spill_switch", "rollout_switch")
 def air_blocked(
     ledger: ReplayLedger, visit: VisitFact, entry: EntryFact, record: PositionRecord | None
 ) -> Iterator[FoundFault]:
-    """The burner gets no air."""
+    """Yield the finding that the burner gets no air."""
     yield FindingCode.COMBUSTION_AIR_BLOCKED, record, "The combustion air is blocked."
 
 
 def vent_bad(
     ledger: ReplayLedger, visit: VisitFact, entry: EntryFact, record: PositionRecord | None
 ) -> Iterator[FoundFault]:
-    """Flue gas may not find its way out."""
+    """Yield the finding that the vent is loose or blocked: flue gas may enter the room."""
     how = "blocked" if entry.code == "vent_blocked" else "loose"
     yield FindingCode.VENT_LOOSE, record, f"The vent is {how}."
 
 
 def find_air_with_flue_gas(ledger: ReplayLedger, entry: EntryFact) -> Iterator[FoundFault]:
-    """Air or vent at fault and flue gas in the room are one danger, whichever was found first."""
+    """Yield the finding that air or vent are at fault while flue gas is in the room, whichever was found first."""
     if not any(c.entry == entry.id for c in ledger.open_cases()):
         return  # nearly always: this one opened nothing
     rules = {c.rule.code: c for c in ledger.open_cases()}

@@ -19,7 +19,7 @@ DAY, MONTH, SEASON = timedelta(hours=24), timedelta(days=30), timedelta(days=365
 def find_in_history(
     ledger: ReplayLedger, visit: VisitFact, entry: EntryFact, record: PositionRecord | None
 ) -> Iterator[FoundFault]:
-    """Yield (rule, where, sentence) for what an entry makes of those before it, `ledger.trail`."""
+    """Yield (rule, place, sentence) for what an entry means together with those before it (`ledger.trail`)."""
     yield from _find_contradictions(ledger, entry, record)
     yield from find_air_with_flue_gas(ledger, entry)
     if record is None:
@@ -44,7 +44,7 @@ def _entry_label(entry: EntryFact, outcome: str) -> str:
 
 
 def _traces_since_work(ledger: ReplayLedger, entry: EntryFact, row: Contradiction) -> list[EntryTrace]:
-    """What lies within the window, newest first, up to the last thing that was done."""
+    """Return the entries within the window, newest first, back to the last work on a device."""
     traces = []
     for trace in reversed(ledger.trail):
         if entry.at - trace.entry.at > timedelta(minutes=row.window_minutes) or trace.entry.act in WORK_ACTS:
@@ -59,7 +59,7 @@ def _does_clash(row: Contradiction, other_label: str, trace: EntryTrace, entry: 
 
 
 def _find_frequent_resets(ledger: ReplayLedger, entry: EntryFact, record: PositionRecord) -> Iterator[FoundFault]:
-    """Pressed twice in 24 hours or three times in 30 days without a cause: next comes a jumper."""
+    """Yield resets pressed twice in 24 hours or three times in 30 days without a cause. A jumper tends to follow."""
     if not _is_reset(entry):
         return
     month = [t for t in _traces_at_position(ledger, entry, MONTH) if _is_reset(t.entry)]
@@ -85,7 +85,7 @@ def _find_frequent_lockouts(ledger: ReplayLedger, entry: EntryFact, record: Posi
 
 
 def _traces_at_position(ledger: ReplayLedger, entry: EntryFact, window: timedelta) -> Iterator[EntryTrace]:
-    """What was done at this position within the window, newest first, back to the last cause that was found."""
+    """Yield the entries at this position within the window, newest first, back to the last cause found."""
     for trace in reversed(ledger.trail):
         if entry.at - trace.entry.at >= window:
             return
@@ -97,7 +97,7 @@ def _traces_at_position(ledger: ReplayLedger, entry: EntryFact, window: timedelt
 
 
 def _find_repeats(entry: EntryFact, record: PositionRecord) -> Iterator[FoundFault]:
-    """The same rule on the same device within a season of its proven repair: find the root cause."""
+    """Yield faults found again on the same device within a season of their proven repair."""
     for case in record.open_cases():
         earlier = [c for c in record.cases if c.rule.code == case.rule.code and c is not case]
         if case.entry == entry.id and case.opened_at == entry.at and _within_a_season(record, case, earlier):

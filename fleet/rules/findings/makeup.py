@@ -27,7 +27,7 @@ FoundFault = tuple[str, PositionRecord | None, str]
 
 
 def find_makeup_rise(ledger: ReplayLedger, entry: EntryFact, record: PositionRecord) -> Iterator[FoundFault]:
-    """Over its own past is routine; a further rise at the next reading urgent."""
+    """Yield make-up over the boiler's own past as routine, and a further rise at the next reading as urgent."""
     meter = _read_meter(ledger, entry, record) if entry.code == "meter_reading" else None
     if meter is None:
         return
@@ -41,7 +41,7 @@ def find_makeup_rise(ledger: ReplayLedger, entry: EntryFact, record: PositionRec
 
 
 def _in_band(record: PositionRecord, entry: EntryFact, periods: list[MakeupPeriod]) -> None:
-    """Closed by the first reading at least 30 days after the first in band, all between in band."""
+    """Return whether make-up is back to normal: 30 days after the first reading in band, with all between in band."""
     first = entry.at
     for period in reversed(periods):
         if not period.in_band:
@@ -54,7 +54,7 @@ def _in_band(record: PositionRecord, entry: EntryFact, periods: list[MakeupPerio
 
 
 def _read_meter(ledger: ReplayLedger, entry: EntryFact, record: PositionRecord) -> MeterHistory | None:
-    """The meter after this reading, if that ends a period of which the use is known."""
+    """Return the meter after this reading, None if the reading ends no period with a known use."""
     value = as_number(entry.readings.get("reading"))
     if entry.position is None or value is None:
         return None
@@ -75,7 +75,7 @@ def _read_meter(ledger: ReplayLedger, entry: EntryFact, record: PositionRecord) 
 
 
 def _reason_too_high(usual: list[float], now: float) -> str:
-    """Why a rate is too high for this boiler, '' where it is not or nothing can be said yet."""
+    """Return why a rate is too high for this boiler, "" if it is not or nothing can be said yet."""
     if len(usual) < LEAST:
         return ""
     if len(usual) < MIN_PAST_PERIODS:

@@ -80,10 +80,10 @@ def replay_evidence(evidence: Evidence) -> ReplayRun:
 
 
 def resume_replay(run: ReplayRun, evidence: Evidence) -> bool:
-    """Replay what is new since, as one replay of all of it would; False, and nothing changes, where that cannot be.
+    """Replay what is new, with the result of one replay of all. Return False, and change nothing, if impossible.
 
-    It can where the register and the law say the same as before, every visit known then is still what it was, and
-    all that is new was done after everything known then.
+    It is possible where the register and the law say the same as before, every visit known then is unchanged, and all
+    that is new was done after everything known then.
     """
     known_evidence, facts = run.ledger.evidence, sorted(_ordered_facts(evidence), key=lambda pair: pair[0])
     visits, places_known = {v.id: v for v in evidence.visits}, len(run.places)
@@ -107,7 +107,7 @@ def _is_same_register(evidence: Evidence, other_evidence: Evidence) -> bool:
 
 
 def value_types(evidence: Evidence) -> list[type]:
-    """Of which type each value of the register is: yes and 1 are equal in Python and two things here."""
+    """Return the type of each value of the register. Yes and 1 are equal in Python and are different facts here."""
     stamped = [type(value) for f in evidence.fittings for value in f.attributes.values()]
     return [*(type(s.value) for s in evidence.settings), *stamped]
 
@@ -133,7 +133,7 @@ def _fold_facts(run: ReplayRun, facts: Sequence[tuple[Place, Fact]]) -> None:
 
 
 def _is_data_changed(fact: Fact, moment: Moment, following: tuple[Place, Fact] | None) -> bool:
-    """Whether the data are to be looked at again: after each entry that changes them, and once the register is read.
+    """Return whether the data must be checked again: after entries that change them, and after register facts.
 
     Register facts of one instant belong together: half of a register is not a fault.
     """
@@ -143,7 +143,7 @@ def _is_data_changed(fact: Fact, moment: Moment, following: tuple[Place, Fact] |
 
 
 def _apply_data_faults(ledger: ReplayLedger, at: datetime, entry: EntryFact | None) -> None:
-    """Open what the data now say is wrong; what is put right waits for its proof, or closes where none is named."""
+    """Open what is wrong in the data now. What is put right waits for its proof, or closes where none is named."""
     wrong = {(w.rule, w.position): w for w in wrong_by_data(ledger)}
     for case in list(ledger.open_cases()):
         if case.by_data and (case.rule.code, case.position) not in wrong and case.acted_at is None:
@@ -159,7 +159,7 @@ def _apply_data_faults(ledger: ReplayLedger, at: datetime, entry: EntryFact | No
 
 
 def _no_longer_needed(ledger: ReplayLedger, case: EpisodeCase) -> bool:
-    """An empty place that nobody needs any more has no device to prove."""
+    """Return whether the place is empty and no longer needed: then no device is left to prove."""
     record = ledger.records[case.position] if case.position else None
     return record is not None and case.rule.closes_unneeded and not record.device
 
@@ -175,7 +175,7 @@ def _blank_record(evidence: Evidence, position_id: UUID) -> PositionRecord:
 
 
 def _ordered_facts(evidence: Evidence) -> Iterable[tuple[Place, Fact]]:
-    """Facts with their place in the total order; a tie among register facts is broken by content, never by arrival."""
+    """Yield facts with their place in the total order. Ties of register facts are broken by content, not arrival."""
     for law in evidence.laws[1:]:
         if law.since is not None:  # only the first has none
             yield (Moment(law.since, REGISTER_VISIT, -1), ""), law
@@ -194,7 +194,7 @@ def _ordered_facts(evidence: Evidence) -> Iterable[tuple[Place, Fact]]:
 
 
 def _keep_snapshots(run: ReplayRun, at: datetime, changed: Iterable[PositionRecord]) -> None:
-    """Freeze what an instant changed, once all that was done at it is told."""
+    """Freeze what an instant changed, after everything done at that instant was applied."""
     for record in changed:
         snapshots = run.snapshots[record.position.id]
         now = run.ledger.take_snapshot(record, at)
@@ -219,7 +219,7 @@ def _apply_register_fact(ledger: ReplayLedger, fact: FittingFact | SettingFact |
 
 
 def _apply_service_change(ledger: ReplayLedger, change: ServiceChange) -> None:
-    """Back in service, nothing counts on an operator proof from before the pause: each must be given again."""
+    """Apply a service state. Back in service, each operator proof from before the pause must be given again."""
     # No word before the first change means in service; before a boiler is commissioned nothing was proven.
     paused = (
         ledger.service is not None and not ledger.service.runs and ledger.service is not ServiceMode.NOT_COMMISSIONED
@@ -240,7 +240,7 @@ def _apply_service_change(ledger: ReplayLedger, change: ServiceChange) -> None:
 
 
 def _had_lapsed(ledger: ReplayLedger, record: PositionRecord, at: datetime) -> bool:
-    """Whether its proof lapsed before it is put back in service."""
+    """Return whether the proof had lapsed before the boiler was put back in service."""
     steps = clock_steps(ledger.evidence, ledger.take_snapshot(record, at), ledger.evidence.law_at(at))
     return any(c.state is State.LAPSED and c.at <= at for c in steps)
 
@@ -332,7 +332,7 @@ _ACTS: dict[str, Callable[[ReplayRun, VisitFact, EntryFact, PositionRecord], Non
 
 
 def _apply_entry(run: ReplayRun, visit: VisitFact, entry: EntryFact | None) -> dict[UUID, PositionRecord]:
-    """Apply one entry; return the positions of which something may now be known that was not."""
+    """Apply one entry. Return the positions whose state of knowledge may have changed."""
     if entry is None:
         return {}
     record = run.ledger.records.get(entry.position) if entry.position else None
@@ -373,7 +373,7 @@ def _state_after_visit(run: ReplayRun, visit: VisitFact, at: datetime) -> AfterV
 
 
 def _is_settled(run: ReplayRun, entry: EntryFact, settled_entries: list[EntryFact]) -> bool:
-    """Whether the same test or one that covers it came to an answer there in the visit, or it is no proof anyway."""
+    """Return whether the same test, or one that covers it, was answered there in the visit, or is no proof."""
     procedure_by_code = run.ledger.evidence.procedure_by_code
     return procedure_by_code(entry.code).proof == "none" or any(
         e.position == entry.position and procedure_by_code(e.code).covers_or_is(entry.code) for e in settled_entries

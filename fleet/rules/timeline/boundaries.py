@@ -36,11 +36,11 @@ class PositionTrack:
     capacity: list[float | None]
 
     def index_at(self, at: datetime | None) -> int:
-        """Which of them holds at an instant."""
+        """Return the index of the values that hold at an instant."""
         return bisect_right(self.starts, at) if at else 0
 
     def visible_changes(self) -> Iterator[datetime]:
-        """The instants that a standing can see: one proof after another is no news to it."""
+        """Yield the instants at which the standing may change. One proof after another changes nothing."""
         for start, before, after, old, new in zip(
             self.starts, self.positions_seen, self.positions_seen[1:], self.capacity, self.capacity[1:], strict=False
         ):
@@ -71,7 +71,7 @@ class Timeline:
         self._open_starts, self._open = _open_lists(self.cases, self.levels)
 
     def change_instants(self) -> list[datetime]:
-        """Every instant at which anything a standing rests on changes, in order."""
+        """Return every instant at which anything changes that a standing rests on, in order."""
         instants = {at for track in self._tracks.values() for at in track.visible_changes()}
         instants |= set(self._open_starts) | {s.since for s in self.services}
         if len(self._valves) > 1:  # whether one of them is backed rests on what the valves must carry together
@@ -83,15 +83,15 @@ class Timeline:
         return sorted(instants)
 
     def visit_of(self, entry: UUID) -> VisitFact | None:
-        """The visit an entry was made in."""
+        """Return the visit of an entry."""
         return self._visits.get(entry)
 
     def states_of(self, position: UUID) -> list[PositionStateSegment]:
-        """All states of one position, in order."""
+        """Return all states of one position, in order."""
         return self._states[position]
 
     def view_at(self, at: datetime | None) -> BoilerView:
-        """Everything the standing depends on at `at`; asked four times running of the end of each visit."""
+        """Return everything the standing depends on at `at`. The newest view is kept: it is asked for repeatedly."""
         if self._last_view is None or self._last_view.at != at:
             self._last_view = self._build_view(at)
         return self._last_view
@@ -108,7 +108,7 @@ class Timeline:
         )
 
     def service_at(self, at: datetime | None) -> ServiceMode:
-        """The service state at `at`; no word of it means in service."""
+        """Return the service state at `at`. Without one the boiler is in service."""
         past = [s for s in self.services if at and s.since <= at]
         return past[-1].state if past else ServiceMode.IN_SERVICE
 
@@ -121,7 +121,7 @@ class Timeline:
         ]
 
     def _is_backed(self, position: UUID, at: datetime | None) -> bool:
-        """Whether the other safety valves that stand carry the output by their stamps; unknown is not adequate."""
+        """Return whether the other standing safety valves carry the output by their stamps. Unknown is not adequate."""
         other_tracks = [self._tracks[p] for p in self._valves if p != position]
         if at is None or not other_tracks:
             return False
@@ -133,7 +133,7 @@ class Timeline:
         return bool(stamps and relief and relief.adequate)
 
     def _boiler_at(self, at: datetime) -> dict[str, Value]:
-        """What the register said of the boiler as a whole at an instant."""
+        """Return what the register said of the boiler as a whole at an instant."""
         return {s.key: s.value for s in self._boiler_settings if s.since <= at and not isinstance(s.value, tuple)}
 
     def _reason_of_case(self, case: EpisodeCase) -> Reason:
@@ -151,7 +151,7 @@ def _start_of(segment: PositionStateSegment) -> datetime:
 
 
 def _build_track(run: ReplayRun, position: UUID, segments: Sequence[PositionStateSegment]) -> PositionTrack:
-    """Lay a position's states and what the register said of it beside one another."""
+    """Join a position's states with what the register said about it."""
     snapshots, role = run.snapshots[position], run.ledger.records[position].role
     starts = sorted({s.since for s in segments if s.since} | {s.at for s in snapshots if s.at})
     positions_seen, capacity, segment_number, snapshot_number = list[PositionState](), list[float | None](), 0, 0
@@ -176,9 +176,9 @@ OpenList = list[tuple[EpisodeCase, Level]]
 def _open_lists(
     cases: Sequence[EpisodeCase], levels: Sequence[tuple[LevelSegment, ...]]
 ) -> tuple[list[datetime], list[OpenList]]:
-    """The instants at which the set of open episodes or a class of theirs changes, and the set from each on.
+    """Return the instants at which the open episodes or their classes change, and the list from each instant on.
 
-    One pass in time: looking every episode up at every instant would cost their product.
+    One pass in time: looking up every episode at every instant would cost their product.
     """
     changes: dict[datetime, list[tuple[int, Level | None]]] = {}
     for number, segments in enumerate(levels):
@@ -199,7 +199,7 @@ def _open_lists(
 
 
 def surveyed_at(run: ReplayRun) -> datetime | None:
-    """When the first visit with a qualified technician ended."""
+    """Return when the first visit with a qualified technician ended, None without one."""
     visits = run.ledger.evidence.visits
     # A neighbour's visit, known here by its entries on shared positions, surveyed the neighbour.
     return min(
@@ -208,7 +208,7 @@ def surveyed_at(run: ReplayRun) -> datetime | None:
 
 
 def cut_standings(timeline: Timeline) -> tuple[StandingSegment, ...]:
-    """Cut the whole of time into standings; neighbours that say the same are one."""
+    """Cut the whole of time into standings. Neighbors with the same content are joined."""
     starts: list[datetime | None] = [None, *timeline.change_instants()]
     cut: list[StandingSegment] = []
     for since, until in pairwise([*starts, None]):
@@ -221,7 +221,7 @@ def cut_standings(timeline: Timeline) -> tuple[StandingSegment, ...]:
 
 
 def _next_act(timeline: Timeline, standing: Standing, reasons: Sequence[Reason]) -> str:
-    """The next thing to do: the first act of the worst rule, else what the board says for this standing."""
+    """Return the next thing to do: the first act of the worst rule, else what the board says for this standing."""
     rules = timeline.run.ledger.catalogue.findings
     act = next((rules[r.rule].first_act for r in reasons if r.rule in rules), "")
     return act or ACT_BY_STANDING[standing]

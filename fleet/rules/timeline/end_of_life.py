@@ -15,12 +15,12 @@ OUT_OF_DATE_RULE = FindingCode.ALARM_OUT_OF_DATE
 
 
 def expired_at(snapshot: PositionSnapshot, zone: str) -> datetime | None:
-    """The first instant after the last day of what is fitted; None where it has none."""
+    """Return the first instant after the last day of the device, None if it has no last day."""
     return day_start(snapshot.end_of_life + timedelta(days=1), zone) if snapshot.end_of_life and snapshot.kind else None
 
 
 def add_expiry_cases(run: ReplayRun) -> None:
-    """Open an episode where the day passes with the device in place; another device closes it."""
+    """Open an episode when the last day passes with the device in place. Another device closes it."""
     for record in run.ledger.records.values():
         snapshots = run.snapshots[record.position.id]
         for begin, end in _expired_spans(run.ledger, snapshots) if any(s.end_of_life for s in snapshots) else ():
@@ -36,7 +36,7 @@ def _overlaps_span(case: EpisodeCase, begin: datetime, end: datetime | None) -> 
 def _expired_spans(
     ledger: ReplayLedger, snapshots: list[PositionSnapshot]
 ) -> Iterator[tuple[datetime, datetime | None]]:
-    """When something out of date was in place, one span for a device however often its snapshots change."""
+    """Yield when an expired device was in place: one span for a device, however often its snapshots change."""
     zone, begun = ledger.evidence.zone, None
     for snapshot, after in pairwise([*snapshots, None]):
         over = expired_at(snapshot, zone) if snapshot else None
@@ -70,14 +70,14 @@ def _open_expiry_case(ledger: ReplayLedger, record: PositionRecord, begin: datet
 
 
 def expiry_sentence(name: str) -> str:
-    """What is said of it."""
+    """Return the sentence about an expired device."""
     return f"The {name} is past its last day: it may not sound."
 
 
 def fail_after_expiry(
     segments: Iterator[PositionStateSegment], record: PositionRecord, over: datetime
 ) -> Iterator[PositionStateSegment]:
-    """The states with what is out of date failed from its day on; what is worse already stays."""
+    """Yield the states with the expired device failed from its day on. A state that is down already stays."""
     for segment in segments:
         if segment.state.down or (segment.until is not None and segment.until <= over):
             yield segment

@@ -22,7 +22,7 @@ class ReplayCache:
         self._last: tuple[Evidence, tuple[ActFact, ...], Judgement] | None = None
 
     def last_or_new(self, evidence: Evidence, acts: Sequence[ActFact], make: Callable[[], Judgement]) -> Judgement:
-        """The last judgement, where it was made of the very same; else the one that `make` makes."""
+        """Return the last judgement if it was made from the same evidence and acts, else the one that `make` makes."""
         last = self._last
         if last is not None and last[:2] == (evidence, tuple(acts)) and value_types(last[0]) == value_types(evidence):
             return last[2]
@@ -32,7 +32,7 @@ class ReplayCache:
         return judgement
 
     def replay_for(self, evidence: Evidence) -> ReplayRun:
-        """The replay of some evidence of one boiler, with what time alone brings laid over it."""
+        """Return the replay of some evidence of the boiler, with the episodes that time alone brings."""
         counted = tuple(v.id for v in evidence.visits)
         if counted not in self._runs:
             run = self._resume_older(evidence) or replay_evidence(evidence)

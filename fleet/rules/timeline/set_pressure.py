@@ -18,7 +18,7 @@ RULE, PROCEDURE = FindingCode.SET_PRESSURE_UNPROVEN, "pop_test"
 
 
 def add_overdue_cases(run: ReplayRun) -> None:
-    """Open an episode wherever time alone made the set pressure of a valve unproven, and close it by its proof."""
+    """Open an episode where time alone made the set pressure of a valve unproven, and close it by its proof."""
     ledger = run.ledger
     if RULE not in ledger.catalogue.findings or PROCEDURE not in ledger.catalogue.procedures:
         return
@@ -31,7 +31,7 @@ def add_overdue_cases(run: ReplayRun) -> None:
 def _add_episodes(
     ledger: ReplayLedger, record: PositionRecord, snapshots: list[PositionSnapshot], first_seen: datetime
 ) -> None:
-    """Its first season is the one in which somebody qualified first saw the boiler; before that nothing is known."""
+    """Add the episodes of one valve. Its first season is the one in which the boiler was surveyed."""
     open_: EpisodeCase | None = None
     for snapshot, since, end, law in _valve_spans(ledger, snapshots):
         clock = (
@@ -49,7 +49,7 @@ def _add_episodes(
 def _valve_spans(
     ledger: ReplayLedger, snapshots: list[PositionSnapshot]
 ) -> Iterator[tuple[PositionSnapshot, datetime | None, datetime | None, LawInForce]]:
-    """What was known of the valve, from when until when, and the law it was due by: terms of a later day count too."""
+    """Yield what was known of the valve, from when until when, and the law in force, later terms included."""
     for snapshot, after in zip_longest(snapshots, snapshots[1:]):
         for since, until, law in ledger.evidence.laws_between(snapshot.at, after.at if after else None):
             yield snapshot, since, until, law
@@ -66,7 +66,7 @@ def _open_overdue_case(ledger: ReplayLedger, record: PositionRecord, clock: Cloc
 
 
 def _next_season(season: HeatingSeason | None, at: datetime, zone: str) -> datetime:
-    """The start of the season after the one in which it is first seen; a year later where heat never stops."""
+    """Return the start of the season after the first one seen; a year later where heat never stops."""
     day = day_of(at, zone)
     start = season.first_start_on_or_after(day + timedelta(days=1)) if season else add_months(day, 12)
     return day_start(start, zone)

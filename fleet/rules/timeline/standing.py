@@ -52,7 +52,7 @@ class BoilerView:
     cases: Sequence[OpenCase]
 
     def needed_for(self, hazard: Hazard) -> list[PositionState]:
-        """The protections counted on against a hazard, first to act first."""
+        """Return the protections counted on against a hazard, the first to act first."""
         return self._needed.get(hazard.code, [])
 
     @cached_property
@@ -94,7 +94,7 @@ def _level_rank(case: OpenCase) -> int:
 
 
 def _distinct_reasons(reasons: Iterable[Reason]) -> tuple[Reason, ...]:
-    """Each sentence once; a deficiency and the state it causes say the same."""
+    """Return each sentence once: a deficiency and the state it causes say the same."""
     return tuple({r.sentence: r for r in reasons}.values())
 
 

@@ -92,13 +92,13 @@ def _proof_marks(snapshot: PositionSnapshot, law: LawInForce) -> tuple[str, ...]
 
 
 def _new_marks(snapshot: PositionSnapshot, law: LawInForce) -> tuple[str, ...]:
-    """Never proven; but something may have been declared, or passed and put in doubt."""
+    """Return the marks of a never proven position: declared, or passed and put in doubt."""
     declared = any(code not in dict(snapshot.proofs) for code, _ in snapshot.declared)
     return (*(["declared"] if declared else []), *_proof_marks(snapshot, law))
 
 
 def _declared_due(ledger: ReplayLedger, snapshot: PositionSnapshot, law: LawInForce) -> datetime | None:
-    """When it would be due by what was declared: a date to plan by, never a proof."""
+    """Return when it would be due by what was declared. The date is for planning and never a proof."""
     declared_proofs = tuple((code, day_start(day, ledger.evidence.zone)) for code, day in snapshot.declared)
     steps = full_clocks(ledger.evidence, replace(snapshot, proofs=declared_proofs), law)
     return next((c.at for c in steps if c.state is State.DUE), None)
@@ -107,7 +107,7 @@ def _declared_due(ledger: ReplayLedger, snapshot: PositionSnapshot, law: LawInFo
 def timeless_state(
     ledger: ReplayLedger, record: PositionRecord, snapshot: PositionSnapshot, law: LawInForce
 ) -> tuple[State, Reason] | None:
-    """States that time alone does not change: not fitted, failed, intermittent, never proven."""
+    """Return the state that time does not change: not fitted, failed, intermittent, never proven. Else None."""
     name = record.position.name
     if not snapshot.kind:
         return State.NOT_FITTED, _state_reason(record, "not_fitted", f"No {name} is fitted.", snapshot.at)

@@ -79,13 +79,13 @@ _CLAIMED_FAIL = "Claimed as failed, but every reading is fine. It stays failed u
 
 
 def findings_fired_by(procedure: ProcedureSpec) -> frozenset[str]:
-    """Every finding rule a test of this procedure may fire: by its grader, by its readings, by a bare claim."""
+    """Return every finding that a test of this procedure may fire: by its grader, its readings or a bare claim."""
     by_reading = {s.finding for s in procedure.readings.values() if s.finding}
     return FIRES.get(procedure.judged_by, frozenset()) | by_reading | {procedure.fails_as or CLAIMED_FAILURE_RULE}
 
 
 def grade_test(bench: GradingBench) -> GradedTest:
-    """Grade one test: the claim can only make the readings' answer worse, never better."""
+    """Grade one test. The claim can make the answer of the readings worse, never better."""
     claimed = bench.entry.outcome
     if claimed == Outcome.NOT_DONE:
         return GradedTest(Outcome.NOT_DONE, f"{bench.procedure.name} was not done on the {bench.name}.")
@@ -138,7 +138,7 @@ def _inconclusive_sentence(bench: GradingBench, missing: list[str]) -> str:
 
 
 def as_verdict(bench: GradingBench, graded: GradedTest) -> EntryVerdict:
-    """The verdict that leaves the rules, with the limit, set point and source it was judged by."""
+    """Return the verdict that leaves the rules, with the limit, set point and source it was judged by."""
     return EntryVerdict(
         entry=bench.entry.id,
         outcome=graded.outcome.value,

@@ -12,7 +12,7 @@ _COMPARE: dict[str, Callable[[float, float], bool]] = {"<=": le, ">=": ge, "<": 
 
 
 def is_taken(bench: GradingBench, spec: ReadingSpec) -> bool:
-    """Whether the reading is there and of its type: a word where a yes or no belongs tells nothing."""
+    """Return whether the reading is there and has its type."""
     if spec.type == "bool":
         return bench.yes_or_no_reading(spec.name) is not None
     if spec.type == "number":
@@ -21,12 +21,12 @@ def is_taken(bench: GradingBench, spec: ReadingSpec) -> bool:
 
 
 def reference_value(bench: GradingBench, rule: Acceptance) -> float | None:
-    """The value of the device or setting that the rule compares with; None where it names none or none is known."""
+    """Return the value of device or setting that the rule compares with, None if it names none or none is known."""
     return bench.record.numeric_setting(rule.key) if rule.key else None
 
 
 def is_accepted(bench: GradingBench, spec: ReadingSpec) -> bool | None:
-    """Whether a taken reading keeps its rule; None where what it is compared with is not known."""
+    """Return whether a taken reading keeps its rule, None if what it is compared with is not known."""
     rule = spec.rule
     if rule is None or not is_taken(bench, spec):
         return None

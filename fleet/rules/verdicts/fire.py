@@ -13,7 +13,7 @@ LIMIT = f"CO air-free under {CO_ADJUST_PPM:g} ppm and steady; in the room at mos
 
 
 def grade_combustion(bench: GradingBench) -> GradedTest:
-    """Flue and room: what the flue says may be no result, what the room says always counts."""
+    """Grade flue and room. The flue may give no result; carbon monoxide in the room always counts."""
     flue, position = _grade_flue(bench), bench.record.position.id
     room = bench.number_reading("ambient_co_ppm")
     if room is None or room <= CO_ROOM_PPM:
@@ -62,7 +62,7 @@ PLATE = "within 5 % of its plate; over 10 % above it over-fired"
 
 
 def grade_input(bench: GradingBench) -> GradedTest:
-    """What the burner really fires, worked out from what was read or else as written down, against its plate."""
+    """Grade the input of the burner, worked out from what was read or else as written down, against its plate."""
     plate, worked_out = bench.record.numeric_setting("input_btu_h"), worked_out_btu_h(bench.number_reading)
     value = worked_out or bench.number_reading("input_btu_h")
     if not value:
@@ -98,7 +98,7 @@ def _graded_by_input(bench: GradingBench, value: float, plate: float) -> GradedT
 
 
 def worked_out_btu_h(number: Callable[[str], float | None]) -> float | None:
-    """Btu/h gross, from dial and time of a gas meter, else from nozzle and pump pressure; None where one is missing."""
+    """Return the gross input in Btu/h from a gas meter's dial and time, else from nozzle and pump. Else None."""
     dial, seconds, gas = (number(n) for n in ("dial_ft3", "seconds", "gross_btu_ft3"))
     if dial and seconds and gas:
         return float(gas_input_btu_h(dial, seconds, gas))

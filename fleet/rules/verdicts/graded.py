@@ -23,5 +23,5 @@ class GradedTest:
 def failed_test(
     sentence: str, *faults: tuple[str, UUID], limit: str = "", set_value: float | None = None
 ) -> GradedTest:
-    """A test that failed, with the rules that fire."""
+    """Return a failed test with the rules that fire."""
     return GradedTest(Outcome.FAIL, sentence, "failed", limit=limit, set_value=set_value, faults=faults)

@@ -14,7 +14,7 @@ HIGHEST_PSI = 15.0  # of any rung of a low-pressure steam boiler (S53), whatever
 
 
 def grade_operating_control_trip(bench: GradingBench) -> GradedTest:
-    """The control opens at its cut-out, well under the limit. An initiator: watched, never counted as protection."""
+    """Grade the trip: at its cut-out, well under the limit. The control is watched, never counted as protection."""
     trip, cut_out = bench.number_reading("trip_psi"), bench.record.numeric_setting("cut_out_psi")
     limit_set = _lowest_rung(bench, "high_limit")
     position = bench.record.position.id
@@ -38,7 +38,7 @@ def grade_operating_control_trip(bench: GradingBench) -> GradedTest:
 
 
 def grade_limit_trip(bench: GradingBench) -> GradedTest:
-    """The high limit trips under the valve, stays out with the call on, and comes back only by hand."""
+    """Grade the trip: under the valve, out while the call is on, back only by hand."""
     trip, set_psi = bench.number_reading("trip_psi"), bench.record.numeric_setting("set_psi")
     position, name = bench.record.position.id, bench.name
     if trip is None:
@@ -65,13 +65,13 @@ def grade_limit_trip(bench: GradingBench) -> GradedTest:
 
 
 def _lowest_rung(bench: GradingBench, role: str) -> float:
-    """The lowest set pressure of a rung, or the most it may be where none is known or a higher one is written down."""
+    """Return the lowest set pressure of a role, or the maximum where none is known or a higher one is on record."""
     lowest_on_record = bench.ledger.lowest_setting(role, "set_psi")
     return HIGHEST_PSI if lowest_on_record is None else min(lowest_on_record, HIGHEST_PSI)
 
 
 def _reset_doubt(bench: GradingBench, trip: float) -> str:
-    """Why the lock-out is not proven, '' if it is: time out, call on, pressure well down, setting read back."""
+    """Return why the lock-out is not proven, "" if it is: time out, call on, pressure well down, setting read back."""
     minutes, after, back = (
         bench.number_reading(n) for n in ("stayed_off_minutes", "psi_when_checked", "set_psi_read_back")
     )
@@ -89,7 +89,7 @@ def _reset_doubt(bench: GradingBench, trip: float) -> str:
 
 
 def grade_lever_lift(bench: GradingBench) -> GradedTest:
-    """A lift under steam shows the valve is free. It never proves the set pressure."""
+    """Grade a lift under steam: it shows that the valve is free, and never proves the set pressure."""
     psi, position = bench.number_reading("gauge_psi"), bench.record.position.id
     if bench.yes_or_no_reading("lifted") is False or bench.yes_or_no_reading("discharged") is False:
         return failed_test(f"The {bench.name} did not lift and discharge.", (FindingCode.VALVE_NO_LIFT, position))
@@ -109,7 +109,7 @@ def grade_lever_lift(bench: GradingBench) -> GradedTest:
 
 
 def grade_siphon_check(bench: GradingBench) -> GradedTest:
-    """Water passes the siphon, or everything on it is blind."""
+    """Grade whether water passes the siphon. If not, everything on it is blind."""
     if bench.yes_or_no_reading("passes_water") is False:
         sentence = f"The {bench.name} is plugged: every control and gauge on it is blind."
         return failed_test(sentence, (FindingCode.SIPHON_PLUGGED, bench.record.position.id))
@@ -117,5 +117,5 @@ def grade_siphon_check(bench: GradingBench) -> GradedTest:
 
 
 def grade_button_test(bench: GradingBench) -> GradedTest:
-    """A test button covers the electronics only: noted, never a proof."""
+    """Note a test button: it covers the electronics only and proves nothing."""
     return GradedTest(Outcome.NOTED, f"The test button of the {bench.name} covers its electronics only: never a proof.")

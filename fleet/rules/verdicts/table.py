@@ -12,12 +12,15 @@ _IN_WORDS = {Outcome.FAIL: "failed", Outcome.INCONCLUSIVE: "proves nothing", Out
 
 
 def finding_of_failure(bench: GradingBench) -> str:
-    """The finding of a failure that no reading explains."""
+    """Return the finding of a failure that no reading explains."""
     return bench.procedure.fails_as or CLAIMED_FAILURE_RULE
 
 
 def grade_by_table(bench: GradingBench) -> GradedTest:
-    """Not a test before failed before inconclusive: a trip that was never asked for neither proves nor accuses."""
+    """Grade each reading by its own row: *not a test* before *fail* before *inconclusive*.
+
+    A trip that was never asked for neither proves nor accuses.
+    """
     specs = [s for s in bench.procedure.readings.values() if s.rule and is_taken(bench, s)]
     wrong = [s for s in specs if is_accepted(bench, s) is False]
     for outcome in (Outcome.NOT_A_TEST, Outcome.FAIL, Outcome.INCONCLUSIVE):
@@ -33,7 +36,7 @@ def grade_by_table(bench: GradingBench) -> GradedTest:
 
 
 def _proof_given(bench: GradingBench) -> str:
-    """Its own proof. What is never asked for by itself still stands for a due-only procedure that it covers."""
+    """Return the procedure's own proof, or due_only where it covers a procedure that gives one."""
     procedure, procedures = bench.procedure, bench.ledger.catalogue.procedures
     if procedure.proof != "none":
         return procedure.proof
@@ -58,7 +61,7 @@ def _graded_unknown(bench: GradingBench, spec: ReadingSpec) -> GradedTest:
 
 
 def _shown_limit(bench: GradingBench, specs: list[ReadingSpec]) -> tuple[str, float | None]:
-    """What is shown beside the verdict: the measured limit where there is one, with the value it is relative to."""
+    """Return what is shown beside the verdict: the measured limit if there is one, with the value it is relative to."""
     spec = next((s for s in specs if s.type == "number"), specs[0] if specs else None)
     if spec is None or spec.rule is None:
         return "", None

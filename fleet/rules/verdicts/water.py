@@ -13,7 +13,7 @@ HEIGHT_LIMIT = f"trips at least {LOWEST_TRIP_IN:g} in above the glass bottom and
 
 
 def grade_flush(bench: GradingBench) -> GradedTest:
-    """Float chamber blowdown with the burner proved firing: at best a *partial* proof, of the switch only."""
+    """Grade the blowdown of a float chamber with the burner proved firing: at best a *partial* proof."""
     chamber = bench.ledger.chamber_of(bench.record).position
     # Before the burner is asked for: that no water runs is bad news about the chamber, firing or not.
     if bench.choice_reading("water") in ("none", "little"):
@@ -32,7 +32,7 @@ def grade_flush(bench: GradingBench) -> GradedTest:
 
 
 def _flush_faults(bench: GradingBench, chamber: UUID) -> list[tuple[tuple[str, UUID], str]]:
-    """Switch and pipes fail each by themselves: mending one must not hide the other."""
+    """Return the faults of switch and pipes. Each fails by itself: mending one must not hide the other."""
     faults: list[tuple[tuple[str, UUID], str]] = []
     if bench.yes_or_no_reading("burner_stopped") is False:
         sentence = f"The burner kept firing while the {bench.name} was flushed."
@@ -44,7 +44,7 @@ def _flush_faults(bench: GradingBench, chamber: UUID) -> list[tuple[tuple[str, U
 
 
 def grade_lowering_test(bench: GradingBench) -> GradedTest:
-    """Slow drain or evaporation: the water really falls, so float, pipes, switch and trip height are all proven."""
+    """Grade slow drain or evaporation: the water really falls, so float, pipes, switch and trip height are proven."""
     if bench.yes_or_no_reading("burner_firing") is False:
         return GradedTest(Outcome.NOT_A_TEST, f"The burner was off: nothing about the {bench.name} was proven.")
     position = bench.record.position.id
@@ -69,7 +69,7 @@ def grade_lowering_test(bench: GradingBench) -> GradedTest:
 
 
 def _lock_out(bench: GradingBench) -> GradedTest | None:
-    """Why the lower cutoff's manual reset is failed or not proven; None if it is, or none is asked of this one."""
+    """Return why the manual reset of the lower cutoff failed or is not proven. None if it is, or if none is needed."""
     if not bench.record.role.last_line or bench.yes_or_no_reading("locked_out") is True:
         return None
     limit = "stays out until reset by hand"
@@ -87,7 +87,7 @@ def _too_low(bench: GradingBench, height: float) -> bool:
 
 
 def _out_of_order(bench: GradingBench, height: float) -> PositionRecord | None:
-    """The other cutoff of the same hazard whose last trip height contradicts the order in which they must act."""
+    """Return the other cutoff whose last trip height contradicts the order in which they must act."""
     own_role = bench.record.role
     for other_record in bench.ledger.records.values():
         theirs, last = other_record.role, other_record.last_trip_in
@@ -104,7 +104,7 @@ def _out_of_order(bench: GradingBench, height: float) -> PositionRecord | None:
 
 
 def grade_inspection(bench: GradingBench) -> GradedTest:
-    """Chamber opened and looked into: what was claimed counts; found dirty and cleaned is a note, not a failure."""
+    """Grade an opened chamber: the claim counts. Dirt that was cleaned is a note, not a failure."""
     condition = {True: " It was found clean.", False: " It was found dirty.", None: ""}[
         bench.yes_or_no_reading("found_clean")
     ]
