@@ -3,12 +3,13 @@
 This saves time and decides nothing: what is kept is compared by content with the database before it is used.
 """
 
-from collections import OrderedDict
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from threading import Lock
 from uuid import UUID
+
+from cachetools import LRUCache
 
 from fleet.evidence import VisitLineCache
 from fleet.rules import ReplayCache
@@ -24,7 +25,12 @@ class BoilerMemory:
     replay_cache: ReplayCache = field(default_factory=ReplayCache)
 
 
-_MEMORIES: OrderedDict[UUID, BoilerMemory] = OrderedDict()
+def make_memory_cache(max_lines: int) -> LRUCache[UUID, BoilerMemory]:
+    """Return an empty cache of what is kept by boiler; the least recently used are dropped beyond so many lines."""
+    return LRUCache(max_lines, getsizeof=lambda memory: memory.line_cache.count)
+
+
+_MEMORIES = make_memory_cache(MAX_KEPT_LINES)
 _LOCK = Lock()
 
 
@@ -35,9 +41,8 @@ def boiler_memory(boiler: UUID) -> Iterator[BoilerMemory]:
         memory = _MEMORIES.pop(boiler, None) or BoilerMemory()
     yield memory
     with _LOCK:
-        _MEMORIES[boiler] = memory
-        while sum(kept_memory.line_cache.count for kept_memory in _MEMORIES.values()) > MAX_KEPT_LINES:
-            _MEMORIES.popitem(last=False)  # the least recently used
+        if memory.line_cache.count <= _MEMORIES.maxsize:  # the cache refuses what alone is too large
+            _MEMORIES[boiler] = memory
 
 
 def forget_boilers() -> None:

@@ -16,8 +16,7 @@ pytestmark = pytest.mark.django_db
 
 
 def test_the_longest_unused_is_given_up_when_there_are_too_many_lines(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(memory, "MAX_KEPT_LINES", 10)
-    memory.forget_boilers()
+    monkeypatch.setattr(memory, "_MEMORIES", memory.make_memory_cache(max_lines=10))
     first, second, third = (uuid4() for _ in range(3))
     for boiler, lines in ((first, 4), (second, 4), (first, 4), (third, 3)):
         with memory.boiler_memory(boiler) as known:
@@ -26,8 +25,7 @@ def test_the_longest_unused_is_given_up_when_there_are_too_many_lines(monkeypatc
 
 
 def test_one_with_more_lines_than_are_kept_at_all_is_not_kept(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(memory, "MAX_KEPT_LINES", 10)
-    memory.forget_boilers()
+    monkeypatch.setattr(memory, "_MEMORIES", memory.make_memory_cache(max_lines=10))
     with memory.boiler_memory(uuid4()) as known:
         known.line_cache.count = 11
     assert not memory._MEMORIES
