@@ -94,7 +94,10 @@ class Site:
 
     @property
     def told(self) -> dict[str, Any]:
-        return json.loads((self.data / "site.json").read_text())
+        try:
+            return json.loads((self.data / "site.json").read_text())
+        except FileNotFoundError:  # a site that ended removes it: its last words say why
+            raise FileNotFoundError(self.output) from None
 
     def opened(self) -> bool:
         """Wait until the site says how to stop it."""
