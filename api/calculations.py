@@ -19,7 +19,6 @@ from fleet.errors import Refused
 
 FLUE_GAS: dict[str, Any] = {"o2_percent": 6.2, "stack_f": 395, "room_f": 72, "fuel": "natural_gas"}
 DANGEROUS_LADDER: dict[str, Any] = {"cut_in_psi": 1, "cut_out_psi": 4, "limit_psi": 15, "valve_psi": 15}
-AIR_IN_THE_PROBE: dict[str, Any] = {"o2_percent": 20.9, "stack_f": 395, "room_f": 72}
 REFUSED: dict[str, Any] = {
     "type": "about:blank",
     "title": "Unprocessable Entity",

@@ -11,11 +11,6 @@ from fleet.catalog.rows import Faults
 from fleet.rules.catalogue import Catalogue
 
 
-def parse_folder(folder: Path, release: int) -> Catalogue:
-    """Return the catalogue of a folder. Raises Refused with file, line and column of every fault."""
-    return read_release(folder, release)[1]
-
-
 def read_release(folder: Path, release: int) -> tuple[Content, Catalogue]:
     """Return the content of a folder as text and as values. Raises Refused with every fault."""
     faults = Faults()

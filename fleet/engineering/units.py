@@ -109,16 +109,6 @@ def si_unit(unit: str) -> str:
     return UNITS[unit][1] if unit in UNITS else unit
 
 
-def to_si(value: Num, unit: str) -> Num:
-    """Return `value` of one of our units in the SI unit that `si_unit` names."""
-    return convert(value, unit, si_unit(unit))
-
-
-def from_si(value: Num, unit: str) -> Num:
-    """Return a value given in the SI unit of `unit` in that unit of ours."""
-    return convert(value, si_unit(unit), unit)
-
-
 def atmosphere_psia(altitude_ft: Num) -> Num:
     """Return the standard atmosphere's pressure in psia at an altitude in ft (-1500 to 30 000).
 

@@ -93,11 +93,6 @@ BAND_NAMES = tuple(
 )
 
 
-def age_bands(boilers: QuerySet[Boiler], day: date) -> dict[str, int]:
-    """Return how many open deficiencies were of each age at the end of one day: one query."""
-    return age_bands_per_day(boilers, day, day)[0].counts
-
-
 def oldest_opening(boilers: QuerySet[Boiler], day: date) -> date | None:
     """Return when the oldest deficiency still open at the end of a day was opened: one query."""
     spans = _held_on(ClassSpan.objects.filter(boiler__in=boilers), day)

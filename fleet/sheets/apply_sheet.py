@@ -1,19 +1,14 @@
 """Changing the register: names are edited; everything that is evidence is only added."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from dataclasses import dataclass, field
-from datetime import datetime
 from itertools import islice
 from typing import Any
 from uuid import UUID
 
 from django.db.models import Model
 
-from fleet.portfolio.models import Portfolio
 from fleet.sheets.import_plan import WRITE_ORDER, ImportPlan
-from fleet.sheets.plan import plan_import
-from fleet.sheets.register_sheet import SheetRow
-from fleet.sheets.register_snapshot import RegisterSnapshot
 
 ROWS_PER_BATCH = 2000
 
@@ -24,12 +19,6 @@ class ImportSummary:
 
     added: dict[str, int] = field(default_factory=dict)
     touched: set[UUID] = field(default_factory=set)
-
-
-def apply_sheet(*, portfolio: Portfolio, rows: Sequence[SheetRow], at: datetime) -> ImportSummary:
-    """Add what the rows say and the register lacks."""
-    plan = plan_import(portfolio=portfolio, register=RegisterSnapshot.for_sheet(portfolio, rows, at), rows=rows, at=at)
-    return apply_plan(plan)
 
 
 def apply_plan(plan: ImportPlan, *, step: Callable[[int], None] = lambda rows_done: None) -> ImportSummary:

@@ -8,7 +8,7 @@ from django.db import connection
 from django.test import Client
 from django.test.utils import CaptureQueriesContext
 
-from api.calculations import AIR_IN_THE_PROBE, DANGEROUS_LADDER, FLUE_GAS, REFUSED
+from api.calculations import DANGEROUS_LADDER, FLUE_GAS, REFUSED
 from fleet.engineering import calculation_groups
 from fleet.engineering.calculations import CALCULATIONS, run_calculation
 from tests.api.phone import Phone, told
@@ -96,7 +96,7 @@ def test_all_faults_are_told_at_once_each_at_its_place(rosa: Phone) -> None:
 
 
 def test_the_example_of_a_refusal_is_the_refusal(rosa: Phone) -> None:
-    assert calculate(rosa, "flue_gas", AIR_IN_THE_PROBE).json() == REFUSED
+    assert calculate(rosa, "flue_gas", {"o2_percent": 20.9, "stack_f": 395, "room_f": 72}).json() == REFUSED
 
 
 @pytest.mark.parametrize("value", [True, None, "6", [6], {}, "1e400"])

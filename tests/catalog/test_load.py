@@ -9,7 +9,7 @@ from django.db import DatabaseError, transaction
 
 from fleet.catalog import queries
 from fleet.catalog.models import Kind, Procedure, Release
-from fleet.catalog.parse import parse_folder
+from fleet.catalog.parse import read_release
 from fleet.catalog.services import first_day_of_a_later_release, load_release
 from fleet.errors import Refused
 from tests.catalog.edit import append, drop, drop_text, line_of, swap
@@ -65,7 +65,7 @@ def test_a_broken_catalogue_leaves_nothing_behind(folder: Path) -> None:
 
 def test_the_catalogue_of_a_release_is_the_one_that_was_loaded(folder: Path) -> None:
     load_release(folder=folder, at=AT)
-    assert queries.catalogue_of(1) == parse_folder(folder, 1)
+    assert queries.catalogue_of(1) == read_release(folder, 1)[1]
 
 
 def test_an_old_release_keeps_its_words(folder: Path) -> None:

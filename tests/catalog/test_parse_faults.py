@@ -4,7 +4,7 @@ from pathlib import Path
 
 import pytest
 
-from fleet.catalog.parse import parse_folder
+from fleet.catalog.parse import read_release
 from fleet.errors import Refused
 from tests.catalog.edit import append, drop, line_of, places, swap
 
@@ -124,7 +124,7 @@ def test_a_broken_cell_is_refused_with_its_place(
 ) -> None:
     line = swap(folder / file, start, old, new)
     with pytest.raises(Refused) as refused:
-        parse_folder(folder, 1)
+        read_release(folder, 1)
     assert (code, file, line, column) in places(refused.value)
 
 
@@ -132,7 +132,7 @@ def test_all_faults_of_all_files_are_told_at_once(folder: Path) -> None:
     first = swap(folder / "actions.csv", "rod", "open", "rodded")
     second = swap(folder / "roles.csv", "siphon", "over_pressure", "overpressure")
     with pytest.raises(Refused) as refused:
-        parse_folder(folder, 1)
+        read_release(folder, 1)
     wanted = {("bad_value", "actions.csv", first, "touch"), ("unknown_reference", "roles.csv", second, "hazard")}
     assert places(refused.value) == wanted
 
@@ -141,42 +141,42 @@ def test_all_faults_of_all_files_are_told_at_once(folder: Path) -> None:
 def test_a_missing_file_is_one_fault_of_that_file(folder: Path, file: str) -> None:
     (folder / file).unlink()
     with pytest.raises(Refused) as refused:
-        parse_folder(folder, 1)
+        read_release(folder, 1)
     assert ("missing_file", file, 1, "") in places(refused.value)
 
 
 def test_an_unknown_column_is_refused(folder: Path) -> None:
     swap(folder / "kinds.csv", "code", "source", "source,colour")
     with pytest.raises(Refused) as refused:
-        parse_folder(folder, 1)
+        read_release(folder, 1)
     assert ("unknown_column", "kinds.csv", 1, "colour") in places(refused.value)
 
 
 def test_a_missing_column_is_refused(folder: Path) -> None:
     swap(folder / "kinds.csv", "code", ",source", "")
     with pytest.raises(Refused) as refused:
-        parse_folder(folder, 1)
+        read_release(folder, 1)
     assert ("missing_column", "kinds.csv", 1, "source") in places(refused.value)
 
 
 def test_a_row_of_the_wrong_length_is_refused(folder: Path) -> None:
     line = append(folder / "hazards.csv", "frost,Frost")
     with pytest.raises(Refused) as refused:
-        parse_folder(folder, 1)
+        read_release(folder, 1)
     assert places(refused.value) == {("bad_row", "hazards.csv", line, "")}
 
 
 def test_a_table_without_rows_is_refused(folder: Path) -> None:
     (folder / "actions.csv").write_text("code,name,touch,repairs,source\n")
     with pytest.raises(Refused) as refused:
-        parse_folder(folder, 1)
+        read_release(folder, 1)
     assert places(refused.value) == {("empty_table", "actions.csv", 1, "")}
 
 
 def test_a_table_nobody_knows_is_refused(folder: Path) -> None:
     (folder / "colours.csv").write_text("code\n")
     with pytest.raises(Refused) as refused:
-        parse_folder(folder, 1)
+        read_release(folder, 1)
     assert places(refused.value) == {("unknown_file", "colours.csv", 1, "")}
 
 
@@ -184,14 +184,14 @@ def test_a_table_nobody_knows_is_refused(folder: Path) -> None:
 def test_a_finding_that_the_rules_fire_must_have_its_row(folder: Path, code: str) -> None:
     drop(folder / "findings.csv", code)
     with pytest.raises(Refused) as refused:
-        parse_folder(folder, 1)
+        read_release(folder, 1)
     assert ("missing_rule", "findings.csv", 1, "code") in places(refused.value)
 
 
 def test_an_observation_that_the_rules_know_must_have_its_row(folder: Path) -> None:
     drop(folder / "observations.csv", "cause_found")
     with pytest.raises(Refused) as refused:
-        parse_folder(folder, 1)
+        read_release(folder, 1)
     assert places(refused.value) == {("missing_rule", "observations.csv", 1, "code")}
 
 
@@ -199,21 +199,21 @@ def test_a_quoted_cell_with_a_line_end_does_not_shift_the_lines_after_it(folder:
     swap(folder / "hazards.csv", "dry_firing", "Dry firing", '"Dry\nfiring"')
     line = swap(folder / "hazards.csv", "overfilling", "no", "never")
     with pytest.raises(Refused) as refused:
-        parse_folder(folder, 1)
+        read_release(folder, 1)
     assert places(refused.value) == {("bad_value", "hazards.csv", line, "stops_firing")}
 
 
 def test_bytes_that_are_no_text_are_refused(folder: Path) -> None:
     (folder / "actions.csv").write_bytes(b"\xff\xfe\x00")
     with pytest.raises(Refused) as refused:
-        parse_folder(folder, 1)
+        read_release(folder, 1)
     assert ("bad_file", "actions.csv", 1, "") in places(refused.value)
 
 
 def test_a_text_that_belongs_to_nothing_is_refused_with_its_line(folder: Path) -> None:
     line = append(folder / "texts.yaml", "  ghost: Nothing.")
     with pytest.raises(Refused) as refused:
-        parse_folder(folder, 1)
+        read_release(folder, 1)
     assert places(refused.value) == {("unknown_text", "texts.yaml", line, "cautions")}
 
 
@@ -225,7 +225,7 @@ def test_steps_that_are_no_list_are_refused_with_their_line(folder: Path, old: s
     texts.write_text(before + "\nsteps:\n" + "\n".join(told).replace(old, new, 1) + "\n")
     line = len((before + "\nsteps:\n").splitlines()) + 1
     with pytest.raises(Refused) as refused:
-        parse_folder(folder, 1)
+        read_release(folder, 1)
     assert ("bad_value", "texts.yaml", line, "steps") in places(refused.value)
 
 
@@ -235,7 +235,7 @@ def test_a_procedure_without_caution_or_steps_is_refused(folder: Path, section: 
     before, after = texts.read_text().split(f"\n{section}:\n")
     texts.write_text(f"{before}\n{section}:\n{after.replace('  flush:', '  fluid:', 1)}")
     with pytest.raises(Refused) as refused:
-        parse_folder(folder, 1)
+        read_release(folder, 1)
     row = line_of(folder / "procedures.csv", "flush,")
     assert ("missing_text", "procedures.csv", row, "code") in places(refused.value)
     assert any(told.rstrip("s") in f.message for f in refused.value.faults if f.code == "missing_text")
@@ -245,28 +245,28 @@ def test_a_procedure_without_caution_or_steps_is_refused(folder: Path, section: 
 def test_a_finding_that_the_table_fires_must_have_its_row(folder: Path, code: str) -> None:
     drop(folder / "findings.csv", f"{code},")
     with pytest.raises(Refused) as refused:
-        parse_folder(folder, 1)
+        read_release(folder, 1)
     assert ("missing_rule", "findings.csv", 1, "code") in places(refused.value)
 
 
 def test_a_section_nobody_knows_is_refused_with_its_line(folder: Path) -> None:
     line = append(folder / "texts.yaml", "jokes: {}")
     with pytest.raises(Refused) as refused:
-        parse_folder(folder, 1)
+        read_release(folder, 1)
     assert places(refused.value) == {("unknown_text", "texts.yaml", line, "")}
 
 
 def test_a_text_given_twice_is_refused_with_the_second_line(folder: Path) -> None:
     line = append(folder / "texts.yaml", "  flush: Again.")
     with pytest.raises(Refused) as refused:
-        parse_folder(folder, 1)
+        read_release(folder, 1)
     assert places(refused.value) == {("duplicate", "texts.yaml", line, "cautions")}
 
 
 def test_broken_yaml_is_refused_with_its_line(folder: Path) -> None:
     line = append(folder / "texts.yaml", "  flush: [")
     with pytest.raises(Refused) as refused:
-        parse_folder(folder, 1)
+        read_release(folder, 1)
     assert {p[:2] for p in places(refused.value)} >= {("bad_file", "texts.yaml")}
     assert max(p[2] for p in places(refused.value) if p[0] == "bad_file") >= line
 
@@ -274,6 +274,6 @@ def test_broken_yaml_is_refused_with_its_line(folder: Path) -> None:
 def test_a_finding_without_a_first_act_is_refused(folder: Path) -> None:
     swap(folder / "texts.yaml", "  valve_drips:", "valve_drips", "valve_trips")
     with pytest.raises(Refused) as refused:
-        parse_folder(folder, 1)
+        read_release(folder, 1)
     row = line_of(folder / "findings.csv", "valve_drips,")
     assert ("missing_text", "findings.csv", row, "code") in places(refused.value)

@@ -7,14 +7,14 @@ from pathlib import Path
 
 import pytest
 
-from fleet.catalog.parse import parse_folder, read_release, rebuild_catalogue
+from fleet.catalog.parse import read_release, rebuild_catalogue
 from fleet.rules.catalogue import Catalogue
 from fleet.rules.verdicts import FIRES, GRADERS, findings_fired_by
 from tests.catalog.conftest import SHIPPED
 from tests.rules.build import GOOD, Boiler
 from tests.rules.test_verdicts_table import on_bench
 
-CATALOGUE = parse_folder(SHIPPED, 1)
+CATALOGUE = read_release(SHIPPED, 1)[1]
 PROCEDURES = sorted(CATALOGUE.procedures)
 
 

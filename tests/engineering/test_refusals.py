@@ -16,8 +16,6 @@ from fleet.errors import Refused
 
 POSSIBLE: list[tuple[Callable[..., Any], dict[str, Any]]] = [
     (units.convert, {"value": 1.0, "unit": "psi", "to": "kPa"}),
-    (units.to_si, {"value": 1.0, "unit": "psi"}),
-    (units.from_si, {"value": 1.0, "unit": "psi"}),
     (units.atmosphere_psia, {"altitude_ft": 100.0}),
     (units.absolute_psia, {"pressure_psig": 2.0, "atmosphere_psia": 14.7}),
     (units.gauge_psig, {"pressure_psia": 16.7, "atmosphere_psia": 14.7}),

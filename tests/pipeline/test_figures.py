@@ -113,9 +113,8 @@ def test_a_hold_put_right_on_the_day_is_in_no_figure_of_days(told: Fleet) -> Non
 def test_what_is_open_grows_older_by_itself(fleet: Fleet, days: int, band: str) -> None:
     fleet.post(fleet.flushed(NOW, burner_stopped=False))
     opened = ClassSpan.objects.values("deficiency").distinct().count()
-    assert standing_counts.age_bands(ALL, TODAY + timedelta(days=days)) == dict.fromkeys(
-        standing_counts.BAND_NAMES, 0
-    ) | {band: opened}
+    (day,) = standing_counts.age_bands_per_day(ALL, TODAY + timedelta(days=days), TODAY + timedelta(days=days))
+    assert day.counts == dict.fromkeys(standing_counts.BAND_NAMES, 0) | {band: opened}
 
 
 def test_ages_per_day_add_up_to_what_is_open_per_day(told: Fleet) -> None:
@@ -227,7 +226,7 @@ COSTS: dict[str, tuple[Callable[[], Any], int]] = {
     "standings": (lambda: standing_counts.standings_per_day(ALL, *MONTHS), 3),
     "classes": (lambda: standing_counts.open_by_class_per_day(ALL, *MONTHS), 3),
     "ages": (lambda: standing_counts.age_bands_per_day(ALL, *MONTHS), 1),
-    "ages on a day": (lambda: standing_counts.age_bands(ALL, TODAY), 1),
+    "ages on a day": (lambda: standing_counts.age_bands_per_day(ALL, TODAY, TODAY), 1),
     "oldest": (lambda: standing_counts.oldest_opening(ALL, TODAY), 1),
     "repairs": (lambda: repairs.closed_repairs(ALL, *MONTHS), 1),
     "found failed": (lambda: failures_by_kind(ALL, *MONTHS), 3),

@@ -1,11 +1,11 @@
 """Sheets to read: one row of the float chamber of boiler 1, with whatever is to be different."""
 
-from fleet.catalog.parse import parse_folder as parse_catalogue
+from fleet.catalog.parse import read_release
 from fleet.errors import FaultPath, Refused
 from fleet.sheets.register_sheet import parse_sheet
 from tests.cast import ROOT
 
-CATALOGUE = parse_catalogue(ROOT / "fixtures" / "catalogue", 1)
+CATALOGUE = read_release(ROOT / "fixtures" / "catalogue", 1)[1]
 CELLS = {
     "building_ref": "ALD12",
     "address": "12 Alder Terrace",

@@ -9,7 +9,7 @@ from typing import Self
 from uuid import UUID, uuid5
 
 from fleet.calendar import HeatingSeason
-from fleet.catalog.parse import parse_folder
+from fleet.catalog.parse import read_release
 from fleet.rules import judge
 from fleet.rules.catalogue import Catalogue
 from fleet.rules.ledger.records import GradingBench
@@ -103,7 +103,7 @@ LEFT_RIGHT: Mapping[str, Value] = dict.fromkeys(
 @cache
 def catalogue() -> Catalogue:
     """The catalogue that comes with the code."""
-    return parse_folder(Path(__file__).resolve().parents[2] / "fixtures" / "catalogue", 1)
+    return read_release(Path(__file__).resolve().parents[2] / "fixtures" / "catalogue", 1)[1]
 
 
 def ident(name: str) -> UUID:

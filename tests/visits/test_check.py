@@ -7,7 +7,7 @@ from uuid import UUID
 
 import pytest
 
-from fleet.catalog.parse import parse_folder
+from fleet.catalog.parse import read_release
 from fleet.errors import FaultPath
 from fleet.visits.check import MAX_CLOCK_AHEAD, BoilerRegister, visit_faults
 from fleet.visits.incoming import IncomingEntry, IncomingVisit, Person
@@ -20,7 +20,7 @@ REGISTER = BoilerRegister(
     since=SINCE,
     roles={UPPER: "upper_cutoff", LIMIT: "high_limit", VALVE: "safety_valve"},
     users=frozenset({ROSA}),
-    catalogue=parse_folder(ROOT / "fixtures" / "catalogue", 1),
+    catalogue=read_release(ROOT / "fixtures" / "catalogue", 1)[1],
     devices={UUID(int=70): "limit_control", UUID(int=71): "", UUID(int=72): "siphon"},
 )
 

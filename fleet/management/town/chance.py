@@ -1,7 +1,7 @@
 """Seeded random numbers: one stream per name, so that one boiler's story does not depend on another's."""
 
 from collections.abc import Sequence
-from datetime import datetime, timedelta
+from datetime import timedelta
 from random import Random
 from typing import TypeVar
 
@@ -43,8 +43,3 @@ class Chance:
     def waiting_time(self, per_year: float) -> timedelta:
         """Return a random time until an event that happens `per_year` times a year."""
         return YEAR * self.random.expovariate(per_year)
-
-    def instant_within(self, since: datetime, until: datetime) -> datetime:
-        """Return an instant between two, to the minute."""
-        minutes = max(0, int((until - since).total_seconds() // 60))
-        return since + timedelta(minutes=self.whole_number(0, minutes))

@@ -2,7 +2,6 @@
 
 from fleet.management.town.story_values import TownMember
 
-CITY = "Port Averil"
 ZONE = "America/New_York"
 
 STREETS = (

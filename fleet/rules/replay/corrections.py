@@ -16,10 +16,6 @@ class CorrectionChain:
     visits: tuple[VisitFact, ...]
     firm: int
 
-    def newest_visit(self) -> VisitFact:
-        """The newest restatement."""
-        return self.visits[-1]
-
 
 def choose_visits(evidence: Evidence, holds: Holds) -> tuple[Evidence, tuple[UUID, ...]]:
     """Return the evidence with only those visits that count, and the corrections that wait.

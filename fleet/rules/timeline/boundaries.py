@@ -22,7 +22,6 @@ from fleet.rules.values import (
     StandingSegment,
     State,
     Value,
-    VisitFact,
 )
 from fleet.rules.wording import local_day
 
@@ -60,7 +59,6 @@ class Timeline:
         for segment in states:
             self._states.setdefault(segment.position, []).append(segment)
         self._tracks = {p: _build_track(run, p, segments) for p, segments in self._states.items()}
-        self._visits = {e.id: v for v in self.evidence.visits for e in v.entries}
         self._boiler_settings = sorted(
             (s for s in self.evidence.settings if s.position is None), key=lambda s: (s.since, s.key)
         )
@@ -81,10 +79,6 @@ class Timeline:
         if self.surveyed_at:
             instants.add(self.surveyed_at)
         return sorted(instants)
-
-    def visit_of(self, entry: UUID) -> VisitFact | None:
-        """Return the visit of an entry."""
-        return self._visits.get(entry)
 
     def states_of(self, position: UUID) -> list[PositionStateSegment]:
         """Return all states of one position, in order."""

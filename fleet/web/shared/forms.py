@@ -1,6 +1,6 @@
 """Forms of the register pages: their fields, the values the user last saw, the function they run, and faults."""
 
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -108,8 +108,3 @@ def find_sent_form(forms: Iterable[Form], request: HttpRequest) -> Form | None:
 def build_choices(options: Iterable[str], words: Callable[[str], str]) -> tuple[tuple[str, str], ...]:
     """Return choices as pairs of code and words."""
     return tuple((code, words(code)) for code in options)
-
-
-def select_texts(texts: Mapping[str, str], *names: str) -> Texts:
-    """Return some of the texts, by name."""
-    return {name: texts[name] for name in names}

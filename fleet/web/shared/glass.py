@@ -18,7 +18,6 @@ ASIDE_TEXTS = {
     Standing.HOLD.value: "Its proofs have time left: the hold has another cause.",
     Standing.EXPOSED.value: "Its proofs have time left: it is exposed for another cause.",
 }
-LEGEND = "days of proof left, not water"
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,9 +1,7 @@
 """Local times of a building, as people type them into a form and read them on a page."""
 
-from datetime import date, datetime, timedelta
+from datetime import datetime
 from zoneinfo import ZoneInfo
-
-from fleet.calendar import day_start
 
 
 def parse_local_instant(text: str, zone: str) -> datetime | None:
@@ -25,12 +23,3 @@ def parse_local_instant(text: str, zone: str) -> datetime | None:
 def day_and_time(at: datetime, zone: str) -> str:
     """Return day and time in the building's zone, as in "Tue 24 Nov 2026, 10:42 EST"."""
     return at.astimezone(ZoneInfo(zone)).strftime("%a %d %b %Y, %H:%M %Z")
-
-
-def end_of_local_day(text: str, zone: str) -> datetime | None:
-    """Return the end of a local day, so that "until 3 March" includes all of it; None if unreadable."""
-    try:
-        day = date.fromisoformat(text)
-    except ValueError:
-        return None
-    return day_start(day + timedelta(days=1), zone) if 2000 <= day.year <= 2100 else None

@@ -23,7 +23,6 @@ from fleet.portfolio.models import Boiler
 from fleet.rules.judge import VERSION
 from fleet.web.shared.pages import signed_in_page
 
-SWEEP_INTERVAL = timedelta(seconds=30)  # how often the sweep runs
 LATE_AFTER = timedelta(minutes=2)
 MAX_FAILED = 50
 WELL, BEHIND, WRONG = "well", "late", "wrong"

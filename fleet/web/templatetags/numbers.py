@@ -28,12 +28,6 @@ def us_si(value: float, unit: str) -> str:
 
 
 @register.filter
-def brief(value: float, unit: str) -> str:
-    """Return a value in one unit only: its own, or SI if the reader chose SI."""
-    return briefly(value, unit)
-
-
-@register.filter
 def units(sentence: Any) -> str:
     """Return a sentence of the rules; if the reader chose SI, with SI after each quantity."""
     return with_si(sentence)

@@ -56,7 +56,7 @@ from functools import cache
 from pathlib import Path
 from uuid import UUID, uuid5
 
-from fleet.catalog.parse import parse_folder
+from fleet.catalog.parse import read_release
 from fleet.rules.answers.readiness import LEAVING_CHECKS
 from fleet.rules.catalogue import Catalogue
 from fleet.rules.values import ActFact, Evidence, Value, VisitFact
@@ -125,7 +125,7 @@ class Scenario:
 @cache
 def catalogue() -> Catalogue:
     """The catalogue that comes with the code."""
-    return parse_folder(Path(__file__).resolve().parents[3] / "fixtures" / "catalogue", 1)
+    return read_release(Path(__file__).resolve().parents[3] / "fixtures" / "catalogue", 1)[1]
 
 
 def read(path: Path) -> list[Scenario]:
