@@ -7,7 +7,7 @@ from uuid import UUID
 
 from django.contrib.auth.tokens import default_token_generator
 from django.core.exceptions import PermissionDenied
-from django.db.models import Prefetch, Q, QuerySet
+from django.db.models import Prefetch, QuerySet
 from django.http import Http404
 from django.urls import reverse
 from django.utils import timezone
@@ -29,6 +29,7 @@ from fleet.accounts.models import Grant, User
 from fleet.accounts.people import QUALIFICATIONS, ROLES, RoleWish
 from fleet.accounts.requests import cause_of, user_of
 from fleet.errors import Refused
+from fleet.records.row_spans import not_ended
 
 SEE_ACTION, CHANGE_ACTION = "people.see", "people.change"
 PORTFOLIO_PATH_PARAMETER = OpenApiParameter("portfolio", UUID, OpenApiParameter.PATH)
@@ -106,7 +107,7 @@ class PeopleEndpoint(ListEndpoint):
 
     def get_tag_parts(self, at: datetime) -> tuple[Any, ...]:
         """Return the roles in force. The pulse does not change when time alone ends one."""
-        grants = Grant.objects.filter(Q(until=None) | Q(until__gt=at), portfolio=self.kwargs["portfolio"])
+        grants = Grant.objects.filter(not_ended(at), portfolio=self.kwargs["portfolio"])
         return tuple(grants.order_by("id").values_list("id", "until"))
 
     def present_rows(self, rows: Sequence[Any], walk: ListWalk) -> Iterable[Any]:
@@ -186,7 +187,7 @@ class QualificationsEndpoint(APIView):
 
 def with_roles(rows: Sequence[Any], portfolio: UUID, at: datetime) -> Iterable[Any]:
     """Return these people with their roles in force in a portfolio and the qualifications that count there."""
-    grants = Grant.objects.filter(Q(until=None) | Q(until__gt=at), portfolio=portfolio).order_by("role", "id")
+    grants = Grant.objects.filter(not_ended(at), portfolio=portfolio).order_by("role", "id")
     counting = people.counting_qualifications(portfolio).order_by("code", "since")
     grants_prefetch = Prefetch("grants", grants, to_attr="here")
     return (

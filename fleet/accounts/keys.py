@@ -13,6 +13,7 @@ from fleet.accounts import policy
 from fleet.accounts.models import Grant, Key, User
 from fleet.accounts.scopes import READ, SCOPES, reach_of_key
 from fleet.errors import Fault, Refused
+from fleet.records.row_spans import not_ended
 
 MAX_LIFETIME = timedelta(days=400)
 DEFAULT_LIFETIME = timedelta(days=365)
@@ -101,7 +102,7 @@ def people_managed_by(user: User, at: datetime) -> QuerySet[User]:
     managed_grants = policy.grants_for(user, "people.change", at)
     whole = managed_grants.filter(building=None).values("portfolio")
     single = managed_grants.filter(building__isnull=False).values("building")
-    granted = Grant.objects.filter(Q(until=None) | Q(until__gt=at))
+    granted = Grant.objects.filter(not_ended(at))
     granted_here = granted.filter(Q(portfolio__in=whole) | Q(building__in=single))
     elsewhere = granted.exclude(id__in=granted_here.values("id"))
     granted_managers = granted.filter(role__in=policy.ACTIONS["people.change"])

@@ -12,6 +12,7 @@ from fleet.accounts.models import Grant, Qualification, User
 from fleet.accounts.telephone import NUMBER_RULE
 from fleet.errors import Refused
 from fleet.portfolio.models import Building, Portfolio
+from fleet.records.row_spans import not_ended
 
 ROLES = ("technician", "dispatcher", "manager", "owner", "caretaker", "inspector", "office")
 # The roles a manager may give and take: the field and the dispatchers. The other roles are given by owners only.
@@ -51,21 +52,19 @@ def counting_qualifications(portfolio: UUID) -> QuerySet[Qualification]:
 
 def qualification_codes_at(portfolio: UUID, person: UUID, at: datetime) -> set[str]:
     """Return the codes of a person's qualifications in a portfolio at an instant."""
-    qualifications = counting_qualifications(portfolio).filter(
-        Q(until=None) | Q(until__gt=at), user=person, since__lte=at
-    )
+    qualifications = counting_qualifications(portfolio).filter(not_ended(at), user=person, since__lte=at)
     return set(qualifications.values_list("code", flat=True))
 
 
 def people_of_portfolio(portfolio: UUID, at: datetime) -> QuerySet[User]:
     """Return everybody active with a grant in force in a portfolio."""
-    granted = Grant.objects.filter(Q(until=None) | Q(until__gt=at), portfolio=portfolio)
+    granted = Grant.objects.filter(not_ended(at), portfolio=portfolio)
     return User.objects.filter(id__in=granted.values("user"), is_active=True)
 
 
 def may_give_role(by: User, role: str, portfolio: UUID, at: datetime) -> bool:
     """Whether a user may give or take this role: an owner any, a manager those of `MANAGED_ROLES`."""
-    grants = Grant.objects.filter(Q(until=None) | Q(until__gt=at), user=by, portfolio=portfolio, building=None)
+    grants = Grant.objects.filter(not_ended(at), user=by, portfolio=portfolio, building=None)
     roles = set(grants.values_list("role", flat=True))
     return "owner" in roles or ("manager" in roles and role in MANAGED_ROLES)
 

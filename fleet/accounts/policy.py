@@ -7,6 +7,7 @@ from django.db.models import Q, QuerySet
 
 from fleet.accounts.models import Grant, User
 from fleet.portfolio.models import Boiler, Portfolio
+from fleet.records.row_spans import not_ended
 
 ACTIONS: dict[str, frozenset[str]] = {
     "board.see": frozenset({"technician", "dispatcher", "manager", "owner", "caretaker", "inspector", "office"}),
@@ -57,7 +58,7 @@ def grants_for(user: User, action: str, at: datetime) -> QuerySet[Grant]:
     roles, reach = ACTIONS[action], user.reach
     if reach is not None and not reach.covers_action(action):
         return Grant.objects.none()
-    granted = Grant.objects.filter(Q(until__isnull=True) | Q(until__gt=at), user=user, role__in=roles)
+    granted = Grant.objects.filter(not_ended(at), user=user, role__in=roles)
     return granted.filter(portfolio=reach.portfolio) if reach is not None and reach.portfolio else granted
 
 

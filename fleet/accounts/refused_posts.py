@@ -12,6 +12,7 @@ from django.db.models import Exists, OuterRef, Q, QuerySet
 from fleet.accounts import policy
 from fleet.accounts.models import Grant, RefusedPost, User
 from fleet.portfolio.models import Boiler
+from fleet.records.row_spans import not_ended
 
 RETENTION = timedelta(days=30)
 MAX_PER_DAY = 50  # of one key: a repeating device must not fill the disk
@@ -69,8 +70,6 @@ def visible_refused_posts(user: User | Any, at: datetime) -> QuerySet[RefusedPos
     portfolio that the user may see as a whole.
     """
     whole = policy.portfolios_for(user, "post.see_refused", at)
-    of_ours = Grant.objects.filter(
-        Q(until=None) | Q(until__gt=OuterRef("at")), user=OuterRef("user"), portfolio__in=whole.values("id")
-    )
+    of_ours = Grant.objects.filter(not_ended(OuterRef("at")), user=OuterRef("user"), portfolio__in=whole.values("id"))
     to_their_boilers = Q(boiler__in=policy.boilers_for(user, "post.see_refused", at))
     return RefusedPost.objects.filter(to_their_boilers | (Q(boiler=None) & Exists(of_ours)), at__gt=at - RETENTION)

@@ -11,6 +11,7 @@ from django.db.models import Exists, F, OuterRef, Q, QuerySet
 from fleet.board.models import Judged, Pulse, Segment, StateSegment
 from fleet.catalog import queries as catalog
 from fleet.portfolio.models import Boiler, Position, Setting
+from fleet.records.row_spans import not_ended
 from fleet.rules import BUILD
 
 
@@ -34,7 +35,7 @@ class BoardRow:
 
 def holds_at(at: datetime) -> Q:
     """Return a filter for segments that hold at `at`: since <= at < until, where NULL is open."""
-    return (Q(since=None) | Q(since__lte=at)) & (Q(until=None) | Q(until__gt=at))
+    return (Q(since=None) | Q(since__lte=at)) & not_ended(at)
 
 
 def board_rows(boilers: QuerySet[Boiler], at: datetime) -> list[BoardRow]:
@@ -94,7 +95,7 @@ def last_judgement(boiler: UUID) -> Judged | None:
 
 def standing_from(boiler: UUID, at: datetime) -> list[Segment]:
     """Return the standing at `at` and those that follow if nobody does anything."""
-    to_come = Segment.objects.filter(Q(until=None) | Q(until__gt=at), boiler=boiler)
+    to_come = Segment.objects.filter(not_ended(at), boiler=boiler)
     return list(to_come.order_by(F("since").asc(nulls_first=True)))
 
 

@@ -8,11 +8,12 @@ from datetime import datetime
 from typing import Any
 from uuid import UUID
 
-from django.db.models import Count, F, OuterRef, Q, QuerySet, Subquery, Value
+from django.db.models import Count, F, OuterRef, QuerySet, Subquery, Value
 from django.db.models.functions import Coalesce
 
 from fleet.board.models import Segment, StateSegment
 from fleet.portfolio.models import Boiler, Position, ServiceState
+from fleet.records.row_spans import not_ended
 from fleet.rules.values import STANDINGS, ServiceMode, Standing
 
 NOT_SURVEYED = Standing.NOT_SURVEYED
@@ -47,7 +48,7 @@ def with_state(positions: QuerySet[Position], at: datetime, boiler: UUID | None 
 
 def _holding_first(segments: QuerySet[Any], at: datetime, *before: str) -> QuerySet[Any]:
     """Order segments so that the one that holds at `at` comes first."""
-    reaching = segments.filter(Q(until=None) | Q(until__gt=at))
+    reaching = segments.filter(not_ended(at))
     return reaching.order_by(F("since").asc(nulls_first=True), *before)
 
 

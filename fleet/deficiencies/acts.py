@@ -14,6 +14,7 @@ from fleet.deficiencies.life import DeficiencyLife
 from fleet.deficiencies.models import Deficiency, DeficiencyAct
 from fleet.errors import Fault, Refused
 from fleet.portfolio.models import Boiler
+from fleet.records.row_spans import not_ended
 from fleet.records.versioned_acts import add_act
 from fleet.rules.values import ActFact as RulesAct
 
@@ -92,7 +93,7 @@ def _assignment_faults(
 ) -> Iterator[Fault]:
     yield from _end_faults(decision, at)
     grants = Grant.objects.filter(
-        Q(until=None) | Q(until__gt=at),
+        not_ended(at),
         Q(building=None) | Q(building=boiler.building_id),
         user=decision.assignee,
         portfolio=row.portfolio_id,

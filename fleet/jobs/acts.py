@@ -14,6 +14,7 @@ from fleet.errors import Fault, Refused
 from fleet.jobs import states
 from fleet.jobs.models import Job, JobAct
 from fleet.portfolio.access import is_accessible
+from fleet.records.row_spans import not_ended
 from fleet.records.versioned_acts import add_act
 
 ASSIGNEE_KINDS = ("accept", "decline", "start")
@@ -110,7 +111,7 @@ def _people_faults(job: Job, decision: JobDecision, at: datetime) -> Iterator[Fa
 def _is_known_person(person: UUID, job: Job, at: datetime) -> bool:
     """Whether a person has a grant here or is a qualified technician. Anybody else is refused like an unknown id."""
     grants_here = Grant.objects.filter(
-        Q(until=None) | Q(until__gt=at),
+        not_ended(at),
         Q(building=None) | Q(building=job.building_id),
         user=person,
         user__is_active=True,

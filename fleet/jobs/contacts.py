@@ -12,6 +12,7 @@ from fleet.accounts.telephone import digits_to_dial
 from fleet.jobs import states
 from fleet.jobs.queries import JobDetail
 from fleet.portfolio.models import Boiler, Building
+from fleet.records.row_spans import not_ended
 from fleet.visits import queries as visits
 
 RECENT_PERIOD = timedelta(days=90)  # our choice: a quarter of a year
@@ -72,7 +73,7 @@ def building_contacts(
 
 def _relevant_grants(building: Building, people: list[UUID], at: datetime) -> Iterable[Grant]:
     """Read the grants in force in this building and of deciding roles; of `people` the ended ones as well."""
-    now = Q(until=None) | Q(until__gt=at)
+    now = not_ended(at)
     relevant_grants = Q(user__in=people) | now & (Q(building=building) | Q(role__in=DECIDING_ROLES))
     at_building = Q(building=building) | Q(building=None)
     rows = Grant.objects.filter(relevant_grants, at_building, portfolio=building.portfolio_id, user__is_active=True)

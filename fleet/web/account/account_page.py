@@ -10,7 +10,6 @@ from django.contrib.auth.mixins import LoginRequiredMixin
 from django.contrib.auth.views import PasswordChangeView, redirect_to_login
 from django.core.exceptions import PermissionDenied
 from django.db import transaction
-from django.db.models import Q
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse_lazy
@@ -24,6 +23,7 @@ from fleet.accounts.scopes import READ, SCOPES
 from fleet.errors import Refused
 from fleet.jobs import feeds
 from fleet.portfolio.models import Portfolio
+from fleet.records.row_spans import not_ended
 from fleet.web.shared.number_format import CHOICES
 from fleet.web.shared.pages import signed_in_page
 
@@ -191,7 +191,7 @@ def _offered_calendars(user: User, at: datetime) -> list[tuple[Portfolio, str, s
 
 
 def _account_context(user: Any, at: datetime) -> dict[str, Any]:
-    current = Q(until=None) | Q(until__gt=at)
+    current = not_ended(at)
     grants = Grant.objects.filter(current, user=user).select_related("portfolio", "building")
     qualifications = Qualification.objects.filter(current, user=user, since__lte=at).select_related("portfolio")
     grant_list = list(grants.order_by("portfolio__name", "role"))

@@ -15,6 +15,7 @@ from fleet.deficiencies.acts import DeficiencyDecision
 from fleet.deficiencies.queries import DeficiencyDetail
 from fleet.errors import Refused
 from fleet.portfolio.models import Building
+from fleet.records.row_spans import not_ended
 from fleet.web.shared.forms import Form, FormField, Texts
 from fleet.web.shared.local_times import parse_local_instant
 
@@ -122,6 +123,6 @@ _PARTS_BY_KIND: dict[str, Callable[[Building, datetime], FormParts]] = {
 def _assignable_people(building: Building, at: datetime) -> list[User]:
     """Return who a deficiency can be assigned to: every active user with a role at this building."""
     grants = Grant.objects.filter(
-        Q(until=None) | Q(until__gt=at), Q(building=None) | Q(building=building), portfolio=building.portfolio_id
+        not_ended(at), Q(building=None) | Q(building=building), portfolio=building.portfolio_id
     )
     return list(User.objects.filter(id__in=grants.values("user"), is_active=True).order_by("username"))

@@ -9,7 +9,6 @@ from uuid import UUID
 
 from django.contrib.auth.views import redirect_to_login
 from django.db import OperationalError
-from django.db.models import Q
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
@@ -25,6 +24,7 @@ from fleet.errors import Refused
 from fleet.jobs import queries, states
 from fleet.jobs.acts import JobDecision
 from fleet.jobs.models import Job, JobAct
+from fleet.records.row_spans import not_ended
 from fleet.rules.values import Level
 from fleet.web.shared.local_times import parse_local_instant
 from fleet.web.shared.pages import signed_in_page
@@ -221,7 +221,5 @@ def _job_days(slips: Iterable[JobSlip]) -> Iterable[JobDay]:
 
 def _sendable_people(portfolios: set[UUID], at: datetime) -> list[User]:
     """Return who can be sent: users with a role that does jobs. Others are planned through the API, by their id."""
-    grants = Grant.objects.filter(
-        Q(until=None) | Q(until__gt=at), portfolio__in=portfolios, role__in=policy.ACTIONS["job.answer"]
-    )
+    grants = Grant.objects.filter(not_ended(at), portfolio__in=portfolios, role__in=policy.ACTIONS["job.answer"])
     return list(User.objects.filter(id__in=grants.values("user"), is_active=True).order_by("username"))
