@@ -58,8 +58,12 @@ def qualification_codes_at(portfolio: UUID, person: UUID, at: datetime) -> set[s
 
 def people_of_portfolio(portfolio: UUID, at: datetime) -> QuerySet[User]:
     """Return everybody active with a grant in force in a portfolio."""
-    granted = Grant.objects.filter(not_ended(at), portfolio=portfolio)
-    return User.objects.filter(id__in=granted.values("user"), is_active=True)
+    return active_users_of(Grant.objects.filter(not_ended(at), portfolio=portfolio))
+
+
+def active_users_of(grants: QuerySet[Grant]) -> QuerySet[User]:
+    """Return everybody active who has one of these grants."""
+    return User.objects.filter(id__in=grants.values("user"), is_active=True)
 
 
 def may_give_role(by: User, role: str, portfolio: UUID, at: datetime) -> bool:

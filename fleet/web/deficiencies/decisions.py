@@ -10,6 +10,7 @@ from django.http import HttpRequest
 from fleet import pipeline
 from fleet.accounts import policy
 from fleet.accounts.models import Grant, User
+from fleet.accounts.people import active_users_of
 from fleet.accounts.requests import cause_of, user_of
 from fleet.deficiencies.acts import DeficiencyDecision
 from fleet.deficiencies.queries import DeficiencyDetail
@@ -125,4 +126,4 @@ def _assignable_people(building: Building, at: datetime) -> list[User]:
     grants = Grant.objects.filter(
         not_ended(at), Q(building=None) | Q(building=building), portfolio=building.portfolio_id
     )
-    return list(User.objects.filter(id__in=grants.values("user"), is_active=True).order_by("username"))
+    return list(active_users_of(grants).order_by("username"))

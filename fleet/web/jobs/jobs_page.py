@@ -17,6 +17,7 @@ from django.views.decorators.http import require_POST
 from fleet import pipeline
 from fleet.accounts import policy
 from fleet.accounts.models import Grant, User
+from fleet.accounts.people import active_users_of
 from fleet.accounts.requests import cause_of
 from fleet.calendar import day_of
 from fleet.deficiencies import queries as deficiencies
@@ -222,4 +223,4 @@ def _job_days(slips: Iterable[JobSlip]) -> Iterable[JobDay]:
 def _sendable_people(portfolios: set[UUID], at: datetime) -> list[User]:
     """Return who can be sent: users with a role that does jobs. Others are planned through the API, by their id."""
     grants = Grant.objects.filter(not_ended(at), portfolio__in=portfolios, role__in=policy.ACTIONS["job.answer"])
-    return list(User.objects.filter(id__in=grants.values("user"), is_active=True).order_by("username"))
+    return list(active_users_of(grants).order_by("username"))
