@@ -17,7 +17,7 @@ from rest_framework.views import APIView
 from api.http.answers import AlertSerializer, problem_responses
 from api.http.paged_lists import ListEndpoint, ListWalk, PageSerializer, describe_list
 from api.http.retry import run_with_retries
-from api.http.strict import IdField, InstantField, StrictSerializer, TextField
+from api.http.strict import IdField, InstantField, StrictSerializer, TextField, validate_body
 from api.http.versions import IF_MATCH, respond_with_version, version_of
 from fleet import pipeline
 from fleet.accounts import policy
@@ -140,10 +140,9 @@ def _decide_on_alert(
     _find_visible_alert(request, alert, at)
     if not _filter_by_action(Row.with_withdrawn.filter(id=alert), user, action, at).exists():
         raise PermissionDenied
-    serializer = serializer_class(data=request.data)
-    serializer.is_valid(raise_exception=True)
+    data = validate_body(request, serializer_class)
     version = version_of(request)  # RFC 9110, 13.2.1: checked last, when the request would else succeed
-    decision = AlertDecision(kind, **serializer.validated_data)
+    decision = AlertDecision(kind, **data)
     return _respond_with_alert(
         run_with_retries(
             lambda: pipeline.act_on_alert(

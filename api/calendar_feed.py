@@ -14,7 +14,7 @@ from rest_framework.response import Response
 from rest_framework.views import APIView
 
 from api.http.answers import problem_responses
-from api.http.strict import FlagField, IdField, StrictSerializer
+from api.http.strict import FlagField, IdField, StrictSerializer, validate_body
 from fleet.accounts import policy
 from fleet.accounts.models import User
 from fleet.accounts.requests import user_of
@@ -64,9 +64,7 @@ class CalendarFeedListEndpoint(APIView):
     def post(self, request: Request) -> Response:
         """Make a feed. A calendar program sends no key, so the address itself is the secret."""
         _require_unrestricted_key(request)
-        at, serializer = timezone.now(), NewFeedSerializer(data=request.data)
-        serializer.is_valid(raise_exception=True)
-        data = serializer.validated_data
+        at, data = timezone.now(), validate_body(request, NewFeedSerializer)
         _require_feed_access(
             user_of(request), data["portfolio"], "job.see" if data["whole"] else "job.see_own", data["whole"]
         )

@@ -18,7 +18,7 @@ from api.http.access import boiler_for
 from api.http.answers import problem_responses
 from api.http.paged_lists import ListEndpoint, ListWalk, PageSerializer, describe_list
 from api.http.retry import run_with_retries
-from api.http.strict import IdField, InstantField, StrictSerializer, TextField
+from api.http.strict import IdField, InstantField, StrictSerializer, TextField, validate_body
 from api.http.versions import IF_MATCH, respond_with_version, version_of
 from fleet import pipeline
 from fleet.accounts import policy
@@ -261,10 +261,9 @@ def _decide_on_deficiency(
 ) -> Response:
     at, request_cause, user = timezone.now(), cause_of(request), user_of(request)
     _find_deficiency(request, deficiency, action, at)
-    serializer = serializer_class(data=request.data)
-    serializer.is_valid(raise_exception=True)
+    data = validate_body(request, serializer_class)
     version = version_of(request)  # RFC 9110, 13.2.1: checked last, when the request would else succeed
-    decision = build_decision(serializer.validated_data)
+    decision = build_decision(data)
     row = run_with_retries(
         lambda: pipeline.act_on_deficiency(
             deficiency=deficiency, decision=decision, version=version, by=user, at=at, cause=request_cause

@@ -20,7 +20,7 @@ from api.http.answers import problem_responses
 from api.http.paged_lists import ListEndpoint, ListWalk, PageSerializer, describe_list
 from api.http.query_validation import validate_query
 from api.http.retry import run_with_retries
-from api.http.strict import IdField, InstantField, StrictSerializer, TextField, make_fault
+from api.http.strict import IdField, InstantField, StrictSerializer, TextField, make_fault, validate_body
 from api.http.versions import IF_MATCH, respond_with_version, version_of
 from fleet import pipeline
 from fleet.accounts import policy
@@ -218,9 +218,7 @@ class JobListEndpoint(ListEndpoint):
     def post(self, request: Request) -> Response:
         """Make a job. An item that another open job asks already is refused."""
         at, request_cause, user = timezone.now(), cause_of(request), user_of(request)
-        serializer = AskSerializer(data=request.data)
-        serializer.is_valid(raise_exception=True)
-        data = serializer.validated_data
+        data = validate_body(request, AskSerializer)
         _require_building_access(user, data["building"], "job.create", at)
         pairs = [(p["position"], p["procedure"]) for p in data["procedures"]]
         ask = pipeline.JobRequest(data["deficiencies"], pairs, data["note"])
@@ -357,10 +355,9 @@ def _act_on_job(
     row = _find_visible_job(user, job, at)
     if not policy.is_allowed(user, action, portfolio=row.portfolio_id, building=row.building_id, at=at):
         raise PermissionDenied
-    serializer = serializer_class(data=request.data)
-    serializer.is_valid(raise_exception=True)
+    data = validate_body(request, serializer_class)
     version = version_of(request)  # RFC 9110, 13.2.1: checked last, when the request would else succeed
-    decision = build_decision(serializer.validated_data)
+    decision = build_decision(data)
     run_with_retries(
         lambda: pipeline.act_on_job(job=job, decision=decision, version=version, by=user, at=at, cause=request_cause)
     )

@@ -15,7 +15,7 @@ from rest_framework.views import APIView
 
 from api.http.answers import problem_responses
 from api.http.query_validation import validate_query
-from api.http.strict import IdField, InstantField, StrictSerializer, TextField
+from api.http.strict import IdField, InstantField, StrictSerializer, TextField, validate_body
 from fleet.accounts import keys, policy
 from fleet.accounts.requests import user_of
 from fleet.accounts.scopes import SCOPES
@@ -86,9 +86,7 @@ class KeyListEndpoint(APIView):
         """Make a key for one's own device. The secret is shown only in this answer."""
         at = timezone.now()
         _require_session(request)
-        serializer = NewKeySerializer(data=request.data)
-        serializer.is_valid(raise_exception=True)
-        data = serializer.validated_data
+        data = validate_body(request, NewKeySerializer)
         portfolio = data.get("portfolio")
         if portfolio and not policy.grants_for(user_of(request), "board.see", at).filter(portfolio=portfolio).exists():
             raise Http404

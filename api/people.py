@@ -22,7 +22,7 @@ from rest_framework.views import APIView
 from api.http.answers import problem_responses
 from api.http.paged_lists import ListEndpoint, ListWalk, describe_list
 from api.http.retry import run_with_retries
-from api.http.strict import IdField, InstantField, StrictSerializer, TextField
+from api.http.strict import IdField, InstantField, StrictSerializer, TextField, validate_body
 from fleet import pipeline
 from fleet.accounts import people, policy
 from fleet.accounts.models import Grant, User
@@ -124,9 +124,7 @@ class PeopleEndpoint(ListEndpoint):
         """Grant a role. Granting the same role again sets its new end."""
         at, request_cause, user = timezone.now(), cause_of(request), user_of(request)
         _require_change(request, portfolio, at)
-        serializer = NewGrantSerializer(data=request.data)
-        serializer.is_valid(raise_exception=True)
-        data = serializer.validated_data
+        data = validate_body(request, NewGrantSerializer)
         _require_one_person(data)
         wish = RoleWish(data["role"], data.get("building"), data.get("until"))
         new_person = (data.get("username", ""), data.get("name", ""))
@@ -174,9 +172,7 @@ class QualificationsEndpoint(APIView):
         """Record a qualification. The boilers of this portfolio that the person worked on are judged again."""
         at, request_cause, user = timezone.now(), cause_of(request), user_of(request)
         _require_change(request, portfolio, at)
-        serializer = NewQualificationSerializer(data=request.data)
-        serializer.is_valid(raise_exception=True)
-        data = {"until": None, **serializer.validated_data}
+        data = {"until": None, **validate_body(request, NewQualificationSerializer)}
         qualification = run_with_retries(
             lambda: pipeline.qualify_person(
                 portfolio=portfolio, user=person, by=user, at=at, cause=request_cause, **data

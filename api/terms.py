@@ -15,7 +15,7 @@ from rest_framework.views import APIView
 
 from api.http.answers import problem_responses
 from api.http.retry import run_with_retries
-from api.http.strict import StrictSerializer, TextField
+from api.http.strict import StrictSerializer, TextField, validate_body
 from api.http.versions import IF_MATCH, respond_with_version, version_of
 from fleet import pipeline
 from fleet.accounts import policy
@@ -111,10 +111,9 @@ class TermsEndpoint(APIView):
         _require_visible(request, portfolio)
         if not policy.portfolios_for(user, "terms.adopt", at).filter(id=portfolio).exists():
             raise PermissionDenied
-        serializer = TermsSerializer(data=request.data)
-        serializer.is_valid(raise_exception=True)
+        data = validate_body(request, TermsSerializer)
         version = version_of(request)  # RFC 9110, 13.2.1: checked last, when the request would else succeed
-        terms = IncomingTerms(**serializer.validated_data)
+        terms = IncomingTerms(**data)
         adoption = run_with_retries(
             lambda: pipeline.adopt_terms(
                 portfolio=portfolio, terms=terms, version=version, by=user, at=at, cause=request_cause

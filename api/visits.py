@@ -20,6 +20,7 @@ from api.http.answers import AnswerSerializer, problem_responses
 from api.http.idempotency import require_id_or_key
 from api.http.paged_lists import ListEndpoint, ListWalk, describe_list
 from api.http.retry import run_with_retries
+from api.http.strict import validate_body
 from api.refused_posts import KeepsRefusedMixin
 from api.visit_serializers import VisitSerializer, incoming
 from fleet import pipeline
@@ -57,10 +58,9 @@ class VisitListEndpoint(KeepsRefusedMixin, ListEndpoint):
     def post(self, request: Request) -> Response:
         """Post one visit. 201 with the answer; the same visit again gives the same answer with 200."""
         at = timezone.now()
-        serializer = VisitSerializer(data=request.data)
-        serializer.is_valid(raise_exception=True)
-        require_id_or_key(request, serializer.validated_data, self.own_id)
-        visit = incoming(serializer.validated_data)
+        data = validate_body(request, VisitSerializer)
+        require_id_or_key(request, data, self.own_id)
+        visit = incoming(data)
         boiler_for(request, visit.boiler, see="board.see", do="visit.post", at=at)
         request_cause = cause_of(request)
         posted = run_with_retries(

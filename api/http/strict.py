@@ -6,6 +6,7 @@ from typing import Any, ClassVar
 
 from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
+from rest_framework.request import Request
 
 import api.http.openapi_extensions
 
@@ -46,6 +47,13 @@ class StrictSerializer(serializers.Serializer[Any]):
     def find_cross_field_faults(self, data: dict[str, Any]) -> dict[str, Any]:
         """Return faults between fields, by field, from the data as sent. A field's own fault replaces them."""
         return {}
+
+
+def validate_body(request: Request, serializer_class: type[serializers.Serializer[Any]]) -> dict[str, Any]:
+    """Return the validated body of a request. Raises ValidationError with every fault at its field's name."""
+    serializer = serializer_class(data=request.data)
+    serializer.is_valid(raise_exception=True)
+    return dict(serializer.validated_data)
 
 
 def make_fault(code: str, message: str) -> serializers.ErrorDetail:
