@@ -10,7 +10,7 @@ from django.test import Client
 from playwright.sync_api import Browser, sync_playwright
 
 from fleet.accounts.models import User
-from fleet.web.register import register_boiler_page, register_building_page, register_import_page, register_page
+from fleet.web.register import register_import_page
 from fleet.web.shared import pages
 from tests.cast import NOW, Fleet, make_person
 from tests.servers import chromium, need
@@ -52,8 +52,7 @@ def rosa(fleet: Fleet, sign_in: SignIn, clock: SetClock) -> Client:
 @pytest.fixture
 def ines(fleet: Fleet, clock: SetClock, sign_in: SignIn, monkeypatch: pytest.MonkeyPatch) -> Client:
     """The office, signed in, on a Monday in January."""
-    for door in (register_page, register_boiler_page, register_building_page, register_import_page):
-        monkeypatch.setattr(door, "timezone", SimpleNamespace(now=lambda: NOW))
+    monkeypatch.setattr(register_import_page, "timezone", SimpleNamespace(now=lambda: NOW))
     return sign_in(make_person("ines", fleet.portfolio, "office"))
 
 

@@ -11,7 +11,7 @@ from fleet.accounts import keys, people
 from fleet.accounts.models import Grant, Key, User
 from fleet.jobs import feeds
 from fleet.jobs.models import Feed
-from fleet.web.account import account_page
+from fleet.web.shared import pages
 from tests.cast import DAY, NOW, Fleet, make_person
 from tests.web.conftest import SetClock, SignIn
 from tests.web.test_board import Count, read
@@ -22,7 +22,7 @@ AT = "/account/"
 
 @pytest.fixture(autouse=True)
 def now(clock: SetClock, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(account_page, "timezone", SimpleNamespace(now=lambda: NOW))
+    monkeypatch.setattr(pages, "timezone", SimpleNamespace(now=lambda: NOW))
 
 
 @pytest.fixture

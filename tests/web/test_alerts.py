@@ -17,6 +17,7 @@ from fleet.alerts.services import UNJUDGED
 from fleet.jobs.models import Job
 from fleet.portfolio.models import Boiler, Building, Portfolio
 from fleet.web.alerts import alerts_page
+from fleet.web.shared import pages
 from tests.cast import DAY, NOW, Fleet, make_fleet, make_person
 from tests.jobs.crew import crew
 from tests.web.conftest import SetClock, SignIn
@@ -86,7 +87,7 @@ def send(client: Client, alert: Alert, kind: str, **fields: Any) -> Any:
 
 @pytest.fixture
 def raised(told: Fleet, clock: SetClock, monkeypatch: pytest.MonkeyPatch) -> Alert:
-    monkeypatch.setattr(alerts_page, "timezone", SimpleNamespace(now=lambda: NOW))
+    monkeypatch.setattr(pages, "timezone", SimpleNamespace(now=lambda: NOW))
     found = Alert.objects.get(condition="hold", until=None)
     assert isinstance(found, Alert)
     return found
@@ -177,7 +178,7 @@ def news(client: Client) -> tuple[int, str]:
 def test_what_is_new_stays_so_until_its_reader_says_they_have_looked(
     told: Fleet, rosa: Client, clock: SetClock, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(alerts_page, "timezone", SimpleNamespace(now=lambda: NOW + 9 * DAY))
+    monkeypatch.setattr(pages, "timezone", SimpleNamespace(now=lambda: NOW + 9 * DAY))
     assert news(rosa)[0] == 0  # who never said so has nothing to set it against
     rosa.post("/alerts/looked/", {"shown": NOW.isoformat()})
     assert news(rosa) == (0, "Nothing began or returned to normal since you last looked, Mon 12 Jan 2026, 14:00 UTC")
@@ -192,7 +193,7 @@ def test_what_is_new_stays_so_until_its_reader_says_they_have_looked(
 def test_an_older_page_takes_nothing_back_and_hides_nothing_written_after_it(
     told: Fleet, rosa: Client, clock: SetClock, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(alerts_page, "timezone", SimpleNamespace(now=lambda: NOW + 2 * DAY))
+    monkeypatch.setattr(pages, "timezone", SimpleNamespace(now=lambda: NOW + 2 * DAY))
     told.post(told.flushed(NOW + DAY, burner_stopped=False), at=NOW + DAY)
     rosa.post("/alerts/looked/", {"shown": NOW.isoformat()})  # drawn before that flush was posted
     assert news(rosa)[0] > 0
@@ -332,7 +333,7 @@ def test_an_alert_is_acknowledged_by_keyboard_alone(transactional_db: Any, live_
 
 
 def test_the_clock_is_read_at_the_door() -> None:
-    assert alerts_page.timezone is timezone
+    assert pages.timezone is timezone
 
 
 def test_a_long_feed_has_pages(told: Fleet, rosa: Client, monkeypatch: pytest.MonkeyPatch) -> None:

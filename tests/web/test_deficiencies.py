@@ -13,7 +13,7 @@ from playwright.sync_api import Browser, expect
 
 from fleet.deficiencies.models import Act, Deficiency
 from fleet.web.deficiencies import deficiencies_page as door
-from fleet.web.deficiencies import deficiency_page as one_door
+from fleet.web.shared import pages
 from tests.cast import DAY, NOW, Fleet, make_fleet, make_person
 from tests.jobs.crew import Crew, crew, held
 from tests.web.conftest import SetClock, SignIn
@@ -27,7 +27,7 @@ TOMORROW = "2026-01-13T09:00"
 
 @pytest.fixture
 def office(fleet: Fleet, clock: SetClock, monkeypatch: pytest.MonkeyPatch) -> Crew:
-    monkeypatch.setattr(one_door, "timezone", SimpleNamespace(now=lambda: NOW))
+    monkeypatch.setattr(pages, "timezone", SimpleNamespace(now=lambda: NOW))
     return crew(fleet)
 
 
@@ -256,7 +256,3 @@ def test_a_deficiency_is_given_to_somebody_by_keyboard_alone(
     page.get_by_label("To be done by").fill((at + 3 * DAY).strftime("%Y-%m-%dT09:00"))
     page.keyboard.press("Enter")
     expect(page.locator(".life")).to_contain_text("To rosa.")
-
-
-def test_the_clock_is_read_at_the_door() -> None:
-    assert one_door.timezone is timezone

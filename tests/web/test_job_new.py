@@ -4,10 +4,9 @@ from types import SimpleNamespace
 
 import pytest
 from django.test import Client
-from django.utils import timezone
 
 from fleet.jobs.models import Job
-from fleet.web.jobs import new_job_page as door
+from fleet.web.shared import pages
 from tests.cast import NOW, Fleet, make_person
 from tests.jobs.crew import Crew, crew, held
 from tests.web.conftest import SetClock, SignIn
@@ -18,7 +17,7 @@ pytestmark = pytest.mark.django_db
 
 @pytest.fixture
 def office(fleet: Fleet, clock: SetClock, monkeypatch: pytest.MonkeyPatch) -> Crew:
-    monkeypatch.setattr(door, "timezone", SimpleNamespace(now=lambda: NOW))
+    monkeypatch.setattr(pages, "timezone", SimpleNamespace(now=lambda: NOW))
     return crew(fleet)
 
 
@@ -88,7 +87,3 @@ def test_another_portfolios_building_is_unknown_here(office: Crew, sign_in: Sign
 def test_who_signed_out_meanwhile_is_asked_to_sign_in(office: Crew) -> None:
     response = Client().post("/jobs/make/", {"building": office.house().id})
     assert (response.status_code, Job.objects.count()) == (302, 0)
-
-
-def test_the_clock_is_read_at_the_door() -> None:
-    assert door.timezone is timezone

@@ -13,7 +13,7 @@ from playwright.sync_api import Browser, expect
 
 from fleet.deficiencies.models import Deficiency
 from fleet.jobs.models import Job
-from fleet.web.jobs import jobs_page as door
+from fleet.web.shared import pages
 from tests.cast import DAY, NOW, Fleet, make_fleet, make_person
 from tests.jobs.crew import HOUR, Crew, crew, held
 from tests.web.conftest import SetClock, SignIn
@@ -25,7 +25,7 @@ pytestmark = pytest.mark.django_db
 
 @pytest.fixture
 def office(fleet: Fleet, clock: SetClock, monkeypatch: pytest.MonkeyPatch) -> Crew:
-    monkeypatch.setattr(door, "timezone", SimpleNamespace(now=lambda: NOW))
+    monkeypatch.setattr(pages, "timezone", SimpleNamespace(now=lambda: NOW))
     return crew(fleet)
 
 

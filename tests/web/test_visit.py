@@ -13,7 +13,7 @@ from fleet.assessments.models import Verdict
 from fleet.assessments.sources import NUMBERED, TITLES, spelled_out
 from fleet.visits.incoming import IncomingVisit
 from fleet.visits.models import Seconding, Visit
-from fleet.web.boiler import visit_page
+from fleet.web.shared import pages
 from tests.cast import DAY, NOW, ROOT, Fleet, make_person
 from tests.web.conftest import SetClock, SignIn
 from tests.web.test_board import Count, read
@@ -112,7 +112,7 @@ def test_a_failed_test_of_something_untouched_is_left_as_found(
 @pytest.fixture
 def waiting(fleet: Fleet, service: IncomingVisit, monkeypatch: pytest.MonkeyPatch) -> IncomingVisit:
     """A correction that would take the boiler off hold."""
-    monkeypatch.setattr(visit_page, "timezone", SimpleNamespace(now=lambda: NOW))
+    monkeypatch.setattr(pages, "timezone", SimpleNamespace(now=lambda: NOW))
     failed = fleet.flushed(NOW - DAY / 24, burner_stopped=False)
     fleet.post(failed)
     good = fleet.flushed(NOW - DAY / 24)

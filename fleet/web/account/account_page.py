@@ -1,21 +1,17 @@
 """The account page: the user's roles and qualifications, API keys, calendar feeds, units, telephone and password."""
 
-from collections.abc import Callable
 from datetime import datetime, timedelta
-from functools import wraps
 from typing import Any
 from uuid import UUID
 
 from django.contrib.auth.mixins import LoginRequiredMixin
-from django.contrib.auth.views import PasswordChangeView, redirect_to_login
+from django.contrib.auth.views import PasswordChangeView
 from django.core.exceptions import PermissionDenied
 from django.db import transaction
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse_lazy
-from django.utils import timezone
 from django.views.decorators.cache import never_cache
-from django.views.decorators.http import require_POST
 
 from fleet.accounts import keys, people, policy
 from fleet.accounts.models import Grant, Qualification, User
@@ -25,7 +21,7 @@ from fleet.jobs import feeds
 from fleet.portfolio.models import Portfolio
 from fleet.records.row_spans import not_ended
 from fleet.web.shared.number_format import CHOICES
-from fleet.web.shared.pages import signed_in_page
+from fleet.web.shared.pages import PageView, signed_in_action, signed_in_page
 
 SCOPE_PURPOSES = {
     READ: "see boilers, visits, jobs, terms and the register",
@@ -42,7 +38,6 @@ UNIT_OPTIONS = [
     ("si", CHOICES["si"], "as in “103 kPa”; what a rule says and what is on record keeps its own figure beside it"),
 ]
 ALL_JOBS, OWN_JOBS = "whole", "own"
-AccountView = Callable[..., HttpResponse]
 
 
 @signed_in_page
@@ -51,16 +46,9 @@ def show_account(request: HttpRequest, at: datetime) -> HttpResponse:
     return render(request, "account/account.html", _account_context(request.user, at))
 
 
-def _account_form(view: AccountView) -> AccountView:
+def _account_form(view: PageView) -> PageView:
     """Make `view` a POST-only form handler for signed-in users. Answers are never cached: they may hold a secret."""
-
-    @wraps(view)
-    def signed_in(request: HttpRequest, **kwargs: Any) -> HttpResponse:
-        if not request.user.is_authenticated:
-            return redirect_to_login("/account/")
-        return view(request, timezone.now(), **kwargs)
-
-    return require_POST(never_cache(signed_in))
+    return never_cache(signed_in_action("/account/")(view))
 
 
 @_account_form

@@ -6,14 +6,11 @@ from datetime import datetime
 from typing import Any
 from uuid import UUID
 
-from django.contrib.auth.views import redirect_to_login
 from django.core.paginator import Paginator
 from django.db import OperationalError
 from django.db.models import QuerySet
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
-from django.utils import timezone
-from django.views.decorators.http import require_POST
 
 from fleet import pipeline
 from fleet.accounts import looks, policy
@@ -26,7 +23,7 @@ from fleet.portfolio.models import Portfolio
 from fleet.web.alerts.entries import ACTIONS, AlertFaults, alerts_permitted_to, build_entries
 from fleet.web.shared.boiler_filter import build_query, canonical_id, query_choice, query_text
 from fleet.web.shared.local_times import parse_local_instant
-from fleet.web.shared.pages import signed_in_page
+from fleet.web.shared.pages import signed_in_action, signed_in_page
 
 PER_PAGE = 25  # feed entries
 MAX_ALERTS_PER_ACT = 100  # alerts in one request
@@ -67,13 +64,10 @@ def show_alerts(request: HttpRequest, at: datetime) -> HttpResponse:
     return render(request, "alerts/alerts.html", _feed_context(request, at))
 
 
-@require_POST
-def mark_looked(request: HttpRequest) -> HttpResponse:
+@signed_in_action("/alerts/")
+def mark_looked(request: HttpRequest, at: datetime) -> HttpResponse:
     """Record that the user has looked at what a page showed; later alerts stay marked as new."""
     user: Any = request.user
-    if not user.is_authenticated:
-        return redirect_to_login("/alerts/")
-    at = timezone.now()
     try:
         page_instant = datetime.fromisoformat(request.POST.get("shown", ""))
         looks.record_look(user=user, until=min(page_instant, at))
@@ -82,13 +76,11 @@ def mark_looked(request: HttpRequest) -> HttpResponse:
     return redirect(f"/alerts/{AlertFilter.from_request(request).query_string}")
 
 
-@require_POST
-def act_on_alerts(request: HttpRequest, kind: str) -> HttpResponse:
+@signed_in_action("/alerts/")
+def act_on_alerts(request: HttpRequest, at: datetime, kind: str) -> HttpResponse:
     """Acknowledge or shelve the alerts sent and return to the feed; faults are shown beside each alert."""
     user: Any = request.user
-    if not user.is_authenticated:
-        return redirect_to_login("/alerts/")
-    at, versions = timezone.now(), _alert_versions(request)
+    versions = _alert_versions(request)
     visible_alerts = alerts_permitted_to(Alert.with_withdrawn.filter(id__in=versions), user, "board.see", at).annotate(
         zone=alerts.alert_zone()
     )

@@ -5,12 +5,9 @@ from datetime import datetime
 from typing import Any
 from uuid import UUID
 
-from django.contrib.auth.views import redirect_to_login
 from django.db import OperationalError
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
-from django.utils import timezone
-from django.views.decorators.http import require_POST
 
 from fleet import pipeline
 from fleet.accounts import policy
@@ -22,7 +19,7 @@ from fleet.errors import Refused
 from fleet.visits import queries as visits
 from fleet.visits.models import Visit
 from fleet.web.boiler import engineering
-from fleet.web.shared.pages import signed_in_page
+from fleet.web.shared.pages import signed_in_action, signed_in_page
 
 BUSY_MESSAGE = "Somebody else is working on this boiler just now. Try again in a moment."
 
@@ -44,13 +41,10 @@ def show_visit_report(request: HttpRequest, at: datetime, visit_id: UUID) -> Htt
     return HttpResponse(render_pdf(visit, at), content_type="application/pdf", headers=headers)
 
 
-@require_POST
-def second_visit(request: HttpRequest, visit_id: UUID) -> HttpResponse:
+@signed_in_action("/visits/{visit_id}/")
+def second_visit(request: HttpRequest, at: datetime, visit_id: UUID) -> HttpResponse:
     """Second a correction and return to the page; faults are shown above the button."""
     user: Any = request.user
-    if not user.is_authenticated:
-        return redirect_to_login(f"/visits/{visit_id}/")
-    at = timezone.now()
     visit = _get_visible_visit(user, visit_id, at)
     if not policy.is_allowed(
         user, "visit.second", portfolio=visit.portfolio_id, building=visit.boiler.building_id, at=at

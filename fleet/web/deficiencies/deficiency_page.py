@@ -4,12 +4,9 @@ from datetime import datetime
 from typing import Any
 from uuid import UUID
 
-from django.contrib.auth.views import redirect_to_login
 from django.db.models import QuerySet
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
-from django.utils import timezone
-from django.views.decorators.http import require_POST
 
 from fleet.accounts import policy
 from fleet.accounts.models import User
@@ -23,7 +20,7 @@ from fleet.jobs.models import Job
 from fleet.visits import queries as visits
 from fleet.web.deficiencies.decisions import forms_for
 from fleet.web.shared.forms import Form, find_sent_form
-from fleet.web.shared.pages import signed_in_page
+from fleet.web.shared.pages import signed_in_action, signed_in_page
 
 GONE_STATUSES = ("withdrawn", "merged")
 
@@ -40,12 +37,9 @@ def show_deficiency(request: HttpRequest, at: datetime, deficiency_id: UUID) -> 
     )
 
 
-@require_POST
-def decide_deficiency(request: HttpRequest, deficiency_id: UUID) -> HttpResponse:
+@signed_in_action("/deficiencies/{deficiency_id}/")
+def decide_deficiency(request: HttpRequest, at: datetime, deficiency_id: UUID) -> HttpResponse:
     """Run the submitted form and return to the page; faults are shown beside their fields."""
-    if not request.user.is_authenticated:
-        return redirect_to_login(f"/deficiencies/{deficiency_id}/")
-    at = timezone.now()
     deficiency = queries.deficiency_detail(_get_visible_deficiency(request.user, deficiency_id, at), at)
     forms = forms_for(request, deficiency, at, offered=False)
     form = find_sent_form(forms, request)

@@ -7,12 +7,9 @@ from itertools import groupby
 from typing import Any
 from uuid import UUID
 
-from django.contrib.auth.views import redirect_to_login
 from django.db import OperationalError
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
-from django.utils import timezone
-from django.views.decorators.http import require_POST
 
 from fleet import pipeline
 from fleet.accounts import policy
@@ -28,7 +25,7 @@ from fleet.jobs.models import Job, JobAct
 from fleet.records.row_spans import not_ended
 from fleet.rules.values import Level
 from fleet.web.shared.local_times import parse_local_instant
-from fleet.web.shared.pages import signed_in_page
+from fleet.web.shared.pages import signed_in_action, signed_in_page
 
 LEVEL_RANKS = {level.value: rank for rank, level in enumerate(Level)}  # 0 the worst
 LATE_STATUSES = (states.MISSED, states.BACK)  # was assigned, and is not done
@@ -75,13 +72,10 @@ def show_jobs(request: HttpRequest, at: datetime) -> HttpResponse:
     return render(request, "jobs/jobs.html", _jobs_context(request.user, at))
 
 
-@require_POST
-def act_on_job(request: HttpRequest, job_id: UUID, kind: str) -> HttpResponse:
+@signed_in_action("/jobs/")
+def act_on_job(request: HttpRequest, at: datetime, job_id: UUID, kind: str) -> HttpResponse:
     """Do one action on a job and return to the page; faults are shown beside the job."""
     user: Any = request.user
-    if not user.is_authenticated:
-        return redirect_to_login("/jobs/")
-    at = timezone.now()
     row = queries.visible_jobs(user, at).filter(id=job_id).select_related("building").first()
     if row is None or kind not in ACTIONS:
         raise Http404

@@ -5,14 +5,11 @@ from datetime import datetime
 from typing import Any
 from uuid import UUID
 
-from django.contrib.auth.views import redirect_to_login
 from django.core.exceptions import PermissionDenied
 from django.db import OperationalError
 from django.db.models import Count, Q, QuerySet
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
-from django.utils import timezone
-from django.views.decorators.http import require_POST
 
 from fleet import pipeline
 from fleet.accounts import policy
@@ -22,7 +19,7 @@ from fleet.errors import Refused
 from fleet.jobs import suggest
 from fleet.pipeline import JobRequest
 from fleet.portfolio.models import Building
-from fleet.web.shared.pages import signed_in_page
+from fleet.web.shared.pages import signed_in_action, signed_in_page
 
 MAX_BUILDINGS = 100  # buildings on one page; the search finds the rest
 MAX_ITEMS = 60
@@ -41,13 +38,10 @@ def show_new_job(request: HttpRequest, at: datetime) -> HttpResponse:
     return render(request, "jobs/new_job.html", _building_list_context(user, request.GET.get("q", "")[:100], at))
 
 
-@require_POST
-def make_job(request: HttpRequest) -> HttpResponse:
+@signed_in_action("/jobs/new/")
+def make_job(request: HttpRequest, at: datetime) -> HttpResponse:
     """Make the job and go to it in the list of jobs; faults are shown above the trips."""
     user: Any = request.user
-    if not user.is_authenticated:
-        return redirect_to_login("/jobs/new/")
-    at = timezone.now()
     building = _find_building(user, request.POST.get("building", ""), at)
     cause = cause_of(request)
     note = request.POST.get("note", "")[:MAX_NOTE_LENGTH].replace("\x00", "")

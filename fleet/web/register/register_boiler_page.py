@@ -5,11 +5,8 @@ from datetime import datetime
 from typing import Any
 from uuid import UUID
 
-from django.contrib.auth.views import redirect_to_login
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
-from django.utils import timezone
-from django.views.decorators.http import require_POST
 
 from fleet.accounts import policy
 from fleet.accounts.requests import cause_of, user_of
@@ -21,7 +18,7 @@ from fleet.sheets import register_views
 from fleet.visits import occupants
 from fleet.web.register import change_forms as changes
 from fleet.web.shared.forms import Form, find_sent_form
-from fleet.web.shared.pages import signed_in_page
+from fleet.web.shared.pages import signed_in_action, signed_in_page
 
 MAX_CHANGES = 50
 
@@ -38,15 +35,12 @@ def show_register_boiler(request: HttpRequest, at: datetime, boiler_id: UUID) ->
     )
 
 
-@require_POST
-def change_boiler(request: HttpRequest, boiler_id: UUID) -> HttpResponse:
+@signed_in_action("/register/boilers/{boiler_id}/")
+def change_boiler(request: HttpRequest, at: datetime, boiler_id: UUID) -> HttpResponse:
     """Run the submitted form and return to the page; faults are shown beside their fields."""
-    if not request.user.is_authenticated:
-        return redirect_to_login(f"/register/boilers/{boiler_id}/")
-    at = timezone.now()
     boiler = _get_visible_boiler(request, boiler_id, at)
     if not policy.is_allowed(
-        request.user, "register.change", portfolio=boiler.portfolio_id, building=boiler.building_id, at=at
+        user_of(request), "register.change", portfolio=boiler.portfolio_id, building=boiler.building_id, at=at
     ):
         return HttpResponse("You may see this, but not do this.", status=403, content_type="text/plain")
     boiler_view = register_views.read_boiler_view(boiler, catalogue_at(at), at)

@@ -4,12 +4,9 @@ from datetime import datetime
 from typing import Any
 from uuid import UUID
 
-from django.contrib.auth.views import redirect_to_login
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect as led
 from django.shortcuts import render
-from django.utils import timezone
-from django.views.decorators.http import require_POST
 
 from fleet import pipeline
 from fleet.accounts import policy
@@ -21,7 +18,7 @@ from fleet.sheets import register_views
 from fleet.web.register.change_forms import paper_fields
 from fleet.web.register.register_boiler_page import MAX_CHANGES
 from fleet.web.shared.forms import Form, FormField, Texts, find_sent_form
-from fleet.web.shared.pages import signed_in_page
+from fleet.web.shared.pages import signed_in_action, signed_in_page
 
 
 @signed_in_page
@@ -32,12 +29,9 @@ def show_register_building(request: HttpRequest, at: datetime, building_id: UUID
     return render(request, "register/building.html", _building_context(building, boilers, forms, at))
 
 
-@require_POST
-def change_building(request: HttpRequest, building_id: UUID) -> HttpResponse:
+@signed_in_action("/register/buildings/{building_id}/")
+def change_building(request: HttpRequest, at: datetime, building_id: UUID) -> HttpResponse:
     """Run the submitted form and return to the page; faults are shown beside their fields."""
-    if not request.user.is_authenticated:
-        return redirect_to_login(f"/register/buildings/{building_id}/")
-    at = timezone.now()
     building, boilers = _get_visible_building(request, building_id, at)
     forms = _building_forms(request, building, at)
     if not forms:

@@ -19,7 +19,7 @@ from fleet.errors import Refused
 from fleet.portfolio.models import Import, Portfolio
 from fleet.sheets import columns, export, imports
 from fleet.sheets.table import MAX_BYTES
-from fleet.web.shared.pages import signed_in_page
+from fleet.web.shared.pages import signed_in_action, signed_in_page
 
 MAX_RECENT_IMPORTS = 20
 FORM_OVERHEAD_BYTES = 16 * 1024  # what the multipart form adds to its file
@@ -90,18 +90,15 @@ def show_report(request: HttpRequest, at: datetime, import_id: UUID) -> HttpResp
     return answer
 
 
-@require_POST
-def decide_import(request: HttpRequest, import_id: UUID, kind: str) -> HttpResponse:
+@signed_in_action("/register/imports/{import_id}/")
+def decide_import(request: HttpRequest, at: datetime, import_id: UUID, kind: str) -> HttpResponse:
     """Confirm or withdraw an import, in the version the user saw."""
-    if not request.user.is_authenticated:
-        return redirect_to_login(f"/register/imports/{import_id}/")
-    at = timezone.now()
     row = _get_import(request, import_id, at)
     version = request.POST.get("version", "")
     number = int(version) if version.isdecimal() and len(version) < 10 else 0
     try:
         if kind == "confirm":
-            pipeline.confirm_import(import_row=row, version=number, by=request.user, at=at, cause=cause_of(request))
+            pipeline.confirm_import(import_row=row, version=number, by=user_of(request), at=at, cause=cause_of(request))
         else:
             pipeline.withdraw_import(import_row=row, version=number, at=at)
     except Refused as refused:

@@ -4,12 +4,9 @@ from datetime import datetime
 from typing import Any
 from uuid import UUID
 
-from django.contrib.auth.views import redirect_to_login
 from django.core.paginator import Page, Paginator
 from django.http import Http404, HttpRequest, HttpResponse, StreamingHttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
-from django.utils import timezone
-from django.views.decorators.http import require_POST
 
 from fleet import pipeline
 from fleet.accounts import policy
@@ -20,7 +17,7 @@ from fleet.portfolio.models import Portfolio
 from fleet.sheets import export, register_views
 from fleet.sheets.table_output import CSV_TYPE, XLSX_TYPE, as_csv, as_xlsx
 from fleet.web.shared.forms import Form, FormField
-from fleet.web.shared.pages import signed_in_page
+from fleet.web.shared.pages import signed_in_action, signed_in_page
 
 PAGE_SIZE = 100
 WRITERS = {"csv": (CSV_TYPE, as_csv), "xlsx": (XLSX_TYPE, as_xlsx)}
@@ -32,12 +29,9 @@ def show_register(request: HttpRequest, at: datetime) -> HttpResponse:
     return render(request, "register/buildings.html", _register_context(request, at, None))
 
 
-@require_POST
-def add_building(request: HttpRequest) -> HttpResponse:
+@signed_in_action("/register/")
+def add_building(request: HttpRequest, at: datetime) -> HttpResponse:
     """Add a building with its first boiler; faults are shown beside their fields."""
-    if not request.user.is_authenticated:
-        return redirect_to_login("/register/")
-    at = timezone.now()
     form = _building_form(request, at)
     if form is None:
         return HttpResponse("You may see this, but not do this.", status=403, content_type="text/plain")

@@ -9,7 +9,7 @@ from django.http import HttpRequest, HttpResponse
 from django.http.response import HttpResponseBase
 from django.utils import timezone
 from django.views.decorators.cache import cache_control
-from django.views.decorators.http import require_safe
+from django.views.decorators.http import require_POST, require_safe
 
 PageView = Callable[..., HttpResponseBase]
 
@@ -25,6 +25,24 @@ def signed_in_page(view: PageView) -> PageView:
 
     # no-cache, not no-store: the browser keeps the response and revalidates it each time.
     return require_safe(cache_control(private=True, no_cache=True)(signed_in))
+
+
+def signed_in_action(page: str) -> Callable[[PageView], PageView]:
+    """Return a decorator of a view that takes a form; it gets the instant of the request as its second argument.
+
+    Somebody not signed in goes on to `page` afterwards, a path in which the view's own arguments may stand in braces.
+    """
+
+    def decorate(view: PageView) -> PageView:
+        @wraps(view)
+        def signed_in(request: HttpRequest, **kwargs: Any) -> HttpResponseBase:
+            if not request.user.is_authenticated:
+                return redirect_to_login(page.format(**kwargs))
+            return view(request, timezone.now(), **kwargs)
+
+        return require_POST(signed_in)
+
+    return decorate
 
 
 def _ask_to_sign_in(request: HttpRequest) -> HttpResponse:
