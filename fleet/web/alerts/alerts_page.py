@@ -1,13 +1,11 @@
 """The alert feed: what was raised and what returned to normal since the user last looked; acknowledge and shelve."""
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 from uuid import UUID
 
 from django.core.paginator import Paginator
-from django.db import OperationalError
 from django.db.models import QuerySet
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
@@ -18,16 +16,15 @@ from fleet.accounts.requests import cause_of, user_of
 from fleet.alerts import queries as alerts
 from fleet.alerts.acts import AlertDecision
 from fleet.alerts.models import Alert
-from fleet.errors import Refused
 from fleet.portfolio.models import Portfolio
 from fleet.web.alerts.entries import ACTIONS, AlertFaults, alerts_permitted_to, build_entries
 from fleet.web.shared.boiler_filter import build_query, canonical_id, query_choice, query_text
 from fleet.web.shared.local_times import parse_local_instant
 from fleet.web.shared.pages import signed_in_action, signed_in_page
+from fleet.web.shared.write_attempts import attempt_write
 
 PER_PAGE = 25  # feed entries
 MAX_ALERTS_PER_ACT = 100  # alerts in one request
-STALE_MESSAGE = "Somebody changed this meanwhile: look again, then decide."
 
 
 @dataclass(frozen=True, slots=True)
@@ -116,20 +113,10 @@ def _try_action(request: HttpRequest, row: Any, kind: str, version: int, at: dat
     until = parse_local_instant(read_field("until", ""), row.zone) if kind == "shelve" else None
     cause = cause_of(request)
     decision = AlertDecision(ACTIONS[kind][1], reason, until)
-    try:
-        pipeline.act_on_alert(alert=row.id, decision=decision, version=version, by=user, at=at, cause=cause)
-    except Refused as refused:
-        return tuple(_fault_text(f.code, f.message, f.at) for f in refused.faults), refused.status
-    except OperationalError:  # a lock was held too long: nothing was saved
-        return ("Somebody else is working on this just now. Try again in a moment.",), 503
-    return (), 200
-
-
-def _fault_text(code: str, message: str, at: Sequence[str | int]) -> str:
-    if code == "stale":
-        return STALE_MESSAGE
-    fields = {"reason": "Why", "until": "Until"}
-    return f"{fields[str(at[0])]}: {message}" if at and at[0] in fields else message
+    return attempt_write(
+        lambda: pipeline.act_on_alert(alert=row.id, decision=decision, version=version, by=user, at=at, cause=cause),
+        {"reason": "Why", "until": "Until"},
+    )
 
 
 def _feed_context(request: HttpRequest, at: datetime, faults: AlertFaults | None = None) -> dict[str, Any]:

@@ -19,6 +19,7 @@ from fleet.portfolio.models import Building
 from fleet.records.row_spans import not_ended
 from fleet.web.shared.forms import Form, FormField, Texts
 from fleet.web.shared.local_times import parse_local_instant
+from fleet.web.shared.write_attempts import STALE_MESSAGE, parse_version
 
 OVER_STATUSES = ("closed", "withdrawn", "merged")
 ACTIONS = {
@@ -29,7 +30,6 @@ ACTIONS = {
 }
 DEFER_NOTE = "Deferring silences reminders. It never improves a state, and it ends by itself when the class rises."
 REPAIR_NOTE = "A repair that is said to be done proves nothing: it stays open until what closes it has passed."
-STALE_MESSAGE = "Somebody changed this meanwhile: look again, then decide."
 
 
 def forms_for(request: HttpRequest, deficiency: DeficiencyDetail, at: datetime, *, offered: bool = True) -> list[Form]:
@@ -50,7 +50,7 @@ def _build_form(kind: str, request: HttpRequest, deficiency: DeficiencyDetail, a
     zone, page_values = deficiency.row.boiler.building.zone, {"version": str(deficiency.row.version)}
 
     def run_form(texts: Texts, original: Texts) -> None:
-        number = int(original["version"]) if original["version"].isdecimal() and len(original["version"]) < 10 else 0
+        number = parse_version(original["version"])
         cause = cause_of(request)
         decision = _read_decision(kind, texts, zone)
         try:

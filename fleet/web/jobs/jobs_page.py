@@ -1,13 +1,12 @@
 """Jobs by day and technician: jobs to plan, planned jobs, and the forms to plan, accept, start, decline and cancel."""
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from itertools import groupby
 from typing import Any
 from uuid import UUID
 
-from django.db import OperationalError
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 
@@ -18,7 +17,6 @@ from fleet.accounts.people import active_users_of
 from fleet.accounts.requests import cause_of
 from fleet.calendar import day_of
 from fleet.deficiencies import queries as deficiencies
-from fleet.errors import Refused
 from fleet.jobs import queries, states
 from fleet.jobs.acts import JobDecision
 from fleet.jobs.models import Job, JobAct
@@ -26,6 +24,7 @@ from fleet.records.row_spans import not_ended
 from fleet.rules.values import Level
 from fleet.web.shared.local_times import parse_local_instant
 from fleet.web.shared.pages import signed_in_action, signed_in_page
+from fleet.web.shared.write_attempts import attempt_write, parse_version
 
 LEVEL_RANKS = {level.value: rank for rank, level in enumerate(Level)}  # 0 the worst
 LATE_STATUSES = (states.MISSED, states.BACK)  # was assigned, and is not done
@@ -89,26 +88,16 @@ def act_on_job(request: HttpRequest, at: datetime, job_id: UUID, kind: str) -> H
 
 def _try_action(request: HttpRequest, row: Job, kind: str, user: User, at: datetime) -> tuple[tuple[str, ...], int]:
     """Run the action; return the messages of its faults and the HTTP status."""
-    version = request.POST.get("version", "")
-    try:
+    cause, version = cause_of(request), parse_version(request.POST.get("version", ""))
+
+    def write() -> None:
         decision = _read_decision(kind, request.POST.get, row.building.zone)
-        cause = cause_of(request)
-        number = int(version) if version.isdecimal() and len(version) < 10 else 0
-        pipeline.act_on_job(job=row.id, decision=decision, version=number, by=user, at=at, cause=cause)
-    except Refused as refused:
-        return tuple(_fault_text(f.code, f.message, f.at) for f in refused.faults), refused.status
-    except OperationalError:  # a lock was held too long: nothing was saved
-        return ("Somebody else is working on this just now. Try again in a moment.",), 503
-    return (), 200
+        pipeline.act_on_job(job=row.id, decision=decision, version=version, by=user, at=at, cause=cause)
+
+    return attempt_write(write, _FIELD_LABELS)
 
 
 _FIELD_LABELS = {"to": "Technician", "with": "Second person", "start": "Begins", "reason": "Reason"}
-
-
-def _fault_text(code: str, message: str, at: Sequence[str | int]) -> str:
-    if code == "stale":
-        return "Somebody changed this meanwhile: look again, then decide."
-    return f"{_FIELD_LABELS[str(at[0])]}: {message}" if at and at[0] in _FIELD_LABELS else message
 
 
 def _read_decision(kind: str, read_field: Callable[[str, str], str], zone: str) -> JobDecision:

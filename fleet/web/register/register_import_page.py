@@ -20,6 +20,7 @@ from fleet.portfolio.models import Import, Portfolio
 from fleet.sheets import columns, export, imports
 from fleet.sheets.table import MAX_BYTES
 from fleet.web.shared.pages import signed_in_action, signed_in_page
+from fleet.web.shared.write_attempts import parse_version
 
 MAX_RECENT_IMPORTS = 20
 FORM_OVERHEAD_BYTES = 16 * 1024  # what the multipart form adds to its file
@@ -94,8 +95,7 @@ def show_report(request: HttpRequest, at: datetime, import_id: UUID) -> HttpResp
 def decide_import(request: HttpRequest, at: datetime, import_id: UUID, kind: str) -> HttpResponse:
     """Confirm or withdraw an import, in the version the user saw."""
     row = _get_import(request, import_id, at)
-    version = request.POST.get("version", "")
-    number = int(version) if version.isdecimal() and len(version) < 10 else 0
+    number = parse_version(request.POST.get("version", ""))
     try:
         if kind == "confirm":
             pipeline.confirm_import(import_row=row, version=number, by=user_of(request), at=at, cause=cause_of(request))
