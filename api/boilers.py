@@ -40,7 +40,7 @@ class BoilersQuerySerializer(PageSerializer):
     portfolio = IdField(required=False)
     building = IdField(required=False)
     standing = serializers.ChoiceField(choices=STANDINGS, required=False)
-    text = TextField(required=False, max_length=200, help_text="Words that stand in refs, names or the address.")
+    text = TextField(required=False, max_length=200, help_text="Words in refs, names or the address.")
     order = serializers.ChoiceField(
         choices=tuple(ORDERS),
         default="worst",

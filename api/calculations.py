@@ -61,8 +61,8 @@ class InputSerializer(serializers.Serializer[Any]):
     range = BoundsSerializer(allow_null=True)
     choices = serializers.ListField(child=serializers.CharField())
     required = serializers.BooleanField()  # type: ignore[assignment]
-    usual = AnyField(allow_null=True, help_text="Taken where it is left out; null: it is then unknown.")
-    many = serializers.BooleanField(help_text="A list of such.")  # type: ignore[assignment]
+    usual = AnyField(allow_null=True, help_text="Used if it is left out. Null means unknown.")
+    many = serializers.BooleanField(help_text="A list of these.")  # type: ignore[assignment]
     gaps = serializers.BooleanField(help_text="Elements of the list may be null, unknown.")
 
 

@@ -21,7 +21,7 @@ from fleet.accounts.requests import user_of
 from fleet.errors import Refused
 from fleet.jobs import feeds
 
-NOT_FOUND_BODY = b"There is nothing here for you.\n"
+NOT_FOUND_BODY = b"Not found.\n"
 
 
 class NewFeedSerializer(StrictSerializer):
@@ -69,7 +69,9 @@ class CalendarFeedListEndpoint(APIView):
             user_of(request), data["portfolio"], "job.see" if data["whole"] else "job.see_own", data["whole"]
         )
         if len(feeds.feeds_of(user_of(request))) >= feeds.MAX_FEEDS:
-            raise Refused("too_many", f"At most {feeds.MAX_FEEDS} feeds at a time: revoke one.", status=409)
+            raise Refused(
+                "too_many", f"At most {feeds.MAX_FEEDS} calendar feeds at a time. Revoke one first.", status=409
+            )
         new_feed = feeds.make_feed(user=user_of(request), portfolio=data["portfolio"], whole=data["whole"], at=at)
         address = request.build_absolute_uri(f"/api/v1/calendars/{new_feed.secret}.ics")
         body = {**FeedSerializer(new_feed.feed).data, "address": address}

@@ -28,7 +28,7 @@ class ChangesQuerySerializer(StrictSerializer):
     """Cursor and filters of the feed. The filters are part of the cursor."""
 
     after = TextField(
-        required=False, max_length=4000, help_text="The `after` of the last page; the beginning if left out."
+        required=False, max_length=4000, help_text="The `after` of the previous page. Default: the beginning."
     )
     boiler = IdField(required=False)
     kind = TextField(required=False, max_length=32)
@@ -106,9 +106,9 @@ def _read_cursor(cursor: str, filters: dict[str, str]) -> tuple[FeedPosition, di
     try:
         payload = signing.loads(cursor, salt=CURSOR_SALT)
     except signing.BadSignature:
-        raise Refused("bad_cursor", "No cursor given out here.", ("after",), status=422) from None
+        raise Refused("bad_cursor", "This cursor was not issued here.", ("after",), status=422) from None
     if filters and filters != payload["wanted"]:
-        raise Refused("other_filters", "It was given for other filters.", ("after",), status=422)
+        raise Refused("other_filters", "It was issued for other filters.", ("after",), status=422)
     return {UUID(p): (v, n) for p, (v, n) in payload["place"].items()}, payload["wanted"]
 
 

@@ -104,8 +104,10 @@ class DeficienciesQuerySerializer(PageSerializer):
     status = serializers.ChoiceField(
         choices=deficiency_lists.STATUSES,
         required=False,
-        help_text="`open` is all that is not closed or withdrawn. By `repaired` and `deferred`, which rest on what "
-        "people decided, a page may hold fewer than `limit` and have a next one all the same.",
+        help_text=(
+            "`open` is all that is not closed or withdrawn. With `repaired` and `deferred`, which rest on what people "
+            "decided, a page may hold fewer than `limit` and still have a next one."
+        ),
     )
     rule = TextField(required=False, max_length=64)
 

@@ -71,11 +71,11 @@ PROBLEM: dict[str, Any] = {
     "title": "Unprocessable Entity",
     "status": 422,
     "code": "not_possible",
-    "detail": "trip_psi lies outside -5 to 60 psi.",
+    "detail": "trip_psi is outside -5 to 60 psi.",
     "errors": [
         {
             "code": "not_possible",
-            "message": "trip_psi lies outside -5 to 60 psi.",
+            "message": "trip_psi is outside -5 to 60 psi.",
             "pointer": "/entries/0/readings/trip_psi",
         }
     ],

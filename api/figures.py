@@ -30,8 +30,10 @@ DEFAULT_DAYS = 90
 class FiguresQuerySerializer(BoilerScopeQuerySerializer):
     """Which days, both ends included, and which boilers."""
 
-    first = serializers.DateField(required=False, help_text="The first day; 90 days before the last if left out.")
-    last = serializers.DateField(required=False, help_text="The last day; today (UTC) if left out. It may lie ahead.")
+    first = serializers.DateField(required=False, help_text="The first day. Default: 90 days before the last.")
+    last = serializers.DateField(
+        required=False, help_text="The last day. Default: today (UTC). It may be in the future."
+    )
 
 
 def _make_day_counts_serializer(name: str, names: Iterable[str]) -> type[serializers.Serializer[Any]]:
@@ -105,7 +107,7 @@ def _read_span(query: dict[str, Any], at: datetime) -> tuple[date, date]:
     last: date = query.get("last", today)
     first: date = query.get("first", last - timedelta(days=DEFAULT_DAYS))
     if first > last:
-        raise Refused("after_last", "The first day lies after the last.", ("first",), status=422)
+        raise Refused("after_last", "The first day is after the last.", ("first",), status=422)
     if (last - first).days >= MAX_DAYS:
         raise Refused("too_many_days", f"At most {MAX_DAYS} days.", ("first",), status=422)
     if last > today + timedelta(days=MAX_DAYS_AHEAD):

@@ -296,7 +296,7 @@ AcceptJobEndpoint = _make_job_action_endpoint(
     "job.answer",
     serializer_class=NothingSerializer,
     name="acceptJob",
-    description="Accept what is planned for oneself.",
+    description="Accept a job planned for yourself.",
 )
 DeclineJobEndpoint = _make_job_action_endpoint(
     "decline",
@@ -314,7 +314,7 @@ CancelJobEndpoint = _make_job_action_endpoint(
     "job.cancel",
     serializer_class=WhySerializer,
     name="cancelJob",
-    description="Take it away, with the reason.",
+    description="Cancel it, with the reason.",
 )
 
 

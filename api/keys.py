@@ -30,7 +30,7 @@ class NewKeySerializer(StrictSerializer):
     name = TextField(max_length=100)
     scopes = serializers.ListField(child=TextField(max_length=16), max_length=len(SCOPES), allow_empty=False)
     portfolio = IdField(required=False)
-    expires_at = InstantField(required=False, help_text="At most 400 days from now; left out, 365.")
+    expires_at = InstantField(required=False, help_text="At most 400 days from now. Default: 365.")
 
 
 class KeySerializer(serializers.Serializer[Any]):

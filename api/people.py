@@ -202,9 +202,9 @@ def welcome_address(user: User) -> str:
 def _require_one_person(data: Mapping[str, Any]) -> None:
     """Raise Refused unless the data name either a known person or a new one, and a new one has a name."""
     if ("user" in data) == ("username" in data):
-        raise Refused("one_of", "Name either somebody known here or somebody new.", ("user",), status=422)
+        raise Refused("one_of", "Give either an existing user or a new one.", ("user",), status=422)
     if "username" in data and "name" not in data:
-        raise Refused("required", "Somebody new has a name.", ("name",), status=422)
+        raise Refused("required", "A new user needs a name.", ("name",), status=422)
 
 
 def _require_visible(request: Request, portfolio: UUID, at: datetime) -> None:

@@ -149,7 +149,7 @@ class RegisterEndpoint(TableFormatsMixin, APIView):
         operation_id="exportRegister",
         parameters=[
             ExportQuerySerializer,
-            OpenApiParameter("as", str, enum=["csv", "xlsx"], description="Instead of Accept."),
+            OpenApiParameter("as", str, enum=["csv", "xlsx"], description="Used instead of the Accept header."),
         ],
         responses={
             (200, CSV_TYPE): OpenApiTypes.BINARY,

@@ -23,10 +23,8 @@ from fleet.rules.values import STANDINGS
 class StandingQuerySerializer(StrictSerializer):
     """The instant asked about, and the instant up to which facts count. Defaults: now, and all facts."""
 
-    at = InstantField(required=False, help_text="The instant asked about; now if left out. It may lie ahead.")
-    known_at = InstantField(
-        required=False, help_text="Only what was posted by then counts; left out, everything known counts."
-    )
+    at = InstantField(required=False, help_text="The instant asked about. Default: now. It may be in the future.")
+    known_at = InstantField(required=False, help_text="Count only what was posted by then. Default: everything known.")
 
 
 class StandingSerializer(serializers.Serializer[Any]):

@@ -163,10 +163,10 @@ class EntrySerializer(StrictSerializer):
         """Return the faults that depend on the entry's act."""
         acts = [a for a in ACTS if a in data]
         if len(acts) != 1:
-            return {"non_field_errors": [make_fault("one_act", f"Exactly one of {', '.join(ACTS)}.")]}
+            return {"non_field_errors": [make_fault("one_act", f"Give exactly one of {', '.join(ACTS)}.")]}
         act, takes = acts[0], FIELDS_BY_ACT.get(acts[0], set())
         strange = data.keys() & self.fields.keys() - takes - COMMON_FIELDS
-        faults = {n: [make_fault("not_of_this_act", f"An entry with {act} has no {n}.")] for n in sorted(strange)}
+        faults = {n: [make_fault("not_of_this_act", f"An entry with {act} cannot have {n}.")] for n in sorted(strange)}
         # An observation of the whole boiler has no position. The catalogue decides which ones may have none.
         needs = {
             "position": act in ("test", "action"),
@@ -174,9 +174,9 @@ class EntrySerializer(StrictSerializer):
             "why": data.get("outcome") == "not_done",
         }
         missing = [n for n, is_needed in needs.items() if is_needed and n in takes and n not in data]
-        faults.update((n, [make_fault("required", f"An entry with {act} needs its {n} here.")]) for n in missing)
+        faults.update((n, [make_fault("required", f"An entry with {act} needs {n} here.")]) for n in missing)
         if "why" in data and not needs["why"]:
-            faults["why"] = [make_fault("why_of_nothing", "Only what was not done has a why.")]
+            faults["why"] = [make_fault("why_of_nothing", "Only an entry that was not done can have a why.")]
         return faults
 
 
@@ -213,14 +213,14 @@ class VisitSerializer(StrictSerializer):
         """
         faults, void = {}, data.get("void") is True
         if "corrects" in data and "reason" not in data:
-            faults["reason"] = [make_fault("required", "A correction gives its reason.")]
+            faults["reason"] = [make_fault("required", "A correction needs a reason.")]
         if void and "corrects" not in data:
             faults["void"] = [make_fault("not_a_correction", "Only a correction can be void.")]
         if data.get("entries") == [] and not void:
-            faults["entries"] = [make_fault("empty", "A visit has at least one entry.")]
+            faults["entries"] = [make_fault("empty", "A visit needs at least one entry.")]
         if void and isinstance(data.get("entries"), list) and data["entries"]:
             # Otherwise one wrong `void` would silently drop all entries of a correction.
-            faults["entries"] = [make_fault("void_has_entries", "A void visit never was: it has no entries.")]
+            faults["entries"] = [make_fault("void_has_entries", "A void visit cannot have entries.")]
         return faults
 
 

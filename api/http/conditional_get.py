@@ -16,7 +16,7 @@ IF_NONE_MATCH = OpenApiParameter(
     OpenApiParameter.HEADER,
     description="The ETag of an answer kept: 304 while nothing it rests on has moved and no boundary has passed.",
 )
-NOT_MODIFIED = {304: OpenApiResponse(description="What was answered before still holds.")}
+NOT_MODIFIED = {304: OpenApiResponse(description="The earlier answer is still valid.")}
 
 
 class ConditionalGet:

@@ -62,7 +62,7 @@ def require_id_or_key(request: Request, data: Mapping[str, Any], id_field: str) 
     """Raise Refused (422) for a post with neither an id of its own nor a key: a repeat could not be recognized."""
     if id_field not in data and key_of(request) is None:
         message = (
-            f"Give it an {id_field} of its own, or send an {KEY_HEADER}: else nobody could tell a repeat from another."
+            f"Give it an {id_field} of its own, or send an {KEY_HEADER}. Without either, a repeat cannot be recognized."
         )
         raise Refused("idempotency_key_missing", message, (id_field,), status=422)  # the body is well formed
 
@@ -85,7 +85,7 @@ def key_of(request: Request) -> str | None:
     key = re.sub(r"\\(.)", r"\1", quoted_match[1]) if quoted_match else header.strip()
     if not _VISIBLE_KEY.fullmatch(key) or (not quoted_match and '"' in key):
         raise Refused(
-            "idempotency_key_invalid", f"A key is 1 to {MAX_KEY_LENGTH} visible characters, best a UUID in quotes."
+            "idempotency_key_invalid", f"A key has 1 to {MAX_KEY_LENGTH} visible characters. A UUID in quotes is best."
         )
     return key
 

@@ -28,7 +28,7 @@ class RateLimitExceeded(APIException):
 
     status_code = 429
     default_code = "throttled"
-    default_detail = "That was too much for one minute: wait as long as Retry-After says."
+    default_detail = "These are too many requests for one minute. Wait as long as Retry-After says."
 
     def __init__(self, at: datetime) -> None:
         super().__init__()
@@ -103,7 +103,7 @@ def describe_limits(result: dict[str, Any], **_: Any) -> dict[str, Any]:
     """Add the 429 response to every operation under /v1/ in the OpenAPI document."""
     problem = {"$ref": "#/components/schemas/Problem"}
     response = {
-        "description": "Too much in this minute.",
+        "description": "Too many requests in this minute.",
         "headers": {"Retry-After": {"schema": {"type": "integer"}, "description": "Seconds to wait."}},
         "content": {"application/problem+json": {"schema": problem}},
     }

@@ -39,7 +39,9 @@ PAGING_PARAMETERS = ("cursor", "limit")  # these are no filters
 class PageSerializer(StrictSerializer):
     """Which page of a list. A cursor carries the filters it was issued for."""
 
-    cursor = TextField(required=False, max_length=4000, help_text="`next` of the page before; the first if left out.")
+    cursor = TextField(
+        required=False, max_length=4000, help_text="The `next` of the previous page. Default: the first page."
+    )
     limit = serializers.IntegerField(min_value=1, max_value=MAX_PAGE_LIMIT, default=DEFAULT_PAGE_LIMIT)
 
 
@@ -113,7 +115,7 @@ class ListEndpoint(TableFormatsMixin, APIView):
             )
         payload = self._read_cursor(request, query["cursor"])
         if filters and filters != payload["wanted"]:
-            raise Refused("other_filters", "It was given for other filters.", ("cursor",), status=422)
+            raise Refused("other_filters", "It was issued for other filters.", ("cursor",), status=422)
         serializer = self.query_serializer(data=payload["wanted"])
         serializer.is_valid(raise_exception=True)
         return ListWalk(
@@ -144,7 +146,7 @@ class ListEndpoint(TableFormatsMixin, APIView):
         except signing.BadSignature:
             payload = {}
         if payload.get("of") != _cursor_scope(request):
-            raise Refused("bad_cursor", "No cursor given out here.", ("cursor",), status=422)
+            raise Refused("bad_cursor", "This cursor was not issued here.", ("cursor",), status=422)
         return payload
 
 
@@ -199,7 +201,7 @@ def page_serializer_of(item: type[serializers.BaseSerializer[Any]]) -> type[seri
     """Return the serializer class of a page of these items."""
     fields = {
         "as_of": serializers.DateTimeField(help_text="The instant of the first page: what is dated is read as of it."),
-        "changed": serializers.BooleanField(help_text="Whether facts have moved since the first page."),
+        "changed": serializers.BooleanField(help_text="Whether facts have changed since the first page."),
         "items": item(many=True),
         "next": serializers.CharField(allow_null=True, help_text="The cursor of the next page; null on the last."),
     }

@@ -17,7 +17,7 @@ class BodyTooLarge(APIException):
 
     status_code = 413
     default_code = "too_large"
-    default_detail = "A body is at most 2 MiB."
+    default_detail = "A request body can be at most 2 MiB."
 
 
 class BoundedJSONParser(BaseParser):
@@ -56,14 +56,14 @@ def _load_json(body: bytes) -> Any:
 
 
 def _refuse_constant(name: str) -> NoReturn:
-    raise ValueError(f"{name} is no number")
+    raise ValueError(f"{name} is not a number")
 
 
 def _refuse_duplicate_names(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
     """Return the object. Raises ParseError for a repeated name, since parsers differ in which value they take."""
     members = dict(pairs)
     if len(members) != len(pairs):
-        raise ParseError("A name stands twice in one object.", code="name_twice")
+        raise ParseError("A name appears twice in one object.", code="name_twice")
     return members
 
 

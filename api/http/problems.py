@@ -48,16 +48,21 @@ def handler(error: Exception, context: dict[str, Any]) -> Response:
 
 _WORDED_BELOW = (exceptions.NotFound, exceptions.PermissionDenied)
 _PROBLEMS_BY_KIND: tuple[tuple[tuple[type[Exception], ...], int, str, str], ...] = (
-    ((Http404, exceptions.NotFound), 404, "not_found", "There is nothing here for you."),
-    ((PermissionDenied,), 403, "not_allowed", "You may see this, but not do this."),
+    ((Http404, exceptions.NotFound), 404, "not_found", "Not found."),
+    ((PermissionDenied,), 403, "not_allowed", "You can view this but not change it."),
     # The framework raises it only for a session's request without its CSRF token.
-    ((exceptions.PermissionDenied,), 403, "csrf_failed", "A signed-in page sends its token; a device sends its key."),
-    ((RequestDataTooBig,), 413, "too_large", "A body is at most 2 MiB."),
+    (
+        (exceptions.PermissionDenied,),
+        403,
+        "csrf_failed",
+        "Send the token of the signed-in page, or the key of a device.",
+    ),
+    ((RequestDataTooBig,), 413, "too_large", "A request body can be at most 2 MiB."),
     (
         (SuspiciousOperation, BadRequest, MultiPartParserError, UnreadablePostError),
         400,
         "bad_request",
-        "This can't be read.",
+        "This request cannot be read.",
     ),
 )
 
@@ -70,7 +75,7 @@ def problem_response(code: int, faults: Iterable[Fault]) -> Response:
         for f in all_faults[:MAX_FAULTS]
     ]
     if len(all_faults) > MAX_FAULTS:
-        more = f"{len(all_faults) - MAX_FAULTS} faults more than are told here."
+        more = f"{len(all_faults) - MAX_FAULTS} more faults are not listed here."
         errors.append({"code": "more_faults", "message": more, "pointer": ""})
     title = HTTPStatus(code).phrase  # RFC 9457, 4.2.1: required with type about:blank
     first = {"code": errors[0]["code"], "detail": errors[0]["message"]}
@@ -113,7 +118,7 @@ def _is_leaf(details: Any) -> bool:
 
 def _busy_problem() -> Response:
     """Return a 503: a lock or the database timed out. Nothing was stored, so the same post may be sent again."""
-    response = problem_response(503, [Fault("busy", "Try again in a moment: nothing was kept.")])
+    response = problem_response(503, [Fault("busy", "Nothing was saved. Try again in a moment.")])
     response["Retry-After"] = "2"
     return response
 
@@ -130,4 +135,6 @@ def _framework_problem(error: exceptions.APIException) -> Response:
 def _internal_problem(error: Exception, request: Request) -> Response:
     request_id = request_id_of(request)
     log.error("request %s failed: %s %s", request_id, request.method, request.path, exc_info=error)
-    return problem_response(500, [Fault("our_fault", f"Something failed here; it is in the log as {request_id}.")])
+    return problem_response(
+        500, [Fault("our_fault", f"Something failed on the server. It is in the log as {request_id}.")]
+    )

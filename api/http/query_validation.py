@@ -20,7 +20,7 @@ def validate_query(request: Request, serializer_class: type[StrictSerializer]) -
     """Return the validated query parameters. Raises ValidationError with every fault at its parameter's name."""
     query_params = request.query_params
     repeated = {
-        n: [make_fault("given_twice", "Give this once.")] for n in query_params if len(query_params.getlist(n)) > 1
+        n: [make_fault("given_twice", "Give this only once.")] for n in query_params if len(query_params.getlist(n)) > 1
     }
     if repeated:
         raise serializers.ValidationError(repeated)

@@ -34,7 +34,7 @@ class StrictSerializer(serializers.Serializer[Any]):
         }
         if len(unknown_fields) > MAX_NAMED_FAULTS:  # bounds the work for a body with very many names
             faults["non_field_errors"] = [
-                make_fault("unknown_field", f"{len(unknown_fields) - MAX_NAMED_FAULTS} unknown fields more.")
+                make_fault("unknown_field", f"{len(unknown_fields) - MAX_NAMED_FAULTS} more unknown fields.")
             ]
         try:
             value = super().to_internal_value(data)
@@ -123,7 +123,7 @@ class ScalarField(serializers.Field[Any, Any, Any, Any]):
 
     default_error_messages = {
         "scalar": "A number, true or false, or a short text.",
-        "not_text": "A character in this can't be kept.",
+        "not_text": "This contains a character that cannot be stored.",
     }
 
     def __init__(self, **options: Any) -> None:

@@ -22,7 +22,7 @@ class FileTooLarge(APIException):
 
     status_code = 413
     default_code = "too_large"
-    default_detail = f"A file is at most {MAX_BYTES >> 20} MiB."
+    default_detail = f"A file can be at most {MAX_BYTES >> 20} MiB."
 
 
 class FileMissing(APIException):

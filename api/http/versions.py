@@ -24,10 +24,10 @@ def version_of(request: Request) -> int:
     """Return the version in If-Match. Raises Refused: 428 where it is missing, 412 where it is no version."""
     header = request.headers.get("If-Match", "").strip()
     if header in ("", "*"):
-        raise Refused("version_missing", "Name the version this was decided on in If-Match.", status=428)
+        raise Refused("version_missing", "Send the version this was decided on in If-Match.", status=428)
     match = _STRONG_ETAG.fullmatch(header)
     if match is None:
-        raise Refused("stale", "This is no version of it.", status=412)
+        raise Refused("stale", "This is not a version of it.", status=412)
     return int(match[1])
 
 

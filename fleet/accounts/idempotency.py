@@ -39,12 +39,15 @@ def claim_key(post: KeyedPost, at: datetime) -> Answered | None:
     secret and was not stored.
     """
     if not _try_lock(post.scope):
-        raise Refused("idempotency_key_running", "The first post under this key is still at work.", status=409)
+        raise Refused("idempotency_key_running", "The first post under this key is still being processed.", status=409)
     kept_answer = Answered.objects.filter(scope=post.scope, at__gt=at - RETENTION).first()
     if kept_answer is not None and kept_answer.digest != post.digest:
-        raise Refused("idempotency_key_reused", "This key came with other content before.", status=422)
+        raise Refused("idempotency_key_reused", "This key was used before with other content.", status=422)
     if kept_answer is not None and kept_answer.body is None:
-        message = "This was done. Its answer held a secret, told once and kept nowhere: revoke it, and make another."
+        message = (
+            "This was done. Its answer contained a secret that is shown only once and not stored. "
+            "Revoke it and make another."
+        )
         raise Refused("told_once", message, status=409)
     return kept_answer
 

@@ -57,7 +57,7 @@ def create_key(
     # The user is locked before keys are counted, so that two requests cannot both take the last place.
     User.objects.select_for_update(no_key=True).get(id=user.id)
     if keys_in_force(user, at).count() >= MAX_KEYS:
-        raise Refused("too_many", f"At most {MAX_KEYS} keys at a time: revoke one.", status=409)
+        raise Refused("too_many", f"At most {MAX_KEYS} keys at a time. Revoke one first.", status=409)
     secret = _new_secret()
     key = Key.objects.create(
         user=user,
@@ -72,18 +72,22 @@ def create_key(
 
 
 def _scope_faults(scopes: Sequence[str]) -> list[Fault]:
-    strange = [Fault("unknown_scope", "No such scope.", ("scopes", n)) for n, s in enumerate(scopes) if s not in SCOPES]
+    strange = [
+        Fault("unknown_scope", "There is no such scope.", ("scopes", n))
+        for n, s in enumerate(scopes)
+        if s not in SCOPES
+    ]
     if READ not in scopes:
-        message = f"A key that sees nothing can do nothing: it needs the scope {READ}, whatever else it is for."
+        message = f"Every key needs the scope {READ}, whatever else it is for."
         return [*strange, Fault("read_missing", message, ("scopes",))]
     return strange
 
 
 def _end_faults(expires_at: datetime, at: datetime) -> list[Fault]:
     if expires_at <= at:
-        return [Fault("expired", "This has passed.", ("expires_at",))]
+        return [Fault("expired", "This is in the past.", ("expires_at",))]
     if expires_at > at + MAX_LIFETIME:
-        return [Fault("too_long", f"A key lasts at most {MAX_LIFETIME.days} days.", ("expires_at",))]
+        return [Fault("too_long", f"A key can last at most {MAX_LIFETIME.days} days.", ("expires_at",))]
     return []
 
 

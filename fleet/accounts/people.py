@@ -80,7 +80,7 @@ def find_person(person: UUID, portfolio: UUID, at: datetime) -> User:
     )
     user = User.objects.filter(belongs_here, id=person, is_active=True).distinct().first()
     if user is None:
-        raise Refused("unknown_person", "No such person here.", ("user",), status=422)
+        raise Refused("unknown_person", "Person not found.", ("user",), status=422)
     return user
 
 
@@ -99,7 +99,7 @@ def give_role(*, user: User, portfolio: Portfolio, wish: RoleWish) -> Grant:
     """Give a role; the same role again gets the new end. Raises Refused (422) for a building of another portfolio."""
     house = Building.objects.filter(id=wish.building, portfolio=portfolio).first() if wish.building else None
     if wish.building and house is None:
-        raise Refused("unknown_building", "No such building here.", ("building",), status=422)
+        raise Refused("unknown_building", "Building not found.", ("building",), status=422)
     grant, _ = Grant.objects.update_or_create(
         user=user, role=wish.role, portfolio=portfolio, building=house, defaults={"until": wish.until}
     )

@@ -9,8 +9,8 @@ MIN_DIGITS, MAX_DIGITS = 5, 20  # digits
 # A plus only before the first digit, perhaps in brackets; then digits with spaces, brackets and hyphens.
 NUMBER_PATTERN = re.compile(r"\(?\+?[0-9][0-9 ()-]*")
 NUMBER_RULE = (
-    f"A telephone number is {MIN_DIGITS} to {MAX_DIGITS} digits; spaces, brackets and hyphens may part them, "
-    "a + goes first."
+    f"A telephone number has {MIN_DIGITS} to {MAX_DIGITS} digits. "
+    "It may start with + and contain spaces, parentheses and hyphens."
 )
 
 

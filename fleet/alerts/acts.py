@@ -49,9 +49,9 @@ def refuse_decision(*, row: Alert, version: int, decision: AlertDecision, at: da
     In this order: 412 for a stale version, 409 for an alert that is over, 422 with every fault.
     """
     if row.version != version:
-        raise Refused("stale", f"This has changed: it is at version {row.version} now.", ("version",), status=412)
+        raise Refused("stale", f"This has changed. It is now at version {row.version}.", ("version",), status=412)
     if row.until is not None or row.withdrawn:
-        raise Refused("not_raised", f"This is {row.status}: there is nothing to decide.", status=409)
+        raise Refused("not_raised", f"This is {row.status}, so there is nothing to decide.", status=409)
     faults = list(_shelving_faults(decision, at)) if decision.kind == "shelved" else []
     if faults:
         raise Refused.from_faults(faults, status=422)
@@ -59,13 +59,13 @@ def refuse_decision(*, row: Alert, version: int, decision: AlertDecision, at: da
 
 def _shelving_faults(decision: AlertDecision, at: datetime) -> Iterator[Fault]:
     if not decision.reason.strip():
-        yield Fault("required", "Say why in a sentence.", ("reason",))
+        yield Fault("required", "Give the reason in a sentence.", ("reason",))
     if decision.until is None:
         yield Fault("required", "Until when?", ("until",))
     elif decision.until <= at:
-        yield Fault("in_the_past", f"This is not after the server's time, {at.isoformat()}.", ("until",))
+        yield Fault("in_the_past", f"This must be after the server's time, {at.isoformat()}.", ("until",))
     elif decision.until > at + LONGEST_SHELF:
-        yield Fault("too_long", f"An alert is shelved for at most {LONGEST_SHELF.days} days.", ("until",))
+        yield Fault("too_long", f"An alert can be shelved for at most {LONGEST_SHELF.days} days.", ("until",))
 
 
 def record_act(*, row: Alert, decision: AlertDecision, by: User, at: datetime, request_id: str) -> AlertAct:

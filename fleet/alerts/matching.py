@@ -22,7 +22,7 @@ class MatchedAlerts:
 
 
 def end_by(condition: Condition, at: datetime) -> datetime | None:
-    """Return the condition's end if it has passed by `at`; None for an end that is still to come."""
+    """Return the condition's end if it has passed by `at`; None for an end that is in the future."""
     return condition.until if condition.until and condition.until <= at else None
 
 

@@ -183,7 +183,7 @@ def raise_unjudged(*, boiler: Boiler, at: datetime) -> list[ChangeEvent]:
             "boiler": boiler,
             "since": at,
             "level": "urgent",
-            "sentence": f"{boiler.name} could not be judged: what the board shows of it may be old.",
+            "sentence": f"{boiler.name} could not be judged. What the board shows of it may be out of date.",
             "raised_at": at,
         },
     )

@@ -17,7 +17,9 @@ from fleet.assessments import queries
 from fleet.assessments.found_left import VisitSide, visit_sides
 from fleet.assessments.models import Finding
 from fleet.assessments.queries import EntryLine
+from fleet.assessments.reading_names import reading_name
 from fleet.assessments.sources import spelled_out
+from fleet.sheets.change_sentences import key_in_words, value_in_words
 from fleet.visits.models import Visit
 
 TEMPLATE_PATH = Path(__file__).with_name("report.typ")
@@ -73,7 +75,7 @@ def _visit_facts(visit: Visit, zone: str) -> Iterable[tuple[str, str]]:
 
 def _visit_notes(visit: Visit, waiting: set[Any]) -> Iterable[str]:
     if visit.id in waiting:
-        yield "This correction waits for a second qualified person: until then what it corrects counts."
+        yield "This correction waits for a second qualified person. Until then, what it corrects still counts."
     elif hasattr(visit, "corrected_by") and visit.corrected_by.id not in waiting:
         yield "This visit was corrected by a later one: nothing here counts."
     if visit.void:
@@ -116,13 +118,13 @@ def _short_line(line: EntryLine) -> str:
 def _entry_json(line: EntryLine) -> dict[str, Any]:
     verdict = line.verdict
     limit = f"Limit: {verdict.limit}." if verdict and verdict.limit else ""
-    against = f"Held against {line.compared}." if line.compared else ""
+    against = f"Compared with {line.compared}." if line.compared else ""
     source = f"Source: {spelled_out(verdict.source)}." if verdict and verdict.source else ""
     return {
         "number": str(line.number),
         "title": line.title,
         "place": line.entry.position.name if line.entry.position else "",
-        "readings": ", ".join(_reading_texts(line)),
+        "readings": "; ".join(_reading_texts(line)),
         "worth": _in_words(verdict.outcome) if verdict else "",
         "sentence": verdict.sentence if verdict else line.entry.reason,
         "by": " ".join(filter(None, (limit, against, source))),
@@ -130,8 +132,11 @@ def _entry_json(line: EntryLine) -> dict[str, Any]:
 
 
 def _reading_texts(line: EntryLine) -> Sequence[str]:
-    read = [f"{name.replace('_', ' ')} {value} {unit}".rstrip() for name, value, unit in line.readings]
-    return [*read, *(f"{name.replace('_', ' ')} {value}" for name, value in line.entry.values.items())]
+    read = [f"{reading_name(name)}: {value} {unit}".rstrip() for name, value, unit in line.readings]
+    return [
+        *read,
+        *(f"{key_in_words(key).lower()}: {value_in_words(key, value)}" for key, value in line.entry.values.items()),
+    ]
 
 
 def _in_words(code: str) -> str:

@@ -22,7 +22,7 @@ MAX_CLOCK_AHEAD = timedelta(minutes=10)  # phones' clocks differ; more is a mist
 SENTENCES = {
     "assigned": "Assigned to {assignee}, to be done by {until:%d %b %Y %H:%M} UTC.",
     "repair_reported": "Said to be repaired on {done_at:%d %b %Y}: not proven yet.",
-    "deferred": "Reminders deferred until {until:%d %b %Y %H:%M} UTC: the state is what it was.",
+    "deferred": "Reminders deferred until {until:%d %b %Y %H:%M} UTC. The state has not changed.",
     "explained": "Explained: {cause}.",
 }
 
@@ -69,11 +69,11 @@ def refuse_decision(
     with every fault.
     """
     if row.version != version:
-        raise Refused("stale", f"This has changed: it is at version {row.version} now.", ("version",), status=412)
+        raise Refused("stale", f"This has changed. It is now at version {row.version}.", ("version",), status=412)
     if now.status in ("closed", "withdrawn", "merged"):
         raise Refused("not_open", _over_message(row, now), status=409)
     if decision.kind == "explained" and not _is_technician(by, row, at):
-        raise Refused("not_qualified", "Only a qualified technician explains a deficiency.", status=403)
+        raise Refused("not_qualified", "Only a qualified technician can explain a deficiency.", status=403)
     check = _CHECKS[decision.kind]
     faults = list(check(decision, row, now=now, boiler=boiler, at=at))
     if faults:
@@ -81,7 +81,7 @@ def refuse_decision(
 
 
 def _over_message(row: Deficiency, now: DeficiencyLife) -> str:
-    return f"This is part of deficiency {row.merged_into_id} now." if row.merged_into_id else f"This is {now.status}."
+    return f"This is now part of deficiency {row.merged_into_id}." if row.merged_into_id else f"This is {now.status}."
 
 
 def _is_technician(by: User, row: Deficiency, at: datetime) -> bool:
@@ -99,7 +99,7 @@ def _assignment_faults(
         portfolio=row.portfolio_id,
     )
     if decision.assignee is None or not grants.exists():
-        yield Fault("unknown_person", "No such person here.", ("to",))
+        yield Fault("unknown_person", "Person not found.", ("to",))
 
 
 def _repair_faults(
@@ -107,11 +107,11 @@ def _repair_faults(
 ) -> Iterator[Fault]:
     yield from _reason_faults(decision)
     if decision.done_at is None:
-        yield Fault("required", "When was it done?", ("done_at",))
+        yield Fault("required", "Enter when it was done.", ("done_at",))
     elif decision.done_at > at + MAX_CLOCK_AHEAD:
-        yield Fault("in_the_future", f"This lies ahead of the server's time, {at.isoformat()}.", ("done_at",))
+        yield Fault("in_the_future", f"This is later than the server's time, {at.isoformat()}.", ("done_at",))
     elif decision.done_at < (found_at := row.found_at or row.opened_at):
-        yield Fault("before_it_was_found", f"It was found on {found_at.isoformat()}.", ("done_at",))
+        yield Fault("before_it_was_found", f"This is before it was found, on {found_at.isoformat()}.", ("done_at",))
 
 
 def _deferral_faults(
@@ -120,7 +120,7 @@ def _deferral_faults(
     yield from _reason_faults(decision)
     yield from _end_faults(decision, at)
     if now.level == "hold":
-        yield Fault("hold_is_not_deferred", "What holds a boiler is put right, not put off.")
+        yield Fault("hold_is_not_deferred", "A deficiency that holds a boiler cannot be deferred.")
 
 
 def _explanation_faults(
@@ -133,14 +133,14 @@ def _explanation_faults(
 
 def _reason_faults(decision: DeficiencyDecision) -> Iterator[Fault]:
     if not decision.reason.strip():
-        yield Fault("required", "Say it in a sentence.", ("reason",))
+        yield Fault("required", "Explain it in a sentence.", ("reason",))
 
 
 def _end_faults(decision: DeficiencyDecision, at: datetime) -> Iterator[Fault]:
     if decision.until is None:
         yield Fault("required", "Until when?", ("until",))
     elif decision.until <= at:
-        yield Fault("in_the_past", f"This is not after the server's time, {at.isoformat()}.", ("until",))
+        yield Fault("in_the_past", f"This must be after the server's time, {at.isoformat()}.", ("until",))
 
 
 _CHECKS = {

@@ -57,11 +57,9 @@ def _evidence_events(row: Deficiency) -> Iterator[LifeEvent]:
     first = row.levels[0]["level"] if row.levels else ""
     yield LifeEvent(row.opened_at, FOUND_ORDER, title="Found", text=text, entry=row.opened_by_id, level=first)
     if row.found_at and row.found_at > row.opened_at:
-        yield LifeEvent(row.found_at, FOUND_AGAIN_ORDER, "Found again", "What was done before did not put it right.")
+        yield LifeEvent(row.found_at, FOUND_AGAIN_ORDER, "Found again", "The earlier work did not fix it.")
     if row.repaired_at:
-        yield LifeEvent(
-            row.repaired_at, REPAIRED_ORDER, "Repaired, not proven", "Something was done about it on a visit."
-        )
+        yield LifeEvent(row.repaired_at, REPAIRED_ORDER, "Repaired, not proven", "Work was done on it during a visit.")
     if row.closed_at:
         yield LifeEvent(row.closed_at, CLOSED_ORDER, title="Closed", text="Proven right.", entry=row.closed_by_id)
 
@@ -84,4 +82,4 @@ def _gone_event(row: Deficiency, gone_at: datetime | None) -> LifeEvent:
         return LifeEvent(
             at, GONE_ORDER, "Merged", "Late evidence made this part of another episode.", other=row.merged_into_id
         )
-    return LifeEvent(at, GONE_ORDER, "Withdrawn", "A correction took its cause away: it is concluded no more.")
+    return LifeEvent(at, GONE_ORDER, "Withdrawn", "A correction removed its cause, so it is no longer concluded.")

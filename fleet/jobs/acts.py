@@ -51,20 +51,21 @@ def refuse_decision(*, job: Job, decision: JobDecision, version: int, by: User, 
     two plans for one person see the first.
     """
     if job.version != version:
-        raise Refused("stale", f"This has changed: it is at version {job.version} now.", ("version",), status=412)
+        raise Refused("stale", f"This has changed. It is now at version {job.version}.", ("version",), status=412)
     if states.status_after(job.status, decision.kind) is None:
-        message = f"This is {job.status.replace('_', ' ')}: {decision.kind} does not follow."
+        message = f"This job is {job.status.replace('_', ' ')}: {decision.kind} is not possible now."
         raise Refused("not_now", message, status=409)
     if decision.kind in ASSIGNEE_KINDS and by.id not in (job.technician_id,):
         raise Refused("not_yours", "This job is planned for somebody else.", status=403)
     if decision.kind == "start" and not _is_on_its_day(job, at):
-        raise Refused("not_its_day", "A job is started on the day it is planned for.", status=409)
+        raise Refused("not_its_day", "A job can be started only on the day it is planned for.", status=409)
     faults = list(_decision_faults(job, decision, at))
     if faults:
         raise Refused.from_faults(faults, status=422)
     if decision.kind == "plan" and (busy := fields_of_busy_people(job, decision, at)):
         raise Refused.from_faults(
-            [Fault("elsewhere_then", "Is planned for another job then.", (p,)) for p in busy], status=409
+            [Fault("elsewhere_then", "This person is planned for another job at that time.", (p,)) for p in busy],
+            status=409,
         )
 
 
@@ -76,7 +77,7 @@ def _is_on_its_day(job: Job, at: datetime) -> bool:
 
 def _decision_faults(job: Job, decision: JobDecision, at: datetime) -> Iterator[Fault]:
     if decision.kind in ("decline", "cancel") and not decision.reason.strip():
-        yield Fault("required", "Say why in a sentence.", ("reason",))
+        yield Fault("required", "Give the reason in a sentence.", ("reason",))
     if decision.kind == "plan":
         yield from _time_faults(job, decision, at)
         yield from _people_faults(job, decision, at)
@@ -85,11 +86,11 @@ def _decision_faults(job: Job, decision: JobDecision, at: datetime) -> Iterator[
 def _time_faults(job: Job, decision: JobDecision, at: datetime) -> Iterator[Fault]:
     end = plan_end(job, decision)
     if decision.since is None or end is None:
-        yield Fault("required", "When does it begin?", ("start",))
+        yield Fault("required", "Enter the date and time when it begins.", ("start",))
     elif decision.since < at:
         yield Fault("in_the_past", f"This is before the server's time, {at.isoformat()}.", ("start",))
     elif not is_accessible(job.building.access_hours, job.building.zone, decision.since, end):
-        message = f"It takes {job.minutes} minutes; the building can be entered {job.building.access_hours}."
+        message = f"The job takes {job.minutes} minutes. The building can be entered {job.building.access_hours}."
         yield Fault("outside_access_hours", message, ("start",))
 
 
@@ -97,15 +98,15 @@ def _people_faults(job: Job, decision: JobDecision, at: datetime) -> Iterator[Fa
     first, second = decision.technician, decision.second
     moment = max(decision.since or at, at)
     if first is None or not _is_known_person(first, job, moment):
-        yield Fault("unknown_person", "No such person here.", ("to",))
+        yield Fault("unknown_person", "Person not found.", ("to",))
     elif missing := sorted(set(job.skills) - qualification_codes_at(job.portfolio_id, first, moment)):
-        yield Fault("not_qualified", f"Not qualified then: {', '.join(missing)}.", ("to",))
+        yield Fault("not_qualified", f"Not qualified at that time: {', '.join(missing)}.", ("to",))
     if job.people > 1 and second is None:
-        yield Fault("required", "What is asked takes two people: name the second.", ("with",))
+        yield Fault("required", "This work takes two people. Name the second one.", ("with",))
     elif second is not None and second == first:
-        yield Fault("same_person", "Two people are two.", ("with",))
+        yield Fault("same_person", "The second person must be somebody else.", ("with",))
     elif second is not None and not _is_known_person(second, job, moment):
-        yield Fault("unknown_person", "No such person here.", ("with",))
+        yield Fault("unknown_person", "Person not found.", ("with",))
 
 
 def _is_known_person(person: UUID, job: Job, at: datetime) -> bool:

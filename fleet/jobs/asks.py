@@ -71,10 +71,10 @@ def near_season(terms: AdoptedTerms, day: date) -> NearSeason:
     start, end = terms.season.first_start_on_or_after(day), terms.season.end_on_or_after(day)
     if not terms.season.contains(day) and start - day <= NEAR_START_WITHIN:
         return NearSeason(
-            "start", start, f"The season starts on {_day_in_words(start)}: what it asks for is on this sheet."
+            "start", start, f"The season starts on {_day_in_words(start)}. The work for it is on this sheet."
         )
     if terms.season.contains(day) and end - day <= NEAR_END_WITHIN:
-        return NearSeason("end", end, f"The season ends on {_day_in_words(end)}: laying up is on this sheet.")
+        return NearSeason("end", end, f"The season ends on {_day_in_words(end)}. Laying up is on this sheet.")
     return NearSeason("", None, f"No season start or shutdown is near; the next start is on {_day_in_words(start)}.")
 
 
@@ -251,7 +251,7 @@ def _season_asks(facts: WorkFacts, near: NearSeason) -> Iterator[Ask]:
                     )
         if near.near == "end":
             for procedure in (p for p in fitting_procedures if p.code in END_PROCEDURES):
-                why = f"{near.sentence} Wet or dry: as the boiler maker says."
+                why = f"{near.sentence} Lay it up wet or dry, as the boiler maker says."
                 yield Ask(place, procedure.code, phase="as_left", because="season", why=why)
 
 

@@ -68,7 +68,7 @@ def act_on_deficiency(
 
 def _boiler_of(boiler_id: UUID | None) -> UUID:
     if boiler_id is None:
-        raise Refused("unknown", "There is no such thing.", status=404)
+        raise Refused("unknown", "Not found.", status=404)
     return boiler_id
 
 
@@ -112,7 +112,7 @@ def act_on_alert(
     cause = cause or Cause(who=by.get_username())
     alert_row = Alert.with_withdrawn.filter(id=alert).first()
     if alert_row is None:
-        raise Refused("unknown", "There is no such thing.", status=404)
+        raise Refused("unknown", "Not found.", status=404)
 
     def write_facts(boilers: list[Boiler]) -> AlertAct:
         row = Alert.with_withdrawn.get(id=alert)

@@ -20,7 +20,7 @@ STATUS_BY_CODE = {"id_taken": 409, "unknown_boiler": 404, "corrected_already": 4
 def correction_faults(visit: IncomingVisit, boiler: Boiler, by: User | None, at: datetime) -> Iterator[Fault]:
     """Yield the faults of a visit as a correction; none where it corrects nothing.
 
-    A visit has at most one successor, of the same boiler. Its author corrects it within `policy.OWN_CORRECTION`, a
+    A visit can have at most one successor, of the same boiler. Its author corrects it within `policy.OWN_CORRECTION`, a
     manager at any time. No device that later visits refer to may be dropped.
     """
     if visit.corrects is None:
@@ -28,10 +28,10 @@ def correction_faults(visit: IncomingVisit, boiler: Boiler, by: User | None, at:
     old = Visit.objects.filter(id=visit.corrects, boiler=visit.boiler).first()
     successor = Visit.objects.filter(corrects=old).first() if old else None
     if old is None:
-        yield Fault("unknown_visit", "No such visit of this boiler to correct.", ("corrects",))
+        yield Fault("unknown_visit", "This boiler has no such visit to correct.", ("corrects",))
         return
     if successor is not None:
-        yield Fault("corrected_already", f"Visit {successor.id} corrects it already.", ("corrects",))
+        yield Fault("corrected_already", f"Visit {successor.id} already corrects it.", ("corrects",))
     # No user means the site itself posts: an import or the demonstration.
     if by is not None and not _may_correct(old, boiler, by, at):
         message = "Its author corrects a visit within 24 hours of posting it; after that a manager does."
@@ -85,14 +85,14 @@ def second_correction(*, visit: UUID, by: User, at: datetime, cause: Cause | Non
     """
     correction = Visit.objects.filter(id=visit).first()
     if correction is None:
-        raise Refused("unknown_visit", "No such visit.", status=404)
+        raise Refused("unknown_visit", "Visit not found.", status=404)
 
     def write_facts(boilers: list[Boiler]) -> Seconding:
         corrections.refuse_second(correction, by, at)
         return Seconding.objects.create(portfolio_id=correction.portfolio_id, visit=correction, by=by, at=at)
 
     def describe_events(seconding: Seconding) -> Mapping[UUID, Sequence[ChangeEvent]]:
-        sentence = f"{by.get_username()} stands for the correction as well."
+        sentence = f"{by.get_username()} seconded the correction."
         return {
             correction.portfolio_id: [
                 ChangeEvent(

@@ -47,7 +47,7 @@ class EditScope:
 
 
 def _stale_error() -> Refused:
-    return Refused("stale", "Somebody changed this meanwhile: look again, then decide.", status=412)
+    return Refused("stale", "Somebody changed this in the meantime. Check it again, then decide.", status=412)
 
 
 def edit_cells(
@@ -89,7 +89,7 @@ _REPEATED = {"building": _OF_BUILDING, "boiler": (*_OF_BUILDING, "boiler_ref", *
 def add_building(*, portfolio: Portfolio, cells: Cells, at: datetime, cause: Cause) -> None:
     """Add a building with its first boiler. Raises Refused where its ref is taken or a cell is wrong."""
     if Building.objects.filter(portfolio=portfolio, ref=cells.get("building_ref", "").strip()).exists():
-        raise Refused("already_there", "There is a building of this ref.", ("building_ref",), status=422)
+        raise Refused("already_there", "There is already a building with this ref.", ("building_ref",), status=422)
     with transaction.atomic():
         _save_rows(portfolio, [dict(cells)], at, cause)
 
@@ -122,7 +122,7 @@ def _save_rows(portfolio: Portfolio, row_texts: list[dict[str, str]], at: dateti
         raise _faults_by_column(refused) from None
     plan = plan_import(portfolio=portfolio, register=register, rows=rows, at=at)
     if not plan.events:
-        raise Refused("nothing_new", "This is what is on record already.", status=422)
+        raise Refused("nothing_new", "This is already on record.", status=422)
     save_plan(plan, at=at, cause=cause)
 
 
@@ -150,7 +150,7 @@ def _refuse_existing(rows: Iterable[Cells], cells: Cells, scope: EditScope) -> N
     column = "position_ref" if scope.boiler else "boiler_ref"
     ref = cells.get(column, "").strip()
     if any(scope.includes_row(row) and row.get(column) == ref for row in rows if ref):
-        raise Refused("already_there", "There is one of this ref: it stays what it is.", (column,), status=422)
+        raise Refused("already_there", "This ref is already in use.", (column,), status=422)
 
 
 # Verbs that write a dated fact.
@@ -173,7 +173,7 @@ def set_value(
         _refuse_value(register, place, key=key, text=text.strip(), at=at)
         since, value = _parse_start(day, boiler, at), columns.as_value(key, text.strip())
         if value == before:
-            raise Refused("nothing_new", "This is what is on record already.", ("value",), status=422)
+            raise Refused("nothing_new", "This is already on record.", ("value",), status=422)
         owner: dict[str, Any] = {"position_id": place.id} if place else {"boiler_id": boiler.id}
         values = {"key": key, "value": value, "since": since, "posted_at": at}
         Setting.objects.create(portfolio_id=boiler.portfolio_id, **owner, **values)
@@ -194,14 +194,14 @@ def set_value(
 def set_service(*, boiler: Boiler, was: str, state: str, day: str, at: datetime, cause: Cause) -> None:
     """Set the boiler's service state from a local day on. Raises Refused as `set_value` does."""
     if state not in set(ServiceMode):
-        raise Refused("unknown_choice", f"It is one of {', '.join(ServiceMode)}.", ("state",), status=422)
+        raise Refused("unknown_choice", f"It must be one of {', '.join(ServiceMode)}.", ("state",), status=422)
 
     def write_facts(_: list[Boiler]) -> ChangeEvent:
         before = service_state_at(boiler.id, at)
         if before != was:
             raise _stale_error()
         if before == state:
-            raise Refused("nothing_new", "This is what is on record already.", ("state",), status=422)
+            raise Refused("nothing_new", "This is already on record.", ("state",), status=422)
         since = _parse_start(day, boiler, at)
         values = {"boiler": boiler, "state": state, "since": since, "posted_at": at}
         ServiceState.objects.create(portfolio_id=boiler.portfolio_id, **values)
@@ -283,7 +283,7 @@ def _refuse_value(register: RegisterSnapshot, place: PlaceRecord | None, key: st
     if key not in allowed_keys:
         raise Refused("value_does_not_fit", "This has no such value.", ("key",), status=422)
     if not text:
-        raise Refused("empty", "A value is needed: what is unknown is left as it is.", ("value",), status=422)
+        raise Refused("empty", "Enter a value. Leave an unknown value as it is.", ("value",), status=422)
     wrong = sheet_faults.cell_fault(key, text)
     if wrong:
         raise Refused(*wrong, ("value",), status=422)
@@ -302,7 +302,7 @@ def _parse_start(day: str, boiler: Boiler, at: datetime) -> datetime:
         else day_start(parsed_day, zone)
     )
     if since < boiler.since:
-        raise Refused("too_early", "The boiler was not on record then.", ("day",), status=422)
+        raise Refused("too_early", "The boiler was not on record on that day.", ("day",), status=422)
     if since > at + MAX_TIME_AHEAD:
         raise Refused("too_late", "That is more than a year ahead.", ("day",), status=422)
     return since
@@ -343,7 +343,7 @@ def hand_in_paper(*, building: Building, boiler: UUID | None, cells: Cells, at: 
     faults += [Fault("too_long", "At most 32 characters.", ("kind",)) for _ in cells["kind"][32:33]]
     since, until = days["since"], days["until"]
     if since and until and until < since:
-        faults.append(Fault("not_possible", "Its last day lies before its first.", ("until",)))
+        faults.append(Fault("not_possible", "Its last day is before its first.", ("until",)))
     if faults or since is None or until is None:
         raise Refused.from_faults(faults, status=422)
     start = day_start(since, building.zone)

@@ -56,7 +56,7 @@ def receive_import(*, portfolio: Portfolio, content: bytes, name: str, by: User,
     one.
     """
     if len(content) > MAX_BYTES:
-        raise Refused("too_large", f"A file is at most {MAX_BYTES >> 20} MiB.", status=413)
+        raise Refused("too_large", f"A file can be at most {MAX_BYTES >> 20} MiB.", status=413)
     if not content:
         raise Refused("required", "The file is empty.", ("file",), status=422)
     row = imports.receive_file(
@@ -94,7 +94,7 @@ def withdraw_import(*, import_row: Import, version: int, at: datetime) -> Import
 def _not_now_error(import_row: Import, version: int, *among: str) -> Refused:
     import_row.refresh_from_db()
     if import_row.status in among and import_row.version != version:
-        return Refused("stale", "The report is another one by now: look again, then decide.", status=412)
+        return Refused("stale", "The report has changed in the meantime. Check it again, then decide.", status=412)
     return Refused("not_now", f"This import is {import_row.status}.", status=409)
 
 
@@ -118,7 +118,7 @@ def _attempt_import(import_id: UUID, at: datetime, *, watched: bool) -> bool:
         log.warning("import %s met a lock: the next run tries again", import_id)
     except Exception:
         log.exception("import %s failed", import_id)
-        message = "Something failed here; nothing of it was saved. It is in the log under this import's id."
+        message = "Something failed and nothing was saved. It is in the log under this import's id."
         imports.swap_status(import_id, among=BUSY_STATUSES, version=None, to=FAILED, told=message, finished_at=at)
     return True
 
@@ -133,7 +133,7 @@ class _ImportAttempt:
     def compare_or_save(self) -> None:
         """Compare or save the import. After `MAX_TRIES` attempts it has failed."""
         if self.row.tries >= MAX_TRIES:
-            message = f"It was begun {MAX_TRIES} times and never came to an end; nothing of it was saved."
+            message = f"It was started {MAX_TRIES} times and never finished. Nothing was saved."
             imports.move_to_status(self.row, FAILED, told=message, finished_at=self.at)
             return
         if self.row.status == SAVING and not imports.try_lock(self.portfolio.id):
@@ -189,7 +189,7 @@ class _ImportAttempt:
         rows = self._read_rows()
         plan = lock_and_plan(portfolio=self.portfolio, rows=rows, at=self.at, step=self.report_done)
         if imports.plan_digest(plan) != self.row.digest:
-            self._report_plan(plan, rows, "The register changed since the report was made: this is the new one.")
+            self._report_plan(plan, rows, "The register changed since the report was made. This is the new report.")
             return
         self.report_total(count_new_rows(plan))
         plan.add_event(

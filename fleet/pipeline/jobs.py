@@ -50,7 +50,7 @@ def create_job(*, building: UUID, request: JobRequest, by: User, at: datetime, c
     cause = cause or Cause(who=by.get_username())
     house = Building.objects.filter(id=building).first()
     if house is None:
-        raise Refused("unknown", "There is no such thing.", status=404)
+        raise Refused("unknown", "Not found.", status=404)
     with transaction.atomic():
         lock_boilers(Boiler.objects.filter(building=house).values_list("id", flat=True))
         release = catalog.catalogue_at(at)
@@ -118,14 +118,14 @@ def _sort_request(
         return
     key = (work_or_fault.deficiency, work_or_fault.position, work_or_fault.procedure)
     if key in planned_codes:
-        faults.append(Fault("asked_already", "A job that is not over asks for this.", place))
+        faults.append(Fault("asked_already", "A job that is not over already includes this.", place))
     planned_codes.add(key)
     work_items.append(work_or_fault)
 
 
 def _deficiency_work(row: Deficiency | None, release: Catalogue, at: datetime) -> work.WorkItem | Fault:
     if row is None:
-        return Fault("unknown_deficiency", "No such deficiency in this building.")
+        return Fault("unknown_deficiency", "Deficiency not found in this building.")
     if row.closed_at or row.withdrawn or row.opened_at > at:
         return Fault("not_open", f"This is {row.status}.")
     return suggest.work_of_deficiency(row, release, at)
@@ -137,7 +137,7 @@ def _procedure_work(position: Position | None, code: str, house: Building, relea
         boilers = boilers.filter(header_group=position.header_group_id)
     boiler = boilers.filter(id=position.boiler_id).first() if position and position.boiler_id else boilers.first()
     if position is None or boiler is None or (not position.boiler_id and not position.header_group_id):
-        return Fault("unknown_position", "No such position in this building.", ("position",))
+        return Fault("unknown_position", "Position not found in this building.", ("position",))
     procedure = release.procedures.get(code)
     if procedure is None or not procedure.kinds & release.roles[position.role_id].kinds:
         return Fault("does_not_fit", f"{code!r} is no procedure of a {position.name}.", ("procedure",))
@@ -149,7 +149,9 @@ def _one_trip(work_items: Sequence[work.WorkItem], release: Catalogue) -> work.T
     trips = work.group_trips(work_items, release)
     if len(trips) > 1:
         skills = ", ".join(t.skill for t in trips)
-        raise Refused("more_than_one_trip", f"This takes different people ({skills}): make a job each.", status=422)
+        raise Refused(
+            "more_than_one_trip", f"This takes different people ({skills}). Make one job for each skill.", status=422
+        )
     return trips[0]
 
 
@@ -181,7 +183,7 @@ def act_on_job(
     cause = cause or Cause(who=by.get_username())
     boilers = list(Item.objects.filter(job=job).values_list("boiler", flat=True))
     if not boilers:
-        raise Refused("unknown", "There is no such thing.", status=404)
+        raise Refused("unknown", "Not found.", status=404)
     with transaction.atomic():
         lock_boilers(boilers)
         row = Job.objects.select_related("building").select_for_update(no_key=True, of=("self",)).get(id=job)

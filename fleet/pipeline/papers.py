@@ -31,9 +31,11 @@ def add_paper(
     house = Building.objects.filter(id=building).first()
     boilers = Boiler.objects.filter(building=building, **({"id": boiler} if boiler else {}))
     if house is None or not boilers.exists():
-        raise Refused("unknown_boiler" if boiler else "unknown_building", "No such place.", status=404)
+        raise Refused("unknown_boiler" if boiler else "unknown_building", "Place not found.", status=404)
     if not name.strip() or not kind.strip() or len(name) > MAX_NAME_LENGTH:
-        raise Refused("required", f"A paper has a kind and a name of at most {MAX_NAME_LENGTH} letters.", ("name",))
+        raise Refused(
+            "required", f"A paper needs a kind and a name of at most {MAX_NAME_LENGTH} characters.", ("name",)
+        )
 
     def write_facts(locked: list[Boiler]) -> Paper:
         values = {"kind": kind, "name": name, "since": since, "until": until, "posted_at": at}

@@ -44,13 +44,6 @@ def post_past_visits(posts: Sequence[PastVisit], *, at: datetime, cause: Cause) 
     def write_facts(boilers: list[Boiler]) -> list[Visit]:
         return _add_past_visits(posts, {b.id: b for b in boilers})
 
-    def store_answers(visits: list[Visit], conclusions: list[BoilerConclusion]) -> None:
-        by_boiler = {d.boiler.id: d for d in conclusions}
-        prefetch_related_objects(visits, "entries")
-        Answer.objects.bulk_create(
-            [_answer_row(v, by_boiler[v.boiler_id], at) for v in visits], batch_size=ROWS_PER_STATEMENT
-        )
-
     boilers = {p.visit.boiler for p in posts}
     return len(
         write_and_conclude(
@@ -59,7 +52,7 @@ def post_past_visits(posts: Sequence[PastVisit], *, at: datetime, cause: Cause) 
             cause=cause,
             write_facts=write_facts,
             describe_events=corrections.correction_events,
-            after_judging=store_answers,
+            after_judging=partial(store_answers, at=at),
         )
     )
 
@@ -99,33 +92,15 @@ def _past_visit_faults(
 ) -> Iterator[Fault]:
     register = registers.get(post.visit.boiler)
     if post.visit.id in known_ids:
-        yield Fault("id_taken", "This visit is known.", ("id",))
+        yield Fault("id_taken", "This visit is already on record.", ("id",))
     if register is None:
-        yield Fault("unknown_boiler", "No such boiler.", ("boiler",))
+        yield Fault("unknown_boiler", "Boiler not found.", ("boiler",))
     else:
         yield from visit_faults(post.visit, register, post.posted_at)
 
 
 def _boiler_register(boiler: Boiler, posts: Sequence[PastVisit]) -> BoilerRegister:
-    """Read what exists at the boiler, for all of its visits at once, by the catalogue at the newest posting time."""
+    """Read what exists at the boiler by the catalogue at the newest posting time."""
     boiler_posts = [p for p in posts if p.visit.boiler == boiler.id]
-    positions = Position.objects.filter(boiler=boiler)
-    if boiler.header_group_id:
-        positions |= Position.objects.filter(header_group=boiler.header_group_id)
-    user_ids = {person.user for p in boiler_posts for person in p.visit.people if person.user}
-    users = User.objects.filter(id__in=user_ids, grants__portfolio=boiler.portfolio_id)
     newest = max((p.posted_at for p in boiler_posts), default=boiler.since)
-    naming = [p.visit for p in boiler_posts if any(e.device for e in p.visit.entries)]  # a query each: few do
-    devices = {k: v for visit in naming for k, v in known_devices(visit, boiler.portfolio_id).items()}
-    return BoilerRegister(
-        since=boiler.since,
-        roles=dict(positions.values_list("id", "role_id")),
-        users=frozenset(users.values_list("id", flat=True)),
-        catalogue=catalog.catalogue_at(newest),
-        devices=devices,
-    )
-
-
-def _answer_row(visit: Visit, conclusion: BoilerConclusion, at: datetime) -> Answer:
-    body = json.dumps(build_answer(visit, conclusion, at))
-    return Answer(id=visit.id, portfolio_id=visit.portfolio_id, visit=visit, body=body, answered_at=at)
+    return read_boiler_register(boiler, [p.visit for p in boiler_posts], newest)

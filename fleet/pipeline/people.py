@@ -30,7 +30,7 @@ def grant_role(
     house = Portfolio.objects.get(id=portfolio)
     _refuse_unless_may_give(by, wish.role, portfolio, at)
     if wish.until is not None and wish.until <= at:
-        raise Refused("past", "This end has passed already.", ("until",), status=422)
+        raise Refused("past", "This end is in the past.", ("until",), status=422)
     person = people.find_person(user, portfolio, at) if user else people.add_person(username=new[0], name=new[1])
     grant = people.give_role(user=person, portfolio=house, wish=wish)
     where = grant.building.address if grant.building else "the whole portfolio"
@@ -53,7 +53,7 @@ def end_role(*, grant: Grant, by: User, at: datetime, cause: Cause) -> Grant:
     if grant.until is None or grant.until > at:
         grant.until = at
         grant.save(update_fields=["until"])
-        sentence = f"{_display_name(grant.user)} is {grant.role} no longer."
+        sentence = f"{_display_name(grant.user)} is no longer {grant.role}."
         _record_grant_event(grant, "people.ended", before=grant.role, after="", sentence=sentence, cause=cause, at=at)
     return grant
 
@@ -75,7 +75,7 @@ def qualify_person(
     Raises Refused for one's own qualification, for an unknown person, and for an end before the beginning.
     """
     if user == by.id:
-        raise Refused("own_qualification", "Nobody vouches for their own qualification.", status=403)
+        raise Refused("own_qualification", "You cannot vouch for your own qualification.", status=403)
     if until is not None and until <= since:
         raise Refused("backwards", "It ends before it begins.", ("until",), status=422)
     person = people.find_person(user, portfolio, at)
@@ -104,7 +104,7 @@ def _judge_again(portfolio: UUID, person: User) -> None:
 
 def _refuse_unless_may_give(by: User, role: str, portfolio: UUID, at: datetime) -> None:
     if not people.may_give_role(by, role, portfolio, at):
-        raise Refused("not_allowed", "This role is the owner's to give and take.", ("role",), status=403)
+        raise Refused("not_allowed", "Only the owner can give or take away this role.", ("role",), status=403)
 
 
 def _record_grant_event(

@@ -49,10 +49,6 @@ def post_visits(
     def write_facts(boilers: list[Boiler]) -> list[Visit]:
         return _add_new_visits(visits, {b.id: b for b in boilers}, by, at)
 
-    def store_answers(stored_visits: list[Visit], conclusions: list[BoilerConclusion]) -> None:
-        by_boiler = {d.boiler.id: d for d in conclusions}
-        Answer.objects.bulk_create(_answer_row(visit, by_boiler[visit.boiler_id], at) for visit in stored_visits)
-
     boilers = {v.boiler for v in visits}
     new_visits = write_and_conclude(
         boilers=boilers,
@@ -60,7 +56,7 @@ def post_visits(
         cause=cause,
         write_facts=write_facts,
         describe_events=corrections.correction_events,
-        after_judging=store_answers,
+        after_judging=partial(store_answers, at=at),
     )
     new_ids = {v.id for v in new_visits}
     bodies = dict(Answer.objects.filter(visit__in=[v.id for v in visits]).values_list("visit", "body"))
@@ -87,16 +83,11 @@ def _add_new_visits(
     return new_visits
 
 
-def _answer_row(visit: Visit, conclusion: BoilerConclusion, at: datetime) -> Answer:
-    body = json.dumps(build_answer(visit, conclusion, at))
-    return Answer(id=visit.id, portfolio_id=visit.portfolio_id, visit=visit, body=body, answered_at=at)
-
-
 def _check_repeat(visit: IncomingVisit) -> bool | Fault:
     """Return whether this id is known with the same content; a fault where it is known with other content."""
     digest = Visit.objects.filter(id=visit.id).values_list("digest", flat=True).first()
     if digest is not None and digest != visit.digest:
-        return Fault("id_taken", "This id was posted with other content.", ("id",))
+        return Fault("id_taken", "This id was already posted with other content.", ("id",))
     return digest is not None
 
 
@@ -106,22 +97,8 @@ def _new_visit_faults(
     """Return everything a new visit is refused for."""
     boiler = boilers.get(visit.boiler)
     if boiler is None:
-        return [Fault("unknown_boiler", "No such boiler.", ("boiler",))]
+        return [Fault("unknown_boiler", "Boiler not found.", ("boiler",))]
     return [
         *corrections.correction_faults(visit, boiler, by, at),
-        *visit_faults(visit, _boiler_register(visit, boiler, at), at),
+        *visit_faults(visit, read_boiler_register(boiler, [visit], at), at),
     ]
-
-
-def _boiler_register(visit: IncomingVisit, boiler: Boiler, at: datetime) -> BoilerRegister:
-    positions = Position.objects.filter(boiler=boiler)
-    if boiler.header_group_id:
-        positions |= Position.objects.filter(header_group=boiler.header_group_id)
-    users = User.objects.filter(id__in=[p.user for p in visit.people if p.user], grants__portfolio=boiler.portfolio_id)
-    return BoilerRegister(
-        since=boiler.since,
-        roles=dict(positions.values_list("id", "role_id")),
-        users=frozenset(users.values_list("id", flat=True)),
-        catalogue=catalog.catalogue_at(at),
-        devices=known_devices(visit, boiler.portfolio_id),
-    )

@@ -25,7 +25,7 @@ def parse_access_hours(text: str) -> Week:
     for part in text.split("; ") if text else ():
         match = _PART.fullmatch(part)
         if match is None:
-            raise ValueError(f"{part!r} is not written like mon-fri 08:00-17:00")
+            raise ValueError(f"{part!r} must be written like mon-fri 08:00-17:00")
         windows = tuple(_parse_windows(match["windows"]))
         for day in _weekday_range(match["first"], match["last"]):
             if day in week:
@@ -46,7 +46,7 @@ def access_hours_fault(text: str) -> str | None:
 def _weekday_range(first: str, last: str | None) -> range:
     unknown = next((day for day in (first, last or first) if day not in WEEKDAYS), None)
     if unknown:
-        raise ValueError(f"{unknown!r} is no weekday: {', '.join(WEEKDAYS)}")
+        raise ValueError(f"{unknown!r} is not a weekday: {', '.join(WEEKDAYS)}")
     begin, end = WEEKDAYS.index(first), WEEKDAYS.index(last or first)
     if last and end <= begin:
         raise ValueError(f"{first}-{last} runs backwards")
@@ -58,10 +58,10 @@ def _parse_windows(text: str) -> Iterator[Window]:
     for window in text.split(","):
         match = _WINDOW.fullmatch(window)
         if match is None:
-            raise ValueError(f"{window!r} is not written like 08:00-17:00")
+            raise ValueError(f"{window!r} must be written like 08:00-17:00")
         begin, end = _minute_of_day(match[1], match[2]), _minute_of_day(match[3], match[4])
         if not before <= begin < end:
-            raise ValueError(f"{window} does not come after what stands before it")
+            raise ValueError(f"{window} is not later than the time before it")
         yield begin, end
         before = end
 
@@ -69,7 +69,7 @@ def _parse_windows(text: str) -> Iterator[Window]:
 def _minute_of_day(hour: str, minute: str) -> int:
     minutes = int(hour) * 60 + int(minute)
     if int(minute) > 59 or minutes > 24 * 60:
-        raise ValueError(f"{hour}:{minute} is no time of a day")
+        raise ValueError(f"{hour}:{minute} is not a time of day")
     return minutes
 
 

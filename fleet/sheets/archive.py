@@ -17,13 +17,17 @@ CHUNK_BYTES = 256 * 1024
 OVERLAP_BYTES = 512
 # Parts that run or fetch something, or hold another file.
 FORBIDDEN_PARTS = (
-    (re.compile(r"vba|macrosheet|activex|/ctrlprops/", re.I), "macros", "It carries macros. Save it as plain .xlsx."),
+    (
+        re.compile(r"vba|macrosheet|activex|/ctrlprops/", re.I),
+        "macros",
+        "The file contains macros. Save it as plain .xlsx.",
+    ),
     (
         re.compile(r"externallinks?/|/connections\.xml|querytables?/", re.I),
         "external_links",
-        "It takes values from another file or source. Save it with values only.",
+        "The file takes values from another file or source. Save it with values only.",
     ),
-    (re.compile(r"/embeddings/|oleobject", re.I), "embedded", "Another file is embedded in it. Take it out."),
+    (re.compile(r"/embeddings/|oleobject", re.I), "embedded", "Another file is embedded in it. Remove it."),
 )
 _MERGED = re.compile(rb"""<(?:\w+:)?mergeCell\s[^>]*?ref\s*=\s*["']([A-Z]{1,3}\d{1,7}(?::[A-Z]{1,3}\d{1,7})?)""")
 _DOCTYPE = re.compile(rb"<!(?:DOCTYPE|ENTITY)")
@@ -43,19 +47,17 @@ def check_archive(content: bytes) -> dict[str, list[str]]:
             _refuse_bad_names(parts)
             return _unpack_parts(packed, parts)
     except (BadZipFile, zlib.error, EOFError, OSError, NotImplementedError, RuntimeError, ValueError):
-        raise file_refusal(
-            "half_a_file", "This is no whole workbook: half of it may be missing, or it is damaged."
-        ) from None
+        raise file_refusal("half_a_file", "This workbook is damaged, or part of it is missing.") from None
 
 
 def _refuse_bad_names(parts: list[ZipInfo]) -> None:
     names = [part.filename for part in parts]
     if len(names) > MAX_PARTS or len(set(names)) != len(names):
-        raise file_refusal("not_a_workbook", f"A workbook has at most {MAX_PARTS} parts, each once.")
+        raise file_refusal("not_a_workbook", f"A workbook can have at most {MAX_PARTS} parts, each only once.")
     if any(part.flag_bits & 0x1 for part in parts):
         raise file_refusal("locked", "It is locked with a password. Save it without one.")
     if "[Content_Types].xml" not in names or "xl/workbook.xml" not in names:
-        raise file_refusal("not_a_workbook", "This is packed, but no workbook (.xlsx).")
+        raise file_refusal("not_a_workbook", "This is an archive but not a workbook (.xlsx).")
     for name in names:
         for pattern, code, message in FORBIDDEN_PARTS:
             if pattern.search(name):
@@ -107,14 +109,14 @@ def _refuse_harmful(name: str, chunk: _Chunk) -> None:
         if declared_encoding and declared_encoding[1].lower() not in (b"utf-8", b"us-ascii", b"ascii"):
             raise file_refusal("not_a_workbook", "Its parts are not UTF-8.")
     if _DOCTYPE.search(chunk.whole):
-        raise file_refusal("document_type", "It declares a document type or entities, as no workbook does.")
+        raise file_refusal("document_type", "It declares a document type or entities, which no workbook does.")
     if _SHEET.fullmatch(name) and _FAR.search(chunk.whole):
-        raise file_refusal("too_many_columns", "A cell lies beyond column ZZ.", 1)
+        raise file_refusal("too_many_columns", "A cell is beyond column ZZ.", 1)
 
 
 def merged_fault(ref: str) -> Fault:
     """Return the fault of a merged range, at the range's first cell."""
     match = re.match(r"([A-Z]+)(\d+)", ref)
     assert match is not None
-    message = f"Cells {ref} are merged: which of them holds the value can't be said. Split them."
+    message = f"Cells {ref} are merged, so it is not clear which of them holds the value. Split them."
     return Fault("merged_cells", message, (int(match[2]), match[1]))

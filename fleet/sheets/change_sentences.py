@@ -74,7 +74,7 @@ def begin_with_name(name: str, rest: str) -> str:
 
 def renamed_sentence(before: str, after: str) -> str:
     """Return the sentence of an edited name."""
-    return f"“{before}” is called “{after}” now."
+    return f"“{before}” is now called “{after}”."
 
 
 def units_sentence(address: str, before: int, after: int) -> str:
@@ -84,7 +84,7 @@ def units_sentence(address: str, before: int, after: int) -> str:
 
 def access_hours_sentence(address: str, after: str) -> str:
     """Return the sentence of changed access hours."""
-    return f"{address} can be entered {after or 'at any time'} now."
+    return f"{address} can now be entered {after or 'at any time'}."
 
 
 def fitted_sentence(kind: str, name: str, day: str) -> str:
@@ -100,4 +100,4 @@ def setting_sentence(key: str, before: str, after: str, since: str) -> str:
 
 def declared_sentence(procedure: str, name: str, day: str) -> str:
     """Return the sentence of a declared day."""
-    return f"{procedure} of {name} declared for {day}: no proof."
+    return f"{procedure} of {name} declared for {day}. This is not a proof."

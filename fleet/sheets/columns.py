@@ -152,15 +152,17 @@ def as_text(value: object) -> str:
 
 # What each column is for, as shown beside an empty sheet.
 EXPLANATIONS: Mapping[str, str] = {
-    "portfolio_ref": "Optional: the portfolio's short name. Where it stands it must be this portfolio's.",
-    "building_ref": "The building's own short name. It never changes: a building is known by it.",
+    "portfolio_ref": "Optional: the portfolio's short name. If given, it must be this portfolio's.",
+    "building_ref": "The building's own short name. It identifies the building and never changes.",
     "address": "Its address as people say it. May be edited.",
-    "zone": "Its IANA time zone, as in America/New_York. Fixed once the building is there.",
+    "zone": "Its IANA time zone, such as America/New_York. Fixed once the building is there.",
     "units": "Optional: how many dwelling units.",
-    "access_hours": "Optional: when one can get in, as in mon-fri 08:00-17:00; sat 09:00-12:00. Empty: at any time.",
+    "access_hours": (
+        "Optional: when people can get in, such as mon-fri 08:00-17:00; sat 09:00-12:00. Empty means at any time."
+    ),
     "boiler_ref": "The boiler's short name within its building. It never changes.",
     "boiler_name": "What people call it. May be edited.",
-    "since": "The day from which it is on record, as in 2019-10-01. Fixed once the boiler is there.",
+    "since": "The day from which it is on record, such as 2019-10-01. Fixed once the boiler is there.",
     "output_btu_h": "Optional: the boiler's gross output in Btu/h.",
     "lowest_safe_line_in": "Optional: the lowest safe water line, in inches on the glass.",
     "normal_line_in": "Optional: the normal water line, in inches on the glass.",
@@ -172,13 +174,16 @@ EXPLANATIONS: Mapping[str, str] = {
     "cutoffs_needed": "Optional: 1 or 2 low-water cutoffs. 1 only with cutoffs_rule.",
     "cutoffs_rule": "The rule by which one cutoff is enough, its date and who decided.",
     "heats": "Optional: no for a boiler that only makes hot water.",
-    "position_ref": "The place's short name on this boiler. It never changes. Empty with all that follows: no place.",
+    "position_ref": (
+        "The place's short name on this boiler. It never changes. "
+        "If it and all that follows are empty, the row has no place."
+    ),
     "position_name": "What people call the place. May be edited.",
     "role": "What the place is for, a code of the catalogue. Fixed once the place is there.",
-    "hangs_on": "Optional: the position_ref of each path that carries its signal, apart by |.",
+    "hangs_on": "Optional: the position_ref of each path that carries its signal, separated by |.",
     "needed": "Optional: no for a place that need not be filled.",
-    "kind": "What is fitted there, a code of the catalogue. Empty: nothing.",
-    "fitted_on": "The day it was fitted. A later day is another device.",
+    "kind": "What is fitted there, a code of the catalogue. Empty means nothing.",
+    "fitted_on": "The day it was fitted. A later day means another device.",
 }
 
 

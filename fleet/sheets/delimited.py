@@ -28,7 +28,9 @@ def _decode_utf16(content: bytes) -> str:
     try:
         return content.decode("utf-16")
     except UnicodeDecodeError:
-        raise file_refusal("not_utf16", "This begins as UTF-16 and is not: half of it may be missing.") from None
+        raise file_refusal(
+            "not_utf16", "This starts like UTF-16 but is not valid. Part of it may be missing."
+        ) from None
 
 
 def _not_utf8_error(content: bytes, start: int) -> Refused:
@@ -49,7 +51,7 @@ def read_delimited(text: str, known_columns: Collection[str]) -> SheetTable:
     reader = _RecordReader(text, separator)
     header = [strip_cell(name) for name in next(reader, [])]
     if len(header) > MAX_COLUMNS:
-        raise file_refusal("too_many_columns", f"A sheet has at most {MAX_COLUMNS} columns.", 1)
+        raise file_refusal("too_many_columns", f"A sheet can have at most {MAX_COLUMNS} columns.", 1)
     builder = _TableBuilder(header)
     for number, record in enumerate(reader, start=2):
         builder.add_row(number, record)
@@ -70,9 +72,9 @@ class _TableBuilder:
         if not any(cells):
             return
         if len(self.records) == MAX_ROWS:
-            raise file_refusal("too_many_rows", f"A sheet has at most {MAX_ROWS:,} rows.", number)
+            raise file_refusal("too_many_rows", f"A sheet can have at most {MAX_ROWS:,} rows.", number)
         if len(cells) != self.width:
-            message = f"{len(cells)} cells where the first row has {self.width}."
+            message = f"{len(cells)} cells, but the first row has {self.width}."
             self.faults.append(
                 Fault("too_few_cells" if len(cells) < self.width else "too_many_cells", message, (number,))
             )
@@ -122,7 +124,7 @@ class _RecordReader(Iterator[Record]):
             return file_refusal("not_a_table", message, row)
         column = column_name([strip_cell(n) for n in self.header], self._cells_of(row) - 1)
         if "unexpected end of data" in parser_message:
-            message = "The file ends inside a quoted cell: half of it may be missing, or a quote is open."
+            message = "The file ends inside a quoted cell. Part of it may be missing, or a quote is not closed."
             return file_refusal("half_a_file", message, row, column)
         message = f"This can't be read as a table: {parser_message}."
         return (

@@ -221,7 +221,7 @@ class _Comparison:
             self._compare_values(row, place, stamped=occupant.attributes, fitted=occupant.since, does=does)
             self._compare_declared(row, place, occupant, does)
         elif since <= self.at:
-            notes.append("Another device is on record here since: its values stay.")
+            notes.append("Another device has been on record here since then. Its values stay.")
 
     def _fit_device(
         self, row: SheetRow, place: PlaceRecord, occupant: RegisterOccupant | None, since: datetime, does: RowEffects

@@ -24,7 +24,7 @@ def fixed_cell_faults(
         yield from _fixed_row_faults(register, row)
         for code, day in row.declared:
             if day > day_of(at, row.zone):
-                yield Fault("not_yet", f"{day} is still to come.", (row.line, f"{DECLARED_PREFIX}{code}"))
+                yield Fault("not_yet", f"{day} is in the future.", (row.line, f"{DECLARED_PREFIX}{code}"))
     yield from _path_loop_faults(register, rows)
 
 
@@ -32,12 +32,12 @@ def _fixed_row_faults(register: RegisterSnapshot, row: SheetRow) -> Iterator[Fau
     building, boiler = register.buildings.get((row.building_ref,)), register.boilers.get(row.boiler_key)
     position = register.positions.get(row.key)
     if building and building.zone != row.zone:
-        yield Fault("zone_fixed", f"This building's days are those of {building.zone}.", (row.line, "zone"))
+        yield Fault("zone_fixed", f"This building's time zone is {building.zone}.", (row.line, "zone"))
     if boiler and building and day_of(boiler.since, building.zone) != row.since:
-        message = f"The boiler is on record since {day_of(boiler.since, building.zone).isoformat()}."
+        message = f"The boiler has been on record since {day_of(boiler.since, building.zone).isoformat()}."
         yield Fault("since_fixed", message, (row.line, "since"))
     if position and position.role != row.role:
-        message = f"This position is a {position.role}: another role is another position."
+        message = f"This position is a {position.role}. For another role, add another position."
         yield Fault("role_fixed", message, (row.line, "role"))
 
 
@@ -55,4 +55,6 @@ def _path_loop_faults(register: RegisterSnapshot, rows: Sequence[SheetRow]) -> I
     circle = find_path_circles(paths)
     for row in rows:
         if row.hangs_on and row.key in circle:
-            yield Fault("path_loops", "With what is on record its path runs in a circle.", (row.line, "hangs_on"))
+            yield Fault(
+                "path_loops", "Together with what is on record, its path runs in a circle.", (row.line, "hangs_on")
+            )

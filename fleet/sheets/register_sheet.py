@@ -99,7 +99,7 @@ def _refuse_faults(faults: list[Fault]) -> None:
         return
     more = len(faults) - MAX_FAULTS
     if more > 0:
-        message = f"{'At least ' if more > MAX_FAULTS else ''}{more} faults more than are told here."
+        message = f"{'At least ' if more > MAX_FAULTS else ''}{more} more faults are not listed here."
         faults = [*faults[:MAX_FAULTS], Fault("more_faults", message)]
     raise Refused.from_faults(faults, status=422)
 

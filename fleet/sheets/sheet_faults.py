@@ -32,9 +32,9 @@ def header_faults(table: SheetTable, catalogue: Catalogue) -> list[Fault]:
     missing = [c for c in columns.REQUIRED if c not in there]
     strange = [c[:64] for c in there if not columns.is_column(c, catalogue)]
     faults = [Fault("missing_column", f"The sheet has no column {c!r}.", (1, c)) for c in missing]
-    faults += [Fault("unknown_column", f"No column {c!r} is known.", (1, c)) for c in strange]
+    faults += [Fault("unknown_column", f"The column {c!r} is not known.", (1, c)) for c in strange]
     twice = [c for c, times in Counter(there).items() if times > 1 and columns.is_column(c, catalogue)]
-    return faults + [Fault("double_column", f"Column {c!r} stands there twice.", (1, c)) for c in twice]
+    return faults + [Fault("double_column", f"Column {c!r} appears twice.", (1, c)) for c in twice]
 
 
 def row_faults(table: SheetTable, lines: Lines, catalogue: Catalogue) -> Iterator[Fault]:
@@ -48,7 +48,7 @@ def row_faults(table: SheetTable, lines: Lines, catalogue: Catalogue) -> Iterato
         yield from _empty_cell_faults(number, cells)
         yield from _device_faults(number, cells, catalogue)
         if cells.get("cutoffs_needed") == "1" and "cutoffs_rule" not in cells:
-            message = "One cutoff is enough only by a rule: name it, its date and who decided."
+            message = "One cutoff is enough only under a rule. Name the rule, its date and who decided."
             yield Fault("empty", message, (number, "cutoffs_rule"))
 
 
@@ -75,24 +75,26 @@ class _ColumnCheck:
 
     def _find_fault(self, text: str) -> CellFault:
         if len(text) > columns.max_length(self.column):
-            return "too_long", f"{self.column} is at most {columns.max_length(self.column)} characters."
+            return "too_long", f"{self.column} can have at most {columns.max_length(self.column)} characters."
         if columns.UNSTORABLE.search(text):
-            return "not_text", f"A character of {self.column} can't be kept."
+            return "not_text", f"{self.column} contains a character that cannot be stored."
         return self.check(text)
 
 
 def _check_of(column: str) -> Callable[[str], CellFault]:
     if column == "zone":
-        return lambda text: None if _is_zone(text) else ("unknown_zone", f"No time zone {text!r}.")
+        return lambda text: None if _is_zone(text) else ("unknown_zone", f"There is no time zone {text!r}.")
     if column == "access_hours":
         return _access_hours_fault
     if column == "position_ref":
-        return lambda text: ("not_a_ref", "A place's ref has no | in it.") if "|" in text else None
+        return lambda text: ("not_a_ref", "A place's ref cannot contain |.") if "|" in text else None
     if columns.is_day(column):
         return lambda text: None if as_day(text) else ("not_a_date", f"{text!r} is not a date like 2019-10-01.")
     if column in columns.CHOICES:
         choices = columns.CHOICES[column]
-        return lambda text: None if text in choices else ("unknown_choice", f"{column} is one of {', '.join(choices)}.")
+        return lambda text: (
+            None if text in choices else ("unknown_choice", f"{column} must be one of {', '.join(choices)}.")
+        )
     return (lambda text: _number_fault(column, text)) if is_measured(column) else (lambda text: None)
 
 
@@ -105,7 +107,7 @@ def _number_fault(column: str, text: str) -> CellFault:
     value = as_number(text)
     whole = column != "units" or (value is not None and value.is_integer())
     if value is None or not whole or not is_possible(column, value):
-        return "not_a_number", f"{text!r} is not a number that can be."
+        return "not_a_number", f"{text!r} is not a possible number."
     return None
 
 
@@ -127,9 +129,9 @@ def _empty_cell_faults(number: int, cells: Cells) -> Iterator[Fault]:
 def _device_faults(number: int, cells: Cells, catalogue: Catalogue) -> Iterator[Fault]:
     kind, role = cells.get("kind", ""), catalogue.roles.get(cells.get("role", ""))
     if role is None and "role" in cells:
-        yield Fault("unknown_role", f"No role {cells['role']!r}.", (number, "role"))
+        yield Fault("unknown_role", f"There is no role {cells['role']!r}.", (number, "role"))
     if role is not None and kind and kind not in role.kinds:
-        yield Fault("kind_does_not_fit", f"{kind!r} is no {role.name.lower()}.", (number, "kind"))
+        yield Fault("kind_does_not_fit", f"{kind!r} is not a {role.name.lower()}.", (number, "kind"))
     if kind and "fitted_on" not in cells:
         yield Fault("empty", "A fitted device needs its date.", (number, "fitted_on"))
     if kind and kind not in catalogue.kinds:
@@ -152,12 +154,14 @@ def _declared_faults(number: int, column: str, cells: Cells, catalogue: Catalogu
     """Yield the faults of a declared day: it must fit the device there, and not lie before its fitting."""
     kind, code = cells.get("kind", ""), column.removeprefix(DECLARED_PREFIX)
     if not kind or kind not in catalogue.procedures[code].kinds:
-        message = f"{code!r} is not done to a {kind!r}." if kind else "Nothing is fitted here that it could be done to."
+        message = (
+            f"{code!r} is not done to a {kind!r}." if kind else "Nothing is fitted here that this could be done to."
+        )
         yield Fault("value_does_not_fit", message, (number, column))
         return
     day, fitted = as_day(cells[column]), as_day(cells.get("fitted_on", ""))
     if day and fitted and day < fitted:
-        yield Fault("before_it_was_fitted", f"On {day} this device was not there yet.", (number, column))
+        yield Fault("before_it_was_fitted", f"This device was not there yet on {day}.", (number, column))
 
 
 def faults_between_rows(lines: Lines, catalogue: Catalogue) -> list[Fault]:
@@ -187,7 +191,7 @@ def _difference_faults(lines: Lines) -> Iterator[Fault]:
             for column in repeated:
                 if cells.get(column) != first_cells.get(column):
                     yield Fault(
-                        "differs", f"Row {row} says {first_cells.get(column, '')!r} of the same.", (number, column)
+                        "differs", f"Row {row} says {first_cells.get(column, '')!r} for the same one.", (number, column)
                     )
 
 
@@ -207,7 +211,7 @@ def _path_faults(lines: Lines, catalogue: Catalogue) -> Iterator[Fault]:
             if (*_boiler_key(cells), ref) not in there:
                 yield Fault("unknown_path", f"No position {ref!r} on this boiler.", (number, "hangs_on"))
             elif role is not None and role.part not in ("input_path", "output_path"):
-                yield Fault("not_a_path", f"{ref!r} is a {role.name.lower()}, no path.", (number, "hangs_on"))
+                yield Fault("not_a_path", f"{ref!r} is a {role.name.lower()}, not a path.", (number, "hangs_on"))
         if _position_key(cells) in circles:
             yield Fault("path_loops", "Its path runs in a circle.", (number, "hangs_on"))
 

@@ -54,7 +54,7 @@ def _choose_sheet(book: Any) -> tuple[Any, list[str]]:
     notes = [f"The hidden sheet {s.title!r} was left out." for s in sheets if s not in visible_sheets]
     named_sheets = [s for s in visible_sheets if s.title.strip().lower() == SHEET_NAME]
     if not visible_sheets:
-        raise file_refusal("no_sheet", "Every sheet of it is hidden.")
+        raise file_refusal("no_sheet", "All of its sheets are hidden.")
     if len(visible_sheets) > 1 and len(named_sheets) != 1:
         raise file_refusal("which_sheet", f"It has {len(visible_sheets)} sheets: name the one to read {SHEET_NAME!r}.")
     sheet = named_sheets[0] if named_sheets else visible_sheets[0]
@@ -89,14 +89,14 @@ class _SheetReader:
         try:
             for number, cells in enumerate(self.sheet.iter_rows(), start=1):
                 if number > MAX_ROWS + 1:
-                    raise file_refusal("too_many_rows", f"A sheet has at most {MAX_ROWS:,} rows.", number)
+                    raise file_refusal("too_many_rows", f"A sheet can have at most {MAX_ROWS:,} rows.", number)
                 yield number, cells
         except (ValueError, TypeError, KeyError, IndexError, AttributeError, SyntaxError, OverflowError) as error:
             raise file_refusal("not_a_workbook", f"The sheet can't be read: {_error_in_words(error)}.") from None
 
     def _take_header(self, record: Record) -> None:
         if len(record) > MAX_COLUMNS:
-            raise file_refusal("too_many_columns", f"A sheet has at most {MAX_COLUMNS} columns.", 1)
+            raise file_refusal("too_many_columns", f"A sheet can have at most {MAX_COLUMNS} columns.", 1)
         self.header = record
 
     def _fit_record(self, number: int, record: Record) -> Record:
@@ -111,9 +111,9 @@ class _SheetReader:
             return ""
         kind = cell.data_type
         if kind == "f":
-            return self._note_fault("formula", "A formula: put its value here.", number, column)
+            return self._note_fault("formula", "This is a formula. Enter its value instead.", number, column)
         if kind == "e":
-            return self._note_fault("error_cell", f"An error, {str(value)[:20]}, and no value.", number, column)
+            return self._note_fault("error_cell", f"This is an error ({str(value)[:20]}), not a value.", number, column)
         if isinstance(value, str):
             return strip_cell(value)
         return self._value_text(number, column, value)
@@ -121,13 +121,13 @@ class _SheetReader:
     def _value_text(self, number: int, column: int, value: Any) -> str:
         name = self.header[column] if column < len(self.header) else ""
         if isinstance(value, bool):
-            message = "Yes or no stands here, where another value belongs."
+            message = "This is yes or no, but another value belongs here."
             return as_text(value) if name in YES_NO_COLUMNS else self._note_fault("not_here", message, number, column)
         if isinstance(value, (int, float)):
             return as_text(value)
         if isinstance(value, (datetime, date)) and is_day(name):
             return str(value)[:10] if value == _midnight_of(value) else str(value)
-        message = f"A date or time ({value}) stands here, where a text or number belongs: format the cell as text."
+        message = f"This is a date or time ({value}), but a text or number belongs here. Format the cell as text."
         return self._note_fault("not_here", message, number, column)
 
     def _note_fault(self, code: str, message: str, number: int, column: int) -> str:

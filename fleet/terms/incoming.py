@@ -50,13 +50,13 @@ def _start_faults(terms: IncomingTerms, newest: Adoption | None, zones: Iterable
     place = ("starts_on",)
     if newest is None:
         if terms.starts_on is not None:
-            yield Fault("first_terms", "The first terms hold for all time: they have no first day.", place)
+            yield Fault("first_terms", "The first terms hold for all time and have no first day.", place)
         return
     first = max((day_of(at, zone) for zone in zones), default=day_of(at, "UTC")) + timedelta(days=1)
     if terms.starts_on is None:
-        yield Fault("required", "Later terms begin on a day.", place)
+        yield Fault("required", "Later terms need a first day.", place)
     elif terms.starts_on < first:
-        yield Fault("not_before_tomorrow", f"Later terms begin on {first.isoformat()} at the earliest.", place)
+        yield Fault("not_before_tomorrow", f"Later terms can begin on {first.isoformat()} at the earliest.", place)
     elif newest.starts_on and terms.starts_on < newest.starts_on:
         yield Fault("before_the_last", f"The terms adopted last begin on {newest.starts_on.isoformat()}.", place)
 
@@ -66,45 +66,47 @@ def _season_faults(terms: IncomingTerms) -> Iterator[Fault]:
         if terms.season:
             parse_season(terms.season)
     except ValueError:
-        yield Fault("not_a_season", "A season is written like 10-01/05-31, or left empty.", ("season",))
+        yield Fault("not_a_season", "Write a season like 10-01/05-31, or leave it empty.", ("season",))
 
 
 def _day_count_faults(terms: IncomingTerms) -> Iterator[Fault]:
     for name, (low, high) in DAY_LIMITS.items():
         if not low <= getattr(terms, name) <= high:
-            yield Fault("not_possible", f"{name} lies between {low} and {high}.", (name,))
+            yield Fault("not_possible", f"{name} must be between {low} and {high}.", (name,))
 
 
 def _interval_faults(terms: IncomingTerms, catalogue: Catalogue) -> Iterator[Fault]:
     for code, name in terms.variants.items():
         if (code, name) not in catalogue.variants:
-            yield Fault("unknown_variant", f"No variant {name!r} of {code!r} is published.", ("variants", code))
+            yield Fault("unknown_variant", f"There is no published variant {name!r} of {code!r}.", ("variants", code))
     for code, override in terms.overrides.items():
         if code not in catalogue.procedures:
-            yield Fault("unknown_procedure", f"No procedure {code!r}.", ("overrides", code))
+            yield Fault("unknown_procedure", f"There is no procedure {code!r}.", ("overrides", code))
         yield from _override_faults(override, ("overrides", code))
 
 
 def _relief_and_gauge_faults(terms: IncomingTerms) -> Iterator[Fault]:
     low, high = GAUGE_PSI_LIMITS
     if not low <= terms.gauge_most_psi <= high:
-        yield Fault("not_possible", f"gauge_most_psi lies between {low:g} and {high:g}.", ("gauge_most_psi",))
+        yield Fault("not_possible", f"gauge_most_psi must be between {low:g} and {high:g}.", ("gauge_most_psi",))
     if terms.relief_rule not in RELIEF_RULES:
-        yield Fault("unknown_choice", f"relief_rule is one of {', '.join(RELIEF_RULES)}.", ("relief_rule",))
+        yield Fault("unknown_choice", f"relief_rule must be one of {', '.join(RELIEF_RULES)}.", ("relief_rule",))
 
 
 def _override_faults(override: Mapping[str, Any], place: tuple[str, str]) -> Iterator[Fault]:
     for name in sorted(override.keys() - OVERRIDE_FIELDS):
         yield Fault("unknown_field", "Unknown field.", (*place, name))
     if not _is_interval(override.get("interval")):
-        yield Fault("not_an_interval", "An interval is written like 3 mo or 1 w.", (*place, "interval"))
+        yield Fault("not_an_interval", "Write an interval like 3 mo or 1 w.", (*place, "interval"))
     if override.get("anchor", "") not in ANCHORS:
-        yield Fault("unknown_anchor", "The anchor is season, or left out.", (*place, "anchor"))
+        yield Fault("unknown_anchor", "The anchor must be season, or left out.", (*place, "anchor"))
     grace = override.get("grace_days")
     if not isinstance(grace, int) or isinstance(grace, bool) or not 0 <= grace <= MAX_GRACE_DAYS:
-        yield Fault("not_possible", f"grace_days is a whole number from 0 to {MAX_GRACE_DAYS}.", (*place, "grace_days"))
+        yield Fault(
+            "not_possible", f"grace_days must be a whole number from 0 to {MAX_GRACE_DAYS}.", (*place, "grace_days")
+        )
     if not isinstance(override.get("source"), str) or not override["source"].strip():
-        yield Fault("required", "Who says so? An override names its source.", (*place, "source"))
+        yield Fault("required", "An override must name its source.", (*place, "source"))
 
 
 def _is_interval(text: object) -> bool:

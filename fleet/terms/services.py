@@ -19,11 +19,11 @@ def adopt_version(
     Raises Refused: 404 for an unknown portfolio, 412 where `version` is not the newest, 422 with every fault.
     """
     if not Portfolio.objects.select_for_update(no_key=True).filter(id=portfolio).exists():
-        raise Refused("unknown_portfolio", "No such portfolio.", status=404)
+        raise Refused("unknown_portfolio", "Portfolio not found.", status=404)
     newest = newest_of(portfolio)
     newest_version = newest.version if newest else 0
     if newest_version != version:
-        raise Refused("stale", f"Version {newest_version} is the newest now.", ("version",), status=412)
+        raise Refused("stale", f"Version {newest_version} is now the newest.", ("version",), status=412)
     release = catalog.catalogue_of(catalog.newest_release_number() or 1)
     zones = Building.objects.filter(portfolio=portfolio).order_by().values_list("zone", flat=True).distinct()
     faults = terms_faults(terms, newest, zones=zones, catalogue=release, at=at)

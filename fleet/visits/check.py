@@ -42,7 +42,7 @@ def known_devices(visit: IncomingVisit, portfolio: UUID) -> dict[UUID, str]:
 def visit_faults(visit: IncomingVisit, register: BoilerRegister, now: datetime) -> list[Fault]:
     """Return everything wrong with the visit by itself; an empty list if it may be written. `now` is server time."""
     if len(visit.entries) > MAX_ENTRIES:  # no further check of so many
-        return [Fault("too_many", f"A visit has at most {MAX_ENTRIES} entries.", ("entries",))]
+        return [Fault("too_many", f"A visit can have at most {MAX_ENTRIES} entries.", ("entries",))]
     faults = [
         *_time_faults(visit, register, now),
         *_people_faults(visit, register),
@@ -57,12 +57,16 @@ def visit_faults(visit: IncomingVisit, register: BoilerRegister, now: datetime) 
 def _time_faults(visit: IncomingVisit, register: BoilerRegister, now: datetime) -> Iterator[Fault]:
     for at, place in _stated_times(visit):
         if at > now + MAX_CLOCK_AHEAD:
-            yield Fault("in_the_future", f"This lies ahead of the server's time, {now.isoformat()}.", place)
+            yield Fault("in_the_future", f"This is later than the server's time, {now.isoformat()}.", place)
         elif at < register.since:
-            yield Fault("before_the_boiler", f"The boiler is on record since {register.since.isoformat()}.", place)
+            yield Fault(
+                "before_the_boiler", f"The boiler has been on record only since {register.since.isoformat()}.", place
+            )
     for number, (earlier, later) in enumerate(zip(visit.entries, visit.entries[1:], strict=False), start=1):
         if later.at < earlier.at:
-            yield Fault("out_of_order", "Entries stand in the order done.", ("entries", number, "performed_at"))
+            yield Fault(
+                "out_of_order", "Entries must be in the order they were done.", ("entries", number, "performed_at")
+            )
 
 
 def _stated_times(visit: IncomingVisit) -> Iterator[tuple[datetime, FaultPath]]:
@@ -78,14 +82,14 @@ def _stated_times(visit: IncomingVisit) -> Iterator[tuple[datetime, FaultPath]]:
 def _people_faults(visit: IncomingVisit, register: BoilerRegister) -> Iterator[Fault]:
     for number, person in enumerate(visit.people):
         if person.user is not None and person.user not in register.users:
-            yield Fault("unknown_person", "No such person here.", ("people", number, "user"))
+            yield Fault("unknown_person", "Person not found.", ("people", number, "user"))
 
 
 def _ref_faults(visit: IncomingVisit) -> Iterator[Fault]:
     known_refs: set[str] = set()
     for number, entry in enumerate(visit.entries):
         if entry.ref in known_refs:
-            yield Fault("double_ref", f"Another entry is {entry.ref!r} already.", ("entries", number, "ref"))
+            yield Fault("double_ref", f"Another entry already has the ref {entry.ref!r}.", ("entries", number, "ref"))
         known_refs |= {entry.ref} - {""}
 
 
@@ -101,11 +105,11 @@ def _occupant_faults(visit: IncomingVisit) -> Iterator[Fault]:
         place: FaultPath = ("entries", number, *entry.inner)
         spoken, occupant, device = entry.position in occupants, occupants.get(entry.position), visit.device_id(number)
         if entry.act == EntryAct.FIT and spoken and occupant:
-            yield Fault("position_taken", "This visit has put a device there already.", (*place, "position"))
+            yield Fault("position_taken", "This visit has already fitted a device there.", (*place, "position"))
         if entry.act != EntryAct.FIT and spoken and occupant is None:
-            yield Fault("position_empty", "This visit has emptied it already.", (*place, "position"))
+            yield Fault("position_empty", "This visit has already removed the device there.", (*place, "position"))
         if device and device in {d for p, d in occupants.items() if p != entry.position}:
-            yield Fault("device_twice", "This visit has put that device elsewhere.", (*place, "with", "id"))
+            yield Fault("device_twice", "This visit has already fitted that device elsewhere.", (*place, "with", "id"))
         occupants[entry.position] = device
 
 
@@ -122,10 +126,12 @@ def _entry_faults(entry: IncomingEntry, register: BoilerRegister, place: FaultPa
 def _test_faults(entry: IncomingEntry, role: RoleSpec, register: BoilerRegister, place: FaultPath) -> Iterator[Fault]:
     procedure = register.catalogue.procedures.get(entry.code)
     if procedure is None:
-        yield Fault("unknown_procedure", f"No procedure {entry.code!r}.", (*place, "test"))
+        yield Fault("unknown_procedure", f"There is no procedure {entry.code!r}.", (*place, "test"))
         return
     if not procedure.kinds & role.kinds:
-        yield Fault("procedure_does_not_fit", f"{procedure.name} is not for a {role.name.lower()}.", (*place, "test"))
+        yield Fault(
+            "procedure_does_not_fit", f"{procedure.name} cannot be done on a {role.name.lower()}.", (*place, "test")
+        )
     for name, value in entry.readings.items():
         spec = procedure.readings.get(name)
         reading_place = (*place, "readings", name)
@@ -139,11 +145,11 @@ def _reading_faults(spec: ReadingSpec, value: Value, place: FaultPath) -> Iterat
     if value is None:
         return
     if not _TYPES[spec.type](value):
-        yield Fault("wrong_type", f"{spec.name} is a {spec.type}.", place)
+        yield Fault("wrong_type", f"{spec.name} must be a {spec.type}.", place)
     elif spec.type == "choice" and value not in spec.choices:
-        yield Fault("unknown_choice", f"{spec.name} is one of {', '.join(spec.choices)}.", place)
+        yield Fault("unknown_choice", f"{spec.name} must be one of {', '.join(spec.choices)}.", place)
     elif spec.type == "number" and not _is_within(spec, float(value)):
-        yield Fault("not_possible", f"{spec.name} lies outside {spec.low:g} to {spec.high:g} {spec.unit}.", place)
+        yield Fault("not_possible", f"{spec.name} is outside {spec.low:g} to {spec.high:g} {spec.unit}.", place)
 
 
 def _is_within(spec: ReadingSpec, value: float) -> bool:
@@ -164,7 +170,7 @@ _TYPES: Mapping[str, Callable[[Value], bool]] = {
 
 def _action_faults(entry: IncomingEntry, role: RoleSpec, register: BoilerRegister, place: FaultPath) -> Iterator[Fault]:
     if entry.code not in register.catalogue.actions:
-        yield Fault("unknown_action", f"No action {entry.code!r}.", (*place, "action"))
+        yield Fault("unknown_action", f"There is no action {entry.code!r}.", (*place, "action"))
     yield from _unexpected_reading_faults(entry, place)
 
 
@@ -173,10 +179,12 @@ def _observation_faults(
 ) -> Iterator[Fault]:
     observation = register.catalogue.observations.get(entry.code)
     if observation is None:
-        yield Fault("unknown_observation", f"No observation {entry.code!r}.", (*place, "observe"))
+        yield Fault("unknown_observation", f"There is no observation {entry.code!r}.", (*place, "observe"))
     elif observation.roles and role.code not in observation.roles:
         yield Fault(
-            "observation_does_not_fit", f"{observation.name} is not seen on a {role.name.lower()}.", (*place, "observe")
+            "observation_does_not_fit",
+            f"{observation.name} cannot be seen on a {role.name.lower()}.",
+            (*place, "observe"),
         )
     yield from _observation_reading_faults(entry, place)
 
@@ -188,7 +196,7 @@ def _observation_reading_faults(entry: IncomingEntry, place: FaultPath) -> Itera
         if reading_type is None:
             yield Fault("unknown_reading", f"An observation has no reading {name!r}.", (*place, "readings", name))
         elif not isinstance(value, reading_type):
-            yield Fault("wrong_type", f"{name} is a {reading_type.__name__}.", (*place, "readings", name))
+            yield Fault("wrong_type", f"{name} must be a {reading_type.__name__}.", (*place, "readings", name))
         elif name == "manager" and not str(value).strip():
             yield Fault("required", "Name the manager.", (*place, "readings", name))
 
@@ -198,17 +206,19 @@ _OBSERVATION_READINGS = {"burner_firing": bool, "manager": str}
 
 def _unexpected_reading_faults(entry: IncomingEntry, place: FaultPath) -> Iterator[Fault]:
     for name in entry.readings:
-        yield Fault("unknown_reading", "Only a test has readings.", (*place, "readings", name))
+        yield Fault("unknown_reading", "Only a test can have readings.", (*place, "readings", name))
 
 
 def _fit_faults(entry: IncomingEntry, role: RoleSpec, register: BoilerRegister, place: FaultPath) -> Iterator[Fault]:
     kind = register.catalogue.kinds.get(entry.kind)
     device_place = (*place, *entry.inner, "with")
     if kind is None or kind.code not in role.kinds:
-        yield Fault("device_does_not_fit", f"A {role.name.lower()} is not a {entry.kind!r}.", (*device_place, "kind"))
+        yield Fault(
+            "device_does_not_fit", f"A {role.name.lower()} cannot be a {entry.kind!r}.", (*device_place, "kind")
+        )
         return
     if entry.device and register.devices.get(entry.device, entry.kind) != entry.kind:
-        yield Fault("device_id_taken", "This id is another device's.", (*device_place, "id"))
+        yield Fault("device_id_taken", "This id belongs to another device.", (*device_place, "id"))
     stamped = {name: value for name, value in entry.values.items() if value is not None}  # null: unreadable
     yield from _value_faults(stamped, kind.attributes, device_place)
 
@@ -225,9 +235,9 @@ def _value_faults(values: Mapping[str, Value], known_names: frozenset[str], plac
     for name, value in values.items():
         value_place = (*place, name)
         if name not in known_names:
-            yield Fault("unknown_value", f"No value {name!r} here.", value_place)
+            yield Fault("unknown_value", f"There is no value {name!r} here.", value_place)
         elif not (_is_number(value) if is_measured(name) else isinstance(value, str)):
-            yield Fault("wrong_type", f"{name} is a {'number' if is_measured(name) else 'word'}.", value_place)
+            yield Fault("wrong_type", f"{name} must be a {'number' if is_measured(name) else 'word'}.", value_place)
         elif is_measured(name) and not is_possible(name, float(value or 0)):
             yield Fault("not_possible", f"{name} can't be {value:g}.", value_place)
 

@@ -27,8 +27,8 @@ def dropped_device_faults(visit: IncomingVisit, old: Visit) -> Iterator[Fault]:
         later = _later_entries(entry).first()
         if later is not None:
             message = (
-                f"Line {entry.number + 1} fitted a device that visit {later.visit_id} has evidence about: "
-                "restate it, or correct that visit first."
+                f"Line {entry.number + 1} fitted a device that visit {later.visit_id} has evidence about. "
+                "Restate it, or correct that visit first."
             )
             yield Fault("device_has_later_evidence", message, ("void",) if visit.void else ("corrects",))
 
@@ -57,13 +57,13 @@ def refuse_second(visit: Visit, by: User, at: datetime) -> None:
     unqualified person.
     """
     if visit.corrects_id is None:
-        raise Refused("not_a_correction", "Only a correction takes a second name.", status=422)
+        raise Refused("not_a_correction", "Only a correction can be seconded.", status=422)
     successor = Visit.objects.filter(corrects=visit).first()
     if successor is not None:
-        raise Refused("corrected_already", f"Visit {successor.id} corrects it already.", status=409)
+        raise Refused("corrected_already", f"Visit {successor.id} already corrects it.", status=409)
     if Seconding.objects.filter(visit=visit).exists():
-        raise Refused("seconded_already", "It has its second name.", status=409)
+        raise Refused("seconded_already", "It has already been seconded.", status=409)
     if visit.posted_by_id == by.id:
-        raise Refused("own_correction", "The second name is another person's than its poster's.", status=403)
+        raise Refused("own_correction", "Somebody other than its poster must second it.", status=403)
     if QUALIFICATION not in qualification_codes_at(visit.portfolio_id, by.id, at):
-        raise Refused("not_qualified", "The second name is a qualified technician's.", status=403)
+        raise Refused("not_qualified", "Only a qualified technician can second it.", status=403)

@@ -64,7 +64,7 @@ def test_somebody_new_is_welcomed_once_and_signs_in_with_a_password_of_their_own
     chosen = {"new_password1": "quiet-boiler-71", "new_password2": "quiet-boiler-71"}
     assert browser.post(form.redirect_chain[-1][0], chosen)["Location"] == "/sign-in/"
     assert Client().login(username="mira", password="quiet-boiler-71")
-    assert "good no longer" in Client().get(address).content.decode()
+    assert "no longer valid" in Client().get(address).content.decode()
 
 
 def test_somebody_known_here_gets_another_role(fleet: Fleet, ines: Phone) -> None:

@@ -135,7 +135,7 @@ def test_a_folder_the_servers_cannot_reach_and_whose_mode_stays_as_it_is(home: P
     need("root, since only then servers change their account", os.geteuid() == 0)
     home.chmod(0o700)
     told = refused(home / "data")
-    assert f"may not pass through to {home}/data: name a folder with --data that others may pass through" in told
+    assert f"cannot reach {home}/data: name a folder with --data that this user can reach" in told
     assert stat.S_IMODE(home.stat().st_mode) == 0o700
 
 

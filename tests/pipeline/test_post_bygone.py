@@ -69,5 +69,5 @@ def test_one_bad_visit_keeps_all_out_and_is_named(fleet: Fleet) -> None:
 def test_what_is_known_already_is_refused(fleet: Fleet) -> None:
     told = posts(fleet, [fleet.flushed(NOW - 9 * DAY)])
     pipeline.post_past_visits(told, at=NOW, cause=CAUSE)
-    with pytest.raises(Refused, match="known"), transaction.atomic():
+    with pytest.raises(Refused, match="already on record"), transaction.atomic():
         pipeline.post_past_visits(told, at=NOW, cause=CAUSE)

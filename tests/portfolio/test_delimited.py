@@ -81,4 +81,4 @@ def test_faults_beyond_five_hundred_are_counted() -> None:
     text = sheet(*(row(ref=f"p{n}", zone="Nowhere") for n in range(612)))
     with pytest.raises(Refused) as refused:
         parse_sheet(text, CATALOGUE)
-    assert refused.value.faults[-1].message == "112 faults more than are told here."
+    assert refused.value.faults[-1].message == "112 more faults are not listed here."

@@ -72,7 +72,7 @@ def test_the_report_says_row_by_row_what_would_be_done(fleet: Fleet, ines: User)
     confirmed(handed(fleet, ines, new(), new(**LIMIT)), ines)
     again = handed(fleet, ines, new(name="chamber at the back"), new(**{**LIMIT, "set_psi": "9"}), new(ref="b"))
     assert told(again) == [
-        "“float chamber” is called “chamber at the back” now.",
+        "“float chamber” is now called “chamber at the back”.",
         "Set pressure: 8 psi → 9 psi from now on.",
         "Float chamber is a new place.",
         "Float chamber fitted at float chamber on Tue 01 Oct 2019.",
@@ -195,7 +195,7 @@ def test_a_worker_that_fails_leaves_nothing_half_and_says_so(
 
     monkeypatch.setattr("fleet.pipeline.conclude.conclude_boilers", broken)
     assert confirmed(made, ines).status == "failed"
-    assert (counts(), "nothing of it was saved" in made.told) == (before, True)
+    assert (counts(), "nothing was saved" in made.told) == (before, True)
 
 
 def test_a_lock_that_was_not_to_be_had_is_tried_again_by_the_next_run(
@@ -245,7 +245,7 @@ def test_what_was_begun_three_times_has_failed(fleet: Fleet, ines: User) -> None
     Import.objects.filter(id=made.id).update(tries=3)
     pipeline.work_on_imports(at=NOW)
     made.refresh_from_db()
-    assert (made.status, "begun 3 times" in made.told) == ("failed", True)
+    assert (made.status, "started 3 times" in made.told) == ("failed", True)
 
 
 @pytest.mark.parametrize(("days", "left"), [(13, 1), (14, 0), (15, 0)])

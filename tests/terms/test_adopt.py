@@ -1,4 +1,4 @@
-"""Terms are adopted by version: the first for all time, each later one from a midnight that is still to come."""
+"""Terms are adopted by version: the first for all time, each later one from a midnight that is in the future."""
 
 from dataclasses import replace
 from datetime import date, datetime, timedelta

@@ -66,7 +66,7 @@ def test_a_key_is_shown_once_and_opens_what_it_is_for(fleet: Fleet, mia: User, h
     [
         ({"name": "", "scopes": ["read"]}, "needs the name of the device"),
         ({"name": "Phone", "scopes": ["visits"]}, "needs the scope read"),
-        ({"name": "Phone", "scopes": ["read", "all"]}, "No such scope"),
+        ({"name": "Phone", "scopes": ["read", "all"]}, "There is no such scope"),
     ],
 )
 def test_what_is_wrong_with_a_key_is_said_beside_its_form(sent: dict[str, object], told: str, hers: Client) -> None:

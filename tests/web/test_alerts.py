@@ -111,10 +111,10 @@ def test_acknowledged_and_shelved_on_the_page(raised: Alert, dana: Client) -> No
 @pytest.mark.parametrize(
     ("fields", "said"),
     [
-        ({"until": "2026-01-14T09:00"}, "Why: Say why in a sentence."),
+        ({"until": "2026-01-14T09:00"}, "Why: Give the reason in a sentence."),
         ({"reason": "Part comes."}, "Until: Until when?"),
-        ({"reason": "Part comes.", "until": "2026-01-12T09:00"}, "Until: This is not after"),  # now
-        ({"reason": "Part comes.", "until": "2026-04-12T10:01"}, "Until: An alert is shelved for at most 90 days."),
+        ({"reason": "Part comes.", "until": "2026-01-12T09:00"}, "Until: This must be after"),  # now
+        ({"reason": "Part comes.", "until": "2026-04-12T10:01"}, "Until: An alert can be shelved for at most 90 days."),
     ],
 )
 def test_what_is_refused_is_said_beside_the_alert(
@@ -128,7 +128,7 @@ def test_what_is_refused_is_said_beside_the_alert(
 def test_two_who_looked_at_the_same_feed_do_not_overwrite_each_other(raised: Alert, dana: Client) -> None:
     assert send(dana, raised, "acknowledge").status_code == 302
     response = dana.post("/alerts/acknowledge/", {"alert": f"{raised.id}:1"})
-    assert (response.status_code, "Somebody changed this meanwhile" in response.content.decode()) == (412, True)
+    assert (response.status_code, "Somebody changed this in the meantime" in response.content.decode()) == (412, True)
 
 
 @pytest.mark.parametrize(("who", "status"), [("technician", 403), ("caretaker", 403), ("outsider", 404)])
@@ -156,7 +156,7 @@ def test_nothing_is_done_without_signing_in_or_the_forms_mark(told: Fleet, raise
 def test_the_feed_is_narrowed_by_its_address(asked: str, words: list[str], told: Fleet, rosa: Client) -> None:
     body = read(rosa, f"/alerts/?{asked}")
     found = [re.findall(r'class="what">([\w ]+)<', item)[0] for item in holds(body)] if words else []
-    assert (found, "No alert is like that" in body) == (words, not words)
+    assert (found, "No matching alert" in body) == (words, not words)
 
 
 def test_the_feed_is_narrowed_to_a_portfolio(told: Fleet, sign_in: SignIn, clock: SetClock) -> None:
@@ -164,7 +164,7 @@ def test_the_feed_is_narrowed_to_a_portfolio(told: Fleet, sign_in: SignIn, clock
     dana = make_person("dana", told.portfolio, "dispatcher")
     Grant.objects.create(user=dana, portfolio=other, role="dispatcher")
     client = sign_in(dana)
-    assert "No alert is like that" in read(client, f"/alerts/?portfolio={other.id}")
+    assert "No matching alert" in read(client, f"/alerts/?portfolio={other.id}")
     assert len(holds(read(client, f"/alerts/?portfolio={told.portfolio.id}"))) == 2
 
 
@@ -308,7 +308,11 @@ def test_one_that_changed_meanwhile_is_named_and_the_others_are_done(eight: list
     Alert.objects.filter(id=eight[4].id).update(version=2)
     response = dana.post("/alerts/acknowledge/", {"alert": [f"{a.id}:1" for a in eight]})
     own = markup_of(response).split(f'id="alert-{eight[4].id}"')[1].split("</li>")[0]
-    assert (response.status_code, "Somebody changed this meanwhile" in own, AlertAct.objects.count()) == (412, True, 7)
+    assert (response.status_code, "Somebody changed this in the meantime" in own, AlertAct.objects.count()) == (
+        412,
+        True,
+        7,
+    )
 
 
 def test_nothing_is_done_where_one_of_several_is_not_seen(eight: list[Alert], dana: Client) -> None:

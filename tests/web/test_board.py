@@ -202,7 +202,7 @@ def test_a_narrowed_board_keeps_what_was_asked_on_its_pages(pages_of_ten: None, 
 def test_the_board_is_narrowed_by_its_address(asked: str, shown: int, one_each: Fleet, rosa: Client) -> None:
     body = read(rosa, f"/?{asked}")
     assert len(re.findall('<li class="row[" ]', body)) == shown
-    assert ("No boiler is like that" in body) == (shown == 0)
+    assert ("No matching boiler" in body) == (shown == 0)
 
 
 def test_a_board_is_narrowed_to_a_portfolio(one_each: Fleet, sign_in: SignIn, clock: SetClock) -> None:

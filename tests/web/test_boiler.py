@@ -108,7 +108,7 @@ def test_the_past_of_a_position_is_the_newest_ten_and_leads_to_the_older_ones(he
         datetime.strptime(d, "%d %b %Y").replace(tzinfo=UTC) for d in re.findall(r"\w{3} (\d\d \w{3} \d{4})</a>", fold)
     ]
     assert (len(days), days == sorted(days, reverse=True)) == (10, True)
-    assert 'Flush</strong>: <span class="worth worth-fail">fail' in fold
+    assert 'Flush</strong> <span class="worth worth-fail">fail' in fold
     older = re.search(r'href="(/boilers/[\w/-]+\?before=[\w-]+)"', fold)
     assert older is not None
     rest = read(rosa, older[1])

@@ -153,8 +153,8 @@ def test_a_fault_in_a_list_says_which(rosa: Client) -> None:
 
 def test_unknown_and_repeated_names_are_refused(rosa: Client) -> None:
     body = unescape(read(rosa, "/calculator/rating/?gross_btu_h=1000000&gross_btu_h=2&draft=1"))
-    assert "draft: this calculation does not ask for it." in body
-    assert "Give this once." in field(body, "gross_btu_h-fault")
+    assert "draft: this is not an input of this calculation." in body
+    assert "Enter this only once." in field(body, "gross_btu_h-fault")
 
 
 def test_markup_in_an_address_stays_text(rosa: Client) -> None:

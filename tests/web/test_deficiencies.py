@@ -11,7 +11,7 @@ from django.test import Client
 from django.utils import timezone
 from playwright.sync_api import Browser, expect
 
-from fleet.deficiencies.models import Act, Deficiency
+from fleet.deficiencies.models import Deficiency, DeficiencyAct
 from fleet.web.deficiencies import deficiencies_page as door
 from fleet.web.shared import pages
 from tests.cast import DAY, NOW, Fleet, make_fleet, make_person
@@ -92,7 +92,7 @@ def test_the_list_is_narrowed_by_its_address(
     routine(row, 9)
     body = read(mona, f"/deficiencies/?{asked}")
     assert (row.sentence in sentences(body), "Made routine 008." in sentences(body)) == there
-    assert ("No deficiency is like that" in body) == (not any(there))
+    assert ("No matching deficiency" in body) == (not any(there))
 
 
 @pytest.mark.parametrize("age", [timedelta(days=7) - timedelta(microseconds=1), timedelta(days=7)])
@@ -141,7 +141,7 @@ def test_a_life_is_told_from_its_visit_to_what_closed_it(
 
 def test_a_withdrawn_one_says_so_and_when(office: Crew, row: Deficiency, mona: Client) -> None:
     Deficiency.objects.filter(id=row.id).update(withdrawn=True)
-    assert "A correction took its cause away" in read(mona, f"/deficiencies/{row.id}/")
+    assert "A correction removed its cause" in read(mona, f"/deficiencies/{row.id}/")
 
 
 @pytest.mark.parametrize(
@@ -160,7 +160,7 @@ def test_forms_are_for_who_may(role: str, offered: set[str], office: Crew, row: 
     assert set(re.findall(r'name="form" value="(\w+)"', body)) == offered
     response = client.post(f"/deficiencies/{row.id}/decide/", {"form": "deferred", "was:version": "1"})
     assert response.status_code == (422 if role in ("manager", "owner") else 403)
-    assert Act.objects.count() == 0
+    assert DeficiencyAct.objects.count() == 0
 
 
 def test_a_repair_is_reported_and_an_urgent_one_deferred(row: Deficiency, mona: Client) -> None:
@@ -190,7 +190,7 @@ def test_what_is_refused_is_said_beside_its_field(
 ) -> None:
     response = send(mona, row, kind, **{"to": str(office.rosa.id), **fields})
     told = markup_of(response)
-    assert (response.status_code, f'id="{kind}-{field}-fault"' in told, Act.objects.count()) == (422, True, 0)
+    assert (response.status_code, f'id="{kind}-{field}-fault"' in told, DeficiencyAct.objects.count()) == (422, True, 0)
 
 
 def test_two_who_looked_at_the_same_page_do_not_overwrite_each_other(
@@ -200,8 +200,8 @@ def test_two_who_looked_at_the_same_page_do_not_overwrite_each_other(
     sent = {**seen, "to": str(office.rosa.id), "until": TOMORROW}
     assert mona.post(f"/deficiencies/{row.id}/decide/", sent).status_code == 302
     response = mona.post(f"/deficiencies/{row.id}/decide/", sent)
-    assert (response.status_code, "Somebody changed this meanwhile" in response.content.decode()) == (412, True)
-    assert Act.objects.count() == 1
+    assert (response.status_code, "Somebody changed this in the meantime" in response.content.decode()) == (412, True)
+    assert DeficiencyAct.objects.count() == 1
 
 
 def test_one_on_a_foreign_boiler_is_unknown(office: Crew, row: Deficiency, sign_in: SignIn) -> None:

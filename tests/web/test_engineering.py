@@ -123,7 +123,7 @@ def test_a_set_point_that_cannot_be_is_told_and_the_page_stands(bare: Fleet, ros
     row = {"position_id": bare.bench().places["control"], "key": "differential_psi", "value": 290.0}
     Setting.objects.create(portfolio=bare.portfolio, since=NOW - DAY, posted_at=NOW, **row)
     told = words(article(page_of(bare, rosa), "column-pressure"))
-    assert "A set point on record cannot be: -288.5 is not from -14.7 up to 300 psi" in told
+    assert "A set point on record is not possible: -288.5 is not from -14.7 up to 300 psi" in told
     assert "in order" not in told
 
 
@@ -204,7 +204,7 @@ def test_a_flue_gas_row_is_what_the_register_of_calculations_says(full: Fleet, r
 
 def test_a_hotter_stack_is_said_with_its_slope_and_its_luck(full: Fleet, rosa: Client) -> None:
     told = words(article(page_of(full, rosa), "panel-combustion"))
-    assert "Is the stack growing hotter? Rising, 6 F up in 30 days; by luck alone: under 0.01 %." in told
+    assert "Is the stack growing hotter? Rising, 6 F up in 30 days; chance of this by luck alone: under 0.01 %." in told
 
 
 def test_air_in_the_probe_is_a_row_without_a_result_and_says_why(full: Fleet, rosa: Client) -> None:
@@ -217,7 +217,7 @@ def test_air_in_the_probe_is_a_row_without_a_result_and_says_why(full: Fleet, ro
 def test_a_fuel_not_on_record_is_taken_for_gas_and_said_so(fleet: Fleet, rosa: Client) -> None:
     equip(fleet)
     fleet.post(*visits(fleet, NOW - DAY, 2))
-    assert "natural gas, taken since the fuel is not on record" in article(page_of(fleet, rosa), "panel-combustion")
+    assert "natural gas, assumed because the fuel is not on record" in article(page_of(fleet, rosa), "panel-combustion")
 
 
 def test_the_input_is_held_against_the_plate(full: Fleet, rosa: Client) -> None:
@@ -235,7 +235,7 @@ def test_a_register_that_rolled_over_is_noted_and_its_use_known(full: Fleet, ros
 def test_a_jump_in_make_up_is_said_with_what_is_usual(full: Fleet, rosa: Client) -> None:
     code = panel_code(page_of(full, rosa), "Make up meter")
     told = words(article(page_of(full, rosa), f"panel-{code}"))
-    assert "Does it drink more than it used to? A jump. Newest: 27.5 gal a day" in told
+    assert "Is it using more water than it used to? A jump. Newest: 27.5 gal a day" in told
 
 
 def test_a_replaced_meter_breaks_the_count_and_the_next_period_is_known(full: Fleet, rosa: Client) -> None:
@@ -289,7 +289,7 @@ def test_who_may_not_read_visits_sees_set_points_and_no_reading(full: Fleet, sig
     office = sign_in(make_person("otto", full.portfolio, "office"))
     body = page_of(full, office)
     assert "High limit 8 psi" in words(article(body, "column-pressure"))
-    assert ("7.9 psi" in body, "Readings of visits are not shown to you." in body) == (False, True)
+    assert ("7.9 psi" in body, "You do not have access to the readings of visits." in body) == (False, True)
     assert office.get(f"/boilers/{full.bench().boiler.id}/engineering/combustion.csv").status_code == 404
 
 
@@ -325,7 +325,7 @@ def test_a_visit_says_what_its_readings_come_to(full: Fleet, rosa: Client) -> No
 def test_a_first_meter_reading_has_nothing_to_compare_with(full: Fleet, rosa: Client) -> None:
     visit = visits(full, NOW - DAY)[0]
     told = derived(unescape(read(rosa, f"/visits/{visit.id}/")), "meter_reading", visit)
-    assert told == "The first reading of this meter that counts: nothing to compare with yet."
+    assert told == "This is the first reading of this meter that counts, so there is nothing to compare it with yet."
 
 
 def test_a_trip_entry_says_how_far_it_was_from_its_set_point(bare: Fleet, rosa: Client) -> None:

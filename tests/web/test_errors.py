@@ -7,13 +7,18 @@ from django.test import Client, RequestFactory
 
 from fleet.web.shared.middleware import RequestIdMiddleware
 
-SLIPS = {"400": "could not be read", "403": "Not for your role", "403_csrf": "too old", "500": "Something failed here"}
+SLIPS = {
+    "400": "could not be read",
+    "403": "Your role does not allow this",
+    "403_csrf": "has expired",
+    "500": "Something went wrong",
+}
 
 
 @pytest.mark.django_db
 def test_an_unknown_page_is_a_designed_one() -> None:
     response = Client().get("/no/such/page/")
-    assert (response.status_code, "Nothing here" in response.content.decode()) == (404, True)
+    assert (response.status_code, "Not found" in response.content.decode()) == (404, True)
 
 
 @pytest.mark.parametrize("name", SLIPS)

@@ -46,7 +46,7 @@ def test_an_urgent_limit_leads_to_its_reading_limit_set_point_and_source(fleet: 
     fleet.post(bench.compose_visit("routine_check", NOW - DAY, [fleet.technician.id], [high]))
     standing, sentence, told = explained(rosa, bench.boiler)
     assert (standing, "operating control" in sentence) == ("impaired", True)
-    for words in ("trip</dt><dd>7.5 psi", "Limit: ", "Held against 1.5 psi", "Source: S29 (US DOE Standard Work"):
+    for words in ("trip</dt><dd>7.5 psi", "Limit: ", "Compared with 1.5 psi", "Source: S29 (US DOE Standard Work"):
         assert words in told
 
 

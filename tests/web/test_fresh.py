@@ -40,8 +40,8 @@ def test_no_sweep_on_record_is_told_of_where_one_would_be_heard_of(backend: str,
 
 def test_every_page_says_so_from_its_first_moment(fleet: Fleet, rosa: Client) -> None:
     sweep_heartbeat.note_sweep(NOW - 3 * LATE_AFTER)
-    assert "The worker stands still since" in rosa.get("/jobs/").content.decode()
-    assert "The worker stands still since" in rosa.get("/fresh/").content.decode()
+    assert "The worker has not run since" in rosa.get("/jobs/").content.decode()
+    assert "The worker has not run since" in rosa.get("/fresh/").content.decode()
 
 
 def test_who_signed_out_meanwhile_is_told_apart() -> None:
@@ -79,7 +79,7 @@ def test_pages_left_open_say_when_the_network_is_gone_and_when_they_are_old_and_
     sweep_heartbeat.note_sweep(timezone.now() - 3 * LATE_AFTER)
     pages["jobs-page"].bring_to_front()
     minute(pages["jobs-page"])
-    expect(pages["jobs-page"].locator("#stale")).to_contain_text("The worker stands still since")
+    expect(pages["jobs-page"].locator("#stale")).to_contain_text("The worker has not run since")
     minute(pages["jobs-page"], 10)
     expect(pages["jobs-page"].locator("#stale")).to_contain_text("load it again to see what has changed since")
     for name in LISTS:

@@ -61,8 +61,8 @@ def test_what_a_job_asks_already_is_not_offered_again(office: Crew, dana: Client
     ("items", "said"),
     [
         ([], "Name a deficiency or a procedure."),
-        (["not an id"], "There is no such thing in this building."),
-        (["e603bd65-37e2-5ae4-a63b-9a191041916f never_heard_of"], "No such position in this building."),
+        (["not an id"], "Not found in this building."),
+        (["e603bd65-37e2-5ae4-a63b-9a191041916f never_heard_of"], "Position not found in this building."),
     ],
 )
 def test_what_is_refused_is_said_and_nothing_is_made(items: list[str], said: str, office: Crew, dana: Client) -> None:

@@ -103,8 +103,8 @@ def test_accepted_and_declined_on_the_page(office: Crew, job: Job, rosa: Client)
     ("start", "said"),
     [
         ("2026-01-11T09:00", "Begins: This is before the server"),
-        ("soon", "Begins: When does it begin?"),
-        ("2026-03-08T02:30", "Begins: When does it begin?"),  # the hour the clock leaves out
+        ("soon", "Begins: Enter the date and time when it begins."),
+        ("2026-03-08T02:30", "Begins: Enter the date and time when it begins."),  # the hour the clock leaves out
     ],
 )
 def test_what_is_refused_is_said_beside_the_job(start: str, said: str, office: Crew, job: Job, dana: Client) -> None:
@@ -116,7 +116,7 @@ def test_what_is_refused_is_said_beside_the_job(start: str, said: str, office: C
 def test_two_who_looked_at_the_same_page_do_not_overwrite_each_other(office: Crew, job: Job, dana: Client) -> None:
     office.plan(job)
     response = dana.post(f"/jobs/{job.id}/cancel/", {"version": 1, "reason": "Not needed."})
-    assert (response.status_code, "Somebody changed this meanwhile" in response.content.decode()) == (412, True)
+    assert (response.status_code, "Somebody changed this in the meantime" in response.content.decode()) == (412, True)
 
 
 @pytest.mark.parametrize("who", ["outsider", "technician", "caretaker"])

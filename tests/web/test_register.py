@@ -167,7 +167,7 @@ def test_a_large_file_shows_how_far_it_is_and_can_be_left(fleet: Fleet, ines: Cl
 def test_a_report_that_is_no_longer_the_one_looked_at_is_not_confirmed(fleet: Fleet, ines: Client) -> None:
     at = handed_in(ines, fleet, sheet(row(**NEW)).encode())
     response = ines.post(f"{at}confirm/", {"version": 99})
-    assert (response.status_code, "The report is another one by now" in response.content.decode()) == (412, True)
+    assert (response.status_code, "The report has changed in the meantime" in response.content.decode()) == (412, True)
     assert ines.post(f"{at}withdraw/", {"version": Import.objects.get().version}).status_code == 302
     assert "Withdrawn, not saved" in read(ines, at)
 

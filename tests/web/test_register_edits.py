@@ -39,7 +39,7 @@ def test_a_boiler_is_renamed_and_the_log_says_by_whom(ines: Client, boiler: Boil
     assert (response.status_code, response["Location"]) == (302, f"{address}#name")
     assert newest() == ("ines", "register.renamed", "Boiler 1", "North boiler")
     body = read(ines, address)
-    assert ("“Boiler 1” is called “North boiler” now." in body, pipeline.rebuild(at=NOW)) == (True, 0)
+    assert ("“Boiler 1” is now called “North boiler”." in body, pipeline.rebuild(at=NOW)) == (True, 0)
 
 
 @pytest.mark.parametrize(
@@ -194,7 +194,10 @@ def test_two_who_looked_at_the_same_page_do_not_lose_each_others_work(fleet: Fle
         assert send(ines, address, key, page=page, **fields).status_code == 302, key
     for key, fields in sends:
         response = send(ines, address, key, page=page, **{n: f"{v}0" if v == "9" else v for n, v in fields.items()})
-        assert (response.status_code, "Somebody changed this meanwhile" in response.content.decode()) == (412, True)
+        assert (response.status_code, "Somebody changed this in the meantime" in response.content.decode()) == (
+            412,
+            True,
+        )
 
 
 def test_a_form_nobody_has_is_not_found(ines: Client, address: str) -> None:

@@ -154,7 +154,7 @@ def test_the_wall_hangs_by_building_with_the_worst_first(two: Fleet, rosa: Clien
 def test_the_wall_is_narrowed_by_its_address(asked: str, count: int, two: Fleet, rosa: Client) -> None:
     body = read(rosa, f"/wall/?{asked}")
     assert body.count('<li><a href="/boilers/') == count
-    assert ("No boiler is like that" in body) == (count == 0)
+    assert ("No matching boiler" in body) == (count == 0)
 
 
 @pytest.mark.django_db

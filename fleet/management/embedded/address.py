@@ -36,7 +36,7 @@ class ListenAddress:
         except socket.gaierror:
             raise MachineError(f"This machine has no address {self.host}: name one of its own with --host.") from None
         except OverflowError:
-            raise MachineError(f"{self.port} is no port: name one from 1 to 65535 with --port.") from None
+            raise MachineError(f"{self.port} is not a port: name one from 1 to 65535 with --port.") from None
         except OSError as error:
             raise MachineError(self._explain_error(error)) from None
 

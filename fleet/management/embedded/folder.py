@@ -88,8 +88,8 @@ def open_folder(path: Path, kind: str) -> Folder:
         folder = Folder(path, account_for_servers(path / "postgres"))
         if not folder.account.can_reach(path):
             raise MachineError(
-                f"The servers run as {folder.account.name}, who may not pass through to {path}: name a folder "
-                "with --data that others may pass through (its mode is yours to change, not ours)."
+                f"The servers run as {folder.account.name}, who cannot reach {path}: name a folder with --data that "
+                "this user can reach, or change the mode of the folders above it."
             )
         _write_layout(path, kind)
         (path / "logs").mkdir(mode=0o700, exist_ok=True)

@@ -61,7 +61,7 @@ def _base_folder() -> Path:
         if account.can_reach(choice):
             return choice
     place = tempfile.gettempdir()
-    raise MachineError(f"The servers run as {account.name}, who may not pass through to {place}: set TMPDIR.")
+    raise MachineError(f"The servers run as {account.name}, who has no access to {place}: set TMPDIR.")
 
 
 def _make_test_folder(base: Path) -> Path:

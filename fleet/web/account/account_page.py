@@ -31,7 +31,7 @@ SCOPE_PURPOSES = {
     "register": "change the register and the terms",
     "office": "people, refused posts, the self-check",
 }
-KEY_LIFETIMES = {"30": "30 days", "90": "90 days", "365": "a year", "400": "400 days, the most"}
+KEY_LIFETIMES = {"30": "30 days", "90": "90 days", "365": "a year", "400": "400 days (the maximum)"}
 UNIT_OPTIONS = [
     ("both", CHOICES["both"], "as in “15 psi (103 kPa)”; charts, drawings and sentences in US units"),
     ("us", CHOICES["us"], "as in “15 psi”"),
@@ -98,7 +98,7 @@ def make_feed(request: HttpRequest, at: datetime) -> HttpResponse:
     if (portfolio_id, kind) not in {(p.id, k) for p, k, _ in _offered_calendars(user, at)}:
         raise PermissionDenied
     if len(feeds.feeds_of(user)) >= feeds.MAX_FEEDS:
-        fault_context = {"feed_faults": [f"At most {feeds.MAX_FEEDS} feeds at a time: revoke one."]}
+        fault_context = {"feed_faults": [f"At most {feeds.MAX_FEEDS} calendar feeds at a time. Revoke one first."]}
         return render(request, "account/account.html", {**_account_context(user, at), **fault_context}, status=409)
     new_feed = feeds.make_feed(user=user, portfolio=portfolio_id, whole=kind == ALL_JOBS, at=at)
     address = request.build_absolute_uri(f"/api/v1/calendars/{new_feed.secret}.ics")
@@ -202,5 +202,5 @@ def _account_context(user: Any, at: datetime) -> dict[str, Any]:
 
 
 def _describe_feed(feed: Any, portfolios: list[Portfolio]) -> str:
-    name = next((p.name for p in portfolios if p.id == feed.portfolio_id), "a portfolio no longer yours")
+    name = next((p.name for p in portfolios if p.id == feed.portfolio_id), "a portfolio you no longer have access to")
     return f"{name}: {'every job' if feed.whole else 'the jobs planned for me'}"

@@ -69,7 +69,7 @@ def mark_looked(request: HttpRequest, at: datetime) -> HttpResponse:
         page_instant = datetime.fromisoformat(request.POST.get("shown", ""))
         looks.record_look(user=user, until=min(page_instant, at))
     except (ValueError, TypeError):  # not an instant, or one without a zone
-        return HttpResponse("This is no instant.", status=400, content_type="text/plain")
+        return HttpResponse("This is not a valid time.", status=400, content_type="text/plain")
     return redirect(f"/alerts/{AlertFilter.from_request(request).query_string}")
 
 
@@ -87,7 +87,7 @@ def act_on_alerts(request: HttpRequest, at: datetime, kind: str) -> HttpResponse
     if alerts_permitted_to(Alert.with_withdrawn.filter(id__in=versions), user, ACTIONS[kind][0], at).count() < len(
         rows
     ):
-        return HttpResponse("You may see this, but not do this.", status=403, content_type="text/plain")
+        return HttpResponse("You can view this but not change it.", status=403, content_type="text/plain")
     outcomes = {i: _try_action(request, rows[i], kind=kind, version=version, at=at) for i, version in versions.items()}
     faults = {i: messages for i, (messages, _) in outcomes.items() if messages}
     if not faults:

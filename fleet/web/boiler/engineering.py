@@ -150,7 +150,7 @@ def _flue_sentences(boiler_data: BoilerData, measure: Measure) -> list[str]:
     if (air_free := flue_reading.air_free.number("air_free_ppm")) is not None:
         sentences.append(f"Carbon monoxide air-free: {to_figures(air_free, 3)} ppm.")
     if not flue_reading.flue.outputs:
-        return [*sentences, f"No efficiency: {flue_reading.flue.refused}"]
+        return [*sentences, f"Efficiency not computed: {flue_reading.flue.refused}"]
     excess, loss, efficiency = (to_figures(flue_reading.flue.number(f"{n}_percent") or 0.0, 3) for n in FLUE_OUTPUTS)
     return [
         *sentences,
@@ -176,11 +176,11 @@ def _meter_sentences(boiler_data: BoilerData, measure: Measure) -> list[str]:
     periods = [p for p in of_meter if p.measure.entry == measure.entry]
     if not periods:
         first = boiler_data.measures_of(("meter_reading",), measure.place)[:1]
-        text = "The first reading of this meter that counts: nothing to compare with yet."
+        text = "This is the first reading of this meter that counts, so there is nothing to compare it with yet."
         return [text] if first and first[0].entry == measure.entry else []
     use = periods[0].use
     if use.gallons_per_day is None:
-        return [f"Use since the reading before is not known: {use.note}."]
+        return [f"The use since the previous reading is not known: {use.note}."]
     note = f", {use.note}" if use.note else ""
     return [f"{in_brief(use.gallons_per_day, 'gal')} a day over {to_figures(use.days, 3)} days{note}."]
 

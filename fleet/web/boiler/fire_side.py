@@ -48,8 +48,8 @@ INPUT_COLUMNS = (
     PanelColumn("One turn", "s"),
 )
 FLUE_CAUTION = (
-    "Carbon monoxide in the room first: over 35 ppm get everybody out. A burner is adjusted by a licensed person with "
-    "an analyser in the flue, to its maker's instructions."
+    "Check carbon monoxide in the room first. Over 35 ppm, get everybody out. A licensed person adjusts the burner, "
+    "with an analyzer in the flue and to its maker's instructions."
 )
 
 
@@ -71,7 +71,7 @@ def boiler_fuel(boiler_data: BoilerData) -> tuple[str, str]:
     fuel_code = boiler_data.boiler_values.get("fuel")
     if fuel_code in FUELS:
         return fuel_code, FUELS[fuel_code].name
-    return USUAL_FUEL, f"{FUELS[USUAL_FUEL].name}, taken since the fuel is not on record"
+    return USUAL_FUEL, f"{FUELS[USUAL_FUEL].name}, assumed because the fuel is not on record"
 
 
 def evaluate_flue(measure: Measure, fuel_code: str) -> FlueReading:
@@ -106,7 +106,7 @@ def combustion_panel(boiler_data: BoilerData) -> Panel:
         plots=_flue_plots(flue_readings),
         basis=f"On gross heating value, {words}; combustion only, without jacket and off-cycle loss.",
         caution=FLUE_CAUTION,
-        empty_text="No flue-gas reading is on record yet: a combustion test brings the first.",
+        empty_text="No flue-gas reading is on record yet. A combustion test adds the first one.",
     )
 
 
@@ -154,15 +154,18 @@ def stack_word(flue_readings: list[FlueReading]) -> str:
     answer = run_calculation("stack_trend", days=days, differences_f=[d for _, d in newest])
     says, slope = answer.outputs.get("says"), answer.number("slope_f_month")
     if says == "not enough":
-        return f"Nothing can be said yet: {answer.outputs['needs']}."
+        return f"No conclusion yet: {answer.outputs['needs']}."
     if says is None or slope is None:
         return answer.refused
     rate = f"{in_brief(abs(slope), 'F diff', 2)} {'up' if slope >= 0 else 'down'} in 30 days"
     percent = 100 * (answer.number("chance") or 0.0)
     chance = "under 0.01 %" if percent < MIN_SHOWN_PERCENT else f"{to_figures(percent, 2)} %"
     if says == "rising":
-        return f"Rising, {rate}; by luck alone: {chance}. Soot and scale do that. At one firing rate throughout?"
-    return f"No trend: {rate}; by luck alone: {chance}."
+        return (
+            f"Rising, {rate}; chance of this by luck alone: {chance}. "
+            "Soot and scale can cause this. Were all readings taken at one firing rate?"
+        )
+    return f"No trend: {rate}; chance of this by luck alone: {chance}."
 
 
 def _has_flue(flue_reading: FlueReading) -> bool:
@@ -208,7 +211,7 @@ def input_panel(boiler_data: BoilerData) -> Panel:
         rows=newest_first(rows),
         plots=plots,
         empty_text="No input has been clocked yet." + ("" if plate_btu_h(boiler_data) else f" {NO_PLATE}"),
-        caution="All other gas appliances off while the meter is clocked; a burner is adjusted by a licensed person.",
+        caution="Turn all other gas appliances off while the meter is clocked. A licensed person adjusts the burner.",
     )
 
 

@@ -58,7 +58,7 @@ class ReliefPanel:
     def summary(self) -> str:
         """The verdict in a few words."""
         if self.answer is None or self.answer.refused:
-            return "relief not to be compared"
+            return "relief cannot be compared"
         verdict = str(self.answer.outputs.get("verdict")).replace("_", " ")
         return "stamps are enough" if verdict == "good" else f"relief: {verdict}"
 
@@ -185,5 +185,5 @@ def _judge_or_explain(rungs: ladder.Ladder) -> EngineeringJudgement:
     try:
         return ladder.judge_ladder(rungs)
     except Refused as refused:
-        sentence = f"A set point on record cannot be: {refused.faults[0].message.partition(': ')[2]}"
+        sentence = f"A set point on record is not possible: {refused.faults[0].message.partition(': ')[2]}"
         return judge_reasons([EngineeringReason("impossible", "inconclusive", sentence)])

@@ -21,7 +21,7 @@ from fleet.visits.models import Visit
 from fleet.web.boiler import engineering
 from fleet.web.shared.pages import signed_in_action, signed_in_page
 
-BUSY_MESSAGE = "Somebody else is working on this boiler just now. Try again in a moment."
+BUSY_MESSAGE = "Somebody else is working on this boiler right now. Try again in a moment."
 
 
 @signed_in_page
@@ -49,7 +49,7 @@ def second_visit(request: HttpRequest, at: datetime, visit_id: UUID) -> HttpResp
     if not policy.is_allowed(
         user, "visit.second", portfolio=visit.portfolio_id, building=visit.boiler.building_id, at=at
     ):
-        return HttpResponse("You may see this, but not do this.", status=403, content_type="text/plain")
+        return HttpResponse("You can view this but not change it.", status=403, content_type="text/plain")
     cause = cause_of(request)
     try:
         pipeline.second_correction(visit=visit.id, by=user, at=at, cause=cause)

@@ -63,7 +63,11 @@ class WaterTimesPanel:
     def summary(self) -> str:
         """The shortest time to a cutoff in a few words."""
         minutes = [m for time in self.times if (m := time.answer.number("minutes_to_cutoff")) is not None]
-        return f"{to_figures(min(minutes), 2)} min of water to a cutoff" if minutes else "water not to be computed yet"
+        return (
+            f"{to_figures(min(minutes), 2)} min of water to a cutoff"
+            if minutes
+            else "water time cannot be computed yet"
+        )
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,7 +85,8 @@ def water_times(boiler_data: BoilerData) -> WaterTimesPanel:
     heights = list(_trip_heights(boiler_data))
     missing += [] if heights else ["the height at which a cutoff trips"]
     psi = highest_cut_out_psi(boiler_data)
-    basis = f"At {in_brief(psi or 0.0, 'psi')}{'' if psi is None else ', the cut-out'}, sea level; nothing comes back."
+    pressure = f"{in_brief(psi or 0.0, 'psi')}{'' if psi is None else ' (the cut-out)'}"
+    basis = f"At {pressure}, at sea level, with no condensate coming back."
     if missing:
         return WaterTimesPanel((), tuple(missing), basis)
     inputs = {
@@ -173,7 +178,7 @@ def _makeup_panel(boiler_data: BoilerData, place: Position) -> Panel:
         return _build_panel((), (), place)
     rows = [to_row(p.measure, _makeup_cells(p)) for p in periods]
     plot = Plot(
-        "Does it drink more than it used to?",
+        "Is it using more water than it used to?",
         change_word(periods),
         "gal a day",
         ((0, "points"),),
@@ -211,7 +216,10 @@ def change_word(periods: list[MeterPeriod]) -> str:
     times, by_luck = answer.number("times") or 0.0, 100 * (answer.number("false_alarm") or 0.0)
     word = {"jump": "A jump", "growing": "Growing", "usual": "As usual"}[str(says)]
     compared = f"{to_figures(times, 2)} times the usual {in_brief(usual, 'gal')}"
-    return f"{word}. {newest}, {compared}; an alarm by luck: {to_figures(by_luck, 2)} %. Weather is not taken out."
+    return (
+        f"{word}. {newest}, {compared}; chance of a false alarm: {to_figures(by_luck, 2)} %. "
+        "Weather is not taken into account."
+    )
 
 
 def _build_panel(rows: tuple[PanelRow, ...], plots: tuple[Plot, ...], place: Position | None = None) -> Panel:

@@ -32,9 +32,9 @@ def read_inputs(calculation: CalculationSpec, query: QueryDict) -> tuple[InputVa
     for name in query:
         texts, calc_input = query.getlist(name), inputs_by_name.get(name)
         if calc_input is None:
-            faults.append(Fault("unknown_input", f"{name}: this calculation does not ask for it.", (name,)))
+            faults.append(Fault("unknown_input", f"{name}: this is not an input of this calculation.", (name,)))
         elif len(texts) > 1:
-            faults.append(Fault("given_twice", f"{calc_input.label}: give this once.", (name,)))
+            faults.append(Fault("given_twice", f"{calc_input.label}: enter this only once.", (name,)))
         elif texts[0].strip():
             try:
                 values[name] = _parse_value(calc_input, texts[0].strip())
@@ -62,7 +62,7 @@ def _parse_value(calc_input: InputSpec, text: str) -> Any:
     if calc_input.choices:
         return text
     if len(text) > MAX_TEXT_LENGTH:
-        raise Refused("too_long", f"{calc_input.label}: this is too long to be read.")
+        raise Refused("too_long", f"{calc_input.label}: this is too long.")
     if not calc_input.many:
         return _parse_number(calc_input, text)
     return [
@@ -84,5 +84,7 @@ def _parse_number(calc_input: InputSpec, text: str) -> float:
     if not unit or unit == calc_input.unit:
         return number
     if unit not in UNITS:
-        raise Refused("not_a_number", f"{calc_input.label}: “{text[:40]}” is no number, nor one in a unit known here.")
+        raise Refused(
+            "not_a_number", f"{calc_input.label}: “{text[:40]}” is not a number, or its unit is not known here."
+        )
     return float(convert(number, unit, calc_input.unit))

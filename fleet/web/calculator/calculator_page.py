@@ -104,9 +104,7 @@ def _field_hint(calc_input: InputSpec) -> str:
     if calc_input.default is None:
         hint_parts.append("Leave empty where unknown")
     if calc_input.many:
-        hint_parts.append(
-            "One after the other, apart by spaces" + (", ? for an unknown one" if calc_input.gaps else "")
-        )
+        hint_parts.append("Separate several with spaces" + (", with ? for an unknown one" if calc_input.gaps else ""))
     return ". ".join(hint_parts) + "."
 
 

@@ -95,7 +95,7 @@ def _assign_parts(building: Building, at: datetime) -> FormParts:
     people = tuple((str(u.id), u.display_name) for u in _assignable_people(building, at))
     to = FormField("to", "To whom", choices=(("", ""), *people), required=True)
     until = FormField("until", "To be done by", unit=building.zone, type="datetime-local", required=True)
-    return "Assign", "Assign", "", [to, until, FormField("reason", "Anything to mind", optional_note="if so")]
+    return "Assign", "Assign", "", [to, until, FormField("reason", "Note", optional_note="if any")]
 
 
 def _report_parts(building: Building, at: datetime) -> FormParts:
@@ -110,7 +110,7 @@ def _defer_parts(building: Building, at: datetime) -> FormParts:
 
 def _explain_parts(building: Building, at: datetime) -> FormParts:
     cause = FormField("cause", "Cause", required=True, hint="In a word or two.")
-    return "Explain", "Explain", "", [cause, FormField("reason", "How one knows", required=True)]
+    return "Explain", "Explain", "", [cause, FormField("reason", "How you know", required=True)]
 
 
 _PARTS_BY_KIND: dict[str, Callable[[Building, datetime], FormParts]] = {

@@ -55,7 +55,7 @@ def decide_deficiency(request: HttpRequest, at: datetime, deficiency_id: UUID) -
 def _not_offered(request: HttpRequest) -> HttpResponse:
     if request.POST.get("form", "") not in ("assigned", "repair_reported", "deferred", "explained"):
         raise Http404
-    return HttpResponse("You may see this, but not do this.", status=403, content_type="text/plain")
+    return HttpResponse("You can view this but not change it.", status=403, content_type="text/plain")
 
 
 def _get_visible_deficiency(user: User | Any, deficiency_id: UUID, at: datetime) -> Deficiency:

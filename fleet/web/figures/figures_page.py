@@ -92,7 +92,7 @@ def chart_standings(scope: FigureScope) -> Chart:
     counts_text = ", ".join(f"{now[s]} {_code_words(s)}" for s in STANDINGS if now[s])
     return _chart_over_time(
         "standings",
-        "How do the standings go over time?",
+        "How do standings change over time?",
         answer=f"Now: {counts_text}." if counts_text else "",
         days=days,
         names=names,
@@ -110,7 +110,9 @@ def chart_lapses(scope: FigureScope) -> Chart:
     answer = f"In the next {OUTLOOK} weeks {sum(w.lapsed for w in soon)} lapse and {sum(w.due for w in soon)} come due."
     worst = max(weeks[DRAWN_WEEKS:], key=lambda w: w.lapsed)
     if worst.lapsed:
-        answer += f" Half a year is drawn; later most lapse in the week of {_day(worst.monday)}: {worst.lapsed}."
+        answer += (
+            f" The chart shows half a year. After that, most lapse in the week of {_day(worst.monday)}: {worst.lapsed}."
+        )
     lines = tuple(
         ChartLine(_day(w.monday), w.monday.isoformat(), (_as_count(w.lapsed), _as_count(w.due))) for w in weeks
     )
@@ -237,9 +239,8 @@ def _found_failed_answer(counts_by_kind: Mapping[str, FailureCounts], first: dat
     never = [f.tried for f in counts_by_kind.values() if not f.failed]
     none = f" {len(never)} other kinds, tried {sum(never)} times, never failed." if never else ""
     return (
-        f"{count} of {test_count} tests failed before anything was done, since {_day(first)}.{none} The "
-        "line across a bar "
-        "is where the true share lies, nineteen times in twenty: long where few were tried."
+        f"{count} of {test_count} tests failed before anything was done, since {_day(first)}.{none} "
+        "The line across a bar shows where the true share lies, 19 times in 20. It is long where few were tested."
     )
 
 

@@ -79,7 +79,7 @@ def act_on_job(request: HttpRequest, at: datetime, job_id: UUID, kind: str) -> H
     if row is None or kind not in ACTIONS:
         raise Http404
     if not policy.is_allowed(user, ACTIONS[kind], portfolio=row.portfolio_id, building=row.building_id, at=at):
-        return HttpResponse("You may see this, but not do this.", status=403, content_type="text/plain")
+        return HttpResponse("You can view this but not change it.", status=403, content_type="text/plain")
     faults, status = _try_action(request, row, kind=kind, user=user, at=at)
     if faults:
         return render(request, "jobs/jobs.html", _jobs_context(user, at, {row.id: faults}), status=status)

@@ -52,7 +52,7 @@ def make_job(request: HttpRequest, at: datetime) -> HttpResponse:
         faults = [f.message for f in refused.faults]
         return render(request, "jobs/new_job.html", _trip_context(building, at, faults), status=refused.status)
     except OperationalError:  # a lock was held too long: nothing was saved
-        busy = ["Somebody else is working on this building just now. Try again in a moment."]
+        busy = ["Somebody else is working on this building right now. Try again in a moment."]
         return render(request, "jobs/new_job.html", _trip_context(building, at, busy), status=503)
     return redirect(f"/jobs/#job-{job.id}")
 
@@ -113,5 +113,5 @@ def _read_job_request(tokens: Iterable[str], note: str) -> JobRequest:
             else:
                 deficiencies.append(UUID(id_text))
     except ValueError:
-        raise Refused("unknown", "There is no such thing in this building.", status=422) from None
+        raise Refused("unknown", "Not found in this building.", status=422) from None
     return JobRequest(deficiencies, procedures, note)

@@ -98,7 +98,7 @@ def _service_form(context: EditContext) -> Form:
 
 def _day_field(context: EditContext) -> FormField:
     return FormField(
-        "day", "From", context.today, type="date", required=True, hint="From this day on, as the building's days go."
+        "day", "From", context.today, type="date", required=True, hint="From this day on, in the building's time zone."
     )
 
 
@@ -140,7 +140,7 @@ def _dated_value_form(
     )
     fields = [
         FormField("key", "What", choices=names, required=True),
-        FormField("value", "Value", required=True, hint=f"As codes: {choices_text}." if choices_text else ""),
+        FormField("value", "Value", required=True, hint=f"Codes: {choices_text}." if choices_text else ""),
         _day_field(context),
     ]
     return Form(key, title, fields=fields, run=run_form, page_values=page_values)
@@ -157,16 +157,18 @@ def _place_form(context: EditContext) -> Form:
 
     roles = tuple((code, role.name) for code, role in context.release.roles.items())
     fields = [
-        FormField("position_ref", "Ref", required=True, hint="Short, and never another: the place is known by it."),
+        FormField(
+            "position_ref", "Ref", required=True, hint="Short. It identifies the place and cannot be changed later."
+        ),
         FormField("position_name", "Name", required=True),
-        FormField("role", "What it is for", choices=roles, required=True, hint="Fixed from then on."),
+        FormField("role", "What it is for", choices=roles, required=True, hint="It cannot be changed later."),
         _hangs_on_field(""),
     ]
     return Form("place", "Add a place", fields, run_form, button="Add")
 
 
 def _hangs_on_field(value: str) -> FormField:
-    return FormField("hangs_on", "Hangs on", value, hint="The refs of the paths that carry its signal, apart by |.")
+    return FormField("hangs_on", "Hangs on", value, hint="The refs of the paths that carry its signal, separated by |.")
 
 
 def paper_form(context: EditContext) -> Form:
@@ -184,7 +186,7 @@ def paper_form(context: EditContext) -> Form:
 def paper_fields(today: str) -> list[FormField]:
     """Return the fields of a paper."""
     return [
-        FormField("kind", "Kind", required=True, hint="A code, as in certificate or permit."),
+        FormField("kind", "Kind", required=True, hint="A code such as certificate or permit."),
         FormField("name", "Name", required=True),
         FormField("since", "Of", today, type="date", required=True),
         FormField("until", "Its last day", type="date", required=True),
@@ -235,7 +237,7 @@ def _fit_form(context: EditContext, place: RegisterPlaceView, role: RoleSpec) ->
         context.edit_place(place, original, texts, emptied=True)
 
     title = "Replace the device" if place.now else "Fit a device"
-    note = "Until it is proven, a device that was fitted protects nothing." if role.part == "protection" else ""
+    note = "A device that was fitted protects nothing until it is proven." if role.part == "protection" else ""
     return Form(
         f"fit-{place.place.id}", title, fields=fields, run=run_form, page_values=page_values, button="Fit", note=note
     )
@@ -254,7 +256,7 @@ def _remove_form(context: EditContext, place: RegisterPlaceView) -> Form:
             cause=context.cause,
         )
 
-    note = "Nothing protects at a place that is empty."
+    note = "At an empty place, nothing protects."
     return Form(
         f"remove-{place.place.id}",
         "Remove the device",

@@ -42,7 +42,7 @@ def change_boiler(request: HttpRequest, at: datetime, boiler_id: UUID) -> HttpRe
     if not policy.is_allowed(
         user_of(request), "register.change", portfolio=boiler.portfolio_id, building=boiler.building_id, at=at
     ):
-        return HttpResponse("You may see this, but not do this.", status=403, content_type="text/plain")
+        return HttpResponse("You can view this but not change it.", status=403, content_type="text/plain")
     boiler_view = register_views.read_boiler_view(boiler, catalogue_at(at), at)
     forms = _boiler_forms(request, boiler_view, at)
     form = find_sent_form((candidate for form_list in forms.values() for candidate in form_list), request)

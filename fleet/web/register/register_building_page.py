@@ -35,7 +35,7 @@ def change_building(request: HttpRequest, at: datetime, building_id: UUID) -> Ht
     building, boilers = _get_visible_building(request, building_id, at)
     forms = _building_forms(request, building, at)
     if not forms:
-        return HttpResponse("You may see this, but not do this.", status=403, content_type="text/plain")
+        return HttpResponse("You can view this but not change it.", status=403, content_type="text/plain")
     form = find_sent_form(forms, request)
     if form is None:
         raise Http404
@@ -96,14 +96,19 @@ def _fact_fields(facts: Texts) -> list[FormField]:
         FormField("address", "Address", facts["address"], required=True),
         FormField("units", "Dwelling units", facts["units"]),
         FormField(
-            "access_hours", "Access hours", facts["access_hours"], hint="As in mon-fri 08:00-17:00; empty: at any time."
+            "access_hours",
+            "Access hours",
+            facts["access_hours"],
+            hint="For example mon-fri 08:00-17:00. Empty means at any time.",
         ),
     ]
 
 
 def _boiler_fields(today: str) -> list[FormField]:
     return [
-        FormField("boiler_ref", "Ref", required=True, hint="Short, and never another: the boiler is known by it."),
+        FormField(
+            "boiler_ref", "Ref", required=True, hint="Short. It identifies the boiler and cannot be changed later."
+        ),
         FormField("boiler_name", "Name", required=True),
-        FormField("since", "On record since", today, type="date", required=True, hint="Fixed from then on."),
+        FormField("since", "On record since", today, type="date", required=True, hint="It cannot be changed later."),
     ]

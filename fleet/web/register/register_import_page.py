@@ -34,7 +34,7 @@ ADDED_LABELS = (
 )
 STATUS_TEXTS = {
     "ready": "Not saved yet",
-    "faulty": "Can't be taken: it has faults",
+    "faulty": "Cannot be imported: it has faults",
     "saved": "Saved",
     "withdrawn": "Withdrawn, not saved",
     "failed": "Failed, nothing saved",
@@ -55,7 +55,7 @@ def hand_in(request: HttpRequest, portfolio_id: UUID) -> HttpResponse:
     """Receive a file and show what it would do."""
     length = str(request.META.get("CONTENT_LENGTH") or "0")
     if not length.isdecimal() or int(length) > MAX_BYTES + FORM_OVERHEAD_BYTES:
-        return HttpResponse(f"A file is at most {MAX_BYTES >> 20} MiB.", status=413, content_type="text/plain")
+        return HttpResponse(f"A file can be at most {MAX_BYTES >> 20} MiB.", status=413, content_type="text/plain")
     return _receive_file(request, portfolio_id)
 
 

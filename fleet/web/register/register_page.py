@@ -19,6 +19,8 @@ from fleet.sheets.table_output import CSV_TYPE, XLSX_TYPE, as_csv, as_xlsx
 from fleet.web.shared.forms import Form, FormField
 from fleet.web.shared.pages import signed_in_action, signed_in_page
 
+REF_HINT = "Short. It identifies the building and cannot be changed later."
+ZONE_HINT = "Its days decide what is due. It cannot be changed later."
 PAGE_SIZE = 100
 WRITERS = {"csv": (CSV_TYPE, as_csv), "xlsx": (XLSX_TYPE, as_xlsx)}
 
@@ -34,7 +36,7 @@ def add_building(request: HttpRequest, at: datetime) -> HttpResponse:
     """Add a building with its first boiler; faults are shown beside their fields."""
     form = _building_form(request, at)
     if form is None:
-        return HttpResponse("You may see this, but not do this.", status=403, content_type="text/plain")
+        return HttpResponse("You can view this but not change it.", status=403, content_type="text/plain")
     status = form.submit(request)
     if status == 200:
         return redirect(f"/register/?q={request.POST.get('building_ref', '').strip()[:64]}")
@@ -92,11 +94,11 @@ def _building_form(request: HttpRequest, at: datetime) -> Form | None:
     field = [FormField("portfolio", "Portfolio", choices=tuple((str(p.id), p.name) for p in portfolios), required=True)]
     fields = [
         *(field if len(portfolios) > 1 else [FormField("portfolio", "", str(portfolios[0].id), type="hidden")]),
-        FormField("building_ref", "Ref", required=True, hint="Short, and never another: the building is known by it."),
+        FormField("building_ref", "Ref", required=True, hint=REF_HINT),
         FormField("address", "Address", required=True),
-        FormField("zone", "Time zone", "America/New_York", required=True, hint="Its days decide what is due. Fixed."),
+        FormField("zone", "Time zone", "America/New_York", required=True, hint=ZONE_HINT),
         FormField("units", "Dwelling units"),
-        FormField("access_hours", "Access hours", hint="As in mon-fri 08:00-17:00; empty is at any time."),
+        FormField("access_hours", "Access hours", hint="For example mon-fri 08:00-17:00. Empty means at any time."),
         FormField("boiler_ref", "Its first boiler: ref", "B1", required=True),
         FormField("boiler_name", "Its first boiler: name", "Boiler 1", required=True),
         FormField("since", "On record since", today, type="date", required=True),

@@ -11,7 +11,7 @@ from fleet.errors import Fault, Refused
 
 MAX_FIELD_LENGTH = 2000
 Texts = dict[str, str]
-BUSY_MESSAGE = "Somebody else is working on this building just now. Try again in a moment."
+BUSY_MESSAGE = "Somebody else is working on this building right now. Try again in a moment."
 
 
 @dataclass(slots=True)

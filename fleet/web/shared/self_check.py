@@ -69,12 +69,12 @@ def _check_worker(at: datetime) -> SystemCheck:
     if last is None:
         sentence = "No sweep is on record within a day, or this process shares no cache with the worker."
         return SystemCheck(
-            "Worker", WRONG, "Not known to run", f"{sentence} Boards stay right; alerts and jobs do not move."
+            "Worker", WRONG, "Not known to run", f"{sentence} Boards stay correct. Alerts and jobs are not updated."
         )
     if at - last > LATE_AFTER:
-        sentence = "It should go round every 30 seconds. Boards stay right; alerts and jobs do not move."
+        sentence = "It should run every 30 seconds. Boards stay correct. Alerts and jobs are not updated."
         return SystemCheck("Worker", WRONG, says="Stands still", sentence=f"{sentence} Last sweep:", at=last)
-    return SystemCheck("Worker", WELL, says="Runs", sentence="It goes round every 30 seconds. Last sweep:", at=last)
+    return SystemCheck("Worker", WELL, says="Runs", sentence="It runs every 30 seconds. Last sweep:", at=last)
 
 
 def _check_boundaries(boilers: QuerySet[Boiler], at: datetime) -> SystemCheck:
@@ -93,10 +93,10 @@ def _check_boundaries(boilers: QuerySet[Boiler], at: datetime) -> SystemCheck:
 def _check_judging(boilers: QuerySet[Boiler], failed: int) -> SystemCheck:
     never = boilers.filter(judged=None).count()
     if failed:
-        sentence = "What is shown of them is what was concluded before; they are tried again by themselves."
+        sentence = "They show what was concluded before and are tried again automatically."
         return SystemCheck("Judging", WRONG, f"{failed} could not be judged", sentence)
     if never:
-        return SystemCheck("Judging", BEHIND, f"{never} not judged yet", "They are new: the next sweep takes them.")
+        return SystemCheck("Judging", BEHIND, f"{never} not judged yet", "They are new. The next sweep judges them.")
     return SystemCheck("Judging", WELL, "All are judged", "No boiler is left out.")
 
 
@@ -117,15 +117,15 @@ def _check_database() -> SystemCheck:
 
 def _check_broker() -> SystemCheck:
     if not settings.REDIS_URL:
-        return SystemCheck("Broker", WRONG, "None is set", "Nothing wakes the worker: imports of large sheets wait.")
+        return SystemCheck("Broker", WRONG, "None is set", "Nothing wakes the worker, so imports of large sheets wait.")
     address = settings.REDIS_URL.replace("redis+socket://", "unix://", 1)
     try:
         with redis.Redis.from_url(address, socket_connect_timeout=0.5, socket_timeout=0.5) as client:
             client.ping()
     except (redis.RedisError, OSError, ValueError):
-        sentence = "Nothing wakes the worker until it is back; nothing that was posted is lost."
+        sentence = "Nothing wakes the worker until it is back. Nothing that was posted is lost."
         return SystemCheck("Broker", WRONG, "Does not answer", sentence)
-    return SystemCheck("Broker", WELL, "Answers", "It carries wake-ups only; facts are in the database.")
+    return SystemCheck("Broker", WELL, "Answers", "It carries only wake-ups. Facts are in the database.")
 
 
 def _running_versions(boilers: QuerySet[Boiler], at: datetime) -> Iterator[tuple[str, str]]:

@@ -10,7 +10,9 @@ from fleet.web.shared.local_times import day_and_time
 from fleet.web.shared.pages import signed_in_page
 from fleet.web.shared.self_check import LATE_AFTER
 
-CONSEQUENCE = "Alerts and jobs do not move until it goes on, and what time alone brings is missing here."
+CONSEQUENCE = (
+    "Until it runs again, alerts and jobs are not updated, and changes that come from time alone are missing here."
+)
 
 
 @signed_in_page
@@ -24,7 +26,7 @@ def worker_notice(at: datetime) -> str:
     last = sweep_heartbeat.last_sweep_at()
     if last is None:
         return f"The worker is not known to run. {CONSEQUENCE}" if _has_shared_cache() else ""
-    return f"The worker stands still since {day_and_time(last, 'UTC')}. {CONSEQUENCE}" if at - last > LATE_AFTER else ""
+    return f"The worker has not run since {day_and_time(last, 'UTC')}. {CONSEQUENCE}" if at - last > LATE_AFTER else ""
 
 
 def _has_shared_cache() -> bool:

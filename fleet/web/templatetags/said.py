@@ -10,6 +10,7 @@ from django import template
 from django.utils.html import conditional_escape
 from django.utils.safestring import SafeString, mark_safe
 
+from fleet.assessments.reading_names import reading_name
 from fleet.assessments.sources import spelled_out
 from fleet.rules.wording import local_day
 from fleet.web.shared.local_times import day_and_time
@@ -25,7 +26,6 @@ WORDS = {
     "as_left": "As left",
     "cannot_be_judged": "Could not be judged",
 }
-UNIT_SUFFIXES = ("_psi", "_in", "_minutes", "_f", "_pct", "_s", "_ppm", "_lb_h", "_btu_h")
 DATE_PATTERN = re.compile(r"\b((?:Mon|Tue|Wed|Thu|Fri|Sat|Sun) \d{2} [A-Z][a-z]{2}) (\d{4})\b")
 SENTENCE_GAP_PATTERN = re.compile(r"(?<=[.!?])\s+")
 
@@ -89,8 +89,7 @@ def all_of_many(items: Sequence[Any]) -> str:
 @register.filter
 def label(reading: str) -> str:
     """Return a reading's name without its unit, which is shown after the value."""
-    unit = next((u for u in UNIT_SUFFIXES if reading.endswith(u)), "")
-    return " ".join("pressure" if w == "psi" else w for w in reading.removesuffix(unit).split("_"))
+    return reading_name(reading)
 
 
 @register.filter

@@ -89,10 +89,10 @@ function drop(row, fresh) {
   row.classList.add("gone");
   row.classList.remove("changed");
   row.textContent = paged(fresh)
-    ? "Not on this page any more: others stand before it now, its standing has changed, or it has left your board. "
+    ? "No longer on this page: others are before it now, its standing has changed, or it has left your board. "
     : board.dataset.narrowed === undefined
       ? "This boiler is no longer on your board."
-      : "Not among what you asked for any more, or no longer on your board.";
+      : "It no longer matches your filter, or it is no longer on your board.";
   if (paged(fresh) && where) row.append(where); // its own page tells which
 }
 
@@ -182,7 +182,7 @@ if (board) {
   // The page came with the tag of its rows: while they hold, the answer is empty.
   document.body.addEventListener("htmx:configRequest", ({ detail }) => tag && (detail.headers["If-None-Match"] = tag));
   document.body.addEventListener("htmx:afterRequest", ({ detail }) => {
-    if (detail.xhr.status === 401) trouble = "You are signed out: load this page again.";
+    if (detail.xhr.status === 401) trouble = "You are signed out. Reload this page.";
     if (detail.successful) held(() => take(detail.xhr));
     else stale();
   });

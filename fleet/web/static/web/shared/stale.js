@@ -15,7 +15,7 @@ function say(...told) {
 
 function age() {
   if (refreshes || Date.now() - opened < OLD) return "";
-  return `This page is as of ${clock(opened)}: load it again to see what has changed since.`;
+  return `This page is as of ${clock(opened)}: reload it to see what has changed since.`;
 }
 
 const lost = (why) => say(refreshes ? "" : `${why} What stands here is as of ${clock(opened)}.`);
@@ -24,7 +24,7 @@ async function ask() {
   if (!navigator.onLine) return lost("No network.");
   try {
     const answer = await fetch(bar.dataset.ask, { headers: { "HX-Request": "true" }, cache: "no-store" });
-    if (answer.status === 401) return say("You are signed out: load this page again.");
+    if (answer.status === 401) return say("You are signed out. Reload this page.");
     if (!answer.ok) return lost("The site does not answer.");
     say(await answer.text(), age());
   } catch {
