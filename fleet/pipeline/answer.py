@@ -1,19 +1,42 @@
 """The answer to a posted visit: verdicts, findings, deficiencies, readiness, standing before and after."""
 
+import json
+from collections.abc import Sequence
 from datetime import datetime
 from typing import Any
 from uuid import UUID
 
+from django.db.models import prefetch_related_objects
+
+from fleet.assessments.models import Answer
 from fleet.pipeline.conclude import BoilerConclusion
 from fleet.records.difference_store import as_json
 from fleet.records.events import ChangeEvent
 from fleet.rules.values import Judgement
 from fleet.visits.models import Visit
+from fleet.visits.services import ROWS_PER_STATEMENT
 
 CAUTION = (
     "Advice to a qualified person, never a permission. Local codes, the boiler maker's instructions and a licensed "
     "person's judgement decide."
 )
+
+
+def store_answers(visits: Sequence[Visit], conclusions: Sequence[BoilerConclusion], at: datetime) -> None:
+    """Store word for word what the poster of each visit is answered, in the form it will be sent again."""
+    by_boiler = {conclusion.boiler.id: conclusion for conclusion in conclusions}
+    prefetch_related_objects(list(visits), "entries")
+    answers = [
+        Answer(
+            id=visit.id,
+            portfolio_id=visit.portfolio_id,
+            visit=visit,
+            body=json.dumps(build_answer(visit, by_boiler[visit.boiler_id], at)),
+            answered_at=at,
+        )
+        for visit in visits
+    ]
+    Answer.objects.bulk_create(answers, batch_size=ROWS_PER_STATEMENT)
 
 
 def build_answer(visit: Visit, conclusion: BoilerConclusion, at: datetime) -> dict[str, Any]:

@@ -1,27 +1,24 @@
 """post_past_visits: post a boiler's past together. Each visit keeps its posting time; the boiler is judged once."""
 
-import json
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
+from functools import partial
 from uuid import UUID
 
-from django.db.models import prefetch_related_objects
-
 from fleet.accounts.models import User
-from fleet.assessments.models import Answer
-from fleet.catalog import queries as catalog
 from fleet.errors import Fault, Refused
 from fleet.pipeline import corrections
-from fleet.pipeline.answer import build_answer
-from fleet.pipeline.conclude import BoilerConclusion, write_and_conclude
-from fleet.portfolio.models import Boiler, Position
+from fleet.pipeline.answer import store_answers
+from fleet.pipeline.boiler_registers import read_boiler_register
+from fleet.pipeline.conclude import write_and_conclude
+from fleet.portfolio.models import Boiler
 from fleet.records.events import Cause
 from fleet.visits import services
-from fleet.visits.check import BoilerRegister, known_devices, visit_faults
+from fleet.visits.check import BoilerRegister, visit_faults
 from fleet.visits.incoming import IncomingVisit
 from fleet.visits.models import Visit
-from fleet.visits.services import ROWS_PER_STATEMENT, NewVisit
+from fleet.visits.services import NewVisit
 
 
 @dataclass(frozen=True, slots=True)

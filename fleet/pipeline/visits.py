@@ -4,20 +4,21 @@ import json
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
+from functools import partial
 from typing import Any
 from uuid import UUID
 
 from fleet.accounts.models import User
 from fleet.assessments.models import Answer
-from fleet.catalog import queries as catalog
 from fleet.errors import Fault, FaultPath, Refused
 from fleet.pipeline import corrections
-from fleet.pipeline.answer import build_answer
-from fleet.pipeline.conclude import BoilerConclusion, write_and_conclude
-from fleet.portfolio.models import Boiler, Position
+from fleet.pipeline.answer import store_answers
+from fleet.pipeline.boiler_registers import read_boiler_register
+from fleet.pipeline.conclude import write_and_conclude
+from fleet.portfolio.models import Boiler
 from fleet.records.events import Cause
 from fleet.visits import services
-from fleet.visits.check import BoilerRegister, known_devices, visit_faults
+from fleet.visits.check import visit_faults
 from fleet.visits.incoming import IncomingVisit
 from fleet.visits.models import Visit
 
