@@ -8,7 +8,7 @@ import pytest
 from fleet.accounts.models import User
 from fleet.alerts.models import Alert
 from fleet.board.models import Change
-from fleet.deficiencies.models import Act, Deficiency
+from fleet.deficiencies.models import Deficiency, DeficiencyAct
 from fleet.terms.models import Adoption
 from tests.api.phone import VISITS, Phone, told
 from tests.cast import DAY, NOW, Fleet, make_person
@@ -121,7 +121,7 @@ def test_the_answer_is_the_deficiency_with_its_next_version(held: Fleet, people:
 def test_the_second_of_two_who_read_the_same_version_is_told(held: Fleet, people: dict[str, User]) -> None:
     version = dirty().version
     first, second = (send(held, people["manager"], act, version=version) for act in ("assign", "defer"))
-    assert (first.status_code, second.status_code, Act.objects.count()) == (200, 412, 1)
+    assert (first.status_code, second.status_code, DeficiencyAct.objects.count()) == (200, 412, 1)
 
 
 def test_reading_one_gives_the_version_to_decide_on(held: Fleet, people: dict[str, User]) -> None:
@@ -138,7 +138,7 @@ def _both() -> list[tuple[str, Any]]:
 def test_the_request_goes_from_the_answer_to_the_act_and_the_change(held: Fleet, people: dict[str, User]) -> None:
     response = send(held, people["manager"], "defer")
     change = Change.objects.get(kind="deficiency.deferred")
-    assert response["X-Request-Id"] == Act.objects.get().request_id == change.request_id == "phone-000001"
+    assert response["X-Request-Id"] == DeficiencyAct.objects.get().request_id == change.request_id == "phone-000001"
     assert (change.who, change.reason) == ("a-manager", "Part ordered.")
 
 
@@ -163,7 +163,7 @@ def test_bad_input_is_refused_in_its_place(
 ) -> None:
     response = send(held, people["manager"], act, **{field: value})
     assert (response.status_code in (400, 422), told(response)) == (True, [(code, f"/{field}")])
-    assert Act.objects.count() == 0
+    assert DeficiencyAct.objects.count() == 0
 
 
 def test_the_feed_shows_what_was_decided_and_the_portfolios_own_alert(held: Fleet, people: dict[str, User]) -> None:

@@ -13,7 +13,7 @@ from fleet import pipeline
 from fleet.accounts.models import Grant, Qualification, User
 from fleet.catalog import queries as catalog
 from fleet.deficiencies.models import Deficiency
-from fleet.jobs.models import Act, Job
+from fleet.jobs.models import Job, JobAct
 from fleet.management.demo.story import PORTFOLIO_ID
 from fleet.portfolio.models import Portfolio
 from fleet.records.events import Cause
@@ -75,7 +75,7 @@ def test_the_answer_says_what_it_takes(fleet: Fleet, dana: Phone) -> None:
 def test_a_declined_job_says_why(fleet: Fleet, dana: Phone, rosa: Phone) -> None:
     body = send(rosa, plan(fleet, dana), "decline", reason="Van broken.").json()
     assert (body["status"], body["to"], body["acts"][-1]["reason"]) == ("declined", None, "Van broken.")
-    assert Act.objects.order_by("-acted_on")[0].request_id == "phone-000001"
+    assert JobAct.objects.order_by("-acted_on")[0].request_id == "phone-000001"
 
 
 def test_a_technician_sees_own_jobs_a_dispatcher_all(fleet: Fleet, dana: Phone, rosa: Phone) -> None:

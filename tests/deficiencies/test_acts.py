@@ -11,7 +11,7 @@ from fleet import pipeline
 from fleet.accounts.models import Qualification
 from fleet.board.models import Change, Pulse
 from fleet.deficiencies.acts import DeficiencyDecision
-from fleet.deficiencies.models import Act
+from fleet.deficiencies.models import DeficiencyAct
 from fleet.errors import Refused
 from tests.cast import DAY, NOW, Fleet, conclusions, make_person, standing
 from tests.deficiencies.people import DEFER, EXPLAIN, HOUR, REPORT, Desk, desk, dirty, failed, told
@@ -58,7 +58,7 @@ def test_a_rebuild_writes_nothing_after_every_kind_of_act(office: Desk) -> None:
     for decision in (office.assigned(), REPORT, DEFER, EXPLAIN):
         office.act(row, decision)
     assert pipeline.rebuild(at=NOW) == 0
-    assert Act.objects.count() == 4
+    assert DeficiencyAct.objects.count() == 4
 
 
 def test_an_act_is_one_change_with_who_why_and_which_request(office: Desk) -> None:
@@ -119,7 +119,7 @@ def test_what_holds_a_boiler_is_not_deferred(office: Desk) -> None:
     with pytest.raises(Refused) as refused:
         office.act(row, DEFER)
     assert (codes(refused), refused.value.status) == ([("hold_is_not_deferred", ())], 422)
-    assert Act.objects.count() == 0
+    assert DeficiencyAct.objects.count() == 0
 
 
 def test_a_deferral_says_why_and_ends_in_the_future_all_faults_at_once(office: Desk) -> None:

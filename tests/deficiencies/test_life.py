@@ -6,7 +6,7 @@ from uuid import UUID, uuid4
 import pytest
 
 from fleet.deficiencies.life import Episode, acts_by_episode, deferral_end, find_episode, life_at
-from fleet.deficiencies.models import Act, Deficiency
+from fleet.deficiencies.models import Deficiency, DeficiencyAct
 from fleet.records.difference_store import as_json
 from tests.cast import DAY, NOW
 
@@ -24,9 +24,9 @@ def deficiency(**more: object) -> Deficiency:
     return Deficiency(**{"opened_at": NOW - 9 * DAY, "levels": levels, "rule": RULE, **more})
 
 
-def act(kind: str, at: datetime = NOW, **more: object) -> Act:
+def act(kind: str, at: datetime = NOW, **more: object) -> DeficiencyAct:
     about = more.pop("deficiency", None) or deficiency()
-    return Act(**{"kind": kind, "at": at, "level": "routine", "acted_on": 1, "deficiency": about, **more})
+    return DeficiencyAct(**{"kind": kind, "at": at, "level": "routine", "acted_on": 1, "deficiency": about, **more})
 
 
 @pytest.mark.parametrize(("at", "deferred"), [(RISES - SECOND, True), (RISES, False), (RISES + SECOND, False)])
@@ -65,7 +65,7 @@ def test_a_deferral_ends_when_it_is_closed() -> None:
         ({}, [act("assigned", NOW + SECOND)], "open"),
     ],
 )
-def test_the_status_by_row_and_acts(row: dict[str, object], acts: list[Act], status: str) -> None:
+def test_the_status_by_row_and_acts(row: dict[str, object], acts: list[DeficiencyAct], status: str) -> None:
     assert life_at(deficiency(**row), acts, NOW).status == status
 
 

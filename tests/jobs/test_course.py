@@ -8,7 +8,7 @@ from uuid import UUID, uuid4
 import pytest
 
 from fleet.jobs.course import JobFacts, job_conditions, next_instant, replay_job, step_at
-from fleet.jobs.models import Act
+from fleet.jobs.models import JobAct
 from fleet.rules.values import Level, LevelSegment
 from tests.cast import DAY, NOW
 
@@ -22,17 +22,17 @@ def facts(settled: Any = None, visits: Any = None, waiting: Any = None) -> JobFa
     return JobFacts(uuid4(), NOW, "America/New_York", settled, waiting or {BOILER: None}, visits or {})
 
 
-def act(kind: str, at: datetime, number: int = 1, since: datetime = NOW + DAY) -> Act:
+def act(kind: str, at: datetime, number: int = 1, since: datetime = NOW + DAY) -> JobAct:
     """A plan is for two hours."""
     until = since + 2 * HOUR if kind == "plan" else None
-    return Act(kind=kind, at=at, acted_on=number, since=since if until else None, until=until)
+    return JobAct(kind=kind, at=at, acted_on=number, since=since if until else None, until=until)
 
 
 PLAN, ACCEPT, START = act("plan", NOW + HOUR), act("accept", NOW + 2 * HOUR, 2), act("start", NOW + DAY, 3)
 BEGUN = (PLAN, ACCEPT, START)
 
 
-def way(known: JobFacts, acts: Sequence[Act]) -> list[str]:
+def way(known: JobFacts, acts: Sequence[JobAct]) -> list[str]:
     return [step.status for step in replay_job(known, acts)]
 
 
@@ -47,7 +47,7 @@ def way(known: JobFacts, acts: Sequence[Act]) -> list[str]:
         ([act("cancel", NOW + HOUR)], ["to_plan", "cancelled"]),
     ],
 )
-def test_what_follows_from_acts_and_time_alone(acts: Sequence[Act], expected: list[str]) -> None:
+def test_what_follows_from_acts_and_time_alone(acts: Sequence[JobAct], expected: list[str]) -> None:
     assert way(facts(), acts) == expected
 
 
@@ -71,7 +71,7 @@ def test_it_comes_back_with_the_last_boiler_and_names_its_visit() -> None:
 
 
 @pytest.mark.parametrize("acts", [[], [PLAN], [PLAN, ACCEPT], BEGUN])
-def test_proof_ends_it_wherever_it_is(acts: Sequence[Act]) -> None:
+def test_proof_ends_it_wherever_it_is(acts: Sequence[JobAct]) -> None:
     known = facts(settled=("all_settled", NOW + DAY + HOUR, VISIT))
     assert way(known, acts)[-1] == "proven"
 
@@ -89,11 +89,11 @@ def test_a_cause_that_was_withdrawn_is_no_proof() -> None:
     assert way(facts(settled=("all_withdrawn", NOW, None)), []) == ["to_plan", "not_needed"]
 
 
-def told(acts: Sequence[Act], level: str = "hold") -> list[tuple[str, datetime, datetime | None]]:
+def told(acts: Sequence[JobAct], level: str = "hold") -> list[tuple[str, datetime, datetime | None]]:
     return told_of(acts, asked(level))
 
 
-def told_of(acts: Sequence[Act], classes: Sequence[LevelSegment]) -> list[tuple[str, datetime, datetime | None]]:
+def told_of(acts: Sequence[JobAct], classes: Sequence[LevelSegment]) -> list[tuple[str, datetime, datetime | None]]:
     known = facts()
     return [(c.condition, c.since, c.until) for c in job_conditions(known, replay_job(known, acts), classes, "x", NOW)]
 

@@ -26,16 +26,16 @@ def test_what_is_over_leads_nowhere() -> None:
 
 
 def test_every_state_is_waiting_held_or_over() -> None:
-    parts = [states.WAITING, states.HELD, states.OVER]
+    parts = [states.WAITING, states.HELD_STATUSES, states.OVER]
     assert (set().union(*parts), sum(map(len, parts))) == (set(states.TRANSITIONS), len(states.TRANSITIONS))
 
 
-@pytest.mark.parametrize("status", sorted(states.WAITING | states.HELD))
+@pytest.mark.parametrize("status", sorted(states.WAITING | states.HELD_STATUSES))
 def test_whatever_is_not_over_can_be_proven(status: str) -> None:
     assert states.status_after(status, "all_settled") == states.PROVEN
 
 
-@pytest.mark.parametrize("status", sorted(states.HELD))
+@pytest.mark.parametrize("status", sorted(states.HELD_STATUSES))
 def test_whatever_somebody_holds_comes_back_after_its_day(status: str) -> None:
     assert states.status_after(status, "day_passed") == states.MISSED
 
