@@ -26,7 +26,7 @@ LISTS = ("wall", "alert-feed", "boiler-page", "building-page", "deficiencies-pag
 def test_a_worker_that_stands_still_for_two_minutes_is_told_of(after: timedelta, said: bool) -> None:
     sweep_heartbeat.note_sweep(NOW)
     assert (
-        "stands still since Mon 12 Jan 2026, 14:00 UTC. Alerts and jobs" in stale_notice.worker_notice(NOW + after)
+        "has not run since Mon 12 Jan 2026, 14:00 UTC. Until it runs again, alerts" in stale_notice.worker_notice(NOW + after)
     ) is said
 
 
@@ -81,7 +81,7 @@ def test_pages_left_open_say_when_the_network_is_gone_and_when_they_are_old_and_
     minute(pages["jobs-page"])
     expect(pages["jobs-page"].locator("#stale")).to_contain_text("The worker has not run since")
     minute(pages["jobs-page"], 10)
-    expect(pages["jobs-page"].locator("#stale")).to_contain_text("load it again to see what has changed since")
+    expect(pages["jobs-page"].locator("#stale")).to_contain_text("reload it to see what has changed since")
     for name in LISTS:
         moved = [each for _, sources in pages[name].evaluate("window.shifts") for each in sources]
         assert (name, [each for each in moved if not each.startswith("stale ")]) == (

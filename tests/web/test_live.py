@@ -223,7 +223,7 @@ def test_what_comes_over_from_another_page_waits_and_what_grew_worse_there_does_
 
     becomes("Extra 000", "off")  # leaves the page; the next one comes over, and has not changed
     refresh(page)
-    expect(page.locator("li.row.gone")).to_contain_text("Not on this page any more")
+    expect(page.locator("li.row.gone")).to_contain_text("No longer on this page")
     expect(page.locator("li.row.gone").get_by_role("link").first).to_be_visible()
     assert rows(page) == before
     becomes("Extra 003", "hold")
