@@ -1,6 +1,6 @@
 """What is known of one position at each instant: section by section from its snapshots, and from time alone between."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from datetime import datetime
 from itertools import pairwise
@@ -76,15 +76,27 @@ def _clocked_segments(
     full = full_clocks(ledger.evidence, snapshot, law)
     steps = [c for c in clock_steps(ledger.evidence, snapshot, law, full) if until is None or c.at < until]
     marks, due = _proof_marks(snapshot, law), next((c.at for c in full if c.state is State.DUE), None)
+    for clock, begin, end in _clock_spans(steps, since, until):
+        yield PositionStateSegment(
+            record.position.id,
+            begin,
+            until=end,
+            state=clock.state if clock else State.PROVEN,
+            reason=_overdue_reason(ledger, record, clock) if clock else _proven_reason(ledger, record, snapshot),
+            marks=marks,
+            remind_at=clock.remind_at if clock else None,
+            full_due=due,
+        )
+
+
+def _clock_spans(
+    steps: Sequence[Clock], since: datetime | None, until: datetime | None
+) -> Iterator[tuple[Clock | None, datetime | None, datetime | None]]:
+    """Yield each clock (None: before the first) with the span in which it is the newest; empty spans are left out."""
     starts: list[datetime | None] = [since, *(max(since, c.at) if since else c.at for c in steps)]
-    ends = [*starts[1:], until]
-    for clock, begin, end in zip((None, *steps), starts, ends, strict=True):
-        if end is not None and begin is not None and begin >= end:
-            continue
-        state = clock.state if clock else State.PROVEN
-        reason = _overdue_reason(ledger, record, clock) if clock else _proven_reason(ledger, record, snapshot)
-        segment = PositionStateSegment(record.position.id, begin, until=end, state=state, reason=reason, marks=marks)
-        yield replace(segment, remind_at=clock.remind_at if clock else None, full_due=due)
+    for clock, begin, end in zip((None, *steps), starts, [*starts[1:], until], strict=True):
+        if end is None or begin is None or begin < end:
+            yield clock, begin, end
 
 
 def _proof_marks(snapshot: PositionSnapshot, law: LawInForce) -> tuple[str, ...]:
@@ -182,8 +194,14 @@ def _down_state(
 
 
 def _case_reason(record: PositionRecord, rule: str, sentence: str, case: EpisodeCase) -> Reason:
-    reason = _state_reason(record, rule, sentence, case.opened_at)
-    return replace(reason, entry=case.entry)
+    return Reason(
+        rule,
+        sentence,
+        hazard=record.role.hazard,
+        position=record.position.id,
+        entry=case.entry,
+        since=case.opened_at,
+    )
 
 
 def _state_reason(record: PositionRecord, rule: str, sentence: str, since: datetime | None) -> Reason:
