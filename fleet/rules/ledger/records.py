@@ -139,6 +139,8 @@ class PositionRecord:
     cases: list[EpisodeCase] = field(default_factory=list)
     live: list[EpisodeCase] = field(default_factory=list)  # of `cases` those not yet seen closed
     last_trip_in: float | None = None
+    first_trip_in: float | None = None  # as it was left by the first visit that read one
+    first_trip_visit: UUID | None = None
     # What `ReplayLedger.paths_of` and `hanging_on` found since the piping changed.
     above: list["PositionRecord"] | None = field(default=None, compare=False, repr=False)
     hanging: list["PositionRecord"] | None = field(default=None, compare=False, repr=False)
@@ -157,9 +159,15 @@ class PositionRecord:
         except ValueError:
             return None
 
+    def reference_trip_in(self) -> float | None:
+        """The height a cutoff should trip at, in inches over the glass's bottom: its maker's mark, else its first."""
+        mark = self.numeric_setting("trip_in")
+        return self.first_trip_in if mark is None else mark
+
     def numeric_setting(self, key: str) -> float | None:
         """A numeric set point, from the dated settings or else from what is stamped on the device."""
-        return as_number(self.settings.get(key, self.attributes.get(key)))
+        value = as_number(self.settings.get(key, self.attributes.get(key)))
+        return value if value is not None and isfinite(value) else None
 
 
 @dataclass(frozen=True, slots=True)
