@@ -14,7 +14,7 @@ from fleet.engineering.verdicts import EngineeringJudgement, EngineeringReason, 
 INPUT_BTU_H = Range("Btu/h", 0, 1e9, low_in=False, why="without a burner no air is needed")
 ANY_INPUT_BTU_H = Range("Btu/h", 0, 1e9, why="an input is never negative")
 # 20 million Btu/h by the method that asks for most, 1 in2 for each 1000 Btu/h: our choice.
-AREA_IN2 = Range("in2", 0, 20_000, low_in=False, why="an opening has an area, and a boiler room no wall for a larger one")
+AREA_IN2 = Range("in2", 0, 20_000, low_in=False, why="an opening has an area, and no wall one that large")
 ANY_AREA_IN2 = Range("in2", 0, 20_000, why="an area is never negative, and no vent of such a boiler is wider")
 VOLUME_FT3 = Range("ft3", 0, 1e8, low_in=False, why="a room has a volume")
 ACH = Range("1/h", 0, 100, low_in=False, why="without any air change no air comes in")

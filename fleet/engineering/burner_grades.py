@@ -36,12 +36,14 @@ def grade_flue_co(co_ppm: float | None, o2_percent: float | None, steady: bool =
     """
     if not steady:
         return _judge_one("co_unsteady", "hold", "Carbon monoxide in the flue is not steady: shut the burner down.")
-    if co_ppm is not None and compare(co_ppm, CO_HOLD_PPM, "ppm") >= 0 and (o2_percent is None or is_diluted(o2_percent)):
+    has_no_result = o2_percent is None or is_diluted(o2_percent)
+    if has_no_result and co_ppm is not None and compare(co_ppm, CO_HOLD_PPM, "ppm") >= 0:
         # Mostly air, or nobody knows how much, and even so too much: without the air it is more.
         sentence = f"{co_ppm:g} ppm carbon monoxide as read, {CO_HOLD_PPM:g} or more: shut the burner down."
         return _judge_one("co_high", "hold", sentence)
     if o2_percent is not None and is_diluted(o2_percent):
-        sentence = f"No result: {o2_percent:g} % oxygen is over {MAX_O2_PERCENT:g}, hardly any flue gas is in the sample."
+        too_much = f"{o2_percent:g} % oxygen is over {MAX_O2_PERCENT:g}"
+        sentence = f"No result: {too_much}, hardly any flue gas is in the sample."
         return _judge_one("co_no_result", "inconclusive", sentence)
     if co_ppm is None or o2_percent is None:
         sentence = "No result: carbon monoxide and oxygen of the flue were not both read."
@@ -66,7 +68,8 @@ def grade_room_co(
     if again_ppm is None:
         if compare(co_ppm, raised, "ppm") < 0:
             return judge_reasons([])
-        return _judge_one("co_read_again", "inconclusive", f"{co_ppm:g} ppm in the room, {over_outdoors}: read it again.")
+        sentence = f"{co_ppm:g} ppm in the room, {over_outdoors}: read it again."
+        return _judge_one("co_read_again", "inconclusive", sentence)
     if firing and compare(again_ppm, co_ppm, "ppm") > 0 and compare(again_ppm, raised, "ppm") >= 0:
         sentence = f"Carbon monoxide in the room rises from {co_ppm:g} to {again_ppm:g} ppm while the burner fires"
         return _judge_one("co_rises_in_room", "hold", f"{sentence}: shut it down and air the room.")
@@ -80,7 +83,8 @@ def grade_smoke(smoke_number: float, most: float | None = None) -> EngineeringJu
     limit = MAX_SMOKE_NUMBER if most is None else most
     if compare(smoke_number, limit) <= 0:
         return judge_reasons([])
-    return _judge_one("smoke_high", "urgent", f"Smoke number {smoke_number:g}, over {limit:g}: have the burner adjusted.")
+    sentence = f"Smoke number {smoke_number:g}, over {limit:g}: have the burner adjusted."
+    return _judge_one("smoke_high", "urgent", sentence)
 
 
 def grade_stack(stack_f: float, most_f: float | None = None) -> EngineeringJudgement:

@@ -18,6 +18,7 @@ CO2 = Range("%", 0, 100, low_in=False, why="burning makes carbon dioxide")
 CO = Range("ppm", 0, 1_000_000, why="a share is between nothing and all")
 STACK_F = Range("F", -40, 1300, why="no flue of a heating boiler is that cold or hot")
 ROOM_F = Range("F", -40, 200, why="no boiler draws air that cold or hot")
+SMOKE_NUMBER = Range("", 0, 9, why="the smoke scale goes from 0 to 9")
 DIFFERENCE_F = Range("F", 0, 1300, why="a stack is not colder than the room, nor as hot as the flame")
 
 CO2_SCATTER = 1.05  # gases of other wells: our choice

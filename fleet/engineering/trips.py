@@ -1,4 +1,4 @@
-"""Grades of a trip, for the rules and the calculator alike: operating control, high limit, low-water cutoff, lever lift.
+"""Grades of a trip, for the rules and the calculator alike: operating control, high limit, cutoff, lever lift.
 
 *good*; *drifted*: it still protects and is to be adjusted; *failed*: the next rung is not protected. Source: common
 practice, but for the 15 psi that no rung of a low-pressure steam boiler may pass (S53) and the bottom of the gauge
@@ -32,7 +32,7 @@ class TripGrade:
     """The grade of one trip (good, drifted or failed) and how it came about.
 
     `why` is the fault's code, '' where it is good. `bound` is the last value that does not fail, and `near` how far off
-    is good, in the unit of the trip. `sentences` say what is wrong; `assumptions` what was taken for want of a figure.
+    is good, in the unit of the trip. `sentences` say what is wrong.
     """
 
     grade: str
@@ -40,7 +40,6 @@ class TripGrade:
     near: float
     why: str = ""
     sentences: tuple[str, ...] = ()
-    assumptions: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,11 +73,10 @@ def grade_control_trip(
     """
     bound = lowest_rung_psi(limit_psi) - CONTROL_UNDER_LIMIT_PSI
     near = max(CONTROL_NEAR_PSI, CONTROL_NEAR_SHARE * (differential_psi or 0.0))
-    assumptions = () if limit_psi is not None else (f"No high limit is known: {MAX_STEAM_PSI:g} psi is taken for it.",)
     if compare(trip_psi, bound, "psi") > 0:
         sentence = f"It opened at {trip_psi:g} psi, over the {bound:g} psi that leave the high limit its room."
-        return TripGrade("failed", bound, near, "over_bound", sentences=(sentence,), assumptions=assumptions)
-    return _grade_distance(trip_psi, set_psi, near, unit="psi", bound=bound, assumptions=assumptions)
+        return TripGrade("failed", bound, near, "over_bound", sentences=(sentence,))
+    return _grade_distance(trip_psi, set_psi, near, unit="psi", bound=bound)
 
 
 def grade_limit_trip(trip_psi: float, set_psi: float | None, valve_psi: float | None) -> TripGrade:
@@ -88,12 +86,10 @@ def grade_limit_trip(trip_psi: float, set_psi: float | None, valve_psi: float | 
     point.
     """
     bound = lowest_rung_psi(valve_psi) - LIMIT_UNDER_VALVE_PSI
-    taken = f"No set pressure of a safety valve is known: {MAX_STEAM_PSI:g} psi is taken for it."
-    assumptions = () if valve_psi is not None else (taken,)
     if compare(trip_psi, bound, "psi") > 0:
         sentence = f"It tripped at {trip_psi:g} psi, over the {bound:g} psi that leave the safety valve its room."
-        return TripGrade("failed", bound, LIMIT_NEAR_PSI, "over_bound", sentences=(sentence,), assumptions=assumptions)
-    return _grade_distance(trip_psi, set_psi, LIMIT_NEAR_PSI, unit="psi", bound=bound, assumptions=assumptions)
+        return TripGrade("failed", bound, LIMIT_NEAR_PSI, "over_bound", sentences=(sentence,))
+    return _grade_distance(trip_psi, set_psi, LIMIT_NEAR_PSI, unit="psi", bound=bound)
 
 
 def grade_cutoff_trip(trip_in: float, levels: CutoffLevels) -> TripGrade:
@@ -104,13 +100,10 @@ def grade_cutoff_trip(trip_in: float, levels: CutoffLevels) -> TripGrade:
     """
     bound = max(GLASS_BOTTOM_IN, levels.lowest_in if levels.lowest_in is not None else GLASS_BOTTOM_IN)
     failed = next(iter(_cutoff_faults(trip_in, levels)), None)
-    assumptions = _cutoff_assumptions(levels)
     if failed is not None:
         why, sentence = failed
-        return TripGrade("failed", bound, CUTOFF_NEAR_IN, why, sentences=(sentence,), assumptions=assumptions)
-    return _grade_distance(
-        trip_in, levels.reference_in, CUTOFF_NEAR_IN, unit="in", bound=bound, assumptions=assumptions
-    )
+        return TripGrade("failed", bound, CUTOFF_NEAR_IN, why, sentences=(sentence,))
+    return _grade_distance(trip_in, levels.reference_in, CUTOFF_NEAR_IN, unit="in", bound=bound)
 
 
 def is_lever_pressure(gauge_psi: float) -> bool:
@@ -134,14 +127,12 @@ def is_read_back(read_psi: float, set_psi: float | None) -> bool:
     return set_psi is None or compare_distance(read_psi, set_psi, READ_BACK_PSI, "psi") <= 0
 
 
-def _grade_distance(
-    trip: float, reference: float | None, near: float, *, unit: str, bound: float, assumptions: tuple[str, ...]
-) -> TripGrade:
+def _grade_distance(trip: float, reference: float | None, near: float, *, unit: str, bound: float) -> TripGrade:
     """Return good or drifted by the distance of a trip from where it should be."""
     if reference is None or compare_distance(trip, reference, near, unit) <= 0:
-        return TripGrade("good", bound, near, assumptions=assumptions)
+        return TripGrade("good", bound, near)
     sentence = f"It acted at {trip:g} {unit}, more than {near:g} {unit} from {reference:g}: adjust it."
-    return TripGrade("drifted", bound, near, "off_reference", sentences=(sentence,), assumptions=assumptions)
+    return TripGrade("drifted", bound, near, "off_reference", sentences=(sentence,))
 
 
 def _cutoff_faults(trip_in: float, levels: CutoffLevels) -> list[tuple[str, str]]:
@@ -159,11 +150,3 @@ def _cutoff_faults(trip_in: float, levels: CutoffLevels) -> list[tuple[str, str]
     if levels.over_in is not None and compare_gap(trip_in, levels.over_in, 0.0, "in") <= 0:
         faults.append(("out_of_order", f"{told}, not under the cutoff that must act before it, {levels.over_in:g} in."))
     return faults
-
-
-def _cutoff_assumptions(levels: CutoffLevels) -> tuple[str, ...]:
-    taken = {
-        "No height to compare with is known: any height in the glass is taken for right.": levels.reference_in,
-        "No lowest safe line is known: the bottom of the glass is taken for it.": levels.lowest_in,
-    }
-    return tuple(sentence for sentence, value in taken.items() if value is None)

@@ -70,6 +70,6 @@ def _differences(bench: GradingBench) -> Iterator[str]:
     """Yield a question for each rung of this place that was read as something else than what is on record."""
     for name, (role, key) in RUNGS.items():
         read, recorded = bench.number_reading(name), bench.record.numeric_setting(key)
-        if bench.record.role.code == role and read is not None and recorded is not None:
-            if not is_read_back(read, recorded):
-                yield f"{recorded:g} psi is on record and {read:g} psi was read: which is right?"
+        if bench.record.role.code != role or read is None or recorded is None or is_read_back(read, recorded):
+            continue
+        yield f"{recorded:g} psi is on record and {read:g} psi was read: which is right?"

@@ -7,9 +7,9 @@ from fleet.engineering.trips import CUTOFF_NEAR_IN, CutoffLevels, TripGrade, gra
 from fleet.engineering.water import is_lowest_line_doubtful, question_lowest_line
 from fleet.rules.finding_codes import FindingCode
 from fleet.rules.ledger.records import GradingBench
+from fleet.rules.values import as_number
 from fleet.rules.verdicts.graded import GradedTest, failed_test
 from fleet.rules.verdicts.table import finding_of_failure
-from fleet.rules.values import as_number
 from fleet.rules.vocabulary import Outcome
 
 HEIGHT_LIMIT = "trips in sight in the glass and not under the lowest safe line"
@@ -66,9 +66,9 @@ def grade_lowering_test(bench: GradingBench) -> GradedTest:
 
 def _failed_height(bench: GradingBench, read: TripGrade) -> GradedTest:
     """Return the failure of a trip height, with the question that a lowest safe line in the glass raises."""
-    rule, limit = FindingCode.LOWERING_OUT_OF_ORDER, ORDER_LIMIT
-    if read.why != "out_of_order":
-        rule, limit = FindingCode.LOWERING_TOO_LOW if read.why in TOO_LOW else finding_of_failure(bench), HEIGHT_LIMIT
+    rules = {"out_of_order": FindingCode.LOWERING_OUT_OF_ORDER, **dict.fromkeys(TOO_LOW, FindingCode.LOWERING_TOO_LOW)}
+    rule = rules.get(read.why) or finding_of_failure(bench)
+    limit = ORDER_LIMIT if read.why == "out_of_order" else HEIGHT_LIMIT
     sentence = f"The {bench.name} stopped the burner at the wrong height. {' '.join(read.sentences)}"
     graded = failed_test(sentence, (rule, bench.record.position.id), limit=limit)
     lowest = as_number(bench.ledger.boiler.get("lowest_safe_line_in"))
