@@ -1,7 +1,7 @@
 """Grades of what is read at a burner, for the rules and the calculator alike: carbon monoxide, smoke, stack, input.
 
 Nothing is refused here: what is dangerous or absurd is graded, and what was not read is None. The doors check that a
-number is possible. A figure is judged as it is shown, so that 400 ppm never stands beside a grade of 399.6.
+number is possible. A figure near a bound is shown with its tenth, so that 400 ppm never stands beside a grade of 399.6.
 """
 
 from fleet.engineering.last_places import compare
@@ -11,6 +11,7 @@ ANALYZER_AIR_PERCENT = 20.9  # what an analyzer shows in fresh air; for CO air-f
 MAX_O2_PERCENT = 18.0  # over it hardly any flue gas is in the sample: common practice
 CO_HOLD_PPM = 400.0  # air-free, vented heating appliances: ANSI Z21 (S33)
 CO_ADJUST_PPM = 100.0  # common practice, second-hand
+CO_BOUNDS_PPM = (CO_ADJUST_PPM, CO_HOLD_PPM)
 CO_ROOM_PPM = 35.0  # ambient (S34)
 CO_ROOM_RAISED_PPM = 9.0  # over outdoors, read twice: common practice
 MAX_SMOKE_NUMBER = 2.0  # of light oil, where the burner's maker says nothing: from memory
@@ -23,9 +24,16 @@ def is_diluted(o2_percent: float) -> bool:
     return compare(o2_percent, MAX_O2_PERCENT, "%") > 0
 
 
-def shown_air_free_ppm(co_ppm: float, o2_percent: float) -> float:
-    """Return carbon monoxide air-free in whole ppm, as it is shown and judged; oxygen in % up to 18."""
-    return float(round(co_ppm * (ANALYZER_AIR_PERCENT / (ANALYZER_AIR_PERCENT - o2_percent)) + 1e-9))
+def air_free_ppm(co_ppm: float, o2_percent: float) -> float:
+    """Return carbon monoxide in ppm as it would be without excess air; oxygen in % up to 18."""
+    return co_ppm * (ANALYZER_AIR_PERCENT / (ANALYZER_AIR_PERCENT - o2_percent))
+
+
+def air_free_text(ppm: float) -> str:
+    """Return carbon monoxide in whole ppm, with its tenth where rounding would carry it over a bound."""
+    whole = round(ppm)
+    is_carried = any(compare(whole, bound, "ppm") >= 0 > compare(ppm, bound, "ppm") for bound in CO_BOUNDS_PPM)
+    return f"{ppm:.1f}" if is_carried else f"{whole}"
 
 
 def grade_flue_co(co_ppm: float | None, o2_percent: float | None, steady: bool = True) -> EngineeringJudgement:
@@ -48,7 +56,7 @@ def grade_flue_co(co_ppm: float | None, o2_percent: float | None, steady: bool =
     if co_ppm is None or o2_percent is None:
         sentence = "No result: carbon monoxide and oxygen of the flue were not both read."
         return _judge_one("co_not_read", "inconclusive", sentence)
-    return judge_reasons(_reasons_about_co(shown_air_free_ppm(co_ppm, o2_percent)))
+    return judge_reasons(_reasons_about_co(air_free_ppm(co_ppm, o2_percent)))
 
 
 def grade_room_co(
@@ -115,11 +123,11 @@ def _judge_one(code: str, level: str, sentence: str) -> EngineeringJudgement:
     return judge_reasons([EngineeringReason(code, level, sentence)])
 
 
-def _reasons_about_co(air_free_ppm: float) -> list[EngineeringReason]:
-    reading = f"{air_free_ppm:.0f} ppm carbon monoxide air-free"
-    if air_free_ppm >= CO_HOLD_PPM:
+def _reasons_about_co(ppm: float) -> list[EngineeringReason]:
+    reading = f"{air_free_text(ppm)} ppm carbon monoxide air-free"
+    if compare(ppm, CO_HOLD_PPM, "ppm") >= 0:
         return [EngineeringReason("co_high", "hold", f"{reading}, {CO_HOLD_PPM:g} or more: shut the burner down.")]
-    if air_free_ppm >= CO_ADJUST_PPM:
+    if compare(ppm, CO_ADJUST_PPM, "ppm") >= 0:
         sentence = f"{reading}, {CO_ADJUST_PPM:g} or more: have the burner adjusted."
         return [EngineeringReason("co_adjust", "urgent", sentence)]
     return []

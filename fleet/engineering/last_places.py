@@ -18,7 +18,7 @@ STEPS_PER_UNIT: dict[str, int] = {
     "F diff": 10,
     "s": 100,
     "min": 100,
-    "lb/h": 10,
+    "lb/h": 1000,
     "in2": 100,
     "ft3": 100,
     "Btu/h": 1,

@@ -9,13 +9,14 @@ from fleet.engineering.burner_grades import grade_flue_co, grade_input, grade_ro
 
 FLUE = [  # ppm, oxygen %, steady: verdict, code
     (399.0, 0.0, True, "urgent", "co_adjust"),
-    (399.4, 0.0, True, "urgent", "co_adjust"),
-    (399.5, 0.0, True, "hold", "co_high"),  # shown as 400, and judged as it is shown
+    (399.9, 0.0, True, "urgent", "co_adjust"),
+    (399.96, 0.0, True, "hold", "co_high"),
     (400.0, 0.0, True, "hold", "co_high"),
     (401.0, 0.0, True, "hold", "co_high"),
     (200.0, 10.45, True, "hold", "co_high"),  # exactly twice as much without its air
     (99.0, 0.0, True, "good", None),
-    (99.4, 0.0, True, "good", None),
+    (99.9, 0.0, True, "good", None),
+    (99.96, 0.0, True, "urgent", "co_adjust"),
     (100.0, 0.0, True, "urgent", "co_adjust"),
     (50.0, 10.45, True, "urgent", "co_adjust"),
     (49.0, 10.45, True, "good", None),
@@ -35,7 +36,7 @@ FLUE = [  # ppm, oxygen %, steady: verdict, code
 
 
 @pytest.mark.parametrize(("ppm", "oxygen", "steady", "verdict", "code"), FLUE)
-def test_carbon_monoxide_in_the_flue_is_graded_as_it_is_shown(
+def test_carbon_monoxide_in_the_flue_is_graded_air_free(
     ppm: float | None, oxygen: float | None, steady: bool, verdict: str, code: str | None
 ) -> None:
     found = grade_flue_co(ppm, oxygen, steady)
@@ -151,4 +152,12 @@ def test_an_input_says_how_far_off_it_is() -> None:
 
 @given(st.floats(0, 20_000), st.floats(0, 18))
 def test_without_its_air_carbon_monoxide_is_never_less(ppm: float, oxygen: float) -> None:
-    assert burner_grades.shown_air_free_ppm(ppm, oxygen) >= ppm - 0.5
+    assert burner_grades.air_free_ppm(ppm, oxygen) >= ppm
+
+
+@pytest.mark.parametrize(
+    ("ppm", "text"),
+    [(99.4, "99"), (99.6, "99.6"), (99.96, "100"), (100.4, "100"), (399.4, "399"), (399.5, "399.5"), (400.0, "400")],
+)
+def test_carbon_monoxide_is_never_shown_on_the_other_side_of_its_bound(ppm: float, text: str) -> None:
+    assert burner_grades.air_free_text(ppm) == text

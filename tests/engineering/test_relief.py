@@ -80,9 +80,9 @@ def test_each_margin_of_the_table_is_met(
 
 @pytest.mark.parametrize(
     ("stamps", "verdict"),
-    [([999.9], "hold"), ([1000.0], "good"), ([1000.1], "good"), ([999.96], "good"), ([0.1] * 10 + [999.0], "good")],
+    [([999.999], "hold"), ([1000.0], "good"), ([999.9996], "good"), ([0.1] * 10 + [999.0], "good")],
 )
-def test_capacity_is_compared_to_a_tenth_of_a_pound(stamps: list[float | None], verdict: str) -> None:
+def test_capacity_is_compared_to_a_thousandth_of_a_pound(stamps: list[float | None], verdict: str) -> None:
     assert relief_margin(1_000_000, stamps).judgement.verdict == verdict
     assert relief_capacity(1_000_000, stamps).adequate == (verdict == "good")
 

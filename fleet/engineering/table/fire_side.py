@@ -120,7 +120,7 @@ TABLE = (
             ),
         ),
         outputs=VERDICT_OUTPUTS,
-        formula="hold from 400 ppm air-free or where unsteady; urgent from 100 (whole ppm); over 18 % oxygen no result",
+        formula="hold from 400 ppm air-free or where unsteady; urgent from 100; over 18 % oxygen no result",
         source="400: ANSI Z21 (S33); 100: common practice, second-hand",
         caution=OPEN_FLUE,
     ),

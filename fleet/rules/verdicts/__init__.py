@@ -117,7 +117,8 @@ def grade_test(bench: GradingBench) -> GradedTest:
     if claimed == Outcome.FAIL and read.outcome in (Outcome.PASS, Outcome.INCONCLUSIVE, Outcome.NOTED):
         return _failed_by_claim(bench, read, missing)
     if read.outcome in (Outcome.FAIL, Outcome.NOT_A_TEST):
-        return replace(read, question=_CLAIMED_PASS if claimed == Outcome.PASS and read.outcome == Outcome.FAIL else "")
+        is_doubled = claimed == Outcome.PASS and read.outcome == Outcome.FAIL
+        return replace(read, question=" ".join(filter(None, (_CLAIMED_PASS if is_doubled else "", read.question))))
     if read.outcome == Outcome.PASS and bench.procedure.code in READ_AT_THE_GLASS and _glass_unreadable(bench):
         return _inconclusive_test(
             read, f"{bench.procedure.name} on the {bench.name} proves nothing: the gauge glass can't be read."

@@ -7,10 +7,14 @@ from uuid import UUID
 from fleet.engineering.burner_grades import (
     CO_ADJUST_PPM,
     CO_ROOM_PPM,
+    MAX_O2_PERCENT,
+    air_free_ppm,
+    air_free_text,
     grade_flue_co,
     grade_room_co,
     grade_smoke,
     grade_stack,
+    is_diluted,
 )
 from fleet.engineering.burner_grades import grade_input as grade_input_of_plate
 from fleet.engineering.firing import gas_input_btu_h, nozzle_gph, oil_input_btu_h
@@ -29,13 +33,14 @@ def grade_combustion(bench: GradingBench) -> GradedTest:
     room = _judge_room(bench)
     if room is None or room.verdict == "good":
         return flue
-    sentence = " ".join((*room.sentences, flue.sentence))
     if room.verdict == "hold":
-        ppm = bench.number_reading("ambient_co_ppm")
-        danger = f"{ppm:g} ppm of carbon monoxide in the room: people are in danger. {sentence}"
-        return failed_test(danger, (FindingCode.AMBIENT_CO, position), *flue.faults, limit=LIMIT)
+        readings = (bench.number_reading("ambient_co_ppm"), bench.number_reading("ambient_co_again_ppm"))
+        highest = max(ppm for ppm in readings if ppm is not None)
+        sentence = f"{highest:g} ppm of carbon monoxide in the room: people are in danger. {flue.sentence}"
+        return failed_test(sentence, (FindingCode.AMBIENT_CO, position), *flue.faults, limit=LIMIT)
     if room.verdict == "urgent":
-        return replace(flue, sentence=sentence, faults=((FindingCode.AMBIENT_CO_RAISED, position), *flue.faults))
+        faults = ((FindingCode.AMBIENT_CO_RAISED, position), *flue.faults)
+        return replace(flue, sentence=f"{room.sentences[0]} {flue.sentence}", faults=faults)
     return replace(flue, question=room.sentences[0])
 
 
@@ -43,6 +48,7 @@ def _judge_room(bench: GradingBench) -> EngineeringJudgement | None:
     """Return the judgement of the room's air; None where it was not read."""
     names = ("ambient_co_ppm", "ambient_co_again_ppm", "outdoor_co_ppm")
     first, again, outdoors = (bench.number_reading(name) for name in names)
+    first = again if first is None else first
     if first is None:
         return None
     firing = bench.yes_or_no_reading("burner_firing") is not False
@@ -52,19 +58,38 @@ def _judge_room(bench: GradingBench) -> EngineeringJudgement | None:
 def _grade_flue(bench: GradingBench) -> GradedTest:
     if bench.yes_or_no_reading("burner_firing") is False:
         return GradedTest(Outcome.NOT_A_TEST, f"The burner was off: nothing about the {bench.name} was proven.")
-    trend, position = bench.choice_reading("co_trend"), bench.record.position.id
-    is_steady = trend not in ("unstable", "rising")
-    flue = grade_flue_co(bench.number_reading("co_ppm"), bench.number_reading("o2_pct"), is_steady)
+    measured, oxygen = bench.number_reading("co_ppm"), bench.number_reading("o2_pct")
+    is_steady = bench.choice_reading("co_trend") not in ("unstable", "rising")
+    flue, position = grade_flue_co(measured, oxygen, is_steady), bench.record.position.id
+    sentence = _flue_sentence(bench, flue)
     if flue.verdict == "hold":
-        sentence = flue.sentences[0] if is_steady else f"Carbon monoxide in the flue is {trend}: shut the burner down."
         return failed_test(sentence, (FindingCode.CO_HIGH, position), limit=LIMIT)
     if flue.verdict == "inconclusive":
-        return GradedTest(Outcome.INCONCLUSIVE, flue.sentences[0], limit=LIMIT)
+        is_mostly_air = oxygen is not None and is_diluted(oxygen)
+        limit = f"oxygen at most {MAX_O2_PERCENT:g} %" if is_mostly_air else LIMIT
+        return GradedTest(Outcome.INCONCLUSIVE, sentence, limit=limit)
     drifted = flue.verdict != "good"
     faults = ((FindingCode.CO_ADJUST, position),) if drifted else ()
-    sentence = flue.sentences[0] if drifted else "Carbon monoxide in the flue is low and steady."
     grade = "drifted" if drifted else "good"
     return GradedTest(Outcome.PASS, sentence, grade=grade, proves=bench.procedure.proof, limit=LIMIT, faults=faults)
+
+
+def _flue_sentence(bench: GradingBench, flue: EngineeringJudgement) -> str:
+    """Return what the flue's readings came to, in the words of a test."""
+    measured, oxygen = bench.number_reading("co_ppm") or 0.0, bench.number_reading("o2_pct")
+    code = flue.reasons[0].code if flue.reasons else ""
+    sentences = {
+        "co_unsteady": f"Carbon monoxide in the flue is {bench.choice_reading('co_trend')}.",
+        "co_no_result": f"With {oxygen or 0.0:g} % oxygen the sample is mostly air: the combustion test has no result.",
+        "co_not_read": "Carbon monoxide and oxygen of the flue were not both read.",
+    }
+    if code in sentences:
+        return sentences[code]
+    if oxygen is None or is_diluted(oxygen):
+        sample = "a sample whose oxygen was not read" if oxygen is None else "a diluted sample"
+        return f"{measured:g} ppm of carbon monoxide in {sample}."
+    advice = {"co_high": ": unsafe", "co_adjust": ": adjust the burner"}.get(code, "")
+    return f"Carbon monoxide in the flue is {air_free_text(air_free_ppm(measured, oxygen))} ppm air-free{advice}."
 
 
 def _with_burner(bench: GradingBench, flue: GradedTest) -> GradedTest:
