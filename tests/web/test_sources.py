@@ -12,6 +12,7 @@ from fleet.catalog.queries import newest_catalogue
 from fleet.engineering.calculations import CALCULATIONS
 from fleet.web.templatetags.said import sourced
 from tests.cast import Fleet
+from tests.web.boiler_room import WATER, equip, put_down
 from tests.web.test_board import read
 
 pytestmark = pytest.mark.django_db
@@ -40,6 +41,18 @@ def test_a_visit_links_each_source_it_cites(rosa: Client, fleet: Fleet) -> None:
     cited = set(LINK.findall(body))
     assert cited
     assert cited <= newest_catalogue().sources.keys()
+
+
+def test_a_boiler_s_page_links_the_source_of_each_number_it_works_out(rosa: Client, fleet: Fleet) -> None:
+    equip(fleet)
+    put_down(fleet, **WATER)
+    now = timezone.now()
+    fleet.post(fleet.serviced(now - timedelta(days=400)), fleet.serviced(now - timedelta(days=2)), at=now)
+    body = unescape(read(rosa, f"/boilers/{fleet.bench().boiler.id}/"))
+    cited = set(LINK.findall(body))
+    assert {"S53", "S8", "S2"} <= cited <= newest_catalogue().sources.keys()
+    shown = ("ladder", "relief_margin", "water_times", "control_trip", "limit_trip", "cutoff_trip")
+    assert [code for code in shown if unescape(sourced(CALCULATIONS[code].source)) not in body] == []
 
 
 @pytest.mark.parametrize("code", CALCULATIONS)

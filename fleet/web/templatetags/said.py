@@ -14,6 +14,7 @@ from django.utils.safestring import SafeString, mark_safe
 from fleet.assessments.reading_names import reading_name
 from fleet.assessments.sources import title_after
 from fleet.catalog.citations import DOCUMENT_NUMBER, words_for_readers
+from fleet.engineering.calculations import CALCULATIONS
 from fleet.rules.wording import local_day
 from fleet.web.shared.local_times import day_and_time
 
@@ -108,6 +109,12 @@ def sourced(source: str) -> str:
         parts += [conditional_escape(text[end : match.start()]), _document_link(match[0])]
         end = match.end()
     return mark_safe("".join([*parts, conditional_escape(text[end:])]))
+
+
+@register.filter
+def source_of_calculation(code: str) -> str:
+    """Return the source of an offered calculation, each document it cites as a link."""
+    return sourced(CALCULATIONS[code].source)
 
 
 @register.filter
