@@ -151,6 +151,8 @@ def _apply_data_faults(ledger: ReplayLedger, at: datetime, entry: EntryFact | No
             if not case.rule.clears_by or _no_longer_needed(ledger, case):
                 case.closed_at, case.closed_by = at, entry.id if entry else None
     for (rule, position), fault in wrong.items():
+        if rule not in ledger.catalogue.findings:
+            continue  # the release in force did not know it yet
         place = ledger.records[position] if position else None
         case = effects.begin_case(
             ledger, rule, place=place, at=at, entry=entry.id if entry else None, sentence=fault.sentence
@@ -276,6 +278,8 @@ def _apply_test(run: ReplayRun, visit: VisitFact, entry: EntryFact, record: Posi
 def _open_finding(
     run: ReplayRun, visit: VisitFact, entry: EntryFact, rule_code: str, place: PositionRecord | None, sentence: str
 ) -> None:
+    if rule_code not in run.ledger.catalogue.findings:
+        return  # the release in force then did not know it yet
     case = effects.open_case(run.ledger, rule_code, place=place, entry=entry, sentence=sentence)
     doubt_readings_of(run.ledger, case.rule, place)
     run.findings.append(
