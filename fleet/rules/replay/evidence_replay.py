@@ -58,7 +58,7 @@ class AfterVisit:
     """What was open when a visit ended: `touched` says what each touched position still needs, `proven` is in full."""
 
     at: datetime
-    holds: tuple[EpisodeCase, ...]
+    open_cases: tuple[EpisodeCase, ...]
     touched: tuple[tuple[UUID, tuple[frozenset[str], ...]], ...]
     inconclusive: tuple[UUID, ...]
     looked_at: frozenset[UUID]
@@ -367,7 +367,7 @@ def _state_after_visit(run: ReplayRun, visit: VisitFact, at: datetime) -> AfterV
     records = run.ledger.records.values()
     return AfterVisit(
         at=at,
-        holds=tuple(c for c in run.ledger.open_cases() if c.level == "hold"),
+        open_cases=tuple(run.ledger.open_cases()),
         touched=tuple((r.position.id, t.needs) for r in records for t in r.touches.values()),
         inconclusive=tuple(dict.fromkeys(e.position for e in doubtful if e.position)),
         looked_at=frozenset(e.position for e in settled_entries if e.position),

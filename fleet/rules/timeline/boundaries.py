@@ -65,6 +65,7 @@ class Timeline:
         self._valves = [p for p, r in run.ledger.records.items() if r.role.code == "safety_valve"]
         self._last_view: BoilerView | None = None
         self.cases = list(run.ledger.all_cases())
+        self.time_cases = [c for c in self.cases if c.by_time]  # opened and closed by time alone
         self.levels = [level_segments(c) for c in self.cases]
         self._open_starts, self._open = _open_lists(self.cases, self.levels)
 
