@@ -19,6 +19,7 @@ from fleet.rules.facts import (
     Override,
     PaperFact,
     PositionFact,
+    RegisterPosted,
     ServiceChange,
     ServiceMode,
     SettingFact,
@@ -54,6 +55,7 @@ __all__ = [
     "PositionStateSegment",
     "ReadinessAnswer",
     "Reason",
+    "RegisterPosted",
     "ServiceChange",
     "ServiceMode",
     "SettingFact",
@@ -71,6 +73,7 @@ __all__ = [
 class State(StrEnum):
     """What is known of one protection at one instant, worst first."""
 
+    NOT_ON_RECORD = "not_on_record"
     NOT_FITTED = "not_fitted"
     FAILED = "failed"
     INTERMITTENT = "intermittent"

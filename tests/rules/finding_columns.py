@@ -14,7 +14,7 @@ from fleet.rules.findings.pressure_side import doubt_readings_of
 from fleet.rules.ledger import effects
 from fleet.rules.ledger.records import EpisodeCase, GradingBench, PositionRecord, ReplayLedger
 from fleet.rules.replay.evidence_replay import _apply_data_faults, replay_evidence
-from fleet.rules.values import EntryFact, VisitFact
+from fleet.rules.values import EntryFact, PositionFact, VisitFact
 from tests.rules.build import at, ident
 from tests.rules.plant import MORE, PROVES, Plant
 
@@ -159,9 +159,11 @@ def closes_by_another_proof(catalogue: Catalogue, code: str) -> bool:
 
 
 def closes_unneeded(catalogue: Catalogue, code: str) -> bool:
-    """Brought by the data alone; then the place is empty and nobody needs it any more."""
+    """Brought by the data alone; then the place is empty, and another of its role makes that nobody needs it."""
     story = scene(catalogue, code)
     story.case.by_data, story.case.acted_at = True, None
+    other = PositionFact(ident("other"), "other", "other place", story.record.role.code)
+    story.ledger.records[other.id] = replace(story.record, position=other, cases=[], live=[])
     story.record.device, story.record.needed = None, False
     _apply_data_faults(story.ledger, at(3), None)
     return story.closed

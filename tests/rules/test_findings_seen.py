@@ -218,7 +218,7 @@ def test_a_new_gauge_closes_what_the_old_one_was_accused_of() -> None:
 def test_an_unreadable_stamp_is_not_read_by_lifting_the_valve() -> None:
     boiler = Plant().service().visit(1, look("valve", "stamp_unreadable"), proof("valve"))
     assert boiler.open() == ["capacity_unknown"]
-    assert boiler.visit(2, fit("valve", set_psi=15.0, capacity_lb_h=900.0), proof("valve")).open() == []
+    assert boiler.visit(2, fit("valve", set_psi=15.0, capacity_lb_h=1000.0), proof("valve")).open() == []
 
 
 def test_every_observation_with_a_finding_has_a_case() -> None:

@@ -4,6 +4,7 @@ from collections.abc import Iterator
 from datetime import datetime
 from uuid import UUID
 
+from fleet.rules.finding_codes import FindingCode
 from fleet.rules.ledger.records import EpisodeCase
 from fleet.rules.replay.evidence_replay import AfterVisit
 from fleet.rules.timeline.boundaries import Timeline
@@ -50,7 +51,7 @@ def answer_readiness(timeline: Timeline, visit: VisitFact) -> ReadinessAnswer | 
     against = [*_open_deficiencies(timeline, after), *_protections_down(timeline, after)]
     against += [*_touches_outstanding(timeline, after), *_unproven_in_service(timeline, visit, after)]
     against += [*_end_checks_missing(timeline, visit, after), *_leaving_checks_missing(visit)]
-    unknown = [] if against else [*_inconclusive_tests(timeline, after), *_unproven_positions(timeline, after)]
+    unknown = [] if against else [*_inconclusive_tests(timeline, after), *_unproven_positions(timeline, visit, after)]
     answer = FiringAnswer.NOTHING_FOUND
     if against or unknown:
         answer = FiringAnswer.SOMETHING_DOES if against else FiringAnswer.NOT_EXAMINED
@@ -87,7 +88,8 @@ def _works_on_boiler(evidence: Evidence, entry: EntryFact) -> bool:
 def _open_deficiencies(timeline: Timeline, after: AfterVisit) -> Iterator[MissingItem]:
     """Yield every open deficiency, worst class first: those of the visit's end, and what time alone has opened."""
     zone = timeline.evidence.zone
-    for level, case in sorted(_cases_with_level(timeline, after), key=lambda pair: list(Level).index(pair[0])):
+    open_cases = (pair for pair in _cases_with_level(timeline, after) if pair[1].rule.code != FindingCode.NOT_ON_RECORD)
+    for level, case in sorted(open_cases, key=lambda pair: list(Level).index(pair[0])):
         words = "Hold open" if level is Level.HOLD else f"{level.value.capitalize()} and open"
         sentence = f"{words} since {local_day(case.opened_at, zone)}: {case.sentence}"
         yield MissingItem(f"{OPEN_CASE_ITEM[level]}:{case.rule.code}", sentence, case.position, case.opened_at)
@@ -191,14 +193,17 @@ def _inconclusive_tests(timeline: Timeline, after: AfterVisit) -> Iterator[Missi
         yield MissingItem("inconclusive", f"The test of the {name} in this visit was inconclusive.", position)
 
 
-def _unproven_positions(timeline: Timeline, after: AfterVisit) -> Iterator[MissingItem]:
-    """Yield what is lapsed, never proven or due after the visit."""
+def _unproven_positions(timeline: Timeline, visit: VisitFact, after: AfterVisit) -> Iterator[MissingItem]:
+    """Yield what is lapsed, never proven or due after the visit; at a service also what is not on record."""
     view = timeline.view_at(after.at)
     exposed = {r.sentence: r for r in reasons_for_exposed(view)}
     yield from (MissingItem("exposed", r.sentence, r.position, r.since) for r in exposed.values())
     for reason in reasons_for_due(view):
-        if reason.sentence not in exposed:
-            yield MissingItem("due", reason.sentence, reason.position, reason.since)
+        is_gap = reason.rule == FindingCode.NOT_ON_RECORD
+        if reason.sentence not in exposed and (not is_gap or visit.kind in PROVES_EVERYTHING):
+            yield MissingItem(
+                FindingCode.NOT_ON_RECORD if is_gap else "due", reason.sentence, reason.position, reason.since
+            )
 
 
 def _not_looked_at(timeline: Timeline, after: AfterVisit) -> Iterator[MissingItem]:

@@ -6,6 +6,7 @@ from datetime import datetime
 from itertools import zip_longest
 from uuid import UUID
 
+from fleet.rules.finding_codes import FindingCode
 from fleet.rules.findings import doubt_readings_of, find_by_observation, find_in_history, wrong_by_data
 from fleet.rules.ledger import effects
 from fleet.rules.ledger.clocks import clock_steps
@@ -19,6 +20,8 @@ from fleet.rules.ledger.records import (
     ReplayLedger,
     StateSection,
 )
+from fleet.rules.ledger.register_needs import note_gaps
+from fleet.rules.needed_roles import grace_end
 from fleet.rules.values import (
     EntryFact,
     EntryVerdict,
@@ -26,7 +29,10 @@ from fleet.rules.values import (
     FittingFact,
     JudgedFinding,
     LawInForce,
+    Level,
     Moment,
+    PositionFact,
+    RegisterPosted,
     ServiceChange,
     ServiceMode,
     SettingFact,
@@ -66,7 +72,8 @@ class AfterVisit:
     passed: frozenset[tuple[UUID, str]]
 
 
-Fact = FittingFact | SettingFact | ServiceChange | LawInForce | tuple[VisitFact, EntryFact | None]
+RegisterFact = PositionFact | FittingFact | SettingFact | ServiceChange | RegisterPosted | LawInForce
+Fact = RegisterFact | tuple[VisitFact, EntryFact | None]
 Place = tuple[Moment, str]  # in the total order: by moment, and by content among register facts of one instant
 
 
@@ -144,6 +151,7 @@ def _is_data_changed(fact: Fact, moment: Moment, following: tuple[Place, Fact] |
 
 def _apply_data_faults(ledger: ReplayLedger, at: datetime, entry: EntryFact | None) -> None:
     """Open what is wrong in the data now. What is put right waits for its proof, or closes where none is named."""
+    note_gaps(ledger, at)
     wrong = {(w.rule, w.position): w for w in wrong_by_data(ledger)}
     for case in list(ledger.open_cases()):
         if case.by_data and (case.rule.code, case.position) not in wrong and case.acted_at is None:
@@ -158,6 +166,8 @@ def _apply_data_faults(ledger: ReplayLedger, at: datetime, entry: EntryFact | No
             ledger, rule, place=place, at=at, entry=entry.id if entry else None, sentence=fault.sentence
         )
         case.by_data, case.acted_at, case.sentence = True, None, fault.sentence
+        if case.rule.code == FindingCode.NOT_ON_RECORD and not case.later:
+            case.later = [(grace_end(at, ledger.evidence.zone), Level.URGENT)]
 
 
 def _no_longer_needed(ledger: ReplayLedger, case: EpisodeCase) -> bool:
@@ -173,7 +183,7 @@ def _last_entry(visit: VisitFact) -> EntryFact | None:
 def _blank_record(evidence: Evidence, position_id: UUID) -> PositionRecord:
     position = evidence.positions_by_id[position_id]
     role = evidence.role_by_code(position.role)
-    return PositionRecord(position, role, needed=role.part == "protection")
+    return PositionRecord(position, role, needed=role.part == "protection", on_record=position.since is None)
 
 
 def _ordered_facts(evidence: Evidence) -> Iterable[tuple[Place, Fact]]:
@@ -181,12 +191,17 @@ def _ordered_facts(evidence: Evidence) -> Iterable[tuple[Place, Fact]]:
     for law in evidence.laws[1:]:
         if law.since is not None:  # only the first has none
             yield (Moment(law.since, REGISTER_VISIT, -1), ""), law
+    for position in evidence.positions:
+        if position.since is not None:
+            yield (Moment(position.since, REGISTER_VISIT, 0), ""), position
     for fitting in evidence.fittings:
         yield (Moment(fitting.since, REGISTER_VISIT, 0), f"{fitting.position} {fitting.device}"), fitting
     for setting in evidence.settings:
         yield (Moment(setting.since, REGISTER_VISIT, 1), f"{setting.position} {setting.key} {setting.value}"), setting
     for service in evidence.services:
         yield (Moment(service.since, REGISTER_VISIT, 2), service.state), service
+    if evidence.register is not None:
+        yield (Moment(evidence.register.at, REGISTER_VISIT, 3), ""), evidence.register
     # By id: a visit handed in twice is the same visit.
     for visit in {v.id: v for v in evidence.visits}.values():
         for entry in visit.entries:
@@ -204,9 +219,13 @@ def _keep_snapshots(run: ReplayRun, at: datetime, changed: Iterable[PositionReco
             snapshots.append(now)
 
 
-def _apply_register_fact(ledger: ReplayLedger, fact: FittingFact | SettingFact | ServiceChange | LawInForce) -> None:
+def _apply_register_fact(ledger: ReplayLedger, fact: RegisterFact) -> None:
     if isinstance(fact, LawInForce):
         ledger.law = fact
+    elif isinstance(fact, PositionFact):
+        ledger.records[fact.id].on_record = True
+    elif isinstance(fact, RegisterPosted):
+        ledger.register_asked = True
     elif isinstance(fact, FittingFact):
         record = ledger.records[fact.position]
         effects.fill_position(ledger, record, device=fact.device, kind=fact.kind, at=fact.since)
