@@ -9,7 +9,7 @@ from fleet.rules.answers.proof_glass import proof_glass
 from fleet.rules.answers.readiness import answer_readiness
 from fleet.rules.ledger.records import EpisodeCase
 from fleet.rules.replay.corrections import choose_visits
-from fleet.rules.replay.evidence_replay import ReplayRun
+from fleet.rules.replay.replay_run import ReplayRun
 from fleet.rules.timeline import states
 from fleet.rules.timeline.boundaries import Timeline, cut_standings
 from fleet.rules.timeline.replay_cache import ReplayCache

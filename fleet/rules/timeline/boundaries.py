@@ -13,7 +13,7 @@ from fleet.rules.finding_codes import FindingCode
 from fleet.rules.ledger.records import EpisodeCase
 from fleet.rules.ledger.register_needs import burner_input_btu_h
 from fleet.rules.needed_roles import in_words
-from fleet.rules.replay.evidence_replay import ReplayRun
+from fleet.rules.replay.replay_run import ReplayRun
 from fleet.rules.timeline.levels import level_segments
 from fleet.rules.timeline.standing import (
     ACT_BY_STANDING,
