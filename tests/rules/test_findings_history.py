@@ -228,6 +228,7 @@ ELSEWHERE = {
     "set_pressure_unproven",
     "cutoffs_in_one_chamber",
     "over_fired",
+    "draft_failed",  # by a bare claim of failure
 }
 HERE = {"not_fitted", "not_fitted_last_line", "repeat_urgent", "makeup_rising", "makeup_rising_again"}
 

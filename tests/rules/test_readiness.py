@@ -192,7 +192,7 @@ def follow_up(*last: EntryFact) -> Boiler:
 def test_something_stands_against_the_example_while_the_control_was_not_tripped() -> None:
     boiler = follow_up(proof("control", outcome="not_done"))
     assert boiler.ready().answer == SOMETHING
-    assert missing(boiler) == {"open:lockout_found", "routine:set_pressure_unproven", "touched"}
+    assert missing(boiler) == {"cause_unknown", "open:lockout_found", "routine:set_pressure_unproven", "touched"}
 
 
 def test_something_stands_against_the_example_by_its_leaving_checks_alone() -> None:
@@ -201,8 +201,8 @@ def test_something_stands_against_the_example_by_its_leaving_checks_alone() -> N
     assert boiler.ready().answer == SOMETHING
 
 
-def test_of_the_example_with_the_control_tripped_only_the_set_pressure_is_left() -> None:
-    assert missing(follow_up(proof("control"))) == {"routine:set_pressure_unproven"}
+def test_of_the_example_with_the_control_tripped_cause_and_set_pressure_are_left() -> None:
+    assert missing(follow_up(proof("control"))) == {"cause_unknown", "routine:set_pressure_unproven"}
 
 
 @pytest.mark.parametrize(

@@ -5,6 +5,7 @@ from datetime import datetime
 from uuid import UUID
 
 from fleet.rules.finding_codes import FindingCode
+from fleet.rules.findings.lockouts import CAUSE_NAMED, LOCKOUTS_SEEN, RESETS
 from fleet.rules.ledger.records import EpisodeCase
 from fleet.rules.replay.replay_run import AfterVisit
 from fleet.rules.timeline.boundaries import Timeline
@@ -20,7 +21,7 @@ from fleet.rules.values import (
     VisitFact,
     as_number,
 )
-from fleet.rules.vocabulary import DATA_ACTS, EntryAct, Outcome
+from fleet.rules.vocabulary import DATA_ACTS, ArrivalState, EntryAct, Outcome
 from fleet.rules.wording import asked_for, join_with_or, local_day
 
 LEAVING_CHECKS = {
@@ -48,10 +49,8 @@ def answer_readiness(timeline: Timeline, visit: VisitFact) -> ReadinessAnswer | 
     if not had_in_hand(timeline.evidence, visit):
         return None
     after = timeline.run.after[visit.id]
-    against = [*_open_deficiencies(timeline, after), *_protections_down(timeline, after)]
-    against += [*_touches_outstanding(timeline, after), *_unproven_in_service(timeline, visit, after)]
-    against += [*_end_checks_missing(timeline, visit, after), *_leaving_checks_missing(visit)]
-    unknown = [] if against else [*_inconclusive_tests(timeline, after), *_unproven_positions(timeline, visit, after)]
+    against = [*_things_against(timeline, visit, after)]
+    unknown = [] if against else [*_things_unknown(timeline, visit, after)]
     answer = FiringAnswer.NOTHING_FOUND
     if against or unknown:
         answer = FiringAnswer.SOMETHING_DOES if against else FiringAnswer.NOT_EXAMINED
@@ -62,6 +61,24 @@ def answer_readiness(timeline: Timeline, visit: VisitFact) -> ReadinessAnswer | 
         missing=tuple(against or unknown),
         not_looked_at=tuple(_not_looked_at(timeline, after)),
     )
+
+
+def _things_against(timeline: Timeline, visit: VisitFact, after: AfterVisit) -> Iterator[MissingItem]:
+    yield from _open_deficiencies(timeline, after)
+    yield from _protections_down(timeline, after)
+    yield from _touches_outstanding(timeline, after)
+    yield from _owed_tests(timeline, after)
+    yield from _causes_unknown(after)
+    yield from _unsaid_lockout(visit)
+    yield from _unproven_in_service(timeline, visit, after)
+    yield from _end_checks_missing(timeline, visit, after)
+    yield from _leaving_checks_missing(visit)
+
+
+def _things_unknown(timeline: Timeline, visit: VisitFact, after: AfterVisit) -> Iterator[MissingItem]:
+    yield from _excused_lockouts(after)
+    yield from _inconclusive_tests(timeline, after)
+    yield from _unproven_positions(timeline, visit, after)
 
 
 def had_in_hand(evidence: Evidence, visit: VisitFact) -> bool:
@@ -88,11 +105,54 @@ def _works_on_boiler(evidence: Evidence, entry: EntryFact) -> bool:
 def _open_deficiencies(timeline: Timeline, after: AfterVisit) -> Iterator[MissingItem]:
     """Yield every open deficiency, worst class first: those of the visit's end, and what time alone has opened."""
     zone = timeline.evidence.zone
-    open_cases = (pair for pair in _cases_with_level(timeline, after) if pair[1].rule.code != FindingCode.NOT_ON_RECORD)
+    open_cases = (pair for pair in _cases_with_level(timeline, after) if _stands_against_firing(after, pair[1]))
     for level, case in sorted(open_cases, key=lambda pair: list(Level).index(pair[0])):
         words = "Hold open" if level is Level.HOLD else f"{level.value.capitalize()} and open"
         sentence = f"{words} since {local_day(case.opened_at, zone)}: {case.sentence}"
         yield MissingItem(f"{OPEN_CASE_ITEM[level]}:{case.rule.code}", sentence, case.position, case.opened_at)
+
+
+def _stands_against_firing(after: AfterVisit, case: EpisodeCase) -> bool:
+    """Return whether an open episode does: what is not on record is not examined, an excused lockout not known."""
+    return case.rule.code != FindingCode.NOT_ON_RECORD and not _is_excused(after, case)
+
+
+def _is_excused(after: AfterVisit, case: EpisodeCase) -> bool:
+    excused_places = {q.position for q in after.questions if q.is_excused}
+    return case.rule.code == FindingCode.LOCKOUT_CAUSE and case.position in excused_places
+
+
+def _causes_unknown(after: AfterVisit) -> Iterator[MissingItem]:
+    """Yield lockouts and discharges whose cause was not named."""
+    for question in after.questions:
+        if not question.is_excused:
+            yield MissingItem("cause_unknown", question.sentence, question.position, question.at)
+
+
+def _excused_lockouts(after: AfterVisit) -> Iterator[MissingItem]:
+    """Yield lockouts whose cause was looked for in vain: they stand against nothing, and nobody knows why."""
+    for question in after.questions:
+        if question.is_excused:
+            sentence = f"It was looked for in vain: {question.sentence}"
+            yield MissingItem("cause_not_found", sentence, question.position, question.at)
+
+
+def _owed_tests(timeline: Timeline, after: AfterVisit) -> Iterator[MissingItem]:
+    """Yield tests of one place that work on another asked for and that have not passed since."""
+    for owed in after.owed:
+        name = timeline.evidence.positions_by_id[owed.position].name
+        test = timeline.evidence.procedure_by_code(owed.code).name.lower()
+        when = local_day(owed.at, timeline.evidence.zone)
+        sentence = f"The {name} was worked on on {when}, and the {test} has not passed since."
+        yield MissingItem("owed", sentence, owed.position, owed.at)
+
+
+def _unsaid_lockout(visit: VisitFact) -> Iterator[MissingItem]:
+    """Yield that the boiler was found locked out and no entry says what had locked out, or why."""
+    says_what = (*LOCKOUTS_SEEN, *RESETS, CAUSE_NAMED)
+    if visit.state_on_arrival == ArrivalState.LOCKED_OUT and not any(e.code in says_what for e in visit.entries):
+        sentence = "The boiler was found locked out, and it is not recorded what had locked out and why."
+        yield MissingItem("lockout_unsaid", sentence)
 
 
 def _cases_with_level(timeline: Timeline, after: AfterVisit) -> Iterator[tuple[Level, EpisodeCase]]:

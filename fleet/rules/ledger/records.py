@@ -8,6 +8,7 @@ from uuid import UUID
 
 from fleet.engineering.makeup import MeterReading
 from fleet.rules.catalogue import Catalogue, FindingRule, ProcedureSpec, RoleSpec
+from fleet.rules.ledger.asked import AskedCause, OwedTest
 from fleet.rules.needed_roles import RegisterGap, cutoffs_needed, may_be_spared
 from fleet.rules.values import (
     EntryFact,
@@ -51,6 +52,7 @@ class EpisodeCase:
     newest_at: datetime | None = None  # when it was last found
     closed_at: datetime | None = None
     closed_by: UUID | None = None
+    tested_in: UUID | None = None  # the visit whose test would have closed it, had its cause been named
 
     @property
     def is_open(self) -> bool:
@@ -215,6 +217,8 @@ class ReplayLedger:
     meters: dict[UUID, MeterHistory] = field(default_factory=dict)  # each make-up meter, as read so far
     live: list[EpisodeCase] = field(default_factory=list)  # of `general` those not yet seen closed
     episodes: dict[tuple[UUID | None, str], int] = field(default_factory=dict)  # begun so far, by place and rule
+    owed: dict[str, OwedTest] = field(default_factory=dict)  # by procedure
+    asked_causes: dict[UUID, AskedCause] = field(default_factory=dict)  # by place
     register_asked: bool = False  # whether the register was posted whole, so that what it leaves out is missed
     gaps: list[GapsSince] = field(default_factory=list)  # what it left out, from each instant at which that changed
 

@@ -64,6 +64,8 @@ def _apply_action(run: ReplayRun, visit: VisitFact, entry: EntryFact, record: Po
 def _apply_replacement(run: ReplayRun, visit: VisitFact, entry: EntryFact, record: PositionRecord) -> None:
     effects.fill_position(run.ledger, record, device=entry.device, kind=entry.kind, at=entry.at)
     record.attributes = entry.values
+    if entry.device:
+        effects.owe_test(run.ledger, record, "fitted", entry)
     if record.role.part == "input_path":
         effects.apply_touch(run.ledger, record, "open", entry)
     # To be passed before the boiler is ready, as after any other touch: a fitted device has proven nothing yet.

@@ -4,6 +4,7 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from uuid import UUID
 
+from fleet.rules.ledger.asked import OpenQuestion, OwedTest
 from fleet.rules.ledger.records import EpisodeCase, PositionSnapshot, ReplayLedger, StateSection
 from fleet.rules.values import (
     EntryFact,
@@ -45,6 +46,8 @@ class AfterVisit:
     looked_at: frozenset[UUID]
     proven: frozenset[UUID]
     passed: frozenset[tuple[UUID, str]]
+    owed: tuple[OwedTest, ...] = ()
+    questions: tuple[OpenQuestion, ...] = ()
 
 
 RegisterFact = PositionFact | FittingFact | SettingFact | ServiceChange | RegisterPosted | LawInForce
