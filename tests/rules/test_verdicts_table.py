@@ -92,7 +92,6 @@ LEAST: list[tuple[str, dict[str, Value], str]] = [
     ("leak_check", {"furnace_dry": False}, "boiler_leaks_into_furnace"),
     ("internal_inspection", {"cracks_found": True}, "boiler_leaks"),
     ("three_cycles", {"cut_out_seen": False}, "operating_control_failed"),
-    ("ladder_read_back", {"limit_psi": 15.1}, "ladder_over_fifteen"),
     ("pop_test", {"opens_psi": 17.1}, "set_pressure_off"),
     ("pop_test", {"opens_psi": 12.9}, "set_pressure_off"),
     ("pop_test", {"after_pop": "weeps"}, "valve_drips"),
@@ -104,6 +103,7 @@ LEAST: list[tuple[str, dict[str, Value], str]] = [
     ("gauge_comparison", {"difference_psi": 1.1}, "gauge_off"),
     ("flame_failure_test", {"seconds_to_shut": 4.1}, "flame_failure_slow"),
     ("flame_failure_test", {"fuel_shut": False}, "flame_failure_slow"),
+    ("flame_failure_test", {"locked_out": False}, "flame_no_lockout"),
     ("pilot_turndown", {"main_lit_by_least_pilot": False}, "test_failed"),
     ("flame_signal", {"steady": False}, "equipment_failed"),
     ("fuel_valve_closure", {"closed": False}, "output_path_failed"),
@@ -136,8 +136,6 @@ NEAREST: list[tuple[str, dict[str, Value]]] = [
     ("accumulation_test", {"highest_psi": 20.0}),
     ("gauge_comparison", {"difference_psi": 1.0}),
     ("flame_failure_test", {"seconds_to_shut": 4.0}),
-    ("ladder_read_back", {"limit_psi": 15.0}),
-    ("ladder_read_back", {"limit_psi": None}),
     ("three_cycles", {"cycles": 3.0}),
 ]
 

@@ -151,7 +151,7 @@ def apply_pass(bench: GradingBench, proves: str, against: frozenset[str]) -> boo
     if proves:
         record.passes.append(PassedProof(procedure.code, entry.at))
         record.proofs[procedure.code] = entry.at
-        record.last_trip_in = _trip_in(bench)
+        _keep_trip_height(bench)
     _answer_touches(bench)
     # A kind without a full proof, as a gauge, passes live by the check it has.
     if proves == "full" or (proves and not bench.ledger.catalogue.proofs_of_kind(record.kind, "full")):
@@ -195,9 +195,14 @@ def drop_answered_causes(ledger: ReplayLedger) -> None:
     ledger.asked_causes = {place: c for place, c in ledger.asked_causes.items() if not c.is_answered}
 
 
-def _trip_in(bench: GradingBench) -> float | None:
-    height = bench.number_reading("trip_in")
-    return bench.record.last_trip_in if height is None else height
+def _keep_trip_height(bench: GradingBench) -> None:
+    """Keep the newest trip height, and the first one as its visit left it: what later ones are held against."""
+    height, record = bench.number_reading("trip_in"), bench.record
+    if height is None:
+        return
+    record.last_trip_in = height
+    if record.first_trip_visit in (None, bench.visit.id):
+        record.first_trip_in, record.first_trip_visit = height, bench.visit.id
 
 
 def _cases_answered(bench: GradingBench, against: frozenset[str]) -> list[EpisodeCase]:
@@ -253,6 +258,7 @@ def fill_position(ledger: ReplayLedger, record: PositionRecord, device: UUID | N
     record.device, record.kind, record.fitted_at = device, kind, at if device else None
     record.passes, record.proofs, record.declared, record.touches, record.blind = [], {}, {}, {}, {}
     record.attributes, record.settings, record.last_trip_in, record.checked_at = {}, {}, None, None
+    record.first_trip_in = record.first_trip_visit = None
     note_repair(ledger, record, at, opened=True)
     for case in record.open_cases():
         case.down, case.replaced = False, device is not None

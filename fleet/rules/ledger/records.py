@@ -6,9 +6,9 @@ from datetime import date, datetime
 from math import isfinite
 from uuid import UUID
 
-from fleet.engineering.makeup import MeterReading
 from fleet.rules.catalogue import Catalogue, FindingRule, ProcedureSpec, RoleSpec
 from fleet.rules.ledger.asked import AskedCause, OwedTest
+from fleet.rules.ledger.meters import MeterHistory
 from fleet.rules.needed_roles import RegisterGap, cutoffs_needed, may_be_spared
 from fleet.rules.values import (
     EntryFact,
@@ -143,6 +143,8 @@ class PositionRecord:
     cases: list[EpisodeCase] = field(default_factory=list)
     live: list[EpisodeCase] = field(default_factory=list)  # of `cases` those not yet seen closed
     last_trip_in: float | None = None
+    first_trip_in: float | None = None  # as it was left by the first visit that read one
+    first_trip_visit: UUID | None = None
     # What `ReplayLedger.paths_of` and `hanging_on` found since the piping changed.
     above: list["PositionRecord"] | None = field(default=None, compare=False, repr=False)
     hanging: list["PositionRecord"] | None = field(default=None, compare=False, repr=False)
@@ -161,28 +163,15 @@ class PositionRecord:
         except ValueError:
             return None
 
+    def reference_trip_in(self) -> float | None:
+        """The height a cutoff should trip at, in inches over the glass's bottom: its maker's mark, else its first."""
+        mark = self.numeric_setting("trip_in")
+        return self.first_trip_in if mark is None else mark
+
     def numeric_setting(self, key: str) -> float | None:
         """A numeric set point, from the dated settings or else from what is stamped on the device."""
-        return as_number(self.settings.get(key, self.attributes.get(key)))
-
-
-@dataclass(frozen=True, slots=True)
-class MakeupPeriod:
-    """Make-up between two readings, known at the later: gallons a day, and why that is too much ('' in band)."""
-
-    at: datetime
-    rate: float
-    in_band: bool
-    rise_reason: str
-
-
-@dataclass(slots=True)
-class MeterHistory:
-    """A make-up meter while it is read: its newest reading, its periods, and the rates of those in band."""
-
-    last: MeterReading | None = None
-    periods: list[MakeupPeriod] = field(default_factory=list)
-    usual: list[float] = field(default_factory=list)
+        value = as_number(self.settings.get(key, self.attributes.get(key)))
+        return value if value is not None and isfinite(value) else None
 
 
 @dataclass(frozen=True, slots=True)
