@@ -14,6 +14,8 @@ from fleet.rules.catalogue import (
     FindingRule,
     Hazard,
     KindSpec,
+    NeededRole,
+    NeedExposure,
     Observation,
     ProcedureSpec,
     ReadingSpec,
@@ -33,6 +35,7 @@ READING_TYPES = ("bool", "number", "choice")
 PROOFS = ("full", "partial", "due_only", "none")
 SIDES = ("water", "pressure", "fire", "season")
 ELSE_OUTCOMES = ("", "fail", "inconclusive", "not_a_test")
+NEED_CONDITIONS = ("construction", "fuel", "draft", "firing", "cutoffs_needed", "fitted", "input_from")
 
 T = TypeVar("T")
 
@@ -53,6 +56,7 @@ def build_catalogue(content: Content, release: int) -> Catalogue:
         variants=_build_variants(table["variants.csv"]),
         contradictions=tuple(_by_pair(table["contradictions.csv"], ("first", "second"), _build_contradiction).values()),
         sources=_by_code(table[SOURCES_FILE], _build_source, key="number"),
+        needed_roles=tuple(_by_code(table["needed_roles.csv"], _build_needed_role).values()),
     )
 
 
@@ -102,6 +106,34 @@ def _build_role(row: TableRow) -> RoleSpec:
         last_line=row.is_yes("last_line"),
         kinds=frozenset(row.parts_of("kinds", needed=True)),
     )
+
+
+def _build_needed_role(row: TableRow) -> NeededRole:
+    exposes = row.word_of("exposes", [e.value for e in NeedExposure])
+    return NeededRole(
+        code=row.text_of("code"),
+        name=row.text_of("name"),
+        roles=frozenset(row.parts_of("roles", needed=True)),
+        kinds=frozenset(row.parts_of("kinds")),
+        conditions=tuple(_read_conditions(row)),
+        none_allowed=row.is_yes("none_allowed"),
+        exposes=NeedExposure(exposes) if exposes in list(NeedExposure) else NeedExposure.NO,
+        source=row.text_of("source"),
+    )
+
+
+def _read_conditions(row: TableRow) -> Iterable[tuple[str, tuple[str, ...]]]:
+    """Yield the conditions of a cell such as "fuel=oil_2|input_from=400000"; a wrong one is noted."""
+    for part in row.parts_of("when"):
+        key, _, words = part.partition("=")
+        if key not in NEED_CONDITIONS or not words:
+            row.note_fault(
+                "bad_value", "when", f"has {part!r}; a condition is KEY=WORD, of {', '.join(NEED_CONDITIONS)}"
+            )
+        elif key == "input_from" and not words.isdigit():
+            row.note_fault("bad_value", "when", f"has {part!r}; input_from takes whole Btu/h")
+        else:
+            yield key, tuple(words.split("/"))
 
 
 def _build_procedures(content: Content) -> dict[str, ProcedureSpec]:

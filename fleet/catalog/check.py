@@ -33,6 +33,8 @@ def check_catalogue(content: Content, catalogue: Catalogue, faults: Faults, *, i
 def _reference_columns(catalogue: Catalogue) -> Iterator[tuple[str, str, Collection[str]]]:
     yield "roles.csv", "hazard", catalogue.hazards
     yield "roles.csv", "kinds", catalogue.kinds
+    yield "needed_roles.csv", "roles", catalogue.roles
+    yield "needed_roles.csv", "kinds", catalogue.kinds
     yield "procedures.csv", "kinds", catalogue.kinds
     yield "procedures.csv", "covers", catalogue.procedures
     yield "procedures.csv", "fails_as", catalogue.findings

@@ -31,6 +31,16 @@ def compare_capacity(
     return sum_stamps(required, stamps)
 
 
+def with_known_output(boiler: Mapping[str, Value], input_btu_h: float | None) -> Mapping[str, Value]:
+    """Return the boiler's values with an output: its burner's input stands for one that is not on record.
+
+    A boiler never gives more than its burner puts in, so the valves are held against too much rather than too little.
+    """
+    if as_number(boiler.get("output_btu_h")) or input_btu_h is None:
+        return boiler
+    return {**boiler, "output_btu_h": input_btu_h}
+
+
 def surface_counts(boiler: Mapping[str, Value], terms: AdoptedTerms) -> bool:
     """Return whether the adopted rule needs this boiler's heating surface."""
     return terms.relief_rule == GREATER_OF_RULE and boiler.get("construction") != CAST_IRON

@@ -65,6 +65,7 @@ class FindingCode(StrEnum):
     ALARM_OUT_OF_DATE = "alarm_out_of_date"
     NOT_FITTED = "not_fitted"
     NOT_FITTED_LAST_LINE = "not_fitted_last_line"
+    NOT_ON_RECORD = "not_on_record"
     COMBUSTION_AIR_BLOCKED = "combustion_air_blocked"
     VENT_LOOSE = "vent_loose"
     AIR_OR_VENT_WITH_CO = "air_or_vent_with_co"

@@ -14,7 +14,7 @@ from fleet.rules.findings.pressure_side import doubt_readings_of
 from fleet.rules.ledger import effects
 from fleet.rules.ledger.records import EpisodeCase, GradingBench, PositionRecord, ReplayLedger
 from fleet.rules.replay.evidence_replay import _apply_data_faults, replay_evidence
-from fleet.rules.values import EntryFact, VisitFact
+from fleet.rules.values import EntryFact, PositionFact, VisitFact
 from tests.rules.build import at, ident
 from tests.rules.plant import MORE, PROVES, Plant
 
@@ -25,6 +25,7 @@ PLACES = ("upper", "lower", "control", "limit", "valve", "siphon_a", "chamber", 
 NEEDS_CAUSE = {
     "contradiction",
     "glass_empty_off",
+    "light_off_bang",
     "lockout_cause",
     "lockouts_without_cause",
     "repeat_routine",
@@ -43,7 +44,15 @@ LADDER = {
     "ladder_operating_gap",
     "ladder_over_fifteen",
 }
-PATTERNS = {"contradiction", "lockouts_without_cause", "resets_flame", "resets_without_cause", *REPEATS, *MAKEUP}
+PATTERNS = {
+    "contradiction",
+    "light_off_bang",
+    "lockouts_without_cause",
+    "resets_flame",
+    "resets_without_cause",
+    *REPEATS,
+    *MAKEUP,
+}
 EXPECTED: dict[str, set[str]] = {
     "closes without a cause": NEEDS_CAUSE | MAKEUP,
     "closes without a manager's name": REPEATS | MAKEUP,
@@ -54,7 +63,13 @@ EXPECTED: dict[str, set[str]] = {
     "is a repeat when found again": WEAR | PATTERNS,
     "puts what the gauge read in doubt": {"gauge_off", "gauge_zero_with_steam", "siphon_plugged"},
     "is worse with flue gas in the room": {"combustion_air_blocked", "vent_loose"},
-    "is worse with the vent at fault": {"ambient_co", "ambient_co_raised", "co_high", "spill_tripped_found"},
+    "is worse with the vent at fault": {
+        "ambient_co",
+        "ambient_co_raised",
+        "co_high",
+        "flue_gas_spills",
+        "spill_tripped_found",
+    },
 }
 # Of these the codes above are those of which it is not so; of the others those of which it is.
 NEGATED = {
@@ -167,9 +182,11 @@ def closes_by_another_proof(catalogue: Catalogue, code: str) -> bool:
 
 
 def closes_unneeded(catalogue: Catalogue, code: str) -> bool:
-    """Brought by the data alone; then the place is empty and nobody needs it any more."""
+    """Brought by the data alone; then the place is empty, and another of its role makes that nobody needs it."""
     story = scene(catalogue, code)
     story.case.by_data, story.case.acted_at = True, None
+    other = PositionFact(ident("other"), "other", "other place", story.record.role.code)
+    story.ledger.records[other.id] = replace(story.record, position=other, cases=[], live=[])
     story.record.device, story.record.needed = None, False
     _apply_data_faults(story.ledger, at(3), None)
     return story.closed

@@ -6,8 +6,10 @@ from datetime import date, datetime
 from math import isfinite
 from uuid import UUID
 
-from fleet.engineering.makeup import MeterReading
 from fleet.rules.catalogue import Catalogue, FindingRule, ProcedureSpec, RoleSpec
+from fleet.rules.ledger.asked import AskedCause, OwedTest
+from fleet.rules.ledger.meters import MeterHistory
+from fleet.rules.needed_roles import RegisterGap, cutoffs_needed, may_be_spared
 from fleet.rules.values import (
     EntryFact,
     Evidence,
@@ -50,6 +52,7 @@ class EpisodeCase:
     newest_at: datetime | None = None  # when it was last found
     closed_at: datetime | None = None
     closed_by: UUID | None = None
+    tested_in: UUID | None = None  # the visit whose test would have closed it, had its cause been named
 
     @property
     def is_open(self) -> bool:
@@ -94,6 +97,7 @@ class PositionSnapshot:
 
     at: datetime | None = field(compare=False)
     kind: str
+    on_record: bool
     needed: bool
     fitted_at: datetime | None
     down: tuple[EpisodeCase, ...]
@@ -103,7 +107,6 @@ class PositionSnapshot:
     touches: tuple[OutstandingTouch, ...]
     proofs: tuple[tuple[str, datetime], ...]
     declared: tuple[tuple[str, date], ...]
-    shares_chamber: bool = False
     doubted: PassedProof | None = None  # its newest pass, where that is in doubt
     capacity_lb_h: float | None = None  # as stamped; only a safety valve has one
     end_of_life: date | None = None  # the last day its maker stands for it; only an alarm has one
@@ -129,6 +132,7 @@ class PositionRecord:
     attributes: Mapping[str, Value] = field(default_factory=dict)
     settings: dict[str, Value] = field(default_factory=dict)
     paths: tuple[UUID, ...] = ()
+    on_record: bool = True  # False before the day from which the register names the place
     needed: bool = False
     passes: list[PassedProof] = field(default_factory=list)
     proofs: dict[str, datetime] = field(default_factory=dict)  # of each procedure the newest pass not in doubt
@@ -171,22 +175,11 @@ class PositionRecord:
 
 
 @dataclass(frozen=True, slots=True)
-class MakeupPeriod:
-    """Make-up between two readings, known at the later: gallons a day, and why that is too much ('' in band)."""
+class GapsSince:
+    """What the register left out from an instant on."""
 
     at: datetime
-    rate: float
-    in_band: bool
-    rise_reason: str
-
-
-@dataclass(slots=True)
-class MeterHistory:
-    """A make-up meter while it is read: its newest reading, its periods, and the rates of those in band."""
-
-    last: MeterReading | None = None
-    periods: list[MakeupPeriod] = field(default_factory=list)
-    usual: list[float] = field(default_factory=list)
+    gaps: tuple[RegisterGap, ...]
 
 
 @dataclass(slots=True)
@@ -213,6 +206,10 @@ class ReplayLedger:
     meters: dict[UUID, MeterHistory] = field(default_factory=dict)  # each make-up meter, as read so far
     live: list[EpisodeCase] = field(default_factory=list)  # of `general` those not yet seen closed
     episodes: dict[tuple[UUID | None, str], int] = field(default_factory=dict)  # begun so far, by place and rule
+    owed: dict[str, OwedTest] = field(default_factory=dict)  # by procedure
+    asked_causes: dict[UUID, AskedCause] = field(default_factory=dict)  # by place
+    register_asked: bool = False  # whether the register was posted whole, so that what it leaves out is missed
+    gaps: list[GapsSince] = field(default_factory=list)  # what it left out, from each instant at which that changed
 
     @property
     def catalogue(self) -> Catalogue:
@@ -256,8 +253,17 @@ class ReplayLedger:
 
     def cutoffs_needed(self) -> int:
         """2, or 1 where the register says so."""
-        value = self.boiler.get("cutoffs_needed")
-        return int(value) if isinstance(value, (int, float)) and value == 1 else 2
+        return cutoffs_needed(self.boiler)
+
+    def is_needed(self, record: PositionRecord) -> bool:
+        """Whether a protection here is counted on: it is on record, and nothing spares it."""
+        return record.on_record and not self.is_spared(record) and (record.needed or not self._may_be_empty(record))
+
+    def _may_be_empty(self, record: PositionRecord) -> bool:
+        """Whether *needed: no* is heard: the role is no protection, may be *none here*, or another place fills it."""
+        if record.role.part != "protection" or may_be_spared(self.catalogue, record.role.code):
+            return True
+        return any(r.needed and r.on_record and r.role is record.role for r in self.records.values() if r is not record)
 
     def share_a_chamber(self, record: PositionRecord, second_record: PositionRecord) -> bool:
         """Whether two positions hang on one float chamber."""
@@ -320,7 +326,8 @@ class ReplayLedger:
         return PositionSnapshot(
             at=at,
             kind=record.kind if record.device else "",
-            needed=record.needed and not self.is_spared(record),
+            on_record=record.on_record,
+            needed=self.is_needed(record),
             fitted_at=record.fitted_at,
             down=down,
             blocked=tuple(c for p in failing for c in p.open_cases() if c.down) if failing else (),
@@ -329,7 +336,6 @@ class ReplayLedger:
             touches=tuple(record.touches.values()),
             proofs=tuple(sorted(record.proofs.items())),
             declared=tuple(sorted(record.declared.items())),
-            shares_chamber=self._is_second_in_chamber(record),
             doubted=record.passes[-1] if record.passes and record.passes[-1].doubtful else None,
             capacity_lb_h=record.numeric_setting("capacity_lb_h")
             if record.role.code == "safety_valve" and record.device
@@ -342,13 +348,6 @@ class ReplayLedger:
         if record.role.code != "upper_cutoff" or self.cutoffs_needed() != 1:
             return False
         return any(r.role.code == "lower_cutoff" and r.device for r in self.records.values())
-
-    def _is_second_in_chamber(self, record: PositionRecord) -> bool:
-        """Whether this is the first of two cutoffs in one chamber, where two are needed: it is as if not fitted."""
-        if record.role.code != "upper_cutoff" or self.cutoffs_needed() == 1:
-            return False
-        lower = [r for r in self.records.values() if r.role.code == "lower_cutoff" and r.device]
-        return any(self.share_a_chamber(record, r) for r in lower)
 
 
 @dataclass(slots=True)

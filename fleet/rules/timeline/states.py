@@ -121,11 +121,11 @@ def timeless_state(
 ) -> tuple[State, Reason] | None:
     """Return the state that time does not change: not fitted, failed, intermittent, never proven. Else None."""
     name = record.position.name
+    if not snapshot.on_record:
+        sentence = f"The register says nothing of the {name} before it is on record."
+        return State.NOT_ON_RECORD, _state_reason(record, "not_on_record", sentence, snapshot.at)
     if not snapshot.kind:
         return State.NOT_FITTED, _state_reason(record, "not_fitted", f"No {name} is fitted.", snapshot.at)
-    if snapshot.shares_chamber:
-        sentence = f"The {name} sits in one chamber with the lower cutoff: two in one chamber count as one."
-        return State.NOT_FITTED, _state_reason(record, "cutoffs_in_one_chamber", sentence, snapshot.at)
     down = _down_state(ledger, record, snapshot)
     if down is not None:
         return down
