@@ -31,6 +31,9 @@ CAUTION = (
 )
 
 
+NOT_DEVICE_VALUES = ("fitted_on", "paths", "needed", "not_needed_because")
+
+
 @dataclass(frozen=True, slots=True)
 class FirstAct:
     """An open hold and what to do first about it; it comes before everything else on the sheet."""
@@ -211,7 +214,11 @@ def _set_points(ask: Ask, sources: SheetSources) -> dict[str, Any]:
     stay = sources.stays.get(ask.position) if ask.position else None
     stamped = dict(stay.device.attributes) if stay else {}
     settings = {v.key: v.value for v in sources.values.get(ask.position, ())} if ask.position else {}
-    return {k: v for k, v in {**stamped, **settings}.items() if k not in ("fitted_on", "paths", "needed")}
+    return {
+        k: v
+        for k, v in {**stamped, **settings}.items()
+        if k not in ("fitted_on", "paths", "needed", "not_needed_because")
+    }
 
 
 def _outcome_of(entry: Entry) -> str:

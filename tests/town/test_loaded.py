@@ -29,7 +29,7 @@ from fleet.management.demo.desk import DemoDesk
 from fleet.management.town.chance import Chance
 from fleet.portfolio.models import Boiler, HeaderGroup, Portfolio
 from fleet.visits.models import Entry, Seconding, Visit
-from tests.cast import LONG_AGO, ROOT
+from tests.cast import LONG_AGO, shipped_catalogue
 from tests.town.town import NOW, stories
 
 pytestmark = pytest.mark.django_db
@@ -41,8 +41,8 @@ CANNOT = {"repeat_routine"}  # a repeat of what is routine is told as urgent bef
 @pytest.fixture(scope="module", autouse=True)
 def town(django_db_setup: Any, django_db_blocker: Any) -> Iterator[None]:
     """Loaded once; what each test does to it is rolled back."""
-    with django_db_blocker.unblock(), transaction.atomic():
-        load_catalogue(folder=ROOT / "fixtures" / "catalogue", at=LONG_AGO)
+    with django_db_blocker.unblock(), transaction.atomic(), shipped_catalogue() as folder:
+        load_catalogue(folder=folder, at=LONG_AGO)
         for story in stories():
             load.load_portfolio(story, NOW, one_by_one=ONE_BY_ONE)
         yield

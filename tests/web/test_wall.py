@@ -17,7 +17,7 @@ from fleet.catalog.services import load_release
 from fleet.portfolio.models import Building
 from fleet.rules import VERSION
 from fleet.web.shared.glass import GlassDrawing, draw_glass
-from tests.cast import DAY, LONG_AGO, NOW, ROOT, Fleet, make_person
+from tests.cast import DAY, LONG_AGO, NOW, Fleet, catalogue_folder, make_person
 from tests.web.conftest import SetClock, SignIn
 from tests.web.looks import PRESENTATIONS
 from tests.web.streets import make_street
@@ -185,7 +185,7 @@ def test_what_the_wall_costs(more: int, two: Fleet, rosa: Client, django_assert_
 @pytest.fixture
 def street(transactional_db: Any) -> Any:
     """Make a street of so many boilers, as of now."""
-    load_release(folder=ROOT / "fixtures" / "catalogue", at=LONG_AGO)
+    load_release(folder=catalogue_folder(), at=LONG_AGO)
     return lambda count: make_street(count, timezone.now())
 
 
