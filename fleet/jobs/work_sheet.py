@@ -18,9 +18,11 @@ from fleet.portfolio import queries as register
 from fleet.portfolio.models import Boiler, Position
 from fleet.rules.answers.readiness import LEAVING_CHECKS
 from fleet.rules.catalogue import Catalogue, ProcedureSpec
+from fleet.rules.needed_roles import RegisterGap
 from fleet.rules.values import Level
 from fleet.terms import queries as terms
 from fleet.visits import places as visit_places
+from fleet.visits import register_gaps
 from fleet.visits.models import Entry
 from fleet.visits.places import PlaceValue, Stay
 
@@ -88,6 +90,7 @@ class WorkSheet:
     people: int
     tools: Sequence[str]
     spares: Sequence[str]
+    gaps: Sequence[RegisterGap] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -129,6 +132,7 @@ def compose_work_sheet(boiler: Boiler, at: datetime) -> WorkSheet:
         people=max((p.people for p in listed_procedures), default=1),
         tools=sorted({t for p in listed_procedures for t in p.tools}),
         spares=sorted({s for p in listed_procedures for s in p.parts}),
+        gaps=register_gaps.gaps_of_boilers([boiler], sources.release, at)[boiler.id],
     )
 
 
