@@ -75,6 +75,8 @@ RANGES_BY_UNIT = {
     "_gal": (9.0, 1e12),
     "_in": (-5.0, 500.0),
     "_s": (0.0, 3600.0),
+    "_f": (0.0, 1500.0),
+    "_smoke": (0.0, 9.0),
     "units": (0.0, 1e5),
 }
 _UNIT_ENDINGS = tuple(RANGES_BY_UNIT)

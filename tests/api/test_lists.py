@@ -277,11 +277,12 @@ def test_an_instant_without_its_offset_is_refused(ines: Phone) -> None:
 
 def test_a_visit_that_was_corrected_is_marked(street: Fleet, ines: Phone) -> None:
     old = street.flushed(NOW - timedelta(hours=4), "BIG1 B2")
-    new = replace(street.flushed(NOW - timedelta(hours=3), "BIG1 B2"), corrects=old.id, reason="Wrong hour.")
+    new = street.flushed(NOW - timedelta(hours=3), "BIG1 B2")
+    new = replace(new, kind="follow_up", corrects=old.id, reason="Wrong hour.")
     street.post(old, new)
     listed = {i["id"]: i for i in ask(ines, "visits/", boiler=street.bench("BIG1 B2").boiler.id)["items"]}
     assert (listed[str(old.id)]["corrected_by"], listed[str(new.id)]["corrects"]) == (str(new.id), str(old.id))
-    assert (listed[str(old.id)]["readiness"], listed[str(new.id)]["readiness"]) == (None, "not_ready")
+    assert (listed[str(old.id)]["readiness"], listed[str(new.id)]["readiness"]) == (None, "something_does")
 
 
 @pytest.mark.parametrize(("query", "count"), [({"raised": "yes"}, True), ({"raised": "no"}, False)])

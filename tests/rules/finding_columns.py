@@ -25,6 +25,7 @@ PLACES = ("upper", "lower", "control", "limit", "valve", "siphon_a", "chamber", 
 NEEDS_CAUSE = {
     "contradiction",
     "glass_empty_off",
+    "light_off_bang",
     "lockout_cause",
     "lockouts_without_cause",
     "repeat_routine",
@@ -34,19 +35,41 @@ NEEDS_CAUSE = {
 }
 REPEATS = {"repeat_routine", "repeat_urgent"}
 MAKEUP = {"makeup_rising", "makeup_rising_again"}
-WEAR = {"co_adjust", "flush_dirty", "probe_scaled"}
-PATTERNS = {"contradiction", "lockouts_without_cause", "resets_flame", "resets_without_cause", *REPEATS, *MAKEUP}
+WEAR = {"burner_adjust", "co_adjust", "flush_dirty", "probe_scaled"}
+LADDER = {
+    "ladder_cut_in",
+    "ladder_limit_at_cut_out",
+    "ladder_limit_at_valve",
+    "ladder_limit_gap",
+    "ladder_operating_gap",
+    "ladder_over_fifteen",
+}
+PATTERNS = {
+    "contradiction",
+    "light_off_bang",
+    "lockouts_without_cause",
+    "resets_flame",
+    "resets_without_cause",
+    *REPEATS,
+    *MAKEUP,
+}
 EXPECTED: dict[str, set[str]] = {
     "closes without a cause": NEEDS_CAUSE | MAKEUP,
     "closes without a manager's name": REPEATS | MAKEUP,
-    "is answered without work": {"capacity_unknown"} | MAKEUP,
+    "is answered without work": {"capacity_unknown"} | LADDER | MAKEUP,
     "closes by its test": MAKEUP,
     "closes by another proof in its place": {"contradiction", *REPEATS},
     "closes when its empty place is no longer needed": {"not_fitted", "not_fitted_last_line"},
     "is a repeat when found again": WEAR | PATTERNS,
     "puts what the gauge read in doubt": {"gauge_off", "gauge_zero_with_steam", "siphon_plugged"},
     "is worse with flue gas in the room": {"combustion_air_blocked", "vent_loose"},
-    "is worse with the vent at fault": {"ambient_co", "co_high", "spill_tripped_found"},
+    "is worse with the vent at fault": {
+        "ambient_co",
+        "ambient_co_raised",
+        "co_high",
+        "flue_gas_spills",
+        "spill_tripped_found",
+    },
 }
 # Of these the codes above are those of which it is not so; of the others those of which it is.
 NEGATED = {

@@ -18,7 +18,7 @@ SEEN: list[tuple[EntryFact, list[tuple[str, str]]]] = [
     (look("glass", "glass_empty", burner_firing=False), [("glass_empty_off", "hold")]),
     (look("upper", "level_below_trip", burner_firing=True), [("cutoff_below_trip", "hold")]),
     (look("upper", "level_below_trip"), [("cutoff_below_trip", "hold")]),
-    (look("glass", "glass_full"), [("glass_full", "urgent")]),
+    (look("glass", "glass_full"), [("glass_full", "hold")]),
     (look("glass", "glass_stays_full"), [("glass_full_stays", "hold")]),
     (look(None, "dry_fired"), [("dry_fired", "hold")]),
     (look("glass", "glass_broken"), [("glass_unreadable", "hold")]),
@@ -47,6 +47,9 @@ SEEN: list[tuple[EntryFact, list[tuple[str, str]]]] = [
     (look("body", "leaking_into_furnace"), [("boiler_leaks_into_furnace", "hold")]),
     (look(None, "tag_found_inspector"), [("tag_inspector", "hold")]),
     (look(None, "tag_found_utility"), [("tag_utility", "hold")]),
+    (look(None, "spilling_after_five_minutes"), [("flue_gas_spills", "hold")]),
+    (look(None, "light_off_puff"), [("rough_light_off", "hold")]),
+    (look(None, "light_off_bang"), [("light_off_bang", "urgent")]),
     (look("alarm", "alarm_expired"), [("alarm_out_of_date", "urgent")]),
 ]
 NEAREST = [
@@ -223,7 +226,7 @@ def test_an_unreadable_stamp_is_not_read_by_lifting_the_valve() -> None:
 
 def test_every_observation_with_a_finding_has_a_case() -> None:
     told = {e.code for e, _ in SEEN} | {e.code for _, _, e in FIRES if e.act == "observe"}
-    same_rule = {"not_a_steam_valve", "valve_can_be_shut", "siphon_plugged"}
+    same_rule = {"no_draft", "not_a_steam_valve", "valve_can_be_shut", "siphon_plugged"}
     assert {o.code for o in catalogue().observations.values() if o.finding} - told == same_rule
 
 

@@ -58,6 +58,9 @@ SAID: list[list[str]] = [
     ["Leaking into the furnace."],
     ["Inspector's tag found."],
     ["Utility's tag found."],
+    ["Flue gas still spilling after five minutes."],
+    ["Rough light-off with puff, flame, soot or smell."],
+    ["A bang at light-off and nothing else."],
     ["Carbon monoxide alarm out of date: carbon monoxide alarm."],
 ]
 

@@ -11,9 +11,21 @@ from fleet.engineering.verdicts import EngineeringJudgement
 SECTION_9_SOURCE = "NFPA 54 / IFGC as in published values section 9 (S44, S45; some of it from memory)"
 AIR_CAUTION = "Input of ALL appliances in the space. Never close an opening against the cold. " + NO_PERMISSION
 INPUT = InputSpec("input_btu_h", "Total input", air.INPUT_BTU_H)
-CONNECTORS = InputSpec("vent_connectors_in2", "All vent connectors together", air.ANY_AREA_IN2, default=0.0)
+CONNECTORS = InputSpec(
+    "vent_connectors_in2",
+    "All vent connectors together",
+    air.ANY_AREA_IN2,
+    default=0.0,
+    assumed="The area of the vent connectors is not known; only one single opening needs it.",
+)
 METHOD = InputSpec("method", "Method", choices=tuple(air.METHODS))
-LOUVRE = InputSpec("louvre", "Louvre", choices=tuple(air.LOUVRES), default="none")
+LOUVRE = InputSpec(
+    "louvre",
+    "Louvre",
+    choices=tuple(air.LOUVRES),
+    default="none",
+    assumed="Neither louvre nor screen stands before the opening.",
+)
 EDR = InputSpec("connected_edr_ft2", "Connected radiation", ratings.EDR_FT2)
 
 
@@ -64,7 +76,13 @@ TABLE = (
         function=_rate_output,
         inputs=(
             InputSpec("gross_btu_h", "Gross output", ratings.POWER_BTU_H),
-            InputSpec("allowance", "Piping and pick-up", ratings.ALLOWANCE, default=ratings.STEAM_ALLOWANCE),
+            InputSpec(
+                "allowance",
+                "Piping and pick-up",
+                ratings.ALLOWANCE,
+                default=ratings.STEAM_ALLOWANCE,
+                assumed="Piping and pick-up take the usual 1.333; larger boilers are rated with less, down to 1.288.",
+            ),
         ),
         outputs=(
             OutputSpec("boiler_horsepower", "Boiler horsepower", "bhp", "boiler_horsepower"),
@@ -163,7 +181,13 @@ TABLE = (
         inputs=(
             InputSpec("ach", "Air changes an hour", air.ACH),
             InputSpec("other_btu_h", "Input without fan", air.ANY_INPUT_BTU_H),
-            InputSpec("fan_btu_h", "Input with fan", air.ANY_INPUT_BTU_H, default=0.0),
+            InputSpec(
+                "fan_btu_h",
+                "Input with fan",
+                air.ANY_INPUT_BTU_H,
+                default=0.0,
+                assumed="No appliance in the room has a fan.",
+            ),
         ),
         outputs=(OutputSpec("volume_ft3", "Room", "ft3"),),
         formula="21 / ACH for each 1000 Btu/h without fan, 15 / ACH with; ACH 0.60 at most",

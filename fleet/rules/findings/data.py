@@ -4,15 +4,13 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from uuid import UUID
 
-from fleet.engineering.ladder import MAX_STEAM_PSI, Ladder, find_ladder_faults
+from fleet.engineering.ladder import MAX_STEAM_PSI, Ladder, faults_of_gauge, find_ladder_faults, is_over_fifteen
 from fleet.rules.capacity import compare_capacity, surface_counts, with_known_output
 from fleet.rules.finding_codes import FindingCode
 from fleet.rules.ledger.records import PositionRecord, ReplayLedger
 from fleet.rules.ledger.register_needs import burner_input_btu_h, find_gaps
 from fleet.rules.needed_roles import in_words
 from fleet.rules.values import Value
-
-MIN_GAUGE_RANGE_PSI = 30.0  # S5, S12, S13
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,10 +91,8 @@ def _surface_unknown(
 
 def _gauge_faults(ledger: ReplayLedger) -> Iterator[DataFault]:
     for gauge in _records_fitted(ledger, "gauge"):
-        top = gauge.numeric_setting("range_psi")
-        most = ledger.law.terms.gauge_most_psi
-        if top is not None and not MIN_GAUGE_RANGE_PSI <= top <= most:
-            sentence = f"The {gauge.position.name} reads to {top:g} psi: {MIN_GAUGE_RANGE_PSI:g} to {most:g} is right."
+        for fault in faults_of_gauge(gauge.numeric_setting("range_psi"), ledger.law.terms.gauge_most_psi):
+            sentence = fault.sentence.replace("The gauge", f"The {gauge.position.name}", 1)
             yield DataFault(FindingCode.GAUGE_RANGE, gauge.position.id, sentence)
 
 
@@ -113,7 +109,7 @@ def _cutoff_faults(ledger: ReplayLedger) -> Iterator[DataFault]:
 def _valve_faults(ledger: ReplayLedger) -> Iterator[DataFault]:
     for valve in _records_fitted(ledger, "safety_valve"):
         psi = valve.numeric_setting("set_psi")
-        if psi is not None and psi > MAX_STEAM_PSI:
+        if psi is not None and is_over_fifteen(psi):
             sentence = f"The {valve.position.name} is set at {psi:g} psi, over {MAX_STEAM_PSI:g}."
             yield DataFault(FindingCode.VALVE_OVER_FIFTEEN, valve.position.id, sentence)
 

@@ -6,6 +6,7 @@ from datetime import timedelta
 from fleet.rules.catalogue import Contradiction
 from fleet.rules.finding_codes import FindingCode
 from fleet.rules.findings.fire_side import find_air_with_flue_gas
+from fleet.rules.findings.lockouts import note_unexplained_reset
 from fleet.rules.findings.makeup import find_makeup_rise
 from fleet.rules.ledger.records import EntryTrace, EpisodeCase, PositionRecord, ReplayLedger
 from fleet.rules.values import EntryFact, Level, VisitFact
@@ -25,6 +26,7 @@ def find_in_history(
     if record is None:
         return
     yield from _find_frequent_resets(ledger, entry, record)
+    note_unexplained_reset(ledger, visit, entry, record)
     yield from _find_frequent_lockouts(ledger, entry, record)
     for place in (record, *ledger.paths_of(record)):
         yield from _find_repeats(entry, place)

@@ -5,6 +5,7 @@ from datetime import datetime
 
 from fleet.rules.catalogue import FindingRule
 from fleet.rules.finding_codes import FindingCode
+from fleet.rules.ledger.asked import AskedCause
 from fleet.rules.ledger.effects import doubt_passes
 from fleet.rules.ledger.records import PositionRecord, ReplayLedger
 from fleet.rules.values import EntryFact, VisitFact
@@ -54,6 +55,9 @@ def find_valve_opened(
 ) -> Iterator[FoundFault]:
     """Over-pressure is presumed: all that should have acted first, until each passes as found; or the valve is weak."""
     yield FindingCode.VALVE_OPENED, record, f"The {record.position.name} opened under pressure."
+    sentence = f"The {record.position.name} discharged: its cause is not known, or the gauge not compared since."
+    asked = AskedCause(record.position.id, entry.at, visit.id, sentence, needs_gauge_check=True)
+    ledger.asked_causes[record.position.id] = asked
     for other_record in ledger.records.values():
         if other_record.device and other_record.role.code in _PRESUMED:
             sentence = f"The safety valve opened under pressure: the {other_record.position.name} is presumed failed."

@@ -6,6 +6,7 @@ from datetime import datetime
 from uuid import UUID
 
 from fleet.rules.finding_codes import FindingCode
+from fleet.rules.ledger.asked import OwedTest
 from fleet.rules.ledger.records import (
     BlindedByPath,
     EpisodeCase,
@@ -18,6 +19,7 @@ from fleet.rules.ledger.records import (
 from fleet.rules.values import EntryFact, Level
 from fleet.rules.vocabulary import EntryAct
 
+GAUGE_CHECK = "gauge_comparison"
 PASSES_TO_TRUST = 3  # an intermittent device must pass this often running, its cause recorded
 
 
@@ -32,6 +34,7 @@ def open_case(
     rule = case.rule
     case.down, case.presumed = rule.fails != "none", rule.fails == "presumed"
     case.acted_at, case.passes, case.touched, case.replaced = None, 0, False, False
+    case.tested_in = None
     case.newest_at = entry.at
     carries = place is not None and place.role.part in ("input_path", "output_path")
     # A jumper or a failed test on a path defeats what it carries as surely as dirt in it; a presumption does not.
@@ -81,6 +84,7 @@ def _blind_all_on(ledger: ReplayLedger, path: PositionRecord, at: datetime) -> N
 def apply_touch(ledger: ReplayLedger, record: PositionRecord, code: str, entry: EntryFact) -> None:
     """Void the proof of the device, or of everything on the path, until what its kind names for it passes."""
     void_proof(ledger, record, code=code, at=entry.at, entry=entry.id)
+    owe_test(ledger, record, code, entry)
     if record.role.part == "input_path":
         for hanging in ledger.hanging_on(record):
             void_proof(ledger, hanging, code="path", at=entry.at, entry=entry.id)
@@ -93,6 +97,20 @@ def void_proof(ledger: ReplayLedger, record: PositionRecord, code: str, at: date
         record.touches[code] = OutstandingTouch(code, at, entry, rule.needs)
         for case in record.open_cases():
             case.touched = True  # no pass after this is one as found
+
+
+# Work on one place asks for a test of another: a burner that burns otherwise, fuel piping that was apart.
+OWED_TESTS = {
+    "burner": ("flame_failure_test", frozenset({"open", "adjust", "fitted"})),
+    "fuel_valves": ("soap_test", frozenset({"open", "disconnect", "fitted"})),
+}
+
+
+def owe_test(ledger: ReplayLedger, record: PositionRecord, touch: str, entry: EntryFact) -> None:
+    """Note what a touch asks of another place; it stands against firing until it passes."""
+    code, touches = OWED_TESTS.get(record.role.code, ("", frozenset()))
+    if touch in touches and code in ledger.catalogue.procedures:
+        ledger.owed[code] = OwedTest(code, record.position.id, entry.at)
 
 
 def note_repair(ledger: ReplayLedger, record: PositionRecord, at: datetime, opened: bool) -> None:
@@ -133,13 +151,8 @@ def apply_pass(bench: GradingBench, proves: str, against: frozenset[str]) -> boo
     if proves:
         record.passes.append(PassedProof(procedure.code, entry.at))
         record.proofs[procedure.code] = entry.at
-        record.last_trip_in = _trip_in(bench)
-    for code, outstanding in list(record.touches.items()):
-        left = tuple(group for group in outstanding.needs if not any(procedure.covers_or_is(n) for n in group))
-        if left:
-            record.touches[code] = replace(outstanding, needs=left)
-        else:
-            del record.touches[code]
+        _keep_trip_height(bench)
+    _answer_touches(bench)
     # A kind without a full proof, as a gauge, passes live by the check it has.
     if proves == "full" or (proves and not bench.ledger.catalogue.proofs_of_kind(record.kind, "full")):
         record.blind = {k: b for k, b in record.blind.items() if not b.acted}
@@ -147,13 +160,49 @@ def apply_pass(bench: GradingBench, proves: str, against: frozenset[str]) -> boo
     qualified = bool(allowed - {"operator"})
     for case in _cases_answered(bench, against):
         if case.level is Level.ROUTINE or qualified:
-            _count_pass(case, entry)
+            _answer_case(case, bench)
+    if procedure.code == GAUGE_CHECK and qualified:
+        for cause in bench.ledger.asked_causes.values():
+            cause.gauge_checked = True
+        drop_answered_causes(bench.ledger)
     return True
 
 
-def _trip_in(bench: GradingBench) -> float | None:
-    height = bench.number_reading("trip_in")
-    return bench.record.last_trip_in if height is None else height
+def _answer_touches(bench: GradingBench) -> None:
+    """Take what this pass answers from what touches ask of this place, and of what work elsewhere asks of it."""
+    record, procedure, owed = bench.record, bench.procedure, bench.ledger.owed
+    for code, outstanding in list(record.touches.items()):
+        left = tuple(group for group in outstanding.needs if not any(procedure.covers_or_is(n) for n in group))
+        if left:
+            record.touches[code] = replace(outstanding, needs=left)
+        else:
+            del record.touches[code]
+    for code in [c for c in owed if procedure.covers_or_is(c)]:
+        del owed[code]
+
+
+def _answer_case(case: EpisodeCase, bench: GradingBench) -> None:
+    """Count a pass, or remember it where somebody qualified must first say why, or which of two is wrong."""
+    if case.rule.needs_cause and not case.cause_known:
+        # Of two entries that clash a test must follow the cause.
+        case.tested_in = None if case.rule.tested_in_place else bench.visit.id
+        return
+    _count_pass(case, bench.entry)
+
+
+def drop_answered_causes(ledger: ReplayLedger) -> None:
+    """Ask no longer for causes that were named, of a discharge only once the gauge was compared too."""
+    ledger.asked_causes = {place: c for place, c in ledger.asked_causes.items() if not c.is_answered}
+
+
+def _keep_trip_height(bench: GradingBench) -> None:
+    """Keep the newest trip height, and the first one as its visit left it: what later ones are held against."""
+    height, record = bench.number_reading("trip_in"), bench.record
+    if height is None:
+        return
+    record.last_trip_in = height
+    if record.first_trip_visit in (None, bench.visit.id):
+        record.first_trip_in, record.first_trip_visit = height, bench.visit.id
 
 
 def _cases_answered(bench: GradingBench, against: frozenset[str]) -> list[EpisodeCase]:
@@ -170,8 +219,6 @@ def _is_answered(case: EpisodeCase, bench: GradingBench, is_own_case: bool) -> b
     procedure = bench.procedure
     if case.rule.closes_by_readings:
         return False
-    if case.rule.needs_cause and not case.cause_known:
-        return False  # first somebody qualified says why, or which of the two is wrong
     if case.rule.needs_manager and not case.manager:
         return False
     if (case.by_data or case.rule.needs_work) and case.acted_at is None:
@@ -211,6 +258,7 @@ def fill_position(ledger: ReplayLedger, record: PositionRecord, device: UUID | N
     record.device, record.kind, record.fitted_at = device, kind, at if device else None
     record.passes, record.proofs, record.declared, record.touches, record.blind = [], {}, {}, {}, {}
     record.attributes, record.settings, record.last_trip_in, record.checked_at = {}, {}, None, None
+    record.first_trip_in = record.first_trip_visit = None
     note_repair(ledger, record, at, opened=True)
     for case in record.open_cases():
         case.down, case.replaced = False, device is not None

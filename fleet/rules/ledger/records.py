@@ -6,8 +6,9 @@ from datetime import date, datetime
 from math import isfinite
 from uuid import UUID
 
-from fleet.engineering.makeup import MeterReading
 from fleet.rules.catalogue import Catalogue, FindingRule, ProcedureSpec, RoleSpec
+from fleet.rules.ledger.asked import AskedCause, OwedTest
+from fleet.rules.ledger.meters import MeterHistory
 from fleet.rules.needed_roles import RegisterGap, cutoffs_needed, may_be_spared
 from fleet.rules.values import (
     EntryFact,
@@ -51,6 +52,7 @@ class EpisodeCase:
     newest_at: datetime | None = None  # when it was last found
     closed_at: datetime | None = None
     closed_by: UUID | None = None
+    tested_in: UUID | None = None  # the visit whose test would have closed it, had its cause been named
 
     @property
     def is_open(self) -> bool:
@@ -141,6 +143,8 @@ class PositionRecord:
     cases: list[EpisodeCase] = field(default_factory=list)
     live: list[EpisodeCase] = field(default_factory=list)  # of `cases` those not yet seen closed
     last_trip_in: float | None = None
+    first_trip_in: float | None = None  # as it was left by the first visit that read one
+    first_trip_visit: UUID | None = None
     # What `ReplayLedger.paths_of` and `hanging_on` found since the piping changed.
     above: list["PositionRecord"] | None = field(default=None, compare=False, repr=False)
     hanging: list["PositionRecord"] | None = field(default=None, compare=False, repr=False)
@@ -159,28 +163,15 @@ class PositionRecord:
         except ValueError:
             return None
 
+    def reference_trip_in(self) -> float | None:
+        """The height a cutoff should trip at, in inches over the glass's bottom: its maker's mark, else its first."""
+        mark = self.numeric_setting("trip_in")
+        return self.first_trip_in if mark is None else mark
+
     def numeric_setting(self, key: str) -> float | None:
         """A numeric set point, from the dated settings or else from what is stamped on the device."""
-        return as_number(self.settings.get(key, self.attributes.get(key)))
-
-
-@dataclass(frozen=True, slots=True)
-class MakeupPeriod:
-    """Make-up between two readings, known at the later: gallons a day, and why that is too much ('' in band)."""
-
-    at: datetime
-    rate: float
-    in_band: bool
-    rise_reason: str
-
-
-@dataclass(slots=True)
-class MeterHistory:
-    """A make-up meter while it is read: its newest reading, its periods, and the rates of those in band."""
-
-    last: MeterReading | None = None
-    periods: list[MakeupPeriod] = field(default_factory=list)
-    usual: list[float] = field(default_factory=list)
+        value = as_number(self.settings.get(key, self.attributes.get(key)))
+        return value if value is not None and isfinite(value) else None
 
 
 @dataclass(frozen=True, slots=True)
@@ -215,6 +206,8 @@ class ReplayLedger:
     meters: dict[UUID, MeterHistory] = field(default_factory=dict)  # each make-up meter, as read so far
     live: list[EpisodeCase] = field(default_factory=list)  # of `general` those not yet seen closed
     episodes: dict[tuple[UUID | None, str], int] = field(default_factory=dict)  # begun so far, by place and rule
+    owed: dict[str, OwedTest] = field(default_factory=dict)  # by procedure
+    asked_causes: dict[UUID, AskedCause] = field(default_factory=dict)  # by place
     register_asked: bool = False  # whether the register was posted whole, so that what it leaves out is missed
     gaps: list[GapsSince] = field(default_factory=list)  # what it left out, from each instant at which that changed
 

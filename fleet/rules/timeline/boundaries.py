@@ -13,7 +13,7 @@ from fleet.rules.finding_codes import FindingCode
 from fleet.rules.ledger.records import EpisodeCase
 from fleet.rules.ledger.register_needs import burner_input_btu_h
 from fleet.rules.needed_roles import in_words
-from fleet.rules.replay.evidence_replay import ReplayRun
+from fleet.rules.replay.replay_run import ReplayRun
 from fleet.rules.timeline.levels import level_segments
 from fleet.rules.timeline.standing import (
     ACT_BY_STANDING,
@@ -78,6 +78,7 @@ class Timeline:
         self._valves = [p for p, r in run.ledger.records.items() if r.role.code == "safety_valve"]
         self._last_view: BoilerView | None = None
         self.cases = list(run.ledger.all_cases())
+        self.time_cases = [c for c in self.cases if c.by_time]  # opened and closed by time alone
         self.levels = [level_segments(c) for c in self.cases]
         self._open_starts, self._open = _open_lists(self.cases, self.levels)
 

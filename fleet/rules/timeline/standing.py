@@ -124,7 +124,8 @@ def _reasons_for_hold(view: BoilerView) -> Iterable[Reason]:
             yield from (m.reason for m in members if m.state.down)
 
 
-def _reasons_for_exposed(view: BoilerView) -> Iterable[Reason]:
+def reasons_for_exposed(view: BoilerView) -> Iterable[Reason]:
+    """Yield why a hazard that stops firing has nothing proven against it, whatever else holds."""
     for hazard in view.hazards:
         members = view.needed_for(hazard) if hazard.stops_firing else []
         if members and not any(m.state.stands for m in members):
@@ -145,7 +146,8 @@ def _reasons_for_impaired(view: BoilerView) -> Iterable[Reason]:
     yield from (c.reason for c in view.cases if c.level is Level.URGENT)
 
 
-def _reasons_for_due(view: BoilerView) -> Iterable[Reason]:
+def reasons_for_due(view: BoilerView) -> Iterable[Reason]:
+    """Yield what is due, lapsed or never proven, whatever else holds."""
     for position in view.positions:
         is_asked = position.needed or (position.role.part != "protection" and position.state is not State.NOT_FITTED)
         if is_asked and not position.state.down and position.state not in (State.PROVEN, State.NOT_ON_RECORD):
@@ -160,7 +162,7 @@ def _routine_reasons(view: BoilerView) -> Iterable[Reason]:
 
 _TABLE = (
     (Standing.HOLD, _reasons_for_hold),
-    (Standing.EXPOSED, _reasons_for_exposed),
+    (Standing.EXPOSED, reasons_for_exposed),
     (Standing.IMPAIRED, _reasons_for_impaired),
-    (Standing.DUE, _reasons_for_due),
+    (Standing.DUE, reasons_for_due),
 )

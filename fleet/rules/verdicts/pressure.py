@@ -1,39 +1,29 @@
 """Graders of the pressure side: operating control, high limit, safety valve, siphon; and the test button."""
 
+from fleet.engineering import trips
+from fleet.engineering.trips import CONTROL_UNDER_LIMIT_PSI, LEVER_PSI, LIMIT_UNDER_VALVE_PSI, STAY_OFF_MINUTES
 from fleet.rules.finding_codes import FindingCode
 from fleet.rules.ledger.records import GradingBench
 from fleet.rules.verdicts.graded import GradedTest, failed_test
 from fleet.rules.vocabulary import Outcome
 
-LIMIT_GOOD_PSI = 1.0  # of its set point
-LIMIT_UNDER_VALVE_PSI = 2.0  # below which the next rung is not protected
-CONTROL_UNDER_LIMIT_PSI = 1.0
-LEVER_PSI = 5.0  # at least this much steam under the disk (from memory, low confidence)
-STAY_OFF_MINUTES = 3.0
-HIGHEST_PSI = 15.0  # of any rung of a low-pressure steam boiler (S53), whatever the register says
-
 
 def grade_operating_control_trip(bench: GradingBench) -> GradedTest:
     """Grade the trip: at its cut-out, well under the limit. The control is watched, never counted as protection."""
     trip, cut_out = bench.number_reading("trip_psi"), bench.record.numeric_setting("cut_out_psi")
-    limit_set = _lowest_rung(bench, "high_limit")
-    position = bench.record.position.id
     if trip is None:
         return GradedTest(Outcome.INCONCLUSIVE, f"No trip pressure was read for the {bench.name}.")
-    if trip > limit_set - CONTROL_UNDER_LIMIT_PSI:
-        limit = f"opens at least {CONTROL_UNDER_LIMIT_PSI:g} psi below the limit's {limit_set:g} psi"
+    limit_set = bench.ledger.lowest_setting("high_limit", "set_psi")
+    read = trips.grade_control_trip(trip, cut_out, bench.record.numeric_setting("differential_psi"), limit_set)
+    if read.grade == "failed":
+        rung = trips.lowest_rung_psi(limit_set)
+        limit = f"opens at least {CONTROL_UNDER_LIMIT_PSI:g} psi below the limit's {rung:g} psi"
         sentence = f"The {bench.name} opened at {trip:g} psi, too close to the high limit to do its work."
-        return failed_test(sentence, (FindingCode.OPERATING_CONTROL_FAILED, position), limit=limit, set_value=cut_out)
-    tolerance = max(0.5, 0.2 * (bench.record.numeric_setting("differential_psi") or 0.0))
-    good = cut_out is None or abs(trip - cut_out) <= tolerance
-    sentence = f"The {bench.name} opened at {trip:g} psi{'' if good else ': adjust it'}."
+        fault = (FindingCode.OPERATING_CONTROL_FAILED, bench.record.position.id)
+        return failed_test(sentence, fault, limit=limit, set_value=cut_out)
+    sentence = f"The {bench.name} opened at {trip:g} psi{'' if read.grade == 'good' else ': adjust it'}."
     return GradedTest(
-        Outcome.PASS,
-        sentence,
-        grade="good" if good else "drifted",
-        proves="full",
-        limit=f"±{tolerance:g} psi",
-        set_value=cut_out,
+        Outcome.PASS, sentence, grade=read.grade, proves="full", limit=f"±{read.near:g} psi", set_value=cut_out
     )
 
 
@@ -43,9 +33,11 @@ def grade_limit_trip(bench: GradingBench) -> GradedTest:
     position, name = bench.record.position.id, bench.name
     if trip is None:
         return GradedTest(Outcome.INCONCLUSIVE, f"No trip pressure was read for the {name}.", set_value=set_psi)
-    valve = _lowest_rung(bench, "safety_valve")
+    valve_set = bench.ledger.lowest_setting("safety_valve", "set_psi")
+    read = trips.grade_limit_trip(trip, set_psi, valve_set)
+    valve = trips.lowest_rung_psi(valve_set)
     limit = f"trips at least {LIMIT_UNDER_VALVE_PSI:g} psi under the valve's {valve:g} psi"
-    if trip > valve - LIMIT_UNDER_VALVE_PSI:
+    if read.grade == "failed":
         sentence = f"The {name} tripped only at {trip:g} psi."
         return failed_test(sentence, (FindingCode.LIMIT_FAILED, position), limit=limit, set_value=set_psi)
     if bench.yes_or_no_reading("restarted_by_hand") is False:
@@ -57,17 +49,9 @@ def grade_limit_trip(bench: GradingBench) -> GradedTest:
     if doubt:
         doubt_sentence = f"The {name} tripped, but its manual reset is not proven: {doubt}."
         return GradedTest(Outcome.INCONCLUSIVE, doubt_sentence, limit=limit, set_value=set_psi)
-    good = set_psi is None or abs(trip - set_psi) <= LIMIT_GOOD_PSI
-    sentence = f"The {name} tripped at {trip:g} psi and stayed out until reset by hand{'' if good else ': adjust it'}."
-    return GradedTest(
-        Outcome.PASS, sentence, grade="good" if good else "drifted", proves="full", limit=limit, set_value=set_psi
-    )
-
-
-def _lowest_rung(bench: GradingBench, role: str) -> float:
-    """Return the lowest set pressure of a role, or the maximum where none is known or a higher one is on record."""
-    lowest_on_record = bench.ledger.lowest_setting(role, "set_psi")
-    return HIGHEST_PSI if lowest_on_record is None else min(lowest_on_record, HIGHEST_PSI)
+    adjust_text = "" if read.grade == "good" else ": adjust it"
+    sentence = f"The {name} tripped at {trip:g} psi and stayed out until reset by hand{adjust_text}."
+    return GradedTest(Outcome.PASS, sentence, grade=read.grade, proves="full", limit=limit, set_value=set_psi)
 
 
 def _reset_doubt(bench: GradingBench, trip: float) -> str:
@@ -75,15 +59,13 @@ def _reset_doubt(bench: GradingBench, trip: float) -> str:
     minutes, after, back = (
         bench.number_reading(n) for n in ("stayed_off_minutes", "psi_when_checked", "set_psi_read_back")
     )
-    set_psi = bench.record.numeric_setting("set_psi")
-    if minutes is None or minutes < STAY_OFF_MINUTES:
+    if minutes is None or not trips.has_stayed_off(minutes):
         return f"it must stay off at least {STAY_OFF_MINUTES:g} minutes"
     if bench.yes_or_no_reading("call_on") is not True:
         return "the call for heat must be on while it is watched"
-    reset_psi = bench.record.numeric_setting("reset_psi")
-    if after is None or (after > trip / 2 and (reset_psi is None or after >= reset_psi)):
+    if after is None or not trips.has_fallen(after, trip, bench.record.numeric_setting("reset_psi")):
         return "the pressure must fall to half the trip reading or under its reset point while it stays off"
-    if back is None or (set_psi is not None and abs(back - set_psi) > 0.25):
+    if back is None or not trips.is_read_back(back, bench.record.numeric_setting("set_psi")):
         return "its setting must be read back where it was found"
     return ""
 
@@ -101,7 +83,7 @@ def grade_lever_lift(bench: GradingBench) -> GradedTest:
     ):
         sentence = f"The {bench.name} still leaks after one more lift."
         return failed_test(sentence, (FindingCode.VALVE_DRIPS_AGAIN, position), limit=limit)
-    if psi is None or psi < LEVER_PSI:
+    if psi is None or not trips.is_lever_pressure(psi):
         sentence = f"The {bench.name} was lifted without enough pressure under it{' and drips since' if leaks else ''}."
         return GradedTest(Outcome.INCONCLUSIVE, sentence, limit=limit, faults=drips)
     sentence = f"The {bench.name} lifted at {psi:g} psi{' and drips since' if leaks else ' and closed tight'}."

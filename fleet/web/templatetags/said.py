@@ -20,7 +20,6 @@ register = template.Library()
 # Codes that, with spaces for underscores, are not what the trade says.
 WORDS = {
     "no_heat": "No-heat call",
-    "cant_say": "Can't say",
     "not_done": "Not done",
     "as_found": "As found",
     "as_left": "As left",

@@ -38,7 +38,7 @@ place (`limit:` with nothing behind it is taken out); terms of its own replace t
         marks: {lower: [declared]}
         deficiencies: [{rule, position, level}]       # exactly those open then; level may be left out
         at_least: yes                 # others may be open too
-        readiness: {visit: first, answer: ready, missing: [touched@limit]}      # each must be among the missing
+        readiness: {visit: first, answer: something_does, missing: [touched@limit]}     # each must be among the missing
         due: {valve: 2026-10-01}      # by what was done until then and nothing after; `never`
         lapses: {valve: 2026-10-31}
         conditions: [{condition, subject, since}]     # must hold; subject a position, `boiler`, or {rule, position}
