@@ -93,6 +93,7 @@ COSTS = {
     "visits/": 3,  # visits with their readiness, people, their users
     "jobs/": 6,  # jobs, items, boilers, positions, acts, their people
     "procedures/": 2,  # the release, once as a part of the tag
+    "sources/": 2,  # the same
 }
 
 
@@ -100,7 +101,7 @@ COSTS = {
 def test_a_list_costs_the_same_for_two_boilers_and_for_twenty(path: str, kim: Phone, ines: Phone) -> None:
     (few, small), (many, large) = cost(kim, path), cost(ines, path)
     assert (small, large) == (BESIDE + COSTS[path],) * 2
-    assert few < many or path in ("portfolios/", "procedures/")
+    assert few < many or path in ("portfolios/", "procedures/", "sources/")
 
 
 @pytest.fixture(scope="module")
@@ -185,7 +186,7 @@ def test_lists_are_of_the_boiler_asked_for(path: str, street: Fleet, ines: Phone
     assert {i.get("boiler", boiler) for i in found} == {boiler}
 
 
-@pytest.mark.parametrize("path", [p for p in COSTS if p != "procedures/"])
+@pytest.mark.parametrize("path", [p for p in COSTS if p not in ("procedures/", "sources/")])
 def test_lists_show_nothing_to_who_may_see_nothing(path: str, street: Fleet) -> None:
     assert ask(Phone.of(street.outsider), path)["items"] == []
 

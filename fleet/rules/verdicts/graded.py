@@ -8,7 +8,10 @@ from fleet.rules.vocabulary import Outcome
 
 @dataclass(frozen=True, slots=True)
 class GradedTest:
-    """`outcome` is pass, fail, inconclusive, not_a_test, not_done or noted; `faults` name finding rules and places."""
+    """`outcome` is pass, fail, inconclusive, not_a_test, not_done or noted; `faults` name finding rules and places.
+
+    `reading` names the one whose limit decided, where that is not the usual one of its grader: its source is shown.
+    """
 
     outcome: Outcome
     sentence: str
@@ -18,6 +21,7 @@ class GradedTest:
     set_value: float | None = None
     question: str = ""
     faults: tuple[tuple[str, UUID], ...] = ()
+    reading: str = ""
 
 
 def failed_test(
