@@ -20,6 +20,7 @@ from fleet.web.alerts import alerts_page
 from fleet.web.shared import pages
 from tests.cast import DAY, NOW, Fleet, make_fleet, make_person
 from tests.jobs.crew import crew
+from tests.stories import story
 from tests.web.conftest import SetClock, SignIn
 from tests.web.markup import markup_of
 from tests.web.test_board import Count, read
@@ -27,14 +28,13 @@ from tests.web.test_board import Count, read
 pytestmark = pytest.mark.django_db
 
 
-@pytest.fixture
-def told(fleet: Fleet) -> Fleet:
+@story
+def told(fleet: Fleet) -> None:
     """A hold that began yesterday and was put right this morning, and one on the second boiler since an hour ago."""
     fleet.post(fleet.serviced(NOW - 30 * DAY), fleet.serviced(NOW - 30 * DAY, "ALD12 B2"), at=NOW - 29 * DAY)
     fleet.post(fleet.flushed(NOW - DAY, burner_stopped=False), at=NOW - DAY)
     fleet.post(fleet.repaired(NOW - DAY / 6), at=NOW - DAY / 6)
     fleet.post(fleet.flushed(NOW - DAY / 24, "ALD12 B2", burner_stopped=False), at=NOW - DAY / 24)
-    return fleet
 
 
 def items(body: str) -> list[str]:

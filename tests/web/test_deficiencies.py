@@ -16,6 +16,7 @@ from fleet.web.deficiencies import deficiencies_page as door
 from fleet.web.shared import pages
 from tests.cast import DAY, NOW, Fleet, make_fleet, make_person
 from tests.jobs.crew import Crew, crew, held
+from tests.stories import story
 from tests.web.conftest import SetClock, SignIn
 from tests.web.desk import form_of
 from tests.web.markup import markup_of
@@ -31,9 +32,15 @@ def office(fleet: Fleet, clock: SetClock, monkeypatch: pytest.MonkeyPatch) -> Cr
     return crew(fleet)
 
 
+@story
+def on_hold(fleet: Fleet) -> None:
+    """By a flush an hour ago."""
+    held(fleet)
+
+
 @pytest.fixture
-def row(office: Crew) -> Deficiency:
-    return held(office.fleet)
+def row(office: Crew, on_hold: Fleet) -> Deficiency:
+    return Deficiency.objects.get(rule="flush_keeps_firing")
 
 
 @pytest.fixture

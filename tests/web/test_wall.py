@@ -18,6 +18,7 @@ from fleet.portfolio.models import Building
 from fleet.rules import VERSION
 from fleet.web.shared.glass import GlassDrawing, draw_glass
 from tests.cast import DAY, LONG_AGO, NOW, ROOT, Fleet, make_person
+from tests.stories import story
 from tests.web.conftest import SetClock, SignIn
 from tests.web.looks import PRESENTATIONS
 from tests.web.streets import make_street
@@ -128,13 +129,12 @@ def test_the_drawing_is_geometry_and_neither_style_nor_colour_nor_per_cent() -> 
     )
 
 
-@pytest.fixture
-def two(fleet: Fleet) -> Fleet:
+@story
+def two(fleet: Fleet) -> None:
     """The first boiler clear, the second on hold."""
     for key in ("ALD12 B1", "ALD12 B2"):
         fleet.post(fleet.serviced(NOW - 30 * DAY, key), fleet.flushed(NOW - DAY, key))
     fleet.post(fleet.flushed(NOW, "ALD12 B2", burner_stopped=False))
-    return fleet
 
 
 @pytest.mark.django_db
