@@ -21,7 +21,7 @@ from fleet.web.shared import pages
 from tests.cast import DAY, NOW, Fleet, make_fleet, make_person
 from tests.jobs.crew import crew
 from tests.stories import story
-from tests.web.conftest import SetClock, SignIn
+from tests.web.conftest import SetClock, SignIn, take_session
 from tests.web.markup import markup_of
 from tests.web.test_board import Count, read
 
@@ -325,11 +325,8 @@ def test_nothing_is_done_where_one_of_several_is_not_seen(eight: list[Alert], da
 def test_an_alert_is_acknowledged_by_keyboard_alone(transactional_db: Any, live_server: Any, browser: Browser) -> None:
     fleet, at = make_fleet(), timezone.now()
     fleet.post(fleet.flushed(at - DAY, burner_stopped=False), at=at)
-    client = Client()
-    client.force_login(make_person("mona", fleet.portfolio, "manager"))
-    cookie = {"name": "sessionid", "value": client.cookies["sessionid"].value, "url": live_server.url}
     page = browser.new_page(viewport={"width": 1280, "height": 800})
-    page.context.add_cookies([cookie])
+    take_session(page.context, make_person("mona", fleet.portfolio, "manager"), live_server.url)
     page.goto(f"{live_server.url}/alerts/?condition=hold")
     page.get_by_role("button", name="Acknowledge").focus()
     page.keyboard.press("Enter")

@@ -19,7 +19,7 @@ from fleet.rules import VERSION
 from fleet.web.shared.glass import GlassDrawing, draw_glass
 from tests.cast import DAY, LONG_AGO, NOW, ROOT, Fleet, make_person
 from tests.stories import story
-from tests.web.conftest import SetClock, SignIn
+from tests.web.conftest import SetClock, SignIn, take_session
 from tests.web.looks import PRESENTATIONS
 from tests.web.streets import make_street
 from tests.web.test_board import Count, lengthened
@@ -190,10 +190,8 @@ def street(transactional_db: Any) -> Any:
 
 
 def signed_in(browser: Browser, url: str, user: User, theme: str = "light", width: int = 1280) -> Page:
-    client = Client()
-    client.force_login(user)
     context = browser.new_context(color_scheme=theme, viewport={"width": width, "height": 800})
-    context.add_cookies([{"name": "sessionid", "value": client.cookies["sessionid"].value, "url": url}])
+    take_session(context, user, url)
     return context.new_page()
 
 
