@@ -11,7 +11,8 @@ from django.test import TransactionTestCase
 from hypothesis import settings as hypothesis
 
 from tests import kept
-from tests.cast import Fleet, make_fleet
+from tests.cast import Fleet
+from tests.stories import fleet_for
 
 # A busy machine takes its time over an example: what is slow is measured elsewhere, by tests that say so.
 hypothesis.register_profile("unhurried", deadline=None)
@@ -52,6 +53,7 @@ def pytest_collection_finish() -> None:
     gc.collect()
     gc.freeze()
     gc.set_threshold(200_000, 10, 10)
+    gc.enable()  # off since tests/servers.py was loaded
 
 
 @pytest.fixture(scope="session", autouse=True)
@@ -69,6 +71,6 @@ def emptied() -> None:
 
 
 @pytest.fixture
-def fleet(db: Any) -> Fleet:
-    """Larkfield Homes in a database of this test's own."""
-    return make_fleet()
+def fleet(db: Any, request: pytest.FixtureRequest) -> Fleet:
+    """Larkfield Homes in a database of this test's own, after the stories that it asks for."""
+    return fleet_for(request)

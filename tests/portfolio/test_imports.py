@@ -5,7 +5,7 @@ from typing import Any
 
 import pytest
 from django.conf import settings
-from django.db import OperationalError, connection, transaction
+from django.db import OperationalError, connection
 
 from fleet import pipeline, tasks
 from fleet.accounts.models import User
@@ -15,6 +15,7 @@ from fleet.pipeline import imports as verbs
 from fleet.portfolio.models import Boiler, Building, Fitting, Import, ImportPage, Position, Setting
 from fleet.records.events import Cause
 from fleet.sheets import imports
+from tests import kept
 from tests.cast import DAY, NOW, Fleet, make_fleet, make_person
 from tests.portfolio.sheets import CELLS, LIMIT, row, sheet
 from tests.portfolio.streets import as_csv
@@ -26,9 +27,8 @@ CAUSE = Cause(who="ines", request_id="import-00001")
 @pytest.fixture(scope="module")
 def fleet(django_db_setup: Any, django_db_blocker: Any) -> Iterator[Fleet]:
     """Made once; what each test does to it is rolled back."""
-    with django_db_blocker.unblock(), transaction.atomic():
-        yield make_fleet()
-        transaction.set_rollback(True)
+    with kept.made_for_a_file(django_db_blocker, make_fleet) as made:
+        yield made
 
 
 @pytest.fixture

@@ -6,7 +6,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('alerts', '0005_act_class_name'),
+        ('alerts', '0006_against_firing'),
     ]
 
     operations = [
