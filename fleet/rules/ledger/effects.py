@@ -179,8 +179,7 @@ def apply_pass(
     if proves:
         _keep_passes(bench, tolerates_psi, proves_too)
     _answer_touches(bench)
-    # A kind without a full proof, as a gauge, passes live by the check it has.
-    if proves == "full" or (proves and not bench.ledger.catalogue.proofs_of_kind(record.kind, "full")):
+    if _passes_live(bench, proves):
         record.blind = {k: b for k, b in record.blind.items() if not b.acted}
     # A caretaker's pass renews operator proofs; it closes nothing above routine.
     qualified = bool(allowed - {"operator"})
@@ -189,6 +188,11 @@ def apply_pass(
             _answer_case(case, bench)
     _note_gauge_check(bench, qualified)
     return True
+
+
+def _passes_live(bench: GradingBench, proves: str) -> bool:
+    """Return whether this is a live pass; a kind without a full proof, as a gauge, passes live by the check it has."""
+    return proves == "full" or bool(proves and not bench.ledger.catalogue.proofs_of_kind(bench.record.kind, "full"))
 
 
 def _keep_passes(bench: GradingBench, tolerates_psi: float, proves_too: Iterable[str]) -> None:
