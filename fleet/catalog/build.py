@@ -6,6 +6,7 @@ from typing import TypeVar
 from fleet.catalog.acceptance import read_acceptance
 from fleet.catalog.content import Content
 from fleet.catalog.rows import TableRow
+from fleet.catalog.tables import SOURCES_FILE
 from fleet.rules.catalogue import (
     Action,
     Catalogue,
@@ -19,6 +20,7 @@ from fleet.rules.catalogue import (
     ProcedureSpec,
     ReadingSpec,
     RoleSpec,
+    SourceSpec,
     TouchRule,
     Variant,
 )
@@ -53,16 +55,17 @@ def build_catalogue(content: Content, release: int) -> Catalogue:
         observations=_by_code(table["observations.csv"], _build_observation),
         variants=_build_variants(table["variants.csv"]),
         contradictions=tuple(_by_pair(table["contradictions.csv"], ("first", "second"), _build_contradiction).values()),
+        sources=_by_code(table[SOURCES_FILE], _build_source, key="number"),
         needed_roles=tuple(_by_code(table["needed_roles.csv"], _build_needed_role).values()),
     )
 
 
-def _by_code(rows: Iterable[TableRow], make: Callable[[TableRow], T]) -> dict[str, T]:
+def _by_code(rows: Iterable[TableRow], make: Callable[[TableRow], T], key: str = "code") -> dict[str, T]:
     by_code: dict[str, T] = {}
     for row in rows:
-        code = row.text_of("code")
+        code = row.text_of(key)
         if code in by_code:
-            row.note_fault("duplicate", "code", f"{code!r} stands there twice")
+            row.note_fault("duplicate", key, f"{code!r} stands there twice")
         by_code[code] = make(row)
     return by_code
 
@@ -77,6 +80,10 @@ def _by_pair(
             row.note_fault("duplicate", columns[1], f"{' '.join(key)!r} stands there twice")
         by_pair[key] = make(row)
     return by_pair
+
+
+def _build_source(row: TableRow) -> SourceSpec:
+    return SourceSpec(**{column: row.text_of(column) for column in SourceSpec.__slots__})
 
 
 def _build_hazard(row: TableRow) -> Hazard:
@@ -174,6 +181,8 @@ def _build_procedure(
         people=2 if row.word_of("people", ("", "2")) == "2" else 1,
         voids=row.word_of("voids", ("", *TOUCHES)),
         fails_as=row.text_of("fails_as", needed=False),
+        # Releases older than this column have one source for the way and the interval.
+        interval_source=row.text_of("interval_source", needed=False) or row.cells.get("source", ""),
     )
 
 

@@ -2,6 +2,7 @@
 
 from collections.abc import Collection, Iterable, Iterator
 
+from fleet.catalog.citations import SourceStanding, read_citations
 from fleet.catalog.content import Content
 from fleet.catalog.rows import Faults, TableRow
 from fleet.catalog.texts import TEXTS_FILE as TEXTS
@@ -22,6 +23,8 @@ def check_catalogue(content: Content, catalogue: Catalogue, faults: Faults, *, i
     _check_rules(content.tables["readings.csv"], catalogue)
     _check_contradictions(content.tables["contradictions.csv"], catalogue)
     _check_finding_columns(content.tables["findings.csv"], catalogue)
+    if not is_stored:
+        _check_sources(content, catalogue)
     if not is_stored:
         _check_used_rules(catalogue, faults)
     _check_texts(content, catalogue, faults)
@@ -114,6 +117,19 @@ def _check_used_rules(catalogue: Catalogue, faults: Faults) -> None:
     for code in sorted(OBSERVED - catalogue.observations.keys()):
         message = f"observation {code!r} is used by the rules and has no row"
         faults.note_fault("missing_rule", message, file="observations.csv", line=1, column="code")
+
+
+def _check_sources(content: Content, catalogue: Catalogue) -> None:
+    """Note every source that leads nowhere: an unknown number, or words that name no document, practice or clause."""
+    for rows in content.tables.values():
+        for row in rows:
+            for column in ("source", "interval_source"):
+                for citation in read_citations(row.cells.get(column, ""), catalogue.sources):
+                    if citation.standing is SourceStanding.UNRESOLVED:
+                        row.note_fault("unknown_source", column, f"says {citation.text!r}, which leads to no source")
+    for row in content.tables["procedures.csv"]:
+        if bool(row.cells.get("interval")) != bool(row.cells.get("interval_source")):
+            row.note_fault("bad_value", "interval_source", "must stand where an interval stands, and nowhere else")
 
 
 def _check_texts(content: Content, catalogue: Catalogue, faults: Faults) -> None:

@@ -8,6 +8,7 @@ from fleet.catalog.build import build_catalogue
 from fleet.catalog.check import check_catalogue
 from fleet.catalog.content import Content, from_json, read_folder
 from fleet.catalog.rows import Faults
+from fleet.catalog.tables import SOURCES_FILE
 from fleet.rules.catalogue import Catalogue
 
 
@@ -30,8 +31,9 @@ def _build_whole(
     content: Content, release: int, faults: Faults, *, is_stored: bool = False
 ) -> tuple[Content, Catalogue]:
     catalogue = build_catalogue(content, release)
-    # A table that could not be read would make every reference to it a fault; its own fault is noted already.
-    if all(content.tables.values()):
+    # A table that could not be read would make every reference to it a fault; its own fault is noted already. Stored
+    # releases from before the table of sources have none.
+    if all(rows for file, rows in content.tables.items() if not (is_stored and file == SOURCES_FILE)):
         check_catalogue(content, catalogue, faults, is_stored=is_stored)
     faults.refuse_if_any()
     return content, catalogue

@@ -112,7 +112,7 @@ def is_lever_pressure(gauge_psi: float) -> bool:
 
 
 def has_stayed_off(minutes: float) -> bool:
-    """Return whether so many minutes show that a manual reset holds (at least 3; S18 allows a reset that delay)."""
+    """Return whether so many minutes show that a manual reset holds (at least 3; common practice)."""
     return compare(minutes, STAY_OFF_MINUTES, "min") >= 0
 
 

@@ -9,6 +9,18 @@ from fleet.calendar import Interval
 
 
 @dataclass(frozen=True, slots=True)
+class SourceSpec:
+    """A document that is cited by number: what it is, what it holds for, and how much of it was seen."""
+
+    number: str
+    title: str
+    publisher: str
+    dated: str
+    scope: str
+    seen: str
+
+
+@dataclass(frozen=True, slots=True)
 class KindSpec:
     """A kind of device and the attributes that rules need of it."""
 
@@ -78,7 +90,8 @@ class ProcedureSpec:
 
     `proof` is full, partial, due_only (missed, it makes the device due and never lapsed) or none. `fails_as` is the
     finding of a failure that no reading explains ('' test_failed). `voids` is the touch it is of its own device unless
-    the setting is read back. `minutes` is its standard time, `people` how many it takes (1 or 2).
+    the setting is read back. `minutes` is its standard time, `people` how many it takes (1 or 2). `source` is for the
+    way it is done, `interval_source` for how often.
     """
 
     code: str
@@ -102,6 +115,7 @@ class ProcedureSpec:
     people: int = 1
     voids: str = ""
     fails_as: str = ""
+    interval_source: str = ""
 
     def covers_or_is(self, code: str) -> bool:
         """Return whether a pass of this procedure answers a failure found by `code`."""
@@ -237,6 +251,7 @@ class Catalogue:
     observations: Mapping[str, Observation]
     variants: Mapping[tuple[str, str], Variant] = field(default_factory=dict)  # by procedure and name
     contradictions: tuple[Contradiction, ...] = ()
+    sources: Mapping[str, SourceSpec] = field(default_factory=dict)  # by number; none in a release from before them
     needed_roles: tuple[NeededRole, ...] = ()  # empty in releases older than the table
 
     def tests_of(self, pair: Contradiction) -> frozenset[str]:

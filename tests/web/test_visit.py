@@ -10,11 +10,14 @@ from django.test import Client
 
 from fleet.assessments import report
 from fleet.assessments.models import Verdict
-from fleet.assessments.sources import NUMBERED, TITLES, spelled_out
+from fleet.assessments.sources import spelled_out
+from fleet.catalog.citations import DOCUMENT_NUMBER
+from fleet.catalog.queries import shipped_sources
 from fleet.visits.incoming import IncomingVisit
 from fleet.visits.models import Seconding, Visit
 from fleet.web.shared import pages
 from tests.cast import DAY, NOW, ROOT, Fleet, make_person
+from tests.stories import story
 from tests.web.conftest import SetClock, SignIn
 from tests.web.test_board import Count, read
 from tests.web.test_boiler import part
@@ -22,11 +25,15 @@ from tests.web.test_boiler import part
 pytestmark = pytest.mark.django_db
 
 
+@story
+def serviced(fleet: Fleet) -> None:
+    """A month ago."""
+    fleet.post(fleet.serviced(NOW - 30 * DAY))
+
+
 @pytest.fixture
-def service(fleet: Fleet) -> IncomingVisit:
-    visit = fleet.serviced(NOW - 30 * DAY)
-    fleet.post(visit)
-    return visit
+def service(serviced: Fleet) -> IncomingVisit:
+    return serviced.serviced(NOW - 30 * DAY)
 
 
 def side(body: str, place: str) -> list[str]:
@@ -172,8 +179,9 @@ def test_seconding_is_for_who_may_and_unknown_to_others(
 
 def test_every_source_the_catalogue_names_by_number_has_its_title(fleet: Fleet) -> None:
     text = " ".join(file.read_text() for file in (ROOT / "fixtures" / "catalogue").glob("*.csv"))
-    assert {number for number in NUMBERED.findall(text) if number not in TITLES} == set()
-    assert spelled_out("S29").startswith("S29 (US DOE Standard Work Specification")
+    assert set(DOCUMENT_NUMBER.findall(text)) - shipped_sources().keys() == set()
+    assert spelled_out("S29").startswith("S29 (Standard Work Specification")
+    assert spelled_out("from memory: HG-605") == "not verified yet: HG-605"
     assert spelled_out("common practice") == "common practice"
 
 

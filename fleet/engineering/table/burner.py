@@ -93,7 +93,7 @@ TABLE = (
         ),
         outputs=VERDICT_OUTPUTS,
         formula="urgent over the maker's number, else over 2 for light oil",
-        source="The 2 is from memory: burner makers' instructions",
+        source="not verified yet: burner makers' instructions for the 2",
         caution=LICENSED,
     ),
     CalculationSpec(
@@ -112,7 +112,7 @@ TABLE = (
         ),
         outputs=VERDICT_OUTPUTS,
         formula="urgent over the maker's limit, else over 700 F",
-        source="The 700 F is common practice",
+        source="Common practice for the 700 F",
         caution=LICENSED,
     ),
     CalculationSpec(
@@ -143,7 +143,9 @@ TABLE = (
         ),
         outputs=INPUT_OUTPUTS,
         formula="3600 x ft3 / s x Btu/ft3 x factor",
-        source="Published values 6.5; 1026 Btu/ft3: S35, the utility's own value is better; grades common practice",
+        source=(
+            "S35 for the 1,026; not verified yet: the 2,516 Btu/ft3 of propane; common practice for formula and grades"
+        ),
         caution="All other gas appliances off. " + LICENSED,
     ),
     CalculationSpec(
@@ -176,7 +178,7 @@ TABLE = (
         ),
         outputs=(OutputSpec("factor", "Factor"),),
         formula="(atmosphere + gauge) / base x 519.67 / (F + 459.67)",
-        source="Ideal gas; base 14.73 psia and 60 F from memory",
+        source="Common practice: the ideal gas; not verified yet: the utility's base of 14.73 psia and 60 F",
         caution="A meter that compensates takes 1: ask the utility.",
     ),
     CalculationSpec(
@@ -197,7 +199,7 @@ TABLE = (
         ),
         outputs=INPUT_OUTPUTS,
         formula="gal/h x sqrt(psi / 100) x Btu/gal",
-        source="Published values 6.5; 138 690 Btu/gal: 40 CFR 98 (S35); grades common practice",
+        source="S35 for the 138,690; common practice for formula and grades",
         caution=LICENSED,
     ),
 )

@@ -20,7 +20,7 @@ EFFICIENCY = Range("%", 0, 100, low_in=False)
 OPEN_FLUE = (
     "Measured by a qualified person, the room's air first: over 35 ppm carbon monoxide in the room get everybody out."
 )
-BALANCE_SOURCE = "Heat balance on GROSS value; enthalpies GRI-Mech 3.0; up to 0.8 points over the table of S31"
+BALANCE_SOURCE = "D5 for a heat balance on GROSS value; S31 lies up to 0.8 points under it"
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,7 +77,7 @@ TABLE = (
         inputs=(O2, InputSpec("difference_f", "Flue gas less air", combustion.DIFFERENCE_F), FUEL),
         outputs=(OutputSpec("loss_net_percent", "Loss, net", "%"),),
         formula="dT [K] x (A2 / (21 - O2) + B)",
-        source="S32; coefficients from memory",
+        source="S32; not verified yet: its coefficients, of 1. BImSchV and DIN EN 50379 practice",
         caution="On net value and without the water: 100 less this is about 9 points over the gross efficiency.",
     ),
     CalculationSpec(
@@ -91,7 +91,7 @@ TABLE = (
         ),
         outputs=(OutputSpec("loss_net_percent", "Loss, net", "%"),),
         formula="dT [K] x (A1 / CO2 + B)",
-        source="S32; coefficients from memory",
+        source="S32; not verified yet: its coefficients, of 1. BImSchV and DIN EN 50379 practice",
         caution="On net value and without the water: 100 less this is about 9 points over the gross efficiency.",
     ),
     CalculationSpec(
@@ -101,7 +101,7 @@ TABLE = (
         inputs=(CO, O2),
         outputs=(OutputSpec("air_free_ppm", "Air-free", "ppm"),),
         formula="CO x 20.9 / (20.9 - O2)",
-        source="S33; formula from memory",
+        source="S33 for its examples; common practice for the formula",
         caution=OPEN_FLUE,
     ),
     CalculationSpec(
@@ -121,7 +121,7 @@ TABLE = (
         ),
         outputs=VERDICT_OUTPUTS,
         formula="hold from 400 ppm air-free or where unsteady; urgent from 100; over 18 % oxygen no result",
-        source="400: ANSI Z21 (S33); 100: common practice, second-hand",
+        source="S33 for the 400; common practice for the 100",
         caution=OPEN_FLUE,
     ),
     CalculationSpec(
@@ -154,7 +154,7 @@ TABLE = (
         ),
         outputs=VERDICT_OUTPUTS,
         formula="hold over 35 ppm, or rising from 9 over outdoors; urgent from 9 over outdoors, read twice",
-        source="35: ambient limit of S34; 9: common practice",
+        source="S34 for the 35; common practice for the 9",
         caution="Get out first, call from outside; no switches where gas is smelled.",
     ),
     CalculationSpec(
@@ -167,7 +167,7 @@ TABLE = (
         ),
         outputs=(OutputSpec("times", "The flue gas grew"),),
         formula="(20.9 - O2 before) / (20.9 - O2 after)",
-        source="Balance of oxygen",
+        source="Common practice: a balance of oxygen",
         caution="A leak in the breeching lets gas out when the draft turns.",
     ),
     CalculationSpec(
@@ -180,7 +180,7 @@ TABLE = (
         ),
         outputs=(OutputSpec("saved_percent", "Fuel saved", "%"),),
         formula="1 - now / after",
-        source="DOE steam tip sheet 4 (S31)",
+        source="S31",
         caution="Both on the same basis, gross or net.",
     ),
     CalculationSpec(
@@ -198,7 +198,7 @@ TABLE = (
             OutputSpec("needs", "Still needed", at="needs"),
         ),
         formula="median slope of all pairs (Theil, Sen); rising where Kendall's exact test gives 1 % or less",
-        source="Own choice of method; 6 readings over 28 days at least",
+        source="Our choice of method: 6 readings over 28 days at least",
         caution="Soot and scale both do it: " + NO_PERMISSION,
     ),
 )

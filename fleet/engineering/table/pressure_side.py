@@ -24,8 +24,11 @@ ALTITUDE = InputSpec(
     default=0.0,
     assumed="The house stands at sea level. At 5,000 ft water boils some 9 F lower.",
 )
-IF97_SOURCE = "IAPWS R7-97 (S1); saturation line in its closed form, enthalpy and density by the library seuif97"
-LADDER_SOURCE = "Published values section 3: HG-605 and CW-310 from memory, operating gap S51"
+IF97_SOURCE = "S1, by the closed form of its line and the library seuif97; D3 for the altitude"
+LADDER_SOURCE = (
+    "S53 for the 15; not verified yet: HG-605 and CSD-1 CW-310; common practice for the 2 psi; S51 for the 5 psi; S5, "
+    "S12 and S13 for the gauge's 30; not verified yet: HG-602(a) for its 60"
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -165,7 +168,7 @@ TABLE = (
         formula=(
             "additive: main is cut-in, cut-out = main + differential; subtractive: main is cut-out, cut-in = main - it"
         ),
-        source="Published values section 3, from memory",
+        source="Common practice",
         caution="Which kind it is stands in the maker's sheet; watch three cycles against the gauge.",
     ),
     CalculationSpec(
@@ -180,7 +183,7 @@ TABLE = (
         ),
         outputs=(OutputSpec("sense", "The readings speak for"),),
         formula="both kinds are tried; one that lies within half the differential of both readings fits",
-        source="Published values section 3; the half is our choice",
+        source="Common practice; our choice for the half",
         caution="A drifted control may look like the other kind: the maker's sheet decides.",
     ),
     CalculationSpec(
@@ -198,7 +201,7 @@ TABLE = (
             "failed: not 1 psi under the limit, which is never over 15; good: within max(0.5 psi, 20 % of the "
             "differential); else drifted"
         ),
-        source="Common practice; 15 psi: S53",
+        source="Common practice; S53 for the 15",
         caution=NO_PERMISSION,
     ),
     CalculationSpec(
@@ -217,7 +220,7 @@ TABLE = (
         ),
         outputs=GRADE_OUTPUTS,
         formula="failed: not 2 psi under the valve, which is never over 15; good: within 1 psi; else drifted",
-        source="Common practice; 15 psi: S53",
+        source="Common practice; S53 for the 15",
         caution="Lower the limit to the pressure there is; never raise or bypass it to reach a test pressure.",
     ),
     CalculationSpec(
@@ -267,7 +270,7 @@ TABLE = (
             "required = output / 1000, or the greater of it and surface x lb/h per ft2 of the table; the "
             "stamps are summed"
         ),
-        source="HG-400.1(d) as quoted in S2; table S7, with S4, S10, S11",
+        source="S2 quotes HG-400.1(d); S7 for the table, with S4, S10 and S11",
         caution=(
             "The 5 psi accumulation rule governs in every case. After more fire was set, compare with the largest fuel."
         ),
@@ -289,7 +292,7 @@ TABLE = (
         ),
         outputs=VERDICT_OUTPUTS,
         formula="W = 51.5 A P K at most, P = set + 5 + 14.7, K = 0.878",
-        source="S15, S16; the 5 psi over set from memory",
+        source="S15 and S16; not verified yet: ASME IV for the 5 psi over set",
         caution="Only a check for misread stamps: in service the stamp counts, never the formula.",
     ),
 )

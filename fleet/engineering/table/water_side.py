@@ -19,7 +19,7 @@ RETURNED = InputSpec(
 )
 FEED = InputSpec("feed_gpm", "Feed", water.FEED_GPM, default=0.0, assumed="Nothing is fed.")
 FALL_FORMULA = "t = A x drop x density / (Q / h_fg x (1 - returned) - feed); not falling where that is 0 or less"
-SECTION_8_SOURCE = "Published values section 8; steam from IAPWS-IF97"
+STEAM_SOURCE = "S1 for steam and water; D3 for the altitude"
 LOW_WATER = (
     "Never add water to a hot boiler whose glass is empty: fuel off, let it cool, have it inspected. The lowest safe "
     "line is the maker's. A surface that narrows on the way down makes the time shorter than this."
@@ -125,7 +125,7 @@ TABLE = (
             OutputSpec("water_gal_h", "As water at 60 F", "gal/h", "water_gal_h"),
         ),
         formula="Q / h_fg with hot condensate, Q / (h_g - h_feed) with cold feed",
-        source=SECTION_8_SOURCE,
+        source=STEAM_SOURCE,
         caution="The safety valves are sized by output / 1000, not by this.",
     ),
     CalculationSpec(
@@ -135,7 +135,7 @@ TABLE = (
         inputs=(SURFACE, GAUGE, ALTITUDE),
         outputs=(OutputSpec("weight_lb", "An inch weighs", "lb"),),
         formula="A / 12 x density of boiling water",
-        source=SECTION_8_SOURCE,
+        source=STEAM_SOURCE,
         caution="The surface narrows between the sections of a cast-iron boiler.",
     ),
     CalculationSpec(
@@ -149,7 +149,7 @@ TABLE = (
             OutputSpec("says", "In words", at="says"),
         ),
         formula=FALL_FORMULA,
-        source=SECTION_8_SOURCE,
+        source=STEAM_SOURCE,
         caution=LOW_WATER,
     ),
     CalculationSpec(
@@ -175,7 +175,7 @@ TABLE = (
             OutputSpec("reasons", "Reasons", at="judgement.sentences"),
         ),
         formula=FALL_FORMULA,
-        source=SECTION_8_SOURCE,
+        source=STEAM_SOURCE,
         caution=LOW_WATER,
     ),
     CalculationSpec(
@@ -220,7 +220,7 @@ TABLE = (
             "failed: no water left in the glass, over its top, under the lowest safe line, or out of order; good: "
             "within 0.5 in of the mark or first height; else drifted"
         ),
-        source="The bottom of the glass: S8; the half inch is common practice",
+        source="S8 for the bottom of the glass; common practice for the half inch",
         caution=NO_PERMISSION,
     ),
     CalculationSpec(
@@ -230,7 +230,7 @@ TABLE = (
         inputs=(InputSpec("water_f", "Water at", steam.WATER_F),),
         outputs=(OutputSpec("column_in", "For each psi", "in"),),
         formula="1728 / density",
-        source=SECTION_8_SOURCE,
+        source=STEAM_SOURCE,
         caution="A return leg needs this for the pressure and the pipe's loss on top, and room to spare.",
     ),
     CalculationSpec(
@@ -265,7 +265,7 @@ TABLE = (
         formula=(
             "differences; back by at least half a turn of the register is a roll-over, other going back is not known"
         ),
-        source="Published values section 8",
+        source="Common practice",
         caution="A meter that went back was replaced, rolled over or misread: look at it.",
     ),
     CalculationSpec(
@@ -278,7 +278,7 @@ TABLE = (
         ),
         outputs=(OutputSpec("rate", "For each degree-day", "gal"),),
         formula="gallons / degree-days",
-        source="Published values section 8",
+        source="Common practice",
         caution="Of use in the season only: a leak into a cold boiler does not follow the weather.",
     ),
     CalculationSpec(
@@ -294,7 +294,7 @@ TABLE = (
         ),
         outputs=(OutputSpec("share_percent", "Make-up in the steam", "%"),),
         formula="gallons x 8.337 / (fuel x efficiency / h_fg)",
-        source=SECTION_8_SOURCE,
+        source=STEAM_SOURCE,
         caution="No published limit exists: compare with the boiler's own past.",
     ),
     CalculationSpec(
@@ -322,7 +322,7 @@ TABLE = (
             "newest log rate against mean and spread of the 8 to 12 before without the highest; or three "
             "above all before"
         ),
-        source="Own method; its false alarms are measured by simulation",
+        source="Our choice of method, its false alarms measured by simulation",
         caution="Weather is no luck: use rates per degree-day. New water brings oxygen and scale: look for the leak.",
     ),
 )

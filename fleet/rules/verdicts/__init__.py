@@ -95,6 +95,20 @@ FIRES: dict[str, frozenset[str]] = {
     "table": frozenset(),
 }
 
+# The reading whose limit decides where a grader names no other: a verdict shows this one's source.
+DECISIVE_READINGS: dict[str, str] = {
+    "flush": "burner_stopped",
+    "lowering": "trip_in",
+    "operating_control_trip": "trip_psi",
+    "limit_trip": "trip_psi",
+    "ladder_read_back": "limit_psi",
+    "lever_lift": "gauge_psi",
+    "siphon_check": "passes_water",
+    "inspection": "found_clean",
+    "combustion": "co_ppm",
+    "clocking": "input_btu_h",
+}
+
 # Without a reference for the water none of these counts; bad news does.
 READ_AT_THE_GLASS = frozenset({"flush", "slow_drain", "evaporation", "feeder_check"})
 
@@ -172,6 +186,13 @@ def as_verdict(bench: GradingBench, graded: GradedTest) -> EntryVerdict:
         proves=graded.proves,
         limit=graded.limit,
         set_value=graded.set_value,
-        source=bench.procedure.source,
+        source=_source_of(bench, graded),
         question=graded.question,
     )
+
+
+def _source_of(bench: GradingBench, graded: GradedTest) -> str:
+    """Return the source of the limit that decided, else that of the way the test is done."""
+    name = graded.reading or DECISIVE_READINGS.get(bench.procedure.judged_by, "")
+    spec = bench.procedure.readings.get(name)
+    return spec.source if spec else bench.procedure.source

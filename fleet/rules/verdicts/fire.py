@@ -37,7 +37,8 @@ def grade_combustion(bench: GradingBench) -> GradedTest:
         readings = (bench.number_reading("ambient_co_ppm"), bench.number_reading("ambient_co_again_ppm"))
         highest = max(ppm for ppm in readings if ppm is not None)
         sentence = f"{highest:g} ppm of carbon monoxide in the room: people are in danger. {flue.sentence}"
-        return failed_test(sentence, (FindingCode.AMBIENT_CO, position), *flue.faults, limit=LIMIT)
+        failed = failed_test(sentence, (FindingCode.AMBIENT_CO, position), *flue.faults, limit=LIMIT)
+        return replace(failed, reading="ambient_co_ppm")
     if room.verdict == "urgent":
         faults = ((FindingCode.AMBIENT_CO_RAISED, position), *flue.faults)
         return replace(flue, sentence=f"{room.sentences[0]} {flue.sentence}", faults=faults)

@@ -108,9 +108,10 @@ def _lock_out(bench: GradingBench) -> GradedTest | None:
     limit = "stays out until reset by hand"
     if bench.yes_or_no_reading("locked_out") is False:
         sentence = f"The {bench.name} let the burner restart by itself: it must stay out until reset by hand."
-        return failed_test(sentence, (FindingCode.LOWER_CUTOFF_RESTARTS, bench.record.position.id), limit=limit)
+        fault = (FindingCode.LOWER_CUTOFF_RESTARTS, bench.record.position.id)
+        return replace(failed_test(sentence, fault, limit=limit), reading="locked_out")
     sentence = f"The {bench.name} stopped the burner, but whether it stayed out until reset by hand was not recorded."
-    return GradedTest(Outcome.INCONCLUSIVE, sentence, limit=limit)
+    return GradedTest(Outcome.INCONCLUSIVE, sentence, limit=limit, reading="locked_out")
 
 
 def grade_inspection(bench: GradingBench) -> GradedTest:

@@ -7,11 +7,14 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 from django import template
-from django.utils.html import conditional_escape
+from django.urls import reverse
+from django.utils.html import conditional_escape, format_html
 from django.utils.safestring import SafeString, mark_safe
 
 from fleet.assessments.reading_names import reading_name
-from fleet.assessments.sources import spelled_out
+from fleet.assessments.sources import title_after
+from fleet.catalog.citations import DOCUMENT_NUMBER, words_for_readers
+from fleet.engineering.calculations import CALCULATIONS
 from fleet.rules.wording import local_day
 from fleet.web.shared.local_times import day_and_time
 
@@ -99,8 +102,30 @@ def of(mapping: dict[Any, Any], key: Any) -> Any:
 
 @register.filter
 def sourced(source: str) -> str:
-    """Return a source with the titles of the documents it cites by number."""
-    return spelled_out(source)
+    """Return a source with each number it cites as a link to the page of sources, its title and scope behind it."""
+    parts, end, text = [], 0, words_for_readers(source)
+    for match in DOCUMENT_NUMBER.finditer(text):
+        parts += [conditional_escape(text[end : match.start()]), _document_link(match[0])]
+        end = match.end()
+    return mark_safe("".join([*parts, conditional_escape(text[end:])]))
+
+
+@register.filter
+def source_of_calculation(code: str) -> str:
+    """Return the source of an offered calculation, each document it cites as a link."""
+    return sourced(CALCULATIONS[code].source)
+
+
+@register.filter
+def documents(source: str) -> str:
+    """Return the documents that a source cites, each as a link with its title and scope; "" where it cites none."""
+    numbers = dict.fromkeys(DOCUMENT_NUMBER.findall(source))
+    return mark_safe("; ".join(_document_link(number) for number in numbers))
+
+
+def _document_link(number: str) -> str:
+    address = f"{reverse('sources')}#{number}"
+    return format_html('<a href="{}">{}</a>{}', address, number, title_after(number))
 
 
 @register.filter
