@@ -11,7 +11,8 @@ from django.test import TransactionTestCase
 from hypothesis import settings as hypothesis
 
 from tests import kept
-from tests.cast import Fleet, make_fleet
+from tests.cast import Fleet
+from tests.stories import fleet_for
 
 # A busy machine takes its time over an example: what is slow is measured elsewhere, by tests that say so.
 hypothesis.register_profile("unhurried", deadline=None)
@@ -24,6 +25,7 @@ def pytest_addoption(parser: pytest.Parser) -> None:
     parser.addoption("--load", choices=("small", "full"), default="small", help="full: also what only measures")
     parser.addoption("--flips", action="store_true", help="also change every cell of findings.csv, one at a time")
     parser.addoption("--fuzz-cases", type=int, default=300, help="how many generated requests to send to the API")
+    parser.addoption("--moments", type=int, default=5_000, help="at how many random moments to ask what is clear")
     parser.addoption("--order-examples", type=int, default=25, help="how many orders of posts to try")
 
 
@@ -51,6 +53,7 @@ def pytest_collection_finish() -> None:
     gc.collect()
     gc.freeze()
     gc.set_threshold(200_000, 10, 10)
+    gc.enable()  # off since tests/servers.py was loaded
 
 
 @pytest.fixture(scope="session", autouse=True)
@@ -68,6 +71,6 @@ def emptied() -> None:
 
 
 @pytest.fixture
-def fleet(db: Any) -> Fleet:
-    """Larkfield Homes in a database of this test's own."""
-    return make_fleet()
+def fleet(db: Any, request: pytest.FixtureRequest) -> Fleet:
+    """Larkfield Homes in a database of this test's own, after the stories that it asks for."""
+    return fleet_for(request)

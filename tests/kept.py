@@ -1,6 +1,7 @@
 """What many tests begin with is worked out once in a run: its rows are kept, and put into the tables as they were."""
 
-from collections.abc import Callable, Hashable
+from collections.abc import Callable, Hashable, Iterator
+from contextlib import contextmanager
 from copy import deepcopy
 from typing import Any, TypeVar
 
@@ -34,6 +35,19 @@ def once(key: Hashable, make: Callable[[], Made]) -> Made:
         for table, content in rows.items():
             _write(table, content)
     return deepcopy(made)
+
+
+@contextmanager
+def made_for_a_file(blocker: Any, make: Callable[[], Made]) -> Iterator[Made]:
+    """Give the tests of a file what `make` makes; it is rolled back behind the last of them.
+
+    Foreign keys are looked at here, once: behind each test all would be looked at again, and that rolled back.
+    """
+    with blocker.unblock(), transaction.atomic():
+        made = make()
+        connection.check_constraints()
+        yield made
+        transaction.set_rollback(True)
 
 
 LARGE = 8_000_000  # bytes of tables and indexes, above which throwing files away is quicker than deleting rows

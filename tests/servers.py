@@ -4,6 +4,7 @@ Loaded early (`-p tests.servers`), since Django's settings are read with the fir
 """
 
 import atexit
+import gc
 import os
 import shutil
 import signal
@@ -46,6 +47,7 @@ def chromium() -> str | None:
 @pytest.hookimpl(wrapper=True, tryfirst=True)
 def pytest_load_initial_conftests(early_config: pytest.Config) -> Generator[None, Any, Any]:
     """Start the servers before anybody reads Django's settings; wrappers come before every plain hook."""
+    gc.disable()  # nothing that is imported becomes garbage; tests/conftest.py switches it on again
     _keep_bytecode(early_config.rootpath / ".pytest_cache" / "bytecode")
     early_config.add_cleanup(ENDINGS.close)
     atexit.register(ENDINGS.close)  # when pytest gives up before it is configured

@@ -45,8 +45,9 @@ ON_BOILER = (
     "heats",
     "cutoffs_rule",
 )
-ON_POSITION = ("position_ref", "position_name", "role", "hangs_on", "needed", "kind", "fitted_on")
-OPTIONAL = ("portfolio_ref", "units", "access_hours", "hangs_on", "needed", *ON_BOILER)
+NOT_NEEDED_BECAUSE = "not_needed_because"
+ON_POSITION = ("position_ref", "position_name", "role", "hangs_on", "needed", NOT_NEEDED_BECAUSE, "kind", "fitted_on")
+OPTIONAL = ("portfolio_ref", "units", "access_hours", "hangs_on", "needed", NOT_NEEDED_BECAUSE, *ON_BOILER)
 OF_BUILDING = ("portfolio_ref", "address", "zone", "units", "access_hours")
 OF_BOILER = ("boiler_name", "since", *ON_BOILER)
 MAX_LENGTHS = {
@@ -55,6 +56,7 @@ MAX_LENGTHS = {
     "boiler_name": 200,
     "position_name": 200,
     "cutoffs_rule": 200,
+    NOT_NEEDED_BECAUSE: 200,
     "hangs_on": 2000,
 }
 DEFAULT_MAX_LENGTH = 64  # characters, of all other columns
@@ -186,7 +188,11 @@ EXPLANATIONS: Mapping[str, str] = {
     "position_name": "What people call the place. May be edited.",
     "role": "What the place is for, a code of the catalogue. Fixed once the place is there.",
     "hangs_on": "Optional: the position_ref of each path that carries its signal, separated by |.",
-    "needed": "Optional: no for a place that need not be filled.",
+    "needed": (
+        "Optional: no where this boiler has none here and needs none. Only for what the catalogue lets a boiler be "
+        "without, or for a spare place, and with not_needed_because."
+    ),
+    NOT_NEEDED_BECAUSE: "Why the place need not be filled, who decided, and when.",
     "kind": "What is fitted there, a code of the catalogue. Empty means nothing.",
     "fitted_on": "The day it was fitted. A later day means another device.",
 }

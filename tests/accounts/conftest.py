@@ -4,14 +4,13 @@ from collections.abc import Iterator
 from typing import Any
 
 import pytest
-from django.db import transaction
 
+from tests import kept
 from tests.cast import Fleet, make_fleet
 
 
 @pytest.fixture(scope="module")
 def fleet(django_db_setup: Any, django_db_blocker: Any) -> Iterator[Fleet]:
     """Alder Terrace."""
-    with django_db_blocker.unblock(), transaction.atomic():
-        yield make_fleet()
-        transaction.set_rollback(True)
+    with kept.made_for_a_file(django_db_blocker, make_fleet) as made:
+        yield made

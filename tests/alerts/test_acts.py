@@ -19,6 +19,7 @@ from fleet.records.events import Cause
 from fleet.rules.values import Condition, Level
 from fleet.visits.incoming import IncomingVisit
 from tests.cast import DAY, NOW, Fleet
+from tests.stories import story
 
 pytestmark = pytest.mark.django_db
 
@@ -28,12 +29,11 @@ ACKNOWLEDGE = AlertDecision("acknowledged", "On my way.")
 SHELVE = AlertDecision("shelved", "The house is empty until Monday.", NOW + 5 * DAY)
 
 
-@pytest.fixture
-def held(fleet: Fleet) -> Fleet:
+@story
+def held(fleet: Fleet) -> None:
     """On hold since yesterday."""
     fleet.post(fleet.serviced(NOW - 30 * DAY), at=NOW - 30 * DAY)
     fleet.post(fleet.flushed(NOW - DAY, burner_stopped=False), at=NOW - DAY)
-    return fleet
 
 
 def hold() -> Alert:

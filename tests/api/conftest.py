@@ -11,10 +11,10 @@ from types import SimpleNamespace
 from typing import Any
 
 import pytest
-from django.db import transaction
 
 import api
 from fleet.accounts.models import User
+from tests import kept
 from tests.api.phone import Phone
 from tests.cast import NOW, Fleet, make_fleet
 
@@ -28,9 +28,8 @@ CLOCKS = [module for module in MODULES if hasattr(module, "timezone")]
 @pytest.fixture(scope="module")
 def fleet(django_db_setup: Any, django_db_blocker: Any) -> Iterator[Fleet]:
     """Alder Terrace, and Quarry Lane with the one siphon."""
-    with django_db_blocker.unblock(), transaction.atomic():
-        yield make_fleet("ALD12", "QUA48")
-        transaction.set_rollback(True)
+    with kept.made_for_a_file(django_db_blocker, lambda: make_fleet("ALD12", "QUA48")) as made:
+        yield made
 
 
 @pytest.fixture(autouse=True)

@@ -5,7 +5,7 @@ from typing import Any
 from urllib.parse import parse_qs, urlencode, urlsplit
 
 import pytest
-from django.db import connection, transaction
+from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
 from fleet import pipeline
@@ -13,6 +13,7 @@ from fleet.accounts.models import Grant
 from fleet.board.models import Change, Pulse
 from fleet.portfolio.models import Portfolio
 from fleet.records.events import Cause, ChangeEvent
+from tests import kept
 from tests.api.phone import Phone, told
 from tests.cast import DAY, NOW, Fleet
 
@@ -21,16 +22,20 @@ CHANGES = "/api/v1/changes/"
 Order = list[tuple[int, int]]
 
 
+def tell(fleet: Fleet) -> Fleet:
+    """A failure of each boiler and one repair."""
+    fleet.post(fleet.serviced(NOW - 60 * DAY))
+    fleet.post(fleet.flushed(NOW - 20 * DAY, burner_stopped=False))
+    fleet.post(fleet.flushed(NOW - 19 * DAY, "ALD12 B2", burner_stopped=False))
+    fleet.post(fleet.repaired(NOW - 18 * DAY))
+    return fleet
+
+
 @pytest.fixture(scope="module")
 def busy(fleet: Fleet, django_db_blocker: Any) -> Iterator[Fleet]:
     """Serviced, failed, repaired; a failure at the neighbour."""
-    with django_db_blocker.unblock(), transaction.atomic():
-        fleet.post(fleet.serviced(NOW - 60 * DAY))
-        fleet.post(fleet.flushed(NOW - 20 * DAY, burner_stopped=False))
-        fleet.post(fleet.flushed(NOW - 19 * DAY, "ALD12 B2", burner_stopped=False))
-        fleet.post(fleet.repaired(NOW - 18 * DAY))
-        yield fleet
-        transaction.set_rollback(True)
+    with kept.made_for_a_file(django_db_blocker, lambda: tell(fleet)) as made:
+        yield made
 
 
 def ask(phone: Phone, **query: Any) -> Any:

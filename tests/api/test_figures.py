@@ -6,11 +6,12 @@ from urllib.parse import urlencode
 from uuid import uuid4
 
 import pytest
-from django.db import connection, transaction
+from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
 from fleet.accounts.models import Grant
 from fleet.portfolio.models import Boiler
+from tests import kept
 from tests.api.phone import Phone, told
 from tests.cast import DAY, NOW, Fleet
 
@@ -18,14 +19,18 @@ pytestmark = pytest.mark.django_db
 FIGURES, FORECAST = "/api/v1/figures/", "/api/v1/figures/forecast/"
 
 
+def tell(fleet: Fleet) -> Fleet:
+    """A failure and its repair."""
+    fleet.post(fleet.serviced(NOW - 60 * DAY), fleet.flushed(NOW - 20 * DAY, burner_stopped=False))
+    fleet.post(fleet.repaired(NOW - 18 * DAY), fleet.flushed(NOW - DAY))
+    return fleet
+
+
 @pytest.fixture(scope="module")
 def busy(fleet: Fleet, django_db_blocker: Any) -> Iterator[Fleet]:
     """Alder Terrace serviced, failed and repaired; Quarry Lane never visited."""
-    with django_db_blocker.unblock(), transaction.atomic():
-        fleet.post(fleet.serviced(NOW - 60 * DAY), fleet.flushed(NOW - 20 * DAY, burner_stopped=False))
-        fleet.post(fleet.repaired(NOW - 18 * DAY), fleet.flushed(NOW - DAY))
-        yield fleet
-        transaction.set_rollback(True)
+    with kept.made_for_a_file(django_db_blocker, lambda: tell(fleet)) as made:
+        yield made
 
 
 def ask(phone: Phone, path: str, **query: Any) -> Any:

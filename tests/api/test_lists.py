@@ -8,7 +8,7 @@ from urllib.parse import urlencode
 
 import jsonschema
 import pytest
-from django.db import connection, transaction
+from django.db import connection
 from django.test import Client
 from django.test.utils import CaptureQueriesContext
 
@@ -21,6 +21,7 @@ from fleet.deficiencies.models import Deficiency
 from fleet.portfolio.models import Boiler
 from fleet.records.events import Cause
 from fleet.sheets.register_sheet import parse_sheet
+from tests import kept
 from tests.api.phone import Phone, told
 from tests.cast import DAY, NOW, Fleet, make_person, register
 
@@ -28,24 +29,28 @@ pytestmark = [pytest.mark.django_db, pytest.mark.xdist_group("lists")]  # one pr
 MANY = 17  # boilers of one more house: 20 in all
 
 
+def build(fleet: Fleet) -> Fleet:
+    """Add the street and what happened there."""
+    one = [r for r in parse_sheet(register(), catalogue_of(1)) if (r.building_ref, r.boiler_ref) == ("ALD12", "B1")]
+    new = {"building_ref": "BIG1", "address": "1 Birch Court"}
+    rows = [replace(r, **new, boiler_ref=f"B{n}", boiler_name=f"Boiler {n}") for n in range(MANY) for r in one]
+    pipeline.change_register(portfolio=fleet.portfolio, rows=rows, at=NOW - 900 * DAY, cause=Cause(who="office"))
+    fleet.post(fleet.serviced(NOW - 60 * DAY))
+    keys = ["ALD12 B1", "ALD12 B2", "QUA48 B1", *(f"BIG1 B{n}" for n in range(MANY))]
+    fleet.post(*(fleet.flushed(NOW - n * DAY, key, burner_stopped=False) for n, key in enumerate(keys, 1)))
+    dana = make_person("dana", fleet.portfolio, "dispatcher")
+    for key in ("ALD12 B1", "BIG1 B3", "BIG1 B4"):
+        bench = fleet.bench(key)
+        asked = pipeline.JobRequest(procedures=[(bench.places["limit"], "limit_trip")])
+        pipeline.create_job(building=bench.boiler.building_id, request=asked, by=dana, at=NOW - DAY)
+    return fleet
+
+
 @pytest.fixture(scope="module")
 def street(fleet: Fleet, django_db_blocker: Any) -> Iterator[Fleet]:
     """Twenty boilers; each was flushed and failed, one was serviced, two jobs are made."""
-    with django_db_blocker.unblock(), transaction.atomic():
-        one = [r for r in parse_sheet(register(), catalogue_of(1)) if (r.building_ref, r.boiler_ref) == ("ALD12", "B1")]
-        new = {"building_ref": "BIG1", "address": "1 Birch Court"}
-        rows = [replace(r, **new, boiler_ref=f"B{n}", boiler_name=f"Boiler {n}") for n in range(MANY) for r in one]
-        pipeline.change_register(portfolio=fleet.portfolio, rows=rows, at=NOW - 900 * DAY, cause=Cause(who="office"))
-        fleet.post(fleet.serviced(NOW - 60 * DAY))
-        keys = ["ALD12 B1", "ALD12 B2", "QUA48 B1", *(f"BIG1 B{n}" for n in range(MANY))]
-        fleet.post(*(fleet.flushed(NOW - n * DAY, key, burner_stopped=False) for n, key in enumerate(keys, 1)))
-        dana = make_person("dana", fleet.portfolio, "dispatcher")
-        for key in ("ALD12 B1", "BIG1 B3", "BIG1 B4"):
-            bench = fleet.bench(key)
-            asked = pipeline.JobRequest(procedures=[(bench.places["limit"], "limit_trip")])
-            pipeline.create_job(building=bench.boiler.building_id, request=asked, by=dana, at=NOW - DAY)
-        yield fleet
-        transaction.set_rollback(True)
+    with kept.made_for_a_file(django_db_blocker, lambda: build(fleet)) as made:
+        yield made
 
 
 @pytest.fixture

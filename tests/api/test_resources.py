@@ -1,6 +1,7 @@
 """Single resources: a place and what proved it, a device, the catalogue, a boiler's past, a visit's facts."""
 
 import json
+from collections.abc import Iterator
 from dataclasses import replace
 from datetime import date, timedelta
 from typing import Any
@@ -18,6 +19,7 @@ from fleet.deficiencies.models import Deficiency
 from fleet.portfolio.models import HeaderGroup, Paper, Position, ServiceState, Setting
 from fleet.terms.models import Adoption
 from fleet.visits.incoming import IncomingEntry
+from tests import kept
 from tests.api.phone import Phone, told
 from tests.cast import DAY, NOW, Fleet, make_person
 
@@ -36,11 +38,12 @@ def place(phone: Phone, fleet: Fleet, ref: str, key: str = "ALD12 B1") -> Any:
 
 
 @pytest.fixture(scope="module")
-def serviced(fleet: Fleet, django_db_blocker: Any) -> Fleet:
+def serviced(fleet: Fleet, django_db_blocker: Any) -> Iterator[Fleet]:
     """Rolled back with the fleet."""
-    with django_db_blocker.unblock():
-        fleet.post(fleet.serviced(NOW - 30 * DAY), fleet.flushed(NOW - DAY))
-    return fleet
+    with kept.made_for_a_file(
+        django_db_blocker, lambda: fleet.post(fleet.serviced(NOW - 30 * DAY), fleet.flushed(NOW - DAY))
+    ):
+        yield fleet
 
 
 def replaced(fleet: Fleet) -> IncomingEntry:

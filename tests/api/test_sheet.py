@@ -1,5 +1,6 @@
 """The work sheet: what stands on it, why, and in which order."""
 
+from collections.abc import Iterator
 from datetime import UTC, datetime, timedelta
 from typing import Any
 
@@ -9,6 +10,7 @@ from fleet import pipeline
 from fleet.rules.answers.readiness import LEAVING_CHECKS
 from fleet.terms.models import Adoption
 from fleet.visits.incoming import IncomingEntry
+from tests import kept
 from tests.api.conftest import SetClock
 from tests.api.phone import Phone
 from tests.cast import DAY, NOW, Fleet
@@ -37,11 +39,12 @@ def line(told: Any, procedure: str, place: str, phase: str = "as_found") -> Any:
 
 
 @pytest.fixture(scope="module")
-def serviced(fleet: Fleet, django_db_blocker: Any) -> Fleet:
+def serviced(fleet: Fleet, django_db_blocker: Any) -> Iterator[Fleet]:
     """The first boiler only; rolled back with the fleet."""
-    with django_db_blocker.unblock():
-        fleet.post(fleet.serviced(NOW - 30 * DAY), fleet.flushed(NOW - DAY))
-    return fleet
+    with kept.made_for_a_file(
+        django_db_blocker, lambda: fleet.post(fleet.serviced(NOW - 30 * DAY), fleet.flushed(NOW - DAY))
+    ):
+        yield fleet
 
 
 @pytest.fixture

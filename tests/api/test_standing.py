@@ -1,5 +1,6 @@
 """One boiler's standing at an instant, over the API."""
 
+from collections.abc import Iterator
 from datetime import datetime, timedelta
 from typing import Any
 from urllib.parse import urlencode
@@ -7,6 +8,7 @@ from uuid import uuid4
 
 import pytest
 
+from tests import kept
 from tests.api.phone import Phone, told
 from tests.cast import DAY, NOW, Fleet
 
@@ -14,13 +16,19 @@ pytestmark = pytest.mark.django_db
 HOUR = timedelta(hours=1)
 
 
-@pytest.fixture
-def failed(fleet: Fleet) -> Fleet:
+def tell(fleet: Fleet) -> Fleet:
     """Serviced a month ago; failed two hours ago, posted one hour ago."""
     fleet.post(fleet.serviced(NOW - 30 * DAY), at=NOW - 30 * DAY)
     fleet.post(fleet.flushed(NOW - DAY), at=NOW - DAY)
     fleet.post(fleet.flushed(NOW - 2 * HOUR, burner_stopped=False), at=NOW - HOUR)
     return fleet
+
+
+@pytest.fixture(scope="module")
+def failed(fleet: Fleet, django_db_blocker: Any) -> Iterator[Fleet]:
+    """The first boiler; rolled back with the fleet."""
+    with kept.made_for_a_file(django_db_blocker, lambda: tell(fleet)) as made:
+        yield made
 
 
 def ask(phone: Phone, fleet: Fleet, **query: Any) -> Any:

@@ -18,6 +18,7 @@ from django.test import Client
 from api import urls
 from fleet.accounts import policy
 from fleet.accounts.models import User
+from tests import kept
 from tests.api.phone import Phone
 from tests.api.streets import UNKNOWN, Ids, Person, Streets, make_streets
 from tests.cast import Fleet
@@ -138,9 +139,8 @@ def routes() -> Iterator[tuple[str, str, str]]:
 
 @pytest.fixture(scope="module")
 def streets(fleet: Fleet, django_db_blocker: Any) -> Iterator[Streets]:
-    with django_db_blocker.unblock(), transaction.atomic():
-        yield make_streets(fleet)
-        transaction.set_rollback(True)
+    with kept.made_for_a_file(django_db_blocker, lambda: make_streets(fleet)) as made:
+        yield made
 
 
 @pytest.fixture(scope="module")

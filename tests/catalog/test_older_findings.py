@@ -21,7 +21,10 @@ CHANGED_SINCE = {
     "ambient_co_raised",
     "burner_adjust",
     "flue_gas_spills",
+    "flooded",
     "light_off_bang",
+    "reset_unqualified",
+    "vent_blocked",
 }  # no such release had them, or had them so
 BEFORE = {"code", "level", "fails", "title", "clears_by", "source"}
 

@@ -21,6 +21,8 @@ class LateLibrary:
         self._name = name
 
     def __getattr__(self, name: str) -> Any:
+        if name.startswith("_"):  # pytest looks for marks of mocks and fixtures on whatever a test module holds
+            raise AttributeError(name)
         return getattr(import_module(self._name), name)
 
 

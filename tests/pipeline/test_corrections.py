@@ -19,18 +19,18 @@ from fleet.records.events import Cause
 from fleet.visits.incoming import IncomingEntry, IncomingVisit
 from fleet.visits.models import Seconding
 from tests.cast import DAY, NOW, Fleet, make_person, standing
+from tests.stories import story
 
 pytestmark = pytest.mark.django_db
 SECOND = timedelta(seconds=1)
 HOUR = timedelta(hours=1)
 
 
-@pytest.fixture
-def served(fleet: Fleet) -> Fleet:
+@story
+def served(fleet: Fleet) -> None:
     """Serviced a month ago, flushed just now by the technician."""
     fleet.post(fleet.serviced(NOW - 30 * DAY), at=NOW - 30 * DAY)
     fleet.post(fleet.flushed(NOW), at=NOW)
-    return fleet
 
 
 def correction(old: IncomingVisit, **more: object) -> IncomingVisit:

@@ -12,20 +12,25 @@ from fleet.deficiencies.models import Deficiency, DeficiencyAct
 from fleet.visits.incoming import IncomingVisit
 from tests.cast import DAY, NOW, Fleet, conclusions
 from tests.deficiencies.people import DEFER, Desk, desk, dirty, told
+from tests.stories import story
 
 pytestmark = pytest.mark.django_db
 
 FIRST, REPAIRED, SECOND = NOW - 20 * DAY, NOW - 15 * DAY, NOW - 10 * DAY
 
 
-@pytest.fixture
-def office(fleet: Fleet) -> Desk:
+@story
+def failed_twice(fleet: Fleet) -> None:
     """Two episodes of one rule at one place: failed, repaired and proven, failed again."""
     fleet.post(fleet.serviced(NOW - 60 * DAY))
     fleet.post(fleet.flushed(FIRST, burner_stopped=False))
     fleet.post(fleet.repaired(REPAIRED))
     fleet.post(fleet.flushed(SECOND, burner_stopped=False))
-    return desk(fleet)
+
+
+@pytest.fixture
+def office(failed_twice: Fleet) -> Desk:
+    return desk(failed_twice)
 
 
 def episode(number: int) -> Deficiency:

@@ -10,13 +10,14 @@ from fleet.portfolio.locks import lock_boilers
 from fleet.portfolio.models import Boiler, Device, Fitting, HeaderGroup, Position
 from fleet.visits.incoming import IncomingEntry
 from tests.cast import DAY, LONG_AGO, NOW, Fleet, standing
+from tests.stories import story
 
 pytestmark = pytest.mark.django_db
 FEEDS = {"feeds_when_low": True, "stops_at_line": True, "tight_when_off": True}
 
 
-@pytest.fixture
-def shared(fleet: Fleet) -> Position:
+@story
+def on_one_header(fleet: Fleet) -> None:
     """Both boilers of Alder Terrace on one header, fed by one feeder; both serviced a month ago."""
     boiler = fleet.bench().boiler
     group = HeaderGroup.objects.create(portfolio=fleet.portfolio, building=boiler.building, ref="header")
@@ -29,7 +30,12 @@ def shared(fleet: Fleet) -> Position:
         portfolio=fleet.portfolio, position=feeder, device=device, since=boiler.since, posted_at=LONG_AGO
     )
     fleet.post(fleet.serviced(NOW - 30 * DAY), fleet.serviced(NOW - 30 * DAY, "ALD12 B2"), at=NOW - 30 * DAY)
-    return feeder
+
+
+@pytest.fixture
+def shared(on_one_header: Fleet) -> Position:
+    """The feeder of both."""
+    return Position.objects.get(ref="feeder")
 
 
 def failed(fleet: Fleet, feeder: Position) -> None:

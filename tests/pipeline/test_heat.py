@@ -11,17 +11,17 @@ from fleet.calendar import day_start
 from fleet.errors import Refused
 from fleet.portfolio.models import Paper
 from tests.cast import DAY, NOW, Fleet
+from tests.stories import story
 
 pytestmark = pytest.mark.django_db
 BOTH = ("ALD12 B1", "ALD12 B2")
 HOUR = timedelta(hours=1)
 
 
-@pytest.fixture
-def house(fleet: Fleet) -> Fleet:
+@story
+def house(fleet: Fleet) -> None:
     """Both boilers of 12 Alder Terrace serviced a month ago and left on call."""
     fleet.post(*(fleet.serviced(NOW - 30 * DAY, key) for key in BOTH))
-    return fleet
 
 
 def cold() -> list[Alert]:

@@ -15,16 +15,16 @@ from fleet.errors import Refused
 from fleet.visits.incoming import IncomingVisit
 from fleet.visits.models import Entry, Reading, Visit
 from tests.cast import DAY, NOW, Fleet, standing
+from tests.stories import story
 
 pytestmark = pytest.mark.django_db
 
 
-@pytest.fixture
-def clear(fleet: Fleet) -> Fleet:
+@story
+def clear(fleet: Fleet) -> None:
     """Boiler 1 of Alder Terrace, serviced a month ago and flushed a day ago."""
     fleet.post(fleet.serviced(NOW - 30 * DAY), at=NOW - 30 * DAY)
     fleet.post(fleet.flushed(NOW - DAY), at=NOW - DAY)
-    return fleet
 
 
 def test_a_serviced_and_flushed_boiler_is_clear(clear: Fleet) -> None:

@@ -15,6 +15,7 @@ from fleet.calendar import day_start
 from fleet.pipeline import conclude
 from fleet.visits.models import Visit
 from tests.cast import DAY, NOW, Fleet, standing
+from tests.stories import story
 
 pytestmark = pytest.mark.django_db
 
@@ -26,11 +27,10 @@ REMIND = DUE + 3 * DAY
 LAPSED = day_start(FLUSHED.date() + timedelta(days=31), ZONE)  # thirty whole firing days, its own day not counted
 
 
-@pytest.fixture
-def clear(fleet: Fleet) -> Fleet:
+@story
+def clear(fleet: Fleet) -> None:
     """Serviced a month ago, flushed yesterday, then nobody comes."""
     fleet.post(fleet.serviced(NOW - 30 * DAY), fleet.flushed(FLUSHED))
-    return fleet
 
 
 def raised_on_boilers() -> QuerySet[Alert]:

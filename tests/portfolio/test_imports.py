@@ -5,7 +5,7 @@ from typing import Any
 
 import pytest
 from django.conf import settings
-from django.db import OperationalError, connection, transaction
+from django.db import OperationalError, connection
 
 from fleet import pipeline, tasks
 from fleet.accounts.models import User
@@ -15,6 +15,7 @@ from fleet.pipeline import imports as verbs
 from fleet.portfolio.models import Boiler, Building, Fitting, Import, ImportPage, Position, Setting
 from fleet.records.events import Cause
 from fleet.sheets import imports
+from tests import kept
 from tests.cast import DAY, NOW, Fleet, make_fleet, make_person
 from tests.portfolio.sheets import CELLS, LIMIT, row, sheet
 from tests.portfolio.streets import as_csv
@@ -26,9 +27,8 @@ CAUSE = Cause(who="ines", request_id="import-00001")
 @pytest.fixture(scope="module")
 def fleet(django_db_setup: Any, django_db_blocker: Any) -> Iterator[Fleet]:
     """Made once; what each test does to it is rolled back."""
-    with django_db_blocker.unblock(), transaction.atomic():
-        yield make_fleet()
-        transaction.set_rollback(True)
+    with kept.made_for_a_file(django_db_blocker, make_fleet) as made:
+        yield made
 
 
 @pytest.fixture
@@ -314,9 +314,30 @@ def test_a_declared_day_of_today_is_taken(fleet: Fleet, ines: User) -> None:
 
 
 def test_a_place_that_need_not_be_filled_is_a_setting_from_the_beginning(fleet: Fleet, ines: User) -> None:
-    confirmed(handed(fleet, ines, content=with_column("needed", "no", kind="", fitted_on="")), ines)
+    confirmed(handed(fleet, ines, content=unneeded("co_alarm")), ines)
     setting = Setting.objects.get(position__boiler__building__ref="NEW1", key="needed")
     assert (setting.value, setting.since) == (False, setting.position.boiler.since)  # type: ignore[union-attr]
+
+
+def unneeded(role: str, reason: str = "No dwelling opens on the room; the owner, 12 Sep 2023.") -> bytes:
+    """A sheet of which one place need not be filled, and why."""
+    content = with_column("needed", "no", role=role, kind="", fitted_on="")
+    head, row = content.decode().splitlines()
+    return f'{head},not_needed_because\n{row},"{reason}"\n'.encode()
+
+
+@pytest.mark.parametrize(
+    ("content", "code", "column"),
+    [
+        (unneeded("co_alarm", ""), "empty", "not_needed_because"),
+        (unneeded("safety_valve"), "always_needed", "needed"),
+    ],
+)
+def test_a_place_is_left_out_only_with_a_reason_and_where_the_catalogue_lets_it(
+    content: bytes, code: str, column: str, fleet: Fleet, ines: User
+) -> None:
+    found = [(f["code"], f["column"]) for f in handed(fleet, ines, content=content).report["faults"]]
+    assert found == [(code, column)]
 
 
 def test_a_row_without_a_place_is_a_boiler_of_which_none_is_known(fleet: Fleet, ines: User) -> None:

@@ -26,6 +26,7 @@ NEEDS_CAUSE = {
     "contradiction",
     "glass_empty_off",
     "light_off_bang",
+    "reset_unqualified",
     "lockout_cause",
     "lockouts_without_cause",
     "repeat_routine",
@@ -47,6 +48,7 @@ LADDER = {
 PATTERNS = {
     "contradiction",
     "light_off_bang",
+    "reset_unqualified",
     "lockouts_without_cause",
     "resets_flame",
     "resets_without_cause",
@@ -56,13 +58,13 @@ PATTERNS = {
 EXPECTED: dict[str, set[str]] = {
     "closes without a cause": NEEDS_CAUSE | MAKEUP,
     "closes without a manager's name": REPEATS | MAKEUP,
-    "is answered without work": {"capacity_unknown"} | LADDER | MAKEUP,
+    "is answered without work": {"capacity_unknown", "flooded"} | LADDER | MAKEUP,
     "closes by its test": MAKEUP,
     "closes by another proof in its place": {"contradiction", *REPEATS},
     "closes when its empty place is no longer needed": {"not_fitted", "not_fitted_last_line"},
     "is a repeat when found again": WEAR | PATTERNS,
     "puts what the gauge read in doubt": {"gauge_off", "gauge_zero_with_steam", "siphon_plugged"},
-    "is worse with flue gas in the room": {"combustion_air_blocked", "vent_loose"},
+    "is worse with flue gas in the room": {"combustion_air_blocked", "vent_blocked", "vent_loose"},
     "is worse with the vent at fault": {
         "ambient_co",
         "ambient_co_raised",
@@ -207,7 +209,8 @@ def doubts_the_gauge(catalogue: Catalogue, code: str) -> bool:
     gauge, limit = ledger.records[ident("gauge")], ledger.records[ident("limit")]
     gauge.checked_at = None
     gauge.fitted_at = at(-30)
-    doubt_readings_of(ledger, ledger.catalogue.findings[code], gauge)
+    seen = EntryFact(ident("seen"), 0, "observe", "", gauge.position.id, at(1))
+    doubt_readings_of(ledger, ledger.catalogue.findings[code], gauge, seen)
     return any(p.doubtful for p in limit.passes)
 
 

@@ -10,7 +10,6 @@ from typing import Any
 
 import pytest
 from django.core.management import call_command
-from django.db import transaction
 from django.db.models import QuerySet
 
 from fleet import pipeline
@@ -29,7 +28,8 @@ from fleet.management.demo.desk import DemoDesk
 from fleet.management.town.chance import Chance
 from fleet.portfolio.models import Boiler, HeaderGroup, Portfolio
 from fleet.visits.models import Entry, Seconding, Visit
-from tests.cast import LONG_AGO, ROOT
+from tests import kept
+from tests.cast import LONG_AGO, ROOT, shipped_catalogue
 from tests.town.town import NOW, stories
 
 pytestmark = pytest.mark.django_db
@@ -38,15 +38,18 @@ ONE_BY_ONE = timedelta(days=5)
 CANNOT = {"repeat_routine"}  # a repeat of what is routine is told as urgent before it could be
 
 
+def load_town() -> None:
+    """Load every portfolio of the town."""
+    load_catalogue(folder=ROOT / "fixtures" / "catalogue", at=LONG_AGO)
+    for story in stories():
+        load.load_portfolio(story, NOW, one_by_one=ONE_BY_ONE)
+
+
 @pytest.fixture(scope="module", autouse=True)
 def town(django_db_setup: Any, django_db_blocker: Any) -> Iterator[None]:
     """Loaded once; what each test does to it is rolled back."""
-    with django_db_blocker.unblock(), transaction.atomic():
-        load_catalogue(folder=ROOT / "fixtures" / "catalogue", at=LONG_AGO)
-        for story in stories():
-            load.load_portfolio(story, NOW, one_by_one=ONE_BY_ONE)
+    with shipped_catalogue(), kept.made_for_a_file(django_db_blocker, load_town):
         yield
-        transaction.set_rollback(True)
 
 
 def keys() -> dict[Any, str]:

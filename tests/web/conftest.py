@@ -7,7 +7,7 @@ from types import SimpleNamespace
 
 import pytest
 from django.test import Client
-from playwright.sync_api import Browser, sync_playwright
+from playwright.sync_api import Browser, BrowserContext, sync_playwright
 
 from fleet.accounts.models import User
 from fleet.web.register import register_import_page
@@ -67,6 +67,13 @@ def one_chromium() -> Iterator[Browser]:
         started = driver.chromium.launch(executable_path=path, args=ARGUMENTS)
         yield started
         started.close()
+
+
+def take_session(context: BrowserContext, user: User, url: str) -> None:
+    """Sign somebody in at `url` without the form: what that does is for the tests that fill it in."""
+    client = Client()
+    client.force_login(user)
+    context.add_cookies([{"name": "sessionid", "value": client.cookies["sessionid"].value, "url": url}])
 
 
 @pytest.fixture

@@ -20,21 +20,21 @@ from fleet.web.alerts import alerts_page
 from fleet.web.shared import pages
 from tests.cast import DAY, NOW, Fleet, make_fleet, make_person
 from tests.jobs.crew import crew
-from tests.web.conftest import SetClock, SignIn
+from tests.stories import story
+from tests.web.conftest import SetClock, SignIn, take_session
 from tests.web.markup import markup_of
 from tests.web.test_board import Count, read
 
 pytestmark = pytest.mark.django_db
 
 
-@pytest.fixture
-def told(fleet: Fleet) -> Fleet:
+@story
+def told(fleet: Fleet) -> None:
     """A hold that began yesterday and was put right this morning, and one on the second boiler since an hour ago."""
     fleet.post(fleet.serviced(NOW - 30 * DAY), fleet.serviced(NOW - 30 * DAY, "ALD12 B2"), at=NOW - 29 * DAY)
     fleet.post(fleet.flushed(NOW - DAY, burner_stopped=False), at=NOW - DAY)
     fleet.post(fleet.repaired(NOW - DAY / 6), at=NOW - DAY / 6)
     fleet.post(fleet.flushed(NOW - DAY / 24, "ALD12 B2", burner_stopped=False), at=NOW - DAY / 24)
-    return fleet
 
 
 def items(body: str) -> list[str]:
@@ -325,11 +325,8 @@ def test_nothing_is_done_where_one_of_several_is_not_seen(eight: list[Alert], da
 def test_an_alert_is_acknowledged_by_keyboard_alone(transactional_db: Any, live_server: Any, browser: Browser) -> None:
     fleet, at = make_fleet(), timezone.now()
     fleet.post(fleet.flushed(at - DAY, burner_stopped=False), at=at)
-    client = Client()
-    client.force_login(make_person("mona", fleet.portfolio, "manager"))
-    cookie = {"name": "sessionid", "value": client.cookies["sessionid"].value, "url": live_server.url}
     page = browser.new_page(viewport={"width": 1280, "height": 800})
-    page.context.add_cookies([cookie])
+    take_session(page.context, make_person("mona", fleet.portfolio, "manager"), live_server.url)
     page.goto(f"{live_server.url}/alerts/?condition=hold")
     page.get_by_role("button", name="Acknowledge").focus()
     page.keyboard.press("Enter")

@@ -18,6 +18,7 @@ from fleet.portfolio.models import Boiler, Building, Portfolio, ServiceState
 from fleet.rules.values import Standing
 from tests.cast import DAY, NOW, Fleet, make_fleet, make_person
 from tests.jobs.crew import crew, held
+from tests.stories import story
 from tests.web.conftest import SetClock, SignIn
 from tests.web.markup import markup_of
 
@@ -39,13 +40,12 @@ def section(body: str, code: str) -> str:
     return body.split(f'id="group-{code}"')[1].split("</section>")[0]
 
 
-@pytest.fixture
-def one_each(fleet: Fleet) -> Fleet:
+@story
+def one_each(fleet: Fleet) -> None:
     """The first boiler of Alder Terrace on hold after a failed flush, the second clear."""
     for key in ("ALD12 B1", "ALD12 B2"):
         fleet.post(fleet.serviced(NOW - 30 * DAY, key), fleet.flushed(NOW - DAY, key))
     fleet.post(fleet.flushed(NOW, "ALD12 B1", burner_stopped=False))
-    return fleet
 
 
 def test_the_worst_comes_first(one_each: Fleet, rosa: Client) -> None:

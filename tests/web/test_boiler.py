@@ -8,18 +8,18 @@ from django.test import Client
 
 from fleet.board.models import Judged
 from tests.cast import DAY, NOW, Fleet, make_person
+from tests.stories import story
 from tests.web.conftest import SignIn
 from tests.web.test_board import Count, read
 
 pytestmark = pytest.mark.django_db
 
 
-@pytest.fixture
-def held(fleet: Fleet) -> Fleet:
+@story
+def held(fleet: Fleet) -> None:
     """Serviced a month ago, on hold since this morning's flush."""
     fleet.post(fleet.serviced(NOW - 30 * DAY), fleet.flushed(NOW - DAY))
     fleet.post(fleet.flushed(NOW - DAY / 24, burner_stopped=False))
-    return fleet
 
 
 @pytest.fixture

@@ -15,7 +15,7 @@ from fleet.deficiencies.models import Deficiency
 from fleet.portfolio.models import Paper
 from tests.cast import DAY, LONG_AGO, NOW, Fleet, make_fleet, make_person
 from tests.jobs.crew import Crew, crew, held
-from tests.web.conftest import SetClock, SignIn
+from tests.web.conftest import SetClock, SignIn, take_session
 from tests.web.test_board import Count, lengthened, read
 
 pytestmark = pytest.mark.django_db
@@ -149,11 +149,8 @@ def test_what_the_page_costs(more: int, office: Crew, mona: Client, django_asser
 def test_the_page_leads_on_by_keyboard(transactional_db: Any, live_server: Any, browser: Browser) -> None:
     fleet, at = make_fleet(), timezone.now()
     fleet.post(fleet.serviced(at - 200 * DAY), fleet.flushed(at - DAY, burner_stopped=False), at=at)
-    client = Client()
-    client.force_login(make_person("mona", fleet.portfolio, "manager"))
-    cookie = {"name": "sessionid", "value": client.cookies["sessionid"].value, "url": live_server.url}
     page = browser.new_page(viewport={"width": 1280, "height": 800})
-    page.context.add_cookies([cookie])
+    take_session(page.context, make_person("mona", fleet.portfolio, "manager"), live_server.url)
     page.goto(live_server.url + address(fleet))
     row = Deficiency.objects.get(rule="flush_keeps_firing")
     page.get_by_role("link", name=row.sentence).first.focus()

@@ -13,6 +13,7 @@ from playwright.sync_api import Browser, Page, expect
 from fleet.engineering.calculations import CALCULATIONS, run_calculation
 from fleet.web.shared.number_format import in_reader_units, to_figures
 from tests.cast import Fleet, make_fleet
+from tests.web.conftest import take_session
 from tests.web.test_board import Count, read
 
 pytestmark = pytest.mark.django_db
@@ -23,7 +24,7 @@ Enter = Callable[..., Page]
 @pytest.fixture
 def enter(transactional_db: Any, live_server: Any, browser: Browser) -> Iterator[Enter]:
     """Open a page as the technician; what pages complain of on their console fails the test."""
-    make_fleet()
+    fleet = make_fleet()
     complaints: list[str] = []
 
     def entered(address: str, width: int = 1280, theme: str = "light", script: bool = True) -> Page:
@@ -33,10 +34,8 @@ def enter(transactional_db: Any, live_server: Any, browser: Browser) -> Iterator
         page = context.new_page()
         page.on("console", lambda m: complaints.append(m.text) if m.type in ("error", "warning") else None)
         page.on("pageerror", lambda error: complaints.append(str(error)))
-        page.goto(f"{live_server.url}/sign-in/?next={address}")
-        page.get_by_label("User name").fill("rosa")
-        page.get_by_label("Password").fill("brass-union-17")
-        page.get_by_role("button", name="Sign in").click()
+        take_session(context, fleet.technician, live_server.url)
+        page.goto(live_server.url + address)
         return page
 
     yield entered

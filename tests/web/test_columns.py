@@ -11,6 +11,7 @@ from fleet.portfolio.models import Setting
 from fleet.visits.incoming import IncomingEntry
 from fleet.web.boiler.column_drawing import Band, draw_column
 from tests.cast import DAY, LONG_AGO, NOW, Fleet, make_person
+from tests.stories import story
 from tests.web.boiler_room import fit, put_down
 from tests.web.conftest import SignIn
 from tests.web.test_board import read
@@ -18,10 +19,9 @@ from tests.web.test_board import read
 pytestmark = pytest.mark.django_db
 
 
-@pytest.fixture
-def served(fleet: Fleet) -> Fleet:
+@story
+def served(fleet: Fleet) -> None:
     fleet.post(fleet.serviced(NOW - 30 * DAY))
-    return fleet
 
 
 def columns(fleet: Fleet, client: Client) -> str:

@@ -16,7 +16,8 @@ from fleet.web.deficiencies import deficiencies_page as door
 from fleet.web.shared import pages
 from tests.cast import DAY, NOW, Fleet, make_fleet, make_person
 from tests.jobs.crew import Crew, crew, held
-from tests.web.conftest import SetClock, SignIn
+from tests.stories import story
+from tests.web.conftest import SetClock, SignIn, take_session
 from tests.web.desk import form_of
 from tests.web.markup import markup_of
 from tests.web.test_board import Count, read
@@ -31,9 +32,15 @@ def office(fleet: Fleet, clock: SetClock, monkeypatch: pytest.MonkeyPatch) -> Cr
     return crew(fleet)
 
 
+@story
+def on_hold(fleet: Fleet) -> None:
+    """By a flush an hour ago."""
+    held(fleet)
+
+
 @pytest.fixture
-def row(office: Crew) -> Deficiency:
-    return held(office.fleet)
+def row(office: Crew, on_hold: Fleet) -> Deficiency:
+    return Deficiency.objects.get(rule="flush_keeps_firing")
 
 
 @pytest.fixture
@@ -242,12 +249,9 @@ def test_a_deficiency_is_given_to_somebody_by_keyboard_alone(
 ) -> None:
     fleet, at = make_fleet(), timezone.now()
     fleet.post(fleet.flushed(at - DAY, burner_stopped=False), at=at)
-    client = Client()
-    client.force_login(make_person("mona", fleet.portfolio, "manager"))
     row = Deficiency.objects.get(rule="flush_keeps_firing")
-    cookie = {"name": "sessionid", "value": client.cookies["sessionid"].value, "url": live_server.url}
     page = browser.new_page(viewport={"width": 1280, "height": 800})
-    page.context.add_cookies([cookie])
+    take_session(page.context, make_person("mona", fleet.portfolio, "manager"), live_server.url)
     page.goto(f"{live_server.url}/deficiencies/{row.id}/")
     page.locator("#assigned summary").focus()
     page.keyboard.press("Enter")

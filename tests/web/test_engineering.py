@@ -6,7 +6,6 @@ import re
 from dataclasses import replace
 from datetime import timedelta
 from html import unescape
-from typing import Any
 from uuid import uuid4
 
 import pytest
@@ -20,8 +19,8 @@ from fleet.visits.incoming import IncomingEntry, IncomingVisit
 from fleet.web.boiler.engineering import compute_numbers
 from fleet.web.boiler.panels import Cell, Panel, PanelRow
 from fleet.web.shared.number_format import to_figures
-from tests import kept
-from tests.cast import DAY, LONG_AGO, NOW, Fleet, make_fleet, make_person
+from tests.cast import DAY, LONG_AGO, NOW, Fleet, make_person
+from tests.stories import story
 from tests.web.boiler_room import WATER, equip, fit, flue, meter, put_down, visits
 from tests.web.conftest import SetClock, SignIn
 from tests.web.test_board import Count, read
@@ -29,31 +28,18 @@ from tests.web.test_board import Count, read
 pytestmark = pytest.mark.django_db
 
 
-@pytest.fixture
-def bare(fleet: Fleet) -> Fleet:
+@story
+def bare(fleet: Fleet) -> None:
     """Serviced a month ago; the register has what the sheet brings."""
     fleet.post(fleet.serviced(NOW - 30 * DAY))
-    return fleet
 
 
-def on_record() -> Fleet:
-    fleet = make_fleet()
+@story
+def full(fleet: Fleet) -> None:
+    """A year of monthly readings, everything on record."""
     equip(fleet)
     put_down(fleet, **WATER)
     fleet.post(fleet.serviced(NOW - 400 * DAY), *visits(fleet, NOW - DAY))
-    return fleet
-
-
-@pytest.fixture
-def fleet(db: Any, request: pytest.FixtureRequest) -> Fleet:
-    """As made, or as `full`."""
-    return kept.once("everything on record", on_record) if "full" in request.fixturenames else make_fleet()
-
-
-@pytest.fixture
-def full(fleet: Fleet) -> Fleet:
-    """A year of monthly readings, everything on record."""
-    return fleet
 
 
 def page_of(fleet: Fleet, client: Client) -> str:

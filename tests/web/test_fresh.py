@@ -13,6 +13,7 @@ from fleet.board import sweep_heartbeat
 from fleet.web.shared import stale_notice
 from fleet.web.shared.self_check import LATE_AFTER
 from tests.cast import NOW, Fleet
+from tests.web.conftest import take_session
 from tests.web.screens import furnish
 from tests.web.test_live import SHIFTS
 
@@ -56,11 +57,9 @@ def minute(page: Page, count: int = 1) -> None:
 def test_pages_left_open_say_when_the_network_is_gone_and_when_they_are_old_and_move_nothing(
     transactional_db: Any, live_server: Any, browser: Browser
 ) -> None:
-    town, client = furnish(), Client()
-    client.force_login(town.manager)
+    town = furnish()
     context = browser.new_context(viewport={"width": 320, "height": 600})
-    cookie = {"name": "sessionid", "value": client.cookies["sessionid"].value, "url": live_server.url}
-    context.add_cookies([cookie])  # type: ignore[list-item]
+    take_session(context, town.manager, live_server.url)
     context.clock.install()
     pages = {name: context.new_page() for name in ("board", *LISTS)}
     for name, page in pages.items():

@@ -16,7 +16,7 @@ from fleet.jobs.models import Job
 from fleet.web.shared import pages
 from tests.cast import DAY, NOW, Fleet, make_fleet, make_person
 from tests.jobs.crew import HOUR, Crew, crew, held
-from tests.web.conftest import SetClock, SignIn
+from tests.web.conftest import SetClock, SignIn, take_session
 from tests.web.markup import markup_of
 from tests.web.test_board import Count, read
 
@@ -189,10 +189,8 @@ def opened(transactional_db: Any, live_server: Any, browser: Browser) -> Callabl
 
     def at_page(theme: str = "light", width: int = 1280) -> Any:
         page = browser.new_context(viewport={"width": width, "height": 800}, color_scheme=theme).new_page()
-        page.goto(f"{live_server.url}/sign-in/?next=/jobs/")
-        page.get_by_label("User name").fill("dana")
-        page.get_by_label("Password").fill("brass-union-17")
-        page.keyboard.press("Enter")
+        take_session(page.context, office.dispatcher, live_server.url)
+        page.goto(f"{live_server.url}/jobs/")
         expect(page.get_by_role("heading", name="Jobs", exact=True)).to_be_visible()
         return page
 

@@ -14,7 +14,9 @@ from fleet.board import board_pages
 from fleet.board.models import Segment
 from fleet.portfolio.models import Boiler
 from fleet.rules.values import Standing
+from tests import kept
 from tests.cast import DAY, NOW, Fleet, make_fleet
+from tests.web.conftest import take_session
 from tests.web.looks import PRESENTATIONS
 from tests.web.test_board import lengthened
 
@@ -29,6 +31,10 @@ Open = Callable[..., Page]
 @pytest.fixture
 def larkfield(transactional_db: Any) -> Fleet:
     """Two boilers, both clear."""
+    return kept.once("two boilers, both clear today", both_clear)
+
+
+def both_clear() -> Fleet:
     fleet = make_fleet()
     for key in ("ALD12 B1", "ALD12 B2"):
         fleet.post(fleet.serviced(NOW + LATER - 30 * DAY, key), fleet.flushed(NOW + LATER - DAY, key), at=NOW + LATER)
@@ -51,10 +57,8 @@ def signed_in(larkfield: Fleet, live_server: Any, browser: Browser, complaints: 
         page.clock.install()
         page.on("console", lambda m: complaints.append(m.text) if m.type in ("error", "warning") else None)
         page.on("pageerror", lambda error: complaints.append(str(error)))
+        take_session(context, larkfield.technician, live_server.url)
         page.goto(f"{live_server.url}/")
-        page.get_by_label("User name").fill("rosa")
-        page.get_by_label("Password").fill("brass-union-17")
-        page.get_by_role("button", name="Sign in").click()
         expect(page.get_by_role("heading", name="Status board")).to_be_visible()
         return page
 

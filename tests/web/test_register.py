@@ -15,7 +15,7 @@ from fleet.visits.incoming import IncomingEntry
 from tests.cast import DAY, NOW, Fleet, make_fleet, make_person
 from tests.portfolio.sheets import LIMIT, row, sheet
 from tests.portfolio.streets import as_csv
-from tests.web.conftest import SignIn
+from tests.web.conftest import SignIn, take_session
 from tests.web.desk import send
 from tests.web.looks import PRESENTATIONS
 from tests.web.test_board import Count, read
@@ -202,8 +202,7 @@ def test_the_register_and_an_example_are_downloaded(kind: str, fleet: Fleet, ros
 def opened(transactional_db: Any, live_server: Any, browser: Browser) -> Callable[..., Any]:
     """A page of the register in a browser, the office signed in."""
     fleet = make_fleet()
-    make_person("ines", fleet.portfolio, "office")
-    boiler = fleet.bench().boiler
+    office, boiler = make_person("ines", fleet.portfolio, "office"), fleet.bench().boiler
     pages = {
         "list": "/register/",
         "building": f"/register/buildings/{boiler.building_id}/",
@@ -213,10 +212,8 @@ def opened(transactional_db: Any, live_server: Any, browser: Browser) -> Callabl
 
     def at_page(name: str) -> Any:
         page = browser.new_page()
-        page.goto(f"{live_server.url}/sign-in/?next={pages[name]}")
-        page.get_by_label("User name").fill("ines")
-        page.get_by_label("Password").fill("brass-union-17")
-        page.keyboard.press("Enter")
+        take_session(page.context, office, live_server.url)
+        page.goto(live_server.url + pages[name])
         expect(page.get_by_role("button", name="Sign out")).to_be_visible()
         return page
 

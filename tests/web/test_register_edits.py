@@ -4,11 +4,11 @@ from collections.abc import Iterator
 from typing import Any
 
 import pytest
-from django.db import transaction
 from django.test import Client
 
 from fleet import pipeline
 from fleet.portfolio.models import Boiler, Building, Fitting, Paper, Position, ServiceState, Setting
+from tests import kept
 from tests.cast import NOW, Fleet, make_fleet
 from tests.web.desk import form_of, newest, place, send
 from tests.web.test_board import read
@@ -19,9 +19,8 @@ pytestmark = pytest.mark.django_db
 @pytest.fixture(scope="module")
 def fleet(django_db_setup: Any, django_db_blocker: Any) -> Iterator[Fleet]:
     """Made once; what each test does to it is rolled back."""
-    with django_db_blocker.unblock(), transaction.atomic():
-        yield make_fleet()
-        transaction.set_rollback(True)
+    with kept.made_for_a_file(django_db_blocker, make_fleet) as made:
+        yield made
 
 
 @pytest.fixture

@@ -12,6 +12,7 @@ from fleet.board import sweep_heartbeat
 from fleet.board.models import Judged
 from fleet.settings import REDIS_URL
 from tests.cast import DAY, NOW, Fleet, make_person
+from tests.stories import story
 from tests.web.conftest import SetClock, SignIn
 from tests.web.test_board import Count, read
 
@@ -19,11 +20,16 @@ pytestmark = pytest.mark.django_db
 MINUTE = timedelta(minutes=1)
 
 
-@pytest.fixture
-def mia(fleet: Fleet, sign_in: SignIn, clock: SetClock) -> Client:
-    """A manager."""
+@story
+def serviced(fleet: Fleet) -> None:
+    """Both boilers a month ago."""
     fleet.post(fleet.serviced(NOW - 30 * DAY), fleet.serviced(NOW - 30 * DAY, "ALD12 B2"))
-    return sign_in(make_person("mia", fleet.portfolio, "manager"))
+
+
+@pytest.fixture
+def mia(serviced: Fleet, sign_in: SignIn, clock: SetClock) -> Client:
+    """A manager."""
+    return sign_in(make_person("mia", serviced.portfolio, "manager"))
 
 
 def check(client: Client, name: str) -> str:

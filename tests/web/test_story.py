@@ -8,7 +8,6 @@ from uuid import uuid4
 from zoneinfo import ZoneInfo
 
 import pytest
-from django.test import Client
 from django.utils import timezone
 from playwright.sync_api import Browser, Locator, Page, expect
 
@@ -17,6 +16,7 @@ from fleet.accounts.models import User
 from fleet.management.demo.visit_entries import GOOD_FLUSH, LEFT_WELL
 from tests.cast import DAY, Fleet, make_fleet, make_person
 from tests.jobs.crew import HOUR, crew
+from tests.web.conftest import take_session
 from tests.web.test_live import refresh
 
 WHY = "kept firing"
@@ -52,11 +52,8 @@ def town(transactional_db: Any, live_server: Any, browser: Browser) -> Iterator[
         fleet.post(fleet.serviced(now - 30 * DAY, key), fleet.flushed(now - DAY, key), at=now)
 
     def enter(user: User) -> Page:
-        client = Client()
-        client.force_login(user)
         page = browser.new_context().new_page()
-        cookie = {"name": "sessionid", "value": client.cookies["sessionid"].value, "url": live_server.url}
-        page.context.add_cookies([cookie])  # type: ignore[list-item]
+        take_session(page.context, user, live_server.url)
         page.set_default_timeout(10_000)
         page.clock.install()
         page.on("console", lambda m: complaints.append(m.text) if m.type == "error" else None)

@@ -17,6 +17,7 @@ from fleet.visits.incoming import IncomingVisit
 from fleet.visits.models import Seconding, Visit
 from fleet.web.shared import pages
 from tests.cast import DAY, NOW, ROOT, Fleet, make_person
+from tests.stories import story
 from tests.web.conftest import SetClock, SignIn
 from tests.web.test_board import Count, read
 from tests.web.test_boiler import part
@@ -24,11 +25,15 @@ from tests.web.test_boiler import part
 pytestmark = pytest.mark.django_db
 
 
+@story
+def serviced(fleet: Fleet) -> None:
+    """A month ago."""
+    fleet.post(fleet.serviced(NOW - 30 * DAY))
+
+
 @pytest.fixture
-def service(fleet: Fleet) -> IncomingVisit:
-    visit = fleet.serviced(NOW - 30 * DAY)
-    fleet.post(visit)
-    return visit
+def service(serviced: Fleet) -> IncomingVisit:
+    return serviced.serviced(NOW - 30 * DAY)
 
 
 def side(body: str, place: str) -> list[str]:

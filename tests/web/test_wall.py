@@ -17,8 +17,9 @@ from fleet.catalog.services import load_release
 from fleet.portfolio.models import Building
 from fleet.rules import VERSION
 from fleet.web.shared.glass import GlassDrawing, draw_glass
-from tests.cast import DAY, LONG_AGO, NOW, ROOT, Fleet, make_person
-from tests.web.conftest import SetClock, SignIn
+from tests.cast import DAY, LONG_AGO, NOW, Fleet, catalogue_folder, make_person
+from tests.stories import story
+from tests.web.conftest import SetClock, SignIn, take_session
 from tests.web.looks import PRESENTATIONS
 from tests.web.streets import make_street
 from tests.web.test_board import Count, lengthened
@@ -128,13 +129,12 @@ def test_the_drawing_is_geometry_and_neither_style_nor_colour_nor_per_cent() -> 
     )
 
 
-@pytest.fixture
-def two(fleet: Fleet) -> Fleet:
+@story
+def two(fleet: Fleet) -> None:
     """The first boiler clear, the second on hold."""
     for key in ("ALD12 B1", "ALD12 B2"):
         fleet.post(fleet.serviced(NOW - 30 * DAY, key), fleet.flushed(NOW - DAY, key))
     fleet.post(fleet.flushed(NOW, "ALD12 B2", burner_stopped=False))
-    return fleet
 
 
 @pytest.mark.django_db
@@ -185,15 +185,13 @@ def test_what_the_wall_costs(more: int, two: Fleet, rosa: Client, django_assert_
 @pytest.fixture
 def street(transactional_db: Any) -> Any:
     """Make a street of so many boilers, as of now."""
-    load_release(folder=ROOT / "fixtures" / "catalogue", at=LONG_AGO)
+    load_release(folder=catalogue_folder(), at=LONG_AGO)
     return lambda count: make_street(count, timezone.now())
 
 
 def signed_in(browser: Browser, url: str, user: User, theme: str = "light", width: int = 1280) -> Page:
-    client = Client()
-    client.force_login(user)
     context = browser.new_context(color_scheme=theme, viewport={"width": width, "height": 800})
-    context.add_cookies([{"name": "sessionid", "value": client.cookies["sessionid"].value, "url": url}])
+    take_session(context, user, url)
     return context.new_page()
 
 

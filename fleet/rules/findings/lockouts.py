@@ -60,6 +60,25 @@ def note_unexplained_reset(ledger: ReplayLedger, visit: VisitFact, entry: EntryF
         _ask_for_cause(ledger, visit, entry, record=record, sentence=sentence)
 
 
+UNQUALIFIED_ROLES = ("high_limit", "upper_cutoff", "lower_cutoff", *SPILLS)
+
+
+def find_unqualified_reset(
+    ledger: ReplayLedger, visit: VisitFact, entry: EntryFact, record: PositionRecord
+) -> Iterator[FoundFault]:
+    """Yield that somebody not qualified reset a protection that had acted; after a test of it that is its end."""
+    if entry.code not in RESETS or record.role.code not in UNQUALIFIED_ROLES or visit.qualifications - {"operator"}:
+        return
+    if not any(_is_test_before(trace, visit, entry) for trace in ledger.trail):
+        sentence = f"The {record.position.name} was reset by somebody who is not qualified for it."
+        yield FindingCode.RESET_UNQUALIFIED, record, sentence
+
+
+def _is_test_before(trace: EntryTrace, visit: VisitFact, entry: EntryFact) -> bool:
+    is_test = trace.entry.act == EntryAct.TEST and trace.outcome != Outcome.NOT_DONE
+    return is_test and trace.visit.id == visit.id and trace.entry.position == entry.position
+
+
 def _locks_out(ledger: ReplayLedger, record: PositionRecord) -> bool:
     seen = ledger.catalogue.observations.get("reset_pressed")
     return seen is not None and record.role.code in seen.roles
@@ -74,7 +93,7 @@ def _is_explained(ledger: ReplayLedger, visit: VisitFact, entry: EntryFact) -> b
             continue
         if trace.entry.code in (*LOCKOUTS_SEEN, CAUSE_NAMED):
             return True
-        if trace.entry.act == EntryAct.TEST and trace.visit.id == visit.id and trace.outcome != Outcome.NOT_DONE:
+        if _is_test_before(trace, visit, entry):
             return True
         if trace.entry.code in RESETS:
             return False

@@ -2,7 +2,7 @@
 
 from collections.abc import Callable, Iterator
 
-from fleet.rules.findings import fire_side, lockouts, pressure_side, water_side
+from fleet.rules.findings import fire_side, lockouts, pressure_side, water_seen, water_side
 from fleet.rules.ledger.records import EpisodeCase, PositionRecord, ReplayLedger
 from fleet.rules.values import EntryFact, VisitFact
 
@@ -25,6 +25,10 @@ _ANYWHERE: dict[str, Callable[[ReplayLedger, VisitFact, EntryFact, PositionRecor
     "air_blocked": fire_side.air_blocked,
     "vent_loose": fire_side.vent_bad,
     "vent_blocked": fire_side.vent_bad,
+    "vent_disconnected": fire_side.vent_bad,
+    "flooded": fire_side.find_flooded,
+    "glass_full": water_seen.find_no_line,
+    "no_line_visible": water_seen.find_no_line,
 }
 
 # The codes this module knows by name; the catalogue must have a row for each.
@@ -70,7 +74,7 @@ def _note_cause(ledger: ReplayLedger, visit: VisitFact, entry: EntryFact, record
     for case in ledger.open_at(record):
         case.cause_known = True
         if case.tested_in == visit.id:
-            case.closed_at, case.closed_by = entry.at, entry.id
+            case.closed_at, case.closed_by, ledger.reaches_all = entry.at, entry.id, True
         case.manager = case.manager or (manager_name.strip() if isinstance(manager_name, str) else "")
 
 

@@ -3,8 +3,10 @@
 from collections.abc import Iterable
 from dataclasses import replace
 from datetime import datetime
+from math import inf
 from uuid import UUID
 
+from fleet.engineering.last_places import compare
 from fleet.rules.finding_codes import FindingCode
 from fleet.rules.ledger.asked import OwedTest
 from fleet.rules.ledger.records import (
@@ -16,7 +18,7 @@ from fleet.rules.ledger.records import (
     PositionRecord,
     ReplayLedger,
 )
-from fleet.rules.values import EntryFact, Level
+from fleet.rules.values import EntryFact, Level, as_number
 from fleet.rules.vocabulary import EntryAct
 
 GAUGE_CHECK = "gauge_comparison"
@@ -66,11 +68,18 @@ def begin_case(
     return case
 
 
-def doubt_passes(records: Iterable[PositionRecord], since: datetime | None, codes: frozenset[str]) -> None:
-    """Put passes in doubt that were read by something found blind or wrong; an older sound one may stand."""
+def doubt_passes(
+    records: Iterable[PositionRecord], since: datetime | None, codes: frozenset[str], error_psi: float = inf
+) -> None:
+    """Put passes in doubt that were read by something found blind or wrong; an older sound one may stand.
+
+    `error_psi` is how wrong it was found: a pass whose verdict so much cannot change stands.
+    """
     for record in records:
         record.passes = [
-            replace(p, doubtful=True) if p.code in codes and (since is None or p.at > since) else p
+            replace(p, doubtful=True)
+            if p.code in codes and (since is None or p.at > since) and p.tolerates_psi < error_psi
+            else p
             for p in record.passes
         ]
         record.proofs = {p.code: p.at for p in record.passes if not p.doubtful}
@@ -106,6 +115,18 @@ OWED_TESTS = {
 }
 
 
+def touch_limits_passed(ledger: ReplayLedger, entry: EntryFact) -> None:
+    """Touch the limits that should have tripped before a lever lift: raised or bypassed, until they trip."""
+    psi = as_number(entry.readings.get("gauge_psi")) if entry.code == "lever_lift" else None
+    for record in ledger.records.values() if psi is not None else ():
+        set_psi, rule = record.numeric_setting("set_psi"), ledger.catalogue.touches.get((record.kind, "adjust"))
+        if record.role.code != "high_limit" or set_psi is None or rule is None or psi is None:
+            continue
+        if compare(psi, set_psi, "psi") >= 0:
+            record.touches["lift_over_limit"] = OutstandingTouch("lift_over_limit", entry.at, entry.id, rule.needs)
+            ledger.reaches_all = True
+
+
 def owe_test(ledger: ReplayLedger, record: PositionRecord, touch: str, entry: EntryFact) -> None:
     """Note what a touch asks of another place; it stands against firing until it passes."""
     code, touches = OWED_TESTS.get(record.role.code, ("", frozenset()))
@@ -138,34 +159,56 @@ def _concerns_device(ledger: ReplayLedger, case: EpisodeCase, record: PositionRe
     return record.kind in kinds or (case.rule.code == FindingCode.AMBIENT_CO and record.role.hazard == "flue_gas")
 
 
-def apply_pass(bench: GradingBench, proves: str, against: frozenset[str]) -> bool:
+def apply_pass(
+    bench: GradingBench,
+    proves: str,
+    against: frozenset[str],
+    *,
+    tolerates_psi: float = 0.0,
+    proves_too: Iterable[str] = (),
+) -> bool:
     """Apply a pass. False, and nothing changes, when nobody present may give this good news.
 
     `against` are the rules this same test fires: what it found again it does not clear.
     """
-    record, procedure, entry = bench.record, bench.procedure, bench.entry
+    record, procedure = bench.record, bench.procedure
     allowed = procedure.who & bench.visit.qualifications
     if not allowed:
         return False
-    record.checked_at = entry.at
+    record.checked_at = bench.entry.at
     if proves:
-        record.passes.append(PassedProof(procedure.code, entry.at))
-        record.proofs[procedure.code] = entry.at
-        _keep_trip_height(bench)
+        _keep_passes(bench, tolerates_psi, proves_too)
     _answer_touches(bench)
-    # A kind without a full proof, as a gauge, passes live by the check it has.
-    if proves == "full" or (proves and not bench.ledger.catalogue.proofs_of_kind(record.kind, "full")):
+    if _passes_live(bench, proves):
         record.blind = {k: b for k, b in record.blind.items() if not b.acted}
     # A caretaker's pass renews operator proofs; it closes nothing above routine.
     qualified = bool(allowed - {"operator"})
     for case in _cases_answered(bench, against):
         if case.level is Level.ROUTINE or qualified:
             _answer_case(case, bench)
-    if procedure.code == GAUGE_CHECK and qualified:
+    _note_gauge_check(bench, qualified)
+    return True
+
+
+def _passes_live(bench: GradingBench, proves: str) -> bool:
+    """Return whether this is a live pass; a kind without a full proof, as a gauge, passes live by the check it has."""
+    return proves == "full" or bool(proves and not bench.ledger.catalogue.proofs_of_kind(bench.record.kind, "full"))
+
+
+def _keep_passes(bench: GradingBench, tolerates_psi: float, proves_too: Iterable[str]) -> None:
+    """Keep the pass of this procedure, and before it those of what it stands for as well."""
+    known = [code for code in proves_too if code in bench.ledger.catalogue.procedures]
+    for code in (*known, bench.procedure.code):
+        bench.record.passes.append(PassedProof(code, bench.entry.at, tolerates_psi=tolerates_psi))
+        bench.record.proofs[code] = bench.entry.at
+    _keep_trip_height(bench)
+
+
+def _note_gauge_check(bench: GradingBench, qualified: bool) -> None:
+    if bench.procedure.code == GAUGE_CHECK and qualified:
         for cause in bench.ledger.asked_causes.values():
             cause.gauge_checked = True
         drop_answered_causes(bench.ledger)
-    return True
 
 
 def _answer_touches(bench: GradingBench) -> None:
@@ -253,10 +296,31 @@ def _count_pass(case: EpisodeCase, entry: EntryFact) -> None:
         case.closed_at, case.closed_by = entry.at, entry.id
 
 
+# Readings that say what a set point was found at: the role it is set on, and the key of its setting.
+READ_BACK = {
+    "cut_in_psi": ("operating_control", "cut_in_psi"),
+    "cut_out_psi": ("operating_control", "cut_out_psi"),
+    "limit_psi": ("high_limit", "set_psi"),
+    "set_psi_read_back": ("high_limit", "set_psi"),
+}
+
+
+def note_read_back(ledger: ReplayLedger, record: PositionRecord, entry: EntryFact) -> None:
+    """Keep what set points were read back at; it becomes no setting on record."""
+    for name, (role, key) in READ_BACK.items():
+        psi = as_number(entry.readings.get(name))
+        if psi is None:
+            continue
+        same_role = [r for r in ledger.records.values() if r.role.code == role and r.device]
+        for place in [record] if record.role.code == role else same_role if len(same_role) == 1 else []:
+            place.read_back[key] = psi
+
+
 def fill_position(ledger: ReplayLedger, record: PositionRecord, device: UUID | None, kind: str, at: datetime) -> None:
     """Put a device in, or empty the position: a new record starts, the old failures no longer put this one down."""
     record.device, record.kind, record.fitted_at = device, kind, at if device else None
     record.passes, record.proofs, record.declared, record.touches, record.blind = [], {}, {}, {}, {}
+    record.read_back = {}
     record.attributes, record.settings, record.last_trip_in, record.checked_at = {}, {}, None, None
     record.first_trip_in = record.first_trip_visit = None
     note_repair(ledger, record, at, opened=True)

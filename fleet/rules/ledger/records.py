@@ -81,11 +81,15 @@ class BlindedByPath:
 
 @dataclass(frozen=True, slots=True)
 class PassedProof:
-    """One pass that proved something. `doubtful`: what it was read by turned out blind or wrong."""
+    """One pass that proved something. `doubtful`: what it was read by turned out blind or wrong.
+
+    `tolerates_psi` is by how much its gauge may be wrong before the verdict could be another one.
+    """
 
     code: str
     at: datetime
     doubtful: bool = False
+    tolerates_psi: float = 0.0
 
 
 @dataclass(slots=True)
@@ -131,6 +135,7 @@ class PositionRecord:
     fitted_at: datetime | None = None
     attributes: Mapping[str, Value] = field(default_factory=dict)
     settings: dict[str, Value] = field(default_factory=dict)
+    read_back: dict[str, float] = field(default_factory=dict)  # set points as last read, until they are set anew
     paths: tuple[UUID, ...] = ()
     on_record: bool = True  # False before the day from which the register names the place
     needed: bool = False
@@ -167,6 +172,11 @@ class PositionRecord:
         """The height a cutoff should trip at, in inches over the glass's bottom: its maker's mark, else its first."""
         mark = self.numeric_setting("trip_in")
         return self.first_trip_in if mark is None else mark
+
+    def newest_set_point(self, key: str) -> float | None:
+        """A set point as it was last read back, else as it is on record."""
+        read = self.read_back.get(key)
+        return self.numeric_setting(key) if read is None else read
 
     def numeric_setting(self, key: str) -> float | None:
         """A numeric set point, from the dated settings or else from what is stamped on the device."""
@@ -207,6 +217,9 @@ class ReplayLedger:
     live: list[EpisodeCase] = field(default_factory=list)  # of `general` those not yet seen closed
     episodes: dict[tuple[UUID | None, str], int] = field(default_factory=dict)  # begun so far, by place and rule
     owed: dict[str, OwedTest] = field(default_factory=dict)  # by procedure
+    reaches_all: bool = False  # whether the entry just applied changed a place beyond the reach of a test
+    overruns: dict[tuple[str, UUID], float] = field(default_factory=dict)  # by rule and place, in psi
+    unseen_lines: dict[UUID, UUID] = field(default_factory=dict)  # entries that saw no line in the glass: their visits
     asked_causes: dict[UUID, AskedCause] = field(default_factory=dict)  # by place
     register_asked: bool = False  # whether the register was posted whole, so that what it leaves out is missed
     gaps: list[GapsSince] = field(default_factory=list)  # what it left out, from each instant at which that changed

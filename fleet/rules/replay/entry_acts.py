@@ -22,7 +22,9 @@ def _apply_test(run: ReplayRun, visit: VisitFact, entry: EntryFact, record: Posi
     if procedure.voids and graded.outcome != Outcome.NOT_DONE:
         # What a test opens is touched; its own pass answers for its own device, not for what hangs on it.
         effects.apply_touch(ledger, record, procedure.voids, entry)
-    if graded.outcome == Outcome.PASS and not effects.apply_pass(bench, graded.proves, fired):
+    if graded.outcome == Outcome.PASS and not effects.apply_pass(
+        bench, graded.proves, fired, tolerates_psi=graded.tolerates_psi, proves_too=graded.proves_too
+    ):
         sentence = f"{graded.sentence} Nobody present may prove it: it renews and clears nothing."
         graded = replace(graded, proves="", sentence=sentence)
     for rule, place in graded.faults:
@@ -30,6 +32,9 @@ def _apply_test(run: ReplayRun, visit: VisitFact, entry: EntryFact, record: Posi
     run.by_entry[entry.id] = as_verdict(bench, graded)
     run.verdicts.append(run.by_entry[entry.id])
     ledger.outcomes[entry.id] = graded.outcome.value
+    if graded.outcome != Outcome.NOT_DONE:
+        effects.note_read_back(ledger, record, entry)
+        effects.touch_limits_passed(ledger, entry)
 
 
 def open_finding(
@@ -39,7 +44,7 @@ def open_finding(
     if rule_code not in run.ledger.catalogue.findings:
         return  # the release in force then did not know it yet
     case = effects.open_case(run.ledger, rule_code, place=place, entry=entry, sentence=sentence)
-    doubt_readings_of(run.ledger, case.rule, place)
+    doubt_readings_of(run.ledger, case.rule, place, entry)
     run.findings.append(
         JudgedFinding(
             visit=visit.id,
@@ -76,6 +81,8 @@ def _apply_replacement(run: ReplayRun, visit: VisitFact, entry: EntryFact, recor
 
 def _set_entry(run: ReplayRun, visit: VisitFact, entry: EntryFact, record: PositionRecord) -> None:
     record.settings.update(entry.values)
+    for key in entry.values:
+        record.read_back.pop(key, None)
     effects.note_repair(run.ledger, record, entry.at, opened=False)
     effects.apply_touch(run.ledger, record, "adjust", entry)
 
@@ -109,7 +116,8 @@ def apply_entry(run: ReplayRun, visit: VisitFact, entry: EntryFact | None) -> di
     for rule, place, sentence in list(find_in_history(run.ledger, visit, entry, record)):
         open_finding(run, visit, entry=entry, rule_code=rule, place=place, sentence=sentence)
     run.ledger.trail.append(EntryTrace(visit, entry, run.ledger.outcomes.get(entry.id, "")))
-    if len(run.findings) > findings_before or entry.act not in ("test", "observe"):
+    reaches_all, run.ledger.reaches_all = run.ledger.reaches_all, False
+    if reaches_all or len(run.findings) > findings_before or entry.act not in ("test", "observe"):
         return run.ledger.records  # a finding may accuse anything
     return run.ledger.records_in_reach(record, alone) if record is not None and entry.act == EntryAct.TEST else {}
 

@@ -7,6 +7,7 @@ from functools import cached_property
 from uuid import UUID
 
 from fleet.rules.catalogue import Hazard, RoleSpec
+from fleet.rules.finding_codes import FindingCode
 from fleet.rules.values import LEVELS, Level, Reason, ServiceMode, Standing, State
 
 ACT_BY_STANDING = {
@@ -143,7 +144,9 @@ def _reasons_for_impaired(view: BoilerView) -> Iterable[Reason]:
         watched = position.role.part == "initiator" and position.state is not State.NOT_FITTED
         if position.state.down and (counted or watched):
             yield position.reason
-    yield from (c.reason for c in view.cases if c.level is Level.URGENT)
+    # What is known to be wrong comes before what nobody has looked at.
+    urgent = [c.reason for c in view.cases if c.level is Level.URGENT]
+    yield from sorted(urgent, key=lambda reason: reason.rule == FindingCode.NOT_ON_RECORD)
 
 
 def reasons_for_due(view: BoilerView) -> Iterable[Reason]:

@@ -14,6 +14,7 @@ from fleet.rules.verdicts.ladder import grade_ladder_read_back
 from fleet.rules.verdicts.pressure import (
     grade_button_test,
     grade_lever_lift,
+    grade_limit_calibration,
     grade_limit_trip,
     grade_operating_control_trip,
     grade_siphon_check,
@@ -27,6 +28,7 @@ GRADERS: dict[str, Callable[[GradingBench], GradedTest]] = {
     "lowering": grade_lowering_test,
     "operating_control_trip": grade_operating_control_trip,
     "limit_trip": grade_limit_trip,
+    "limit_calibration": grade_limit_calibration,
     "ladder_read_back": grade_ladder_read_back,
     "lever_lift": grade_lever_lift,
     "siphon_check": grade_siphon_check,
@@ -48,6 +50,7 @@ FIRES: dict[str, frozenset[str]] = {
             FindingCode.FLUSH_KEEPS_FIRING,
             FindingCode.FLUSH_SLOW_RECOVERY,
             FindingCode.FLUSH_DIRTY,
+            FindingCode.LOWER_CUTOFF_RESTARTS,
             FindingCode.TEST_FAILED,
         }
     ),
@@ -72,6 +75,7 @@ FIRES: dict[str, frozenset[str]] = {
             FindingCode.LADDER_OPERATING_GAP,
         }
     ),
+    "limit_calibration": frozenset({FindingCode.LIMIT_FAILED, FindingCode.TEST_FAILED}),
     "lever_lift": frozenset(
         {FindingCode.VALVE_NO_LIFT, FindingCode.VALVE_DRIPS, FindingCode.VALVE_DRIPS_AGAIN, FindingCode.TEST_FAILED}
     ),

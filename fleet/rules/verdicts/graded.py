@@ -21,6 +21,8 @@ class GradedTest:
     set_value: float | None = None
     question: str = ""
     faults: tuple[tuple[str, UUID], ...] = ()
+    proves_too: tuple[str, ...] = ()  # procedures that this pass stands for as well
+    tolerates_psi: float = 0.0  # how wrong its gauge may be before the verdict could be another one
     reading: str = ""
 
 

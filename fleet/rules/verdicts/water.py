@@ -42,6 +42,9 @@ def _flush_faults(bench: GradingBench, chamber: UUID) -> list[tuple[tuple[str, U
     if bench.yes_or_no_reading("burner_stopped") is False:
         sentence = f"The burner kept firing while the {bench.name} was flushed."
         faults.append(((FindingCode.FLUSH_KEEPS_FIRING, bench.record.position.id), sentence))
+    if bench.record.role.last_line and bench.yes_or_no_reading("locked_out") is False:
+        sentence = f"The {bench.name} let the burner restart by itself after the flush: it must stay out until reset."
+        faults.append(((FindingCode.LOWER_CUTOFF_RESTARTS, bench.record.position.id), sentence))
     if bench.choice_reading("recovery") in ("slow", "none"):
         sentence = f"The level came back slowly after the flush of the {bench.name}: equalizing pipes fouled."
         faults.append(((FindingCode.FLUSH_SLOW_RECOVERY, chamber), sentence))
