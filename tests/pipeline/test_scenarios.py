@@ -12,7 +12,6 @@ from django.db import transaction
 from fleet import pipeline
 from fleet.accounts.models import Grant, Qualification, User
 from fleet.calendar import day_of
-from fleet.catalog.services import load_release
 from fleet.evidence import gather_evidence
 from fleet.portfolio.models import (
     Boiler,
@@ -31,7 +30,7 @@ from fleet.rules import judge
 from fleet.rules.values import AdoptedTerms, Evidence, VisitFact
 from fleet.terms.models import Adoption
 from fleet.visits.incoming import IncomingEntry, IncomingVisit, Person
-from tests.cast import LONG_AGO, ROOT
+from tests.cast import load_shipped_catalogue
 from tests.rules.scenarios.check import Seen, check
 from tests.rules.scenarios.form import Posted, Scenario, read, visit_id
 from tests.rules.scenarios.run import until
@@ -44,7 +43,7 @@ LATEST = datetime(2060, 1, 1, tzinfo=UTC)
 
 @pytest.mark.parametrize("path", CASES, ids=lambda p: p.stem)
 def test_every_scenario_is_met_through_the_database(path: Path) -> None:
-    load_release(folder=ROOT / "fixtures" / "catalogue", at=LONG_AGO)
+    load_shipped_catalogue()
     wrong = []
     for scenario in read(path):
         with transaction.atomic():
