@@ -1,7 +1,7 @@
 """Endpoints of boilers: their standings with reasons, one boiler with its set-up, and its positions."""
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any
 from uuid import UUID
@@ -18,14 +18,18 @@ from api.http.detail_endpoints import DetailEndpoint, describe_detail
 from api.http.paged_lists import ListEndpoint, ListWalk, PageSerializer, describe_list
 from api.http.strict import IdField, TextField
 from api.positions import PlaceSerializer, present_positions
+from api.register_gaps import RegisterGapSerializer
 from fleet.accounts import policy
 from fleet.accounts.requests import user_of
 from fleet.board import standing_columns
 from fleet.board.models import Segment
+from fleet.catalog.queries import catalogue_at
 from fleet.portfolio import queries as register
 from fleet.portfolio.models import Boiler as Row
+from fleet.rules.needed_roles import RegisterGap
 from fleet.rules.values import STANDINGS, ServiceMode
 from fleet.rules.vocabulary import values_of
+from fleet.visits import register_gaps
 
 ORDERS = {
     "worst": ("rank", "building__ref", "ref", "id"),
@@ -72,6 +76,7 @@ class BoilerWholeSerializer(BoilerSerializer):
     header_group = serializers.UUIDField(source="row.header_group_id", allow_null=True)
     in_register_since = serializers.DateTimeField(source="row.since")
     set_up = serializers.DictField(child=serializers.JSONField())
+    not_on_record = RegisterGapSerializer(many=True, source="gaps")
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,6 +86,7 @@ class BoilerItem:
     row: Any
     segment: Segment | None
     set_up: dict[str, Any]
+    gaps: Sequence[RegisterGap] = ()
 
     @property
     def since(self) -> datetime | None:
@@ -146,7 +152,8 @@ class BoilerEndpoint(DetailEndpoint):
         """Return the boiler with its set-up."""
         boiler = boiler_for(request, where["boiler"], see=self.action, do=self.action, at=at)
         row = standing_columns.with_standing(Row.objects.filter(id=boiler.id), at).get()
-        return present_boilers([row], register.boiler_settings_at([row.id], at))[0]
+        item = present_boilers([row], register.boiler_settings_at([row.id], at))[0]
+        return replace(item, gaps=register_gaps.gaps_of_boilers([boiler], catalogue_at(at), at)[boiler.id])
 
 
 @describe_list("listBoilerPositions", BOILER_PATH_PARAMETER, codes=(400, 401, 404, 422))

@@ -62,6 +62,7 @@ class InputSerializer(serializers.Serializer[Any]):
     choices = serializers.ListField(child=serializers.CharField())
     required = serializers.BooleanField()  # type: ignore[assignment]
     usual = AnyField(allow_null=True, help_text="Used if it is left out. Null means unknown.")
+    assumed = serializers.CharField(help_text="What its usual value takes for granted. Empty where it is required.")
     many = serializers.BooleanField(help_text="A list of these.")  # type: ignore[assignment]
     gaps = serializers.BooleanField(help_text="Elements of the list may be null, unknown.")
 
@@ -107,6 +108,9 @@ class ResultSerializer(serializers.Serializer[Any]):
     outputs = OutputSerializer(many=True)
     verdict = serializers.CharField(allow_null=True)
     reasons = serializers.ListField(child=serializers.CharField())
+    assumptions = serializers.ListField(
+        child=serializers.CharField(), help_text="What the answer takes for granted, input by input that is as usual."
+    )
     formula = serializers.CharField()
     source = serializers.CharField()  # type: ignore[assignment]
     caution = serializers.CharField()
@@ -145,6 +149,7 @@ def _describe_input(input_spec: InputSpec) -> dict[str, Any]:
         "choices": list(input_spec.choices),
         "required": input_spec.default is REQUIRED,
         "usual": None if input_spec.default is REQUIRED else input_spec.default,
+        "assumed": input_spec.assumed,
         "many": input_spec.many,
         "gaps": input_spec.gaps,
     }
@@ -247,5 +252,6 @@ def _describe_result(result: CalculationResult) -> dict[str, Any]:
         "outputs": output_values,
         "verdict": outputs.get("verdict"),
         "reasons": outputs.get("reasons") or [],
+        "assumptions": list(result.assumptions),
         **_calculation_texts(calculation),
     }

@@ -97,6 +97,9 @@ class ProcedureSerializer(serializers.Serializer[Any]):
     parts = serializers.ListField(child=serializers.CharField(), source="row.parts")
     variants = VariantSerializer(many=True)
     source = serializers.CharField(source="row.source")  # type: ignore[assignment]
+    interval_source = serializers.CharField(
+        source="row.interval_source", allow_blank=True, help_text="Where the interval is from. Grace: common practice."
+    )
     adopted = HereSerializer(allow_null=True)
 
 

@@ -55,6 +55,7 @@ class ReportSerializer(serializers.Serializer[Any]):
     rows = serializers.IntegerField(default=0)
     changes = serializers.IntegerField(default=0)
     same = serializers.IntegerField(default=0)
+    not_on_record = serializers.IntegerField(default=0, help_text="Boilers whose register leaves something out.")
     missing = serializers.IntegerField(default=0)
     renamed = serializers.IntegerField(default=0)
     added = serializers.DictField(child=serializers.IntegerField(), default=dict)

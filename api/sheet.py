@@ -11,6 +11,7 @@ from rest_framework.request import Request
 from api.boilers import BOILER_PATH_PARAMETER
 from api.http.access import boiler_for
 from api.http.detail_endpoints import DetailEndpoint, describe_detail
+from api.register_gaps import RegisterGapSerializer
 from fleet.jobs import work_sheet
 from fleet.rules.values import LEVELS
 
@@ -117,6 +118,7 @@ class SheetSerializer(serializers.Serializer[Any]):
     people = serializers.IntegerField()
     tools = serializers.ListField(child=serializers.CharField())
     parts = serializers.ListField(child=serializers.CharField(), source="spares")
+    not_on_record = RegisterGapSerializer(many=True, source="gaps")
 
 
 @describe_detail("getSheet", BOILER_PATH_PARAMETER)

@@ -50,6 +50,7 @@ from api.register import (
     WithdrawImportEndpoint,
 )
 from api.sheet import SheetEndpoint
+from api.sources import SourceListEndpoint
 from api.standing import StandingEndpoint
 from api.terms import TermsEndpoint
 from api.visit_lists import VisitFactsEndpoint
@@ -78,6 +79,7 @@ urlpatterns = [
     path("v1/positions/<uuid:position>/", PositionEndpoint.as_view(), name="position"),
     path("v1/devices/", DeviceListEndpoint.as_view(), name="devices"),
     path("v1/devices/<uuid:device>/", DeviceEndpoint.as_view(), name="device"),
+    path("v1/sources/", SourceListEndpoint.as_view(), name="sources"),
     path("v1/procedures/", ProcedureListEndpoint.as_view(), name="procedures"),
     path("v1/procedures/<str:code>/", ProcedureEndpoint.as_view(), name="procedure"),
     path("v1/deficiencies/", DeficiencyListEndpoint.as_view(), name="deficiencies"),

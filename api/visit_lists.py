@@ -10,7 +10,7 @@ from drf_spectacular.utils import OpenApiParameter, extend_schema_field
 from rest_framework import serializers
 from rest_framework.request import Request
 
-from api.http.answers import READY, FindingSerializer, MissingSerializer
+from api.http.answers import FindingSerializer, MissingSerializer
 from api.http.detail_endpoints import DetailEndpoint, describe_detail
 from api.http.paged_lists import PageSerializer
 from api.http.strict import IdField, InstantField
@@ -18,6 +18,7 @@ from api.visit_serializers import ACTS, ARRIVALS, KINDS, LEFT, OUTCOMES, WHY
 from fleet.accounts import policy
 from fleet.accounts.requests import user_of
 from fleet.assessments import stored_visits
+from fleet.rules.values import FIRING_ANSWERS
 from fleet.visits import queries
 from fleet.visits.models import Visit as Row
 
@@ -74,9 +75,9 @@ class HeadSerializer(serializers.Serializer[Any]):
         correction = getattr(row, "corrected_by", None)
         return str(correction.id) if correction else None
 
-    @extend_schema_field(serializers.ChoiceField(choices=READY, allow_null=True))
+    @extend_schema_field(serializers.ChoiceField(choices=FIRING_ANSWERS, allow_null=True))
     def get_readiness(self, row: Row) -> Any:
-        """Return ready, not ready or can't say, by present knowledge."""
+        """Return what stands against firing, by present knowledge; null if the boiler was not in hand."""
         readiness = getattr(row, "readiness", None)
         return readiness.answer if readiness else None
 
@@ -121,9 +122,9 @@ class FindingNowSerializer(FindingSerializer):
 
 
 class ReadinessNowSerializer(serializers.Serializer[Any]):
-    """Readiness by present knowledge, with what is missing."""
+    """What stands against firing by present knowledge."""
 
-    answer = serializers.ChoiceField(choices=READY)
+    answer = serializers.ChoiceField(choices=FIRING_ANSWERS)
     missing = MissingSerializer(many=True)
     not_looked_at = MissingSerializer(many=True)
 

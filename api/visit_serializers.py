@@ -9,7 +9,8 @@ from rest_framework import serializers
 
 from api.http.strict import FlagField, IdField, InstantField, StrictSerializer, TextField, ValuesField, make_fault
 from fleet.rules.vocabulary import CLAIMED_OUTCOMES, ArrivalState, EntryAct, LeftAs, values_of
-from fleet.visits.incoming import IncomingEntry, IncomingVisit, Person
+from fleet.visits.incoming import IncomingEntry, IncomingVisit, Person, RegisterAnswer
+from fleet.visits.register_gaps import ANSWERS
 
 KINDS = (
     "annual_service",
@@ -180,6 +181,19 @@ class EntrySerializer(StrictSerializer):
         return faults
 
 
+class RegisterAnswerSerializer(StrictSerializer):
+    """The answer to one role that the boiler's register leaves out.
+
+    `there` puts the place on record with a device that has proven nothing; `none` puts an empty place on record, with
+    its reason where the boiler may do without; `not_seen` changes nothing.
+    """
+
+    role = TextField(max_length=40)
+    answer = serializers.ChoiceField(choices=ANSWERS)
+    kind = TextField(max_length=40, required=False)
+    reason = TextField(max_length=200, required=False)
+
+
 class VisitSerializer(StrictSerializer):
     """A visit to one boiler. The sender chooses the id, so a repeat is recognized."""
 
@@ -201,6 +215,7 @@ class VisitSerializer(StrictSerializer):
     left_as = serializers.ChoiceField(choices=LEFT, required=False)
     entries = EntrySerializer(many=True, max_length=200)  # type: ignore[call-arg]
     leaving_checks = LeavingChecksSerializer(required=False)
+    register_answers = RegisterAnswerSerializer(many=True, required=False, max_length=40)  # type: ignore[call-arg]
     note = TextField(max_length=4000, required=False, allow_blank=True)
     corrects = IdField(required=False)
     reason = TextField(max_length=400, required=False)
@@ -237,6 +252,7 @@ def incoming(data: dict[str, Any]) -> IncomingVisit:
         performed_at=at,
         entries=tuple(_incoming_entries(data["entries"], at)),
         people=tuple(Person(p.get("user"), p.get("name", "")) for p in data["people"]),
+        register_answers=tuple(RegisterAnswer(**answer) for answer in data.get("register_answers", ())),
         leaving_checks={**checks, **({"told": told_people} if told_people else {})},
         **{k: data[k] for k in optional if k in data},
     )

@@ -25,6 +25,7 @@ def pytest_addoption(parser: pytest.Parser) -> None:
     parser.addoption("--load", choices=("small", "full"), default="small", help="full: also what only measures")
     parser.addoption("--flips", action="store_true", help="also change every cell of findings.csv, one at a time")
     parser.addoption("--fuzz-cases", type=int, default=300, help="how many generated requests to send to the API")
+    parser.addoption("--moments", type=int, default=5_000, help="at how many random moments to ask what is clear")
     parser.addoption("--order-examples", type=int, default=25, help="how many orders of posts to try")
 
 

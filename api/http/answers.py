@@ -4,9 +4,7 @@ from typing import Any
 
 from rest_framework import serializers
 
-from fleet.rules.values import LEVELS, STANDINGS
-
-READY = ("ready", "not_ready", "cant_say")
+from fleet.rules.values import FIRING_ANSWERS, LEVELS, STANDINGS
 
 
 class ReasonSerializer(serializers.Serializer[Any]):
@@ -67,11 +65,20 @@ class MissingSerializer(serializers.Serializer[Any]):
 
 
 class ReadinessSerializer(serializers.Serializer[Any]):
-    """Whether the boiler was left ready: ready, not ready or can't say."""
+    """What stands against firing the boiler after a visit that had it in hand. No answer permits firing.
 
-    answer = serializers.ChoiceField(choices=READY)
+    `missing` lists what stands against it or, where the answer is not_examined, what is not known.
+    """
+
+    answer = serializers.ChoiceField(choices=FIRING_ANSWERS)
     missing = MissingSerializer(many=True)
     not_looked_at = MissingSerializer(many=True)
+
+
+class OlderReadinessSerializer(ReadinessSerializer):
+    """An earlier visit's answer that is still open: this visit did not have the boiler in hand."""
+
+    visit = serializers.UUIDField()
 
 
 class StandingChangeSerializer(serializers.Serializer[Any]):
@@ -94,6 +101,7 @@ class AnswerSerializer(serializers.Serializer[Any]):
     findings = FindingSerializer(many=True)
     deficiencies = DeficiencyChangeSerializer(many=True)
     readiness = ReadinessSerializer(allow_null=True)
+    older_readiness = OlderReadinessSerializer(allow_null=True)
     standing = StandingChangeSerializer()
     waits_for_second = serializers.BooleanField()
     newer_facts_stand = serializers.BooleanField()

@@ -98,4 +98,5 @@ class Survey(Row):
 
     boiler = models.OneToOneField(Boiler, models.PROTECT, related_name="survey")
     spans = models.JSONField()  # [[since, until or null], …]
+    gaps = models.JSONField(default=list)  # [rules.answers.register_gaps.GapSpan, …]
     heat = models.JSONField(default=dict)  # rules.values.Heat

@@ -18,6 +18,9 @@ UNJUDGED = "cannot_be_judged"  # raised by the sweep itself, not by the rules
 Values = dict[str, Any]
 
 
+PORTFOLIO_CONDITIONS = ("not_surveyed", "not_on_record")
+
+
 @dataclass(frozen=True, slots=True)
 class Reconciled:
     """Rows written, the events, and when shelvings will end by time alone."""
@@ -37,10 +40,9 @@ def reconcile_boiler(*, boiler: Boiler, conditions: Sequence[Condition], at: dat
 
 
 def reconcile_portfolio(*, portfolio: UUID, conditions: Sequence[Condition], at: datetime) -> Reconciled:
-    """Do the same for the portfolio's own condition, *not surveyed*; the portfolio's pulse must be locked."""
-    return _reconcile_scope(
-        {"portfolio_id": portfolio, "boiler_id": None}, conditions, at, {"condition": "not_surveyed"}
-    )
+    """Do the same for the portfolio's own conditions; the portfolio's pulse must be locked."""
+    own = {"condition__in": PORTFOLIO_CONDITIONS}
+    return _reconcile_scope({"portfolio_id": portfolio, "boiler_id": None}, conditions, at, own)
 
 
 def reconcile_building(*, portfolio: UUID, building: UUID, conditions: Sequence[Condition], at: datetime) -> Reconciled:

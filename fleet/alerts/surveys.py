@@ -10,6 +10,7 @@ from fleet.alerts.models import Survey
 from fleet.calendar.spans import Span as Ever
 from fleet.portfolio.models import Boiler
 from fleet.records.difference_store import as_json
+from fleet.rules.answers.register_gaps import GapSpan
 from fleet.rules.answers.unsurveyed import Span
 from fleet.rules.values import HeatEvidence
 
@@ -27,16 +28,31 @@ class SurveyChange:
         return int(self.survey or self.heat)
 
 
-def store_survey(*, boiler: Boiler, spans: Sequence[Span], heat: HeatEvidence) -> SurveyChange:
+def store_survey(*, boiler: Boiler, spans: Sequence[Span], gaps: Sequence[GapSpan], heat: HeatEvidence) -> SurveyChange:
     """Make the boiler's row equal to what was concluded."""
-    spans_json, warmth = as_json(spans), as_json(heat)
+    spans_json, gaps_json, warmth = as_json(spans), as_json(gaps), as_json(heat)
     row = Survey.objects.filter(id=boiler.id).first()
-    change = SurveyChange(row is None or row.spans != spans_json, row is None or row.heat != warmth)
+    change = SurveyChange(
+        row is None or row.spans != spans_json or row.gaps != gaps_json, row is None or row.heat != warmth
+    )
     if change.written:
         row = row or Survey(id=boiler.id, boiler=boiler, portfolio_id=boiler.portfolio_id)
-        row.spans, row.heat = spans_json, warmth
+        row.spans, row.gaps, row.heat = spans_json, gaps_json, warmth
         row.save()
     return change
+
+
+def gaps_of_portfolio(portfolio: UUID) -> Iterable[tuple[GapSpan, ...]]:
+    """Yield of each judged boiler of a portfolio the spans in which its register left something out."""
+    for rows in Survey.objects.filter(portfolio=portfolio).order_by("id").values_list("gaps", flat=True):
+        yield tuple(
+            GapSpan(
+                _instant_from_json(row["since"]),
+                row["until"] and _instant_from_json(row["until"]),
+                urgent_at=row["urgent_at"] and _instant_from_json(row["urgent_at"]),
+            )
+            for row in rows
+        )
 
 
 def spans_of_portfolio(portfolio: UUID) -> Iterable[tuple[Span, ...]]:

@@ -37,11 +37,11 @@ class Finding(Row):
 
 
 class Readiness(Row):
-    """Whether a boiler was left ready, not ready, or that can't be said. Its id is the visit's."""
+    """What stands against firing the boiler after a visit that had it in hand. Its id is the visit's."""
 
     boiler = models.ForeignKey(Boiler, models.PROTECT, related_name="+")
     visit = models.OneToOneField(Visit, models.PROTECT, related_name="readiness")
-    answer = models.CharField(max_length=16)
+    answer = models.CharField(max_length=32)
     missing = models.JSONField()
     not_looked_at = models.JSONField()
 

@@ -1,4 +1,4 @@
-"""Reading the conclusions about visits: entries with verdicts, findings, readiness."""
+"""Reading the conclusions about visits: entries with verdicts, findings, what stands against firing."""
 
 import json
 from collections.abc import Iterable
@@ -14,8 +14,8 @@ from fleet.assessments.models import Answer, Finding, Readiness, Verdict, Waitin
 from fleet.catalog import queries as catalog
 from fleet.records.row_order import rows_after
 from fleet.rules.catalogue import Catalogue
-from fleet.rules.values import LEVELS
-from fleet.visits.models import Entry, Reading
+from fleet.rules.values import LEVELS, FiringAnswer
+from fleet.visits.models import Entry, Reading, Visit
 
 _ACTS = {"replace": "Replaced", "fit": "Fitted", "remove": "Removed", "set": "Set"}
 
@@ -154,6 +154,16 @@ def findings_of(visit: UUID) -> list[Finding]:
 def readiness_of(visit: UUID) -> Readiness | None:
     """Return the readiness of a visit; None for a visit that is not the end of its chain of corrections."""
     return Readiness.objects.filter(visit=visit).first()
+
+
+def readiness_standing_at(visit: Visit) -> Readiness | None:
+    """Return the answer that stands at a visit: its own or, if it has none, the newest before it while it is open."""
+    own_answer = readiness_of(visit.id)
+    if own_answer is not None or visit.void or hasattr(visit, "corrected_by"):
+        return own_answer
+    earlier = Readiness.objects.filter(boiler=visit.boiler_id, visit__performed_at__lt=visit.performed_at)
+    newest = earlier.select_related("visit").order_by("-visit__performed_at", "-visit_id").first()
+    return newest if newest and newest.answer != FiringAnswer.NOTHING_FOUND else None
 
 
 def readiness_answers(visits: Iterable[UUID]) -> dict[str, str]:

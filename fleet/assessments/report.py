@@ -1,4 +1,4 @@
-"""A visit as a PDF to hand over: cautions first, as found against as left, findings, readiness, every entry.
+"""A visit as a PDF to hand over: cautions first, as found against as left, findings, answer, every entry.
 
 The content goes to the typesetter as data (JSON), never as markup, so that typed text stays text.
 """
@@ -15,20 +15,18 @@ import typst
 
 from fleet.assessments import queries
 from fleet.assessments.found_left import VisitSide, visit_sides
-from fleet.assessments.models import Finding
+from fleet.assessments.models import Finding, Readiness
 from fleet.assessments.queries import EntryLine
 from fleet.assessments.reading_names import reading_name
 from fleet.assessments.sources import spelled_out
+from fleet.rules.values import FiringAnswer
+from fleet.rules.wording import ADVICE_CAUTION
 from fleet.sheets.change_sentences import key_in_words, value_in_words
 from fleet.visits.models import Visit
 
 TEMPLATE_PATH = Path(__file__).with_name("report.typ")
+AGAINST_TITLE = "What stands against it"
 SENTENCE_BREAK = re.compile(r"(?<=[.!?])\s+")
-FOOTER = (
-    "Advice to a qualified person, never a permission. Local codes, the boiler maker's instructions and a licensed "
-    "person's judgement decide."
-)
-READINESS_WORDS = {"ready": "Ready", "not_ready": "Not ready", "cant_say": "Can't say"}
 
 
 def render_pdf(visit: Visit, at: datetime) -> bytes:
@@ -44,7 +42,7 @@ def render_pdf(visit: Visit, at: datetime) -> bytes:
 def report_data(visit: Visit, at: datetime) -> dict[str, Any]:
     """Return everything on the report, as texts."""
     lines, findings = queries.visit_lines(visit.id, at), queries.findings_of(visit.id)
-    ready = queries.readiness_of(visit.id)
+    ready = queries.readiness_standing_at(visit)
     zone = visit.boiler.building.zone
     return {
         "title": f"{_in_words(visit.kind)}, {_moment_in_words(visit.performed_at, zone)}",
@@ -52,15 +50,25 @@ def report_data(visit: Visit, at: datetime) -> dict[str, Any]:
         "facts": list(_visit_facts(visit, zone)),
         "notes": list(_visit_notes(visit, queries.waiting_corrections(visit.boiler_id))),
         "cautions": _caution_texts(findings),
-        "answer": READINESS_WORDS.get(ready.answer, _in_words(ready.answer)) if ready else "",
+        "answer": _in_words(ready.answer) if ready else "",
+        "answered_by": _answered_by(visit, ready, zone),
+        "missing_title": "What is not known" if ready and ready.answer == FiringAnswer.NOT_EXAMINED else AGAINST_TITLE,
         "missing": [m["sentence"] for m in ready.missing] if ready else [],
         "not_looked_at": [m["sentence"] for m in ready.not_looked_at] if ready else [],
         "findings": [_finding_json(f) for f in findings],
         "sides": [_side_json(s) for s in visit_sides(lines, visit.performed_at)],
         "entries": [_entry_json(line) for line in lines],
         "as_of": f"As of {_moment_in_words(at, zone)}",
-        "foot": FOOTER,
+        "foot": ADVICE_CAUTION,
     }
+
+
+def _answered_by(visit: Visit, ready: Readiness | None, zone: str) -> str:
+    """Return the sentence about an older answer that still stands, "" where the visit answers by itself."""
+    if ready is None or ready.visit_id == visit.id:
+        return ""
+    older = f"{ready.visit.kind.replace('_', ' ')}, {_moment_in_words(ready.visit.performed_at, zone)}"
+    return f"This visit did not have the boiler in hand. The answer of {older}, still stands."
 
 
 def _visit_facts(visit: Visit, zone: str) -> Iterable[tuple[str, str]]:

@@ -114,7 +114,8 @@ def position_states(boiler: UUID, at: datetime) -> tuple[list[BoilerPlace], list
     listed.sort(key=lambda pair: (pair[0].part.endswith("path"), pair[0].hazard, pair[0].order, pair[1].position.name))
     paths = _path_names([s.position_id for _, s in listed], at)
     guarded = {role.hazard for role, _ in listed if role.part == "protection"}
-    bare = [h.name for code, h in release.hazards.items() if code not in guarded]
+    # Nothing protects a boiler against overfilling: that is so everywhere, and no news of this one.
+    bare = [h.name for code, h in release.hazards.items() if code not in (*guarded, "overfilling")]
     return [BoilerPlace(s, paths.get(s.position_id, [])) for _, s in listed], bare
 
 

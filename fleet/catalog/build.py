@@ -6,6 +6,7 @@ from typing import TypeVar
 from fleet.catalog.acceptance import read_acceptance
 from fleet.catalog.content import Content
 from fleet.catalog.rows import TableRow
+from fleet.catalog.tables import SOURCES_FILE
 from fleet.rules.catalogue import (
     Action,
     Catalogue,
@@ -13,10 +14,13 @@ from fleet.rules.catalogue import (
     FindingRule,
     Hazard,
     KindSpec,
+    NeededRole,
+    NeedExposure,
     Observation,
     ProcedureSpec,
     ReadingSpec,
     RoleSpec,
+    SourceSpec,
     TouchRule,
     Variant,
 )
@@ -31,6 +35,7 @@ READING_TYPES = ("bool", "number", "choice")
 PROOFS = ("full", "partial", "due_only", "none")
 SIDES = ("water", "pressure", "fire", "season")
 ELSE_OUTCOMES = ("", "fail", "inconclusive", "not_a_test")
+NEED_CONDITIONS = ("construction", "fuel", "draft", "firing", "cutoffs_needed", "fitted", "input_from")
 
 T = TypeVar("T")
 
@@ -50,15 +55,17 @@ def build_catalogue(content: Content, release: int) -> Catalogue:
         observations=_by_code(table["observations.csv"], _build_observation),
         variants=_build_variants(table["variants.csv"]),
         contradictions=tuple(_by_pair(table["contradictions.csv"], ("first", "second"), _build_contradiction).values()),
+        sources=_by_code(table[SOURCES_FILE], _build_source, key="number"),
+        needed_roles=tuple(_by_code(table["needed_roles.csv"], _build_needed_role).values()),
     )
 
 
-def _by_code(rows: Iterable[TableRow], make: Callable[[TableRow], T]) -> dict[str, T]:
+def _by_code(rows: Iterable[TableRow], make: Callable[[TableRow], T], key: str = "code") -> dict[str, T]:
     by_code: dict[str, T] = {}
     for row in rows:
-        code = row.text_of("code")
+        code = row.text_of(key)
         if code in by_code:
-            row.note_fault("duplicate", "code", f"{code!r} stands there twice")
+            row.note_fault("duplicate", key, f"{code!r} stands there twice")
         by_code[code] = make(row)
     return by_code
 
@@ -73,6 +80,10 @@ def _by_pair(
             row.note_fault("duplicate", columns[1], f"{' '.join(key)!r} stands there twice")
         by_pair[key] = make(row)
     return by_pair
+
+
+def _build_source(row: TableRow) -> SourceSpec:
+    return SourceSpec(**{column: row.text_of(column) for column in SourceSpec.__slots__})
 
 
 def _build_hazard(row: TableRow) -> Hazard:
@@ -95,6 +106,34 @@ def _build_role(row: TableRow) -> RoleSpec:
         last_line=row.is_yes("last_line"),
         kinds=frozenset(row.parts_of("kinds", needed=True)),
     )
+
+
+def _build_needed_role(row: TableRow) -> NeededRole:
+    exposes = row.word_of("exposes", [e.value for e in NeedExposure])
+    return NeededRole(
+        code=row.text_of("code"),
+        name=row.text_of("name"),
+        roles=frozenset(row.parts_of("roles", needed=True)),
+        kinds=frozenset(row.parts_of("kinds")),
+        conditions=tuple(_read_conditions(row)),
+        none_allowed=row.is_yes("none_allowed"),
+        exposes=NeedExposure(exposes) if exposes in list(NeedExposure) else NeedExposure.NO,
+        source=row.text_of("source"),
+    )
+
+
+def _read_conditions(row: TableRow) -> Iterable[tuple[str, tuple[str, ...]]]:
+    """Yield the conditions of a cell such as "fuel=oil_2|input_from=400000"; a wrong one is noted."""
+    for part in row.parts_of("when"):
+        key, _, words = part.partition("=")
+        if key not in NEED_CONDITIONS or not words:
+            row.note_fault(
+                "bad_value", "when", f"has {part!r}; a condition is KEY=WORD, of {', '.join(NEED_CONDITIONS)}"
+            )
+        elif key == "input_from" and not words.isdigit():
+            row.note_fault("bad_value", "when", f"has {part!r}; input_from takes whole Btu/h")
+        else:
+            yield key, tuple(words.split("/"))
 
 
 def _build_procedures(content: Content) -> dict[str, ProcedureSpec]:
@@ -142,6 +181,8 @@ def _build_procedure(
         people=2 if row.word_of("people", ("", "2")) == "2" else 1,
         voids=row.word_of("voids", ("", *TOUCHES)),
         fails_as=row.text_of("fails_as", needed=False),
+        # Releases older than this column have one source for the way and the interval.
+        interval_source=row.text_of("interval_source", needed=False) or row.cells.get("source", ""),
     )
 
 

@@ -2,6 +2,7 @@
 
 from collections.abc import Collection, Iterable, Iterator
 
+from fleet.catalog.citations import SourceStanding, read_citations
 from fleet.catalog.content import Content
 from fleet.catalog.rows import Faults, TableRow
 from fleet.catalog.texts import TEXTS_FILE as TEXTS
@@ -10,8 +11,11 @@ from fleet.rules.findings import OBSERVED, FindingCode
 from fleet.rules.verdicts import FIRES, GRADERS, READS_RULES, findings_fired_by
 
 
-def check_catalogue(content: Content, catalogue: Catalogue, faults: Faults) -> None:
-    """Note every reference without a row, and every row that the rules need and that is missing."""
+def check_catalogue(content: Content, catalogue: Catalogue, faults: Faults, *, is_stored: bool = False) -> None:
+    """Note every reference without a row, and every row that the rules need and that is missing.
+
+    A stored release was whole when it was loaded: it may lack what the rules learned of since (`is_stored`).
+    """
     for file, column, codes in _reference_columns(catalogue):
         for row in content.tables[file]:
             _check_reference(row, column, codes)
@@ -19,13 +23,18 @@ def check_catalogue(content: Content, catalogue: Catalogue, faults: Faults) -> N
     _check_rules(content.tables["readings.csv"], catalogue)
     _check_contradictions(content.tables["contradictions.csv"], catalogue)
     _check_finding_columns(content.tables["findings.csv"], catalogue)
-    _check_used_rules(catalogue, faults)
+    if not is_stored:
+        _check_sources(content, catalogue)
+    if not is_stored:
+        _check_used_rules(catalogue, faults)
     _check_texts(content, catalogue, faults)
 
 
 def _reference_columns(catalogue: Catalogue) -> Iterator[tuple[str, str, Collection[str]]]:
     yield "roles.csv", "hazard", catalogue.hazards
     yield "roles.csv", "kinds", catalogue.kinds
+    yield "needed_roles.csv", "roles", catalogue.roles
+    yield "needed_roles.csv", "kinds", catalogue.kinds
     yield "procedures.csv", "kinds", catalogue.kinds
     yield "procedures.csv", "covers", catalogue.procedures
     yield "procedures.csv", "fails_as", catalogue.findings
@@ -108,6 +117,19 @@ def _check_used_rules(catalogue: Catalogue, faults: Faults) -> None:
     for code in sorted(OBSERVED - catalogue.observations.keys()):
         message = f"observation {code!r} is used by the rules and has no row"
         faults.note_fault("missing_rule", message, file="observations.csv", line=1, column="code")
+
+
+def _check_sources(content: Content, catalogue: Catalogue) -> None:
+    """Note every source that leads nowhere: an unknown number, or words that name no document, practice or clause."""
+    for rows in content.tables.values():
+        for row in rows:
+            for column in ("source", "interval_source"):
+                for citation in read_citations(row.cells.get(column, ""), catalogue.sources):
+                    if citation.standing is SourceStanding.UNRESOLVED:
+                        row.note_fault("unknown_source", column, f"says {citation.text!r}, which leads to no source")
+    for row in content.tables["procedures.csv"]:
+        if bool(row.cells.get("interval")) != bool(row.cells.get("interval_source")):
+            row.note_fault("bad_value", "interval_source", "must stand where an interval stands, and nowhere else")
 
 
 def _check_texts(content: Content, catalogue: Catalogue, faults: Faults) -> None:

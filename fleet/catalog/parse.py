@@ -8,6 +8,7 @@ from fleet.catalog.build import build_catalogue
 from fleet.catalog.check import check_catalogue
 from fleet.catalog.content import Content, from_json, read_folder
 from fleet.catalog.rows import Faults
+from fleet.catalog.tables import SOURCES_FILE
 from fleet.rules.catalogue import Catalogue
 
 
@@ -18,15 +19,21 @@ def read_release(folder: Path, release: int) -> tuple[Content, Catalogue]:
 
 
 def rebuild_catalogue(stored: Mapping[str, Any], release: int) -> Catalogue:
-    """Return the catalogue of a stored release. Raises Refused where the present rules can't read it."""
+    """Return the catalogue of a stored release. Raises Refused where the present rules can't read it.
+
+    It may lack findings and observations that the rules learned of since: while it is in force they are not raised.
+    """
     faults = Faults()
-    return _build_whole(from_json(stored, faults), release, faults)[1]
+    return _build_whole(from_json(stored, faults), release, faults, is_stored=True)[1]
 
 
-def _build_whole(content: Content, release: int, faults: Faults) -> tuple[Content, Catalogue]:
+def _build_whole(
+    content: Content, release: int, faults: Faults, *, is_stored: bool = False
+) -> tuple[Content, Catalogue]:
     catalogue = build_catalogue(content, release)
-    # A table that could not be read would make every reference to it a fault; its own fault is noted already.
-    if all(content.tables.values()):
-        check_catalogue(content, catalogue, faults)
+    # A table that could not be read would make every reference to it a fault; its own fault is noted already. Stored
+    # releases from before the table of sources have none.
+    if all(rows for file, rows in content.tables.items() if not (is_stored and file == SOURCES_FILE)):
+        check_catalogue(content, catalogue, faults, is_stored=is_stored)
     faults.refuse_if_any()
     return content, catalogue

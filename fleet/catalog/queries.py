@@ -1,14 +1,16 @@
 """Which release applies, and the catalogue of a release as the rules read it."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import UTC, date, datetime
 from functools import lru_cache
 
+from django.conf import settings
 from django.db.models import Q
 
 from fleet.catalog.models import Release
-from fleet.catalog.parse import rebuild_catalogue
-from fleet.rules.catalogue import Catalogue
+from fleet.catalog.parse import read_release, rebuild_catalogue
+from fleet.rules.catalogue import Catalogue, SourceSpec
 
 
 def newest_release_number() -> int | None:
@@ -50,3 +52,17 @@ def catalogue_at(at: datetime) -> Catalogue:
     Raises Release.DoesNotExist where no catalogue was ever loaded.
     """
     return catalogue_of(release_number_on(at.astimezone(UTC).date()) or 1)
+
+
+@lru_cache(maxsize=1)
+def shipped_sources() -> Mapping[str, SourceSpec]:
+    """Return the documents of the catalogue that is shipped with the code, by number.
+
+    A number never changes its document, so titles beside old verdicts are read from here without a query.
+    """
+    return read_release(settings.ROOT / "fixtures" / "catalogue", 0)[1].sources
+
+
+def newest_catalogue() -> Catalogue:
+    """Return the newest release, in force or still to begin. Raises Release.DoesNotExist before the first."""
+    return catalogue_of(newest_release_number() or 1)

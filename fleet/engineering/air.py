@@ -8,21 +8,22 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from fleet.engineering.checks import Impossible, Num, Range, faults_of_choice, require
+from fleet.engineering.last_places import compare
 from fleet.engineering.verdicts import EngineeringJudgement, EngineeringReason, judge_reasons
 
 INPUT_BTU_H = Range("Btu/h", 0, 1e9, low_in=False, why="without a burner no air is needed")
 ANY_INPUT_BTU_H = Range("Btu/h", 0, 1e9, why="an input is never negative")
-AREA_IN2 = Range("in2", 0, 1e6, low_in=False, why="an opening has an area")
-ANY_AREA_IN2 = Range("in2", 0, 1e6, why="an area is never negative")
+# 20 million Btu/h by the method that asks for most, 1 in2 for each 1000 Btu/h: our choice.
+AREA_IN2 = Range("in2", 0, 20_000, low_in=False, why="an opening has an area, and no wall one that large")
+ANY_AREA_IN2 = Range("in2", 0, 20_000, why="an area is never negative, and no vent of such a boiler is wider")
 VOLUME_FT3 = Range("ft3", 0, 1e8, low_in=False, why="a room has a volume")
 ACH = Range("1/h", 0, 100, low_in=False, why="without any air change no air comes in")
-SIDE_IN = Range("in", 0, 1000, low_in=False, why="an opening has sides")
+SIDE_IN = Range("in", 0, 240, low_in=False, why="an opening has sides, and a wall has no longer ones")
 
 STANDARD_FT3_PER_1000 = 50.0
 OTHER_FT3_PER_1000, FAN_FT3_PER_1000, MAX_COUNTED_ACH = 21.0, 15.0, 0.60
 LOUVRES = {"none": 1.0, "metal": 0.75, "wood": 0.25}  # free share where the maker's figure is not known, from memory
 MIN_SIDE_IN = 3.0
-TOLERANCE = 1e-9  # an opening that is exactly enough is enough
 
 
 @dataclass(frozen=True, slots=True)
@@ -112,7 +113,7 @@ def free_area_in2(width_in: float, height_in: float, louvre: str = "none") -> fl
         SIDE_IN.faults("height_in", height_in),
         faults_of_choice("louvre", louvre, LOUVRES),
     )
-    return 0.0 if min(width_in, height_in) < MIN_SIDE_IN else width_in * height_in * LOUVRES[louvre]
+    return 0.0 if compare(min(width_in, height_in), MIN_SIDE_IN, "in") < 0 else width_in * height_in * LOUVRES[louvre]
 
 
 def judge_openings(
@@ -124,7 +125,7 @@ def judge_openings(
     """
     require(AREA_IN2.faults_of_each("free_in2", free_in2))
     requirement = openings_needed(method, input_btu_h, vent_connectors_in2)
-    enough = [area for area in free_in2 if area >= requirement.each_in2 * (1 - TOLERANCE)]
+    enough = [area for area in free_in2 if compare(area, requirement.each_in2, "in2") >= 0]
     if len(enough) >= requirement.openings:
         return judge_reasons([])
     sentence = (
@@ -137,7 +138,7 @@ def judge_room(volume_ft3: float, input_btu_h: float) -> EngineeringJudgement:
     """Return good where a room in ft3 (over 0) is enough by itself by the standard method, else urgent."""
     require(VOLUME_FT3.faults("volume_ft3", volume_ft3))
     needed_ft3 = room_volume_ft3(input_btu_h)
-    if volume_ft3 >= needed_ft3 * (1 - TOLERANCE):
+    if compare(volume_ft3, needed_ft3, "ft3") >= 0:
         return judge_reasons([])
     sentence = f"The room has {volume_ft3:g} ft3 of the {needed_ft3:g} that are enough without openings."
     return judge_reasons([EngineeringReason("combustion_air_short", "urgent", sentence)])

@@ -19,6 +19,8 @@ GROUPS: dict[str, tuple[str, ...]] = {
         "co_verdict",
         "co_air_free",
         "co_in_room",
+        "smoke",
+        "stack_limit",
         "stack_trend",
         "dilution",
         "siegert",

@@ -6,24 +6,33 @@ from dataclasses import dataclass
 from typing import Any
 
 from fleet.engineering.checks import Impossible, require
-from fleet.engineering.table import building, fire_side, pressure_side, water_side
+from fleet.engineering.table import building, burner, fire_side, pressure_side, water_side
 from fleet.engineering.table.definitions import REQUIRED, CalculationSpec, OutputSpec
 from fleet.errors import Fault, Refused
 
 CALCULATIONS: dict[str, CalculationSpec] = {
     calculation.code: calculation
-    for table in (pressure_side.TABLE, water_side.TABLE, fire_side.TABLE, building.TABLE)
+    for table in (pressure_side.TABLE, water_side.TABLE, fire_side.TABLE, burner.TABLE, building.TABLE)
     for calculation in table
 }
 
 
 @dataclass(frozen=True, slots=True)
 class CalculationResult:
-    """The result of a calculation: outputs by name, and the inputs as used, with defaults filled in."""
+    """The result of a calculation: outputs by name, and the inputs as used, with defaults filled in.
+
+    `assumptions` says in words what those defaults take for granted.
+    """
 
     calculation: CalculationSpec
     inputs: dict[str, Any]
     outputs: dict[str, Any]
+
+    @property
+    def assumptions(self) -> tuple[str, ...]:
+        """What the answer takes for granted, a sentence for each input that is as it is by default."""
+        said = (spec.assumption_for(self.inputs[spec.name]) for spec in self.calculation.inputs)
+        return tuple(sentence for sentence in said if sentence)
 
 
 def run_calculation(code: str, inputs: Mapping[str, object]) -> CalculationResult:

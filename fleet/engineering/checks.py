@@ -42,6 +42,10 @@ class Range:
             return [Fault("not_a_number", f"{name}: {_short_repr(value)} is not a finite number.", place)]
         return [] if self._is_inside(number) else [Fault("out_of_range", self._explain_fault(name, number), place)]
 
+    def faults_if_known(self, name: str, value: object) -> list[Fault]:
+        """Return the faults of `value`; none where it is None, which means not known."""
+        return [] if value is None else self.faults(name, value)
+
     def faults_of_each(self, name: str, values: Sequence[object]) -> list[Fault]:
         """Return the faults of all `values`, each at its index in the list."""
         return [fault for index, value in enumerate(values) for fault in self.faults(name, value, (name, index))]

@@ -4,26 +4,23 @@ Oxygen is in dry flue gas, in %. From 20.9, that of air, it is refused. Over 18 
 results that scale up from it are refused too.
 """
 
+from fleet.engineering.burner_grades import ANALYZER_AIR_PERCENT, MAX_O2_PERCENT, grade_flue_co, grade_room_co
 from fleet.engineering.checks import Num, Range, faults_of_choice, refuse_where, require, require_same_shape
 from fleet.engineering.fuels import AIR_O2_PERCENT, FUELS, LATENT_KJ_MOL, Fuel, heat_kj_mol
 from fleet.engineering.steam import saturation_f
 from fleet.engineering.units import ATMOSPHERE_PSIA, STANDARD_ATMOSPHERE_PSIA, convert, factor
-from fleet.engineering.verdicts import EngineeringJudgement, EngineeringReason, judge_reasons
+from fleet.engineering.verdicts import EngineeringJudgement
 from fleet.errors import Fault
 
-AIR = 20.9  # what an analyzer shows in fresh air; for CO air-free 20.9 is safer than 21
-O2 = Range("%", 0, AIR, high_in=False, why="air itself holds 20.9 %, so the probe saw no flue gas")
-MAX_O2_PERCENT = 18.0  # domain, section 6; published values, 6.4
+O2 = Range("%", 0, ANALYZER_AIR_PERCENT, high_in=False, why="air itself holds 20.9 %, so the probe saw no flue gas")
 O2_OF_A_RESULT = Range("%", 0, MAX_O2_PERCENT, why="over 18 % hardly any flue gas is in the sample, at 20.9 it is air")
 CO2 = Range("%", 0, 100, low_in=False, why="burning makes carbon dioxide")
 CO = Range("ppm", 0, 1_000_000, why="a share is between nothing and all")
 STACK_F = Range("F", -40, 1300, why="no flue of a heating boiler is that cold or hot")
 ROOM_F = Range("F", -40, 200, why="no boiler draws air that cold or hot")
+SMOKE_NUMBER = Range("", 0, 9, why="the smoke scale goes from 0 to 9")
 DIFFERENCE_F = Range("F", 0, 1300, why="a stack is not colder than the room, nor as hot as the flame")
 
-CO_HOLD_PPM = 400.0  # air-free, vented heating appliances: ANSI Z21 (S33)
-CO_ADJUST_PPM = 100.0  # common practice, second-hand (published values, 6.4)
-CO_ROOM_PPM = 35.0  # ambient (S34)
 CO2_SCATTER = 1.05  # gases of other wells: our choice
 SIEGERT_AIR = 21.0  # the formula's own constant (S32)
 KELVIN_STEP = factor("F diff", "K diff")
@@ -48,7 +45,7 @@ def excess_air_percent(o2_percent: Num, fuel: str = "natural_gas") -> Num:
 def excess_air_plain_percent(o2_percent: Num) -> Num:
     """Return 100 O2/(20.9 - O2), the textbook form: about a tenth too high for gas. Range and errors as above."""
     require(O2.faults("o2_percent", o2_percent))
-    return 100 * o2_percent / (AIR - o2_percent)
+    return 100 * o2_percent / (ANALYZER_AIR_PERCENT - o2_percent)
 
 
 def co2_percent(o2_percent: Num, fuel: str = "natural_gas") -> Num:
@@ -65,7 +62,7 @@ def co_air_free_ppm(co_ppm: Num, o2_percent: Num) -> Num:
     """
     require(CO.faults("co_ppm", co_ppm), faults_of_flue_o2(o2_percent))
     require_same_shape(co_ppm=co_ppm, o2_percent=o2_percent)
-    return co_ppm * (AIR / (AIR - o2_percent))
+    return co_ppm * (ANALYZER_AIR_PERCENT / (ANALYZER_AIR_PERCENT - o2_percent))
 
 
 def dilution_times(o2_before_percent: Num, o2_after_percent: Num) -> Num:
@@ -80,7 +77,7 @@ def dilution_times(o2_before_percent: Num, o2_after_percent: Num) -> Num:
     require_same_shape(o2_before_percent=o2_before_percent, o2_after_percent=o2_after_percent)
     message = "o2_after_percent: oxygen cannot fall on the way up: were the readings taken at other times, or swapped?"
     refuse_where(o2_after_percent < o2_before_percent, "oxygen_fell", message, ("o2_after_percent",))
-    return (AIR - o2_before_percent) / (AIR - o2_after_percent)
+    return (ANALYZER_AIR_PERCENT - o2_before_percent) / (ANALYZER_AIR_PERCENT - o2_after_percent)
 
 
 def dew_point_f(o2_percent: Num, fuel: str = "natural_gas", atmosphere_psia: float = STANDARD_ATMOSPHERE_PSIA) -> Num:
@@ -166,41 +163,25 @@ def saving_percent(efficiency_now_percent: float, efficiency_after_percent: floa
 def judge_co(co_ppm: float, o2_percent: float, steady: bool = True) -> EngineeringJudgement:
     """Return hold, urgent, inconclusive or good for carbon monoxide in ppm in flue gas with oxygen in % (under 20.9).
 
-    Hold at 400 air-free (S33), or where it is unsteady or rising; adjust at 100 (common practice); over 18 % oxygen
-    no result, unless what was read is already too much. Impossible outside the ranges.
+    As `grade_flue_co`. Impossible outside the ranges.
     """
     require(CO.faults("co_ppm", co_ppm), O2.faults("o2_percent", o2_percent))
-    if o2_percent > MAX_O2_PERCENT and co_ppm < CO_HOLD_PPM and steady:
-        sentence = (
-            f"No result: {o2_percent:g} % oxygen is over {MAX_O2_PERCENT:g}, hardly any flue gas is in the sample."
-        )
-        return EngineeringJudgement("inconclusive", (EngineeringReason("co_no_result", "inconclusive", sentence),))
-    least = co_ppm if o2_percent > MAX_O2_PERCENT else co_air_free_ppm(co_ppm, o2_percent)
-    return judge_reasons(_reasons_about_co(least, steady))
+    return grade_flue_co(co_ppm, o2_percent, steady)
 
 
-def judge_room_co(co_ppm: float) -> EngineeringJudgement:
-    """Return hold for carbon monoxide in ppm in the room's air over 35 (S34), else good. Impossible under 0."""
-    require(CO.faults("co_ppm", co_ppm))
-    if co_ppm <= CO_ROOM_PPM:
-        return judge_reasons([])
-    sentence = (
-        f"{co_ppm:g} ppm carbon monoxide in the room, over {CO_ROOM_PPM:g}: get everybody out, call from outside."
+def judge_room_co(
+    co_ppm: float, outdoors_ppm: float = 0.0, again_ppm: float | None = None, firing: bool = True
+) -> EngineeringJudgement:
+    """Return hold, urgent, inconclusive or good for carbon monoxide in ppm in the room's air. Impossible under 0.
+
+    As `grade_room_co`.
+    """
+    require(
+        CO.faults("co_ppm", co_ppm),
+        CO.faults("outdoors_ppm", outdoors_ppm),
+        CO.faults_if_known("again_ppm", again_ppm),
     )
-    return judge_reasons([EngineeringReason("co_in_the_room", "hold", sentence)])
-
-
-def _reasons_about_co(air_free_ppm: float, steady: bool) -> list[EngineeringReason]:
-    reading = f"{air_free_ppm:.0f} ppm carbon monoxide air-free"
-    if air_free_ppm >= CO_HOLD_PPM:
-        return [EngineeringReason("co_high", "hold", f"{reading}, {CO_HOLD_PPM:g} or more: shut the burner down.")]
-    if not steady:
-        return [EngineeringReason("co_unsteady", "hold", f"{reading}, not steady: shut the burner down.")]
-    if air_free_ppm >= CO_ADJUST_PPM:
-        return [
-            EngineeringReason("co_adjust", "urgent", f"{reading}, {CO_ADJUST_PPM:g} or more: have the burner adjusted.")
-        ]
-    return []
+    return grade_room_co(co_ppm, outdoors_ppm, again_ppm=again_ppm, firing=firing)
 
 
 def _check_stack(o2_percent: Num, stack_f: Num, room_f: Num, fuel: str) -> None:

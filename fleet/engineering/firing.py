@@ -1,8 +1,9 @@
 """The input of a burner: by clocking the gas meter or by nozzle and pump pressure, and against the name plate."""
 
+from fleet.engineering.burner_grades import grade_input
 from fleet.engineering.checks import Num, Range, require, require_same_shape, square_root
 from fleet.engineering.units import ATMOSPHERE_PSIA, STANDARD_ATMOSPHERE_PSIA, convert, factor
-from fleet.engineering.verdicts import EngineeringJudgement, EngineeringReason, judge_reasons
+from fleet.engineering.verdicts import EngineeringJudgement
 
 DIAL_FT3 = Range("ft3", 0, 100_000, low_in=False, why="a dial that passed nothing clocks nothing")
 SECONDS = Range("s", 0, 86_400, low_in=False, why="a turn of the dial takes time, and less than a day")
@@ -16,7 +17,6 @@ INPUT_BTU_H = Range("Btu/h", 0, 1e9, low_in=False, why="a burner has an input")
 
 METER_FACTOR = Range("", 0.5, 10, why="no meter is that far from base conditions")
 BASE_PSIA, BASE_F = 14.73, 60.0  # usual base of gas sold in the United States, from memory
-GOOD_SHARE, ROUTINE_SHARE = 0.05, 0.10  # of the plate's input: common practice
 SECONDS_PER_HOUR = factor("h", "s")
 
 
@@ -89,18 +89,6 @@ def input_ratio(input_btu_h: Num, plate_btu_h: Num) -> Num:
 
 
 def judge_input(input_btu_h: float, plate_btu_h: float) -> EngineeringJudgement:
-    """Return good within 5 % of the plate, routine within 10 %; beyond: urgent over it, routine under (Btu/h both).
-
-    The bounds are common practice. Over the plate, the safety valves must be looked at again for the larger fire (S2).
-    """
-    over = input_ratio(input_btu_h, plate_btu_h) - 1
-    if abs(over) <= GOOD_SHARE + 1e-9:  # the bound is included, and 1.05 - 1 is slightly over 0.05 as a float
-        return judge_reasons([])
-    deviation = f"{abs(over):.1%} {'over' if over > 0 else 'under'} the name plate"
-    if over > ROUTINE_SHARE + 1e-9:
-        sentence = f"The burner fires {deviation}: adjust it, and compare the safety valves with the larger input."
-        return judge_reasons([EngineeringReason("over_fired", "urgent", sentence)])
-    code = "fires_over_plate" if over > 0 else "fires_under_plate"
-    return judge_reasons(
-        [EngineeringReason(code, "routine", f"The burner fires {deviation}: adjust it at the next service.")]
-    )
+    """Return the grade of an input in Btu/h against its plate's, as `grade_input`. Impossible outside the range."""
+    require(INPUT_BTU_H.faults("input_btu_h", input_btu_h), INPUT_BTU_H.faults("plate_btu_h", plate_btu_h))
+    return grade_input(input_btu_h, plate_btu_h)

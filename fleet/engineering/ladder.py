@@ -6,6 +6,7 @@ Source: published values section 3 (HG-605, CW-310 from memory; trade practice);
 from dataclasses import dataclass
 
 from fleet.engineering.checks import Impossible, Range, require
+from fleet.engineering.last_places import compare, compare_gap
 from fleet.engineering.verdicts import LEVELS, EngineeringJudgement, EngineeringReason, judge_reasons
 
 MAX_STEAM_PSI = 15.0  # MAWP of a low-pressure steam boiler (COMAR 09.12.01.10)
@@ -16,9 +17,6 @@ MIN_GAUGE_TOP_PSI, MAX_GAUGE_TOP_PSI = 30.0, 60.0  # S5, S12, S13; the upper one
 SET_PSI = Range("psi", -14.7, 300, why="a set point lies between a vacuum and what any control of steam heat reaches")
 DIFFERENTIAL_PSI = Range("psi", 0, 300, why="a differential is never negative")
 GAUGE_PSI = Range("psi", 0, 10_000, low_in=False, why="a gauge has a range")
-NEAR_PSI, NEAR_SHARE = 0.5, 0.2  # operating control's trip against its set point: domain, section 4
-CONTROL_UNDER_LIMIT_PSI = 1.0
-LIMIT_NEAR_PSI = 1.0
 SENSE_NEAR_PSI = 0.25  # two readings of a gauge closer than this count as equal: our choice
 
 
@@ -65,9 +63,14 @@ def find_ladder_faults(ladder: Ladder) -> list[LadderFault]:
     return sorted(ladder_faults, key=lambda f: LEVELS.index(f.level))
 
 
+def is_over_fifteen(psi: float) -> bool:
+    """Return whether a pressure in psig lies over what a low-pressure steam boiler may ever see (15; S53)."""
+    return compare(psi, MAX_STEAM_PSI, "psi") > 0
+
+
 def _faults_over_fifteen(ladder: Ladder) -> list[LadderFault]:
     rungs = (("cut-out", ladder.cut_out_psi), ("high limit", ladder.limit_psi), ("safety valve", ladder.valve_psi))
-    over = [(name, psi) for name, psi in rungs if psi is not None and psi > MAX_STEAM_PSI]
+    over = [(name, psi) for name, psi in rungs if psi is not None and is_over_fifteen(psi)]
     return [
         LadderFault("ladder_over_fifteen", "hold", f"The {n} is set at {p:g} psi, over {MAX_STEAM_PSI:g}.")
         for n, p in over
@@ -75,7 +78,7 @@ def _faults_over_fifteen(ladder: Ladder) -> list[LadderFault]:
 
 
 def _faults_of_limit_at_valve(ladder: Ladder) -> list[LadderFault]:
-    if ladder.limit_psi is None or ladder.valve_psi is None or ladder.limit_psi < ladder.valve_psi:
+    if not _is_at_or_over(ladder.limit_psi, ladder.valve_psi):
         return []
     sentence = f"The high limit at {ladder.limit_psi:g} psi is not under the safety valve at {ladder.valve_psi:g} psi."
     return [LadderFault("ladder_limit_at_valve", "hold", sentence)]
@@ -83,25 +86,35 @@ def _faults_of_limit_at_valve(ladder: Ladder) -> list[LadderFault]:
 
 def _faults_of_order(ladder: Ladder) -> list[LadderFault]:
     order_faults = []
-    if ladder.limit_psi is not None and ladder.cut_out_psi is not None and ladder.limit_psi <= ladder.cut_out_psi:
+    if _is_at_or_over(ladder.cut_out_psi, ladder.limit_psi):
         sentence = f"The high limit at {ladder.limit_psi:g} psi is not above the cut-out at {ladder.cut_out_psi:g} psi."
         order_faults.append(LadderFault("ladder_limit_at_cut_out", "urgent", sentence))
-    if ladder.cut_in_psi is not None and ladder.cut_out_psi is not None and ladder.cut_in_psi >= ladder.cut_out_psi:
+    if _is_at_or_over(ladder.cut_in_psi, ladder.cut_out_psi):
         sentence = f"The cut-in at {ladder.cut_in_psi:g} psi is not below the cut-out at {ladder.cut_out_psi:g} psi."
         order_faults.append(LadderFault("ladder_cut_in", "urgent", sentence))
     return order_faults
+
+
+def _is_at_or_over(low_psi: float | None, high_psi: float | None) -> bool:
+    """Return whether two rungs, the lower named first, are both known and not in order."""
+    return low_psi is not None and high_psi is not None and compare(low_psi, high_psi, "psi") >= 0
+
+
+def _is_too_close(low_psi: float | None, high_psi: float, gap_psi: float) -> bool:
+    return low_psi is not None and compare_gap(low_psi, high_psi, gap_psi, "psi") < 0
 
 
 def _faults_of_gaps(ladder: Ladder) -> list[LadderFault]:
     valve, gap_faults = ladder.valve_psi, []
     if valve is None:
         return []
-    if ladder.limit_psi is not None and 0 < valve - ladder.limit_psi < LIMIT_UNDER_VALVE_PSI:
-        gap = valve - ladder.limit_psi
+    limit, cut_out_psi = ladder.limit_psi, ladder.cut_out_psi
+    if limit is not None and _is_too_close(limit, valve, LIMIT_UNDER_VALVE_PSI) and not _is_at_or_over(limit, valve):
+        gap = valve - limit
         sentence = f"Only {gap:g} psi lie between high limit and safety valve: at least {LIMIT_UNDER_VALVE_PSI:g}."
         gap_faults.append(LadderFault("ladder_limit_gap", "urgent", sentence))
-    if ladder.cut_out_psi is not None and valve - ladder.cut_out_psi < CONTROL_UNDER_VALVE_PSI:
-        gap = valve - ladder.cut_out_psi
+    if cut_out_psi is not None and _is_too_close(cut_out_psi, valve, CONTROL_UNDER_VALVE_PSI):
+        gap = valve - cut_out_psi
         sentence = f"Only {gap:g} psi lie between cut-out and safety valve: at least {CONTROL_UNDER_VALVE_PSI:g}."
         gap_faults.append(LadderFault("ladder_operating_gap", "routine", sentence))
     return gap_faults
@@ -121,11 +134,15 @@ def judge_ladder(ladder: Ladder, gauge_top_psi: float | None = None) -> Engineer
     )
 
 
-def faults_of_gauge(top_psi: float | None) -> list[LadderFault]:
-    """Return the faults of a gauge that reads to `top_psi` (30 to 60 is right). Empty where it is not known."""
-    if top_psi is None or MIN_GAUGE_TOP_PSI <= top_psi <= MAX_GAUGE_TOP_PSI:
+def faults_of_gauge(top_psi: float | None, most_psi: float = MAX_GAUGE_TOP_PSI) -> list[LadderFault]:
+    """Return the faults of a gauge that reads to `top_psi`; 30 to `most_psi` (as adopted, else 60) is right.
+
+    Empty where it is not known.
+    """
+    is_short = top_psi is not None and compare(top_psi, MIN_GAUGE_TOP_PSI, "psi") < 0
+    if top_psi is None or not (is_short or compare(top_psi, most_psi, "psi") > 0):
         return []
-    sentence = f"The gauge reads to {top_psi:g} psi: {MIN_GAUGE_TOP_PSI:g} to {MAX_GAUGE_TOP_PSI:g} is right."
+    sentence = f"The gauge reads to {top_psi:g} psi: {MIN_GAUGE_TOP_PSI:g} to {most_psi:g} is right."
     return [LadderFault("gauge_range", "routine", sentence)]
 
 
@@ -150,41 +167,8 @@ def sense_from_readings(main_psi: float, differential_psi: float, seen_in_psi: f
     return fits[0] if len(fits) == 1 else "either" if fits else "neither"
 
 
-def grade_control_trip(trip_psi: float, set_psi: float, differential_psi: float, limit_psi: float | None) -> str:
-    """Return *good*, *drifted* or *failed* for an operating control that opened at `trip_psi` (all psig).
-
-    Good within the greater of 0.5 psi and 20 % of the differential; failed if not 1 psi under the limit (domain, 4).
-    """
-    require(
-        SET_PSI.faults("trip_psi", trip_psi),
-        SET_PSI.faults("set_psi", set_psi),
-        DIFFERENTIAL_PSI.faults("differential_psi", differential_psi),
-        [] if limit_psi is None else SET_PSI.faults("limit_psi", limit_psi),
-    )
-    if limit_psi is not None and trip_psi > limit_psi - CONTROL_UNDER_LIMIT_PSI:
-        return "failed"
-    return "good" if abs(trip_psi - set_psi) <= max(NEAR_PSI, NEAR_SHARE * differential_psi) else "drifted"
-
-
-def grade_limit_trip(trip_psi: float, set_psi: float, valve_psi: float | None) -> str:
-    """Return *good*, *drifted* or *failed* for a high limit that tripped at `trip_psi` (all psig).
-
-    Good within 1 psi of its set point; failed if not 2 psi under the safety valve's set pressure (domain, section 4),
-    or not under 15.
-    """
-    require(
-        SET_PSI.faults("trip_psi", trip_psi),
-        SET_PSI.faults("set_psi", set_psi),
-        [] if valve_psi is None else SET_PSI.faults("valve_psi", valve_psi),
-    )
-    over = min(MAX_STEAM_PSI, MAX_STEAM_PSI if valve_psi is None else valve_psi - LIMIT_UNDER_VALVE_PSI)
-    if trip_psi > over:
-        return "failed"
-    return "good" if abs(trip_psi - set_psi) <= LIMIT_NEAR_PSI else "drifted"
-
-
 def _faults_below_zero(ladder: Ladder) -> list[LadderFault]:
-    if ladder.cut_in_psi is None or ladder.cut_in_psi >= 0:
+    if ladder.cut_in_psi is None or compare(ladder.cut_in_psi, 0.0, "psi") >= 0:
         return []
     sentence = f"The cut-in at {ladder.cut_in_psi:g} psi is under zero: is the differential of the other kind?"
     return [LadderFault("ladder_cut_in_below_zero", "routine", sentence)]

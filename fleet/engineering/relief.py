@@ -9,6 +9,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from fleet.engineering.checks import Impossible, Range, faults_of_choice, require
+from fleet.engineering.last_places import compare
 from fleet.engineering.verdicts import EngineeringJudgement, EngineeringReason, judge_reasons
 
 BTU_H_PER_LB_H = 1000.0  # do not replace by the heat of evaporation: the 5 psi accumulation rule covers the difference
@@ -25,9 +26,11 @@ KINDS = tuple(dict.fromkeys(kind for _, kind in SURFACE_LB_H_FT2))
 RULES = ("output_only", "greater_of")  # HG-400.1(d) alone (S2), or with the surface table (S7, S10, S11)
 
 OUTPUT_BTU_H = Range("Btu/h", 0, 1e9, low_in=False, why="a boiler that fires has an output")
-SURFACE_FT2 = Range("ft2", 0, 1e6, why="a surface is never negative")
-STAMP_LB_H = Range("lb/h", 0, 1e7, low_in=False, why="a stamp of nothing is a stamp misread")
-AREA_IN2 = Range("in2", 0, 1000, low_in=False, why="steam needs a hole")
+SURFACE_FT2 = Range("ft2", 0, 20_000, why="no boiler of steam heat has so much heating surface, nor less than none")
+# The largest valve is 4-1/2 in (S7): its bore of 15.9 in2 passes 24,950 lb/h at 34.7 psia (S15, S16).
+STAMP_LB_H = Range("lb/h", 0, 25_000, low_in=False, why="the largest valve, 4-1/2 in (S7), passes no more at 15 psi")
+AREA_IN2 = Range("in2", 0, 16, low_in=False, why="the bore of the largest valve, 4-1/2 in (S7), has 15.9 in2")
+BORE_IN = Range("in", 0, 4.5, low_in=False, why="the largest valve is 4-1/2 in (S7)")
 FLOW_PSIA = Range("psia", 24.5, 3000, low_in=False, why="at lower pressure the flow into air is not choked")
 COEFFICIENT = Range("", 0, 1, low_in=False, why="no valve passes more than a perfect nozzle")
 SET_PSIG = Range("psi", 0, 300, low_in=False, why="a valve opens at some pressure")
@@ -48,7 +51,7 @@ class ReliefCapacity:
     @property
     def adequate(self) -> bool | None:
         """Whether installed covers required (equal passes); None where a stamp is unknown: unknown is not adequate."""
-        return None if self.installed_lb_h is None else self.installed_lb_h >= self.required_lb_h
+        return None if self.installed_lb_h is None else compare(self.installed_lb_h, self.required_lb_h, "lb/h") >= 0
 
 
 def required_lb_h(
@@ -70,9 +73,14 @@ def relief_capacity(
     output_btu_h: float, stamped_lb_h: Sequence[float | None], surface_ft2: float = 0.0
 ) -> ReliefCapacity:
     """Compare the stamps of all valves together with what the output needs. One unknown stamp makes the sum unknown."""
-    known_stamps = [s for s in stamped_lb_h if s is not None]
-    installed = sum(known_stamps) if len(known_stamps) == len(stamped_lb_h) else None
-    return ReliefCapacity(required_lb_h(output_btu_h, surface_ft2), installed)
+    return sum_stamps(required_lb_h(output_btu_h, surface_ft2), stamped_lb_h)
+
+
+def sum_stamps(required_lb_h: float, stamped_lb_h: Sequence[float | None]) -> ReliefCapacity:
+    """Return what is needed in lb/h beside the sum of all stamps; one unknown stamp makes the sum unknown."""
+    known_stamps = [stamp for stamp in stamped_lb_h if stamp is not None]
+    is_whole = len(known_stamps) == len(stamped_lb_h)
+    return ReliefCapacity(required_lb_h, math.fsum(known_stamps) if is_whole else None)
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,11 +108,11 @@ def relief_margin(
     """
     _check_margin(output_btu_h, stamped_lb_h, rule=rule, surface_ft2=surface_ft2, firing=firing, kind=kind)
     required = required_lb_h(output_btu_h, surface_ft2 if rule == "greater_of" else 0.0, firing, kind)
-    known_stamps = [stamp for stamp in stamped_lb_h if stamp is not None]
-    total = math.fsum(known_stamps)
-    installed = total if len(known_stamps) == len(stamped_lb_h) else None
+    capacity = sum_stamps(required, stamped_lb_h)
+    installed = capacity.installed_lb_h
+    known_sum_lb_h = math.fsum(stamp for stamp in stamped_lb_h if stamp is not None)
     ratio = None if installed is None else installed / required
-    return ReliefMargin(required, installed, ratio, judge_reasons(_reasons_about_margin(required, installed, total)))
+    return ReliefMargin(required, installed, ratio, judge_reasons(_reasons_about_margin(capacity, known_sum_lb_h)))
 
 
 def nozzle_lb_h(area_in2: float, flow_psia: float, coefficient: float = MAX_COEFFICIENT) -> float:
@@ -132,14 +140,13 @@ def judge_stamp(stamp_lb_h: float, bore_in: float, set_psig: float = 15.0) -> En
     At 5 psi over the set pressure (over 10 psi gauge together) and the greatest K allowed. The bore is the narrowest
     place; the inlet pipe's size bounds it.
     """
-    bore = Range("in", 0, 12, low_in=False, why="steam needs a hole")
     require(
         STAMP_LB_H.faults("stamp_lb_h", stamp_lb_h),
-        bore.faults("bore_in", bore_in),
+        BORE_IN.faults("bore_in", bore_in),
         SET_PSIG.faults("set_psig", set_psig),
     )
     most = nozzle_lb_h(math.pi / 4 * bore_in**2, set_psig + OVER_PSI + AIR_PSIA)
-    if MIN_PLAUSIBLE_SHARE * most <= stamp_lb_h <= most:
+    if compare(stamp_lb_h, MIN_PLAUSIBLE_SHARE * most, "lb/h") >= 0 and compare(stamp_lb_h, most, "lb/h") <= 0:
         return judge_reasons([])
     sentence = (
         f"A stamp of {stamp_lb_h:g} lb/h does not go with a bore of {bore_in:g} in, which passes {most:.0f} at most"
@@ -147,13 +154,14 @@ def judge_stamp(stamp_lb_h: float, bore_in: float, set_psig: float = 15.0) -> En
     return judge_reasons([EngineeringReason("stamp_implausible", "urgent", f"{sentence}: read it again.")])
 
 
-def _reasons_about_margin(required: float, installed: float | None, known_sum_lb_h: float) -> list[EngineeringReason]:
+def _reasons_about_margin(capacity: ReliefCapacity, known_sum_lb_h: float) -> list[EngineeringReason]:
+    required, installed = capacity.required_lb_h, capacity.installed_lb_h
     if installed is None:
         sentence = (
             f"A stamped capacity is not known, the others give {known_sum_lb_h:g} of the {required:g} lb/h needed."
         )
         return [EngineeringReason("capacity_unknown", "urgent", sentence)]
-    if installed >= required:
+    if capacity.adequate:
         return []
     short = f"{1 - installed / required:.2%}"
     sentence = f"The safety valves are stamped for {installed:g} of the {required:g} lb/h needed, {short} short."

@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from fractions import Fraction
 from functools import cache
 from itertools import accumulate, combinations
 
@@ -13,7 +14,7 @@ from fleet.engineering.combustion import DIFFERENCE_F
 DAY = Range("days", -1e6, 1e6)
 MIN_READINGS, MIN_SPAN_DAYS = 6, 28.0  # our choice: with fewer the test has no power; a shorter span shows the weather
 MAX_READINGS = 200  # the exact chance is computed by counting
-FALSE_ALARM = 0.01
+FALSE_ALARM = Fraction(1, 100)  # exact: a chance of one in a hundred is still rising
 MONTH_DAYS = 30.0
 
 
@@ -46,9 +47,10 @@ def stack_trend(days: Sequence[float], differences_f: Sequence[float]) -> Trend:
         return Trend("not enough", None, chance=None, readings=len(days), span_days=span, needs=needs)
     order = sorted(zip(days, differences_f, strict=True))
     slopes = [(later[1] - early[1]) / (later[0] - early[0]) for early, later in combinations(order, 2)]
-    chance = chance_of_order(len(order), sum(slope > 0 for slope in slopes))
+    chance = _exact_chance_of_order(len(order), sum(slope > 0 for slope in slopes))
     says = "rising" if chance <= FALSE_ALARM else "no trend"
-    return Trend(says, float(np.median(slopes)) * MONTH_DAYS, chance=chance, readings=len(days), span_days=span)
+    slope = float(np.median(slopes)) * MONTH_DAYS
+    return Trend(says, slope, chance=float(chance), readings=len(days), span_days=span)
 
 
 def chance_of_order(count: int, rising_pairs: int) -> float:
@@ -57,10 +59,13 @@ def chance_of_order(count: int, rising_pairs: int) -> float:
     Exact. A pair of equal values counts as not rising: the conservative side. Source: Kendall's rank correlation, the
     counts are the Mahonian numbers.
     """
+    return float(_exact_chance_of_order(count, rising_pairs))
+
+
+def _exact_chance_of_order(count: int, rising_pairs: int) -> Fraction:
     ways = _orders_by_falling_pairs(count)
-    pairs = count * (count - 1) // 2
-    falling_at_most = pairs - rising_pairs
-    return float(sum(ways[: falling_at_most + 1]) / sum(ways))
+    falling_at_most = count * (count - 1) // 2 - rising_pairs
+    return Fraction(sum(ways[: falling_at_most + 1]), sum(ways))
 
 
 @cache

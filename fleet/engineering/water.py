@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 
 from fleet.engineering.checks import Impossible, Num, Range, require, require_same_shape
+from fleet.engineering.last_places import compare
 from fleet.engineering.steam import (
     PSIA,
     WATER_F,
@@ -14,6 +15,7 @@ from fleet.engineering.steam import (
     water_lb_ft3,
     water_lb_gal,
 )
+from fleet.engineering.trips import GLASS_BOTTOM_IN
 from fleet.engineering.units import factor
 from fleet.engineering.verdicts import EngineeringJudgement, EngineeringReason, judge_reasons
 
@@ -22,13 +24,13 @@ SURFACE_FT2 = Range("ft2", 0, 10_000, low_in=False, why="water has a surface")
 DROP_IN = Range("in", 0, 600, why="a level falls down")
 SHARE = Range("", 0, 1, why="no more comes back than went out")
 FEED_GPM = Range("gal/min", 0, 10_000, why="feed runs into the boiler")
-LEVEL_IN = Range("in", -600, 600, why="no glass is that far from its own bottom")
+LEVEL_IN = Range("in", -40, 40, why="no line of such a boiler lies that far from the bottom of its glass")
 ENERGY_BTU = Range("Btu", 0, 1e13, low_in=False, why="no fuel, no steam")
 EFFICIENCY = Range("%", 0, 100, low_in=False, why="efficiency is a share")
 
 IN_PER_FT, MINUTES_PER_HOUR = factor("ft", "in"), factor("h", "min")
 IN2_PER_FT2 = factor("ft2", "in2")
-NEAR_IN, MIN_OVER_GLASS_IN = 0.5, 1.0  # domain, section 4: trips
+MIN_UNDER_GLASS_IN = 1.0  # the lowest permissible level under the glass's bottom: HG-603, from memory
 
 
 @dataclass(frozen=True, slots=True)
@@ -169,34 +171,36 @@ def level_falls(
     return LevelFalls(first, second, judge_reasons(_height_reasons(normal_in, cutoff_in, lowest_in)))
 
 
-def grade_cutoff_trip(trip_in: float, last_in: float | None, lowest_in: float | None, below_in: float | None) -> str:
-    """Return *good*, *drifted* or *failed* for a cutoff that tripped `trip_in` inches over the glass's bottom.
-
-    Good within half an inch of its last height; drifted outside that, but at least 1 in over the bottom, over the
-    lowest safe line and over the cutoff below it; else failed (domain, section 4). None where not known. An empty
-    glass is 0 or less, and failed.
-    """
-    known_levels = {"last_in": last_in, "lowest_in": lowest_in, "below_in": below_in}
-    level_faults = [LEVEL_IN.faults(name, value) for name, value in known_levels.items() if value is not None]
-    require(LEVEL_IN.faults("trip_in", trip_in), *level_faults)
-    under = any(line is not None and trip_in <= line for line in (lowest_in, below_in, 0.0))
-    if not under and last_in is not None and abs(trip_in - last_in) <= NEAR_IN:
-        return "good"
-    return "failed" if under or trip_in < MIN_OVER_GLASS_IN else "good" if last_in is None else "drifted"
-
-
 def _height_reasons(normal_in: float, cutoff_in: float, lowest_in: float) -> list[EngineeringReason]:
     reasons = []
-    if cutoff_in <= lowest_in:
-        sentence = f"The cutoff trips at {cutoff_in:g} in, not over the lowest safe line at {lowest_in:g} in."
-        reasons.append(EngineeringReason("cutoff_at_lowest_line", "hold", sentence))
-    if normal_in <= cutoff_in:
+    if compare(cutoff_in, lowest_in, "in") < 0:
+        sentence = f"The cutoff trips at {cutoff_in:g} in, under the lowest safe line at {lowest_in:g} in."
+        reasons.append(EngineeringReason("cutoff_under_lowest_line", "hold", sentence))
+    if compare(normal_in, cutoff_in, "in") <= 0:
         sentence = f"The normal line at {normal_in:g} in is not over the cutoff's trip at {cutoff_in:g} in."
         reasons.append(EngineeringReason("cutoff_at_normal_line", "routine", sentence))
-    if normal_in <= lowest_in:
+    if compare(normal_in, lowest_in, "in") <= 0:
         sentence = f"The normal line at {normal_in:g} in is not over the lowest safe line at {lowest_in:g} in."
         reasons.append(EngineeringReason("normal_at_lowest_line", "hold", sentence))
+    if compare(cutoff_in, GLASS_BOTTOM_IN, "in") <= 0:
+        sentence = f"The cutoff trips at {cutoff_in:g} in, where no water is left in the glass."
+        reasons.append(EngineeringReason("cutoff_under_glass", "hold", sentence))
+    if is_lowest_line_doubtful(lowest_in):
+        reasons.append(EngineeringReason("lowest_line_in_glass", "routine", question_lowest_line(lowest_in)))
     return reasons
+
+
+def is_lowest_line_doubtful(lowest_in: float) -> bool:
+    """Return whether a lowest safe line lies over the bottom of the glass, where no maker should have it (HG-603)."""
+    return compare(lowest_in, GLASS_BOTTOM_IN, "in") > 0
+
+
+def question_lowest_line(lowest_in: float) -> str:
+    """Return the question that a lowest safe line over the bottom of the glass raises."""
+    return (
+        f"The lowest safe line is given {lowest_in:g} in over the bottom of the glass, which should lie at least "
+        f"{MIN_UNDER_GLASS_IN:g} in over that line (HG-603, not verified yet): is it the maker's?"
+    )
 
 
 def _check_feed(output_btu_h: float, pressure_psia: float, feed_f: float) -> None:

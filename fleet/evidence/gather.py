@@ -72,19 +72,24 @@ def gather_evidence(
     releases = catalog.releases_known_at(known_at)
     if not releases:
         raise LookupError("no catalogue is loaded: run load_catalogue first")
+    fittings, settings = _fitting_rows(ids, known_at), _setting_rows(boiler.id, ids, known_at)
+    first_days = _first_days(boiler, positions, fittings)
     evidence = values.Evidence(
         boiler=boiler.id,
         name=boiler.name,
         zone=zone,
         catalogue=catalog.catalogue_of(releases[0].number),
         terms=as_terms(adopted, zone),
-        positions=tuple(values.PositionFact(p.id, p.ref, p.name, p.role_id) for p in positions),
-        fittings=tuple(_read_fittings(ids, known_at)),
-        settings=tuple(_read_settings(boiler.id, ids, known_at)),
+        positions=tuple(
+            values.PositionFact(p.id, p.ref, p.name, role=p.role_id, since=first_days[p.id]) for p in positions
+        ),
+        fittings=tuple(_fitting_value(row) for row in fittings),
+        settings=tuple(_setting_value(row) for row in settings),
         services=tuple(_read_services(boiler.id, known_at)),
         visits=tuple(_read_visits(boiler, ids, known_at, line_cache or VisitLineCache())),
         editions=tuple(_read_editions(releases[1:], zone)),
         papers=tuple(_read_papers(boiler, known_at)),
+        register=values.RegisterPosted(_register_posted_at(boiler, positions, [*fittings, *settings])),
     )
     return evidence, _build_name(releases[-1].number, adopted)
 
@@ -118,24 +123,45 @@ def _known_rows(rows: QuerySet[Any], known_at: datetime | None) -> QuerySet[Any]
     return (rows.filter(posted_at__lte=known_at) if known_at else rows).order_by("posted_at")
 
 
-def _read_fittings(positions: list[UUID], known_at: datetime | None) -> Iterable[values.FittingFact]:
+def _fitting_rows(positions: list[UUID], known_at: datetime | None) -> list[Fitting]:
     rows = _known_rows(Fitting.objects.filter(position__in=positions).select_related("device"), known_at)
-    for row in {(r.position_id, r.since): r for r in rows}.values():
-        yield values.FittingFact(
-            position=row.position_id,
-            device=row.device_id,
-            kind=row.device.kind_id if row.device else "",
-            since=row.since,
-            attributes=row.device.attributes if row.device else {},
-            declared={code: date.fromisoformat(day) for code, day in row.declared.items()},
-        )
+    return list({(r.position_id, r.since): r for r in rows}.values())
 
 
-def _read_settings(boiler: UUID, positions: list[UUID], known_at: datetime | None) -> Iterable[values.SettingFact]:
+def _fitting_value(row: Fitting) -> values.FittingFact:
+    return values.FittingFact(
+        position=row.position_id,
+        device=row.device_id,
+        kind=row.device.kind_id if row.device else "",
+        since=row.since,
+        attributes=row.device.attributes if row.device else {},
+        declared={code: date.fromisoformat(day) for code, day in row.declared.items()},
+    )
+
+
+def _setting_rows(boiler: UUID, positions: list[UUID], known_at: datetime | None) -> list[Setting]:
     rows = _known_rows(Setting.objects.filter(Q(boiler=boiler) | Q(position__in=positions)), known_at)
-    for row in {(r.position_id, r.key, r.since): r for r in rows}.values():
-        value = tuple(UUID(v) for v in row.value) if isinstance(row.value, list) else row.value
-        yield values.SettingFact(row.position_id, row.key, value, row.since)
+    return list({(r.position_id, r.key, r.since): r for r in rows}.values())
+
+
+def _setting_value(row: Setting) -> values.SettingFact:
+    value = tuple(UUID(v) for v in row.value) if isinstance(row.value, list) else row.value
+    return values.SettingFact(row.position_id, row.key, value, row.since)
+
+
+def _first_days(boiler: Boiler, positions: list[Position], fittings: list[Fitting]) -> dict[UUID, datetime]:
+    """Return from when the register names each place: its first fitting, an empty one from the boiler's first day."""
+    first_days = {p.id: boiler.since for p in positions}
+    for row in sorted(fittings, key=lambda r: r.since, reverse=True):
+        first_days[row.position_id] = row.since
+    return first_days
+
+
+def _register_posted_at(boiler: Boiler, positions: list[Position], rows: Iterable[Fitting | Setting]) -> datetime:
+    """Return when the boiler's own register was first posted; without a fact of it, the boiler's first day."""
+    own = {p.id for p in positions if p.boiler_id == boiler.id}
+    posted = [r.posted_at for r in rows if r.position_id in own or r.position_id is None]
+    return max(boiler.since, min(posted, default=boiler.since))
 
 
 def _read_services(boiler: UUID, known_at: datetime | None) -> Iterable[values.ServiceChange]:

@@ -1,4 +1,4 @@
-"""The answer to a posted visit: verdicts, findings, deficiencies, readiness, standing before and after."""
+"""The answer to a posted visit: verdicts, findings, deficiencies, what stands against firing, standing."""
 
 import json
 from collections.abc import Sequence
@@ -12,14 +12,10 @@ from fleet.assessments.models import Answer
 from fleet.pipeline.conclude import BoilerConclusion
 from fleet.records.difference_store import as_json
 from fleet.records.events import ChangeEvent
-from fleet.rules.values import Judgement
+from fleet.rules.values import FiringAnswer, Judgement
+from fleet.rules.wording import ADVICE_CAUTION
 from fleet.visits.models import Visit
 from fleet.visits.services import ROWS_PER_STATEMENT
-
-CAUTION = (
-    "Advice to a qualified person, never a permission. Local codes, the boiler maker's instructions and a licensed "
-    "person's judgement decide."
-)
 
 
 def store_answers(visits: Sequence[Visit], conclusions: Sequence[BoilerConclusion], at: datetime) -> None:
@@ -52,6 +48,7 @@ def build_answer(visit: Visit, conclusion: BoilerConclusion, at: datetime) -> di
         "findings": [as_json(f) for f in judgement.findings if f.visit == visit.id],
         "deficiencies": [_deficiency_json(n) for n in conclusion.events if n.kind == "deficiency.changed"],
         "readiness": _readiness_json(judgement, visit.id),
+        "older_readiness": _older_readiness_json(conclusion, visit),
         "standing": {
             "before": conclusion.before or "not_surveyed",
             "after": segment.standing.value,
@@ -62,7 +59,7 @@ def build_answer(visit: Visit, conclusion: BoilerConclusion, at: datetime) -> di
         # A correction out of a hold has no effect until a second qualified person stands behind it.
         "waits_for_second": visit.id in judgement.waiting,
         "newer_facts_stand": judgement.anchor is not None and judgement.anchor > visit.performed_at,
-        "caution": CAUTION,
+        "caution": ADVICE_CAUTION,
     }
 
 
@@ -86,3 +83,15 @@ def _readiness_json(judgement: Judgement, visit: UUID) -> dict[str, Any] | None:
         return None
     body = as_json(readiness)
     return {key: body[key] for key in ("answer", "missing", "not_looked_at")}
+
+
+def _older_readiness_json(conclusion: BoilerConclusion, visit: Visit) -> dict[str, Any] | None:
+    """Return the newest earlier answer while it is open, for a visit that did not have the boiler in hand."""
+    readiness_answers = conclusion.judgement.readiness
+    if any(r.visit == visit.id for r in readiness_answers):
+        return None
+    earlier = [r for r in readiness_answers if r.at < visit.performed_at]
+    if not earlier or earlier[-1].answer is FiringAnswer.NOTHING_FOUND:
+        return None
+    body = as_json(earlier[-1])
+    return {key: body[key] for key in ("visit", "answer", "missing", "not_looked_at")}

@@ -3,6 +3,7 @@
 from collections.abc import Iterable, Sequence
 from datetime import datetime
 
+from fleet.rules.answers.register_gaps import GapSpan
 from fleet.rules.answers.unsurveyed import Span
 from fleet.rules.values import HeatEvidence, Judgement
 
@@ -18,6 +19,11 @@ def next_boundary(judgement: Judgement, more: Iterable[datetime], at: datetime) 
 def span_boundaries(spans: Sequence[Span]) -> list[datetime]:
     """Return the instants at which spans begin and end; open ends are left out."""
     return [instant for span in spans for instant in span if instant]
+
+
+def gap_boundaries(gaps: Sequence[GapSpan]) -> list[datetime]:
+    """Return the instants at which a register begins or stops to leave something out, or that becomes urgent."""
+    return [instant for gap in gaps for instant in (gap.since, gap.until, gap.urgent_at) if instant]
 
 
 def heat_boundaries(heat: HeatEvidence) -> list[datetime]:

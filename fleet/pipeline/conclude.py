@@ -19,7 +19,7 @@ from fleet.deficiencies import life
 from fleet.deficiencies import services as deficiencies
 from fleet.deficiencies.models import DeficiencyAct
 from fleet.evidence import gather_evidence
-from fleet.pipeline.clocks import has_passed, heat_boundaries, next_boundary, span_boundaries
+from fleet.pipeline.clocks import gap_boundaries, has_passed, heat_boundaries, next_boundary, span_boundaries
 from fleet.pipeline.jobs import settle_jobs
 from fleet.pipeline.memory import boiler_memory
 from fleet.pipeline.portfolio_conditions import settle_building, settle_portfolio
@@ -27,6 +27,7 @@ from fleet.portfolio.locks import lock_boilers
 from fleet.portfolio.models import Boiler
 from fleet.records.events import Cause, ChangeEvent
 from fleet.rules import ReplayCache, judge
+from fleet.rules.answers.register_gaps import register_gap_spans
 from fleet.rules.answers.unsurveyed import unsurveyed_spans
 from fleet.rules.values import Evidence, Judgement
 
@@ -129,15 +130,17 @@ def _conclude_boiler(boiler: Boiler, at: datetime, *, acted: bool) -> BoilerConc
         unsurveyed_spans(boiler.since, judgement.surveyed_at, judgement.standings),
         heat_boundaries(judgement.heat),
     )
-    survey_change = surveys.store_survey(boiler=boiler, spans=spans, heat=judgement.heat)
+    gaps = register_gap_spans(judgement.deficiencies)
+    survey_change = surveys.store_survey(boiler=boiler, spans=spans, gaps=gaps, heat=judgement.heat)
     rows_written += alarms.written + survey_change.written
     events = [*_standing_events(boiler, before, judgement, at), *events, *alarms.events]
     since = last.judged_at if last else None
-    survey_moved = survey_change.survey or has_passed(span_boundaries(spans), since, at)
+    own_boundaries = [*span_boundaries(spans), *gap_boundaries(gaps)]
+    survey_moved = survey_change.survey or has_passed(own_boundaries, since, at)
     heat_moved = survey_change.heat or has_passed(warm, since, at)
     if rows_written or acted or _needs_new_mark(last, build, at):
         decisions_end = [a.until for a in acts if a.until]
-        following = next_boundary(judgement, [*span_boundaries(spans), *warm, *alarms.shelves_end, *decisions_end], at)
+        following = next_boundary(judgement, [*own_boundaries, *warm, *alarms.shelves_end, *decisions_end], at)
         events += _record_judgement(boiler, last, build=build, next_at=following, at=at)
         rows_written += 1
     return BoilerConclusion(

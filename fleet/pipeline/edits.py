@@ -21,6 +21,7 @@ from fleet.pipeline.register import refuse_fixed, save_plan
 from fleet.portfolio.locks import lock_boilers
 from fleet.portfolio.models import Boiler, Building, Fitting, Portfolio, Position, ServiceState, Setting
 from fleet.records.events import Cause, ChangeEvent
+from fleet.rules.needed_roles import may_be_spared
 from fleet.rules.values import ServiceMode
 from fleet.sheets import change_sentences, columns, export, sheet_faults
 from fleet.sheets.plan import plan_import
@@ -177,6 +178,9 @@ def set_value(
         owner: dict[str, Any] = {"position_id": place.id} if place else {"boiler_id": boiler.id}
         values = {"key": key, "value": value, "since": since, "posted_at": at}
         Setting.objects.create(portfolio_id=boiler.portfolio_id, **owner, **values)
+        if key == columns.NOT_NEEDED_BECAUSE:
+            unneeded = {**values, "key": "needed", "value": False}
+            Setting.objects.create(portfolio_id=boiler.portfolio_id, **owner, **unneeded)
         moved_from, moved_to = (change_sentences.value_in_words(key, v) for v in (before, value))
         change = change_sentences.setting_sentence(key, moved_from, moved_to, _start_in_words(since, at, zone))
         return _edit_event(
@@ -263,9 +267,9 @@ def _value_in_force(
     if place is None:
         dated = register.settings.get((boiler.id, key))
         return dated.value if dated else None
-    if key == "needed":
+    if key in ("needed", columns.NOT_NEEDED_BECAUSE):
         dated = register.settings.get((place.id, key))
-        return dated.value if dated else True
+        return dated.value if dated else (True if key == "needed" else None)
     occupant = register.fittings.get(place.id, NO_FITTINGS).now
     return (
         export.device_values(place, occupant, register, catalog.catalogue_at(at)).get(key)
@@ -279,7 +283,7 @@ def _refuse_value(register: RegisterSnapshot, place: PlaceRecord | None, key: st
     allowed_keys: Sequence[str] = columns.ON_BOILER
     if place is not None:
         kind = catalog.catalogue_at(at).kinds.get(occupant.kind) if occupant else None
-        allowed_keys = ["needed", *(kind.attributes - {"fitted_on"} if kind else ())]
+        allowed_keys = ["needed", columns.NOT_NEEDED_BECAUSE, *(kind.attributes - {"fitted_on"} if kind else ())]
     if key not in allowed_keys:
         raise Refused("value_does_not_fit", "This has no such value.", ("key",), status=422)
     if not text:
@@ -287,6 +291,26 @@ def _refuse_value(register: RegisterSnapshot, place: PlaceRecord | None, key: st
     wrong = sheet_faults.cell_fault(key, text)
     if wrong:
         raise Refused(*wrong, ("value",), status=422)
+    if place is not None and key in ("needed", columns.NOT_NEEDED_BECAUSE):
+        _refuse_unneeded(register, place, key=key, text=text, at=at)
+
+
+def _refuse_unneeded(register: RegisterSnapshot, place: PlaceRecord, key: str, text: str, at: datetime) -> None:
+    """Refuse to leave a place out without a reason, or one whose role every such boiler needs."""
+    if key == "needed" and text == "no":
+        message = "Say why it is not needed, who decided, and when: set “Why it is not needed”."
+        raise Refused("empty", message, ("value",), status=422)
+    catalogue = catalog.catalogue_at(at)
+    role = catalogue.roles[place.role]
+    if key == "needed" or role.part != "protection" or may_be_spared(catalogue, place.role):
+        return
+    for other in register.positions.values():
+        needed = register.settings.get((other.id, "needed"))
+        same_role = other.role == place.role and other.boiler == place.boiler and other.id != place.id
+        if same_role and (needed is None or needed.value is True):
+            return
+    message = f"Every such boiler needs a {role.name.lower()}: it can't be left out."
+    raise Refused("always_needed", message, ("value",), status=422)
 
 
 def _parse_start(day: str, boiler: Boiler, at: datetime) -> datetime:

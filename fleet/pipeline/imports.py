@@ -177,7 +177,7 @@ class _ImportAttempt:
         self._report_plan(plan, rows, "")
 
     def _report_plan(self, plan: ImportPlan, rows: list[SheetRow], message: str) -> None:
-        outcome = imports.outcome_of(plan, rows, self.table.notes if self.table else ())
+        outcome = imports.outcome_of(plan, rows, self.table.notes if self.table else (), catalog.catalogue_at(self.at))
         imports.store_outcome(self.row, outcome)
         table_values = {"table": pack_table(self.table), "content": b""} if self.table and not self.row.table else {}
         imports.move_to_status(

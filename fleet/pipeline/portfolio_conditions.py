@@ -11,6 +11,7 @@ from fleet.alerts.models import Alert
 from fleet.board.models import Pulse
 from fleet.portfolio.models import Building
 from fleet.rules.answers.heat import building_conditions
+from fleet.rules.answers.register_gaps import register_gap_conditions
 from fleet.rules.answers.unsurveyed import portfolio_conditions
 
 
@@ -35,7 +36,10 @@ def settle_portfolio(*, portfolio: UUID, at: datetime) -> alerts.Reconciled:
     """Make the portfolio's own alerts equal to what its boilers' conclusions say; locks the pulse."""
     lock_pulse(portfolio)
     at = clamp_to_written_alerts(portfolio, at)
-    conditions = portfolio_conditions(portfolio, surveys.spans_of_portfolio(portfolio), at)
+    conditions = (
+        *portfolio_conditions(portfolio, surveys.spans_of_portfolio(portfolio), at),
+        *register_gap_conditions(portfolio, surveys.gaps_of_portfolio(portfolio), at),
+    )
     return alerts.reconcile_portfolio(portfolio=portfolio, conditions=conditions, at=at)
 
 

@@ -1,23 +1,25 @@
 """post_visits: the way in for results from the field, one visit or many."""
 
 import json
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from functools import partial
 from typing import Any
 from uuid import UUID
 
+from fleet.accounts import people
 from fleet.accounts.models import User
 from fleet.assessments.models import Answer
+from fleet.catalog import queries as catalog
 from fleet.errors import Fault, FaultPath, Refused
 from fleet.pipeline import corrections
 from fleet.pipeline.answer import store_answers
 from fleet.pipeline.boiler_registers import read_boiler_register
-from fleet.pipeline.conclude import write_and_conclude
+from fleet.pipeline.conclude import EventsByPortfolio, write_and_conclude
 from fleet.portfolio.models import Boiler
-from fleet.records.events import Cause
-from fleet.visits import services
+from fleet.records.events import Cause, ChangeEvent
+from fleet.visits import register_gaps, services
 from fleet.visits.check import visit_faults
 from fleet.visits.incoming import IncomingVisit
 from fleet.visits.models import Visit
@@ -47,8 +49,20 @@ def post_visits(
     """
     cause = cause or Cause(who=by.get_username() if by else "")
 
+    answer_events: list[ChangeEvent] = []
+
     def write_facts(boilers: list[Boiler]) -> list[Visit]:
-        return _add_new_visits(visits, {b.id: b for b in boilers}, by, at)
+        new_visits = _add_new_visits(visits, {b.id: b for b in boilers}, by, at)
+        answer_events.extend(_put_answers_on_record(visits, {v.id for v in new_visits}, boilers, at))
+        return new_visits
+
+    def describe_events(new_visits: list[Visit]) -> EventsByPortfolio:
+        events = {p: list(e) for p, e in corrections.correction_events(new_visits).items()}
+        portfolios = {v.boiler_id: v.portfolio_id for v in new_visits}
+        for event in answer_events:
+            assert event.boiler is not None
+            events.setdefault(portfolios[event.boiler], []).append(event)
+        return events
 
     boilers = {v.boiler for v in visits}
     new_visits = write_and_conclude(
@@ -56,7 +70,7 @@ def post_visits(
         at=at,
         cause=cause,
         write_facts=write_facts,
-        describe_events=corrections.correction_events,
+        describe_events=describe_events,
         after_judging=partial(store_answers, at=at),
     )
     new_ids = {v.id for v in new_visits}
@@ -84,6 +98,28 @@ def _add_new_visits(
     return new_visits
 
 
+def _put_answers_on_record(
+    visits: Sequence[IncomingVisit], new_ids: set[UUID], boilers: Sequence[Boiler], at: datetime
+) -> Iterator[ChangeEvent]:
+    """Write what new visits answer of the places that registers leave out; yield the events."""
+    by_id = {b.id: b for b in boilers}
+    for visit in visits:
+        if visit.id in new_ids and visit.register_answers:
+            boiler, release = by_id[visit.boiler], catalog.catalogue_at(at)
+            gaps = register_gaps.gaps_of_boilers([boiler], release, at)[boiler.id]
+            yield from register_gaps.write_answers(visit, boiler, gaps, catalogue=release, posted_at=at)
+
+
+def _answer_faults(visit: IncomingVisit, boiler: Boiler, at: datetime) -> Iterator[Fault]:
+    """Yield the faults of the answers to what the register leaves out; asks the database only where there are any."""
+    if visit.register_answers:
+        release = catalog.catalogue_at(at)
+        gaps = register_gaps.gaps_of_boilers([boiler], release, at)[boiler.id]
+        users = [p.user for p in visit.people if p.user]
+        codes = {c for u in users for c in people.qualification_codes_at(boiler.portfolio_id, u, visit.performed_at)}
+        yield from register_gaps.answer_faults(visit, gaps, release, is_qualified="technician" in codes)
+
+
 def _check_repeat(visit: IncomingVisit) -> bool | Fault:
     """Return whether this id is known with the same content; a fault where it is known with other content."""
     digest = Visit.objects.filter(id=visit.id).values_list("digest", flat=True).first()
@@ -102,4 +138,5 @@ def _new_visit_faults(
     return [
         *corrections.correction_faults(visit, boiler, by, at),
         *visit_faults(visit, read_boiler_register(boiler, [visit], at), at),
+        *_answer_faults(visit, boiler, at),
     ]

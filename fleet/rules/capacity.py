@@ -2,7 +2,7 @@
 
 from collections.abc import Mapping, Sequence
 
-from fleet.engineering.relief import SURFACE_LB_H_FT2, ReliefCapacity, required_lb_h
+from fleet.engineering.relief import SURFACE_LB_H_FT2, ReliefCapacity, required_lb_h, sum_stamps
 from fleet.rules.values import AdoptedTerms, Value, as_number
 
 GREATER_OF_RULE = "greater_of"
@@ -28,8 +28,17 @@ def compare_capacity(
     built = str(boiler.get("firing") or "oil_gas"), str(boiler.get("construction"))
     # Not known how it is built: the row that asks for most.
     required = required_lb_h(output, surface, *(built if built in SURFACE_LB_H_FT2 else ("oil_gas", "watertube")))
-    known_stamps = [s for s in stamps if s is not None]
-    return ReliefCapacity(required, sum(known_stamps) if len(known_stamps) == len(stamps) else None)
+    return sum_stamps(required, stamps)
+
+
+def with_known_output(boiler: Mapping[str, Value], input_btu_h: float | None) -> Mapping[str, Value]:
+    """Return the boiler's values with an output: its burner's input stands for one that is not on record.
+
+    A boiler never gives more than its burner puts in, so the valves are held against too much rather than too little.
+    """
+    if as_number(boiler.get("output_btu_h")) or input_btu_h is None:
+        return boiler
+    return {**boiler, "output_btu_h": input_btu_h}
 
 
 def surface_counts(boiler: Mapping[str, Value], terms: AdoptedTerms) -> bool:

@@ -2,9 +2,22 @@
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
+from enum import StrEnum
 from functools import cached_property
 
 from fleet.calendar import Interval
+
+
+@dataclass(frozen=True, slots=True)
+class SourceSpec:
+    """A document that is cited by number: what it is, what it holds for, and how much of it was seen."""
+
+    number: str
+    title: str
+    publisher: str
+    dated: str
+    scope: str
+    seen: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,7 +90,8 @@ class ProcedureSpec:
 
     `proof` is full, partial, due_only (missed, it makes the device due and never lapsed) or none. `fails_as` is the
     finding of a failure that no reading explains ('' test_failed). `voids` is the touch it is of its own device unless
-    the setting is read back. `minutes` is its standard time, `people` how many it takes (1 or 2).
+    the setting is read back. `minutes` is its standard time, `people` how many it takes (1 or 2). `source` is for the
+    way it is done, `interval_source` for how often.
     """
 
     code: str
@@ -101,6 +115,7 @@ class ProcedureSpec:
     people: int = 1
     voids: str = ""
     fails_as: str = ""
+    interval_source: str = ""
 
     def covers_or_is(self, code: str) -> bool:
         """Return whether a pass of this procedure answers a failure found by `code`."""
@@ -195,6 +210,32 @@ class Variant:
     source: str
 
 
+class NeedExposure(StrEnum):
+    """From when a needed role without a place on record makes the boiler *exposed*, not only *due*."""
+
+    NO = "no"
+    FROM_SURVEY = "from_survey"
+    AFTER_GRACE = "after_grace"
+
+
+@dataclass(frozen=True, slots=True)
+class NeededRole:
+    """A role that a boiler needs by its kind. A place of one of `roles`, with one of `kinds` if any are named, answers.
+
+    `conditions` are (key, words) pairs that must all hold: a value of the boiler is one of the words, a kind is
+    `fitted`, the input is at least `input_from` Btu/h. `none_allowed`: the register may say *none here*, and why.
+    """
+
+    code: str
+    name: str
+    roles: frozenset[str]
+    kinds: frozenset[str]
+    conditions: tuple[tuple[str, tuple[str, ...]], ...]
+    none_allowed: bool
+    exposes: NeedExposure
+    source: str
+
+
 @dataclass(frozen=True)
 class Catalogue:
     """One release, whole. `touches[kind, touch]` gives what must pass after that touch."""
@@ -210,6 +251,8 @@ class Catalogue:
     observations: Mapping[str, Observation]
     variants: Mapping[tuple[str, str], Variant] = field(default_factory=dict)  # by procedure and name
     contradictions: tuple[Contradiction, ...] = ()
+    sources: Mapping[str, SourceSpec] = field(default_factory=dict)  # by number; none in a release from before them
+    needed_roles: tuple[NeededRole, ...] = ()  # empty in releases older than the table
 
     def tests_of(self, pair: Contradiction) -> frozenset[str]:
         """Return what tests a suspect of a contradiction: by its row, by the pair, by what answers what was seen."""

@@ -48,12 +48,16 @@ class Moment:
 
 @dataclass(frozen=True, slots=True)
 class PositionFact:
-    """A place on a boiler (or its header group) that a device fills; a needed one must hold a standing device."""
+    """A place on a boiler (or its header group) that a device fills; a needed one must hold a standing device.
+
+    Before `since` the register does not name the place and says nothing of it. None: it was always on record.
+    """
 
     id: UUID
     ref: str
     name: str
     role: str
+    since: datetime | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,6 +80,13 @@ class SettingFact:
     key: str
     value: Value | tuple[UUID, ...]
     since: datetime
+
+
+@dataclass(frozen=True, slots=True)
+class RegisterPosted:
+    """The boiler's register was posted: from then on it is asked for what it leaves out."""
+
+    at: datetime
 
 
 @dataclass(frozen=True, slots=True)
@@ -182,7 +193,8 @@ class LawInForce:
 class Evidence:
     """All facts about one boiler, in no particular order: `judge` orders them.
 
-    `catalogue` is the first release, which reaches back over all time; `editions` are the later ones.
+    `catalogue` is the first release, which reaches back over all time; `editions` are the later ones. `register` says
+    when the boiler's register was posted. None: only a part of it is told here, and nobody asks for the rest.
     """
 
     boiler: UUID
@@ -197,6 +209,7 @@ class Evidence:
     visits: tuple[VisitFact, ...] = ()
     editions: tuple[CatalogueEdition, ...] = ()
     papers: tuple[PaperFact, ...] = ()
+    register: RegisterPosted | None = None
 
     @cached_property
     def positions_by_id(self) -> Mapping[UUID, PositionFact]:

@@ -9,13 +9,13 @@ from fleet.rules.answers.proof_glass import proof_glass
 from fleet.rules.answers.readiness import answer_readiness
 from fleet.rules.ledger.records import EpisodeCase
 from fleet.rules.replay.corrections import choose_visits
-from fleet.rules.replay.evidence_replay import ReplayRun
+from fleet.rules.replay.replay_run import ReplayRun
 from fleet.rules.timeline import states
 from fleet.rules.timeline.boundaries import Timeline, cut_standings
 from fleet.rules.timeline.replay_cache import ReplayCache
 from fleet.rules.values import ActFact, Evidence, JudgedDeficiency, Judgement, Level, LevelSegment, PositionStateSegment
 
-VERSION = 7  # part of every conclusion's build: raise it when an answer can change
+VERSION = 8  # part of every conclusion's build: raise it when an answer can change
 
 
 def judge(evidence: Evidence, acts: Sequence[ActFact], at: datetime, played: ReplayCache | None = None) -> Judgement:
@@ -34,9 +34,8 @@ def _judge_anew(evidence: Evidence, acts: Sequence[ActFact], played: ReplayCache
     timeline, state_segments = _build_timeline(run)
     standing_segments = cut_standings(timeline)
     visits = {v.id: v for v in evidence.visits if v.of_this_boiler}
-    readiness_answers = tuple(
-        answer_readiness(timeline, v) for v in sorted(visits.values(), key=lambda v: (v.at, v.id))
-    )
+    possible_answers = (answer_readiness(timeline, v) for v in sorted(visits.values(), key=lambda v: (v.at, v.id)))
+    readiness_answers = tuple(answer for answer in possible_answers if answer is not None)
     return Judgement(
         verdicts=tuple(run.verdicts),
         findings=tuple(run.findings),

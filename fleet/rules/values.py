@@ -19,6 +19,7 @@ from fleet.rules.facts import (
     Override,
     PaperFact,
     PositionFact,
+    RegisterPosted,
     ServiceChange,
     ServiceMode,
     SettingFact,
@@ -29,6 +30,7 @@ from fleet.rules.facts import (
 from fleet.rules.vocabulary import values_of
 
 __all__ = [
+    "FIRING_ANSWERS",
     "ActFact",
     "AdoptedTerms",
     "CatalogueEdition",
@@ -36,6 +38,7 @@ __all__ = [
     "EntryFact",
     "EntryVerdict",
     "Evidence",
+    "FiringAnswer",
     "FittingFact",
     "HeatEvidence",
     "JudgedDeficiency",
@@ -52,6 +55,7 @@ __all__ = [
     "PositionStateSegment",
     "ReadinessAnswer",
     "Reason",
+    "RegisterPosted",
     "ServiceChange",
     "ServiceMode",
     "SettingFact",
@@ -69,6 +73,7 @@ __all__ = [
 class State(StrEnum):
     """What is known of one protection at one instant, worst first."""
 
+    NOT_ON_RECORD = "not_on_record"
     NOT_FITTED = "not_fitted"
     FAILED = "failed"
     INTERMITTENT = "intermittent"
@@ -125,6 +130,17 @@ def worst_level(levels: Iterable[str]) -> str:
     """Return the worst of some classes, of which there must be one."""
     present_levels = set(levels)
     return next(level for level in LEVELS if level in present_levels)
+
+
+class FiringAnswer(StrEnum):
+    """What a visit that had the boiler in hand answers to *What stands against firing it?* No answer permits firing."""
+
+    SOMETHING_DOES = "something_does"
+    NOTHING_FOUND = "nothing_found_by_this_visit"
+    NOT_EXAMINED = "not_examined"
+
+
+FIRING_ANSWERS = values_of(FiringAnswer)
 
 
 @dataclass(frozen=True, slots=True)
@@ -230,7 +246,7 @@ class StandingSegment:
 
 @dataclass(frozen=True, slots=True)
 class MissingItem:
-    """What stands between the boiler and service, or was not looked at, with the date it was last proven."""
+    """What stands against firing the boiler, is not known, or was not looked at, with the date it was last proven."""
 
     what: str
     sentence: str
@@ -240,10 +256,14 @@ class MissingItem:
 
 @dataclass(frozen=True, slots=True)
 class ReadinessAnswer:
-    """*Ready*, *not ready* or *can't say*, for one visit. Advice to a qualified person, never a permission."""
+    """What stands against firing the boiler after one visit. Advice to a qualified person, never a permission.
+
+    `missing` lists what stands against it or, where the answer is *not examined*, what nobody knows.
+    """
 
     visit: UUID
-    answer: str
+    at: datetime  # when the visit was performed
+    answer: FiringAnswer
     missing: tuple[MissingItem, ...]
     not_looked_at: tuple[MissingItem, ...]
 

@@ -10,6 +10,7 @@ MAX_LOG_VALUE_LENGTH = 32  # characters of `before` and `after` in the log; the 
 KEY_NAMES = {
     "paths": "What it hangs on",
     "needed": "Needed",
+    "not_needed_because": "Why it is not needed",
     "units": "Dwelling units",
     "access_hours": "Access hours",
     "heats": "Heats",

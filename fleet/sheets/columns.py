@@ -26,6 +26,7 @@ CHOICES = {
     "fuel": ("natural_gas", "oil_2", "propane"),
     "construction": ("cast_iron", "firetube", "watertube"),
     "firing": ("hand", "stoker", "oil_gas"),
+    "draft": ("natural", "forced", "induced"),
     "cutoffs_needed": ("1", "2"),
     "heats": ("yes", "no"),
     "needed": ("yes", "no"),
@@ -39,12 +40,14 @@ ON_BOILER = (
     "fuel",
     "construction",
     "firing",
+    "draft",
     "cutoffs_needed",
     "heats",
     "cutoffs_rule",
 )
-ON_POSITION = ("position_ref", "position_name", "role", "hangs_on", "needed", "kind", "fitted_on")
-OPTIONAL = ("portfolio_ref", "units", "access_hours", "hangs_on", "needed", *ON_BOILER)
+NOT_NEEDED_BECAUSE = "not_needed_because"
+ON_POSITION = ("position_ref", "position_name", "role", "hangs_on", "needed", NOT_NEEDED_BECAUSE, "kind", "fitted_on")
+OPTIONAL = ("portfolio_ref", "units", "access_hours", "hangs_on", "needed", NOT_NEEDED_BECAUSE, *ON_BOILER)
 OF_BUILDING = ("portfolio_ref", "address", "zone", "units", "access_hours")
 OF_BOILER = ("boiler_name", "since", *ON_BOILER)
 MAX_LENGTHS = {
@@ -53,6 +56,7 @@ MAX_LENGTHS = {
     "boiler_name": 200,
     "position_name": 200,
     "cutoffs_rule": 200,
+    NOT_NEEDED_BECAUSE: 200,
     "hangs_on": 2000,
 }
 DEFAULT_MAX_LENGTH = 64  # characters, of all other columns
@@ -65,12 +69,14 @@ POSSIBLE_YEARS = range(1850, 2100)
 # By the end of the name, longest first: the possible values on a boiler of 15 psig or less (common practice).
 RANGES_BY_UNIT = {
     "_btu_h": (0.0, 1e9),
-    "_lb_h": (0.0, 1e6),
+    "_lb_h": (0.0, 25_000.0),  # what the largest valve passes at 15 psi (S7, S15, S16)
     "_psi": (0.0, 300.0),
     "_ft2": (0.0, 1e5),
     "_gal": (9.0, 1e12),
     "_in": (-5.0, 500.0),
     "_s": (0.0, 3600.0),
+    "_f": (0.0, 1500.0),
+    "_smoke": (0.0, 9.0),
     "units": (0.0, 1e5),
 }
 _UNIT_ENDINGS = tuple(RANGES_BY_UNIT)
@@ -171,6 +177,7 @@ EXPLANATIONS: Mapping[str, str] = {
     "fuel": "Optional: natural_gas, oil_2 or propane.",
     "construction": "Optional: cast_iron, firetube or watertube.",
     "firing": "Optional: hand, stoker or oil_gas.",
+    "draft": "Optional: natural, forced or induced. Until it is on record, the boiler is never clear.",
     "cutoffs_needed": "Optional: 1 or 2 low-water cutoffs. 1 only with cutoffs_rule.",
     "cutoffs_rule": "The rule by which one cutoff is enough, its date and who decided.",
     "heats": "Optional: no for a boiler that only makes hot water.",
@@ -181,7 +188,11 @@ EXPLANATIONS: Mapping[str, str] = {
     "position_name": "What people call the place. May be edited.",
     "role": "What the place is for, a code of the catalogue. Fixed once the place is there.",
     "hangs_on": "Optional: the position_ref of each path that carries its signal, separated by |.",
-    "needed": "Optional: no for a place that need not be filled.",
+    "needed": (
+        "Optional: no where this boiler has none here and needs none. Only for what the catalogue lets a boiler be "
+        "without, or for a spare place, and with not_needed_because."
+    ),
+    NOT_NEEDED_BECAUSE: "Why the place need not be filled, who decided, and when.",
     "kind": "What is fitted there, a code of the catalogue. Empty means nothing.",
     "fitted_on": "The day it was fitted. A later day means another device.",
 }

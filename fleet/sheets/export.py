@@ -136,12 +136,14 @@ def _place_cells(
     place: PlaceRecord, refs: dict[str, str], register: RegisterSnapshot, zone: str, catalogue: Catalogue
 ) -> dict[str, Any]:
     paths, needed = register.settings.get((place.id, "paths")), register.settings.get((place.id, "needed"))
+    reason = register.settings.get((place.id, columns.NOT_NEEDED_BECAUSE))
     cells = {
         "position_ref": place.ref,
         "position_name": place.name,
         "role": place.role,
         "hangs_on": "|".join(refs[p] for p in paths.value if p in refs) if paths else "",
         "needed": columns.as_text(needed.value) if needed else "",
+        columns.NOT_NEEDED_BECAUSE: reason.value if reason else "",
     }
     occupant = register.fittings.get(place.id, NO_FITTINGS).now
     if occupant is None or not occupant.kind:

@@ -15,7 +15,9 @@ from django.db.models import F
 
 from fleet.errors import Fault, Refused
 from fleet.portfolio.models import Boiler, Import, ImportPage, Portfolio
+from fleet.rules.catalogue import Catalogue
 from fleet.sheets.import_plan import ImportPlan, PlanLine
+from fleet.sheets.planned_gaps import gap_lines
 from fleet.sheets.register_sheet import SheetRow
 from fleet.sheets.register_snapshot import RegisterSnapshot
 from fleet.sheets.table import column_letter
@@ -28,7 +30,7 @@ RETENTION = timedelta(days=14)
 MAX_TRIES = 3
 LINES_PER_PAGE = 200
 _LETTER = re.compile("[A-Z]{1,3}")
-REPORT_PARTS = ("changes", "missing", "same")
+REPORT_PARTS = ("changes", "not_on_record", "missing", "same")
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,12 +93,13 @@ def purge_imports(at: datetime) -> int:
     return old.delete()[0]
 
 
-def outcome_of(plan: ImportPlan, rows: Sequence[SheetRow], notes: Sequence[str]) -> ImportOutcome:
+def outcome_of(plan: ImportPlan, rows: Sequence[SheetRow], notes: Sequence[str], catalogue: Catalogue) -> ImportOutcome:
     """Return what a plan does, for the report."""
     lines = [_line_json(line) for line in plan.lines]
     changes = [line for line in lines if line["does"]]
     parts = {
         "changes": changes,
+        "not_on_record": list(gap_lines(plan, rows, catalogue)),
         "missing": list(missing_lines(plan.register, rows, plan.portfolio)),
         "same": [line for line in lines if not line["does"]],
     }

@@ -10,7 +10,7 @@ from django.db.models import Model
 
 from fleet.calendar import day_of, day_start
 from fleet.portfolio.models import Boiler, Building, Device, Fitting, Portfolio, Position, Setting
-from fleet.sheets import change_sentences
+from fleet.sheets import change_sentences, columns
 from fleet.sheets.import_plan import ImportPlan, PlanLine, RowEffects
 from fleet.sheets.register_sheet import SheetRow
 from fleet.sheets.register_snapshot import NO_FITTINGS, DatedValue, PlaceRecord, RegisterOccupant, RegisterSnapshot
@@ -309,12 +309,23 @@ class _Comparison:
         return (p for key, p in self.register.positions.items() if key[:2] == row.boiler_key)
 
     def _compare_needed(self, row: SheetRow, place: PlaceRecord, *, new: bool, does: RowEffects) -> None:
+        self._compare_reason(row, place, new=new, does=does)
         before = self.register.settings.get((place.id, "needed"))
         if row.needed is None or row.needed == (before.value if before else True):
             return
         since = _day_start(row.since, row.zone) if new else self.at
         was = before or (None if new else DatedValue(True, since))
         self._set_value(row.position_name, "needed", before=was, value=row.needed, since=since, does=does, place=place)
+
+    def _compare_reason(self, row: SheetRow, place: PlaceRecord, *, new: bool, does: RowEffects) -> None:
+        key = columns.NOT_NEEDED_BECAUSE
+        before = self.register.settings.get((place.id, key))
+        if row.not_needed_because in ("", before.value if before else ""):
+            return
+        since = _day_start(row.since, row.zone) if new else self.at
+        self._set_value(
+            row.position_name, key, before=before, value=row.not_needed_because, since=since, does=does, place=place
+        )
 
     def _set_value(
         self,

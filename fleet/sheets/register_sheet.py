@@ -48,6 +48,7 @@ class SheetRow:
     access_hours: str | None = None  # None: the sheet has no such column, and what is on record stays
     portfolio_ref: str = ""
     needed: bool | None = None
+    not_needed_because: str = ""
     declared: tuple[tuple[str, date], ...] = ()
 
     @property
@@ -138,6 +139,7 @@ class _RowReader:
             access_hours=get("access_hours", "") if self.has_hours else None,
             portfolio_ref=get("portfolio_ref", ""),
             needed=get("needed") == "yes" if get("needed") else None,
+            not_needed_because=get(columns.NOT_NEEDED_BECAUSE, ""),
             declared=tuple(
                 (c[len(columns.DECLARED_PREFIX) :], date.fromisoformat(cells[c])) for c in self._declared_columns(cells)
             ),

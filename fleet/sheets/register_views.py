@@ -11,7 +11,7 @@ from django.db.models import Count, Q, QuerySet
 from fleet.portfolio.models import Boiler, Building, Paper
 from fleet.rules.catalogue import Catalogue
 from fleet.sheets import export
-from fleet.sheets.columns import ON_BOILER
+from fleet.sheets.columns import NOT_NEEDED_BECAUSE, ON_BOILER
 from fleet.sheets.register_snapshot import NO_FITTINGS, PlaceRecord, RegisterOccupant, RegisterSnapshot
 
 
@@ -24,6 +24,7 @@ class RegisterPlaceView:
     values: dict[str, Any]
     paths: list[str]
     needed: bool | None
+    not_needed_because: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,6 +65,7 @@ def _place_view(
 ) -> RegisterPlaceView:
     occupant = register.fittings.get(place.id, NO_FITTINGS).now
     paths, needed = register.settings.get((place.id, "paths")), register.settings.get((place.id, "needed"))
+    reason = register.settings.get((place.id, NOT_NEEDED_BECAUSE))
     stamped = export.device_values(place, occupant, register, release) if occupant and occupant.kind else {}
     hangs_on = [refs[p] for p in paths.value if p in refs] if paths else []
     return RegisterPlaceView(
@@ -72,6 +74,7 @@ def _place_view(
         values=stamped,
         paths=hangs_on,
         needed=needed.value if needed else None,
+        not_needed_because=reason.value if reason and needed and needed.value is False else "",
     )
 
 

@@ -9,6 +9,7 @@ from fleet.calendar import day_start
 from fleet.errors import Fault
 from fleet.portfolio import access
 from fleet.rules.catalogue import Catalogue
+from fleet.rules.needed_roles import may_be_spared
 from fleet.sheets import columns
 from fleet.sheets.columns import DECLARED_PREFIX, as_day, as_number, is_measured, is_possible
 from fleet.sheets.table import MAX_FAULTS, SheetTable
@@ -50,6 +51,9 @@ def row_faults(table: SheetTable, lines: Lines, catalogue: Catalogue) -> Iterato
         if cells.get("cutoffs_needed") == "1" and "cutoffs_rule" not in cells:
             message = "One cutoff is enough only under a rule. Name the rule, its date and who decided."
             yield Fault("empty", message, (number, "cutoffs_rule"))
+        if cells.get("needed") == "no" and columns.NOT_NEEDED_BECAUSE not in cells:
+            message = "A place that need not be filled needs a reason. Say why, who decided, and when."
+            yield Fault("empty", message, (number, columns.NOT_NEEDED_BECAUSE))
 
 
 def cell_fault(column: str, text: str) -> CellFault:
@@ -170,7 +174,20 @@ def faults_between_rows(lines: Lines, catalogue: Catalogue) -> list[Fault]:
         *limit_faults(_double_position_faults(lines)),
         *limit_faults(_difference_faults(lines)),
         *limit_faults(_path_faults(lines, catalogue)),
+        *limit_faults(_needed_role_faults(lines, catalogue)),
     ]
+
+
+def _needed_role_faults(lines: Lines, catalogue: Catalogue) -> Iterator[Fault]:
+    """Yield a fault for each *needed: no* of a role that every such boiler needs, unless another row fills it."""
+    counted_on = {(*_boiler_key(c), c.get("role")) for _, c in lines if c.get("needed") != "no"}
+    for number, cells in lines:
+        role = catalogue.roles.get(cells.get("role", ""))
+        if cells.get("needed") != "no" or role is None or may_be_spared(catalogue, role.code):
+            continue
+        if role.part == "protection" and (*_boiler_key(cells), role.code) not in counted_on:
+            message = f"Every such boiler needs a {role.name.lower()}: leave the place empty instead."
+            yield Fault("always_needed", message, (number, "needed"))
 
 
 def _double_position_faults(lines: Lines) -> Iterator[Fault]:

@@ -190,18 +190,26 @@ def _observation_faults(
 
 
 def _observation_reading_faults(entry: IncomingEntry, place: FaultPath) -> Iterator[Fault]:
-    """Yield the faults of an observation's readings: whether the burner fired, and for a found cause the manager."""
+    """Yield the faults of an observation's readings.
+
+    Whether the burner fired; of a cause that was found the manager, of one that was not what was looked for.
+    """
     for name, value in entry.readings.items():
-        reading_type = _OBSERVATION_READINGS.get(name) if name != "manager" or entry.code == "cause_found" else None
+        is_asked = entry.code == _READINGS_OF.get(name, entry.code)
+        reading_type = _OBSERVATION_READINGS.get(name) if is_asked else None
         if reading_type is None:
             yield Fault("unknown_reading", f"An observation has no reading {name!r}.", (*place, "readings", name))
         elif not isinstance(value, reading_type):
             yield Fault("wrong_type", f"{name} must be a {reading_type.__name__}.", (*place, "readings", name))
-        elif name == "manager" and not str(value).strip():
-            yield Fault("required", "Name the manager.", (*place, "readings", name))
+        elif name in _READINGS_OF and not str(value).strip():
+            message = "Name the manager." if name == "manager" else "Say what was looked for."
+            yield Fault("required", message, (*place, "readings", name))
+    if entry.code == "cause_not_found" and "looked_for" not in entry.readings:
+        yield Fault("required", "Say what was looked for.", (*place, "readings", "looked_for"))
 
 
-_OBSERVATION_READINGS = {"burner_firing": bool, "manager": str}
+_OBSERVATION_READINGS = {"burner_firing": bool, "manager": str, "looked_for": str}
+_READINGS_OF = {"manager": "cause_found", "looked_for": "cause_not_found"}
 
 
 def _unexpected_reading_faults(entry: IncomingEntry, place: FaultPath) -> Iterator[Fault]:

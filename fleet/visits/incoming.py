@@ -45,6 +45,16 @@ class Person:
 
 
 @dataclass(frozen=True, slots=True)
+class RegisterAnswer:
+    """What a visit says of a role that the register leaves out: there (with its kind), none (and why), or not seen."""
+
+    role: str
+    answer: str
+    kind: str = ""
+    reason: str = ""
+
+
+@dataclass(frozen=True, slots=True)
 class IncomingVisit:
     """People at one boiler, once."""
 
@@ -62,6 +72,7 @@ class IncomingVisit:
     corrects: UUID | None = None
     reason: str = ""
     void: bool = False
+    register_answers: tuple[RegisterAnswer, ...] = ()
 
     @property
     def digest(self) -> str:
@@ -87,6 +98,8 @@ def visit_as_json(visit: IncomingVisit) -> dict[str, object]:
     content: dict[str, object] = {}
     for name in visit.__dataclass_fields__:
         value = getattr(visit, name)
+        if name == "register_answers" and not value:
+            continue  # visits posted before there were any keep their digests
         content[name] = [_entry_as_json(e) for e in value] if name == "entries" else as_json(value)
     return content
 

@@ -24,6 +24,7 @@ class Visit(Row):
     corrects = models.OneToOneField("self", models.PROTECT, null=True, related_name="corrected_by")
     reason = models.TextField(blank=True)
     void = models.BooleanField(default=False)
+    register_answers = models.JSONField(default=list)  # of what the register left out: role, answer, kind, reason
     digest = models.CharField(max_length=64)
 
     class Meta:

@@ -6,6 +6,7 @@ from datetime import datetime
 
 from fleet.accounts.models import User
 from fleet.portfolio.models import Boiler, Device
+from fleet.records.difference_store import as_json
 from fleet.rules.values import Value
 from fleet.rules.vocabulary import EntryAct
 from fleet.visits.incoming import IncomingVisit
@@ -64,6 +65,7 @@ def _visit_row(new: NewVisit) -> Visit:
         corrects_id=incoming.corrects,
         reason=incoming.reason,
         void=incoming.void,
+        register_answers=[as_json(answer) for answer in incoming.register_answers],
         digest=incoming.digest,
         portfolio_id=boiler.portfolio_id,
     )

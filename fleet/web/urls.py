@@ -15,6 +15,7 @@ from fleet.web.jobs import jobs_page, new_job_page
 from fleet.web.register import register_boiler_page, register_building_page, register_import_page, register_page
 from fleet.web.shared import self_check, stale_notice
 from fleet.web.shared.welcome import WelcomeView
+from fleet.web.sources import sources_page
 
 urlpatterns = [
     path("", board_page.show_board, name="board"),
@@ -32,6 +33,7 @@ urlpatterns = [
     path("visits/<uuid:visit_id>/second/", visit_page.second_visit, name="visit-second"),
     path("figures/", figures_page.show_figures, name="figures-page"),
     path("figures/<slug:code>.csv", figures_page.download_table, name="figures-csv"),
+    path("sources/", sources_page.show_sources, name="sources"),
     path("calculator/", calculator_page.show_calculations, name="calculator"),
     path("calculator/<str:code>/", calculator_page.show_calculation, name="calculation-page"),
     path("jobs/", jobs_page.show_jobs, name="jobs-page"),

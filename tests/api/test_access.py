@@ -29,6 +29,7 @@ TABLE: dict[str, tuple[str, tuple[int, ...]]] = {
     "docs": ("GET", OPEN),
     "visits": ("POST", (401, 404, 201, 201, 403, 404)),
     "procedures": ("GET", LISTED),
+    "sources": ("GET", LISTED),
     "procedure": ("GET", LISTED),  # reference data: anybody signed in
     "changes": ("GET", LISTED),
     "figures": ("GET", LISTED),
@@ -82,6 +83,7 @@ def scene(fleet: Fleet) -> Scene:
         "figures": "/api/v1/figures/",
         "forecast": "/api/v1/figures/forecast/",
         "procedures": "/api/v1/procedures/",
+        "sources": "/api/v1/sources/",
         "procedure": "/api/v1/procedures/flush/",
         **_sent(fleet, dispatcher),
         "calculations": "/api/v1/calculations/",

@@ -57,6 +57,7 @@ ONES_OWN = {
     ("delete", "key"),
     ("post", "revoke-key"),
     ("get", "procedures"),
+    ("get", "sources"),
     ("get", "procedure"),
 }
 SEEN = "board.see"

@@ -206,7 +206,9 @@ def test_carbon_monoxide_gets_its_verdict(co: float, o2: float, steady: bool, ve
     )
 
 
-@pytest.mark.parametrize(("co", "verdict"), [(0, "good"), (35, "good"), (35.1, "hold"), (400, "hold")])
+@pytest.mark.parametrize(
+    ("co", "verdict"), [(0, "good"), (8.9, "good"), (35, "inconclusive"), (35.1, "hold"), (400, "hold")]
+)
 def test_over_35_ppm_in_the_room_is_a_hold(co: float, verdict: str) -> None:
     said("combustion", "S34", f"{co} ppm in the room", fire.judge_room_co(co).verdict, verdict)
 

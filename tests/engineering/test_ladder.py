@@ -8,12 +8,12 @@ from fleet.engineering.ladder import (
     Ladder,
     cut_in,
     cut_out,
+    faults_of_gauge,
     find_ladder_faults,
-    grade_control_trip,
-    grade_limit_trip,
     judge_ladder,
     sense_from_readings,
 )
+from fleet.engineering.units import convert
 from fleet.engineering.verdicts import LEVELS
 from fleet.errors import Refused
 from tests.engineering.outside import met, said
@@ -112,28 +112,47 @@ def test_a_control_as_entered_is_recognised(main: float, differential: float, se
     )
 
 
+EDGES = [  # rungs at, just under and just over each bound of the ladder
+    ((0.5, 1.5, 7, 15.01), ["ladder_over_fifteen"]),
+    ((0.5, 1.5, 7, 15.0), []),
+    ((0.5, 1.5, 14.99, 15), ["ladder_limit_gap"]),
+    ((0.5, 1.5, 15, 15), ["ladder_limit_at_valve"]),
+    ((0.5, 1.5, 13.01, 15), ["ladder_limit_gap"]),
+    ((0.5, 1.5, 13.0, 15), []),
+    ((0.5, 1.5, 8.3, 10.3), []),  # 10.3 - 8.3 is over 2 in binary, 12.3 - 10.3 is under
+    ((0.5, 1.5, 10.3, 12.3), []),
+    ((0.5, 10.0, 12, 15), []),
+    ((0.5, 10.01, 12, 15), ["ladder_operating_gap"]),
+    ((0.5, 6.99, 7, 15), []),
+    ((0.5, 7.0, 7, 15), ["ladder_limit_at_cut_out"]),
+    ((1.49, 1.5, 7, 15), []),
+    ((1.5, 1.5, 7, 15), ["ladder_cut_in"]),
+    ((0.0, 1.5, 7, 15), []),
+    ((-0.01, 1.5, 7, 15), ["ladder_cut_in_below_zero"]),
+]
+
+
+@pytest.mark.parametrize(("rungs", "codes"), EDGES)
+def test_each_bound_of_the_ladder_lies_where_it_is_said(rungs: tuple[float, ...], codes: list[str]) -> None:
+    assert [reason.code for reason in judge_ladder(Ladder(*rungs)).reasons] == codes
+
+
+@pytest.mark.parametrize(("rungs", "codes"), EDGES)
+def test_the_same_ladder_in_kilopascal_has_the_same_faults(rungs: tuple[float, ...], codes: list[str]) -> None:
+    again = [convert(convert(float(psi), "psi", "kPa"), "kPa", "psi") for psi in rungs]
+    assert [reason.code for reason in judge_ladder(Ladder(*again)).reasons] == codes
+
+
 @pytest.mark.parametrize(
-    ("trip", "grade"),
-    [(1.5, "good"), (2.0, "good"), (1.0, "good"), (2.1, "drifted"), (5.9, "drifted"), (6.1, "failed")],
+    ("top", "most", "right"),
+    [(29.99, 60, False), (30, 60, True), (60, 60, True), (60.01, 60, False), (100, 100, True), (100.01, 100, False)],
 )
-def test_an_operating_control_is_graded_by_its_set_point_and_the_limit(trip: float, grade: str) -> None:
-    assert grade_control_trip(trip, 1.5, 1.0, 7.0) == grade
+def test_a_gauge_reads_from_thirty_to_the_most_that_was_adopted(top: float, most: float, right: bool) -> None:
+    assert ([fault.sentence for fault in faults_of_gauge(top, most)] == []) == right
 
 
-def test_a_wide_differential_widens_what_is_good() -> None:
-    assert [grade_control_trip(5.9, 5.0, d, None) for d in (2.0, 5.0)] == ["drifted", "good"]
-    assert grade_control_trip(6.1, 5.0, 5.0, None) == "drifted"
-
-
-@pytest.mark.parametrize(
-    ("trip", "grade"), [(7, "good"), (8, "good"), (8.5, "drifted"), (13, "drifted"), (13.1, "failed"), (16, "failed")]
-)
-def test_a_limit_is_graded_by_its_set_point_and_the_valve(trip: float, grade: str) -> None:
-    assert grade_limit_trip(trip, 7.0, 15.0) == grade
-
-
-def test_a_limit_over_fifteen_fails_whatever_the_valve() -> None:
-    assert [grade_limit_trip(15.5, 15.5, valve) for valve in (None, 30.0)] == ["failed", "failed"]
+def test_the_sentence_of_a_gauge_names_its_range_and_what_is_right() -> None:
+    assert faults_of_gauge(15.0)[0].sentence == "The gauge reads to 15 psi: 30 to 60 is right."
 
 
 RUNG = st.floats(0, 20)
@@ -141,7 +160,10 @@ RUNG = st.floats(0, 20)
 
 @given(RUNG, RUNG, RUNG, RUNG)
 def test_good_is_only_what_is_in_order_with_its_gaps(cut_in: float, cut_out: float, limit: float, valve: float) -> None:
-    in_order = cut_in < cut_out < limit and limit <= valve - 2 and cut_out <= valve - 5 and valve <= 15
+    rungs = (cut_in, cut_out, limit, valve)
+    cut_in, cut_out, limit, valve = (round(psi, 2) for psi in rungs)
+    gaps = round(valve - limit, 2) >= 2 and round(valve - cut_out, 2) >= 5
+    in_order = cut_in < cut_out < limit and gaps and valve <= 15
     assert (judge_ladder(Ladder(cut_in, cut_out, limit, valve)).verdict == "good") == in_order
 
 

@@ -33,8 +33,6 @@ POSSIBLE: list[tuple[Callable[..., Any], dict[str, Any]]] = [
     (ladder.cut_in, {"main_psi": 1.0, "differential_psi": 1.0, "sense": "additive"}),
     (ladder.cut_out, {"main_psi": 1.0, "differential_psi": 1.0, "sense": "additive"}),
     (ladder.sense_from_readings, {"main_psi": 1.0, "differential_psi": 1.0, "seen_in_psi": 1.0, "seen_out_psi": 2.0}),
-    (ladder.grade_control_trip, {"trip_psi": 2.0, "set_psi": 2.0, "differential_psi": 1.0, "limit_psi": 7.0}),
-    (ladder.grade_limit_trip, {"trip_psi": 7.0, "set_psi": 7.0, "valve_psi": 15.0}),
     (relief.nozzle_lb_h, {"area_in2": 1.0, "flow_psia": 34.7, "coefficient": 0.8}),
     (relief.effective_area_in2, {"stamp_lb_h": 1000.0, "flow_psia": 34.7}),
     (relief.judge_stamp, {"stamp_lb_h": 1000.0, "bore_in": 1.25, "set_psig": 15.0}),
@@ -71,7 +69,6 @@ POSSIBLE: list[tuple[Callable[..., Any], dict[str, Any]]] = [
             "feed_gpm": 0.1,
         },
     ),
-    (water.grade_cutoff_trip, {"trip_in": 2.0, "last_in": 2.0, "lowest_in": 1.0, "below_in": 1.0}),
     (makeup.use_per_day, {"gallons": 10.0, "days": 5.0}),
     (makeup.use_per_degree_day, {"gallons": 10.0, "degree_days": 5.0}),
     (makeup.share_of_steam_percent, {"gallons": 10.0, "steam_lb": 1e4, "water_f": 60.0}),
@@ -87,7 +84,7 @@ POSSIBLE: list[tuple[Callable[..., Any], dict[str, Any]]] = [
     (combustion.siegert_loss_net_by_co2_percent, {"co2_percent": 10.0, "difference_f": 300.0}),
     (combustion.saving_percent, {"efficiency_now_percent": 78.0, "efficiency_after_percent": 83.0}),
     (combustion.judge_co, {"co_ppm": 50.0, "o2_percent": 5.0}),
-    (combustion.judge_room_co, {"co_ppm": 5.0}),
+    (combustion.judge_room_co, {"co_ppm": 5.0, "outdoors_ppm": 1.0, "again_ppm": 5.0}),
     (firing.gas_factor, {"gas_psig": 0.3, "gas_f": 60.0, "atmosphere_psia": 14.7, "base_psia": 14.73}),
     (firing.gas_flow_ft3_h, {"dial_ft3": 2.0, "seconds": 36.0}),
     (firing.gas_input_btu_h, {"dial_ft3": 2.0, "seconds": 36.0, "gross_btu_ft3": 1026.0, "meter_factor": 1.0}),
@@ -112,7 +109,7 @@ POSSIBLE: list[tuple[Callable[..., Any], dict[str, Any]]] = [
 ]
 NUMBERS = [(f, good, name) for f, good in POSSIBLE for name, value in good.items() if isinstance(value, float)]
 BAD = [math.nan, math.inf, -math.inf, True, "5", 10**400, 10**5000, 1e300, 1j]
-MAYBE_UNKNOWN = {"limit_psi", "valve_psi", "last_in", "lowest_in", "below_in"}
+MAYBE_UNKNOWN = {"again_ppm"}
 # Held apart: lists, readings and whole ladders have their own cases in their own files.
 APART = {
     "judge_ladder",
@@ -120,6 +117,10 @@ APART = {
     "find_ladder_faults",
     "relief_margin",
     "relief_capacity",
+    "sum_stamps",
+    "is_over_fifteen",
+    "is_lowest_line_doubtful",
+    "question_lowest_line",
     "required_lb_h",
     "judge_openings",
     "water_uses",

@@ -47,9 +47,10 @@ def test_a_failed_flush_opens_one_deficiency_and_raises_one_hold(clear: Fleet) -
     assert Alert.objects.get(condition="hold", until=None).since == NOW
 
 
-def test_the_answer_to_a_failed_flush_is_not_ready(clear: Fleet) -> None:
-    body = clear.post(clear.flushed(NOW, burner_stopped=False))[0].parse_body()
-    assert body["readiness"]["answer"] == "not_ready"
+def test_something_stands_against_firing_after_a_failed_flush(clear: Fleet) -> None:
+    failed = replace(clear.flushed(NOW, burner_stopped=False), kind="follow_up")
+    body = clear.post(failed)[0].parse_body()
+    assert body["readiness"]["answer"] == "something_does"
     assert body["verdicts"][0]["outcome"] == "fail"
 
 
@@ -61,9 +62,17 @@ def test_repair_and_proof_return_the_alert_to_normal_and_close_the_deficiency(cl
     assert Alert.objects.get(condition="hold").until == NOW
 
 
-def test_a_repair_with_its_proof_answers_ready(clear: Fleet) -> None:
+def test_the_answer_to_a_routine_check_names_the_older_one_that_is_open(clear: Fleet) -> None:
+    failed = replace(clear.flushed(NOW - timedelta(hours=2), burner_stopped=False), kind="follow_up")
+    clear.post(failed, at=NOW - timedelta(hours=2))
+    body = clear.post(clear.flushed(NOW))[0].parse_body()
+    assert body["readiness"] is None
+    assert (body["older_readiness"]["visit"], body["older_readiness"]["answer"]) == (str(failed.id), "something_does")
+
+
+def test_a_repair_with_its_proof_leaves_nothing_found(clear: Fleet) -> None:
     clear.post(clear.flushed(NOW - timedelta(hours=2), burner_stopped=False), at=NOW - timedelta(hours=2))
-    assert clear.post(clear.repaired(NOW))[0].parse_body()["readiness"]["answer"] == "ready"
+    assert clear.post(clear.repaired(NOW))[0].parse_body()["readiness"]["answer"] == "nothing_found_by_this_visit"
 
 
 def test_a_visit_posted_late_counts_from_when_it_was_performed(clear: Fleet) -> None:

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator
 from datetime import UTC, datetime
+from functools import partial
 from itertools import groupby
 from pathlib import Path
 from uuid import UUID, uuid5
@@ -12,6 +13,9 @@ from django.db import transaction
 from fleet import pipeline
 from fleet.accounts.models import Grant, Qualification, User
 from fleet.calendar import day_of
+from fleet.catalog.models import Release
+from fleet.catalog.parse import read_release
+from fleet.catalog.services import _keep_codes, load_release
 from fleet.evidence import gather_evidence
 from fleet.portfolio.models import (
     Boiler,
@@ -30,7 +34,8 @@ from fleet.rules import judge
 from fleet.rules.values import AdoptedTerms, Evidence, VisitFact
 from fleet.terms.models import Adoption
 from fleet.visits.incoming import IncomingEntry, IncomingVisit, Person
-from tests.cast import load_shipped_catalogue
+from tests import kept
+from tests.cast import LONG_AGO, shipped_catalogue
 from tests.rules.scenarios.check import Seen, check
 from tests.rules.scenarios.form import Posted, Scenario, read, visit_id
 from tests.rules.scenarios.run import until
@@ -43,13 +48,27 @@ LATEST = datetime(2060, 1, 1, tzinfo=UTC)
 
 @pytest.mark.parametrize("path", CASES, ids=lambda p: p.stem)
 def test_every_scenario_is_met_through_the_database(path: Path) -> None:
-    load_shipped_catalogue()
     wrong = []
-    for scenario in read(path):
-        with transaction.atomic():
-            wrong += [f"{scenario.name} {told}" for told in failures(scenario)]
+    for told_in_part, scenarios in groupby(read(path), key=lambda s: s.evidence.register is None):
+        with transaction.atomic(), shipped_catalogue() as folder:
+            kept.once(("scenarios", told_in_part), partial(load_catalogue, folder, told_in_part))
+            for scenario in scenarios:
+                with transaction.atomic():
+                    wrong += [f"{scenario.name} {told}" for told in failures(scenario)]
+                    transaction.set_rollback(True)
             transaction.set_rollback(True)
-    assert wrong == []
+    assert not wrong, "\n".join(wrong)
+
+
+def load_catalogue(folder: Path, told_in_part: bool) -> None:
+    """The shipped catalogue; for a register told in part without the table that asks for the rest."""
+    if not told_in_part:
+        load_release(folder=folder, at=LONG_AGO)
+        return
+    content, _ = read_release(folder, 1)
+    _keep_codes(content)
+    stored = {file: rows for file, rows in content.as_json().items() if file != "needed_roles.csv"}
+    Release.objects.create(number=1, digest=content.content_digest(), content=stored, loaded_at=LONG_AGO)
 
 
 def failures(scenario: Scenario) -> Iterator[str]:
@@ -78,7 +97,8 @@ def register(scenario: Scenario) -> Boiler:
     building = Building.objects.create(**row, ref="S", address="the building", zone=evidence.zone)
     shared = {e.position for p in scenario.posted if not p.visit.of_this_boiler for e in p.visit.entries}
     group = HeaderGroup.objects.create(**row, building=building, ref="H") if shared else None
-    house = {"building": building, "header_group": group, "since": FIRST, **row}
+    first = min((f.since for f in (*evidence.fittings, *evidence.settings)), default=FIRST)
+    house = {"building": building, "header_group": group, "since": first if evidence.register else FIRST, **row}
     boiler = Boiler.objects.create(id=evidence.boiler, ref="B1", name=evidence.name, **house)
     if group:
         Boiler.objects.create(id=uuid5(evidence.boiler, "neighbour"), ref="B2", name="the neighbour", **house)
@@ -93,7 +113,8 @@ def register(scenario: Scenario) -> Boiler:
 
 def facts(evidence: Evidence, boiler: Boiler) -> None:
     """Fittings, settings, service states and papers, each as told."""
-    row = {"portfolio_id": boiler.portfolio_id, "posted_at": FIRST}
+    posted_at = evidence.register.at if evidence.register else FIRST
+    row = {"portfolio_id": boiler.portfolio_id, "posted_at": posted_at}
     for fitting in evidence.fittings:
         device = None
         if fitting.device:

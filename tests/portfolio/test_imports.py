@@ -314,9 +314,30 @@ def test_a_declared_day_of_today_is_taken(fleet: Fleet, ines: User) -> None:
 
 
 def test_a_place_that_need_not_be_filled_is_a_setting_from_the_beginning(fleet: Fleet, ines: User) -> None:
-    confirmed(handed(fleet, ines, content=with_column("needed", "no", kind="", fitted_on="")), ines)
+    confirmed(handed(fleet, ines, content=unneeded("co_alarm")), ines)
     setting = Setting.objects.get(position__boiler__building__ref="NEW1", key="needed")
     assert (setting.value, setting.since) == (False, setting.position.boiler.since)  # type: ignore[union-attr]
+
+
+def unneeded(role: str, reason: str = "No dwelling opens on the room; the owner, 12 Sep 2023.") -> bytes:
+    """A sheet of which one place need not be filled, and why."""
+    content = with_column("needed", "no", role=role, kind="", fitted_on="")
+    head, row = content.decode().splitlines()
+    return f'{head},not_needed_because\n{row},"{reason}"\n'.encode()
+
+
+@pytest.mark.parametrize(
+    ("content", "code", "column"),
+    [
+        (unneeded("co_alarm", ""), "empty", "not_needed_because"),
+        (unneeded("safety_valve"), "always_needed", "needed"),
+    ],
+)
+def test_a_place_is_left_out_only_with_a_reason_and_where_the_catalogue_lets_it(
+    content: bytes, code: str, column: str, fleet: Fleet, ines: User
+) -> None:
+    found = [(f["code"], f["column"]) for f in handed(fleet, ines, content=content).report["faults"]]
+    assert found == [(code, column)]
 
 
 def test_a_row_without_a_place_is_a_boiler_of_which_none_is_known(fleet: Fleet, ines: User) -> None:

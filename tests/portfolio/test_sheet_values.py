@@ -81,7 +81,7 @@ def test_what_is_no_date_is_refused(column: str, text: str) -> None:
     [
         ("set_psi", 0, 300),
         ("trip_in", -5, 500),
-        ("capacity_lb_h", 0, 1e6),
+        ("capacity_lb_h", 0, 25_000),
         ("output_btu_h", 0, 1e9),
         ("fixed_delay_s", 0, 3600),
         ("units", 0, 1e5),
@@ -217,3 +217,32 @@ def test_what_is_on_record_of_the_boiler_as_a_whole_is_read() -> None:
 )
 def test_what_cannot_be_of_a_boiler_is_refused_in_its_column(column: str, text: str, code: str, place: str) -> None:
     assert faults(with_more(**({} if column == "cutoffs_needed" else WHOLE) | {column: text})) == [(code, (2, place))]
+
+
+EMPTY = {"kind": "", "fitted_on": "", "needed": "no", "not_needed_because": "The owner on 12 Sep 2023."}
+
+
+def with_places(*places: dict[str, str]) -> str:
+    """A sheet of empty places that need not be filled, but for what each says otherwise."""
+    return table(*({**CELLS, "position_ref": f"place {n}", **EMPTY, **place} for n, place in enumerate(places)))
+
+
+def table(*rows: dict[str, str]) -> str:
+    """A sheet with every column of its first row."""
+    return "".join(",".join(cells) + "\n" for cells in (rows[0].keys(), *(r.values() for r in rows)))
+
+
+@pytest.mark.parametrize("role", ["safety_valve", "high_limit", "lower_cutoff", "upper_cutoff", "flame_safeguard"])
+def test_what_every_boiler_needs_cannot_be_left_out(role: str) -> None:
+    assert faults(with_places({"role": role})) == [("always_needed", (2, "needed"))]
+
+
+@pytest.mark.parametrize("role", ["co_alarm", "spill_switch", "air_proving", "combustion_air", "feeder"])
+def test_what_the_catalogue_lets_be_none_here_is_left_out_with_its_reason(role: str) -> None:
+    assert faults(with_places({"role": role})) == []
+    assert faults(with_places({"role": role, "not_needed_because": ""})) == [("empty", (2, "not_needed_because"))]
+
+
+def test_a_spare_place_is_left_out_beside_one_that_is_counted_on() -> None:
+    fitted = {"role": "safety_valve", "kind": "safety_valve", "fitted_on": "2019-10-01", "needed": ""}
+    assert faults(with_places({"role": "safety_valve"}, {**fitted, "not_needed_because": ""})) == []

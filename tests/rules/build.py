@@ -67,6 +67,7 @@ GOOD: dict[str, Mapping[str, Value]] = {
         "restarted_by_hand": True,
         "set_psi_read_back": 8.0,
     },
+    "limit_calibration": {"trip_psi": 8.0, "by": "raised"},
     "lever_lift": {"gauge_psi": 6.0, "lifted": True, "discharged": True, "after_lift": "tight"},
     "siphon_check": {"passes_water": True},
     "chamber_open_inspect": {"found_clean": True},

@@ -14,7 +14,7 @@ from fleet.rules.findings.pressure_side import doubt_readings_of
 from fleet.rules.ledger import effects
 from fleet.rules.ledger.records import EpisodeCase, GradingBench, PositionRecord, ReplayLedger
 from fleet.rules.replay.evidence_replay import _apply_data_faults, replay_evidence
-from fleet.rules.values import EntryFact, VisitFact
+from fleet.rules.values import EntryFact, PositionFact, VisitFact
 from tests.rules.build import at, ident
 from tests.rules.plant import MORE, PROVES, Plant
 
@@ -25,6 +25,8 @@ PLACES = ("upper", "lower", "control", "limit", "valve", "siphon_a", "chamber", 
 NEEDS_CAUSE = {
     "contradiction",
     "glass_empty_off",
+    "light_off_bang",
+    "reset_unqualified",
     "lockout_cause",
     "lockouts_without_cause",
     "repeat_routine",
@@ -34,19 +36,42 @@ NEEDS_CAUSE = {
 }
 REPEATS = {"repeat_routine", "repeat_urgent"}
 MAKEUP = {"makeup_rising", "makeup_rising_again"}
-WEAR = {"co_adjust", "flush_dirty", "probe_scaled"}
-PATTERNS = {"contradiction", "lockouts_without_cause", "resets_flame", "resets_without_cause", *REPEATS, *MAKEUP}
+WEAR = {"burner_adjust", "co_adjust", "flush_dirty", "probe_scaled"}
+LADDER = {
+    "ladder_cut_in",
+    "ladder_limit_at_cut_out",
+    "ladder_limit_at_valve",
+    "ladder_limit_gap",
+    "ladder_operating_gap",
+    "ladder_over_fifteen",
+}
+PATTERNS = {
+    "contradiction",
+    "light_off_bang",
+    "reset_unqualified",
+    "lockouts_without_cause",
+    "resets_flame",
+    "resets_without_cause",
+    *REPEATS,
+    *MAKEUP,
+}
 EXPECTED: dict[str, set[str]] = {
     "closes without a cause": NEEDS_CAUSE | MAKEUP,
     "closes without a manager's name": REPEATS | MAKEUP,
-    "is answered without work": {"capacity_unknown"} | MAKEUP,
+    "is answered without work": {"capacity_unknown", "flooded"} | LADDER | MAKEUP,
     "closes by its test": MAKEUP,
     "closes by another proof in its place": {"contradiction", *REPEATS},
     "closes when its empty place is no longer needed": {"not_fitted", "not_fitted_last_line"},
     "is a repeat when found again": WEAR | PATTERNS,
     "puts what the gauge read in doubt": {"gauge_off", "gauge_zero_with_steam", "siphon_plugged"},
-    "is worse with flue gas in the room": {"combustion_air_blocked", "vent_loose"},
-    "is worse with the vent at fault": {"ambient_co", "co_high", "spill_tripped_found"},
+    "is worse with flue gas in the room": {"combustion_air_blocked", "vent_blocked", "vent_loose"},
+    "is worse with the vent at fault": {
+        "ambient_co",
+        "ambient_co_raised",
+        "co_high",
+        "flue_gas_spills",
+        "spill_tripped_found",
+    },
 }
 # Of these the codes above are those of which it is not so; of the others those of which it is.
 NEGATED = {
@@ -159,9 +184,11 @@ def closes_by_another_proof(catalogue: Catalogue, code: str) -> bool:
 
 
 def closes_unneeded(catalogue: Catalogue, code: str) -> bool:
-    """Brought by the data alone; then the place is empty and nobody needs it any more."""
+    """Brought by the data alone; then the place is empty, and another of its role makes that nobody needs it."""
     story = scene(catalogue, code)
     story.case.by_data, story.case.acted_at = True, None
+    other = PositionFact(ident("other"), "other", "other place", story.record.role.code)
+    story.ledger.records[other.id] = replace(story.record, position=other, cases=[], live=[])
     story.record.device, story.record.needed = None, False
     _apply_data_faults(story.ledger, at(3), None)
     return story.closed
@@ -182,7 +209,8 @@ def doubts_the_gauge(catalogue: Catalogue, code: str) -> bool:
     gauge, limit = ledger.records[ident("gauge")], ledger.records[ident("limit")]
     gauge.checked_at = None
     gauge.fitted_at = at(-30)
-    doubt_readings_of(ledger, ledger.catalogue.findings[code], gauge)
+    seen = EntryFact(ident("seen"), 0, "observe", "", gauge.position.id, at(1))
+    doubt_readings_of(ledger, ledger.catalogue.findings[code], gauge, seen)
     return any(p.doubtful for p in limit.passes)
 
 

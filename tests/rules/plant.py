@@ -89,6 +89,8 @@ class Plant(Boiler):
 
     def __post_init__(self) -> None:
         super().__post_init__()
+        # The burner's input is on record, so the valve's stamp must be too.
+        self.settings.append(SettingFact(ident("valve"), "capacity_lb_h", 2_000.0, FITTED))
         for ref, _, _, kind, paths, stamped in MORE:
             self.fittings.append(FittingFact(ident(ref), ident(f"first {ref}"), kind, FITTED, stamped))
             if paths:

@@ -47,11 +47,11 @@ def test_two_holds_that_overlap_are_one_condition_of_the_boiler() -> None:
 
 def test_not_ready_is_told_until_a_later_visit_answers() -> None:
     boiler = Boiler().service().visit(1, act("limit", "adjust")).visit(2, proof("limit"), leave=LEFT_RIGHT)
-    (condition,) = named(boiler, "not_ready")
+    (condition,) = named(boiler, "against_firing")
     assert (condition.since, condition.until) == (at(1), at(2))
 
 
-@pytest.mark.parametrize("name", ["due", "lapsed", "hold", "not_ready"])
+@pytest.mark.parametrize("name", ["due", "lapsed", "hold", "against_firing"])
 def test_nothing_is_told_of_a_proven_boiler_on_its_first_day(name: str) -> None:
     assert [c for c in named(Boiler().service(), name) if at(0) <= c.since <= at(1)] == []
 
@@ -75,15 +75,15 @@ def test_a_hold_that_leaves_it_exposed_is_two_conditions_end_to_end() -> None:
 
 
 @pytest.mark.parametrize(("kind", "until"), [("follow_up", at(2)), ("routine_check", None)])
-def test_not_ready_lasts_until_a_visit_that_had_the_boiler_in_hand(kind: str, until: datetime | None) -> None:
+def test_an_answer_lasts_until_a_visit_that_had_the_boiler_in_hand(kind: str, until: datetime | None) -> None:
     boiler = Boiler().service().visit(1, act("limit", "adjust"))
-    boiler.visit(2, see("limit", "reset_pressed"), kind=kind, leave=LEFT_RIGHT)
-    assert [(c.since, c.until) for c in named(boiler, "not_ready")][:1] == [(at(1), until)]
+    boiler.visit(2, see("limit", "found_firing"), kind=kind)
+    assert [(c.since, c.until) for c in named(boiler, "against_firing")][:1] == [(at(1), until)]
 
 
 def test_of_two_visits_that_end_at_one_instant_the_last_answers_alone() -> None:
     boiler = Boiler().service().visit(1, act("limit", "adjust")).visit(1, act("limit", "adjust"))
-    assert [(c.since, c.until) for c in named(boiler, "not_ready")] == [(at(1), None)]
+    assert [(c.since, c.until) for c in named(boiler, "against_firing")] == [(at(1), None)]
 
 
 @pytest.mark.parametrize("state", [ServiceMode.LAID_UP_WET, ServiceMode.ISOLATED])

@@ -7,6 +7,7 @@ from tests.rules.build import FULL, act, at, catalogue, ident
 from tests.rules.plant import Plant, fit, look, proof
 from tests.rules.test_firing_rules import FIRES
 
+EMPTY = [*[("cutoff_below_trip", "hold")] * 2, ("glass_empty_firing", "hold"), ("low_not_feeding", "urgent")]
 # what is seen -> every rule it fires, with its class
 SEEN: list[tuple[EntryFact, list[tuple[str, str]]]] = [
     (look(None, "gas_smell"), [("people_in_danger", "hold")]),
@@ -18,7 +19,9 @@ SEEN: list[tuple[EntryFact, list[tuple[str, str]]]] = [
     (look("glass", "glass_empty", burner_firing=False), [("glass_empty_off", "hold")]),
     (look("upper", "level_below_trip", burner_firing=True), [("cutoff_below_trip", "hold")]),
     (look("upper", "level_below_trip"), [("cutoff_below_trip", "hold")]),
-    (look("glass", "glass_full"), [("glass_full", "urgent")]),
+    (look("glass", "glass_full"), EMPTY),
+    (look(None, "no_line_visible"), EMPTY),
+    (look(None, "no_line_visible", burner_firing=False), [("glass_empty_off", "hold")]),
     (look("glass", "glass_stays_full"), [("glass_full_stays", "hold")]),
     (look(None, "dry_fired"), [("dry_fired", "hold")]),
     (look("glass", "glass_broken"), [("glass_unreadable", "hold")]),
@@ -42,11 +45,16 @@ SEEN: list[tuple[EntryFact, list[tuple[str, str]]]] = [
     (look("valve", "discharge_plugged"), [("valve_blocked", "hold")]),
     (look("air", "air_blocked"), [("combustion_air_blocked", "urgent")]),
     (look("vent", "vent_loose"), [("vent_loose", "urgent")]),
-    (look(None, "vent_blocked"), [("vent_loose", "urgent")]),
+    (look(None, "vent_blocked"), [("vent_blocked", "hold")]),
+    (look(None, "vent_disconnected"), [("vent_blocked", "hold")]),
+    (look(None, "flooded"), [("flooded", "hold")]),
     (look("body", "leaking"), [("boiler_leaks", "urgent")]),
     (look("body", "leaking_into_furnace"), [("boiler_leaks_into_furnace", "hold")]),
     (look(None, "tag_found_inspector"), [("tag_inspector", "hold")]),
     (look(None, "tag_found_utility"), [("tag_utility", "hold")]),
+    (look(None, "spilling_after_five_minutes"), [("flue_gas_spills", "hold")]),
+    (look(None, "light_off_puff"), [("rough_light_off", "hold")]),
+    (look(None, "light_off_bang"), [("light_off_bang", "urgent")]),
     (look("alarm", "alarm_expired"), [("alarm_out_of_date", "urgent")]),
 ]
 NEAREST = [
@@ -81,9 +89,9 @@ def test_air_or_vent_with_flue_gas_is_a_hold_whichever_comes_first(first: EntryF
     assert "air_or_vent_with_co" in boiler.open()
 
 
-def test_a_blocked_vent_without_flue_gas_is_urgent_and_closed_by_its_inspection() -> None:
+def test_a_blocked_vent_is_a_hold_and_closed_by_its_inspection() -> None:
     boiler = Plant().service().visit(1, look("vent", "vent_blocked"))
-    assert boiler.standing(1.5) is Standing.IMPAIRED
+    assert boiler.standing(1.5) is Standing.HOLD
     boiler.visit(2, act("vent", "clear"), proof("vent"))
     assert boiler.open() == []
 
@@ -218,12 +226,12 @@ def test_a_new_gauge_closes_what_the_old_one_was_accused_of() -> None:
 def test_an_unreadable_stamp_is_not_read_by_lifting_the_valve() -> None:
     boiler = Plant().service().visit(1, look("valve", "stamp_unreadable"), proof("valve"))
     assert boiler.open() == ["capacity_unknown"]
-    assert boiler.visit(2, fit("valve", set_psi=15.0, capacity_lb_h=900.0), proof("valve")).open() == []
+    assert boiler.visit(2, fit("valve", set_psi=15.0, capacity_lb_h=1000.0), proof("valve")).open() == []
 
 
 def test_every_observation_with_a_finding_has_a_case() -> None:
     told = {e.code for e, _ in SEEN} | {e.code for _, _, e in FIRES if e.act == "observe"}
-    same_rule = {"not_a_steam_valve", "valve_can_be_shut", "siphon_plugged"}
+    same_rule = {"no_draft", "not_a_steam_valve", "valve_can_be_shut", "siphon_plugged"}
     assert {o.code for o in catalogue().observations.values() if o.finding} - told == same_rule
 
 

@@ -6,7 +6,9 @@ from fleet.rules import verdicts
 from fleet.rules.values import EntryFact
 from tests.rules.build import Boiler, catalogue, proof, see
 
-COMBUSTION = {"co_high", "co_adjust", "ambient_co", "over_fired"}  # in tables of their own
+IN_OWN_TABLES = {"co_high", "co_adjust", "ambient_co", "ambient_co_raised", "burner_adjust", "over_fired"}
+IN_OWN_TABLES |= {f"ladder_{fault}" for fault in ("over_fifteen", "limit_at_valve", "limit_at_cut_out", "cut_in")}
+IN_OWN_TABLES |= {"ladder_limit_gap", "ladder_operating_gap"}  # all of these in tables of their own
 
 FIRES = [
     ("flush_no_water", "hold", proof("upper", "flush", water="little")),
@@ -20,13 +22,15 @@ FIRES = [
     ("flush_dirty", "routine", proof("upper", "flush", sediment="very_dirty", recovery=None)),
     ("lowering_no_trip", "hold", proof("upper", "slow_drain", burner_stopped=False, trip_in=None)),
     ("lowering_no_trip", "hold", proof("lower", "evaporation", burner_stopped=False)),
-    ("lowering_too_low", "hold", proof("upper", "slow_drain", trip_in=0.99)),
+    ("lowering_too_low", "hold", proof("lower", "slow_drain", trip_in=0.0)),
     ("lowering_too_low", "hold", proof("upper", "slow_drain", trip_in=0.0)),
     ("lowering_too_low", "hold", proof("upper", "slow_drain", trip_in=-1.0)),
     ("lower_cutoff_restarts", "hold", proof("lower", "slow_drain", locked_out=False)),
+    ("lower_cutoff_restarts", "hold", proof("lower", "flush", locked_out=False)),
     ("operating_control_failed", "urgent", proof("control", trip_psi=7.1)),
     ("operating_control_failed", "urgent", proof("control", outcome="fail", trip_psi=None)),
     ("limit_failed", "hold", proof("limit", trip_psi=13.1)),
+    ("limit_failed", "hold", proof("limit", "limit_calibration", trip_psi=13.1)),
     ("limit_restarts", "hold", proof("limit", restarted_by_hand=False)),
     ("limit_restarts", "hold", proof("limit", restarted_by_hand=False, stayed_off_minutes=1.0)),
     ("valve_no_lift", "hold", proof("valve", lifted=False)),
@@ -60,6 +64,7 @@ SILENT = [
     proof("upper", "slow_drain", burner_firing=False, burner_stopped=False),
     proof("lower", "slow_drain"),
     proof("lower", "slow_drain", trip_in=1.0),
+    proof("lower", "slow_drain", trip_in=0.9),
     proof("lower", "slow_drain", locked_out=None),
     proof("control", trip_psi=7.0),
     proof("control", trip_psi=None),
@@ -123,5 +128,5 @@ def test_every_rule_a_grader_says_it_fires_has_a_case_that_fires_it() -> None:
         "test_failed",
         "lowering_out_of_order",
         "valve_drips_again",
-        *COMBUSTION,
+        *IN_OWN_TABLES,
     }

@@ -5,6 +5,7 @@ from uuid import UUID
 
 import pytest
 
+from fleet.rules.answers.register_gaps import GapSpan, register_gap_conditions
 from fleet.rules.answers.unsurveyed import Span, portfolio_conditions, unsurveyed_spans
 from fleet.rules.values import Condition, Level, Reason, Standing, StandingSegment
 
@@ -89,3 +90,34 @@ def test_the_time_it_is_off_asks_for_no_survey() -> None:
         segment(day(8), None, Standing.NOT_SURVEYED),
     ]
     assert unsurveyed_spans(day(1), None, known) == ((day(1), day(5)), (day(8), None))
+
+
+def gaps(*boilers: tuple[GapSpan, ...], at: datetime) -> list[tuple[datetime, datetime | None, Level, str]]:
+    found = register_gap_conditions(PORTFOLIO, boilers, at)
+    return [(c.since, c.until, c.level, c.sentence.partition(":")[0]) for c in found]
+
+
+FIRST, SECOND_BOILER = GapSpan(day(1), day(9), day(5)), GapSpan(day(3), None, day(20))
+ONE, ONE_WAS = (f"One boiler's register {verb} what such a boiler needs" for verb in ("leaves out", "left out"))
+TWO = "The registers of 2 boilers leave out what such a boiler needs"
+
+
+@pytest.mark.parametrize(
+    ("boilers", "at", "found"),
+    [
+        ((), day(2), []),
+        (((FIRST,),), day(5) - SECOND, [(day(1), day(9), Level.ROUTINE, ONE)]),
+        (((FIRST,),), day(5), [(day(1), day(9), Level.URGENT, ONE)]),
+        (((FIRST,),), day(5) + SECOND, [(day(1), day(9), Level.URGENT, ONE)]),
+        (((FIRST,),), day(9), [(day(1), day(9), Level.URGENT, ONE_WAS)]),
+        (((FIRST,), (SECOND_BOILER,)), day(4), [(day(1), None, Level.ROUTINE, TWO)]),
+        (((FIRST,), (SECOND_BOILER,)), day(5), [(day(1), None, Level.URGENT, TWO)]),
+        (((FIRST,), (SECOND_BOILER,)), day(9), [(day(1), None, Level.ROUTINE, ONE)]),
+        (((FIRST,), (SECOND_BOILER,)), day(20), [(day(1), None, Level.URGENT, ONE)]),
+    ],
+)
+def test_what_registers_leave_out_is_one_condition_as_urgent_as_the_worst(
+    boilers: tuple[tuple[GapSpan, ...], ...], at: datetime, found: list[tuple[datetime, datetime | None, Level, str]]
+) -> None:
+    assert gaps(*boilers, at=at) == found
+    assert gaps(*reversed(boilers), at=at) == found

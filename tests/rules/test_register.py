@@ -1,8 +1,12 @@
 """Facts from the register: declared dates, needed positions, set points, terms; each from its day on."""
 
+from dataclasses import replace
 from datetime import date
 
-from fleet.rules.values import AdoptedTerms, FittingFact, Standing, State
+import pytest
+
+from fleet.rules import judge
+from fleet.rules.values import AdoptedTerms, FittingFact, PositionFact, SettingFact, Standing, State
 from tests.rules.build import FITTED, SEASON, Boiler, at, ident, proof
 
 
@@ -32,9 +36,29 @@ def test_a_real_proof_takes_the_mark_away() -> None:
 
 def test_a_position_that_is_not_needed_any_more_no_longer_counts() -> None:
     boiler = Boiler().visit(0, *[proof(r) for r in ("lower", "limit", "valve", "control")])
-    assert boiler.sets(5, "upper", "needed", False).state("upper", 6) is State.NEVER_PROVEN
+    boiler.sets(4, None, "cutoffs_needed", 2.0).sets(5, None, "cutoffs_needed", 1.0)
+    assert boiler.state("upper", 6) is State.NEVER_PROVEN
     reasons = [boiler.standing_at(at(day)).reasons for day in (4, 6)]
     assert [any(r.position == ident("upper") for r in told) for told in reasons] == [True, False]
+
+
+@pytest.mark.parametrize("ref", ["upper", "lower", "limit", "valve"])
+def test_no_word_of_the_register_hides_what_every_boiler_needs(ref: str) -> None:
+    others = [proof(r) for r in ("upper", "lower", "limit", "valve", "control") if r != ref]
+    boiler = Boiler().visit(0, *others).sets(5, ref, "needed", False)
+    assert [any(r.position == ident(ref) for r in boiler.standing_at(at(day)).reasons) for day in (4, 6)] == [
+        True,
+        True,
+    ]
+
+
+def test_a_second_valve_may_be_left_out_where_another_is_counted_on() -> None:
+    evidence = Boiler().service().evidence()
+    spare = PositionFact(ident("spare"), "spare", "spare valve's place", "safety_valve")
+    empty = replace(evidence, positions=(*evidence.positions, spare))
+    spared = replace(empty, settings=(*empty.settings, SettingFact(spare.id, "needed", False, FITTED)))
+    standings = [judge(e, (), at(2)).standing_at(at(1)).standing for e in (empty, spared)]
+    assert standings == [Standing.HOLD, Standing.CLEAR]
 
 
 def test_a_portfolio_may_count_fewer_firing_days_from_a_day_on() -> None:

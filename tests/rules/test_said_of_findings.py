@@ -12,6 +12,13 @@ from tests.rules.test_findings_seen import SEEN
 
 EMPTY = "The glass was empty with the burner firing or hot"
 VALVE = "The safety valve opened under pressure"
+UNSEEN = "No line was visible in the glass with the burner firing or hot"
+NO_LINE = [
+    f"{UNSEEN}: nothing that guards against dry firing acted.",
+    f"{UNSEEN}: the feeder did not feed.",
+    f"{UNSEEN}: the lower cutoff did not act.",
+    f"{UNSEEN}: the upper cutoff did not act.",
+]
 # in the order of the table of what is seen
 SAID: list[list[str]] = [
     ["Smell of gas."],
@@ -25,7 +32,9 @@ SAID: list[list[str]] = [
     ["The glass was empty and the burner off: the level is lost, the cause unknown."],
     ["The water stood under the trip height of the upper cutoff and the burner fired."],
     ["The water stood under the trip height of the upper cutoff and the burner fired."],
-    ["Glass full, no line visible."],
+    NO_LINE,
+    NO_LINE,
+    ["No line was visible in the glass and the burner off: the level is lost, the cause unknown."],
     ["Level can't be brought into the glass."],
     ["Dry firing known or suspected."],
     ["Gauge glass broken."],
@@ -54,10 +63,15 @@ SAID: list[list[str]] = [
     ["The combustion air is blocked."],
     ["The vent is loose."],
     ["The vent is blocked."],
+    ["The vent is disconnected."],
+    ["Burner or controls were flooded."],
     ["Leaking at a section or tube."],
     ["Leaking into the furnace."],
     ["Inspector's tag found."],
     ["Utility's tag found."],
+    ["Flue gas still spilling after five minutes."],
+    ["Rough light-off with puff, flame, soot or smell."],
+    ["A bang at light-off and nothing else."],
     ["Carbon monoxide alarm out of date: carbon monoxide alarm."],
 ]
 

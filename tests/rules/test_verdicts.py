@@ -3,7 +3,7 @@
 import pytest
 
 from fleet.rules.values import EntryFact
-from tests.rules.build import Boiler, proof, swap, turn
+from tests.rules.build import Boiler, act, proof, swap, turn
 
 WORTH = [
     (proof("upper", "flush"), "pass", "good", "partial"),
@@ -79,9 +79,41 @@ def test_an_unqualified_pass_is_kept_and_proves_nothing() -> None:
     assert (verdict.outcome, verdict.proves) == ("pass", "")
 
 
-def test_an_unqualified_reading_is_no_last_height() -> None:
-    boiler = Boiler().service().visit(1, proof("upper", "slow_drain", trip_in=4.0), who="operator")
+def test_an_unqualified_reading_is_no_reference() -> None:
+    boiler = Boiler().visit(1, proof("upper", "slow_drain", trip_in=4.0), who="operator")
     assert boiler.visit(2, proof("upper", "slow_drain", trip_in=2.5)).verdict().grade == "good"
+    assert boiler.visit(3, proof("upper", "slow_drain", trip_in=4.0)).verdict().grade == "drifted"
+
+
+def test_a_cutoff_that_creeps_is_held_against_its_first_height_and_not_its_last() -> None:
+    boiler = Boiler().service()  # 2.5 in
+    grades = [boiler.visit(n, proof("upper", "slow_drain", trip_in=h)).verdict().grade for n, h in ((1, 2.9), (2, 3.3))]
+    assert grades == ["good", "drifted"]
+
+
+def test_the_first_height_is_the_one_that_its_visit_left() -> None:
+    boiler = Boiler().visit(0, proof("upper", trip_in=4.0), act("upper", "repair"), proof("upper", trip_in=2.5))
+    assert boiler.visit(1, proof("upper", trip_in=2.0)).verdict().grade == "good"
+    assert boiler.visit(2, proof("upper", trip_in=3.1)).verdict().grade == "drifted"
+
+
+def test_the_maker_s_mark_goes_before_the_first_height() -> None:
+    boiler = Boiler().service().sets(0.5, "upper", "trip_in", 3.5)
+    verdict = boiler.visit(1, proof("upper", "slow_drain", trip_in=2.5)).verdict()
+    assert (verdict.grade, verdict.set_value) == ("drifted", 3.5)
+
+
+def test_a_lowest_safe_line_in_the_glass_is_questioned_where_it_fails_a_trip() -> None:
+    boiler = Boiler().service().sets(0.5, None, "lowest_safe_line_in", 2.0)
+    failed = boiler.visit(1, proof("lower", "slow_drain", trip_in=1.5)).verdict()
+    assert (failed.outcome, "is it the maker's?" in failed.question) == ("fail", True)
+    assert boiler.visit(2, proof("upper", "slow_drain", trip_in=2.5)).verdict().question == ""
+
+
+def test_a_lower_cutoff_may_trip_nine_tenths_of_an_inch_over_the_bottom_of_the_glass() -> None:
+    """S8 allows the lowest visible part of the glass."""
+    boiler = Boiler().visit(0, proof("upper"), proof("lower", trip_in=0.9))
+    assert (boiler.verdict().outcome, boiler.verdict().grade, boiler.found()) == ("pass", "good", [])
 
 
 def test_a_pressure_under_the_known_reset_point_proves_the_lock_out() -> None:
@@ -119,8 +151,8 @@ def test_a_wide_differential_widens_what_is_good() -> None:
     assert boiler.visit(1, proof("control", trip_psi=2.8)).verdict().grade == "good"
 
 
-@pytest.mark.parametrize(("height", "outcome"), [(2.0, "fail"), (2.01, "pass")])
-def test_a_cutoff_must_act_above_the_recorded_lowest_safe_line(height: float, outcome: str) -> None:
+@pytest.mark.parametrize(("height", "outcome"), [(1.99, "fail"), (2.0, "pass"), (2.01, "pass")])
+def test_a_cutoff_must_not_act_under_the_recorded_lowest_safe_line(height: float, outcome: str) -> None:
     boiler = Boiler().service().sets(0.5, None, "lowest_safe_line_in", 2.0)
     assert boiler.visit(1, proof("upper", "slow_drain", trip_in=height)).verdict().outcome == outcome
 

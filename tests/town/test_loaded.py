@@ -29,7 +29,7 @@ from fleet.management.town.chance import Chance
 from fleet.portfolio.models import Boiler, HeaderGroup, Portfolio
 from fleet.visits.models import Entry, Seconding, Visit
 from tests import kept
-from tests.cast import LONG_AGO, ROOT
+from tests.cast import LONG_AGO, ROOT, shipped_catalogue
 from tests.town.town import NOW, stories
 
 pytestmark = pytest.mark.django_db
@@ -48,7 +48,7 @@ def load_town() -> None:
 @pytest.fixture(scope="module", autouse=True)
 def town(django_db_setup: Any, django_db_blocker: Any) -> Iterator[None]:
     """Loaded once; what each test does to it is rolled back."""
-    with kept.made_for_a_file(django_db_blocker, load_town):
+    with shipped_catalogue(), kept.made_for_a_file(django_db_blocker, load_town):
         yield
 
 

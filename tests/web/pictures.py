@@ -35,6 +35,7 @@ FIXED = {
     "self-check": "/self-check/",
     "calculator": "/calculator/",
     "calculation": "/calculator/ladder/",
+    "sources": "/sources/",
 }
 # Kind → the page whose first link of that form leads to one.
 FOUND = {

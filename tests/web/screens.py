@@ -87,7 +87,17 @@ def furnish() -> Town:
 def _addresses(ids: dict[str, object], newcomer: User) -> dict[str, str]:
     boiler = {"boiler_id": ids["boiler"]}
     house = {"building_id": ids["building"]}
-    plain = ("board", "wall", "deficiencies-page", "figures-page", "calculator", "jobs-page", "job-new", "alert-feed")
+    plain = (
+        "board",
+        "wall",
+        "deficiencies-page",
+        "figures-page",
+        "calculator",
+        "sources",
+        "jobs-page",
+        "job-new",
+        "alert-feed",
+    )
     own = ("register-page", "account-page", "account-password", "self-check", "sign-in")
     uid = urlsafe_base64_encode(force_bytes(newcomer.pk))
     token = default_token_generator.make_token(newcomer)

@@ -26,6 +26,7 @@ PAGES: dict[str, Callable[[UUID, UUID], str]] = {
     "register-boiler": lambda boiler, visit: f"/register/boilers/{boiler}/",
     "calculator": lambda boiler, visit: "/calculator/",
     "calculation": lambda boiler, visit: "/calculator/ladder/",
+    "sources": lambda boiler, visit: "/sources/",
     "boiler": lambda boiler, visit: f"/boilers/{boiler}/",
     "visit": lambda boiler, visit: f"/visits/{visit}/",
 }

@@ -5,8 +5,10 @@ from datetime import UTC, datetime
 
 import pytest
 from django.test import Client
+from django.utils.html import escape
 
 from fleet.board.models import Judged
+from fleet.rules.wording import ADVICE_CAUTION
 from tests.cast import DAY, NOW, Fleet, make_person
 from tests.stories import story
 from tests.web.conftest import SignIn
@@ -86,8 +88,10 @@ def test_recent_visits_are_newest_first_with_their_answer(body: str) -> None:
     assert "Not ready" in part(body, "recent")
 
 
-def test_the_caution_is_in_the_foot(body: str) -> None:
-    assert "Advice to a qualified person, never a permission." in body.split("<footer")[1]
+def test_the_caution_stands_once_and_before_all_advice(body: str) -> None:
+    above, advice = body.split("<main")
+    assert above.count(escape(ADVICE_CAUTION)) == 1
+    assert ADVICE_CAUTION.partition(".")[0] not in advice
 
 
 def test_what_leaving_it_costs_names_each_hazard_once_with_its_day(held: Fleet, rosa: Client) -> None:

@@ -145,6 +145,36 @@ def test_a_list_is_written_apart_by_spaces_and_a_gap_as_a_question_mark(rosa: Cl
     assert "A stamped capacity is not known" in body
 
 
+@pytest.mark.parametrize(
+    ("typed", "said"),
+    [
+        ("900,500", "“900,500” may be one number, 900500, or 2 numbers, 900 and 500. Write 900500 or 900 500."),
+        ("900,50", "“900,50” may be one number, 90050, or 2 numbers, 900 and 50. Write 90050 or 900 50."),
+        ("750 900,500", "“900,500” may be one number, 900500, or 2 numbers, 900 and 500. Write 900500 or 900 500."),
+        ("900,", "“900,” has a comma that parts nothing."),
+    ],
+)
+def test_a_doubtful_comma_in_a_list_is_refused_with_both_readings(typed: str, said: str, rosa: Client) -> None:
+    body = ask(rosa, "relief_margin", output_btu_h="1400000", stamped_lb_h=typed)
+    assert said in field(body, "stamped_lb_h")
+    assert 'class="result"' not in body
+
+
+@pytest.mark.parametrize("typed", ["900 500", "900, 500", "900;500"])
+def test_numbers_of_a_list_are_apart_by_spaces_commas_with_a_space_or_semicolons(typed: str, rosa: Client) -> None:
+    assert outputs(ask(rosa, "relief_margin", output_btu_h="1400000", stamped_lb_h=typed))["Stamped together"] == (
+        "1,400 lb/h 635 kg/h"
+    )
+
+
+def test_what_is_assumed_is_said_in_words(rosa: Client) -> None:
+    body = ask(rosa, "gas_input", dial_ft3="2", seconds="18", plate_btu_h="400000")
+    assumed = body.split(">Assumed<")[1].split(">With<")[0]
+    assert "The meter compensates for pressure and temperature, factor 1." in assumed
+    assert "The gas is natural gas." in assumed
+    assert ">Assumed<" not in ask(rosa, "co_air_free", co_ppm="50", o2_percent="7")
+
+
 def test_a_fault_in_a_list_says_which(rosa: Client) -> None:
     body = ask(rosa, "relief_margin", output_btu_h="1100000", stamped_lb_h="632 -1")
     assert "Number 2: -1 is not over 0" in field(body, "stamped_lb_h-fault")

@@ -11,7 +11,7 @@ EVENING = datetime(2026, 11, 25, 3, 30, tzinfo=UTC)
 
 @pytest.mark.parametrize(
     ("code", "words"),
-    [("not_surveyed", "Not surveyed"), ("no_heat", "No-heat call"), ("cant_say", "Can't say"), ("hold", "Hold")],
+    [("not_surveyed", "Not surveyed"), ("no_heat", "No-heat call"), ("not_examined", "Not examined"), ("hold", "Hold")],
 )
 def test_a_code_is_said_in_words(code: str, words: str) -> None:
     assert said.word(code) == words

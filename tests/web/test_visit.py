@@ -10,7 +10,9 @@ from django.test import Client
 
 from fleet.assessments import report
 from fleet.assessments.models import Verdict
-from fleet.assessments.sources import NUMBERED, TITLES, spelled_out
+from fleet.assessments.sources import spelled_out
+from fleet.catalog.citations import DOCUMENT_NUMBER
+from fleet.catalog.queries import shipped_sources
 from fleet.visits.incoming import IncomingVisit
 from fleet.visits.models import Seconding, Visit
 from fleet.web.shared import pages
@@ -63,14 +65,26 @@ def test_a_finding_gives_its_first_act_before_its_sentence(fleet: Fleet, service
     assert 0 < found.index("Switch the burner off by hand now.") < found.index('href="#entry-1"')
 
 
-def test_not_ready_says_what_is_missing_and_what_was_not_looked_at(
+def test_the_answer_says_what_stands_against_firing_and_what_was_not_looked_at(
     fleet: Fleet, service: IncomingVisit, rosa: Client
 ) -> None:
-    failed = fleet.flushed(NOW, burner_stopped=False)
+    failed = replace(fleet.flushed(NOW, burner_stopped=False), kind="follow_up")
     fleet.post(failed)
-    ready = part(read(rosa, f"/visits/{failed.id}/"), "ready")
-    for words in ("Not ready", "What is missing", "Hold open since", "Not looked at", "safety valve"):
+    ready = part(read(rosa, f"/visits/{failed.id}/"), "against-firing")
+    for words in ("Something does", "What stands against it", "Hold open since", "Not looked at", "safety valve"):
         assert words in ready
+
+
+def test_beside_a_visit_that_had_nothing_in_hand_stands_the_older_answer(
+    fleet: Fleet, service: IncomingVisit, rosa: Client
+) -> None:
+    failed = replace(fleet.flushed(NOW - DAY / 24, burner_stopped=False), kind="follow_up")
+    look = fleet.flushed(NOW)
+    fleet.post(failed)
+    fleet.post(look)
+    answer = part(read(rosa, f"/visits/{look.id}/"), "against-firing")
+    for words in ("Something does", "did not have the boiler in hand", f'href="/visits/{failed.id}/"', "still stands"):
+        assert words in answer
 
 
 def test_what_was_answered_is_shown_only_where_it_differs(service: IncomingVisit, rosa: Client) -> None:
@@ -165,8 +179,9 @@ def test_seconding_is_for_who_may_and_unknown_to_others(
 
 def test_every_source_the_catalogue_names_by_number_has_its_title(fleet: Fleet) -> None:
     text = " ".join(file.read_text() for file in (ROOT / "fixtures" / "catalogue").glob("*.csv"))
-    assert {number for number in NUMBERED.findall(text) if number not in TITLES} == set()
-    assert spelled_out("S29").startswith("S29 (US DOE Standard Work Specification")
+    assert set(DOCUMENT_NUMBER.findall(text)) - shipped_sources().keys() == set()
+    assert spelled_out("S29").startswith("S29 (Standard Work Specification")
+    assert spelled_out("from memory: HG-605") == "not verified yet: HG-605"
     assert spelled_out("common practice") == "common practice"
 
 
@@ -180,11 +195,11 @@ def test_the_report_is_a_pdf_and_the_same_each_time(fleet: Fleet, service: Incom
 
 
 def test_the_report_tells_the_caution_first_and_its_first_line_by_itself(fleet: Fleet, service: IncomingVisit) -> None:
-    failed = fleet.flushed(NOW, burner_stopped=False)
+    failed = replace(fleet.flushed(NOW, burner_stopped=False), kind="follow_up")
     fleet.post(failed)
     told = report.report_data(Visit.objects.get(id=failed.id), NOW)
     assert told["cautions"][0][0] == "Switch the burner off by hand now."
-    assert (told["answer"], told["findings"][0]["level"]) == ("Not ready", "Hold")
+    assert (told["answer"], told["findings"][0]["level"]) == ("Something does", "Hold")
     assert "Source: S23 (General test procedures" in told["entries"][0]["by"]
 
 

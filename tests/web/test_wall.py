@@ -16,7 +16,7 @@ from fleet.board.glasses import PENDING, GlassReading
 from fleet.portfolio.models import Building
 from fleet.rules import VERSION
 from fleet.web.shared.glass import GlassDrawing, draw_glass
-from tests.cast import DAY, NOW, Fleet, load_shipped_catalogue, make_person
+from tests.cast import DAY, NOW, Fleet, load_cast_catalogue, make_person
 from tests.stories import story
 from tests.web.conftest import SetClock, SignIn, take_session
 from tests.web.looks import PRESENTATIONS
@@ -184,7 +184,7 @@ def test_what_the_wall_costs(more: int, two: Fleet, rosa: Client, django_assert_
 @pytest.fixture
 def street(transactional_db: Any) -> Any:
     """Make a street of so many boilers, as of now."""
-    load_shipped_catalogue()
+    load_cast_catalogue()
     return lambda count: make_street(count, timezone.now())
 
 

@@ -20,7 +20,7 @@ CONDITION = re.compile(r'Condition\(\s*"([a-z_]+)"|"(job_(?:not|past)_[a-z_]+)"'
 ACTS = ("accept", "decline", "start", "cancel", "plan", "created")
 LIFE = ("open", "assigned", "repaired", "deferred", "closed", "withdrawn", "merged", "explained")
 ALERTS = ("raised", "acknowledged", "shelved", "returned", "withdrawn", UNJUDGED)
-OUTCOMES = ("pass", "fail", "inconclusive", "not_done", "ready", "not_ready", "cant_say")
+OUTCOMES = ("pass", "fail", "inconclusive", "not_done", "something_does", "nothing_found_by_this_visit", "not_examined")
 KINDS = ("roles", "kinds", "procedures", "hazards")
 
 

@@ -8,12 +8,24 @@ from fleet.engineering.checks import Range
 from fleet.engineering.table.definitions import NO_PERMISSION, VERDICT_OUTPUTS, CalculationSpec, InputSpec, OutputSpec
 from fleet.engineering.verdicts import EngineeringJudgement
 
-SECTION_9_SOURCE = "NFPA 54 / IFGC as in published values section 9 (S44, S45; some of it from memory)"
+AIR_SOURCE = "S44 and S45; not verified yet: NFPA 54 for one opening, louvers and air changes"
 AIR_CAUTION = "Input of ALL appliances in the space. Never close an opening against the cold. " + NO_PERMISSION
 INPUT = InputSpec("input_btu_h", "Total input", air.INPUT_BTU_H)
-CONNECTORS = InputSpec("vent_connectors_in2", "All vent connectors together", air.ANY_AREA_IN2, default=0.0)
+CONNECTORS = InputSpec(
+    "vent_connectors_in2",
+    "All vent connectors together",
+    air.ANY_AREA_IN2,
+    default=0.0,
+    assumed="The area of the vent connectors is not known; only one single opening needs it.",
+)
 METHOD = InputSpec("method", "Method", choices=tuple(air.METHODS))
-LOUVRE = InputSpec("louvre", "Louvre", choices=tuple(air.LOUVRES), default="none")
+LOUVRE = InputSpec(
+    "louvre",
+    "Louvre",
+    choices=tuple(air.LOUVRES),
+    default="none",
+    assumed="Neither louvre nor screen stands before the opening.",
+)
 EDR = InputSpec("connected_edr_ft2", "Connected radiation", ratings.EDR_FT2)
 
 
@@ -64,7 +76,13 @@ TABLE = (
         function=_rate_output,
         inputs=(
             InputSpec("gross_btu_h", "Gross output", ratings.POWER_BTU_H),
-            InputSpec("allowance", "Piping and pick-up", ratings.ALLOWANCE, default=ratings.STEAM_ALLOWANCE),
+            InputSpec(
+                "allowance",
+                "Piping and pick-up",
+                ratings.ALLOWANCE,
+                default=ratings.STEAM_ALLOWANCE,
+                assumed="Piping and pick-up take the usual 1.333; larger boilers are rated with less, down to 1.288.",
+            ),
         ),
         outputs=(
             OutputSpec("boiler_horsepower", "Boiler horsepower", "bhp", "boiler_horsepower"),
@@ -74,7 +92,7 @@ TABLE = (
             OutputSpec("net_edr_ft2", "Radiation, net", "ft2", "net_edr_ft2"),
         ),
         formula="bhp = Q / 33475; EDR = Q / 240; net = Q / 1.333; from and at 212 F = Q / h_fg at 14.696 psia",
-        source="S48; 240 and 1.333 from memory (rating practice)",
+        source="S48 for the horsepower; not verified yet: AHRI rating practice for 240 and 1.333",
         caution="1.333, not 1.33; larger boilers have smaller allowances. 150 Btu/h a square foot is hot water's.",
     ),
     CalculationSpec(
@@ -84,7 +102,7 @@ TABLE = (
         inputs=(InputSpec("gross_btu_h", "Gross output", ratings.POWER_BTU_H), EDR),
         outputs=(OutputSpec("pick_up_percent", "Over the radiation", "%"),),
         formula="gross / (EDR x 240) - 1",
-        source="Rating practice, from memory",
+        source="not verified yet: AHRI rating practice",
         caution="Under 0 the far radiators stay cold; far over a third the boiler cycles.",
     ),
     CalculationSpec(
@@ -97,7 +115,7 @@ TABLE = (
             OutputSpec("feed_gpm", "Water back", "gal/min", "feed_gpm"),
         ),
         formula="0.25 lb/h a square foot; 0.5 gal/min for 1000",
-        source="Pump practice, from memory; 0.247 computed",
+        source="not verified yet: pump makers' practice; S1 gives 0.247",
         caution="Pumps are sized two to three times that: ask their maker.",
     ),
     CalculationSpec(
@@ -113,7 +131,7 @@ TABLE = (
             "input / 4000 straight or vertical, / 2000 horizontal, / 3000 one opening, / 1000 indoors (100 "
             "in2 at least)"
         ),
-        source=SECTION_9_SOURCE,
+        source=AIR_SOURCE,
         caution="No side under 3 in; within 12 in of top and of bottom. " + AIR_CAUTION,
     ),
     CalculationSpec(
@@ -123,7 +141,7 @@ TABLE = (
         inputs=(METHOD, INPUT, CONNECTORS, InputSpec("free_in2", "Free area of each opening", air.AREA_IN2, many=True)),
         outputs=VERDICT_OUTPUTS,
         formula="as many openings as the method asks for, each with its free area",
-        source=SECTION_9_SOURCE,
+        source=AIR_SOURCE,
         caution=AIR_CAUTION,
     ),
     CalculationSpec(
@@ -133,7 +151,7 @@ TABLE = (
         inputs=(InputSpec("width_in", "Width", air.SIDE_IN), InputSpec("height_in", "Height", air.SIDE_IN), LOUVRE),
         outputs=(OutputSpec("free_in2", "Free area", "in2"),),
         formula="width x height x 75 % behind metal, 25 % behind wood; nothing where a side is under 3 in",
-        source=SECTION_9_SOURCE,
+        source=AIR_SOURCE,
         caution="The louvre maker's own figure goes first; screens not finer than 1/4 in.",
     ),
     CalculationSpec(
@@ -143,7 +161,7 @@ TABLE = (
         inputs=(InputSpec("free_in2", "Free area needed", air.AREA_IN2), LOUVRE),
         outputs=(OutputSpec("gross_in2", "Opening", "in2"),),
         formula="free / 75 % behind metal, / 25 % behind wood",
-        source=SECTION_9_SOURCE,
+        source=AIR_SOURCE,
         caution="The louvre maker's own figure goes first; louvres that move are proved open before firing.",
     ),
     CalculationSpec(
@@ -153,7 +171,7 @@ TABLE = (
         inputs=(INPUT,),
         outputs=(OutputSpec("volume_ft3", "Room", "ft3"),),
         formula="50 ft3 for each 1000 Btu/h",
-        source=SECTION_9_SOURCE,
+        source=AIR_SOURCE,
         caution="Not in a house known to be tight. " + AIR_CAUTION,
     ),
     CalculationSpec(
@@ -163,11 +181,17 @@ TABLE = (
         inputs=(
             InputSpec("ach", "Air changes an hour", air.ACH),
             InputSpec("other_btu_h", "Input without fan", air.ANY_INPUT_BTU_H),
-            InputSpec("fan_btu_h", "Input with fan", air.ANY_INPUT_BTU_H, default=0.0),
+            InputSpec(
+                "fan_btu_h",
+                "Input with fan",
+                air.ANY_INPUT_BTU_H,
+                default=0.0,
+                assumed="No appliance in the room has a fan.",
+            ),
         ),
         outputs=(OutputSpec("volume_ft3", "Room", "ft3"),),
         formula="21 / ACH for each 1000 Btu/h without fan, 15 / ACH with; ACH 0.60 at most",
-        source=SECTION_9_SOURCE,
+        source=AIR_SOURCE,
         caution=AIR_CAUTION,
     ),
     CalculationSpec(
@@ -177,7 +201,7 @@ TABLE = (
         inputs=(InputSpec("altitude_ft", "Altitude", units.ALTITUDE_FT),),
         outputs=(OutputSpec("atmosphere_psia", "Atmosphere", "psia"),),
         formula="101.325 kPa x (1 - 2.25577e-5 x metres) ^ 5.25588",
-        source="US Standard Atmosphere 1976",
+        source="D3",
         caution="The weather moves it by about half a psi.",
     ),
     CalculationSpec(
@@ -191,7 +215,7 @@ TABLE = (
         ),
         outputs=(OutputSpec("value", "Value"),),
         formula="a straight line between two units of one kind",
-        source="NIST SP 811 by way of the library pint",
+        source="D4",
         caution="Gauge and absolute pressure are two kinds, a temperature and a difference of temperatures too.",
     ),
 )

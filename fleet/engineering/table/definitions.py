@@ -15,8 +15,9 @@ REQUIRED = object()  # the default of an input that has none
 class InputSpec:
     """One input: a number in a range with its unit, or, with `choices`, a word.
 
-    `default` REQUIRED: it must be given; None: it may be left out as unknown. `many`: it is a list, each element
-    checked alone. `gaps`: its elements may be None.
+    `default` REQUIRED: it must be given; None: it may be left out as unknown. What the default takes for granted is
+    said by `assumed`, a sentence that the answer repeats. `many`: it is a list, each element checked alone. `gaps`: its
+    elements may be None.
     """
 
     name: str
@@ -24,6 +25,7 @@ class InputSpec:
     range: Range = ANY
     choices: tuple[str, ...] = ()
     default: Any = REQUIRED
+    assumed: str = ""
     many: bool = False
     gaps: bool = False
 
@@ -31,6 +33,10 @@ class InputSpec:
     def unit(self) -> str:
         """The unit of the number, empty for a word or a bare number."""
         return self.range.unit
+
+    def assumption_for(self, value: object) -> str:
+        """Return what an answer from this value takes for granted, '' where the value is no default."""
+        return "" if self.default is REQUIRED or value != self.default else self.assumed
 
     def find_faults(self, value: object) -> list[Fault]:
         """Return all faults of the value given for this input."""
@@ -75,6 +81,7 @@ class CalculationSpec:
     caution: str
 
 
+GRADE_OUTPUTS = (OutputSpec("grade", "Grade", at="grade"), OutputSpec("reasons", "Reasons", at="sentences"))
 VERDICT_OUTPUTS = (
     OutputSpec("verdict", "Verdict", at="verdict"),
     OutputSpec("reasons", "Reasons", at="sentences"),

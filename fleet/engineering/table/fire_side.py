@@ -1,14 +1,16 @@
-"""Offered: flue gas, efficiency on gross value, burner input, stack trend."""
+"""Offered: flue gas, carbon monoxide, efficiency on gross value, stack trend."""
 
 from dataclasses import dataclass
 
-from fleet.engineering import combustion, firing, trend, units
+from fleet.engineering import combustion, trend
 from fleet.engineering.checks import Range
 from fleet.engineering.fuels import FUELS
 from fleet.engineering.table.definitions import NO_PERMISSION, VERDICT_OUTPUTS, CalculationSpec, InputSpec, OutputSpec
 from fleet.engineering.verdicts import EngineeringJudgement
 
-FUEL = InputSpec("fuel", "Fuel", choices=tuple(FUELS), default="natural_gas")
+FUEL = InputSpec(
+    "fuel", "Fuel", choices=tuple(FUELS), default="natural_gas", assumed="The fuel is natural gas, not propane or oil."
+)
 O2 = InputSpec("o2_percent", "Oxygen in dry flue gas", combustion.O2_OF_A_RESULT)
 ANY_O2 = InputSpec("o2_percent", "Oxygen in dry flue gas", combustion.O2)
 CO = InputSpec("co_ppm", "Carbon monoxide as read", combustion.CO)
@@ -18,8 +20,7 @@ EFFICIENCY = Range("%", 0, 100, low_in=False)
 OPEN_FLUE = (
     "Measured by a qualified person, the room's air first: over 35 ppm carbon monoxide in the room get everybody out."
 )
-LICENSED = "Burners are adjusted by licensed people to the maker's instructions, with an analyser in the flue."
-BALANCE_SOURCE = "Heat balance on GROSS value; enthalpies GRI-Mech 3.0; up to 0.8 points over the table of S31"
+BALANCE_SOURCE = "D5 for a heat balance on GROSS value; S31 lies up to 0.8 points under it"
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,16 +32,6 @@ class FlueGasResult:
     excess_air_percent: float
     co2_percent: float
     dew_point_f: float
-
-
-@dataclass(frozen=True, slots=True)
-class InputResult:
-    """A measured input, compared with the name plate where that is known."""
-
-    input_btu_h: float
-    ratio: float | None
-    verdict: str
-    sentences: tuple[str, ...]
 
 
 def _flue_gas_result(o2_percent: float, stack_f: float, room_f: float, fuel: str) -> FlueGasResult:
@@ -58,33 +49,9 @@ def _steady_co(co_ppm: float, o2_percent: float, steadiness: str) -> Engineering
     return combustion.judge_co(co_ppm, o2_percent, steadiness == "steady")
 
 
-def _gas_input(
-    dial_ft3: float, seconds: float, gross_btu_ft3: float, meter_factor: float, plate_btu_h: float | None
-) -> InputResult:
-    return _input_result(firing.gas_input_btu_h(dial_ft3, seconds, gross_btu_ft3, meter_factor), plate_btu_h)
+def _room_co(co_ppm: float, outdoors_ppm: float, again_ppm: float | None, burner: str) -> EngineeringJudgement:
+    return combustion.judge_room_co(co_ppm, outdoors_ppm, again_ppm=again_ppm, firing=burner == "firing")
 
-
-def _oil_input(rated_gph: float, pump_psi: float, gross_btu_gal: float, plate_btu_h: float | None) -> InputResult:
-    flow = firing.nozzle_gph(rated_gph, pump_psi)
-    return _input_result(firing.oil_input_btu_h(flow, gross_btu_gal), plate_btu_h)
-
-
-def _input_result(input_btu_h: float, plate_btu_h: float | None) -> InputResult:
-    if plate_btu_h is None:
-        return InputResult(input_btu_h, None, "unknown", ())
-    judgement = firing.judge_input(input_btu_h, plate_btu_h)
-    return InputResult(
-        input_btu_h, firing.input_ratio(input_btu_h, plate_btu_h), judgement.verdict, judgement.sentences
-    )
-
-
-PLATE = InputSpec("plate_btu_h", "Input on the name plate", firing.INPUT_BTU_H, default=None)
-INPUT_OUTPUTS = (
-    OutputSpec("input_btu_h", "Input, gross", "Btu/h", "input_btu_h"),
-    OutputSpec("ratio", "Over the name plate's", "", "ratio"),
-    OutputSpec("verdict", "Verdict", at="verdict"),
-    OutputSpec("reasons", "Reasons", at="sentences"),
-)
 
 TABLE = (
     CalculationSpec(
@@ -110,7 +77,7 @@ TABLE = (
         inputs=(O2, InputSpec("difference_f", "Flue gas less air", combustion.DIFFERENCE_F), FUEL),
         outputs=(OutputSpec("loss_net_percent", "Loss, net", "%"),),
         formula="dT [K] x (A2 / (21 - O2) + B)",
-        source="S32; coefficients from memory",
+        source="S32; not verified yet: its coefficients, of 1. BImSchV and DIN EN 50379 practice",
         caution="On net value and without the water: 100 less this is about 9 points over the gross efficiency.",
     ),
     CalculationSpec(
@@ -124,7 +91,7 @@ TABLE = (
         ),
         outputs=(OutputSpec("loss_net_percent", "Loss, net", "%"),),
         formula="dT [K] x (A1 / CO2 + B)",
-        source="S32; coefficients from memory",
+        source="S32; not verified yet: its coefficients, of 1. BImSchV and DIN EN 50379 practice",
         caution="On net value and without the water: 100 less this is about 9 points over the gross efficiency.",
     ),
     CalculationSpec(
@@ -134,7 +101,7 @@ TABLE = (
         inputs=(CO, O2),
         outputs=(OutputSpec("air_free_ppm", "Air-free", "ppm"),),
         formula="CO x 20.9 / (20.9 - O2)",
-        source="S33; formula from memory",
+        source="S33 for its examples; common practice for the formula",
         caution=OPEN_FLUE,
     ),
     CalculationSpec(
@@ -144,21 +111,50 @@ TABLE = (
         inputs=(
             CO,
             ANY_O2,
-            InputSpec("steadiness", "The reading is", choices=("steady", "rising or unsteady"), default="steady"),
+            InputSpec(
+                "steadiness",
+                "The reading is",
+                choices=("steady", "rising or unsteady"),
+                default="steady",
+                assumed="The reading is steady. One that rises or swings calls for shutting the burner down.",
+            ),
         ),
         outputs=VERDICT_OUTPUTS,
-        formula="hold from 400 ppm air-free or where unsteady, urgent from 100; over 18 % oxygen no result",
-        source="400: ANSI Z21 (S33); 100: common practice, second-hand",
+        formula="hold from 400 ppm air-free or where unsteady; urgent from 100; over 18 % oxygen no result",
+        source="S33 for the 400; common practice for the 100",
         caution=OPEN_FLUE,
     ),
     CalculationSpec(
         "co_in_room",
         "What carbon monoxide in the room calls for",
-        function=combustion.judge_room_co,
-        inputs=(InputSpec("co_ppm", "Carbon monoxide in the room", combustion.CO),),
+        function=_room_co,
+        inputs=(
+            InputSpec("co_ppm", "Carbon monoxide in the room", combustion.CO),
+            InputSpec(
+                "outdoors_ppm",
+                "Carbon monoxide outdoors",
+                combustion.CO,
+                default=0.0,
+                assumed="There is no carbon monoxide outdoors.",
+            ),
+            InputSpec(
+                "again_ppm",
+                "In the room, read again",
+                combustion.CO,
+                default=None,
+                assumed="The room was read once only.",
+            ),
+            InputSpec(
+                "burner",
+                "The burner is",
+                choices=("firing", "off"),
+                default="firing",
+                assumed="The burner was firing while the room was read.",
+            ),
+        ),
         outputs=VERDICT_OUTPUTS,
-        formula="hold over 35 ppm",
-        source="Ambient limit of S34",
+        formula="hold over 35 ppm, or rising from 9 over outdoors; urgent from 9 over outdoors, read twice",
+        source="S34 for the 35; common practice for the 9",
         caution="Get out first, call from outside; no switches where gas is smelled.",
     ),
     CalculationSpec(
@@ -171,7 +167,7 @@ TABLE = (
         ),
         outputs=(OutputSpec("times", "The flue gas grew"),),
         formula="(20.9 - O2 before) / (20.9 - O2 after)",
-        source="Balance of oxygen",
+        source="Common practice: a balance of oxygen",
         caution="A leak in the breeching lets gas out when the draft turns.",
     ),
     CalculationSpec(
@@ -184,54 +180,8 @@ TABLE = (
         ),
         outputs=(OutputSpec("saved_percent", "Fuel saved", "%"),),
         formula="1 - now / after",
-        source="DOE steam tip sheet 4 (S31)",
+        source="S31",
         caution="Both on the same basis, gross or net.",
-    ),
-    CalculationSpec(
-        "gas_input",
-        "Gas input by clocking the meter",
-        function=_gas_input,
-        inputs=(
-            InputSpec("dial_ft3", "Dial", firing.DIAL_FT3),
-            InputSpec("seconds", "Time for it", firing.SECONDS),
-            InputSpec("gross_btu_ft3", "Gross heating value", firing.GAS_BTU_FT3, default=FUELS["natural_gas"].gross),
-            InputSpec("meter_factor", "Factor of pressure and temperature", firing.METER_FACTOR, default=1.0),
-            PLATE,
-        ),
-        outputs=INPUT_OUTPUTS,
-        formula="3600 x ft3 / s x Btu/ft3 x factor",
-        source="Published values 6.5; 1026 Btu/ft3: S35, the utility's own value is better; grades common practice",
-        caution="All other gas appliances off. " + LICENSED,
-    ),
-    CalculationSpec(
-        "gas_factor",
-        "Factor of a gas meter without compensation",
-        function=firing.gas_factor,
-        inputs=(
-            InputSpec("gas_psig", "Gas at the meter", firing.GAS_PSIG),
-            InputSpec("gas_f", "Temperature of the gas", firing.GAS_F, default=firing.BASE_F),
-            InputSpec("atmosphere_psia", "Atmosphere", units.ATMOSPHERE_PSIA, default=units.STANDARD_ATMOSPHERE_PSIA),
-            InputSpec("base_psia", "Base pressure of the sale", units.ATMOSPHERE_PSIA, default=firing.BASE_PSIA),
-        ),
-        outputs=(OutputSpec("factor", "Factor"),),
-        formula="(atmosphere + gauge) / base x 519.67 / (F + 459.67)",
-        source="Ideal gas; base 14.73 psia and 60 F from memory",
-        caution="A meter that compensates takes 1: ask the utility.",
-    ),
-    CalculationSpec(
-        "oil_input",
-        "Oil input by nozzle and pump pressure",
-        function=_oil_input,
-        inputs=(
-            InputSpec("rated_gph", "Nozzle at 100 psi", firing.GPH),
-            InputSpec("pump_psi", "Pump pressure", firing.PUMP_PSI),
-            InputSpec("gross_btu_gal", "Gross heating value", firing.OIL_BTU_GAL, default=FUELS["oil_2"].gross),
-            PLATE,
-        ),
-        outputs=INPUT_OUTPUTS,
-        formula="gal/h x sqrt(psi / 100) x Btu/gal",
-        source="Published values 6.5; 138 690 Btu/gal: 40 CFR 98 (S35); grades common practice",
-        caution=LICENSED,
     ),
     CalculationSpec(
         "stack_trend",
@@ -248,7 +198,7 @@ TABLE = (
             OutputSpec("needs", "Still needed", at="needs"),
         ),
         formula="median slope of all pairs (Theil, Sen); rising where Kendall's exact test gives 1 % or less",
-        source="Own choice of method; 6 readings over 28 days at least",
+        source="Our choice of method: 6 readings over 28 days at least",
         caution="Soot and scale both do it: " + NO_PERMISSION,
     ),
 )

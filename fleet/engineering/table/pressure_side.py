@@ -2,17 +2,33 @@
 
 from dataclasses import dataclass
 
-from fleet.engineering import ladder, relief, steam, units
+from fleet.engineering import ladder, relief, steam, trips, units
 from fleet.engineering.checks import Range
-from fleet.engineering.table.definitions import NO_PERMISSION, VERDICT_OUTPUTS, CalculationSpec, InputSpec, OutputSpec
+from fleet.engineering.table.definitions import (
+    GRADE_OUTPUTS,
+    NO_PERMISSION,
+    VERDICT_OUTPUTS,
+    CalculationSpec,
+    InputSpec,
+    OutputSpec,
+)
 from fleet.engineering.verdicts import EngineeringJudgement
 
 GAUGE = InputSpec(
     "pressure_psig", "Gauge pressure", Range("psi", -14, 150, why="no gauge of steam heat shows that at all")
 )
-ALTITUDE = InputSpec("altitude_ft", "Altitude of the house", units.ALTITUDE_FT, default=0.0)
-IF97_SOURCE = "IAPWS R7-97 (S1); saturation line in its closed form, enthalpy and density by the library seuif97"
-LADDER_SOURCE = "Published values section 3: HG-605 and CW-310 from memory, operating gap S51"
+ALTITUDE = InputSpec(
+    "altitude_ft",
+    "Altitude of the house",
+    units.ALTITUDE_FT,
+    default=0.0,
+    assumed="The house stands at sea level. At 5,000 ft water boils some 9 F lower.",
+)
+IF97_SOURCE = "S1, by the closed form of its line and the library seuif97; D3 for the altitude"
+LADDER_SOURCE = (
+    "S53 for the 15; not verified yet: HG-605 and CSD-1 CW-310; common practice for the 2 psi; S51 for the 5 psi; S5, "
+    "S12 and S13 for the gauge's 30; not verified yet: HG-602(a) for its 60"
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,7 +95,7 @@ def _rung_input(name: str, label: str, **more: object) -> InputSpec:
 
 MAIN = _rung_input("main_psi", "Main scale")
 DIFFERENTIAL = InputSpec("differential_psi", "Differential", ladder.DIFFERENTIAL_PSI)
-GRADE_OUTPUT = (OutputSpec("grade", "Grade"),)
+NOT_COMPARED = "is not known, and so not compared."
 
 TABLE = (
     CalculationSpec(
@@ -120,11 +136,17 @@ TABLE = (
         "The pressure ladder",
         function=_judge_ladder,
         inputs=(
-            _rung_input("cut_in_psi", "Cut-in", default=None),
-            _rung_input("cut_out_psi", "Cut-out", default=None),
-            _rung_input("limit_psi", "High limit", default=None),
-            _rung_input("valve_psi", "Safety valve's set pressure", default=None),
-            InputSpec("gauge_top_psi", "Gauge reads to", ladder.GAUGE_PSI, default=None),
+            _rung_input("cut_in_psi", "Cut-in", default=None, assumed=f"The cut-in {NOT_COMPARED}"),
+            _rung_input("cut_out_psi", "Cut-out", default=None, assumed=f"The cut-out {NOT_COMPARED}"),
+            _rung_input("limit_psi", "High limit", default=None, assumed=f"The high limit {NOT_COMPARED}"),
+            _rung_input("valve_psi", "Safety valve's set pressure", default=None, assumed=f"The valve {NOT_COMPARED}"),
+            InputSpec(
+                "gauge_top_psi",
+                "Gauge reads to",
+                ladder.GAUGE_PSI,
+                default=None,
+                assumed=f"The range of the gauge {NOT_COMPARED}",
+            ),
         ),
         outputs=VERDICT_OUTPUTS,
         formula=(
@@ -146,7 +168,7 @@ TABLE = (
         formula=(
             "additive: main is cut-in, cut-out = main + differential; subtractive: main is cut-out, cut-in = main - it"
         ),
-        source="Published values section 3, from memory",
+        source="Common practice",
         caution="Which kind it is stands in the maker's sheet; watch three cycles against the gauge.",
     ),
     CalculationSpec(
@@ -161,36 +183,44 @@ TABLE = (
         ),
         outputs=(OutputSpec("sense", "The readings speak for"),),
         formula="both kinds are tried; one that lies within half the differential of both readings fits",
-        source="Published values section 3; the half is our choice",
+        source="Common practice; our choice for the half",
         caution="A drifted control may look like the other kind: the maker's sheet decides.",
     ),
     CalculationSpec(
         "control_trip",
         "Operating control: trip against set point",
-        function=ladder.grade_control_trip,
+        function=trips.grade_control_trip,
         inputs=(
             _rung_input("trip_psi", "Opened at"),
             _rung_input("set_psi", "Set to open at"),
             DIFFERENTIAL,
-            _rung_input("limit_psi", "High limit", default=None),
+            _rung_input("limit_psi", "High limit", default=None, assumed="No limit is known: 15 psi is taken for it."),
         ),
-        outputs=GRADE_OUTPUT,
-        formula="good: within max(0.5 psi, 20 % of the differential); failed: not 1 psi under the limit; else drifted",
-        source="Common practice",
+        outputs=GRADE_OUTPUTS,
+        formula=(
+            "failed: not 1 psi under the limit, which is never over 15; good: within max(0.5 psi, 20 % of the "
+            "differential); else drifted"
+        ),
+        source="Common practice; S53 for the 15",
         caution=NO_PERMISSION,
     ),
     CalculationSpec(
         "limit_trip",
         "High limit: trip against set point",
-        function=ladder.grade_limit_trip,
+        function=trips.grade_limit_trip,
         inputs=(
             _rung_input("trip_psi", "Tripped at"),
             _rung_input("set_psi", "Set at"),
-            _rung_input("valve_psi", "Safety valve's set pressure", default=None),
+            _rung_input(
+                "valve_psi",
+                "Safety valve's set pressure",
+                default=None,
+                assumed="No valve's set pressure is known: 15 psi is taken for it.",
+            ),
         ),
-        outputs=GRADE_OUTPUT,
-        formula="good: within 1 psi; failed: not 2 psi under the valve, or over 15; else drifted",
-        source="Common practice",
+        outputs=GRADE_OUTPUTS,
+        formula="failed: not 2 psi under the valve, which is never over 15; good: within 1 psi; else drifted",
+        source="Common practice; S53 for the 15",
         caution="Lower the limit to the pressure there is; never raise or bypass it to reach a test pressure.",
     ),
     CalculationSpec(
@@ -200,10 +230,34 @@ TABLE = (
         inputs=(
             InputSpec("output_btu_h", "Output at the nozzle", relief.OUTPUT_BTU_H),
             InputSpec("stamped_lb_h", "Stamped capacity of each valve", relief.STAMP_LB_H, many=True, gaps=True),
-            InputSpec("rule", "Adopted rule", choices=relief.RULES, default="output_only"),
-            InputSpec("surface_ft2", "Heating surface", relief.SURFACE_FT2, default=0.0),
-            InputSpec("firing", "Firing", choices=relief.FIRINGS, default="oil_gas"),
-            InputSpec("kind", "Kind of surface", choices=relief.KINDS, default="firetube"),
+            InputSpec(
+                "rule",
+                "Adopted rule",
+                choices=relief.RULES,
+                default="output_only",
+                assumed="The local rule goes by the output alone; some states take the greater of it and a table.",
+            ),
+            InputSpec(
+                "surface_ft2",
+                "Heating surface",
+                relief.SURFACE_FT2,
+                default=0.0,
+                assumed="The heating surface is not known and does not count.",
+            ),
+            InputSpec(
+                "firing",
+                "Firing",
+                choices=relief.FIRINGS,
+                default="oil_gas",
+                assumed="The boiler burns oil or gas.",
+            ),
+            InputSpec(
+                "kind",
+                "Kind of surface",
+                choices=relief.KINDS,
+                default="watertube",
+                assumed="The surface is watertube, for which the table asks most.",
+            ),
         ),
         outputs=(
             OutputSpec("required_lb_h", "Required", "lb/h", "required_lb_h"),
@@ -216,7 +270,7 @@ TABLE = (
             "required = output / 1000, or the greater of it and surface x lb/h per ft2 of the table; the "
             "stamps are summed"
         ),
-        source="HG-400.1(d) as quoted in S2; table S7, with S4, S10, S11",
+        source="S2 quotes HG-400.1(d); S7 for the table, with S4, S10 and S11",
         caution=(
             "The 5 psi accumulation rule governs in every case. After more fire was set, compare with the largest fuel."
         ),
@@ -227,12 +281,18 @@ TABLE = (
         function=relief.judge_stamp,
         inputs=(
             InputSpec("stamp_lb_h", "Stamp", relief.STAMP_LB_H),
-            InputSpec("bore_in", "Bore", Range("in", 0, 12, low_in=False, why="steam needs a hole")),
-            InputSpec("set_psig", "Set pressure", relief.SET_PSIG, default=15.0),
+            InputSpec("bore_in", "Bore", relief.BORE_IN),
+            InputSpec(
+                "set_psig",
+                "Set pressure",
+                relief.SET_PSIG,
+                default=15.0,
+                assumed="The valve is set at 15 psi, the most that is allowed.",
+            ),
         ),
         outputs=VERDICT_OUTPUTS,
         formula="W = 51.5 A P K at most, P = set + 5 + 14.7, K = 0.878",
-        source="S15, S16; the 5 psi over set from memory",
+        source="S15 and S16; not verified yet: ASME IV for the 5 psi over set",
         caution="Only a check for misread stamps: in service the stamp counts, never the formula.",
     ),
 )

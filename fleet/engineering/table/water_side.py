@@ -3,17 +3,23 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from fleet.engineering import makeup, steam, water
+from fleet.engineering import makeup, steam, trips, water
 from fleet.engineering.checks import Impossible
-from fleet.engineering.table.definitions import NO_PERMISSION, CalculationSpec, InputSpec, OutputSpec
+from fleet.engineering.table.definitions import GRADE_OUTPUTS, NO_PERMISSION, CalculationSpec, InputSpec, OutputSpec
 from fleet.engineering.table.pressure_side import ALTITUDE, GAUGE, psia_at_altitude
 
 OUTPUT = InputSpec("output_btu_h", "Output", water.OUTPUT_BTU_H)
 SURFACE = InputSpec("surface_ft2", "Water surface", water.SURFACE_FT2)
-RETURNED = InputSpec("return_share", "Share of condensate that comes back", water.SHARE, default=0.0)
-FEED = InputSpec("feed_gpm", "Feed", water.FEED_GPM, default=0.0)
+RETURNED = InputSpec(
+    "return_share",
+    "Share of condensate that comes back",
+    water.SHARE,
+    default=0.0,
+    assumed="No condensate comes back, as in the first minutes from cold.",
+)
+FEED = InputSpec("feed_gpm", "Feed", water.FEED_GPM, default=0.0, assumed="Nothing is fed.")
 FALL_FORMULA = "t = A x drop x density / (Q / h_fg x (1 - returned) - feed); not falling where that is 0 or less"
-SECTION_8_SOURCE = "Published values section 8; steam from IAPWS-IF97"
+STEAM_SOURCE = "S1 for steam and water; D3 for the altitude"
 LOW_WATER = (
     "Never add water to a hot boiler whose glass is empty: fuel off, let it cool, have it inspected. The lowest safe "
     "line is the maker's. A surface that narrows on the way down makes the time shorter than this."
@@ -78,6 +84,10 @@ def _metered_use(days: Sequence[float], values: Sequence[float], rolls_at: float
     )
 
 
+def _cutoff_grade(trip_in: float, **levels: float | None) -> trips.TripGrade:
+    return trips.grade_cutoff_trip(trip_in, trips.CutoffLevels(**levels))
+
+
 def _makeup_share_percent(
     gallons: float, input_btu: float, efficiency_percent: float, pressure_psig: float, altitude_ft: float
 ) -> float:
@@ -89,6 +99,10 @@ def _level_input(name: str, label: str, **more: object) -> InputSpec:
     return InputSpec(name, f"{label}, over the bottom of the glass", water.LEVEL_IN, **more)  # type: ignore[arg-type]
 
 
+def _height_input(name: str, label: str, **more: object) -> InputSpec:
+    return InputSpec(name, f"{label}, over the bottom of the glass", trips.HEIGHT_IN, **more)  # type: ignore[arg-type]
+
+
 TABLE = (
     CalculationSpec(
         "evaporation",
@@ -98,14 +112,20 @@ TABLE = (
             OUTPUT,
             GAUGE,
             ALTITUDE,
-            InputSpec("feed_f", "Feed at (leave out: condensate boiling hot)", steam.WATER_F, default=None),
+            InputSpec(
+                "feed_f",
+                "Feed at (leave out: condensate boiling hot)",
+                steam.WATER_F,
+                default=None,
+                assumed="All water comes back as condensate, boiling hot.",
+            ),
         ),
         outputs=(
             OutputSpec("steam_lb_h", "Steam", "lb/h", "steam_lb_h"),
             OutputSpec("water_gal_h", "As water at 60 F", "gal/h", "water_gal_h"),
         ),
         formula="Q / h_fg with hot condensate, Q / (h_g - h_feed) with cold feed",
-        source=SECTION_8_SOURCE,
+        source=STEAM_SOURCE,
         caution="The safety valves are sized by output / 1000, not by this.",
     ),
     CalculationSpec(
@@ -115,7 +135,7 @@ TABLE = (
         inputs=(SURFACE, GAUGE, ALTITUDE),
         outputs=(OutputSpec("weight_lb", "An inch weighs", "lb"),),
         formula="A / 12 x density of boiling water",
-        source=SECTION_8_SOURCE,
+        source=STEAM_SOURCE,
         caution="The surface narrows between the sections of a cast-iron boiler.",
     ),
     CalculationSpec(
@@ -129,7 +149,7 @@ TABLE = (
             OutputSpec("says", "In words", at="says"),
         ),
         formula=FALL_FORMULA,
-        source=SECTION_8_SOURCE,
+        source=STEAM_SOURCE,
         caution=LOW_WATER,
     ),
     CalculationSpec(
@@ -155,24 +175,52 @@ TABLE = (
             OutputSpec("reasons", "Reasons", at="judgement.sentences"),
         ),
         formula=FALL_FORMULA,
-        source=SECTION_8_SOURCE,
+        source=STEAM_SOURCE,
         caution=LOW_WATER,
     ),
     CalculationSpec(
         "cutoff_trip",
         "Cutoff: height of the trip",
-        function=water.grade_cutoff_trip,
+        function=_cutoff_grade,
         inputs=(
-            _level_input("trip_in", "Tripped at"),
-            _level_input("last_in", "Last time", default=None),
-            _level_input("lowest_in", "Lowest safe line", default=None),
-            _level_input("below_in", "The cutoff under it trips at", default=None),
+            _height_input("trip_in", "Tripped at"),
+            _height_input(
+                "reference_in",
+                "Maker's mark, else its first height as left",
+                default=None,
+                assumed="No mark or first height is known: any height in the glass passes for good.",
+            ),
+            _level_input(
+                "lowest_in",
+                "Lowest safe line",
+                default=None,
+                assumed="No lowest safe line is known: the bottom of the glass is taken for it.",
+            ),
+            _height_input(
+                "glass_top_in",
+                "Top of the glass that can be seen",
+                default=None,
+                assumed="The top of the glass is not known, and so not compared.",
+            ),
+            _height_input(
+                "under_in",
+                "The cutoff that must act after it trips at",
+                default=None,
+                assumed="No cutoff is known that must act after it.",
+            ),
+            _height_input(
+                "over_in",
+                "The cutoff that must act before it trips at",
+                default=None,
+                assumed="No cutoff is known that must act before it.",
+            ),
         ),
-        outputs=(OutputSpec("grade", "Grade"),),
+        outputs=GRADE_OUTPUTS,
         formula=(
-            "good: within 0.5 in of the last; drifted: else 1 in or more, over the lowest line and the cutoff under it"
+            "failed: no water left in the glass, over its top, under the lowest safe line, or out of order; good: "
+            "within 0.5 in of the mark or first height; else drifted"
         ),
-        source="Published values section 4; the half inch is common practice",
+        source="S8 for the bottom of the glass; common practice for the half inch",
         caution=NO_PERMISSION,
     ),
     CalculationSpec(
@@ -182,7 +230,7 @@ TABLE = (
         inputs=(InputSpec("water_f", "Water at", steam.WATER_F),),
         outputs=(OutputSpec("column_in", "For each psi", "in"),),
         formula="1728 / density",
-        source=SECTION_8_SOURCE,
+        source=STEAM_SOURCE,
         caution="A return leg needs this for the pressure and the pipe's loss on top, and room to spare.",
     ),
     CalculationSpec(
@@ -192,8 +240,20 @@ TABLE = (
         inputs=(
             DAYS,
             InputSpec("values", "Figures", makeup.METER, many=True),
-            InputSpec("rolls_at", "Register rolls over at", makeup.ROLLS_AT, default=None),
-            InputSpec("meter_unit", "Meter counts", choices=("gal", "ft3", "L", "m3"), default="gal"),
+            InputSpec(
+                "rolls_at",
+                "Register rolls over at",
+                makeup.ROLLS_AT,
+                default=None,
+                assumed="It is not known where the register rolls over: what goes back is not counted.",
+            ),
+            InputSpec(
+                "meter_unit",
+                "Meter counts",
+                choices=("gal", "ft3", "L", "m3"),
+                default="gal",
+                assumed="The meter counts gallons. One that counts cubic feet stands for 7.48 times as much.",
+            ),
         ),
         outputs=(
             OutputSpec("gallons", "Used in each period", "gal", "gallons"),
@@ -205,7 +265,7 @@ TABLE = (
         formula=(
             "differences; back by at least half a turn of the register is a roll-over, other going back is not known"
         ),
-        source="Published values section 8",
+        source="Common practice",
         caution="A meter that went back was replaced, rolled over or misread: look at it.",
     ),
     CalculationSpec(
@@ -218,7 +278,7 @@ TABLE = (
         ),
         outputs=(OutputSpec("rate", "For each degree-day", "gal"),),
         formula="gallons / degree-days",
-        source="Published values section 8",
+        source="Common practice",
         caution="Of use in the season only: a leak into a cold boiler does not follow the weather.",
     ),
     CalculationSpec(
@@ -234,7 +294,7 @@ TABLE = (
         ),
         outputs=(OutputSpec("share_percent", "Make-up in the steam", "%"),),
         formula="gallons x 8.337 / (fuel x efficiency / h_fg)",
-        source=SECTION_8_SOURCE,
+        source=STEAM_SOURCE,
         caution="No published limit exists: compare with the boiler's own past.",
     ),
     CalculationSpec(
@@ -243,7 +303,13 @@ TABLE = (
         function=makeup.judge_change,
         inputs=(
             InputSpec("rates", "Rates, oldest first", makeup.RATE, many=True),
-            InputSpec("least", "Smallest rate the meter tells", makeup.SMALLEST_RATE, default=0.1),
+            InputSpec(
+                "least",
+                "Smallest rate the meter tells",
+                makeup.SMALLEST_RATE,
+                default=0.1,
+                assumed="The smallest rate that the meter tells is 0.1.",
+            ),
         ),
         outputs=(
             OutputSpec("says", "In words", at="says"),
@@ -256,7 +322,7 @@ TABLE = (
             "newest log rate against mean and spread of the 8 to 12 before without the highest; or three "
             "above all before"
         ),
-        source="Own method; its false alarms are measured by simulation",
+        source="Our choice of method, its false alarms measured by simulation",
         caution="Weather is no luck: use rates per degree-day. New water brings oxygen and scale: look for the leak.",
     ),
 )

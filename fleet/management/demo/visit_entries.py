@@ -16,6 +16,7 @@ GOOD_FLUSH: dict[str, Any] = {
     "recovery": "prompt",
     "sediment": "clear",
 }
+GOOD_BLOWDOWN: dict[str, Any] = {"water_returns": "prompt", "both_cocks_clear": True}
 GOOD_POP: dict[str, Any] = {"opens_psi": 15.0, "opened_sharply": True, "after_pop": "tight", "seal_intact": True}
 GOOD_LIFT: dict[str, Any] = {"gauge_psi": 6.0, "lifted": True, "discharged": True, "after_lift": "tight"}
 LEFT_WELL: Mapping[str, Any] = {
@@ -64,8 +65,10 @@ class VisitWriter:
 
 
 def flush_entries(bench: VisitWriter, at: datetime) -> list[IncomingEntry]:
-    """Return the weekly flush of the float chamber."""
-    return [bench.test_entry(at, "flush", "upper", **GOOD_FLUSH)]
+    """Return what the caretaker does every week: the float chamber flushed, the glass blown down, a look at the air."""
+    glass = ("glass", "gauge_glass_blowdown", GOOD_BLOWDOWN), ("air", "combustion_air_check", {"open": True})
+    others = [bench.test_entry(at, code, ref, **shows) for ref, code, shows in glass if ref in bench.places]
+    return [bench.test_entry(at, "flush", "upper", **GOOD_FLUSH), *others]
 
 
 def yearly_service_entries(bench: VisitWriter, at: datetime, after_lift: str = "tight") -> list[IncomingEntry]:
@@ -85,7 +88,57 @@ def yearly_service_entries(bench: VisitWriter, at: datetime, after_lift: str = "
         bench.test_entry(at, "chamber_open_inspect", "chamber", found_clean=True),
         bench.test_entry(at, "slow_drain", "upper", burner_firing=True, burner_stopped=True, trip_in=2.5),
         bench.test_entry(at, "flush", "upper", **GOOD_FLUSH),
+        *_other_proofs(bench, at),
     ]
+
+
+# Of every place beside cutoffs, chamber, siphons, control, limit and valve: its test, and what a good one shows.
+_FIRED = {"burner_firing": True, "burner_stopped": True}
+OTHER_PROOFS: tuple[tuple[str, str, Mapping[str, Any]], ...] = (
+    ("control", "three_cycles", {"cycles": 3.0, "cut_out_seen": True, "cut_in_seen": True}),
+    (
+        "glass",
+        "gauge_glass_inspect",
+        {"readable": True, "cocks_turn_and_open": True, "water_returns": "prompt", "tight": True},
+    ),
+    ("glass", "gauge_glass_blowdown", GOOD_BLOWDOWN),
+    ("feeder", "feeder_check", {"feeds_when_low": True, "stops_at_line": True, "tight_when_off": True}),
+    ("gauge", "gauge_comparison", {"test_gauge_psi": 6.0, "difference_psi": 0.0, "at_zero_open": True}),
+    (
+        "safeguard",
+        "flame_failure_test",
+        {"burner_firing": True, "fuel_shut": True, "seconds_to_shut": 3.0, "locked_out": True},
+    ),
+    ("fuel", "fuel_valve_closure", {"burner_firing": True, "closed": True, "flame_out": True}),
+    ("fuel", "fuel_valve_leak_test", {"within_makers_limit": True}),
+    ("circuit", "limit_circuit_trip", {**_FIRED, "switch_opened": True, "fuel_shut": True}),
+    ("spill", "spill_switch_trip", {**_FIRED, "stayed_out_until_reset": True}),
+    ("air-proving", "air_proving_trip", _FIRED),
+    ("gas-low", "gas_pressure_low_trip", {**_FIRED, "setting_read_back": True}),
+    ("gas-high", "gas_pressure_high_trip", {**_FIRED, "setting_read_back": True}),
+    ("burner", "soap_test", {"bubbles": False, "smell": False}),
+    (
+        "burner",
+        "combustion_test",
+        {
+            "burner_firing": True,
+            "o2_pct": 6.0,
+            "co_ppm": 18.0,
+            "co_trend": "steady",
+            "stack_f": 395.0,
+            "room_f": 72.0,
+            "ambient_co_ppm": 1.0,
+        },
+    ),
+    ("burner", "normal_restart", {"lit_by_its_controls": True, "lit_smoothly": True, "stopped_by_its_control": True}),
+    ("air", "combustion_air_check", {"open": True}),
+    ("alarm", "co_alarm_test", {"sounds": True, "in_date": True}),
+)
+
+
+def _other_proofs(bench: VisitWriter, at: datetime) -> list[IncomingEntry]:
+    """Return the good tests of all other places that this boiler has."""
+    return [bench.test_entry(at, code, ref, **shows) for ref, code, shows in OTHER_PROOFS if ref in bench.places]
 
 
 def _limit_trip_entry(bench: VisitWriter, at: datetime) -> IncomingEntry:

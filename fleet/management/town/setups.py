@@ -10,6 +10,17 @@ from fleet.management.town.chance import Chance
 from fleet.management.town.invented_names import STREETS, ZONE
 from fleet.management.town.story_values import TownBoiler, TownHouse, TownMember, TownPlace, Value
 
+DRAFTS = ("natural", "natural", "forced")
+# What the registers of old houses leave out: nobody wrote it down when the boiler was put on record.
+OFTEN_LEFT_OUT = ("gas-high", "gas-low", "glass", "fuel")
+NO_ALARM: Mapping[str, Value] = {
+    "needed": "no",
+    "not_needed_because": "No dwelling opens on the boiler room: the owner, at the survey of 2019.",
+}
+DUCTED_AIR: Mapping[str, Value] = {
+    "needed": "no",
+    "not_needed_because": "The air comes through the burner's own duct: the installer's drawing of 2016.",
+}
 FUELS = ("natural_gas", "natural_gas", "natural_gas", "oil_2", "propane")
 BTU_H_PER_UNIT = 34_000  # of a brick house of this age (common practice, wide)
 BTU_H_PER_LB_H = 1000.0
@@ -74,6 +85,7 @@ def _make_boiler(chance: Chance, house: str, number: int, units: int, since: dat
     output = float(round(units * BTU_H_PER_UNIT / (1.6 if pair else 1.0), -4))
     fuel = chance.one_of(FUELS)
     layout = WHOLE if (n + number) % 4 == 0 else LEAN
+    draft = chance.one_of(DRAFTS)
     values: dict[str, Value] = {
         "output_btu_h": output,
         "lowest_safe_line_in": 1.0,
@@ -81,14 +93,16 @@ def _make_boiler(chance: Chance, house: str, number: int, units: int, since: dat
         "fuel": fuel,
         "construction": chance.one_of(("cast_iron", "cast_iron", "firetube")),
         "firing": "oil_gas",
+        "draft": draft,
     }
     places = [
         *_water_places(chance, layout),
         *_pressure_places(chance, output, layout),
-        *_fire_places(chance, fuel, output, layout),
+        *_fire_places(chance, fuel, draft, output=output, layout=layout),
     ]
+    left_out = chance.shuffle(OFTEN_LEFT_OUT)[: chance.whole_number(1, 3)] if (n + number) % 6 == 4 else ()
     fitted = since - timedelta(days=chance.whole_number(0, 1500))
-    dated = {p.ref: replace(p, fitted_on=max(fitted, since)) for p in places}
+    dated = {p.ref: replace(p, fitted_on=max(fitted, since)) for p in places if p.ref not in left_out}
     name = f"Boiler {number + 1}" if pair else "Boiler"
     return TownBoiler(
         house, f"B{number + 1}", name=name, since=since, values=values, places=dated, seasonal=not chance.happens(0.08)
@@ -104,8 +118,7 @@ def _water_places(chance: Chance, layout: str) -> Iterator[TownPlace]:
         "upper", "upper cutoff", role="upper_cutoff", kind="probe_cutoff" if probes else "float_cutoff", hangs_on=on
     )
     yield TownPlace("lower", "lower cutoff", "lower_cutoff", "probe_cutoff")
-    if layout == WHOLE or chance.happens(0.25):
-        yield TownPlace("glass", "gauge glass", "gauge_glass", "gauge_glass")
+    yield TownPlace("glass", "gauge glass", "gauge_glass", "gauge_glass")
     yield TownPlace("feeder", "water feeder", "feeder", "feeder" if layout == LEAN else "feed_pump")
     yield TownPlace("meter", "make-up meter", "makeup_meter", "makeup_meter")
     if layout == WHOLE:
@@ -142,7 +155,7 @@ def _pressure_places(chance: Chance, output: float, layout: str) -> Iterator[Tow
         yield TownPlace(ref, name, role="safety_valve", kind="safety_valve", hangs_on=(), values=stamp)
 
 
-def _fire_places(chance: Chance, fuel: str, output: float, layout: str) -> Iterator[TownPlace]:
+def _fire_places(chance: Chance, fuel: str, draft: str, *, output: float, layout: str) -> Iterator[TownPlace]:
     yield TownPlace("circuit", "limit circuit", "limit_circuit", "limit_circuit")
     plate = {"input_btu_h": float(round(output * 1.25, -4))}
     yield TownPlace("burner", "burner", role="burner", kind="burner", hangs_on=(), values=plate)
@@ -154,15 +167,20 @@ def _fire_places(chance: Chance, fuel: str, output: float, layout: str) -> Itera
         hangs_on=(),
         values={"flame_failure_s": 4.0},
     )
-    if layout == LEAN:
-        return
     yield TownPlace("fuel", "fuel shut-off valves", "fuel_valves", "fuel_valve")
-    yield TownPlace("spill", "spill switch", "spill_switch", "spill_switch")
-    yield TownPlace("rollout", "roll-out switch", "rollout_switch", "rollout_switch")
-    yield TownPlace("alarm", "carbon monoxide alarm", "co_alarm", "co_alarm")
-    yield TownPlace("air-switch", "air proving switch", "air_proving", "air_proving_switch")
     if fuel != "oil_2":
         yield TownPlace("gas-low", "low gas pressure switch", "gas_pressure_switch", "gas_pressure_low_switch")
+        yield TownPlace("gas-high", "high gas pressure switch", "gas_pressure_switch", "gas_pressure_high_switch")
+        if draft == "natural" or layout == WHOLE:
+            yield TownPlace("spill", "spill switch", "spill_switch", "spill_switch")
+    if draft == "forced" or layout == WHOLE:
+        yield TownPlace("air-switch", "air proving switch", "air_proving", "air_proving_switch")
+    if layout == LEAN:
+        yield TownPlace("alarm", "carbon monoxide alarm", role="co_alarm", kind="", values=NO_ALARM)
+        yield TownPlace("air", "combustion air opening", role="combustion_air", kind="", values=DUCTED_AIR)
+        return
+    yield TownPlace("alarm", "carbon monoxide alarm", "co_alarm", "co_alarm")
+    yield TownPlace("rollout", "roll-out switch", "rollout_switch", "rollout_switch")
     yield TownPlace("switch", "emergency switch", "emergency_switch", "emergency_switch")
     yield TownPlace("cock", "manual fuel cock", "manual_fuel_cock", "manual_fuel_cock")
     yield TownPlace("draft", "draft control", "draft_control", "draft_control")
@@ -173,7 +191,8 @@ def _fire_places(chance: Chance, fuel: str, output: float, layout: str) -> Itera
 COLUMNS = (
     "building_ref", "address", "zone", "units", "access_hours", "boiler_ref", "boiler_name", "since", "output_btu_h",
     "lowest_safe_line_in", "normal_line_in", "fuel", "construction", "firing", "heats", "cutoffs_needed",
-    "cutoffs_rule", "position_ref", "position_name", "role", "hangs_on", "kind", "fitted_on", "cut_in_psi",
+    "cutoffs_rule", "draft", "position_ref", "position_name", "role", "hangs_on", "needed", "not_needed_because",
+    "kind", "fitted_on", "cut_in_psi",
     "cut_out_psi", "differential_psi", "set_psi", "range_psi", "capacity_lb_h", "input_btu_h", "flame_failure_s",
     "end_of_life",
 )  # fmt: skip

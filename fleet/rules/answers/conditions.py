@@ -12,11 +12,12 @@ from fleet.rules.answers.overdue import (
     past_date_alerts,
     repaired_not_proven,
 )
-from fleet.rules.answers.readiness import took_out
+from fleet.rules.answers.readiness import MINOR_ITEMS
 from fleet.rules.timeline.boundaries import Timeline
 from fleet.rules.values import (
     ActFact,
     Condition,
+    FiringAnswer,
     Level,
     PositionStateSegment,
     ReadinessAnswer,
@@ -40,7 +41,7 @@ def gather_conditions(
     gathered = [
         *_standing_conditions(timeline, standings),
         *_lapse_conditions(timeline, states),
-        *_not_ready_conditions(timeline, readiness),
+        *_against_firing_conditions(timeline, readiness),
     ]
     gathered += [
         *past_date_alerts(timeline, acts),
@@ -128,15 +129,23 @@ def _running_spans(
         yield begun, until
 
 
-def _not_ready_conditions(timeline: Timeline, readiness: Sequence[ReadinessAnswer]) -> Iterator[Condition]:
-    """Yield *not ready* and *can't say* until a later visit that had the boiler in hand (no routine check)."""
-    in_hand = {v.id for v in timeline.evidence.visits if took_out(timeline.evidence, v)}
-    answers = {r.visit: r for r in readiness if r.visit in in_hand}
+def _against_firing_conditions(timeline: Timeline, readiness: Sequence[ReadinessAnswer]) -> Iterator[Condition]:
+    """Yield what stands against firing, or was not examined, until a later visit that had the boiler in hand."""
+    answers = {r.visit: r for r in readiness}
     ends = sorted((timeline.run.after[visit].at, visit) for visit in answers)
     for (at, visit), following in zip_longest(ends, ends[1:]):
         answer, until = answers[visit], following[0] if following else None
-        if answer.answer != "ready" and (until is None or until > at):
-            sentence = answer.missing[0].sentence
+        if answer.answer is FiringAnswer.NOTHING_FOUND or (until is not None and until <= at):
+            continue
+        is_minor = all(item.what.startswith(MINOR_ITEMS) for item in answer.missing)
+        # What is only not examined is silent while the boiler is off, as lapses are.
+        whole = answer.answer is FiringAnswer.SOMETHING_DOES
+        for begin, end in [(at, until)] if whole else _running_spans(timeline, at, until):
             yield Condition(
-                "not_ready", timeline.evidence.boiler, since=at, until=until, level=Level.URGENT, sentence=sentence
+                "against_firing",
+                timeline.evidence.boiler,
+                since=begin,
+                until=end,
+                level=Level.ROUTINE if is_minor else Level.URGENT,
+                sentence=answer.missing[0].sentence,
             )

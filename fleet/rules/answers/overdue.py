@@ -6,6 +6,7 @@ from datetime import date, datetime, timedelta
 from uuid import UUID
 
 from fleet.calendar import HeatingSeason, day_of, day_start
+from fleet.rules.finding_codes import FindingCode
 from fleet.rules.ledger.records import EpisodeCase
 from fleet.rules.timeline.boundaries import Timeline
 from fleet.rules.values import ActFact, Condition, Level, LevelSegment, PositionStateSegment, deficiency_id, paper_id
@@ -23,7 +24,8 @@ def past_date_alerts(timeline: Timeline, acts: Sequence[ActFact]) -> Iterator[Co
     for case, levels in zip(timeline.cases, timeline.levels, strict=True):
         deferred = [a for a in acts if a.kind == "deferred" and a.subject == _deficiency_subject(timeline, case)]
         for segment in levels:
-            if segment.level is Level.URGENT:
+            # What registers leave out is one alert of the portfolio, told since it began.
+            if segment.level is Level.URGENT and case.rule.code != FindingCode.NOT_ON_RECORD:
                 silent = [(a.at, a.until) for a in deferred if _is_within(a.at, segment)]
                 for condition in _past_date_conditions(timeline, case, segment):
                     yield from _outside_spans(condition, sorted(silent, key=lambda s: s[0]))

@@ -1,13 +1,27 @@
-"""May the boiler go back into service after this visit? Advice to a qualified person, never a permission."""
+"""What stands against firing the boiler after a visit? Advice to a qualified person, never a permission."""
 
 from collections.abc import Iterator
+from datetime import datetime
 from uuid import UUID
 
-from fleet.rules.replay.evidence_replay import AfterVisit
+from fleet.rules.finding_codes import FindingCode
+from fleet.rules.findings.lockouts import CAUSE_NAMED, LOCKOUTS_SEEN, RESETS
+from fleet.rules.ledger.records import EpisodeCase
+from fleet.rules.replay.replay_run import AfterVisit
 from fleet.rules.timeline.boundaries import Timeline
-from fleet.rules.timeline.standing import decide_standing
-from fleet.rules.values import EntryFact, Evidence, MissingItem, ReadinessAnswer, Standing, State, VisitFact, as_number
-from fleet.rules.vocabulary import EntryAct, Outcome
+from fleet.rules.timeline.standing import reasons_for_due, reasons_for_exposed
+from fleet.rules.values import (
+    EntryFact,
+    Evidence,
+    FiringAnswer,
+    Level,
+    MissingItem,
+    ReadinessAnswer,
+    State,
+    VisitFact,
+    as_number,
+)
+from fleet.rules.vocabulary import DATA_ACTS, ArrivalState, EntryAct, Outcome
 from fleet.rules.wording import asked_for, join_with_or, local_day
 
 LEAVING_CHECKS = {
@@ -23,41 +37,138 @@ LEAVING_CHECKS = {
 }
 
 PROVES_EVERYTHING = ("annual_service", "season_start")
+OPEN_CASE_ITEM = {Level.HOLD: "hold", Level.URGENT: "open", Level.ROUTINE: "routine"}
+MINOR_ITEMS = ("routine:", "due")  # what alone is no more than a reminder
 
 
-def answer_readiness(timeline: Timeline, visit: VisitFact) -> ReadinessAnswer:
-    """Answer for one visit. *Not ready* wins over *can't say*; *ready* only if nothing at all is missing."""
-    after = timeline.run.after[visit.id]
-    wrong = [*_open_holds(timeline, after), *_protections_down(timeline, after), *_touches_outstanding(timeline, after)]
-    wrong += [
-        *_unproven_in_service(timeline, visit, after),
-        *_end_checks_missing(timeline, visit, after),
-        *_leaving_checks_missing(timeline, visit),
-    ]
-    unknown = [] if wrong else [*_inconclusive_tests(timeline, after), *_reasons_exposed(timeline, after)]
-    answer = "not_ready" if wrong else "cant_say" if unknown else "ready"
-    return ReadinessAnswer(visit.id, answer, tuple(wrong or unknown), tuple(_not_looked_at(timeline, after)))
+def answer_readiness(timeline: Timeline, visit: VisitFact) -> ReadinessAnswer | None:
+    """Answer for one visit, None where it did not have the boiler in hand.
 
-
-def took_out(evidence: Evidence, visit: VisitFact) -> bool:
-    """Return whether the visit had the boiler in hand: any kind but a routine check, or work, or a full proof.
-
-    Looking and flushing leave a boiler as it was. A full proof shuts the feed, opens a drain or moves a set point.
+    *Something does* wins over *not examined*; *nothing found by this visit* only if nothing at all is open or unknown.
     """
-    return visit.kind != "routine_check" or any(not _is_plain(evidence, e) for e in visit.entries)
+    if not had_in_hand(timeline.evidence, visit):
+        return None
+    after = timeline.run.after[visit.id]
+    against = [*_things_against(timeline, visit, after)]
+    unknown = [] if against else [*_things_unknown(timeline, visit, after)]
+    answer = FiringAnswer.NOTHING_FOUND
+    if against or unknown:
+        answer = FiringAnswer.SOMETHING_DOES if against else FiringAnswer.NOT_EXAMINED
+    return ReadinessAnswer(
+        visit.id,
+        visit.at,
+        answer,
+        missing=tuple(against or unknown),
+        not_looked_at=tuple(_not_looked_at(timeline, after)),
+    )
 
 
-def _is_plain(evidence: Evidence, entry: EntryFact) -> bool:
+def _things_against(timeline: Timeline, visit: VisitFact, after: AfterVisit) -> Iterator[MissingItem]:
+    yield from _open_deficiencies(timeline, after)
+    yield from _protections_down(timeline, after)
+    yield from _touches_outstanding(timeline, after)
+    yield from _owed_tests(timeline, after)
+    yield from _causes_unknown(after)
+    yield from _unsaid_lockout(visit)
+    yield from _unproven_in_service(timeline, visit, after)
+    yield from _end_checks_missing(timeline, visit, after)
+    yield from _leaving_checks_missing(visit)
+
+
+def _things_unknown(timeline: Timeline, visit: VisitFact, after: AfterVisit) -> Iterator[MissingItem]:
+    yield from _excused_lockouts(after)
+    yield from _inconclusive_tests(timeline, after)
+    yield from _unproven_positions(timeline, visit, after)
+
+
+def had_in_hand(evidence: Evidence, visit: VisitFact) -> bool:
+    """Return whether somebody qualified had the boiler in hand: no routine check, or one that worked on something.
+
+    Looking and flushing leave a boiler as it was. A full proof shuts the feed, opens a drain or moves a set point. A
+    leaving check that is answered says how the boiler was left, so it is answered for.
+    """
+    if not visit.qualifications - {"operator"}:
+        return False
+    return (
+        visit.kind != "routine_check"
+        or bool(visit.leaving_checks)
+        or any(_works_on_boiler(evidence, e) for e in visit.entries)
+    )
+
+
+def _works_on_boiler(evidence: Evidence, entry: EntryFact) -> bool:
     if entry.act == EntryAct.TEST:
-        return evidence.procedure_by_code(entry.code).proof != "full" or entry.outcome == Outcome.NOT_DONE
-    return entry.act == EntryAct.OBSERVE
+        return evidence.procedure_by_code(entry.code).proof == "full" and entry.outcome != Outcome.NOT_DONE
+    return entry.act == EntryAct.ACTION or entry.act in DATA_ACTS or entry.code == "reset_pressed"
 
 
-def _open_holds(timeline: Timeline, after: AfterVisit) -> Iterator[MissingItem]:
+def _open_deficiencies(timeline: Timeline, after: AfterVisit) -> Iterator[MissingItem]:
+    """Yield every open deficiency, worst class first: those of the visit's end, and what time alone has opened."""
     zone = timeline.evidence.zone
-    for case in after.holds:
-        sentence = f"Hold open since {local_day(case.opened_at, zone)}: {case.sentence}"
-        yield MissingItem(f"hold:{case.rule.code}", sentence, case.position, case.opened_at)
+    open_cases = (pair for pair in _cases_with_level(timeline, after) if _stands_against_firing(after, pair[1]))
+    for level, case in sorted(open_cases, key=lambda pair: list(Level).index(pair[0])):
+        words = "Hold open" if level is Level.HOLD else f"{level.value.capitalize()} and open"
+        sentence = f"{words} since {local_day(case.opened_at, zone)}: {case.sentence}"
+        yield MissingItem(f"{OPEN_CASE_ITEM[level]}:{case.rule.code}", sentence, case.position, case.opened_at)
+
+
+def _stands_against_firing(after: AfterVisit, case: EpisodeCase) -> bool:
+    """Return whether an open episode does: what is not on record is not examined, an excused lockout not known."""
+    return case.rule.code != FindingCode.NOT_ON_RECORD and not _is_excused(after, case)
+
+
+def _is_excused(after: AfterVisit, case: EpisodeCase) -> bool:
+    excused_places = {q.position for q in after.questions if q.is_excused}
+    return case.rule.code == FindingCode.LOCKOUT_CAUSE and case.position in excused_places
+
+
+def _causes_unknown(after: AfterVisit) -> Iterator[MissingItem]:
+    """Yield lockouts and discharges whose cause was not named."""
+    for question in after.questions:
+        if not question.is_excused:
+            yield MissingItem("cause_unknown", question.sentence, question.position, question.at)
+
+
+def _excused_lockouts(after: AfterVisit) -> Iterator[MissingItem]:
+    """Yield lockouts whose cause was looked for in vain: they stand against nothing, and nobody knows why."""
+    for question in after.questions:
+        if question.is_excused:
+            sentence = f"It was looked for in vain: {question.sentence}"
+            yield MissingItem("cause_not_found", sentence, question.position, question.at)
+
+
+def _owed_tests(timeline: Timeline, after: AfterVisit) -> Iterator[MissingItem]:
+    """Yield tests of one place that work on another asked for and that have not passed since."""
+    for owed in after.owed:
+        name = timeline.evidence.positions_by_id[owed.position].name
+        test = timeline.evidence.procedure_by_code(owed.code).name.lower()
+        when = local_day(owed.at, timeline.evidence.zone)
+        sentence = f"The {name} was worked on on {when}, and the {test} has not passed since."
+        yield MissingItem("owed", sentence, owed.position, owed.at)
+
+
+def _unsaid_lockout(visit: VisitFact) -> Iterator[MissingItem]:
+    """Yield that the boiler was found locked out and no entry says what had locked out, or why."""
+    says_what = (*LOCKOUTS_SEEN, *RESETS, CAUSE_NAMED)
+    if visit.state_on_arrival == ArrivalState.LOCKED_OUT and not any(e.code in says_what for e in visit.entries):
+        sentence = "The boiler was found locked out, and it is not recorded what had locked out and why."
+        yield MissingItem("lockout_unsaid", sentence)
+
+
+def _cases_with_level(timeline: Timeline, after: AfterVisit) -> Iterator[tuple[Level, EpisodeCase]]:
+    for case in after.open_cases:
+        yield _level_at(case, after.at), case
+    for case in timeline.time_cases:
+        if case.opened_at <= after.at and (case.closed_at is None or case.closed_at > after.at):
+            yield _level_at(case, after.at), case
+
+
+def _level_at(case: EpisodeCase, at: datetime) -> Level:
+    return max((step for step in ((case.opened_at, case.level), *case.later) if step[0] <= at), key=_step_instant)[1]
+
+
+def _step_instant(step: tuple[datetime, Level]) -> datetime:
+    return step[0]
 
 
 def _protections_down(timeline: Timeline, after: AfterVisit) -> Iterator[MissingItem]:
@@ -127,29 +238,32 @@ def _cycles_watched(entry: EntryFact) -> float:
     return as_number(entry.readings.get("cycles")) or 0.0
 
 
-def _leaving_checks_missing(timeline: Timeline, visit: VisitFact) -> Iterator[MissingItem]:
-    """Yield leaving checks that were not answered yes. After a routine check only a no counts."""
-    is_asked = took_out(timeline.evidence, visit)
-    if not is_asked and False not in visit.leaving_checks.values():
-        return
+def _leaving_checks_missing(visit: VisitFact) -> Iterator[MissingItem]:
+    """Yield leaving checks that were not answered yes."""
     for code, words in LEAVING_CHECKS.items():
         value = visit.leaving_checks.get(code)
-        if value is False or (is_asked and value is not True):
+        if value is not True:
             answered = "answered no" if value is False else "not answered"
             yield MissingItem(f"leaving:{code}", f"Leaving check {answered}: {words}.")
 
 
 def _inconclusive_tests(timeline: Timeline, after: AfterVisit) -> Iterator[MissingItem]:
     for position in after.inconclusive:
-        if timeline.run.ledger.records[position].role.part == "protection":
-            name = timeline.evidence.positions_by_id[position].name
-            yield MissingItem("inconclusive", f"The test of the {name} in this visit was inconclusive.", position)
+        name = timeline.evidence.positions_by_id[position].name
+        yield MissingItem("inconclusive", f"The test of the {name} in this visit was inconclusive.", position)
 
 
-def _reasons_exposed(timeline: Timeline, after: AfterVisit) -> Iterator[MissingItem]:
-    standing, reasons = decide_standing(timeline.view_at(after.at))
-    if standing is Standing.EXPOSED:
-        yield from (MissingItem("exposed", r.sentence, r.position, r.since) for r in reasons)
+def _unproven_positions(timeline: Timeline, visit: VisitFact, after: AfterVisit) -> Iterator[MissingItem]:
+    """Yield what is lapsed, never proven or due after the visit; at a service also what is not on record."""
+    view = timeline.view_at(after.at)
+    exposed = {r.sentence: r for r in reasons_for_exposed(view)}
+    yield from (MissingItem("exposed", r.sentence, r.position, r.since) for r in exposed.values())
+    for reason in reasons_for_due(view):
+        is_gap = reason.rule == FindingCode.NOT_ON_RECORD
+        if reason.sentence not in exposed and (not is_gap or visit.kind in PROVES_EVERYTHING):
+            yield MissingItem(
+                FindingCode.NOT_ON_RECORD if is_gap else "due", reason.sentence, reason.position, reason.since
+            )
 
 
 def _not_looked_at(timeline: Timeline, after: AfterVisit) -> Iterator[MissingItem]:

@@ -3,6 +3,7 @@
 from fleet.rules.finding_codes import FindingCode
 from fleet.rules.findings.data import DataFault, wrong_by_data
 from fleet.rules.findings.history import find_in_history
+from fleet.rules.findings.lockouts import excuse_searched_lockouts
 from fleet.rules.findings.observations import OBSERVED, find_by_observation
 from fleet.rules.findings.pressure_side import doubt_readings_of
 
@@ -11,6 +12,7 @@ __all__ = [
     "DataFault",
     "FindingCode",
     "doubt_readings_of",
+    "excuse_searched_lockouts",
     "find_by_observation",
     "find_in_history",
     "wrong_by_data",

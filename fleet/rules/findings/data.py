@@ -1,15 +1,16 @@
 """Findings that rest on data alone: set points, stamps, ranges. They open when the data come and need no visit."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from uuid import UUID
 
-from fleet.engineering.ladder import MAX_STEAM_PSI, Ladder, find_ladder_faults
-from fleet.rules.capacity import compare_capacity, surface_counts
+from fleet.engineering.ladder import MAX_STEAM_PSI, Ladder, faults_of_gauge, find_ladder_faults, is_over_fifteen
+from fleet.rules.capacity import compare_capacity, surface_counts, with_known_output
 from fleet.rules.finding_codes import FindingCode
 from fleet.rules.ledger.records import PositionRecord, ReplayLedger
-
-MIN_GAUGE_RANGE_PSI = 30.0  # S5, S12, S13
+from fleet.rules.ledger.register_needs import burner_input_btu_h, find_gaps
+from fleet.rules.needed_roles import in_words
+from fleet.rules.values import Value
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,6 +31,7 @@ def wrong_by_data(ledger: ReplayLedger) -> list[DataFault]:
         *_valve_faults(ledger),
         *_cutoff_faults(ledger),
         *_missing_devices(ledger),
+        *_register_gaps(ledger),
     ]
 
 
@@ -58,13 +60,14 @@ def _ladder_faults(ledger: ReplayLedger) -> Iterator[DataFault]:
 def _relief_faults(ledger: ReplayLedger) -> Iterator[DataFault]:
     """Yield faults of the stamped capacity of all valves together. An unknown stamp is not adequate."""
     valves = _records_fitted(ledger, "safety_valve")
+    boiler = with_known_output(ledger.boiler, burner_input_btu_h(ledger))
     relief = (
-        compare_capacity(ledger.boiler, ledger.law.terms, [v.numeric_setting("capacity_lb_h") for v in valves])
+        compare_capacity(boiler, ledger.law.terms, [v.numeric_setting("capacity_lb_h") for v in valves])
         if valves
         else None
     )
     if relief is None:
-        yield from _surface_unknown(ledger, valves)
+        yield from _surface_unknown(ledger, boiler, valves)
         return
     needed = f"{relief.required_lb_h:g} lb/h are needed"
     if relief.adequate is None:
@@ -76,20 +79,20 @@ def _relief_faults(ledger: ReplayLedger) -> Iterator[DataFault]:
         yield DataFault(FindingCode.CAPACITY_SHORT, valves[0].position.id, sentence)
 
 
-def _surface_unknown(ledger: ReplayLedger, valves: list[PositionRecord]) -> Iterator[DataFault]:
+def _surface_unknown(
+    ledger: ReplayLedger, boiler: Mapping[str, Value], valves: list[PositionRecord]
+) -> Iterator[DataFault]:
     """Yield the fault that the adopted rule needs the heating surface and the register does not have it."""
-    counts_surface = surface_counts(ledger.boiler, ledger.law.terms) and ledger.boiler.get("output_btu_h")
-    if valves and counts_surface and ledger.boiler.get("heating_surface_ft2") is None:
+    counts_surface = surface_counts(boiler, ledger.law.terms) and boiler.get("output_btu_h")
+    if valves and counts_surface and boiler.get("heating_surface_ft2") is None:
         sentence = "The heating surface is not on record: by the rule adopted the capacity that is needed is not known."
         yield DataFault(FindingCode.CAPACITY_UNKNOWN, valves[0].position.id, sentence)
 
 
 def _gauge_faults(ledger: ReplayLedger) -> Iterator[DataFault]:
     for gauge in _records_fitted(ledger, "gauge"):
-        top = gauge.numeric_setting("range_psi")
-        most = ledger.law.terms.gauge_most_psi
-        if top is not None and not MIN_GAUGE_RANGE_PSI <= top <= most:
-            sentence = f"The {gauge.position.name} reads to {top:g} psi: {MIN_GAUGE_RANGE_PSI:g} to {most:g} is right."
+        for fault in faults_of_gauge(gauge.numeric_setting("range_psi"), ledger.law.terms.gauge_most_psi):
+            sentence = fault.sentence.replace("The gauge", f"The {gauge.position.name}", 1)
             yield DataFault(FindingCode.GAUGE_RANGE, gauge.position.id, sentence)
 
 
@@ -106,15 +109,21 @@ def _cutoff_faults(ledger: ReplayLedger) -> Iterator[DataFault]:
 def _valve_faults(ledger: ReplayLedger) -> Iterator[DataFault]:
     for valve in _records_fitted(ledger, "safety_valve"):
         psi = valve.numeric_setting("set_psi")
-        if psi is not None and psi > MAX_STEAM_PSI:
+        if psi is not None and is_over_fifteen(psi):
             sentence = f"The {valve.position.name} is set at {psi:g} psi, over {MAX_STEAM_PSI:g}."
             yield DataFault(FindingCode.VALVE_OVER_FIFTEEN, valve.position.id, sentence)
+
+
+def _register_gaps(ledger: ReplayLedger) -> Iterator[DataFault]:
+    """Yield one fault that lists everything the boiler needs and the register does not name."""
+    gaps = find_gaps(ledger)
+    if gaps:
+        yield DataFault(FindingCode.NOT_ON_RECORD, None, f"Not on record: {in_words(gaps)}.")
 
 
 def _missing_devices(ledger: ReplayLedger) -> Iterator[DataFault]:
     """Yield needed positions without a device."""
     for record in ledger.records.values():
-        needed = record.needed and not ledger.is_spared(record)
-        if needed and not record.device and record.role.part == "protection":
+        if ledger.is_needed(record) and not record.device and record.role.part == "protection":
             rule = FindingCode.NOT_FITTED_LAST_LINE if record.role.last_line else FindingCode.NOT_FITTED
             yield DataFault(rule, record.position.id, f"No {record.position.name} is fitted, and it is needed.")

@@ -3,6 +3,7 @@
 from collections.abc import Iterator
 
 from fleet.rules.finding_codes import FindingCode
+from fleet.rules.ledger.effects import void_proof
 from fleet.rules.ledger.records import PositionRecord, ReplayLedger
 from fleet.rules.values import EntryFact, VisitFact
 
@@ -21,9 +22,22 @@ def air_blocked(
 def vent_bad(
     ledger: ReplayLedger, visit: VisitFact, entry: EntryFact, record: PositionRecord | None
 ) -> Iterator[FoundFault]:
-    """Yield the finding that the vent is loose or blocked: flue gas may enter the room."""
-    how = "blocked" if entry.code == "vent_blocked" else "loose"
-    yield FindingCode.VENT_LOOSE, record, f"The vent is {how}."
+    """Yield that the vent is blocked or disconnected, or a joint of it loose: flue gas may enter the room."""
+    if entry.code == "vent_loose":
+        yield FindingCode.VENT_LOOSE, record, "The vent is loose."
+        return
+    how = "blocked" if entry.code == "vent_blocked" else "disconnected"
+    yield FindingCode.VENT_BLOCKED, record, f"The vent is {how}."
+
+
+def find_flooded(
+    ledger: ReplayLedger, visit: VisitFact, entry: EntryFact, record: PositionRecord | None
+) -> Iterator[FoundFault]:
+    """Yield that burner or controls were under water; none of those on the fire side is proven any more."""
+    wet = [r for r in ledger.records.values() if r.device and r.role.hazard == "fuel_not_shut"]
+    for place in wet if record is None else [record]:
+        void_proof(ledger, place, code="open", at=entry.at, entry=entry.id)
+    yield FindingCode.FLOODED, record, "Burner or controls were flooded."
 
 
 def find_air_with_flue_gas(ledger: ReplayLedger, entry: EntryFact) -> Iterator[FoundFault]:

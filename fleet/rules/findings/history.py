@@ -6,7 +6,10 @@ from datetime import timedelta
 from fleet.rules.catalogue import Contradiction
 from fleet.rules.finding_codes import FindingCode
 from fleet.rules.findings.fire_side import find_air_with_flue_gas
+from fleet.rules.findings.lockouts import find_unqualified_reset, note_unexplained_reset
 from fleet.rules.findings.makeup import find_makeup_rise
+from fleet.rules.findings.pressure_seen import find_pressure_faults
+from fleet.rules.findings.water_seen import find_feed_into_hot, find_level_faults
 from fleet.rules.ledger.records import EntryTrace, EpisodeCase, PositionRecord, ReplayLedger
 from fleet.rules.values import EntryFact, Level, VisitFact
 from fleet.rules.vocabulary import WORK_ACTS, EntryAct
@@ -21,10 +24,15 @@ def find_in_history(
 ) -> Iterator[FoundFault]:
     """Yield (rule, place, sentence) for what an entry means together with those before it (`ledger.trail`)."""
     yield from _find_contradictions(ledger, entry, record)
+    yield from find_feed_into_hot(ledger, visit, entry)
     yield from find_air_with_flue_gas(ledger, entry)
     if record is None:
         return
     yield from _find_frequent_resets(ledger, entry, record)
+    note_unexplained_reset(ledger, visit, entry, record)
+    yield from find_unqualified_reset(ledger, visit, entry, record)
+    yield from find_pressure_faults(ledger, visit, entry, record)
+    yield from find_level_faults(ledger, visit, entry, record)
     yield from _find_frequent_lockouts(ledger, entry, record)
     for place in (record, *ledger.paths_of(record)):
         yield from _find_repeats(entry, place)

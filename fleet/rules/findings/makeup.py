@@ -13,7 +13,8 @@ from fleet.engineering.makeup import (
     water_uses,
 )
 from fleet.rules.finding_codes import FindingCode
-from fleet.rules.ledger.records import MakeupPeriod, MeterHistory, PositionRecord, ReplayLedger
+from fleet.rules.ledger.meters import MakeupPeriod, MeterHistory
+from fleet.rules.ledger.records import PositionRecord, ReplayLedger
 from fleet.rules.values import EntryFact, as_number
 
 TIMES = 2.0  # the usual, while the past is too short for a stated chance of a false alarm (domain, section 11)

@@ -2,8 +2,7 @@
 
 from collections.abc import Callable, Iterator
 
-from fleet.rules.finding_codes import FindingCode
-from fleet.rules.findings import fire_side, pressure_side, water_side
+from fleet.rules.findings import fire_side, lockouts, pressure_side, water_seen, water_side
 from fleet.rules.ledger.records import EpisodeCase, PositionRecord, ReplayLedger
 from fleet.rules.values import EntryFact, VisitFact
 
@@ -26,13 +25,14 @@ _ANYWHERE: dict[str, Callable[[ReplayLedger, VisitFact, EntryFact, PositionRecor
     "air_blocked": fire_side.air_blocked,
     "vent_loose": fire_side.vent_bad,
     "vent_blocked": fire_side.vent_bad,
+    "vent_disconnected": fire_side.vent_bad,
+    "flooded": fire_side.find_flooded,
+    "glass_full": water_seen.find_no_line,
+    "no_line_visible": water_seen.find_no_line,
 }
 
 # The codes this module knows by name; the catalogue must have a row for each.
-OBSERVED = frozenset({"lockout_found", "cause_found", *_SPECIAL, *_ANYWHERE})
-
-# Which rung should have acted before the one that was found locked out.
-_BEFORE = {"lower_cutoff": "upper_cutoff", "high_limit": "operating_control"}
+OBSERVED = frozenset({*lockouts.LOCKOUTS_SEEN, "cause_found", "cause_not_found", *_SPECIAL, *_ANYWHERE})
 
 
 def find_by_observation(
@@ -42,6 +42,9 @@ def find_by_observation(
     observation = ledger.catalogue.observations[entry.code]
     if entry.code == "cause_found":
         _note_cause(ledger, visit, entry, record)
+    elif entry.code == "cause_not_found":
+        if record is not None and visit.qualifications - {"operator"}:
+            lockouts.note_search(ledger, visit, entry, record)
     elif entry.code.startswith("tag_lifted_"):
         _lift_tag(visit, entry, ledger.general)
     elif entry.code in _ANYWHERE:
@@ -50,8 +53,8 @@ def find_by_observation(
         # What may be seen anywhere is about the boiler as a whole: any place's named test may answer it.
         if observation.finding:
             yield observation.finding, None, f"{observation.name}."
-    elif entry.code == "lockout_found":
-        yield _find_lockout(ledger, record)
+    elif entry.code in lockouts.LOCKOUTS_SEEN:
+        yield from lockouts.find_lockout(ledger, visit, entry, record)
     elif entry.code in _SPECIAL:
         yield from _SPECIAL[entry.code](ledger, visit, entry, record)
     elif observation.finding:
@@ -59,10 +62,19 @@ def find_by_observation(
 
 
 def _note_cause(ledger: ReplayLedger, visit: VisitFact, entry: EntryFact, record: PositionRecord | None) -> None:
-    """Good news: it counts only from somebody qualified beyond an operator. A repeat takes a manager's name as well."""
+    """Good news: it counts only from somebody qualified beyond an operator. A repeat takes a manager's name as well.
+
+    What was tested in the same visit before its cause was named is closed with it: nobody tests twice.
+    """
+    if not visit.qualifications - {"operator"}:
+        return
     manager_name = entry.readings.get("manager")
-    for case in ledger.open_at(record) if visit.qualifications - {"operator"} else ():
+    if record is not None:
+        lockouts.note_cause(ledger, record)
+    for case in ledger.open_at(record):
         case.cause_known = True
+        if case.tested_in == visit.id:
+            case.closed_at, case.closed_by, ledger.reaches_all = entry.at, entry.id, True
         case.manager = case.manager or (manager_name.strip() if isinstance(manager_name, str) else "")
 
 
@@ -72,22 +84,3 @@ def _lift_tag(visit: VisitFact, entry: EntryFact, cases: list[EpisodeCase]) -> N
     for case in cases:
         if case.is_open and case.rule.code == f"tag_{body}" and body in visit.qualifications:
             case.closed_at, case.closed_by = entry.at, entry.id
-
-
-def _find_lockout(ledger: ReplayLedger, record: PositionRecord) -> FoundFault:
-    """It acted, which counts for it; the one before it is presumed failed until it trips as found."""
-    before = _rung_before(ledger, record)
-    name = record.position.name
-    if record.role.code in fire_side.SPILLS:
-        sentence = f"The {name} was found locked out: flue gas has been in the room."
-        return FindingCode.SPILL_TRIPPED_FOUND, record, sentence
-    if before is None:
-        # Nothing to accuse, and the one that acted is not accused either: only its cause is asked for.
-        return FindingCode.LOCKOUT_CAUSE, record, f"The {name} was found locked out: find the cause."
-    sentence = f"The {name} was found locked out: the {before.position.name} did not act before it."
-    return FindingCode.LOCKOUT_FOUND, before, sentence
-
-
-def _rung_before(ledger: ReplayLedger, record: PositionRecord) -> PositionRecord | None:
-    role = _BEFORE.get(record.role.code)
-    return next((r for r in ledger.records.values() if r.role.code == role and r.device), None)

@@ -2,16 +2,18 @@
 
 from collections.abc import Iterator
 from datetime import datetime
+from math import inf
 
 from fleet.rules.catalogue import FindingRule
 from fleet.rules.finding_codes import FindingCode
+from fleet.rules.ledger.asked import AskedCause
 from fleet.rules.ledger.effects import doubt_passes
 from fleet.rules.ledger.records import PositionRecord, ReplayLedger
-from fleet.rules.values import EntryFact, VisitFact
+from fleet.rules.values import EntryFact, VisitFact, as_number
 
 FoundFault = tuple[str, PositionRecord | None, str]
 
-READ_BY_GAUGE = frozenset({"limit_trip", "operating_control_trip", "lever_lift", "three_cycles"})
+READ_BY_GAUGE = frozenset({"limit_trip", "limit_calibration", "operating_control_trip", "lever_lift", "three_cycles"})
 _PRESUMED = ("operating_control", "high_limit", "siphon", "fuel_valves")
 
 
@@ -33,15 +35,18 @@ def gauge_not_zero_cold(
     yield FindingCode.GAUGE_OFF, record, sentence
 
 
-def doubt_readings_of(ledger: ReplayLedger, rule: FindingRule, place: PositionRecord | None) -> None:
+def doubt_readings_of(ledger: ReplayLedger, rule: FindingRule, place: PositionRecord | None, entry: EntryFact) -> None:
     """Put in doubt what was proven by readings of a gauge found wrong, or blind behind its siphon, since a good check.
 
-    However it was found: seen cold, compared with a test gauge, or plugged on the bench.
+    However it was found: seen cold, compared with a test gauge, or plugged on the bench. A comparison says by how much;
+    trips whose verdict so much cannot change stand.
     """
     if place is None or not rule.blinds_gauge:
         return
     if place.role.code == "gauge" or any(r.role.code == "gauge" for r in ledger.hanging_on(place)):
-        doubt_passes(ledger.records.values(), _last_check(place), READ_BY_GAUGE)
+        difference = as_number(entry.readings.get("difference_psi"))
+        error_psi = inf if difference is None else difference
+        doubt_passes(ledger.records.values(), _last_check(place), READ_BY_GAUGE, error_psi)
 
 
 def _last_check(record: PositionRecord) -> datetime | None:
@@ -54,6 +59,9 @@ def find_valve_opened(
 ) -> Iterator[FoundFault]:
     """Over-pressure is presumed: all that should have acted first, until each passes as found; or the valve is weak."""
     yield FindingCode.VALVE_OPENED, record, f"The {record.position.name} opened under pressure."
+    sentence = f"The {record.position.name} discharged: its cause is not known, or the gauge not compared since."
+    asked = AskedCause(record.position.id, entry.at, visit.id, sentence, needs_gauge_check=True)
+    ledger.asked_causes[record.position.id] = asked
     for other_record in ledger.records.values():
         if other_record.device and other_record.role.code in _PRESUMED:
             sentence = f"The safety valve opened under pressure: the {other_record.position.name} is presumed failed."

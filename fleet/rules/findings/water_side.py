@@ -5,7 +5,7 @@ from collections.abc import Iterator
 from fleet.rules.finding_codes import FindingCode
 from fleet.rules.ledger.records import PositionRecord, ReplayLedger
 from fleet.rules.values import EntryFact, VisitFact
-from fleet.rules.vocabulary import FOUND_OFF
+from fleet.rules.vocabulary import FOUND_OFF, ArrivalState
 
 FoundFault = tuple[str, PositionRecord | None, str]
 
@@ -20,15 +20,23 @@ def was_firing(visit: VisitFact, entry: EntryFact) -> bool:
     return visit.state_on_arrival not in FOUND_OFF
 
 
+def is_burner_on(visit: VisitFact, entry: EntryFact) -> bool:
+    """Whether the burner fired when something was read; a boiler that stood by did not, and nobody saying it did."""
+    if visit.state_on_arrival == ArrivalState.STANDING_BY and "burner_firing" not in entry.readings:
+        return False
+    return was_firing(visit, entry)
+
+
 def find_glass_empty(
     ledger: ReplayLedger, visit: VisitFact, entry: EntryFact, record: PositionRecord | None
 ) -> Iterator[FoundFault]:
     """Empty with the burner firing or hot: every cutoff and the feeder failed to act. Off: a cutoff acted."""
+    seen = "The glass was empty" if entry.code == "glass_empty" else "No line was visible in the glass"
     if not was_firing(visit, entry):
-        sentence = "The glass was empty and the burner off: the level is lost, the cause unknown."
+        sentence = f"{seen} and the burner off: the level is lost, the cause unknown."
         yield FindingCode.GLASS_EMPTY_OFF, record, sentence
         return
-    seen_text = "The glass was empty with the burner firing or hot"
+    seen_text = f"{seen} with the burner firing or hot"
     yield FindingCode.GLASS_EMPTY_FIRING, record, f"{seen_text}: nothing that guards against dry firing acted."
     for other_record in ledger.records.values():
         if other_record.device and other_record.role.code in _CUTOFFS:

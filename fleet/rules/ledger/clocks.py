@@ -19,7 +19,8 @@ from fleet.rules.catalogue import ProcedureSpec
 from fleet.rules.ledger.records import PositionSnapshot
 from fleet.rules.values import AdoptedTerms, Evidence, LawInForce, Override, State
 
-NEW_COUNTS = frozenset({"pop_test"})  # a valve fitted new comes from the shop with its set pressure proven
+# A valve fitted new comes from the shop with its set pressure proven, a limit from its maker calibrated.
+NEW_COUNTS = frozenset({"pop_test", "limit_calibration"})
 
 
 @dataclass(slots=True)

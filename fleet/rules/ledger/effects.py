@@ -3,9 +3,12 @@
 from collections.abc import Iterable
 from dataclasses import replace
 from datetime import datetime
+from math import inf
 from uuid import UUID
 
+from fleet.engineering.last_places import compare
 from fleet.rules.finding_codes import FindingCode
+from fleet.rules.ledger.asked import OwedTest
 from fleet.rules.ledger.records import (
     BlindedByPath,
     EpisodeCase,
@@ -15,9 +18,10 @@ from fleet.rules.ledger.records import (
     PositionRecord,
     ReplayLedger,
 )
-from fleet.rules.values import EntryFact, Level
+from fleet.rules.values import EntryFact, Level, as_number
 from fleet.rules.vocabulary import EntryAct
 
+GAUGE_CHECK = "gauge_comparison"
 PASSES_TO_TRUST = 3  # an intermittent device must pass this often running, its cause recorded
 
 
@@ -32,6 +36,7 @@ def open_case(
     rule = case.rule
     case.down, case.presumed = rule.fails != "none", rule.fails == "presumed"
     case.acted_at, case.passes, case.touched, case.replaced = None, 0, False, False
+    case.tested_in = None
     case.newest_at = entry.at
     carries = place is not None and place.role.part in ("input_path", "output_path")
     # A jumper or a failed test on a path defeats what it carries as surely as dirt in it; a presumption does not.
@@ -63,11 +68,18 @@ def begin_case(
     return case
 
 
-def doubt_passes(records: Iterable[PositionRecord], since: datetime | None, codes: frozenset[str]) -> None:
-    """Put passes in doubt that were read by something found blind or wrong; an older sound one may stand."""
+def doubt_passes(
+    records: Iterable[PositionRecord], since: datetime | None, codes: frozenset[str], error_psi: float = inf
+) -> None:
+    """Put passes in doubt that were read by something found blind or wrong; an older sound one may stand.
+
+    `error_psi` is how wrong it was found: a pass whose verdict so much cannot change stands.
+    """
     for record in records:
         record.passes = [
-            replace(p, doubtful=True) if p.code in codes and (since is None or p.at > since) else p
+            replace(p, doubtful=True)
+            if p.code in codes and (since is None or p.at > since) and p.tolerates_psi < error_psi
+            else p
             for p in record.passes
         ]
         record.proofs = {p.code: p.at for p in record.passes if not p.doubtful}
@@ -81,6 +93,7 @@ def _blind_all_on(ledger: ReplayLedger, path: PositionRecord, at: datetime) -> N
 def apply_touch(ledger: ReplayLedger, record: PositionRecord, code: str, entry: EntryFact) -> None:
     """Void the proof of the device, or of everything on the path, until what its kind names for it passes."""
     void_proof(ledger, record, code=code, at=entry.at, entry=entry.id)
+    owe_test(ledger, record, code, entry)
     if record.role.part == "input_path":
         for hanging in ledger.hanging_on(record):
             void_proof(ledger, hanging, code="path", at=entry.at, entry=entry.id)
@@ -93,6 +106,32 @@ def void_proof(ledger: ReplayLedger, record: PositionRecord, code: str, at: date
         record.touches[code] = OutstandingTouch(code, at, entry, rule.needs)
         for case in record.open_cases():
             case.touched = True  # no pass after this is one as found
+
+
+# Work on one place asks for a test of another: a burner that burns otherwise, fuel piping that was apart.
+OWED_TESTS = {
+    "burner": ("flame_failure_test", frozenset({"open", "adjust", "fitted"})),
+    "fuel_valves": ("soap_test", frozenset({"open", "disconnect", "fitted"})),
+}
+
+
+def touch_limits_passed(ledger: ReplayLedger, entry: EntryFact) -> None:
+    """Touch the limits that should have tripped before a lever lift: raised or bypassed, until they trip."""
+    psi = as_number(entry.readings.get("gauge_psi")) if entry.code == "lever_lift" else None
+    for record in ledger.records.values() if psi is not None else ():
+        set_psi, rule = record.numeric_setting("set_psi"), ledger.catalogue.touches.get((record.kind, "adjust"))
+        if record.role.code != "high_limit" or set_psi is None or rule is None or psi is None:
+            continue
+        if compare(psi, set_psi, "psi") >= 0:
+            record.touches["lift_over_limit"] = OutstandingTouch("lift_over_limit", entry.at, entry.id, rule.needs)
+            ledger.reaches_all = True
+
+
+def owe_test(ledger: ReplayLedger, record: PositionRecord, touch: str, entry: EntryFact) -> None:
+    """Note what a touch asks of another place; it stands against firing until it passes."""
+    code, touches = OWED_TESTS.get(record.role.code, ("", frozenset()))
+    if touch in touches and code in ledger.catalogue.procedures:
+        ledger.owed[code] = OwedTest(code, record.position.id, entry.at)
 
 
 def note_repair(ledger: ReplayLedger, record: PositionRecord, at: datetime, opened: bool) -> None:
@@ -120,40 +159,93 @@ def _concerns_device(ledger: ReplayLedger, case: EpisodeCase, record: PositionRe
     return record.kind in kinds or (case.rule.code == FindingCode.AMBIENT_CO and record.role.hazard == "flue_gas")
 
 
-def apply_pass(bench: GradingBench, proves: str, against: frozenset[str]) -> bool:
+def apply_pass(
+    bench: GradingBench,
+    proves: str,
+    against: frozenset[str],
+    *,
+    tolerates_psi: float = 0.0,
+    proves_too: Iterable[str] = (),
+) -> bool:
     """Apply a pass. False, and nothing changes, when nobody present may give this good news.
 
     `against` are the rules this same test fires: what it found again it does not clear.
     """
-    record, procedure, entry = bench.record, bench.procedure, bench.entry
+    record, procedure = bench.record, bench.procedure
     allowed = procedure.who & bench.visit.qualifications
     if not allowed:
         return False
-    record.checked_at = entry.at
+    record.checked_at = bench.entry.at
     if proves:
-        record.passes.append(PassedProof(procedure.code, entry.at))
-        record.proofs[procedure.code] = entry.at
-        record.last_trip_in = _trip_in(bench)
+        _keep_passes(bench, tolerates_psi, proves_too)
+    _answer_touches(bench)
+    if _passes_live(bench, proves):
+        record.blind = {k: b for k, b in record.blind.items() if not b.acted}
+    # A caretaker's pass renews operator proofs; it closes nothing above routine.
+    qualified = bool(allowed - {"operator"})
+    for case in _cases_answered(bench, against):
+        if case.level is Level.ROUTINE or qualified:
+            _answer_case(case, bench)
+    _note_gauge_check(bench, qualified)
+    return True
+
+
+def _passes_live(bench: GradingBench, proves: str) -> bool:
+    """Return whether this is a live pass; a kind without a full proof, as a gauge, passes live by the check it has."""
+    return proves == "full" or bool(proves and not bench.ledger.catalogue.proofs_of_kind(bench.record.kind, "full"))
+
+
+def _keep_passes(bench: GradingBench, tolerates_psi: float, proves_too: Iterable[str]) -> None:
+    """Keep the pass of this procedure, and before it those of what it stands for as well."""
+    known = [code for code in proves_too if code in bench.ledger.catalogue.procedures]
+    for code in (*known, bench.procedure.code):
+        bench.record.passes.append(PassedProof(code, bench.entry.at, tolerates_psi=tolerates_psi))
+        bench.record.proofs[code] = bench.entry.at
+    _keep_trip_height(bench)
+
+
+def _note_gauge_check(bench: GradingBench, qualified: bool) -> None:
+    if bench.procedure.code == GAUGE_CHECK and qualified:
+        for cause in bench.ledger.asked_causes.values():
+            cause.gauge_checked = True
+        drop_answered_causes(bench.ledger)
+
+
+def _answer_touches(bench: GradingBench) -> None:
+    """Take what this pass answers from what touches ask of this place, and of what work elsewhere asks of it."""
+    record, procedure, owed = bench.record, bench.procedure, bench.ledger.owed
     for code, outstanding in list(record.touches.items()):
         left = tuple(group for group in outstanding.needs if not any(procedure.covers_or_is(n) for n in group))
         if left:
             record.touches[code] = replace(outstanding, needs=left)
         else:
             del record.touches[code]
-    # A kind without a full proof, as a gauge, passes live by the check it has.
-    if proves == "full" or (proves and not bench.ledger.catalogue.proofs_of_kind(record.kind, "full")):
-        record.blind = {k: b for k, b in record.blind.items() if not b.acted}
-    # A caretaker's pass renews operator proofs; it closes nothing above routine.
-    qualified = bool(allowed - {"operator"})
-    for case in _cases_answered(bench, against):
-        if case.level is Level.ROUTINE or qualified:
-            _count_pass(case, entry)
-    return True
+    for code in [c for c in owed if procedure.covers_or_is(c)]:
+        del owed[code]
 
 
-def _trip_in(bench: GradingBench) -> float | None:
-    height = bench.number_reading("trip_in")
-    return bench.record.last_trip_in if height is None else height
+def _answer_case(case: EpisodeCase, bench: GradingBench) -> None:
+    """Count a pass, or remember it where somebody qualified must first say why, or which of two is wrong."""
+    if case.rule.needs_cause and not case.cause_known:
+        # Of two entries that clash a test must follow the cause.
+        case.tested_in = None if case.rule.tested_in_place else bench.visit.id
+        return
+    _count_pass(case, bench.entry)
+
+
+def drop_answered_causes(ledger: ReplayLedger) -> None:
+    """Ask no longer for causes that were named, of a discharge only once the gauge was compared too."""
+    ledger.asked_causes = {place: c for place, c in ledger.asked_causes.items() if not c.is_answered}
+
+
+def _keep_trip_height(bench: GradingBench) -> None:
+    """Keep the newest trip height, and the first one as its visit left it: what later ones are held against."""
+    height, record = bench.number_reading("trip_in"), bench.record
+    if height is None:
+        return
+    record.last_trip_in = height
+    if record.first_trip_visit in (None, bench.visit.id):
+        record.first_trip_in, record.first_trip_visit = height, bench.visit.id
 
 
 def _cases_answered(bench: GradingBench, against: frozenset[str]) -> list[EpisodeCase]:
@@ -170,8 +262,6 @@ def _is_answered(case: EpisodeCase, bench: GradingBench, is_own_case: bool) -> b
     procedure = bench.procedure
     if case.rule.closes_by_readings:
         return False
-    if case.rule.needs_cause and not case.cause_known:
-        return False  # first somebody qualified says why, or which of the two is wrong
     if case.rule.needs_manager and not case.manager:
         return False
     if (case.by_data or case.rule.needs_work) and case.acted_at is None:
@@ -206,11 +296,33 @@ def _count_pass(case: EpisodeCase, entry: EntryFact) -> None:
         case.closed_at, case.closed_by = entry.at, entry.id
 
 
+# Readings that say what a set point was found at: the role it is set on, and the key of its setting.
+READ_BACK = {
+    "cut_in_psi": ("operating_control", "cut_in_psi"),
+    "cut_out_psi": ("operating_control", "cut_out_psi"),
+    "limit_psi": ("high_limit", "set_psi"),
+    "set_psi_read_back": ("high_limit", "set_psi"),
+}
+
+
+def note_read_back(ledger: ReplayLedger, record: PositionRecord, entry: EntryFact) -> None:
+    """Keep what set points were read back at; it becomes no setting on record."""
+    for name, (role, key) in READ_BACK.items():
+        psi = as_number(entry.readings.get(name))
+        if psi is None:
+            continue
+        same_role = [r for r in ledger.records.values() if r.role.code == role and r.device]
+        for place in [record] if record.role.code == role else same_role if len(same_role) == 1 else []:
+            place.read_back[key] = psi
+
+
 def fill_position(ledger: ReplayLedger, record: PositionRecord, device: UUID | None, kind: str, at: datetime) -> None:
     """Put a device in, or empty the position: a new record starts, the old failures no longer put this one down."""
     record.device, record.kind, record.fitted_at = device, kind, at if device else None
     record.passes, record.proofs, record.declared, record.touches, record.blind = [], {}, {}, {}, {}
+    record.read_back = {}
     record.attributes, record.settings, record.last_trip_in, record.checked_at = {}, {}, None, None
+    record.first_trip_in = record.first_trip_visit = None
     note_repair(ledger, record, at, opened=True)
     for case in record.open_cases():
         case.down, case.replaced = False, device is not None

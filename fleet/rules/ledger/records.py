@@ -6,8 +6,10 @@ from datetime import date, datetime
 from math import isfinite
 from uuid import UUID
 
-from fleet.engineering.makeup import MeterReading
 from fleet.rules.catalogue import Catalogue, FindingRule, ProcedureSpec, RoleSpec
+from fleet.rules.ledger.asked import AskedCause, OwedTest
+from fleet.rules.ledger.meters import MeterHistory
+from fleet.rules.needed_roles import RegisterGap, cutoffs_needed, may_be_spared
 from fleet.rules.values import (
     EntryFact,
     Evidence,
@@ -50,6 +52,7 @@ class EpisodeCase:
     newest_at: datetime | None = None  # when it was last found
     closed_at: datetime | None = None
     closed_by: UUID | None = None
+    tested_in: UUID | None = None  # the visit whose test would have closed it, had its cause been named
 
     @property
     def is_open(self) -> bool:
@@ -78,11 +81,15 @@ class BlindedByPath:
 
 @dataclass(frozen=True, slots=True)
 class PassedProof:
-    """One pass that proved something. `doubtful`: what it was read by turned out blind or wrong."""
+    """One pass that proved something. `doubtful`: what it was read by turned out blind or wrong.
+
+    `tolerates_psi` is by how much its gauge may be wrong before the verdict could be another one.
+    """
 
     code: str
     at: datetime
     doubtful: bool = False
+    tolerates_psi: float = 0.0
 
 
 @dataclass(slots=True)
@@ -94,6 +101,7 @@ class PositionSnapshot:
 
     at: datetime | None = field(compare=False)
     kind: str
+    on_record: bool
     needed: bool
     fitted_at: datetime | None
     down: tuple[EpisodeCase, ...]
@@ -103,7 +111,6 @@ class PositionSnapshot:
     touches: tuple[OutstandingTouch, ...]
     proofs: tuple[tuple[str, datetime], ...]
     declared: tuple[tuple[str, date], ...]
-    shares_chamber: bool = False
     doubted: PassedProof | None = None  # its newest pass, where that is in doubt
     capacity_lb_h: float | None = None  # as stamped; only a safety valve has one
     end_of_life: date | None = None  # the last day its maker stands for it; only an alarm has one
@@ -128,7 +135,9 @@ class PositionRecord:
     fitted_at: datetime | None = None
     attributes: Mapping[str, Value] = field(default_factory=dict)
     settings: dict[str, Value] = field(default_factory=dict)
+    read_back: dict[str, float] = field(default_factory=dict)  # set points as last read, until they are set anew
     paths: tuple[UUID, ...] = ()
+    on_record: bool = True  # False before the day from which the register names the place
     needed: bool = False
     passes: list[PassedProof] = field(default_factory=list)
     proofs: dict[str, datetime] = field(default_factory=dict)  # of each procedure the newest pass not in doubt
@@ -139,6 +148,8 @@ class PositionRecord:
     cases: list[EpisodeCase] = field(default_factory=list)
     live: list[EpisodeCase] = field(default_factory=list)  # of `cases` those not yet seen closed
     last_trip_in: float | None = None
+    first_trip_in: float | None = None  # as it was left by the first visit that read one
+    first_trip_visit: UUID | None = None
     # What `ReplayLedger.paths_of` and `hanging_on` found since the piping changed.
     above: list["PositionRecord"] | None = field(default=None, compare=False, repr=False)
     hanging: list["PositionRecord"] | None = field(default=None, compare=False, repr=False)
@@ -157,28 +168,28 @@ class PositionRecord:
         except ValueError:
             return None
 
+    def reference_trip_in(self) -> float | None:
+        """The height a cutoff should trip at, in inches over the glass's bottom: its maker's mark, else its first."""
+        mark = self.numeric_setting("trip_in")
+        return self.first_trip_in if mark is None else mark
+
+    def newest_set_point(self, key: str) -> float | None:
+        """A set point as it was last read back, else as it is on record."""
+        read = self.read_back.get(key)
+        return self.numeric_setting(key) if read is None else read
+
     def numeric_setting(self, key: str) -> float | None:
         """A numeric set point, from the dated settings or else from what is stamped on the device."""
-        return as_number(self.settings.get(key, self.attributes.get(key)))
+        value = as_number(self.settings.get(key, self.attributes.get(key)))
+        return value if value is not None and isfinite(value) else None
 
 
 @dataclass(frozen=True, slots=True)
-class MakeupPeriod:
-    """Make-up between two readings, known at the later: gallons a day, and why that is too much ('' in band)."""
+class GapsSince:
+    """What the register left out from an instant on."""
 
     at: datetime
-    rate: float
-    in_band: bool
-    rise_reason: str
-
-
-@dataclass(slots=True)
-class MeterHistory:
-    """A make-up meter while it is read: its newest reading, its periods, and the rates of those in band."""
-
-    last: MeterReading | None = None
-    periods: list[MakeupPeriod] = field(default_factory=list)
-    usual: list[float] = field(default_factory=list)
+    gaps: tuple[RegisterGap, ...]
 
 
 @dataclass(slots=True)
@@ -205,6 +216,13 @@ class ReplayLedger:
     meters: dict[UUID, MeterHistory] = field(default_factory=dict)  # each make-up meter, as read so far
     live: list[EpisodeCase] = field(default_factory=list)  # of `general` those not yet seen closed
     episodes: dict[tuple[UUID | None, str], int] = field(default_factory=dict)  # begun so far, by place and rule
+    owed: dict[str, OwedTest] = field(default_factory=dict)  # by procedure
+    reaches_all: bool = False  # whether the entry just applied changed a place beyond the reach of a test
+    overruns: dict[tuple[str, UUID], float] = field(default_factory=dict)  # by rule and place, in psi
+    unseen_lines: dict[UUID, UUID] = field(default_factory=dict)  # entries that saw no line in the glass: their visits
+    asked_causes: dict[UUID, AskedCause] = field(default_factory=dict)  # by place
+    register_asked: bool = False  # whether the register was posted whole, so that what it leaves out is missed
+    gaps: list[GapsSince] = field(default_factory=list)  # what it left out, from each instant at which that changed
 
     @property
     def catalogue(self) -> Catalogue:
@@ -248,8 +266,17 @@ class ReplayLedger:
 
     def cutoffs_needed(self) -> int:
         """2, or 1 where the register says so."""
-        value = self.boiler.get("cutoffs_needed")
-        return int(value) if isinstance(value, (int, float)) and value == 1 else 2
+        return cutoffs_needed(self.boiler)
+
+    def is_needed(self, record: PositionRecord) -> bool:
+        """Whether a protection here is counted on: it is on record, and nothing spares it."""
+        return record.on_record and not self.is_spared(record) and (record.needed or not self._may_be_empty(record))
+
+    def _may_be_empty(self, record: PositionRecord) -> bool:
+        """Whether *needed: no* is heard: the role is no protection, may be *none here*, or another place fills it."""
+        if record.role.part != "protection" or may_be_spared(self.catalogue, record.role.code):
+            return True
+        return any(r.needed and r.on_record and r.role is record.role for r in self.records.values() if r is not record)
 
     def share_a_chamber(self, record: PositionRecord, second_record: PositionRecord) -> bool:
         """Whether two positions hang on one float chamber."""
@@ -312,7 +339,8 @@ class ReplayLedger:
         return PositionSnapshot(
             at=at,
             kind=record.kind if record.device else "",
-            needed=record.needed and not self.is_spared(record),
+            on_record=record.on_record,
+            needed=self.is_needed(record),
             fitted_at=record.fitted_at,
             down=down,
             blocked=tuple(c for p in failing for c in p.open_cases() if c.down) if failing else (),
@@ -321,7 +349,6 @@ class ReplayLedger:
             touches=tuple(record.touches.values()),
             proofs=tuple(sorted(record.proofs.items())),
             declared=tuple(sorted(record.declared.items())),
-            shares_chamber=self._is_second_in_chamber(record),
             doubted=record.passes[-1] if record.passes and record.passes[-1].doubtful else None,
             capacity_lb_h=record.numeric_setting("capacity_lb_h")
             if record.role.code == "safety_valve" and record.device
@@ -334,13 +361,6 @@ class ReplayLedger:
         if record.role.code != "upper_cutoff" or self.cutoffs_needed() != 1:
             return False
         return any(r.role.code == "lower_cutoff" and r.device for r in self.records.values())
-
-    def _is_second_in_chamber(self, record: PositionRecord) -> bool:
-        """Whether this is the first of two cutoffs in one chamber, where two are needed: it is as if not fitted."""
-        if record.role.code != "upper_cutoff" or self.cutoffs_needed() == 1:
-            return False
-        lower = [r for r in self.records.values() if r.role.code == "lower_cutoff" and r.device]
-        return any(self.share_a_chamber(record, r) for r in lower)
 
 
 @dataclass(slots=True)

@@ -1,73 +1,39 @@
 """Replay one boiler's evidence in its total order: every fact once, in the order the work was performed."""
 
-from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass, field, replace
+from collections.abc import Iterable, Sequence
+from dataclasses import replace
 from datetime import datetime
 from itertools import zip_longest
 from uuid import UUID
 
-from fleet.rules.findings import doubt_readings_of, find_by_observation, find_in_history, wrong_by_data
+from fleet.rules.finding_codes import FindingCode
+from fleet.rules.findings import wrong_by_data
 from fleet.rules.ledger import effects
 from fleet.rules.ledger.clocks import clock_steps
-from fleet.rules.ledger.records import (
-    EntryTrace,
-    EpisodeCase,
-    GradingBench,
-    OutstandingTouch,
-    PositionRecord,
-    PositionSnapshot,
-    ReplayLedger,
-    StateSection,
-)
+from fleet.rules.ledger.records import EpisodeCase, OutstandingTouch, PositionRecord, ReplayLedger
+from fleet.rules.ledger.register_needs import note_gaps
+from fleet.rules.needed_roles import grace_end
+from fleet.rules.replay.after_visit import state_after_visit
+from fleet.rules.replay.entry_acts import apply_entry
+from fleet.rules.replay.replay_run import Fact, Place, RegisterFact, ReplayRun
 from fleet.rules.values import (
     EntryFact,
-    EntryVerdict,
     Evidence,
     FittingFact,
-    JudgedFinding,
     LawInForce,
+    Level,
     Moment,
+    PositionFact,
+    RegisterPosted,
     ServiceChange,
     ServiceMode,
     SettingFact,
     State,
     VisitFact,
 )
-from fleet.rules.verdicts import as_verdict, grade_test
-from fleet.rules.vocabulary import DATA_ACTS, EntryAct, Outcome
+from fleet.rules.vocabulary import DATA_ACTS
 
 REGISTER_VISIT = UUID(int=0)  # register facts of an instant come before what was done at that instant
-
-
-@dataclass(slots=True)
-class ReplayRun:
-    """The ledger after the last fact, with the trace that the fold left behind."""
-
-    ledger: ReplayLedger
-    snapshots: dict[UUID, list[PositionSnapshot]]
-    verdicts: list[EntryVerdict] = field(default_factory=list)
-    by_entry: dict[UUID, EntryVerdict] = field(default_factory=dict)
-    findings: list[JudgedFinding] = field(default_factory=list)
-    after: dict[UUID, "AfterVisit"] = field(default_factory=dict)
-    places: list["Place"] = field(default_factory=list)  # of every fact replayed its place in the order
-    cut: dict[UUID, list[StateSection]] = field(default_factory=dict)  # what `states` made of the snapshots so far
-
-
-@dataclass(frozen=True, slots=True)
-class AfterVisit:
-    """What was open when a visit ended: `touched` says what each touched position still needs, `proven` is in full."""
-
-    at: datetime
-    holds: tuple[EpisodeCase, ...]
-    touched: tuple[tuple[UUID, tuple[frozenset[str], ...]], ...]
-    inconclusive: tuple[UUID, ...]
-    looked_at: frozenset[UUID]
-    proven: frozenset[UUID]
-    passed: frozenset[tuple[UUID, str]]
-
-
-Fact = FittingFact | SettingFact | ServiceChange | LawInForce | tuple[VisitFact, EntryFact | None]
-Place = tuple[Moment, str]  # in the total order: by moment, and by content among register facts of one instant
 
 
 def replay_evidence(evidence: Evidence) -> ReplayRun:
@@ -119,7 +85,7 @@ def _fold_facts(run: ReplayRun, facts: Sequence[tuple[Place, Fact]]) -> None:
     changed: dict[UUID, PositionRecord] = {}
     for ((moment, _), fact), following in zip_longest(facts, facts[1:]):
         if isinstance(fact, tuple):
-            changed = changed | _apply_entry(run, *fact)
+            changed = changed | apply_entry(run, *fact)
         else:
             _apply_register_fact(ledger, fact)
             changed = ledger.records
@@ -129,7 +95,7 @@ def _fold_facts(run: ReplayRun, facts: Sequence[tuple[Place, Fact]]) -> None:
             _keep_snapshots(run, moment.at, changed.values())
             changed = {}
         if isinstance(fact, tuple) and fact[1] is last[fact[0].id]:
-            run.after[fact[0].id] = _state_after_visit(run, fact[0], moment.at)
+            run.after[fact[0].id] = state_after_visit(run, fact[0], moment.at)
 
 
 def _is_data_changed(fact: Fact, moment: Moment, following: tuple[Place, Fact] | None) -> bool:
@@ -144,6 +110,7 @@ def _is_data_changed(fact: Fact, moment: Moment, following: tuple[Place, Fact] |
 
 def _apply_data_faults(ledger: ReplayLedger, at: datetime, entry: EntryFact | None) -> None:
     """Open what is wrong in the data now. What is put right waits for its proof, or closes where none is named."""
+    note_gaps(ledger, at)
     wrong = {(w.rule, w.position): w for w in wrong_by_data(ledger)}
     for case in list(ledger.open_cases()):
         if case.by_data and (case.rule.code, case.position) not in wrong and case.acted_at is None:
@@ -151,11 +118,15 @@ def _apply_data_faults(ledger: ReplayLedger, at: datetime, entry: EntryFact | No
             if not case.rule.clears_by or _no_longer_needed(ledger, case):
                 case.closed_at, case.closed_by = at, entry.id if entry else None
     for (rule, position), fault in wrong.items():
+        if rule not in ledger.catalogue.findings:
+            continue  # the release in force did not know it yet
         place = ledger.records[position] if position else None
         case = effects.begin_case(
             ledger, rule, place=place, at=at, entry=entry.id if entry else None, sentence=fault.sentence
         )
         case.by_data, case.acted_at, case.sentence = True, None, fault.sentence
+        if case.rule.code == FindingCode.NOT_ON_RECORD and not case.later:
+            case.later = [(grace_end(at, ledger.evidence.zone), Level.URGENT)]
 
 
 def _no_longer_needed(ledger: ReplayLedger, case: EpisodeCase) -> bool:
@@ -171,7 +142,7 @@ def _last_entry(visit: VisitFact) -> EntryFact | None:
 def _blank_record(evidence: Evidence, position_id: UUID) -> PositionRecord:
     position = evidence.positions_by_id[position_id]
     role = evidence.role_by_code(position.role)
-    return PositionRecord(position, role, needed=role.part == "protection")
+    return PositionRecord(position, role, needed=role.part == "protection", on_record=position.since is None)
 
 
 def _ordered_facts(evidence: Evidence) -> Iterable[tuple[Place, Fact]]:
@@ -179,12 +150,17 @@ def _ordered_facts(evidence: Evidence) -> Iterable[tuple[Place, Fact]]:
     for law in evidence.laws[1:]:
         if law.since is not None:  # only the first has none
             yield (Moment(law.since, REGISTER_VISIT, -1), ""), law
+    for position in evidence.positions:
+        if position.since is not None:
+            yield (Moment(position.since, REGISTER_VISIT, 0), ""), position
     for fitting in evidence.fittings:
         yield (Moment(fitting.since, REGISTER_VISIT, 0), f"{fitting.position} {fitting.device}"), fitting
     for setting in evidence.settings:
         yield (Moment(setting.since, REGISTER_VISIT, 1), f"{setting.position} {setting.key} {setting.value}"), setting
     for service in evidence.services:
         yield (Moment(service.since, REGISTER_VISIT, 2), service.state), service
+    if evidence.register is not None:
+        yield (Moment(evidence.register.at, REGISTER_VISIT, 3), ""), evidence.register
     # By id: a visit handed in twice is the same visit.
     for visit in {v.id: v for v in evidence.visits}.values():
         for entry in visit.entries:
@@ -202,9 +178,13 @@ def _keep_snapshots(run: ReplayRun, at: datetime, changed: Iterable[PositionReco
             snapshots.append(now)
 
 
-def _apply_register_fact(ledger: ReplayLedger, fact: FittingFact | SettingFact | ServiceChange | LawInForce) -> None:
+def _apply_register_fact(ledger: ReplayLedger, fact: RegisterFact) -> None:
     if isinstance(fact, LawInForce):
         ledger.law = fact
+    elif isinstance(fact, PositionFact):
+        ledger.records[fact.id].on_record = True
+    elif isinstance(fact, RegisterPosted):
+        ledger.register_asked = True
     elif isinstance(fact, FittingFact):
         record = ledger.records[fact.position]
         effects.fill_position(ledger, record, device=fact.device, kind=fact.kind, at=fact.since)
@@ -252,129 +232,3 @@ def _apply_setting(record: PositionRecord, fact: SettingFact) -> None:
         record.needed = bool(fact.value)
     else:
         record.settings[fact.key] = fact.value
-
-
-def _apply_test(run: ReplayRun, visit: VisitFact, entry: EntryFact, record: PositionRecord) -> None:
-    ledger = run.ledger
-    procedure = ledger.catalogue.procedures[entry.code]
-    bench = GradingBench(visit, entry, procedure=procedure, record=record, ledger=ledger)
-    graded = grade_test(bench)
-    fired = frozenset(rule for rule, _ in graded.faults)
-    if procedure.voids and graded.outcome != Outcome.NOT_DONE:
-        # What a test opens is touched; its own pass answers for its own device, not for what hangs on it.
-        effects.apply_touch(ledger, record, procedure.voids, entry)
-    if graded.outcome == Outcome.PASS and not effects.apply_pass(bench, graded.proves, fired):
-        sentence = f"{graded.sentence} Nobody present may prove it: it renews and clears nothing."
-        graded = replace(graded, proves="", sentence=sentence)
-    for rule, place in graded.faults:
-        _open_finding(run, visit, entry=entry, rule_code=rule, place=ledger.records[place], sentence=graded.sentence)
-    run.by_entry[entry.id] = as_verdict(bench, graded)
-    run.verdicts.append(run.by_entry[entry.id])
-    ledger.outcomes[entry.id] = graded.outcome.value
-
-
-def _open_finding(
-    run: ReplayRun, visit: VisitFact, entry: EntryFact, rule_code: str, place: PositionRecord | None, sentence: str
-) -> None:
-    case = effects.open_case(run.ledger, rule_code, place=place, entry=entry, sentence=sentence)
-    doubt_readings_of(run.ledger, case.rule, place)
-    run.findings.append(
-        JudgedFinding(
-            visit=visit.id,
-            rule=case.rule.code,
-            position=place.position.id if place else None,
-            entries=(entry.id,),
-            level=case.level,
-            sentence=sentence,
-            first_act=case.rule.first_act,
-        )
-    )
-
-
-def _apply_action(run: ReplayRun, visit: VisitFact, entry: EntryFact, record: PositionRecord) -> None:
-    action = run.ledger.catalogue.actions[entry.code]
-    if action.repairs:
-        effects.note_repair(run.ledger, record, entry.at, opened=action.touch == "open")
-    if action.touch:
-        effects.apply_touch(run.ledger, record, action.touch, entry)
-
-
-def _apply_replacement(run: ReplayRun, visit: VisitFact, entry: EntryFact, record: PositionRecord) -> None:
-    effects.fill_position(run.ledger, record, device=entry.device, kind=entry.kind, at=entry.at)
-    record.attributes = entry.values
-    if record.role.part == "input_path":
-        effects.apply_touch(run.ledger, record, "open", entry)
-    # To be passed before the boiler is ready, as after any other touch: a fitted device has proven nothing yet.
-    needs = frozenset(p.code for p in run.ledger.catalogue.proofs_of_kind(entry.kind, "full"))
-    if entry.device and needs:
-        record.touches["fitted"] = OutstandingTouch("fitted", entry.at, entry.id, (needs,))
-
-
-def _set_entry(run: ReplayRun, visit: VisitFact, entry: EntryFact, record: PositionRecord) -> None:
-    record.settings.update(entry.values)
-    effects.note_repair(run.ledger, record, entry.at, opened=False)
-    effects.apply_touch(run.ledger, record, "adjust", entry)
-
-
-def _apply_observation(run: ReplayRun, visit: VisitFact, entry: EntryFact, record: PositionRecord | None) -> None:
-    for rule, place, sentence in find_by_observation(run.ledger, visit, entry, record):
-        _open_finding(run, visit, entry=entry, rule_code=rule, place=place, sentence=sentence)
-
-
-_ACTS: dict[str, Callable[[ReplayRun, VisitFact, EntryFact, PositionRecord], None]] = {
-    "test": _apply_test,
-    "action": _apply_action,
-    "replace": _apply_replacement,
-    "fit": _apply_replacement,
-    "remove": _apply_replacement,
-    "set": _set_entry,
-}
-
-
-def _apply_entry(run: ReplayRun, visit: VisitFact, entry: EntryFact | None) -> dict[UUID, PositionRecord]:
-    """Apply one entry. Return the positions whose state of knowledge may have changed."""
-    if entry is None:
-        return {}
-    record = run.ledger.records.get(entry.position) if entry.position else None
-    findings_before = len(run.findings)
-    alone = record is not None and entry.act == EntryAct.TEST and _leaves_alone(run.ledger, record, entry)
-    if entry.act == EntryAct.OBSERVE:
-        _apply_observation(run, visit, entry, record)
-    elif record is not None:
-        _ACTS[entry.act](run, visit, entry, record)
-    for rule, place, sentence in list(find_in_history(run.ledger, visit, entry, record)):
-        _open_finding(run, visit, entry=entry, rule_code=rule, place=place, sentence=sentence)
-    run.ledger.trail.append(EntryTrace(visit, entry, run.ledger.outcomes.get(entry.id, "")))
-    if len(run.findings) > findings_before or entry.act not in ("test", "observe"):
-        return run.ledger.records  # a finding may accuse anything
-    return run.ledger.records_in_reach(record, alone) if record is not None and entry.act == EntryAct.TEST else {}
-
-
-def _leaves_alone(ledger: ReplayLedger, record: PositionRecord, entry: EntryFact) -> bool:
-    return ledger.is_undisturbed(record) and not ledger.catalogue.procedures[entry.code].voids
-
-
-def _state_after_visit(run: ReplayRun, visit: VisitFact, at: datetime) -> AfterVisit:
-    verdicts = run.by_entry
-    judged = [(e, verdicts[e.id]) for e in visit.entries if e.id in verdicts and e.position]
-    # A pass that nobody present may give proves nothing: it counts neither as looked at nor as conclusive.
-    settled_entries = [e for e, v in judged if v.proves or v.outcome == Outcome.FAIL]
-    doubtful = [e for e, v in judged if v.outcome == Outcome.INCONCLUSIVE and not _is_settled(run, e, settled_entries)]
-    records = run.ledger.records.values()
-    return AfterVisit(
-        at=at,
-        holds=tuple(c for c in run.ledger.open_cases() if c.level == "hold"),
-        touched=tuple((r.position.id, t.needs) for r in records for t in r.touches.values()),
-        inconclusive=tuple(dict.fromkeys(e.position for e in doubtful if e.position)),
-        looked_at=frozenset(e.position for e in settled_entries if e.position),
-        proven=frozenset(e.position for e, v in judged if e.position and v.proves == "full"),
-        passed=frozenset((e.position, e.code) for e, v in judged if e.position and v.outcome == Outcome.PASS),
-    )
-
-
-def _is_settled(run: ReplayRun, entry: EntryFact, settled_entries: list[EntryFact]) -> bool:
-    """Return whether the same test, or one that covers it, was answered there in the visit, or is no proof."""
-    procedure_by_code = run.ledger.evidence.procedure_by_code
-    return procedure_by_code(entry.code).proof == "none" or any(
-        e.position == entry.position and procedure_by_code(e.code).covers_or_is(entry.code) for e in settled_entries
-    )

@@ -7,11 +7,22 @@ from datetime import datetime
 from itertools import pairwise
 from uuid import UUID
 
-from fleet.rules.capacity import compare_capacity
+from fleet.rules.capacity import compare_capacity, with_known_output
+from fleet.rules.catalogue import NeedExposure
+from fleet.rules.finding_codes import FindingCode
 from fleet.rules.ledger.records import EpisodeCase
-from fleet.rules.replay.evidence_replay import ReplayRun
+from fleet.rules.ledger.register_needs import burner_input_btu_h
+from fleet.rules.needed_roles import in_words
+from fleet.rules.replay.replay_run import ReplayRun
 from fleet.rules.timeline.levels import level_segments
-from fleet.rules.timeline.standing import ACT_BY_STANDING, BoilerView, OpenCase, PositionState, decide_standing
+from fleet.rules.timeline.standing import (
+    ACT_BY_STANDING,
+    BoilerView,
+    OpenCase,
+    OpenGaps,
+    PositionState,
+    decide_standing,
+)
 from fleet.rules.values import (
     Level,
     LevelSegment,
@@ -24,6 +35,8 @@ from fleet.rules.values import (
     Value,
 )
 from fleet.rules.wording import local_day
+
+OpenList = list[tuple[EpisodeCase, Level]]
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,13 +78,14 @@ class Timeline:
         self._valves = [p for p, r in run.ledger.records.items() if r.role.code == "safety_valve"]
         self._last_view: BoilerView | None = None
         self.cases = list(run.ledger.all_cases())
+        self.time_cases = [c for c in self.cases if c.by_time]  # opened and closed by time alone
         self.levels = [level_segments(c) for c in self.cases]
         self._open_starts, self._open = _open_lists(self.cases, self.levels)
 
     def change_instants(self) -> list[datetime]:
         """Return every instant at which anything changes that a standing rests on, in order."""
         instants = {at for track in self._tracks.values() for at in track.visible_changes()}
-        instants |= set(self._open_starts) | {s.since for s in self.services}
+        instants |= set(self._open_starts) | {s.since for s in self.services} | {g.at for g in self.run.ledger.gaps}
         if len(self._valves) > 1:  # whether one of them is backed rests on what the valves must carry together
             instants |= {s.since for s in self._boiler_settings} | {
                 law.since for law in self.evidence.laws if law.since
@@ -99,7 +113,29 @@ class Timeline:
             hazards=list(self.run.ledger.catalogue.hazards.values()),
             positions=self._seen_positions(at),
             cases=[OpenCase(level, self._reason_of_case(case)) for case, level in cases],
+            gaps=self._gaps_at(at, cases),
         )
+
+    def _gaps_at(self, at: datetime | None, cases: OpenList) -> OpenGaps | None:
+        """Return what the register leaves out at an instant, and which of that leaves nothing to rely on."""
+        gaps = next((g.gaps for g in reversed(self.run.ledger.gaps) if at and g.at <= at), ())
+        found = next(((case, level) for case, level in cases if case.rule.code == FindingCode.NOT_ON_RECORD), None)
+        if not gaps or found is None:
+            return None
+        case, level = found
+        counted = (NeedExposure.FROM_SURVEY, *((NeedExposure.AFTER_GRACE,) if level is not Level.ROUTINE else ()))
+        exposing = [
+            Reason(
+                case.rule.code,
+                f"Not on record: {in_words([g])}. Nobody knows of one.",
+                hazard=g.hazard,
+                since=case.opened_at,
+            )
+            for g in gaps
+            if g.exposes in counted
+        ]
+        sentence = f"Not on record: {in_words(gaps)}. ({local_day(case.opened_at, self.evidence.zone)})"
+        return OpenGaps(replace(self._reason_of_case(case), sentence=sentence), tuple(exposing))
 
     def service_at(self, at: datetime | None) -> ServiceMode:
         """Return the service state at `at`. Without one the boiler is in service."""
@@ -123,7 +159,8 @@ class Timeline:
             (track.positions_seen[track.index_at(at)], track.capacity[track.index_at(at)]) for track in other_tracks
         ]
         stamps = [lb_h for state_then, lb_h in then if state_then.needed and state_then.state.stands]
-        relief = compare_capacity(self._boiler_at(at), self.evidence.terms_at(at), [s for s in stamps if s is not None])
+        boiler = with_known_output(self._boiler_at(at), burner_input_btu_h(self.run.ledger))
+        relief = compare_capacity(boiler, self.evidence.terms_at(at), [s for s in stamps if s is not None])
         return bool(stamps and relief and relief.adequate)
 
     def _boiler_at(self, at: datetime) -> dict[str, Value]:
@@ -162,9 +199,6 @@ def _build_track(run: ReplayRun, position: UUID, segments: Sequence[PositionStat
         )
         capacity.append(snapshots[snapshot_number].capacity_lb_h)
     return PositionTrack(starts, positions_seen, capacity)
-
-
-OpenList = list[tuple[EpisodeCase, Level]]
 
 
 def _open_lists(

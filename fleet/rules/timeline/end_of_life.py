@@ -8,7 +8,7 @@ from itertools import pairwise
 from fleet.calendar import day_start
 from fleet.rules.finding_codes import FindingCode
 from fleet.rules.ledger.records import EpisodeCase, PositionRecord, PositionSnapshot, ReplayLedger
-from fleet.rules.replay.evidence_replay import ReplayRun
+from fleet.rules.replay.replay_run import ReplayRun
 from fleet.rules.values import Level, PositionStateSegment, Reason, State
 
 OUT_OF_DATE_RULE = FindingCode.ALARM_OUT_OF_DATE

@@ -3,7 +3,8 @@
 from collections.abc import Callable, Sequence
 from uuid import UUID
 
-from fleet.rules.replay.evidence_replay import ReplayRun, replay_evidence, resume_replay, value_types
+from fleet.rules.replay.evidence_replay import replay_evidence, resume_replay, value_types
+from fleet.rules.replay.replay_run import ReplayRun
 from fleet.rules.timeline import end_of_life, set_pressure
 from fleet.rules.values import ActFact, Evidence, Judgement
 

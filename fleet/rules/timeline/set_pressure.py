@@ -9,7 +9,7 @@ from fleet.rules.finding_codes import FindingCode
 from fleet.rules.ledger.clocks import Clock, due_only_at
 from fleet.rules.ledger.effects import begin_case
 from fleet.rules.ledger.records import EpisodeCase, PositionRecord, PositionSnapshot, ReplayLedger
-from fleet.rules.replay.evidence_replay import ReplayRun
+from fleet.rules.replay.replay_run import ReplayRun
 from fleet.rules.timeline.boundaries import surveyed_at
 from fleet.rules.values import LawInForce, Level
 from fleet.rules.wording import local_day

@@ -7,6 +7,7 @@ from functools import cached_property
 from uuid import UUID
 
 from fleet.rules.catalogue import Hazard, RoleSpec
+from fleet.rules.finding_codes import FindingCode
 from fleet.rules.values import LEVELS, Level, Reason, ServiceMode, Standing, State
 
 ACT_BY_STANDING = {
@@ -40,6 +41,14 @@ class OpenCase:
     reason: Reason
 
 
+@dataclass(frozen=True, slots=True)
+class OpenGaps:
+    """What the register leaves out at one instant: the whole list in one reason, and what exposes the boiler."""
+
+    reason: Reason
+    exposing: tuple[Reason, ...] = ()
+
+
 @dataclass(frozen=True)
 class BoilerView:
     """Everything the standing depends on at one instant."""
@@ -50,6 +59,7 @@ class BoilerView:
     hazards: Sequence[Hazard]
     positions: Sequence[PositionState]
     cases: Sequence[OpenCase]
+    gaps: OpenGaps | None = None
 
     def needed_for(self, hazard: Hazard) -> list[PositionState]:
         """Return the protections counted on against a hazard, the first to act first."""
@@ -83,10 +93,15 @@ def decide_standing(view: BoilerView) -> Decision:
     if not view.surveyed:
         note = Reason("not_surveyed", "No visit by a qualified technician has been judged yet.")
         return Standing.NOT_SURVEYED, (note, *_routine_reasons(view))
-    return Standing.CLEAR, (
-        Reason("clear", "Every protection that is needed is proven in time."),
-        *_routine_reasons(view),
-    )
+    return Standing.CLEAR, (Reason("clear", _clear_sentence(view)), *_routine_reasons(view))
+
+
+def _clear_sentence(view: BoilerView) -> str:
+    """Return what *clear* rests on, which is no more than what is on record."""
+    count = sum(p.needed and p.role.part == "protection" for p in view.positions)
+    subject = {0: "no protection is", 1: "one protection is"}.get(count, f"{count} protections are")
+    proven = " and proven in time" if count else ""
+    return f"Nothing is known against it: {subject} on record{proven}."
 
 
 def _level_rank(case: OpenCase) -> int:
@@ -110,7 +125,8 @@ def _reasons_for_hold(view: BoilerView) -> Iterable[Reason]:
             yield from (m.reason for m in members if m.state.down)
 
 
-def _reasons_for_exposed(view: BoilerView) -> Iterable[Reason]:
+def reasons_for_exposed(view: BoilerView) -> Iterable[Reason]:
+    """Yield why a hazard that stops firing has nothing proven against it, whatever else holds."""
     for hazard in view.hazards:
         members = view.needed_for(hazard) if hazard.stops_firing else []
         if members and not any(m.state.stands for m in members):
@@ -118,6 +134,8 @@ def _reasons_for_exposed(view: BoilerView) -> Iterable[Reason]:
         for member in members:
             if member.role.last_line and not member.backed and member.state in (State.LAPSED, State.NEVER_PROVEN):
                 yield member.reason
+    if view.gaps:
+        yield from view.gaps.exposing
 
 
 def _reasons_for_impaired(view: BoilerView) -> Iterable[Reason]:
@@ -126,14 +144,19 @@ def _reasons_for_impaired(view: BoilerView) -> Iterable[Reason]:
         watched = position.role.part == "initiator" and position.state is not State.NOT_FITTED
         if position.state.down and (counted or watched):
             yield position.reason
-    yield from (c.reason for c in view.cases if c.level is Level.URGENT)
+    # What is known to be wrong comes before what nobody has looked at.
+    urgent = [c.reason for c in view.cases if c.level is Level.URGENT]
+    yield from sorted(urgent, key=lambda reason: reason.rule == FindingCode.NOT_ON_RECORD)
 
 
-def _reasons_for_due(view: BoilerView) -> Iterable[Reason]:
+def reasons_for_due(view: BoilerView) -> Iterable[Reason]:
+    """Yield what is due, lapsed or never proven, whatever else holds."""
     for position in view.positions:
         is_asked = position.needed or (position.role.part != "protection" and position.state is not State.NOT_FITTED)
-        if is_asked and not position.state.down and position.state is not State.PROVEN:
+        if is_asked and not position.state.down and position.state not in (State.PROVEN, State.NOT_ON_RECORD):
             yield position.reason
+    if view.gaps:
+        yield view.gaps.reason
 
 
 def _routine_reasons(view: BoilerView) -> Iterable[Reason]:
@@ -142,7 +165,7 @@ def _routine_reasons(view: BoilerView) -> Iterable[Reason]:
 
 _TABLE = (
     (Standing.HOLD, _reasons_for_hold),
-    (Standing.EXPOSED, _reasons_for_exposed),
+    (Standing.EXPOSED, reasons_for_exposed),
     (Standing.IMPAIRED, _reasons_for_impaired),
-    (Standing.DUE, _reasons_for_due),
+    (Standing.DUE, reasons_for_due),
 )

@@ -121,11 +121,11 @@ def timeless_state(
 ) -> tuple[State, Reason] | None:
     """Return the state that time does not change: not fitted, failed, intermittent, never proven. Else None."""
     name = record.position.name
+    if not snapshot.on_record:
+        sentence = f"The register says nothing of the {name} before it is on record."
+        return State.NOT_ON_RECORD, _state_reason(record, "not_on_record", sentence, snapshot.at)
     if not snapshot.kind:
         return State.NOT_FITTED, _state_reason(record, "not_fitted", f"No {name} is fitted.", snapshot.at)
-    if snapshot.shares_chamber:
-        sentence = f"The {name} sits in one chamber with the lower cutoff: two in one chamber count as one."
-        return State.NOT_FITTED, _state_reason(record, "cutoffs_in_one_chamber", sentence, snapshot.at)
     down = _down_state(ledger, record, snapshot)
     if down is not None:
         return down
@@ -149,6 +149,7 @@ _TOUCHED = {
     "disconnect": "disconnected",
     "jumper": "jumpered",
     "fitted": "fitted",
+    "lift_over_limit": "passed by the pressure of a lever lift",
     "path": "cut off by work on its pipe",
     "return_to_service": "put back in service",
     "lapsed_out_of_service": "put back in service with its proof lapsed",
@@ -211,8 +212,9 @@ def _state_reason(record: PositionRecord, rule: str, sentence: str, since: datet
 def _proven_reason(ledger: ReplayLedger, record: PositionRecord, snapshot: PositionSnapshot) -> Reason:
     if not snapshot.proofs:
         return _state_reason(record, "nothing_asked", f"Nothing is asked of the {record.position.name}.", snapshot.at)
-    code, at = max(snapshot.proofs, key=lambda pair: pair[1])
-    procedure_name = ledger.evidence.procedure_by_code(code).name.lower()
+    procedure_by_code = ledger.evidence.procedure_by_code
+    code, at = max(snapshot.proofs, key=lambda pair: (pair[1], procedure_by_code(pair[0]).proof == "full"))
+    procedure_name = procedure_by_code(code).name.lower()
     return _state_reason(
         record,
         "proven",

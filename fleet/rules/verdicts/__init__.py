@@ -10,9 +10,11 @@ from fleet.rules.values import EntryVerdict
 from fleet.rules.verdicts.accepted import is_taken
 from fleet.rules.verdicts.fire import grade_combustion, grade_input
 from fleet.rules.verdicts.graded import GradedTest
+from fleet.rules.verdicts.ladder import grade_ladder_read_back
 from fleet.rules.verdicts.pressure import (
     grade_button_test,
     grade_lever_lift,
+    grade_limit_calibration,
     grade_limit_trip,
     grade_operating_control_trip,
     grade_siphon_check,
@@ -26,6 +28,8 @@ GRADERS: dict[str, Callable[[GradingBench], GradedTest]] = {
     "lowering": grade_lowering_test,
     "operating_control_trip": grade_operating_control_trip,
     "limit_trip": grade_limit_trip,
+    "limit_calibration": grade_limit_calibration,
+    "ladder_read_back": grade_ladder_read_back,
     "lever_lift": grade_lever_lift,
     "siphon_check": grade_siphon_check,
     "button": grade_button_test,
@@ -46,6 +50,7 @@ FIRES: dict[str, frozenset[str]] = {
             FindingCode.FLUSH_KEEPS_FIRING,
             FindingCode.FLUSH_SLOW_RECOVERY,
             FindingCode.FLUSH_DIRTY,
+            FindingCode.LOWER_CUTOFF_RESTARTS,
             FindingCode.TEST_FAILED,
         }
     ),
@@ -60,15 +65,48 @@ FIRES: dict[str, frozenset[str]] = {
     ),
     "operating_control_trip": frozenset({FindingCode.OPERATING_CONTROL_FAILED}),
     "limit_trip": frozenset({FindingCode.LIMIT_FAILED, FindingCode.LIMIT_RESTARTS, FindingCode.TEST_FAILED}),
+    "ladder_read_back": frozenset(
+        {
+            FindingCode.LADDER_OVER_FIFTEEN,
+            FindingCode.LADDER_LIMIT_AT_VALVE,
+            FindingCode.LADDER_LIMIT_AT_CUT_OUT,
+            FindingCode.LADDER_CUT_IN,
+            FindingCode.LADDER_LIMIT_GAP,
+            FindingCode.LADDER_OPERATING_GAP,
+        }
+    ),
+    "limit_calibration": frozenset({FindingCode.LIMIT_FAILED, FindingCode.TEST_FAILED}),
     "lever_lift": frozenset(
         {FindingCode.VALVE_NO_LIFT, FindingCode.VALVE_DRIPS, FindingCode.VALVE_DRIPS_AGAIN, FindingCode.TEST_FAILED}
     ),
     "siphon_check": frozenset({FindingCode.SIPHON_PLUGGED}),
     "button": frozenset({FindingCode.TEST_FAILED}),
     "inspection": frozenset({FindingCode.CHAMBER_FOULED}),
-    "combustion": frozenset({FindingCode.CO_HIGH, FindingCode.CO_ADJUST, FindingCode.AMBIENT_CO}),
+    "combustion": frozenset(
+        {
+            FindingCode.CO_HIGH,
+            FindingCode.CO_ADJUST,
+            FindingCode.AMBIENT_CO,
+            FindingCode.AMBIENT_CO_RAISED,
+            FindingCode.BURNER_ADJUST,
+        }
+    ),
     "clocking": frozenset({FindingCode.OVER_FIRED}),
     "table": frozenset(),
+}
+
+# The reading whose limit decides where a grader names no other: a verdict shows this one's source.
+DECISIVE_READINGS: dict[str, str] = {
+    "flush": "burner_stopped",
+    "lowering": "trip_in",
+    "operating_control_trip": "trip_psi",
+    "limit_trip": "trip_psi",
+    "ladder_read_back": "limit_psi",
+    "lever_lift": "gauge_psi",
+    "siphon_check": "passes_water",
+    "inspection": "found_clean",
+    "combustion": "co_ppm",
+    "clocking": "input_btu_h",
 }
 
 # Without a reference for the water none of these counts; bad news does.
@@ -97,7 +135,8 @@ def grade_test(bench: GradingBench) -> GradedTest:
     if claimed == Outcome.FAIL and read.outcome in (Outcome.PASS, Outcome.INCONCLUSIVE, Outcome.NOTED):
         return _failed_by_claim(bench, read, missing)
     if read.outcome in (Outcome.FAIL, Outcome.NOT_A_TEST):
-        return replace(read, question=_CLAIMED_PASS if claimed == Outcome.PASS and read.outcome == Outcome.FAIL else "")
+        is_doubled = claimed == Outcome.PASS and read.outcome == Outcome.FAIL
+        return replace(read, question=" ".join(filter(None, (_CLAIMED_PASS if is_doubled else "", read.question))))
     if read.outcome == Outcome.PASS and bench.procedure.code in READ_AT_THE_GLASS and _glass_unreadable(bench):
         return _inconclusive_test(
             read, f"{bench.procedure.name} on the {bench.name} proves nothing: the gauge glass can't be read."
@@ -147,6 +186,13 @@ def as_verdict(bench: GradingBench, graded: GradedTest) -> EntryVerdict:
         proves=graded.proves,
         limit=graded.limit,
         set_value=graded.set_value,
-        source=bench.procedure.source,
+        source=_source_of(bench, graded),
         question=graded.question,
     )
+
+
+def _source_of(bench: GradingBench, graded: GradedTest) -> str:
+    """Return the source of the limit that decided, else that of the way the test is done."""
+    name = graded.reading or DECISIVE_READINGS.get(bench.procedure.judged_by, "")
+    spec = bench.procedure.readings.get(name)
+    return spec.source if spec else bench.procedure.source

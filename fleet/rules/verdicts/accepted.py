@@ -3,12 +3,11 @@
 from collections.abc import Callable
 from operator import ge, gt, le, lt
 
+from fleet.engineering.last_places import compare, compare_distance
 from fleet.rules.catalogue import Acceptance, ReadingSpec
 from fleet.rules.ledger.records import GradingBench
 
-ROUNDING = 1e-9  # decimal readings in binary: 17.1 is within 2 of 15.1
-
-_COMPARE: dict[str, Callable[[float, float], bool]] = {"<=": le, ">=": ge, "<": lt, ">": gt}
+_COMPARE: dict[str, Callable[[int, int], bool]] = {"<=": le, ">=": ge, "<": lt, ">": gt}
 
 
 def is_taken(bench: GradingBench, spec: ReadingSpec) -> bool:
@@ -38,5 +37,5 @@ def is_accepted(bench: GradingBench, spec: ReadingSpec) -> bool | None:
     if value is None or compared_value is None:
         return None
     if rule.op == "within":
-        return abs(value - compared_value) <= (rule.number or 0.0) + ROUNDING
-    return _COMPARE[rule.op](value, compared_value)
+        return compare_distance(value, compared_value, rule.number or 0.0, spec.unit) <= 0
+    return _COMPARE[rule.op](compare(value, compared_value, spec.unit), 0)

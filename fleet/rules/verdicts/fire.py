@@ -1,9 +1,24 @@
 """Graders of the fire side that need more than their row: the combustion test, and the input that was clocked."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from dataclasses import replace
+from uuid import UUID
 
-from fleet.engineering.combustion import CO_ADJUST_PPM, CO_HOLD_PPM, CO_ROOM_PPM, MAX_O2_PERCENT, co_air_free_ppm
-from fleet.engineering.firing import gas_input_btu_h, judge_input, nozzle_gph, oil_input_btu_h
+from fleet.engineering.burner_grades import (
+    CO_ADJUST_PPM,
+    CO_ROOM_PPM,
+    MAX_O2_PERCENT,
+    air_free_ppm,
+    air_free_text,
+    grade_flue_co,
+    grade_room_co,
+    grade_smoke,
+    grade_stack,
+    is_diluted,
+)
+from fleet.engineering.burner_grades import grade_input as grade_input_of_plate
+from fleet.engineering.firing import gas_input_btu_h, nozzle_gph, oil_input_btu_h
+from fleet.engineering.verdicts import EngineeringJudgement
 from fleet.rules.finding_codes import FindingCode
 from fleet.rules.ledger.records import GradingBench
 from fleet.rules.verdicts.graded import GradedTest, failed_test
@@ -13,49 +28,88 @@ LIMIT = f"CO air-free under {CO_ADJUST_PPM:g} ppm and steady; in the room at mos
 
 
 def grade_combustion(bench: GradingBench) -> GradedTest:
-    """Grade flue and room. The flue may give no result; carbon monoxide in the room always counts."""
-    flue, position = _grade_flue(bench), bench.record.position.id
-    room = bench.number_reading("ambient_co_ppm")
-    if room is None or room <= CO_ROOM_PPM:
+    """Grade flue, burner and room. The flue may give no result; carbon monoxide in the room always counts."""
+    flue, position = _with_burner(bench, _grade_flue(bench)), bench.record.position.id
+    room = _judge_room(bench)
+    if room is None or room.verdict == "good":
         return flue
-    sentence = f"{room:g} ppm of carbon monoxide in the room: people are in danger. {flue.sentence}"
-    return failed_test(sentence, (FindingCode.AMBIENT_CO, position), *flue.faults, limit=LIMIT)
+    if room.verdict == "hold":
+        readings = (bench.number_reading("ambient_co_ppm"), bench.number_reading("ambient_co_again_ppm"))
+        highest = max(ppm for ppm in readings if ppm is not None)
+        sentence = f"{highest:g} ppm of carbon monoxide in the room: people are in danger. {flue.sentence}"
+        failed = failed_test(sentence, (FindingCode.AMBIENT_CO, position), *flue.faults, limit=LIMIT)
+        return replace(failed, reading="ambient_co_ppm")
+    if room.verdict == "urgent":
+        faults = ((FindingCode.AMBIENT_CO_RAISED, position), *flue.faults)
+        return replace(flue, sentence=f"{room.sentences[0]} {flue.sentence}", faults=faults)
+    return replace(flue, question=room.sentences[0])
+
+
+def _judge_room(bench: GradingBench) -> EngineeringJudgement | None:
+    """Return the judgement of the room's air; None where it was not read."""
+    names = ("ambient_co_ppm", "ambient_co_again_ppm", "outdoor_co_ppm")
+    first, again, outdoors = (bench.number_reading(name) for name in names)
+    first = again if first is None else first
+    if first is None:
+        return None
+    firing = bench.yes_or_no_reading("burner_firing") is not False
+    return grade_room_co(first, outdoors or 0.0, again_ppm=again, firing=firing)
 
 
 def _grade_flue(bench: GradingBench) -> GradedTest:
     if bench.yes_or_no_reading("burner_firing") is False:
         return GradedTest(Outcome.NOT_A_TEST, f"The burner was off: nothing about the {bench.name} was proven.")
-    oxygen, measured, trend = (
-        bench.number_reading("o2_pct"),
-        bench.number_reading("co_ppm"),
-        bench.choice_reading("co_trend"),
-    )
-    position = bench.record.position.id
-    if trend in ("unstable", "rising"):
-        return failed_test(f"Carbon monoxide in the flue is {trend}.", (FindingCode.CO_HIGH, position), limit=LIMIT)
-    if measured is not None and measured >= CO_HOLD_PPM and oxygen is not None and oxygen > MAX_O2_PERCENT:
-        # Mostly air, and even so too much: without the air it is more.
-        sentence = f"{measured:g} ppm of carbon monoxide in a diluted sample."
+    measured, oxygen = bench.number_reading("co_ppm"), bench.number_reading("o2_pct")
+    is_steady = bench.choice_reading("co_trend") not in ("unstable", "rising")
+    flue, position = grade_flue_co(measured, oxygen, is_steady), bench.record.position.id
+    sentence = _flue_sentence(bench, flue)
+    if flue.verdict == "hold":
         return failed_test(sentence, (FindingCode.CO_HIGH, position), limit=LIMIT)
-    if oxygen is not None and oxygen > MAX_O2_PERCENT:
-        sentence = f"With {oxygen:g} % oxygen the sample is mostly air: the combustion test has no result."
-        return GradedTest(Outcome.INCONCLUSIVE, sentence, limit=f"oxygen at most {MAX_O2_PERCENT:g} %")
-    if oxygen is None or measured is None:
-        return GradedTest(
-            Outcome.INCONCLUSIVE, "Carbon monoxide and oxygen of the flue were not both read.", limit=LIMIT
-        )
-    return _graded_by_co(bench, float(co_air_free_ppm(measured, oxygen)))
+    if flue.verdict == "inconclusive":
+        is_mostly_air = oxygen is not None and is_diluted(oxygen)
+        limit = f"oxygen at most {MAX_O2_PERCENT:g} %" if is_mostly_air else LIMIT
+        return GradedTest(Outcome.INCONCLUSIVE, sentence, limit=limit)
+    drifted = flue.verdict != "good"
+    faults = ((FindingCode.CO_ADJUST, position),) if drifted else ()
+    grade = "drifted" if drifted else "good"
+    return GradedTest(Outcome.PASS, sentence, grade=grade, proves=bench.procedure.proof, limit=LIMIT, faults=faults)
 
 
-def _graded_by_co(bench: GradingBench, air_free_ppm: float) -> GradedTest:
-    co_sentence = f"Carbon monoxide in the flue is {air_free_ppm:.0f} ppm air-free"
-    if air_free_ppm >= CO_HOLD_PPM:
-        return failed_test(f"{co_sentence}: unsafe.", (FindingCode.CO_HIGH, bench.record.position.id), limit=LIMIT)
-    drifted = air_free_ppm >= CO_ADJUST_PPM
-    faults = ((FindingCode.CO_ADJUST, bench.record.position.id),) if drifted else ()
-    grade, proves = "drifted" if drifted else "good", bench.procedure.proof
-    sentence = f"{co_sentence}{': adjust the burner' if drifted else ''}."
-    return GradedTest(Outcome.PASS, sentence, grade=grade, proves=proves, limit=LIMIT, faults=faults)
+def _flue_sentence(bench: GradingBench, flue: EngineeringJudgement) -> str:
+    """Return what the flue's readings came to, in the words of a test."""
+    measured, oxygen = bench.number_reading("co_ppm") or 0.0, bench.number_reading("o2_pct")
+    code = flue.reasons[0].code if flue.reasons else ""
+    sentences = {
+        "co_unsteady": f"Carbon monoxide in the flue is {bench.choice_reading('co_trend')}.",
+        "co_no_result": f"With {oxygen or 0.0:g} % oxygen the sample is mostly air: the combustion test has no result.",
+        "co_not_read": "Carbon monoxide and oxygen of the flue were not both read.",
+    }
+    if code in sentences:
+        return sentences[code]
+    if oxygen is None or is_diluted(oxygen):
+        sample = "a sample whose oxygen was not read" if oxygen is None else "a diluted sample"
+        return f"{measured:g} ppm of carbon monoxide in {sample}."
+    advice = {"co_high": ": unsafe", "co_adjust": ": adjust the burner"}.get(code, "")
+    return f"Carbon monoxide in the flue is {air_free_text(air_free_ppm(measured, oxygen))} ppm air-free{advice}."
+
+
+def _with_burner(bench: GradingBench, flue: GradedTest) -> GradedTest:
+    """Return the graded flue with what smoke and stack ask for: to be adjusted, and still a test."""
+    asked = list(_burner_sentences(bench))
+    if not asked or flue.outcome == Outcome.NOT_A_TEST:
+        return flue
+    faults: tuple[tuple[str, UUID], ...] = (*flue.faults, (FindingCode.BURNER_ADJUST, bench.record.position.id))
+    grade = "drifted" if flue.grade == "good" else flue.grade
+    return replace(flue, sentence=" ".join((flue.sentence, *asked)), grade=grade, faults=faults)
+
+
+def _burner_sentences(bench: GradingBench) -> Iterator[str]:
+    """Yield what smoke and stack temperature ask for, by the limits of burner and boiler on record."""
+    smoke, stack = bench.number_reading("smoke_number"), bench.number_reading("stack_f")
+    if smoke is not None:
+        yield from grade_smoke(smoke, bench.record.numeric_setting("max_smoke")).sentences
+    if stack is not None:
+        yield from grade_stack(stack, bench.record.numeric_setting("max_stack_f")).sentences
 
 
 PLATE = "within 5 % of its plate; over 10 % above it over-fired"
@@ -79,8 +133,10 @@ def grade_input(bench: GradingBench) -> GradedTest:
 
 
 def _graded_by_input(bench: GradingBench, value: float, plate: float) -> GradedTest:
-    input_verdict, position = judge_input(value, plate), bench.record.position.id
+    input_verdict, position = grade_input_of_plate(value, plate), bench.record.position.id
     input_text = f"The {bench.name} fires {value:,.0f} Btu/h, {value / plate:.0%} of its plate"
+    if bench.number_reading("dial_ft3") and not bench.number_reading("meter_factor"):
+        input_text += " if the meter needs no factor of pressure and temperature"
     if input_verdict.verdict == "urgent":
         return failed_test(
             f"{input_text}: over-fired.", (FindingCode.OVER_FIRED, position), limit=PLATE, set_value=plate
@@ -98,9 +154,12 @@ def _graded_by_input(bench: GradingBench, value: float, plate: float) -> GradedT
 
 
 def worked_out_btu_h(number: Callable[[str], float | None]) -> float | None:
-    """Return the gross input in Btu/h from a gas meter's dial and time, else from nozzle and pump. Else None."""
+    """Return the gross input in Btu/h from a gas meter's dial and time, else from nozzle and pump. Else None.
+
+    The meter's factor of pressure and temperature is 1 where it was not written down.
+    """
     dial, seconds, gas = (number(n) for n in ("dial_ft3", "seconds", "gross_btu_ft3"))
     if dial and seconds and gas:
-        return float(gas_input_btu_h(dial, seconds, gas))
+        return float(gas_input_btu_h(dial, seconds, gas, number("meter_factor") or 1.0))
     nozzle, pump, oil = (number(n) for n in ("nozzle_gph", "pump_psi", "gross_btu_gal"))
     return float(oil_input_btu_h(nozzle_gph(nozzle, pump), oil)) if nozzle and pump and oil else None

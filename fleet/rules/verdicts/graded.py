@@ -8,7 +8,10 @@ from fleet.rules.vocabulary import Outcome
 
 @dataclass(frozen=True, slots=True)
 class GradedTest:
-    """`outcome` is pass, fail, inconclusive, not_a_test, not_done or noted; `faults` name finding rules and places."""
+    """`outcome` is pass, fail, inconclusive, not_a_test, not_done or noted; `faults` name finding rules and places.
+
+    `reading` names the one whose limit decided, where that is not the usual one of its grader: its source is shown.
+    """
 
     outcome: Outcome
     sentence: str
@@ -18,6 +21,9 @@ class GradedTest:
     set_value: float | None = None
     question: str = ""
     faults: tuple[tuple[str, UUID], ...] = ()
+    proves_too: tuple[str, ...] = ()  # procedures that this pass stands for as well
+    tolerates_psi: float = 0.0  # how wrong its gauge may be before the verdict could be another one
+    reading: str = ""
 
 
 def failed_test(

@@ -1,73 +1,141 @@
 """Graders of the pressure side: operating control, high limit, safety valve, siphon; and the test button."""
 
+from dataclasses import dataclass
+
+from fleet.engineering import trips
+from fleet.engineering.last_places import compare
+from fleet.engineering.trips import CONTROL_UNDER_LIMIT_PSI, LEVER_PSI, LIMIT_UNDER_VALVE_PSI, STAY_OFF_MINUTES
 from fleet.rules.finding_codes import FindingCode
 from fleet.rules.ledger.records import GradingBench
 from fleet.rules.verdicts.graded import GradedTest, failed_test
 from fleet.rules.vocabulary import Outcome
 
-LIMIT_GOOD_PSI = 1.0  # of its set point
-LIMIT_UNDER_VALVE_PSI = 2.0  # below which the next rung is not protected
-CONTROL_UNDER_LIMIT_PSI = 1.0
-LEVER_PSI = 5.0  # at least this much steam under the disk (from memory, low confidence)
-STAY_OFF_MINUTES = 3.0
-HIGHEST_PSI = 15.0  # of any rung of a low-pressure steam boiler (S53), whatever the register says
+CALIBRATION = "limit_calibration"
 
 
 def grade_operating_control_trip(bench: GradingBench) -> GradedTest:
     """Grade the trip: at its cut-out, well under the limit. The control is watched, never counted as protection."""
     trip, cut_out = bench.number_reading("trip_psi"), bench.record.numeric_setting("cut_out_psi")
-    limit_set = _lowest_rung(bench, "high_limit")
-    position = bench.record.position.id
     if trip is None:
         return GradedTest(Outcome.INCONCLUSIVE, f"No trip pressure was read for the {bench.name}.")
-    if trip > limit_set - CONTROL_UNDER_LIMIT_PSI:
-        limit = f"opens at least {CONTROL_UNDER_LIMIT_PSI:g} psi below the limit's {limit_set:g} psi"
+    limit_set = bench.ledger.lowest_setting("high_limit", "set_psi")
+    read = trips.grade_control_trip(trip, cut_out, bench.record.numeric_setting("differential_psi"), limit_set)
+    if read.grade == "failed":
+        rung = trips.lowest_rung_psi(limit_set)
+        limit = f"opens at least {CONTROL_UNDER_LIMIT_PSI:g} psi below the limit's {rung:g} psi"
         sentence = f"The {bench.name} opened at {trip:g} psi, too close to the high limit to do its work."
-        return failed_test(sentence, (FindingCode.OPERATING_CONTROL_FAILED, position), limit=limit, set_value=cut_out)
-    tolerance = max(0.5, 0.2 * (bench.record.numeric_setting("differential_psi") or 0.0))
-    good = cut_out is None or abs(trip - cut_out) <= tolerance
-    sentence = f"The {bench.name} opened at {trip:g} psi{'' if good else ': adjust it'}."
+        fault = (FindingCode.OPERATING_CONTROL_FAILED, bench.record.position.id)
+        return failed_test(sentence, fault, limit=limit, set_value=cut_out)
+    sentence = f"The {bench.name} opened at {trip:g} psi{'' if read.grade == 'good' else ': adjust it'}."
     return GradedTest(
         Outcome.PASS,
         sentence,
-        grade="good" if good else "drifted",
+        grade=read.grade,
         proves="full",
-        limit=f"±{tolerance:g} psi",
+        limit=f"±{read.near:g} psi",
         set_value=cut_out,
+        tolerates_psi=read.bound - trip,
     )
+
+
+@dataclass(frozen=True, slots=True)
+class LimitTrip:
+    """A trip of the high limit in psig, and what it was made at.
+
+    Raised, the pressure rose to the set point: `trip` is where it acts. Lowered, the set point was turned down to
+    `lowered_to` under the live pressure: it acts by as much over its own set point as it did over that one.
+    """
+
+    trip: float
+    set_psi: float | None
+    lowered_to: float | None
+
+    @property
+    def acts_at(self) -> float:
+        """Where the limit acts at its own set point."""
+        if self.lowered_to is None or self.set_psi is None:
+            return self.trip
+        return max(self.trip, self.set_psi + self.trip - self.lowered_to)
 
 
 def grade_limit_trip(bench: GradingBench) -> GradedTest:
     """Grade the trip: under the valve, out while the call is on, back only by hand."""
-    trip, set_psi = bench.number_reading("trip_psi"), bench.record.numeric_setting("set_psi")
+    psi, set_psi = bench.number_reading("trip_psi"), bench.record.numeric_setting("set_psi")
+    if psi is None:
+        return GradedTest(Outcome.INCONCLUSIVE, f"No trip pressure was read for the {bench.name}.", set_value=set_psi)
+    trip = LimitTrip(psi, set_psi, bench.number_reading("set_psi_during_test"))
+    return _failed_limit(bench, trip) or _doubtful_limit(bench, trip) or _passed_limit(bench, trip)
+
+
+def _valve_psi(bench: GradingBench) -> float:
+    return trips.lowest_rung_psi(bench.ledger.lowest_setting("safety_valve", "set_psi"))
+
+
+def _bound_text(bench: GradingBench) -> str:
+    return f"trips at least {LIMIT_UNDER_VALVE_PSI:g} psi under the valve's {_valve_psi(bench):g} psi"
+
+
+def _failed_limit(bench: GradingBench, trip: LimitTrip) -> GradedTest | None:
+    """Return why the limit failed: the next rung is not protected, or it let the burner restart by itself."""
     position, name = bench.record.position.id, bench.name
-    if trip is None:
-        return GradedTest(Outcome.INCONCLUSIVE, f"No trip pressure was read for the {name}.", set_value=set_psi)
-    valve = _lowest_rung(bench, "safety_valve")
-    limit = f"trips at least {LIMIT_UNDER_VALVE_PSI:g} psi under the valve's {valve:g} psi"
-    if trip > valve - LIMIT_UNDER_VALVE_PSI:
-        sentence = f"The {name} tripped only at {trip:g} psi."
-        return failed_test(sentence, (FindingCode.LIMIT_FAILED, position), limit=limit, set_value=set_psi)
+    if trips.grade_limit_trip(trip.acts_at, trip.set_psi, _valve_psi(bench)).grade == "failed":
+        sentence = f"The {name} tripped only at {trip.trip:g} psi{_during_test(trip)}."
+        fault = (FindingCode.LIMIT_FAILED, position)
+        return failed_test(sentence, fault, limit=_bound_text(bench), set_value=trip.set_psi)
     if bench.yes_or_no_reading("restarted_by_hand") is False:
         sentence = f"The {name} let the burner restart by itself: it must stay out until reset by hand."
-        return failed_test(
-            sentence, (FindingCode.LIMIT_RESTARTS, position), limit="restarts only by hand", set_value=set_psi
-        )
-    doubt = _reset_doubt(bench, trip)
-    if doubt:
-        doubt_sentence = f"The {name} tripped, but its manual reset is not proven: {doubt}."
-        return GradedTest(Outcome.INCONCLUSIVE, doubt_sentence, limit=limit, set_value=set_psi)
-    good = set_psi is None or abs(trip - set_psi) <= LIMIT_GOOD_PSI
-    sentence = f"The {name} tripped at {trip:g} psi and stayed out until reset by hand{'' if good else ': adjust it'}."
+        fault = (FindingCode.LIMIT_RESTARTS, position)
+        return failed_test(sentence, fault, limit="restarts only by hand", set_value=trip.set_psi)
+    return None
+
+
+def _during_test(trip: LimitTrip) -> str:
+    return "" if trip.lowered_to is None else f", set down to {trip.lowered_to:g} for the test"
+
+
+def _doubtful_limit(bench: GradingBench, trip: LimitTrip) -> GradedTest | None:
+    doubt = _reset_doubt(bench, trip.trip)
+    back = bench.number_reading("set_psi_read_back")
+    if not doubt and trip.lowered_to is not None and back is not None and compare(back, trip.lowered_to, "psi") <= 0:
+        doubt = "its setting must be set back up and read"
+    if not doubt:
+        return None
+    sentence = f"The {bench.name} tripped, but its manual reset is not proven: {doubt}."
+    return GradedTest(Outcome.INCONCLUSIVE, sentence, limit=_bound_text(bench), set_value=trip.set_psi)
+
+
+def _passed_limit(bench: GradingBench, trip: LimitTrip) -> GradedTest:
+    """Return the pass. A lowered set point proves the function alone; a raised pressure its calibration too."""
+    read = trips.grade_limit_trip(trip.acts_at, trip.set_psi, _valve_psi(bench))
+    grade = read.grade if trip.lowered_to is None else "good"
+    adjust_text = "" if grade == "good" else ": adjust it"
+    at = f"{trip.trip:g} psi{_during_test(trip)}"
     return GradedTest(
-        Outcome.PASS, sentence, grade="good" if good else "drifted", proves="full", limit=limit, set_value=set_psi
+        Outcome.PASS,
+        f"The {bench.name} tripped at {at} and stayed out until reset by hand{adjust_text}.",
+        grade=grade,
+        proves="full",
+        limit=_bound_text(bench),
+        set_value=trip.set_psi if trip.lowered_to is None else trip.lowered_to,
+        tolerates_psi=min(read.bound - trip.acts_at, _fall_margin_psi(bench, trip.trip)),
+        proves_too=(CALIBRATION,) if trip.lowered_to is None else (),
     )
 
 
-def _lowest_rung(bench: GradingBench, role: str) -> float:
-    """Return the lowest set pressure of a role, or the maximum where none is known or a higher one is on record."""
-    lowest_on_record = bench.ledger.lowest_setting(role, "set_psi")
-    return HIGHEST_PSI if lowest_on_record is None else min(lowest_on_record, HIGHEST_PSI)
+def grade_limit_calibration(bench: GradingBench) -> GradedTest:
+    """Grade where the limit trips as the pressure rises, in the boiler or by a hand pump, against its set point."""
+    trip, set_psi = bench.number_reading("trip_psi"), bench.record.numeric_setting("set_psi")
+    if trip is None:
+        return GradedTest(Outcome.INCONCLUSIVE, f"No trip pressure was read for the {bench.name}.", set_value=set_psi)
+    read = trips.grade_limit_trip(trip, set_psi, _valve_psi(bench))
+    if read.grade == "failed":
+        fault = (FindingCode.LIMIT_FAILED, bench.record.position.id)
+        sentence = f"The {bench.name} tripped only at {trip:g} psi."
+        return failed_test(sentence, fault, limit=_bound_text(bench), set_value=set_psi)
+    sentence = f"The {bench.name} tripped at {trip:g} psi{'' if read.grade == 'good' else ': adjust it'}."
+    return GradedTest(
+        Outcome.PASS, sentence, grade=read.grade, proves="due_only", limit=_bound_text(bench), set_value=set_psi
+    )
 
 
 def _reset_doubt(bench: GradingBench, trip: float) -> str:
@@ -75,17 +143,26 @@ def _reset_doubt(bench: GradingBench, trip: float) -> str:
     minutes, after, back = (
         bench.number_reading(n) for n in ("stayed_off_minutes", "psi_when_checked", "set_psi_read_back")
     )
-    set_psi = bench.record.numeric_setting("set_psi")
-    if minutes is None or minutes < STAY_OFF_MINUTES:
+    if minutes is None or not trips.has_stayed_off(minutes):
         return f"it must stay off at least {STAY_OFF_MINUTES:g} minutes"
     if bench.yes_or_no_reading("call_on") is not True:
         return "the call for heat must be on while it is watched"
-    reset_psi = bench.record.numeric_setting("reset_psi")
-    if after is None or (after > trip / 2 and (reset_psi is None or after >= reset_psi)):
+    if after is None or not trips.has_fallen(after, trip, bench.record.numeric_setting("reset_psi")):
         return "the pressure must fall to half the trip reading or under its reset point while it stays off"
-    if back is None or (set_psi is not None and abs(back - set_psi) > 0.25):
+    if back is None or not trips.is_read_back(back, bench.record.numeric_setting("set_psi")):
         return "its setting must be read back where it was found"
     return ""
+
+
+def _fall_margin_psi(bench: GradingBench, trip: float) -> float:
+    """Return how wrong the gauge may be before the pressure had not fallen far enough while the limit stayed out.
+
+    Half the trip reading, or the reset point, whichever leaves more; a gauge off by e reads both off by e.
+    """
+    after, reset = bench.number_reading("psi_when_checked"), bench.record.numeric_setting("reset_psi")
+    if after is None:
+        return 0.0
+    return max(trip - 2 * after, reset - after if reset is not None else 0.0)
 
 
 def grade_lever_lift(bench: GradingBench) -> GradedTest:
@@ -96,16 +173,37 @@ def grade_lever_lift(bench: GradingBench) -> GradedTest:
     limit = f"lifted with at least {LEVER_PSI:g} psi under it"
     leaks = bench.choice_reading("after_lift") in ("drips", "weeps")
     drips = ((FindingCode.VALVE_DRIPS, position),) if leaks else ()
-    if leaks and any(
-        c.rule.code in (FindingCode.VALVE_DRIPS, FindingCode.VALVE_DRIPS_AGAIN) for c in bench.record.open_cases()
-    ):
+    if leaks and _leaked_before(bench):
         sentence = f"The {bench.name} still leaks after one more lift."
         return failed_test(sentence, (FindingCode.VALVE_DRIPS_AGAIN, position), limit=limit)
-    if psi is None or psi < LEVER_PSI:
+    if psi is None or not trips.is_lever_pressure(psi):
         sentence = f"The {bench.name} was lifted without enough pressure under it{' and drips since' if leaks else ''}."
         return GradedTest(Outcome.INCONCLUSIVE, sentence, limit=limit, faults=drips)
     sentence = f"The {bench.name} lifted at {psi:g} psi{' and drips since' if leaks else ' and closed tight'}."
-    return GradedTest(Outcome.PASS, sentence, grade="good", proves="full", limit=limit, faults=drips)
+    return GradedTest(
+        Outcome.PASS,
+        sentence,
+        grade="good",
+        proves="full",
+        limit=limit,
+        faults=drips,
+        tolerates_psi=psi - LEVER_PSI,
+        question=_lift_question(bench, psi),
+    )
+
+
+def _leaked_before(bench: GradingBench) -> bool:
+    return any(
+        c.rule.code in (FindingCode.VALVE_DRIPS, FindingCode.VALVE_DRIPS_AGAIN) for c in bench.record.open_cases()
+    )
+
+
+def _lift_question(bench: GradingBench, psi: float) -> str:
+    """Return what a lift with at least the limit's set pressure under it asks: the limit should have tripped."""
+    limit = bench.ledger.lowest_setting("high_limit", "set_psi")
+    if limit is None or compare(psi, limit, "psi") < 0:
+        return ""
+    return f"The high limit is set at {limit:g} psi: was it raised or bypassed? Until it trips it is not proven."
 
 
 def grade_siphon_check(bench: GradingBench) -> GradedTest:

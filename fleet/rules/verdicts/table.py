@@ -32,7 +32,15 @@ def grade_by_table(bench: GradingBench) -> GradedTest:
         return _graded_unknown(bench, unknown)
     limit, value = _shown_limit(bench, specs)
     sentence = f"{bench.procedure.name} on the {bench.name} passed."
-    return GradedTest(Outcome.PASS, sentence, grade="good", proves=_proof_given(bench), limit=limit, set_value=value)
+    return GradedTest(
+        Outcome.PASS,
+        sentence,
+        grade="good",
+        proves=_proof_given(bench),
+        limit=limit,
+        set_value=value,
+        reading=_decisive_reading(specs),
+    )
 
 
 def _proof_given(bench: GradingBench) -> str:
@@ -51,21 +59,32 @@ def _graded_against(bench: GradingBench, outcome: Outcome, specs: list[ReadingSp
     limit, value = _shown_limit(bench, specs)
     sentence = f"{bench.procedure.name} on the {bench.name} {outcome_words}: {sentence_parts}."
     grade, faults = "failed" if is_failure else "", tuple((rule, position) for rule in rules)
-    return GradedTest(outcome, sentence, grade, limit=limit, set_value=value, faults=faults)
+    reading = _decisive_reading(specs)
+    return GradedTest(outcome, sentence, grade, limit=limit, set_value=value, faults=faults, reading=reading)
 
 
 def _graded_unknown(bench: GradingBench, spec: ReadingSpec) -> GradedTest:
     key = spec.rule.key.replace("_", " ") if spec.rule else ""
     sentence = f"{bench.procedure.name} on the {bench.name} proves nothing: its {key} is not recorded to compare with."
-    return GradedTest(Outcome.INCONCLUSIVE, sentence, limit=spec.accept)
+    return GradedTest(Outcome.INCONCLUSIVE, sentence, limit=spec.accept, reading=spec.name)
 
 
 def _shown_limit(bench: GradingBench, specs: list[ReadingSpec]) -> tuple[str, float | None]:
     """Return what is shown beside the verdict: the measured limit if there is one, with the value it is relative to."""
-    spec = next((s for s in specs if s.type == "number"), specs[0] if specs else None)
+    spec = _decisive_spec(specs)
     if spec is None or spec.rule is None:
         return "", None
     return spec.accept, reference_value(bench, spec.rule)
+
+
+def _decisive_spec(specs: list[ReadingSpec]) -> ReadingSpec | None:
+    """Return the reading whose limit is shown: a measured one if there is one."""
+    return next((s for s in specs if s.type == "number"), specs[0] if specs else None)
+
+
+def _decisive_reading(specs: list[ReadingSpec]) -> str:
+    spec = _decisive_spec(specs)
+    return spec.name if spec else ""
 
 
 def _reading_label(spec: ReadingSpec) -> str:

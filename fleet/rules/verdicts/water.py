@@ -1,15 +1,20 @@
 """Graders of the water side: flush of a float chamber, slow drain and evaporation."""
 
+from dataclasses import replace
 from uuid import UUID
 
+from fleet.engineering.trips import CUTOFF_NEAR_IN, CutoffLevels, TripGrade, grade_cutoff_trip
+from fleet.engineering.water import is_lowest_line_doubtful, question_lowest_line
 from fleet.rules.finding_codes import FindingCode
-from fleet.rules.ledger.records import GradingBench, PositionRecord
+from fleet.rules.ledger.records import GradingBench
+from fleet.rules.values import as_number
 from fleet.rules.verdicts.graded import GradedTest, failed_test
+from fleet.rules.verdicts.table import finding_of_failure
 from fleet.rules.vocabulary import Outcome
 
-GOOD_WITHIN_IN = 0.5  # of its last trip height (domain: three grades of a trip; common practice)
-LOWEST_TRIP_IN = 1.0  # above the glass bottom; lower counts as failed (common practice)
-HEIGHT_LIMIT = f"trips at least {LOWEST_TRIP_IN:g} in above the glass bottom and above the lowest safe line"
+HEIGHT_LIMIT = "trips in sight in the glass and not under the lowest safe line"
+ORDER_LIMIT = "the cutoff that locks out is the last to act"
+TOO_LOW = frozenset({"too_low", "under_lowest_line"})  # why a trip failed: the water may be gone before it acts
 
 
 def grade_flush(bench: GradingBench) -> GradedTest:
@@ -37,6 +42,9 @@ def _flush_faults(bench: GradingBench, chamber: UUID) -> list[tuple[tuple[str, U
     if bench.yes_or_no_reading("burner_stopped") is False:
         sentence = f"The burner kept firing while the {bench.name} was flushed."
         faults.append(((FindingCode.FLUSH_KEEPS_FIRING, bench.record.position.id), sentence))
+    if bench.record.role.last_line and bench.yes_or_no_reading("locked_out") is False:
+        sentence = f"The {bench.name} let the burner restart by itself after the flush: it must stay out until reset."
+        faults.append(((FindingCode.LOWER_CUTOFF_RESTARTS, bench.record.position.id), sentence))
     if bench.choice_reading("recovery") in ("slow", "none"):
         sentence = f"The level came back slowly after the flush of the {bench.name}: equalizing pipes fouled."
         faults.append(((FindingCode.FLUSH_SLOW_RECOVERY, chamber), sentence))
@@ -52,20 +60,45 @@ def grade_lowering_test(bench: GradingBench) -> GradedTest:
         return failed_test(
             f"The {bench.name} did not stop the burner as the water fell.", (FindingCode.LOWERING_NO_TRIP, position)
         )
-    height, limit = bench.number_reading("trip_in"), HEIGHT_LIMIT
-    if height is not None and _too_low(bench, height):
-        sentence = f"The {bench.name} stopped the burner only at {height:g} in: too low to protect."
-        return failed_test(sentence, (FindingCode.LOWERING_TOO_LOW, position), limit=limit)
-    if height is not None and (other_record := _out_of_order(bench, height)):
-        sentence = (
-            f"The {bench.name} stopped the burner at {height:g} in, out of order with the {other_record.position.name}."
-        )
-        return failed_test(
-            sentence,
-            (FindingCode.LOWERING_OUT_OF_ORDER, position),
-            limit="the cutoff that locks out is the last to act",
-        )
-    return _lock_out(bench) or _passed_test(bench, height, limit)
+    height = bench.number_reading("trip_in")
+    read = None if height is None else grade_cutoff_trip(height, _levels_of(bench))
+    if read is not None and read.grade == "failed":
+        return _failed_height(bench, read)
+    return _lock_out(bench) or _passed_test(bench, read)
+
+
+def _failed_height(bench: GradingBench, read: TripGrade) -> GradedTest:
+    """Return the failure of a trip height, with the question that a lowest safe line in the glass raises."""
+    rules = {"out_of_order": FindingCode.LOWERING_OUT_OF_ORDER, **dict.fromkeys(TOO_LOW, FindingCode.LOWERING_TOO_LOW)}
+    rule = rules.get(read.why) or finding_of_failure(bench)
+    limit = ORDER_LIMIT if read.why == "out_of_order" else HEIGHT_LIMIT
+    sentence = f"The {bench.name} stopped the burner at the wrong height. {' '.join(read.sentences)}"
+    graded = failed_test(sentence, (rule, bench.record.position.id), limit=limit)
+    lowest = as_number(bench.ledger.boiler.get("lowest_safe_line_in"))
+    if read.why == "under_lowest_line" and lowest is not None and is_lowest_line_doubtful(lowest):
+        return replace(graded, question=question_lowest_line(lowest))
+    return graded
+
+
+def _levels_of(bench: GradingBench) -> CutoffLevels:
+    """Return what a trip height is held against: mark or first height, lowest safe line, the other cutoffs' trips."""
+    order, trips_by_order = bench.record.role.order, _other_trips(bench)
+    return CutoffLevels(
+        reference_in=bench.record.reference_trip_in(),
+        lowest_in=as_number(bench.ledger.boiler.get("lowest_safe_line_in")),
+        under_in=max((trip for other, trip in trips_by_order if other > order), default=None),
+        over_in=min((trip for other, trip in trips_by_order if other < order), default=None),
+    )
+
+
+def _other_trips(bench: GradingBench) -> list[tuple[int, float]]:
+    """Return order and last trip height of each other protection against the same hazard."""
+    own_role = bench.record.role
+    return [
+        (r.role.order, r.last_trip_in)
+        for r in bench.ledger.records.values()
+        if r.role.part == "protection" and r.role.hazard == own_role.hazard and r.last_trip_in is not None
+    ]
 
 
 def _lock_out(bench: GradingBench) -> GradedTest | None:
@@ -75,32 +108,10 @@ def _lock_out(bench: GradingBench) -> GradedTest | None:
     limit = "stays out until reset by hand"
     if bench.yes_or_no_reading("locked_out") is False:
         sentence = f"The {bench.name} let the burner restart by itself: it must stay out until reset by hand."
-        return failed_test(sentence, (FindingCode.LOWER_CUTOFF_RESTARTS, bench.record.position.id), limit=limit)
+        fault = (FindingCode.LOWER_CUTOFF_RESTARTS, bench.record.position.id)
+        return replace(failed_test(sentence, fault, limit=limit), reading="locked_out")
     sentence = f"The {bench.name} stopped the burner, but whether it stayed out until reset by hand was not recorded."
-    return GradedTest(Outcome.INCONCLUSIVE, sentence, limit=limit)
-
-
-def _too_low(bench: GradingBench, height: float) -> bool:
-    safe_line = bench.ledger.boiler.get("lowest_safe_line_in")
-    under = isinstance(safe_line, (int, float)) and height <= safe_line
-    return height < LOWEST_TRIP_IN or under
-
-
-def _out_of_order(bench: GradingBench, height: float) -> PositionRecord | None:
-    """Return the other cutoff whose last trip height contradicts the order in which they must act."""
-    own_role = bench.record.role
-    for other_record in bench.ledger.records.values():
-        theirs, last = other_record.role, other_record.last_trip_in
-        if (
-            theirs.part != "protection"
-            or theirs.hazard != own_role.hazard
-            or last is None
-            or theirs.order == own_role.order
-        ):
-            continue
-        if (height <= last) if own_role.order < theirs.order else (height >= last):
-            return other_record
-    return None
+    return GradedTest(Outcome.INCONCLUSIVE, sentence, limit=limit, reading="locked_out")
 
 
 def grade_inspection(bench: GradingBench) -> GradedTest:
@@ -111,12 +122,11 @@ def grade_inspection(bench: GradingBench) -> GradedTest:
     return GradedTest(Outcome.PASS, f"The {bench.name} was opened and inspected.{condition}", "good", "full")
 
 
-def _passed_test(bench: GradingBench, height: float | None, limit: str) -> GradedTest:
-    last = bench.record.last_trip_in
-    drifted = height is not None and last is not None and abs(height - last) > GOOD_WITHIN_IN
+def _passed_test(bench: GradingBench, read: TripGrade | None) -> GradedTest:
+    height, reference = bench.number_reading("trip_in"), bench.record.reference_trip_in()
+    drifted = read is not None and read.grade == "drifted"
     where = "" if height is None else f" at {height:g} in"
-    drift_text = f", more than {GOOD_WITHIN_IN:g} in from its last height: adjust" if drifted else ""
+    drift_text = f", more than {CUTOFF_NEAR_IN:g} in from its mark or first height: adjust" if drifted else ""
     sentence = f"The {bench.name} stopped the burner{where} as the water fell{drift_text}."
-    return GradedTest(
-        Outcome.PASS, sentence, grade="drifted" if drifted else "good", proves="full", limit=limit, set_value=last
-    )
+    grade = "drifted" if drifted else "good"
+    return GradedTest(Outcome.PASS, sentence, grade, proves="full", limit=HEIGHT_LIMIT, set_value=reference)

@@ -18,10 +18,12 @@ from fleet.assessments.queries import EntryLine
 from fleet.board import glasses
 from fleet.board import queries as board
 from fleet.board.models import Segment
+from fleet.catalog.queries import catalogue_at
 from fleet.deficiencies import queries as deficiencies
 from fleet.portfolio.models import Boiler, Position
 from fleet.rules.wording import local_day
 from fleet.visits import queries as visits
+from fleet.visits import register_gaps
 from fleet.visits.models import Visit
 from fleet.web.boiler import engineering
 from fleet.web.boiler.columns import BoilerColumns, build_columns, count_states
@@ -116,6 +118,7 @@ def _standing_context(boiler: Boiler, at: datetime) -> dict[str, Any]:
         "places": places,
         "told_places": _count_positions([p.segment.state for p in places]),
         "unguarded": unguarded,
+        "gaps": register_gaps.gaps_of_boilers([boiler], catalogue_at(at), at)[boiler.id],
         "open": deficiency_details,
         "shown_deficiencies": deficiency_details[:SHOWN_DEFICIENCIES],
         "more_deficiencies": deficiency_details[SHOWN_DEFICIENCIES:],

@@ -107,6 +107,7 @@ def combustion_panel(boiler_data: BoilerData) -> Panel:
         basis=f"On gross heating value, {words}; combustion only, without jacket and off-cycle loss.",
         caution=FLUE_CAUTION,
         empty_text="No flue-gas reading is on record yet. A combustion test adds the first one.",
+        calculations=("flue_gas", "co_air_free", "stack_trend"),
     )
 
 
@@ -212,6 +213,7 @@ def input_panel(boiler_data: BoilerData) -> Panel:
         plots=plots,
         empty_text="No input has been clocked yet." + ("" if plate_btu_h(boiler_data) else f" {NO_PLATE}"),
         caution="Turn all other gas appliances off while the meter is clocked. A licensed person adjusts the burner.",
+        calculations=("gas_input", "oil_input"),
     )
 
 

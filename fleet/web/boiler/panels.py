@@ -89,6 +89,7 @@ class Panel:
     basis: str = ""
     caution: str = ""
     empty_text: str = ""
+    calculations: tuple[str, ...] = ()  # whose numbers it shows: their sources stand below
 
     @property
     def has_course(self) -> bool:

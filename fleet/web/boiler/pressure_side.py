@@ -30,6 +30,7 @@ RULE_WORDS = {OUTPUT_ONLY: "output / 1000", GREATER_OF_RULE: "the greater of out
 USUAL_BUILD = (("firing", "oil_gas"), ("construction", "watertube"))
 VALVE_ROLE = "safety_valve"
 SET_POINT_KEYS = {"operating_control": "cut_out_psi", "high_limit": "set_psi", VALVE_ROLE: "set_psi"}
+TRIP_CALCULATIONS = {"operating_control": ("control_trip",), "high_limit": ("limit_trip",), VALVE_ROLE: ("ladder",)}
 RUNG_NAMES = {"cut_in_psi": "cut-in", "cut_out_psi": "cut-out", "limit_psi": "high limit", "valve_psi": "safety valve"}
 
 ROUNDING_TOLERANCE = 1e-9  # largest difference that rounding errors make
@@ -157,7 +158,14 @@ def _trip_panel(boiler_data: BoilerData, place: Position) -> Panel | None:
     plot = Plot(question, answer, "psi", ((0, "points"), (1, "line")), least=MIN_SPAN_PSI)
     trip_heading = "Tripped at" if verb == "trip" else "Opened at"
     columns = tuple(PanelColumn(name, "psi") for name in (trip_heading, "Set at", "Off by"))
-    return Panel(f"trips-{place.id}", place.name, columns=columns, rows=newest_first(rows), plots=(plot,))
+    return Panel(
+        f"trips-{place.id}",
+        place.name,
+        columns=columns,
+        rows=newest_first(rows),
+        plots=(plot,),
+        calculations=TRIP_CALCULATIONS[place.role_id],
+    )
 
 
 def _distance_off(trip: float, point: float | None) -> float | None:

@@ -1,4 +1,4 @@
-"""One visit: as found against as left, what was concluded, whether the boiler may go back, and who seconded it."""
+"""One visit: as found against as left, what was concluded, what stands against firing, and who seconded it."""
 
 from collections.abc import Sequence
 from datetime import datetime
@@ -75,6 +75,7 @@ def _get_visible_visit(user: Any, visit_id: UUID, at: datetime) -> Visit:
 def _visit_context(user: Any, visit: Visit, at: datetime, faults: Sequence[str] = ()) -> dict[str, Any]:
     lines = assessments.visit_lines(visit.id, at)
     waits = assessments.waiting_corrections(visit.boiler_id)
+    readiness = assessments.readiness_standing_at(visit)
     return {
         "visit": visit,
         "boiler": visit.boiler,
@@ -84,7 +85,8 @@ def _visit_context(user: Any, visit: Visit, at: datetime, faults: Sequence[str] 
         "sides": visit_sides(lines, visit.performed_at),
         "derived": engineering.derived_sentences(visit, lines),
         "findings": assessments.findings_of(visit.id),
-        "readiness": assessments.readiness_of(visit.id),
+        "readiness": readiness,
+        "answered_by": readiness.visit if readiness and readiness.visit_id != visit.id else None,
         "waits": waits,
         "seconding": getattr(visit, "seconding", None),
         "may_second": visit.id in waits and _may_second(user, visit, at),

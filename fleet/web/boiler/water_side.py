@@ -137,7 +137,14 @@ def _height_panel(boiler_data: BoilerData, place: Position) -> Panel | None:
     answer += f", the lowest safe line at {in_brief(lowest, 'in')}." if lowest is not None else "."
     plot = Plot(f"At which height does the {place.name} trip?", answer, "in", ((0, "points"), (1, "line")), least=4.0)
     columns = (PanelColumn("Tripped at", "in"), PanelColumn("Lowest safe line", "in"))
-    return Panel(f"trips-{place.id}", place.name, columns=columns, rows=newest_first(rows), plots=(plot,))
+    return Panel(
+        f"trips-{place.id}",
+        place.name,
+        columns=columns,
+        rows=newest_first(rows),
+        plots=(plot,),
+        calculations=("cutoff_trip",),
+    )
 
 
 def makeup_periods(boiler_data: BoilerData, place: UUID) -> list[MeterPeriod]:
@@ -232,4 +239,5 @@ def _build_panel(rows: tuple[PanelRow, ...], plots: tuple[Plot, ...], place: Pos
         plots=plots,
         empty_text=empty_text,
         caution="New water brings oxygen and scale: look for the leak before it becomes a crack.",
+        calculations=("meter_use", "makeup_change"),
     )

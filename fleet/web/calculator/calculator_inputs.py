@@ -66,10 +66,29 @@ def _parse_value(calc_input: InputSpec, text: str) -> Any:
     if not calc_input.many:
         return _parse_number(calc_input, text)
     return [
-        None if calc_input.gaps and part in UNKNOWN_MARKS else _parse_number(calc_input, part)
+        None if calc_input.gaps and part in UNKNOWN_MARKS else _parse_list_number(calc_input, part)
         for part in _SEPARATOR_PATTERN.split(text)
         if part
     ]
+
+
+def _parse_list_number(calc_input: InputSpec, text: str) -> float:
+    """Return one number of a list. A comma without a space may part two numbers or thousands: nobody can tell."""
+    if "," in text:
+        raise Refused("doubtful_comma", f"{calc_input.label}: {_comma_readings(text[:40])}")
+    return _parse_number(calc_input, text)
+
+
+def _comma_readings(text: str) -> str:
+    """Return the sentence that says how else to write what a comma leaves in doubt."""
+    numbers = [part for part in text.split(",") if part]
+    if len(numbers) < 2:
+        return f"“{text}” has a comma that parts nothing."
+    one_number, many_numbers = "".join(numbers), " ".join(numbers)
+    return (
+        f"“{text}” may be one number, {one_number}, or {len(numbers)} numbers, {' and '.join(numbers)}. "
+        f"Write {one_number} or {many_numbers}."
+    )
 
 
 def _parse_number(calc_input: InputSpec, text: str) -> float:

@@ -152,6 +152,7 @@ def _result_context(result: CalculationResult) -> dict[str, Any]:
         "reasons": outputs.get("reasons"),
         "outputs": output_pairs,
         "inputs": input_pairs,
+        "assumptions": result.assumptions,
     }
 
 

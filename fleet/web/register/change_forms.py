@@ -11,7 +11,7 @@ from fleet.records.events import Cause
 from fleet.rules.catalogue import Catalogue, RoleSpec
 from fleet.rules.values import ServiceMode
 from fleet.sheets import change_sentences as words
-from fleet.sheets.columns import CHOICES, ON_BOILER, as_text
+from fleet.sheets.columns import CHOICES, NOT_NEEDED_BECAUSE, ON_BOILER, as_text
 from fleet.sheets.register_views import RegisterBoilerView, RegisterPlaceView
 from fleet.web.shared.forms import Form, FormField, Texts, build_choices
 from fleet.web.templatetags.said import word
@@ -113,6 +113,7 @@ def _place_value_form(context: EditContext, place: RegisterPlaceView) -> Form:
     keys = sorted(kind.attributes - {"fitted_on"}) if kind else []
     page_values = {key: as_text(place.values.get(key)) for key in keys}
     page_values["needed"] = "no" if place.needed is False else "yes"
+    page_values[NOT_NEEDED_BECAUSE] = place.not_needed_because
     position = Position(id=place.place.id, name=place.place.name)
     return _dated_value_form(
         context, f"value-{place.place.id}", title="Set a value", position=position, page_values=page_values

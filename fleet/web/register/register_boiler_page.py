@@ -15,7 +15,7 @@ from fleet.catalog.queries import catalogue_at
 from fleet.pipeline.edits import service_state_at
 from fleet.portfolio.models import Boiler
 from fleet.sheets import register_views
-from fleet.visits import occupants
+from fleet.visits import occupants, register_gaps
 from fleet.web.register import change_forms as changes
 from fleet.web.shared.forms import Form, find_sent_form
 from fleet.web.shared.pages import signed_in_action, signed_in_page
@@ -85,6 +85,7 @@ def _boiler_context(
         "boiler": boiler,
         "service": service_state_at(boiler.id, at),
         "values": boiler_view.values,
+        "gaps": register_gaps.gaps_of_boilers([boiler], catalogue_at(at), at)[boiler.id],
         "places": list(_place_contexts(request, boiler_view, forms, at)),
         "forms": forms.get("", []),
         "papers": register_views.papers_by_end(boiler.building_id, [boiler.id]),

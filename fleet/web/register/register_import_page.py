@@ -40,7 +40,12 @@ STATUS_TEXTS = {
     "failed": "Failed, nothing saved",
     "saving": "Being saved",
 }
-PART_TITLES = {"changes": "What changes", "missing": "Missing from the file", "same": "Nothing new"}
+PART_TITLES = {
+    "changes": "What changes",
+    "not_on_record": "Not on record",
+    "missing": "Missing from the file",
+    "same": "Nothing new",
+}
 
 
 @signed_in_page

@@ -7,12 +7,15 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 from django import template
-from django.utils.html import conditional_escape
+from django.urls import reverse
+from django.utils.html import conditional_escape, format_html
 from django.utils.safestring import SafeString, mark_safe
 
 from fleet.assessments.reading_names import reading_name
-from fleet.assessments.sources import spelled_out
-from fleet.rules.wording import local_day
+from fleet.assessments.sources import title_after
+from fleet.catalog.citations import DOCUMENT_NUMBER, words_for_readers
+from fleet.engineering.calculations import CALCULATIONS
+from fleet.rules.wording import ADVICE_CAUTION, local_day
 from fleet.web.shared.local_times import day_and_time
 
 register = template.Library()
@@ -20,7 +23,6 @@ register = template.Library()
 # Codes that, with spaces for underscores, are not what the trade says.
 WORDS = {
     "no_heat": "No-heat call",
-    "cant_say": "Can't say",
     "not_done": "Not done",
     "as_found": "As found",
     "as_left": "As left",
@@ -47,6 +49,12 @@ def day(at: datetime | str | None, zone: str) -> str:
 def moment(at: datetime | str | None, zone: str) -> str:
     """Return day and time in the building's zone, as in "Tue 24 Nov 2026, 10:42 EST"; "" for None."""
     return day_and_time(_parse_instant(at), zone) if at else ""
+
+
+@register.simple_tag
+def advice_caution() -> str:
+    """Return the one line that stands at the top of every page."""
+    return ADVICE_CAUTION
 
 
 @register.simple_tag
@@ -100,8 +108,30 @@ def of(mapping: dict[Any, Any], key: Any) -> Any:
 
 @register.filter
 def sourced(source: str) -> str:
-    """Return a source with the titles of the documents it cites by number."""
-    return spelled_out(source)
+    """Return a source with each number it cites as a link to the page of sources, its title and scope behind it."""
+    parts, end, text = [], 0, words_for_readers(source)
+    for match in DOCUMENT_NUMBER.finditer(text):
+        parts += [conditional_escape(text[end : match.start()]), _document_link(match[0])]
+        end = match.end()
+    return mark_safe("".join([*parts, conditional_escape(text[end:])]))
+
+
+@register.filter
+def source_of_calculation(code: str) -> str:
+    """Return the source of an offered calculation, each document it cites as a link."""
+    return sourced(CALCULATIONS[code].source)
+
+
+@register.filter
+def documents(source: str) -> str:
+    """Return the documents that a source cites, each as a link with its title and scope; "" where it cites none."""
+    numbers = dict.fromkeys(DOCUMENT_NUMBER.findall(source))
+    return mark_safe("; ".join(_document_link(number) for number in numbers))
+
+
+def _document_link(number: str) -> str:
+    address = f"{reverse('sources')}#{number}"
+    return format_html('<a href="{}">{}</a>{}', address, number, title_after(number))
 
 
 @register.filter

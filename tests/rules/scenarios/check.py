@@ -152,7 +152,7 @@ def _list(rows: Iterable[tuple[str, ...]]) -> str:
 def _readiness(seen: Seen, expected: Expectation) -> Answer:
     found = next((r for r in seen.judged.readiness if r.visit == seen.visits[expected.subject]), None)
     if found is None:
-        return False, str(expected.want), "no answer: the visit does not stand"
+        return expected.want == "none", str(expected.want), "none: not in hand, or the visit does not stand"
     if expected.key == "missing":
         return _among(expected, ((m.what, seen.ref_of(m.position)) for m in found.missing))
     met, wanted, got = _same(expected, found.answer)

@@ -128,9 +128,13 @@ def _observe(entry: EntryFact, here: Here, pairs: dict[str, Here], register: Reg
     place = place_of(pairs["position"], register) if "position" in pairs else None
     if seen.roles and (place is None or place.role.code not in seen.roles):
         raise here.wrong(f"{seen.name!r} is seen on one of {', '.join(sorted(seen.roles))}")
-    told = pairs["readings"].keys({"burner_firing"}) if "readings" in pairs else {}
-    readings = {name: value.flag() for name, value in told.items()}
+    told = pairs["readings"].keys({"burner_firing", "looked_for"}) if "readings" in pairs else {}
+    readings = {n: _seen_reading(n, value) for n, value in told.items()}
     return replace(entry, code=seen.code, position=place.id if place else None, phase=_phase(pairs), readings=readings)
+
+
+def _seen_reading(name: str, here: Here) -> Value:
+    return here.text("what was looked for") if name == "looked_for" else here.flag()
 
 
 def _phase(pairs: dict[str, Here]) -> str:

@@ -4,18 +4,18 @@ from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
 
-from fleet.rules.values import Level, Standing, State
+from fleet.rules.values import FIRING_ANSWERS, Level, Standing, State
 from tests.rules.scenarios.entries import Register
 from tests.rules.scenarios.nodes import Here
 
-ANSWERS = ("ready", "not_ready", "cant_say")
+ANSWERS = (*FIRING_ANSWERS, "none")  # none: the visit did not have the boiler in hand
 CONDITIONS = (
     "hold",
     "exposed",
     "due",
     "lapsed",
     "due_soon",
-    "not_ready",
+    "against_firing",
     "past_date",
     "repaired_not_proven",
     "season_without_visit",

@@ -10,7 +10,9 @@ place (`limit:` with nothing behind it is taken out); terms of its own replace t
     known_fault: sentence                                               # only while the rules answer wrongly
     zone: America/New_York
     boiler: {name, since, output_btu_h, cutoffs_needed, lowest_safe_line_in, heating_surface_ft2, construction, firing,
-      heats, positions}
+      fuel, draft, heats, positions, posted, part}
+      posted: 2026-01-02              # when the register was posted, `since` if left out; then it is asked for the rest
+      part: yes                       # the story tells only a part of the register; nobody asks for what it leaves out
       positions:                                                        # your own word for each place
         upper: {role, kind, name, hangs_on, attributes, settings, needed, fitted, declared: {procedure: day}}
     terms: {season: 10-01/05-31, urgent_days, due_soon_days, operator_firing_days, variants: {procedure: variant},
@@ -36,7 +38,7 @@ place (`limit:` with nothing behind it is taken out); terms of its own replace t
         marks: {lower: [declared]}
         deficiencies: [{rule, position, level}]       # exactly those open then; level may be left out
         at_least: yes                 # others may be open too
-        readiness: {visit: first, answer: ready, missing: [touched@limit]}      # each must be among the missing
+        readiness: {visit: first, answer: something_does, missing: [touched@limit]}     # each must be among the missing
         due: {valve: 2026-10-01}      # by what was done until then and nothing after; `never`
         lapses: {valve: 2026-10-31}
         conditions: [{condition, subject, since}]     # must hold; subject a position, `boiler`, or {rule, position}

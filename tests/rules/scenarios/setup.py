@@ -14,19 +14,21 @@ from fleet.rules.values import (
     FittingFact,
     Override,
     PositionFact,
+    RegisterPosted,
     ServiceChange,
     ServiceMode,
     SettingFact,
     Value,
 )
+from fleet.sheets import columns
 from tests.rules.scenarios.entries import Place, attributes
 from tests.rules.scenarios.nodes import Here, merged
 
 BOILER = UUID("7d0c6a52-1c1f-4f0e-8a34-000000000001")
 MEASURED = ("output_btu_h", "cutoffs_needed", "lowest_safe_line_in", "heating_surface_ft2")
-CHOSEN = {"construction": ("cast_iron", "firetube", "watertube"), "firing": ("hand", "stoker", "oil_gas")}
+CHOSEN = {key: columns.CHOICES[key] for key in ("construction", "firing", "fuel", "draft")}
 TOLD = (*MEASURED, *CHOSEN, "heats")
-BOILER_KEYS = {"name", "since", "positions", *TOLD}
+BOILER_KEYS = {"name", "since", "posted", "part", "positions", *TOLD}
 POSITION_KEYS = {"role", "kind", "name", "hangs_on", "attributes", "settings", "needed", "fitted", "declared"}
 TERM_KEYS = {
     "from",
@@ -76,18 +78,30 @@ def boiler(here: Here, shared: Here | None, zone: str, catalogue: Catalogue) -> 
     since = told["since"].instant(zone)
     roles = {ref: _role(at, keys, catalogue) for ref, (at, keys) in listed.items()}
     places = {ref: Place(uuid5(BOILER, ref), role) for ref, role in roles.items()}
+    register = _register(told, since, zone)
     evidence = Evidence(
         boiler=BOILER,
         name=told["name"].text() if "name" in told else "the boiler",
         zone=zone,
         catalogue=catalogue,
         terms=(DEFAULT_TERMS,),
-        positions=tuple(_position(ref, keys, places[ref]) for ref, (_, keys) in listed.items()),
+        positions=tuple(
+            _position(ref, keys, places[ref], _on_record_since(keys, since, zone) if register else None)
+            for ref, (_, keys) in listed.items()
+        ),
         settings=tuple(SettingFact(None, key, boiler_value(told[key], key), since) for key in TOLD if key in told),
+        register=register,
     )
     for ref, (at, keys) in listed.items():
         evidence = _furnish(evidence, _Spot(places[ref], at, keys, since), places)
     return evidence, places
+
+
+def _register(told: Mapping[str, Here], since: datetime, zone: str) -> RegisterPosted | None:
+    """When the whole register was posted; nothing where the story tells only a part of it."""
+    if "part" in told and told["part"].flag():
+        return None
+    return RegisterPosted(told["posted"].instant(zone) if "posted" in told else since)
 
 
 def boiler_value(here: Here, key: str) -> Value:
@@ -125,9 +139,14 @@ def _role(at: Here, keys: dict[str, Here], catalogue: Catalogue) -> RoleSpec:
     return catalogue.roles[keys["role"].one_of(catalogue.roles, "role")]
 
 
-def _position(ref: str, keys: dict[str, Here], place: Place) -> PositionFact:
+def _position(ref: str, keys: dict[str, Here], place: Place, since: datetime | None) -> PositionFact:
     name = keys["name"].text("a name") if "name" in keys else place.role.name.lower()
-    return PositionFact(place.id, ref, name, place.role.code)
+    return PositionFact(place.id, ref, name, place.role.code, since)
+
+
+def _on_record_since(keys: dict[str, Here], since: datetime, zone: str) -> datetime:
+    """From when the register names a place: the day its device was fitted, an empty one from the first day."""
+    return keys["fitted"].instant(zone) if "fitted" in keys else since
 
 
 @dataclass(frozen=True)

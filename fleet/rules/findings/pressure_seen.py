@@ -1,0 +1,113 @@
+"""Pressure that was seen or reached, held against the newest set points: who should have acted and did not."""
+
+from collections.abc import Iterator
+
+from fleet.engineering.last_places import compare
+from fleet.engineering.trips import lowest_rung_psi
+from fleet.rules.finding_codes import FindingCode
+from fleet.rules.findings.water_side import is_burner_on
+from fleet.rules.ledger.effects import doubt_passes
+from fleet.rules.ledger.records import PositionRecord, ReplayLedger
+from fleet.rules.values import EntryFact, VisitFact, as_number
+from fleet.rules.vocabulary import DATA_ACTS, EntryAct
+
+FoundFault = tuple[str, PositionRecord | None, str]
+
+OVER_CUT_OUT_PSI = 1.5  # an operating control may overshoot by so much (common practice)
+OVER_LIMIT_PSI = 2.0  # common practice
+VALVE_TOLERANCE_PSI = 2.0  # a safety valve may open so much over its set pressure (HG-401.1, from memory)
+SEEN_BY = "pressure_observation"
+TRIPS = ("limit_trip", "operating_control_trip")
+GAUGE_CHECK = "gauge_comparison"
+LIFTS = frozenset({"lever_lift"})
+OVERRUNS = (FindingCode.CONTROL_OVERRUN, FindingCode.LIMIT_OVERRUN, FindingCode.PRESSURE_OVER_VALVE)
+
+
+def find_pressure_faults(
+    ledger: ReplayLedger, visit: VisitFact, entry: EntryFact, record: PositionRecord
+) -> Iterator[FoundFault]:
+    """Yield who should have acted at the pressure that one test saw, or that a trip was reached at."""
+    if entry.act != EntryAct.TEST:
+        return
+    if entry.code == GAUGE_CHECK:
+        _withdraw_explained(ledger, visit, entry)
+    if entry.code == SEEN_BY and not _is_control_raised(ledger, visit, entry):
+        psi = as_number(entry.readings.get("gauge_psi"))
+        if psi is not None and is_burner_on(visit, entry):
+            yield from _controls_accused(ledger, psi)
+        yield from _valves_accused(ledger, visit, psi)
+    elif entry.code in TRIPS:
+        yield from _valves_accused(ledger, visit, as_number(entry.readings.get("trip_psi")))
+
+
+def _is_control_raised(ledger: ReplayLedger, visit: VisitFact, entry: EntryFact) -> bool:
+    """Return whether an operating control was adjusted in this visit and not put back: the pressure is driven."""
+    raised: set[object] = set()
+    for trace in reversed(ledger.trail):
+        if trace.visit.id != visit.id:
+            continue
+        place = trace.entry.position
+        if place is None or ledger.records[place].role.code != "operating_control" or place in raised:
+            continue
+        if trace.entry.code == "set_back" or trace.entry.act in DATA_ACTS:
+            raised.add(place)  # its last word in this visit is a setting that stands
+        elif trace.entry.code in ("adjust", "calibrate"):
+            return True
+    return False
+
+
+def _fitted(ledger: ReplayLedger, role: str) -> Iterator[PositionRecord]:
+    return (r for r in ledger.records.values() if r.role.code == role and r.device)
+
+
+def _controls_accused(ledger: ReplayLedger, psi: float) -> Iterator[FoundFault]:
+    for control in _fitted(ledger, "operating_control"):
+        cut_out = control.newest_set_point("cut_out_psi")
+        if cut_out is not None and compare(psi, cut_out + OVER_CUT_OUT_PSI, "psi") > 0:
+            _note_overrun(ledger, FindingCode.CONTROL_OVERRUN, control, psi - cut_out - OVER_CUT_OUT_PSI)
+            sentence = f"The burner fired at {psi:g} psi: the {control.position.name} opens at {cut_out:g} and did not."
+            yield FindingCode.CONTROL_OVERRUN, control, sentence
+    for limit in _fitted(ledger, "high_limit"):
+        set_psi = lowest_rung_psi(limit.newest_set_point("set_psi"))
+        if compare(psi, set_psi + OVER_LIMIT_PSI, "psi") > 0:
+            _note_overrun(ledger, FindingCode.LIMIT_OVERRUN, limit, psi - set_psi - OVER_LIMIT_PSI)
+            sentence = f"The burner fired at {psi:g} psi: the {limit.position.name} trips at {set_psi:g} and did not."
+            yield FindingCode.LIMIT_OVERRUN, limit, sentence
+
+
+def _valves_accused(ledger: ReplayLedger, visit: VisitFact, psi: float | None) -> Iterator[FoundFault]:
+    """Yield valves under more than their set pressure: doubtful, and failed where 2 psi more did not open them."""
+    for valve in _fitted(ledger, "safety_valve") if psi is not None else ():
+        set_psi = lowest_rung_psi(valve.numeric_setting("set_psi"))
+        if psi is None or compare(psi, set_psi, "psi") <= 0:
+            continue
+        under = f"{psi:g} psi stood under the {valve.position.name}, which is set at {set_psi:g}"
+        if compare(psi, set_psi + VALVE_TOLERANCE_PSI, "psi") >= 0 and not _did_discharge(visit):
+            yield FindingCode.VALVE_DID_NOT_OPEN, valve, f"{under}, and it did not open."
+            continue
+        _note_overrun(ledger, FindingCode.PRESSURE_OVER_VALVE, valve, psi - set_psi)
+        doubt_passes([valve], None, LIFTS)
+        yield FindingCode.PRESSURE_OVER_VALVE, valve, f"{under}: whether it opens in time is doubtful."
+
+
+def _did_discharge(visit: VisitFact) -> bool:
+    return any(e.code == "valve_opened_under_pressure" for e in visit.entries)
+
+
+def _note_overrun(ledger: ReplayLedger, rule: str, record: PositionRecord, excess_psi: float) -> None:
+    """Remember by how much the gauge would have to be wrong to explain what was seen; the most of it counts."""
+    key = rule, record.position.id
+    ledger.overruns[key] = max(excess_psi, ledger.overruns.get(key, 0.0))
+
+
+def _withdraw_explained(ledger: ReplayLedger, visit: VisitFact, entry: EntryFact) -> None:
+    """Withdraw presumptions that rest on a gauge which a comparison finds wrong by as much."""
+    difference = as_number(entry.readings.get("difference_psi"))
+    if difference is None or not ledger.catalogue.procedures[entry.code].who & visit.qualifications:
+        return
+    for case in list(ledger.open_cases()):
+        if case.rule.code in OVERRUNS and case.position is not None:
+            excess = ledger.overruns.get((case.rule.code, case.position))
+            if excess is not None and compare(difference, excess, "psi") >= 0:
+                case.closed_at, case.closed_by, ledger.reaches_all = entry.at, entry.id, True
+                del ledger.overruns[case.rule.code, case.position]

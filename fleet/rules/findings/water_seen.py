@@ -1,0 +1,105 @@
+"""Levels that were read, and a glass without a line: empty until cocks and blowdown prove otherwise."""
+
+from collections.abc import Iterator
+from datetime import timedelta
+
+from fleet.engineering.last_places import compare
+from fleet.rules.finding_codes import FindingCode
+from fleet.rules.findings.water_side import find_glass_empty, is_burner_on
+from fleet.rules.ledger.records import PositionRecord, ReplayLedger
+from fleet.rules.values import EntryFact, VisitFact, as_number
+from fleet.rules.vocabulary import EntryAct, Outcome
+
+FoundFault = tuple[str, PositionRecord | None, str]
+
+UNDER_TRIP_IN = 0.5  # so far under its trip height a cutoff must have acted (common practice)
+BLOWDOWN = "gauge_glass_blowdown"
+BLOWN_DOWN_WITHIN = timedelta(hours=24)  # a later blowdown says nothing of the level before it
+FEEDING = ("feed_water", "refill")
+HOT_FOR = timedelta(hours=8)  # a boiler not said to be cool is taken to be hot so long (common practice)
+EMPTY_RULES = (FindingCode.GLASS_EMPTY_FIRING, FindingCode.GLASS_EMPTY_OFF)
+
+
+def find_no_line(
+    ledger: ReplayLedger, visit: VisitFact, entry: EntryFact, record: PositionRecord | None
+) -> Iterator[FoundFault]:
+    """Yield a glass without a line: full only where a blowdown had shown water before in that visit, else empty."""
+    shown = any(t.visit.id == visit.id and _shows_water(ledger, t.visit, t.entry, t.outcome) for t in ledger.trail)
+    if entry.code == "glass_full" and shown:
+        yield FindingCode.GLASS_FULL, record, "The glass was full with no line in it, blown down and showing water."
+        return
+    ledger.unseen_lines[entry.id] = visit.id
+    yield from find_glass_empty(ledger, visit, entry, record)
+
+
+def _shows_water(ledger: ReplayLedger, visit: VisitFact, entry: EntryFact, outcome: str) -> bool:
+    """Return whether an entry is a blowdown that passed, by somebody who is more than an operator."""
+    return entry.code == BLOWDOWN and outcome == Outcome.PASS and bool(visit.qualifications - {"operator"})
+
+
+def find_level_faults(
+    ledger: ReplayLedger, visit: VisitFact, entry: EntryFact, record: PositionRecord
+) -> Iterator[FoundFault]:
+    """Yield what a level that was read, or a blowdown after a glass without a line, says."""
+    if entry.act != EntryAct.TEST:
+        return
+    if entry.code == "level_observation":
+        if entry.readings.get("line_visible") is False:
+            yield from find_no_line(ledger, visit, entry, None)
+        else:
+            yield from _cutoffs_below(ledger, visit, entry)
+    elif _shows_water(ledger, visit, entry, ledger.outcomes.get(entry.id, "")):
+        yield from _prove_water(ledger, visit, entry, record)
+
+
+def _cutoffs_below(ledger: ReplayLedger, visit: VisitFact, entry: EntryFact) -> Iterator[FoundFault]:
+    """Yield cutoffs that let the burner fire with the water steadily half an inch or more under their trip height."""
+    height, seconds = as_number(entry.readings.get("glass_in")), as_number(entry.readings.get("firing_seconds"))
+    if height is None or entry.readings.get("steady") is False or not is_burner_on(visit, entry):
+        return
+    for cutoff in ledger.records.values():
+        trip = cutoff.last_trip_in if cutoff.last_trip_in is not None else cutoff.numeric_setting("trip_in")
+        delay = cutoff.numeric_setting("fixed_delay_s") or 0.0
+        is_cutoff = cutoff.device is not None and cutoff.role.code in ("upper_cutoff", "lower_cutoff")
+        if not is_cutoff or trip is None or (seconds is not None and seconds <= delay):
+            continue
+        if compare(height, trip - UNDER_TRIP_IN, "in") <= 0:
+            name = cutoff.position.name
+            sentence = f"The burner fired with the water at {height:g} in: the {name} trips at {trip:g} and did not."
+            yield FindingCode.CUTOFF_BELOW_TRIP, cutoff, sentence
+
+
+def _prove_water(
+    ledger: ReplayLedger, visit: VisitFact, entry: EntryFact, record: PositionRecord
+) -> Iterator[FoundFault]:
+    """Withdraw *empty* where the blowdown shows water and nothing was fed since; without a line the glass is full."""
+    withdrawn = [c for c in ledger.open_cases() if c.entry in _lines_to_prove(ledger, entry)]
+    for case in withdrawn:
+        case.closed_at, case.closed_by, ledger.reaches_all = entry.at, entry.id, True
+    if withdrawn and as_number(entry.readings.get("glass_in")) is None:
+        sentence = f"The {record.position.name} showed water when it was blown down, and no line: it is full."
+        yield FindingCode.GLASS_FULL, record, sentence
+
+
+def _lines_to_prove(ledger: ReplayLedger, entry: EntryFact) -> set[object]:
+    """Return the entries that saw no line and that a blowdown now still answers."""
+    entries: set[object] = set()
+    for trace in reversed(ledger.trail):
+        if trace.entry.code in FEEDING or entry.at - trace.entry.at > BLOWN_DOWN_WITHIN:
+            break
+        if trace.entry.id in ledger.unseen_lines:
+            entries.add(trace.entry.id)
+    return entries
+
+
+def find_feed_into_hot(ledger: ReplayLedger, visit: VisitFact, entry: EntryFact) -> Iterator[FoundFault]:
+    """Yield that water was fed into an empty boiler that nobody said was cool: as if it had been fired dry."""
+    if entry.act != EntryAct.ACTION or entry.code not in FEEDING:
+        return
+    for trace in reversed(ledger.trail):
+        if entry.at - trace.entry.at > HOT_FOR or trace.entry.code == "boiler_cool":
+            return
+        if any(c.entry == trace.entry.id and c.rule.code in EMPTY_RULES for c in ledger.open_cases()):
+            sentence = "Water was fed into an empty boiler that was not said to be cool: it counts as fired dry."
+            yield FindingCode.DRY_FIRED, None, sentence
+            return

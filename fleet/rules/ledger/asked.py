@@ -1,0 +1,48 @@
+"""What is asked for after something was found or done, while the evidence is replayed: a cause, or another's test.
+
+Neither is a deficiency: both stand against firing until they are answered.
+"""
+
+from dataclasses import dataclass
+from datetime import datetime
+from uuid import UUID
+
+
+@dataclass(slots=True)
+class AskedCause:
+    """Why a device locked out, or a safety valve discharged: asked for until somebody qualified says it."""
+
+    position: UUID
+    at: datetime
+    visit: UUID
+    sentence: str
+    needs_gauge_check: bool = False  # a discharge is explained only with a gauge that is known to be right
+    is_named: bool = False
+    gauge_checked: bool = False
+    searched_by: UUID | None = None  # the entry that says what was looked for in vain
+    searched_in: UUID | None = None  # its visit
+    is_excused: bool = False  # the search was enough: it is not known, and stands against firing no more
+
+    @property
+    def is_answered(self) -> bool:
+        """Whether everything that was asked for is there."""
+        return self.is_named and (self.gauge_checked or not self.needs_gauge_check)
+
+
+@dataclass(frozen=True, slots=True)
+class OwedTest:
+    """A test of another place that work here asks for, until it passes."""
+
+    code: str
+    position: UUID
+    at: datetime
+
+
+@dataclass(frozen=True, slots=True)
+class OpenQuestion:
+    """A cause that was asked for and not named when a visit ended."""
+
+    position: UUID
+    at: datetime
+    sentence: str
+    is_excused: bool

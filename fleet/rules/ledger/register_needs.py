@@ -1,0 +1,29 @@
+"""What the register leaves out while the evidence is replayed: asked whenever the register or the law changes."""
+
+from datetime import datetime
+
+from fleet.rules.ledger.records import GapsSince, ReplayLedger
+from fleet.rules.needed_roles import PlaceOnRecord, RegisterGap, find_register_gaps
+
+
+def burner_input_btu_h(ledger: ReplayLedger) -> float | None:
+    """Return the burner's input in Btu/h by its plate, of several burners the sum; None where none is on record."""
+    burners = [r for r in ledger.records.values() if r.role.code == "burner" and r.device]
+    plates = [plate for b in burners if (plate := b.numeric_setting("input_btu_h"))]
+    return sum(plates) if plates else None
+
+
+def find_gaps(ledger: ReplayLedger) -> tuple[RegisterGap, ...]:
+    """Return what a boiler of this kind needs and its register does not name, as the replay stands."""
+    if not ledger.register_asked:
+        return ()
+    on_record = [r for r in ledger.records.values() if r.on_record]
+    places = [PlaceOnRecord(r.role.code, r.kind if r.device else "") for r in on_record]
+    return find_register_gaps(ledger.catalogue, ledger.boiler, places, burner_input_btu_h(ledger))
+
+
+def note_gaps(ledger: ReplayLedger, at: datetime) -> None:
+    """Remember what the register leaves out from now on, where that differs from what it left out before."""
+    gaps = find_gaps(ledger)
+    if gaps != (ledger.gaps[-1].gaps if ledger.gaps else ()):
+        ledger.gaps.append(GapsSince(at, gaps))

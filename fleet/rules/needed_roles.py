@@ -1,0 +1,137 @@
+"""What a boiler needs by its kind, and which of that has no place on its register: what nobody knows is never clear."""
+
+from collections.abc import Collection, Iterable, Mapping
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+
+from fleet.calendar import day_of, day_start
+from fleet.rules.catalogue import Catalogue, NeededRole, NeedExposure
+from fleet.rules.facts import Value, as_number
+
+GRACE_DAYS = 60  # from the import, or the release that asks, until what is not on record is urgent (domain, section 12)
+
+# What must be known of the boiler as a whole before anybody can say which devices it needs.
+DATA_NAMES = {"construction": "its construction", "fuel": "its fuel", "draft": "its draft"}
+OUTPUT_NAME = "its output or its burner's input"
+
+
+@dataclass(frozen=True, slots=True)
+class PlaceOnRecord:
+    """A place that the register names: its role, and the kind fitted there ('' none)."""
+
+    role: str
+    kind: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class RegisterGap:
+    """Something that a boiler of its kind needs and that the register does not name.
+
+    `roles` are the places that would answer it; empty where a value of the boiler as a whole is missing. `code` is the
+    row of needed_roles.csv, or the key of the value.
+    """
+
+    code: str
+    name: str
+    roles: frozenset[str] = frozenset()
+    none_allowed: bool = False
+    exposes: NeedExposure = NeedExposure.NO
+    hazard: str = ""
+
+
+def find_register_gaps(
+    catalogue: Catalogue, boiler: Mapping[str, Value], places: Collection[PlaceOnRecord], input_btu_h: float | None
+) -> tuple[RegisterGap, ...]:
+    """Return what is needed and not on record, in the catalogue's order, then the missing values of the boiler.
+
+    `boiler` holds the register's values of the boiler as a whole; `input_btu_h` is its burner's, None if not on record.
+    Where a value on which a need depends is missing, that value is the gap. A release without the table asks nothing.
+    """
+    if not catalogue.needed_roles:
+        return ()
+    facts = BoilerFacts(boiler, input_btu_h, frozenset(p.kind for p in places))
+    missing = [_gap_of(need, catalogue) for need in catalogue.needed_roles if not _is_answered(need, facts, places)]
+    return (*missing, *_missing_values(facts))
+
+
+def needs_of_boiler(catalogue: Catalogue, facts: "BoilerFacts") -> Iterable[NeededRole]:
+    """Return the rows of needed_roles.csv that ask something of such a boiler."""
+    return (need for need in catalogue.needed_roles if facts.meets(need))
+
+
+@dataclass(frozen=True, slots=True)
+class BoilerFacts:
+    """What decides which rows of needed_roles.csv ask something of a boiler."""
+
+    boiler: Mapping[str, Value]
+    input_btu_h: float | None
+    kinds: frozenset[str]
+
+    def meets(self, need: NeededRole) -> bool:
+        """Return whether every condition of a row is known to hold."""
+        return all(self._holds(key, words) for key, words in need.conditions)
+
+    def _holds(self, key: str, words: tuple[str, ...]) -> bool:
+        if key == "fitted":
+            return bool(self.kinds & set(words))
+        if key == "input_from":
+            # A boiler's input is at least its output.
+            known = self.input_btu_h or as_number(self.boiler.get("output_btu_h"))
+            return known is not None and known >= float(words[0])
+        if key == "cutoffs_needed":
+            return str(cutoffs_needed(self.boiler)) in words
+        return self.boiler.get(key) in words
+
+
+def cutoffs_needed(boiler: Mapping[str, Value]) -> int:
+    """Return how many cutoffs the register asks for: 2, or 1 where it says so."""
+    return 1 if as_number(boiler.get("cutoffs_needed")) == 1 else 2
+
+
+def grace_end(asked_at: datetime, zone: str) -> datetime:
+    """Return when what is not on record becomes urgent: at the first instant of the building's day after the grace."""
+    return day_start(day_of(asked_at, zone) + timedelta(days=GRACE_DAYS + 1), zone)
+
+
+def may_be_spared(catalogue: Catalogue, role: str) -> bool:
+    """Return whether the table lets a place of this role be *none here*. A release without the table allows it."""
+    needs = [need for need in catalogue.needed_roles if role in need.roles]
+    return all(need.none_allowed for need in needs)
+
+
+def in_words(gaps: Iterable[RegisterGap]) -> str:
+    """Return the gaps as one list in words, as in "high limit, safety valve and its fuel"."""
+    names = [gap.name[:1].lower() + gap.name[1:] for gap in gaps]
+    return " and ".join([", ".join(names[:-1]), names[-1]] if len(names) > 1 else names)
+
+
+def _is_answered(need: NeededRole, facts: BoilerFacts, places: Collection[PlaceOnRecord]) -> bool:
+    """Return whether a row asks nothing of this boiler, or a place on record answers it."""
+    if not facts.meets(need):
+        return True
+    return any(p.role in need.roles and _is_of_kind(p, need) for p in places)
+
+
+def _is_of_kind(place: PlaceOnRecord, need: NeededRole) -> bool:
+    """Return whether a place can be the one asked for: a fitted device of another kind is not."""
+    return not need.kinds or not place.kind or place.kind in need.kinds
+
+
+def _gap_of(need: NeededRole, catalogue: Catalogue) -> RegisterGap:
+    hazards = {catalogue.roles[role].hazard for role in need.roles}
+    return RegisterGap(
+        need.code,
+        need.name,
+        need.roles,
+        none_allowed=need.none_allowed,
+        exposes=need.exposes,
+        hazard=min(hazards),
+    )
+
+
+def _missing_values(facts: BoilerFacts) -> Iterable[RegisterGap]:
+    for key, name in DATA_NAMES.items():
+        if not facts.boiler.get(key):
+            yield RegisterGap(key, name)
+    if not as_number(facts.boiler.get("output_btu_h")) and not facts.input_btu_h:
+        yield RegisterGap("output_btu_h", OUTPUT_NAME, hazard="over_pressure")

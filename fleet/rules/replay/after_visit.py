@@ -1,0 +1,54 @@
+"""What was open, touched, proven and in doubt when a visit ended."""
+
+from datetime import datetime
+
+from fleet.rules.finding_codes import FindingCode
+from fleet.rules.findings import excuse_searched_lockouts
+from fleet.rules.ledger.asked import OpenQuestion
+from fleet.rules.replay.entry_acts import open_finding
+from fleet.rules.replay.replay_run import AfterVisit, ReplayRun
+from fleet.rules.values import EntryFact, VisitFact
+from fleet.rules.vocabulary import Outcome
+
+
+def state_after_visit(run: ReplayRun, visit: VisitFact, at: datetime) -> AfterVisit:
+    """Return what the end of a visit left behind; asked when its last entry was replayed."""
+    verdicts = run.by_entry
+    _excuse_lockouts(run, visit)
+    judged = [(e, verdicts[e.id]) for e in visit.entries if e.id in verdicts and e.position]
+    # A pass that nobody present may give proves nothing: it counts neither as looked at nor as conclusive.
+    settled_entries = [e for e, v in judged if v.proves or v.outcome == Outcome.FAIL]
+    doubtful = [e for e, v in judged if v.outcome == Outcome.INCONCLUSIVE and not _is_settled(run, e, settled_entries)]
+    records = run.ledger.records.values()
+    return AfterVisit(
+        at=at,
+        open_cases=tuple(run.ledger.open_cases()),
+        touched=tuple((r.position.id, t.needs) for r in records for t in r.touches.values()),
+        inconclusive=tuple(dict.fromkeys(e.position for e in doubtful if e.position)),
+        looked_at=frozenset(e.position for e in settled_entries if e.position),
+        proven=frozenset(e.position for e, v in judged if e.position and v.proves == "full"),
+        passed=frozenset((e.position, e.code) for e, v in judged if e.position and v.outcome == Outcome.PASS),
+        owed=tuple(run.ledger.owed.values()),
+        questions=tuple(
+            OpenQuestion(c.position, c.at, c.sentence, c.is_excused) for c in run.ledger.asked_causes.values()
+        ),
+    )
+
+
+def _excuse_lockouts(run: ReplayRun, visit: VisitFact) -> None:
+    """Leave a lockout whose cause was looked for in vain open as urgent: it stands against firing no more."""
+    entries = {e.id: e for e in visit.entries}
+    for cause in excuse_searched_lockouts(run.ledger, visit):
+        if cause.searched_by in entries:
+            record = run.ledger.records[cause.position]
+            sentence = f"The {record.position.name} locked out, and its cause was looked for and not found."
+            rule = FindingCode.LOCKOUT_CAUSE
+            open_finding(run, visit, entries[cause.searched_by], rule_code=rule, place=record, sentence=sentence)
+
+
+def _is_settled(run: ReplayRun, entry: EntryFact, settled_entries: list[EntryFact]) -> bool:
+    """Return whether the same test, or one that covers it, was answered there in the visit, or is no proof."""
+    procedure_by_code = run.ledger.evidence.procedure_by_code
+    return procedure_by_code(entry.code).proof == "none" or any(
+        e.position == entry.position and procedure_by_code(e.code).covers_or_is(entry.code) for e in settled_entries
+    )

@@ -1,0 +1,82 @@
+"""What the registers of a sheet's boilers will leave out once it is saved: told before anybody decides."""
+
+from collections import defaultdict
+from collections.abc import Iterator, Sequence
+from typing import Any
+from uuid import UUID
+
+from fleet.portfolio.models import Position
+from fleet.rules.catalogue import Catalogue, NeedExposure
+from fleet.rules.needed_roles import GRACE_DAYS, PlaceOnRecord, RegisterGap, find_register_gaps, in_words
+from fleet.rules.values import as_number
+from fleet.sheets.import_plan import ImportPlan
+from fleet.sheets.register_sheet import SheetRow
+from fleet.sheets.register_snapshot import NO_FITTINGS, RegisterSnapshot
+
+BoilerKey = tuple[str, ...]  # building ref and boiler ref
+
+
+def gap_lines(plan: ImportPlan, rows: Sequence[SheetRow], catalogue: Catalogue) -> Iterator[dict[str, Any]]:
+    """Yield a line for each boiler of the sheet whose register will leave something out, in the sheet's order."""
+    rows_by_boiler: dict[BoilerKey, list[SheetRow]] = defaultdict(list)
+    for row in rows:
+        rows_by_boiler[row.boiler_key].append(row)
+    shared = _shared_places(plan.register)
+    for key, own_rows in rows_by_boiler.items():
+        gaps = _gaps_after(plan.register, own_rows, shared.get(key, []), catalogue)
+        if gaps:
+            exposing = [gap for gap in gaps if gap.exposes is NeedExposure.FROM_SURVEY]
+            at_once = f" For want of {in_words(exposing)} it is exposed from its first survey on." if exposing else ""
+            sentence = (
+                f"Not on record even then: {in_words(gaps)}. The boiler is at best due, and after {GRACE_DAYS} days "
+                f"impaired, until each is on record.{at_once}"
+            )
+            fields = {"row": own_rows[0].line, "building": key[0], "boiler": key[1], "position": "", "notes": []}
+            yield {**fields, "does": [{"what": "not_on_record", "sentence": sentence}]}
+
+
+def _gaps_after(
+    register: RegisterSnapshot, rows: Sequence[SheetRow], shared: Sequence[PlaceOnRecord], catalogue: Catalogue
+) -> tuple[RegisterGap, ...]:
+    """Return what one boiler's register leaves out once these rows are saved."""
+    key, places = rows[0].boiler_key, list(shared)
+    named: dict[tuple[str, ...], SheetRow] = {row.key: row for row in rows if row.position_ref}
+    inputs = [_input_of(register, row) for row in named.values() if row.role == "burner"]
+    for place_key, place in register.positions.items():
+        if place_key[:2] != key:
+            continue
+        occupant = register.fittings.get(place.id, NO_FITTINGS).now
+        row = named.pop(place_key, None)
+        places.append(PlaceOnRecord(place.role, (row.kind if row else "") or (occupant.kind if occupant else "")))
+        if place.role == "burner" and occupant and not row:
+            inputs.append(as_number(occupant.attributes.get("input_btu_h")))
+    places += [PlaceOnRecord(row.role, row.kind) for row in named.values()]
+    boiler = register.boilers.get(key)
+    on_record = {k: d.value for (of, k), d in register.settings.items() if boiler and of == boiler.id}
+    known = [value for value in inputs if value]
+    return find_register_gaps(
+        catalogue, {**on_record, **dict(rows[0].on_boiler)}, places, sum(known) if known else None
+    )
+
+
+def _input_of(register: RegisterSnapshot, row: SheetRow) -> float | None:
+    """Return the input on a burner's plate in Btu/h, by the sheet or else by the register."""
+    place = register.positions.get(row.key)
+    occupant = register.fittings.get(place.id, NO_FITTINGS).now if place else None
+    stamped = occupant.attributes.get("input_btu_h") if occupant else None
+    return as_number(dict(row.attributes).get("input_btu_h", stamped))
+
+
+def _shared_places(register: RegisterSnapshot) -> dict[BoilerKey, list[PlaceOnRecord]]:
+    """Return by boiler the places that its header group shares; a sheet never names them."""
+    groups = {b.header_group_id for b in register.boilers.values() if b.header_group_id}
+    if not groups:
+        return {}
+    roles: dict[UUID | None, list[str]] = defaultdict(list)
+    for group, role in Position.objects.filter(header_group__in=groups).values_list("header_group", "role"):
+        roles[group].append(role)
+    return {
+        key: [PlaceOnRecord(role) for role in roles[b.header_group_id]]
+        for key, b in register.boilers.items()
+        if b.header_group_id
+    }
