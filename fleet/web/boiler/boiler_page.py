@@ -139,7 +139,7 @@ def find_bare_hazards(course: Sequence[Segment], at: datetime) -> Iterator[BareH
     for segment in course:
         for reason in segment.reasons if segment.standing in BARE_STANDINGS else ():
             hazard = reason["hazard"]
-            if hazard and hazard not in reported_hazards:
+            if hazard and hazard not in reported_hazards and reason["rule"] != "not_guarded":
                 reported_hazards.add(hazard)
                 to_come = segment.since if segment.since and segment.since > at else None
                 yield BareHazard(hazard, to_come, segment.standing, reason["sentence"])
