@@ -99,6 +99,7 @@ CODES_BY_GROUP: dict[int, tuple[str, ...]] = {
         "feeder_check",
         "operating_control_trip",
         "limit_trip",
+        "limit_calibration",
         "limit_circuit_trip",
         "emergency_switch_test",
         "flame_signal",
