@@ -277,3 +277,18 @@ def test_what_is_impossible_together_is_refused_by_its_code_at_its_place(
         run()
     fault = refused.value.faults[0]
     assert (fault.code, fault.at) == (code, at)
+
+
+def test_arrays_that_do_not_go_together_are_refused_at_the_first_of_them() -> None:
+    with pytest.raises(Refused) as refused:
+        combustion.co_air_free_ppm(np.ones(3), np.ones(2))
+    assert (refused.value.faults[0].code, refused.value.faults[0].at) == ("shapes", ("co_ppm",))
+
+
+def test_of_pairs_in_an_array_the_first_that_is_impossible_is_named() -> None:
+    with pytest.raises(Refused) as refused:
+        combustion.dilution_times(np.array([5.0, 9.0, 9.0]), np.array([9.0, 5.0, 6.0]))
+    assert refused.value.faults[0].at == ("o2_after_percent", 1)
+    with pytest.raises(Refused) as refused:
+        combustion.dilution_times(np.array([5.0, 9.0]), np.array([9.0, 5.0]))
+    assert refused.value.faults[0].at == ("o2_after_percent", 1)
