@@ -10,6 +10,7 @@ from math import comb, exp, fsum, log, sqrt
 from statistics import fmean
 
 from fleet.engineering.checks import Impossible, Range, require
+from fleet.engineering.last_places import compare
 from fleet.engineering.steam import WATER_F, water_lb_gal
 from fleet.engineering.units import factor
 
@@ -137,9 +138,10 @@ def judge_change(rates: Sequence[float], least: float = 0.1) -> MakeupChange:
     usual = exp(centre)
     times = max(rates[-1], least) / usual
     spread = sqrt(fsum((log_rate - centre) ** 2 for log_rate in past_without_highest) / (len(past_without_highest) - 1))
-    has_jumped = log(times) > JUMP_LIMITS[len(past)] * max(spread, MIN_LOG_SPREAD) and times >= MIN_TIMES_USUAL
+    is_worth_telling = compare(times, MIN_TIMES_USUAL) >= 0
+    has_jumped = log(times) > JUMP_LIMITS[len(past)] * max(spread, MIN_LOG_SPREAD) and is_worth_telling
     has_grown, by_luck = _has_grown(rates)
-    says = "jump" if has_jumped else "growing" if has_grown and times >= MIN_TIMES_USUAL else "usual"
+    says = "jump" if has_jumped else "growing" if has_grown and is_worth_telling else "usual"
     return MakeupChange(says, usual, times, JUMP_FALSE_ALARM + by_luck)
 
 

@@ -200,3 +200,8 @@ def test_a_set_point_that_cannot_be_is_refused_with_its_place(psi: float) -> Non
 def test_a_differential_that_cannot_be_is_refused(differential: float) -> None:
     with pytest.raises(Refused, match="differential_psi"):
         cut_out(1.0, differential, "additive")
+
+
+def test_a_cut_in_under_zero_asks_for_the_kind_of_the_differential() -> None:
+    reasons = judge_ladder(Ladder(-1.0, 1.0, 7.0, 15.0)).sentences
+    assert reasons == ("The cut-in at -1 psi is under zero: is the differential of the other kind?",)

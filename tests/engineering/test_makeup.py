@@ -187,3 +187,8 @@ def test_readings_that_cannot_be_are_refused(
 def test_half_a_turn_of_the_register_is_still_a_roll_over(late: float, gallons: float | None, note: str) -> None:
     use = makeup.water_uses([MeterReading(0.0, 90.0), MeterReading(7.0, late)], rolls_at=100.0)[0]
     assert (use.gallons, use.note) == (gallons, note)
+
+
+@pytest.mark.parametrize(("newest", "says"), [(6.0, "jump"), (5.99, "usual")])
+def test_half_as_much_again_as_usual_is_the_least_that_is_told(newest: float, says: str) -> None:
+    assert judge_change([4.0] * 12 + [newest]).says == says
