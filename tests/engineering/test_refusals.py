@@ -10,7 +10,20 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from fleet.engineering import air, checks, combustion, firing, ladder, makeup, ratings, relief, steam, units, water
+from fleet.engineering import (
+    air,
+    checks,
+    combustion,
+    firing,
+    ladder,
+    makeup,
+    ratings,
+    relief,
+    steam,
+    trend,
+    units,
+    water,
+)
 from fleet.engineering.checks import Impossible, Range, as_number
 from fleet.errors import Refused
 
@@ -292,3 +305,30 @@ def test_of_pairs_in_an_array_the_first_that_is_impossible_is_named() -> None:
     with pytest.raises(Refused) as refused:
         combustion.dilution_times(np.array([5.0, 9.0]), np.array([9.0, 5.0]))
     assert refused.value.faults[0].at == ("o2_after_percent", 1)
+
+
+@pytest.mark.parametrize(
+    ("run", "message"),
+    [
+        (lambda: units.convert(1.0, "psi", "F"), "psi is a pressure, F a temperature."),
+        (lambda: trend.stack_trend([0.0, 0.0], [1.0, 1.0]), "days: two readings on one instant have no order."),
+        (lambda: units.convert(1.0, "furlong", "F"), "'furlong' is none of the units known here."),
+        (
+            lambda: combustion.dew_point_f(5.0, "coal"),
+            "fuel: 'coal' is none of natural_gas, oil_2, propane.",
+        ),
+    ],
+)
+def test_a_refusal_says_it_in_these_words(run: Callable[[], Any], message: str) -> None:
+    with pytest.raises(Refused) as refused:
+        run()
+    assert refused.value.faults[0].message == message
+
+
+def test_a_stack_as_warm_as_the_room_is_no_mistake() -> None:
+    """In a hot boiler room: what is lost then is the heat in the water vapor alone."""
+    assert combustion.stack_loss_gross_percent(5.0, 200.0, 200.0) == pytest.approx(100 * 2 * 44.004 / 899.57, abs=0.001)
+
+
+def test_a_small_fire_needs_a_small_opening() -> None:
+    assert air.openings_needed("two_direct", 1000.0).each_in2 == 0.25
