@@ -18,6 +18,7 @@ from fleet.portfolio import queries as register
 from fleet.portfolio.models import Boiler, Position
 from fleet.rules.answers.readiness import LEAVING_CHECKS
 from fleet.rules.catalogue import Catalogue, ProcedureSpec
+from fleet.rules.finding_codes import FindingCode
 from fleet.rules.needed_roles import RegisterGap
 from fleet.rules.values import Level
 from fleet.rules.wording import ADVICE_CAUTION
@@ -127,7 +128,9 @@ def compose_work_sheet(boiler: Boiler, at: datetime) -> WorkSheet:
         people=max((p.people for p in listed_procedures), default=1),
         tools=sorted({t for p in listed_procedures for t in p.tools}),
         spares=sorted({s for p in listed_procedures for s in p.parts}),
-        gaps=register_gaps.gaps_of_boilers([boiler], sources.release, at)[boiler.id],
+        gaps=register_gaps.gaps_of_boilers([boiler], sources.release, at)[boiler.id]
+        if any(row.rule == FindingCode.NOT_ON_RECORD for row in open_rows)
+        else (),
     )
 
 

@@ -53,6 +53,7 @@ class FindingCode(StrEnum):
     FLOODED = "flooded"
     VENT_BLOCKED = "vent_blocked"
     DRY_FIRED = "dry_fired"
+    JUMPER_LEFT = "jumper_left"
     GLASS_FULL = "glass_full"
     VALVE_OPENED = "valve_opened"
     PRESUMED_BY_VALVE = "presumed_by_valve"

@@ -58,7 +58,7 @@ PATTERNS = {
 EXPECTED: dict[str, set[str]] = {
     "closes without a cause": NEEDS_CAUSE | MAKEUP,
     "closes without a manager's name": REPEATS | MAKEUP,
-    "is answered without work": {"capacity_unknown", "flooded"} | LADDER | MAKEUP,
+    "is answered without work": {"capacity_unknown", "flooded", "jumper_left"} | LADDER | MAKEUP,
     "closes by its test": MAKEUP,
     "closes by another proof in its place": {"contradiction", *REPEATS},
     "closes when its empty place is no longer needed": {"not_fitted", "not_fitted_last_line"},
@@ -207,8 +207,7 @@ def doubts_the_gauge(catalogue: Catalogue, code: str) -> bool:
     """Found at the gauge: what the limit's trip was read by."""
     ledger = ledger_with(catalogue)
     gauge, limit = ledger.records[ident("gauge")], ledger.records[ident("limit")]
-    gauge.checked_at = None
-    gauge.fitted_at = at(-30)
+    gauge.checked, gauge.fitted_order, gauge.fitted_at = None, -1, at(-30)
     seen = EntryFact(ident("seen"), 0, "observe", "", gauge.position.id, at(1))
     doubt_readings_of(ledger, ledger.catalogue.findings[code], gauge, seen)
     return any(p.doubtful for p in limit.passes)

@@ -173,7 +173,8 @@ def test_a_test_entered_on_an_empty_place_proves_nothing() -> None:
 
 @pytest.mark.parametrize("touch", ["open_clean", "adjust", "disconnect", "jumper_fitted", "jumper_removed"])
 def test_a_touch_voids_the_proof_until_a_slow_drain_passes(touch: str) -> None:
-    boiler = Boiler().service().visit(1, act("upper", touch), proof("upper", "flush"))
+    boiler = Boiler().service()
+    boiler.visit(1, act("upper", touch), proof("upper", "flush"), leave={"jumpers_off": True})
     assert boiler.state("upper", 2) is State.NEVER_PROVEN
     assert boiler.visit(3, proof("upper", "slow_drain")).state("upper", 4) is State.PROVEN
 

@@ -236,6 +236,7 @@ ELSEWHERE = {
     "valve_did_not_open",
     "glass_full",
     "reset_unqualified",
+    "jumper_left",
 }
 HERE = {"not_fitted", "not_fitted_last_line", "repeat_urgent", "makeup_rising", "makeup_rising_again"}
 

@@ -7,6 +7,7 @@ from fleet.rules.catalogue import Contradiction
 from fleet.rules.finding_codes import FindingCode
 from fleet.rules.findings.fire_side import find_air_with_flue_gas
 from fleet.rules.findings.lockouts import find_unqualified_reset, note_unexplained_reset
+from fleet.rules.findings.locks import find_fired_under_lock
 from fleet.rules.findings.makeup import find_makeup_rise
 from fleet.rules.findings.pressure_seen import find_pressure_faults
 from fleet.rules.findings.water_seen import find_feed_into_hot, find_level_faults
@@ -25,6 +26,7 @@ def find_in_history(
     """Yield (rule, place, sentence) for what an entry means together with those before it (`ledger.trail`)."""
     yield from _find_contradictions(ledger, entry, record)
     yield from find_feed_into_hot(ledger, visit, entry)
+    yield from find_fired_under_lock(ledger, visit, entry, record)
     yield from find_air_with_flue_gas(ledger, entry)
     if record is None:
         return
@@ -108,14 +110,13 @@ def _find_repeats(entry: EntryFact, record: PositionRecord) -> Iterator[FoundFau
     """Yield faults found again on the same device within a season of their proven repair."""
     for case in record.open_cases():
         earlier = [c for c in record.cases if c.rule.code == case.rule.code and c is not case]
-        if case.entry == entry.id and case.opened_at == entry.at and _within_a_season(record, case, earlier):
+        if case.entry == entry.id and case.opened_at == entry.at and _within_a_season(case, earlier):
             rule = FindingCode.REPEAT_ROUTINE if case.level is Level.ROUTINE else FindingCode.REPEAT_URGENT
             yield rule, record, f"Again within a season of its repair: {case.sentence} Find the root cause."
 
 
-def _within_a_season(record: PositionRecord, case: EpisodeCase, earlier: list[EpisodeCase]) -> bool:
+def _within_a_season(case: EpisodeCase, earlier: list[EpisodeCase]) -> bool:
     if case.rule.recurs or case.presumed:
         return False
-    since = record.fitted_at
-    closed = [c.closed_at for c in earlier if c.closed_at and (since is None or c.opened_at >= since)]
+    closed = [c.closed_at for c in earlier if c.closed_at and c.device == case.device]
     return any(case.opened_at - at <= SEASON for at in closed)

@@ -1,7 +1,6 @@
 """What is seen on the pressure side and accuses more than the place it was seen on."""
 
 from collections.abc import Iterator
-from datetime import datetime
 from math import inf
 
 from fleet.rules.catalogue import FindingRule
@@ -49,9 +48,11 @@ def doubt_readings_of(ledger: ReplayLedger, rule: FindingRule, place: PositionRe
         doubt_passes(ledger.records.values(), _last_check(place), READ_BY_GAUGE, error_psi)
 
 
-def _last_check(record: PositionRecord) -> datetime | None:
+def _last_check(record: PositionRecord) -> int | None:
     """The last good check of what is in this place now; before it was fitted another one was read."""
-    return record.checked_at or record.fitted_at
+    if record.checked is not None:
+        return record.checked
+    return record.fitted_order if record.fitted_at else None
 
 
 def find_valve_opened(

@@ -7,6 +7,8 @@ from dataclasses import dataclass
 from datetime import datetime
 from uuid import UUID
 
+from fleet.rules.needed_roles import RegisterGap
+
 
 @dataclass(slots=True)
 class AskedCause:
@@ -38,6 +40,15 @@ class OwedTest:
     at: datetime
 
 
+@dataclass(slots=True)
+class LockOn:
+    """Power or fuel locked off, with no word yet that it was unlocked. `is_accused`: somebody fired under it."""
+
+    visit: UUID
+    at: datetime
+    is_accused: bool = False
+
+
 @dataclass(frozen=True, slots=True)
 class OpenQuestion:
     """A cause that was asked for and not named when a visit ended."""
@@ -46,3 +57,11 @@ class OpenQuestion:
     at: datetime
     sentence: str
     is_excused: bool
+
+
+@dataclass(frozen=True, slots=True)
+class GapsSince:
+    """What the register left out from an instant on."""
+
+    at: datetime
+    gaps: tuple[RegisterGap, ...]

@@ -63,13 +63,14 @@ def begin_case(
             down=False,
             episode=number,
             level=Level(rule.level),
+            device=place.device if place else None,
         )
         ledger.file_case(place, case)
     return case
 
 
 def doubt_passes(
-    records: Iterable[PositionRecord], since: datetime | None, codes: frozenset[str], error_psi: float = inf
+    records: Iterable[PositionRecord], since: int | None, codes: frozenset[str], error_psi: float = inf
 ) -> None:
     """Put passes in doubt that were read by something found blind or wrong; an older sound one may stand.
 
@@ -78,7 +79,7 @@ def doubt_passes(
     for record in records:
         record.passes = [
             replace(p, doubtful=True)
-            if p.code in codes and (since is None or p.at > since) and p.tolerates_psi < error_psi
+            if p.code in codes and (since is None or p.order > since) and p.tolerates_psi < error_psi
             else p
             for p in record.passes
         ]
@@ -175,7 +176,7 @@ def apply_pass(
     allowed = procedure.who & bench.visit.qualifications
     if not allowed:
         return False
-    record.checked_at = bench.entry.at
+    record.checked = bench.ledger.entry_order
     if proves:
         _keep_passes(bench, tolerates_psi, proves_too)
     _answer_touches(bench)
@@ -198,8 +199,9 @@ def _passes_live(bench: GradingBench, proves: str) -> bool:
 def _keep_passes(bench: GradingBench, tolerates_psi: float, proves_too: Iterable[str]) -> None:
     """Keep the pass of this procedure, and before it those of what it stands for as well."""
     known = [code for code in proves_too if code in bench.ledger.catalogue.procedures]
+    order = bench.ledger.entry_order
     for code in (*known, bench.procedure.code):
-        bench.record.passes.append(PassedProof(code, bench.entry.at, tolerates_psi=tolerates_psi))
+        bench.record.passes.append(PassedProof(code, bench.entry.at, order, tolerates_psi=tolerates_psi))
         bench.record.proofs[code] = bench.entry.at
     _keep_trip_height(bench)
 
@@ -321,7 +323,8 @@ def fill_position(ledger: ReplayLedger, record: PositionRecord, device: UUID | N
     record.device, record.kind, record.fitted_at = device, kind, at if device else None
     record.passes, record.proofs, record.declared, record.touches, record.blind = [], {}, {}, {}, {}
     record.read_back = {}
-    record.attributes, record.settings, record.last_trip_in, record.checked_at = {}, {}, None, None
+    record.attributes, record.settings, record.last_trip_in, record.checked = {}, {}, None, None
+    record.fitted_order, record.jumper = len(ledger.trail), None
     record.first_trip_in = record.first_trip_visit = None
     note_repair(ledger, record, at, opened=True)
     for case in record.open_cases():

@@ -7,9 +7,9 @@ from math import isfinite
 from uuid import UUID
 
 from fleet.rules.catalogue import Catalogue, FindingRule, ProcedureSpec, RoleSpec
-from fleet.rules.ledger.asked import AskedCause, OwedTest
+from fleet.rules.ledger.asked import AskedCause, GapsSince, LockOn, OwedTest
 from fleet.rules.ledger.meters import MeterHistory
-from fleet.rules.needed_roles import RegisterGap, cutoffs_needed, may_be_spared
+from fleet.rules.needed_roles import cutoffs_needed, may_be_spared
 from fleet.rules.values import (
     EntryFact,
     Evidence,
@@ -52,6 +52,7 @@ class EpisodeCase:
     newest_at: datetime | None = None  # when it was last found
     closed_at: datetime | None = None
     closed_by: UUID | None = None
+    device: UUID | None = None  # what filled the place when it began
     tested_in: UUID | None = None  # the visit whose test would have closed it, had its cause been named
 
     @property
@@ -88,6 +89,7 @@ class PassedProof:
 
     code: str
     at: datetime
+    order: int = 0  # its place among all entries: those of one visit may share an instant
     doubtful: bool = False
     tolerates_psi: float = 0.0
 
@@ -142,7 +144,9 @@ class PositionRecord:
     passes: list[PassedProof] = field(default_factory=list)
     proofs: dict[str, datetime] = field(default_factory=dict)  # of each procedure the newest pass not in doubt
     declared: dict[str, date] = field(default_factory=dict)
-    checked_at: datetime | None = None  # when anything last passed here, a mere check included
+    checked: int | None = None  # the entry, in order, at which anything last passed here, a mere check included
+    fitted_order: int = 0  # how many entries there were when it was fitted
+    jumper: UUID | None = None  # the entry that fitted one, while it is on
     touches: dict[str, OutstandingTouch] = field(default_factory=dict)
     blind: dict[UUID, BlindedByPath] = field(default_factory=dict)
     cases: list[EpisodeCase] = field(default_factory=list)
@@ -184,14 +188,6 @@ class PositionRecord:
         return value if value is not None and isfinite(value) else None
 
 
-@dataclass(frozen=True, slots=True)
-class GapsSince:
-    """What the register left out from an instant on."""
-
-    at: datetime
-    gaps: tuple[RegisterGap, ...]
-
-
 @dataclass(slots=True)
 class EntryTrace:
     """One entry that was replayed, with what a test came to. Never changed, as `PositionSnapshot`."""
@@ -218,6 +214,7 @@ class ReplayLedger:
     episodes: dict[tuple[UUID | None, str], int] = field(default_factory=dict)  # begun so far, by place and rule
     owed: dict[str, OwedTest] = field(default_factory=dict)  # by procedure
     reaches_all: bool = False  # whether the entry just applied changed a place beyond the reach of a test
+    lock: LockOn | None = None
     overruns: dict[tuple[str, UUID], float] = field(default_factory=dict)  # by rule and place, in psi
     unseen_lines: dict[UUID, UUID] = field(default_factory=dict)  # entries that saw no line in the glass: their visits
     asked_causes: dict[UUID, AskedCause] = field(default_factory=dict)  # by place
@@ -228,6 +225,11 @@ class ReplayLedger:
     def catalogue(self) -> Catalogue:
         """The release in force where the replay stands."""
         return self.law.catalogue
+
+    @property
+    def entry_order(self) -> int:
+        """The place of the entry being applied among all entries, from 1 on; several may share an instant."""
+        return len(self.trail) + 1
 
     def all_cases(self) -> Iterator[EpisodeCase]:
         """Every episode, open or closed, of every position and of the boiler as a whole."""

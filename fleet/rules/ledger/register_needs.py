@@ -2,7 +2,8 @@
 
 from datetime import datetime
 
-from fleet.rules.ledger.records import GapsSince, ReplayLedger
+from fleet.rules.ledger.asked import GapsSince
+from fleet.rules.ledger.records import ReplayLedger
 from fleet.rules.needed_roles import PlaceOnRecord, RegisterGap, find_register_gaps
 
 

@@ -1,20 +1,43 @@
 """What was open, touched, proven and in doubt when a visit ended."""
 
+from dataclasses import replace
 from datetime import datetime
+from uuid import UUID
 
 from fleet.rules.finding_codes import FindingCode
-from fleet.rules.findings import excuse_searched_lockouts
+from fleet.rules.findings import excuse_searched_lockouts, find_left_jumpers
 from fleet.rules.ledger.asked import OpenQuestion
+from fleet.rules.ledger.records import PositionRecord
 from fleet.rules.replay.entry_acts import open_finding
 from fleet.rules.replay.replay_run import AfterVisit, ReplayRun
 from fleet.rules.values import EntryFact, VisitFact
 from fleet.rules.vocabulary import Outcome
 
 
+def end_visit(run: ReplayRun, visit: VisitFact) -> dict[UUID, PositionRecord]:
+    """Apply what only the whole visit says. Return the positions whose state of knowledge may have changed."""
+    findings_before = len(run.findings)
+    _excuse_lockouts(run, visit)
+    entries = {e.id: e for e in visit.entries}
+    last = max(visit.entries, key=lambda e: (e.at, e.number), default=None)
+    for fitted_by, record, sentence in list(find_left_jumpers(run.ledger, visit)):
+        entry = entries.get(fitted_by, last) if fitted_by else last
+        if entry is not None:
+            code = FindingCode.JUMPER_LEFT
+            open_finding(
+                run,
+                visit,
+                replace(entry, at=last.at if last else entry.at),
+                rule_code=code,
+                place=record,
+                sentence=sentence,
+            )
+    return run.ledger.records if len(run.findings) > findings_before else {}
+
+
 def state_after_visit(run: ReplayRun, visit: VisitFact, at: datetime) -> AfterVisit:
     """Return what the end of a visit left behind; asked when its last entry was replayed."""
     verdicts = run.by_entry
-    _excuse_lockouts(run, visit)
     judged = [(e, verdicts[e.id]) for e in visit.entries if e.id in verdicts and e.position]
     # A pass that nobody present may give proves nothing: it counts neither as looked at nor as conclusive.
     settled_entries = [e for e, v in judged if v.proves or v.outcome == Outcome.FAIL]

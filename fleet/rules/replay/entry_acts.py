@@ -4,20 +4,37 @@ from collections.abc import Callable
 from dataclasses import replace
 from uuid import UUID
 
-from fleet.rules.findings import doubt_readings_of, find_by_observation, find_in_history
+from fleet.rules.findings import (
+    doubt_of_lock,
+    doubt_readings_of,
+    find_by_observation,
+    find_in_history,
+    note_jumper,
+    note_lock,
+)
 from fleet.rules.ledger import effects
 from fleet.rules.ledger.records import EntryTrace, GradingBench, OutstandingTouch, PositionRecord, ReplayLedger
 from fleet.rules.replay.replay_run import ReplayRun
 from fleet.rules.values import EntryFact, JudgedFinding, VisitFact
 from fleet.rules.verdicts import as_verdict, grade_test
+from fleet.rules.verdicts.graded import GradedTest
 from fleet.rules.vocabulary import EntryAct, Outcome
+
+
+def _grade_under_lock(bench: GradingBench) -> GradedTest:
+    """Grade a test. A pass that needs the burner proves nothing while power or fuel is locked off."""
+    graded, doubt = grade_test(bench), doubt_of_lock(bench.ledger, bench.visit, bench.entry)
+    if not doubt or graded.outcome != Outcome.PASS:
+        return graded
+    sentence = f"{bench.procedure.name} on the {bench.name} proves nothing while power or fuel is locked off."
+    return replace(graded, outcome=Outcome.INCONCLUSIVE, grade="", proves="", sentence=sentence, question=doubt)
 
 
 def _apply_test(run: ReplayRun, visit: VisitFact, entry: EntryFact, record: PositionRecord) -> None:
     ledger = run.ledger
     procedure = ledger.catalogue.procedures[entry.code]
     bench = GradingBench(visit, entry, procedure=procedure, record=record, ledger=ledger)
-    graded = grade_test(bench)
+    graded = _grade_under_lock(bench)
     fired = frozenset(rule for rule, _ in graded.faults)
     if procedure.voids and graded.outcome != Outcome.NOT_DONE:
         # What a test opens is touched; its own pass answers for its own device, not for what hangs on it.
@@ -60,6 +77,8 @@ def open_finding(
 
 def _apply_action(run: ReplayRun, visit: VisitFact, entry: EntryFact, record: PositionRecord) -> None:
     action = run.ledger.catalogue.actions[entry.code]
+    note_jumper(record, entry.code, entry.id)
+    note_lock(run.ledger, visit, entry)
     if action.repairs:
         effects.note_repair(run.ledger, record, entry.at, opened=action.touch == "open")
     if action.touch:

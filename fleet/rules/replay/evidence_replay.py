@@ -13,7 +13,7 @@ from fleet.rules.ledger.clocks import clock_steps
 from fleet.rules.ledger.records import EpisodeCase, OutstandingTouch, PositionRecord, ReplayLedger
 from fleet.rules.ledger.register_needs import note_gaps
 from fleet.rules.needed_roles import grace_end
-from fleet.rules.replay.after_visit import state_after_visit
+from fleet.rules.replay.after_visit import end_visit, state_after_visit
 from fleet.rules.replay.entry_acts import apply_entry
 from fleet.rules.replay.replay_run import Fact, Place, RegisterFact, ReplayRun
 from fleet.rules.values import (
@@ -86,6 +86,8 @@ def _fold_facts(run: ReplayRun, facts: Sequence[tuple[Place, Fact]]) -> None:
     for ((moment, _), fact), following in zip_longest(facts, facts[1:]):
         if isinstance(fact, tuple):
             changed = changed | apply_entry(run, *fact)
+            if fact[1] is last[fact[0].id]:
+                changed = changed | end_visit(run, fact[0])
         else:
             _apply_register_fact(ledger, fact)
             changed = ledger.records

@@ -101,6 +101,7 @@ DECISIVE_READINGS: dict[str, str] = {
     "lowering": "trip_in",
     "operating_control_trip": "trip_psi",
     "limit_trip": "trip_psi",
+    "limit_calibration": "trip_psi",
     "ladder_read_back": "limit_psi",
     "lever_lift": "gauge_psi",
     "siphon_check": "passes_water",

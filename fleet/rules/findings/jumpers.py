@@ -1,0 +1,40 @@
+"""Jumpers that stay on when a visit ends: a hold on whatever they bridge, however the boiler was left."""
+
+from collections.abc import Iterator
+from uuid import UUID
+
+from fleet.rules.ledger.records import PositionRecord, ReplayLedger
+from fleet.rules.values import VisitFact
+
+LeftJumper = tuple[UUID | None, PositionRecord | None, str]  # the entry that fitted it, its place, the sentence
+
+FITTED, TAKEN_OFF = "jumper_fitted", "jumper_removed"
+ON_CALL = "jumper_on_call"  # on the call for heat and nowhere else: no safety device is bridged
+
+
+def note_jumper(record: PositionRecord, code: str, entry: UUID) -> None:
+    """Note that a jumper was fitted here or taken off."""
+    if code in (FITTED, TAKEN_OFF):
+        record.jumper = entry if code == FITTED else None
+
+
+def find_left_jumpers(ledger: ReplayLedger, visit: VisitFact) -> Iterator[LeftJumper]:
+    """Yield the jumpers that a visit left on: said so at leaving, or fitted in it and never taken off.
+
+    The leaving check that they are off takes them off. A check answered no that names no place and is not of the call
+    for heat alone may be about any device.
+    """
+    if not visit.of_this_boiler:
+        return
+    answer = visit.leaving_checks.get("jumpers_off")
+    on = [r for r in ledger.records.values() if r.jumper is not None]
+    if answer is True:
+        for record in on:
+            record.jumper = None
+        return
+    entries = {e.id for e in visit.entries}
+    for record in on:
+        if answer is False or record.jumper in entries:
+            yield record.jumper, record, f"A jumper was left on the {record.position.name}."
+    if answer is False and not on and not any(e.code == ON_CALL for e in visit.entries):
+        yield None, None, "Jumpers or test leads were left on, and it is not said where."
