@@ -54,6 +54,7 @@ class FindingCode(StrEnum):
     VENT_BLOCKED = "vent_blocked"
     DRY_FIRED = "dry_fired"
     JUMPER_LEFT = "jumper_left"
+    FIRING_WHILE_OFF = "firing_while_off"
     GLASS_FULL = "glass_full"
     VALVE_OPENED = "valve_opened"
     PRESUMED_BY_VALVE = "presumed_by_valve"

@@ -4,7 +4,7 @@ from collections.abc import Iterator, Sequence
 from datetime import datetime
 from itertools import zip_longest
 
-from fleet.rules.answers.firing import hold_but_firing_conditions
+from fleet.rules.answers.firing import fired_while_off_conditions, hold_but_firing_conditions
 from fleet.rules.answers.overdue import (
     certificate_conditions,
     due_soon_conditions,
@@ -48,7 +48,7 @@ def gather_conditions(
         *repaired_not_proven(timeline, acts),
         *due_soon_conditions(timeline, states),
     ]
-    gathered += certificate_conditions(timeline)
+    gathered += [*certificate_conditions(timeline), *fired_while_off_conditions(timeline)]
     gathered += [
         *missed_season_conditions(timeline),
         *hold_but_firing_conditions(timeline, [c for c in gathered if c.condition == "hold"]),
