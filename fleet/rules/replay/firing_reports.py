@@ -53,7 +53,8 @@ def with_fired_services(evidence: Evidence) -> Evidence:
     if all(change.state.runs for change in evidence.services):
         return evidence
     reports = list(firing_reports(evidence))
-    ordered = sorted(evidence.services, key=lambda s: (s.since, s.state))
+    # Of several words at one instant the last in order holds.
+    ordered = list({s.since: s for s in sorted(evidence.services, key=lambda s: (s.since, s.state))}.values())
     changes: list[ServiceChange] = []
     for change, following in pairwise([*ordered, None]):
         if change is not None:
