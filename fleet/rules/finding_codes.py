@@ -29,6 +29,7 @@ class FindingCode(StrEnum):
     TEST_FAILED = "test_failed"
     LOCKOUT_FOUND = "lockout_found"
     LOCKOUT_CAUSE = "lockout_cause"
+    PEOPLE_IN_DANGER = "people_in_danger"
     AMBIENT_CO = "ambient_co"
     AMBIENT_CO_RAISED = "ambient_co_raised"
     GLASS_EMPTY_FIRING = "glass_empty_firing"

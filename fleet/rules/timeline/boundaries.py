@@ -8,7 +8,7 @@ from itertools import pairwise
 from uuid import UUID
 
 from fleet.rules.capacity import compare_capacity, with_known_output
-from fleet.rules.catalogue import NeedExposure
+from fleet.rules.catalogue import FindingRule, NeedExposure
 from fleet.rules.finding_codes import FindingCode
 from fleet.rules.ledger.records import EpisodeCase
 from fleet.rules.ledger.register_needs import burner_input_btu_h
@@ -112,7 +112,7 @@ class Timeline:
             surveyed=bool(at and self.surveyed_at and self.surveyed_at <= at),
             hazards=list(self.run.ledger.catalogue.hazards.values()),
             positions=self._seen_positions(at),
-            cases=[OpenCase(level, self._reason_of_case(case)) for case, level in cases],
+            cases=[OpenCase(level, self._reason_of_case(case), endangers_people(case.rule)) for case, level in cases],
             gaps=self._gaps_at(at, cases),
         )
 
@@ -174,6 +174,11 @@ class Timeline:
         return Reason(
             case.rule.code, sentence, hazard=hazard, position=case.position, entry=case.entry, since=case.opened_at
         )
+
+
+def endangers_people(rule: FindingRule) -> bool:
+    """Return whether a finding is gas or flue gas among people."""
+    return rule.code == FindingCode.PEOPLE_IN_DANGER or rule.joins == "flue_gas"
 
 
 def _start_of(segment: PositionStateSegment) -> datetime:

@@ -38,6 +38,7 @@ class OpenCase:
 
     level: Level
     reason: Reason
+    endangers: bool = False  # people, by gas or flue gas in the building
 
 
 @dataclass(frozen=True, slots=True)
@@ -113,7 +114,9 @@ def _distinct_reasons(reasons: Iterable[Reason]) -> tuple[Reason, ...]:
 
 
 def _reasons_for_hold(view: BoilerView) -> Iterable[Reason]:
-    yield from (c.reason for c in view.cases if c.level is Level.HOLD)
+    # What endangers people is said before everything else.
+    holds = sorted((c for c in view.cases if c.level is Level.HOLD), key=lambda c: not c.endangers)
+    yield from (c.reason for c in holds)
     for position in view.positions:
         last = position.role.part == "protection" and position.role.last_line and not position.backed
         if position.needed and position.state.down and (last or position.role.part == "output_path"):
