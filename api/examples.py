@@ -4,6 +4,8 @@ from typing import Any
 
 from drf_spectacular.utils import OpenApiExample
 
+from fleet.rules.wording import ADVICE_CAUTION
+
 BOILER = "2f939f8a-33cf-525d-b755-10a0a756636e"
 TECHNICIAN = "6ba17026-a0bd-544d-81f4-1db83ae0e4fc"
 UPPER_CUTOFF = "f3a3fe50-eebd-507d-99d2-751d7463311d"
@@ -88,6 +90,7 @@ POST_VISIT = [
 ]
 
 BOILERS_PAGE: dict[str, Any] = {
+    "caution": ADVICE_CAUTION,
     "as_of": "2026-01-12T12:10:05Z",
     "changed": False,
     "items": [

@@ -15,9 +15,9 @@ from api.http.access import boiler_for
 from api.http.answers import ReasonSerializer, problem_responses
 from api.http.query_validation import validate_query
 from api.http.strict import InstantField, StrictSerializer
-from fleet.pipeline.answer import CAUTION
 from fleet.reading import standing_history
 from fleet.rules.values import STANDINGS
+from fleet.rules.wording import ADVICE_CAUTION
 
 
 class StandingQuerySerializer(StrictSerializer):
@@ -55,4 +55,6 @@ class StandingEndpoint(APIView):
         boiler_row = boiler_for(request, boiler, see="board.see", do="board.see", at=now)
         query = validate_query(request, StandingQuerySerializer)
         standing = standing_history.standing_at(boiler_row.id, query.get("at", now), query.get("known_at"))
-        return Response(StandingSerializer({**asdict(standing), "boiler": boiler_row.id, "caution": CAUTION}).data)
+        return Response(
+            StandingSerializer({**asdict(standing), "boiler": boiler_row.id, "caution": ADVICE_CAUTION}).data
+        )

@@ -51,7 +51,7 @@ def pytest_load_initial_conftests(early_config: pytest.Config) -> Generator[None
     _keep_bytecode(early_config.rootpath / ".pytest_cache" / "bytecode")
     early_config.add_cleanup(ENDINGS.close)
     atexit.register(ENDINGS.close)  # when pytest gives up before it is configured
-    _start()
+    _start(early_config.known_args_namespace)
     return (yield)
 
 
@@ -66,7 +66,13 @@ def _keep_bytecode(folder: Path) -> None:
         os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
 
 
-def _start() -> None:
+def _deals_out_all(options: Any) -> bool:
+    """Whether this process runs no test itself: those that it starts have servers of their own."""
+    one_of_them = os.environ.get("PYTEST_XDIST_WORKER")
+    return bool(getattr(options, "numprocesses", None)) and not one_of_them and not options.usepdb
+
+
+def _start(options: Any) -> None:
     os.environ.setdefault("DJANGO_SETTINGS_MODULE", "fleet.settings")
     if signal.getsignal(signal.SIGTERM) is signal.SIG_DFL:  # a run that takes too long ends like one stopped by hand
         signal.signal(signal.SIGTERM, lambda *_: signal.raise_signal(signal.SIGINT))
@@ -76,11 +82,19 @@ def _start() -> None:
             os.environ.pop(name, None)
     if os.environ.get("DATABASE_URL") and os.environ.get("REDIS_URL"):
         return
+    if _deals_out_all(options):
+        _name_servers("postgresql:///nowhere", "redis+socket:///nowhere")
+        return
     try:
         servers = ENDINGS.enter_context(temporary())
     except MachineError as trouble:
         raise pytest.UsageError(str(trouble)) from None
-    for name, url in (("DATABASE_URL", servers.database_url), ("REDIS_URL", servers.redis_url)):
+    _name_servers(servers.database_url, servers.redis_url)
+
+
+def _name_servers(database_url: str, redis_url: str) -> None:
+    """Put addresses that nobody gave into the environment, until the run ends."""
+    for name, url in (("DATABASE_URL", database_url), ("REDIS_URL", redis_url)):
         if not os.environ.get(name):
             os.environ[name] = url
             os.environ[OURS] = f"{os.environ.get(OURS, '')} {name}".strip()

@@ -30,6 +30,7 @@ from api.http.tables import FORMAT_PARAMETER, TableFormatsMixin
 from fleet.errors import Refused
 from fleet.reading.cache_validity import build_digest
 from fleet.records.row_order import rows_after
+from fleet.rules.wording import ADVICE_CAUTION
 
 MAX_PAGE_LIMIT, DEFAULT_PAGE_LIMIT = 200, 50
 CURSOR_SALT = "lists"
@@ -77,7 +78,12 @@ class ListEndpoint(TableFormatsMixin, APIView):
         rows = self.take_rows(request, walk, **where)
         items = self.present_rows(rows[: walk.limit], walk)
         next_cursor = self._write_cursor(request, walk, rows[walk.limit - 1]) if len(rows) > walk.limit else None
-        page = {"as_of": walk.at, "changed": walk.changed, "items": self.item_serializer(items, many=True).data}
+        page = {
+            "caution": ADVICE_CAUTION,
+            "as_of": walk.at,
+            "changed": walk.changed,
+            "items": self.item_serializer(items, many=True).data,
+        }
         body = {**page, "as_of": serializers.DateTimeField().to_representation(walk.at), "next": next_cursor}
         return Response(body, headers={**conditional.headers, "Link": _link_header(request, walk, next_cursor)})
 
@@ -202,6 +208,7 @@ def page_serializer_of(item: type[serializers.BaseSerializer[Any]]) -> type[seri
     fields = {
         "as_of": serializers.DateTimeField(help_text="The instant of the first page: what is dated is read as of it."),
         "changed": serializers.BooleanField(help_text="Whether facts have changed since the first page."),
+        "caution": serializers.CharField(help_text="What stands beside all advice: who decides."),
         "items": item(many=True),
         "next": serializers.CharField(allow_null=True, help_text="The cursor of the next page; null on the last."),
     }

@@ -20,16 +20,13 @@ from fleet.assessments.queries import EntryLine
 from fleet.assessments.reading_names import reading_name
 from fleet.assessments.sources import spelled_out
 from fleet.rules.values import FiringAnswer
+from fleet.rules.wording import ADVICE_CAUTION
 from fleet.sheets.change_sentences import key_in_words, value_in_words
 from fleet.visits.models import Visit
 
 TEMPLATE_PATH = Path(__file__).with_name("report.typ")
 AGAINST_TITLE = "What stands against it"
 SENTENCE_BREAK = re.compile(r"(?<=[.!?])\s+")
-FOOTER = (
-    "Advice to a qualified person, never a permission. Local codes, the boiler maker's instructions and a licensed "
-    "person's judgement decide."
-)
 
 
 def render_pdf(visit: Visit, at: datetime) -> bytes:
@@ -62,7 +59,7 @@ def report_data(visit: Visit, at: datetime) -> dict[str, Any]:
         "sides": [_side_json(s) for s in visit_sides(lines, visit.performed_at)],
         "entries": [_entry_json(line) for line in lines],
         "as_of": f"As of {_moment_in_words(at, zone)}",
-        "foot": FOOTER,
+        "foot": ADVICE_CAUTION,
     }
 
 

@@ -84,8 +84,8 @@ def _names_clause(text: str) -> bool:
 def cited_numbers(catalogue: Catalogue) -> Iterator[CitedNumber]:
     """Yield every number of the catalogue with its own source.
 
-    Intervals with their grace, working times, limits of readings, numbers in findings, windows of contradictions. Grace
-    and working time are common practice throughout.
+    Intervals with their grace, working times, limits of readings, numbers in findings and in what makes a role needed,
+    windows of contradictions. Grace and working time are common practice throughout.
     """
     for procedure in catalogue.procedures.values():
         yield CitedNumber(f"{procedure.code} minutes", f"{procedure.minutes} min", COMMON_PRACTICE)
@@ -101,6 +101,10 @@ def cited_numbers(catalogue: Catalogue) -> Iterator[CitedNumber]:
     for rule in catalogue.findings.values():
         if any(character.isdigit() for character in rule.title):
             yield CitedNumber(rule.code, rule.title, rule.source)
+    for role in catalogue.needed_roles:
+        bounds = [f"{key} {word}" for key, words in role.conditions for word in words if word.isdigit()]
+        if bounds:
+            yield CitedNumber(f"needed role {role.code}", ", ".join(bounds), role.source)
     for pair in catalogue.contradictions:
         yield CitedNumber(f"{pair.first} {pair.second}", f"{pair.window_minutes} min", pair.source)
 

@@ -13,6 +13,7 @@ from fleet.accounts.models import User
 from fleet.jobs import ics, states
 from fleet.jobs.models import Feed, Job, JobAct
 from fleet.jobs.queries import status_at
+from fleet.rules.wording import ADVICE_CAUTION
 
 PAST_SPAN = timedelta(days=60)  # jobs that ended longer ago are left out (common practice)
 MAX_FEEDS = 20  # feeds one person has at a time: each address is a secret that may leak
@@ -91,7 +92,7 @@ def _describe_job(job: Job, people: list[str]) -> str:
     sentences = [item.sentence for item in sorted(job.items.all(), key=lambda i: i.number)]
     parts = [f"Parts: {', '.join(job.parts)}."] if job.parts else []
     hours = [f"Access: {job.building.access_hours}."] if job.building.access_hours else []
-    return "\n".join([*sentences, f"Planned for {' with '.join(people)}.", *parts, *hours])
+    return "\n".join([*sentences, f"Planned for {' with '.join(people)}.", *parts, *hours, ADVICE_CAUTION])
 
 
 def _digest_of(secret: str) -> str:

@@ -18,8 +18,10 @@ from fleet.portfolio import queries as register
 from fleet.portfolio.models import Boiler, Position
 from fleet.rules.answers.readiness import LEAVING_CHECKS
 from fleet.rules.catalogue import Catalogue, ProcedureSpec
+from fleet.rules.finding_codes import FindingCode
 from fleet.rules.needed_roles import RegisterGap
 from fleet.rules.values import Level
+from fleet.rules.wording import ADVICE_CAUTION
 from fleet.terms import queries as terms
 from fleet.visits import places as visit_places
 from fleet.visits import register_gaps
@@ -27,12 +29,6 @@ from fleet.visits.models import Entry
 from fleet.visits.places import PlaceValue, Stay
 
 TIME_GRAIN = timedelta(minutes=15)  # local days of every zone begin on a quarter hour
-CAUTION = (
-    "Advice to a qualified person, never a permission. Local codes, the boiler maker's instructions and a licensed "
-    "person decide; where they say more or otherwise, do that."
-)
-
-
 NOT_DEVICE_VALUES = ("fitted_on", "paths", "needed", "not_needed_because")
 
 
@@ -123,7 +119,7 @@ def compose_work_sheet(boiler: Boiler, at: datetime) -> WorkSheet:
     return WorkSheet(
         boiler=boiler,
         at=at,
-        caution=CAUTION,
+        caution=ADVICE_CAUTION,
         first=list(_first_acts(open_rows, sources.release, at)),
         season=season.sentence,
         parts=[SheetPart(g, [n for n in lines if n.group == g.number]) for g in work_order.GROUPS],
@@ -132,7 +128,9 @@ def compose_work_sheet(boiler: Boiler, at: datetime) -> WorkSheet:
         people=max((p.people for p in listed_procedures), default=1),
         tools=sorted({t for p in listed_procedures for t in p.tools}),
         spares=sorted({s for p in listed_procedures for s in p.parts}),
-        gaps=register_gaps.gaps_of_boilers([boiler], sources.release, at)[boiler.id],
+        gaps=register_gaps.gaps_of_boilers([boiler], sources.release, at)[boiler.id]
+        if any(row.rule == FindingCode.NOT_ON_RECORD for row in open_rows)
+        else (),
     )
 
 

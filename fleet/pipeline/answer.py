@@ -13,13 +13,9 @@ from fleet.pipeline.conclude import BoilerConclusion
 from fleet.records.difference_store import as_json
 from fleet.records.events import ChangeEvent
 from fleet.rules.values import FiringAnswer, Judgement
+from fleet.rules.wording import ADVICE_CAUTION
 from fleet.visits.models import Visit
 from fleet.visits.services import ROWS_PER_STATEMENT
-
-CAUTION = (
-    "Advice to a qualified person, never a permission. Local codes, the boiler maker's instructions and a licensed "
-    "person's judgement decide."
-)
 
 
 def store_answers(visits: Sequence[Visit], conclusions: Sequence[BoilerConclusion], at: datetime) -> None:
@@ -63,7 +59,7 @@ def build_answer(visit: Visit, conclusion: BoilerConclusion, at: datetime) -> di
         # A correction out of a hold has no effect until a second qualified person stands behind it.
         "waits_for_second": visit.id in judgement.waiting,
         "newer_facts_stand": judgement.anchor is not None and judgement.anchor > visit.performed_at,
-        "caution": CAUTION,
+        "caution": ADVICE_CAUTION,
     }
 
 

@@ -7,6 +7,12 @@ from functools import lru_cache
 from fleet.calendar import day_of
 from fleet.rules.values import Evidence
 
+# Stands once on every page, list, answer and calendar entry that tells somebody what to do.
+ADVICE_CAUTION = (
+    "Advice to a qualified person, never a permission. Local codes, the boiler maker's instructions and a licensed "
+    "person decide; where they say more or otherwise, do that."
+)
+
 # English whatever the machine's locale, and looked up: a judgement says hundreds of dates.
 _DAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
 _MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")

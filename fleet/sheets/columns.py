@@ -69,7 +69,7 @@ POSSIBLE_YEARS = range(1850, 2100)
 # By the end of the name, longest first: the possible values on a boiler of 15 psig or less (common practice).
 RANGES_BY_UNIT = {
     "_btu_h": (0.0, 1e9),
-    "_lb_h": (0.0, 1e6),
+    "_lb_h": (0.0, 25_000.0),  # what the largest valve passes at 15 psi (S7, S15, S16)
     "_psi": (0.0, 300.0),
     "_ft2": (0.0, 1e5),
     "_gal": (9.0, 1e12),

@@ -6,7 +6,7 @@ from typing import Any
 from uuid import UUID
 
 from fleet.portfolio.models import Position
-from fleet.rules.catalogue import Catalogue
+from fleet.rules.catalogue import Catalogue, NeedExposure
 from fleet.rules.needed_roles import GRACE_DAYS, PlaceOnRecord, RegisterGap, find_register_gaps, in_words
 from fleet.rules.values import as_number
 from fleet.sheets.import_plan import ImportPlan
@@ -25,9 +25,11 @@ def gap_lines(plan: ImportPlan, rows: Sequence[SheetRow], catalogue: Catalogue) 
     for key, own_rows in rows_by_boiler.items():
         gaps = _gaps_after(plan.register, own_rows, shared.get(key, []), catalogue)
         if gaps:
+            exposing = [gap for gap in gaps if gap.exposes is NeedExposure.FROM_SURVEY]
+            at_once = f" For want of {in_words(exposing)} it is exposed from its first survey on." if exposing else ""
             sentence = (
                 f"Not on record even then: {in_words(gaps)}. The boiler is at best due, and after {GRACE_DAYS} days "
-                "impaired, until each is on record."
+                f"impaired, until each is on record.{at_once}"
             )
             fields = {"row": own_rows[0].line, "building": key[0], "boiler": key[1], "position": "", "notes": []}
             yield {**fields, "does": [{"what": "not_on_record", "sentence": sentence}]}

@@ -186,7 +186,7 @@ def test_what_was_passed_for_the_season_is_not_asked_again(serviced: Fleet, rosa
     clock_at(at + DAY)
     asked = {n["procedure"] for n in lines(sheet(rosa, serviced)) if n["because"] == "season"}
     assert asked.isdisjoint({"slow_drain", "limit_trip", "lever_lift"})
-    assert "three_cycles" in asked
+    assert "ladder_read_back" in asked
 
 
 def test_every_line_says_why_and_its_cautions_before_its_steps(fleet: Fleet, rosa: Phone) -> None:

@@ -60,6 +60,11 @@ def alive(processes: dict[int, str]) -> set[int]:
     return {pid for pid, started in processes.items() if process_identity.start_of(pid) == started}
 
 
+def command_lines(pids: set[int]) -> dict[int, list[str]]:
+    """Return what each of them runs, so that a check that finds one left says which."""
+    return {pid: process_identity.arguments(pid) for pid in pids}
+
+
 def find_lasting_descendants(pid: int, seconds: float = 1.0) -> dict[int, str]:
     """Return those of `descendants` that still run so many seconds later: the database has helpers of a moment."""
     first = descendants(pid)
@@ -100,10 +105,9 @@ class Site:
             raise FileNotFoundError(self.output) from None
 
     def opened(self) -> bool:
-        """Wait until the site says how to stop it."""
-        return (
-            eventually(lambda: "Ctrl-C" in self.output or self.process.poll() is not None) and "Ctrl-C" in self.output
-        )
+        """Wait until the site says how to stop it; on a machine with ten at work on two cores it takes 10 s."""
+        over = eventually(lambda: "Ctrl-C" in self.output or self.process.poll() is not None, limit=120.0)
+        return over and "Ctrl-C" in self.output
 
     def web(self) -> int:
         """Return the process that answers the web."""

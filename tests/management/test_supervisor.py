@@ -13,7 +13,17 @@ import pytest
 
 from fleet.management.embedded import broker, temporary
 from fleet.management.embedded.process_crew import MAX_FAILURES
-from tests.management.machine import CLEAN, ROOT, Site, alive, descendants, eventually, find_lasting_descendants, site
+from tests.management.machine import (
+    CLEAN,
+    ROOT,
+    Site,
+    alive,
+    command_lines,
+    descendants,
+    eventually,
+    find_lasting_descendants,
+    site,
+)
 
 
 @pytest.fixture(scope="module")
@@ -148,7 +158,7 @@ def test_a_signal_leaves_none_of_its_processes_and_touches_no_other(
         started = descendants(made.process.pid)
         assert len(started) > 6
         assert made.end(how) == 0
-        assert alive(started) == set()
+        assert command_lines(alive(started)) == {}
         assert [each.poll() for each in decoys] == [None] * len(decoys)
         assert not [name for name in ("site.json", "run", "postgres/postmaster.pid") if (made.data / name).exists()]
 
@@ -158,7 +168,7 @@ def test_a_signal_during_the_start_stops_it_and_the_next_start_works() -> None:
         assert eventually(lambda: "Making the database" in made.output)
         started = descendants(made.process.pid)
         assert made.end(signal.SIGTERM) == 0
-        assert alive(started) == set()
+        assert command_lines(alive(started)) == {}
         again = Site(made.data)
         assert again.opened(), again.output
         again.end()
@@ -193,7 +203,7 @@ def test_a_next_start_at_once_after_a_killed_supervisor_stops_what_is_left() -> 
         made.end(signal.SIGKILL)
         again = Site(made.data, port=made.port)
         assert again.opened(), again.output
-        assert alive(left) == set()
+        assert command_lines(alive(left)) == {}
         again.end()
 
 
@@ -206,7 +216,7 @@ def test_a_database_that_cannot_come_back_stops_all_with_one_sentence() -> None:
         assert made.process.wait(60) == 1
         assert f"The postgres stopped {MAX_FAILURES} times in a row, so all was stopped" in made.output
         assert "Traceback" not in made.output
-        assert alive(started) == set()
+        assert command_lines(alive(started)) == {}
 
 
 def test_servers_given_by_the_environment_are_used_and_left_running_and_what_fails_beside_stops_nobody() -> None:

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator
 from datetime import UTC, datetime
+from functools import partial
 from itertools import groupby
 from pathlib import Path
 from uuid import UUID, uuid5
@@ -33,6 +34,7 @@ from fleet.rules import judge
 from fleet.rules.values import AdoptedTerms, Evidence, VisitFact
 from fleet.terms.models import Adoption
 from fleet.visits.incoming import IncomingEntry, IncomingVisit, Person
+from tests import kept
 from tests.cast import LONG_AGO, shipped_catalogue
 from tests.rules.scenarios.check import Seen, check
 from tests.rules.scenarios.form import Posted, Scenario, read, visit_id
@@ -49,7 +51,7 @@ def test_every_scenario_is_met_through_the_database(path: Path) -> None:
     wrong = []
     for told_in_part, scenarios in groupby(read(path), key=lambda s: s.evidence.register is None):
         with transaction.atomic(), shipped_catalogue() as folder:
-            load_catalogue(folder, told_in_part)
+            kept.once(("scenarios", told_in_part), partial(load_catalogue, folder, told_in_part))
             for scenario in scenarios:
                 with transaction.atomic():
                     wrong += [f"{scenario.name} {told}" for told in failures(scenario)]

@@ -34,6 +34,8 @@ def history(fleet: Fleet, entries: int) -> None:
         told.append(services.NewVisit(visit, boiler, NOW, fleet.technician))
         made += len(visit.entries)
     services.add_visits(told)
+    with connection.cursor() as cursor:  # plans made while the tables were empty read them from end to end
+        cursor.execute("ANALYZE")
 
 
 def routine(fleet: Fleet, at: datetime) -> IncomingVisit:
@@ -72,6 +74,10 @@ def collected_as_the_site_collects() -> Iterator[None]:
     gc.set_threshold(*ours)
 
 
+# After two turns: later ones could bring it over 1 only by gathering in a fifth less than the better of these two.
+CLEARLY_LESS = 0.8
+
+
 @pytest.mark.usefixtures("collected_as_the_site_collects")
 @pytest.mark.parametrize(("entries", "times"), [(200, 25), (5_000, 1)])
 def test_judging_costs_no_more_than_gathering(fleet: Fleet, entries: int, times: int) -> None:
@@ -79,12 +85,14 @@ def test_judging_costs_no_more_than_gathering(fleet: Fleet, entries: int, times:
     boiler = Boiler.objects.get(id=fleet.bench().boiler.id).id
     evidence, _ = gather_evidence(boiler, NOW)
     for _ in range(3):  # a busy neighbour only ever adds: the least of five turns each is what the work itself takes
-        turns = [
-            (cpu(lambda: judge(evidence, (), NOW), times), cpu(lambda: gather_evidence(boiler, NOW), times))
-            for _ in "abcde"
-        ]
-        judging, gathering = (min(turn[i] for turn in turns) for i in (0, 1))
-        ratio = judging / gathering
+        turns = list[tuple[float, float]]()
+        while len(turns) < 5:
+            judged, gathered = lambda: judge(evidence, (), NOW), lambda: gather_evidence(boiler, NOW)
+            turns.append((cpu(judged, times), cpu(gathered, times)))
+            judging, gathering = (min(turn[i] for turn in turns) for i in (0, 1))
+            ratio = judging / gathering
+            if len(turns) == 2 and ratio <= CLEARLY_LESS:
+                break
         print(f"\n{entries} entries: judge {judging:.3f} s, gather {gathering:.3f} s, ratio {ratio:.2f}")
         if ratio <= 1:
             return

@@ -115,6 +115,8 @@ LEAST: list[tuple[str, dict[str, Value], str]] = [
     ("louvre_interlock_trip", {"burner_held_off": False}, "interlock_failed"),
     ("spill_switch_trip", {"burner_stopped": False}, "interlock_failed"),
     ("rollout_switch_trip", {"burner_stopped": False}, "interlock_failed"),
+    ("barometric_damper_check", {"swings_freely": False}, "draft_failed"),
+    ("barometric_damper_check", {"spills": True}, "flue_gas_spills"),
     ("draft_reading", {"draws": False}, "no_draft"),
     ("combustion_air_check", {"open": False}, "combustion_air_blocked"),
     ("vent_inspection", {"clear": False}, "vent_blocked"),

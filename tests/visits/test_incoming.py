@@ -7,7 +7,7 @@ from uuid import UUID, uuid5
 
 import pytest
 
-from fleet.visits.incoming import IncomingEntry, IncomingVisit, Person, visit_as_json
+from fleet.visits.incoming import IncomingEntry, IncomingVisit, Person, RegisterAnswer, visit_as_json
 
 HERE = UUID("0198f3c2-7c1e-7b7a-9a54-2f6d3f0c9a11")
 AT = datetime(2026, 1, 12, 13, 0, tzinfo=UTC)
@@ -30,6 +30,7 @@ OTHER: dict[str, Any] = {
     "corrects": HERE,
     "reason": "x",
     "void": True,
+    "register_answers": (RegisterAnswer("co_alarm", "there"),),
 }
 OTHER_ENTRY: dict[str, Any] = {
     "act": "action",

@@ -10,6 +10,7 @@ from django.test import Client
 from fleet.accounts.models import Grant
 from fleet.portfolio.models import Boiler
 from tests.cast import DAY, NOW, Fleet
+from tests.stories import story
 from tests.web.conftest import SetClock, SignIn
 
 pytestmark = pytest.mark.django_db
@@ -32,10 +33,15 @@ PAGES: dict[str, Callable[[UUID, UUID], str]] = {
 THINGS = ("boiler", "visit", "register-boiler")
 
 
+@story
+def flushed(fleet: Fleet) -> None:
+    """Yesterday."""
+    fleet.post(fleet.flushed(NOW - DAY))
+
+
 @pytest.fixture
-def addresses(fleet: Fleet) -> dict[str, str]:
-    visit = fleet.flushed(NOW - DAY)
-    fleet.post(visit)
+def addresses(flushed: Fleet) -> dict[str, str]:
+    visit = flushed.flushed(NOW - DAY)
     return {name: address(visit.boiler, visit.id) for name, address in PAGES.items()}
 
 

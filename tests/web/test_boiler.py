@@ -5,8 +5,10 @@ from datetime import UTC, datetime
 
 import pytest
 from django.test import Client
+from django.utils.html import escape
 
 from fleet.board.models import Judged
+from fleet.rules.wording import ADVICE_CAUTION
 from tests.cast import DAY, NOW, Fleet, make_person
 from tests.stories import story
 from tests.web.conftest import SignIn
@@ -76,18 +78,20 @@ def test_what_time_alone_brings_is_told_in_order(held: Fleet, rosa: Client) -> N
 
 
 def test_hazards_without_a_protection_are_said_in_words(body: str) -> None:
-    assert "No protection is on record here against: fuel not shut, flue gas in the building, overfilling." in body
+    assert "No protection is on record here against: fuel not shut, flue gas in the building." in body
 
 
 def test_recent_visits_are_newest_first_with_their_answer(body: str) -> None:
     told = part(body, "recent").split("</summary>")[1]
     listed = re.findall(r"(\w+ check|Annual service), \w{3} (\d\d \w{3} \d{4})", told)
     assert [day for _, day in listed] == ["12 Jan 2026", "11 Jan 2026", "13 Dec 2025"]
-    assert "Not ready" in part(body, "recent")
+    assert "Nothing found by this visit" in part(body, "recent")
 
 
-def test_the_caution_is_in_the_foot(body: str) -> None:
-    assert "Advice to a qualified person, never a permission." in body.split("<footer")[1]
+def test_the_caution_stands_once_and_before_all_advice(body: str) -> None:
+    sheet = body.split("<main")[1]
+    assert sheet.count(escape(ADVICE_CAUTION)) == 1
+    assert sheet.index(escape(ADVICE_CAUTION)) < sheet.index("<h1")
 
 
 def test_what_leaving_it_costs_names_each_hazard_once_with_its_day(held: Fleet, rosa: Client) -> None:

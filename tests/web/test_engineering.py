@@ -203,6 +203,9 @@ def test_air_in_the_probe_is_a_row_without_a_result_and_says_why(full: Fleet, ro
 def test_a_fuel_not_on_record_is_taken_for_gas_and_said_so(fleet: Fleet, rosa: Client) -> None:
     equip(fleet)
     fleet.post(*visits(fleet, NOW - DAY, 2))
+    boiler = fleet.bench().boiler
+    dated = {"since": NOW - 30 * DAY, "posted_at": NOW - 30 * DAY, "portfolio_id": boiler.portfolio_id}
+    Setting.objects.create(boiler=boiler, key="fuel", value="", **dated)
     assert "natural gas, assumed because the fuel is not on record" in article(page_of(fleet, rosa), "panel-combustion")
 
 

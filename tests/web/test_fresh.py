@@ -15,7 +15,7 @@ from fleet.web.shared.self_check import LATE_AFTER
 from tests.cast import NOW, Fleet
 from tests.web.conftest import take_session
 from tests.web.screens import furnish
-from tests.web.test_live import SHIFTS
+from tests.web.test_live import watch_shifts
 
 SECOND = timedelta(seconds=1)
 LISTS = ("wall", "alert-feed", "boiler-page", "building-page", "deficiencies-page", "jobs-page", "figures-page")
@@ -65,7 +65,7 @@ def test_pages_left_open_say_when_the_network_is_gone_and_when_they_are_old_and_
     for name, page in pages.items():
         page.goto(live_server.url + town.addresses[name], wait_until="networkidle")
         expect(page.locator("#stale")).to_be_empty()
-        page.evaluate(SHIFTS)
+        watch_shifts(page)
     context.set_offline(True)
     for name in LISTS:
         told = re.compile(r"^No network\. What stands here is as of \d\d:\d\d\.$")

@@ -13,11 +13,10 @@ from playwright.sync_api import Browser, Page, expect
 from fleet.accounts.models import User
 from fleet.board import glasses
 from fleet.board.glasses import PENDING, GlassReading
-from fleet.catalog.services import load_release
 from fleet.portfolio.models import Building
 from fleet.rules import VERSION
 from fleet.web.shared.glass import GlassDrawing, draw_glass
-from tests.cast import DAY, LONG_AGO, NOW, Fleet, catalogue_folder, make_person
+from tests.cast import DAY, NOW, Fleet, load_cast_catalogue, make_person
 from tests.stories import story
 from tests.web.conftest import SetClock, SignIn, take_session
 from tests.web.looks import PRESENTATIONS
@@ -185,7 +184,7 @@ def test_what_the_wall_costs(more: int, two: Fleet, rosa: Client, django_assert_
 @pytest.fixture
 def street(transactional_db: Any) -> Any:
     """Make a street of so many boilers, as of now."""
-    load_release(folder=catalogue_folder(), at=LONG_AGO)
+    load_cast_catalogue()
     return lambda count: make_street(count, timezone.now())
 
 

@@ -201,7 +201,7 @@ TABLE = (
         inputs=(InputSpec("altitude_ft", "Altitude", units.ALTITUDE_FT),),
         outputs=(OutputSpec("atmosphere_psia", "Atmosphere", "psia"),),
         formula="101.325 kPa x (1 - 2.25577e-5 x metres) ^ 5.25588",
-        source="D3",
+        source="D3, the layer under 11 km",
         caution="The weather moves it by about half a psi.",
     ),
     CalculationSpec(
@@ -215,7 +215,7 @@ TABLE = (
         ),
         outputs=(OutputSpec("value", "Value"),),
         formula="a straight line between two units of one kind",
-        source="D4",
+        source="D4 by way of the library pint",
         caution="Gauge and absolute pressure are two kinds, a temperature and a difference of temperatures too.",
     ),
 )

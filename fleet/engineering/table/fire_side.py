@@ -180,7 +180,7 @@ TABLE = (
         ),
         outputs=(OutputSpec("saved_percent", "Fuel saved", "%"),),
         formula="1 - now / after",
-        source="S31",
+        source="S31 for formula and example",
         caution="Both on the same basis, gross or net.",
     ),
     CalculationSpec(

@@ -114,6 +114,7 @@ class Timeline:
             positions=self._seen_positions(at),
             cases=[OpenCase(level, self._reason_of_case(case), endangers_people(case.rule)) for case, level in cases],
             gaps=self._gaps_at(at, cases),
+            told_whole=bool(at and self.evidence.register and self.evidence.register.at <= at),
         )
 
     def _gaps_at(self, at: datetime | None, cases: OpenList) -> OpenGaps | None:

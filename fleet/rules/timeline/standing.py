@@ -7,6 +7,7 @@ from functools import cached_property
 from uuid import UUID
 
 from fleet.rules.catalogue import Hazard, RoleSpec
+from fleet.rules.finding_codes import FindingCode
 from fleet.rules.values import LEVELS, Level, Reason, ServiceMode, Standing, State
 
 ACT_BY_STANDING = {
@@ -60,6 +61,7 @@ class BoilerView:
     positions: Sequence[PositionState]
     cases: Sequence[OpenCase]
     gaps: OpenGaps | None = None
+    told_whole: bool = False  # the whole register was posted, so that a hazard without protection is one
 
     def needed_for(self, hazard: Hazard) -> list[PositionState]:
         """Return the protections counted on against a hazard, the first to act first."""
@@ -87,13 +89,31 @@ def decide_standing(view: BoilerView) -> Decision:
         return Standing.OFF, (note, *(c.reason for c in sorted(view.cases, key=_level_rank)))
     for standing, gather in _TABLE:
         reasons = _distinct_reasons(gather(view))
+        reasons += tuple(_unguarded_reasons(view)) if reasons and view.surveyed else ()
         # Before the first survey nothing is proven and that is no news; holds and deficiencies show all the same.
         if reasons and (view.surveyed or standing in (Standing.HOLD, Standing.IMPAIRED)):
             return standing, reasons
     if not view.surveyed:
         note = Reason("not_surveyed", "No visit by a qualified technician has been judged yet.")
         return Standing.NOT_SURVEYED, (note, *_routine_reasons(view))
-    return Standing.CLEAR, (Reason("clear", _clear_sentence(view)), *_routine_reasons(view))
+    return Standing.CLEAR, (Reason("clear", _clear_sentence(view)), *_unguarded_reasons(view), *_routine_reasons(view))
+
+
+# Nothing ever counts as protection against it: that is so of every boiler and no news of this one.
+NEVER_GUARDED = "overfilling"
+
+
+def _unguarded(view: BoilerView) -> list[Hazard]:
+    """Return the hazards against which this boiler has no protection, by a register told whole."""
+    if not view.told_whole:
+        return []
+    return [h for h in view.hazards if h.code != NEVER_GUARDED and not view.needed_for(h)]
+
+
+def _unguarded_reasons(view: BoilerView) -> Iterable[Reason]:
+    for hazard in _unguarded(view):
+        sentence = f"No protection is on record here against {hazard.name.lower()}."
+        yield Reason("not_guarded", sentence, hazard=hazard.code)
 
 
 def _clear_sentence(view: BoilerView) -> str:
@@ -101,7 +121,9 @@ def _clear_sentence(view: BoilerView) -> str:
     count = sum(p.needed and p.role.part == "protection" for p in view.positions)
     subject = {0: "no protection is", 1: "one protection is"}.get(count, f"{count} protections are")
     proven = " and proven in time" if count else ""
-    return f"Nothing is known against it: {subject} on record{proven}."
+    names = " and ".join(hazard.name.lower() for hazard in _unguarded(view))
+    but = f"; none guards against {names}" if names else ""
+    return f"Nothing is known against it: {subject} on record{proven}{but}."
 
 
 def _level_rank(case: OpenCase) -> int:
@@ -146,7 +168,9 @@ def _reasons_for_impaired(view: BoilerView) -> Iterable[Reason]:
         watched = position.role.part == "initiator" and position.state is not State.NOT_FITTED
         if position.state.down and (counted or watched):
             yield position.reason
-    yield from (c.reason for c in view.cases if c.level is Level.URGENT)
+    # What is known to be wrong comes before what nobody has looked at.
+    urgent = [c.reason for c in view.cases if c.level is Level.URGENT]
+    yield from sorted(urgent, key=lambda reason: reason.rule == FindingCode.NOT_ON_RECORD)
 
 
 def reasons_for_due(view: BoilerView) -> Iterable[Reason]:

@@ -20,7 +20,10 @@ from fleet.board import queries as board
 from fleet.board.models import Segment
 from fleet.catalog.queries import catalogue_at
 from fleet.deficiencies import queries as deficiencies
+from fleet.deficiencies.queries import OpenDeficiency
 from fleet.portfolio.models import Boiler, Position
+from fleet.rules.finding_codes import FindingCode
+from fleet.rules.needed_roles import RegisterGap
 from fleet.rules.wording import local_day
 from fleet.visits import queries as visits
 from fleet.visits import register_gaps
@@ -118,12 +121,19 @@ def _standing_context(boiler: Boiler, at: datetime) -> dict[str, Any]:
         "places": places,
         "told_places": _count_positions([p.segment.state for p in places]),
         "unguarded": unguarded,
-        "gaps": register_gaps.gaps_of_boilers([boiler], catalogue_at(at), at)[boiler.id],
+        "gaps": _open_gaps(boiler, deficiency_details, at),
         "open": deficiency_details,
         "shown_deficiencies": deficiency_details[:SHOWN_DEFICIENCIES],
         "more_deficiencies": deficiency_details[SHOWN_DEFICIENCIES:],
         "alerts": [*alerts.open_alerts_of_building(boiler.building_id), *alerts.open_alerts_of_boiler(boiler.id)],
     }
+
+
+def _open_gaps(boiler: Boiler, found: Sequence[OpenDeficiency], at: datetime) -> Sequence[RegisterGap]:
+    """Return what the register leaves out; read only where a deficiency says that it leaves something out."""
+    if all(detail.row.rule != FindingCode.NOT_ON_RECORD for detail in found):
+        return ()
+    return register_gaps.gaps_of_boilers([boiler], catalogue_at(at), at)[boiler.id]
 
 
 def _draw_boiler_glass(boiler: Boiler, now: Segment | None, at: datetime) -> GlassDrawing | None:
@@ -139,7 +149,7 @@ def find_bare_hazards(course: Sequence[Segment], at: datetime) -> Iterator[BareH
     for segment in course:
         for reason in segment.reasons if segment.standing in BARE_STANDINGS else ():
             hazard = reason["hazard"]
-            if hazard and hazard not in reported_hazards:
+            if hazard and hazard not in reported_hazards and reason["rule"] != "not_guarded":
                 reported_hazards.add(hazard)
                 to_come = segment.since if segment.since and segment.since > at else None
                 yield BareHazard(hazard, to_come, segment.standing, reason["sentence"])

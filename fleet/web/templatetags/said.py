@@ -15,7 +15,7 @@ from fleet.assessments.reading_names import reading_name
 from fleet.assessments.sources import title_after
 from fleet.catalog.citations import DOCUMENT_NUMBER, words_for_readers
 from fleet.engineering.calculations import CALCULATIONS
-from fleet.rules.wording import local_day
+from fleet.rules.wording import ADVICE_CAUTION, local_day
 from fleet.web.shared.local_times import day_and_time
 
 register = template.Library()
@@ -49,6 +49,12 @@ def day(at: datetime | str | None, zone: str) -> str:
 def moment(at: datetime | str | None, zone: str) -> str:
     """Return day and time in the building's zone, as in "Tue 24 Nov 2026, 10:42 EST"; "" for None."""
     return day_and_time(_parse_instant(at), zone) if at else ""
+
+
+@register.simple_tag
+def advice_caution() -> str:
+    """Return the one line that stands at the top of every page."""
+    return ADVICE_CAUTION
 
 
 @register.simple_tag

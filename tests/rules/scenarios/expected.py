@@ -27,7 +27,18 @@ CONDITIONS = (
 VERDICTS = ("pass", "fail", "inconclusive", "not_a_test", "not_done", "noted")
 GRADES = ("good", "drifted", "failed", "none")
 PROVES = ("full", "partial", "due_only", "none")
-STATE_REASONS = ("not_fitted", "touched", "never_proven", "path", "due", "lapsed", "clear", "not_surveyed", "off")
+STATE_REASONS = (
+    "not_fitted",
+    "touched",
+    "never_proven",
+    "path",
+    "due",
+    "lapsed",
+    "clear",
+    "not_guarded",
+    "not_surveyed",
+    "off",
+)
 MARKS = ("declared", "doubtful", "looser")
 WHOLE = "boiler"  # in the place of a position: the boiler as a whole
 NEVER = "never"
