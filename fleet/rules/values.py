@@ -243,6 +243,7 @@ class StandingSegment:
     standing: Standing
     reasons: tuple[Reason, ...]
     then: str = ""
+    bare: tuple[str, ...] = ()  # hazards against which nothing stands, or whose last line does not
 
 
 @dataclass(frozen=True, slots=True)

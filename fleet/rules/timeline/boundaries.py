@@ -21,6 +21,7 @@ from fleet.rules.timeline.standing import (
     OpenCase,
     OpenGaps,
     PositionState,
+    bare_hazards,
     decide_standing,
 )
 from fleet.rules.values import (
@@ -246,11 +247,19 @@ def cut_standings(timeline: Timeline) -> tuple[StandingSegment, ...]:
     starts: list[datetime | None] = [None, *timeline.change_instants()]
     cut: list[StandingSegment] = []
     for since, until in pairwise([*starts, None]):
-        standing, reasons = decide_standing(timeline.view_at(since))
-        then = _next_act(timeline, standing, reasons)
-        if cut and (cut[-1].standing, cut[-1].reasons, cut[-1].then) == (standing, reasons, then):
-            since = cut.pop().since
-        cut.append(StandingSegment(since, until, standing=standing, reasons=reasons, then=then))
+        view = timeline.view_at(since)
+        standing, reasons = decide_standing(view)
+        segment = StandingSegment(
+            since,
+            until,
+            standing,
+            reasons=reasons,
+            then=_next_act(timeline, standing, reasons),
+            bare=bare_hazards(view),
+        )
+        if cut and replace(cut[-1], since=since, until=until) == segment:
+            segment = replace(segment, since=cut.pop().since)
+        cut.append(segment)
     return tuple(cut)
 
 

@@ -162,6 +162,18 @@ def reasons_for_exposed(view: BoilerView) -> Iterable[Reason]:
         yield from view.gaps.exposing
 
 
+def bare_hazards(view: BoilerView) -> tuple[str, ...]:
+    """Return the hazards that stop firing and stand bare: nothing against them stands, or their last line does not."""
+    exposing = {r.hazard for r in view.gaps.exposing} if view.gaps else set()
+    return tuple(h.code for h in view.hazards if h.stops_firing and (h.code in exposing or _is_bare(view, h)))
+
+
+def _is_bare(view: BoilerView, hazard: Hazard) -> bool:
+    members = view.needed_for(hazard)
+    last_lines = [m for m in members if m.role.last_line and not m.backed]
+    return bool(members) and (not any(m.state.stands for m in members) or any(not m.state.stands for m in last_lines))
+
+
 def _reasons_for_impaired(view: BoilerView) -> Iterable[Reason]:
     for position in view.positions:
         counted = position.role.part == "protection" and position.needed
