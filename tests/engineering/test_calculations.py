@@ -169,3 +169,8 @@ def test_the_heating_value_is_that_of_the_gas_that_was_named() -> None:
         run_calculation("gas_input", {"dial_ft3": 1, "seconds": 36, "fuel": f}) for f in ("natural_gas", "propane")
     ]
     assert [found.outputs["input_btu_h"] for found in gases] == pytest.approx([102_600, 251_600])
+
+
+def test_a_meter_that_stands_still_has_used_nothing() -> None:
+    found = run_calculation("meter_use", {"days": [0, 7], "values": [50, 50]}).outputs
+    assert (found["gallons"], found["known_gallons"], found["gallons_per_day"]) == ([0], 0, 0)

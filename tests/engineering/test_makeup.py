@@ -179,3 +179,11 @@ def test_readings_that_cannot_be_are_refused(
     with pytest.raises(Refused) as refused:
         water_uses(readings, rolls_at)
     assert [(fault.code, fault.at) for fault in refused.value.faults] == [(code, at)]
+
+
+@pytest.mark.parametrize(
+    ("late", "gallons", "note"), [(40.0, 50.0, "rolled over"), (41.0, None, "went back: replaced or misread")]
+)
+def test_half_a_turn_of_the_register_is_still_a_roll_over(late: float, gallons: float | None, note: str) -> None:
+    use = makeup.water_uses([MeterReading(0.0, 90.0), MeterReading(7.0, late)], rolls_at=100.0)[0]
+    assert (use.gallons, use.note) == (gallons, note)

@@ -249,3 +249,46 @@ def test_a_range_reads_as_people_write_it(asked: Range, words: str) -> None:
 
 def test_a_long_value_is_shown_short() -> None:
     assert len(checks.faults_of_choice("fuel", "x" * 500, ["a"])[0].message) < 100
+
+
+TOGETHER: list[tuple[Callable[[], Any], str, tuple[str | int, ...]]] = [
+    (lambda: combustion.dilution_times(9.0, 5.0), "oxygen_fell", ("o2_after_percent",)),
+    (lambda: combustion.efficiency_gross_percent(5.0, 60.0, 70.0), "stack_colder_than_room", ("stack_f",)),
+    (lambda: combustion.efficiency_gross_percent(5.0, 110.0, 70.0), "stack_condensing", ("stack_f",)),
+    (lambda: combustion.siegert_loss_net_by_co2_percent(14.0, 300.0), "co2_over_most", ("co2_percent",)),
+    (lambda: air.openings_needed("one_outdoor", 1e6), "connectors_missing", ("vent_connectors_in2",)),
+    (lambda: relief.relief_margin(1e6, [1000.0], rule="greater_of"), "surface_missing", ("surface_ft2",)),
+    (lambda: relief.required_lb_h(0.0), "no_such_boiler", ("output_btu_h",)),
+    (lambda: relief.required_lb_h(1e6, firing="peat"), "unknown_choice", ("firing",)),
+    (lambda: water.evaporation_cold_lb_h(1e6, 16.7, 230.0), "feed_over_boiling", ("feed_f",)),
+    (lambda: ladder.cut_out(1.0, 1.0, "sideways"), "unknown_choice", ("sense",)),
+    (lambda: units.convert(1.0, "psi", "F"), "other_kind", ("to",)),
+    (lambda: units.convert(1.0, "furlong", "F"), "unknown_unit", ("unit",)),
+    (lambda: units.convert(1.0, "F", "furlong"), "unknown_unit", ("to",)),
+    (lambda: units.factor("F", "C"), "no_factor", ("to",)),
+]
+
+
+@pytest.mark.parametrize(("run", "code", "at"), TOGETHER)
+def test_what_is_impossible_together_is_refused_by_its_code_at_its_place(
+    run: Callable[[], Any], code: str, at: tuple[str | int, ...]
+) -> None:
+    with pytest.raises(Refused) as refused:
+        run()
+    fault = refused.value.faults[0]
+    assert (fault.code, fault.at) == (code, at)
+
+
+def test_arrays_that_do_not_go_together_are_refused_at_the_first_of_them() -> None:
+    with pytest.raises(Refused) as refused:
+        combustion.co_air_free_ppm(np.ones(3), np.ones(2))
+    assert (refused.value.faults[0].code, refused.value.faults[0].at) == ("shapes", ("co_ppm",))
+
+
+def test_of_pairs_in_an_array_the_first_that_is_impossible_is_named() -> None:
+    with pytest.raises(Refused) as refused:
+        combustion.dilution_times(np.array([5.0, 9.0, 9.0]), np.array([9.0, 5.0, 6.0]))
+    assert refused.value.faults[0].at == ("o2_after_percent", 1)
+    with pytest.raises(Refused) as refused:
+        combustion.dilution_times(np.array([5.0, 9.0]), np.array([9.0, 5.0]))
+    assert refused.value.faults[0].at == ("o2_after_percent", 1)

@@ -222,6 +222,15 @@ def test_every_fault_of_a_margin_is_told_at_once() -> None:
     ]
 
 
+@pytest.mark.parametrize(
+    ("name", "value"), [("surface_ft2", -1.0), ("surface_ft2", 20_001.0), ("firing", "peat"), ("kind", "brick")]
+)
+def test_a_build_that_cannot_be_is_refused_at_its_place(name: str, value: object) -> None:
+    with pytest.raises(Refused) as refused:
+        relief_margin(1e6, [1000.0], **{name: value})  # type: ignore[arg-type]
+    assert [fault.at for fault in refused.value.faults] == [(name,)]
+
+
 def test_the_rule_with_the_table_needs_the_surface() -> None:
     with pytest.raises(Refused, match="surface_missing"):
         relief_margin(1e6, [1000.0], rule="greater_of")

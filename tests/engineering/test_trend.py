@@ -101,3 +101,8 @@ def test_readings_that_cannot_be_are_refused(days: list[float], differences: lis
     with pytest.raises(Refused) as refused:
         stack_trend(days, differences)
     assert refused.value.faults[0].code == code
+
+
+def test_without_a_reading_nothing_has_been_spanned() -> None:
+    found = stack_trend([], [])
+    assert (found.says, found.span_days, found.readings, found.needs) == ("not enough", 0.0, 0, "6 more readings")

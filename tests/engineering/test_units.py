@@ -172,3 +172,15 @@ def test_conversions_stand_in_one_place_only() -> None:
 
 def test_a_planted_conversion_is_found() -> None:
     assert numbers_outside_of_ranges("x = Range('F', 32)\ny = x * 7.4805") == [(2, 7.4805)]
+
+
+def test_the_si_unit_of_each_unit_is_a_unit_of_its_kind_and_shown_in_itself() -> None:
+    others = {
+        name: si for name, (_, si, kind) in units.UNITS.items() if units.UNITS.get(si, ("", "", ""))[1:] != (si, kind)
+    }
+    assert others == {}
+
+
+def test_a_conversion_that_no_factor_makes_says_so() -> None:
+    with pytest.raises(Refused, match=r"From F to C there is an offset too\."):
+        units.factor("F", "C")

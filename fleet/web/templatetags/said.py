@@ -123,7 +123,7 @@ def source_of_calculation(code: str) -> str:
 
 
 @register.filter
-def documents(source: str) -> str:
+def cited_documents(source: str) -> str:
     """Return the documents that a source cites, each as a link with its title and scope; "" where it cites none."""
     numbers = dict.fromkeys(DOCUMENT_NUMBER.findall(source))
     return mark_safe("; ".join(_document_link(number) for number in numbers))
