@@ -23,7 +23,9 @@ FLUE = [  # ppm, oxygen %, steady: verdict, code
     (0.0, 5.0, False, "hold", "co_unsteady"),
     (20.0, 18.0, True, "urgent", "co_adjust"),
     (10.0, 17.99, True, "good", None),
+    (10.0, 18.004, True, "good", None),
     (10.0, 18.01, True, "inconclusive", "co_no_result"),
+    (399.96, None, True, "hold", "co_high"),
     (10.0, 21.0, True, "inconclusive", "co_no_result"),
     (399.9, 18.01, True, "inconclusive", "co_no_result"),
     (400.0, 18.01, True, "hold", "co_high"),
@@ -45,7 +47,12 @@ def test_carbon_monoxide_in_the_flue_is_graded_air_free(
 
 ROOM = [  # ppm, outdoors, again, firing: verdict, code
     (35.0, 30.0, None, True, "good", None),
+    (35.04, 30.0, None, True, "good", None),
     (35.1, 30.0, None, True, "hold", "co_in_the_room"),
+    (8.96, 0.0, None, True, "inconclusive", "co_read_again"),
+    (9.0, 0.0, 9.04, True, "urgent", "co_raised_in_room"),
+    (5.0, 0.0, 8.96, True, "hold", "co_rises_in_room"),
+    (8.96, 0.0, 8.96, True, "urgent", "co_raised_in_room"),
     (5.0, 0.0, 35.1, True, "hold", "co_in_the_room"),
     (8.9, 0.0, None, True, "good", None),
     (9.0, 0.0, None, True, "inconclusive", "co_read_again"),
@@ -111,7 +118,13 @@ def test_smoke_is_graded_by_the_maker_s_number_else_by_two(number: float, most: 
 
 @pytest.mark.parametrize(
     ("stack", "most", "verdict"),
-    [(700.0, None, "good"), (700.1, None, "urgent"), (450.0, 450.0, "good"), (450.1, 450.0, "urgent")],
+    [
+        (700.0, None, "good"),
+        (700.04, None, "good"),
+        (700.1, None, "urgent"),
+        (450.0, 450.0, "good"),
+        (450.1, 450.0, "urgent"),
+    ],
 )
 def test_a_stack_is_graded_by_the_maker_s_limit_else_by_700(stack: float, most: float | None, verdict: str) -> None:
     assert grade_stack(stack, most).verdict == verdict
@@ -126,7 +139,9 @@ def test_smoke_and_stack_say_their_limit() -> None:
 INPUT = [  # Btu/h of a plate of 400,000: verdict, code
     (400_000, "good", None),
     (420_000, "good", None),
+    (420_016, "good", None),
     (420_100, "routine", "fires_over_plate"),
+    (440_016, "routine", "fires_over_plate"),
     (380_000, "good", None),
     (379_900, "routine", "fires_under_plate"),
     (440_000, "routine", "fires_over_plate"),

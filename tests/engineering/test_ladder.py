@@ -115,6 +115,11 @@ def test_a_control_as_entered_is_recognised(main: float, differential: float, se
 EDGES = [  # rungs at, just under and just over each bound of the ladder
     ((0.5, 1.5, 7, 15.01), ["ladder_over_fifteen"]),
     ((0.5, 1.5, 7, 15.0), []),
+    ((0.5, 1.5, 7, 15.004), []),
+    ((0.5, 1.5, 13.004, 15), []),
+    ((0.5, 10.004, 12, 15), []),
+    ((0.5, 6.996, 7, 15), ["ladder_limit_at_cut_out"]),
+    ((-0.004, 1.5, 7, 15), []),
     ((0.5, 1.5, 14.99, 15), ["ladder_limit_gap"]),
     ((0.5, 1.5, 15, 15), ["ladder_limit_at_valve"]),
     ((0.5, 1.5, 13.01, 15), ["ladder_limit_gap"]),
@@ -145,7 +150,16 @@ def test_the_same_ladder_in_kilopascal_has_the_same_faults(rungs: tuple[float, .
 
 @pytest.mark.parametrize(
     ("top", "most", "right"),
-    [(29.99, 60, False), (30, 60, True), (60, 60, True), (60.01, 60, False), (100, 100, True), (100.01, 100, False)],
+    [
+        (29.99, 60, False),
+        (29.996, 60, True),
+        (60.004, 60, True),
+        (30, 60, True),
+        (60, 60, True),
+        (60.01, 60, False),
+        (100, 100, True),
+        (100.01, 100, False),
+    ],
 )
 def test_a_gauge_reads_from_thirty_to_the_most_that_was_adopted(top: float, most: float, right: bool) -> None:
     assert ([fault.sentence for fault in faults_of_gauge(top, most)] == []) == right

@@ -40,6 +40,9 @@ CONTROL = [  # trip, set, differential, limit: grade
     (14.01, 14.0, 1.0, 30.0, "failed"),  # no rung lies over 15, whatever is on record
     (20.0, 20.0, 1.0, None, "failed"),
     (300.0, 300.0, 1.0, None, "failed"),
+    (6.004, 1.5, 1.0, 7.0, "drifted"),  # 6 to the last place
+    (2.004, 1.5, 1.0, 7.0, "good"),
+    (14.004, 14.0, 1.0, 15.004, "good"),
 ]
 
 
@@ -68,6 +71,8 @@ LIMIT = [  # trip, set, valve: grade
     (10.01, 10.0, 12.0, "failed"),
     (10.3, 10.3, 12.3, "good"),
     (12.9, None, 15.0, "good"),
+    (13.004, 7.0, 15.0, "drifted"),
+    (8.004, 7.0, 15.0, "good"),
 ]
 
 
@@ -102,6 +107,12 @@ CUTOFF = [  # trip, levels: grade, why
     (2.49, {"reference_in": 2.5, "over_in": 2.5}, "good", ""),
     (-1.0, {"under_in": 1.0, "glass_top_in": 10.0}, "failed", "too_low"),
     (2.0, {}, "good", ""),
+    (0.004, {}, "failed", "too_low"),
+    (1.496, {"lowest_in": 1.5}, "good", ""),
+    (10.004, {"glass_top_in": 10.0}, "good", ""),
+    (1.004, {"under_in": 1.0}, "failed", "out_of_order"),
+    (2.496, {"over_in": 2.5}, "failed", "out_of_order"),
+    (3.004, {"reference_in": 2.5}, "good", ""),
 ]
 
 
@@ -155,12 +166,12 @@ def test_each_fault_of_a_height_has_its_sentence(trip: float, levels: dict[str, 
     assert grade_cutoff_trip(trip, CutoffLevels(**levels)).sentences == (sentence,)
 
 
-@pytest.mark.parametrize(("psi", "enough"), [(4.99, False), (5.0, True), (5.01, True)])
+@pytest.mark.parametrize(("psi", "enough"), [(4.99, False), (4.996, True), (5.0, True), (5.01, True)])
 def test_a_lever_lift_needs_five_psi(psi: float, enough: bool) -> None:
     assert (trips.is_lever_pressure(psi), trips.is_lever_pressure(retyped(psi))) == (enough, enough)
 
 
-@pytest.mark.parametrize(("minutes", "enough"), [(2.99, False), (3.0, True), (3.01, True)])
+@pytest.mark.parametrize(("minutes", "enough"), [(2.99, False), (2.996, True), (3.0, True), (3.01, True)])
 def test_a_manual_reset_stays_off_three_minutes(minutes: float, enough: bool) -> None:
     assert trips.has_stayed_off(minutes) == enough
 
@@ -173,6 +184,8 @@ def test_a_manual_reset_stays_off_three_minutes(minutes: float, enough: bool) ->
         (5.99, 8.2, 6.0, True),
         (6.0, 8.2, 6.0, False),
         (0.0, 0.0, None, True),
+        (4.102, 8.2, None, True),
+        (5.996, 8.2, 6.0, False),
     ],
 )
 def test_a_control_is_watched_until_its_pressure_has_fallen(
@@ -182,7 +195,8 @@ def test_a_control_is_watched_until_its_pressure_has_fallen(
 
 
 @pytest.mark.parametrize(
-    ("read", "recorded", "same"), [(7.25, 7.0, True), (7.26, 7.0, False), (6.75, 7.0, True), (6.74, 7.0, False)]
+    ("read", "recorded", "same"),
+    [(7.25, 7.0, True), (7.254, 7.0, True), (7.26, 7.0, False), (6.75, 7.0, True), (6.74, 7.0, False)],
 )
 def test_a_setting_is_read_back_within_a_quarter_psi(read: float, recorded: float, same: bool) -> None:
     assert trips.is_read_back(read, recorded) == same

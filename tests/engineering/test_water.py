@@ -103,6 +103,11 @@ def test_both_times_add_up_to_the_whole_fall() -> None:
     [
         ((4.0, 1.0, -1.0), [], "good"),
         ((4.0, 0.01, 0.0), [], "good"),
+        ((4.0, 0.004, -1.0), ["cutoff_under_glass"], "hold"),
+        ((4.0, 1.0, 0.004), [], "good"),
+        ((4.0, 0.996, 1.0), ["lowest_line_in_glass"], "routine"),
+        ((2.0, 1.996, -1.0), ["cutoff_at_normal_line"], "routine"),
+        ((1.004, 2.0, 1.0), ["normal_at_lowest_line", "cutoff_at_normal_line", "lowest_line_in_glass"], "hold"),
         ((4.0, 0.0, -1.0), ["cutoff_under_glass"], "hold"),
         ((4.0, 1.0, 1.0), ["lowest_line_in_glass"], "routine"),
         ((4.0, 0.99, 1.0), ["cutoff_under_lowest_line", "lowest_line_in_glass"], "hold"),

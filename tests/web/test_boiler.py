@@ -78,7 +78,9 @@ def test_what_time_alone_brings_is_told_in_order(held: Fleet, rosa: Client) -> N
 
 
 def test_hazards_without_a_protection_are_said_in_words(body: str) -> None:
-    assert "No protection is on record here against: fuel not shut, flue gas in the building." in body
+    told = "No protection is on record here against fuel not shut and flue gas in the building."
+    assert told in part(body, "why")
+    assert "against overfilling" not in body
 
 
 def test_recent_visits_are_newest_first_with_their_answer(body: str) -> None:

@@ -111,19 +111,20 @@ def _unguarded(view: BoilerView) -> list[Hazard]:
 
 
 def _unguarded_reasons(view: BoilerView) -> Iterable[Reason]:
-    for hazard in _unguarded(view):
-        sentence = f"No protection is on record here against {hazard.name.lower()}."
-        yield Reason("not_guarded", sentence, hazard=hazard.code)
+    hazards = _unguarded(view)
+    if hazards:
+        names = " and ".join(hazard.name.lower() for hazard in hazards)
+        code = hazards[0].code if len(hazards) == 1 else ""
+        yield Reason("not_guarded", f"No protection is on record here against {names}.", hazard=code)
 
 
 def _clear_sentence(view: BoilerView) -> str:
     """Return what *clear* rests on, which is no more than what is on record."""
     count = sum(p.needed and p.role.part == "protection" for p in view.positions)
-    subject = {0: "no protection is", 1: "one protection is"}.get(count, f"{count} protections are")
-    proven = " and proven in time" if count else ""
+    subject = {0: "no protection", 1: "one protection"}.get(count, f"{count} protections")
     names = " and ".join(hazard.name.lower() for hazard in _unguarded(view))
     but = f"; none guards against {names}" if names else ""
-    return f"Nothing is known against it: {subject} on record{proven}{but}."
+    return f"Nothing is known against it: {subject} on record{' and proven' if count else ''}{but}."
 
 
 def _level_rank(case: OpenCase) -> int:

@@ -108,7 +108,7 @@ def show_boiler(request: HttpRequest, at: datetime, boiler_id: UUID) -> HttpResp
 def _standing_context(boiler: Boiler, at: datetime) -> dict[str, Any]:
     segments = board.standing_from(boiler.id, at)
     now, later = (segments[0], segments[1:]) if segments else (None, [])
-    places, unguarded = board.position_states(boiler.id, at)
+    places = board.position_states(boiler.id, at)
     hazards, reasons = list(find_bare_hazards(segments, at)), now.reasons if now else []
     deficiency_details = deficiencies.open_deficiencies(boiler.id, at)
     return {
@@ -120,7 +120,6 @@ def _standing_context(boiler: Boiler, at: datetime) -> dict[str, Any]:
         "told_course": _course_summary(hazards, later, boiler.building.zone),
         "places": places,
         "told_places": _count_positions([p.segment.state for p in places]),
-        "unguarded": unguarded,
         "gaps": _open_gaps(boiler, deficiency_details, at),
         "open": deficiency_details,
         "shown_deficiencies": deficiency_details[:SHOWN_DEFICIENCIES],
