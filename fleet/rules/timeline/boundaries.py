@@ -255,7 +255,7 @@ def cut_standings(timeline: Timeline) -> tuple[StandingSegment, ...]:
             standing,
             reasons=reasons,
             then=_next_act(timeline, standing, reasons),
-            bare=bare_hazards(view),
+            bare=bare_hazards(view) if standing in (Standing.HOLD, Standing.EXPOSED) else (),
         )
         if cut and replace(cut[-1], since=since, until=until) == segment:
             segment = replace(segment, since=cut.pop().since)
