@@ -75,7 +75,7 @@ def _deals_out_all(options: Any) -> bool:
 def _start(options: Any) -> None:
     os.environ.setdefault("DJANGO_SETTINGS_MODULE", "fleet.settings")
     if signal.getsignal(signal.SIGTERM) is signal.SIG_DFL:  # a run that takes too long ends like one stopped by hand
-        signal.signal(signal.SIGTERM, lambda *_: signal.raise_signal(signal.SIGINT))
+        signal.signal(signal.SIGTERM, signal.default_int_handler)  # also where whoever started it ignores Ctrl-C
     if os.environ.get("PYTEST_XDIST_WORKER"):
         # Each of several runs side by side has servers of its own: one empties a broker while another counts on it.
         for name in os.environ.pop(OURS, "").split():

@@ -12,8 +12,9 @@ from fleet.records.row_spans import not_ended
 ACTIONS: dict[str, frozenset[str]] = {
     "board.see": frozenset({"technician", "dispatcher", "manager", "owner", "caretaker", "inspector", "office"}),
     "visit.see": frozenset({"technician", "dispatcher", "manager", "owner", "caretaker", "inspector"}),
-    "visit.post": frozenset({"technician", "caretaker", "manager", "owner"}),
-    "visit.correct_own": frozenset({"technician", "caretaker", "manager", "owner"}),  # within OWN_CORRECTION
+    "visit.post": frozenset({"technician", "caretaker", "manager", "owner", "inspector"}),
+    # within OWN_CORRECTION
+    "visit.correct_own": frozenset({"technician", "caretaker", "manager", "owner", "inspector"}),
     "visit.correct": frozenset({"manager", "owner"}),
     "visit.second": frozenset({"technician", "manager"}),
     "deficiency.assign": frozenset({"dispatcher", "manager", "owner"}),

@@ -35,6 +35,7 @@ class Alert(Row):
     returned_at = models.DateTimeField(null=True)
     withdrawn = models.BooleanField(default=False)
     acts_from = models.DateTimeField(null=True)
+    times_raised = models.PositiveIntegerField(default=0)  # 0: stored before it was counted
     acknowledged_at = models.DateTimeField(null=True)
     shelved_until = models.DateTimeField(null=True)
     version = models.PositiveIntegerField(default=1)

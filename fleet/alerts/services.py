@@ -93,11 +93,14 @@ def _follow_condition(
     old = _written_values(row)
     was = (row.status, row.level)
     row.since, row.until, row.withdrawn = condition.since, end_by(condition, at), False
-    row.level, row.sentence = condition.level.value, condition.sentence
+    row.level, row.sentence = condition.level.value, condition.sentence_at(at)
+    times_raised, row.times_raised = row.times_raised, condition.times_raised(at)
+    is_raised_anew = 0 < times_raised < row.times_raised
     if (
         was[0] == "withdrawn"
         or (was[0] == "returned" and row.until is None)
         or LEVEL_RANKS[row.level] < LEVEL_RANKS[was[1]]
+        or is_raised_anew
     ):
         row.acts_from = at  # earlier decisions were about something else
     row.acknowledged_at, row.shelved_until = effect_of_acts(row, acts, at)
@@ -108,7 +111,10 @@ def _follow_condition(
     row.returned_at = (row.returned_at if was[0] == "returned" else at) if row.until else None
     row.version += 1
     row.save()
-    return list(_change_events(row, *was, at))
+    events = list(_change_events(row, *was, at))
+    if is_raised_anew and row.until is None and not any(e.kind == "alert.raised" for e in events):
+        events.append(_alert_event(row, "raised", at))
+    return events
 
 
 def _written_values(row: Alert) -> tuple[Any, ...]:
@@ -118,6 +124,7 @@ def _written_values(row: Alert) -> tuple[Any, ...]:
         row.withdrawn,
         row.level,
         row.sentence,
+        row.times_raised,
         row.acknowledged_at,
         row.shelved_until,
     )
@@ -154,7 +161,8 @@ def _raise_alert(scope: Values, condition: Condition, at: datetime) -> Iterator[
         since=condition.since,
         until=end,
         level=condition.level.value,
-        sentence=condition.sentence,
+        sentence=condition.sentence_at(at),
+        times_raised=condition.times_raised(at),
         raised_at=at,
         returned_at=at if end else None,
     )

@@ -16,6 +16,7 @@ class Segment(Row):
     rank = models.PositiveSmallIntegerField()
     reasons = models.JSONField()
     then = models.TextField()
+    bare = models.JSONField(default=list)  # codes of the hazards that stand bare
 
     class Meta:
         indexes = [models.Index(fields=["boiler", "until"], name="segment_at")]  # the board: since <= now < until

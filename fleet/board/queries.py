@@ -107,16 +107,13 @@ class BoilerPlace:
     paths: list[str]
 
 
-def position_states(boiler: UUID, at: datetime) -> tuple[list[BoilerPlace], list[str]]:
-    """Return a boiler's positions at `at`, by the order in which they act, paths last, and its unprotected hazards."""
+def position_states(boiler: UUID, at: datetime) -> list[BoilerPlace]:
+    """Return a boiler's positions at `at`, by the order in which they act, paths last."""
     release = catalog.catalogue_at(at)
     listed = [(release.roles[s.position.role_id], s) for s in states_of(boiler, at)]
     listed.sort(key=lambda pair: (pair[0].part.endswith("path"), pair[0].hazard, pair[0].order, pair[1].position.name))
     paths = _path_names([s.position_id for _, s in listed], at)
-    guarded = {role.hazard for role, _ in listed if role.part == "protection"}
-    # Nothing protects a boiler against overfilling: that is so everywhere, and no news of this one.
-    bare = [h.name for code, h in release.hazards.items() if code not in (*guarded, "overfilling")]
-    return [BoilerPlace(s, paths.get(s.position_id, [])) for _, s in listed], bare
+    return [BoilerPlace(s, paths.get(s.position_id, [])) for _, s in listed]
 
 
 def _path_names(positions: list[UUID], at: datetime) -> dict[UUID, list[str]]:

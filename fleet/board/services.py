@@ -49,6 +49,7 @@ def _segment_rows(segments: Sequence[StandingSegment], anchor: datetime | None) 
                 "standing": segment.standing.value,
                 "rank": segment.standing.rank,
                 "reasons": as_json(segment.reasons),
+                "bare": list(segment.bare),
                 "then": segment.then,
             }
 

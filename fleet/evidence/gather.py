@@ -86,6 +86,7 @@ def gather_evidence(
         fittings=tuple(_fitting_value(row) for row in fittings),
         settings=tuple(_setting_value(row) for row in settings),
         services=tuple(_read_services(boiler.id, known_at)),
+        header_services=tuple(_read_header_services(boiler, known_at)),
         visits=tuple(_read_visits(boiler, ids, known_at, line_cache or VisitLineCache())),
         editions=tuple(_read_editions(releases[1:], zone)),
         papers=tuple(_read_papers(boiler, known_at)),
@@ -168,6 +169,14 @@ def _read_services(boiler: UUID, known_at: datetime | None) -> Iterable[values.S
     rows = _known_rows(ServiceState.objects.filter(boiler=boiler), known_at)
     for row in {r.since: r for r in rows}.values():
         yield values.ServiceChange(values.ServiceMode(row.state), row.since)
+
+
+def _read_header_services(boiler: Boiler, known_at: datetime | None) -> Iterable[tuple[values.ServiceChange, ...]]:
+    """Yield the service states of each other boiler on the same header; nothing is asked of a boiler alone."""
+    if boiler.header_group_id is None:
+        return
+    for other in Boiler.objects.filter(header_group=boiler.header_group_id).exclude(id=boiler.id).order_by("id"):
+        yield tuple(_read_services(other.id, known_at))
 
 
 def _read_visits(

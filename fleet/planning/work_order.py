@@ -141,7 +141,7 @@ CODES_BY_GROUP: dict[int, tuple[str, ...]] = {
         "wiring_inspection",
         "valve_shop_test",
     ),
-    REFILLED: ("normal_restart",),
+    REFILLED: ("new_valve_check", "normal_restart"),
     AS_LEFT: ("season_restart_check", "three_cycles", "lay_up_wet", "lay_up_dry"),
 }
 _ORDER_BY_CODE = {code: (group, place) for group, codes in CODES_BY_GROUP.items() for place, code in enumerate(codes)}

@@ -91,10 +91,14 @@ class RegisterPosted:
 
 @dataclass(frozen=True, slots=True)
 class ServiceChange:
-    """The boiler's service state from an instant on."""
+    """The boiler's service state from an instant on.
+
+    `fired_while` is the state on record where no register says it: the boiler fires by somebody's word.
+    """
 
     state: ServiceMode
     since: datetime
+    fired_while: ServiceMode | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -206,6 +210,7 @@ class Evidence:
     fittings: tuple[FittingFact, ...] = ()
     settings: tuple[SettingFact, ...] = ()
     services: tuple[ServiceChange, ...] = ()
+    header_services: tuple[tuple[ServiceChange, ...], ...] = ()  # of each other boiler on its header
     visits: tuple[VisitFact, ...] = ()
     editions: tuple[CatalogueEdition, ...] = ()
     papers: tuple[PaperFact, ...] = ()
@@ -215,6 +220,10 @@ class Evidence:
     def positions_by_id(self) -> Mapping[UUID, PositionFact]:
         """Positions by id."""
         return {p.id: p for p in self.positions}
+
+    def header_in_service_at(self, at: datetime) -> bool:
+        """Return whether another boiler of its header was in service: its steam may stand in this one."""
+        return any(_runs_at(changes, at) for changes in self.header_services)
 
     def terms_at(self, at: datetime | None) -> AdoptedTerms:
         """Return the terms in force at an instant (None: the beginning of time). The first reach back to it."""
@@ -279,6 +288,11 @@ class Evidence:
     def role_by_code(self, code: str) -> RoleSpec:
         """Return a role from the newest release that has it."""
         return next(law.catalogue.roles[code] for law in reversed(self.laws) if code in law.catalogue.roles)
+
+
+def _runs_at(changes: tuple[ServiceChange, ...], at: datetime) -> bool:
+    past = [c for c in sorted(changes, key=lambda c: (c.since, c.state)) if c.since <= at]
+    return past[-1].state.runs if past else True
 
 
 def _day_after(at: datetime, zone: str) -> date:

@@ -35,6 +35,7 @@ __all__ = [
     "AdoptedTerms",
     "CatalogueEdition",
     "Condition",
+    "ConditionStep",
     "EntryFact",
     "EntryVerdict",
     "Evidence",
@@ -242,6 +243,7 @@ class StandingSegment:
     standing: Standing
     reasons: tuple[Reason, ...]
     then: str = ""
+    bare: tuple[str, ...] = ()  # hazards against which nothing stands, or whose last line does not
 
 
 @dataclass(frozen=True, slots=True)
@@ -269,8 +271,20 @@ class ReadinessAnswer:
 
 
 @dataclass(frozen=True, slots=True)
+class ConditionStep:
+    """What a condition says from an instant on; `is_raised`: a visit brought a further cause, so it is raised anew."""
+
+    at: datetime
+    sentence: str
+    is_raised: bool = False
+
+
+@dataclass(frozen=True, slots=True)
 class Condition:
-    """Something that holds from `since` to `until` and that somebody should know."""
+    """Something that holds from `since` to `until` and that somebody should know.
+
+    `sentence` is what it said when it began; `steps`, in order, what it says later.
+    """
 
     condition: str
     subject: UUID
@@ -278,6 +292,15 @@ class Condition:
     until: datetime | None
     level: Level
     sentence: str
+    steps: tuple[ConditionStep, ...] = ()
+
+    def sentence_at(self, at: datetime) -> str:
+        """What it says at an instant."""
+        return next((s.sentence for s in reversed(self.steps) if s.at <= at), self.sentence)
+
+    def times_raised(self, at: datetime) -> int:
+        """How often it was raised by an instant: once when it began, and anew for each further cause."""
+        return 1 + sum(s.is_raised and s.at <= at for s in self.steps)
 
 
 @dataclass(frozen=True, slots=True)

@@ -10,7 +10,7 @@ from fleet.rules.values import Evidence
 # Stands once on every page, list, answer and calendar entry that tells somebody what to do.
 ADVICE_CAUTION = (
     "Advice to a qualified person, never a permission. Local codes, the boiler maker's instructions and a licensed "
-    "person decide; where they say more or otherwise, do that."
+    "person decide."
 )
 
 # English whatever the machine's locale, and looked up: a judgement says hundreds of dates.

@@ -17,7 +17,7 @@ from fleet.board.models import Change, Judged
 from fleet.errors import Refused
 from fleet.records.events import Cause
 from fleet.rules.values import Condition, Level
-from fleet.visits.incoming import IncomingVisit
+from fleet.visits.incoming import IncomingEntry, IncomingVisit
 from tests.cast import DAY, NOW, Fleet
 from tests.stories import story
 
@@ -69,6 +69,18 @@ def test_the_end_of_a_shelving_is_a_boundary_and_news(held: Fleet) -> None:
     assert Judged.objects.get(boiler=held.bench().boiler).next_at <= NOW + 5 * DAY
     pipeline.sweep(at=NOW + 5 * DAY)
     assert Change.objects.filter(subject=hold().id, kind="alert.shown_again").count() == 1
+
+
+def test_a_further_cause_of_hold_raises_an_acknowledged_alert_anew(held: Fleet) -> None:
+    act(held, ACKNOWLEDGE)
+    entry = IncomingEntry(act="observe", code="gas_smell", position=None, at=NOW + HOUR)
+    held.post(held.visit(NOW + HOUR, [entry]), at=NOW + HOUR)
+    row = hold()
+    assert (row.status, row.acknowledged_at, row.times_raised) == ("raised", None, 2)
+    assert "Smell of gas" in row.sentence
+    assert Change.objects.filter(subject=row.id, kind="alert.raised").count() == 2
+    pipeline.sweep(at=NOW + 2 * HOUR)
+    assert Change.objects.filter(subject=row.id, kind="alert.raised").count() == 2
 
 
 def test_an_act_is_one_change_with_who_why_and_which_request(held: Fleet) -> None:

@@ -208,7 +208,7 @@ def test_a_boiler_says_its_service_state_and_its_set_up(fleet: Fleet, rosa: Phon
         ServiceState.objects.create(**made, state=state, since=at)
     told_of = get(rosa, f"boilers/{boiler.id}/")
     assert told_of["service_state"] == "in_service"
-    kind = {"construction": "watertube", "fuel": "natural_gas", "draft": "natural"}
+    kind = {"construction": "firetube", "fuel": "natural_gas", "draft": "natural"}
     assert told_of["set_up"] == {"output_btu_h": 1100000, "lowest_safe_line_in": 1, **kind}
     assert told_of["not_on_record"] == []
 

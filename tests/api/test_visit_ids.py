@@ -9,7 +9,7 @@ import pytest
 from fleet.board.models import Change
 from fleet.visits.models import Visit
 from tests.api.phone import DROP, VISITS, Phone, but, flush, limit, told
-from tests.cast import Fleet
+from tests.cast import Fleet, make_person
 
 pytestmark = pytest.mark.django_db
 
@@ -149,3 +149,10 @@ def test_a_visit_is_never_changed(method: str, rosa: Phone, fleet: Fleet) -> Non
 def test_no_visit_of_the_list_is_changed_or_taken_away(method: str, rosa: Phone) -> None:
     response = rosa.send(method, VISITS)
     assert (response.status_code, response["Allow"]) == (405, "GET, POST, HEAD, OPTIONS")
+
+
+@pytest.mark.parametrize(("role", "status"), [("inspector", 201), ("dispatcher", 403)])
+def test_an_inspector_may_post_what_was_found(fleet: Fleet, role: str, status: int) -> None:
+    ivo = make_person("ivo", fleet.portfolio, role, role)
+    body = {**flush(fleet), "people": [{"user": str(ivo.id)}]}
+    assert Phone.of(ivo).post(body).status_code == status

@@ -22,6 +22,7 @@ CHANGED_SINCE = {
     "burner_adjust",
     "flue_gas_spills",
     "flooded",
+    "firing_while_off",
     "jumper_left",
     "light_off_bang",
     "reset_unqualified",

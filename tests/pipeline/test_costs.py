@@ -26,10 +26,10 @@ pytestmark = pytest.mark.django_db
 # deficiencies twice, segments, states, glass, days by standing, days by class, waiting, alerts, survey (13) · jobs of
 # the building · mark: read, update, two savepoints (4) · pulse: lock, update (2).
 WRITE = 37
-# A flush that passed (61): its id, positions, people, release (4) · visit, person, entry, reading (4) · verdict,
-# readiness, segments deleted, updated, added, states deleted and added, glass, days deleted, updated, added (11) ·
+# A flush that passed (60): its id, positions, people, release (4) · visit, person, entry, reading (4) · verdict,
+# segments deleted, updated, added, states deleted and added, glass, days deleted, updated, added (10) ·
 # answer: entries, kept, read again (3) · two savepoints.
-POST = WRITE + 24
+POST = WRITE + 23
 # Deferring a deficiency (51): find it · row, mark, acts, episodes (4) · act added, next version (2) · its life told:
 # acts, episodes (2) · episodes for the rules · change · the row read again · two savepoints.
 ACT = WRITE + 14
@@ -70,7 +70,7 @@ def test_one_post_of_a_flush_that_passed(office: Desk) -> None:
     queries, grown = cost(lambda: office.fleet.post(visit))
     assert queries == POST
     visit_rows = {"visits.Visit": 1, "visits.Attendance": 1, "visits.Entry": 1, "visits.Reading": 5}
-    assert grown == {**visit_rows, "assessments.Verdict": 1, "assessments.Readiness": 1, "assessments.Answer": 1}
+    assert grown == {**visit_rows, "assessments.Verdict": 1, "assessments.Answer": 1}
 
 
 def test_one_act_on_a_deficiency(office: Desk) -> None:

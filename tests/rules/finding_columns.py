@@ -48,6 +48,7 @@ LADDER = {
 PATTERNS = {
     "contradiction",
     "light_off_bang",
+    "firing_while_off",
     "reset_unqualified",
     "lockouts_without_cause",
     "resets_flame",

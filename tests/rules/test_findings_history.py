@@ -237,6 +237,7 @@ ELSEWHERE = {
     "glass_full",
     "reset_unqualified",
     "jumper_left",
+    "firing_while_off",
 }
 HERE = {"not_fitted", "not_fitted_last_line", "repeat_urgent", "makeup_rising", "makeup_rising_again"}
 

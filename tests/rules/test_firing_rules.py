@@ -128,5 +128,6 @@ def test_every_rule_a_grader_says_it_fires_has_a_case_that_fires_it() -> None:
         "test_failed",
         "lowering_out_of_order",
         "valve_drips_again",
+        "valve_wrong",  # of a valve that was just fitted: proof_by_new.yaml
         *IN_OWN_TABLES,
     }

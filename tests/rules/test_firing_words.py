@@ -6,7 +6,8 @@ from typing import Any
 
 import pytest
 
-from fleet.rules.values import EntryFact, VisitFact
+from fleet.rules import judge
+from fleet.rules.values import EntryFact, ServiceChange, ServiceMode, VisitFact
 from tests.rules.build import Boiler, act, at, proof, see
 
 MINUTE = timedelta(minutes=1)
@@ -25,9 +26,27 @@ def fired(*stories: Story) -> list[tuple[datetime, datetime | None]]:
     return [(c.since, c.until) for c in boiler.judged().conditions if c.condition == "hold_but_firing"]
 
 
-@pytest.mark.parametrize(("psi", "fires"), [(-0.5, False), (0.0, False), (0.1, True), (True, False)])
+@pytest.mark.parametrize(("psi", "fires"), [(0.0, False), (1.0, False), (1.1, True), (True, False)])
 def test_pressure_on_the_gauge_says_that_it_fires_and_none_says_nothing(psi: float, fires: bool) -> None:
     assert fired((3, (proof("valve", gauge_psi=psi),), {})) == ([(at(3), None)] if fires else [])
+
+
+LAID_UP = (ServiceChange(ServiceMode.LAID_UP_WET, at(2)),)
+HEADERS: list[tuple[tuple[tuple[ServiceChange, ...], ...], bool]] = [
+    ((), True),
+    (((),), False),  # without a word it is in service
+    ((LAID_UP,), True),
+    ((LAID_UP, ()), False),
+]
+
+
+@pytest.mark.parametrize(("header", "fires"), HEADERS)
+def test_pressure_alone_says_nothing_while_another_boiler_of_the_header_is_in_service(
+    header: tuple[tuple[ServiceChange, ...], ...], fires: bool
+) -> None:
+    boiler = Boiler().service().goes(2, ServiceMode.LAID_UP_WET).visit(3, proof("valve", gauge_psi=6.0), who="operator")
+    judgement = judge(replace(boiler.evidence(), header_services=header), (), at(4))
+    assert any(c.condition == "firing_while_off" for c in judgement.conditions) is fires
 
 
 def test_what_is_seen_at_the_instant_of_the_arrival_comes_after_how_it_was_found() -> None:

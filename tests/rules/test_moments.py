@@ -8,9 +8,9 @@ from random import Random
 import pytest
 
 from fleet.rules import judge
-from fleet.rules.values import Standing
+from fleet.rules.values import FiringAnswer, Standing
 from tests.rules.moments.as_evidence import as_evidence
-from tests.rules.moments.checker import objections
+from tests.rules.moments.checker import objections, objections_to_visit
 from tests.rules.moments.story import START, make_story
 
 MOMENTS_A_STORY = 250
@@ -37,6 +37,27 @@ def test_no_random_moment_is_clear_that_a_naive_checker_objects_to(request: pyte
     # A checker that always objects, or rules that never say clear, would prove nothing.
     assert seen["clear"] > seen["moments"] / 20
     assert seen["objected to"] > seen["moments"] / 20
+
+
+def test_no_random_visit_finds_nothing_where_a_naive_checker_objects(request: pytest.FixtureRequest) -> None:
+    asked = request.config.getoption("--moments")
+    seen, wrong = Counter[str](), []
+    for seed in range(max(1, asked // MOMENTS_A_STORY)):
+        story = make_story(seed)
+        evidence = as_evidence(story)
+        answers = {r.visit: r.answer for r in judge(evidence, (), story.end).readiness}
+        for visit, fact in zip(story.visits, evidence.visits, strict=True):
+            answer = answers.get(fact.id)
+            objection = next(objections_to_visit(story, visit), None)
+            seen["visits"] += 1
+            seen["asked"] += answer is not None
+            seen["nothing found"] += answer == FiringAnswer.NOTHING_FOUND
+            seen["objected to"] += objection is not None
+            if answer == FiringAnswer.NOTHING_FOUND and objection is not None:
+                wrong.append(f"story {seed}, visit of {visit.at}: {objection}")
+    print(dict(seen), f"{len(wrong)} found nothing over an objection")
+    assert not wrong, "\n".join(wrong[:20])
+    assert seen["nothing found"] > seen["asked"] / 20
 
 
 def test_the_checker_objects_to_what_registers_told_in_part_are_called() -> None:

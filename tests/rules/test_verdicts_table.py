@@ -205,7 +205,7 @@ def test_a_pass_proves_what_its_procedure_proves(code: str, proves: str) -> None
     assert worth(code).proves == proves
 
 
-@pytest.mark.parametrize(("code", "proves"), [("pop_test", "due_only"), ("valve_shop_test", "due_only")])
+@pytest.mark.parametrize(("code", "proves"), [("pop_test", "due_only"), ("valve_shop_test", "full")])
 def test_the_shop_stands_for_the_pop_test_without_being_asked_for(code: str, proves: str) -> None:
     assert worth(code).proves == proves
 

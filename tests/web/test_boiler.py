@@ -78,7 +78,9 @@ def test_what_time_alone_brings_is_told_in_order(held: Fleet, rosa: Client) -> N
 
 
 def test_hazards_without_a_protection_are_said_in_words(body: str) -> None:
-    assert "No protection is on record here against: fuel not shut, flue gas in the building." in body
+    told = "No protection is on record here against fuel not shut and flue gas in the building."
+    assert told in part(body, "why")
+    assert "against overfilling" not in body
 
 
 def test_recent_visits_are_newest_first_with_their_answer(body: str) -> None:
@@ -96,7 +98,8 @@ def test_the_caution_stands_once_and_before_all_advice(body: str) -> None:
 
 def test_what_leaving_it_costs_names_each_hazard_once_with_its_day(held: Fleet, rosa: Client) -> None:
     address = f"/boilers/{held.bench().boiler.id}/"
-    assert "<strong>Dry firing</strong> stands bare already" in part(read(rosa, address), "course")
+    # The upper cutoff failed and the lower one stands: nothing is bare already.
+    assert "stands bare already" not in part(read(rosa, address), "course")
     held.post(held.repaired(NOW))
     told = part(read(rosa, address), "course").split("</ul>")[0]
     assert told.count("<strong>Over pressure</strong> stands bare from") == 1

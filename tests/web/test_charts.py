@@ -69,7 +69,7 @@ def test_without_a_script_the_tables_and_the_words_are_there(larkfield: Fleet, e
     page = enter(told_to(larkfield), script=False)
     page.locator("#readings-combustion > summary").click()
     expect(page.get_by_text("Is the stack growing hotter?")).to_be_visible()
-    assert page.locator("#table-combustion tbody tr").count() == 12
+    assert page.locator("#table-combustion tbody tr").count() == 14
     assert page.locator("canvas").count() == 0
 
 

@@ -4,7 +4,8 @@ from collections.abc import Iterator, Sequence
 from datetime import datetime
 from itertools import zip_longest
 
-from fleet.rules.answers.firing import hold_but_firing_conditions
+from fleet.rules.answers.firing import fired_while_off_conditions, hold_but_firing_conditions
+from fleet.rules.answers.hold_steps import with_steps
 from fleet.rules.answers.overdue import (
     certificate_conditions,
     due_soon_conditions,
@@ -48,7 +49,7 @@ def gather_conditions(
         *repaired_not_proven(timeline, acts),
         *due_soon_conditions(timeline, states),
     ]
-    gathered += certificate_conditions(timeline)
+    gathered += [*certificate_conditions(timeline), *fired_while_off_conditions(timeline)]
     gathered += [
         *missed_season_conditions(timeline),
         *hold_but_firing_conditions(timeline, [c for c in gathered if c.condition == "hold"]),
@@ -63,7 +64,7 @@ def _standing_conditions(timeline: Timeline, standings: Sequence[StandingSegment
     for segment in standings:
         level = _OF_STANDING.get(segment.standing)
         if open_ and (level is None or open_.condition != segment.standing.value):
-            yield open_
+            yield _kept_up(timeline, open_, standings)
             open_ = None
         if level is not None and segment.since is not None:
             since = open_.since if open_ else segment.since
@@ -72,7 +73,11 @@ def _standing_conditions(timeline: Timeline, standings: Sequence[StandingSegment
                 segment.standing.value, boiler, since=since, until=segment.until, level=level, sentence=sentence
             )
     if open_:
-        yield open_
+        yield _kept_up(timeline, open_, standings)
+
+
+def _kept_up(timeline: Timeline, condition: Condition, standings: Sequence[StandingSegment]) -> Condition:
+    return with_steps(timeline, condition, standings) if condition.condition == "hold" else condition
 
 
 def _lapse_conditions(timeline: Timeline, states: Sequence[PositionStateSegment]) -> Iterator[Condition]:

@@ -1,7 +1,4 @@
-"""What is asked for after something was found or done, while the evidence is replayed: a cause, or another's test.
-
-Neither is a deficiency: both stand against firing until they are answered.
-"""
+"""Small things kept while the evidence is replayed: causes asked for, tests owed, locks, gaps, blinded devices."""
 
 from dataclasses import dataclass
 from datetime import datetime
@@ -65,3 +62,12 @@ class GapsSince:
 
     at: datetime
     gaps: tuple[RegisterGap, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class BlindedByPath:
+    """Failed because a path it hangs on failed; its own live pass after the clearing ends it."""
+
+    path: UUID
+    at: datetime
+    acted: bool = False

@@ -8,9 +8,8 @@ from uuid import UUID
 
 from fleet.engineering.last_places import compare
 from fleet.rules.finding_codes import FindingCode
-from fleet.rules.ledger.asked import OwedTest
+from fleet.rules.ledger.asked import BlindedByPath, OwedTest
 from fleet.rules.ledger.records import (
-    BlindedByPath,
     EpisodeCase,
     GradingBench,
     OutstandingTouch,

@@ -7,7 +7,7 @@ from math import isfinite
 from uuid import UUID
 
 from fleet.rules.catalogue import Catalogue, FindingRule, ProcedureSpec, RoleSpec
-from fleet.rules.ledger.asked import AskedCause, GapsSince, LockOn, OwedTest
+from fleet.rules.ledger.asked import AskedCause, BlindedByPath, GapsSince, LockOn, OwedTest
 from fleet.rules.ledger.meters import MeterHistory
 from fleet.rules.needed_roles import cutoffs_needed, may_be_spared
 from fleet.rules.values import (
@@ -69,15 +69,6 @@ class OutstandingTouch:
     at: datetime
     entry: UUID | None
     needs: tuple[frozenset[str], ...]
-
-
-@dataclass(frozen=True, slots=True)
-class BlindedByPath:
-    """Failed because a path it hangs on failed; its own live pass after the clearing ends it."""
-
-    path: UUID
-    at: datetime
-    acted: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -265,6 +256,9 @@ class ReplayLedger:
                 self.episodes[case.position, case.rule.code] -= 1
             record.cases = [c for c in record.cases if not c.by_time]
             record.live = [c for c in record.live if not c.by_time]
+        for case in [c for c in self.general if c.by_time]:
+            self.episodes[case.position, case.rule.code] -= 1
+        self.general, self.live = ([c for c in cases if not c.by_time] for cases in (self.general, self.live))
 
     def cutoffs_needed(self) -> int:
         """2, or 1 where the register says so."""

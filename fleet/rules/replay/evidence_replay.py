@@ -2,7 +2,7 @@
 
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
-from datetime import datetime
+from datetime import datetime, timedelta
 from itertools import zip_longest
 from uuid import UUID
 
@@ -15,6 +15,7 @@ from fleet.rules.ledger.register_needs import note_gaps
 from fleet.rules.needed_roles import grace_end
 from fleet.rules.replay.after_visit import end_visit, state_after_visit
 from fleet.rules.replay.entry_acts import apply_entry
+from fleet.rules.replay.firing_reports import with_fired_services
 from fleet.rules.replay.replay_run import Fact, Place, RegisterFact, ReplayRun
 from fleet.rules.values import (
     EntryFact,
@@ -33,11 +34,13 @@ from fleet.rules.values import (
 )
 from fleet.rules.vocabulary import DATA_ACTS
 
+SEASON_START_COUNTS = timedelta(days=90)  # before the word in service (domain, section 12)
 REGISTER_VISIT = UUID(int=0)  # register facts of an instant come before what was done at that instant
 
 
 def replay_evidence(evidence: Evidence) -> ReplayRun:
     """Run every fact through the ledger; the snapshots hold each position's state of knowledge since each change."""
+    evidence = with_fired_services(evidence)
     positions = sorted(evidence.positions, key=lambda p: (p.ref, str(p.id)))
     ledger = ReplayLedger(evidence, evidence.laws[0], {p.id: _blank_record(evidence, p.id) for p in positions})
     run = ReplayRun(ledger, {i: [ledger.take_snapshot(r, None)] for i, r in ledger.records.items()})
@@ -51,6 +54,7 @@ def resume_replay(run: ReplayRun, evidence: Evidence) -> bool:
     It is possible where the register and the law say the same as before, every visit known then is unchanged, and all
     that is new was done after everything known then.
     """
+    evidence = with_fired_services(evidence)
     known_evidence, facts = run.ledger.evidence, sorted(_ordered_facts(evidence), key=lambda pair: pair[0])
     visits, places_known = {v.id: v for v in evidence.visits}, len(run.places)
     if any(visits.get(v.id) != v for v in known_evidence.visits) or not _is_same_register(known_evidence, evidence):
@@ -210,7 +214,7 @@ def _apply_service_change(ledger: ReplayLedger, change: ServiceChange) -> None:
     if paused and change.state.runs:
         for record in ledger.records.values():
             needs = frozenset(p.code for p in ledger.catalogue.proofs_of_kind(record.kind, "partial"))
-            if needs:
+            if needs and not _is_answered_by_season_start(ledger, record, needs, change.since):
                 record.touches["return_to_service"] = OutstandingTouch(
                     "return_to_service", change.since, None, (needs,)
                 )
@@ -219,6 +223,25 @@ def _apply_service_change(ledger: ReplayLedger, change: ServiceChange) -> None:
                 record.touches["lapsed_out_of_service"] = OutstandingTouch(
                     "lapsed_out_of_service", change.since, None, (full,)
                 )
+
+
+def _is_answered_by_season_start(
+    ledger: ReplayLedger, record: PositionRecord, needs: frozenset[str], at: datetime
+) -> bool:
+    """Return whether a season start within the days before the word gave an operator proof here."""
+    starts = [
+        v.at
+        for v in ledger.evidence.visits
+        if v.kind == "season_start" and v.of_this_boiler and "technician" in v.qualifications
+    ]
+    since = min((start for start in starts if at - SEASON_START_COUNTS <= start <= at), default=None)
+    procedure_by_code = ledger.evidence.procedure_by_code
+    passes = [
+        passed
+        for code, passed in record.proofs.items()
+        if any(procedure_by_code(code).covers_or_is(need) for need in needs)
+    ]
+    return since is not None and any(since <= passed <= at for passed in passes)
 
 
 def _had_lapsed(ledger: ReplayLedger, record: PositionRecord, at: datetime) -> bool:

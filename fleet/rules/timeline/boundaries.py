@@ -8,7 +8,7 @@ from itertools import pairwise
 from uuid import UUID
 
 from fleet.rules.capacity import compare_capacity, with_known_output
-from fleet.rules.catalogue import NeedExposure
+from fleet.rules.catalogue import FindingRule, NeedExposure
 from fleet.rules.finding_codes import FindingCode
 from fleet.rules.ledger.records import EpisodeCase
 from fleet.rules.ledger.register_needs import burner_input_btu_h
@@ -21,6 +21,7 @@ from fleet.rules.timeline.standing import (
     OpenCase,
     OpenGaps,
     PositionState,
+    bare_hazards,
     decide_standing,
 )
 from fleet.rules.values import (
@@ -112,7 +113,7 @@ class Timeline:
             surveyed=bool(at and self.surveyed_at and self.surveyed_at <= at),
             hazards=list(self.run.ledger.catalogue.hazards.values()),
             positions=self._seen_positions(at),
-            cases=[OpenCase(level, self._reason_of_case(case)) for case, level in cases],
+            cases=[OpenCase(level, self._reason_of_case(case), endangers_people(case.rule)) for case, level in cases],
             gaps=self._gaps_at(at, cases),
             told_whole=bool(at and self.evidence.register and self.evidence.register.at <= at),
         )
@@ -175,6 +176,11 @@ class Timeline:
         return Reason(
             case.rule.code, sentence, hazard=hazard, position=case.position, entry=case.entry, since=case.opened_at
         )
+
+
+def endangers_people(rule: FindingRule) -> bool:
+    """Return whether a finding is gas or flue gas among people."""
+    return rule.code == FindingCode.PEOPLE_IN_DANGER or rule.joins == "flue_gas"
 
 
 def _start_of(segment: PositionStateSegment) -> datetime:
@@ -241,11 +247,19 @@ def cut_standings(timeline: Timeline) -> tuple[StandingSegment, ...]:
     starts: list[datetime | None] = [None, *timeline.change_instants()]
     cut: list[StandingSegment] = []
     for since, until in pairwise([*starts, None]):
-        standing, reasons = decide_standing(timeline.view_at(since))
-        then = _next_act(timeline, standing, reasons)
-        if cut and (cut[-1].standing, cut[-1].reasons, cut[-1].then) == (standing, reasons, then):
-            since = cut.pop().since
-        cut.append(StandingSegment(since, until, standing=standing, reasons=reasons, then=then))
+        view = timeline.view_at(since)
+        standing, reasons = decide_standing(view)
+        segment = StandingSegment(
+            since,
+            until,
+            standing,
+            reasons=reasons,
+            then=_next_act(timeline, standing, reasons),
+            bare=bare_hazards(view) if standing in (Standing.HOLD, Standing.EXPOSED) else (),
+        )
+        if cut and replace(cut[-1], since=since, until=until) == segment:
+            segment = replace(segment, since=cut.pop().since)
+        cut.append(segment)
     return tuple(cut)
 
 

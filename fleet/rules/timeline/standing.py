@@ -39,6 +39,7 @@ class OpenCase:
 
     level: Level
     reason: Reason
+    endangers: bool = False  # people, by gas or flue gas in the building
 
 
 @dataclass(frozen=True, slots=True)
@@ -110,19 +111,20 @@ def _unguarded(view: BoilerView) -> list[Hazard]:
 
 
 def _unguarded_reasons(view: BoilerView) -> Iterable[Reason]:
-    for hazard in _unguarded(view):
-        sentence = f"No protection is on record here against {hazard.name.lower()}."
-        yield Reason("not_guarded", sentence, hazard=hazard.code)
+    hazards = _unguarded(view)
+    if hazards:
+        names = " and ".join(hazard.name.lower() for hazard in hazards)
+        code = hazards[0].code if len(hazards) == 1 else ""
+        yield Reason("not_guarded", f"No protection is on record here against {names}.", hazard=code)
 
 
 def _clear_sentence(view: BoilerView) -> str:
     """Return what *clear* rests on, which is no more than what is on record."""
     count = sum(p.needed and p.role.part == "protection" for p in view.positions)
-    subject = {0: "no protection is", 1: "one protection is"}.get(count, f"{count} protections are")
-    proven = " and proven in time" if count else ""
+    subject = {0: "no protection", 1: "one protection"}.get(count, f"{count} protections")
     names = " and ".join(hazard.name.lower() for hazard in _unguarded(view))
     but = f"; none guards against {names}" if names else ""
-    return f"Nothing is known against it: {subject} on record{proven}{but}."
+    return f"Nothing is known against it: {subject} on record{' and proven' if count else ''}{but}."
 
 
 def _level_rank(case: OpenCase) -> int:
@@ -135,7 +137,9 @@ def _distinct_reasons(reasons: Iterable[Reason]) -> tuple[Reason, ...]:
 
 
 def _reasons_for_hold(view: BoilerView) -> Iterable[Reason]:
-    yield from (c.reason for c in view.cases if c.level is Level.HOLD)
+    # What endangers people is said before everything else.
+    holds = sorted((c for c in view.cases if c.level is Level.HOLD), key=lambda c: not c.endangers)
+    yield from (c.reason for c in holds)
     for position in view.positions:
         last = position.role.part == "protection" and position.role.last_line and not position.backed
         if position.needed and position.state.down and (last or position.role.part == "output_path"):
@@ -157,6 +161,18 @@ def reasons_for_exposed(view: BoilerView) -> Iterable[Reason]:
                 yield member.reason
     if view.gaps:
         yield from view.gaps.exposing
+
+
+def bare_hazards(view: BoilerView) -> tuple[str, ...]:
+    """Return the hazards that stop firing and stand bare: nothing against them stands, or their last line does not."""
+    exposing = {r.hazard for r in view.gaps.exposing} if view.gaps else set()
+    return tuple(h.code for h in view.hazards if h.stops_firing and (h.code in exposing or _is_bare(view, h)))
+
+
+def _is_bare(view: BoilerView, hazard: Hazard) -> bool:
+    members = view.needed_for(hazard)
+    last_lines = [m for m in members if m.role.last_line and not m.backed]
+    return bool(members) and (not any(m.state.stands for m in members) or any(not m.state.stands for m in last_lines))
 
 
 def _reasons_for_impaired(view: BoilerView) -> Iterable[Reason]:

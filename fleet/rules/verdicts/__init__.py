@@ -16,6 +16,7 @@ from fleet.rules.verdicts.pressure import (
     grade_lever_lift,
     grade_limit_calibration,
     grade_limit_trip,
+    grade_new_valve,
     grade_operating_control_trip,
     grade_siphon_check,
 )
@@ -31,6 +32,7 @@ GRADERS: dict[str, Callable[[GradingBench], GradedTest]] = {
     "limit_calibration": grade_limit_calibration,
     "ladder_read_back": grade_ladder_read_back,
     "lever_lift": grade_lever_lift,
+    "new_valve": grade_new_valve,
     "siphon_check": grade_siphon_check,
     "button": grade_button_test,
     "inspection": grade_inspection,
@@ -79,6 +81,7 @@ FIRES: dict[str, frozenset[str]] = {
     "lever_lift": frozenset(
         {FindingCode.VALVE_NO_LIFT, FindingCode.VALVE_DRIPS, FindingCode.VALVE_DRIPS_AGAIN, FindingCode.TEST_FAILED}
     ),
+    "new_valve": frozenset({"valve_wrong"}),
     "siphon_check": frozenset({FindingCode.SIPHON_PLUGGED}),
     "button": frozenset({FindingCode.TEST_FAILED}),
     "inspection": frozenset({FindingCode.CHAMBER_FOULED}),
@@ -104,6 +107,7 @@ DECISIVE_READINGS: dict[str, str] = {
     "limit_calibration": "trip_psi",
     "ladder_read_back": "limit_psi",
     "lever_lift": "gauge_psi",
+    "new_valve": "sealed",
     "siphon_check": "passes_water",
     "inspection": "found_clean",
     "combustion": "co_ppm",

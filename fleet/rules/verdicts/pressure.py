@@ -206,6 +206,19 @@ def _lift_question(bench: GradingBench, psi: float) -> str:
     return f"The high limit is set at {limit:g} psi: was it raised or bypassed? Until it trips it is not proven."
 
 
+def grade_new_valve(bench: GradingBench) -> GradedTest:
+    """Grade the look at a valve that was just fitted: with seal, stamp and date it needs no lift at first."""
+    position, name = bench.record.position.id, bench.name
+    if "fitted" not in bench.record.touches:
+        sentence = f"The {name} was not just fitted: only a lift, a shop test or a new valve proves it."
+        return GradedTest(Outcome.NOT_A_TEST, sentence)
+    if bench.yes_or_no_reading("sealed") is False or bench.yes_or_no_reading("stamped") is False:
+        return failed_test(f"The {name} is not sealed and stamped for this boiler.", ("valve_wrong", position))
+    if bench.yes_or_no_reading("dated") is not True:
+        return GradedTest(Outcome.INCONCLUSIVE, f"The {name} is not dated: nobody knows when it was last tested.")
+    return GradedTest(Outcome.PASS, f"The {name} is new or from the shop, sealed, stamped and dated.", "good", "full")
+
+
 def grade_siphon_check(bench: GradingBench) -> GradedTest:
     """Grade whether water passes the siphon. If not, everything on it is blind."""
     if bench.yes_or_no_reading("passes_water") is False:

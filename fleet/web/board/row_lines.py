@@ -64,8 +64,9 @@ class BoardLine:
 
     @property
     def more(self) -> int:
-        """How many reasons there are besides the first."""
-        return len(self.row.reasons) - 1
+        """How many reasons there are besides the first, which names the unguarded hazards of a clear boiler itself."""
+        first, *others = (reason.get("rule") for reason in self.row.reasons)
+        return sum(rule != "not_guarded" or first != "clear" for rule in others)
 
     @property
     def is_unattended(self) -> bool:

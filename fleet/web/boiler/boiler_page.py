@@ -108,7 +108,7 @@ def show_boiler(request: HttpRequest, at: datetime, boiler_id: UUID) -> HttpResp
 def _standing_context(boiler: Boiler, at: datetime) -> dict[str, Any]:
     segments = board.standing_from(boiler.id, at)
     now, later = (segments[0], segments[1:]) if segments else (None, [])
-    places, unguarded = board.position_states(boiler.id, at)
+    places = board.position_states(boiler.id, at)
     hazards, reasons = list(find_bare_hazards(segments, at)), now.reasons if now else []
     deficiency_details = deficiencies.open_deficiencies(boiler.id, at)
     return {
@@ -120,7 +120,6 @@ def _standing_context(boiler: Boiler, at: datetime) -> dict[str, Any]:
         "told_course": _course_summary(hazards, later, boiler.building.zone),
         "places": places,
         "told_places": _count_positions([p.segment.state for p in places]),
-        "unguarded": unguarded,
         "gaps": _open_gaps(boiler, deficiency_details, at),
         "open": deficiency_details,
         "shown_deficiencies": deficiency_details[:SHOWN_DEFICIENCIES],
@@ -144,15 +143,19 @@ def _draw_boiler_glass(boiler: Boiler, now: Segment | None, at: datetime) -> Gla
 
 
 def find_bare_hazards(course: Sequence[Segment], at: datetime) -> Iterator[BareHazard]:
-    """Yield each hazard once, at the first segment in which it stands bare; those bare already come first."""
+    """Yield each hazard once, at the first segment in which it stands bare; those bare already come first.
+
+    What is bare is stored with the standing: a failed device beside one that stands does not bare its hazard.
+    """
     reported_hazards = set()
     for segment in course:
-        for reason in segment.reasons if segment.standing in BARE_STANDINGS else ():
-            hazard = reason["hazard"]
-            if hazard and hazard not in reported_hazards and reason["rule"] != "not_guarded":
+        for hazard in segment.bare if segment.standing in BARE_STANDINGS else ():
+            if hazard not in reported_hazards:
                 reported_hazards.add(hazard)
                 to_come = segment.since if segment.since and segment.since > at else None
-                yield BareHazard(hazard, to_come, segment.standing, reason["sentence"])
+                own_reasons = [r["sentence"] for r in segment.reasons if r["hazard"] == hazard]
+                sentence = own_reasons[0] if own_reasons else segment.reasons[0]["sentence"]
+                yield BareHazard(hazard, to_come, segment.standing, sentence)
 
 
 def _past_context(

@@ -134,3 +134,22 @@ def _months_after(day: date, months: int) -> date:
     first = date(day.year + year, month + 1, 1)
     last = (first.replace(day=28) + timedelta(days=4)).replace(day=1) - timedelta(days=1)
     return date(first.year, first.month, min(day.day, last.day))
+
+
+def objections_to_visit(story: Story, visit: Visit) -> Iterator[str]:
+    """Yield every reason why nobody may say that a visit found nothing against firing the boiler."""
+    end = visit.time_of(len(visit.lines) - 1)
+    if "technician" not in visit.who:
+        yield "nobody qualified was there"
+    if not visit.checks:
+        yield "the leaving checks were not answered"
+    done = [(v.time_of(n), v, line) for v in story.visits for n, line in enumerate(v.lines) if v.time_of(n) <= end]
+    for place in story.places:
+        if place.fitted <= end:
+            here = [d for d in done if d[2].ref == place.ref]
+            yield from (told for told in _unproven(place, here, end) if not told.endswith("is due"))
+            if not place.kind and place.needed and place.ref in PROTECTIONS:
+                yield f"the {place.ref} is not fitted"
+    yield from _dangers(done)
+    if visit.kind in ("annual_service", "season_start"):
+        yield from _missing(story, end)

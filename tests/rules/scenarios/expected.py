@@ -20,6 +20,7 @@ CONDITIONS = (
     "repaired_not_proven",
     "season_without_visit",
     "hold_but_firing",
+    "firing_while_off",
     "certificate_running_out",
     "building_without_heat",
 )

@@ -1,0 +1,52 @@
+"""A hold's alert keeps up: it says the present worst reason, and a further cause raises it anew once a visit."""
+
+from dataclasses import replace
+
+from fleet.rules.values import Condition
+from tests.rules.build import act, at
+from tests.rules.plant import Plant, look, proof
+
+LATE = proof("limit", trip_psi=13.5)
+GAS = look(None, "gas_smell")
+
+
+def hold_of(boiler: Plant) -> Condition:
+    (condition,) = [c for c in boiler.judged().conditions if c.condition == "hold"]
+    return condition
+
+
+def left(boiler: Plant, left_as: str) -> Plant:
+    boiler.visits[-1] = replace(boiler.visits[-1], left_as=left_as)
+    return boiler
+
+
+def test_gas_that_is_smelt_later_is_what_the_alert_says_and_it_is_raised_anew() -> None:
+    hold = hold_of(Plant().service().visit(1, LATE).visit(3, GAS))
+    assert hold.sentence.startswith("The high limit tripped only at 13.5 psi.")
+    assert [hold.sentence_at(at(day)).partition(".")[0] for day in (2, 3)] == [
+        "The high limit tripped only at 13",
+        "Smell of gas",
+    ]
+    assert [hold.times_raised(at(day)) for day in (1, 2, 3)] == [1, 1, 2]
+
+
+def test_once_the_gas_is_gone_it_says_what_is_left() -> None:
+    boiler = Plant().service().visit(1, LATE).visit(3, GAS)
+    hold = hold_of(boiler.visit(4, act("burner", "repair"), proof("burner", "soap_test", bubbles=False, smell=False)))
+    assert "tripped only at 13.5" in hold.sentence_at(at(5))
+    assert hold.times_raised(at(5)) == 2
+
+
+def test_two_causes_of_one_visit_raise_it_once() -> None:
+    hold = hold_of(Plant().service().visit(1, LATE, look("glass", "glass_broken")))
+    assert hold.times_raised(at(9)) == 1
+    twice = hold_of(
+        Plant().service().visit(1, LATE).visit(2, look("glass", "glass_broken"), look("valve", "seal_broken"))
+    )
+    assert twice.times_raised(at(9)) == 2
+
+
+def test_a_boiler_left_locked_off_tells_the_feed_only_but_for_danger_to_people() -> None:
+    quiet = hold_of(left(Plant().service().visit(1, LATE).visit(2, look("glass", "glass_broken")), "off_locked"))
+    loud = hold_of(left(Plant().service().visit(1, LATE).visit(2, GAS), "off_locked"))
+    assert (quiet.times_raised(at(9)), loud.times_raised(at(9))) == (1, 2)
