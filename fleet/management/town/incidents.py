@@ -1,31 +1,8 @@
 """Incidents that people notice at once and call about: what is observed, the right findings, and the repair."""
 
-from dataclasses import dataclass
-
-from fleet.management.town.story_values import TownLine
+from fleet.management.town.incident_form import Incident
+from fleet.management.town.room_incidents import ROOM_INCIDENTS
 from fleet.management.town.town_lines import action_line, observe_line, proof_line
-
-
-@dataclass(frozen=True, slots=True)
-class Incident:
-    """One kind of incident. `found_lines` and `repair_lines` belong to its two visits; `rate` is per year.
-
-    `needs`: places the boiler must have. `by`: the role that comes. `arrival`: state of the boiler then. `papers`: only
-    this role ends it. `days`: visits with the same observation so many days before. `left_as`: how the boiler is left.
-    """
-
-    code: str
-    rate: float
-    needs: tuple[str, ...]
-    found_lines: tuple[TownLine, ...]
-    repair_lines: tuple[TownLine, ...]
-    rules: tuple[str, ...]
-    arrival: str = "unknown"
-    by: str = "technician"
-    papers: str = ""
-    days: tuple[int, ...] = ()
-    left_as: str = "off_locked"
-
 
 DRAINS = (
     proof_line("slow_drain", "lower", 50),
@@ -138,8 +115,13 @@ INCIDENTS = (
         0.01,
         needs=("cock",),
         found_lines=(observe_line("gas_smell"), action_line("shut_fuel", "cock")),
-        repair_lines=(action_line("tighten", "cock"), proof_line("soap_test", "cock")),
-        rules=("people_in_danger",),
+        repair_lines=(
+            action_line("tighten", "cock"),
+            proof_line("soap_test", "cock"),
+            action_line("unlock", "cock", 45),
+        ),
+        # Whoever fires it while the fuel is shut by another's hand says what cannot be.
+        rules=("people_in_danger", "contradiction"),
     ),
     Incident(
         "alarm_sounds",
@@ -169,7 +151,7 @@ INCIDENTS = (
             proof_line("combustion_test", "burner", 50),
             proof_line("co_alarm_test", "alarm", 55),
         ),
-        rules=("vent_loose", "ambient_co", "air_or_vent_with_co"),
+        rules=("vent_blocked", "ambient_co", "air_or_vent_with_co"),
     ),
     Incident(
         "air_blocked",
@@ -233,7 +215,7 @@ INCIDENTS = (
         "glass_full",
         0.03,
         needs=("glass",),
-        found_lines=(observe_line("glass_full", "glass"),),
+        found_lines=(proof_line("gauge_glass_blowdown", "glass", 2), observe_line("glass_full", "glass")),
         repair_lines=(
             action_line("adjust", "feeder"),
             proof_line("gauge_glass_blowdown", "glass"),
@@ -246,7 +228,11 @@ INCIDENTS = (
         "glass_stays_full",
         0.006,
         needs=("glass",),
-        found_lines=(observe_line("glass_full", "glass"), observe_line("glass_stays_full", "glass", 25)),
+        found_lines=(
+            proof_line("gauge_glass_blowdown", "glass", 2),
+            observe_line("glass_full", "glass"),
+            observe_line("glass_stays_full", "glass", 25),
+        ),
         repair_lines=(
             action_line("repair", "feeder"),
             proof_line("gauge_glass_blowdown", "glass"),
@@ -354,8 +340,8 @@ INCIDENTS = (
         0.01,
         needs=("cock",),
         found_lines=(observe_line("tag_found_utility"), action_line("shut_fuel", "cock")),
-        repair_lines=(observe_line("tag_lifted_utility"),),
-        rules=("tag_utility",),
+        repair_lines=(observe_line("tag_lifted_utility"), action_line("unlock", "cock", 10)),
+        rules=("tag_utility", "contradiction"),
         papers="utility",
     ),
     Incident(
@@ -382,6 +368,7 @@ INCIDENTS = (
         rules=("contradiction", "gauge_zero_with_steam"),
         arrival="firing",
     ),
+    *ROOM_INCIDENTS,
 )
 
 INCIDENTS_BY_CODE = {i.code: i for i in INCIDENTS}

@@ -8,7 +8,8 @@ from heapq import heappop
 from fleet.management.town import agenda, incidents, work
 from fleet.management.town.boiler_work import PARTS_IN_THE_VAN, BoilerWork, VisitDraft
 from fleet.management.town.hidden_trouble import HiddenTrouble
-from fleet.management.town.incidents import INCIDENTS, Incident
+from fleet.management.town.incident_form import Incident
+from fleet.management.town.incidents import INCIDENTS
 from fleet.management.town.season import next_daytime, to_minute
 from fleet.management.town.story_values import Failure, TownLine, TownServiceState
 from fleet.management.town.troubles import TROUBLES, TROUBLES_BY_CODE
@@ -106,7 +107,8 @@ class BoilerLife(BoilerWork):
             incident.needs[0],
             trouble=incident.code,
             failed_at=at,
-            rules=incident.rules,
+            # Called to a boiler that is laid up on record, people leave it firing all the same.
+            rules=(*incident.rules, *(("firing_while_off",) if self.laid_up else ())),
             how="found",
             found_at=at,
         )

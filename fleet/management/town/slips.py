@@ -77,7 +77,7 @@ def _mistype_and_correct(
                 place,
                 trouble="slip_of_the_pen",
                 failed_at=visit.at,
-                rules=("limit_failed",),
+                rules=("limit_failed", "valve_did_not_open"),
                 how="staged",
                 found_at=visit.at,
                 visit=visit.key,

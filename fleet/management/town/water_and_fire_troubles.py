@@ -183,7 +183,7 @@ WATER_AND_FIRE_TROUBLES = (
         "draft",
         rate=0.03,
         shows={"draft_reading": {"draws": False}},
-        rules=("draft_failed",),
+        rules=("no_draft",),
         repair_actions=(("draft", "adjust"),),
         proves=(("draft", "draft_reading"),),
         stops=False,

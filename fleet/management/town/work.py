@@ -82,6 +82,7 @@ SOUND_READINGS: Mapping[str, SoundReadings] = {
     "discharge_pipe_check": _fixed_readings(open_end_clear=True, safe_place=True, nothing_can_shut_it=True),
     "gauge_comparison": lambda c, p: {"test_gauge_psi": 2.0, "difference_psi": abs(c.reading_near(0.2, 0.2)),
                                       "at_zero_open": True},
+    "pressure_observation": _fixed_readings(gauge_psi=1.0),
     "siphon_check": _fixed_readings(passes_water=True),
     "flame_failure_test": lambda c, p: {"burner_firing": True, "fuel_shut": True, "locked_out": True,
                                         "seconds_to_shut": c.reading_near(2.4, 0.8)},
