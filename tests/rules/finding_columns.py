@@ -171,7 +171,7 @@ def closes_by_another_proof(catalogue: Catalogue, code: str) -> bool:
     """A full proof passes in its place that is neither named by the row nor the test that found it."""
     ledger = ledger_with(catalogue)
     rule = ledger.catalogue.findings[code]
-    for ref in ("siphon_a", "valve", "glass", "limit"):
+    for ref in ("siphon_a", "valve", "glass", "limit", "circuit"):
         record = ledger.records[ident(ref)]
         full = PROVES.get(ref) or {"siphon_a": "siphon_check", "valve": "lever_lift", "limit": "limit_trip"}[ref]
         if not any(ledger.catalogue.procedures[full].covers_or_is(c) for c in rule.clears_by):

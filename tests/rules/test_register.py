@@ -52,6 +52,11 @@ def test_no_word_of_the_register_hides_what_every_boiler_needs(ref: str) -> None
     ]
 
 
+def test_a_fitted_valve_is_counted_on_whatever_the_register_says_of_its_place() -> None:
+    boiler = Boiler().service().sets(2, "valve", "needed", False).visit(3, proof("valve", lifted=False))
+    assert [boiler.standing(day) for day in (1, 2.5, 4)] == [Standing.CLEAR, Standing.CLEAR, Standing.HOLD]
+
+
 def test_a_second_valve_may_be_left_out_where_another_is_counted_on() -> None:
     evidence = Boiler().service().evidence()
     spare = PositionFact(ident("spare"), "spare", "spare valve's place", "safety_valve")

@@ -74,7 +74,6 @@ def test_two_valves_never_proven_do_not_stand_for_each_other() -> None:
 INSTANT = timedelta(microseconds=1)
 CHANGES = [
     ("the sound one's stamp", SettingFact(ident("valve"), "capacity_lb_h", 899.0, at(5))),
-    ("that the sound one is counted on", SettingFact(ident("valve"), "needed", False, at(5))),
     ("what the boiler makes", SettingFact(None, "output_btu_h", 900_001.0, at(5))),
 ]
 

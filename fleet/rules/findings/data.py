@@ -8,8 +8,8 @@ from fleet.engineering.ladder import MAX_STEAM_PSI, Ladder, faults_of_gauge, fin
 from fleet.rules.capacity import compare_capacity, surface_counts, with_known_output
 from fleet.rules.finding_codes import FindingCode
 from fleet.rules.ledger.records import PositionRecord, ReplayLedger
-from fleet.rules.ledger.register_needs import burner_input_btu_h, find_gaps
-from fleet.rules.needed_roles import in_words
+from fleet.rules.ledger.register_needs import boiler_facts, burner_input_btu_h, find_gaps
+from fleet.rules.needed_roles import in_words, needs_of_boiler
 from fleet.rules.values import Value
 
 
@@ -31,6 +31,7 @@ def wrong_by_data(ledger: ReplayLedger) -> list[DataFault]:
         *_valve_faults(ledger),
         *_cutoff_faults(ledger),
         *_missing_devices(ledger),
+        *_empty_needs(ledger),
         *_register_gaps(ledger),
     ]
 
@@ -119,6 +120,21 @@ def _register_gaps(ledger: ReplayLedger) -> Iterator[DataFault]:
     gaps = find_gaps(ledger)
     if gaps:
         yield DataFault(FindingCode.NOT_ON_RECORD, None, f"Not on record: {in_words(gaps)}.")
+
+
+def _empty_needs(ledger: ReplayLedger) -> Iterator[DataFault]:
+    """Yield what every such boiler needs beside protections, where all places on record for it are empty."""
+    if not ledger.register_asked:
+        return
+    for need in needs_of_boiler(ledger.catalogue, boiler_facts(ledger)):
+        places = [r for r in ledger.records.values() if r.on_record and r.role.code in need.roles]
+        is_layer = any(place.role.part == "protection" for place in places)
+        if need.none_allowed or is_layer or not places or any(place.device for place in places):
+            continue
+        place = places[0]
+        is_path = place.role.part == "output_path"  # without it no control stops the burner
+        rule = FindingCode.NOT_FITTED_LAST_LINE if is_path else FindingCode.NOT_FITTED
+        yield DataFault(rule, place.position.id, f"No {place.position.name} is fitted, and it is needed.")
 
 
 def _missing_devices(ledger: ReplayLedger) -> Iterator[DataFault]:

@@ -24,17 +24,15 @@ def find_left_jumpers(ledger: ReplayLedger, visit: VisitFact) -> Iterator[LeftJu
     The leaving check that they are off takes them off. A check answered no that names no place and is not of the call
     for heat alone may be about any device.
     """
-    if not visit.of_this_boiler:
-        return
-    answer = visit.leaving_checks.get("jumpers_off")
-    on = [r for r in ledger.records.values() if r.jumper is not None]
+    answer, entries = visit.leaving_checks.get("jumpers_off"), {e.id for e in visit.entries}
+    # A neighbor's visit speaks here of the jumpers that it fitted on shared places.
+    on = [r for r in ledger.records.values() if r.jumper and (visit.of_this_boiler or r.jumper in entries)]
     if answer is True:
         for record in on:
             record.jumper = None
         return
-    entries = {e.id for e in visit.entries}
     for record in on:
         if answer is False or record.jumper in entries:
             yield record.jumper, record, f"A jumper was left on the {record.position.name}."
-    if answer is False and not on and not any(e.code == ON_CALL for e in visit.entries):
+    if answer is False and not on and visit.of_this_boiler and not any(e.code == ON_CALL for e in visit.entries):
         yield None, None, "Jumpers or test leads were left on, and it is not said where."

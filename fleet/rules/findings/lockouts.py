@@ -60,6 +60,7 @@ def note_unexplained_reset(ledger: ReplayLedger, visit: VisitFact, entry: EntryF
         _ask_for_cause(ledger, visit, entry, record=record, sentence=sentence)
 
 
+TRIED = (Outcome.PASS, Outcome.FAIL)  # the device was asked to act, and did or did not
 UNQUALIFIED_ROLES = ("high_limit", "upper_cutoff", "lower_cutoff", *SPILLS)
 
 
@@ -69,13 +70,15 @@ def find_unqualified_reset(
     """Yield that somebody not qualified reset a protection that had acted; after a test of it that is its end."""
     if entry.code not in RESETS or record.role.code not in UNQUALIFIED_ROLES or visit.qualifications - {"operator"}:
         return
-    if not any(_is_test_before(trace, visit, entry) for trace in ledger.trail):
+    tested = any(_is_test_before(trace, visit, entry) and trace.outcome in TRIED for trace in ledger.trail)
+    if not tested:
         sentence = f"The {record.position.name} was reset by somebody who is not qualified for it."
         yield FindingCode.RESET_UNQUALIFIED, record, sentence
 
 
 def _is_test_before(trace: EntryTrace, visit: VisitFact, entry: EntryFact) -> bool:
-    is_test = trace.entry.act == EntryAct.TEST and trace.outcome != Outcome.NOT_DONE
+    """Return whether a test that could have tripped the device was done there before, in the same visit."""
+    is_test = trace.entry.act == EntryAct.TEST and trace.outcome not in (Outcome.NOT_DONE, Outcome.NOT_A_TEST)
     return is_test and trace.visit.id == visit.id and trace.entry.position == entry.position
 
 
@@ -91,8 +94,10 @@ def _is_explained(ledger: ReplayLedger, visit: VisitFact, entry: EntryFact) -> b
             return False
         if trace.entry.position != entry.position:
             continue
-        if trace.entry.code in (*LOCKOUTS_SEEN, CAUSE_NAMED):
+        if trace.entry.code in LOCKOUTS_SEEN:
             return True
+        if trace.entry.code == CAUSE_NAMED:  # of an earlier lockout it says nothing of this one
+            return trace.visit.id == visit.id and bool(visit.qualifications - {"operator"})
         if _is_test_before(trace, visit, entry):
             return True
         if trace.entry.code in RESETS:

@@ -6,6 +6,7 @@ from fleet.rules.finding_codes import FindingCode
 from fleet.rules.ledger.asked import LockOn
 from fleet.rules.ledger.records import PositionRecord, ReplayLedger
 from fleet.rules.values import EntryFact, VisitFact
+from fleet.rules.vocabulary import ArrivalState
 from fleet.rules.wording import local_day
 
 FoundFault = tuple[str, PositionRecord | None, str]
@@ -37,7 +38,8 @@ def find_fired_under_lock(
     lock = ledger.lock
     if lock is None or lock.is_accused or lock.visit == visit.id:
         return
-    if _proves_firing(entry) or entry.code == "found_firing":
+    was_firing = visit.of_this_boiler and visit.state_on_arrival == ArrivalState.FIRING
+    if _proves_firing(entry) or entry.code == "found_firing" or was_firing:
         lock.is_accused = True
         day = local_day(lock.at, ledger.evidence.zone)
         sentence = f"Power or fuel was locked off on {day} and not said to be unlocked: the burner can't have fired."

@@ -17,7 +17,9 @@ OVER_CUT_OUT_PSI = 1.5  # an operating control may overshoot by so much (common 
 OVER_LIMIT_PSI = 2.0  # common practice
 VALVE_TOLERANCE_PSI = 2.0  # a safety valve may open so much over its set pressure (HG-401.1, from memory)
 SEEN_BY = "pressure_observation"
-TRIPS = ("limit_trip", "operating_control_trip")
+# Tests that say what pressure stood under the valve, by the reading that says it.
+DRIVEN_PRESSURE = {"limit_trip": "trip_psi", "operating_control_trip": "trip_psi", "lever_lift": "gauge_psi"}
+CALIBRATION = "limit_calibration"  # by a hand pump it is not the boiler's pressure
 GAUGE_CHECK = "gauge_comparison"
 LIFTS = frozenset({"lever_lift"})
 OVERRUNS = (FindingCode.CONTROL_OVERRUN, FindingCode.LIMIT_OVERRUN, FindingCode.PRESSURE_OVER_VALVE)
@@ -31,12 +33,17 @@ def find_pressure_faults(
         return
     if entry.code == GAUGE_CHECK:
         _withdraw_explained(ledger, visit, entry)
-    if entry.code == SEEN_BY and not _is_control_raised(ledger, visit, entry):
+    if entry.code == SEEN_BY:
         psi = as_number(entry.readings.get("gauge_psi"))
         if psi is not None and is_burner_on(visit, entry):
-            yield from _controls_accused(ledger, psi)
+            # Raised for a test, the control does not open; the limit and the valve still must.
+            if not _is_control_raised(ledger, visit, entry):
+                yield from _controls_accused(ledger, psi)
+            yield from _limits_accused(ledger, psi)
         yield from _valves_accused(ledger, visit, psi)
-    elif entry.code in TRIPS:
+    elif entry.code in DRIVEN_PRESSURE:
+        yield from _valves_accused(ledger, visit, as_number(entry.readings.get(DRIVEN_PRESSURE[entry.code])))
+    elif entry.code == CALIBRATION and entry.readings.get("by") == "raised":
         yield from _valves_accused(ledger, visit, as_number(entry.readings.get("trip_psi")))
 
 
@@ -67,6 +74,9 @@ def _controls_accused(ledger: ReplayLedger, psi: float) -> Iterator[FoundFault]:
             _note_overrun(ledger, FindingCode.CONTROL_OVERRUN, control, psi - cut_out - OVER_CUT_OUT_PSI)
             sentence = f"The burner fired at {psi:g} psi: the {control.position.name} opens at {cut_out:g} and did not."
             yield FindingCode.CONTROL_OVERRUN, control, sentence
+
+
+def _limits_accused(ledger: ReplayLedger, psi: float) -> Iterator[FoundFault]:
     for limit in _fitted(ledger, "high_limit"):
         set_psi = lowest_rung_psi(limit.newest_set_point("set_psi"))
         if compare(psi, set_psi + OVER_LIMIT_PSI, "psi") > 0:

@@ -14,7 +14,7 @@ FoundFault = tuple[str, PositionRecord | None, str]
 
 UNDER_TRIP_IN = 0.5  # so far under its trip height a cutoff must have acted (common practice)
 BLOWDOWN = "gauge_glass_blowdown"
-BLOWN_DOWN_WITHIN = timedelta(hours=24)  # a later blowdown says nothing of the level before it
+BLOWN_DOWN_WITHIN = timedelta(hours=1)  # later, a feeder may have filled what was empty (common practice)
 FEEDING = ("feed_water", "refill")
 HOT_FOR = timedelta(hours=8)  # a boiler not said to be cool is taken to be hot so long (common practice)
 EMPTY_RULES = (FindingCode.GLASS_EMPTY_FIRING, FindingCode.GLASS_EMPTY_OFF)
@@ -44,7 +44,8 @@ def find_level_faults(
     if entry.act != EntryAct.TEST:
         return
     if entry.code == "level_observation":
-        if entry.readings.get("line_visible") is False:
+        height = as_number(entry.readings.get("glass_in"))
+        if entry.readings.get("line_visible") is False or (height is not None and height < 0):
             yield from find_no_line(ledger, visit, entry, None)
         else:
             yield from _cutoffs_below(ledger, visit, entry)
@@ -85,7 +86,7 @@ def _lines_to_prove(ledger: ReplayLedger, entry: EntryFact) -> set[object]:
     """Return the entries that saw no line and that a blowdown now still answers."""
     entries: set[object] = set()
     for trace in reversed(ledger.trail):
-        if trace.entry.code in FEEDING or entry.at - trace.entry.at > BLOWN_DOWN_WITHIN:
+        if trace.entry.code in (*FEEDING, "feeder_check") or entry.at - trace.entry.at > BLOWN_DOWN_WITHIN:
             break
         if trace.entry.id in ledger.unseen_lines:
             entries.add(trace.entry.id)
@@ -97,7 +98,8 @@ def find_feed_into_hot(ledger: ReplayLedger, visit: VisitFact, entry: EntryFact)
     if entry.act != EntryAct.ACTION or entry.code not in FEEDING:
         return
     for trace in reversed(ledger.trail):
-        if entry.at - trace.entry.at > HOT_FOR or trace.entry.code == "boiler_cool":
+        said_cool = trace.entry.code == "boiler_cool" and trace.visit.qualifications - {"operator"}
+        if entry.at - trace.entry.at > HOT_FOR or said_cool:
             return
         if any(c.entry == trace.entry.id and c.rule.code in EMPTY_RULES for c in ledger.open_cases()):
             sentence = "Water was fed into an empty boiler that was not said to be cool: it counts as fired dry."

@@ -272,6 +272,10 @@ class ReplayLedger:
         """Whether *needed: no* is heard: the role is no protection, may be *none here*, or another place fills it."""
         if record.role.part != "protection" or may_be_spared(self.catalogue, record.role.code):
             return True
+        if record.device:  # what is fitted is counted on, and must be proven
+            return False
+        if record.role.code == "lower_cutoff" and self.cutoffs_needed() == 1:
+            return any(r.role.code == "upper_cutoff" and r.device for r in self.records.values())
         return any(r.needed and r.on_record and r.role is record.role for r in self.records.values() if r is not record)
 
     def share_a_chamber(self, record: PositionRecord, second_record: PositionRecord) -> bool:

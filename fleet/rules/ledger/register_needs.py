@@ -4,7 +4,7 @@ from datetime import datetime
 
 from fleet.rules.ledger.asked import GapsSince
 from fleet.rules.ledger.records import ReplayLedger
-from fleet.rules.needed_roles import PlaceOnRecord, RegisterGap, find_register_gaps
+from fleet.rules.needed_roles import BoilerFacts, PlaceOnRecord, RegisterGap, find_register_gaps
 
 
 def burner_input_btu_h(ledger: ReplayLedger) -> float | None:
@@ -12,6 +12,12 @@ def burner_input_btu_h(ledger: ReplayLedger) -> float | None:
     burners = [r for r in ledger.records.values() if r.role.code == "burner" and r.device]
     plates = [plate for b in burners if (plate := b.numeric_setting("input_btu_h"))]
     return sum(plates) if plates else None
+
+
+def boiler_facts(ledger: ReplayLedger) -> BoilerFacts:
+    """Return what decides which rows of the table ask something of this boiler, as the replay stands."""
+    kinds = frozenset(r.kind for r in ledger.records.values() if r.on_record and r.device)
+    return BoilerFacts(ledger.boiler, burner_input_btu_h(ledger), kinds)
 
 
 def find_gaps(ledger: ReplayLedger) -> tuple[RegisterGap, ...]:
