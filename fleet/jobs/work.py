@@ -12,6 +12,7 @@ from fleet.rules.values import LEVELS, worst_level
 # has an allowance, since no catalogue knows its length before the device is open.
 VISIT_MINUTES = 30
 REPAIR_MINUTES = 45
+NEW_VALVE_GRADER = "new_valve"
 DEFAULT_SKILL = "technician"  # the skill of work that names no procedure
 
 
@@ -87,8 +88,15 @@ def skill_of(procedure: ProcedureSpec | None) -> str:
     return min(procedure.who)
 
 
+def _is_last_choice(procedure: ProcedureSpec) -> int:
+    return 2 if procedure.judged_by == NEW_VALVE_GRADER else int(skill_of(procedure) != DEFAULT_SKILL)
+
+
 def quickest_code(codes: Iterable[str], release: Catalogue) -> str:
-    """Return the code of the quickest procedure, preferring those a technician may do; "" for no procedures."""
+    """Return the code of the quickest procedure, preferring those a technician may do; "" for no procedures.
+
+    Looking at a new valve proves none that was there before: it is asked for only where nothing else is named.
+    """
     procedures = [release.procedures[c] for c in codes if c in release.procedures]
-    best = min(procedures, key=lambda p: (skill_of(p) != DEFAULT_SKILL, p.minutes, p.code), default=None)
+    best = min(procedures, key=lambda p: (_is_last_choice(p), p.minutes, p.code), default=None)
     return best.code if best else ""

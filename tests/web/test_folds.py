@@ -10,7 +10,9 @@ from tests.web.test_charts import larkfield, told_to
 
 pytestmark = pytest.mark.django_db
 __all__ = ["enter", "larkfield"]  # the fixtures
-FIRST_LOOK = {320: 5500, 1280: 2600, "import": 1700}  # px of the whole page while its folds are closed
+# px of the whole page while its folds are closed: with the caution at the top, the unguarded hazards among the reasons,
+# and each source by its title.
+FIRST_LOOK = {320: 5500, 1280: 2700, "import": 1700}
 
 # Of every text in the drawings: the least height of its letters on the screen, how many lie over each other or outside.
 TEXTS = """() => {
