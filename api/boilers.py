@@ -153,7 +153,7 @@ class BoilerEndpoint(DetailEndpoint):
         boiler = boiler_for(request, where["boiler"], see=self.action, do=self.action, at=at)
         row = standing_columns.with_standing(Row.objects.filter(id=boiler.id), at).get()
         item = present_boilers([row], register.boiler_settings_at([row.id], at))[0]
-        return replace(item, gaps=register_gaps.gaps_of_boilers([boiler], catalogue_at(at), at)[boiler.id])
+        return replace(item, gaps=register_gaps.gaps_of_boiler(boiler, catalogue_at(at), at))
 
 
 @describe_list("listBoilerPositions", BOILER_PATH_PARAMETER, codes=(400, 401, 404, 422))

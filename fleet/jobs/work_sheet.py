@@ -128,7 +128,7 @@ def compose_work_sheet(boiler: Boiler, at: datetime) -> WorkSheet:
         people=max((p.people for p in listed_procedures), default=1),
         tools=sorted({t for p in listed_procedures for t in p.tools}),
         spares=sorted({s for p in listed_procedures for s in p.parts}),
-        gaps=register_gaps.gaps_of_boilers([boiler], sources.release, at)[boiler.id]
+        gaps=register_gaps.gaps_of_boiler(boiler, sources.release, at)
         if any(row.rule == FindingCode.NOT_ON_RECORD for row in open_rows)
         else (),
     )

@@ -106,7 +106,7 @@ def _put_answers_on_record(
     for visit in visits:
         if visit.id in new_ids and visit.register_answers:
             boiler, release = by_id[visit.boiler], catalog.catalogue_at(at)
-            gaps = register_gaps.gaps_of_boilers([boiler], release, at)[boiler.id]
+            gaps = register_gaps.gaps_of_boiler(boiler, release, at)
             yield from register_gaps.write_answers(visit, boiler, gaps, catalogue=release, posted_at=at)
 
 
@@ -114,7 +114,7 @@ def _answer_faults(visit: IncomingVisit, boiler: Boiler, at: datetime) -> Iterat
     """Yield the faults of the answers to what the register leaves out; asks the database only where there are any."""
     if visit.register_answers:
         release = catalog.catalogue_at(at)
-        gaps = register_gaps.gaps_of_boilers([boiler], release, at)[boiler.id]
+        gaps = register_gaps.gaps_of_boiler(boiler, release, at)
         users = [p.user for p in visit.people if p.user]
         codes = {c for u in users for c in people.qualification_codes_at(boiler.portfolio_id, u, visit.performed_at)}
         yield from register_gaps.answer_faults(visit, gaps, release, is_qualified="technician" in codes)

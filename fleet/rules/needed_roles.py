@@ -83,6 +83,12 @@ class BoilerFacts:
         return self.boiler.get(key) in words
 
 
+def sum_burner_inputs(plates_btu_h: Iterable[float | None]) -> float | None:
+    """Return the sum of what the burners' plates say, in Btu/h; None where none is on record."""
+    known = [plate for plate in plates_btu_h if plate]
+    return sum(known) if known else None
+
+
 def cutoffs_needed(boiler: Mapping[str, Value]) -> int:
     """Return how many cutoffs the register asks for: 2, or 1 where it says so."""
     return 1 if as_number(boiler.get("cutoffs_needed")) == 1 else 2

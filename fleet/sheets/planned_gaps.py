@@ -5,9 +5,17 @@ from collections.abc import Iterator, Sequence
 from typing import Any
 from uuid import UUID
 
+from fleet.calendar import day_of
 from fleet.portfolio.models import Position
 from fleet.rules.catalogue import Catalogue, NeedExposure
-from fleet.rules.needed_roles import GRACE_DAYS, PlaceOnRecord, RegisterGap, find_register_gaps, in_words
+from fleet.rules.needed_roles import (
+    GRACE_DAYS,
+    PlaceOnRecord,
+    RegisterGap,
+    find_register_gaps,
+    in_words,
+    sum_burner_inputs,
+)
 from fleet.rules.values import as_number
 from fleet.sheets.import_plan import ImportPlan
 from fleet.sheets.register_sheet import SheetRow
@@ -23,48 +31,62 @@ def gap_lines(plan: ImportPlan, rows: Sequence[SheetRow], catalogue: Catalogue) 
         rows_by_boiler[row.boiler_key].append(row)
     shared = _shared_places(plan.register)
     for key, own_rows in rows_by_boiler.items():
-        gaps = _gaps_after(plan.register, own_rows, shared.get(key, []), catalogue)
+        gaps = _gaps_after(plan, own_rows, shared.get(key, []), catalogue)
         if gaps:
-            exposing = [gap for gap in gaps if gap.exposes is NeedExposure.FROM_SURVEY]
-            at_once = f" For want of {in_words(exposing)} it is exposed from its first survey on." if exposing else ""
             sentence = (
                 f"Not on record even then: {in_words(gaps)}. The boiler is at best due, and after {GRACE_DAYS} days "
-                f"impaired, until each is on record.{at_once}"
+                f"impaired, until each is on record.{_exposure_in_words(gaps)}"
             )
             fields = {"row": own_rows[0].line, "building": key[0], "boiler": key[1], "position": "", "notes": []}
             yield {**fields, "does": [{"what": "not_on_record", "sentence": sentence}]}
 
 
+def _exposure_in_words(gaps: Sequence[RegisterGap]) -> str:
+    """Return a sentence for each instant from which a gap makes the boiler *exposed*; each begins with a space."""
+    instants = {NeedExposure.FROM_SURVEY: "from its first survey on", NeedExposure.AFTER_GRACE: "after those days"}
+    by_instant = ((words, [g for g in gaps if g.exposes is exposure]) for exposure, words in instants.items())
+    return "".join(f" For want of {in_words(own)} it is exposed {words}." for words, own in by_instant if own)
+
+
 def _gaps_after(
-    register: RegisterSnapshot, rows: Sequence[SheetRow], shared: Sequence[PlaceOnRecord], catalogue: Catalogue
+    plan: ImportPlan, rows: Sequence[SheetRow], shared: Sequence[PlaceOnRecord], catalogue: Catalogue
 ) -> tuple[RegisterGap, ...]:
     """Return what one boiler's register leaves out once these rows are saved."""
-    key, places = rows[0].boiler_key, list(shared)
-    named: dict[tuple[str, ...], SheetRow] = {row.key: row for row in rows if row.position_ref}
+    register, key, places = plan.register, rows[0].boiler_key, list(shared)
+    # A place whose first day is yet to come is not on record until then.
+    today = day_of(plan.at, rows[0].zone)
+    begun = [row for row in rows if row.position_ref and (row.fitted_on or row.since) <= max(today, row.since)]
+    named: dict[tuple[str, ...], SheetRow] = {row.key: row for row in begun}
     inputs = [_input_of(register, row) for row in named.values() if row.role == "burner"]
     for place_key, place in register.positions.items():
-        if place_key[:2] != key:
+        fittings = register.fittings.get(place.id, NO_FITTINGS)
+        occupant, row = fittings.now, named.get(place_key)
+        if place_key[:2] != key or (fittings.ever and not occupant and not row):
             continue
-        occupant = register.fittings.get(place.id, NO_FITTINGS).now
-        row = named.pop(place_key, None)
+        named.pop(place_key, None)
         places.append(PlaceOnRecord(place.role, (row.kind if row else "") or (occupant.kind if occupant else "")))
         if place.role == "burner" and occupant and not row:
-            inputs.append(as_number(occupant.attributes.get("input_btu_h")))
+            inputs.append(_input_on_record(register, place.id))
     places += [PlaceOnRecord(row.role, row.kind) for row in named.values()]
     boiler = register.boilers.get(key)
     on_record = {k: d.value for (of, k), d in register.settings.items() if boiler and of == boiler.id}
-    known = [value for value in inputs if value]
-    return find_register_gaps(
-        catalogue, {**on_record, **dict(rows[0].on_boiler)}, places, sum(known) if known else None
-    )
+    values = {**on_record, **dict(rows[0].on_boiler)}
+    return find_register_gaps(catalogue, values, places, sum_burner_inputs(inputs))
 
 
 def _input_of(register: RegisterSnapshot, row: SheetRow) -> float | None:
-    """Return the input on a burner's plate in Btu/h, by the sheet or else by the register."""
+    """Return the input of a burner of the sheet in Btu/h, by the sheet or else by the register."""
     place = register.positions.get(row.key)
-    occupant = register.fittings.get(place.id, NO_FITTINGS).now if place else None
+    on_record = _input_on_record(register, place.id) if place else None
+    return as_number(dict(row.attributes).get("input_btu_h", on_record))
+
+
+def _input_on_record(register: RegisterSnapshot, place: UUID) -> float | None:
+    """Return the input of a burner on record in Btu/h, as set since, or else as stamped on it."""
+    setting = register.settings.get((place, "input_btu_h"))
+    occupant = register.fittings.get(place, NO_FITTINGS).now
     stamped = occupant.attributes.get("input_btu_h") if occupant else None
-    return as_number(dict(row.attributes).get("input_btu_h", stamped))
+    return as_number(setting.value if setting else stamped)
 
 
 def _shared_places(register: RegisterSnapshot) -> dict[BoilerKey, list[PlaceOnRecord]]:

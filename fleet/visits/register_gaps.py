@@ -1,57 +1,48 @@
-"""What the registers of boilers leave out now, and the answers that visits give to it."""
+"""What a boiler's register leaves out, and the answers that visits give to it."""
 
-from collections import defaultdict
-from collections.abc import Collection, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Any
 from uuid import UUID, uuid5
 
-from django.db.models import Q
+from django.db.models import Min
 
 from fleet.errors import Fault
 from fleet.portfolio.models import Boiler, Device, Fitting, Position, Setting
+from fleet.portfolio.queries import boiler_settings_at, positions_of
 from fleet.records.events import ChangeEvent
 from fleet.rules.catalogue import Catalogue
-from fleet.rules.needed_roles import PlaceOnRecord, RegisterGap, find_register_gaps
+from fleet.rules.needed_roles import PlaceOnRecord, RegisterGap, find_register_gaps, sum_burner_inputs
 from fleet.rules.values import as_number
 from fleet.sheets.columns import NOT_NEEDED_BECAUSE
 from fleet.visits.incoming import IncomingVisit, RegisterAnswer
-from fleet.visits.places import present_stay, stays_at_places
+from fleet.visits.places import present_stay, stays_at_places, values_at_places
 
 THERE, NONE, NOT_SEEN = "there", "none", "not_seen"
 ANSWERS = (THERE, NONE, NOT_SEEN)
 
 
-def gaps_of_boilers(
-    boilers: Collection[Boiler], catalogue: Catalogue, at: datetime
-) -> dict[UUID, tuple[RegisterGap, ...]]:
-    """Return by boiler what its register leaves out at `at`, in five queries whatever their number."""
-    groups = {b.header_group_id for b in boilers if b.header_group_id}
-    positions = list(Position.objects.filter(Q(boiler__in=boilers) | Q(header_group__in=groups)))
-    stays = stays_at_places([p.id for p in positions], at)
-    burners = [p.id for p in positions if p.role_id == "burner"]
-    rows = Setting.objects.filter(Q(boiler__in=boilers) | Q(position__in=burners, key="input_btu_h"), since__lte=at)
-    values: dict[UUID | None, dict[str, Any]] = defaultdict(dict)
-    for row in rows.order_by("since", "posted_at"):
-        values[row.boiler_id or row.position_id][row.key] = row.value
-    gaps = {}
-    for boiler in boilers:
-        own = [p for p in positions if boiler.id == p.boiler_id or _shares(boiler, p)]
-        devices = {p.id: stay.device for p in own if (stay := present_stay(stays.get(p.id, ())))}
-        places = [PlaceOnRecord(p.role_id, devices[p.id].kind_id if p.id in devices else "") for p in own]
-        inputs = [_input_btu_h(devices[p.id], values[p.id]) for p in own if p.role_id == "burner" and p.id in devices]
-        known = [value for value in inputs if value]
-        gaps[boiler.id] = find_register_gaps(catalogue, values[boiler.id], places, sum(known) if known else None)
-    return gaps
-
-
-def _shares(boiler: Boiler, position: Position) -> bool:
-    return boiler.header_group_id is not None and boiler.header_group_id == position.header_group_id
-
-
-def _input_btu_h(device: Device, values: Mapping[str, Any]) -> float | None:
-    return as_number(values.get("input_btu_h", device.attributes.get("input_btu_h")))
+def gaps_of_boiler(boiler: Boiler, catalogue: Catalogue, at: datetime) -> tuple[RegisterGap, ...]:
+    """Return what a boiler's register leaves out at `at`; a place whose first day is yet to come is not on record."""
+    own_boiler = Boiler.objects.filter(id=boiler.id)
+    places = positions_of(own_boiler).annotate(first_day=Min("fittings__since")).exclude(first_day__gt=at)
+    roles: dict[UUID, str] = dict(places.values_list("id", "role_id"))
+    stays = stays_at_places(roles, at)
+    devices = {place: stay.device for place in roles if (stay := present_stay(stays.get(place, ())))}
+    burners = [place for place in devices if roles[place] == "burner"]
+    set_inputs = {
+        place: setting.value
+        for place, settings in values_at_places(burners, at).items()
+        for setting in settings
+        if setting.key == "input_btu_h"
+    }
+    plates = (as_number(set_inputs.get(b, devices[b].attributes.get("input_btu_h"))) for b in burners)
+    return find_register_gaps(
+        catalogue,
+        boiler_settings_at([boiler.id], at).get(boiler.id, {}),
+        [PlaceOnRecord(role, devices[place].kind_id if place in devices else "") for place, role in roles.items()],
+        sum_burner_inputs(plates),
+    )
 
 
 @dataclass(frozen=True, slots=True)

@@ -20,7 +20,7 @@ from fleet.portfolio.models import Boiler, Portfolio, Position
 from fleet.records.events import Cause
 from fleet.sheets.register_sheet import parse_sheet
 from fleet.visits.incoming import IncomingEntry, RegisterAnswer
-from fleet.visits.register_gaps import gaps_of_boilers
+from fleet.visits.register_gaps import gaps_of_boiler
 from tests.cast import LONG_AGO, NOW, ROOT, make_person, shipped_catalogue
 
 pytestmark = pytest.mark.django_db
@@ -114,6 +114,12 @@ def test_what_is_fitted_later_ends_the_alert_on_its_day(portfolio: Portfolio) ->
     assert deficiency.closed_at == alert.until
 
 
+def test_a_place_is_left_out_until_the_day_on_which_it_is_fitted(portfolio: Portfolio) -> None:
+    hand_in(portfolio, fitted_on=date(2026, 1, 13))
+    fitted_at = datetime(2026, 1, 13, 5, tzinfo=NOW.tzinfo)
+    assert [gaps(at) for at in (fitted_at - INSTANT, fitted_at, fitted_at + INSTANT)] == [["high_limit"], [], []]
+
+
 def test_no_alert_is_raised_about_the_time_before_the_register_came(portfolio: Portfolio) -> None:
     hand_in(portfolio, "limit")
     assert not Alert.with_withdrawn.filter(since__lt=NOW, condition__in=("hold", "not_on_record", "past_date")).exists()
@@ -139,7 +145,7 @@ def answered(portfolio: Portfolio, *answers: RegisterAnswer, at: datetime = NOW,
 
 def gaps(at: datetime = NOW) -> list[str]:
     boiler = Boiler.objects.get()
-    return [g.code for g in gaps_of_boilers([boiler], catalog.catalogue_of(1), at)[boiler.id]]
+    return [g.code for g in gaps_of_boiler(boiler, catalog.catalogue_of(1), at)]
 
 
 def state(role: str, at: datetime = NOW) -> str:

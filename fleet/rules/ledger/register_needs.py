@@ -4,14 +4,13 @@ from datetime import datetime
 
 from fleet.rules.ledger.asked import GapsSince
 from fleet.rules.ledger.records import ReplayLedger
-from fleet.rules.needed_roles import BoilerFacts, PlaceOnRecord, RegisterGap, find_register_gaps
+from fleet.rules.needed_roles import BoilerFacts, PlaceOnRecord, RegisterGap, find_register_gaps, sum_burner_inputs
 
 
 def burner_input_btu_h(ledger: ReplayLedger) -> float | None:
     """Return the burner's input in Btu/h by its plate, of several burners the sum; None where none is on record."""
     burners = [r for r in ledger.records.values() if r.role.code == "burner" and r.device]
-    plates = [plate for b in burners if (plate := b.numeric_setting("input_btu_h"))]
-    return sum(plates) if plates else None
+    return sum_burner_inputs(b.numeric_setting("input_btu_h") for b in burners)
 
 
 def boiler_facts(ledger: ReplayLedger) -> BoilerFacts:

@@ -132,7 +132,7 @@ def _open_gaps(boiler: Boiler, found: Sequence[OpenDeficiency], at: datetime) ->
     """Return what the register leaves out; read only where a deficiency says that it leaves something out."""
     if all(detail.row.rule != FindingCode.NOT_ON_RECORD for detail in found):
         return ()
-    return register_gaps.gaps_of_boilers([boiler], catalogue_at(at), at)[boiler.id]
+    return register_gaps.gaps_of_boiler(boiler, catalogue_at(at), at)
 
 
 def _draw_boiler_glass(boiler: Boiler, now: Segment | None, at: datetime) -> GlassDrawing | None:

@@ -85,7 +85,7 @@ def _boiler_context(
         "boiler": boiler,
         "service": service_state_at(boiler.id, at),
         "values": boiler_view.values,
-        "gaps": register_gaps.gaps_of_boilers([boiler], catalogue_at(at), at)[boiler.id],
+        "gaps": register_gaps.gaps_of_boiler(boiler, catalogue_at(at), at),
         "places": list(_place_contexts(request, boiler_view, forms, at)),
         "forms": forms.get("", []),
         "papers": register_views.papers_by_end(boiler.building_id, [boiler.id]),
