@@ -101,10 +101,14 @@ def _add_new_visits(
 def _put_answers_on_record(
     visits: Sequence[IncomingVisit], new_ids: set[UUID], boilers: Sequence[Boiler], at: datetime
 ) -> Iterator[ChangeEvent]:
-    """Write what new visits answer of the places that registers leave out; yield the events."""
+    """Write what new visits answer of the places that registers leave out, or no longer answer; yield the events."""
     by_id = {b.id: b for b in boilers}
     for visit in visits:
-        if visit.id in new_ids and visit.register_answers:
+        if visit.id not in new_ids:
+            continue
+        if visit.corrects:
+            yield from register_gaps.take_back_answers(visit, catalog.catalogue_at(at), at)
+        if visit.register_answers and not visit.void:
             boiler, release = by_id[visit.boiler], catalog.catalogue_at(at)
             gaps = register_gaps.gaps_of_boiler(boiler, release, at)
             yield from register_gaps.write_answers(visit, boiler, gaps, catalogue=release, posted_at=at)
@@ -112,12 +116,16 @@ def _put_answers_on_record(
 
 def _answer_faults(visit: IncomingVisit, boiler: Boiler, at: datetime) -> Iterator[Fault]:
     """Yield the faults of the answers to what the register leaves out; asks the database only where there are any."""
-    if visit.register_answers:
+    if visit.corrects:
+        yield from register_gaps.dropped_answer_faults(visit)
+    if visit.register_answers and not visit.void:
         release = catalog.catalogue_at(at)
         gaps = register_gaps.gaps_of_boiler(boiler, release, at)
         users = [p.user for p in visit.people if p.user]
         codes = {c for u in users for c in people.qualification_codes_at(boiler.portfolio_id, u, visit.performed_at)}
-        yield from register_gaps.answer_faults(visit, gaps, release, is_qualified="technician" in codes)
+        given = register_gaps.given_answers(visit.corrects)
+        is_qualified = "technician" in codes
+        yield from register_gaps.answer_faults(visit, gaps, release, is_qualified=is_qualified, given=given)
 
 
 def _check_repeat(visit: IncomingVisit) -> bool | Fault:

@@ -1,13 +1,13 @@
 """What a boiler's register leaves out, and the answers that visits give to it."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from uuid import UUID, uuid5
 
 from django.db.models import Min
 
-from fleet.errors import Fault
+from fleet.errors import Fault, FaultPath, Refused
 from fleet.portfolio.models import Boiler, Device, Fitting, Position, Setting
 from fleet.portfolio.queries import boiler_settings_at, positions_of
 from fleet.records.events import ChangeEvent
@@ -16,7 +16,8 @@ from fleet.rules.needed_roles import PlaceOnRecord, RegisterGap, find_register_g
 from fleet.rules.values import as_number
 from fleet.sheets.columns import NOT_NEEDED_BECAUSE
 from fleet.visits.incoming import IncomingVisit, RegisterAnswer
-from fleet.visits.places import present_stay, stays_at_places, values_at_places
+from fleet.visits.models import Entry, Visit
+from fleet.visits.places import present_stay, standing_entries, stays_at_places, values_at_places
 
 THERE, NONE, NOT_SEEN = "there", "none", "not_seen"
 ANSWERS = (THERE, NONE, NOT_SEEN)
@@ -47,38 +48,72 @@ def gaps_of_boiler(boiler: Boiler, catalogue: Catalogue, at: datetime) -> tuple[
 
 @dataclass(frozen=True, slots=True)
 class AskedRole:
-    """A role that an answer may name: the kinds that may be there, and whether it may be none here."""
+    """A role that an answer may name: the kinds that may be there, if it may be none here, how many gaps ask for it."""
 
     kinds: frozenset[str]
     none_allowed: bool
+    gap_count: int = 1
 
 
 def answer_faults(
-    visit: IncomingVisit, gaps: Sequence[RegisterGap], catalogue: Catalogue, is_qualified: bool
+    visit: IncomingVisit,
+    gaps: Sequence[RegisterGap],
+    catalogue: Catalogue,
+    *,
+    is_qualified: bool,
+    given: Collection[RegisterAnswer] = (),
 ) -> Iterator[Fault]:
-    """Yield what the register answers of a visit are refused for."""
+    """Yield what the register answers of a visit are refused for.
+
+    `given` are the answers of the visit that this one corrects: restated in the same words they are on record already.
+    """
     if visit.register_answers and not is_qualified:
         message = "Only a visit of a qualified technician answers what the register leaves out."
         yield Fault("not_qualified", message, ("register_answers",))
         return
     asked = asked_roles(gaps, catalogue)
-    seen: set[tuple[str, str]] = set()
+    answered: dict[str, set[str]] = {}
     for number, answer in enumerate(visit.register_answers):
         place = ("register_answers", number)
-        if answer.role not in asked or (answer.role, answer.kind) in seen:
-            message = f"The register of this boiler does not leave out {answer.role!r}."
-            yield Fault("not_asked", message, (*place, "role"))
+        if answer in given:
             continue
-        seen.add((answer.role, answer.kind))
-        kinds = asked[answer.role].kinds
-        if answer.answer == THERE and not answer.kind and len(kinds) > 1:
-            yield Fault("required", f"Say which it is: {', '.join(sorted(kinds))}.", (*place, "kind"))
-        if answer.kind and answer.answer != THERE:
-            yield Fault("device_does_not_fit", "Only what is there has a kind.", (*place, "kind"))
-        elif answer.kind and answer.kind not in kinds:
-            yield Fault("device_does_not_fit", f"{answer.kind!r} is not what is left out.", (*place, "kind"))
-        if answer.answer == NONE and asked[answer.role].none_allowed and not answer.reason:
-            yield Fault("required", "Say why there is none here, and who decided.", (*place, "reason"))
+        if answer.role not in asked:
+            yield Fault("not_asked", _why_not_asked(answer, given), (*place, "role"))
+            continue
+        yield from _content_faults(answer, asked[answer.role], place)
+        kinds = answered.setdefault(answer.role, set())
+        kind = _kind_found(answer, asked[answer.role])
+        if kind in kinds or len(kinds) == asked[answer.role].gap_count:
+            message = f"Another line answers {answer.role!r} already; the register leaves no second one out."
+            yield Fault("double", message, (*place, "role"))
+        kinds.add(kind)
+
+
+def _why_not_asked(answer: RegisterAnswer, given: Collection[RegisterAnswer]) -> str:
+    if any(answer.role == other.role for other in given):
+        return (
+            f"The visit that this one corrects answered {answer.role!r} otherwise. Leave it out here: its place then "
+            "counts as not fitted, until what is there is put on record on the register's page."
+        )
+    return f"The register of this boiler does not leave out {answer.role!r}."
+
+
+def _content_faults(answer: RegisterAnswer, asked: AskedRole, place: FaultPath) -> Iterator[Fault]:
+    if answer.answer == THERE and not answer.kind and len(asked.kinds) > 1:
+        yield Fault("required", f"Say which it is: {', '.join(sorted(asked.kinds))}.", (*place, "kind"))
+    if answer.kind and answer.answer != THERE:
+        yield Fault("device_does_not_fit", "Only what is there has a kind.", (*place, "kind"))
+    elif answer.kind and answer.kind not in asked.kinds:
+        yield Fault("device_does_not_fit", f"{answer.kind!r} is not what is left out.", (*place, "kind"))
+    if answer.answer == NONE and asked.none_allowed and not answer.reason:
+        yield Fault("required", "Say why there is none here, and who decided.", (*place, "reason"))
+
+
+def _kind_found(answer: RegisterAnswer, asked: AskedRole) -> str:
+    """Return the kind of what is there, which goes without saying where there is only one; '' for nothing."""
+    if answer.answer != THERE:
+        return ""
+    return answer.kind or next(iter(asked.kinds))
 
 
 def asked_roles(gaps: Sequence[RegisterGap], catalogue: Catalogue) -> dict[str, AskedRole]:
@@ -89,9 +124,73 @@ def asked_roles(gaps: Sequence[RegisterGap], catalogue: Catalogue) -> dict[str, 
         for role in sorted(gap.roles):
             kinds = catalogue.roles[role].kinds
             own = (needs[gap.code].kinds & kinds) or kinds
-            before = asked.get(role, AskedRole(frozenset(), none_allowed=True))
-            asked[role] = AskedRole(before.kinds | own, before.none_allowed and gap.none_allowed)
+            before = asked.get(role, AskedRole(frozenset(), none_allowed=True, gap_count=0))
+            asked[role] = AskedRole(
+                before.kinds | own, before.none_allowed and gap.none_allowed, gap_count=before.gap_count + 1
+            )
     return asked
+
+
+def given_answers(visit: UUID | None) -> frozenset[RegisterAnswer]:
+    """Return what a visit answered; nothing without one."""
+    row = Visit.objects.filter(id=visit).values_list("register_answers", flat=True).first() if visit else None
+    return frozenset(RegisterAnswer(**answer) for answer in row or ())
+
+
+def dropped_answer_faults(visit: IncomingVisit) -> Iterator[Fault]:
+    """Yield a fault for each answer that a correction drops although later visits have evidence about its place."""
+    for place in _dropped_places(visit):
+        later = standing_entries(Entry.objects.filter(position=place)).exclude(visit=visit.corrects).first()
+        if later is not None:
+            message = (
+                f"Visit {later.visit_id} has evidence about the {place.name}, which the visit put on record that this "
+                "one corrects. Restate the answer, or correct that visit first."
+            )
+            yield Fault("device_has_later_evidence", message, ("void",) if visit.void else ("corrects",))
+
+
+def take_back_answers(visit: IncomingVisit, catalogue: Catalogue, posted_at: datetime) -> Iterator[ChangeEvent]:
+    """Empty each place that the corrected visit put on record and that the correction does not restate.
+
+    Nobody knows then what is there. The place counts as *not fitted* from its first day on, which is the side that
+    asks somebody to look: a register that forgot it would ask for it only in sixty days.
+    """
+    for place in _dropped_places(visit):
+        since = Fitting.objects.filter(position=place).aggregate(first_day=Min("since"))["first_day"]
+        dated = {"position": place, "since": since, "posted_at": posted_at, "portfolio_id": place.portfolio_id}
+        Fitting.objects.create(device=None, **dated)
+        if Setting.objects.filter(position=place, key="needed").exists():
+            Setting.objects.create(key="needed", value=True, **dated)
+        yield ChangeEvent(
+            "register.answered",
+            place.id,
+            boiler=visit.boiler,
+            before="",
+            after="taken_back",
+            sentence=f"{catalogue.roles[place.role_id].name}: the visit that put it on record no longer says so. It "
+            "counts as not fitted until what is there is on record.",
+            rule="",
+            at=since,
+        )
+
+
+def _dropped_places(visit: IncomingVisit) -> list[Position]:
+    """Return the places that the corrected visit, or one that it corrected, put on record, if they are not restated."""
+    kept = frozenset() if visit.void else frozenset(visit.register_answers)
+    dropped = given_answers(visit.corrects) - kept
+    places = {_place_id(giver, answer) for giver in _corrected_visits(visit) for answer in dropped}
+    return list(Position.objects.filter(id__in=places).order_by("id"))
+
+
+def _corrected_visits(visit: IncomingVisit) -> Iterator[UUID]:
+    corrected = visit.corrects
+    while corrected is not None:
+        yield corrected
+        corrected = Visit.objects.filter(id=corrected).values_list("corrects", flat=True).first()
+
+
+def _place_id(visit: UUID, answer: RegisterAnswer) -> UUID:
+    return uuid5(visit, f"place {answer.role} {answer.kind}")
 
 
 def write_answers(
@@ -100,13 +199,17 @@ def write_answers(
     """Put on record what a visit says of the places that the register leaves out. Return the events.
 
     *There* adds the place with its device, which has proven nothing. *None* adds an empty place: not fitted, or where
-    the catalogue allows it none here, with its reason. *Not seen* adds nothing.
+    the catalogue allows it none here, with its reason. *Not seen* adds nothing. Raises Refused for what is not asked.
     """
     asked = asked_roles(gaps, catalogue)
+    given = given_answers(visit.corrects)
+    new_answers = [a for a in visit.register_answers if a.answer != NOT_SEEN and a not in given]
+    for answer in new_answers:
+        if answer.role not in asked:  # another visit of the same post answered it
+            raise Refused("not_asked", _why_not_asked(answer, given), ("register_answers",), status=422)
     return [
         _write_answer(visit, boiler, answer, asked=asked[answer.role], catalogue=catalogue, posted_at=posted_at)
-        for answer in visit.register_answers
-        if answer.answer != NOT_SEEN
+        for answer in new_answers
     ]
 
 
@@ -123,7 +226,7 @@ def _write_answer(
     ref = _free_ref(boiler, answer.role.replace("_", "-"))
     of_portfolio = {"portfolio_id": boiler.portfolio_id}
     position = Position.objects.create(
-        id=uuid5(visit.id, f"place {answer.role} {answer.kind}"),
+        id=_place_id(visit.id, answer),
         boiler=boiler,
         ref=ref,
         name=role.name.lower(),
@@ -133,13 +236,13 @@ def _write_answer(
     dated = {"position": position, "since": visit.performed_at, "posted_at": posted_at, **of_portfolio}
     device = None
     if answer.answer == THERE:
-        kind = answer.kind or next(iter(asked.kinds))
+        kind = _kind_found(answer, asked)
         device = Device.objects.create(id=uuid5(position.id, "device found"), kind_id=kind, **of_portfolio)
     elif asked.none_allowed:
         Setting.objects.create(key="needed", value=False, **dated)
         Setting.objects.create(key=NOT_NEEDED_BECAUSE, value=answer.reason, **dated)
     Fitting.objects.create(device=device, **dated)
-    found = "is there" if device else f"is none here: {answer.reason}" if answer.reason else "is not fitted"
+    found = "is there" if device else f"is none here: {answer.reason}" if asked.none_allowed else "is not fitted"
     return ChangeEvent(
         "register.answered",
         position.id,

@@ -4,6 +4,7 @@ from collections.abc import Iterator
 from dataclasses import replace
 from datetime import date, datetime, timedelta
 from typing import Any
+from uuid import uuid5
 
 import pytest
 
@@ -11,15 +12,17 @@ from fleet import pipeline
 from fleet.accounts.models import User
 from fleet.alerts.models import Alert
 from fleet.board import queries
+from fleet.board.models import Change
 from fleet.catalog import queries as catalog
 from fleet.catalog.services import load_release
 from fleet.deficiencies.models import Deficiency
 from fleet.errors import Refused
-from fleet.management.demo.visit_entries import VisitWriter
+from fleet.management.demo.visit_entries import GOOD_LIFT, VisitWriter
 from fleet.portfolio.models import Boiler, Portfolio, Position
 from fleet.records.events import Cause
 from fleet.sheets.register_sheet import parse_sheet
 from fleet.visits.incoming import IncomingEntry, RegisterAnswer
+from fleet.visits.models import Visit
 from fleet.visits.register_gaps import gaps_of_boiler
 from tests.cast import LONG_AGO, NOW, ROOT, make_person, shipped_catalogue
 
@@ -211,3 +214,101 @@ def test_an_answer_posted_again_adds_nothing(portfolio: Portfolio) -> None:
         answered(portfolio, RegisterAnswer("high_limit", "there"), at=NOW + DAY)
     assert Position.objects.filter(role="high_limit").count() == 1
     assert pipeline.rebuild(at=NOW + DAY) == 0
+
+
+def corrected(portfolio: Portfolio, *answers: RegisterAnswer, at: datetime, void: bool = False) -> None:
+    """Correct, or make void, the visit that answered what the register leaves out."""
+    who = User.objects.get(username="rosa")
+    bench = VisitWriter.for_boiler(Boiler.objects.get())
+    wrong = Visit.objects.exclude(register_answers=[]).get(corrects=None)
+    seen = [IncomingEntry(act="observe", code="found_firing", position=None, at=wrong.performed_at)]
+    more = {"register_answers": answers, "corrects": wrong.id, "void": void}
+    visit = bench.compose_visit("follow_up", wrong.performed_at, [who.id], [] if void else seen, **more)
+    pipeline.post_visits([replace(visit, id=uuid5(wrong.id, "correction"))], by=who, at=at)
+
+
+VALVE_THERE = RegisterAnswer("safety_valve", "there")
+
+
+def test_a_correction_in_the_same_words_leaves_what_was_put_on_record(portfolio: Portfolio) -> None:
+    hand_in(portfolio, "valve")
+    answered(portfolio, VALVE_THERE, at=NOW + DAY)
+    corrected(portfolio, VALVE_THERE, at=NOW + 2 * DAY)
+    assert (gaps(NOW + 2 * DAY), state("safety_valve", NOW + 2 * DAY)) == ([], "never_proven")
+    assert Position.objects.filter(role="safety_valve").count() == 1
+    assert pipeline.rebuild(at=NOW + 2 * DAY) == 0
+
+
+@pytest.mark.parametrize("void", [False, True])
+@pytest.mark.parametrize("answer", [VALVE_THERE, RegisterAnswer("safety_valve", "none")], ids=["there", "none"])
+def test_a_valve_that_no_visit_speaks_of_any_more_counts_as_not_fitted(
+    portfolio: Portfolio, answer: RegisterAnswer, void: bool
+) -> None:
+    hand_in(portfolio, "valve")
+    answered(portfolio, answer, at=NOW + DAY)
+    corrected(portfolio, at=NOW + 2 * DAY, void=void)
+    assert state("safety_valve", NOW + 2 * DAY) == "not_fitted"
+    found = queries.standing_of(Boiler.objects.get().id, NOW + 2 * DAY)
+    assert found is not None
+    assert found.standing == "hold"
+
+
+def test_what_was_none_here_is_needed_again_when_its_answer_is_taken_back(portfolio: Portfolio) -> None:
+    hand_in(portfolio, "alarm")
+    answered(portfolio, RegisterAnswer("co_alarm", "none", reason="Ines Okafor: detectors in the hall."), at=NOW + DAY)
+    missing = Deficiency.objects.filter(rule__startswith="not_fitted")
+    assert not missing.exists()
+    corrected(portfolio, at=NOW + 2 * DAY, void=True)
+    assert missing.get().closed_at is None
+
+
+def test_a_correction_drops_no_answer_that_a_later_visit_stands_on(portfolio: Portfolio) -> None:
+    hand_in(portfolio, "valve")
+    answered(portfolio, VALVE_THERE, at=NOW + DAY)
+    who, bench = User.objects.get(username="rosa"), VisitWriter.for_boiler(Boiler.objects.get())
+    lift = bench.test_entry(NOW + 2 * DAY, "lever_lift", "safety-valve", **GOOD_LIFT)
+    later = bench.compose_visit("follow_up", NOW + 2 * DAY, [who.id], [lift])
+    pipeline.post_visits([later], by=who, at=NOW + 2 * DAY)
+    with pytest.raises(Refused) as refused:
+        corrected(portfolio, at=NOW + 2 * DAY)
+    assert [f.code for f in refused.value.faults] == ["device_has_later_evidence"]
+    assert state("safety_valve", NOW + 2 * DAY) == "proven"
+
+
+def test_an_answer_that_a_correction_changes_is_refused_with_what_to_do(portfolio: Portfolio) -> None:
+    hand_in(portfolio, "valve")
+    answered(portfolio, VALVE_THERE, at=NOW + DAY)
+    with pytest.raises(Refused) as refused:
+        corrected(portfolio, RegisterAnswer("safety_valve", "none"), at=NOW + 2 * DAY)
+    assert [f.code for f in refused.value.faults] == ["not_asked"]
+    assert "Leave it out here" in str(refused.value.faults[0].message)
+
+
+def test_a_second_answer_of_one_place_is_refused(portfolio: Portfolio) -> None:
+    hand_in(portfolio, "lower")
+    two = [RegisterAnswer("lower_cutoff", "there", kind=kind) for kind in ("probe_cutoff", "float_cutoff")]
+    with pytest.raises(Refused) as refused:
+        answered(portfolio, *two)
+    assert [(f.code, f.at) for f in refused.value.faults] == [("double", ("register_answers", 1, "role"))]
+    assert gaps() == ["lower_cutoff"]
+
+
+def test_two_visits_of_one_post_put_one_place_on_record_or_nothing(portfolio: Portfolio) -> None:
+    hand_in(portfolio, "limit")
+    who, bench = technician(portfolio), VisitWriter.for_boiler(Boiler.objects.get())
+    visits = []
+    for at in (NOW - 2 * DAY, NOW - DAY):
+        entries = [IncomingEntry(act="observe", code="found_firing", position=None, at=at)]
+        answer = RegisterAnswer("high_limit", "there")
+        visits.append(bench.compose_visit("follow_up", at, [who.id], entries, register_answers=(answer,)))
+    with pytest.raises(Refused) as refused:
+        pipeline.post_visits(visits, by=who, at=NOW)
+    assert {f.code for f in refused.value.faults} == {"not_asked"}
+    assert gaps() == ["high_limit"]
+
+
+def test_an_event_says_not_fitted_where_no_reason_can_excuse_it(portfolio: Portfolio) -> None:
+    hand_in(portfolio, "valve")
+    answered(portfolio, RegisterAnswer("safety_valve", "none", reason="the owner says so"), at=NOW + DAY)
+    event = Change.objects.get(kind="register.answered")
+    assert "is not fitted" in event.sentence
