@@ -4,7 +4,7 @@ Each verb locks the building's boilers, compares what the editor last saw with w
 adds facts and judges.
 """
 
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from typing import Any
@@ -18,15 +18,15 @@ from fleet.errors import Fault, Refused
 from fleet.pipeline.conclude import write_and_conclude
 from fleet.pipeline.papers import add_paper
 from fleet.pipeline.register import refuse_fixed, save_plan
+from fleet.pipeline.value_edits import refuse_value, value_in_force
 from fleet.portfolio.locks import lock_boilers
 from fleet.portfolio.models import Boiler, Building, Fitting, Portfolio, Position, ServiceState, Setting
 from fleet.records.events import Cause, ChangeEvent
-from fleet.rules.needed_roles import may_be_spared
 from fleet.rules.values import ServiceMode
-from fleet.sheets import change_sentences, columns, export, sheet_faults
+from fleet.sheets import change_sentences, columns, export
 from fleet.sheets.plan import plan_import
 from fleet.sheets.register_sheet import rows_of
-from fleet.sheets.register_snapshot import NO_FITTINGS, PlaceRecord, RegisterSnapshot
+from fleet.sheets.register_snapshot import NO_FITTINGS, RegisterSnapshot
 from fleet.sheets.table import SheetTable
 
 Cells = Mapping[str, str]
@@ -108,7 +108,31 @@ def _edit_through_sheet(
         texts = [
             {n: columns.as_text(v) for n, v in zip(names, row, strict=True) if v not in ("", None)} for row in rows
         ]
-        _save_rows(portfolio, change(texts), at, cause)
+        _save_rows(portfolio, _drop_settled_exemptions(change(texts), texts), at, cause)
+
+
+def _drop_settled_exemptions(rows: list[dict[str, str]], rows_on_record: list[dict[str, str]]) -> list[dict[str, str]]:
+    """Drop what an earlier release let a register leave out without a reason, where this edit leaves it as it stands.
+
+    It stays on record, and the rules say what is missing. Without this, no edit of its building would go through.
+    """
+    settled_places = {_place_key(row) for row in rows_on_record if row.get("needed") == "no"}
+    settled_boilers = {row["boiler_ref"] for row in rows_on_record if _has_rule_missing(row)}
+    edited_rows = []
+    for row in rows:
+        dropped = {"needed"} if row.get("needed") == "no" and _place_key(row) in settled_places else set()
+        if _has_rule_missing(row) and row["boiler_ref"] in settled_boilers:
+            dropped.add("cutoffs_needed")
+        edited_rows.append({column: text for column, text in row.items() if column not in dropped})
+    return edited_rows
+
+
+def _place_key(row: Cells) -> tuple[str, str]:
+    return row["boiler_ref"], row.get("position_ref", "")
+
+
+def _has_rule_missing(row: Cells) -> bool:
+    return row.get("cutoffs_needed") == "1" and "cutoffs_rule" not in row
 
 
 def _save_rows(portfolio: Portfolio, row_texts: list[dict[str, str]], at: datetime, cause: Cause) -> None:
@@ -168,10 +192,10 @@ def set_value(
     def write_facts(_: list[Boiler]) -> ChangeEvent:
         register, zone = _read_register(boiler, at), boiler.building.zone
         place = next((p for p in register.positions.values() if position and p.id == position.id), None)
-        before = _value_in_force(register, boiler, place=place, key=key, at=at)
+        before = value_in_force(register, boiler, place=place, key=key, at=at)
         if columns.as_text(before) != was:
             raise _stale_error()
-        _refuse_value(register, place, key=key, text=text.strip(), at=at)
+        refuse_value(register, place, key=key, text=text.strip(), at=at)
         since, value = _parse_start(day, boiler, at), columns.as_value(key, text.strip())
         if value == before:
             raise Refused("nothing_new", "This is already on record.", ("value",), status=422)
@@ -259,58 +283,6 @@ def _read_register(boiler: Boiler, at: datetime) -> RegisterSnapshot:
     return RegisterSnapshot.for_boilers(
         Boiler.objects.filter(id=boiler.id), Building.objects.filter(id=boiler.building_id), at
     )
-
-
-def _value_in_force(
-    register: RegisterSnapshot, boiler: Boiler, place: PlaceRecord | None, key: str, at: datetime
-) -> Any:
-    if place is None:
-        dated = register.settings.get((boiler.id, key))
-        return dated.value if dated else None
-    if key in ("needed", columns.NOT_NEEDED_BECAUSE):
-        dated = register.settings.get((place.id, key))
-        return dated.value if dated else (True if key == "needed" else None)
-    occupant = register.fittings.get(place.id, NO_FITTINGS).now
-    return (
-        export.device_values(place, occupant, register, catalog.catalogue_at(at)).get(key)
-        if occupant and occupant.kind
-        else None
-    )
-
-
-def _refuse_value(register: RegisterSnapshot, place: PlaceRecord | None, key: str, text: str, at: datetime) -> None:
-    occupant = register.fittings.get(place.id, NO_FITTINGS).now if place else None
-    allowed_keys: Sequence[str] = columns.ON_BOILER
-    if place is not None:
-        kind = catalog.catalogue_at(at).kinds.get(occupant.kind) if occupant else None
-        allowed_keys = ["needed", columns.NOT_NEEDED_BECAUSE, *(kind.attributes - {"fitted_on"} if kind else ())]
-    if key not in allowed_keys:
-        raise Refused("value_does_not_fit", "This has no such value.", ("key",), status=422)
-    if not text:
-        raise Refused("empty", "Enter a value. Leave an unknown value as it is.", ("value",), status=422)
-    wrong = sheet_faults.cell_fault(key, text)
-    if wrong:
-        raise Refused(*wrong, ("value",), status=422)
-    if place is not None and key in ("needed", columns.NOT_NEEDED_BECAUSE):
-        _refuse_unneeded(register, place, key=key, text=text, at=at)
-
-
-def _refuse_unneeded(register: RegisterSnapshot, place: PlaceRecord, key: str, text: str, at: datetime) -> None:
-    """Refuse to leave a place out without a reason, or one whose role every such boiler needs."""
-    if key == "needed" and text == "no":
-        message = "Say why it is not needed, who decided, and when: set “Why it is not needed”."
-        raise Refused("empty", message, ("value",), status=422)
-    catalogue = catalog.catalogue_at(at)
-    role = catalogue.roles[place.role]
-    if key == "needed" or role.part != "protection" or may_be_spared(catalogue, place.role):
-        return
-    for other in register.positions.values():
-        needed = register.settings.get((other.id, "needed"))
-        same_role = other.role == place.role and other.boiler == place.boiler and other.id != place.id
-        if same_role and (needed is None or needed.value is True):
-            return
-    message = f"Every such boiler needs a {role.name.lower()}: it can't be left out."
-    raise Refused("always_needed", message, ("value",), status=422)
 
 
 def _parse_start(day: str, boiler: Boiler, at: datetime) -> datetime:

@@ -123,9 +123,11 @@ def _answer_faults(visit: IncomingVisit, boiler: Boiler, at: datetime) -> Iterat
         gaps = register_gaps.gaps_of_boiler(boiler, release, at)
         users = [p.user for p in visit.people if p.user]
         codes = {c for u in users for c in people.qualification_codes_at(boiler.portfolio_id, u, visit.performed_at)}
-        given = register_gaps.given_answers(visit.corrects)
+        earlier_answers = register_gaps.given_answers(visit.corrects)
         is_qualified = "technician" in codes
-        yield from register_gaps.answer_faults(visit, gaps, release, is_qualified=is_qualified, given=given)
+        yield from register_gaps.answer_faults(
+            visit, gaps, release, is_qualified=is_qualified, earlier_answers=earlier_answers
+        )
 
 
 def _check_repeat(visit: IncomingVisit) -> bool | Fault:

@@ -99,10 +99,24 @@ def grace_end(asked_at: datetime, zone: str) -> datetime:
     return day_start(day_of(asked_at, zone) + timedelta(days=GRACE_DAYS + 1), zone)
 
 
-def may_be_spared(catalogue: Catalogue, role: str) -> bool:
-    """Return whether the table lets a place of this role be *none here*. A release without the table allows it."""
-    needs = [need for need in catalogue.needed_roles if role in need.roles]
-    return all(need.none_allowed for need in needs)
+def may_be_left_out(
+    catalogue: Catalogue, boiler: Mapping[str, Value], role: str, other_places: Collection[PlaceOnRecord]
+) -> bool:
+    """Return whether *needed: no* is heard for a place of this role; a release without the table hears it always.
+
+    Each row of the table that asks for the role must allow *none here*, ask nothing of a boiler with these values, or
+    be answered by another place that is counted on. `other_places` are those places, without the one asked about.
+    """
+    strict_needs = [need for need in catalogue.needed_roles if role in need.roles and not need.none_allowed]
+    if not strict_needs:
+        return True
+    facts = BoilerFacts(boiler, None, frozenset(p.kind for p in other_places))
+    return all(_is_answered(need, facts, other_places) for need in strict_needs)
+
+
+def refuse_left_out_in_words(role_name: str) -> str:
+    """Return why a place of this role cannot be left out, and what to do instead."""
+    return f"Every such boiler needs this: {role_name.lower()}. Leave the place empty instead; it is then not fitted."
 
 
 def in_words(gaps: Iterable[RegisterGap]) -> str:

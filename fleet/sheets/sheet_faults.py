@@ -9,7 +9,7 @@ from fleet.calendar import day_start
 from fleet.errors import Fault
 from fleet.portfolio import access
 from fleet.rules.catalogue import Catalogue
-from fleet.rules.needed_roles import may_be_spared
+from fleet.rules.needed_roles import PlaceOnRecord, may_be_left_out, refuse_left_out_in_words
 from fleet.sheets import columns
 from fleet.sheets.columns import DECLARED_PREFIX, as_day, as_number, is_measured, is_possible
 from fleet.sheets.table import MAX_FAULTS, SheetTable
@@ -179,15 +179,20 @@ def faults_between_rows(lines: Lines, catalogue: Catalogue) -> list[Fault]:
 
 
 def _needed_role_faults(lines: Lines, catalogue: Catalogue) -> Iterator[Fault]:
-    """Yield a fault for each *needed: no* of a role that every such boiler needs, unless another row fills it."""
-    counted_on = {(*_boiler_key(c), c.get("role")) for _, c in lines if c.get("needed") != "no"}
+    """Yield a fault for each *needed: no* of a role that its boiler needs, unless another row fills the need."""
+    places_by_boiler: dict[PlaceKey, list[tuple[int, PlaceOnRecord]]] = defaultdict(list)
+    for number, cells in lines:
+        if "role" in cells and (cells.get("needed") != "no" or "kind" in cells):
+            place = PlaceOnRecord(cells["role"], cells.get("kind", ""))
+            places_by_boiler[_boiler_key(cells)].append((number, place))
     for number, cells in lines:
         role = catalogue.roles.get(cells.get("role", ""))
-        if cells.get("needed") != "no" or role is None or may_be_spared(catalogue, role.code):
+        if cells.get("needed") != "no" or role is None:
             continue
-        if role.part == "protection" and (*_boiler_key(cells), role.code) not in counted_on:
-            message = f"Every such boiler needs a {role.name.lower()}: leave the place empty instead."
-            yield Fault("always_needed", message, (number, "needed"))
+        other_places = [place for row, place in places_by_boiler[_boiler_key(cells)] if row != number]
+        values = {"cutoffs_needed": as_number(cells.get("cutoffs_needed", ""))}
+        if not may_be_left_out(catalogue, values, role.code, other_places):
+            yield Fault("always_needed", refuse_left_out_in_words(role.name), (number, "needed"))
 
 
 def _double_position_faults(lines: Lines) -> Iterator[Fault]:

@@ -61,36 +61,36 @@ def answer_faults(
     catalogue: Catalogue,
     *,
     is_qualified: bool,
-    given: Collection[RegisterAnswer] = (),
+    earlier_answers: Collection[RegisterAnswer] = (),
 ) -> Iterator[Fault]:
     """Yield what the register answers of a visit are refused for.
 
-    `given` are the answers of the visit that this one corrects: restated in the same words they are on record already.
+    `earlier_answers` are those of the visit that this one corrects: in the same words they are on record already.
     """
     if visit.register_answers and not is_qualified:
         message = "Only a visit of a qualified technician answers what the register leaves out."
         yield Fault("not_qualified", message, ("register_answers",))
         return
-    asked = asked_roles(gaps, catalogue)
+    roles_asked = asked_roles(gaps, catalogue)
     answered: dict[str, set[str]] = {}
     for number, answer in enumerate(visit.register_answers):
         place = ("register_answers", number)
-        if answer in given:
+        if answer in earlier_answers:
             continue
-        if answer.role not in asked:
-            yield Fault("not_asked", _why_not_asked(answer, given), (*place, "role"))
+        if answer.role not in roles_asked:
+            yield Fault("not_asked", _why_not_asked(answer, earlier_answers), (*place, "role"))
             continue
-        yield from _content_faults(answer, asked[answer.role], place)
+        yield from _content_faults(answer, roles_asked[answer.role], place)
         kinds = answered.setdefault(answer.role, set())
-        kind = _kind_found(answer, asked[answer.role])
-        if kind in kinds or len(kinds) == asked[answer.role].gap_count:
+        kind = _kind_found(answer, roles_asked[answer.role])
+        if kind in kinds or len(kinds) == roles_asked[answer.role].gap_count:
             message = f"Another line answers {answer.role!r} already; the register leaves no second one out."
             yield Fault("double", message, (*place, "role"))
         kinds.add(kind)
 
 
-def _why_not_asked(answer: RegisterAnswer, given: Collection[RegisterAnswer]) -> str:
-    if any(answer.role == other.role for other in given):
+def _why_not_asked(answer: RegisterAnswer, earlier_answers: Collection[RegisterAnswer]) -> str:
+    if any(answer.role == other.role for other in earlier_answers):
         return (
             f"The visit that this one corrects answered {answer.role!r} otherwise. Leave it out here: its place then "
             "counts as not fitted, until what is there is put on record on the register's page."
@@ -98,37 +98,37 @@ def _why_not_asked(answer: RegisterAnswer, given: Collection[RegisterAnswer]) ->
     return f"The register of this boiler does not leave out {answer.role!r}."
 
 
-def _content_faults(answer: RegisterAnswer, asked: AskedRole, place: FaultPath) -> Iterator[Fault]:
-    if answer.answer == THERE and not answer.kind and len(asked.kinds) > 1:
-        yield Fault("required", f"Say which it is: {', '.join(sorted(asked.kinds))}.", (*place, "kind"))
+def _content_faults(answer: RegisterAnswer, asked_role: AskedRole, place: FaultPath) -> Iterator[Fault]:
+    if answer.answer == THERE and not answer.kind and len(asked_role.kinds) > 1:
+        yield Fault("required", f"Say which it is: {', '.join(sorted(asked_role.kinds))}.", (*place, "kind"))
     if answer.kind and answer.answer != THERE:
         yield Fault("device_does_not_fit", "Only what is there has a kind.", (*place, "kind"))
-    elif answer.kind and answer.kind not in asked.kinds:
+    elif answer.kind and answer.kind not in asked_role.kinds:
         yield Fault("device_does_not_fit", f"{answer.kind!r} is not what is left out.", (*place, "kind"))
-    if answer.answer == NONE and asked.none_allowed and not answer.reason:
+    if answer.answer == NONE and asked_role.none_allowed and not answer.reason:
         yield Fault("required", "Say why there is none here, and who decided.", (*place, "reason"))
 
 
-def _kind_found(answer: RegisterAnswer, asked: AskedRole) -> str:
+def _kind_found(answer: RegisterAnswer, asked_role: AskedRole) -> str:
     """Return the kind of what is there, which goes without saying where there is only one; '' for nothing."""
     if answer.answer != THERE:
         return ""
-    return answer.kind or next(iter(asked.kinds))
+    return answer.kind or next(iter(asked_role.kinds))
 
 
 def asked_roles(gaps: Sequence[RegisterGap], catalogue: Catalogue) -> dict[str, AskedRole]:
     """Return by role what may be answered; two gaps may ask for one role, each with kinds of its own."""
     needs = {need.code: need for need in catalogue.needed_roles}
-    asked: dict[str, AskedRole] = {}
+    roles_asked: dict[str, AskedRole] = {}
     for gap in gaps:
         for role in sorted(gap.roles):
             kinds = catalogue.roles[role].kinds
             own = (needs[gap.code].kinds & kinds) or kinds
-            before = asked.get(role, AskedRole(frozenset(), none_allowed=True, gap_count=0))
-            asked[role] = AskedRole(
+            before = roles_asked.get(role, AskedRole(frozenset(), none_allowed=True, gap_count=0))
+            roles_asked[role] = AskedRole(
                 before.kinds | own, before.none_allowed and gap.none_allowed, gap_count=before.gap_count + 1
             )
-    return asked
+    return roles_asked
 
 
 def given_answers(visit: UUID | None) -> frozenset[RegisterAnswer]:
@@ -176,8 +176,8 @@ def take_back_answers(visit: IncomingVisit, catalogue: Catalogue, posted_at: dat
 
 def _dropped_places(visit: IncomingVisit) -> list[Position]:
     """Return the places that the corrected visit, or one that it corrected, put on record, if they are not restated."""
-    kept = frozenset() if visit.void else frozenset(visit.register_answers)
-    dropped = given_answers(visit.corrects) - kept
+    restated_answers = frozenset() if visit.void else frozenset(visit.register_answers)
+    dropped = given_answers(visit.corrects) - restated_answers
     places = {_place_id(giver, answer) for giver in _corrected_visits(visit) for answer in dropped}
     return list(Position.objects.filter(id__in=places).order_by("id"))
 
@@ -201,14 +201,16 @@ def write_answers(
     *There* adds the place with its device, which has proven nothing. *None* adds an empty place: not fitted, or where
     the catalogue allows it none here, with its reason. *Not seen* adds nothing. Raises Refused for what is not asked.
     """
-    asked = asked_roles(gaps, catalogue)
-    given = given_answers(visit.corrects)
-    new_answers = [a for a in visit.register_answers if a.answer != NOT_SEEN and a not in given]
+    roles_asked = asked_roles(gaps, catalogue)
+    earlier_answers = given_answers(visit.corrects)
+    new_answers = [a for a in visit.register_answers if a.answer != NOT_SEEN and a not in earlier_answers]
     for answer in new_answers:
-        if answer.role not in asked:  # another visit of the same post answered it
-            raise Refused("not_asked", _why_not_asked(answer, given), ("register_answers",), status=422)
+        if answer.role not in roles_asked:  # another visit of the same post answered it
+            raise Refused("not_asked", _why_not_asked(answer, earlier_answers), ("register_answers",), status=422)
     return [
-        _write_answer(visit, boiler, answer, asked=asked[answer.role], catalogue=catalogue, posted_at=posted_at)
+        _write_answer(
+            visit, boiler, answer, asked_role=roles_asked[answer.role], catalogue=catalogue, posted_at=posted_at
+        )
         for answer in new_answers
     ]
 
@@ -218,7 +220,7 @@ def _write_answer(
     boiler: Boiler,
     answer: RegisterAnswer,
     *,
-    asked: AskedRole,
+    asked_role: AskedRole,
     catalogue: Catalogue,
     posted_at: datetime,
 ) -> ChangeEvent:
@@ -236,20 +238,20 @@ def _write_answer(
     dated = {"position": position, "since": visit.performed_at, "posted_at": posted_at, **of_portfolio}
     device = None
     if answer.answer == THERE:
-        kind = _kind_found(answer, asked)
+        kind = _kind_found(answer, asked_role)
         device = Device.objects.create(id=uuid5(position.id, "device found"), kind_id=kind, **of_portfolio)
-    elif asked.none_allowed:
+    elif asked_role.none_allowed:
         Setting.objects.create(key="needed", value=False, **dated)
         Setting.objects.create(key=NOT_NEEDED_BECAUSE, value=answer.reason, **dated)
     Fitting.objects.create(device=device, **dated)
-    found = "is there" if device else f"is none here: {answer.reason}" if asked.none_allowed else "is not fitted"
+    nothing = f"is none here: {answer.reason}" if asked_role.none_allowed else "is not fitted"
     return ChangeEvent(
         "register.answered",
         position.id,
         boiler=boiler.id,
         before="",
         after=answer.answer,
-        sentence=f"{role.name}, not on record before, {found}.",
+        sentence=f"{role.name}, not on record before, {'is there' if device else nothing}.",
         rule="",
         at=visit.performed_at,
     )

@@ -232,7 +232,7 @@ def table(*rows: dict[str, str]) -> str:
     return "".join(",".join(cells) + "\n" for cells in (rows[0].keys(), *(r.values() for r in rows)))
 
 
-@pytest.mark.parametrize("role", ["safety_valve", "high_limit", "lower_cutoff", "upper_cutoff", "flame_safeguard"])
+@pytest.mark.parametrize("role", sorted({r for n in CATALOGUE.needed_roles if not n.none_allowed for r in n.roles}))
 def test_what_every_boiler_needs_cannot_be_left_out(role: str) -> None:
     assert faults(with_places({"role": role})) == [("always_needed", (2, "needed"))]
 
@@ -246,3 +246,15 @@ def test_what_the_catalogue_lets_be_none_here_is_left_out_with_its_reason(role: 
 def test_a_spare_place_is_left_out_beside_one_that_is_counted_on() -> None:
     fitted = {"role": "safety_valve", "kind": "safety_valve", "fitted_on": "2019-10-01", "needed": ""}
     assert faults(with_places({"role": "safety_valve"}, {**fitted, "not_needed_because": ""})) == []
+
+
+@pytest.mark.parametrize(
+    ("cutoffs", "found"), [({"cutoffs_needed": "1", "cutoffs_rule": "a city rule"}, 0), ({"cutoffs_needed": "2"}, 1)]
+)
+@pytest.mark.parametrize(("kept", "left_out"), [("lower_cutoff", "upper_cutoff"), ("upper_cutoff", "lower_cutoff")])
+def test_a_second_cutoff_is_left_out_only_where_one_is_enough(
+    cutoffs: dict[str, str], found: int, kept: str, left_out: str
+) -> None:
+    fitted = {"role": kept, "kind": "probe_cutoff", "fitted_on": "2019-10-01", "needed": "", "not_needed_because": ""}
+    text = with_places({"cutoffs_rule": "", **cutoffs, "role": left_out}, {**fitted, "cutoffs_rule": "", **cutoffs})
+    assert faults(text) == [("always_needed", (2, "needed"))] * found

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from fleet.rules import judge
 from fleet.rules.catalogue import NeededRole
-from fleet.rules.needed_roles import PlaceOnRecord, find_register_gaps, in_words, may_be_spared
+from fleet.rules.needed_roles import PlaceOnRecord, find_register_gaps, in_words, may_be_left_out
 from fleet.rules.values import CatalogueEdition, Level, RegisterPosted, Standing, Value
 from tests.rules.build import Boiler, at, catalogue
 
@@ -107,7 +107,7 @@ def test_a_switch_of_the_wrong_kind_does_not_answer_for_the_other() -> None:
 
 def test_only_what_the_table_lets_be_none_here_may_be_left_out() -> None:
     protections = [r.code for r in catalogue().roles.values() if r.part == "protection"]
-    spared = {role for role in protections if may_be_spared(catalogue(), role)}
+    spared = {role for role in protections if may_be_left_out(catalogue(), GAS, role, ())}
     assert spared == {"spill_switch", "rollout_switch", "air_proving", "co_alarm"}
 
 

@@ -9,7 +9,7 @@ from uuid import UUID
 from fleet.rules.catalogue import Catalogue, FindingRule, ProcedureSpec, RoleSpec
 from fleet.rules.ledger.asked import AskedCause, BlindedByPath, GapsSince, LockOn, OwedTest
 from fleet.rules.ledger.meters import MeterHistory
-from fleet.rules.needed_roles import cutoffs_needed, may_be_spared
+from fleet.rules.needed_roles import PlaceOnRecord, cutoffs_needed, may_be_left_out
 from fleet.rules.values import (
     EntryFact,
     Evidence,
@@ -269,14 +269,12 @@ class ReplayLedger:
         return record.on_record and not self.is_spared(record) and (record.needed or not self._may_be_empty(record))
 
     def _may_be_empty(self, record: PositionRecord) -> bool:
-        """Whether *needed: no* is heard: the role is no protection, may be *none here*, or another place fills it."""
-        if record.role.part != "protection" or may_be_spared(self.catalogue, record.role.code):
+        """Whether *needed: no* is heard here. A device that is fitted is counted on, and must be proven."""
+        if record.role.part != "protection":
             return True
-        if record.device:  # what is fitted is counted on, and must be proven
-            return False
-        if record.role.code == "lower_cutoff" and self.cutoffs_needed() == 1:
-            return any(r.role.code == "upper_cutoff" and r.device for r in self.records.values())
-        return any(r.needed and r.on_record and r.role is record.role for r in self.records.values() if r is not record)
+        other_records = [r for r in self.records.values() if r is not record and r.on_record and not record.device]
+        places = [PlaceOnRecord(r.role.code, r.kind) for r in other_records if r.needed or r.device]
+        return may_be_left_out(self.catalogue, self.boiler, record.role.code, places)
 
     def share_a_chamber(self, record: PositionRecord, second_record: PositionRecord) -> bool:
         """Whether two positions hang on one float chamber."""
