@@ -163,7 +163,7 @@ def readiness_standing_at(visit: Visit) -> Readiness | None:
         return own_answer
     earlier = Readiness.objects.filter(boiler=visit.boiler_id, visit__performed_at__lt=visit.performed_at)
     newest = earlier.select_related("visit").order_by("-visit__performed_at", "-visit_id").first()
-    return newest if newest and newest.answer != FiringAnswer.NOTHING_FOUND else None
+    return newest if newest and FiringAnswer(newest.answer).is_open else None
 
 
 def readiness_answers(visits: Iterable[UUID]) -> dict[str, str]:

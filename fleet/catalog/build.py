@@ -25,6 +25,7 @@ from fleet.rules.catalogue import (
     Variant,
 )
 from fleet.rules.values import LEVELS
+from fleet.rules.vocabulary import BOILER_CHOICES
 
 ROLE_PARTS = ("protection", "initiator", "input_path", "output_path", "reference")
 QUALIFICATIONS = ("operator", "technician", "fire_side", "valve_shop", "inspector", "utility")
@@ -35,7 +36,7 @@ READING_TYPES = ("bool", "number", "choice")
 PROOFS = ("full", "partial", "due_only", "none")
 SIDES = ("water", "pressure", "fire", "season")
 ELSE_OUTCOMES = ("", "fail", "inconclusive", "not_a_test")
-NEED_CONDITIONS = ("construction", "fuel", "draft", "firing", "cutoffs_needed", "fitted", "input_from")
+NEED_CONDITIONS = (*BOILER_CHOICES, "fitted", "input_from")
 
 T = TypeVar("T")
 
@@ -132,6 +133,9 @@ def _read_conditions(row: TableRow) -> Iterable[tuple[str, tuple[str, ...]]]:
             )
         elif key == "input_from" and not words.isdigit():
             row.note_fault("bad_value", "when", f"has {part!r}; input_from takes whole Btu/h")
+        elif key in BOILER_CHOICES and not set(words.split("/")) <= set(BOILER_CHOICES[key]):
+            # No boiler would ever meet it: the need would never be asked for.
+            row.note_fault("bad_value", "when", f"has {part!r}; {key} is one of {', '.join(BOILER_CHOICES[key])}")
         else:
             yield key, tuple(words.split("/"))
 

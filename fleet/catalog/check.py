@@ -21,11 +21,11 @@ def check_catalogue(content: Content, catalogue: Catalogue, faults: Faults, *, i
             _check_reference(row, column, codes)
     _check_graders(content.tables["procedures.csv"])
     _check_rules(content.tables["readings.csv"], catalogue)
-    _check_contradictions(content.tables["contradictions.csv"], catalogue)
     _check_finding_columns(content.tables["findings.csv"], catalogue)
+    _check_needed_kinds(content.tables["needed_roles.csv"], catalogue)
     if not is_stored:
+        _check_contradictions(content.tables["contradictions.csv"], catalogue)
         _check_sources(content, catalogue)
-    if not is_stored:
         _check_used_rules(catalogue, faults)
     _check_texts(content, catalogue, faults)
 
@@ -53,6 +53,16 @@ def _check_reference(row: TableRow, column: str, codes: Collection[str]) -> None
     for code in row.cells.get(column, "").split("|"):
         if code and code not in codes:
             row.note_fault("unknown_reference", column, f"names {code!r}, which no table has")
+
+
+def _check_needed_kinds(rows: Iterable[TableRow], catalogue: Catalogue) -> None:
+    """Note a need that depends on a kind which no table has: it would ask nothing of any boiler."""
+    needs = {need.code: need for need in catalogue.needed_roles}
+    for row in rows:
+        need = needs.get(row.cells.get("code", ""))
+        for kind in sorted(kind for key, kinds in need.conditions if key == "fitted" for kind in kinds) if need else ():
+            if kind not in catalogue.kinds:
+                row.note_fault("unknown_reference", "when", f"names {kind!r}, which no table has")
 
 
 def _check_graders(rows: Collection[TableRow]) -> None:

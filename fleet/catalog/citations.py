@@ -113,6 +113,12 @@ def _has_limit(reading: ReadingSpec) -> bool:
     return reading.type == "number" and any(character.isdigit() for character in reading.accept)
 
 
+def list_unverified(catalogue: Catalogue) -> list[CitedNumber]:
+    """Return the numbers of the catalogue that rest on a clause nobody has seen yet."""
+    unverified = SourceStanding.UNVERIFIED
+    return [n for n in cited_numbers(catalogue) if worst_standing(n.source, catalogue.sources) is unverified]
+
+
 def count_by_standing(catalogue: Catalogue) -> Counter[SourceStanding]:
     """Return how many numbers of the catalogue rest on what, each by its worst statement."""
     return Counter(worst_standing(cited.source, catalogue.sources) for cited in cited_numbers(catalogue))

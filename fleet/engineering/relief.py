@@ -69,13 +69,6 @@ def required_lb_h(
     return max(output_btu_h / BTU_H_PER_LB_H, surface_ft2 * SURFACE_LB_H_FT2[firing, kind])
 
 
-def relief_capacity(
-    output_btu_h: float, stamped_lb_h: Sequence[float | None], surface_ft2: float = 0.0
-) -> ReliefCapacity:
-    """Compare the stamps of all valves together with what the output needs. One unknown stamp makes the sum unknown."""
-    return sum_stamps(required_lb_h(output_btu_h, surface_ft2), stamped_lb_h)
-
-
 def sum_stamps(required_lb_h: float, stamped_lb_h: Sequence[float | None]) -> ReliefCapacity:
     """Return what is needed in lb/h beside the sum of all stamps; one unknown stamp makes the sum unknown."""
     known_stamps = [stamp for stamp in stamped_lb_h if stamp is not None]

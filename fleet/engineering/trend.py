@@ -47,22 +47,18 @@ def stack_trend(days: Sequence[float], differences_f: Sequence[float]) -> Trend:
         return Trend("not enough", None, chance=None, readings=len(days), span_days=span, needs=needs)
     order = sorted(zip(days, differences_f, strict=True))
     slopes = [(later[1] - early[1]) / (later[0] - early[0]) for early, later in combinations(order, 2)]
-    chance = _exact_chance_of_order(len(order), sum(slope > 0 for slope in slopes))
+    chance = chance_of_order(len(order), sum(slope > 0 for slope in slopes))
     says = "rising" if chance <= FALSE_ALARM else "no trend"
     slope = float(np.median(slopes)) * MONTH_DAYS
     return Trend(says, slope, chance=float(chance), readings=len(days), span_days=span)
 
 
-def chance_of_order(count: int, rising_pairs: int) -> float:
+def chance_of_order(count: int, rising_pairs: int) -> Fraction:
     """Return the chance that `count` values in random order have at least so many pairs that rise.
 
     Exact. A pair of equal values counts as not rising: the conservative side. Source: Kendall's rank correlation, the
     counts are the Mahonian numbers.
     """
-    return float(_exact_chance_of_order(count, rising_pairs))
-
-
-def _exact_chance_of_order(count: int, rising_pairs: int) -> Fraction:
     ways = _orders_by_falling_pairs(count)
     falling_at_most = count * (count - 1) // 2 - rising_pairs
     return Fraction(sum(ways[: falling_at_most + 1]), sum(ways))

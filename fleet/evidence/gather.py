@@ -1,4 +1,7 @@
-"""From rows to `rules.values.Evidence`. The queries stand in the order they run, each once per boiler."""
+"""From rows to `rules.values.Evidence`. The queries stand in the order they run, each once per boiler.
+
+A boiler on a header takes two more, however many boilers share it.
+"""
 
 from collections import defaultdict
 from collections.abc import Iterable
@@ -166,17 +169,24 @@ def _register_posted_at(boiler: Boiler, positions: list[Position], rows: Iterabl
 
 
 def _read_services(boiler: UUID, known_at: datetime | None) -> Iterable[values.ServiceChange]:
-    rows = _known_rows(ServiceState.objects.filter(boiler=boiler), known_at)
-    for row in {r.since: r for r in rows}.values():
+    for row in _newest_services(ServiceState.objects.filter(boiler=boiler), known_at):
         yield values.ServiceChange(values.ServiceMode(row.state), row.since)
+
+
+def _newest_services(rows: QuerySet[ServiceState], known_at: datetime | None) -> Iterable[ServiceState]:
+    """Return the statements that count: of two about one boiler and instant, the one posted last."""
+    return {(r.boiler_id, r.since): r for r in _known_rows(rows, known_at)}.values()
 
 
 def _read_header_services(boiler: Boiler, known_at: datetime | None) -> Iterable[tuple[values.ServiceChange, ...]]:
     """Yield the service states of each other boiler on the same header; nothing is asked of a boiler alone."""
     if boiler.header_group_id is None:
         return
-    for other in Boiler.objects.filter(header_group=boiler.header_group_id).exclude(id=boiler.id).order_by("id"):
-        yield tuple(_read_services(other.id, known_at))
+    others = Boiler.objects.filter(header_group=boiler.header_group_id).exclude(id=boiler.id).order_by("id")
+    changes: dict[UUID, list[values.ServiceChange]] = {other: [] for other in others.values_list("id", flat=True)}
+    for row in _newest_services(ServiceState.objects.filter(boiler__in=changes.keys()), known_at):
+        changes[row.boiler_id].append(values.ServiceChange(values.ServiceMode(row.state), row.since))
+    yield from map(tuple, changes.values())
 
 
 def _read_visits(

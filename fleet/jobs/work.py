@@ -88,7 +88,8 @@ def skill_of(procedure: ProcedureSpec | None) -> str:
     return min(procedure.who)
 
 
-def _is_last_choice(procedure: ProcedureSpec) -> int:
+def _choice_rank(procedure: ProcedureSpec) -> int:
+    """Return 0 for what a technician may do, 1 for what takes another person, 2 for a look that proves least."""
     return 2 if procedure.judged_by == NEW_VALVE_GRADER else int(skill_of(procedure) != DEFAULT_SKILL)
 
 
@@ -98,5 +99,5 @@ def quickest_code(codes: Iterable[str], release: Catalogue) -> str:
     Looking at a new valve proves none that was there before: it is asked for only where nothing else is named.
     """
     procedures = [release.procedures[c] for c in codes if c in release.procedures]
-    best = min(procedures, key=lambda p: (_is_last_choice(p), p.minutes, p.code), default=None)
+    best = min(procedures, key=lambda p: (_choice_rank(p), p.minutes, p.code), default=None)
     return best.code if best else ""

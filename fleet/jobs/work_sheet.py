@@ -29,7 +29,6 @@ from fleet.visits.models import Entry
 from fleet.visits.places import PlaceValue, Stay
 
 TIME_GRAIN = timedelta(minutes=15)  # local days of every zone begin on a quarter hour
-NOT_DEVICE_VALUES = ("fitted_on", "paths", "needed", "not_needed_because")
 
 
 @dataclass(frozen=True, slots=True)

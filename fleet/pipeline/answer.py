@@ -12,7 +12,7 @@ from fleet.assessments.models import Answer
 from fleet.pipeline.conclude import BoilerConclusion
 from fleet.records.difference_store import as_json
 from fleet.records.events import ChangeEvent
-from fleet.rules.values import FiringAnswer, Judgement
+from fleet.rules.values import Judgement
 from fleet.rules.wording import ADVICE_CAUTION
 from fleet.visits.models import Visit
 from fleet.visits.services import ROWS_PER_STATEMENT
@@ -86,12 +86,12 @@ def _readiness_json(judgement: Judgement, visit: UUID) -> dict[str, Any] | None:
 
 
 def _older_readiness_json(conclusion: BoilerConclusion, visit: Visit) -> dict[str, Any] | None:
-    """Return the newest earlier answer while it is open, for a visit that did not have the boiler in hand."""
+    """Return what `assessments.queries.readiness_standing_at` finds for a visit without an answer of its own."""
     readiness_answers = conclusion.judgement.readiness
-    if any(r.visit == visit.id for r in readiness_answers):
+    if visit.void or any(r.visit == visit.id for r in readiness_answers):
         return None
     earlier = [r for r in readiness_answers if r.at < visit.performed_at]
-    if not earlier or earlier[-1].answer is FiringAnswer.NOTHING_FOUND:
+    if not earlier or not earlier[-1].answer.is_open:
         return None
     body = as_json(earlier[-1])
     return {key: body[key] for key in ("visit", "answer", "missing", "not_looked_at")}

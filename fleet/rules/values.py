@@ -140,6 +140,11 @@ class FiringAnswer(StrEnum):
     NOTHING_FOUND = "nothing_found_by_this_visit"
     NOT_EXAMINED = "not_examined"
 
+    @property
+    def is_open(self) -> bool:
+        """Whether something stands against firing, or nobody knows: it holds until a later visit answers."""
+        return self is not FiringAnswer.NOTHING_FOUND
+
 
 FIRING_ANSWERS = values_of(FiringAnswer)
 

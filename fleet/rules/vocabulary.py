@@ -71,3 +71,13 @@ class LeftAs(StrEnum):
 
 LEFT_FIRING = (LeftAs.FIRING, LeftAs.ON_CALL)
 LEFT_OFF = (LeftAs.OFF_READY, LeftAs.OFF_LOCKED)
+
+
+# What may be on record of a boiler as a whole where it is a word: the columns of its sheet, the conditions of needs.
+BOILER_CHOICES = {
+    "fuel": ("natural_gas", "oil_2", "propane"),
+    "construction": ("cast_iron", "firetube", "watertube"),
+    "firing": ("hand", "stoker", "oil_gas"),
+    "draft": ("natural", "forced", "induced"),
+    "cutoffs_needed": ("1", "2"),
+}

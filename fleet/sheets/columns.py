@@ -7,6 +7,7 @@ from decimal import Decimal
 
 from fleet.portfolio import access
 from fleet.rules.catalogue import Catalogue
+from fleet.rules.vocabulary import BOILER_CHOICES
 
 REQUIRED = (
     "building_ref",
@@ -22,15 +23,7 @@ REQUIRED = (
     "fitted_on",
 )
 # Columns with a choice of words. Those of the boiler as a whole are dated settings.
-CHOICES = {
-    "fuel": ("natural_gas", "oil_2", "propane"),
-    "construction": ("cast_iron", "firetube", "watertube"),
-    "firing": ("hand", "stoker", "oil_gas"),
-    "draft": ("natural", "forced", "induced"),
-    "cutoffs_needed": ("1", "2"),
-    "heats": ("yes", "no"),
-    "needed": ("yes", "no"),
-}
+CHOICES = {**BOILER_CHOICES, "heats": ("yes", "no"), "needed": ("yes", "no")}
 ON_BOILER = (
     "output_btu_h",
     "lowest_safe_line_in",

@@ -19,9 +19,10 @@ from fleet.rules.needed_roles import (
 from fleet.rules.values import as_number
 from fleet.sheets.import_plan import ImportPlan
 from fleet.sheets.register_sheet import SheetRow
-from fleet.sheets.register_snapshot import NO_FITTINGS, RegisterSnapshot
+from fleet.sheets.register_snapshot import NO_FITTINGS, PlaceRecord, RegisterSnapshot
 
 BoilerKey = tuple[str, ...]  # building ref and boiler ref
+PlaceKey = tuple[str, ...]  # those, and the place's ref
 
 
 def gap_lines(plan: ImportPlan, rows: Sequence[SheetRow], catalogue: Catalogue) -> Iterator[dict[str, Any]]:
@@ -29,9 +30,9 @@ def gap_lines(plan: ImportPlan, rows: Sequence[SheetRow], catalogue: Catalogue) 
     rows_by_boiler: dict[BoilerKey, list[SheetRow]] = defaultdict(list)
     for row in rows:
         rows_by_boiler[row.boiler_key].append(row)
-    shared = _shared_places(plan.register)
+    register = _RegisterByBoiler(plan.register)
     for key, own_rows in rows_by_boiler.items():
-        gaps = _gaps_after(plan, own_rows, shared.get(key, []), catalogue)
+        gaps = _gaps_after(plan, own_rows, register, catalogue)
         if gaps:
             sentence = (
                 f"Not on record even then: {in_words(gaps)}. The boiler is at best due, and after {GRACE_DAYS} days "
@@ -39,6 +40,21 @@ def gap_lines(plan: ImportPlan, rows: Sequence[SheetRow], catalogue: Catalogue) 
             )
             fields = {"row": own_rows[0].line, "building": key[0], "boiler": key[1], "position": "", "notes": []}
             yield {**fields, "does": [{"what": "not_on_record", "sentence": sentence}]}
+
+
+class _RegisterByBoiler:
+    """What the register has, grouped once by boiler: a sheet of many boilers looks up each of them."""
+
+    def __init__(self, register: RegisterSnapshot) -> None:
+        self.shared_places = _shared_places(register)
+        self.positions: dict[BoilerKey, list[tuple[PlaceKey, PlaceRecord]]] = defaultdict(list)
+        for place_key, place in register.positions.items():
+            self.positions[place_key[:2]].append((place_key, place))
+        keys = {boiler.id: key for key, boiler in register.boilers.items()}
+        self.values: dict[BoilerKey, dict[str, Any]] = defaultdict(dict)
+        for (owner, name), dated in register.settings.items():
+            if owner in keys:
+                self.values[keys[owner]][name] = dated.value
 
 
 def _exposure_in_words(gaps: Sequence[RegisterGap]) -> str:
@@ -49,28 +65,26 @@ def _exposure_in_words(gaps: Sequence[RegisterGap]) -> str:
 
 
 def _gaps_after(
-    plan: ImportPlan, rows: Sequence[SheetRow], shared: Sequence[PlaceOnRecord], catalogue: Catalogue
+    plan: ImportPlan, rows: Sequence[SheetRow], by_boiler: _RegisterByBoiler, catalogue: Catalogue
 ) -> tuple[RegisterGap, ...]:
     """Return what one boiler's register leaves out once these rows are saved."""
-    register, key, places = plan.register, rows[0].boiler_key, list(shared)
+    register, key = plan.register, rows[0].boiler_key
+    places = list(by_boiler.shared_places.get(key, ()))
     # A place whose first day is yet to come is not on record until then.
     today = day_of(plan.at, rows[0].zone)
     begun = [row for row in rows if row.position_ref and (row.fitted_on or row.since) <= max(today, row.since)]
-    named: dict[tuple[str, ...], SheetRow] = {row.key: row for row in begun}
+    named: dict[PlaceKey, SheetRow] = {row.key: row for row in begun}
     inputs = [_input_of(register, row) for row in named.values() if row.role == "burner"]
-    for place_key, place in register.positions.items():
+    for place_key, place in by_boiler.positions.get(key, ()):
         fittings = register.fittings.get(place.id, NO_FITTINGS)
-        occupant, row = fittings.now, named.get(place_key)
-        if place_key[:2] != key or (fittings.ever and not occupant and not row):
+        occupant, row = fittings.now, named.pop(place_key, None)
+        if fittings.ever and not occupant and not row:
             continue
-        named.pop(place_key, None)
         places.append(PlaceOnRecord(place.role, (row.kind if row else "") or (occupant.kind if occupant else "")))
         if place.role == "burner" and occupant and not row:
             inputs.append(_input_on_record(register, place.id))
     places += [PlaceOnRecord(row.role, row.kind) for row in named.values()]
-    boiler = register.boilers.get(key)
-    on_record = {k: d.value for (of, k), d in register.settings.items() if boiler and of == boiler.id}
-    values = {**on_record, **dict(rows[0].on_boiler)}
+    values = {**by_boiler.values.get(key, {}), **dict(rows[0].on_boiler)}
     return find_register_gaps(catalogue, values, places, sum_burner_inputs(inputs))
 
 

@@ -2,6 +2,7 @@
 
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -93,3 +94,24 @@ def test_a_release_that_is_loaded_now_must_have_them_all(tmp_path: Path) -> None
         (tmp_path / file.name).write_text("".join(lines), encoding="utf-8")
     with pytest.raises(Refused, match="flush_dirty"):
         read_release(tmp_path, 1)
+
+
+def stored_from_before(*files: str) -> dict[str, Any]:
+    """What a release keeps that was loaded before these tables were added."""
+    return {file: rows for file, rows in read_folder(FOLDER, Faults()).as_json().items() if file not in files}
+
+
+@pytest.mark.parametrize("file", ["needed_roles.csv", "sources.csv"])
+def test_a_stored_release_without_a_newer_table_loads_and_its_references_are_checked(file: str) -> None:
+    stored = stored_from_before(file)
+    assert rebuild_catalogue(stored, 1).findings
+    stored["roles.csv"][0]["hazard"] = "nothing"
+    with pytest.raises(Refused) as refused:
+        rebuild_catalogue(stored, 1)
+    assert [(f.code, f.at) for f in refused.value.faults] == [("unknown_reference", ("roles.csv", 2, "hazard"))]
+
+
+def test_a_stored_release_keeps_a_contradiction_that_nothing_tests() -> None:
+    stored = stored_from_before()
+    stored["contradictions.csv"][0]["tested_by"] = ""
+    assert rebuild_catalogue(stored, 1).contradictions

@@ -15,9 +15,9 @@ from fleet.engineering.relief import (
     effective_area_in2,
     judge_stamp,
     nozzle_lb_h,
-    relief_capacity,
     relief_margin,
     required_lb_h,
+    sum_stamps,
 )
 from fleet.engineering.units import factor
 from fleet.errors import Refused
@@ -40,7 +40,7 @@ safety_valve = LateLibrary("fluids.safety_valve")
 def test_stamps_together_cover_the_output_or_do_not(
     output: float, stamps: list[float | None], required: float, adequate: bool | None
 ) -> None:
-    found = relief_capacity(output, stamps)
+    found = sum_stamps(required_lb_h(output), stamps)
     assert (found.required_lb_h, found.adequate) == (required, adequate)
 
 
@@ -84,7 +84,7 @@ def test_each_margin_of_the_table_is_met(
 )
 def test_capacity_is_compared_to_a_thousandth_of_a_pound(stamps: list[float | None], verdict: str) -> None:
     assert relief_margin(1_000_000, stamps).judgement.verdict == verdict
-    assert relief_capacity(1_000_000, stamps).adequate == (verdict == "good")
+    assert sum_stamps(required_lb_h(1_000_000), stamps).adequate == (verdict == "good")
 
 
 @pytest.mark.parametrize(("stamp", "possible"), [(25_000.0, True), (25_000.1, False), (900_500.0, False)])

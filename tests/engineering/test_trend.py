@@ -67,7 +67,7 @@ def test_false_trends_are_as_rare_as_stated() -> None:
 @given(st.integers(2, 30))
 def test_the_chances_of_all_orders_run_from_1_down_to_one_order(count: int) -> None:
     pairs = count * (count - 1) // 2
-    chances = [chance_of_order(count, rising) for rising in range(pairs + 1)]
+    chances = [float(chance_of_order(count, rising)) for rising in range(pairs + 1)]
     assert chances[0] == 1.0
     assert chances == sorted(chances, reverse=True)
     assert chances[-1] == pytest.approx(1 / float(np.prod(np.arange(1.0, count + 1))), rel=1e-9)

@@ -1,6 +1,10 @@
 """Boilers that share a header: a write on a shared position locks, judges and tells of all of them."""
 
+from typing import Any
+
 import pytest
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
 
 from fleet import pipeline
 from fleet.alerts.models import Alert
@@ -59,6 +63,20 @@ def test_the_neighbour_knows_the_entry_but_was_not_visited(fleet: Fleet, shared:
     evidence, _ = gather_evidence(neighbour.id, NOW)
     assert [len(v.entries) for v in evidence.visits if not v.of_this_boiler] == [1]
     assert Readiness.objects.filter(boiler=neighbour).count() == 1
+
+
+def test_the_evidence_of_a_boiler_on_a_header_takes_as_many_queries_however_many_share_it(
+    fleet: Fleet, shared: Position, django_assert_num_queries: Any
+) -> None:
+    boiler = fleet.bench().boiler
+    with CaptureQueriesContext(connection) as two_boilers:
+        gather_evidence(boiler.id, NOW)
+    facts = {"portfolio": fleet.portfolio, "building": boiler.building, "header_group": boiler.header_group}
+    for number in (3, 4):
+        Boiler.objects.create(ref=f"B{number}", name=f"Boiler {number}", since=boiler.since, **facts)
+    with django_assert_num_queries(len(two_boilers)):
+        evidence, _ = gather_evidence(boiler.id, NOW)
+    assert len(evidence.header_services) == 3
 
 
 def test_what_comes_due_on_a_shared_position_is_told_of_each_boiler(fleet: Fleet, shared: Position) -> None:

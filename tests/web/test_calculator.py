@@ -151,6 +151,7 @@ def test_a_list_is_written_apart_by_spaces_and_a_gap_as_a_question_mark(rosa: Cl
         ("900,500", "“900,500” may be one number, 900500, or 2 numbers, 900 and 500. Write 900500 or 900 500."),
         ("900,50", "“900,50” may be one number, 90050, or 2 numbers, 900 and 50. Write 90050 or 900 50."),
         ("750 900,500", "“900,500” may be one number, 900500, or 2 numbers, 900 and 500. Write 900500 or 900 500."),
+        ("900,?", "“900,?” has a comma between values. Write 900 ?."),
         ("900,", "“900,” has a comma that parts nothing."),
     ],
 )

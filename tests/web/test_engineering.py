@@ -123,6 +123,17 @@ def test_the_relief_margin_says_required_stamped_and_its_rule(bare: Fleet, rosa:
     assert "Stamped over required 1.15" in told
 
 
+def test_the_burners_input_stands_for_an_output_that_is_not_on_record(bare: Fleet, rosa: Client) -> None:
+    put_down(bare, NOW - DAY, output_btu_h=0)
+    assert "Cannot be compared: the boiler's output or its burner's input" in words(
+        article(page_of(bare, rosa), "relief-title")
+    )
+    fit(bare, "burner", "burner", "burner", input_btu_h=1_250_000.0)
+    told = words(article(page_of(bare, rosa), "relief-title"))
+    assert "Required 1,250 lb/h" in told
+    assert "the burner's input stands for the output, which is not on record" in told
+
+
 def test_a_second_valve_without_a_stamp_is_not_enough(bare: Fleet, rosa: Client) -> None:
     fit(bare, "second-valve", "safety_valve", "safety_valve", set_psi=15.0)
     told = words(article(page_of(bare, rosa), "relief-title"))

@@ -33,6 +33,13 @@ def test_the_page_counts_what_is_not_verified_and_names_the_clauses(rosa: Client
     assert "from memory" not in body
 
 
+def test_the_page_lists_each_calculation_that_rests_on_a_clause_nobody_has_seen(rosa: Client) -> None:
+    unverified = {code for code, c in CALCULATIONS.items() if "not verified yet" in c.source}
+    body = unescape(read(rosa, "/sources/")).split("Calculations that rest on one")[1]
+    assert {code for code in CALCULATIONS if f"/calculator/{code}/" in body} == unverified
+    assert re.search(r"Numbers that cite it: \d+; calculations: [1-9]", unescape(read(rosa, "/sources/")))
+
+
 def test_a_visit_links_each_source_it_cites(rosa: Client, fleet: Fleet) -> None:
     now = timezone.now()
     visit = fleet.serviced(now - timedelta(days=2))

@@ -6,7 +6,7 @@ from typing import Any
 from django.conf import settings
 from django.core.management.base import BaseCommand
 
-from fleet.catalog.citations import SourceStanding, cited_numbers, count_by_standing, worst_standing
+from fleet.catalog.citations import SourceStanding, count_by_standing, list_unverified
 from fleet.catalog.parse import read_release
 from fleet.rules.catalogue import Catalogue
 
@@ -28,6 +28,5 @@ def source_lines(catalogue: Catalogue) -> Iterator[str]:
     counts = count_by_standing(catalogue)
     parts = ", ".join(f"{counts[standing]} {standing.replace('_', ' ')}" for standing in SourceStanding)
     yield f"{counts.total()} numbers: {parts}; {len(catalogue.sources)} documents."
-    for cited in cited_numbers(catalogue):
-        if worst_standing(cited.source, catalogue.sources) is SourceStanding.UNVERIFIED:
-            yield f"{cited.place}: {cited.value} ({cited.source})"
+    for cited in list_unverified(catalogue):
+        yield f"{cited.place}: {cited.value} ({cited.source})"

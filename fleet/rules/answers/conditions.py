@@ -140,7 +140,7 @@ def _against_firing_conditions(timeline: Timeline, readiness: Sequence[Readiness
     ends = sorted((timeline.run.after[visit].at, visit) for visit in answers)
     for (at, visit), following in zip_longest(ends, ends[1:]):
         answer, until = answers[visit], following[0] if following else None
-        if answer.answer is FiringAnswer.NOTHING_FOUND or (until is not None and until <= at):
+        if not answer.answer.is_open or (until is not None and until <= at):
             continue
         is_minor = all(item.what.startswith(MINOR_ITEMS) for item in answer.missing)
         # What is only not examined is silent while the boiler is off, as lapses are.

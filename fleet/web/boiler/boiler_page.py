@@ -23,7 +23,7 @@ from fleet.deficiencies import queries as deficiencies
 from fleet.deficiencies.queries import OpenDeficiency
 from fleet.portfolio.models import Boiler, Position
 from fleet.rules.finding_codes import FindingCode
-from fleet.rules.needed_roles import RegisterGap
+from fleet.rules.needed_roles import GRACE_DAYS, RegisterGap
 from fleet.rules.wording import local_day
 from fleet.visits import queries as visits
 from fleet.visits import register_gaps
@@ -121,6 +121,7 @@ def _standing_context(boiler: Boiler, at: datetime) -> dict[str, Any]:
         "places": places,
         "told_places": _count_positions([p.segment.state for p in places]),
         "gaps": _open_gaps(boiler, deficiency_details, at),
+        "grace_days": GRACE_DAYS,
         "open": deficiency_details,
         "shown_deficiencies": deficiency_details[:SHOWN_DEFICIENCIES],
         "more_deficiencies": deficiency_details[SHOWN_DEFICIENCIES:],

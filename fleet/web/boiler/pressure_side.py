@@ -10,8 +10,9 @@ from fleet.engineering.relief import SURFACE_LB_H_FT2
 from fleet.engineering.verdicts import EngineeringJudgement, EngineeringReason, judge_reasons
 from fleet.errors import Refused
 from fleet.portfolio.models import Position
-from fleet.rules.capacity import GREATER_OF_RULE, surface_counts
-from fleet.rules.values import AdoptedTerms
+from fleet.rules.capacity import GREATER_OF_RULE, surface_counts, with_known_output
+from fleet.rules.needed_roles import sum_burner_inputs
+from fleet.rules.values import AdoptedTerms, as_number
 from fleet.web.boiler.boiler_data import TRIP_READINGS, BoilerData, Measure, PlaceOccupant
 from fleet.web.boiler.panels import (
     CalculationAnswer,
@@ -107,15 +108,21 @@ def relief_margin(boiler_data: BoilerData, terms: AdoptedTerms) -> ReliefPanel:
     valves = [(p, boiler_data.occupant_at(p.id)) for p in boiler_data.positions_of_role(VALVE_ROLE)]
     stamps = tuple((p.name, v.number("capacity_lb_h")) for p, v in valves if v.device)
     by_surface = surface_counts(boiler_data.boiler_values, terms)
-    rule, output = GREATER_OF_RULE if by_surface else OUTPUT_ONLY, boiler_data.boiler_number("output_btu_h")
-    needed = {"the boiler's output": output, "a safety valve": stamps}
+    rule = GREATER_OF_RULE if by_surface else OUTPUT_ONLY
+    burners = [boiler_data.occupant_at(p.id) for p in boiler_data.positions_of_role("burner")]
+    input_btu_h = sum_burner_inputs(burner.number("input_btu_h") for burner in burners if burner.device)
+    output = as_number(with_known_output(boiler_data.boiler_values, input_btu_h).get("output_btu_h"))
+    rule_words = RULE_WORDS[rule]
+    if output and output != boiler_data.boiler_number("output_btu_h"):
+        rule_words += "; the burner's input stands for the output, which is not on record"
+    needed = {"the boiler's output or its burner's input": output, "a safety valve": stamps}
     needed |= {"the heating surface": boiler_data.boiler_number("heating_surface_ft2")} if by_surface else {}
     missing = [words for words, value in needed.items() if not value]
     if missing:
-        return ReliefPanel(stamps, None, RULE_WORDS[rule], " and ".join(missing))
+        return ReliefPanel(stamps, None, rule_words, " and ".join(missing))
     inputs = {"output_btu_h": output, "stamped_lb_h": [stamp for _, stamp in stamps], "rule": rule}
     surface_inputs = _surface_inputs(boiler_data) if by_surface else {}
-    return ReliefPanel(stamps, run_calculation("relief_margin", **inputs, **surface_inputs), RULE_WORDS[rule])
+    return ReliefPanel(stamps, run_calculation("relief_margin", **inputs, **surface_inputs), rule_words)
 
 
 def _surface_inputs(boiler_data: BoilerData) -> dict[str, Any]:

@@ -85,6 +85,8 @@ def _comma_readings(text: str) -> str:
     if len(numbers) < 2:
         return f"“{text}” has a comma that parts nothing."
     one_number, many_numbers = "".join(numbers), " ".join(numbers)
+    if not one_number.replace(".", "").isdigit():
+        return f"“{text}” has a comma between values. Write {many_numbers}."
     return (
         f"“{text}” may be one number, {one_number}, or {len(numbers)} numbers, {' and '.join(numbers)}. "
         f"Write {one_number} or {many_numbers}."

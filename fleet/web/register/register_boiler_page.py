@@ -14,6 +14,7 @@ from fleet.board import history
 from fleet.catalog.queries import catalogue_at
 from fleet.pipeline.edits import service_state_at
 from fleet.portfolio.models import Boiler
+from fleet.rules.needed_roles import GRACE_DAYS
 from fleet.sheets import register_views
 from fleet.visits import occupants, register_gaps
 from fleet.web.register import change_forms as changes
@@ -86,6 +87,7 @@ def _boiler_context(
         "service": service_state_at(boiler.id, at),
         "values": boiler_view.values,
         "gaps": register_gaps.gaps_of_boiler(boiler, catalogue_at(at), at),
+        "grace_days": GRACE_DAYS,
         "places": list(_place_contexts(request, boiler_view, forms, at)),
         "forms": forms.get("", []),
         "papers": register_views.papers_by_end(boiler.building_id, [boiler.id]),
