@@ -224,6 +224,7 @@ class NeededRole:
 
     `conditions` are (key, words) pairs that must all hold: a value of the boiler is one of the words, a kind is
     `fitted`, the input is at least `input_from` Btu/h. `none_allowed`: the register may say *none here*, and why.
+    `carries`: roles whose devices must hang on such a place. `values`: what must be on record of a device there.
     """
 
     code: str
@@ -234,6 +235,8 @@ class NeededRole:
     none_allowed: bool
     exposes: NeedExposure
     source: str
+    carries: frozenset[str] = frozenset()
+    values: frozenset[str] = frozenset()
 
 
 @dataclass(frozen=True)
