@@ -137,15 +137,14 @@ def owe_test(ledger: ReplayLedger, record: PositionRecord, touch: str, entry: En
 def note_repair(ledger: ReplayLedger, record: PositionRecord, at: datetime, opened: bool) -> None:
     """Note that something was done: on the device, for all that hangs on it, and if opened on the chamber it sits in.
 
-    Adjusting a switch does nothing to fouled pipes.
+    Adjusting a switch does nothing to fouled pipes, and no work on a device changes what is on record of it.
     """
     places = [record, *ledger.hanging_on(record)]
     places += [p for p in ledger.paths_of(record) if opened and p.role.code == "float_chamber"]
-    for place in places:
-        for case in place.open_cases():
-            case.acted_at, case.passes = at, 0
-    for case in ledger.open_at(None):
-        if _concerns_device(ledger, case, record):
+    cases = [case for place in places for case in place.open_cases()]
+    cases += [case for case in ledger.open_at(None) if _concerns_device(ledger, case, record)]
+    for case in cases:
+        if not case.by_data:  # put right by the data alone, which are held against the rules whenever they change
             case.acted_at, case.passes = at, 0
     for hanging in ledger.hanging_on(record):
         blind = hanging.blind.get(record.position.id)
