@@ -7,7 +7,7 @@ from fleet.rules.answers.conditions import gather_conditions
 from fleet.rules.answers.heat import heat_of_boiler
 from fleet.rules.answers.proof_glass import proof_glass
 from fleet.rules.answers.readiness import answer_readiness
-from fleet.rules.ledger.records import EpisodeCase
+from fleet.rules.ledger.episodes import EpisodeCase
 from fleet.rules.replay.corrections import choose_visits
 from fleet.rules.replay.replay_run import ReplayRun
 from fleet.rules.timeline import states

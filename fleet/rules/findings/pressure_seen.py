@@ -6,7 +6,7 @@ from fleet.engineering.last_places import compare
 from fleet.engineering.trips import lowest_rung_psi
 from fleet.rules.finding_codes import FindingCode
 from fleet.rules.findings.water_side import is_burner_on
-from fleet.rules.ledger.effects import doubt_passes
+from fleet.rules.ledger.doubts import ReadingDoubt, doubt_passes
 from fleet.rules.ledger.records import PositionRecord, ReplayLedger
 from fleet.rules.values import EntryFact, VisitFact, as_number
 from fleet.rules.vocabulary import DATA_ACTS, EntryAct
@@ -40,11 +40,11 @@ def find_pressure_faults(
             if not _is_control_raised(ledger, visit, entry):
                 yield from _controls_accused(ledger, psi)
             yield from _limits_accused(ledger, psi)
-        yield from _valves_accused(ledger, visit, psi)
+        yield from _valves_accused(ledger, visit, entry, psi)
     elif entry.code in DRIVEN_PRESSURE:
-        yield from _valves_accused(ledger, visit, as_number(entry.readings.get(DRIVEN_PRESSURE[entry.code])))
+        yield from _valves_accused(ledger, visit, entry, as_number(entry.readings.get(DRIVEN_PRESSURE[entry.code])))
     elif entry.code == CALIBRATION and entry.readings.get("by") == "raised":
-        yield from _valves_accused(ledger, visit, as_number(entry.readings.get("trip_psi")))
+        yield from _valves_accused(ledger, visit, entry, as_number(entry.readings.get("trip_psi")))
 
 
 def _is_control_raised(ledger: ReplayLedger, visit: VisitFact, entry: EntryFact) -> bool:
@@ -85,7 +85,9 @@ def _limits_accused(ledger: ReplayLedger, psi: float) -> Iterator[FoundFault]:
             yield FindingCode.LIMIT_OVERRUN, limit, sentence
 
 
-def _valves_accused(ledger: ReplayLedger, visit: VisitFact, psi: float | None) -> Iterator[FoundFault]:
+def _valves_accused(
+    ledger: ReplayLedger, visit: VisitFact, entry: EntryFact, psi: float | None
+) -> Iterator[FoundFault]:
     """Yield valves under more than their set pressure: doubtful, and failed where 2 psi more did not open them."""
     for valve in _fitted(ledger, "safety_valve") if psi is not None else ():
         set_psi = lowest_rung_psi(valve.numeric_setting("set_psi"))
@@ -96,7 +98,7 @@ def _valves_accused(ledger: ReplayLedger, visit: VisitFact, psi: float | None) -
             yield FindingCode.VALVE_DID_NOT_OPEN, valve, f"{under}, and it did not open."
             continue
         _note_overrun(ledger, FindingCode.PRESSURE_OVER_VALVE, valve, psi - set_psi)
-        doubt_passes([valve], None, LIFTS)
+        doubt_passes(ledger, [valve], ReadingDoubt(LIFTS, None, at=entry.at, entry=entry.id))
         yield FindingCode.PRESSURE_OVER_VALVE, valve, f"{under}: whether it opens in time is doubtful."
 
 

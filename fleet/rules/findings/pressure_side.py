@@ -6,7 +6,7 @@ from math import inf
 from fleet.rules.catalogue import FindingRule
 from fleet.rules.finding_codes import FindingCode
 from fleet.rules.ledger.asked import AskedCause
-from fleet.rules.ledger.effects import doubt_passes
+from fleet.rules.ledger.doubts import ReadingDoubt, doubt_passes
 from fleet.rules.ledger.records import PositionRecord, ReplayLedger
 from fleet.rules.values import EntryFact, VisitFact, as_number
 
@@ -45,7 +45,8 @@ def doubt_readings_of(ledger: ReplayLedger, rule: FindingRule, place: PositionRe
     if place.role.code == "gauge" or any(r.role.code == "gauge" for r in ledger.hanging_on(place)):
         difference = as_number(entry.readings.get("difference_psi"))
         error_psi = inf if difference is None else difference
-        doubt_passes(ledger.records.values(), _last_check(place), READ_BY_GAUGE, error_psi)
+        doubt = ReadingDoubt(READ_BY_GAUGE, _last_check(place), at=entry.at, entry=entry.id, error_psi=error_psi)
+        doubt_passes(ledger, ledger.records.values(), doubt)
 
 
 def _last_check(record: PositionRecord) -> int | None:

@@ -3,20 +3,13 @@
 from collections.abc import Iterable
 from dataclasses import replace
 from datetime import datetime
-from math import inf
 from uuid import UUID
 
 from fleet.engineering.last_places import compare
 from fleet.rules.finding_codes import FindingCode
 from fleet.rules.ledger.asked import BlindedByPath, OwedTest
-from fleet.rules.ledger.records import (
-    EpisodeCase,
-    GradingBench,
-    OutstandingTouch,
-    PassedProof,
-    PositionRecord,
-    ReplayLedger,
-)
+from fleet.rules.ledger.episodes import AnsweredByPass, EpisodeCase, OutstandingTouch, PassedProof
+from fleet.rules.ledger.records import GradingBench, PositionRecord, ReplayLedger
 from fleet.rules.values import EntryFact, Level, as_number
 from fleet.rules.vocabulary import EntryAct
 
@@ -66,23 +59,6 @@ def begin_case(
         )
         ledger.file_case(place, case)
     return case
-
-
-def doubt_passes(
-    records: Iterable[PositionRecord], since: int | None, codes: frozenset[str], error_psi: float = inf
-) -> None:
-    """Put passes in doubt that were read by something found blind or wrong; an older sound one may stand.
-
-    `error_psi` is how wrong it was found: a pass whose verdict so much cannot change stands.
-    """
-    for record in records:
-        record.passes = [
-            replace(p, doubtful=True)
-            if p.code in codes and (since is None or p.order > since) and p.tolerates_psi < error_psi
-            else p
-            for p in record.passes
-        ]
-        record.proofs = {p.code: p.at for p in record.passes if not p.doubtful}
 
 
 def _blind_all_on(ledger: ReplayLedger, path: PositionRecord, at: datetime) -> None:
@@ -170,21 +146,21 @@ def apply_pass(
 
     `against` are the rules this same test fires: what it found again it does not clear.
     """
-    record, procedure = bench.record, bench.procedure
-    allowed = procedure.who & bench.visit.qualifications
+    allowed = bench.procedure.who & bench.visit.qualifications
     if not allowed:
         return False
-    record.checked = bench.ledger.entry_order
-    if proves:
-        _keep_passes(bench, tolerates_psi, proves_too)
-    _answer_touches(bench)
-    if _passes_live(bench, proves):
-        record.blind = {k: b for k, b in record.blind.items() if not b.acted}
-    # A caretaker's pass renews operator proofs; it closes nothing above routine.
+    bench.record.checked = bench.ledger.entry_order
     qualified = bool(allowed - {"operator"})
-    for case in _cases_answered(bench, against):
-        if case.level is Level.ROUTINE or qualified:
-            _answer_case(case, bench)
+    answered = AnsweredByPass(
+        bench.entry.id,
+        touches=_answer_touches(bench),
+        blind=_end_blindness(bench) if _passes_live(bench, proves) else [],
+        cases=_cases_answered(bench, against, qualified),
+    )
+    for case in answered.cases:
+        _answer_case(case, bench)
+    if proves:
+        _keep_passes(bench, tolerates_psi, proves_too, answered)
     _note_gauge_check(bench, qualified)
     return True
 
@@ -194,12 +170,21 @@ def _passes_live(bench: GradingBench, proves: str) -> bool:
     return proves == "full" or bool(proves and not bench.ledger.catalogue.proofs_of_kind(bench.record.kind, "full"))
 
 
-def _keep_passes(bench: GradingBench, tolerates_psi: float, proves_too: Iterable[str]) -> None:
-    """Keep the pass of this procedure, and before it those of what it stands for as well."""
+def _end_blindness(bench: GradingBench) -> list[BlindedByPath]:
+    """Let the device see again behind each path that was cleared, and return those."""
+    cleared = [b for b in bench.record.blind.values() if b.acted]
+    bench.record.blind = {k: b for k, b in bench.record.blind.items() if not b.acted}
+    return cleared
+
+
+def _keep_passes(
+    bench: GradingBench, tolerates_psi: float, proves_too: Iterable[str], answered: AnsweredByPass
+) -> None:
+    """Keep the pass of this procedure with what it answers, and before it those of what it stands for as well."""
+    passed = PassedProof(bench.procedure.code, bench.entry.at, bench.ledger.entry_order, tolerates_psi=tolerates_psi)
     known = [code for code in proves_too if code in bench.ledger.catalogue.procedures]
-    order = bench.ledger.entry_order
+    bench.record.passes += [*(replace(passed, code=code) for code in known), replace(passed, answered=answered)]
     for code in (*known, bench.procedure.code):
-        bench.record.passes.append(PassedProof(code, bench.entry.at, order, tolerates_psi=tolerates_psi))
         bench.record.proofs[code] = bench.entry.at
     _keep_trip_height(bench)
 
@@ -211,17 +196,25 @@ def _note_gauge_check(bench: GradingBench, qualified: bool) -> None:
         drop_answered_causes(bench.ledger)
 
 
-def _answer_touches(bench: GradingBench) -> None:
-    """Take what this pass answers from what touches ask of this place, and of what work elsewhere asks of it."""
+def _answer_touches(bench: GradingBench) -> list[OutstandingTouch]:
+    """Take what this pass answers from what touches ask of this place, and of what work elsewhere asks of it.
+
+    Return the touches, each with only the needs that were met.
+    """
+    answered: list[OutstandingTouch] = []
     record, procedure, owed = bench.record, bench.procedure, bench.ledger.owed
     for code, outstanding in list(record.touches.items()):
         left = tuple(group for group in outstanding.needs if not any(procedure.covers_or_is(n) for n in group))
+        met = tuple(group for group in outstanding.needs if group not in left)
+        if met:
+            answered.append(replace(outstanding, needs=met))
         if left:
             record.touches[code] = replace(outstanding, needs=left)
         else:
             del record.touches[code]
     for code in [c for c in owed if procedure.covers_or_is(c)]:
         del owed[code]
+    return answered
 
 
 def _answer_case(case: EpisodeCase, bench: GradingBench) -> None:
@@ -248,13 +241,16 @@ def _keep_trip_height(bench: GradingBench) -> None:
         record.first_trip_in, record.first_trip_visit = height, bench.visit.id
 
 
-def _cases_answered(bench: GradingBench, against: frozenset[str]) -> list[EpisodeCase]:
-    """The open episodes, of the position and of the paths it hangs on, that a pass of this procedure speaks to."""
+def _cases_answered(bench: GradingBench, against: frozenset[str], qualified: bool) -> list[EpisodeCase]:
+    """The open episodes, of the position and of the paths it hangs on, that a pass of this procedure speaks to.
+
+    A caretaker's pass renews operator proofs; it closes nothing above routine.
+    """
     record, paths = bench.record, bench.ledger.paths_of(bench.record)
     cases = [c for c in record.open_cases() if _is_answered(c, bench, True)]
     cases += [c for path in paths for c in path.open_cases() if _is_answered(c, bench, False)]
     cases += [c for c in bench.ledger.open_at(None) if _is_answered(c, bench, False)]
-    return [c for c in cases if c.rule.code not in against]
+    return [c for c in cases if c.rule.code not in against and (qualified or c.level is Level.ROUTINE)]
 
 
 def _is_answered(case: EpisodeCase, bench: GradingBench, is_own_case: bool) -> bool:
@@ -284,12 +280,12 @@ def _is_answered(case: EpisodeCase, bench: GradingBench, is_own_case: bool) -> b
 def _tests_of_suspect(case: EpisodeCase, ledger: ReplayLedger) -> frozenset[str]:
     """What tests a suspect of a contradiction, or of a repeat what found it."""
     catalogue = ledger.catalogue
-    pairs = [catalogue.tests_of(row) for row in catalogue.contradictions if row.sentence == case.sentence]
+    pairs = [catalogue.tests_of(row) for row in catalogue.contradictions if case.sentence.startswith(row.sentence)]
     return frozenset(set(case.found_by) & catalogue.procedures.keys()).union(*pairs)
 
 
 def _count_pass(case: EpisodeCase, entry: EntryFact) -> None:
-    case.passes += 1
+    case.passes, case.tested_in = case.passes + 1, None
     as_found = case.presumed and case.acted_at is None and not case.touched
     trusted = case.cause_known and case.passes >= PASSES_TO_TRUST
     if case.acted_at is not None or as_found or trusted or not case.down:

@@ -13,7 +13,8 @@ from fleet.rules.findings import (
     note_lock,
 )
 from fleet.rules.ledger import effects
-from fleet.rules.ledger.records import EntryTrace, GradingBench, OutstandingTouch, PositionRecord, ReplayLedger
+from fleet.rules.ledger.episodes import OutstandingTouch
+from fleet.rules.ledger.records import EntryTrace, GradingBench, PositionRecord, ReplayLedger
 from fleet.rules.replay.replay_run import ReplayRun
 from fleet.rules.values import EntryFact, JudgedFinding, VisitFact
 from fleet.rules.verdicts import as_verdict, grade_test

@@ -10,7 +10,8 @@ from fleet.rules.finding_codes import FindingCode
 from fleet.rules.findings import wrong_by_data
 from fleet.rules.ledger import effects
 from fleet.rules.ledger.clocks import clock_steps
-from fleet.rules.ledger.records import EpisodeCase, OutstandingTouch, PositionRecord, ReplayLedger
+from fleet.rules.ledger.episodes import EpisodeCase, OutstandingTouch
+from fleet.rules.ledger.records import PositionRecord, ReplayLedger
 from fleet.rules.ledger.register_needs import note_gaps
 from fleet.rules.needed_roles import grace_end
 from fleet.rules.replay.after_visit import end_visit, state_after_visit
