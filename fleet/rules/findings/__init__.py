@@ -7,7 +7,7 @@ from fleet.rules.findings.jumpers import find_left_jumpers, note_jumper
 from fleet.rules.findings.lockouts import excuse_searched_lockouts
 from fleet.rules.findings.locks import doubt_of_lock, note_lock
 from fleet.rules.findings.observations import OBSERVED, find_by_observation
-from fleet.rules.findings.pressure_side import doubt_readings_of
+from fleet.rules.findings.pressure_side import doubt_readings_of, doubt_unmeasured_gauge
 
 __all__ = [
     "OBSERVED",
@@ -15,6 +15,7 @@ __all__ = [
     "FindingCode",
     "doubt_of_lock",
     "doubt_readings_of",
+    "doubt_unmeasured_gauge",
     "excuse_searched_lockouts",
     "find_by_observation",
     "find_in_history",

@@ -15,6 +15,7 @@ class AskedCause:
     at: datetime
     visit: UUID
     sentence: str
+    order: int = 0  # of a discharge its place among all entries
     needs_gauge_check: bool = False  # a discharge is explained only with a gauge that is known to be right
     is_named: bool = False
     gauge_checked: bool = False

@@ -13,7 +13,7 @@ from fleet.rules.ledger.records import GradingBench, PositionRecord, ReplayLedge
 from fleet.rules.values import EntryFact, Level, as_number
 from fleet.rules.vocabulary import EntryAct
 
-GAUGE_CHECK = "gauge_comparison"
+GAUGE_CHECK, ZERO_CHECK = "gauge_comparison", "gauge_zero_check"
 PASSES_TO_TRUST = 3  # an intermittent device must pass this often running, its cause recorded
 
 
@@ -149,7 +149,6 @@ def apply_pass(
     allowed = bench.procedure.who & bench.visit.qualifications
     if not allowed:
         return False
-    bench.record.checked = bench.ledger.entry_order
     qualified = bool(allowed - {"operator"})
     answered = AnsweredByPass(
         bench.entry.id,
@@ -161,7 +160,7 @@ def apply_pass(
         _answer_case(case, bench)
     if proves:
         _keep_passes(bench, tolerates_psi, proves_too, answered)
-    _note_gauge_check(bench, qualified)
+    _note_check(bench, proves, qualified)
     return True
 
 
@@ -189,7 +188,10 @@ def _keep_passes(
     _keep_trip_height(bench)
 
 
-def _note_gauge_check(bench: GradingBench, qualified: bool) -> None:
+def _note_check(bench: GradingBench, proves: str, qualified: bool) -> None:
+    """Note that what is here was found right, and of a gauge compared by somebody qualified that it was compared."""
+    if proves or bench.procedure.covers_or_is(ZERO_CHECK):
+        bench.record.checked = bench.ledger.entry_order
     if bench.procedure.code == GAUGE_CHECK and qualified:
         for cause in bench.ledger.asked_causes.values():
             cause.gauge_checked = True

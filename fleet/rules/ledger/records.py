@@ -76,7 +76,7 @@ class PositionRecord:
     passes: list[PassedProof] = field(default_factory=list)
     proofs: dict[str, datetime] = field(default_factory=dict)  # of each procedure the newest pass not in doubt
     declared: dict[str, date] = field(default_factory=dict)
-    checked: int | None = None  # the entry, in order, at which anything last passed here, a mere check included
+    checked: int | None = None  # the entry, in order, of its last proof here, or of a gauge's last zero check
     fitted_order: int = 0  # how many entries there were when it was fitted
     jumper: UUID | None = None  # the entry that fitted one, while it is on
     touches: dict[str, OutstandingTouch] = field(default_factory=dict)

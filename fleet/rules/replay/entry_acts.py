@@ -7,6 +7,7 @@ from uuid import UUID
 from fleet.rules.findings import (
     doubt_of_lock,
     doubt_readings_of,
+    doubt_unmeasured_gauge,
     find_by_observation,
     find_in_history,
     note_jumper,
@@ -87,6 +88,7 @@ def _apply_action(run: ReplayRun, visit: VisitFact, entry: EntryFact, record: Po
 
 
 def _apply_replacement(run: ReplayRun, visit: VisitFact, entry: EntryFact, record: PositionRecord) -> None:
+    doubt_unmeasured_gauge(run.ledger, record, entry.at, entry.id)
     effects.fill_position(run.ledger, record, device=entry.device, kind=entry.kind, at=entry.at)
     record.attributes = entry.values
     if entry.device:

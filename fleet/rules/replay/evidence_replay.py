@@ -7,7 +7,7 @@ from itertools import zip_longest
 from uuid import UUID
 
 from fleet.rules.finding_codes import FindingCode
-from fleet.rules.findings import wrong_by_data
+from fleet.rules.findings import doubt_unmeasured_gauge, wrong_by_data
 from fleet.rules.ledger import effects
 from fleet.rules.ledger.clocks import clock_steps
 from fleet.rules.ledger.episodes import EpisodeCase, OutstandingTouch
@@ -194,6 +194,7 @@ def _apply_register_fact(ledger: ReplayLedger, fact: RegisterFact) -> None:
         ledger.register_asked = True
     elif isinstance(fact, FittingFact):
         record = ledger.records[fact.position]
+        doubt_unmeasured_gauge(ledger, record, fact.since, None)
         effects.fill_position(ledger, record, device=fact.device, kind=fact.kind, at=fact.since)
         record.attributes, record.declared = fact.attributes, dict(fact.declared)
     elif isinstance(fact, ServiceChange):
