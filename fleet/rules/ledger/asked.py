@@ -48,6 +48,14 @@ class LockOn:
 
 
 @dataclass(frozen=True, slots=True)
+class PressureOverrun:
+    """By how many psi a pressure that was seen lay over what should have acted; `order` is that of its entry."""
+
+    excess_psi: float
+    order: int
+
+
+@dataclass(frozen=True, slots=True)
 class OpenQuestion:
     """A cause that was asked for and not named when a visit ended."""
 

@@ -7,7 +7,7 @@ from math import isfinite
 from uuid import UUID
 
 from fleet.rules.catalogue import Catalogue, ProcedureSpec, RoleSpec
-from fleet.rules.ledger.asked import AskedCause, BlindedByPath, GapsSince, LockOn, OwedTest
+from fleet.rules.ledger.asked import AskedCause, BlindedByPath, GapsSince, LockOn, OwedTest, PressureOverrun
 from fleet.rules.ledger.episodes import EpisodeCase, OutstandingTouch, PassedProof
 from fleet.rules.ledger.meters import MeterHistory
 from fleet.rules.needed_roles import cutoffs_needed, may_be_spared
@@ -147,7 +147,7 @@ class ReplayLedger:
     owed: dict[str, OwedTest] = field(default_factory=dict)  # by procedure
     reaches_all: bool = False  # whether the entry just applied changed a place beyond the reach of a test
     lock: LockOn | None = None
-    overruns: dict[tuple[str, UUID], float] = field(default_factory=dict)  # by rule and place, in psi
+    overruns: dict[tuple[str, UUID], list[PressureOverrun]] = field(default_factory=dict)  # by rule and place
     unseen_lines: dict[UUID, UUID] = field(default_factory=dict)  # entries that saw no line in the glass: their visits
     asked_causes: dict[UUID, AskedCause] = field(default_factory=dict)  # by place
     register_asked: bool = False  # whether the register was posted whole, so that what it leaves out is missed
