@@ -14,6 +14,7 @@ from fleet.rules.values import EntryFact, Level, as_number
 from fleet.rules.vocabulary import EntryAct
 
 GAUGE_CHECK, ZERO_CHECK = "gauge_comparison", "gauge_zero_check"
+PATH_PARTS = ("input_path", "output_path")
 PASSES_TO_TRUST = 3  # an intermittent device must pass this often running, its cause recorded
 
 
@@ -30,7 +31,7 @@ def open_case(
     case.acted_at, case.passes, case.touched, case.replaced = None, 0, False, False
     case.tested_in = None
     case.newest_at = entry.at
-    carries = place is not None and place.role.part in ("input_path", "output_path")
+    carries = place is not None and place.role.part in PATH_PARTS
     # A jumper or a failed test on a path defeats what it carries as surely as dirt in it; a presumption does not.
     if place is not None and (rule.fails == "path" or (rule.fails == "device" and carries)):
         _blind_all_on(ledger, place, entry.at)
@@ -323,5 +324,7 @@ def fill_position(ledger: ReplayLedger, record: PositionRecord, device: UUID | N
     record.fitted_order, record.jumper = len(ledger.trail), None
     record.first_trip_in = record.first_trip_visit = None
     note_repair(ledger, record, at, opened=True)
+    is_path = record.role.part in PATH_PARTS
     for case in record.open_cases():
-        case.down, case.replaced = False, device is not None
+        if case.rule.fails != "path" or is_path:  # else it is the piping that failed, and that is still there
+            case.down, case.replaced = False, device is not None
