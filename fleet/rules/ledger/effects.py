@@ -30,7 +30,7 @@ def open_case(
     case.down, case.presumed = rule.fails != "none", rule.fails == "presumed"
     case.acted_at, case.passes, case.touched, case.replaced = None, 0, False, False
     case.tested_in = None
-    case.newest_at = entry.at
+    case.newest_at, case.found_in = entry.at, case.found_in | {entry.id}
     carries = place is not None and place.role.part in PATH_PARTS
     # A jumper or a failed test on a path defeats what it carries as surely as dirt in it; a presumption does not.
     if place is not None and (rule.fails == "path" or (rule.fails == "device" and carries)):

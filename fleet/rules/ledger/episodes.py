@@ -33,6 +33,7 @@ class EpisodeCase:
     cause_known: bool = False
     manager: str = ""  # who of the owner's side stands by the root cause of a repeat
     newest_at: datetime | None = None  # when it was last found
+    found_in: frozenset[UUID] = frozenset()  # every entry that found it since it was opened
     closed_at: datetime | None = None
     closed_by: UUID | None = None
     device: UUID | None = None  # what filled the place when it began
