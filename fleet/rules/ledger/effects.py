@@ -30,7 +30,7 @@ def open_case(
     case.down, case.presumed = rule.fails != "none", rule.fails == "presumed"
     case.acted_at, case.passes, case.touched, case.replaced = None, 0, False, False
     case.tested_in = None
-    case.newest_at, case.found_in = entry.at, case.found_in | {entry.id}
+    case.newest_at, case.found_in, case.last_order = entry.at, case.found_in | {entry.id}, ledger.entry_order
     carries = place is not None and place.role.part in PATH_PARTS
     # A jumper or a failed test on a path defeats what it carries as surely as dirt in it; a presumption does not.
     if place is not None and (rule.fails == "path" or (rule.fails == "device" and carries)):
@@ -122,7 +122,7 @@ def note_repair(ledger: ReplayLedger, record: PositionRecord, at: datetime, open
     cases += [case for case in ledger.open_at(None) if _concerns_device(ledger, case, record)]
     for case in cases:
         if not case.by_data:  # put right by the data alone, which are held against the rules whenever they change
-            case.acted_at, case.passes = at, 0
+            case.acted_at, case.passes, case.last_order = at, 0, ledger.entry_order
     for hanging in ledger.hanging_on(record):
         blind = hanging.blind.get(record.position.id)
         if blind is not None:
@@ -145,7 +145,7 @@ def apply_pass(
 ) -> bool:
     """Apply a pass. False, and nothing changes, when nobody present may give this good news.
 
-    `against` are the rules this same test fires: what it found again it does not clear.
+    `against` are the rules that it does not clear: it fires them itself, or says nothing of what they found.
     """
     allowed = bench.procedure.who & bench.visit.qualifications
     if not allowed:

@@ -33,6 +33,7 @@ class EpisodeCase:
     cause_known: bool = False
     manager: str = ""  # who of the owner's side stands by the root cause of a repeat
     newest_at: datetime | None = None  # when it was last found
+    last_order: int = 0  # of the entry that last found it, or last did something about it
     found_in: frozenset[UUID] = frozenset()  # every entry that found it since it was opened
     closed_at: datetime | None = None
     closed_by: UUID | None = None

@@ -37,12 +37,12 @@ def _apply_test(run: ReplayRun, visit: VisitFact, entry: EntryFact, record: Posi
     procedure = ledger.catalogue.procedures[entry.code]
     bench = GradingBench(visit, entry, procedure=procedure, record=record, ledger=ledger)
     graded = _grade_under_lock(bench)
-    fired = frozenset(rule for rule, _ in graded.faults)
+    against = graded.leaves_open | {rule for rule, _ in graded.faults}
     if procedure.voids and graded.outcome != Outcome.NOT_DONE:
         # What a test opens is touched; its own pass answers for its own device, not for what hangs on it.
         effects.apply_touch(ledger, record, procedure.voids, entry)
     if graded.outcome == Outcome.PASS and not effects.apply_pass(
-        bench, graded.proves, fired, tolerates_psi=graded.tolerates_psi, proves_too=graded.proves_too
+        bench, graded.proves, against, tolerates_psi=graded.tolerates_psi, proves_too=graded.proves_too
     ):
         sentence = f"{graded.sentence} Nobody present may prove it: it renews and clears nothing."
         graded = replace(graded, proves="", sentence=sentence)
