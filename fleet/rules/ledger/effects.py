@@ -259,8 +259,8 @@ def _cases_answered(bench: GradingBench, against: frozenset[str], qualified: boo
 def _is_answered(case: EpisodeCase, bench: GradingBench, is_own_case: bool) -> bool:
     """Same procedure, one that covers it, or one the rule names: never a weaker one."""
     procedure = bench.procedure
-    if case.rule.closes_by_readings:
-        return False
+    if case.rule.closes_by_readings or (case.rule.code == FindingCode.JUMPER_LEFT and case.position is None):
+        return False  # of jumpers that nobody placed only the leaving check says that they are off
     if case.rule.needs_manager and not case.manager:
         return False
     if (case.by_data or case.rule.needs_work) and case.acted_at is None:
