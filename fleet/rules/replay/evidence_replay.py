@@ -259,3 +259,4 @@ def _apply_setting(record: PositionRecord, fact: SettingFact) -> None:
         record.needed = bool(fact.value)
     else:
         record.settings[fact.key] = fact.value
+        record.read_back.pop(fact.key, None)
