@@ -130,7 +130,12 @@ def note_repair(ledger: ReplayLedger, record: PositionRecord, at: datetime, open
 
 
 def _concerns_device(ledger: ReplayLedger, case: EpisodeCase, record: PositionRecord) -> bool:
-    """Whether work on this device is something done about an episode of the boiler as a whole."""
+    """Whether work on this device is something done about an episode of the boiler as a whole.
+
+    Of jumpers that nobody placed no device is known to be the one: only the leaving check says that they are off.
+    """
+    if case.rule.code == FindingCode.JUMPER_LEFT:
+        return False
     kinds = {kind for code in case.rule.clears_by for kind in ledger.evidence.procedure_by_code(code).kinds}
     return record.kind in kinds or (case.rule.code == FindingCode.AMBIENT_CO and record.role.hazard == "flue_gas")
 
@@ -259,8 +264,8 @@ def _cases_answered(bench: GradingBench, against: frozenset[str], qualified: boo
 def _is_answered(case: EpisodeCase, bench: GradingBench, is_own_case: bool) -> bool:
     """Same procedure, one that covers it, or one the rule names: never a weaker one."""
     procedure = bench.procedure
-    if case.rule.closes_by_readings or (case.rule.code == FindingCode.JUMPER_LEFT and case.position is None):
-        return False  # of jumpers that nobody placed only the leaving check says that they are off
+    if case.rule.closes_by_readings:
+        return False
     if case.rule.needs_manager and not case.manager:
         return False
     if (case.by_data or case.rule.needs_work) and case.acted_at is None:
