@@ -12,7 +12,8 @@ from fleet.rules.findings.fire_side import find_air_with_flue_gas
 from fleet.rules.findings.history import _find_repeats
 from fleet.rules.findings.pressure_side import doubt_readings_of
 from fleet.rules.ledger import effects
-from fleet.rules.ledger.records import EpisodeCase, GradingBench, PositionRecord, ReplayLedger
+from fleet.rules.ledger.episodes import EpisodeCase
+from fleet.rules.ledger.records import GradingBench, PositionRecord, ReplayLedger
 from fleet.rules.replay.evidence_replay import _apply_data_faults, replay_evidence
 from fleet.rules.values import EntryFact, PositionFact, VisitFact
 from tests.rules.build import at, ident

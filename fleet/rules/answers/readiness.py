@@ -6,7 +6,7 @@ from uuid import UUID
 
 from fleet.rules.finding_codes import FindingCode
 from fleet.rules.findings.lockouts import CAUSE_NAMED, LOCKOUTS_SEEN, RESETS
-from fleet.rules.ledger.records import EpisodeCase
+from fleet.rules.ledger.episodes import EpisodeCase
 from fleet.rules.replay.replay_run import AfterVisit
 from fleet.rules.timeline.boundaries import Timeline
 from fleet.rules.timeline.standing import reasons_for_due, reasons_for_exposed

@@ -11,7 +11,8 @@ from fleet.rules.findings.locks import find_fired_under_lock
 from fleet.rules.findings.makeup import find_makeup_rise
 from fleet.rules.findings.pressure_seen import find_pressure_faults
 from fleet.rules.findings.water_seen import find_feed_into_hot, find_level_faults
-from fleet.rules.ledger.records import EntryTrace, EpisodeCase, PositionRecord, ReplayLedger
+from fleet.rules.ledger.episodes import EpisodeCase
+from fleet.rules.ledger.records import EntryTrace, PositionRecord, ReplayLedger
 from fleet.rules.values import EntryFact, Level, VisitFact
 from fleet.rules.vocabulary import WORK_ACTS, EntryAct
 
@@ -110,7 +111,8 @@ def _find_repeats(entry: EntryFact, record: PositionRecord) -> Iterator[FoundFau
     """Yield faults found again on the same device within a season of their proven repair."""
     for case in record.open_cases():
         earlier = [c for c in record.cases if c.rule.code == case.rule.code and c is not case]
-        if case.entry == entry.id and case.opened_at == entry.at and _within_a_season(case, earlier):
+        is_new = case.entry == entry.id and case.opened_at == entry.at and not case.is_reopened
+        if is_new and _within_a_season(case, earlier):
             rule = FindingCode.REPEAT_ROUTINE if case.level is Level.ROUTINE else FindingCode.REPEAT_URGENT
             yield rule, record, f"Again within a season of its repair: {case.sentence} Find the root cause."
 

@@ -3,7 +3,8 @@
 from collections.abc import Callable, Iterator
 
 from fleet.rules.findings import fire_side, lockouts, pressure_side, water_seen, water_side
-from fleet.rules.ledger.records import EpisodeCase, PositionRecord, ReplayLedger
+from fleet.rules.ledger.episodes import EpisodeCase
+from fleet.rules.ledger.records import PositionRecord, ReplayLedger
 from fleet.rules.values import EntryFact, VisitFact
 
 FoundFault = tuple[str, PositionRecord | None, str]

@@ -1,14 +1,18 @@
 """What is seen on the pressure side and accuses more than the place it was seen on."""
 
 from collections.abc import Iterator
+from datetime import datetime
 from math import inf
+from uuid import UUID
 
 from fleet.rules.catalogue import FindingRule
 from fleet.rules.finding_codes import FindingCode
 from fleet.rules.ledger.asked import AskedCause
-from fleet.rules.ledger.effects import doubt_passes
+from fleet.rules.ledger.doubts import ReadingDoubt, doubt_passes
+from fleet.rules.ledger.effects import GAUGE_CHECK
 from fleet.rules.ledger.records import PositionRecord, ReplayLedger
 from fleet.rules.values import EntryFact, VisitFact, as_number
+from fleet.rules.vocabulary import Outcome
 
 FoundFault = tuple[str, PositionRecord | None, str]
 
@@ -45,7 +49,8 @@ def doubt_readings_of(ledger: ReplayLedger, rule: FindingRule, place: PositionRe
     if place.role.code == "gauge" or any(r.role.code == "gauge" for r in ledger.hanging_on(place)):
         difference = as_number(entry.readings.get("difference_psi"))
         error_psi = inf if difference is None else difference
-        doubt_passes(ledger.records.values(), _last_check(place), READ_BY_GAUGE, error_psi)
+        doubt = ReadingDoubt(READ_BY_GAUGE, _last_check(place), at=entry.at, entry=entry.id, error_psi=error_psi)
+        doubt_passes(ledger, ledger.records.values(), doubt)
 
 
 def _last_check(record: PositionRecord) -> int | None:
@@ -55,13 +60,33 @@ def _last_check(record: PositionRecord) -> int | None:
     return record.fitted_order if record.fitted_at else None
 
 
+def doubt_unmeasured_gauge(ledger: ReplayLedger, record: PositionRecord, at: datetime, entry: UUID | None) -> None:
+    """Put in doubt what a gauge read that leaves its place while a discharge still asks whether it was right.
+
+    One that was measured wrong since has put in doubt what so much can change.
+    """
+    discharges = [c for c in ledger.asked_causes.values() if c.needs_gauge_check and not c.gauge_checked]
+    if record.device and record.role.code == "gauge" and any(not _is_measured(ledger, record, c) for c in discharges):
+        doubt = ReadingDoubt(READ_BY_GAUGE, _last_check(record), at=at, entry=entry)
+        doubt_passes(ledger, ledger.records.values(), doubt)
+
+
+def _is_measured(ledger: ReplayLedger, gauge: PositionRecord, cause: AskedCause) -> bool:
+    """Return whether the gauge was compared, and found wrong, since the discharge was seen."""
+    return any(
+        t.entry.code == GAUGE_CHECK and t.entry.position == gauge.position.id and t.outcome == Outcome.FAIL
+        for t in ledger.trail[cause.order :]
+    )
+
+
 def find_valve_opened(
     ledger: ReplayLedger, visit: VisitFact, entry: EntryFact, record: PositionRecord
 ) -> Iterator[FoundFault]:
     """Over-pressure is presumed: all that should have acted first, until each passes as found; or the valve is weak."""
     yield FindingCode.VALVE_OPENED, record, f"The {record.position.name} opened under pressure."
     sentence = f"The {record.position.name} discharged: its cause is not known, or the gauge not compared since."
-    asked = AskedCause(record.position.id, entry.at, visit.id, sentence, needs_gauge_check=True)
+    order = ledger.entry_order
+    asked = AskedCause(record.position.id, entry.at, visit.id, sentence, needs_gauge_check=True, order=order)
     ledger.asked_causes[record.position.id] = asked
     for other_record in ledger.records.values():
         if other_record.device and other_record.role.code in _PRESUMED:

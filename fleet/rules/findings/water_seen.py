@@ -13,7 +13,7 @@ from fleet.rules.vocabulary import EntryAct, Outcome
 FoundFault = tuple[str, PositionRecord | None, str]
 
 UNDER_TRIP_IN = 0.5  # so far under its trip height a cutoff must have acted (common practice)
-BLOWDOWN = "gauge_glass_blowdown"
+LEVEL_SEEN, BLOWDOWN = "level_observation", "gauge_glass_blowdown"
 BLOWN_DOWN_WITHIN = timedelta(hours=1)  # later, a feeder may have filled what was empty (common practice)
 FEEDING = ("feed_water", "refill")
 HOT_FOR = timedelta(hours=8)  # a boiler not said to be cool is taken to be hot so long (common practice)
@@ -33,8 +33,17 @@ def find_no_line(
 
 
 def _shows_water(ledger: ReplayLedger, visit: VisitFact, entry: EntryFact, outcome: str) -> bool:
-    """Return whether an entry is a blowdown that passed, by somebody who is more than an operator."""
-    return entry.code == BLOWDOWN and outcome == Outcome.PASS and bool(visit.qualifications - {"operator"})
+    """Return whether an entry is a blowdown that passed, by somebody who is more than an operator.
+
+    After one that left the line under the glass no water is seen.
+    """
+    passed = entry.code == BLOWDOWN and outcome == Outcome.PASS and not _is_under_glass(entry)
+    return passed and bool(visit.qualifications - {"operator"})
+
+
+def _is_under_glass(entry: EntryFact) -> bool:
+    height = as_number(entry.readings.get("glass_in"))
+    return height is not None and height < 0
 
 
 def find_level_faults(
@@ -43,12 +52,10 @@ def find_level_faults(
     """Yield what a level that was read, or a blowdown after a glass without a line, says."""
     if entry.act != EntryAct.TEST:
         return
-    if entry.code == "level_observation":
-        height = as_number(entry.readings.get("glass_in"))
-        if entry.readings.get("line_visible") is False or (height is not None and height < 0):
-            yield from find_no_line(ledger, visit, entry, None)
-        else:
-            yield from _cutoffs_below(ledger, visit, entry)
+    if entry.code in (LEVEL_SEEN, BLOWDOWN) and (_is_under_glass(entry) or entry.readings.get("line_visible") is False):
+        yield from find_no_line(ledger, visit, entry, None)
+    elif entry.code == LEVEL_SEEN:
+        yield from _cutoffs_below(ledger, visit, entry)
     elif _shows_water(ledger, visit, entry, ledger.outcomes.get(entry.id, "")):
         yield from _prove_water(ledger, visit, entry, record)
 
@@ -73,8 +80,12 @@ def _cutoffs_below(ledger: ReplayLedger, visit: VisitFact, entry: EntryFact) -> 
 def _prove_water(
     ledger: ReplayLedger, visit: VisitFact, entry: EntryFact, record: PositionRecord
 ) -> Iterator[FoundFault]:
-    """Withdraw *empty* where the blowdown shows water and nothing was fed since; without a line the glass is full."""
-    withdrawn = [c for c in ledger.open_cases() if c.entry in _lines_to_prove(ledger, entry)]
+    """Withdraw *empty* where the blowdown shows water and nothing was fed since; without a line the glass is full.
+
+    What another entry found as well stays.
+    """
+    lines = _lines_to_prove(ledger, entry)
+    withdrawn = [c for c in ledger.open_cases() if c.found_in and c.found_in <= lines]
     for case in withdrawn:
         case.closed_at, case.closed_by, ledger.reaches_all = entry.at, entry.id, True
     if withdrawn and as_number(entry.readings.get("glass_in")) is None:

@@ -15,6 +15,7 @@ class AskedCause:
     at: datetime
     visit: UUID
     sentence: str
+    order: int = 0  # of a discharge its place among all entries
     needs_gauge_check: bool = False  # a discharge is explained only with a gauge that is known to be right
     is_named: bool = False
     gauge_checked: bool = False
@@ -44,6 +45,14 @@ class LockOn:
     visit: UUID
     at: datetime
     is_accused: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class PressureOverrun:
+    """By how many psi a pressure that was seen lay over what should have acted; `order` is that of its entry."""
+
+    excess_psi: float
+    order: int
 
 
 @dataclass(frozen=True, slots=True)

@@ -5,7 +5,7 @@ from datetime import datetime
 from uuid import UUID
 
 from fleet.rules.finding_codes import FindingCode
-from fleet.rules.findings import excuse_searched_lockouts, find_left_jumpers
+from fleet.rules.findings import close_unplaced_jumpers, excuse_searched_lockouts, find_left_jumpers
 from fleet.rules.ledger.asked import OpenQuestion
 from fleet.rules.ledger.records import PositionRecord
 from fleet.rules.replay.entry_acts import open_finding
@@ -20,6 +20,7 @@ def end_visit(run: ReplayRun, visit: VisitFact) -> dict[UUID, PositionRecord]:
     _excuse_lockouts(run, visit)
     entries = {e.id: e for e in visit.entries}
     last = max(visit.entries, key=lambda e: (e.at, e.number), default=None)
+    close_unplaced_jumpers(run.ledger, visit, last.at if last else visit.at, last.id if last else None)
     for fitted_by, record, sentence in list(find_left_jumpers(run.ledger, visit)):
         entry = entries.get(fitted_by, last) if fitted_by else last
         if entry is not None:

@@ -7,13 +7,15 @@ from uuid import UUID
 from fleet.rules.findings import (
     doubt_of_lock,
     doubt_readings_of,
+    doubt_unmeasured_gauge,
     find_by_observation,
     find_in_history,
     note_jumper,
     note_lock,
 )
 from fleet.rules.ledger import effects
-from fleet.rules.ledger.records import EntryTrace, GradingBench, OutstandingTouch, PositionRecord, ReplayLedger
+from fleet.rules.ledger.episodes import OutstandingTouch
+from fleet.rules.ledger.records import EntryTrace, GradingBench, PositionRecord, ReplayLedger
 from fleet.rules.replay.replay_run import ReplayRun
 from fleet.rules.values import EntryFact, JudgedFinding, VisitFact
 from fleet.rules.verdicts import as_verdict, grade_test
@@ -35,12 +37,12 @@ def _apply_test(run: ReplayRun, visit: VisitFact, entry: EntryFact, record: Posi
     procedure = ledger.catalogue.procedures[entry.code]
     bench = GradingBench(visit, entry, procedure=procedure, record=record, ledger=ledger)
     graded = _grade_under_lock(bench)
-    fired = frozenset(rule for rule, _ in graded.faults)
+    against = graded.leaves_open | {rule for rule, _ in graded.faults}
     if procedure.voids and graded.outcome != Outcome.NOT_DONE:
         # What a test opens is touched; its own pass answers for its own device, not for what hangs on it.
         effects.apply_touch(ledger, record, procedure.voids, entry)
     if graded.outcome == Outcome.PASS and not effects.apply_pass(
-        bench, graded.proves, fired, tolerates_psi=graded.tolerates_psi, proves_too=graded.proves_too
+        bench, graded.proves, against, tolerates_psi=graded.tolerates_psi, proves_too=graded.proves_too
     ):
         sentence = f"{graded.sentence} Nobody present may prove it: it renews and clears nothing."
         graded = replace(graded, proves="", sentence=sentence)
@@ -86,6 +88,7 @@ def _apply_action(run: ReplayRun, visit: VisitFact, entry: EntryFact, record: Po
 
 
 def _apply_replacement(run: ReplayRun, visit: VisitFact, entry: EntryFact, record: PositionRecord) -> None:
+    doubt_unmeasured_gauge(run.ledger, record, entry.at, entry.id)
     effects.fill_position(run.ledger, record, device=entry.device, kind=entry.kind, at=entry.at)
     record.attributes = entry.values
     if entry.device:

@@ -10,7 +10,7 @@ from uuid import UUID
 from fleet.rules.capacity import compare_capacity, with_known_output
 from fleet.rules.catalogue import FindingRule, NeedExposure
 from fleet.rules.finding_codes import FindingCode
-from fleet.rules.ledger.records import EpisodeCase
+from fleet.rules.ledger.episodes import EpisodeCase
 from fleet.rules.ledger.register_needs import burner_input_btu_h
 from fleet.rules.needed_roles import in_words
 from fleet.rules.replay.replay_run import ReplayRun

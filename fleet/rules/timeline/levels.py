@@ -4,7 +4,7 @@ from collections.abc import Iterator
 from datetime import datetime
 from itertools import pairwise
 
-from fleet.rules.ledger.records import EpisodeCase
+from fleet.rules.ledger.episodes import EpisodeCase
 from fleet.rules.values import Level, LevelSegment
 
 

@@ -7,7 +7,8 @@ from itertools import pairwise
 
 from fleet.calendar import day_start
 from fleet.rules.ledger.clocks import Clock, clock_steps, full_clocks, full_proofs, is_looser_than_source
-from fleet.rules.ledger.records import EpisodeCase, PositionRecord, PositionSnapshot, ReplayLedger, StateSection
+from fleet.rules.ledger.episodes import EpisodeCase
+from fleet.rules.ledger.records import PositionRecord, PositionSnapshot, ReplayLedger, StateSection
 from fleet.rules.timeline import end_of_life
 from fleet.rules.values import LawInForce, PositionStateSegment, Reason, State
 from fleet.rules.wording import asked_for, local_day

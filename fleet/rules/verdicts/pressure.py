@@ -11,6 +11,8 @@ from fleet.rules.verdicts.graded import GradedTest, failed_test
 from fleet.rules.vocabulary import Outcome
 
 CALIBRATION = "limit_calibration"
+# What a limit is accused of that may act, and too late.
+LATE_RULES = frozenset({FindingCode.LIMIT_FAILED, FindingCode.LIMIT_OVERRUN, FindingCode.PRESUMED_BY_VALVE})
 
 
 def grade_operating_control_trip(bench: GradingBench) -> GradedTest:
@@ -106,19 +108,34 @@ def _doubtful_limit(bench: GradingBench, trip: LimitTrip) -> GradedTest | None:
 
 def _passed_limit(bench: GradingBench, trip: LimitTrip) -> GradedTest:
     """Return the pass. A lowered set point proves the function alone; a raised pressure its calibration too."""
-    read = trips.grade_limit_trip(trip.acts_at, trip.set_psi, _valve_psi(bench))
-    grade = read.grade if trip.lowered_to is None else "good"
-    adjust_text = "" if grade == "good" else ": adjust it"
+    read, is_raised = trips.grade_limit_trip(trip.acts_at, trip.set_psi, _valve_psi(bench)), trip.lowered_to is None
+    grade = read.grade if is_raised else "good"
+    leaves_open = frozenset() if is_raised else _late_rules_open(bench)
+    note = f"{'' if grade == 'good' else ': adjust it'}{_CALIBRATE_FIRST if leaves_open else ''}"
     at = f"{trip.trip:g} psi{_during_test(trip)}"
     return GradedTest(
         Outcome.PASS,
-        f"The {bench.name} tripped at {at} and stayed out until reset by hand{adjust_text}.",
+        f"The {bench.name} tripped at {at} and stayed out until reset by hand{note}.",
         grade=grade,
         proves="full",
         limit=_bound_text(bench),
-        set_value=trip.set_psi if trip.lowered_to is None else trip.lowered_to,
+        set_value=trip.set_psi if is_raised else trip.lowered_to,
         tolerates_psi=min(read.bound - trip.acts_at, _fall_margin_psi(bench, trip.trip)),
-        proves_too=(CALIBRATION,) if trip.lowered_to is None else (),
+        proves_too=(CALIBRATION,) if is_raised else (),
+        leaves_open=leaves_open,
+    )
+
+
+_CALIBRATE_FIRST = ": where it acts is not shown, trip it by rising pressure or calibrate it first"
+
+
+def _late_rules_open(bench: GradingBench) -> frozenset[str]:
+    """Return the rules by which this limit acted too late, and that no calibration has followed since."""
+    calibrations = [p.order for p in bench.record.passes if p.code == CALIBRATION and not p.doubtful]
+    return frozenset(
+        c.rule.code
+        for c in bench.record.open_cases()
+        if c.rule.code in LATE_RULES and not c.replaced and not any(order > c.last_order for order in calibrations)
     )
 
 
