@@ -3,6 +3,7 @@
 from collections.abc import Iterator
 
 from fleet.rules.finding_codes import FindingCode
+from fleet.rules.findings.burner_words import proves_firing
 from fleet.rules.ledger.asked import LockOn
 from fleet.rules.ledger.records import PositionRecord, ReplayLedger
 from fleet.rules.values import EntryFact, VisitFact
@@ -12,7 +13,6 @@ from fleet.rules.wording import local_day
 FoundFault = tuple[str, PositionRecord | None, str]
 
 LOCKS, UNLOCK = ("lock_off", "shut_fuel"), "unlock"
-FIRES_TO_PASS = frozenset({"operating_control_trip", "limit_trip", "three_cycles", "normal_restart"})
 
 
 def note_lock(ledger: ReplayLedger, visit: VisitFact, entry: EntryFact) -> None:
@@ -26,7 +26,7 @@ def note_lock(ledger: ReplayLedger, visit: VisitFact, entry: EntryFact) -> None:
 def doubt_of_lock(ledger: ReplayLedger, visit: VisitFact, entry: EntryFact) -> str:
     """Return what a test that needs the burner asks while a lock is on, "" if nothing: its pass is inconclusive."""
     lock = ledger.lock
-    if lock is None or not _proves_firing(entry) or (lock.is_accused and lock.visit != visit.id):
+    if lock is None or not proves_firing(entry) or (lock.is_accused and lock.visit != visit.id):
         return ""
     return "Power or fuel was locked off before, and no entry says that it was unlocked: which is right?"
 
@@ -39,12 +39,8 @@ def find_fired_under_lock(
     if lock is None or lock.is_accused or lock.visit == visit.id:
         return
     was_firing = visit.of_this_boiler and visit.state_on_arrival == ArrivalState.FIRING
-    if _proves_firing(entry) or entry.code == "found_firing" or was_firing:
+    if proves_firing(entry) or was_firing:
         lock.is_accused = True
         day = local_day(lock.at, ledger.evidence.zone)
         sentence = f"Power or fuel was locked off on {day} and not said to be unlocked: the burner can't have fired."
         yield FindingCode.CONTRADICTION, record, sentence
-
-
-def _proves_firing(entry: EntryFact) -> bool:
-    return entry.readings.get("burner_firing") is True or entry.code in FIRES_TO_PASS

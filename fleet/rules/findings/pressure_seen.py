@@ -5,7 +5,7 @@ from collections.abc import Iterator
 from fleet.engineering.last_places import compare
 from fleet.engineering.trips import lowest_rung_psi
 from fleet.rules.finding_codes import FindingCode
-from fleet.rules.findings.water_side import is_burner_on
+from fleet.rules.findings.burner_words import is_burner_on
 from fleet.rules.ledger.effects import doubt_passes
 from fleet.rules.ledger.records import PositionRecord, ReplayLedger
 from fleet.rules.values import EntryFact, VisitFact, as_number

@@ -5,7 +5,8 @@ from datetime import timedelta
 
 from fleet.engineering.last_places import compare
 from fleet.rules.finding_codes import FindingCode
-from fleet.rules.findings.water_side import find_glass_empty, is_burner_on
+from fleet.rules.findings.burner_words import is_burner_on
+from fleet.rules.findings.water_side import find_glass_empty
 from fleet.rules.ledger.records import PositionRecord, ReplayLedger
 from fleet.rules.values import EntryFact, VisitFact, as_number
 from fleet.rules.vocabulary import EntryAct, Outcome
