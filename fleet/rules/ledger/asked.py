@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass
 from datetime import datetime
+from math import inf
 from uuid import UUID
 
 from fleet.rules.needed_roles import RegisterGap
@@ -9,13 +10,14 @@ from fleet.rules.needed_roles import RegisterGap
 
 @dataclass(slots=True)
 class AskedCause:
-    """Why a device locked out, or a safety valve discharged: asked for until somebody qualified says it."""
+    """Why a device locked out or too much stood under a safety valve: asked for until somebody qualified says it."""
 
     position: UUID
     at: datetime
     visit: UUID
     sentence: str
     needs_gauge_check: bool = False  # a discharge is explained only with a gauge that is known to be right
+    explained_from_psi: float = inf  # a gauge found wrong by so much explains what was read on it
     is_named: bool = False
     gauge_checked: bool = False
     searched_by: UUID | None = None  # the entry that says what was looked for in vain

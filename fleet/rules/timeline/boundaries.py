@@ -113,10 +113,14 @@ class Timeline:
             surveyed=bool(at and self.surveyed_at and self.surveyed_at <= at),
             hazards=list(self.run.ledger.catalogue.hazards.values()),
             positions=self._seen_positions(at),
-            cases=[OpenCase(level, self._reason_of_case(case), endangers_people(case.rule)) for case, level in cases],
+            cases=[self._open_case(case, level) for case, level in cases],
             gaps=self._gaps_at(at, cases),
             told_whole=bool(at and self.evidence.register and self.evidence.register.at <= at),
         )
+
+    def _open_case(self, case: EpisodeCase, level: Level) -> OpenCase:
+        is_presumed = case.rule.code == FindingCode.PRESUMED_BY_VALVE
+        return OpenCase(level, self._reason_of_case(case), endangers_people(case.rule), is_presumed)
 
     def _gaps_at(self, at: datetime | None, cases: OpenList) -> OpenGaps | None:
         """Return what the register leaves out at an instant, and which of that leaves nothing to rely on."""

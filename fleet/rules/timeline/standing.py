@@ -40,6 +40,7 @@ class OpenCase:
     level: Level
     reason: Reason
     endangers: bool = False  # people, by gas or flue gas in the building
+    is_presumed: bool = False  # nobody has seen this part fail: it should have acted before something that was seen
 
 
 @dataclass(frozen=True, slots=True)
@@ -137,8 +138,8 @@ def _distinct_reasons(reasons: Iterable[Reason]) -> tuple[Reason, ...]:
 
 
 def _reasons_for_hold(view: BoilerView) -> Iterable[Reason]:
-    # What endangers people is said before everything else.
-    holds = sorted((c for c in view.cases if c.level is Level.HOLD), key=lambda c: not c.endangers)
+    # What endangers people is said before everything else, and what was seen before what follows from it.
+    holds = sorted((c for c in view.cases if c.level is Level.HOLD), key=lambda c: (not c.endangers, c.is_presumed))
     yield from (c.reason for c in holds)
     for position in view.positions:
         last = position.role.part == "protection" and position.role.last_line and not position.backed
