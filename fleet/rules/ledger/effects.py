@@ -144,7 +144,7 @@ def note_repair(ledger: ReplayLedger, record: PositionRecord, at: datetime, open
     for place in places:
         for case in place.open_cases():
             case.acted_at, case.passes = at, 0
-    for case in ledger.open_at(None):
+    for case in ledger.open_cases():
         if _concerns_device(ledger, case, record):
             case.acted_at, case.passes = at, 0
     for hanging in ledger.hanging_on(record):
@@ -153,8 +153,23 @@ def note_repair(ledger: ReplayLedger, record: PositionRecord, at: datetime, open
             hanging.blind[record.position.id] = BlindedByPath(blind.path, blind.at, acted=True)
 
 
+# What was seen at one place, or of the boiler as a whole, is put right wherever its cause was.
+CAUSED_AT: dict[str, frozenset[str]] = {
+    FindingCode.FLUE_GAS_SPILLS: frozenset(
+        {"vent", "draft_control", "combustion_air", "louvre_interlock", "burner", "boiler_body"}
+    ),
+    FindingCode.ROUGH_LIGHT_OFF: frozenset(
+        {"burner", "fuel_valves", "flame_safeguard", "gas_pressure_switch", "vent", "draft_control", "combustion_air"}
+    ),
+}
+
+
 def _concerns_device(ledger: ReplayLedger, case: EpisodeCase, record: PositionRecord) -> bool:
-    """Whether work on this device is something done about an episode of the boiler as a whole."""
+    """Whether work on this device is something done about an episode elsewhere, or of the boiler as a whole."""
+    if record.role.code in CAUSED_AT.get(case.rule.code, ()):
+        return True
+    if case.position is not None:
+        return False
     kinds = {kind for code in case.rule.clears_by for kind in ledger.evidence.procedure_by_code(code).kinds}
     return record.kind in kinds or (case.rule.code == FindingCode.AMBIENT_CO and record.role.hazard == "flue_gas")
 
@@ -267,6 +282,8 @@ def _is_answered(case: EpisodeCase, bench: GradingBench, is_own_case: bool) -> b
         return False
     if (case.by_data or case.rule.needs_work) and case.acted_at is None:
         return False  # no test puts a set point or a stamp right
+    if not _has_looked_for(case, bench):
+        return False
     if case.presumed and not is_own_case:
         return False  # each of those presumed failed passes by itself
     fullest = "full" if bench.ledger.catalogue.proofs_of_kind(bench.record.kind, "full") else procedure.proof
@@ -280,6 +297,12 @@ def _is_answered(case: EpisodeCase, bench: GradingBench, is_own_case: bool) -> b
     if case.rule.clears_by:
         return any(procedure.covers_or_is(code) for code in case.rule.clears_by)
     return is_own_case and bool(case.found_by) and all(procedure.covers_or_is(code) for code in case.found_by)
+
+
+def _has_looked_for(case: EpisodeCase, bench: GradingBench) -> bool:
+    """Return whether the test read all by which it would have found the same again; what it left out it did not see."""
+    specs = [s for s in bench.procedure.readings.values() if s.finding == case.rule.code]
+    return all(bench.entry.readings.get(s.name) is not None for s in specs)
 
 
 def _tests_of_suspect(case: EpisodeCase, ledger: ReplayLedger) -> frozenset[str]:
