@@ -41,10 +41,12 @@ class OwedTest:
 
 @dataclass(slots=True)
 class LockOn:
-    """Power or fuel locked off, with no word yet that it was unlocked. `is_accused`: somebody fired under it."""
+    """Power or fuel locked off at a place, with no word yet that it was unlocked. `is_accused`: one fired under it."""
 
     visit: UUID
     at: datetime
+    place: UUID
+    is_of_neighbor: bool  # it hangs on a shared place, in a visit to another boiler
     is_accused: bool = False
 
 

@@ -29,7 +29,8 @@ def open_case(
 ) -> EpisodeCase:
     """Open an episode, or renew the open one of the same rule: whatever was done before did not help."""
     case = begin_case(ledger, rule_code, place=place, at=entry.at, entry=entry.id, sentence=sentence)
-    if entry.act == EntryAct.TEST:
+    is_clash_elsewhere = rule_code == FindingCode.CONTRADICTION and place is not None and not _is_at(place, entry)
+    if entry.act == EntryAct.TEST and not is_clash_elsewhere:  # a test elsewhere is no suspect's
         # All of them: a weaker test that fails again must not make the weaker one enough.
         case.found_by |= {entry.code}
     rule = case.rule
@@ -42,6 +43,10 @@ def open_case(
     if place is not None and (rule.fails == "path" or (rule.fails == "device" and carries)):
         _blind_all_on(ledger, place, entry.at)
     return case
+
+
+def _is_at(place: PositionRecord, entry: EntryFact) -> bool:
+    return place.position.id == entry.position
 
 
 def begin_case(

@@ -5,7 +5,7 @@ from datetime import datetime
 from uuid import UUID
 
 from fleet.rules.finding_codes import FindingCode
-from fleet.rules.findings import excuse_searched_lockouts, find_left_jumpers
+from fleet.rules.findings import excuse_searched_lockouts, find_left_jumpers, find_left_under_lock
 from fleet.rules.ledger.asked import OpenQuestion
 from fleet.rules.ledger.records import PositionRecord
 from fleet.rules.replay.entry_acts import open_finding
@@ -32,6 +32,9 @@ def end_visit(run: ReplayRun, visit: VisitFact) -> dict[UUID, PositionRecord]:
                 place=record,
                 sentence=sentence,
             )
+    if last is not None:
+        for rule, record, sentence in list(find_left_under_lock(run.ledger, visit)):
+            open_finding(run, visit, last, rule_code=rule, place=record, sentence=sentence)
     return run.ledger.records if len(run.findings) > findings_before else {}
 
 
