@@ -65,7 +65,7 @@ def grade_room_co(
     """Return hold, urgent, inconclusive or good for carbon monoxide in ppm in the room's air.
 
     Hold over 35 (S34), or where 9 or more over outdoors rises while the burner fires; urgent where both readings are 9
-    or more over outdoors; inconclusive where that was read once (common practice).
+    or more over outdoors; inconclusive where one was, or the only one (common practice).
     """
     highest = max(co_ppm, co_ppm if again_ppm is None else again_ppm)
     if compare(highest, CO_ROOM_PPM, "ppm") > 0:
@@ -73,17 +73,18 @@ def grade_room_co(
         return _judge_one("co_in_the_room", "hold", f"{sentence}: get everybody out, call from outside.")
     raised = outdoors_ppm + CO_ROOM_RAISED_PPM
     over_outdoors = f"{CO_ROOM_RAISED_PPM:g} ppm or more over outdoors"
-    if again_ppm is None:
-        if compare(co_ppm, raised, "ppm") < 0:
-            return judge_reasons([])
-        sentence = f"{co_ppm:g} ppm in the room, {over_outdoors}: read it again."
-        return _judge_one("co_read_again", "inconclusive", sentence)
-    if firing and compare(again_ppm, co_ppm, "ppm") > 0 and compare(again_ppm, raised, "ppm") >= 0:
+    first_is_raised = compare(co_ppm, raised, "ppm") >= 0
+    again_is_raised = again_ppm is not None and compare(again_ppm, raised, "ppm") >= 0
+    if firing and again_ppm is not None and again_is_raised and compare(again_ppm, co_ppm, "ppm") > 0:
         sentence = f"Carbon monoxide in the room rises from {co_ppm:g} to {again_ppm:g} ppm while the burner fires"
         return _judge_one("co_rises_in_room", "hold", f"{sentence}: shut it down and air the room.")
-    if compare(min(co_ppm, again_ppm), raised, "ppm") < 0:
-        return judge_reasons([])
-    return _judge_one("co_raised_in_room", "urgent", f"Twice {over_outdoors} in the room: find where it comes from.")
+    if first_is_raised and again_is_raised:
+        sentence = f"Twice {over_outdoors} in the room: find where it comes from."
+        return _judge_one("co_raised_in_room", "urgent", sentence)
+    if first_is_raised or again_is_raised:
+        sentence = f"{highest:g} ppm in the room, {over_outdoors}: read it again."
+        return _judge_one("co_read_again", "inconclusive", sentence)
+    return judge_reasons([])
 
 
 def grade_smoke(smoke_number: float, most: float | None = None) -> EngineeringJudgement:

@@ -60,12 +60,15 @@ ROOM = [  # ppm, outdoors, again, firing: verdict, code
     (11.0, 2.0, None, True, "inconclusive", "co_read_again"),
     (9.0, 0.0, 9.0, True, "urgent", "co_raised_in_room"),
     (12.0, 0.0, 9.0, True, "urgent", "co_raised_in_room"),
-    (12.0, 0.0, 8.9, True, "good", None),
+    (12.0, 0.0, 8.9, True, "inconclusive", "co_read_again"),
+    (30.0, 0.0, 2.0, True, "inconclusive", "co_read_again"),
+    (2.0, 0.0, 30.0, False, "inconclusive", "co_read_again"),
+    (8.9, 0.0, 8.9, True, "good", None),
     (9.0, 0.0, 9.1, True, "hold", "co_rises_in_room"),
     (5.0, 0.0, 9.0, True, "hold", "co_rises_in_room"),
     (5.0, 0.0, 8.9, True, "good", None),
     (9.0, 0.0, 12.0, False, "urgent", "co_raised_in_room"),
-    (5.0, 0.0, 12.0, False, "good", None),
+    (5.0, 0.0, 12.0, False, "inconclusive", "co_read_again"),
 ]
 
 

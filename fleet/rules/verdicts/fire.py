@@ -42,7 +42,12 @@ def grade_combustion(bench: GradingBench) -> GradedTest:
     if room.verdict == "urgent":
         faults = ((FindingCode.AMBIENT_CO_RAISED, position), *flue.faults)
         return replace(flue, sentence=f"{room.sentences[0]} {flue.sentence}", faults=faults)
-    return replace(flue, question=room.sentences[0])
+    if flue.outcome == Outcome.FAIL:
+        return replace(flue, question=room.sentences[0])
+    # One raised reading proves nothing, and neither does the test that read it.
+    sentence = f"{flue.sentence} Before the room is read again the test proves nothing."
+    unsettled = replace(flue, outcome=Outcome.INCONCLUSIVE, grade="", proves="", sentence=sentence, limit=LIMIT)
+    return replace(unsettled, question=room.sentences[0])
 
 
 def _judge_room(bench: GradingBench) -> EngineeringJudgement | None:
