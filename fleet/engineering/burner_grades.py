@@ -18,6 +18,8 @@ MAX_SMOKE_NUMBER = 2.0  # of light oil, where the burner's maker says nothing: f
 MAX_STACK_F = 700.0  # where the boiler's maker says nothing: common practice
 GOOD_INPUT_PERCENT, ROUTINE_INPUT_PERCENT = 5.0, 10.0  # off the plate's input: common practice
 
+BEFORE_ADJUSTING = "find out what is assumed here before anybody adjusts the burner"
+
 
 def is_diluted(o2_percent: float) -> bool:
     """Return whether a sample with so much oxygen in % holds hardly any flue gas (over 18): it gives no result."""
@@ -104,16 +106,23 @@ def grade_stack(stack_f: float, most_f: float | None = None) -> EngineeringJudge
     return _judge_one("stack_hot", "urgent", f"The stack is at {stack_f:g} F, over {limit:g}: clean and adjust.")
 
 
-def grade_input(input_btu_h: float, plate_btu_h: float) -> EngineeringJudgement:
+def grade_input(input_btu_h: float, plate_btu_h: float, *, is_assumed: bool = False) -> EngineeringJudgement:
     """Return good within 5 % of the plate (over 0), routine within 10 %; beyond: urgent over it, routine under it.
 
     Btu/h both; common practice. Over the plate, the safety valves must be looked at again for the larger fire (S2).
+    `is_assumed`: the heating value or the meter's factor was not read. Then what is not urgent is inconclusive, and
+    nobody is told to adjust the burner (ENG-06).
     """
     percent = 100 * (input_btu_h / plate_btu_h - 1)
     if compare(abs(percent), GOOD_INPUT_PERCENT, "%") <= 0:
         return judge_reasons([])
     deviation = f"{abs(percent):.1f}% {'over' if percent > 0 else 'under'} the name plate"
-    if compare(percent, ROUTINE_INPUT_PERCENT, "%") > 0:
+    is_over_fired = compare(percent, ROUTINE_INPUT_PERCENT, "%") > 0
+    if is_assumed:
+        valves = "compare the safety valves with the larger input, and " if is_over_fired else ""
+        sentence = f"The burner seems to fire {deviation}: {valves}{BEFORE_ADJUSTING}."
+        return _judge_one("input_assumed", "urgent" if is_over_fired else "inconclusive", sentence)
+    if is_over_fired:
         sentence = f"The burner fires {deviation}: adjust it, and compare the safety valves with the larger input."
         return _judge_one("over_fired", "urgent", sentence)
     code = "fires_over_plate" if percent > 0 else "fires_under_plate"

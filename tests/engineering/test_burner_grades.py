@@ -168,6 +168,15 @@ def test_an_input_says_how_far_off_it_is() -> None:
     )
 
 
+@pytest.mark.parametrize(
+    ("input_btu_h", "verdict"),
+    [(420_000, "good"), (380_000, "good"), (420_100, "inconclusive"), (379_900, "inconclusive"), (440_100, "urgent")],
+)
+def test_on_an_assumed_figure_nobody_is_told_to_adjust_the_burner(input_btu_h: float, verdict: str) -> None:
+    found = grade_input(input_btu_h, 400_000, is_assumed=True)
+    assert (found.verdict, any("adjust it" in sentence for sentence in found.sentences)) == (verdict, False)
+
+
 @given(st.floats(0, 20_000), st.floats(0, 18))
 def test_without_its_air_carbon_monoxide_is_never_less(ppm: float, oxygen: float) -> None:
     assert burner_grades.air_free_ppm(ppm, oxygen) >= ppm
