@@ -15,7 +15,7 @@ ACT_BY_STANDING = {
     Standing.EXPOSED: "Prove before relying on it.",
     Standing.IMPAIRED: "One protection down, another standing: repair by its date.",
     Standing.DUE: "Book the visit.",
-    Standing.CLEAR: "Nothing asked for.",
+    Standing.CLEAR: "Nothing is due.",
     Standing.NOT_SURVEYED: "Book the first visit: nothing here is known to protect.",
     Standing.OFF: "Out of service. Going back needs a season start visit before unattended firing.",
 }
@@ -120,12 +120,12 @@ def _unguarded_reasons(view: BoilerView) -> Iterable[Reason]:
 
 
 def _clear_sentence(view: BoilerView) -> str:
-    """Return what *clear* rests on, which is no more than what is on record."""
+    """Return what *clear* rests on, and no more: a cause, a test or a leaving check may be asked for beside it."""
     count = sum(p.needed and p.role.part == "protection" for p in view.positions)
-    subject = {0: "no protection", 1: "one protection"}.get(count, f"{count} protections")
+    subject = {0: "No protection", 1: "One protection"}.get(count, f"{count} protections")
     names = " and ".join(hazard.name.lower() for hazard in _unguarded(view))
     but = f"; none guards against {names}" if names else ""
-    return f"Nothing is known against it: {subject} on record{' and proven' if count else ''}{but}."
+    return f"{subject} on record{' and proven' if count else ''}{but}."
 
 
 def _level_rank(case: OpenCase) -> int:
