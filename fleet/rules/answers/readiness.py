@@ -143,7 +143,7 @@ def _owed_tests(timeline: Timeline, after: AfterVisit) -> Iterator[MissingItem]:
         name = timeline.evidence.positions_by_id[owed.position].name
         test = timeline.evidence.procedure_by_code(owed.code).name.lower()
         when = local_day(owed.at, timeline.evidence.zone)
-        sentence = f"The {name} was worked on on {when}, and the {test} has not passed since."
+        sentence = f"Work was done on the {name} on {when}, and the {test} has not passed since."
         yield MissingItem("owed", sentence, owed.position, owed.at)
 
 
