@@ -60,7 +60,9 @@ PATTERNS = {
 EXPECTED: dict[str, set[str]] = {
     "closes without a cause": NEEDS_CAUSE | MAKEUP,
     "closes without a manager's name": REPEATS | MAKEUP,
-    "is answered without work": {"capacity_unknown", "flooded", "jumper_left"} | LADDER | MAKEUP,
+    "is answered without work": {"capacity_unknown", "flooded", "flue_gas_spills", "jumper_left", "rough_light_off"}
+    | LADDER
+    | MAKEUP,
     "closes by its test": MAKEUP,
     "closes by another proof in its place": {"contradiction", *REPEATS},
     "closes when its empty place is no longer needed": {"not_fitted", "not_fitted_last_line"},
@@ -95,9 +97,11 @@ class Scene:
     entry: EntryFact
 
     def passes(self, code: str, record: PositionRecord | None = None) -> None:
-        """Somebody who may do everything passes a test there, a day later."""
+        """Somebody who may do everything passes a test there, a day later, and looks for what was found."""
         ledger, record = self.ledger, record or self.record
-        entry = EntryFact(ident("pass"), 0, "test", code, record.position.id, at(3), outcome="pass")
+        specs = ledger.catalogue.procedures[code].readings.values()
+        readings = {s.name: False for s in specs if s.finding == self.case.rule.code}
+        entry = EntryFact(ident("pass"), 0, "test", code, record.position.id, at(3), outcome="pass", readings=readings)
         bench = GradingBench(_visit(entry), entry, ledger.catalogue.procedures[code], record, ledger)
         assert effects.apply_pass(bench, "full", frozenset())
 

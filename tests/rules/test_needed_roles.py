@@ -229,4 +229,4 @@ def test_a_register_told_in_part_is_asked_for_nothing() -> None:
 
 def test_clear_says_how_many_protections_it_rests_on() -> None:
     reason = Boiler().service().standing_at(at(1)).reasons[0]
-    assert reason.sentence == "Nothing is known against it: 4 protections on record and proven."
+    assert reason.sentence == "4 protections on record and proven."

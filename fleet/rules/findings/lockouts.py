@@ -1,7 +1,8 @@
 """A lockout asks for its cause: found or reset, it stands against firing until somebody qualified says why."""
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from datetime import timedelta
+from uuid import UUID
 
 from fleet.rules.finding_codes import FindingCode
 from fleet.rules.findings.fire_side import SPILLS
@@ -61,6 +62,7 @@ def note_unexplained_reset(ledger: ReplayLedger, visit: VisitFact, entry: EntryF
 
 
 TRIED = (Outcome.PASS, Outcome.FAIL)  # the device was asked to act, and did or did not
+LOOKS_ONLY = frozenset({"ladder_read_back", "flame_signal", "probe_clean_inspect"})  # they trip nothing
 UNQUALIFIED_ROLES = ("high_limit", "upper_cutoff", "lower_cutoff", *SPILLS)
 
 
@@ -78,8 +80,27 @@ def find_unqualified_reset(
 
 def _is_test_before(trace: EntryTrace, visit: VisitFact, entry: EntryFact) -> bool:
     """Return whether a test that could have tripped the device was done there before, in the same visit."""
+    return _is_trip_test(trace) and trace.visit.id == visit.id and trace.entry.position == entry.position
+
+
+def _is_trip_test(trace: EntryTrace) -> bool:
     is_test = trace.entry.act == EntryAct.TEST and trace.outcome not in (Outcome.NOT_DONE, Outcome.NOT_A_TEST)
-    return is_test and trace.visit.id == visit.id and trace.entry.position == entry.position
+    return is_test and trace.entry.code not in LOOKS_ONLY
+
+
+def resets_without_test(traces: Iterable[EntryTrace]) -> list[EntryTrace]:
+    """Return the resets among the entries at one place, in order, that end no test; each test is ended by one reset."""
+    resets: list[EntryTrace] = []
+    tested_in: UUID | None = None
+    for trace in traces:
+        if _is_trip_test(trace):
+            tested_in = trace.visit.id
+        elif trace.entry.code in LOCKOUTS_SEEN:
+            tested_in = None
+        elif trace.entry.code in RESETS:
+            resets += [trace] if tested_in != trace.visit.id else []
+            tested_in = None
+    return resets
 
 
 def _locks_out(ledger: ReplayLedger, record: PositionRecord) -> bool:
@@ -88,14 +109,18 @@ def _locks_out(ledger: ReplayLedger, record: PositionRecord) -> bool:
 
 
 def _is_explained(ledger: ReplayLedger, visit: VisitFact, entry: EntryFact) -> bool:
-    """Return whether what came before at this place explains the reset, newest first: an earlier reset does not."""
+    """Return whether what came before at this place explains the reset, newest first.
+
+    An earlier reset does not, nor a lockout whose cause was looked for in vain in a visit that has ended.
+    """
     for trace in reversed(ledger.trail):
         if entry.at - trace.entry.at >= WITHIN:
             return False
         if trace.entry.position != entry.position:
             continue
         if trace.entry.code in LOCKOUTS_SEEN:
-            return True
+            cause = ledger.asked_causes.get(trace.entry.position) if trace.entry.position else None
+            return cause is None or not cause.is_excused
         if trace.entry.code == CAUSE_NAMED:  # of an earlier lockout it says nothing of this one
             return trace.visit.id == visit.id and bool(visit.qualifications - {"operator"})
         if _is_test_before(trace, visit, entry):

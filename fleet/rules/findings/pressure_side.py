@@ -1,13 +1,13 @@
 """What is seen on the pressure side and accuses more than the place it was seen on."""
 
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 from datetime import datetime
 from math import inf
 from uuid import UUID
 
 from fleet.rules.catalogue import FindingRule
 from fleet.rules.finding_codes import FindingCode
-from fleet.rules.ledger.asked import AskedCause
+from fleet.rules.ledger.asked import AskedCause, PressureOverrun
 from fleet.rules.ledger.doubts import ReadingDoubt, doubt_passes
 from fleet.rules.ledger.effects import GAUGE_CHECK
 from fleet.rules.ledger.records import PositionRecord, ReplayLedger
@@ -88,10 +88,19 @@ def find_valve_opened(
     order = ledger.entry_order
     asked = AskedCause(record.position.id, entry.at, visit.id, sentence, needs_gauge_check=True, order=order)
     ledger.asked_causes[record.position.id] = asked
-    for other_record in ledger.records.values():
-        if other_record.device and other_record.role.code in _PRESUMED:
-            sentence = f"The safety valve opened under pressure: the {other_record.position.name} is presumed failed."
-            yield FindingCode.PRESUMED_BY_VALVE, other_record, sentence
+    for fault in presume_over_pressure(ledger, "The safety valve opened under pressure"):
+        # No error of a gauge explains a discharge.
+        ledger.overruns[fault[0], fault[1].position.id] = [PressureOverrun(inf, order)]
+        yield fault
+
+
+def presume_over_pressure(
+    ledger: ReplayLedger, event: str, spared: Collection[UUID] = ()
+) -> Iterator[tuple[str, PositionRecord, str]]:
+    """Yield all that should have acted before so much stood under a valve; `spared` are accused otherwise."""
+    for record in ledger.records.values():
+        if record.device and record.role.code in _PRESUMED and record.position.id not in spared:
+            yield FindingCode.PRESUMED_BY_VALVE, record, f"{event}: the {record.position.name} is presumed failed."
 
 
 def find_fuel_burned(

@@ -23,7 +23,8 @@ def open_case(
 ) -> EpisodeCase:
     """Open an episode, or renew the open one of the same rule: whatever was done before did not help."""
     case = begin_case(ledger, rule_code, place=place, at=entry.at, entry=entry.id, sentence=sentence)
-    if entry.act == EntryAct.TEST:
+    is_clash_elsewhere = rule_code == FindingCode.CONTRADICTION and place is not None and not _is_at(place, entry)
+    if entry.act == EntryAct.TEST and not is_clash_elsewhere:  # a test elsewhere is no suspect's
         # All of them: a weaker test that fails again must not make the weaker one enough.
         case.found_by |= {entry.code}
     rule = case.rule
@@ -36,6 +37,10 @@ def open_case(
     if place is not None and (rule.fails == "path" or (rule.fails == "device" and carries)):
         _blind_all_on(ledger, place, entry.at)
     return case
+
+
+def _is_at(place: PositionRecord, entry: EntryFact) -> bool:
+    return place.position.id == entry.position
 
 
 def begin_case(
@@ -119,7 +124,7 @@ def note_repair(ledger: ReplayLedger, record: PositionRecord, at: datetime, open
     places = [record, *ledger.hanging_on(record)]
     places += [p for p in ledger.paths_of(record) if opened and p.role.code == "float_chamber"]
     cases = [case for place in places for case in place.open_cases()]
-    cases += [case for case in ledger.open_at(None) if _concerns_device(ledger, case, record)]
+    cases += [case for case in ledger.open_cases() if _concerns_device(ledger, case, record)]
     for case in cases:
         if not case.by_data:  # put right by the data alone, which are held against the rules whenever they change
             case.acted_at, case.passes, case.last_order = at, 0, ledger.entry_order
@@ -129,12 +134,25 @@ def note_repair(ledger: ReplayLedger, record: PositionRecord, at: datetime, open
             hanging.blind[record.position.id] = BlindedByPath(blind.path, blind.at, acted=True)
 
 
+# What was seen at one place, or of the boiler as a whole, is put right wherever its cause was.
+CAUSED_AT: dict[str, frozenset[str]] = {
+    FindingCode.FLUE_GAS_SPILLS: frozenset(
+        {"vent", "draft_control", "combustion_air", "louvre_interlock", "burner", "boiler_body"}
+    ),
+    FindingCode.ROUGH_LIGHT_OFF: frozenset(
+        {"burner", "fuel_valves", "flame_safeguard", "gas_pressure_switch", "vent", "draft_control", "combustion_air"}
+    ),
+}
+
+
 def _concerns_device(ledger: ReplayLedger, case: EpisodeCase, record: PositionRecord) -> bool:
-    """Whether work on this device is something done about an episode of the boiler as a whole.
+    """Whether work on this device is something done about an episode elsewhere, or of the boiler as a whole.
 
     Of jumpers that nobody placed no device is known to be the one: only the leaving check says that they are off.
     """
-    if case.rule.code == FindingCode.JUMPER_LEFT:
+    if record.role.code in CAUSED_AT.get(case.rule.code, ()):
+        return True
+    if case.position is not None or case.rule.code == FindingCode.JUMPER_LEFT:
         return False
     kinds = {kind for code in case.rule.clears_by for kind in ledger.evidence.procedure_by_code(code).kinds}
     return record.kind in kinds or (case.rule.code == FindingCode.AMBIENT_CO and record.role.hazard == "flue_gas")
@@ -270,6 +288,8 @@ def _is_answered(case: EpisodeCase, bench: GradingBench, is_own_case: bool) -> b
         return False
     if (case.by_data or case.rule.needs_work) and case.acted_at is None:
         return False  # no test puts a set point or a stamp right
+    if not _has_looked_for(case, bench):
+        return False
     if case.presumed and not is_own_case:
         return False  # each of those presumed failed passes by itself
     fullest = "full" if bench.ledger.catalogue.proofs_of_kind(bench.record.kind, "full") else procedure.proof
@@ -283,6 +303,12 @@ def _is_answered(case: EpisodeCase, bench: GradingBench, is_own_case: bool) -> b
     if case.rule.clears_by:
         return any(procedure.covers_or_is(code) for code in case.rule.clears_by)
     return is_own_case and bool(case.found_by) and all(procedure.covers_or_is(code) for code in case.found_by)
+
+
+def _has_looked_for(case: EpisodeCase, bench: GradingBench) -> bool:
+    """Return whether the test read all by which it would have found the same again; what it left out it did not see."""
+    specs = [s for s in bench.procedure.readings.values() if s.finding == case.rule.code]
+    return all(bench.entry.readings.get(s.name) is not None for s in specs)
 
 
 def _tests_of_suspect(case: EpisodeCase, ledger: ReplayLedger) -> frozenset[str]:

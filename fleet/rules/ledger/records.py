@@ -23,6 +23,7 @@ from fleet.rules.values import (
     as_number,
 )
 
+STAMPED_FIGURES = {"safety_valve": "capacity_lb_h", "burner": "input_btu_h"}  # what the valves' need is worked out from
 MAX_PATHS = 16  # deeper than any real piping; a register with a loop is refused long before
 
 
@@ -46,7 +47,7 @@ class PositionSnapshot:
     proofs: tuple[tuple[str, datetime], ...]
     declared: tuple[tuple[str, date], ...]
     doubted: PassedProof | None = None  # its newest pass, where that is in doubt
-    capacity_lb_h: float | None = None  # as stamped; only a safety valve has one
+    figure: float | None = None  # on its stamp or plate, by `STAMPED_FIGURES`
     end_of_life: date | None = None  # the last day its maker stands for it; only an alarm has one
 
 
@@ -274,7 +275,7 @@ class ReplayLedger:
         """Freeze what is known of one position."""
         # Looked at for every entry: what is empty is not walked.
         down = tuple(c for c in record.open_cases() if c.down) if record.live else ()
-        failing = [p for p in self.paths_of(record) if p.live]
+        failing, stamped = [p for p in self.paths_of(record) if p.live], STAMPED_FIGURES.get(record.role.code)
         return PositionSnapshot(
             at=at,
             kind=record.kind if record.device else "",
@@ -289,9 +290,7 @@ class ReplayLedger:
             proofs=tuple(sorted(record.proofs.items())),
             declared=tuple(sorted(record.declared.items())),
             doubted=record.passes[-1] if record.passes and record.passes[-1].doubtful else None,
-            capacity_lb_h=record.numeric_setting("capacity_lb_h")
-            if record.role.code == "safety_valve" and record.device
-            else None,
+            figure=record.numeric_setting(stamped) if record.device and stamped else None,
             end_of_life=record.end_of_life() if record.device and "end_of_life" in record.attributes else None,
         )
 

@@ -80,7 +80,7 @@ def open_finding(
 def _apply_action(run: ReplayRun, visit: VisitFact, entry: EntryFact, record: PositionRecord) -> None:
     action = run.ledger.catalogue.actions[entry.code]
     note_jumper(record, entry.code, entry.id)
-    note_lock(run.ledger, visit, entry)
+    note_lock(run.ledger, visit, entry, record)
     if action.repairs:
         effects.note_repair(run.ledger, record, entry.at, opened=action.touch == "open")
     if action.touch:

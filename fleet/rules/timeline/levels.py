@@ -1,4 +1,4 @@
-"""The class of a deficiency as segments in time: constant, or worsening by itself. Nothing written makes it less."""
+"""The class of a deficiency as segments in time: constant, or changing by itself. No decision makes it less."""
 
 from collections.abc import Iterator
 from datetime import datetime

@@ -22,7 +22,7 @@ def state_segments(
 ) -> Iterator[PositionStateSegment]:
     """Yield the position's states from the beginning of time to its end, without gaps.
 
-    `cut` keeps what was made of each snapshot that another one followed, for who resumes the replay.
+    `sections` keeps what was made of each snapshot that another one followed, for who resumes the replay.
     """
     sections = [] if sections is None else sections
     for number, (snapshot, after) in enumerate(pairwise([*snapshots, None])):

@@ -230,7 +230,9 @@ def grade_new_valve(bench: GradingBench) -> GradedTest:
         sentence = f"The {name} was not just fitted: only a lift, a shop test or a new valve proves it."
         return GradedTest(Outcome.NOT_A_TEST, sentence)
     if bench.yes_or_no_reading("sealed") is False or bench.yes_or_no_reading("stamped") is False:
-        return failed_test(f"The {name} is not sealed and stamped for this boiler.", ("valve_wrong", position))
+        return failed_test(
+            f"The {name} is not sealed and stamped for this boiler.", (FindingCode.VALVE_WRONG, position)
+        )
     if bench.yes_or_no_reading("dated") is not True:
         return GradedTest(Outcome.INCONCLUSIVE, f"The {name} is not dated: nobody knows when it was last tested.")
     return GradedTest(Outcome.PASS, f"The {name} is new or from the shop, sealed, stamped and dated.", "good", "full")
