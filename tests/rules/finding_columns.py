@@ -9,8 +9,8 @@ from dataclasses import dataclass, replace
 
 from fleet.rules.catalogue import Catalogue
 from fleet.rules.findings.fire_side import find_air_with_flue_gas
+from fleet.rules.findings.gauge_doubts import doubt_readings_of
 from fleet.rules.findings.history import _find_repeats
-from fleet.rules.findings.pressure_side import doubt_readings_of
 from fleet.rules.ledger import effects
 from fleet.rules.ledger.episodes import EpisodeCase
 from fleet.rules.ledger.records import GradingBench, PositionRecord, ReplayLedger

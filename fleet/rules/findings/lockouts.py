@@ -9,7 +9,7 @@ from fleet.rules.findings.fire_side import SPILLS
 from fleet.rules.ledger.asked import AskedCause
 from fleet.rules.ledger.effects import drop_answered_causes
 from fleet.rules.ledger.records import EntryTrace, PositionRecord, ReplayLedger
-from fleet.rules.values import EntryFact, VisitFact
+from fleet.rules.values import EntryFact, VisitFact, as_number
 from fleet.rules.vocabulary import EntryAct, Outcome
 
 FoundFault = tuple[str, PositionRecord | None, str]
@@ -83,9 +83,19 @@ def _is_test_before(trace: EntryTrace, visit: VisitFact, entry: EntryFact) -> bo
     return _is_trip_test(trace) and trace.visit.id == visit.id and trace.entry.position == entry.position
 
 
+# What a test reads of a device that acted. A test that came to nothing tripped it only if one of these says so.
+ACTED = frozenset(
+    {"burner_stopped", "locked_out", "switch_opened", "fuel_shut", "restarted_by_hand", "stayed_out_until_reset"}
+)
+
+
 def _is_trip_test(trace: EntryTrace) -> bool:
-    is_test = trace.entry.act == EntryAct.TEST and trace.outcome not in (Outcome.NOT_DONE, Outcome.NOT_A_TEST)
-    return is_test and trace.entry.code not in LOOKS_ONLY
+    """Return whether a test asked the device to act, or a test that came to nothing shows that it acted."""
+    if trace.entry.act != EntryAct.TEST or trace.entry.code in LOOKS_ONLY:
+        return False
+    readings = trace.entry.readings
+    has_acted = any(readings.get(name) is True for name in ACTED) or (as_number(readings.get("trip_psi")) or 0.0) > 0.0
+    return trace.outcome in TRIED or (trace.outcome == Outcome.INCONCLUSIVE and has_acted)
 
 
 def resets_without_test(traces: Iterable[EntryTrace]) -> list[EntryTrace]:

@@ -1,22 +1,16 @@
 """What is seen on the pressure side and accuses more than the place it was seen on."""
 
 from collections.abc import Collection, Iterator
-from datetime import datetime
 from math import inf
 from uuid import UUID
 
-from fleet.rules.catalogue import FindingRule
 from fleet.rules.finding_codes import FindingCode
 from fleet.rules.ledger.asked import AskedCause, PressureOverrun
-from fleet.rules.ledger.doubts import ReadingDoubt, doubt_passes
-from fleet.rules.ledger.effects import GAUGE_CHECK
 from fleet.rules.ledger.records import PositionRecord, ReplayLedger
-from fleet.rules.values import EntryFact, VisitFact, as_number
-from fleet.rules.vocabulary import Outcome
+from fleet.rules.values import EntryFact, VisitFact
 
 FoundFault = tuple[str, PositionRecord | None, str]
 
-READ_BY_GAUGE = frozenset({"limit_trip", "limit_calibration", "operating_control_trip", "lever_lift", "three_cycles"})
 _PRESUMED = ("operating_control", "high_limit", "siphon", "fuel_valves")
 
 
@@ -36,47 +30,6 @@ def gauge_not_zero_cold(
     """The pressures read by it since its last good check are in doubt."""
     sentence = f"The {record.position.name} did not read zero with the boiler cold and vented."
     yield FindingCode.GAUGE_OFF, record, sentence
-
-
-def doubt_readings_of(ledger: ReplayLedger, rule: FindingRule, place: PositionRecord | None, entry: EntryFact) -> None:
-    """Put in doubt what was proven by readings of a gauge found wrong, or blind behind its siphon, since a good check.
-
-    However it was found: seen cold, compared with a test gauge, or plugged on the bench. A comparison says by how much;
-    trips whose verdict so much cannot change stand.
-    """
-    if place is None or not rule.blinds_gauge:
-        return
-    if place.role.code == "gauge" or any(r.role.code == "gauge" for r in ledger.hanging_on(place)):
-        difference = as_number(entry.readings.get("difference_psi"))
-        error_psi = inf if difference is None else difference
-        doubt = ReadingDoubt(READ_BY_GAUGE, _last_check(place), at=entry.at, entry=entry.id, error_psi=error_psi)
-        doubt_passes(ledger, ledger.records.values(), doubt)
-
-
-def _last_check(record: PositionRecord) -> int | None:
-    """The last good check of what is in this place now; before it was fitted another one was read."""
-    if record.checked is not None:
-        return record.checked
-    return record.fitted_order if record.fitted_at else None
-
-
-def doubt_unmeasured_gauge(ledger: ReplayLedger, record: PositionRecord, at: datetime, entry: UUID | None) -> None:
-    """Put in doubt what a gauge read that leaves its place while a discharge still asks whether it was right.
-
-    One that was measured wrong since has put in doubt what so much can change.
-    """
-    discharges = [c for c in ledger.asked_causes.values() if c.needs_gauge_check and not c.gauge_checked]
-    if record.device and record.role.code == "gauge" and any(not _is_measured(ledger, record, c) for c in discharges):
-        doubt = ReadingDoubt(READ_BY_GAUGE, _last_check(record), at=at, entry=entry)
-        doubt_passes(ledger, ledger.records.values(), doubt)
-
-
-def _is_measured(ledger: ReplayLedger, gauge: PositionRecord, cause: AskedCause) -> bool:
-    """Return whether the gauge was compared, and found wrong, since the discharge was seen."""
-    return any(
-        t.entry.code == GAUGE_CHECK and t.entry.position == gauge.position.id and t.outcome == Outcome.FAIL
-        for t in ledger.trail[cause.order :]
-    )
 
 
 def find_valve_opened(

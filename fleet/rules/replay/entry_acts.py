@@ -2,14 +2,18 @@
 
 from collections.abc import Callable
 from dataclasses import replace
+from math import inf
 from uuid import UUID
 
 from fleet.rules.findings import (
+    doubt_adjusted_gauge,
+    doubt_known_wrong_gauge,
     doubt_of_lock,
     doubt_readings_of,
     doubt_unmeasured_gauge,
     find_by_observation,
     find_in_history,
+    is_read_by_test_gauge,
     note_jumper,
     note_lock,
 )
@@ -41,11 +45,8 @@ def _apply_test(run: ReplayRun, visit: VisitFact, entry: EntryFact, record: Posi
     if procedure.voids and graded.outcome != Outcome.NOT_DONE:
         # What a test opens is touched; its own pass answers for its own device, not for what hangs on it.
         effects.apply_touch(ledger, record, procedure.voids, entry)
-    if graded.outcome == Outcome.PASS and not effects.apply_pass(
-        bench, graded.proves, against, tolerates_psi=graded.tolerates_psi, proves_too=graded.proves_too
-    ):
-        sentence = f"{graded.sentence} Nobody present may prove it: it renews and clears nothing."
-        graded = replace(graded, proves="", sentence=sentence)
+    if graded.outcome == Outcome.PASS:
+        graded = _apply_graded_pass(bench, graded, against)
     for rule, place in graded.faults:
         open_finding(run, visit, entry=entry, rule_code=rule, place=ledger.records[place], sentence=graded.sentence)
     run.by_entry[entry.id] = as_verdict(bench, graded)
@@ -54,6 +55,16 @@ def _apply_test(run: ReplayRun, visit: VisitFact, entry: EntryFact, record: Posi
     if graded.outcome != Outcome.NOT_DONE:
         effects.note_read_back(ledger, record, entry)
         effects.touch_limits_passed(ledger, entry)
+
+
+def _apply_graded_pass(bench: GradingBench, graded: GradedTest, against: frozenset[str]) -> GradedTest:
+    """Apply a pass and return it as it stands: without a proof where nobody present may give one."""
+    tolerates_psi = inf if is_read_by_test_gauge(bench.entry) else graded.tolerates_psi
+    if effects.apply_pass(bench, graded.proves, against, tolerates_psi=tolerates_psi, proves_too=graded.proves_too):
+        doubt_known_wrong_gauge(bench.ledger, bench.record, bench.entry)
+        return graded
+    sentence = f"{graded.sentence} Nobody present may prove it: it renews and clears nothing."
+    return replace(graded, proves="", sentence=sentence)
 
 
 def open_finding(
@@ -81,6 +92,8 @@ def _apply_action(run: ReplayRun, visit: VisitFact, entry: EntryFact, record: Po
     action = run.ledger.catalogue.actions[entry.code]
     note_jumper(record, entry.code, entry.id)
     note_lock(run.ledger, visit, entry, record)
+    if action.touch == "adjust":
+        doubt_adjusted_gauge(run.ledger, record, entry)
     if action.repairs:
         effects.note_repair(run.ledger, record, entry.at, opened=action.touch == "open")
     if action.touch:

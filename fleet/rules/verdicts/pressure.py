@@ -4,7 +4,13 @@ from dataclasses import dataclass
 
 from fleet.engineering import trips
 from fleet.engineering.last_places import compare
-from fleet.engineering.trips import CONTROL_UNDER_LIMIT_PSI, LEVER_PSI, LIMIT_UNDER_VALVE_PSI, STAY_OFF_MINUTES
+from fleet.engineering.trips import (
+    CONTROL_UNDER_LIMIT_PSI,
+    LEVER_PSI,
+    LIMIT_UNDER_VALVE_PSI,
+    LOWERED_NEAR_PSI,
+    STAY_OFF_MINUTES,
+)
 from fleet.rules.finding_codes import FindingCode
 from fleet.rules.ledger.records import GradingBench
 from fleet.rules.verdicts.graded import GradedTest, failed_test
@@ -97,6 +103,8 @@ def _during_test(trip: LimitTrip) -> str:
 
 def _doubtful_limit(bench: GradingBench, trip: LimitTrip) -> GradedTest | None:
     doubt = _reset_doubt(bench, trip.trip)
+    if not doubt and trip.lowered_to is not None and compare(trip.trip - trip.lowered_to, LOWERED_NEAR_PSI, "psi") > 0:
+        return GradedTest(Outcome.INCONCLUSIVE, _far_from_set_point(bench, trip), set_value=trip.lowered_to)
     back = bench.number_reading("set_psi_read_back")
     if not doubt and trip.lowered_to is not None and back is not None and compare(back, trip.lowered_to, "psi") <= 0:
         doubt = "its setting must be set back up and read"
@@ -104,6 +112,13 @@ def _doubtful_limit(bench: GradingBench, trip: LimitTrip) -> GradedTest | None:
         return None
     sentence = f"The {bench.name} tripped, but its manual reset is not proven: {doubt}."
     return GradedTest(Outcome.INCONCLUSIVE, sentence, limit=_bound_text(bench), set_value=trip.set_psi)
+
+
+def _far_from_set_point(bench: GradingBench, trip: LimitTrip) -> str:
+    return (
+        f"The {bench.name} tripped at {trip.trip:g} psi with its set point turned down to {trip.lowered_to:g}: turn it "
+        "down slowly and read where it stands when it trips, or raise the pressure to it."
+    )
 
 
 def _passed_limit(bench: GradingBench, trip: LimitTrip) -> GradedTest:
