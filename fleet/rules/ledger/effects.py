@@ -9,6 +9,7 @@ from uuid import UUID
 from fleet.engineering.last_places import compare
 from fleet.rules.finding_codes import FindingCode
 from fleet.rules.ledger.asked import BlindedByPath, OwedTest
+from fleet.rules.ledger.papers_of_others import waits_for_second
 from fleet.rules.ledger.records import (
     EpisodeCase,
     GradingBench,
@@ -167,13 +168,16 @@ def apply_pass(
     tolerates_psi: float = 0.0,
     proves_too: Iterable[str] = (),
 ) -> bool:
-    """Apply a pass. False, and nothing changes, when nobody present may give this good news.
+    """Apply a pass. False, and nothing changes, when nobody present may give this good news, or its paper waits.
 
     `against` are the rules this same test fires: what it found again it does not clear.
     """
     record, procedure = bench.record, bench.procedure
-    allowed = procedure.who & bench.visit.qualifications
+    allowed = procedure.who & bench.visit.good_news_from
     if not allowed:
+        return False
+    cases = _cases_answered(bench, against)
+    if waits_for_second(bench, cases, _clears_blind(bench, proves)):
         return False
     record.checked = bench.ledger.entry_order
     if proves:
@@ -181,13 +185,20 @@ def apply_pass(
     _answer_touches(bench)
     if _passes_live(bench, proves):
         record.blind = {k: b for k, b in record.blind.items() if not b.acted}
-    # A caretaker's pass renews operator proofs; it closes nothing above routine.
-    qualified = bool(allowed - {"operator"})
-    for case in _cases_answered(bench, against):
+    _answer_cases(bench, cases, bool(allowed - {"operator"}))
+    return True
+
+
+def _answer_cases(bench: GradingBench, cases: Iterable[EpisodeCase], qualified: bool) -> None:
+    """Count the pass for what it answers. A caretaker's renews operator proofs and closes nothing above routine."""
+    for case in cases:
         if case.level is Level.ROUTINE or qualified:
             _answer_case(case, bench)
     _note_gauge_check(bench, qualified)
-    return True
+
+
+def _clears_blind(bench: GradingBench, proves: str) -> bool:
+    return _passes_live(bench, proves) and any(b.acted for b in bench.record.blind.values())
 
 
 def _passes_live(bench: GradingBench, proves: str) -> bool:
@@ -202,6 +213,8 @@ def _keep_passes(bench: GradingBench, tolerates_psi: float, proves_too: Iterable
     for code in (*known, bench.procedure.code):
         bench.record.passes.append(PassedProof(code, bench.entry.at, order, tolerates_psi=tolerates_psi))
         bench.record.proofs[code] = bench.entry.at
+        if bench.visit.paper is not None:
+            bench.ledger.paper_passes[bench.record.position.id, code, bench.entry.at] = bench.visit.paper.name
     _keep_trip_height(bench)
 
 

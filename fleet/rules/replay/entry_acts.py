@@ -13,6 +13,7 @@ from fleet.rules.findings import (
     note_lock,
 )
 from fleet.rules.ledger import effects
+from fleet.rules.ledger.papers_of_others import explain_no_proof
 from fleet.rules.ledger.records import EntryTrace, GradingBench, OutstandingTouch, PositionRecord, ReplayLedger
 from fleet.rules.replay.replay_run import ReplayRun
 from fleet.rules.values import EntryFact, JudgedFinding, VisitFact
@@ -30,6 +31,12 @@ def _grade_under_lock(bench: GradingBench) -> GradedTest:
     return replace(graded, outcome=Outcome.INCONCLUSIVE, grade="", proves="", sentence=sentence, question=doubt)
 
 
+def _without_proof(bench: GradingBench, graded: GradedTest) -> GradedTest:
+    """Return a pass that changes nothing; on a paper it is inconclusive, lest anybody take it for one that counts."""
+    unproven = replace(graded, proves="", sentence=f"{graded.sentence} {explain_no_proof(bench)}")
+    return replace(unproven, outcome=Outcome.INCONCLUSIVE, grade="") if bench.visit.paper else unproven
+
+
 def _apply_test(run: ReplayRun, visit: VisitFact, entry: EntryFact, record: PositionRecord) -> None:
     ledger = run.ledger
     procedure = ledger.catalogue.procedures[entry.code]
@@ -42,8 +49,7 @@ def _apply_test(run: ReplayRun, visit: VisitFact, entry: EntryFact, record: Posi
     if graded.outcome == Outcome.PASS and not effects.apply_pass(
         bench, graded.proves, fired, tolerates_psi=graded.tolerates_psi, proves_too=graded.proves_too
     ):
-        sentence = f"{graded.sentence} Nobody present may prove it: it renews and clears nothing."
-        graded = replace(graded, proves="", sentence=sentence)
+        graded = _without_proof(bench, graded)
     for rule, place in graded.faults:
         open_finding(run, visit, entry=entry, rule_code=rule, place=ledger.records[place], sentence=graded.sentence)
     run.by_entry[entry.id] = as_verdict(bench, graded)
