@@ -21,12 +21,17 @@ from fleet.rules.ledger.papers_of_others import SERIAL
 from fleet.rules.vocabulary import CLAIMED_OUTCOMES, PAPER_BODIES, ArrivalState, EntryAct, LeftAs, values_of
 from fleet.visits.incoming import IncomingEntry, IncomingPaper, IncomingVisit, PaperFile, Person, RegisterAnswer
 from fleet.visits.paper_check import (
+    BODY_MESSAGE,
+    FILE_NAME_MESSAGE,
     FILE_TYPES,
+    HASH_MESSAGE,
     MAX_BODY_NAME_LENGTH,
     MAX_FILE_BYTES,
     MAX_FILE_NAME_LENGTH,
     MAX_NUMBER_LENGTH,
     MAX_SERIAL_LENGTH,
+    SIZE_MESSAGE,
+    TYPE_MESSAGE,
 )
 from fleet.visits.register_gaps import ANSWERS
 
@@ -217,13 +222,22 @@ class RegisterAnswerSerializer(StrictSerializer):
     reason = TextField(max_length=200, required=False)
 
 
+LENGTH_CODES = ("blank", "min_length", "max_length")
+NAME_MESSAGES: dict[str, Any] = dict.fromkeys(LENGTH_CODES, FILE_NAME_MESSAGE)
+
+
 class PaperFileSerializer(StrictSerializer):
     """The file of a paper, as declared. Its content is sent apart from the visit."""
 
-    name = TextField(max_length=MAX_FILE_NAME_LENGTH)
-    sha256 = TextField(max_length=64, min_length=64)
-    size = WholeNumberField(min_value=1, max_value=MAX_FILE_BYTES, help_text="In bytes.")
-    type = serializers.ChoiceField(choices=FILE_TYPES)
+    name = TextField(max_length=MAX_FILE_NAME_LENGTH, error_messages=NAME_MESSAGES)
+    sha256 = TextField(max_length=64, min_length=64, error_messages=dict.fromkeys(LENGTH_CODES, HASH_MESSAGE))
+    size = WholeNumberField(
+        min_value=1,
+        max_value=MAX_FILE_BYTES,
+        help_text="In bytes.",
+        error_messages=dict.fromkeys(("min_value", "max_value"), SIZE_MESSAGE),
+    )
+    type = serializers.ChoiceField(choices=FILE_TYPES, error_messages={"invalid_choice": TYPE_MESSAGE})
 
 
 class PaperOfOthersSerializer(StrictSerializer):
@@ -233,9 +247,13 @@ class PaperOfOthersSerializer(StrictSerializer):
     the device on the entry, as on record, and a second qualified name.
     """
 
-    body = serializers.ChoiceField(choices=PAPER_BODIES)
-    name = TextField(max_length=MAX_BODY_NAME_LENGTH, help_text="Who wrote it: the shop, the tester, the office.")
-    number = TextField(max_length=MAX_NUMBER_LENGTH)
+    body = serializers.ChoiceField(choices=PAPER_BODIES, error_messages={"invalid_choice": BODY_MESSAGE})
+    name = TextField(
+        max_length=MAX_BODY_NAME_LENGTH,
+        help_text="Who wrote it: the shop, the tester, the office.",
+        error_messages={"blank": "Name who wrote the paper."},
+    )
+    number = TextField(max_length=MAX_NUMBER_LENGTH, error_messages={"blank": "Give the paper's number."})
     dated_on = serializers.DateField(help_text="The building's day. No entry may be later.")
     file = PaperFileSerializer()
 

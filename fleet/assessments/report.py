@@ -56,7 +56,8 @@ def report_data(visit: Visit, at: datetime) -> dict[str, Any]:
         "missing": [m["sentence"] for m in ready.missing] if ready else [],
         "not_looked_at": [m["sentence"] for m in ready.not_looked_at] if ready else [],
         "findings": [_finding_json(f) for f in findings],
-        "sides": [_side_json(s) for s in visit_sides(lines, visit.performed_at)],
+        # A paper does not say how a device was found and left.
+        "sides": [] if hasattr(visit, "paper") else [_side_json(s) for s in visit_sides(lines, visit.performed_at)],
         "entries": [_entry_json(line) for line in lines],
         "as_of": f"As of {_moment_in_words(at, zone)}",
         "foot": ADVICE_CAUTION,

@@ -14,6 +14,11 @@ from fleet.visits.incoming import IncomingEntry, IncomingPaper, IncomingVisit, P
 MAX_BODY_NAME_LENGTH, MAX_NUMBER_LENGTH, MAX_SERIAL_LENGTH, MAX_FILE_NAME_LENGTH = 200, 64, 64, 200
 MAX_FILE_BYTES = 20 * 1024 * 1024
 FILE_TYPES = ("application/pdf", "image/jpeg", "image/png")
+BODY_MESSAGE = f"A paper is of one of {', '.join(PAPER_BODIES)}."
+FILE_NAME_MESSAGE = f"Give the file's name, in at most {MAX_FILE_NAME_LENGTH} characters."
+HASH_MESSAGE = "A SHA-256 is 64 digits of 0-9 and a-f."
+SIZE_MESSAGE = f"A file has 1 to {MAX_FILE_BYTES} bytes."
+TYPE_MESSAGE = f"A file is one of {', '.join(FILE_TYPES)}."
 SHA256 = re.compile(r"[0-9a-f]{64}", re.ASCII)
 # A paper is no service visit: nobody came to do the season's work.
 KINDS_WITH_PAPER = ("follow_up", "inspection", "routine_check")
@@ -56,7 +61,7 @@ def _serials_without_paper(visit: IncomingVisit) -> Iterator[Fault]:
 
 def _body_faults(paper: IncomingPaper) -> Iterator[Fault]:
     if paper.body not in PAPER_BODIES:
-        yield Fault("unknown_body", f"A paper is of one of {', '.join(PAPER_BODIES)}.", ("paper", "body"))
+        yield Fault("unknown_body", BODY_MESSAGE, ("paper", "body"))
     texts = (
         ("name", paper.name, MAX_BODY_NAME_LENGTH, "Name who wrote the paper"),
         ("number", paper.number, MAX_NUMBER_LENGTH, "Give the paper's number"),
@@ -77,14 +82,13 @@ def _day_faults(paper: IncomingPaper, since: datetime, zone: str, now: datetime)
 def _file_faults(file: PaperFile) -> Iterator[Fault]:
     place: FaultPath = ("paper", "file")
     if not file.name.strip() or len(file.name) > MAX_FILE_NAME_LENGTH:
-        message = f"Give the file's name, in at most {MAX_FILE_NAME_LENGTH} characters."
-        yield Fault("required", message, (*place, "name"))
+        yield Fault("required", FILE_NAME_MESSAGE, (*place, "name"))
     if not SHA256.fullmatch(file.sha256):
-        yield Fault("not_a_hash", "A SHA-256 is 64 digits of 0-9 and a-f.", (*place, "sha256"))
+        yield Fault("not_a_hash", HASH_MESSAGE, (*place, "sha256"))
     if not 1 <= file.size <= MAX_FILE_BYTES:
-        yield Fault("not_possible", f"A file has 1 to {MAX_FILE_BYTES} bytes.", (*place, "size"))
+        yield Fault("not_possible", SIZE_MESSAGE, (*place, "size"))
     if file.type not in FILE_TYPES:
-        yield Fault("unknown_type", f"A file is one of {', '.join(FILE_TYPES)}.", (*place, "type"))
+        yield Fault("unknown_type", TYPE_MESSAGE, (*place, "type"))
 
 
 def _visit_faults(visit: IncomingVisit) -> Iterator[Fault]:

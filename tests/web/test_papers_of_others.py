@@ -55,6 +55,7 @@ def test_the_visits_page_shows_the_paper_and_its_file(shop: IncomingVisit, rosa:
     ):
         assert words in body
     assert "<dt>Present</dt>" not in body
+    assert "As found against as left" not in body
 
 
 def test_it_says_what_the_paper_lacks(shop: IncomingVisit, rosa: Client) -> None:
@@ -106,7 +107,7 @@ def test_who_may_not_read_visits_sees_what_waits_without_its_link(
 
 
 def test_nothing_waits_on_a_boiler_without_papers(held: Fleet, rosa: Client) -> None:
-    assert "Waiting for a second name" not in read(rosa, f"/boilers/{held.bench().boiler.id}/")
+    assert "Waiting to count" not in read(rosa, f"/boilers/{held.bench().boiler.id}/")
 
 
 def test_the_boilers_evidence_says_on_whose_paper(held: Fleet, shop: IncomingVisit, nora: User, rosa: Client) -> None:
