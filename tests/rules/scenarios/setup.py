@@ -46,6 +46,7 @@ QUALIFICATIONS = (
     "operator",
     "technician",
     "fire_side",
+    "gas_train",
     "valve_shop",
     "inspector",
     "utility",
