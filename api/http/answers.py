@@ -123,6 +123,9 @@ class AlertSerializer(serializers.Serializer[Any]):
     raised_at = serializers.DateTimeField()
     returned_at = serializers.DateTimeField(allow_null=True)
     sentence = serializers.CharField()
+    lines = serializers.ListField(
+        child=serializers.CharField(), help_text="What else of the same event stands against firing."
+    )
 
 
 class FaultSerializer(serializers.Serializer[Any]):

@@ -31,6 +31,7 @@ class Alert(Row):
     until = models.DateTimeField(null=True)
     level = models.CharField(max_length=16)
     sentence = models.TextField()
+    lines = models.JSONField(default=list)  # what else of the same event stands against firing
     raised_at = models.DateTimeField()
     returned_at = models.DateTimeField(null=True)
     withdrawn = models.BooleanField(default=False)

@@ -93,7 +93,7 @@ def _follow_condition(
     old = _written_values(row)
     was = (row.status, row.level)
     row.since, row.until, row.withdrawn = condition.since, end_by(condition, at), False
-    row.level, row.sentence = condition.level.value, condition.sentence_at(at)
+    row.level, row.sentence, row.lines = condition.level.value, condition.sentence_at(at), list(condition.lines)
     times_raised, row.times_raised = row.times_raised, condition.times_raised(at)
     is_raised_anew = 0 < times_raised < row.times_raised
     if (
@@ -124,6 +124,7 @@ def _written_values(row: Alert) -> tuple[Any, ...]:
         row.withdrawn,
         row.level,
         row.sentence,
+        tuple(row.lines),
         row.times_raised,
         row.acknowledged_at,
         row.shelved_until,
@@ -162,6 +163,7 @@ def _raise_alert(scope: Values, condition: Condition, at: datetime) -> Iterator[
         until=end,
         level=condition.level.value,
         sentence=condition.sentence_at(at),
+        lines=list(condition.lines),
         times_raised=condition.times_raised(at),
         raised_at=at,
         returned_at=at if end else None,

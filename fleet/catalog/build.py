@@ -24,6 +24,7 @@ from fleet.rules.catalogue import (
     TouchRule,
     Variant,
 )
+from fleet.rules.needed_roles import VALUE_NAMES
 from fleet.rules.values import LEVELS
 from fleet.rules.vocabulary import BOILER_CHOICES
 
@@ -129,6 +130,8 @@ def _build_needed_role(row: TableRow) -> NeededRole:
         none_allowed=row.is_yes("none_allowed"),
         exposes=NeedExposure(exposes) if exposes in list(NeedExposure) else NeedExposure.NO,
         source=row.text_of("source"),
+        carries=frozenset(row.parts_of("carries")),
+        values=row.words_of("values", VALUE_NAMES),
     )
 
 

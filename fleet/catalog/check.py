@@ -35,6 +35,7 @@ def _reference_columns(catalogue: Catalogue) -> Iterator[tuple[str, str, Collect
     yield "roles.csv", "kinds", catalogue.kinds
     yield "needed_roles.csv", "roles", catalogue.roles
     yield "needed_roles.csv", "kinds", catalogue.kinds
+    yield "needed_roles.csv", "carries", catalogue.roles
     yield "procedures.csv", "kinds", catalogue.kinds
     yield "procedures.csv", "covers", catalogue.procedures
     yield "procedures.csv", "fails_as", catalogue.findings

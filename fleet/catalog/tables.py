@@ -12,7 +12,7 @@ TABLE_COLUMNS = {
     "hazards.csv": "code,name,stops_firing,source",
     "kinds.csv": "code,name,attributes,source",
     "roles.csv": "code,name,part,hazard,order,last_line,kinds,source",
-    "needed_roles.csv": "code,name,roles,kinds,when,none_allowed,exposes,source",
+    "needed_roles.csv": "code,name,roles,kinds,when,none_allowed,exposes,carries,values,source",
     "procedures.csv": (
         "code,name,side,kinds,proof,interval,anchor,grace_days,who,covers,judged_by,fails_as,minutes,people,voids,tools,"
         "parts,source,interval_source"

@@ -18,6 +18,8 @@ MAX_SMOKE_NUMBER = 2.0  # of light oil, where the burner's maker says nothing: f
 MAX_STACK_F = 700.0  # where the boiler's maker says nothing: common practice
 GOOD_INPUT_PERCENT, ROUTINE_INPUT_PERCENT = 5.0, 10.0  # off the plate's input: common practice
 
+BEFORE_ADJUSTING = "find out what is assumed here before anybody adjusts the burner"
+
 
 def is_diluted(o2_percent: float) -> bool:
     """Return whether a sample with so much oxygen in % holds hardly any flue gas (over 18): it gives no result."""
@@ -65,7 +67,7 @@ def grade_room_co(
     """Return hold, urgent, inconclusive or good for carbon monoxide in ppm in the room's air.
 
     Hold over 35 (S34), or where 9 or more over outdoors rises while the burner fires; urgent where both readings are 9
-    or more over outdoors; inconclusive where that was read once (common practice).
+    or more over outdoors; inconclusive where one was, or the only one (common practice).
     """
     highest = max(co_ppm, co_ppm if again_ppm is None else again_ppm)
     if compare(highest, CO_ROOM_PPM, "ppm") > 0:
@@ -73,17 +75,18 @@ def grade_room_co(
         return _judge_one("co_in_the_room", "hold", f"{sentence}: get everybody out, call from outside.")
     raised = outdoors_ppm + CO_ROOM_RAISED_PPM
     over_outdoors = f"{CO_ROOM_RAISED_PPM:g} ppm or more over outdoors"
-    if again_ppm is None:
-        if compare(co_ppm, raised, "ppm") < 0:
-            return judge_reasons([])
-        sentence = f"{co_ppm:g} ppm in the room, {over_outdoors}: read it again."
-        return _judge_one("co_read_again", "inconclusive", sentence)
-    if firing and compare(again_ppm, co_ppm, "ppm") > 0 and compare(again_ppm, raised, "ppm") >= 0:
+    first_is_raised = compare(co_ppm, raised, "ppm") >= 0
+    again_is_raised = again_ppm is not None and compare(again_ppm, raised, "ppm") >= 0
+    if firing and again_ppm is not None and again_is_raised and compare(again_ppm, co_ppm, "ppm") > 0:
         sentence = f"Carbon monoxide in the room rises from {co_ppm:g} to {again_ppm:g} ppm while the burner fires"
         return _judge_one("co_rises_in_room", "hold", f"{sentence}: shut it down and air the room.")
-    if compare(min(co_ppm, again_ppm), raised, "ppm") < 0:
-        return judge_reasons([])
-    return _judge_one("co_raised_in_room", "urgent", f"Twice {over_outdoors} in the room: find where it comes from.")
+    if first_is_raised and again_is_raised:
+        sentence = f"Twice {over_outdoors} in the room: find where it comes from."
+        return _judge_one("co_raised_in_room", "urgent", sentence)
+    if first_is_raised or again_is_raised:
+        sentence = f"{highest:g} ppm in the room, {over_outdoors}: read it again."
+        return _judge_one("co_read_again", "inconclusive", sentence)
+    return judge_reasons([])
 
 
 def grade_smoke(smoke_number: float, most: float | None = None) -> EngineeringJudgement:
@@ -103,16 +106,23 @@ def grade_stack(stack_f: float, most_f: float | None = None) -> EngineeringJudge
     return _judge_one("stack_hot", "urgent", f"The stack is at {stack_f:g} F, over {limit:g}: clean and adjust.")
 
 
-def grade_input(input_btu_h: float, plate_btu_h: float) -> EngineeringJudgement:
+def grade_input(input_btu_h: float, plate_btu_h: float, *, is_assumed: bool = False) -> EngineeringJudgement:
     """Return good within 5 % of the plate (over 0), routine within 10 %; beyond: urgent over it, routine under it.
 
     Btu/h both; common practice. Over the plate, the safety valves must be looked at again for the larger fire (S2).
+    `is_assumed`: the heating value or the meter's factor was not read. Then what is not urgent is inconclusive, and
+    nobody is told to adjust the burner (ENG-06).
     """
     percent = 100 * (input_btu_h / plate_btu_h - 1)
     if compare(abs(percent), GOOD_INPUT_PERCENT, "%") <= 0:
         return judge_reasons([])
     deviation = f"{abs(percent):.1f}% {'over' if percent > 0 else 'under'} the name plate"
-    if compare(percent, ROUTINE_INPUT_PERCENT, "%") > 0:
+    is_over_fired = compare(percent, ROUTINE_INPUT_PERCENT, "%") > 0
+    if is_assumed:
+        valves = "compare the safety valves with the larger input, and " if is_over_fired else ""
+        sentence = f"The burner seems to fire {deviation}: {valves}{BEFORE_ADJUSTING}."
+        return _judge_one("input_assumed", "urgent" if is_over_fired else "inconclusive", sentence)
+    if is_over_fired:
         sentence = f"The burner fires {deviation}: adjust it, and compare the safety valves with the larger input."
         return _judge_one("over_fired", "urgent", sentence)
     code = "fires_over_plate" if percent > 0 else "fires_under_plate"

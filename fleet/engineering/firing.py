@@ -88,7 +88,7 @@ def input_ratio(input_btu_h: Num, plate_btu_h: Num) -> Num:
     return input_btu_h / plate_btu_h
 
 
-def judge_input(input_btu_h: float, plate_btu_h: float) -> EngineeringJudgement:
+def judge_input(input_btu_h: float, plate_btu_h: float, *, is_assumed: bool = False) -> EngineeringJudgement:
     """Return the grade of an input in Btu/h against its plate's, as `grade_input`. Impossible outside the range."""
     require(INPUT_BTU_H.faults("input_btu_h", input_btu_h), INPUT_BTU_H.faults("plate_btu_h", plate_btu_h))
-    return grade_input(input_btu_h, plate_btu_h)
+    return grade_input(input_btu_h, plate_btu_h, is_assumed=is_assumed)

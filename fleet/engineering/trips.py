@@ -17,6 +17,7 @@ CONTROL_NEAR_PSI, CONTROL_NEAR_SHARE = 0.5, 0.2  # the greater of psi and share 
 CONTROL_UNDER_LIMIT_PSI = 1.0
 LIMIT_NEAR_PSI = 1.0
 LIMIT_UNDER_VALVE_PSI = 2.0
+LOWERED_NEAR_PSI = 2.0  # how far over its lowered set point a limit may trip and be read right: common practice
 READ_BACK_PSI = 0.25  # how close a setting read back must be to the one that was found: our choice
 STAY_OFF_MINUTES = 3.0
 LEVER_PSI = 5.0  # steam under the disk of a lever lift: ASME VI, from memory, low confidence

@@ -6,6 +6,8 @@ from fleet.engineering.relief import SURFACE_LB_H_FT2, ReliefCapacity, required_
 from fleet.rules.values import AdoptedTerms, Value, as_number
 
 GREATER_OF_RULE = "greater_of"
+# Of output over input. Common practice: a boiler in service turns more of its fuel into steam, so one number is wrong.
+LEAST_EFFICIENCY = 0.6
 CAST_IRON = "cast_iron"  # goes by its output whatever its surface (S11)
 
 
@@ -32,13 +34,28 @@ def compare_capacity(
 
 
 def with_known_output(boiler: Mapping[str, Value], input_btu_h: float | None) -> Mapping[str, Value]:
-    """Return the boiler's values with an output: its burner's input stands for one that is not on record.
+    """Return the boiler's values with an output: its burner's input stands for one that is missing or far too small.
 
     A boiler never gives more than its burner puts in, so the valves are held against too much rather than too little.
     """
-    if as_number(boiler.get("output_btu_h")) or input_btu_h is None:
+    if input_btu_h is None or not explain_input_for_output(boiler, input_btu_h):
         return boiler
     return {**boiler, "output_btu_h": input_btu_h}
+
+
+def explain_input_for_output(boiler: Mapping[str, Value], input_btu_h: float | None) -> str:
+    """Return why the burner's input (Btu/h) stands for the boiler's output; '' where the output on record counts."""
+    output = as_number(boiler.get("output_btu_h"))
+    if not input_btu_h:
+        return ""
+    if not output:
+        return "the burner's input stands for the output, which is not on record"
+    if output < LEAST_EFFICIENCY * input_btu_h:
+        return (
+            f"the burner's input stands for the output on record, {output:,.0f} Btu/h, which is under "
+            f"{LEAST_EFFICIENCY:.0%} of it"
+        )
+    return ""
 
 
 def surface_counts(boiler: Mapping[str, Value], terms: AdoptedTerms) -> bool:

@@ -152,9 +152,9 @@ class TouchRule:
 class FindingRule:
     """A row of the table of findings: what the finding is, and what closes it. The rules ask here and nowhere else.
 
-    `fails` is device, path, presumed or none: what it puts down while open. `clears_by` names the procedures whose
-    pass answers it; empty: the test that found it. `joins` is air_or_vent or flue_gas where the two together are a
-    danger of their own, else empty.
+    `fails` is device, path (of a device the piping around it), presumed or none: what it puts down while open.
+    `clears_by` names the procedures whose pass answers it; empty: the test that found it. `joins` is air_or_vent or
+    flue_gas where the two together are a danger of their own, else empty.
     """
 
     code: str
@@ -224,6 +224,7 @@ class NeededRole:
 
     `conditions` are (key, words) pairs that must all hold: a value of the boiler is one of the words, a kind is
     `fitted`, the input is at least `input_from` Btu/h. `none_allowed`: the register may say *none here*, and why.
+    `carries`: roles whose devices must hang on such a place. `values`: what must be on record of a device there.
     """
 
     code: str
@@ -234,6 +235,8 @@ class NeededRole:
     none_allowed: bool
     exposes: NeedExposure
     source: str
+    carries: frozenset[str] = frozenset()
+    values: frozenset[str] = frozenset()
 
 
 @dataclass(frozen=True)

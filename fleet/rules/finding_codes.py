@@ -6,8 +6,8 @@ from enum import StrEnum
 class FindingCode(StrEnum):
     """A finding that a grader, an observation, a history of entries or the data raise by name.
 
-    Findings that only the catalogue names (a reading's, an observation's) have no member here.
-    Loading a catalogue fails while a member has no row.
+    So is one that code tells from others. Findings that only the catalogue names (a reading's, an observation's) have
+    no member here. Loading a catalogue fails while a member has no row.
     """
 
     FLUSH_NO_WATER = "flush_no_water"
@@ -22,6 +22,7 @@ class FindingCode(StrEnum):
     LIMIT_FAILED = "limit_failed"
     LIMIT_RESTARTS = "limit_restarts"
     VALVE_NO_LIFT = "valve_no_lift"
+    VALVE_WRONG = "valve_wrong"
     VALVE_DRIPS = "valve_drips"
     VALVE_DRIPS_AGAIN = "valve_drips_again"
     SIPHON_PLUGGED = "siphon_plugged"
@@ -40,6 +41,8 @@ class FindingCode(StrEnum):
     FEEDING_BURNER_ON = "feeding_burner_on"
     LOW_NOT_FEEDING = "low_not_feeding"
     SPILL_TRIPPED_FOUND = "spill_tripped_found"
+    FLUE_GAS_SPILLS = "flue_gas_spills"
+    ROUGH_LIGHT_OFF = "rough_light_off"
     RESETS_WITHOUT_CAUSE = "resets_without_cause"
     RESETS_FLAME = "resets_flame"
     OUTPUT_PATH_FAILED = "output_path_failed"

@@ -7,7 +7,7 @@ from fleet.rules.answers.conditions import gather_conditions
 from fleet.rules.answers.heat import heat_of_boiler
 from fleet.rules.answers.proof_glass import proof_glass
 from fleet.rules.answers.readiness import answer_readiness
-from fleet.rules.ledger.records import EpisodeCase
+from fleet.rules.ledger.episodes import EpisodeCase
 from fleet.rules.replay.corrections import choose_visits
 from fleet.rules.replay.replay_run import ReplayRun
 from fleet.rules.timeline import states
@@ -24,7 +24,7 @@ from fleet.rules.values import (
     WaitingPaper,
 )
 
-VERSION = 9  # part of every conclusion's build: raise it when an answer can change
+VERSION = 11  # part of every conclusion's build: raise it when an answer can change
 
 
 def judge(evidence: Evidence, acts: Sequence[ActFact], at: datetime, played: ReplayCache | None = None) -> Judgement:

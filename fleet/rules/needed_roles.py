@@ -1,12 +1,15 @@
 """What a boiler needs by its kind, and which of that has no place on its register: what nobody knows is never clear."""
 
-from collections.abc import Collection, Iterable, Mapping
+from collections.abc import Collection, Hashable, Iterable, Mapping
 from dataclasses import dataclass
 from datetime import datetime, timedelta
+from typing import TypeVar
 
 from fleet.calendar import day_of, day_start
 from fleet.rules.catalogue import Catalogue, NeededRole, NeedExposure
 from fleet.rules.facts import Value, as_number
+
+PlaceKey = TypeVar("PlaceKey", bound=Hashable)
 
 GRACE_DAYS = 60  # from the import, or the release that asks, until what is not on record is urgent (domain, section 12)
 
@@ -14,13 +17,21 @@ GRACE_DAYS = 60  # from the import, or the release that asks, until what is not 
 DATA_NAMES = {"construction": "its construction", "fuel": "its fuel", "draft": "its draft"}
 OUTPUT_NAME = "its output or its burner's input"
 
+# What may have to be known of one device, by the key of its value.
+VALUE_NAMES = {"set_psi": "Set pressure"}
+
 
 @dataclass(frozen=True, slots=True)
 class PlaceOnRecord:
-    """A place that the register names: its role, and the kind fitted there ('' none)."""
+    """A place that the register names: its role, and the kind fitted there ('' none).
+
+    `paths` are the roles of what it hangs on, `values` the keys of what is on record of the device.
+    """
 
     role: str
     kind: str = ""
+    paths: frozenset[str] = frozenset()
+    values: frozenset[str] = frozenset()
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,8 +61,11 @@ def find_register_gaps(
     if not catalogue.needed_roles:
         return ()
     facts = BoilerFacts(boiler, input_btu_h, frozenset(p.kind for p in places))
-    missing = [_gap_of(need, catalogue) for need in catalogue.needed_roles if not _is_answered(need, facts, places)]
-    return (*missing, *_missing_values(facts))
+    gaps: list[RegisterGap] = []
+    for need in catalogue.needed_roles:
+        is_answered = _is_answered(need, facts, places)
+        gaps += _gaps_of_devices(need, places, catalogue) if is_answered else [_gap_of(need, catalogue)]
+    return (*gaps, *_missing_values(facts))
 
 
 def needs_of_boiler(catalogue: Catalogue, facts: "BoilerFacts") -> Iterable[NeededRole]:
@@ -81,6 +95,20 @@ class BoilerFacts:
         if key == "cutoffs_needed":
             return str(cutoffs_needed(self.boiler)) in words
         return self.boiler.get(key) in words
+
+
+def find_path_roles(
+    place: PlaceKey, paths: Mapping[PlaceKey, Iterable[PlaceKey]], roles: Mapping[PlaceKey, str]
+) -> frozenset[str]:
+    """Return the roles of all that a place hangs on, directly or through another path. A circle is walked once."""
+    walked: set[PlaceKey] = set()
+    waiting = list(paths.get(place, ()))
+    while waiting:
+        path = waiting.pop()
+        if path in roles and path not in walked:
+            walked.add(path)
+            waiting.extend(paths.get(path, ()))
+    return frozenset(roles[path] for path in walked)
 
 
 def sum_burner_inputs(plates_btu_h: Iterable[float | None]) -> float | None:
@@ -147,6 +175,22 @@ def _gap_of(need: NeededRole, catalogue: Catalogue) -> RegisterGap:
         exposes=need.exposes,
         hazard=min(hazards),
     )
+
+
+def _gaps_of_devices(
+    need: NeededRole, places: Collection[PlaceOnRecord], catalogue: Catalogue
+) -> Iterable[RegisterGap]:
+    """Yield what is not on record of devices that are there: the path that a signal needs, a value that is needed."""
+    hazard = min(catalogue.roles[role].hazard for role in need.roles)
+    fitted = [place for place in places if place.kind]
+    for role in sorted(need.carries):
+        if any(p.role == role and not p.paths & need.roles for p in fitted):
+            name = f"{need.name} of the {catalogue.roles[role].name.lower()}"
+            yield RegisterGap(f"{need.code}_of_{role}", name, hazard=hazard)
+    for key in sorted(need.values):
+        if any(p.role in need.roles and key not in p.values for p in fitted):
+            name = f"{VALUE_NAMES[key]} of the {need.name.lower()}"
+            yield RegisterGap(f"{need.code}_{key}", name, hazard=hazard)
 
 
 def _missing_values(facts: BoilerFacts) -> Iterable[RegisterGap]:

@@ -291,7 +291,8 @@ class ConditionStep:
 class Condition:
     """Something that holds from `since` to `until` and that somebody should know.
 
-    `sentence` is what it said when it began; `steps`, in order, what it says later.
+    `sentence` is what it said when it began; `steps`, in order, what it says later. `lines`: what else the same visit
+    left against firing.
     """
 
     condition: str
@@ -301,6 +302,7 @@ class Condition:
     level: Level
     sentence: str
     steps: tuple[ConditionStep, ...] = ()
+    lines: tuple[str, ...] = ()
 
     def sentence_at(self, at: datetime) -> str:
         """What it says at an instant."""

@@ -10,8 +10,10 @@ from fleet.portfolio.models import Position
 from fleet.rules.catalogue import Catalogue, NeedExposure
 from fleet.rules.needed_roles import (
     GRACE_DAYS,
+    VALUE_NAMES,
     PlaceOnRecord,
     RegisterGap,
+    find_path_roles,
     find_register_gaps,
     in_words,
     sum_burner_inputs,
@@ -55,6 +57,26 @@ class _RegisterByBoiler:
         for (owner, name), dated in register.settings.items():
             if owner in keys:
                 self.values[keys[owner]][name] = dated.value
+        self._refs_by_id = {str(place.id): place_key for place_key, place in register.positions.items()}
+        self._paths_by_place = {
+            owner: dated.value for (owner, key), dated in register.settings.items() if key == "paths"
+        }
+
+    def roles_and_paths(
+        self, key: BoilerKey, rows: Sequence[SheetRow]
+    ) -> tuple[dict[PlaceKey, str], dict[PlaceKey, list[PlaceKey]]]:
+        """Return the role of each place of a boiler once these rows are saved, and what each hangs on."""
+        roles: dict[PlaceKey, str] = dict(self.shared_places.get(key, ()))
+        paths: dict[PlaceKey, list[PlaceKey]] = {}
+        for place_key, place in self.positions.get(key, ()):
+            roles[place_key] = place.role
+            on_record = self._paths_by_place.get(place.id, ())
+            paths[place_key] = [self._refs_by_id.get(path, (path,)) for path in on_record]
+        for row in rows:
+            roles[row.key] = row.role
+            if row.hangs_on:
+                paths[row.key] = [(*row.boiler_key, ref) for ref in row.hangs_on]
+        return roles, paths
 
 
 def _exposure_in_words(gaps: Sequence[RegisterGap]) -> str:
@@ -69,50 +91,62 @@ def _gaps_after(
 ) -> tuple[RegisterGap, ...]:
     """Return what one boiler's register leaves out once these rows are saved."""
     register, key = plan.register, rows[0].boiler_key
-    places = list(by_boiler.shared_places.get(key, ()))
+    places = [PlaceOnRecord(role) for _, role in by_boiler.shared_places.get(key, ())]
     # A place whose first day is yet to come is not on record until then.
     today = day_of(plan.at, rows[0].zone)
     begun = [row for row in rows if row.position_ref and (row.fitted_on or row.since) <= max(today, row.since)]
     named: dict[PlaceKey, SheetRow] = {row.key: row for row in begun}
-    inputs = [_input_of(register, row) for row in named.values() if row.role == "burner"]
+    inputs = [_number_of(register, row, "input_btu_h") for row in named.values() if row.role == "burner"]
+    roles, paths = by_boiler.roles_and_paths(key, rows)
     for place_key, place in by_boiler.positions.get(key, ()):
         fittings = register.fittings.get(place.id, NO_FITTINGS)
         occupant, row = fittings.now, named.pop(place_key, None)
         if fittings.ever and not occupant and not row:
             continue
-        places.append(PlaceOnRecord(place.role, (row.kind if row else "") or (occupant.kind if occupant else "")))
-        if place.role == "burner" and occupant and not row:
-            inputs.append(_input_on_record(register, place.id))
-    places += [PlaceOnRecord(row.role, row.kind) for row in named.values()]
+        path_roles = find_path_roles(place_key, paths, roles)
+        if row:
+            places.append(_place_of_row(register, row, row.kind or (occupant.kind if occupant else ""), path_roles))
+            continue
+        known = frozenset(k for k in VALUE_NAMES if _number_on_record(register, place.id, k) is not None)
+        kind = occupant.kind if occupant else ""
+        places.append(PlaceOnRecord(place.role, kind, paths=path_roles, values=known))
+        if place.role == "burner" and occupant:
+            inputs.append(_number_on_record(register, place.id, "input_btu_h"))
+    for row in named.values():
+        places.append(_place_of_row(register, row, row.kind, find_path_roles(row.key, paths, roles)))
     values = {**by_boiler.values.get(key, {}), **dict(rows[0].on_boiler)}
     return find_register_gaps(catalogue, values, places, sum_burner_inputs(inputs))
 
 
-def _input_of(register: RegisterSnapshot, row: SheetRow) -> float | None:
-    """Return the input of a burner of the sheet in Btu/h, by the sheet or else by the register."""
+def _place_of_row(register: RegisterSnapshot, row: SheetRow, kind: str, path_roles: frozenset[str]) -> PlaceOnRecord:
+    known = frozenset(k for k in VALUE_NAMES if _number_of(register, row, k) is not None)
+    return PlaceOnRecord(row.role, kind, paths=path_roles, values=known)
+
+
+def _number_of(register: RegisterSnapshot, row: SheetRow, key: str) -> float | None:
+    """Return a number of a device of the sheet, by the sheet or else by the register."""
     place = register.positions.get(row.key)
-    on_record = _input_on_record(register, place.id) if place else None
-    return as_number(dict(row.attributes).get("input_btu_h", on_record))
+    on_record = _number_on_record(register, place.id, key) if place else None
+    return as_number(dict(row.attributes).get(key, on_record))
 
 
-def _input_on_record(register: RegisterSnapshot, place: UUID) -> float | None:
-    """Return the input of a burner on record in Btu/h, as set since, or else as stamped on it."""
-    setting = register.settings.get((place, "input_btu_h"))
+def _number_on_record(register: RegisterSnapshot, place: UUID, key: str) -> float | None:
+    """Return a number of the device at a place, as set since it came, or else as stamped on it."""
+    setting = register.settings.get((place, key))
     occupant = register.fittings.get(place, NO_FITTINGS).now
-    stamped = occupant.attributes.get("input_btu_h") if occupant else None
-    return as_number(setting.value if setting else stamped)
+    if setting and occupant and setting.since >= occupant.since:
+        return as_number(setting.value)
+    return as_number(occupant.attributes.get(key)) if occupant else None
 
 
-def _shared_places(register: RegisterSnapshot) -> dict[BoilerKey, list[PlaceOnRecord]]:
-    """Return by boiler the places that its header group shares; a sheet never names them."""
+def _shared_places(register: RegisterSnapshot) -> dict[BoilerKey, list[tuple[PlaceKey, str]]]:
+    """Return by boiler the places that its header group shares, with their roles; a sheet never names them."""
     groups = {b.header_group_id for b in register.boilers.values() if b.header_group_id}
     if not groups:
         return {}
-    roles: dict[UUID | None, list[str]] = defaultdict(list)
-    for group, role in Position.objects.filter(header_group__in=groups).values_list("header_group", "role"):
-        roles[group].append(role)
-    return {
-        key: [PlaceOnRecord(role) for role in roles[b.header_group_id]]
-        for key, b in register.boilers.items()
-        if b.header_group_id
-    }
+    places: dict[UUID | None, list[tuple[PlaceKey, str]]] = defaultdict(list)
+    for group, place, role in Position.objects.filter(header_group__in=groups).values_list(
+        "header_group", "id", "role"
+    ):
+        places[group].append(((str(place),), role))
+    return {key: places[b.header_group_id] for key, b in register.boilers.items() if b.header_group_id}

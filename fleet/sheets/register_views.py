@@ -29,11 +29,12 @@ class RegisterPlaceView:
 
 @dataclass(frozen=True, slots=True)
 class RegisterBoilerView:
-    """A boiler at an instant, with its settings and places."""
+    """A boiler at an instant, with its settings and places, as the catalogue of that instant reads them."""
 
     boiler: Boiler
     values: dict[str, Any]
     places: list[RegisterPlaceView]
+    release: Catalogue
 
 
 def find_buildings(boilers: QuerySet[Boiler], word: str) -> QuerySet[Building]:
@@ -57,7 +58,7 @@ def read_boiler_view(boiler: Boiler, release: Catalogue, at: datetime) -> Regist
     order = {code: (role.hazard, role.part, role.order) for code, role in release.roles.items()}
     listed = sorted(register.positions.values(), key=lambda p: (order.get(p.role, ("", "", 0)), p.ref))
     places = [_place_view(place, register, refs, release) for place in listed]
-    return RegisterBoilerView(boiler, {key: d.value for key, d in dated.items() if d}, places)
+    return RegisterBoilerView(boiler, {key: d.value for key, d in dated.items() if d}, places, release)
 
 
 def _place_view(

@@ -1,8 +1,9 @@
 """What a boiler's register leaves out, and the answers that visits give to it."""
 
-from collections.abc import Collection, Iterator, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
+from typing import Any
 from uuid import UUID, uuid5
 
 from django.db.models import Min
@@ -12,12 +13,12 @@ from fleet.portfolio.models import Boiler, Device, Fitting, Position, Setting
 from fleet.portfolio.queries import boiler_settings_at, positions_of
 from fleet.records.events import ChangeEvent
 from fleet.rules.catalogue import Catalogue
-from fleet.rules.needed_roles import PlaceOnRecord, RegisterGap, find_register_gaps, sum_burner_inputs
+from fleet.rules.needed_roles import PlaceOnRecord, RegisterGap, find_path_roles, find_register_gaps, sum_burner_inputs
 from fleet.rules.values import as_number
 from fleet.sheets.columns import NOT_NEEDED_BECAUSE
 from fleet.visits.incoming import IncomingVisit, RegisterAnswer
 from fleet.visits.models import Entry, Visit
-from fleet.visits.places import present_stay, standing_entries, stays_at_places, values_at_places
+from fleet.visits.places import Stay, present_stay, standing_entries, stays_at_places, values_at_places
 
 THERE, NONE, NOT_SEEN = "there", "none", "not_seen"
 ANSWERS = (THERE, NONE, NOT_SEEN)
@@ -28,22 +29,37 @@ def gaps_of_boiler(boiler: Boiler, catalogue: Catalogue, at: datetime) -> tuple[
     own_boiler = Boiler.objects.filter(id=boiler.id)
     places = positions_of(own_boiler).annotate(first_day=Min("fittings__since")).exclude(first_day__gt=at)
     roles: dict[UUID, str] = dict(places.values_list("id", "role_id"))
-    stays = stays_at_places(roles, at)
-    devices = {place: stay.device for place in roles if (stay := present_stay(stays.get(place, ())))}
-    burners = [place for place in devices if roles[place] == "burner"]
-    set_inputs = {
-        place: setting.value
-        for place, settings in values_at_places(burners, at).items()
-        for setting in settings
-        if setting.key == "input_btu_h"
+    stays = {
+        place: stay for place, all_stays in stays_at_places(roles, at).items() if (stay := present_stay(all_stays))
     }
-    plates = (as_number(set_inputs.get(b, devices[b].attributes.get("input_btu_h"))) for b in burners)
-    return find_register_gaps(
-        catalogue,
-        boiler_settings_at([boiler.id], at).get(boiler.id, {}),
-        [PlaceOnRecord(role, devices[place].kind_id if place in devices else "") for place, role in roles.items()],
-        sum_burner_inputs(plates),
-    )
+    values, paths = _values_and_paths(stays, roles, at)
+    plates = (as_number(of_device.get("input_btu_h")) for p, of_device in values.items() if roles[p] == "burner")
+    on_record = [
+        PlaceOnRecord(
+            role,
+            stays[place].device.kind_id if place in stays else "",
+            paths=find_path_roles(place, paths, roles),
+            values=frozenset(k for k, value in values.get(place, {}).items() if as_number(value) is not None),
+        )
+        for place, role in roles.items()
+    ]
+    of_boiler = boiler_settings_at([boiler.id], at).get(boiler.id, {})
+    return find_register_gaps(catalogue, of_boiler, on_record, sum_burner_inputs(plates))
+
+
+def _values_and_paths(
+    stays: Mapping[UUID, Stay], roles: Mapping[UUID, str], at: datetime
+) -> tuple[dict[UUID, dict[str, Any]], dict[UUID, list[UUID]]]:
+    """Return the values of each device there, as set since it came or else as stamped, and what places hang on."""
+    values: dict[UUID, dict[str, Any]] = {place: dict(stay.device.attributes) for place, stay in stays.items()}
+    paths: dict[UUID, list[UUID]] = {}
+    for place, settings in values_at_places(roles, at).items():
+        for setting in settings:
+            if setting.key == "paths":
+                paths[place] = [UUID(path) for path in setting.value]
+            elif place in stays and setting.since >= stays[place].since:
+                values[place][setting.key] = setting.value
+    return values, paths
 
 
 @dataclass(frozen=True, slots=True)

@@ -26,6 +26,7 @@ CHANGED_SINCE = {
     "firing_while_off",
     "jumper_left",
     "light_off_bang",
+    "rough_light_off",
     "reset_unqualified",
     "vent_blocked",
 }  # no such release had them, or had them so

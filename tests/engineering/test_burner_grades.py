@@ -60,12 +60,15 @@ ROOM = [  # ppm, outdoors, again, firing: verdict, code
     (11.0, 2.0, None, True, "inconclusive", "co_read_again"),
     (9.0, 0.0, 9.0, True, "urgent", "co_raised_in_room"),
     (12.0, 0.0, 9.0, True, "urgent", "co_raised_in_room"),
-    (12.0, 0.0, 8.9, True, "good", None),
+    (12.0, 0.0, 8.9, True, "inconclusive", "co_read_again"),
+    (30.0, 0.0, 2.0, True, "inconclusive", "co_read_again"),
+    (2.0, 0.0, 30.0, False, "inconclusive", "co_read_again"),
+    (8.9, 0.0, 8.9, True, "good", None),
     (9.0, 0.0, 9.1, True, "hold", "co_rises_in_room"),
     (5.0, 0.0, 9.0, True, "hold", "co_rises_in_room"),
     (5.0, 0.0, 8.9, True, "good", None),
     (9.0, 0.0, 12.0, False, "urgent", "co_raised_in_room"),
-    (5.0, 0.0, 12.0, False, "good", None),
+    (5.0, 0.0, 12.0, False, "inconclusive", "co_read_again"),
 ]
 
 
@@ -163,6 +166,15 @@ def test_an_input_says_how_far_off_it_is() -> None:
     assert grade_input(300_000, 400_000).sentences == (
         "The burner fires 25.0% under the name plate: adjust it at the next service.",
     )
+
+
+@pytest.mark.parametrize(
+    ("input_btu_h", "verdict"),
+    [(420_000, "good"), (380_000, "good"), (420_100, "inconclusive"), (379_900, "inconclusive"), (440_100, "urgent")],
+)
+def test_on_an_assumed_figure_nobody_is_told_to_adjust_the_burner(input_btu_h: float, verdict: str) -> None:
+    found = grade_input(input_btu_h, 400_000, is_assumed=True)
+    assert (found.verdict, any("adjust it" in sentence for sentence in found.sentences)) == (verdict, False)
 
 
 @given(st.floats(0, 20_000), st.floats(0, 18))

@@ -148,7 +148,10 @@ class BlockWriter:
 
     def _write_condition(self, held: Condition) -> str:
         until = f" to {self.write_value(held.until)}" if held.until else ""
-        return f"{self.write_value(held.subject)} {self._write_since(held.since)[5:-1]}{until} {held.level.value}"
+        lines = f" with {len(held.lines)} lines" if held.lines else ""
+        return (
+            f"{self.write_value(held.subject)} {self._write_since(held.since)[5:-1]}{until} {held.level.value}{lines}"
+        )
 
     def _write_item(self, item: MissingItem) -> str:
         return item.what.removeprefix("leaving:") + (f"@{self.write_value(item.position)}" if item.position else "")

@@ -9,10 +9,11 @@ from dataclasses import dataclass, replace
 
 from fleet.rules.catalogue import Catalogue
 from fleet.rules.findings.fire_side import find_air_with_flue_gas
+from fleet.rules.findings.gauge_doubts import doubt_readings_of
 from fleet.rules.findings.history import _find_repeats
-from fleet.rules.findings.pressure_side import doubt_readings_of
 from fleet.rules.ledger import effects
-from fleet.rules.ledger.records import EpisodeCase, GradingBench, PositionRecord, ReplayLedger
+from fleet.rules.ledger.episodes import EpisodeCase
+from fleet.rules.ledger.records import GradingBench, PositionRecord, ReplayLedger
 from fleet.rules.replay.evidence_replay import _apply_data_faults, replay_evidence
 from fleet.rules.values import EntryFact, PositionFact, VisitFact
 from tests.rules.build import at, ident
@@ -61,7 +62,9 @@ PATTERNS = {
 EXPECTED: dict[str, set[str]] = {
     "closes without a cause": NEEDS_CAUSE | MAKEUP,
     "closes without a manager's name": REPEATS | MAKEUP,
-    "is answered without work": {"capacity_unknown", "flooded", "jumper_left"} | LADDER | MAKEUP,
+    "is answered without work": {"capacity_unknown", "flooded", "flue_gas_spills", "jumper_left", "rough_light_off"}
+    | LADDER
+    | MAKEUP,
     "closes by its test": MAKEUP,
     "closes by another proof in its place": {"contradiction", *REPEATS},
     "closes when its empty place is no longer needed": {"not_fitted", "not_fitted_last_line"},
@@ -96,9 +99,11 @@ class Scene:
     entry: EntryFact
 
     def passes(self, code: str, record: PositionRecord | None = None) -> None:
-        """Somebody who may do everything passes a test there, a day later."""
+        """Somebody who may do everything passes a test there, a day later, and looks for what was found."""
         ledger, record = self.ledger, record or self.record
-        entry = EntryFact(ident("pass"), 0, "test", code, record.position.id, at(3), outcome="pass")
+        specs = ledger.catalogue.procedures[code].readings.values()
+        readings = {s.name: False for s in specs if s.finding == self.case.rule.code}
+        entry = EntryFact(ident("pass"), 0, "test", code, record.position.id, at(3), outcome="pass", readings=readings)
         bench = GradingBench(_visit(entry), entry, ledger.catalogue.procedures[code], record, ledger)
         assert effects.apply_pass(bench, "full", frozenset())
 

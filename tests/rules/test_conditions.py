@@ -45,6 +45,37 @@ def test_two_holds_that_overlap_are_one_condition_of_the_boiler() -> None:
     assert (condition.since, condition.until) == (at(1), None)
 
 
+def test_what_a_visit_leaves_beside_the_hold_it_brings_is_a_line_of_one_alert() -> None:
+    boiler = Boiler().service().visit(1, act("valve", "repair"), proof("limit", trip_psi=13.5))
+    (hold,) = [c for c in named(boiler, "hold") if c.since >= at(0)]
+    assert named(boiler, "against_firing") == []
+    assert any("safety valve" in line for line in hold.lines)
+    assert not any("tripped only at 13.5 psi" in line for line in hold.lines)
+
+
+def test_what_another_visit_leaves_is_an_alert_of_its_own_beside_the_hold() -> None:
+    boiler = Boiler().service().visit(1, proof("limit", trip_psi=13.5)).visit(3, act("valve", "repair"))
+    (hold,) = [c for c in named(boiler, "hold") if c.since >= at(0)]
+    assert [(c.since, c.until) for c in named(boiler, "against_firing")] == [(at(3), None)]
+    assert not any("safety valve" in line for line in hold.lines)
+
+
+def test_what_stood_beside_a_hold_is_told_by_itself_once_the_hold_is_over() -> None:
+    boiler = Boiler().service().visit(1, act("valve", "repair"), see("limit", "jumper_found"))
+    boiler.visit(2, act("limit", "jumper_removed"), proof("limit"), kind="routine_check")
+    (hold,) = [c for c in named(boiler, "hold") if c.since >= at(0)]
+    assert hold.until == at(2) + timedelta(minutes=1)
+    assert [(c.since, c.until) for c in named(boiler, "against_firing")] == [(hold.until, None)]
+
+
+def test_a_further_cause_of_hold_brings_the_lines_of_its_own_visit() -> None:
+    boiler = Boiler().service().visit(1, proof("limit", trip_psi=13.5))
+    boiler.visit(3, act("upper", "adjust"), proof("valve", lifted=False))
+    (hold,) = [c for c in named(boiler, "hold") if c.since >= at(0)]
+    assert named(boiler, "against_firing") == []
+    assert any("upper cutoff" in line for line in hold.lines)
+
+
 def test_not_ready_is_told_until_a_later_visit_answers() -> None:
     boiler = Boiler().service().visit(1, act("limit", "adjust")).visit(2, proof("limit"), leave=LEFT_RIGHT)
     (condition,) = named(boiler, "against_firing")

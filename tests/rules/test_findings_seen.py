@@ -198,7 +198,7 @@ def test_pressures_read_since_the_last_good_check_are_in_doubt(wrong: EntryFact,
     segment = boiler.state_at("valve", at(12))
     assert segment.state is state
     assert segment.marks == ("doubtful",)
-    assert ("found wrong since" in segment.reason.sentence) == (state is State.NEVER_PROVEN)
+    assert ("found wrong" in segment.reason.sentence) == (state is State.NEVER_PROVEN)
 
 
 def test_an_older_sound_lift_stands_where_a_newer_one_is_in_doubt() -> None:

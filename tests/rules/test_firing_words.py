@@ -18,8 +18,8 @@ Story = tuple[float, tuple[EntryFact, ...], dict[str, Any]]
 def fired(*stories: Story) -> list[tuple[datetime, datetime | None]]:
     """Hold but firing, of a boiler on hold from day 1 on and these visits after."""
     boiler = Boiler().service()
-    boiler.visits[0] = replace(boiler.visits[0], left_as="off_ready")
     boiler.visit(1, proof("limit", trip_psi=13.5))
+    boiler.visits = [replace(visit, left_as="off_ready") for visit in boiler.visits]
     for day, entries, more in stories:
         boiler.visit(day, *entries)
         boiler.visits[-1] = replace(boiler.visits[-1], **more)

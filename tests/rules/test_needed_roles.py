@@ -9,7 +9,14 @@ from hypothesis import strategies as st
 
 from fleet.rules import judge
 from fleet.rules.catalogue import NeededRole
-from fleet.rules.needed_roles import PlaceOnRecord, find_register_gaps, in_words, may_be_left_out
+from fleet.rules.needed_roles import (
+    VALUE_NAMES,
+    PlaceOnRecord,
+    find_path_roles,
+    find_register_gaps,
+    in_words,
+    may_be_left_out,
+)
 from fleet.rules.values import CatalogueEdition, Level, RegisterPosted, Standing, Value
 from tests.rules.build import Boiler, at, catalogue
 
@@ -100,6 +107,63 @@ def test_a_place_of_each_role_that_answers_a_need_takes_it_off_the_list(need: Ne
             assert need.code not in {g.code for g in gaps}, (role, kind)
 
 
+ON_SIPHON = frozenset({"siphon"})
+SET = frozenset({"set_psi"})
+
+
+@pytest.mark.parametrize(
+    ("place", "codes"),
+    [
+        (PlaceOnRecord("high_limit", "limit_control"), {"siphon_of_high_limit", "high_limit_set_psi"}),
+        (PlaceOnRecord("high_limit", "limit_control", paths=ON_SIPHON), {"high_limit_set_psi"}),
+        (PlaceOnRecord("high_limit", "limit_control", values=SET), {"siphon_of_high_limit"}),
+        (
+            PlaceOnRecord("high_limit", "limit_control", paths=frozenset({"float_chamber"}), values=SET),
+            {"siphon_of_high_limit"},
+        ),
+        (PlaceOnRecord("high_limit", "limit_control", paths=ON_SIPHON, values=SET), set()),
+        (PlaceOnRecord("high_limit"), set()),
+        (PlaceOnRecord("gauge", "gauge"), {"siphon_of_gauge"}),
+        (PlaceOnRecord("gauge", "gauge", paths=ON_SIPHON), set()),
+        (PlaceOnRecord("operating_control", "operating_control"), {"siphon_of_operating_control"}),
+        (PlaceOnRecord("safety_valve", "safety_valve"), {"safety_valve_set_psi"}),
+        (PlaceOnRecord("safety_valve", "safety_valve", values=SET), set()),
+    ],
+)
+def test_a_device_is_on_record_with_its_siphon_and_its_set_pressure(place: PlaceOnRecord, codes: set[str]) -> None:
+    siphon = PlaceOnRecord("siphon", "siphon")
+    whole = {g.code for g in find_register_gaps(catalogue(), GAS, [siphon], None)}
+    found = {g.code for g in find_register_gaps(catalogue(), GAS, [siphon, place], None)}
+    assert found - whole == codes
+
+
+def test_without_any_siphon_on_record_it_is_asked_for_once() -> None:
+    limit = PlaceOnRecord("high_limit", "limit_control", values=SET)
+    found = {g.code for g in find_register_gaps(catalogue(), GAS, [limit], None)}
+    assert {code for code in found if "siphon" in code} == {"siphon"}
+
+
+def test_one_of_two_valves_without_its_set_pressure_is_asked_for() -> None:
+    valves = [PlaceOnRecord("safety_valve", "safety_valve", values=values) for values in (SET, frozenset())]
+    gaps = find_register_gaps(catalogue(), GAS, valves, None)
+    assert "Set pressure of the safety valve" in {g.name for g in gaps}
+
+
+@pytest.mark.parametrize(
+    ("paths", "roles"),
+    [
+        ({}, set()),
+        ({"limit": ["siphon"]}, {"siphon"}),
+        ({"limit": ["chamber"], "chamber": ["siphon"]}, {"float_chamber", "siphon"}),
+        ({"limit": ["chamber"], "chamber": ["limit", "chamber"]}, {"float_chamber", "high_limit"}),
+        ({"limit": ["nowhere"]}, set()),
+    ],
+)
+def test_a_place_hangs_on_all_that_carries_its_signal(paths: dict[str, list[str]], roles: set[str]) -> None:
+    places = {"limit": "high_limit", "siphon": "siphon", "chamber": "float_chamber"}
+    assert find_path_roles("limit", paths, places) == roles
+
+
 def test_a_switch_of_the_wrong_kind_does_not_answer_for_the_other() -> None:
     low = PlaceOnRecord("gas_pressure_switch", "gas_pressure_low_switch")
     assert {g.code for g in find_register_gaps(catalogue(), GAS, [low], None)} & GAS_TRAIN == {"gas_pressure_high"}
@@ -126,7 +190,8 @@ def test_gaps_are_told_as_one_list() -> None:
 def test_putting_a_place_on_record_never_makes_the_list_of_roles_longer_but_by_the_chamber_of_a_float(
     roles: set[str], boiler: dict[str, Value]
 ) -> None:
-    places = [PlaceOnRecord(role, sorted(catalogue().roles[role].kinds)[0]) for role in roles]
+    whole = {"paths": frozenset({"siphon"}), "values": frozenset(VALUE_NAMES)}
+    places = [PlaceOnRecord(role, sorted(catalogue().roles[role].kinds)[0], **whole) for role in roles]
     before = {g.code for g in find_register_gaps(catalogue(), boiler, (), None)}
     after = {g.code for g in find_register_gaps(catalogue(), boiler, places, None)}
     assert after - before <= {"float_chamber"}
@@ -164,4 +229,4 @@ def test_a_register_told_in_part_is_asked_for_nothing() -> None:
 
 def test_clear_says_how_many_protections_it_rests_on() -> None:
     reason = Boiler().service().standing_at(at(1)).reasons[0]
-    assert reason.sentence == "Nothing is known against it: 4 protections on record and proven."
+    assert reason.sentence == "4 protections on record and proven."

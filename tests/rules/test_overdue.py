@@ -59,8 +59,8 @@ def test_nothing_lapses_aloud_while_it_is_laid_up() -> None:
 def fired(*visits: tuple[float, tuple[EntryFact, ...], dict[str, object]]) -> list[tuple[datetime, datetime | None]]:
     """Hold but firing, of a boiler on hold from day 1 on and these visits after."""
     boiler = Boiler().service()
-    boiler.visits[0] = replace(boiler.visits[0], left_as="off_ready")
     boiler.visit(1, BAD)
+    boiler.visits = [replace(visit, left_as="off_ready") for visit in boiler.visits]
     for day, entries, more in visits:
         who = str(more.pop("who", "technician")) if more else "technician"
         boiler.visit(day, *entries, who=who)

@@ -7,9 +7,9 @@ from datetime import date
 import pytest
 
 from fleet.calendar import Interval
-from fleet.rules.values import AdoptedTerms, EntryFact, Override, ServiceMode
+from fleet.rules.values import AdoptedTerms, EntryFact, FiringAnswer, Override, ServiceMode, Standing
 from fleet.rules.wording import asked_for, join_with_or
-from tests.rules.build import SEASON, Boiler, act, at, catalogue, ident, proof, see
+from tests.rules.build import LEFT_RIGHT, SEASON, Boiler, act, at, catalogue, ident, proof, see
 from tests.rules.plant import Plant, look
 from tests.rules.plant import proof as whole_proof
 
@@ -193,4 +193,24 @@ def test_a_standing_follows_the_newest_word_on_a_state_that_stays_as_bad(days: f
 def test_the_next_thing_to_do_is_the_first_act_of_what_is_worst() -> None:
     boiler = Boiler().service().visit(1, proof("limit", trip_psi=13.5))
     assert boiler.standing_at(at(1)).then == catalogue().findings["limit_failed"].first_act
-    assert boiler.standing_at(at(0.5)).then == "Nothing asked for."
+    assert boiler.standing_at(at(0.5)).then == "Nothing is due."
+
+
+BESIDE_CLEAR = {
+    "a cause that nobody named": (see("limit", "reset_pressed"),),
+    "an owed test": (act("fuel", "repair"), whole_proof("fuel"), whole_proof("fuel", "fuel_valve_leak_test")),
+    "a routine deficiency": (whole_proof("upper", "flush", sediment="very_dirty"),),
+}
+
+
+@pytest.mark.parametrize("entries", BESIDE_CLEAR.values(), ids=BESIDE_CLEAR)
+def test_clear_says_only_what_it_rests_on_where_something_is_open_or_asked_for(entries: tuple[EntryFact, ...]) -> None:
+    never_done = (
+        whole_proof("burner", "soap_test", bubbles=False, smell=False),
+        whole_proof("fuel", "fuel_valve_leak_test"),
+    )
+    boiler = Plant().service().visit(0.5, *never_done).visit(1, *entries, leave=LEFT_RIGHT, kind="follow_up")
+    standing, answer = boiler.standing_at(at(2)), boiler.judged().readiness[-1].answer
+    assert (standing.standing, answer) == (Standing.CLEAR, FiringAnswer.SOMETHING_DOES)
+    assert standing.reasons[0].sentence == "8 protections on record and proven."
+    assert "asked" not in standing.then

@@ -134,6 +134,13 @@ def test_the_burners_input_stands_for_an_output_that_is_not_on_record(bare: Flee
     assert "the burner's input stands for the output, which is not on record" in told
 
 
+def test_the_burners_input_stands_for_an_output_far_under_it(bare: Fleet, rosa: Client) -> None:
+    fit(bare, "burner", "burner", "burner", input_btu_h=1_900_000.0)
+    told = words(article(page_of(bare, rosa), "relief-title"))
+    assert "Required 1,900 lb/h" in told
+    assert "the output on record, 1,100,000 Btu/h, which is under 60% of it" in told
+
+
 def test_a_second_valve_without_a_stamp_is_not_enough(bare: Fleet, rosa: Client) -> None:
     fit(bare, "second-valve", "safety_valve", "safety_valve", set_psi=15.0)
     told = words(article(page_of(bare, rosa), "relief-title"))

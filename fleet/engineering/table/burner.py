@@ -7,7 +7,6 @@ from fleet.engineering.fuels import FUELS
 from fleet.engineering.table.definitions import VERDICT_OUTPUTS, CalculationSpec, InputSpec, OutputSpec
 
 LICENSED = "Burners are adjusted by licensed people to the maker's instructions, with an analyzer in the flue."
-BEFORE_ADJUSTING = "What is assumed here may be all that is off: find it out before anybody adjusts the burner."
 STACK = InputSpec("stack_f", "Flue gas", combustion.STACK_F)
 
 
@@ -44,15 +43,12 @@ def _oil_input(
 
 
 def _input_result(input_btu_h: float, plate_btu_h: float | None, is_assumed: bool) -> InputResult:
-    """Return an input beside its plate. Nobody is told to turn a burner up for want of a figure."""
+    """Return an input beside its plate, graded as the rules grade it."""
     if plate_btu_h is None:
         return InputResult(input_btu_h, None, "unknown", ())
-    judgement = firing.judge_input(input_btu_h, plate_btu_h)
+    judgement = firing.judge_input(input_btu_h, plate_btu_h, is_assumed=is_assumed)
     ratio = firing.input_ratio(input_btu_h, plate_btu_h)
-    if judgement.verdict == "good" or not is_assumed:
-        return InputResult(input_btu_h, ratio, judgement.verdict, judgement.sentences)
-    verdict = judgement.verdict if judgement.verdict == "urgent" else "inconclusive"
-    return InputResult(input_btu_h, ratio, verdict, (*judgement.sentences, BEFORE_ADJUSTING))
+    return InputResult(input_btu_h, ratio, judgement.verdict, judgement.sentences)
 
 
 PLATE = InputSpec(

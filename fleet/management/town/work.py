@@ -94,15 +94,17 @@ SOUND_READINGS: Mapping[str, SoundReadings] = {
     "air_proving_trip": _fixed_readings(**_STOPS),
     "spill_switch_trip": _fixed_readings(**_STOPS, stayed_out_until_reset=True),
     "rollout_switch_trip": _fixed_readings(**_STOPS, stayed_out_until_reset=True),
-    "draft_reading": _fixed_readings(burner_firing=True, draws=True, over_fire_in_wc=-0.02),
+    "draft_reading": _fixed_readings(burner_firing=True, draws=True, over_fire_in_wc=-0.02,
+                                     spills_after_five_minutes=False),
     "clock_input": lambda c, p: {"input_btu_h": round(_number_of(p, "input_btu_h") * c.reading_near(1.0, 0.04, 3), 0)},
     "combustion_air_check": _fixed_readings(open=True),
-    "vent_inspection": _fixed_readings(connected=True, clear=True, sound=True),
+    "vent_inspection": _fixed_readings(connected=True, clear=True, sound=True, spills_after_five_minutes=False),
     "soap_test": _fixed_readings(bubbles=False, smell=False),
     "co_alarm_test": _fixed_readings(sounds=True, in_date=True),
     "emergency_switch_test": _fixed_readings(**_STOPS, marked_and_reachable=True),
     "manual_cock_check": _fixed_readings(turns=True, shuts_fuel=True),
-    "normal_restart": _fixed_readings(lit_by_its_controls=True, lit_smoothly=True, stopped_by_its_control=True),
+    "normal_restart": _fixed_readings(lit_by_its_controls=True, lit_smoothly=True, puff_flame_soot_or_smell=False,
+                                      stopped_by_its_control=True),
 }  # fmt: skip
 
 # As found, in working order. Cold work and proofs of what it touches follow (`COLD_WORK`, `PROOFS_AFTER_COLD_WORK`).

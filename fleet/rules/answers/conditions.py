@@ -1,11 +1,13 @@
 """What somebody should know, each with the instant it began and, once it stopped, the instant it ended."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from datetime import datetime
 from itertools import zip_longest
+from uuid import UUID
 
 from fleet.rules.answers.firing import fired_while_off_conditions, hold_but_firing_conditions
 from fleet.rules.answers.hold_steps import with_steps
+from fleet.rules.answers.one_event import match_holds, with_lines
 from fleet.rules.answers.overdue import (
     certificate_conditions,
     due_soon_conditions,
@@ -39,20 +41,20 @@ def gather_conditions(
     acts: Sequence[ActFact],
 ) -> tuple[Condition, ...]:
     """Return every condition of the boiler that held, holds or will hold by time alone, in the order they begin."""
+    answers = {r.visit: r for r in readiness}
+    of_standing = list(_standing_conditions(timeline, standings))
+    holds = match_holds(timeline, of_standing, answers)
     gathered = [
-        *_standing_conditions(timeline, standings),
+        *with_lines(of_standing, holds, answers),
+        *hold_but_firing_conditions(timeline, [c for c in of_standing if c.condition == "hold"]),
+        *_against_firing_conditions(timeline, answers, holds),
         *_lapse_conditions(timeline, states),
-        *_against_firing_conditions(timeline, readiness),
-    ]
-    gathered += [
+        *due_soon_conditions(timeline, states),
         *past_date_alerts(timeline, acts),
         *repaired_not_proven(timeline, acts),
-        *due_soon_conditions(timeline, states),
-    ]
-    gathered += [*certificate_conditions(timeline), *fired_while_off_conditions(timeline)]
-    gathered += [
+        *certificate_conditions(timeline),
+        *fired_while_off_conditions(timeline),
         *missed_season_conditions(timeline),
-        *hold_but_firing_conditions(timeline, [c for c in gathered if c.condition == "hold"]),
     ]
     return tuple(sorted(gathered, key=lambda c: (c.since, c.condition, c.subject)))
 
@@ -134,22 +136,29 @@ def _running_spans(
         yield begun, until
 
 
-def _against_firing_conditions(timeline: Timeline, readiness: Sequence[ReadinessAnswer]) -> Iterator[Condition]:
-    """Yield what stands against firing, or was not examined, until a later visit that had the boiler in hand."""
-    answers = {r.visit: r for r in readiness}
+def _against_firing_conditions(
+    timeline: Timeline, answers: Mapping[UUID, ReadinessAnswer], holds: Mapping[UUID, Condition]
+) -> Iterator[Condition]:
+    """Yield what stands against firing, or was not examined, until a later visit that had the boiler in hand.
+
+    While a hold that the same visit brought is open, its alert says it.
+    """
     ends = sorted((timeline.run.after[visit].at, visit) for visit in answers)
     for (at, visit), following in zip_longest(ends, ends[1:]):
         answer, until = answers[visit], following[0] if following else None
-        if not answer.answer.is_open or (until is not None and until <= at):
+        hold = holds.get(visit)
+        begin = max(at, hold.until or at) if hold else at
+        is_told_by_hold = hold is not None and hold.until is None
+        if is_told_by_hold or not answer.answer.is_open or (until is not None and until <= begin):
             continue
         is_minor = all(item.what.startswith(MINOR_ITEMS) for item in answer.missing)
         # What is only not examined is silent while the boiler is off, as lapses are.
         whole = answer.answer is FiringAnswer.SOMETHING_DOES
-        for begin, end in [(at, until)] if whole else _running_spans(timeline, at, until):
+        for since, end in [(begin, until)] if whole else _running_spans(timeline, begin, until):
             yield Condition(
                 "against_firing",
                 timeline.evidence.boiler,
-                since=begin,
+                since=since,
                 until=end,
                 level=Level.ROUTINE if is_minor else Level.URGENT,
                 sentence=answer.missing[0].sentence,

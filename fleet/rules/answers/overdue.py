@@ -7,7 +7,7 @@ from uuid import UUID
 
 from fleet.calendar import HeatingSeason, day_of, day_start
 from fleet.rules.finding_codes import FindingCode
-from fleet.rules.ledger.records import EpisodeCase
+from fleet.rules.ledger.episodes import EpisodeCase
 from fleet.rules.timeline.boundaries import Timeline
 from fleet.rules.values import ActFact, Condition, Level, LevelSegment, PositionStateSegment, deficiency_id, paper_id
 from fleet.rules.wording import local_day

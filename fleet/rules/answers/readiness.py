@@ -6,7 +6,7 @@ from uuid import UUID
 
 from fleet.rules.finding_codes import FindingCode
 from fleet.rules.findings.lockouts import CAUSE_NAMED, LOCKOUTS_SEEN, RESETS
-from fleet.rules.ledger.records import EpisodeCase
+from fleet.rules.ledger.episodes import EpisodeCase
 from fleet.rules.replay.replay_run import AfterVisit
 from fleet.rules.timeline.boundaries import Timeline
 from fleet.rules.timeline.standing import reasons_for_due, reasons_for_exposed
@@ -69,7 +69,7 @@ def _things_against(timeline: Timeline, visit: VisitFact, after: AfterVisit) -> 
     yield from _touches_outstanding(timeline, after)
     yield from _owed_tests(timeline, after)
     yield from _causes_unknown(after)
-    yield from _unsaid_lockout(visit)
+    yield from _unsaid_lockout(visit, after)
     yield from _unproven_in_service(timeline, visit, after)
     yield from _end_checks_missing(timeline, visit, after)
     yield from _leaving_checks_missing(visit)
@@ -143,14 +143,21 @@ def _owed_tests(timeline: Timeline, after: AfterVisit) -> Iterator[MissingItem]:
         name = timeline.evidence.positions_by_id[owed.position].name
         test = timeline.evidence.procedure_by_code(owed.code).name.lower()
         when = local_day(owed.at, timeline.evidence.zone)
-        sentence = f"The {name} was worked on on {when}, and the {test} has not passed since."
+        sentence = f"Work was done on the {name} on {when}, and the {test} has not passed since."
         yield MissingItem("owed", sentence, owed.position, owed.at)
 
 
-def _unsaid_lockout(visit: VisitFact) -> Iterator[MissingItem]:
-    """Yield that the boiler was found locked out and no entry says what had locked out, or why."""
-    says_what = (*LOCKOUTS_SEEN, *RESETS, CAUSE_NAMED)
-    if visit.state_on_arrival == ArrivalState.LOCKED_OUT and not any(e.code in says_what for e in visit.entries):
+def _unsaid_lockout(visit: VisitFact, after: AfterVisit) -> Iterator[MissingItem]:
+    """Yield that the boiler was found locked out and no entry says what had locked out, or why.
+
+    A reset says it only where its own cause is asked for: another may be of the circuit, or end a test.
+    """
+    asked_places = {q.position for q in after.questions if q.at >= visit.at}
+    is_said = any(
+        e.code in (*LOCKOUTS_SEEN, CAUSE_NAMED) or (e.code in RESETS and e.position in asked_places)
+        for e in visit.entries
+    )
+    if visit.state_on_arrival == ArrivalState.LOCKED_OUT and not is_said:
         sentence = "The boiler was found locked out, and it is not recorded what had locked out and why."
         yield MissingItem("lockout_unsaid", sentence)
 

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from uuid import UUID
 
 from fleet.engineering.ladder import MAX_STEAM_PSI, Ladder, faults_of_gauge, find_ladder_faults, is_over_fifteen
-from fleet.rules.capacity import compare_capacity, surface_counts, with_known_output
+from fleet.rules.capacity import compare_capacity, explain_input_for_output, surface_counts, with_known_output
 from fleet.rules.finding_codes import FindingCode
 from fleet.rules.ledger.records import PositionRecord, ReplayLedger
 from fleet.rules.ledger.register_needs import boiler_facts, burner_input_btu_h, find_gaps
@@ -70,7 +70,8 @@ def _relief_faults(ledger: ReplayLedger) -> Iterator[DataFault]:
     if relief is None:
         yield from _surface_unknown(ledger, boiler, valves)
         return
-    needed = f"{relief.required_lb_h:g} lb/h are needed"
+    stands_in = explain_input_for_output(ledger.boiler, burner_input_btu_h(ledger))
+    needed = f"{relief.required_lb_h:g} lb/h are needed" + (f" ({stands_in})" if stands_in else "")
     if relief.adequate is None:
         for valve in (v for v in valves if v.numeric_setting("capacity_lb_h") is None):
             sentence = f"The stamped capacity of the {valve.position.name} is not known: {needed}."

@@ -33,11 +33,17 @@ def vent_bad(
 def find_flooded(
     ledger: ReplayLedger, visit: VisitFact, entry: EntryFact, record: PositionRecord | None
 ) -> Iterator[FoundFault]:
-    """Yield that burner or controls were under water; none of those on the fire side is proven any more."""
-    wet = [r for r in ledger.records.values() if r.device and r.role.hazard == "fuel_not_shut"]
-    for place in wet if record is None else [record]:
-        void_proof(ledger, place, code="open", at=entry.at, entry=entry.id)
+    """Yield that burner or controls were under water; at a place that one, else nothing that water spoils is proven."""
+    for place in ledger.records.values() if record is None else [record]:
+        if place.device and (record is not None or _is_spoiled_by_water(ledger, place)):
+            void_proof(ledger, place, code="open", at=entry.at, entry=entry.id)
     yield FindingCode.FLOODED, record, "Burner or controls were flooded."
+
+
+def _is_spoiled_by_water(ledger: ReplayLedger, record: PositionRecord) -> bool:
+    """Return whether a device is of burner or fuel, is electrical (all that can be jumpered is), or feeds water."""
+    can_be_jumpered = (record.kind, "jumper") in ledger.catalogue.touches
+    return record.role.hazard == "fuel_not_shut" or can_be_jumpered or record.role.code == "feeder"
 
 
 def find_air_with_flue_gas(ledger: ReplayLedger, entry: EntryFact) -> Iterator[FoundFault]:

@@ -6,12 +6,13 @@ from datetime import timedelta
 from fleet.rules.catalogue import Contradiction
 from fleet.rules.finding_codes import FindingCode
 from fleet.rules.findings.fire_side import find_air_with_flue_gas
-from fleet.rules.findings.lockouts import find_unqualified_reset, note_unexplained_reset
+from fleet.rules.findings.lockouts import RESETS, find_unqualified_reset, note_unexplained_reset, resets_without_test
 from fleet.rules.findings.locks import find_fired_under_lock
 from fleet.rules.findings.makeup import find_makeup_rise
 from fleet.rules.findings.pressure_seen import find_pressure_faults
 from fleet.rules.findings.water_seen import find_feed_into_hot, find_level_faults
-from fleet.rules.ledger.records import EntryTrace, EpisodeCase, PositionRecord, ReplayLedger
+from fleet.rules.ledger.episodes import EpisodeCase
+from fleet.rules.ledger.records import EntryTrace, PositionRecord, ReplayLedger
 from fleet.rules.values import EntryFact, Level, VisitFact
 from fleet.rules.vocabulary import WORK_ACTS, EntryAct
 
@@ -30,7 +31,7 @@ def find_in_history(
     yield from find_air_with_flue_gas(ledger, entry)
     if record is None:
         return
-    yield from _find_frequent_resets(ledger, entry, record)
+    yield from _find_frequent_resets(ledger, visit, entry, record)
     note_unexplained_reset(ledger, visit, entry, record)
     yield from find_unqualified_reset(ledger, visit, entry, record)
     yield from find_pressure_faults(ledger, visit, entry, record)
@@ -68,19 +69,23 @@ def _does_clash(row: Contradiction, other_label: str, trace: EntryTrace, entry: 
     return same and _entry_label(trace.entry, trace.outcome) == other_label
 
 
-def _find_frequent_resets(ledger: ReplayLedger, entry: EntryFact, record: PositionRecord) -> Iterator[FoundFault]:
-    """Yield resets pressed twice in 24 hours or three times in 30 days without a cause. A jumper tends to follow."""
-    if not _is_reset(entry):
+def _find_frequent_resets(
+    ledger: ReplayLedger, visit: VisitFact, entry: EntryFact, record: PositionRecord
+) -> Iterator[FoundFault]:
+    """Yield resets pressed twice in 24 hours or three times in 30 days without a cause. A jumper tends to follow.
+
+    A reset that ends a test of the device is none of them.
+    """
+    if entry.code not in RESETS:
         return
-    month = [t for t in _traces_at_position(ledger, entry, MONTH) if _is_reset(t.entry)]
-    day = [t for t in month if entry.at - t.entry.at < DAY]
-    if len(day) >= 1 or len(month) >= 2:
+    month = [*_traces_at_position(ledger, entry, MONTH)]
+    resets = resets_without_test([*reversed(month), EntryTrace(visit, entry, "")])
+    if not resets or resets[-1].entry is not entry:
+        return
+    day = [t for t in resets if entry.at - t.entry.at < DAY]
+    if len(day) >= 2 or len(resets) >= 3:
         rule = FindingCode.RESETS_FLAME if record.role.code == "flame_safeguard" else FindingCode.RESETS_WITHOUT_CAUSE
         yield rule, record, f"The reset of the {record.position.name} was pressed again without a cause found."
-
-
-def _is_reset(entry: EntryFact) -> bool:
-    return entry.code in ("reset_pressed", "reset")
 
 
 def _find_frequent_lockouts(ledger: ReplayLedger, entry: EntryFact, record: PositionRecord) -> Iterator[FoundFault]:
@@ -89,7 +94,7 @@ def _find_frequent_lockouts(ledger: ReplayLedger, entry: EntryFact, record: Posi
     before, name = [*_traces_at_position(ledger, entry, MONTH)], record.position.name
     if sum(t.entry.code == "lockout_found" for t in before) >= 2:
         yield FindingCode.LOCKOUTS_WITHOUT_CAUSE, record, f"The {name} locked out three times in 30 days."
-    if record.role.code in ("lower_cutoff", "high_limit") and any(_is_reset(t.entry) for t in before):
+    if record.role.code in ("lower_cutoff", "high_limit") and resets_without_test(reversed(before)):
         sentence = f"The {name} locked out again after a reset without a cause found."
         yield FindingCode.RESETS_WITHOUT_CAUSE, record, sentence
 
@@ -110,7 +115,8 @@ def _find_repeats(entry: EntryFact, record: PositionRecord) -> Iterator[FoundFau
     """Yield faults found again on the same device within a season of their proven repair."""
     for case in record.open_cases():
         earlier = [c for c in record.cases if c.rule.code == case.rule.code and c is not case]
-        if case.entry == entry.id and case.opened_at == entry.at and _within_a_season(case, earlier):
+        is_new = case.entry == entry.id and case.opened_at == entry.at and not case.is_reopened
+        if is_new and _within_a_season(case, earlier):
             rule = FindingCode.REPEAT_ROUTINE if case.level is Level.ROUTINE else FindingCode.REPEAT_URGENT
             yield rule, record, f"Again within a season of its repair: {case.sentence} Find the root cause."
 

@@ -1,8 +1,10 @@
 """Jumpers that stay on when a visit ends: a hold on whatever they bridge, however the boiler was left."""
 
 from collections.abc import Iterator
+from datetime import datetime
 from uuid import UUID
 
+from fleet.rules.finding_codes import FindingCode
 from fleet.rules.ledger.records import PositionRecord, ReplayLedger
 from fleet.rules.values import VisitFact
 
@@ -10,6 +12,8 @@ LeftJumper = tuple[UUID | None, PositionRecord | None, str]  # the entry that fi
 
 FITTED, TAKEN_OFF = "jumper_fitted", "jumper_removed"
 ON_CALL = "jumper_on_call"  # on the call for heat and nowhere else: no safety device is bridged
+
+UNPLACED = "Jumpers or test leads were left on, and nobody said where: only a qualified leaving check ends it."
 
 
 def note_jumper(record: PositionRecord, code: str, entry: UUID) -> None:
@@ -35,4 +39,16 @@ def find_left_jumpers(ledger: ReplayLedger, visit: VisitFact) -> Iterator[LeftJu
         if answer is False or record.jumper in entries:
             yield record.jumper, record, f"A jumper was left on the {record.position.name}."
     if answer is False and not on and visit.of_this_boiler and not any(e.code == ON_CALL for e in visit.entries):
-        yield None, None, "Jumpers or test leads were left on, and it is not said where."
+        yield None, None, UNPLACED
+
+
+def close_unplaced_jumpers(ledger: ReplayLedger, visit: VisitFact, at: datetime, entry: UUID | None) -> None:
+    """Close the hold on jumpers that nobody placed where somebody qualified says at leaving that they are off.
+
+    No test does: a device that passes is not the one that is bridged, and nobody knows which that is.
+    """
+    is_off = visit.of_this_boiler and visit.leaving_checks.get("jumpers_off") is True
+    if is_off and visit.qualifications - {"operator"}:
+        for case in ledger.open_at(None):
+            if case.rule.code == FindingCode.JUMPER_LEFT:
+                case.closed_at, case.closed_by = at, entry

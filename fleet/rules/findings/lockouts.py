@@ -1,14 +1,15 @@
 """A lockout asks for its cause: found or reset, it stands against firing until somebody qualified says why."""
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from datetime import timedelta
+from uuid import UUID
 
 from fleet.rules.finding_codes import FindingCode
 from fleet.rules.findings.fire_side import SPILLS
 from fleet.rules.ledger.asked import AskedCause
 from fleet.rules.ledger.effects import drop_answered_causes
 from fleet.rules.ledger.records import EntryTrace, PositionRecord, ReplayLedger
-from fleet.rules.values import EntryFact, VisitFact
+from fleet.rules.values import EntryFact, VisitFact, as_number
 from fleet.rules.vocabulary import EntryAct, Outcome
 
 FoundFault = tuple[str, PositionRecord | None, str]
@@ -61,6 +62,7 @@ def note_unexplained_reset(ledger: ReplayLedger, visit: VisitFact, entry: EntryF
 
 
 TRIED = (Outcome.PASS, Outcome.FAIL)  # the device was asked to act, and did or did not
+LOOKS_ONLY = frozenset({"ladder_read_back", "flame_signal", "probe_clean_inspect"})  # they trip nothing
 UNQUALIFIED_ROLES = ("high_limit", "upper_cutoff", "lower_cutoff", *SPILLS)
 
 
@@ -78,8 +80,37 @@ def find_unqualified_reset(
 
 def _is_test_before(trace: EntryTrace, visit: VisitFact, entry: EntryFact) -> bool:
     """Return whether a test that could have tripped the device was done there before, in the same visit."""
-    is_test = trace.entry.act == EntryAct.TEST and trace.outcome not in (Outcome.NOT_DONE, Outcome.NOT_A_TEST)
-    return is_test and trace.visit.id == visit.id and trace.entry.position == entry.position
+    return _is_trip_test(trace) and trace.visit.id == visit.id and trace.entry.position == entry.position
+
+
+# What a test reads of a device that acted. A test that came to nothing tripped it only if one of these says so.
+ACTED = frozenset(
+    {"burner_stopped", "locked_out", "switch_opened", "fuel_shut", "restarted_by_hand", "stayed_out_until_reset"}
+)
+
+
+def _is_trip_test(trace: EntryTrace) -> bool:
+    """Return whether a test asked the device to act, or a test that came to nothing shows that it acted."""
+    if trace.entry.act != EntryAct.TEST or trace.entry.code in LOOKS_ONLY:
+        return False
+    readings = trace.entry.readings
+    has_acted = any(readings.get(name) is True for name in ACTED) or (as_number(readings.get("trip_psi")) or 0.0) > 0.0
+    return trace.outcome in TRIED or (trace.outcome == Outcome.INCONCLUSIVE and has_acted)
+
+
+def resets_without_test(traces: Iterable[EntryTrace]) -> list[EntryTrace]:
+    """Return the resets among the entries at one place, in order, that end no test; each test is ended by one reset."""
+    resets: list[EntryTrace] = []
+    tested_in: UUID | None = None
+    for trace in traces:
+        if _is_trip_test(trace):
+            tested_in = trace.visit.id
+        elif trace.entry.code in LOCKOUTS_SEEN:
+            tested_in = None
+        elif trace.entry.code in RESETS:
+            resets += [trace] if tested_in != trace.visit.id else []
+            tested_in = None
+    return resets
 
 
 def _locks_out(ledger: ReplayLedger, record: PositionRecord) -> bool:
@@ -88,14 +119,18 @@ def _locks_out(ledger: ReplayLedger, record: PositionRecord) -> bool:
 
 
 def _is_explained(ledger: ReplayLedger, visit: VisitFact, entry: EntryFact) -> bool:
-    """Return whether what came before at this place explains the reset, newest first: an earlier reset does not."""
+    """Return whether what came before at this place explains the reset, newest first.
+
+    An earlier reset does not, nor a lockout whose cause was looked for in vain in a visit that has ended.
+    """
     for trace in reversed(ledger.trail):
         if entry.at - trace.entry.at >= WITHIN:
             return False
         if trace.entry.position != entry.position:
             continue
         if trace.entry.code in LOCKOUTS_SEEN:
-            return True
+            cause = ledger.asked_causes.get(trace.entry.position) if trace.entry.position else None
+            return cause is None or not cause.is_excused
         if trace.entry.code == CAUSE_NAMED:  # of an earlier lockout it says nothing of this one
             return trace.visit.id == visit.id and bool(visit.qualifications - {"operator"})
         if _is_test_before(trace, visit, entry):

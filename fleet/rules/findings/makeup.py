@@ -34,15 +34,15 @@ def find_makeup_rise(ledger: ReplayLedger, entry: EntryFact, record: PositionRec
         return
     now, rising = meter.periods[-1], any(c.rule.code in RULES for c in record.open_cases())
     if now.in_band:
-        _in_band(record, entry, meter.periods)
+        _close_back_in_band(record, entry, meter.periods)
     elif not rising:
         yield FindingCode.MAKEUP_RISING, record, f"Make-up of {now.rate:.1f} gal a day: {now.rise_reason}."
     elif now.rate > meter.periods[-2].rate:
         yield FindingCode.MAKEUP_RISING_AGAIN, record, f"Make-up rose again, to {now.rate:.1f} gal a day."
 
 
-def _in_band(record: PositionRecord, entry: EntryFact, periods: list[MakeupPeriod]) -> None:
-    """Return whether make-up is back to normal: 30 days after the first reading in band, with all between in band."""
+def _close_back_in_band(record: PositionRecord, entry: EntryFact, periods: list[MakeupPeriod]) -> None:
+    """Close what make-up opened once it is back: 30 days after the first reading in band, with all between in band."""
     first = entry.at
     for period in reversed(periods):
         if not period.in_band:

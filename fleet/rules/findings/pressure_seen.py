@@ -1,15 +1,18 @@
 """Pressure that was seen or reached, held against the newest set points: who should have acted and did not."""
 
 from collections.abc import Iterator
+from uuid import UUID
 
 from fleet.engineering.last_places import compare
 from fleet.engineering.trips import lowest_rung_psi
 from fleet.rules.finding_codes import FindingCode
-from fleet.rules.findings.water_side import is_burner_on
-from fleet.rules.ledger.effects import doubt_passes
+from fleet.rules.findings.burner_words import is_burner_on
+from fleet.rules.findings.pressure_side import presume_over_pressure
+from fleet.rules.ledger.asked import AskedCause, PressureOverrun
+from fleet.rules.ledger.doubts import ReadingDoubt, doubt_passes
 from fleet.rules.ledger.records import PositionRecord, ReplayLedger
 from fleet.rules.values import EntryFact, VisitFact, as_number
-from fleet.rules.vocabulary import DATA_ACTS, EntryAct
+from fleet.rules.vocabulary import DATA_ACTS, WORK_ACTS, EntryAct, Outcome
 
 FoundFault = tuple[str, PositionRecord | None, str]
 
@@ -22,7 +25,12 @@ DRIVEN_PRESSURE = {"limit_trip": "trip_psi", "operating_control_trip": "trip_psi
 CALIBRATION = "limit_calibration"  # by a hand pump it is not the boiler's pressure
 GAUGE_CHECK = "gauge_comparison"
 LIFTS = frozenset({"lever_lift"})
-OVERRUNS = (FindingCode.CONTROL_OVERRUN, FindingCode.LIMIT_OVERRUN, FindingCode.PRESSURE_OVER_VALVE)
+OVERRUNS = (
+    FindingCode.CONTROL_OVERRUN,
+    FindingCode.LIMIT_OVERRUN,
+    FindingCode.PRESSURE_OVER_VALVE,
+    FindingCode.PRESUMED_BY_VALVE,
+)
 
 
 def find_pressure_faults(
@@ -32,19 +40,69 @@ def find_pressure_faults(
     if entry.act != EntryAct.TEST:
         return
     if entry.code == GAUGE_CHECK:
-        _withdraw_explained(ledger, visit, entry)
+        _withdraw_explained(ledger, visit, entry, record)
     if entry.code == SEEN_BY:
         psi = as_number(entry.readings.get("gauge_psi"))
-        if psi is not None and is_burner_on(visit, entry):
-            # Raised for a test, the control does not open; the limit and the valve still must.
-            if not _is_control_raised(ledger, visit, entry):
-                yield from _controls_accused(ledger, psi)
-            yield from _limits_accused(ledger, psi)
-        yield from _valves_accused(ledger, visit, psi)
+        if psi is not None:
+            yield from _accused_at_sight(ledger, visit, entry, psi)
     elif entry.code in DRIVEN_PRESSURE:
-        yield from _valves_accused(ledger, visit, as_number(entry.readings.get(DRIVEN_PRESSURE[entry.code])))
+        psi = as_number(entry.readings.get(DRIVEN_PRESSURE[entry.code]))
+        if psi is not None and entry.code == "operating_control_trip":
+            yield from _limits_accused(ledger, psi)
+        yield from _valves_accused(ledger, visit, entry, psi)
     elif entry.code == CALIBRATION and entry.readings.get("by") == "raised":
-        yield from _valves_accused(ledger, visit, as_number(entry.readings.get("trip_psi")))
+        yield from _valves_accused(ledger, visit, entry, as_number(entry.readings.get("trip_psi")))
+
+
+def _accused_at_sight(ledger: ReplayLedger, visit: VisitFact, entry: EntryFact, psi: float) -> Iterator[FoundFault]:
+    """Yield who should have acted at a pressure that was seen; over a valve, also what nobody looked at."""
+    controls = {c.position.id for c in _fitted(ledger, "operating_control")}
+    # Raised for a test, the control does not open; the limit and the valve still must.
+    is_raised, is_on = _is_control_raised(ledger, visit, entry), is_burner_on(visit, entry)
+    accused = [*_limits_accused(ledger, psi)] if is_on else []
+    if is_on and not is_raised:
+        accused = [*_controls_accused(ledger, psi), *accused]
+    yield from accused
+    yield from _valves_accused(ledger, visit, entry, psi)
+    spared = {record.position.id for _, record, _ in accused if record} | (controls if is_raised else set())
+    if not ledger.evidence.header_in_service_at(entry.at):  # else its steam may be what stands here
+        yield from _over_pressure_presumed(ledger, visit, entry, psi=psi, spared=spared)
+
+
+def _over_pressure_presumed(
+    ledger: ReplayLedger, visit: VisitFact, entry: EntryFact, *, psi: float, spared: set[UUID]
+) -> Iterator[FoundFault]:
+    """Yield what is presumed as if a valve had opened, where more than its set pressure stood under it; ask why."""
+    excesses = {
+        v.position.id: psi - lowest_rung_psi(v.numeric_setting("set_psi")) for v in _fitted(ledger, "safety_valve")
+    }
+    over = {place: excess for place, excess in excesses.items() if compare(excess, 0.0, "psi") > 0}
+    for place, excess in over.items():
+        _ask_why(ledger, visit, entry, place=place, psi=psi, excess_psi=excess)
+    if not over:
+        return
+    for rule, record, sentence in presume_over_pressure(ledger, f"{psi:g} psi stood under the safety valve", spared):
+        _note_overrun(ledger, rule, record, max(over.values()))
+        yield rule, record, sentence
+
+
+def _ask_why(
+    ledger: ReplayLedger, visit: VisitFact, entry: EntryFact, *, place: UUID, psi: float, excess_psi: float
+) -> None:
+    """Ask for the cause of a pressure over a valve, and for a gauge check; no gauge explains a discharge."""
+    asked = ledger.asked_causes.get(place)
+    known_psi = asked.explained_from_psi if asked else 0.0
+    name = ledger.records[place].position.name
+    sentence = f"{psi:g} psi stood under the {name}: its cause is not known, or the gauge not compared since."
+    ledger.asked_causes[place] = AskedCause(
+        place,
+        entry.at,
+        visit.id,
+        sentence,
+        needs_gauge_check=True,
+        explained_from_psi=max(excess_psi, known_psi),
+        order=ledger.entry_order,
+    )
 
 
 def _is_control_raised(ledger: ReplayLedger, visit: VisitFact, entry: EntryFact) -> bool:
@@ -85,7 +143,9 @@ def _limits_accused(ledger: ReplayLedger, psi: float) -> Iterator[FoundFault]:
             yield FindingCode.LIMIT_OVERRUN, limit, sentence
 
 
-def _valves_accused(ledger: ReplayLedger, visit: VisitFact, psi: float | None) -> Iterator[FoundFault]:
+def _valves_accused(
+    ledger: ReplayLedger, visit: VisitFact, entry: EntryFact, psi: float | None
+) -> Iterator[FoundFault]:
     """Yield valves under more than their set pressure: doubtful, and failed where 2 psi more did not open them."""
     for valve in _fitted(ledger, "safety_valve") if psi is not None else ():
         set_psi = lowest_rung_psi(valve.numeric_setting("set_psi"))
@@ -96,7 +156,7 @@ def _valves_accused(ledger: ReplayLedger, visit: VisitFact, psi: float | None) -
             yield FindingCode.VALVE_DID_NOT_OPEN, valve, f"{under}, and it did not open."
             continue
         _note_overrun(ledger, FindingCode.PRESSURE_OVER_VALVE, valve, psi - set_psi)
-        doubt_passes([valve], None, LIFTS)
+        doubt_passes(ledger, [valve], ReadingDoubt(LIFTS, None, at=entry.at, entry=entry.id))
         yield FindingCode.PRESSURE_OVER_VALVE, valve, f"{under}: whether it opens in time is doubtful."
 
 
@@ -105,19 +165,40 @@ def _did_discharge(visit: VisitFact) -> bool:
 
 
 def _note_overrun(ledger: ReplayLedger, rule: str, record: PositionRecord, excess_psi: float) -> None:
-    """Remember by how much the gauge would have to be wrong to explain what was seen; the most of it counts."""
-    key = rule, record.position.id
-    ledger.overruns[key] = max(excess_psi, ledger.overruns.get(key, 0.0))
+    """Remember, each time that it was seen, by how much a gauge would have to read high to explain it."""
+    if not any(c.rule.code == rule for c in record.open_cases()):
+        ledger.overruns.pop((rule, record.position.id), None)  # those of an episode that is over
+    overrun = PressureOverrun(excess_psi, ledger.entry_order)
+    ledger.overruns.setdefault((rule, record.position.id), []).append(overrun)
 
 
-def _withdraw_explained(ledger: ReplayLedger, visit: VisitFact, entry: EntryFact) -> None:
-    """Withdraw presumptions that rest on a gauge which a comparison finds wrong by as much."""
+def _withdraw_explained(ledger: ReplayLedger, visit: VisitFact, entry: EntryFact, gauge: PositionRecord) -> None:
+    """Withdraw presumptions where a comparison finds that their gauge reads high by as much."""
     difference = as_number(entry.readings.get("difference_psi"))
-    if difference is None or not ledger.catalogue.procedures[entry.code].who & visit.qualifications:
+    was_done = ledger.outcomes.get(entry.id) in (Outcome.PASS, Outcome.FAIL)
+    may_say = bool(ledger.catalogue.procedures[entry.code].who & visit.qualifications)
+    if difference is None or entry.readings.get("gauge_reads") != "high" or not (was_done and may_say):
         return
     for case in list(ledger.open_cases()):
-        if case.rule.code in OVERRUNS and case.position is not None:
-            excess = ledger.overruns.get((case.rule.code, case.position))
-            if excess is not None and compare(difference, excess, "psi") >= 0:
-                case.closed_at, case.closed_by, ledger.reaches_all = entry.at, entry.id, True
-                del ledger.overruns[case.rule.code, case.position]
+        if case.rule.code not in OVERRUNS or case.position is None:
+            continue
+        overruns = ledger.overruns.pop((case.rule.code, case.position), [])
+        unexplained = [o for o in overruns if not _is_explained(ledger, o, gauge, difference)]
+        if unexplained:
+            ledger.overruns[case.rule.code, case.position] = unexplained
+        elif overruns:
+            case.closed_at, case.closed_by, ledger.reaches_all = entry.at, entry.id, True
+    for place, cause in list(ledger.asked_causes.items()):
+        if _is_explained(ledger, PressureOverrun(cause.explained_from_psi, cause.order), gauge, difference):
+            del ledger.asked_causes[place]
+
+
+def _is_explained(ledger: ReplayLedger, overrun: PressureOverrun, gauge: PositionRecord, difference: float) -> bool:
+    """Return whether this gauge showed it, differs by as much, and was neither fitted nor worked on since."""
+    place, seen = gauge.position.id, ledger.trail[overrun.order - 1].entry
+    gauges = [other.position.id for other in _fitted(ledger, "gauge")]
+    # A trip does not say by which of several gauges it was read.
+    was_read_by = seen.position == place or (seen.position not in gauges and gauges == [place])
+    worked_on = any(t.entry.act in WORK_ACTS and t.entry.position == place for t in ledger.trail[overrun.order :])
+    is_same = was_read_by and gauge.fitted_order < overrun.order and not worked_on
+    return is_same and compare(difference, overrun.excess_psi, "psi") >= 0

@@ -1,18 +1,16 @@
 """What is seen on the pressure side and accuses more than the place it was seen on."""
 
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 from math import inf
+from uuid import UUID
 
-from fleet.rules.catalogue import FindingRule
 from fleet.rules.finding_codes import FindingCode
-from fleet.rules.ledger.asked import AskedCause
-from fleet.rules.ledger.effects import doubt_passes
+from fleet.rules.ledger.asked import AskedCause, PressureOverrun
 from fleet.rules.ledger.records import PositionRecord, ReplayLedger
-from fleet.rules.values import EntryFact, VisitFact, as_number
+from fleet.rules.values import EntryFact, VisitFact
 
 FoundFault = tuple[str, PositionRecord | None, str]
 
-READ_BY_GAUGE = frozenset({"limit_trip", "limit_calibration", "operating_control_trip", "lever_lift", "three_cycles"})
 _PRESUMED = ("operating_control", "high_limit", "siphon", "fuel_valves")
 
 
@@ -34,39 +32,28 @@ def gauge_not_zero_cold(
     yield FindingCode.GAUGE_OFF, record, sentence
 
 
-def doubt_readings_of(ledger: ReplayLedger, rule: FindingRule, place: PositionRecord | None, entry: EntryFact) -> None:
-    """Put in doubt what was proven by readings of a gauge found wrong, or blind behind its siphon, since a good check.
-
-    However it was found: seen cold, compared with a test gauge, or plugged on the bench. A comparison says by how much;
-    trips whose verdict so much cannot change stand.
-    """
-    if place is None or not rule.blinds_gauge:
-        return
-    if place.role.code == "gauge" or any(r.role.code == "gauge" for r in ledger.hanging_on(place)):
-        difference = as_number(entry.readings.get("difference_psi"))
-        error_psi = inf if difference is None else difference
-        doubt_passes(ledger.records.values(), _last_check(place), READ_BY_GAUGE, error_psi)
-
-
-def _last_check(record: PositionRecord) -> int | None:
-    """The last good check of what is in this place now; before it was fitted another one was read."""
-    if record.checked is not None:
-        return record.checked
-    return record.fitted_order if record.fitted_at else None
-
-
 def find_valve_opened(
     ledger: ReplayLedger, visit: VisitFact, entry: EntryFact, record: PositionRecord
 ) -> Iterator[FoundFault]:
     """Over-pressure is presumed: all that should have acted first, until each passes as found; or the valve is weak."""
     yield FindingCode.VALVE_OPENED, record, f"The {record.position.name} opened under pressure."
     sentence = f"The {record.position.name} discharged: its cause is not known, or the gauge not compared since."
-    asked = AskedCause(record.position.id, entry.at, visit.id, sentence, needs_gauge_check=True)
+    order = ledger.entry_order
+    asked = AskedCause(record.position.id, entry.at, visit.id, sentence, needs_gauge_check=True, order=order)
     ledger.asked_causes[record.position.id] = asked
-    for other_record in ledger.records.values():
-        if other_record.device and other_record.role.code in _PRESUMED:
-            sentence = f"The safety valve opened under pressure: the {other_record.position.name} is presumed failed."
-            yield FindingCode.PRESUMED_BY_VALVE, other_record, sentence
+    for fault in presume_over_pressure(ledger, "The safety valve opened under pressure"):
+        # No error of a gauge explains a discharge.
+        ledger.overruns[fault[0], fault[1].position.id] = [PressureOverrun(inf, order)]
+        yield fault
+
+
+def presume_over_pressure(
+    ledger: ReplayLedger, event: str, spared: Collection[UUID] = ()
+) -> Iterator[tuple[str, PositionRecord, str]]:
+    """Yield all that should have acted before so much stood under a valve; `spared` are accused otherwise."""
+    for record in ledger.records.values():
+        if record.device and record.role.code in _PRESUMED and record.position.id not in spared:
+            yield FindingCode.PRESUMED_BY_VALVE, record, f"{event}: the {record.position.name} is presumed failed."
 
 
 def find_fuel_burned(

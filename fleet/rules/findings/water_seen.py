@@ -2,10 +2,12 @@
 
 from collections.abc import Iterator
 from datetime import timedelta
+from uuid import UUID
 
 from fleet.engineering.last_places import compare
 from fleet.rules.finding_codes import FindingCode
-from fleet.rules.findings.water_side import find_glass_empty, is_burner_on
+from fleet.rules.findings.burner_words import is_burner_on
+from fleet.rules.findings.water_side import find_glass_empty
 from fleet.rules.ledger.records import PositionRecord, ReplayLedger
 from fleet.rules.values import EntryFact, VisitFact, as_number
 from fleet.rules.vocabulary import EntryAct, Outcome
@@ -13,9 +15,9 @@ from fleet.rules.vocabulary import EntryAct, Outcome
 FoundFault = tuple[str, PositionRecord | None, str]
 
 UNDER_TRIP_IN = 0.5  # so far under its trip height a cutoff must have acted (common practice)
-BLOWDOWN = "gauge_glass_blowdown"
+LEVEL_SEEN, BLOWDOWN = "level_observation", "gauge_glass_blowdown"
 BLOWN_DOWN_WITHIN = timedelta(hours=1)  # later, a feeder may have filled what was empty (common practice)
-FEEDING = ("feed_water", "refill")
+FEEDING = frozenset({"feed_water", "refill", "feeder_check"})
 HOT_FOR = timedelta(hours=8)  # a boiler not said to be cool is taken to be hot so long (common practice)
 EMPTY_RULES = (FindingCode.GLASS_EMPTY_FIRING, FindingCode.GLASS_EMPTY_OFF)
 
@@ -33,8 +35,17 @@ def find_no_line(
 
 
 def _shows_water(ledger: ReplayLedger, visit: VisitFact, entry: EntryFact, outcome: str) -> bool:
-    """Return whether an entry is a blowdown that passed, by somebody who is more than an operator."""
-    return entry.code == BLOWDOWN and outcome == Outcome.PASS and bool(visit.qualifications - {"operator"})
+    """Return whether an entry is a blowdown that passed, by somebody who is more than an operator.
+
+    After one that left the line under the glass no water is seen.
+    """
+    passed = entry.code == BLOWDOWN and outcome == Outcome.PASS and not _is_under_glass(entry)
+    return passed and bool(visit.qualifications - {"operator"})
+
+
+def _is_under_glass(entry: EntryFact) -> bool:
+    height = as_number(entry.readings.get("glass_in"))
+    return height is not None and height < 0
 
 
 def find_level_faults(
@@ -43,12 +54,10 @@ def find_level_faults(
     """Yield what a level that was read, or a blowdown after a glass without a line, says."""
     if entry.act != EntryAct.TEST:
         return
-    if entry.code == "level_observation":
-        height = as_number(entry.readings.get("glass_in"))
-        if entry.readings.get("line_visible") is False or (height is not None and height < 0):
-            yield from find_no_line(ledger, visit, entry, None)
-        else:
-            yield from _cutoffs_below(ledger, visit, entry)
+    if entry.code in (LEVEL_SEEN, BLOWDOWN) and (_is_under_glass(entry) or entry.readings.get("line_visible") is False):
+        yield from find_no_line(ledger, visit, entry, None)
+    elif entry.code == LEVEL_SEEN:
+        yield from _cutoffs_below(ledger, visit, entry)
     elif _shows_water(ledger, visit, entry, ledger.outcomes.get(entry.id, "")):
         yield from _prove_water(ledger, visit, entry, record)
 
@@ -73,20 +82,26 @@ def _cutoffs_below(ledger: ReplayLedger, visit: VisitFact, entry: EntryFact) -> 
 def _prove_water(
     ledger: ReplayLedger, visit: VisitFact, entry: EntryFact, record: PositionRecord
 ) -> Iterator[FoundFault]:
-    """Withdraw *empty* where the blowdown shows water and nothing was fed since; without a line the glass is full."""
-    withdrawn = [c for c in ledger.open_cases() if c.entry in _lines_to_prove(ledger, entry)]
+    """Withdraw *empty* where the blowdown shows water and nothing was fed since; without a line the glass is full.
+
+    What another entry found as well stays.
+    """
+    lines_to_prove = _lines_to_prove(ledger, entry)
+    withdrawn = [c for c in ledger.open_cases() if c.found_in and c.found_in <= lines_to_prove]
     for case in withdrawn:
         case.closed_at, case.closed_by, ledger.reaches_all = entry.at, entry.id, True
+    for seen in lines_to_prove:
+        del ledger.unseen_lines[seen]
     if withdrawn and as_number(entry.readings.get("glass_in")) is None:
         sentence = f"The {record.position.name} showed water when it was blown down, and no line: it is full."
         yield FindingCode.GLASS_FULL, record, sentence
 
 
-def _lines_to_prove(ledger: ReplayLedger, entry: EntryFact) -> set[object]:
+def _lines_to_prove(ledger: ReplayLedger, entry: EntryFact) -> set[UUID]:
     """Return the entries that saw no line and that a blowdown now still answers."""
-    entries: set[object] = set()
+    entries: set[UUID] = set()
     for trace in reversed(ledger.trail):
-        if trace.entry.code in (*FEEDING, "feeder_check") or entry.at - trace.entry.at > BLOWN_DOWN_WITHIN:
+        if trace.entry.code in FEEDING or entry.at - trace.entry.at > BLOWN_DOWN_WITHIN:
             break
         if trace.entry.id in ledger.unseen_lines:
             entries.add(trace.entry.id)
@@ -95,13 +110,19 @@ def _lines_to_prove(ledger: ReplayLedger, entry: EntryFact) -> set[object]:
 
 def find_feed_into_hot(ledger: ReplayLedger, visit: VisitFact, entry: EntryFact) -> Iterator[FoundFault]:
     """Yield that water was fed into an empty boiler that nobody said was cool: as if it had been fired dry."""
-    if entry.act != EntryAct.ACTION or entry.code not in FEEDING:
+    if not _is_fed(entry) or not any(c.rule.code in EMPTY_RULES for c in ledger.open_cases()):
         return
     for trace in reversed(ledger.trail):
         said_cool = trace.entry.code == "boiler_cool" and trace.visit.qualifications - {"operator"}
         if entry.at - trace.entry.at > HOT_FOR or said_cool:
             return
-        if any(c.entry == trace.entry.id and c.rule.code in EMPTY_RULES for c in ledger.open_cases()):
+        if trace.entry.id in ledger.unseen_lines or trace.entry.code == "glass_empty":
             sentence = "Water was fed into an empty boiler that was not said to be cool: it counts as fired dry."
             yield FindingCode.DRY_FIRED, None, sentence
             return
+
+
+def _is_fed(entry: EntryFact) -> bool:
+    """Return whether an entry brought water in: by hand, or in a test of the feeder in which it fed."""
+    is_done = entry.outcome != Outcome.NOT_DONE and entry.readings.get("feeds_when_low") is not False
+    return entry.code in FEEDING and is_done

@@ -3,28 +3,13 @@
 from collections.abc import Iterator
 
 from fleet.rules.finding_codes import FindingCode
+from fleet.rules.findings.burner_words import was_firing
 from fleet.rules.ledger.records import PositionRecord, ReplayLedger
 from fleet.rules.values import EntryFact, VisitFact
-from fleet.rules.vocabulary import FOUND_OFF, ArrivalState
 
 FoundFault = tuple[str, PositionRecord | None, str]
 
 _CUTOFFS = ("upper_cutoff", "lower_cutoff")
-
-
-def was_firing(visit: VisitFact, entry: EntryFact) -> bool:
-    """Whether the burner was firing or the boiler hot when it was seen; where nobody says, it is taken to fire."""
-    burner_firing = entry.readings.get("burner_firing")
-    if isinstance(burner_firing, bool):
-        return burner_firing
-    return visit.state_on_arrival not in FOUND_OFF
-
-
-def is_burner_on(visit: VisitFact, entry: EntryFact) -> bool:
-    """Whether the burner fired when something was read; a boiler that stood by did not, and nobody saying it did."""
-    if visit.state_on_arrival == ArrivalState.STANDING_BY and "burner_firing" not in entry.readings:
-        return False
-    return was_firing(visit, entry)
 
 
 def find_glass_empty(

@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass
 from datetime import datetime
+from math import inf
 from uuid import UUID
 
 from fleet.rules.needed_roles import RegisterGap
@@ -9,13 +10,15 @@ from fleet.rules.needed_roles import RegisterGap
 
 @dataclass(slots=True)
 class AskedCause:
-    """Why a device locked out, or a safety valve discharged: asked for until somebody qualified says it."""
+    """Why a device locked out or too much stood under a safety valve: asked for until somebody qualified says it."""
 
     position: UUID
     at: datetime
     visit: UUID
     sentence: str
+    order: int = 0  # of a discharge its place among all entries
     needs_gauge_check: bool = False  # a discharge is explained only with a gauge that is known to be right
+    explained_from_psi: float = inf  # a gauge found wrong by so much explains what was read on it
     is_named: bool = False
     gauge_checked: bool = False
     searched_by: UUID | None = None  # the entry that says what was looked for in vain
@@ -39,11 +42,21 @@ class OwedTest:
 
 @dataclass(slots=True)
 class LockOn:
-    """Power or fuel locked off, with no word yet that it was unlocked. `is_accused`: somebody fired under it."""
+    """Power or fuel locked off at a place, with no word yet that it was unlocked. `is_accused`: one fired under it."""
 
     visit: UUID
     at: datetime
+    place: UUID
+    is_of_neighbor: bool  # it hangs on a shared place, in a visit to another boiler
     is_accused: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class PressureOverrun:
+    """By how many psi a pressure that was seen lay over what should have acted; `order` is that of its entry."""
+
+    excess_psi: float
+    order: int
 
 
 @dataclass(frozen=True, slots=True)

@@ -3,25 +3,19 @@
 from collections.abc import Iterable
 from dataclasses import replace
 from datetime import datetime
-from math import inf
 from uuid import UUID
 
 from fleet.engineering.last_places import compare
 from fleet.rules.finding_codes import FindingCode
 from fleet.rules.ledger.asked import BlindedByPath, OwedTest
+from fleet.rules.ledger.episodes import AnsweredByPass, EpisodeCase, OutstandingTouch, PassedProof
 from fleet.rules.ledger.papers_of_others import waits_for_second
-from fleet.rules.ledger.records import (
-    EpisodeCase,
-    GradingBench,
-    OutstandingTouch,
-    PassedProof,
-    PositionRecord,
-    ReplayLedger,
-)
+from fleet.rules.ledger.records import GradingBench, PositionRecord, ReplayLedger
 from fleet.rules.values import EntryFact, Level, as_number
 from fleet.rules.vocabulary import EntryAct
 
-GAUGE_CHECK = "gauge_comparison"
+GAUGE_CHECK, ZERO_CHECK = "gauge_comparison", "gauge_zero_check"
+PATH_PARTS = ("input_path", "output_path")
 PASSES_TO_TRUST = 3  # an intermittent device must pass this often running, its cause recorded
 
 
@@ -30,19 +24,24 @@ def open_case(
 ) -> EpisodeCase:
     """Open an episode, or renew the open one of the same rule: whatever was done before did not help."""
     case = begin_case(ledger, rule_code, place=place, at=entry.at, entry=entry.id, sentence=sentence)
-    if entry.act == EntryAct.TEST:
+    is_clash_elsewhere = rule_code == FindingCode.CONTRADICTION and place is not None and not _is_at(place, entry)
+    if entry.act == EntryAct.TEST and not is_clash_elsewhere:  # a test elsewhere is no suspect's
         # All of them: a weaker test that fails again must not make the weaker one enough.
         case.found_by |= {entry.code}
     rule = case.rule
     case.down, case.presumed = rule.fails != "none", rule.fails == "presumed"
     case.acted_at, case.passes, case.touched, case.replaced = None, 0, False, False
     case.tested_in = None
-    case.newest_at = entry.at
-    carries = place is not None and place.role.part in ("input_path", "output_path")
+    case.newest_at, case.found_in, case.last_order = entry.at, case.found_in | {entry.id}, ledger.entry_order
+    carries = place is not None and place.role.part in PATH_PARTS
     # A jumper or a failed test on a path defeats what it carries as surely as dirt in it; a presumption does not.
     if place is not None and (rule.fails == "path" or (rule.fails == "device" and carries)):
         _blind_all_on(ledger, place, entry.at)
     return case
+
+
+def _is_at(place: PositionRecord, entry: EntryFact) -> bool:
+    return place.position.id == entry.position
 
 
 def begin_case(
@@ -67,23 +66,6 @@ def begin_case(
         )
         ledger.file_case(place, case)
     return case
-
-
-def doubt_passes(
-    records: Iterable[PositionRecord], since: int | None, codes: frozenset[str], error_psi: float = inf
-) -> None:
-    """Put passes in doubt that were read by something found blind or wrong; an older sound one may stand.
-
-    `error_psi` is how wrong it was found: a pass whose verdict so much cannot change stands.
-    """
-    for record in records:
-        record.passes = [
-            replace(p, doubtful=True)
-            if p.code in codes and (since is None or p.order > since) and p.tolerates_psi < error_psi
-            else p
-            for p in record.passes
-        ]
-        record.proofs = {p.code: p.at for p in record.passes if not p.doubtful}
 
 
 def _blind_all_on(ledger: ReplayLedger, path: PositionRecord, at: datetime) -> None:
@@ -138,24 +120,41 @@ def owe_test(ledger: ReplayLedger, record: PositionRecord, touch: str, entry: En
 def note_repair(ledger: ReplayLedger, record: PositionRecord, at: datetime, opened: bool) -> None:
     """Note that something was done: on the device, for all that hangs on it, and if opened on the chamber it sits in.
 
-    Adjusting a switch does nothing to fouled pipes.
+    Adjusting a switch does nothing to fouled pipes, and no work on a device changes what is on record of it.
     """
     places = [record, *ledger.hanging_on(record)]
     places += [p for p in ledger.paths_of(record) if opened and p.role.code == "float_chamber"]
-    for place in places:
-        for case in place.open_cases():
-            case.acted_at, case.passes = at, 0
-    for case in ledger.open_at(None):
-        if _concerns_device(ledger, case, record):
-            case.acted_at, case.passes = at, 0
+    cases = [case for place in places for case in place.open_cases()]
+    cases += [case for case in ledger.open_cases() if _concerns_device(ledger, case, record)]
+    for case in cases:
+        if not case.by_data:  # put right by the data alone, which are held against the rules whenever they change
+            case.acted_at, case.passes, case.last_order = at, 0, ledger.entry_order
     for hanging in ledger.hanging_on(record):
         blind = hanging.blind.get(record.position.id)
         if blind is not None:
             hanging.blind[record.position.id] = BlindedByPath(blind.path, blind.at, acted=True)
 
 
+# What was seen at one place, or of the boiler as a whole, is put right wherever its cause was.
+CAUSED_AT: dict[str, frozenset[str]] = {
+    FindingCode.FLUE_GAS_SPILLS: frozenset(
+        {"vent", "draft_control", "combustion_air", "louvre_interlock", "burner", "boiler_body"}
+    ),
+    FindingCode.ROUGH_LIGHT_OFF: frozenset(
+        {"burner", "fuel_valves", "flame_safeguard", "gas_pressure_switch", "vent", "draft_control", "combustion_air"}
+    ),
+}
+
+
 def _concerns_device(ledger: ReplayLedger, case: EpisodeCase, record: PositionRecord) -> bool:
-    """Whether work on this device is something done about an episode of the boiler as a whole."""
+    """Whether work on this device is something done about an episode elsewhere, or of the boiler as a whole.
+
+    Of jumpers that nobody placed no device is known to be the one: only the leaving check says that they are off.
+    """
+    if record.role.code in CAUSED_AT.get(case.rule.code, ()):
+        return True
+    if case.position is not None or case.rule.code == FindingCode.JUMPER_LEFT:
+        return False
     kinds = {kind for code in case.rule.clears_by for kind in ledger.evidence.procedure_by_code(code).kinds}
     return record.kind in kinds or (case.rule.code == FindingCode.AMBIENT_CO and record.role.hazard == "flue_gas")
 
@@ -170,35 +169,27 @@ def apply_pass(
 ) -> bool:
     """Apply a pass. False, and nothing changes, when nobody present may give this good news, or its paper waits.
 
-    `against` are the rules this same test fires: what it found again it does not clear.
+    `against` are the rules that it does not clear: it fires them itself, or says nothing of what they found.
     """
-    record, procedure = bench.record, bench.procedure
-    allowed = procedure.who & bench.visit.good_news_from
+    allowed = bench.procedure.who & bench.visit.good_news_from
     if not allowed:
         return False
-    cases = _cases_answered(bench, against)
-    if waits_for_second(bench, cases, _clears_blind(bench, proves)):
+    qualified = bool(allowed - {"operator"})
+    cases = _cases_answered(bench, against, qualified)
+    if waits_for_second(bench, cases, clears_blind=_passes_live(bench, proves)):
         return False
-    record.checked = bench.ledger.entry_order
+    answered = AnsweredByPass(
+        bench.entry.id,
+        touches=_answer_touches(bench),
+        blind=_end_blindness(bench) if _passes_live(bench, proves) else [],
+        cases=cases,
+    )
+    for case in answered.cases:
+        _answer_case(case, bench)
     if proves:
-        _keep_passes(bench, tolerates_psi, proves_too)
-    _answer_touches(bench)
-    if _passes_live(bench, proves):
-        record.blind = {k: b for k, b in record.blind.items() if not b.acted}
-    _answer_cases(bench, cases, bool(allowed - {"operator"}))
+        _keep_passes(bench, tolerates_psi, proves_too, answered)
+    _note_check(bench, proves, qualified)
     return True
-
-
-def _answer_cases(bench: GradingBench, cases: Iterable[EpisodeCase], qualified: bool) -> None:
-    """Count the pass for what it answers. A caretaker's renews operator proofs and closes nothing above routine."""
-    for case in cases:
-        if case.level is Level.ROUTINE or qualified:
-            _answer_case(case, bench)
-    _note_gauge_check(bench, qualified)
-
-
-def _clears_blind(bench: GradingBench, proves: str) -> bool:
-    return _passes_live(bench, proves) and any(b.acted for b in bench.record.blind.values())
 
 
 def _passes_live(bench: GradingBench, proves: str) -> bool:
@@ -206,36 +197,56 @@ def _passes_live(bench: GradingBench, proves: str) -> bool:
     return proves == "full" or bool(proves and not bench.ledger.catalogue.proofs_of_kind(bench.record.kind, "full"))
 
 
-def _keep_passes(bench: GradingBench, tolerates_psi: float, proves_too: Iterable[str]) -> None:
-    """Keep the pass of this procedure, and before it those of what it stands for as well."""
+def _end_blindness(bench: GradingBench) -> list[BlindedByPath]:
+    """Let the device see again behind each path that was cleared, and return those."""
+    cleared = [b for b in bench.record.blind.values() if b.acted]
+    bench.record.blind = {k: b for k, b in bench.record.blind.items() if not b.acted}
+    return cleared
+
+
+def _keep_passes(
+    bench: GradingBench, tolerates_psi: float, proves_too: Iterable[str], answered: AnsweredByPass
+) -> None:
+    """Keep the pass of this procedure with what it answers, and before it those of what it stands for as well."""
+    passed = PassedProof(bench.procedure.code, bench.entry.at, bench.ledger.entry_order, tolerates_psi=tolerates_psi)
     known = [code for code in proves_too if code in bench.ledger.catalogue.procedures]
-    order = bench.ledger.entry_order
+    bench.record.passes += [*(replace(passed, code=code) for code in known), replace(passed, answered=answered)]
     for code in (*known, bench.procedure.code):
-        bench.record.passes.append(PassedProof(code, bench.entry.at, order, tolerates_psi=tolerates_psi))
         bench.record.proofs[code] = bench.entry.at
         if bench.visit.paper is not None:
             bench.ledger.paper_passes[bench.record.position.id, code, bench.entry.at] = bench.visit.paper.name
     _keep_trip_height(bench)
 
 
-def _note_gauge_check(bench: GradingBench, qualified: bool) -> None:
+def _note_check(bench: GradingBench, proves: str, qualified: bool) -> None:
+    """Note that what is here was found right, and of a gauge compared by somebody qualified that it was compared."""
+    if proves or bench.procedure.covers_or_is(ZERO_CHECK):
+        bench.record.checked = bench.ledger.entry_order
     if bench.procedure.code == GAUGE_CHECK and qualified:
         for cause in bench.ledger.asked_causes.values():
             cause.gauge_checked = True
         drop_answered_causes(bench.ledger)
 
 
-def _answer_touches(bench: GradingBench) -> None:
-    """Take what this pass answers from what touches ask of this place, and of what work elsewhere asks of it."""
+def _answer_touches(bench: GradingBench) -> list[OutstandingTouch]:
+    """Take what this pass answers from what touches ask of this place, and of what work elsewhere asks of it.
+
+    Return the touches, each with only the needs that were met.
+    """
+    answered: list[OutstandingTouch] = []
     record, procedure, owed = bench.record, bench.procedure, bench.ledger.owed
     for code, outstanding in list(record.touches.items()):
         left = tuple(group for group in outstanding.needs if not any(procedure.covers_or_is(n) for n in group))
+        met = tuple(group for group in outstanding.needs if group not in left)
+        if met:
+            answered.append(replace(outstanding, needs=met))
         if left:
             record.touches[code] = replace(outstanding, needs=left)
         else:
             del record.touches[code]
     for code in [c for c in owed if procedure.covers_or_is(c)]:
         del owed[code]
+    return answered
 
 
 def _answer_case(case: EpisodeCase, bench: GradingBench) -> None:
@@ -262,13 +273,16 @@ def _keep_trip_height(bench: GradingBench) -> None:
         record.first_trip_in, record.first_trip_visit = height, bench.visit.id
 
 
-def _cases_answered(bench: GradingBench, against: frozenset[str]) -> list[EpisodeCase]:
-    """The open episodes, of the position and of the paths it hangs on, that a pass of this procedure speaks to."""
+def _cases_answered(bench: GradingBench, against: frozenset[str], qualified: bool) -> list[EpisodeCase]:
+    """The open episodes, of the position and of the paths it hangs on, that a pass of this procedure speaks to.
+
+    A caretaker's pass renews operator proofs; it closes nothing above routine.
+    """
     record, paths = bench.record, bench.ledger.paths_of(bench.record)
     cases = [c for c in record.open_cases() if _is_answered(c, bench, True)]
     cases += [c for path in paths for c in path.open_cases() if _is_answered(c, bench, False)]
     cases += [c for c in bench.ledger.open_at(None) if _is_answered(c, bench, False)]
-    return [c for c in cases if c.rule.code not in against]
+    return [c for c in cases if c.rule.code not in against and (qualified or c.level is Level.ROUTINE)]
 
 
 def _is_answered(case: EpisodeCase, bench: GradingBench, is_own_case: bool) -> bool:
@@ -280,6 +294,8 @@ def _is_answered(case: EpisodeCase, bench: GradingBench, is_own_case: bool) -> b
         return False
     if (case.by_data or case.rule.needs_work) and case.acted_at is None:
         return False  # no test puts a set point or a stamp right
+    if not _has_looked_for(case, bench):
+        return False
     if case.presumed and not is_own_case:
         return False  # each of those presumed failed passes by itself
     fullest = "full" if bench.ledger.catalogue.proofs_of_kind(bench.record.kind, "full") else procedure.proof
@@ -295,15 +311,21 @@ def _is_answered(case: EpisodeCase, bench: GradingBench, is_own_case: bool) -> b
     return is_own_case and bool(case.found_by) and all(procedure.covers_or_is(code) for code in case.found_by)
 
 
+def _has_looked_for(case: EpisodeCase, bench: GradingBench) -> bool:
+    """Return whether the test read all by which it would have found the same again; what it left out it did not see."""
+    specs = [s for s in bench.procedure.readings.values() if s.finding == case.rule.code]
+    return all(bench.entry.readings.get(s.name) is not None for s in specs)
+
+
 def _tests_of_suspect(case: EpisodeCase, ledger: ReplayLedger) -> frozenset[str]:
     """What tests a suspect of a contradiction, or of a repeat what found it."""
     catalogue = ledger.catalogue
-    pairs = [catalogue.tests_of(row) for row in catalogue.contradictions if row.sentence == case.sentence]
+    pairs = [catalogue.tests_of(row) for row in catalogue.contradictions if case.sentence.startswith(row.sentence)]
     return frozenset(set(case.found_by) & catalogue.procedures.keys()).union(*pairs)
 
 
 def _count_pass(case: EpisodeCase, entry: EntryFact) -> None:
-    case.passes += 1
+    case.passes, case.tested_in = case.passes + 1, None
     as_found = case.presumed and case.acted_at is None and not case.touched
     trusted = case.cause_known and case.passes >= PASSES_TO_TRUST
     if case.acted_at is not None or as_found or trusted or not case.down:
@@ -339,5 +361,7 @@ def fill_position(ledger: ReplayLedger, record: PositionRecord, device: UUID | N
     record.fitted_order, record.jumper = len(ledger.trail), None
     record.first_trip_in = record.first_trip_visit = None
     note_repair(ledger, record, at, opened=True)
+    is_path = record.role.part in PATH_PARTS
     for case in record.open_cases():
-        case.down, case.replaced = False, device is not None
+        if case.rule.fails != "path" or is_path:  # else it is the piping that failed, and that is still there
+            case.down, case.replaced = False, device is not None

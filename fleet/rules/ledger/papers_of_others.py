@@ -4,7 +4,8 @@ from collections.abc import Iterable, Iterator
 from datetime import datetime
 from itertools import chain
 
-from fleet.rules.ledger.records import EpisodeCase, GradingBench, PositionRecord, ReplayLedger
+from fleet.rules.ledger.episodes import EpisodeCase
+from fleet.rules.ledger.records import GradingBench, PositionRecord, ReplayLedger
 from fleet.rules.values import EntryFact, Level, VisitFact
 from fleet.rules.vocabulary import OCCUPANT_ACTS
 
@@ -45,13 +46,16 @@ def _end_of_stay(ledger: ReplayLedger, record: PositionRecord) -> datetime | Non
 def waits_for_second(bench: GradingBench, cases: Iterable[EpisodeCase], clears_blind: bool) -> bool:
     """Return whether a pass on a paper changes nothing yet: it is of another device, or lacks what ends a hold.
 
-    `cases` are those the pass would answer. What waits is noted on the ledger.
+    `cases` are those the pass would answer; with `clears_blind` it lets a device see behind a cleared path. What waits
+    is noted on the ledger.
     """
     if bench.visit.paper is None:
         return False
     lacks = _lacks_for_hold(bench)
     ends_hold = (
-        clears_blind or any(_may_be_hold(bench.ledger, c) for c in cases) or _ends_bare_hold(bench.ledger, bench.record)
+        (clears_blind and any(b.acted for b in bench.record.blind.values()))
+        or any(_may_be_hold(bench.ledger, c) for c in cases)
+        or _ends_bare_hold(bench.ledger, bench.record)
     )
     if ends_hold:
         note_waiting_paper(bench.ledger, bench.visit, lacks)

@@ -6,15 +6,15 @@ from datetime import date, datetime
 from math import isfinite
 from uuid import UUID
 
-from fleet.rules.catalogue import Catalogue, FindingRule, ProcedureSpec, RoleSpec
-from fleet.rules.ledger.asked import AskedCause, BlindedByPath, GapsSince, LockOn, OwedTest
+from fleet.rules.catalogue import Catalogue, ProcedureSpec, RoleSpec
+from fleet.rules.ledger.asked import AskedCause, BlindedByPath, GapsSince, LockOn, OwedTest, PressureOverrun
+from fleet.rules.ledger.episodes import EpisodeCase, OutstandingTouch, PassedProof
 from fleet.rules.ledger.meters import MeterHistory
 from fleet.rules.needed_roles import PlaceOnRecord, cutoffs_needed, may_be_left_out
 from fleet.rules.values import (
     EntryFact,
     Evidence,
     LawInForce,
-    Level,
     PositionFact,
     PositionStateSegment,
     ServiceMode,
@@ -23,66 +23,8 @@ from fleet.rules.values import (
     as_number,
 )
 
+STAMPED_FIGURES = {"safety_valve": "capacity_lb_h", "burner": "input_btu_h"}  # what the valves' need is worked out from
 MAX_PATHS = 16  # deeper than any real piping; a register with a loop is refused long before
-
-
-@dataclass(slots=True)
-class EpisodeCase:
-    """An episode of one finding rule at one position, from the entry that opened it to the one that closes it."""
-
-    rule: FindingRule
-    position: UUID | None
-    opened_at: datetime
-    entry: UUID | None
-    sentence: str
-    found_by: frozenset[str]
-    down: bool
-    episode: int
-    level: Level
-    presumed: bool = False
-    touched: bool = False
-    replaced: bool = False
-    later: list[tuple[datetime, Level]] = field(default_factory=list)  # classes it takes on by time alone
-    by_data: bool = False  # rests on set points, stamps or ranges, not on an entry
-    by_time: bool = False  # brought by time alone: laid over the replay when that is through, never seen by it
-    acted_at: datetime | None = None
-    passes: int = 0
-    cause_known: bool = False
-    manager: str = ""  # who of the owner's side stands by the root cause of a repeat
-    newest_at: datetime | None = None  # when it was last found
-    closed_at: datetime | None = None
-    closed_by: UUID | None = None
-    device: UUID | None = None  # what filled the place when it began
-    tested_in: UUID | None = None  # the visit whose test would have closed it, had its cause been named
-
-    @property
-    def is_open(self) -> bool:
-        """Whether nothing has closed it yet."""
-        return self.closed_at is None
-
-
-@dataclass(frozen=True, slots=True)
-class OutstandingTouch:
-    """Work that voided a proof, and what is still to pass: of each of `needs` any one procedure."""
-
-    code: str
-    at: datetime
-    entry: UUID | None
-    needs: tuple[frozenset[str], ...]
-
-
-@dataclass(frozen=True, slots=True)
-class PassedProof:
-    """One pass that proved something. `doubtful`: what it was read by turned out blind or wrong.
-
-    `tolerates_psi` is by how much its gauge may be wrong before the verdict could be another one.
-    """
-
-    code: str
-    at: datetime
-    order: int = 0  # its place among all entries: those of one visit may share an instant
-    doubtful: bool = False
-    tolerates_psi: float = 0.0
 
 
 @dataclass(slots=True)
@@ -105,7 +47,7 @@ class PositionSnapshot:
     proofs: tuple[tuple[str, datetime], ...]
     declared: tuple[tuple[str, date], ...]
     doubted: PassedProof | None = None  # its newest pass, where that is in doubt
-    capacity_lb_h: float | None = None  # as stamped; only a safety valve has one
+    figure: float | None = None  # on its stamp or plate, by `STAMPED_FIGURES`
     end_of_life: date | None = None  # the last day its maker stands for it; only an alarm has one
 
 
@@ -135,7 +77,7 @@ class PositionRecord:
     passes: list[PassedProof] = field(default_factory=list)
     proofs: dict[str, datetime] = field(default_factory=dict)  # of each procedure the newest pass not in doubt
     declared: dict[str, date] = field(default_factory=dict)
-    checked: int | None = None  # the entry, in order, at which anything last passed here, a mere check included
+    checked: int | None = None  # the entry, in order, of its last proof here, or of a gauge's last zero check
     fitted_order: int = 0  # how many entries there were when it was fitted
     jumper: UUID | None = None  # the entry that fitted one, while it is on
     touches: dict[str, OutstandingTouch] = field(default_factory=dict)
@@ -206,7 +148,7 @@ class ReplayLedger:
     owed: dict[str, OwedTest] = field(default_factory=dict)  # by procedure
     reaches_all: bool = False  # whether the entry just applied changed a place beyond the reach of a test
     lock: LockOn | None = None
-    overruns: dict[tuple[str, UUID], float] = field(default_factory=dict)  # by rule and place, in psi
+    overruns: dict[tuple[str, UUID], list[PressureOverrun]] = field(default_factory=dict)  # by rule and place
     unseen_lines: dict[UUID, UUID] = field(default_factory=dict)  # entries that saw no line in the glass: their visits
     asked_causes: dict[UUID, AskedCause] = field(default_factory=dict)  # by place
     waiting_papers: dict[UUID, tuple[str, ...]] = field(default_factory=dict)  # by visit: what each lacks
@@ -335,7 +277,7 @@ class ReplayLedger:
         """Freeze what is known of one position."""
         # Looked at for every entry: what is empty is not walked.
         down = tuple(c for c in record.open_cases() if c.down) if record.live else ()
-        failing = [p for p in self.paths_of(record) if p.live]
+        failing, stamped = [p for p in self.paths_of(record) if p.live], STAMPED_FIGURES.get(record.role.code)
         return PositionSnapshot(
             at=at,
             kind=record.kind if record.device else "",
@@ -350,9 +292,7 @@ class ReplayLedger:
             proofs=tuple(sorted(record.proofs.items())),
             declared=tuple(sorted(record.declared.items())),
             doubted=record.passes[-1] if record.passes and record.passes[-1].doubtful else None,
-            capacity_lb_h=record.numeric_setting("capacity_lb_h")
-            if record.role.code == "safety_valve" and record.device
-            else None,
+            figure=record.numeric_setting(stamped) if record.device and stamped else None,
             end_of_life=record.end_of_life() if record.device and "end_of_life" in record.attributes else None,
         )
 

@@ -3,8 +3,15 @@
 from datetime import datetime
 
 from fleet.rules.ledger.asked import GapsSince
-from fleet.rules.ledger.records import ReplayLedger
-from fleet.rules.needed_roles import BoilerFacts, PlaceOnRecord, RegisterGap, find_register_gaps, sum_burner_inputs
+from fleet.rules.ledger.records import PositionRecord, ReplayLedger
+from fleet.rules.needed_roles import (
+    VALUE_NAMES,
+    BoilerFacts,
+    PlaceOnRecord,
+    RegisterGap,
+    find_register_gaps,
+    sum_burner_inputs,
+)
 
 
 def burner_input_btu_h(ledger: ReplayLedger) -> float | None:
@@ -23,9 +30,19 @@ def find_gaps(ledger: ReplayLedger) -> tuple[RegisterGap, ...]:
     """Return what a boiler of this kind needs and its register does not name, as the replay stands."""
     if not ledger.register_asked:
         return ()
-    on_record = [r for r in ledger.records.values() if r.on_record]
-    places = [PlaceOnRecord(r.role.code, r.kind if r.device else "") for r in on_record]
+    places = [_place_on_record(ledger, r) for r in ledger.records.values() if r.on_record]
     return find_register_gaps(ledger.catalogue, ledger.boiler, places, burner_input_btu_h(ledger))
+
+
+def _place_on_record(ledger: ReplayLedger, record: PositionRecord) -> PlaceOnRecord:
+    if not record.device:
+        return PlaceOnRecord(record.role.code)
+    return PlaceOnRecord(
+        record.role.code,
+        record.kind,
+        paths=frozenset(path.role.code for path in ledger.paths_of(record) if path.on_record),
+        values=frozenset(key for key in VALUE_NAMES if record.numeric_setting(key) is not None),
+    )
 
 
 def note_gaps(ledger: ReplayLedger, at: datetime) -> None:

@@ -5,13 +5,20 @@ from datetime import datetime
 from uuid import UUID
 
 from fleet.rules.finding_codes import FindingCode
-from fleet.rules.findings import excuse_searched_lockouts, find_left_jumpers
+from fleet.rules.findings import (
+    close_unplaced_jumpers,
+    excuse_searched_lockouts,
+    find_left_jumpers,
+    find_left_under_lock,
+)
 from fleet.rules.ledger.asked import OpenQuestion
 from fleet.rules.ledger.records import PositionRecord
 from fleet.rules.replay.entry_acts import open_finding
 from fleet.rules.replay.replay_run import AfterVisit, ReplayRun
 from fleet.rules.values import EntryFact, VisitFact
 from fleet.rules.vocabulary import Outcome
+
+NEVER_PASSES = "button"  # the grader of a test that says no more when it is conclusive
 
 
 def end_visit(run: ReplayRun, visit: VisitFact) -> dict[UUID, PositionRecord]:
@@ -20,6 +27,7 @@ def end_visit(run: ReplayRun, visit: VisitFact) -> dict[UUID, PositionRecord]:
     _excuse_lockouts(run, visit)
     entries = {e.id: e for e in visit.entries}
     last = max(visit.entries, key=lambda e: (e.at, e.number), default=None)
+    close_unplaced_jumpers(run.ledger, visit, last.at if last else visit.at, last.id if last else None)
     for fitted_by, record, sentence in list(find_left_jumpers(run.ledger, visit)):
         entry = entries.get(fitted_by, last) if fitted_by else last
         if entry is not None:
@@ -32,6 +40,9 @@ def end_visit(run: ReplayRun, visit: VisitFact) -> dict[UUID, PositionRecord]:
                 place=record,
                 sentence=sentence,
             )
+    if last is not None:
+        for rule, record, sentence in list(find_left_under_lock(run.ledger, visit)):
+            open_finding(run, visit, last, rule_code=rule, place=record, sentence=sentence)
     return run.ledger.records if len(run.findings) > findings_before else {}
 
 
@@ -41,7 +52,10 @@ def state_after_visit(run: ReplayRun, visit: VisitFact, at: datetime) -> AfterVi
     judged = [(e, verdicts[e.id]) for e in visit.entries if e.id in verdicts and e.position]
     # A pass that nobody present may give proves nothing: it counts neither as looked at nor as conclusive.
     settled_entries = [e for e, v in judged if v.proves or v.outcome == Outcome.FAIL]
-    doubtful = [e for e, v in judged if v.outcome == Outcome.INCONCLUSIVE and not _is_settled(run, e, settled_entries)]
+    passed = [e for e, v in judged if v.outcome == Outcome.PASS and _may_give(run, visit, e)]
+    conclusive = [*settled_entries, *passed]
+    unsettled = [e for e, v in judged if v.outcome == Outcome.INCONCLUSIVE and not _is_settled(run, e, conclusive)]
+    doubtful = [e for e in unsettled if run.ledger.evidence.procedure_by_code(e.code).judged_by != NEVER_PASSES]
     records = run.ledger.records.values()
     return AfterVisit(
         at=at,
@@ -69,9 +83,14 @@ def _excuse_lockouts(run: ReplayRun, visit: VisitFact) -> None:
             open_finding(run, visit, entries[cause.searched_by], rule_code=rule, place=record, sentence=sentence)
 
 
-def _is_settled(run: ReplayRun, entry: EntryFact, settled_entries: list[EntryFact]) -> bool:
-    """Return whether the same test, or one that covers it, was answered there in the visit, or is no proof."""
+def _may_give(run: ReplayRun, visit: VisitFact, entry: EntryFact) -> bool:
+    """Return whether somebody present may give the good news of a test."""
+    return bool(run.ledger.evidence.procedure_by_code(entry.code).who & visit.qualifications)
+
+
+def _is_settled(run: ReplayRun, entry: EntryFact, conclusive_entries: list[EntryFact]) -> bool:
+    """Return whether the same test, or one that covers it, was answered there in the visit."""
     procedure_by_code = run.ledger.evidence.procedure_by_code
-    return procedure_by_code(entry.code).proof == "none" or any(
-        e.position == entry.position and procedure_by_code(e.code).covers_or_is(entry.code) for e in settled_entries
+    return any(
+        e.position == entry.position and procedure_by_code(e.code).covers_or_is(entry.code) for e in conclusive_entries
     )

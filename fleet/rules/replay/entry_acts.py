@@ -2,19 +2,25 @@
 
 from collections.abc import Callable
 from dataclasses import replace
+from math import inf
 from uuid import UUID
 
 from fleet.rules.findings import (
+    doubt_adjusted_gauge,
+    doubt_known_wrong_gauge,
     doubt_of_lock,
     doubt_readings_of,
+    doubt_unmeasured_gauge,
     find_by_observation,
     find_in_history,
+    is_read_by_test_gauge,
     note_jumper,
     note_lock,
 )
 from fleet.rules.ledger import effects
+from fleet.rules.ledger.episodes import OutstandingTouch
 from fleet.rules.ledger.papers_of_others import explain_no_proof
-from fleet.rules.ledger.records import EntryTrace, GradingBench, OutstandingTouch, PositionRecord, ReplayLedger
+from fleet.rules.ledger.records import EntryTrace, GradingBench, PositionRecord, ReplayLedger
 from fleet.rules.replay.replay_run import ReplayRun
 from fleet.rules.values import EntryFact, JudgedFinding, VisitFact
 from fleet.rules.verdicts import as_verdict, grade_test
@@ -42,14 +48,12 @@ def _apply_test(run: ReplayRun, visit: VisitFact, entry: EntryFact, record: Posi
     procedure = ledger.catalogue.procedures[entry.code]
     bench = GradingBench(visit, entry, procedure=procedure, record=record, ledger=ledger)
     graded = _grade_under_lock(bench)
-    fired = frozenset(rule for rule, _ in graded.faults)
+    against = graded.leaves_open | {rule for rule, _ in graded.faults}
     if procedure.voids and graded.outcome != Outcome.NOT_DONE:
         # What a test opens is touched; its own pass answers for its own device, not for what hangs on it.
         effects.apply_touch(ledger, record, procedure.voids, entry)
-    if graded.outcome == Outcome.PASS and not effects.apply_pass(
-        bench, graded.proves, fired, tolerates_psi=graded.tolerates_psi, proves_too=graded.proves_too
-    ):
-        graded = _without_proof(bench, graded)
+    if graded.outcome == Outcome.PASS:
+        graded = _apply_graded_pass(bench, graded, against)
     for rule, place in graded.faults:
         open_finding(run, visit, entry=entry, rule_code=rule, place=ledger.records[place], sentence=graded.sentence)
     run.by_entry[entry.id] = as_verdict(bench, graded)
@@ -58,6 +62,15 @@ def _apply_test(run: ReplayRun, visit: VisitFact, entry: EntryFact, record: Posi
     if graded.outcome != Outcome.NOT_DONE:
         effects.note_read_back(ledger, record, entry)
         effects.touch_limits_passed(ledger, entry)
+
+
+def _apply_graded_pass(bench: GradingBench, graded: GradedTest, against: frozenset[str]) -> GradedTest:
+    """Apply a pass and return it as it stands: without a proof where nobody present may give one."""
+    tolerates_psi = inf if is_read_by_test_gauge(bench.entry) else graded.tolerates_psi
+    if effects.apply_pass(bench, graded.proves, against, tolerates_psi=tolerates_psi, proves_too=graded.proves_too):
+        doubt_known_wrong_gauge(bench.ledger, bench.record, bench.entry)
+        return graded
+    return _without_proof(bench, graded)
 
 
 def open_finding(
@@ -84,7 +97,9 @@ def open_finding(
 def _apply_action(run: ReplayRun, visit: VisitFact, entry: EntryFact, record: PositionRecord) -> None:
     action = run.ledger.catalogue.actions[entry.code]
     note_jumper(record, entry.code, entry.id)
-    note_lock(run.ledger, visit, entry)
+    note_lock(run.ledger, visit, entry, record)
+    if action.touch == "adjust":
+        doubt_adjusted_gauge(run.ledger, record, entry)
     if action.repairs:
         effects.note_repair(run.ledger, record, entry.at, opened=action.touch == "open")
     if action.touch:
@@ -92,6 +107,7 @@ def _apply_action(run: ReplayRun, visit: VisitFact, entry: EntryFact, record: Po
 
 
 def _apply_replacement(run: ReplayRun, visit: VisitFact, entry: EntryFact, record: PositionRecord) -> None:
+    doubt_unmeasured_gauge(run.ledger, record, entry.at, entry.id)
     effects.fill_position(run.ledger, record, device=entry.device, kind=entry.kind, at=entry.at)
     record.attributes = entry.values
     if entry.device:

@@ -7,10 +7,11 @@ from itertools import zip_longest
 from uuid import UUID
 
 from fleet.rules.finding_codes import FindingCode
-from fleet.rules.findings import wrong_by_data
+from fleet.rules.findings import doubt_unmeasured_gauge, wrong_by_data
 from fleet.rules.ledger import effects
 from fleet.rules.ledger.clocks import clock_steps
-from fleet.rules.ledger.records import EpisodeCase, OutstandingTouch, PositionRecord, ReplayLedger
+from fleet.rules.ledger.episodes import EpisodeCase, OutstandingTouch
+from fleet.rules.ledger.records import PositionRecord, ReplayLedger
 from fleet.rules.ledger.register_needs import note_gaps
 from fleet.rules.needed_roles import grace_end
 from fleet.rules.replay.after_visit import end_visit, state_after_visit
@@ -193,6 +194,7 @@ def _apply_register_fact(ledger: ReplayLedger, fact: RegisterFact) -> None:
         ledger.register_asked = True
     elif isinstance(fact, FittingFact):
         record = ledger.records[fact.position]
+        doubt_unmeasured_gauge(ledger, record, fact.since, None)
         effects.fill_position(ledger, record, device=fact.device, kind=fact.kind, at=fact.since)
         record.attributes, record.declared = fact.attributes, dict(fact.declared)
     elif isinstance(fact, ServiceChange):
@@ -257,3 +259,4 @@ def _apply_setting(record: PositionRecord, fact: SettingFact) -> None:
         record.needed = bool(fact.value)
     else:
         record.settings[fact.key] = fact.value
+        record.read_back.pop(fact.key, None)

@@ -7,8 +7,9 @@ from itertools import pairwise
 from uuid import UUID
 
 from fleet.calendar.spans import true_spans
+from fleet.rules.findings.burner_words import proves_firing, says_off
 from fleet.rules.values import EntryFact, Evidence, ServiceChange, ServiceMode, VisitFact, as_number
-from fleet.rules.vocabulary import FOUND_OFF, LEFT_FIRING, LEFT_OFF, ArrivalState, EntryAct, LeftAs
+from fleet.rules.vocabulary import FOUND_OFF, LEFT_FIRING, LEFT_OFF, ArrivalState, LeftAs
 
 AFTER_LAST_ENTRY = 1_000_000  # after every entry of a visit
 RESIDUAL_PSI = 1.0  # so much pressure alone says nothing (domain, section 12)
@@ -38,11 +39,10 @@ def _reports_of_visit(evidence: Evidence, visit: VisitFact) -> Iterator[tuple[da
 
 
 def _is_firing(evidence: Evidence, entry: EntryFact) -> bool | None:
-    """Return whether an entry says that the burner fired: seen firing, or with pressure. None if it says nothing."""
-    if entry.act == EntryAct.OBSERVE and entry.code in ("found_off", "left_off"):
+    """Return whether an entry says that the burner fired, by itself or by the pressure. None if it says nothing."""
+    if says_off(entry):
         return False
-    seen_firing = entry.act == EntryAct.OBSERVE and entry.code == "found_firing"
-    if seen_firing or entry.readings.get("burner_firing") is True:
+    if proves_firing(entry):
         return True
     has_pressure = (as_number(entry.readings.get("gauge_psi")) or 0.0) > RESIDUAL_PSI
     return True if has_pressure and not evidence.header_in_service_at(entry.at) else None

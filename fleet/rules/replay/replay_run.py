@@ -5,7 +5,8 @@ from datetime import datetime
 from uuid import UUID
 
 from fleet.rules.ledger.asked import OpenQuestion, OwedTest
-from fleet.rules.ledger.records import EpisodeCase, PositionSnapshot, ReplayLedger, StateSection
+from fleet.rules.ledger.episodes import EpisodeCase
+from fleet.rules.ledger.records import PositionSnapshot, ReplayLedger, StateSection
 from fleet.rules.values import (
     EntryFact,
     EntryVerdict,

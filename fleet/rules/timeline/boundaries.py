@@ -10,9 +10,8 @@ from uuid import UUID
 from fleet.rules.capacity import compare_capacity, with_known_output
 from fleet.rules.catalogue import FindingRule, NeedExposure
 from fleet.rules.finding_codes import FindingCode
-from fleet.rules.ledger.records import EpisodeCase
-from fleet.rules.ledger.register_needs import burner_input_btu_h
-from fleet.rules.needed_roles import in_words
+from fleet.rules.ledger.episodes import EpisodeCase
+from fleet.rules.needed_roles import in_words, sum_burner_inputs
 from fleet.rules.replay.replay_run import ReplayRun
 from fleet.rules.timeline.levels import level_segments
 from fleet.rules.timeline.standing import (
@@ -42,20 +41,27 @@ OpenList = list[tuple[EpisodeCase, Level]]
 
 @dataclass(frozen=True, slots=True)
 class PositionTrack:
-    """One position through time: `seen[i]` and `capacity[i]` hold from `starts[i - 1]` on, the first from ever."""
+    """One position through time: item i of each list holds from `starts[i - 1]` on, the first from ever.
+
+    `figures`: of a safety valve its stamped capacity in lb/h, of a burner its plate's input in Btu/h, else None.
+    """
 
     starts: list[datetime]
     positions_seen: list[PositionState]
-    capacity: list[float | None]
+    figures: list[float | None]
 
     def index_at(self, at: datetime | None) -> int:
         """Return the index of the values that hold at an instant."""
         return bisect_right(self.starts, at) if at else 0
 
+    def figure_at(self, at: datetime | None) -> float | None:
+        """Return the capacity or the input that holds at an instant."""
+        return self.figures[self.index_at(at)]
+
     def visible_changes(self) -> Iterator[datetime]:
         """Yield the instants at which the standing may change. One proof after another changes nothing."""
         for start, before, after, old, new in zip(
-            self.starts, self.positions_seen, self.positions_seen[1:], self.capacity, self.capacity[1:], strict=False
+            self.starts, self.positions_seen, self.positions_seen[1:], self.figures, self.figures[1:], strict=False
         ):
             quiet = before.state is after.state is State.PROVEN
             if not quiet or before.needed != after.needed or old != new:
@@ -76,7 +82,9 @@ class Timeline:
         self._boiler_settings = sorted(
             (s for s in self.evidence.settings if s.position is None), key=lambda s: (s.since, s.key)
         )
-        self._valves = [p for p, r in run.ledger.records.items() if r.role.code == "safety_valve"]
+        self._valves, self._burners = (
+            [p for p, r in run.ledger.records.items() if r.role.code == role] for role in ("safety_valve", "burner")
+        )
         self._last_view: BoilerView | None = None
         self.cases = list(run.ledger.all_cases())
         self.time_cases = [c for c in self.cases if c.by_time]  # opened and closed by time alone
@@ -113,10 +121,14 @@ class Timeline:
             surveyed=bool(at and self.surveyed_at and self.surveyed_at <= at),
             hazards=list(self.run.ledger.catalogue.hazards.values()),
             positions=self._seen_positions(at),
-            cases=[OpenCase(level, self._reason_of_case(case), endangers_people(case.rule)) for case, level in cases],
+            cases=[self._open_case(case, level) for case, level in cases],
             gaps=self._gaps_at(at, cases),
             told_whole=bool(at and self.evidence.register and self.evidence.register.at <= at),
         )
+
+    def _open_case(self, case: EpisodeCase, level: Level) -> OpenCase:
+        is_presumed = case.rule.code == FindingCode.PRESUMED_BY_VALVE
+        return OpenCase(level, self._reason_of_case(case), endangers_people(case.rule), is_presumed)
 
     def _gaps_at(self, at: datetime | None, cases: OpenList) -> OpenGaps | None:
         """Return what the register leaves out at an instant, and which of that leaves nothing to rely on."""
@@ -157,11 +169,10 @@ class Timeline:
         other_tracks = [self._tracks[p] for p in self._valves if p != position]
         if at is None or not other_tracks:
             return False
-        then = [
-            (track.positions_seen[track.index_at(at)], track.capacity[track.index_at(at)]) for track in other_tracks
-        ]
+        then = [(track.positions_seen[track.index_at(at)], track.figure_at(at)) for track in other_tracks]
         stamps = [lb_h for state_then, lb_h in then if state_then.needed and state_then.state.stands]
-        boiler = with_known_output(self._boiler_at(at), burner_input_btu_h(self.run.ledger))
+        burner_input = sum_burner_inputs(self._tracks[p].figure_at(at) for p in self._burners)
+        boiler = with_known_output(self._boiler_at(at), burner_input)
         relief = compare_capacity(boiler, self.evidence.terms_at(at), [s for s in stamps if s is not None])
         return bool(stamps and relief and relief.adequate)
 
@@ -192,7 +203,7 @@ def _build_track(run: ReplayRun, position: UUID, segments: Sequence[PositionStat
     """Join a position's states with what the register said about it."""
     snapshots, role = run.snapshots[position], run.ledger.records[position].role
     starts = sorted({s.since for s in segments if s.since} | {s.at for s in snapshots if s.at})
-    positions_seen, capacity, segment_number, snapshot_number = list[PositionState](), list[float | None](), 0, 0
+    positions_seen, figures, segment_number, snapshot_number = list[PositionState](), list[float | None](), 0, 0
     for at in (None, *starts):
         while at and segment_number + 1 < len(segments) and _start_of(segments[segment_number + 1]) <= at:
             segment_number += 1
@@ -204,8 +215,8 @@ def _build_track(run: ReplayRun, position: UUID, segments: Sequence[PositionStat
                 position, role, needed=snapshots[snapshot_number].needed, state=segment.state, reason=segment.reason
             )
         )
-        capacity.append(snapshots[snapshot_number].capacity_lb_h)
-    return PositionTrack(starts, positions_seen, capacity)
+        figures.append(snapshots[snapshot_number].figure)
+    return PositionTrack(starts, positions_seen, figures)
 
 
 def _open_lists(

@@ -7,7 +7,8 @@ from itertools import pairwise
 
 from fleet.calendar import day_start
 from fleet.rules.finding_codes import FindingCode
-from fleet.rules.ledger.records import EpisodeCase, PositionRecord, PositionSnapshot, ReplayLedger
+from fleet.rules.ledger.episodes import EpisodeCase
+from fleet.rules.ledger.records import PositionRecord, PositionSnapshot, ReplayLedger
 from fleet.rules.replay.replay_run import ReplayRun
 from fleet.rules.values import Level, PositionStateSegment, Reason, State
 

@@ -1,10 +1,10 @@
-"""The class of a deficiency as segments in time: constant, or worsening by itself. Nothing written makes it less."""
+"""The class of a deficiency as segments in time: constant, or changing by itself. No decision makes it less."""
 
 from collections.abc import Iterator
 from datetime import datetime
 from itertools import pairwise
 
-from fleet.rules.ledger.records import EpisodeCase
+from fleet.rules.ledger.episodes import EpisodeCase
 from fleet.rules.values import Level, LevelSegment
 
 

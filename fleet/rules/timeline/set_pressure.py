@@ -8,7 +8,8 @@ from fleet.calendar import HeatingSeason, add_months, day_of, day_start
 from fleet.rules.finding_codes import FindingCode
 from fleet.rules.ledger.clocks import Clock, due_only_at
 from fleet.rules.ledger.effects import begin_case
-from fleet.rules.ledger.records import EpisodeCase, PositionRecord, PositionSnapshot, ReplayLedger
+from fleet.rules.ledger.episodes import EpisodeCase
+from fleet.rules.ledger.records import PositionRecord, PositionSnapshot, ReplayLedger
 from fleet.rules.replay.replay_run import ReplayRun
 from fleet.rules.timeline.boundaries import surveyed_at
 from fleet.rules.values import LawInForce, Level

@@ -15,7 +15,7 @@ ACT_BY_STANDING = {
     Standing.EXPOSED: "Prove before relying on it.",
     Standing.IMPAIRED: "One protection down, another standing: repair by its date.",
     Standing.DUE: "Book the visit.",
-    Standing.CLEAR: "Nothing asked for.",
+    Standing.CLEAR: "Nothing is due.",
     Standing.NOT_SURVEYED: "Book the first visit: nothing here is known to protect.",
     Standing.OFF: "Out of service. Going back needs a season start visit before unattended firing.",
 }
@@ -40,6 +40,7 @@ class OpenCase:
     level: Level
     reason: Reason
     endangers: bool = False  # people, by gas or flue gas in the building
+    is_presumed: bool = False  # nobody has seen this part fail: it should have acted before something that was seen
 
 
 @dataclass(frozen=True, slots=True)
@@ -119,12 +120,12 @@ def _unguarded_reasons(view: BoilerView) -> Iterable[Reason]:
 
 
 def _clear_sentence(view: BoilerView) -> str:
-    """Return what *clear* rests on, which is no more than what is on record."""
+    """Return what *clear* rests on, and no more: a cause, a test or a leaving check may be asked for beside it."""
     count = sum(p.needed and p.role.part == "protection" for p in view.positions)
-    subject = {0: "no protection", 1: "one protection"}.get(count, f"{count} protections")
+    subject = {0: "No protection", 1: "One protection"}.get(count, f"{count} protections")
     names = " and ".join(hazard.name.lower() for hazard in _unguarded(view))
     but = f"; none guards against {names}" if names else ""
-    return f"Nothing is known against it: {subject} on record{' and proven' if count else ''}{but}."
+    return f"{subject} on record{' and proven' if count else ''}{but}."
 
 
 def _level_rank(case: OpenCase) -> int:
@@ -137,8 +138,8 @@ def _distinct_reasons(reasons: Iterable[Reason]) -> tuple[Reason, ...]:
 
 
 def _reasons_for_hold(view: BoilerView) -> Iterable[Reason]:
-    # What endangers people is said before everything else.
-    holds = sorted((c for c in view.cases if c.level is Level.HOLD), key=lambda c: not c.endangers)
+    # What endangers people is said before everything else, and what was seen before what follows from it.
+    holds = sorted((c for c in view.cases if c.level is Level.HOLD), key=lambda c: (not c.endangers, c.is_presumed))
     yield from (c.reason for c in holds)
     for position in view.positions:
         last = position.role.part == "protection" and position.role.last_line and not position.backed

@@ -7,7 +7,8 @@ from itertools import pairwise
 
 from fleet.calendar import day_start
 from fleet.rules.ledger.clocks import Clock, clock_steps, full_clocks, full_proofs, is_looser_than_source
-from fleet.rules.ledger.records import EpisodeCase, PositionRecord, PositionSnapshot, ReplayLedger, StateSection
+from fleet.rules.ledger.episodes import EpisodeCase
+from fleet.rules.ledger.records import PositionRecord, PositionSnapshot, ReplayLedger, StateSection
 from fleet.rules.timeline import end_of_life
 from fleet.rules.values import LawInForce, PositionStateSegment, Reason, State
 from fleet.rules.wording import asked_for, local_day
@@ -21,7 +22,7 @@ def state_segments(
 ) -> Iterator[PositionStateSegment]:
     """Yield the position's states from the beginning of time to its end, without gaps.
 
-    `cut` keeps what was made of each snapshot that another one followed, for who resumes the replay.
+    `sections` keeps what was made of each snapshot that another one followed, for who resumes the replay.
     """
     sections = [] if sections is None else sections
     for number, (snapshot, after) in enumerate(pairwise([*snapshots, None])):
@@ -163,7 +164,7 @@ def _never_proven_sentence(ledger: ReplayLedger, record: PositionRecord, snapsho
             f"The {record.position.name} passed its {procedure_name} on "
             f"{local_day(snapshot.doubted.at, ledger.evidence.zone)}"
         )
-        return f"{passed_sentence}, but what it was read by was found wrong since: it counts as inconclusive."
+        return f"{passed_sentence}, but what it was read by was found wrong: it counts as inconclusive."
     if snapshot.declared:
         code, day = max(snapshot.declared, key=lambda pair: pair[1])
         procedure_name = ledger.evidence.procedure_by_code(code).name.lower()

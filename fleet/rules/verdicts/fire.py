@@ -42,7 +42,12 @@ def grade_combustion(bench: GradingBench) -> GradedTest:
     if room.verdict == "urgent":
         faults = ((FindingCode.AMBIENT_CO_RAISED, position), *flue.faults)
         return replace(flue, sentence=f"{room.sentences[0]} {flue.sentence}", faults=faults)
-    return replace(flue, question=room.sentences[0])
+    if flue.outcome == Outcome.FAIL:
+        return replace(flue, question=room.sentences[0])
+    # One raised reading proves nothing, and neither does the test that read it.
+    sentence = f"{flue.sentence} Before the room is read again the test proves nothing."
+    unsettled = replace(flue, outcome=Outcome.INCONCLUSIVE, grade="", proves="", sentence=sentence, limit=LIMIT)
+    return replace(unsettled, question=room.sentences[0])
 
 
 def _judge_room(bench: GradingBench) -> EngineeringJudgement | None:
@@ -133,14 +138,18 @@ def grade_input(bench: GradingBench) -> GradedTest:
 
 
 def _graded_by_input(bench: GradingBench, value: float, plate: float) -> GradedTest:
-    input_verdict, position = grade_input_of_plate(value, plate), bench.record.position.id
+    is_assumed, position = is_factor_assumed(bench.number_reading), bench.record.position.id
+    input_verdict = grade_input_of_plate(value, plate, is_assumed=is_assumed)
     input_text = f"The {bench.name} fires {value:,.0f} Btu/h, {value / plate:.0%} of its plate"
-    if bench.number_reading("dial_ft3") and not bench.number_reading("meter_factor"):
+    if is_assumed:
         input_text += " if the meter needs no factor of pressure and temperature"
     if input_verdict.verdict == "urgent":
         return failed_test(
             f"{input_text}: over-fired.", (FindingCode.OVER_FIRED, position), limit=PLATE, set_value=plate
         )
+    if input_verdict.verdict == "inconclusive":
+        sentence = f"{input_text}: find that out before anybody adjusts the burner."
+        return GradedTest(Outcome.INCONCLUSIVE, sentence, limit=PLATE, set_value=plate)
     drifted = input_verdict.verdict != "good"
     sentence = f"{input_text}{': adjust it' if drifted else ''}."
     return GradedTest(
@@ -153,13 +162,25 @@ def _graded_by_input(bench: GradingBench, value: float, plate: float) -> GradedT
     )
 
 
+CLOCKED = ("dial_ft3", "seconds", "gross_btu_ft3")  # what an input is worked out from at a gas meter
+
+
+def _is_clocked(number: Callable[[str], float | None]) -> bool:
+    return all(number(name) for name in CLOCKED)
+
+
+def is_factor_assumed(number: Callable[[str], float | None]) -> bool:
+    """Return whether the input was worked out at a gas meter whose factor of pressure and temperature nobody read."""
+    return _is_clocked(number) and not number("meter_factor")
+
+
 def worked_out_btu_h(number: Callable[[str], float | None]) -> float | None:
     """Return the gross input in Btu/h from a gas meter's dial and time, else from nozzle and pump. Else None.
 
     The meter's factor of pressure and temperature is 1 where it was not written down.
     """
-    dial, seconds, gas = (number(n) for n in ("dial_ft3", "seconds", "gross_btu_ft3"))
-    if dial and seconds and gas:
+    if _is_clocked(number):
+        dial, seconds, gas = (number(name) or 0.0 for name in CLOCKED)
         return float(gas_input_btu_h(dial, seconds, gas, number("meter_factor") or 1.0))
     nozzle, pump, oil = (number(n) for n in ("nozzle_gph", "pump_psi", "gross_btu_gal"))
     return float(oil_input_btu_h(nozzle_gph(nozzle, pump), oil)) if nozzle and pump and oil else None

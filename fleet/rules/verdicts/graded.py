@@ -22,6 +22,7 @@ class GradedTest:
     question: str = ""
     faults: tuple[tuple[str, UUID], ...] = ()
     proves_too: tuple[str, ...] = ()  # procedures that this pass stands for as well
+    leaves_open: frozenset[str] = frozenset()  # rules of whose findings this pass says nothing
     tolerates_psi: float = 0.0  # how wrong its gauge may be before the verdict could be another one
     reading: str = ""
 

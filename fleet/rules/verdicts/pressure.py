@@ -4,13 +4,21 @@ from dataclasses import dataclass
 
 from fleet.engineering import trips
 from fleet.engineering.last_places import compare
-from fleet.engineering.trips import CONTROL_UNDER_LIMIT_PSI, LEVER_PSI, LIMIT_UNDER_VALVE_PSI, STAY_OFF_MINUTES
+from fleet.engineering.trips import (
+    CONTROL_UNDER_LIMIT_PSI,
+    LEVER_PSI,
+    LIMIT_UNDER_VALVE_PSI,
+    LOWERED_NEAR_PSI,
+    STAY_OFF_MINUTES,
+)
 from fleet.rules.finding_codes import FindingCode
 from fleet.rules.ledger.records import GradingBench
 from fleet.rules.verdicts.graded import GradedTest, failed_test
 from fleet.rules.vocabulary import Outcome
 
 CALIBRATION = "limit_calibration"
+# What a limit is accused of that may act, and too late.
+LATE_RULES = frozenset({FindingCode.LIMIT_FAILED, FindingCode.LIMIT_OVERRUN, FindingCode.PRESUMED_BY_VALVE})
 
 
 def grade_operating_control_trip(bench: GradingBench) -> GradedTest:
@@ -95,6 +103,8 @@ def _during_test(trip: LimitTrip) -> str:
 
 def _doubtful_limit(bench: GradingBench, trip: LimitTrip) -> GradedTest | None:
     doubt = _reset_doubt(bench, trip.trip)
+    if not doubt and trip.lowered_to is not None and compare(trip.trip - trip.lowered_to, LOWERED_NEAR_PSI, "psi") > 0:
+        return GradedTest(Outcome.INCONCLUSIVE, _far_from_set_point(bench, trip), set_value=trip.lowered_to)
     back = bench.number_reading("set_psi_read_back")
     if not doubt and trip.lowered_to is not None and back is not None and compare(back, trip.lowered_to, "psi") <= 0:
         doubt = "its setting must be set back up and read"
@@ -104,21 +114,43 @@ def _doubtful_limit(bench: GradingBench, trip: LimitTrip) -> GradedTest | None:
     return GradedTest(Outcome.INCONCLUSIVE, sentence, limit=_bound_text(bench), set_value=trip.set_psi)
 
 
+def _far_from_set_point(bench: GradingBench, trip: LimitTrip) -> str:
+    return (
+        f"The {bench.name} tripped at {trip.trip:g} psi with its set point turned down to {trip.lowered_to:g}: turn it "
+        "down slowly and read where it stands when it trips, or raise the pressure to it."
+    )
+
+
 def _passed_limit(bench: GradingBench, trip: LimitTrip) -> GradedTest:
     """Return the pass. A lowered set point proves the function alone; a raised pressure its calibration too."""
-    read = trips.grade_limit_trip(trip.acts_at, trip.set_psi, _valve_psi(bench))
-    grade = read.grade if trip.lowered_to is None else "good"
-    adjust_text = "" if grade == "good" else ": adjust it"
+    read, is_raised = trips.grade_limit_trip(trip.acts_at, trip.set_psi, _valve_psi(bench)), trip.lowered_to is None
+    grade = read.grade if is_raised else "good"
+    leaves_open = frozenset() if is_raised else _late_rules_open(bench)
+    note = f"{'' if grade == 'good' else ': adjust it'}{_CALIBRATE_FIRST if leaves_open else ''}"
     at = f"{trip.trip:g} psi{_during_test(trip)}"
     return GradedTest(
         Outcome.PASS,
-        f"The {bench.name} tripped at {at} and stayed out until reset by hand{adjust_text}.",
+        f"The {bench.name} tripped at {at} and stayed out until reset by hand{note}.",
         grade=grade,
         proves="full",
         limit=_bound_text(bench),
-        set_value=trip.set_psi if trip.lowered_to is None else trip.lowered_to,
+        set_value=trip.set_psi if is_raised else trip.lowered_to,
         tolerates_psi=min(read.bound - trip.acts_at, _fall_margin_psi(bench, trip.trip)),
-        proves_too=(CALIBRATION,) if trip.lowered_to is None else (),
+        proves_too=(CALIBRATION,) if is_raised else (),
+        leaves_open=leaves_open,
+    )
+
+
+_CALIBRATE_FIRST = ": where it acts is not shown, trip it by rising pressure or calibrate it first"
+
+
+def _late_rules_open(bench: GradingBench) -> frozenset[str]:
+    """Return the rules by which this limit acted too late, and that no calibration has followed since."""
+    calibrations = [p.order for p in bench.record.passes if p.code == CALIBRATION and not p.doubtful]
+    return frozenset(
+        c.rule.code
+        for c in bench.record.open_cases()
+        if c.rule.code in LATE_RULES and not c.replaced and not any(order > c.last_order for order in calibrations)
     )
 
 
@@ -213,7 +245,9 @@ def grade_new_valve(bench: GradingBench) -> GradedTest:
         sentence = f"The {name} was not just fitted: only a lift, a shop test or a new valve proves it."
         return GradedTest(Outcome.NOT_A_TEST, sentence)
     if bench.yes_or_no_reading("sealed") is False or bench.yes_or_no_reading("stamped") is False:
-        return failed_test(f"The {name} is not sealed and stamped for this boiler.", ("valve_wrong", position))
+        return failed_test(
+            f"The {name} is not sealed and stamped for this boiler.", (FindingCode.VALVE_WRONG, position)
+        )
     if bench.yes_or_no_reading("dated") is not True:
         return GradedTest(Outcome.INCONCLUSIVE, f"The {name} is not dated: nobody knows when it was last tested.")
     return GradedTest(Outcome.PASS, f"The {name} is new or from the shop, sealed, stamped and dated.", "good", "full")

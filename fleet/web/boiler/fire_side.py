@@ -7,7 +7,7 @@ from typing import Any
 from fleet.engineering.combustion import O2_OF_A_RESULT
 from fleet.engineering.firing import input_ratio, judge_input
 from fleet.engineering.fuels import FUELS
-from fleet.rules.verdicts.fire import worked_out_btu_h
+from fleet.rules.verdicts.fire import is_factor_assumed, worked_out_btu_h
 from fleet.web.boiler.boiler_data import BoilerData, Measure
 from fleet.web.boiler.panels import (
     CalculationAnswer,
@@ -202,9 +202,9 @@ def input_panel(boiler_data: BoilerData) -> Panel:
     ]
     plots: tuple[Plot, ...] = ()
     if inputs:
-        _, value, plate = inputs[-1]
+        _, value, _ = inputs[-1]
         question = "Does it fire what its plate says?"
-        plots = (Plot(question, input_word(value, plate), "Btu/h", ((0, "points"), (1, "line")), least=0.3 * value),)
+        plots = (Plot(question, input_word(*inputs[-1]), "Btu/h", ((0, "points"), (1, "line")), least=0.3 * value),)
     return Panel(
         code="input",
         title="Input by clocking",
@@ -222,10 +222,11 @@ def share_percent(value: float, plate: float | None) -> float | None:
     return None if plate is None else 100 * input_ratio(value, plate)
 
 
-def input_word(value: float, plate: float | None) -> str:
-    """Return the sentences about a clocked input."""
+def input_word(measure: Measure, value: float, plate: float | None) -> str:
+    """Return the sentences about a clocked input: of the reading, its value and its plate's, in Btu/h."""
     text = f"Newest: {in_brief(value, 'Btu/h', DEFAULT_FIGURES)}"
     if plate is None:
         return f"{text}. {NO_PLATE}"
-    sentences = judge_input(value, plate).sentences or ("Within 5 % of its plate.",)
+    judgement = judge_input(value, plate, is_assumed=is_factor_assumed(measure.number))
+    sentences = judgement.sentences or ("Within 5 % of its plate.",)
     return f"{text}, {to_figures(share_percent(value, plate) or 0.0, 3)} % of the plate. {sentences[0]}"

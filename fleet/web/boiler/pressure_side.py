@@ -10,7 +10,7 @@ from fleet.engineering.relief import SURFACE_LB_H_FT2
 from fleet.engineering.verdicts import EngineeringJudgement, EngineeringReason, judge_reasons
 from fleet.errors import Refused
 from fleet.portfolio.models import Position
-from fleet.rules.capacity import GREATER_OF_RULE, surface_counts, with_known_output
+from fleet.rules.capacity import GREATER_OF_RULE, explain_input_for_output, surface_counts, with_known_output
 from fleet.rules.needed_roles import sum_burner_inputs
 from fleet.rules.values import AdoptedTerms, as_number
 from fleet.web.boiler.boiler_data import TRIP_READINGS, BoilerData, Measure, PlaceOccupant
@@ -112,9 +112,8 @@ def relief_margin(boiler_data: BoilerData, terms: AdoptedTerms) -> ReliefPanel:
     burners = [boiler_data.occupant_at(p.id) for p in boiler_data.positions_of_role("burner")]
     input_btu_h = sum_burner_inputs(burner.number("input_btu_h") for burner in burners if burner.device)
     output = as_number(with_known_output(boiler_data.boiler_values, input_btu_h).get("output_btu_h"))
-    rule_words = RULE_WORDS[rule]
-    if output and output != boiler_data.boiler_number("output_btu_h"):
-        rule_words += "; the burner's input stands for the output, which is not on record"
+    stands_in = explain_input_for_output(boiler_data.boiler_values, input_btu_h)
+    rule_words = RULE_WORDS[rule] + (f"; {stands_in}" if stands_in else "")
     needed = {"the boiler's output or its burner's input": output, "a safety valve": stamps}
     needed |= {"the heating surface": boiler_data.boiler_number("heating_surface_ft2")} if by_surface else {}
     missing = [words for words, value in needed.items() if not value]

@@ -70,7 +70,7 @@ def _boiler_forms(
     ):
         return {}
     context = changes.EditContext(
-        boiler_view, service_state_at(boiler.id, at), release=catalogue_at(at), at=at, cause=cause_of(request)
+        boiler_view, service_state_at(boiler.id, at), release=boiler_view.release, at=at, cause=cause_of(request)
     )
     return {
         "": changes.boiler_forms(context),
@@ -86,7 +86,7 @@ def _boiler_context(
         "boiler": boiler,
         "service": service_state_at(boiler.id, at),
         "values": boiler_view.values,
-        "gaps": register_gaps.gaps_of_boiler(boiler, catalogue_at(at), at),
+        "gaps": register_gaps.gaps_of_boiler(boiler, boiler_view.release, at),
         "grace_days": GRACE_DAYS,
         "places": list(_place_contexts(request, boiler_view, forms, at)),
         "forms": forms.get("", []),
@@ -101,7 +101,7 @@ def _place_contexts(
     request: HttpRequest, boiler_view: register_views.RegisterBoilerView, forms: dict[str, list[Form]], at: datetime
 ) -> Iterator[dict[str, Any]]:
     """Yield each position; for users who may read visits, with what visits did since the register's last entry."""
-    boiler, release = boiler_view.boiler, catalogue_at(at)
+    boiler, release = boiler_view.boiler, boiler_view.release
     may_read = policy.is_allowed(
         user_of(request), "visit.see", portfolio=boiler.portfolio_id, building=boiler.building_id, at=at
     )

@@ -23,6 +23,7 @@ EVERY = (
     "limit_circuit",
     "burner",
 )
+ON_SIPHON = ("operating_control", "high_limit", "gauge")
 MAY_BE_NONE = ("feeder", "float_chamber", "spill_switch", "combustion_air", "co_alarm")
 PROTECTIONS = ("upper", "lower", "limit", "valve", "flame", "fuel", "spill", "alarm")
 FULL_PROOF = {
@@ -52,6 +53,7 @@ def objections(story: Story, at: datetime) -> Iterator[str]:
     """Yield every reason why nobody may call the boiler clear at `at`. None is all the naive checker can ask for."""
     done = [(v.time_of(n), v, line) for v in story.visits for n, line in enumerate(v.lines) if v.time_of(n) <= at]
     yield from _missing(story, at)
+    yield from _unknown_of_devices(story, at)
     for place in story.places:
         if place.fitted <= at:
             yield from _unproven(place, [d for d in done if d[2].ref == place.ref], at)
@@ -82,6 +84,22 @@ def _missing(story: Story, at: datetime) -> Iterator[str]:
         counted_on = place.needed or place.role not in (*MAY_BE_NONE, "gas_pressure_switch")
         if place.fitted <= at and not place.kind and place.ref in PROTECTIONS and counted_on:
             yield f"the {place.ref} is not fitted"
+
+
+def _unknown_of_devices(story: Story, at: datetime) -> Iterator[str]:
+    """What nobody knows of a device that is there: its siphon, its set pressure, whether the valve carries the fire."""
+    here = {p.ref: p for p in story.places if p.fitted <= at}
+    for place in here.values():
+        path = here.get(place.path)
+        if place.kind and place.role in ON_SIPHON and (path is None or path.role != "siphon"):
+            yield f"no siphon of the {place.ref} on record"
+        if place.kind and place.ref in ("limit", "valve") and "set_psi" not in place.stamped:
+            yield f"no set pressure of the {place.ref} on record"
+    fire = max((float(p.stamped.get("input_btu_h", 0)) for p in here.values()), default=0.0)
+    output = float(story.values.get("output_btu_h", 0))
+    carried = sum(float(p.stamped.get("capacity_lb_h", 0)) for p in here.values())
+    if max(output, fire if output < 0.6 * fire else 0.0) > 1000 * carried:
+        yield "the valve does not carry the fire, or nobody knows what it carries"
 
 
 def _unproven(place: Place, done: Done, at: datetime) -> Iterator[str]:

@@ -242,7 +242,11 @@ def _place(random: Random, place: Place) -> Place:
         return Place(place.ref, place.role, "", place.path)
     needed = random.random() > 0.02
     fitted = START + random.randint(1, 200) * DAY if random.random() < 0.03 else START
-    return Place(place.ref, place.role, place.kind, place.path, place.stamped, needed=needed, fitted=fitted)
+    path = place.path if random.random() > 0.01 else ""
+    stamped = {k: v for k, v in place.stamped.items() if random.random() > 0.01}
+    if "input_btu_h" in stamped and random.random() < 0.05:
+        stamped["input_btu_h"] = random.choice((1_600_000.0, 1_690_000.0, 1_800_000.0, 2_600_000.0))
+    return Place(place.ref, place.role, place.kind, path, stamped, needed=needed, fitted=fitted)
 
 
 def _service(random: Random, refs: set[str], at: datetime) -> Visit:

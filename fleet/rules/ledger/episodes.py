@@ -1,0 +1,82 @@
+"""Episodes of findings, and what answers them: passes that prove something, and what work asks to be passed again."""
+
+from dataclasses import dataclass, field
+from datetime import datetime
+from uuid import UUID
+
+from fleet.rules.catalogue import FindingRule
+from fleet.rules.ledger.asked import BlindedByPath
+from fleet.rules.values import Level
+
+
+@dataclass(slots=True)
+class EpisodeCase:
+    """An episode of one finding rule at one position, from the entry that opened it to the one that closes it."""
+
+    rule: FindingRule
+    position: UUID | None
+    opened_at: datetime
+    entry: UUID | None
+    sentence: str
+    found_by: frozenset[str]
+    down: bool
+    episode: int
+    level: Level
+    presumed: bool = False
+    touched: bool = False
+    replaced: bool = False
+    later: list[tuple[datetime, Level]] = field(default_factory=list)  # classes it takes on by time alone
+    by_data: bool = False  # rests on set points, stamps or ranges, not on an entry
+    by_time: bool = False  # brought by time alone: laid over the replay when that is through, never seen by it
+    acted_at: datetime | None = None
+    passes: int = 0
+    cause_known: bool = False
+    manager: str = ""  # who of the owner's side stands by the root cause of a repeat
+    newest_at: datetime | None = None  # when it was last found
+    last_order: int = 0  # of the entry that last found it, or last did something about it
+    found_in: frozenset[UUID] = frozenset()  # every entry that found it since it was opened
+    closed_at: datetime | None = None
+    closed_by: UUID | None = None
+    device: UUID | None = None  # what filled the place when it began
+    tested_in: UUID | None = None  # the visit whose test would have closed it, had its cause been named
+    is_reopened: bool = False  # goes on from an earlier one: the pass that had closed that is in doubt
+
+    @property
+    def is_open(self) -> bool:
+        """Whether nothing has closed it yet."""
+        return self.closed_at is None
+
+
+@dataclass(frozen=True, slots=True)
+class OutstandingTouch:
+    """Work that voided a proof, and what is still to pass: of each of `needs` any one procedure."""
+
+    code: str
+    at: datetime
+    entry: UUID | None
+    needs: tuple[frozenset[str], ...]
+
+
+@dataclass(frozen=True, slots=True)
+class AnsweredByPass:
+    """What one pass answered, to be put back where it turns out doubtful: of each touch only the needs that it met."""
+
+    entry: UUID
+    touches: list[OutstandingTouch]
+    blind: list[BlindedByPath]
+    cases: list[EpisodeCase]
+
+
+@dataclass(frozen=True, slots=True)
+class PassedProof:
+    """One pass that proved something. `doubtful`: what it was read by turned out blind or wrong.
+
+    `tolerates_psi` is by how much its gauge may be wrong before the verdict could be another one.
+    """
+
+    code: str
+    at: datetime
+    order: int = 0  # its place among all entries: those of one visit may share an instant
+    doubtful: bool = False
+    tolerates_psi: float = 0.0
+    answered: AnsweredByPass | None = field(default=None, compare=False, repr=False)
