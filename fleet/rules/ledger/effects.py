@@ -178,6 +178,15 @@ def apply_pass(
     cases = _cases_answered(bench, against, qualified)
     if waits_for_second(bench, cases, clears_blind=_passes_live(bench, proves)):
         return False
+    answered = _answer_what_it_may(bench, proves, cases)
+    if proves:
+        _keep_passes(bench, tolerates_psi, proves_too, answered)
+    _note_check(bench, proves, qualified)
+    return True
+
+
+def _answer_what_it_may(bench: GradingBench, proves: str, cases: list[EpisodeCase]) -> AnsweredByPass:
+    """Answer touches, blindness and these episodes, and return what was answered."""
     answered = AnsweredByPass(
         bench.entry.id,
         touches=_answer_touches(bench),
@@ -186,10 +195,7 @@ def apply_pass(
     )
     for case in answered.cases:
         _answer_case(case, bench)
-    if proves:
-        _keep_passes(bench, tolerates_psi, proves_too, answered)
-    _note_check(bench, proves, qualified)
-    return True
+    return answered
 
 
 def _passes_live(bench: GradingBench, proves: str) -> bool:
