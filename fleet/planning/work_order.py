@@ -122,6 +122,7 @@ CODES_BY_GROUP: dict[int, tuple[str, ...]] = {
         "barometric_damper_check",
         "draft_reading",
         "combustion_test",
+        "steaming_check",
         "steam_valves_check",
         "backflow_check",
     ),

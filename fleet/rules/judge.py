@@ -15,7 +15,7 @@ from fleet.rules.timeline.boundaries import Timeline, cut_standings
 from fleet.rules.timeline.replay_cache import ReplayCache
 from fleet.rules.values import ActFact, Evidence, JudgedDeficiency, Judgement, Level, LevelSegment, PositionStateSegment
 
-VERSION = 10  # part of every conclusion's build: raise it when an answer can change
+VERSION = 11  # part of every conclusion's build: raise it when an answer can change
 
 
 def judge(evidence: Evidence, acts: Sequence[ActFact], at: datetime, played: ReplayCache | None = None) -> Judgement:

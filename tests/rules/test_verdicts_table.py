@@ -133,6 +133,11 @@ LEAST: list[tuple[str, dict[str, Value], str]] = [
     ("manual_cock_check", {"shuts_fuel": False}, "equipment_failed"),
     ("wiring_inspection", {"jumpers_found": True}, "jumper_found"),
     ("season_restart_check", {"line_in_glass": False}, "equipment_failed"),
+    ("steaming_check", {"line_surges": True}, "water_surging"),
+    ("steaming_check", {"water_carried_over": True}, "water_carried_over"),
+    ("steaming_check", {"hammer": True}, "water_hammer"),
+    ("steaming_check", {"heat_arrives": False}, "steam_without_heat"),
+    ("boiler_room_check", {"water_on_floor": True}, "room_flooded"),
 ]
 NEAREST: list[tuple[str, dict[str, Value]]] = [
     ("pop_test", {"opens_psi": 17.0}),

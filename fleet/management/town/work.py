@@ -103,6 +103,10 @@ SOUND_READINGS: Mapping[str, SoundReadings] = {
     "co_alarm_test": _fixed_readings(sounds=True, in_date=True),
     "emergency_switch_test": _fixed_readings(**_STOPS, marked_and_reachable=True),
     "manual_cock_check": _fixed_readings(turns=True, shuts_fuel=True),
+    "steaming_check": _fixed_readings(burner_firing=True, steam_made=True, line_surges=False, water_carried_over=False,
+                                      hammer=False, heat_arrives=True),
+    "boiler_room_check": _fixed_readings(lit=True, way_out_clear=True, nothing_burnable_near=True,
+                                         instructions_posted=True, certificate_posted=True, water_on_floor=False),
     "normal_restart": _fixed_readings(lit_by_its_controls=True, lit_smoothly=True, puff_flame_soot_or_smell=False,
                                       stopped_by_its_control=True),
 }  # fmt: skip

@@ -135,10 +135,11 @@ def note_repair(ledger: ReplayLedger, record: PositionRecord, at: datetime, open
 
 
 # What was seen at one place, or of the boiler as a whole, is put right wherever its cause was.
+_FIRE_AND_DRAFT = frozenset({"vent", "draft_control", "combustion_air", "louvre_interlock", "burner", "boiler_body"})
 CAUSED_AT: dict[str, frozenset[str]] = {
-    FindingCode.FLUE_GAS_SPILLS: frozenset(
-        {"vent", "draft_control", "combustion_air", "louvre_interlock", "burner", "boiler_body"}
-    ),
+    FindingCode.FLUE_GAS_SPILLS: _FIRE_AND_DRAFT,
+    FindingCode.SOOT_SEEN: _FIRE_AND_DRAFT,
+    FindingCode.SOOT_WITH_FLUE_GAS: _FIRE_AND_DRAFT,
     FindingCode.ROUGH_LIGHT_OFF: frozenset(
         {"burner", "fuel_valves", "flame_safeguard", "gas_pressure_switch", "vent", "draft_control", "combustion_air"}
     ),
