@@ -41,7 +41,7 @@ QUALIFICATIONS = (
 )
 TOUCHES = ("open", "adjust", "disconnect", "jumper")
 FAILURE_KINDS = ("device", "path", "presumed", "none")
-JOINS = ("", "air_or_vent", "flue_gas")
+JOINS = ("", "air_or_vent", "flue_gas", "soot")
 READING_TYPES = ("bool", "number", "choice")
 PROOFS = ("full", "partial", "due_only", "none")
 SIDES = ("water", "pressure", "fire", "season")

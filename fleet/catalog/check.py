@@ -7,7 +7,7 @@ from fleet.catalog.content import Content
 from fleet.catalog.rows import Faults, TableRow
 from fleet.catalog.texts import TEXTS_FILE as TEXTS
 from fleet.rules.catalogue import Catalogue
-from fleet.rules.findings import OBSERVED, FindingCode
+from fleet.rules.findings import JOINED_FINDINGS, OBSERVED, FindingCode
 from fleet.rules.verdicts import FIRES, GRADERS, READS_RULES, findings_fired_by
 
 
@@ -114,7 +114,7 @@ def _check_finding_columns(rows: Iterable[TableRow], catalogue: Catalogue) -> No
             row.note_fault("bad_value", "closes_unneeded", "says nothing where no test is named: it closes by itself")
         if rule.recurs and rule.fails == "presumed":
             row.note_fault("bad_value", "recurs", "says nothing of a presumption: it is never a repeat")
-        if rule.joins and rule.code == FindingCode.AIR_OR_VENT_WITH_CO:
+        if rule.joins and rule.code in JOINED_FINDINGS:
             row.note_fault("bad_value", "joins", "can't stand on what the two are together")
 
 

@@ -153,8 +153,8 @@ class FindingRule:
     """A row of the table of findings: what the finding is, and what closes it. The rules ask here and nowhere else.
 
     `fails` is device, path (of a device the piping around it), presumed or none: what it puts down while open.
-    `clears_by` names the procedures whose pass answers it; empty: the test that found it. `joins` is air_or_vent or
-    flue_gas where the two together are a danger of their own, else empty.
+    `clears_by` names the procedures whose pass answers it; empty: the test that found it. `joins` is air_or_vent,
+    flue_gas or soot where two of these together are a danger of their own, else empty.
     """
 
     code: str

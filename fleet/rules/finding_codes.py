@@ -59,6 +59,13 @@ class FindingCode(StrEnum):
     DRY_FIRED = "dry_fired"
     JUMPER_LEFT = "jumper_left"
     FIRING_WHILE_OFF = "firing_while_off"
+    WATER_CARRIED_OVER = "water_carried_over"
+    WATER_SURGING = "water_surging"
+    WATER_HAMMER = "water_hammer"
+    STEAM_WITHOUT_HEAT = "steam_without_heat"
+    ROOM_FLOODED = "room_flooded"
+    SOOT_SEEN = "soot_seen"
+    SOOT_WITH_FLUE_GAS = "soot_with_flue_gas"
     GLASS_FULL = "glass_full"
     VALVE_OPENED = "valve_opened"
     PRESUMED_BY_VALVE = "presumed_by_valve"
@@ -90,3 +97,15 @@ class FindingCode(StrEnum):
     REPEAT_ROUTINE = "repeat_routine"
     REPEAT_URGENT = "repeat_urgent"
     CONTRADICTION = "contradiction"
+
+
+# Of the boiler as a whole, whoever finds them and wherever: no device of it is accused.
+WHOLE_BOILER_FINDINGS = frozenset(
+    {
+        FindingCode.WATER_CARRIED_OVER,
+        FindingCode.WATER_SURGING,
+        FindingCode.WATER_HAMMER,
+        FindingCode.STEAM_WITHOUT_HEAT,
+        FindingCode.ROOM_FLOODED,
+    }
+)

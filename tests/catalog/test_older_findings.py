@@ -14,11 +14,13 @@ from fleet.rules import judge
 from fleet.rules.catalogue import Catalogue
 from fleet.rules.finding_codes import FindingCode
 from tests.rules.build import Boiler, at, proof
-from tests.rules.finding_columns import EXPECTED, LADDER, unexpected
+from tests.rules.finding_columns import EXPECTED, LADDER, SOOT, WATER_AND_STEAM, unexpected
 
 FOLDER = Path(__file__).resolve().parents[2] / "fixtures" / "catalogue"
 CHANGED_SINCE = {
     *LADDER,
+    *SOOT,
+    *WATER_AND_STEAM,
     "ambient_co_raised",
     "burner_adjust",
     "flue_gas_spills",
@@ -30,6 +32,7 @@ CHANGED_SINCE = {
     "reset_unqualified",
     "vent_blocked",
 }  # no such release had them, or had them so
+NOT_KNOWN = "is worse with soot"  # no such release knew soot
 BEFORE = {"code", "level", "fails", "title", "clears_by", "source"}
 
 
@@ -43,7 +46,7 @@ def stored_before() -> dict[str, object]:
 def test_the_findings_of_a_release_from_before_the_columns_decide_as_they_did() -> None:
     older = rebuild_catalogue(stored_before(), 1)
     told_apart = sorted(set().union(*EXPECTED.values()) - CHANGED_SINCE)
-    assert [code for code in told_apart if list(unexpected(older, code))] == []
+    assert [code for code in told_apart if {*unexpected(older, code)} - {NOT_KNOWN}] == []
 
 
 def test_a_set_point_found_wrong_under_such_a_release_closes_as_it_did_then() -> None:

@@ -8,7 +8,7 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 
 from fleet.rules.catalogue import Catalogue
-from fleet.rules.findings.fire_side import find_air_with_flue_gas
+from fleet.rules.findings.fire_side import find_joined_dangers
 from fleet.rules.findings.gauge_doubts import doubt_readings_of
 from fleet.rules.findings.history import _find_repeats
 from fleet.rules.ledger import effects
@@ -36,10 +36,18 @@ NEEDS_CAUSE = {
     "repeat_urgent",
     "resets_flame",
     "resets_without_cause",
+    "room_flooded",
+    "water_carried_over",
+    "water_hammer",
+    "water_surging",
 }
 REPEATS = {"repeat_routine", "repeat_urgent"}
 MAKEUP = {"makeup_rising", "makeup_rising_again"}
 WEAR = {"burner_adjust", "co_adjust", "flush_dirty", "probe_scaled"}
+WATER_AND_STEAM = {"room_flooded", "steam_without_heat", "water_carried_over", "water_hammer", "water_surging"}
+AIR_OR_VENT = {"combustion_air_blocked", "vent_blocked", "vent_loose"}
+FLUE_GAS = {"ambient_co", "ambient_co_raised", "co_high", "flue_gas_spills", "spill_tripped_found"}
+SOOT = {"soot_seen", "soot_with_flue_gas"}
 LADDER = {
     "ladder_cut_in",
     "ladder_limit_at_cut_out",
@@ -63,21 +71,17 @@ EXPECTED: dict[str, set[str]] = {
     "closes without a cause": NEEDS_CAUSE | MAKEUP,
     "closes without a manager's name": REPEATS | MAKEUP,
     "is answered without work": {"capacity_unknown", "flooded", "flue_gas_spills", "jumper_left", "rough_light_off"}
+    | SOOT
     | LADDER
     | MAKEUP,
     "closes by its test": MAKEUP,
     "closes by another proof in its place": {"contradiction", *REPEATS},
     "closes when its empty place is no longer needed": {"not_fitted", "not_fitted_last_line"},
-    "is a repeat when found again": WEAR | PATTERNS,
+    "is a repeat when found again": WEAR | WATER_AND_STEAM | PATTERNS,
     "puts what the gauge read in doubt": {"gauge_off", "gauge_zero_with_steam", "siphon_plugged"},
-    "is worse with flue gas in the room": {"combustion_air_blocked", "vent_blocked", "vent_loose"},
-    "is worse with the vent at fault": {
-        "ambient_co",
-        "ambient_co_raised",
-        "co_high",
-        "flue_gas_spills",
-        "spill_tripped_found",
-    },
+    "is worse with flue gas in the room": {*AIR_OR_VENT, "soot_seen"},
+    "is worse with the vent at fault": {*FLUE_GAS, "soot_seen"},
+    "is worse with soot": AIR_OR_VENT | FLUE_GAS,
 }
 # Of these the codes above are those of which it is not so; of the others those of which it is.
 NEGATED = {
@@ -230,7 +234,7 @@ def worse_with(other: str) -> Callable[[Catalogue, str], bool]:
         second = EntryFact(ident("second"), 1, "observe", "", None, at(1.5))
         effects.open_case(ledger, other, None, first, "First.")
         effects.open_case(ledger, code, ledger.records[ident("burner")], second, "Second.")
-        return any(True for _ in find_air_with_flue_gas(ledger, second))
+        return any(True for _ in find_joined_dangers(ledger, second))
 
     return story
 
@@ -246,6 +250,7 @@ STORIES: dict[str, Callable[[Catalogue, str], bool]] = {
     "puts what the gauge read in doubt": doubts_the_gauge,
     "is worse with flue gas in the room": worse_with("spill_tripped_found"),
     "is worse with the vent at fault": worse_with("vent_loose"),
+    "is worse with soot": worse_with("soot_seen"),
 }
 # What a presumption or a finding without a closing test cannot show: the loading of the catalogue refuses the cell.
 NOT_SHOWN: dict[str, Callable[[Catalogue, str], bool]] = {
@@ -253,6 +258,7 @@ NOT_SHOWN: dict[str, Callable[[Catalogue, str], bool]] = {
     "closes when its empty place is no longer needed": lambda c, code: not c.findings[code].clears_by,
     "is worse with the vent at fault": lambda c, code: code in ("vent_loose", "air_or_vent_with_co"),
     "is worse with flue gas in the room": lambda c, code: code in ("spill_tripped_found", "air_or_vent_with_co"),
+    "is worse with soot": lambda c, code: code in ("soot_seen", "soot_with_flue_gas"),
 }
 
 

@@ -24,7 +24,7 @@ FLAGS = (
     "recurs",
     "blinds_gauge",
 )
-JOINS = ("", "air_or_vent", "flue_gas")
+JOINS = ("", "air_or_vent", "flue_gas", "soot")
 
 
 @pytest.mark.parametrize("code", sorted(catalogue().findings))

@@ -5,7 +5,7 @@ import pytest
 from fleet.rules.values import EntryFact, FittingFact, Value
 from tests.rules.build import act, at, catalogue, ident
 from tests.rules.plant import Plant, fit, look, proof
-from tests.rules.test_findings_seen import GAS_AND_BLOCKAGE, SEEN
+from tests.rules.test_findings_seen import GAS_AND_BLOCKAGE, SEEN, SOOT_AND_FLUE_GAS
 from tests.rules.test_firing_rules import FIRES, IN_OWN_TABLES
 from tests.rules.test_verdicts_table import LEAST
 
@@ -246,5 +246,6 @@ def test_every_rule_of_the_catalogue_has_a_case_somewhere() -> None:
     covered = {rule for rule, _, _ in FIRES} | {rule for _, _, rule in LEAST} | IN_OWN_TABLES
     covered |= {rule for _, fired in SEEN for rule, _ in fired} | {rule for _, _, rule, fires in PAST if fires}
     covered |= {rule for _, _, rule, _ in DATA} | ({"air_or_vent_with_co"} if GAS_AND_BLOCKAGE else set())
+    covered |= {"soot_with_flue_gas"} if SOOT_AND_FLUE_GAS else set()
     # No routine fault can repeat today: each is wear, data or make-up. The first that can must bring its case.
     assert catalogue().findings.keys() - covered - ELSEWHERE - HERE == {"repeat_routine"}

@@ -56,6 +56,12 @@ SEEN: list[tuple[EntryFact, list[tuple[str, str]]]] = [
     (look(None, "light_off_puff"), [("rough_light_off", "hold")]),
     (look(None, "light_off_bang"), [("light_off_bang", "urgent")]),
     (look("alarm", "alarm_expired"), [("alarm_out_of_date", "urgent")]),
+    (look(None, "water_carried_over"), [("water_carried_over", "urgent")]),
+    (look("glass", "water_surging"), [("water_surging", "urgent")]),
+    (look(None, "water_hammer"), [("water_hammer", "urgent")]),
+    (look("vent", "soot_seen"), [("soot_seen", "urgent")]),
+    (look(None, "room_flooded"), [("room_flooded", "urgent")]),
+    (look(None, "steam_without_heat"), [("steam_without_heat", "urgent")]),
 ]
 NEAREST = [
     look("upper", "level_below_trip", burner_firing=False),
@@ -69,6 +75,16 @@ GAS_AND_BLOCKAGE = [
     (look("spill", "spill_found_tripped"), look("vent", "vent_loose")),
     (look("air", "air_blocked"), look(None, "alarm_sounding")),
     (proof("burner", co_ppm=900.0), look("air", "air_blocked")),
+]
+SOOT_AND_FLUE_GAS = [
+    (look(None, "soot_seen"), look(None, "alarm_sounding")),
+    (look("spill", "spill_found_tripped"), look("vent", "soot_seen")),
+    (look(None, "soot_seen"), look("vent", "vent_loose")),
+    (look("air", "air_blocked"), look("burner", "soot_seen")),
+    (
+        look(None, "soot_seen"),
+        proof("burner", ambient_co_ppm=14.0, ambient_co_again_ppm=12.0, outdoor_co_ppm=1.0),
+    ),
 ]
 
 
@@ -87,6 +103,15 @@ def test_air_or_vent_with_flue_gas_is_a_hold_whichever_comes_first(first: EntryF
     boiler = Plant().service().visit(1, first).visit(2, second)
     assert ("air_or_vent_with_co", "hold") in boiler.found()
     assert "air_or_vent_with_co" in boiler.open()
+
+
+@pytest.mark.parametrize(("first", "second"), SOOT_AND_FLUE_GAS)
+def test_soot_with_flue_gas_or_a_fault_of_its_way_out_is_a_hold_whichever_comes_first(
+    first: EntryFact, second: EntryFact
+) -> None:
+    boiler = Plant().service().visit(1, first).visit(2, second)
+    assert boiler.found().count(("soot_with_flue_gas", "hold")) == 1
+    assert "soot_with_flue_gas" in boiler.open()
 
 
 def test_a_blocked_vent_is_a_hold_and_closed_by_its_inspection() -> None:

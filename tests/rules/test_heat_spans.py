@@ -13,7 +13,10 @@ from tests.rules.build import Boiler, at, ident, local, see
 HOUSE = ident("the building")
 EVER: tuple[Span, ...] = ((None, None),)
 INSTANT = timedelta(microseconds=1)
-HOLD = "12 Larkspur Row is without heat: each boiler is on hold, locked out or off by its newest entry."
+HOLD = (
+    "12 Larkspur Row is without heat: each boiler is on hold, locked out or off by its newest entry, "
+    "or its steam brings none."
+)
 CALL = "12 Larkspur Row may be without heat: no visit since the no-heat call left a boiler firing."
 
 

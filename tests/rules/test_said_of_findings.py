@@ -73,6 +73,12 @@ SAID: list[list[str]] = [
     ["Rough light-off with puff, flame, soot or smell."],
     ["A bang at light-off and nothing else."],
     ["Carbon monoxide alarm out of date: carbon monoxide alarm."],
+    ["Water carried over into the mains."],
+    ["Water line surging in the glass beyond its usual bounce."],
+    ["Water hammer in the mains or returns."],
+    ["Soot at the vent, at the burner or on surfaces."],
+    ["Water on the boiler room floor, burner and controls dry."],
+    ["Steam in the mains and no heat in the building."],
 ]
 
 

@@ -111,6 +111,10 @@ LEAST: list[tuple[str, dict[str, Value], str]] = [
     ("limit_circuit_trip", {"burner_stopped": False}, "output_path_failed"),
     ("gas_pressure_low_trip", {"burner_stopped": False}, "interlock_failed"),
     ("gas_pressure_high_trip", {"burner_stopped": False}, "interlock_failed"),
+    ("oil_pressure_low_trip", {"burner_stopped": False}, "interlock_failed"),
+    ("oil_temperature_trip", {"burner_stopped": False}, "interlock_failed"),
+    ("atomizing_medium_trip", {"burner_stopped": False}, "interlock_failed"),
+    ("low_draft_trip", {"burner_stopped": False}, "interlock_failed"),
     ("air_proving_trip", {"burner_stopped": False}, "interlock_failed"),
     ("louvre_interlock_trip", {"burner_held_off": False}, "interlock_failed"),
     ("spill_switch_trip", {"burner_stopped": False}, "interlock_failed"),
@@ -133,6 +137,11 @@ LEAST: list[tuple[str, dict[str, Value], str]] = [
     ("manual_cock_check", {"shuts_fuel": False}, "equipment_failed"),
     ("wiring_inspection", {"jumpers_found": True}, "jumper_found"),
     ("season_restart_check", {"line_in_glass": False}, "equipment_failed"),
+    ("steaming_check", {"line_surges": True}, "water_surging"),
+    ("steaming_check", {"water_carried_over": True}, "water_carried_over"),
+    ("steaming_check", {"hammer": True}, "water_hammer"),
+    ("steaming_check", {"heat_arrives": False}, "steam_without_heat"),
+    ("boiler_room_check", {"water_on_floor": True}, "room_flooded"),
 ]
 NEAREST: list[tuple[str, dict[str, Value]]] = [
     ("pop_test", {"opens_psi": 17.0}),

@@ -16,6 +16,78 @@ _LIMIT_AGAIN = (
     proof_line("limit_trip", "limit", 50),
 )
 
+_WATER_AND_STEAM = (
+    Incident(
+        "steam_carries_water",
+        0.03,
+        needs=("glass",),
+        found_lines=(observe_line("water_carried_over"), observe_line("water_surging", "glass")),
+        repair_lines=(
+            observe_line("cause_found"),
+            action_line("skim", "glass"),
+            proof_line("steaming_check", "glass"),
+        ),
+        rules=("water_carried_over", "water_surging"),
+        left_as="on_call",
+    ),
+    Incident(
+        "pipes_bang",
+        0.03,
+        needs=("glass",),
+        found_lines=(observe_line("water_hammer"),),
+        repair_lines=(observe_line("cause_found"), proof_line("steaming_check", "glass")),
+        rules=("water_hammer",),
+        by="caretaker",
+        left_as="on_call",
+    ),
+    Incident(
+        "steam_heats_nothing",
+        0.02,
+        needs=("glass",),
+        found_lines=(observe_line("steam_without_heat"),),
+        repair_lines=(proof_line("steaming_check", "glass"),),
+        rules=("steam_without_heat",),
+        by="caretaker",
+        left_as="on_call",
+    ),
+    Incident(
+        "water_on_the_floor",
+        0.02,
+        needs=("burner",),
+        found_lines=(observe_line("room_flooded"),),
+        repair_lines=(observe_line("cause_found"), proof_line("boiler_room_check", "burner")),
+        rules=("room_flooded",),
+        by="caretaker",
+        left_as="on_call",
+    ),
+)
+_SWEPT = (
+    action_line("burner_service", "burner"),
+    action_line("tune", "burner"),
+    proof_line("flame_failure_test", "flame", 35),
+    proof_line("combustion_test", "burner", 50),
+)
+_SOOT = (
+    Incident(
+        "soot_on_the_jacket",
+        0.03,
+        needs=("burner", "flame"),
+        found_lines=(observe_line("soot_seen"),),
+        repair_lines=_SWEPT,
+        rules=("soot_seen",),
+        by="caretaker",
+        left_as="on_call",
+    ),
+    Incident(
+        "soot_at_a_loose_vent",
+        0.006,
+        needs=("burner", "flame", "vent"),
+        found_lines=(observe_line("vent_loose", "vent"), observe_line("soot_seen", minute=6)),
+        repair_lines=(action_line("tighten", "vent"), proof_line("vent_inspection", "vent"), *_SWEPT),
+        rules=("vent_loose", "soot_seen", "soot_with_flue_gas"),
+    ),
+)
+
 ROOM_INCIDENTS = (
     Incident(
         "bang_at_light_off",
@@ -72,6 +144,8 @@ ROOM_INCIDENTS = (
         ),
         rules=("flooded",),
     ),
+    *_WATER_AND_STEAM,
+    *_SOOT,
     Incident(
         "reset_by_a_tenant",
         0.02,

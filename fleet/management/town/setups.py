@@ -173,6 +173,9 @@ def _fire_places(chance: Chance, fuel: str, draft: str, *, output: float, layout
         yield TownPlace("gas-high", "high gas pressure switch", "gas_pressure_switch", "gas_pressure_high_switch")
         if draft == "natural" or layout == WHOLE:
             yield TownPlace("spill", "spill switch", "spill_switch", "spill_switch")
+    elif layout == WHOLE:
+        yield TownPlace("oil-low", "low oil pressure switch", "oil_pressure_switch", "oil_pressure_low_switch")
+        yield TownPlace("low-draft", "low-draft switch", "low_draft_switch", "low_draft_switch")
     if draft == "forced" or layout == WHOLE:
         yield TownPlace("air-switch", "air proving switch", "air_proving", "air_proving_switch")
     if layout == LEAN:

@@ -7,6 +7,7 @@ from uuid import UUID
 
 from fleet.calendar import day_of, day_start
 from fleet.calendar.spans import Span, intersect_spans, merge_spans, subtract_spans, true_spans
+from fleet.rules.finding_codes import FindingCode
 from fleet.rules.timeline.boundaries import Timeline
 from fleet.rules.values import Condition, HeatEvidence, Level, ServiceMode, Standing, StandingSegment, VisitFact
 from fleet.rules.vocabulary import FOUND_GIVING_HEAT, FOUND_OFF, LEFT_FIRING, LEFT_OFF, EntryAct
@@ -23,11 +24,14 @@ def heat_of_boiler(timeline: Timeline, standings: Sequence[StandingSegment]) -> 
         {v.id: v for v in timeline.evidence.visits if v.of_this_boiler}.values(), key=lambda v: (v.at, v.id)
     )
     ends = {v.id: timeline.run.after[v.id].at for v in visits}
+    heatless = [(c.opened_at, c.closed_at) for c in timeline.cases if c.rule.code == FindingCode.STEAM_WITHOUT_HEAT]
     lit = [ends[v.id] for v in visits if v.left_as in LEFT_FIRING]
     calls = [ends[v.id] for v in visits if v.kind == "no_heat" and v.left_as not in LEFT_FIRING]
     return HeatEvidence(
         absent=tuple(merge_spans([*_not_in_service(timeline), *_never_heats(timeline)])),
-        cold=tuple(merge_spans([*holds, *true_spans((at, not on) for at, on in _heat_reports(visits, ends))])),
+        cold=tuple(
+            merge_spans([*holds, *heatless, *true_spans((at, not on) for at, on in _heat_reports(visits, ends))])
+        ),
         seasons=tuple(_heating_seasons(timeline)),
         calls=tuple(sorted(calls)),
         lit=tuple(sorted(lit)),
@@ -46,7 +50,8 @@ def building_conditions(building: UUID, name: str, boilers: Sequence[HeatEvidenc
     none_heats = intersect_spans([merge_spans([*b.cold, *b.absent]) for b in boilers])
     cold = subtract_spans(intersect_spans([none_heats, season]), absent_spans)
     called = merge_spans(_unanswered_calls(boilers))
-    cold_sentence = f"{name} is without heat: each boiler is on hold, locked out or off by its newest entry."
+    cold_reason = "each boiler is on hold, locked out or off by its newest entry, or its steam brings none"
+    cold_sentence = f"{name} is without heat: {cold_reason}."
     call_sentence = f"{name} may be without heat: no visit since the no-heat call left a boiler firing."
     spans = [(since, until, cold_sentence) for since, until in cold]
     spans += [(since, until, call_sentence) for since, until in subtract_spans(called, cold)]

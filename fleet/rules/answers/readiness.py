@@ -6,6 +6,7 @@ from uuid import UUID
 
 from fleet.rules.finding_codes import FindingCode
 from fleet.rules.findings.lockouts import CAUSE_NAMED, LOCKOUTS_SEEN, RESETS
+from fleet.rules.ledger.effects import FUEL_SWITCHES
 from fleet.rules.ledger.episodes import EpisodeCase
 from fleet.rules.replay.replay_run import AfterVisit
 from fleet.rules.timeline.boundaries import Timeline
@@ -196,7 +197,7 @@ def _touches_outstanding(timeline: Timeline, after: AfterVisit) -> Iterator[Miss
 
 
 # Interlocks that are not counted as protection, and are proven with it all the same.
-_INTERLOCKS = frozenset({"gas_pressure_switch", "louvre_interlock"})
+_INTERLOCKS = frozenset({"louvre_interlock", "low_draft_switch", *FUEL_SWITCHES})
 
 
 def _unproven_in_service(timeline: Timeline, visit: VisitFact, after: AfterVisit) -> Iterator[MissingItem]:

@@ -2,6 +2,7 @@
 
 from fleet.rules.finding_codes import FindingCode
 from fleet.rules.findings.data import DataFault, wrong_by_data
+from fleet.rules.findings.fire_side import JOINED_FINDINGS
 from fleet.rules.findings.gauge_doubts import (
     doubt_adjusted_gauge,
     doubt_known_wrong_gauge,
@@ -16,6 +17,7 @@ from fleet.rules.findings.locks import doubt_of_lock, find_left_under_lock, note
 from fleet.rules.findings.observations import OBSERVED, find_by_observation
 
 __all__ = [
+    "JOINED_FINDINGS",
     "OBSERVED",
     "DataFault",
     "FindingCode",

@@ -46,14 +46,32 @@ def _is_spoiled_by_water(ledger: ReplayLedger, record: PositionRecord) -> bool:
     return record.role.hazard == "fuel_not_shut" or can_be_jumpered or record.role.code == "feeder"
 
 
-def find_air_with_flue_gas(ledger: ReplayLedger, entry: EntryFact) -> Iterator[FoundFault]:
-    """Yield the finding that air or vent are at fault while flue gas is in the room, whichever was found first."""
+# What two findings are together: the finding, what one of them joins, what the other joins, the sentence.
+_TOGETHER = (
+    (
+        FindingCode.AIR_OR_VENT_WITH_CO,
+        "air_or_vent",
+        frozenset({"flue_gas"}),
+        "Air or vent are blocked or loose, and flue gas or carbon monoxide was found with it.",
+    ),
+    (
+        FindingCode.SOOT_WITH_FLUE_GAS,
+        "soot",
+        frozenset({"flue_gas", "air_or_vent"}),
+        "Soot was seen, and flue gas or carbon monoxide, or a fault of air or vent, was found with it.",
+    ),
+)
+JOINED_FINDINGS = frozenset(code for code, *_ in _TOGETHER)
+
+
+def find_joined_dangers(ledger: ReplayLedger, entry: EntryFact) -> Iterator[FoundFault]:
+    """Yield what open findings are together, whichever was found first: a danger of its own beside each of them."""
     if not any(c.entry == entry.id for c in ledger.open_cases()):
         return  # nearly always: this one opened nothing
     rules = {c.rule.code: c for c in ledger.open_cases()}
-    newest = [c for c in rules.values() if c.opened_at == entry.at and c.entry == entry.id]
-    if not newest or FindingCode.AIR_OR_VENT_WITH_CO in rules:
+    if not any(c.opened_at == entry.at and c.entry == entry.id for c in rules.values()):
         return
-    if {"air_or_vent", "flue_gas"} <= {c.rule.joins for c in rules.values()}:
-        sentence = "Air or vent are blocked or loose, and flue gas or carbon monoxide was found with it."
-        yield FindingCode.AIR_OR_VENT_WITH_CO, None, sentence
+    joins = {c.rule.joins for c in rules.values()}
+    for code, one, others, sentence in _TOGETHER:
+        if code not in rules and one in joins and others & joins:
+            yield code, None, sentence

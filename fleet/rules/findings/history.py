@@ -5,7 +5,7 @@ from datetime import timedelta
 
 from fleet.rules.catalogue import Contradiction
 from fleet.rules.finding_codes import FindingCode
-from fleet.rules.findings.fire_side import find_air_with_flue_gas
+from fleet.rules.findings.fire_side import find_joined_dangers
 from fleet.rules.findings.lockouts import RESETS, find_unqualified_reset, note_unexplained_reset, resets_without_test
 from fleet.rules.findings.locks import find_fired_under_lock
 from fleet.rules.findings.makeup import find_makeup_rise
@@ -28,7 +28,7 @@ def find_in_history(
     yield from _find_contradictions(ledger, entry, record)
     yield from find_feed_into_hot(ledger, visit, entry)
     yield from find_fired_under_lock(ledger, visit, entry, record)
-    yield from find_air_with_flue_gas(ledger, entry)
+    yield from find_joined_dangers(ledger, entry)
     if record is None:
         return
     yield from _find_frequent_resets(ledger, visit, entry, record)

@@ -135,13 +135,19 @@ def note_repair(ledger: ReplayLedger, record: PositionRecord, at: datetime, open
             hanging.blind[record.position.id] = BlindedByPath(blind.path, blind.at, acted=True)
 
 
+# Switches that watch what the burner is fed with; they are counted among no protections, and proven all the same.
+FUEL_SWITCHES = frozenset(
+    {"gas_pressure_switch", "oil_pressure_switch", "oil_temperature_switch", "atomizing_medium_switch"}
+)
+
 # What was seen at one place, or of the boiler as a whole, is put right wherever its cause was.
+_FIRE_AND_DRAFT = frozenset({"vent", "draft_control", "combustion_air", "louvre_interlock", "burner", "boiler_body"})
 CAUSED_AT: dict[str, frozenset[str]] = {
-    FindingCode.FLUE_GAS_SPILLS: frozenset(
-        {"vent", "draft_control", "combustion_air", "louvre_interlock", "burner", "boiler_body"}
-    ),
+    FindingCode.FLUE_GAS_SPILLS: _FIRE_AND_DRAFT,
+    FindingCode.SOOT_SEEN: _FIRE_AND_DRAFT,
+    FindingCode.SOOT_WITH_FLUE_GAS: _FIRE_AND_DRAFT,
     FindingCode.ROUGH_LIGHT_OFF: frozenset(
-        {"burner", "fuel_valves", "flame_safeguard", "gas_pressure_switch", "vent", "draft_control", "combustion_air"}
+        {"burner", "fuel_valves", "flame_safeguard", "vent", "draft_control", "combustion_air", *FUEL_SWITCHES}
     ),
 }
 

@@ -5,6 +5,7 @@ from dataclasses import replace
 from math import inf
 from uuid import UUID
 
+from fleet.rules.finding_codes import WHOLE_BOILER_FINDINGS
 from fleet.rules.findings import (
     doubt_adjusted_gauge,
     doubt_known_wrong_gauge,
@@ -55,7 +56,8 @@ def _apply_test(run: ReplayRun, visit: VisitFact, entry: EntryFact, record: Posi
     if graded.outcome == Outcome.PASS:
         graded = _apply_graded_pass(bench, graded, against)
     for rule, place in graded.faults:
-        open_finding(run, visit, entry=entry, rule_code=rule, place=ledger.records[place], sentence=graded.sentence)
+        found_at = None if rule in WHOLE_BOILER_FINDINGS else ledger.records[place]
+        open_finding(run, visit, entry=entry, rule_code=rule, place=found_at, sentence=graded.sentence)
     run.by_entry[entry.id] = as_verdict(bench, graded)
     run.verdicts.append(run.by_entry[entry.id])
     ledger.outcomes[entry.id] = graded.outcome.value
