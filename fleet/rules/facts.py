@@ -14,6 +14,9 @@ from fleet.rules.catalogue import Catalogue, ProcedureSpec, RoleSpec
 
 Value = bool | float | str | None
 
+# Qualifications to say what ails a boiler; a trade that knows one part of it, as backflow, is none of them.
+JUDGES_BOILERS = frozenset({"technician", "fire_side", "inspector"})
+
 
 def as_number(value: object) -> float | None:
     """Return a value as a number, None where it is none. Yes and no are not 1 and 0."""
@@ -156,6 +159,11 @@ class VisitFact:
         True  # False: another boiler's visit, of which only the entries on the shared positions are here
     )
     paper: OthersPaper | None = None
+
+    @property
+    def may_judge_boiler(self) -> bool:
+        """Whether somebody present may say what ails a boiler: no operator, and no trade that knows one part alone."""
+        return bool(self.qualifications & JUDGES_BOILERS)
 
     @property
     def good_news_from(self) -> frozenset[str]:

@@ -221,7 +221,8 @@ def doubts_the_gauge(catalogue: Catalogue, code: str) -> bool:
     gauge, limit = ledger.records[ident("gauge")], ledger.records[ident("limit")]
     gauge.checked, gauge.fitted_order, gauge.fitted_at = None, -1, at(-30)
     seen = EntryFact(ident("seen"), 0, "observe", "", gauge.position.id, at(1))
-    doubt_readings_of(ledger, ledger.catalogue.findings[code], gauge, seen)
+    case = effects.begin_case(ledger, code, place=gauge, at=seen.at, entry=seen.id, sentence="Found.")
+    doubt_readings_of(ledger, case, gauge, seen)
     return any(p.doubtful for p in limit.passes)
 
 

@@ -88,7 +88,7 @@ def had_in_hand(evidence: Evidence, visit: VisitFact) -> bool:
     Looking and flushing leave a boiler as it was. A full proof shuts the feed, opens a drain or moves a set point. A
     leaving check that is answered says how the boiler was left, so it is answered for.
     """
-    if not visit.qualifications - {"operator"}:
+    if not visit.may_judge_boiler:
         return False
     return (
         visit.kind != "routine_check"

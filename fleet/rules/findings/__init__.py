@@ -5,10 +5,10 @@ from fleet.rules.findings.data import DataFault, wrong_by_data
 from fleet.rules.findings.fire_side import JOINED_FINDINGS
 from fleet.rules.findings.gauge_doubts import (
     doubt_adjusted_gauge,
-    doubt_known_wrong_gauge,
     doubt_readings_of,
     doubt_unmeasured_gauge,
     is_read_by_test_gauge,
+    name_known_wrong_gauge,
 )
 from fleet.rules.findings.history import find_in_history
 from fleet.rules.findings.jumpers import close_unplaced_jumpers, find_left_jumpers, note_jumper
@@ -23,7 +23,6 @@ __all__ = [
     "FindingCode",
     "close_unplaced_jumpers",
     "doubt_adjusted_gauge",
-    "doubt_known_wrong_gauge",
     "doubt_of_lock",
     "doubt_readings_of",
     "doubt_unmeasured_gauge",
@@ -33,6 +32,7 @@ __all__ = [
     "find_left_jumpers",
     "find_left_under_lock",
     "is_read_by_test_gauge",
+    "name_known_wrong_gauge",
     "note_jumper",
     "note_lock",
     "wrong_by_data",

@@ -106,7 +106,7 @@ def _traces_at_position(ledger: ReplayLedger, entry: EntryFact, window: timedelt
             return
         if trace.entry.position == entry.position:
             # Good news counts only from somebody qualified.
-            if trace.entry.code == "cause_found" and trace.visit.qualifications - {"operator"}:
+            if trace.entry.code == "cause_found" and trace.visit.may_judge_boiler:
                 return
             yield trace
 

@@ -48,7 +48,7 @@ def close_unplaced_jumpers(ledger: ReplayLedger, visit: VisitFact, at: datetime,
     No test does: a device that passes is not the one that is bridged, and nobody knows which that is.
     """
     is_off = visit.of_this_boiler and visit.leaving_checks.get("jumpers_off") is True
-    if is_off and visit.qualifications - {"operator"}:
+    if is_off and visit.may_judge_boiler:
         for case in ledger.open_at(None):
             if case.rule.code == FindingCode.JUMPER_LEFT:
                 case.closed_at, case.closed_by = at, entry

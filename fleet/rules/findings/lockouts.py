@@ -70,7 +70,7 @@ def find_unqualified_reset(
     ledger: ReplayLedger, visit: VisitFact, entry: EntryFact, record: PositionRecord
 ) -> Iterator[FoundFault]:
     """Yield that somebody not qualified reset a protection that had acted; after a test of it that is its end."""
-    if entry.code not in RESETS or record.role.code not in UNQUALIFIED_ROLES or visit.qualifications - {"operator"}:
+    if entry.code not in RESETS or record.role.code not in UNQUALIFIED_ROLES or visit.may_judge_boiler:
         return
     tested = any(_is_test_before(trace, visit, entry) and trace.outcome in TRIED for trace in ledger.trail)
     if not tested:
@@ -132,7 +132,7 @@ def _is_explained(ledger: ReplayLedger, visit: VisitFact, entry: EntryFact) -> b
             cause = ledger.asked_causes.get(trace.entry.position) if trace.entry.position else None
             return cause is None or not cause.is_excused
         if trace.entry.code == CAUSE_NAMED:  # of an earlier lockout it says nothing of this one
-            return trace.visit.id == visit.id and bool(visit.qualifications - {"operator"})
+            return trace.visit.id == visit.id and visit.may_judge_boiler
         if _is_test_before(trace, visit, entry):
             return True
         if trace.entry.code in RESETS:
@@ -194,7 +194,7 @@ def _locked_out_lately(ledger: ReplayLedger, cause: AskedCause) -> bool:
             return False
         if trace.entry.position != cause.position or trace.visit.id == cause.visit:
             continue
-        if trace.entry.code == CAUSE_NAMED and trace.visit.qualifications - {"operator"}:
+        if trace.entry.code == CAUSE_NAMED and trace.visit.may_judge_boiler:
             return False
         if trace.entry.code in (*LOCKOUTS_SEEN, *RESETS):
             return True

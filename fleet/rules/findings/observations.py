@@ -44,7 +44,7 @@ def find_by_observation(
     if entry.code == "cause_found":
         _note_cause(ledger, visit, entry, record)
     elif entry.code == "cause_not_found":
-        if record is not None and visit.qualifications - {"operator"}:
+        if record is not None and visit.may_judge_boiler:
             lockouts.note_search(ledger, visit, entry, record)
     elif entry.code.startswith("tag_lifted_"):
         _lift_tag(ledger, visit, entry)
@@ -67,7 +67,7 @@ def _note_cause(ledger: ReplayLedger, visit: VisitFact, entry: EntryFact, record
 
     What was tested in the same visit before its cause was named is closed with it: nobody tests twice.
     """
-    if not visit.qualifications - {"operator"}:
+    if not visit.may_judge_boiler:
         return
     manager_name = entry.readings.get("manager")
     if record is not None:

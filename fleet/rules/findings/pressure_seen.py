@@ -25,6 +25,7 @@ DRIVEN_PRESSURE = {"limit_trip": "trip_psi", "operating_control_trip": "trip_psi
 CALIBRATION = "limit_calibration"  # by a hand pump it is not the boiler's pressure
 GAUGE_CHECK = "gauge_comparison"
 LIFTS = frozenset({"lever_lift"})
+SEEN_OVER_VALVE = "more than its set pressure was seen under it while it stayed shut"
 OVERRUNS = (
     FindingCode.CONTROL_OVERRUN,
     FindingCode.LIMIT_OVERRUN,
@@ -156,7 +157,7 @@ def _valves_accused(
             yield FindingCode.VALVE_DID_NOT_OPEN, valve, f"{under}, and it did not open."
             continue
         _note_overrun(ledger, FindingCode.PRESSURE_OVER_VALVE, valve, psi - set_psi)
-        doubt_passes(ledger, [valve], ReadingDoubt(LIFTS, None, at=entry.at, entry=entry.id))
+        doubt_passes(ledger, [valve], ReadingDoubt(LIFTS, None, entry.at, entry.id, why=SEEN_OVER_VALVE))
         yield FindingCode.PRESSURE_OVER_VALVE, valve, f"{under}: whether it opens in time is doubtful."
 
 

@@ -40,7 +40,8 @@ def _shows_water(ledger: ReplayLedger, visit: VisitFact, entry: EntryFact, outco
     After one that left the line under the glass no water is seen.
     """
     passed = entry.code == BLOWDOWN and outcome == Outcome.PASS and not _is_under_glass(entry)
-    return passed and bool(visit.qualifications - {"operator"})
+    allowed = ledger.catalogue.procedures[BLOWDOWN].who & visit.good_news_from if passed else frozenset()
+    return bool(allowed - {"operator"})
 
 
 def _is_under_glass(entry: EntryFact) -> bool:
@@ -113,7 +114,7 @@ def find_feed_into_hot(ledger: ReplayLedger, visit: VisitFact, entry: EntryFact)
     if not _is_fed(entry) or not any(c.rule.code in EMPTY_RULES for c in ledger.open_cases()):
         return
     for trace in reversed(ledger.trail):
-        said_cool = trace.entry.code == "boiler_cool" and trace.visit.qualifications - {"operator"}
+        said_cool = trace.entry.code == "boiler_cool" and trace.visit.may_judge_boiler
         if entry.at - trace.entry.at > HOT_FOR or said_cool:
             return
         if trace.entry.id in ledger.unseen_lines or trace.entry.code == "glass_empty":

@@ -6,8 +6,10 @@ from datetime import datetime
 from math import inf
 from uuid import UUID
 
-from fleet.rules.ledger.episodes import EpisodeCase, PassedProof
+from fleet.rules.ledger.episodes import CalibrationNeed, EpisodeCase, PassedProof
 from fleet.rules.ledger.records import PositionRecord, ReplayLedger
+
+FOUND_WRONG = "what it was read by was found wrong"
 
 
 @dataclass(frozen=True, slots=True)
@@ -15,7 +17,7 @@ class ReadingDoubt:
     """Why passes are in doubt: of which procedures, since when, from when on, and by which entry that is known.
 
     `since` is the last good check in the order of entries, None where there was none. `error_psi` is how wrong the
-    gauge was found: a pass whose verdict so much cannot change stands.
+    gauge was found: a pass whose verdict so much cannot change stands. `why` ends the sentence "It passed, but …".
     """
 
     codes: frozenset[str]
@@ -23,39 +25,101 @@ class ReadingDoubt:
     at: datetime
     entry: UUID | None
     error_psi: float = inf
+    why: str = FOUND_WRONG
 
     def concerns_pass(self, passed: PassedProof) -> bool:
         """Return whether the outcome of a pass could have been another one."""
-        is_later = self.since is None or passed.order > self.since
-        return passed.code in self.codes and is_later and passed.tolerates_psi < self.error_psi
+        return passed.code in self.codes and self.is_later(passed) and passed.tolerates_psi < self.error_psi
+
+    def is_later(self, passed: PassedProof) -> bool:
+        """Return whether a pass came after the last good check."""
+        return self.since is None or passed.order > self.since
 
 
 def doubt_passes(ledger: ReplayLedger, records: Iterable[PositionRecord], doubt: ReadingDoubt) -> None:
     """Put passes in doubt and what they answered back; an older sound one may stand."""
     for record in records:
-        doubted = [p for p in record.passes if not p.doubtful and doubt.concerns_pass(p)]
-        record.passes = [replace(p, doubtful=True) if p in doubted else p for p in record.passes]
-        record.proofs = {p.code: p.at for p in record.passes if not p.doubtful}
-        for passed in reversed(doubted):  # of two episodes of one rule the newest goes on
-            _put_back_answered(ledger, record, passed, doubt)
+        doubted = _mark_doubted(record, doubt)
+        if doubted:
+            record.proofs = {p.code: p.at for p in record.passes if not p.doubtful}
+            _take_back_calibrations(ledger, record, doubted, doubt)
+            _put_back_answered(ledger, record, doubted, doubt)
 
 
-def _put_back_answered(ledger: ReplayLedger, record: PositionRecord, passed: PassedProof, doubt: ReadingDoubt) -> None:
-    """Put back what a pass answered, unless the same test, or one that covers it, passed soundly after it."""
-    procedure_by_code = ledger.evidence.procedure_by_code
-    later = [p for p in record.passes if p.order > passed.order and not p.doubtful]
-    if passed.answered is None or any(procedure_by_code(p.code).covers_or_is(passed.code) for p in later):
+def _mark_doubted(record: PositionRecord, doubt: ReadingDoubt) -> set[int]:
+    """Mark the passes of a place that are in doubt from now on, and return where they stand in its list."""
+    doubted: set[int] = set()
+    for index in range(len(record.passes) - 1, -1, -1):
+        passed = record.passes[index]
+        if not doubt.is_later(passed):
+            break  # passes stand in the order of their entries
+        if not passed.doubtful and doubt.concerns_pass(passed):
+            record.passes[index] = replace(passed, doubt=doubt.why)
+            doubted.add(index)
+    return doubted
+
+
+def _take_back_calibrations(
+    ledger: ReplayLedger, record: PositionRecord, doubted: set[int], doubt: ReadingDoubt
+) -> None:
+    """Take a calibration in doubt from the sound passes that rest on it, and put back what it let them answer."""
+    orders = {record.passes[index].order for index in doubted}
+    for index, passed in enumerate(record.passes):
+        need = passed.calibration
+        if need is None or need.order not in orders or passed.doubtful:
+            continue
+        record.passes[index] = replace(passed, calibration=CalibrationNeed(need.rules))
+        for case in passed.answered.cases if passed.answered else []:
+            if case.rule.code in need.rules:
+                _put_back_case(ledger, case, passed, doubt)
+
+
+def _put_back_answered(ledger: ReplayLedger, record: PositionRecord, doubted: set[int], doubt: ReadingDoubt) -> None:
+    """Put back what each of these passes answered, unless a later sound one of its test answers it as well.
+
+    The newest comes first: of two episodes of one rule the newest goes on.
+    """
+    later_sound: dict[str, list[PassedProof]] = {}  # by procedure; of those alike in what they may answer the newest
+    for index in range(len(record.passes) - 1, min(doubted) - 1, -1):
+        passed = record.passes[index]
+        if index in doubted:
+            _put_back_pass(ledger, record, passed, doubt, later_sound)
+        elif not passed.doubtful:
+            alike = later_sound.setdefault(passed.code, [])
+            if all(p.calibration != passed.calibration for p in alike):
+                alike.append(passed)
+
+
+def _put_back_pass(
+    ledger: ReplayLedger,
+    record: PositionRecord,
+    passed: PassedProof,
+    doubt: ReadingDoubt,
+    later_sound: dict[str, list[PassedProof]],
+) -> None:
+    """Put back what one pass in doubt had answered and no later sound one, of its test or one that covers it, does."""
+    if passed.answered is None:
         return
-    for touch in passed.answered.touches:
-        standing = record.touches.get(touch.code, replace(touch, needs=()))
-        needs = dict.fromkeys((*standing.needs, *touch.needs))
-        record.touches[touch.code] = replace(standing, needs=tuple(needs))
-    record.blind = {b.path: b for b in passed.answered.blind} | record.blind
+    procedure_by_code = ledger.evidence.procedure_by_code
+    codes = [code for code in later_sound if procedure_by_code(code).covers_or_is(passed.code)]
+    covering = [later for code in codes for later in later_sound[code]]
+    if not covering:
+        for touch in passed.answered.touches:
+            standing = record.touches.get(touch.code, replace(touch, needs=()))
+            needs = dict.fromkeys((*standing.needs, *touch.needs))
+            record.touches[touch.code] = replace(standing, needs=tuple(needs))
+        record.blind = {b.path: b for b in passed.answered.blind} | record.blind
     for case in passed.answered.cases:
-        if case.is_open:
-            case.passes, case.tested_in = max(0, case.passes - 1), None
-        elif case.closed_by == passed.answered.entry or case.tested_in is not None:
-            _reopen_case(ledger, case, passed, doubt)
+        if not any(later.may_answer(case) for later in covering):
+            _put_back_case(ledger, case, passed, doubt)
+
+
+def _put_back_case(ledger: ReplayLedger, case: EpisodeCase, passed: PassedProof, doubt: ReadingDoubt) -> None:
+    """Count the pass no longer where an episode is open still, and go on with one that it closed."""
+    if case.is_open:
+        case.passes, case.tested_in = max(0, case.passes - 1), None
+    elif case.closed_by == (passed.answered and passed.answered.entry) or case.tested_in is not None:
+        _reopen_case(ledger, case, passed, doubt)
 
 
 def _reopen_case(ledger: ReplayLedger, case: EpisodeCase, passed: PassedProof, doubt: ReadingDoubt) -> None:

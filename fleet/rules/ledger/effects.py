@@ -8,7 +8,7 @@ from uuid import UUID
 from fleet.engineering.last_places import compare
 from fleet.rules.finding_codes import FindingCode
 from fleet.rules.ledger.asked import BlindedByPath, OwedTest
-from fleet.rules.ledger.episodes import AnsweredByPass, EpisodeCase, OutstandingTouch, PassedProof
+from fleet.rules.ledger.episodes import AnsweredByPass, CalibrationNeed, EpisodeCase, OutstandingTouch, PassedProof
 from fleet.rules.ledger.papers_of_others import waits_for_second
 from fleet.rules.ledger.records import GradingBench, PositionRecord, ReplayLedger
 from fleet.rules.values import EntryFact, Level, as_number
@@ -172,6 +172,7 @@ def apply_pass(
     *,
     tolerates_psi: float = 0.0,
     proves_too: Iterable[str] = (),
+    calibration: CalibrationNeed | None = None,
 ) -> bool:
     """Apply a pass. False, and nothing changes, when nobody present may give this good news, or its paper waits.
 
@@ -186,7 +187,9 @@ def apply_pass(
         return False
     answered = _answer_what_it_may(bench, proves, cases)
     if proves:
-        _keep_passes(bench, tolerates_psi, proves_too, answered)
+        passed = PassedProof(bench.procedure.code, bench.entry.at, bench.ledger.entry_order)
+        passed = replace(passed, tolerates_psi=tolerates_psi, calibration=calibration)
+        _keep_passes(bench, passed, proves_too, answered)
     _note_check(bench, proves, qualified)
     return True
 
@@ -216,11 +219,8 @@ def _end_blindness(bench: GradingBench) -> list[BlindedByPath]:
     return cleared
 
 
-def _keep_passes(
-    bench: GradingBench, tolerates_psi: float, proves_too: Iterable[str], answered: AnsweredByPass
-) -> None:
+def _keep_passes(bench: GradingBench, passed: PassedProof, proves_too: Iterable[str], answered: AnsweredByPass) -> None:
     """Keep the pass of this procedure with what it answers, and before it those of what it stands for as well."""
-    passed = PassedProof(bench.procedure.code, bench.entry.at, bench.ledger.entry_order, tolerates_psi=tolerates_psi)
     known = [code for code in proves_too if code in bench.ledger.catalogue.procedures]
     bench.record.passes += [*(replace(passed, code=code) for code in known), replace(passed, answered=answered)]
     for code in (*known, bench.procedure.code):

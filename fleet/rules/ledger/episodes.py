@@ -40,6 +40,7 @@ class EpisodeCase:
     device: UUID | None = None  # what filled the place when it began
     tested_in: UUID | None = None  # the visit whose test would have closed it, had its cause been named
     is_reopened: bool = False  # goes on from an earlier one: the pass that had closed that is in doubt
+    gauge_error_psi: float = 0.0  # by how much the gauge was found to differ; unbounded where nobody measured it
 
     @property
     def is_open(self) -> bool:
@@ -68,8 +69,20 @@ class AnsweredByPass:
 
 
 @dataclass(frozen=True, slots=True)
+class CalibrationNeed:
+    """The rules whose findings a pass answers only after a calibration, and the one it rests on, by its order."""
+
+    rules: frozenset[str]
+    order: int = 0  # 0: none
+
+    def may_answer(self, case: EpisodeCase) -> bool:
+        """Return whether the pass speaks to this episode: of another rule, or found before the calibration."""
+        return case.rule.code not in self.rules or self.order > case.last_order
+
+
+@dataclass(frozen=True, slots=True)
 class PassedProof:
-    """One pass that proved something. `doubtful`: what it was read by turned out blind or wrong.
+    """One pass that proved something. `doubt` says why it counts as inconclusive by now, "" where it stands.
 
     `tolerates_psi` is by how much its gauge may be wrong before the verdict could be another one.
     """
@@ -77,6 +90,16 @@ class PassedProof:
     code: str
     at: datetime
     order: int = 0  # its place among all entries: those of one visit may share an instant
-    doubtful: bool = False
+    doubt: str = ""
     tolerates_psi: float = 0.0
+    calibration: CalibrationNeed | None = None
     answered: AnsweredByPass | None = field(default=None, compare=False, repr=False)
+
+    @property
+    def doubtful(self) -> bool:
+        """Whether what it was read by turned out blind or wrong."""
+        return bool(self.doubt)
+
+    def may_answer(self, case: EpisodeCase) -> bool:
+        """Return whether this pass speaks to an episode that another one of its test answered."""
+        return self.calibration is None or self.calibration.may_answer(case)

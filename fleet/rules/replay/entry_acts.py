@@ -8,13 +8,13 @@ from uuid import UUID
 from fleet.rules.finding_codes import WHOLE_BOILER_FINDINGS
 from fleet.rules.findings import (
     doubt_adjusted_gauge,
-    doubt_known_wrong_gauge,
     doubt_of_lock,
     doubt_readings_of,
     doubt_unmeasured_gauge,
     find_by_observation,
     find_in_history,
     is_read_by_test_gauge,
+    name_known_wrong_gauge,
     note_jumper,
     note_lock,
 )
@@ -38,6 +38,19 @@ def _grade_under_lock(bench: GradingBench) -> GradedTest:
     return replace(graded, outcome=Outcome.INCONCLUSIVE, grade="", proves="", sentence=sentence, question=doubt)
 
 
+def _grade_reading(bench: GradingBench) -> GradedTest:
+    """Grade a test. A pass that was read by a gauge known to be wrong, by enough to change it, proves nothing."""
+    graded = _grade_under_lock(bench)
+    gauge = name_known_wrong_gauge(bench.ledger, bench.entry, graded.tolerates_psi)
+    if not gauge or graded.outcome != Outcome.PASS:
+        return graded
+    sentence = (
+        f"{graded.sentence} It proves nothing: the {gauge} is known to be wrong. Repeat it with a test gauge, "
+        "or once the gauge is put right."
+    )
+    return replace(graded, outcome=Outcome.INCONCLUSIVE, grade="", proves="", sentence=sentence)
+
+
 def _without_proof(bench: GradingBench, graded: GradedTest) -> GradedTest:
     """Return a pass that changes nothing; on a paper it is inconclusive, lest anybody take it for one that counts."""
     unproven = replace(graded, proves="", sentence=f"{graded.sentence} {explain_no_proof(bench)}")
@@ -48,7 +61,7 @@ def _apply_test(run: ReplayRun, visit: VisitFact, entry: EntryFact, record: Posi
     ledger = run.ledger
     procedure = ledger.catalogue.procedures[entry.code]
     bench = GradingBench(visit, entry, procedure=procedure, record=record, ledger=ledger)
-    graded = _grade_under_lock(bench)
+    graded = _grade_reading(bench)
     against = graded.leaves_open | {rule for rule, _ in graded.faults}
     if procedure.voids and graded.outcome != Outcome.NOT_DONE:
         # What a test opens is touched; its own pass answers for its own device, not for what hangs on it.
@@ -69,8 +82,14 @@ def _apply_test(run: ReplayRun, visit: VisitFact, entry: EntryFact, record: Posi
 def _apply_graded_pass(bench: GradingBench, graded: GradedTest, against: frozenset[str]) -> GradedTest:
     """Apply a pass and return it as it stands: without a proof where nobody present may give one."""
     tolerates_psi = inf if is_read_by_test_gauge(bench.entry) else graded.tolerates_psi
-    if effects.apply_pass(bench, graded.proves, against, tolerates_psi=tolerates_psi, proves_too=graded.proves_too):
-        doubt_known_wrong_gauge(bench.ledger, bench.record, bench.entry)
+    if effects.apply_pass(
+        bench,
+        graded.proves,
+        against,
+        tolerates_psi=tolerates_psi,
+        proves_too=graded.proves_too,
+        calibration=graded.calibration,
+    ):
         return graded
     return _without_proof(bench, graded)
 
@@ -82,7 +101,7 @@ def open_finding(
     if rule_code not in run.ledger.catalogue.findings:
         return  # the release in force then did not know it yet
     case = effects.open_case(run.ledger, rule_code, place=place, entry=entry, sentence=sentence)
-    doubt_readings_of(run.ledger, case.rule, place, entry)
+    doubt_readings_of(run.ledger, case, place, entry)
     run.findings.append(
         JudgedFinding(
             visit=visit.id,

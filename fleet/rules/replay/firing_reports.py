@@ -24,7 +24,7 @@ def firing_reports(evidence: Evidence) -> Iterator[tuple[datetime, bool]]:
 
 def _reports_of_visit(evidence: Evidence, visit: VisitFact) -> Iterator[tuple[datetime, tuple[UUID, int], bool]]:
     """Yield the reports of one visit, each with its instant and its place among those of the same instant."""
-    qualified = bool(visit.qualifications - {"operator"})
+    qualified = visit.may_judge_boiler
     # Fired to test, with somebody qualified at the boiler the whole time, it was not left firing.
     safe = qualified and visit.left_as in (*LEFT_OFF, LeftAs.ATTENDED)
     if visit.state_on_arrival in (ArrivalState.FIRING, *FOUND_OFF) and not safe:

@@ -164,7 +164,7 @@ def _never_proven_sentence(ledger: ReplayLedger, record: PositionRecord, snapsho
             f"The {record.position.name} passed its {procedure_name} on "
             f"{local_day(snapshot.doubted.at, ledger.evidence.zone)}"
         )
-        return f"{passed_sentence}, but what it was read by was found wrong: it counts as inconclusive."
+        return f"{passed_sentence}, but {snapshot.doubted.doubt}: it counts as inconclusive."
     if snapshot.declared:
         code, day = max(snapshot.declared, key=lambda pair: pair[1])
         procedure_name = ledger.evidence.procedure_by_code(code).name.lower()

@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 from uuid import UUID
 
+from fleet.rules.ledger.episodes import CalibrationNeed
 from fleet.rules.vocabulary import Outcome
 
 
@@ -24,6 +25,7 @@ class GradedTest:
     proves_too: tuple[str, ...] = ()  # procedures that this pass stands for as well
     leaves_open: frozenset[str] = frozenset()  # rules of whose findings this pass says nothing
     tolerates_psi: float = 0.0  # how wrong its gauge may be before the verdict could be another one
+    calibration: CalibrationNeed | None = None  # what this pass says only as far as a calibration carries it
     reading: str = ""
 
 

@@ -12,6 +12,7 @@ from fleet.engineering.trips import (
     STAY_OFF_MINUTES,
 )
 from fleet.rules.finding_codes import FindingCode
+from fleet.rules.ledger.episodes import CalibrationNeed
 from fleet.rules.ledger.records import GradingBench
 from fleet.rules.verdicts.graded import GradedTest, failed_test
 from fleet.rules.vocabulary import Outcome
@@ -125,7 +126,8 @@ def _passed_limit(bench: GradingBench, trip: LimitTrip) -> GradedTest:
     """Return the pass. A lowered set point proves the function alone; a raised pressure its calibration too."""
     read, is_raised = trips.grade_limit_trip(trip.acts_at, trip.set_psi, _valve_psi(bench)), trip.lowered_to is None
     grade = read.grade if is_raised else "good"
-    leaves_open = frozenset() if is_raised else _late_rules_open(bench)
+    calibration = None if is_raised else CalibrationNeed(LATE_RULES, _newest_calibration(bench))
+    leaves_open = _rules_left_open(bench, calibration)
     note = f"{'' if grade == 'good' else ': adjust it'}{_CALIBRATE_FIRST if leaves_open else ''}"
     at = f"{trip.trip:g} psi{_during_test(trip)}"
     return GradedTest(
@@ -138,20 +140,24 @@ def _passed_limit(bench: GradingBench, trip: LimitTrip) -> GradedTest:
         tolerates_psi=min(read.bound - trip.acts_at, _fall_margin_psi(bench, trip.trip)),
         proves_too=(CALIBRATION,) if is_raised else (),
         leaves_open=leaves_open,
+        calibration=calibration,
     )
 
 
 _CALIBRATE_FIRST = ": where it acts is not shown, trip it by rising pressure or calibrate it first"
 
 
-def _late_rules_open(bench: GradingBench) -> frozenset[str]:
+def _newest_calibration(bench: GradingBench) -> int:
+    """Return the order of the newest calibration of this limit that is not in doubt, 0 where there is none."""
+    return max((p.order for p in bench.record.passes if p.code == CALIBRATION and not p.doubtful), default=0)
+
+
+def _rules_left_open(bench: GradingBench, calibration: CalibrationNeed | None) -> frozenset[str]:
     """Return the rules by which this limit acted too late, and that no calibration has followed since."""
-    calibrations = [p.order for p in bench.record.passes if p.code == CALIBRATION and not p.doubtful]
-    return frozenset(
-        c.rule.code
-        for c in bench.record.open_cases()
-        if c.rule.code in LATE_RULES and not c.replaced and not any(order > c.last_order for order in calibrations)
-    )
+    if calibration is None:
+        return frozenset()
+    cases = [c for c in bench.record.open_cases() if not c.replaced and not calibration.may_answer(c)]
+    return frozenset(c.rule.code for c in cases)
 
 
 def grade_limit_calibration(bench: GradingBench) -> GradedTest:
