@@ -291,8 +291,8 @@ class ConditionStep:
 class Condition:
     """Something that holds from `since` to `until` and that somebody should know.
 
-    `sentence` is what it said when it began; `steps`, in order, what it says later. `lines`: what else the same visit
-    left against firing.
+    `sentence` is what it said when it began; `steps`, in order, what it says later. `lines`: what else stood
+    against firing when the visit ended that brought it.
     """
 
     condition: str

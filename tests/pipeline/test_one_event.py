@@ -62,3 +62,28 @@ def test_a_visit_after_the_hold_has_an_alert_of_its_own(clear: Fleet) -> None:
     )
     clear.post(clear.visit(NOW, [bench.action_entry(NOW, "repair", "valve")]))
     assert [condition for condition, _ in raised(clear)] == ["against_firing", "hold"]
+
+
+def test_the_alert_after_a_hold_begins_with_what_the_hold_does_not_say(clear: Fleet) -> None:
+    bench = clear.bench()
+    clear.post(
+        clear.visit(NOW - DAY, [bench.test_entry(NOW - DAY, "limit_trip", "limit", **BROKEN_TRIP)]), at=NOW - DAY
+    )
+    clear.post(clear.visit(NOW, [bench.action_entry(NOW, "repair", "valve")]))
+    alert = Alert.objects.get(condition="against_firing", until=None)
+    assert "safety valve" in alert.sentence
+    assert not any("limit" in line for line in [alert.sentence, *alert.lines])
+
+
+def test_a_later_visit_ends_the_lines_of_a_hold(clear: Fleet) -> None:
+    bench = clear.bench()
+    broken = [
+        bench.action_entry(NOW - DAY, "repair", "valve"),
+        bench.test_entry(NOW - DAY, "limit_trip", "limit", **BROKEN_TRIP),
+    ]
+    clear.post(clear.visit(NOW - DAY, broken), at=NOW - DAY)
+    assert Alert.objects.get(condition="hold", until=None).lines != []
+    clear.post(clear.visit(NOW, [bench.action_entry(NOW, "adjust", "control")]))
+    assert Alert.objects.get(condition="hold", until=None).lines == []
+    alert = Alert.objects.get(condition="against_firing", until=None)
+    assert any("safety valve" in line for line in [alert.sentence, *alert.lines])

@@ -7,7 +7,7 @@ from uuid import UUID
 
 from fleet.rules.answers.firing import fired_while_off_conditions, hold_but_firing_conditions
 from fleet.rules.answers.hold_steps import with_steps
-from fleet.rules.answers.one_event import match_holds, with_lines
+from fleet.rules.answers.one_event import match_holds, unsaid_items, with_lines
 from fleet.rules.answers.overdue import (
     certificate_conditions,
     due_soon_conditions,
@@ -47,7 +47,7 @@ def gather_conditions(
     gathered = [
         *with_lines(of_standing, holds, answers),
         *hold_but_firing_conditions(timeline, [c for c in of_standing if c.condition == "hold"]),
-        *_against_firing_conditions(timeline, answers, holds),
+        *_against_firing_conditions(timeline, answers, holds, [c for c in of_standing if c.condition == "hold"]),
         *_lapse_conditions(timeline, states),
         *due_soon_conditions(timeline, states),
         *past_date_alerts(timeline, acts),
@@ -137,21 +137,27 @@ def _running_spans(
 
 
 def _against_firing_conditions(
-    timeline: Timeline, answers: Mapping[UUID, ReadinessAnswer], holds: Mapping[UUID, Condition]
+    timeline: Timeline,
+    answers: Mapping[UUID, ReadinessAnswer],
+    brought: Mapping[UUID, Condition],
+    holds: Sequence[Condition],
 ) -> Iterator[Condition]:
     """Yield what stands against firing, or was not examined, until a later visit that had the boiler in hand.
 
-    While a hold that the same visit brought is open, its alert says it.
+    While a hold that the same visit brought is open, its alert says it, and what any open hold says is not said twice.
     """
     ends = sorted((timeline.run.after[visit].at, visit) for visit in answers)
     for (at, visit), following in zip_longest(ends, ends[1:]):
         answer, until = answers[visit], following[0] if following else None
-        hold = holds.get(visit)
+        standing = next((h for h in holds if h.since <= at and (h.until is None or at < h.until)), None)
+        items = unsaid_items(standing, answer) if standing else list(answer.missing)
+        hold = brought.get(visit) or (None if items else standing)
         begin = max(at, hold.until or at) if hold else at
         is_told_by_hold = hold is not None and hold.until is None
         if is_told_by_hold or not answer.answer.is_open or (until is not None and until <= begin):
             continue
-        is_minor = all(item.what.startswith(MINOR_ITEMS) for item in answer.missing)
+        items = list(answer.missing) if hold else items
+        is_minor = all(item.what.startswith(MINOR_ITEMS) for item in items)
         # What is only not examined is silent while the boiler is off, as lapses are.
         whole = answer.answer is FiringAnswer.SOMETHING_DOES
         for since, end in [(begin, until)] if whole else _running_spans(timeline, begin, until):
@@ -161,5 +167,6 @@ def _against_firing_conditions(
                 since=since,
                 until=end,
                 level=Level.ROUTINE if is_minor else Level.URGENT,
-                sentence=answer.missing[0].sentence,
+                sentence=items[0].sentence,
+                lines=tuple(item.sentence for item in items[1:]) if standing and not hold else (),
             )

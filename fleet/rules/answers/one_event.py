@@ -1,12 +1,13 @@
 """One event of one visit is one alert: what else it left against firing are lines of the hold that it brought."""
 
-from collections.abc import Mapping, Sequence
+from collections import defaultdict
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 from datetime import datetime
 from uuid import UUID
 
 from fleet.rules.timeline.boundaries import Timeline
-from fleet.rules.values import Condition, ReadinessAnswer
+from fleet.rules.values import Condition, Level, MissingItem, ReadinessAnswer
 
 
 def match_holds(
@@ -14,38 +15,68 @@ def match_holds(
 ) -> dict[UUID, Condition]:
     """Return, by visit, the hold that began or was raised anew by what the visit found. Other answers have none."""
     holds = [c for c in conditions if c.condition == "hold"]
+    visits_that_found = _visits_that_found(timeline)
     begun = {visit.id: min([visit.at, *(e.at for e in visit.entries)]) for visit in timeline.evidence.visits}
-    matched = {}
-    for visit in answers:
-        first, last = begun.get(visit), timeline.run.after[visit].at
-        hold = next((h for h in holds if first and any(first <= at <= last for at in _raised_at(h))), None)
-        if hold is not None:
-            matched[visit] = hold
+    matched: dict[UUID, Condition] = {}
+    for visit in answers.keys() & begun.keys():
+        first, last = begun[visit], timeline.run.after[visit].at
+        for hold in holds:
+            # What came of no finding, as a device taken off, is of the visit during which it came.
+            if any(first <= at <= last and visit in visits_that_found.get(at, {visit}) for at in _raised_at(hold)):
+                matched.setdefault(visit, hold)
     return matched
+
+
+def _visits_that_found(timeline: Timeline) -> Mapping[datetime, set[UUID]]:
+    """Return, by the instant at which an episode became a hold, the visits whose entries began such episodes."""
+    visit_by_entry = {e.id: v.id for v in timeline.evidence.visits for e in v.entries}
+    found: dict[datetime, set[UUID]] = defaultdict(set)
+    for case, levels in zip(timeline.cases, timeline.levels, strict=True):
+        visit = visit_by_entry.get(case.entry) if case.entry else None
+        begun = next((s.since for s in levels if s.level is Level.HOLD), None)
+        if visit is not None and begun is not None:
+            found[begun].add(visit)
+    return found
 
 
 def with_lines(
     conditions: Sequence[Condition], matched: Mapping[UUID, Condition], answers: Mapping[UUID, ReadinessAnswer]
 ) -> list[Condition]:
-    """Return the conditions, each matched hold with what its newest visit left against firing beside its own cause."""
-    newest: dict[datetime, ReadinessAnswer] = {}
-    for visit, hold in matched.items():
-        if hold.since not in newest or newest[hold.since].at <= answers[visit].at:
-            newest[hold.since] = answers[visit]
+    """Return the conditions, each hold with what else its visit left against firing.
+
+    The next answer about the boiler ends the lines: from then on that one says what stands against firing it.
+    """
     return [
-        replace(c, lines=_other_lines(c, newest[c.since])) if c.condition == "hold" and c.since in newest else c
+        replace(c, lines=_lines_of_hold(c, matched, answers.values())) if c.condition == "hold" else c
         for c in conditions
     ]
+
+
+def _lines_of_hold(
+    hold: Condition, matched: Mapping[UUID, Condition], answers: Iterable[ReadinessAnswer]
+) -> tuple[str, ...]:
+    newest = max((a for a in answers if _is_of_hold(a, hold, matched)), key=lambda a: a.at, default=None)
+    if newest is None or newest.visit not in matched:
+        return ()
+    return tuple(item.sentence for item in unsaid_items(hold, newest))
+
+
+def _is_of_hold(answer: ReadinessAnswer, hold: Condition, matched: Mapping[UUID, Condition]) -> bool:
+    """Return whether an answer is of the visit that brought the hold, or was given while it was open."""
+    brought = matched.get(answer.visit)
+    if brought is not None:
+        return brought.since == hold.since
+    return hold.since <= answer.at and (hold.until is None or answer.at < hold.until)
 
 
 def _raised_at(hold: Condition) -> list[datetime]:
     return [hold.since, *(step.at for step in hold.steps if step.is_raised)]
 
 
-def _other_lines(hold: Condition, answer: ReadinessAnswer) -> tuple[str, ...]:
-    """Return the lines of an answer that do not say again what the hold says itself."""
-    said = tuple(_without_day(sentence) for sentence in (hold.sentence, *(step.sentence for step in hold.steps)))
-    return tuple(item.sentence for item in answer.missing if not _without_day(item.sentence).endswith(said))
+def unsaid_items(hold: Condition, answer: ReadinessAnswer) -> list[MissingItem]:
+    """Return what an answer lists and the hold's alert does not say itself by the end."""
+    said = _without_day(hold.steps[-1].sentence if hold.steps else hold.sentence)
+    return [item for item in answer.missing if not _without_day(item.sentence).endswith(said)]
 
 
 def _without_day(sentence: str) -> str:
