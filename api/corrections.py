@@ -1,4 +1,4 @@
-"""The endpoint that adds a second qualified name to a correction."""
+"""The endpoint that adds a second qualified name to a correction or a paper of others."""
 
 from typing import Any
 from uuid import UUID
@@ -20,7 +20,7 @@ from fleet.visits.models import Visit
 
 
 class SecondedSerializer(serializers.Serializer[Any]):
-    """Who confirmed the correction besides its poster, and when."""
+    """Who confirmed the correction or paper besides its poster, and when."""
 
     visit = serializers.UUIDField(source="visit_id")
     by = serializers.CharField(source="by.username")
@@ -28,7 +28,7 @@ class SecondedSerializer(serializers.Serializer[Any]):
 
 
 class SecondCorrectionEndpoint(APIView):
-    """A correction out of a hold counts only with a second qualified name."""
+    """A correction out of a hold counts only with a second qualified name; so does what a paper ends."""
 
     @extend_schema(
         operation_id="secondCorrection",
@@ -36,7 +36,7 @@ class SecondCorrectionEndpoint(APIView):
         responses={201: SecondedSerializer, **problem_responses(401, 403, 404, 409, 422, 503)},
     )
     def post(self, request: Request, visit: UUID) -> Response:
-        """Confirm the correction, once. Only a qualified technician who did not post it may do so."""
+        """Confirm the correction or the paper, once. Only a qualified technician who did not post it may do so."""
         at, request_cause, user = timezone.now(), cause_of(request), user_of(request)
         visit_row = Visit.objects.filter(id=visit).first()
         if visit_row is None:

@@ -9,6 +9,7 @@ from fleet.rules.wording import ADVICE_CAUTION
 BOILER = "2f939f8a-33cf-525d-b755-10a0a756636e"
 TECHNICIAN = "6ba17026-a0bd-544d-81f4-1db83ae0e4fc"
 UPPER_CUTOFF = "f3a3fe50-eebd-507d-99d2-751d7463311d"
+SAFETY_VALVE = "b536017b-bdb2-5bf3-97d9-aeb4cbb94de5"
 FLOAT_CHAMBER = "1ecd0845-e77d-5a0d-b098-c122c9c4bb24"
 
 FAILED_FLUSH: dict[str, Any] = {
@@ -68,6 +69,34 @@ REPAIR: dict[str, Any] = {
         "told": [{"name": "Ines Okafor", "how": "phone", "at": "2026-01-12T08:55:00-05:00"}],
     },
 }
+SHOP_PAPER: dict[str, Any] = {
+    "id": "0198f4a0-5d10-7c3e-9b52-6a1e0c8d7f44",
+    "boiler": BOILER,
+    "kind": "follow_up",
+    "performed_at": "2026-01-09T11:00:00-05:00",
+    "people": [{"user": TECHNICIAN}],
+    "paper": {
+        "body": "valve_shop",
+        "name": "Harbor Valve Shop",
+        "number": "26-0117",
+        "dated_on": "2026-01-09",
+        "file": {
+            "name": "harbor-26-0117.pdf",
+            "sha256": "9f86d081884c7d659a2feaa0c55ad015a3bf4f1b2b0b822cd15d6c15b0f00a08",
+            "size": 182044,
+            "type": "application/pdf",
+        },
+    },
+    "entries": [
+        {
+            "test": "valve_shop_test",
+            "position": SAFETY_VALVE,
+            "outcome": "pass",
+            "serial": "HV-20417",
+            "readings": {"opens_psi": 15, "tight": True, "sealed": True},
+        }
+    ],
+}
 PROBLEM: dict[str, Any] = {
     "type": "about:blank",
     "title": "Unprocessable Entity",
@@ -86,6 +115,7 @@ PROBLEM: dict[str, Any] = {
 POST_VISIT = [
     OpenApiExample("A failed flush", value=FAILED_FLUSH, request_only=True),
     OpenApiExample("The repair, proven", value=REPAIR, request_only=True),
+    OpenApiExample("A valve shop's paper, posted by whoever holds it", value=SHOP_PAPER, request_only=True),
     OpenApiExample("Refused", value=PROBLEM, response_only=True, status_codes=["422"]),
 ]
 

@@ -19,8 +19,10 @@ from fleet.accounts import policy
 from fleet.accounts.requests import user_of
 from fleet.assessments import stored_visits
 from fleet.rules.values import FIRING_ANSWERS
+from fleet.rules.vocabulary import PAPER_BODIES
 from fleet.visits import queries
 from fleet.visits.models import Visit as Row
+from fleet.visits.paper_check import FILE_TYPES
 
 SEE_ACTION = "visit.see"
 VISIT_PATH_PARAMETER = OpenApiParameter("visit", UUID, OpenApiParameter.PATH)
@@ -52,6 +54,19 @@ class WhoSerializer(serializers.Serializer[Any]):
         return str(row.user.get_username() if row.user else row.name)
 
 
+class StoredPaperSerializer(serializers.Serializer[Any]):
+    """The paper of another body on which the visit's entries rest."""
+
+    body = serializers.ChoiceField(choices=PAPER_BODIES)
+    name = serializers.CharField()
+    number = serializers.CharField()
+    dated_on = serializers.DateField()
+    file_name = serializers.CharField()
+    file_sha256 = serializers.CharField()
+    file_size = serializers.IntegerField()
+    file_type = serializers.ChoiceField(choices=FILE_TYPES)
+
+
 class HeadSerializer(serializers.Serializer[Any]):
     """The head of a visit. A corrected one names its correction and has no present readiness."""
 
@@ -68,6 +83,8 @@ class HeadSerializer(serializers.Serializer[Any]):
     corrected_by = serializers.SerializerMethodField()
     void = serializers.BooleanField()
     readiness = serializers.SerializerMethodField()
+    paper = serializers.SerializerMethodField()
+    waits_for_second = serializers.SerializerMethodField()
 
     @extend_schema_field(serializers.UUIDField(allow_null=True))
     def get_corrected_by(self, row: Row) -> Any:
@@ -80,6 +97,16 @@ class HeadSerializer(serializers.Serializer[Any]):
         """Return what stands against firing, by present knowledge; null if the boiler was not in hand."""
         readiness = getattr(row, "readiness", None)
         return readiness.answer if readiness else None
+
+    @extend_schema_field(StoredPaperSerializer(allow_null=True))
+    def get_paper(self, row: Row) -> Any:
+        """Return the paper the visit rests on; null for people at the boiler."""
+        paper = getattr(row, "paper", None)
+        return StoredPaperSerializer(paper).data if paper else None
+
+    def get_waits_for_second(self, row: Row) -> bool:
+        """Return whether it is a correction without effect yet, or a paper that lacks what ends a hold or a tag."""
+        return hasattr(row, "waiting")
 
 
 class VerdictNowSerializer(serializers.Serializer[Any]):
@@ -138,10 +165,16 @@ class FactsSerializer(serializers.Serializer[Any]):
     leaving_checks = serializers.DictField(child=serializers.JSONField(), source="visit.leaving_checks")
     note = serializers.CharField(source="visit.note", allow_blank=True)
     reason = serializers.CharField(source="visit.reason", allow_blank=True)
+    paper_lacks = serializers.SerializerMethodField()
     entries = StoredEntrySerializer(many=True)
     judged_otherwise = serializers.BooleanField()
     findings_now = FindingNowSerializer(many=True, allow_null=True)
     readiness_now = ReadinessNowSerializer(allow_null=True)
+
+    @extend_schema_field(serializers.ListField(child=serializers.CharField()))
+    def get_paper_lacks(self, stored: stored_visits.StoredVisit) -> Any:
+        """Return what the visit's paper lacks to end a hold or a tag, by present knowledge."""
+        return list(stored.visit.waiting.lacks) if hasattr(stored.visit, "waiting") else []
 
 
 def list_visits(request: Request, query: dict[str, Any], now: datetime, at: datetime) -> QuerySet[Row]:
@@ -150,7 +183,7 @@ def list_visits(request: Request, query: dict[str, Any], now: datetime, at: date
     boilers = policy.boilers_for(user_of(request), SEE_ACTION, now)
     boilers = boilers.filter(**{c: query[n] for n, c in columns.items() if n in query})
     spans = {"kind": "kind", "from": "performed_at__gte", "to": "performed_at__lt"}
-    rows = queries.visits_to(boilers).filter(posted_at__lte=at).select_related("readiness")
+    rows = queries.visits_to(boilers).filter(posted_at__lte=at).select_related("readiness", "waiting")
     return rows.filter(**{c: query[n] for n, c in spans.items() if n in query})
 
 

@@ -7,9 +7,32 @@ from uuid import uuid4
 
 from rest_framework import serializers
 
-from api.http.strict import FlagField, IdField, InstantField, StrictSerializer, TextField, ValuesField, make_fault
-from fleet.rules.vocabulary import CLAIMED_OUTCOMES, ArrivalState, EntryAct, LeftAs, values_of
-from fleet.visits.incoming import IncomingEntry, IncomingVisit, Person, RegisterAnswer
+from api.http.strict import (
+    FlagField,
+    IdField,
+    InstantField,
+    StrictSerializer,
+    TextField,
+    ValuesField,
+    WholeNumberField,
+    make_fault,
+)
+from fleet.rules.ledger.papers_of_others import SERIAL
+from fleet.rules.vocabulary import CLAIMED_OUTCOMES, PAPER_BODIES, ArrivalState, EntryAct, LeftAs, values_of
+from fleet.visits.incoming import IncomingEntry, IncomingPaper, IncomingVisit, PaperFile, Person, RegisterAnswer
+from fleet.visits.paper_check import (
+    BODY_MESSAGE,
+    FILE_NAME_MESSAGE,
+    FILE_TYPES,
+    HASH_MESSAGE,
+    MAX_BODY_NAME_LENGTH,
+    MAX_FILE_BYTES,
+    MAX_FILE_NAME_LENGTH,
+    MAX_NUMBER_LENGTH,
+    MAX_SERIAL_LENGTH,
+    SIZE_MESSAGE,
+    TYPE_MESSAGE,
+)
 from fleet.visits.register_gaps import ANSWERS
 
 KINDS = (
@@ -29,9 +52,9 @@ WHY = ("no_call_for_heat", "out_of_time", "no_access", "no_part", "unsafe", "not
 ACTS = values_of(EntryAct)
 # Besides the act itself, `ref` and `performed_at`, which every entry may have.
 FIELDS_BY_ACT = {
-    "test": {"position", "phase", "outcome", "why", "readings"},
+    "test": {"position", "phase", "outcome", "why", "readings", "serial"},
     "action": {"position"},
-    "observe": {"position", "phase", "readings"},
+    "observe": {"position", "phase", "readings", "serial"},
 }
 COMMON_FIELDS = {*ACTS, "ref", "performed_at"}
 
@@ -127,7 +150,7 @@ class SetSerializer(WithValuesSerializer):
 def _schema_of_act(act: str) -> dict[str, Any]:
     """Return as JSON Schema what an entry with this act needs and what it may not have."""
     needs = {"test": ["position", "outcome"], "action": ["position"]}
-    known_fields = set(ACTS) | {"position", "phase", "outcome", "why", "readings"}
+    known_fields = set(ACTS) | {"position", "phase", "outcome", "why", "readings", "serial"}
     excluded = sorted(known_fields - FIELDS_BY_ACT.get(act, set()) - {act})
     return {"required": [act, *needs.get(act, ())], "not": {"anyOf": [{"required": [name]} for name in excluded]}}
 
@@ -157,6 +180,11 @@ class EntrySerializer(StrictSerializer):
     outcome = serializers.ChoiceField(choices=OUTCOMES, required=False)
     why = serializers.ChoiceField(choices=WHY, required=False)
     readings = ValuesField(required=False)
+    serial = TextField(
+        max_length=MAX_SERIAL_LENGTH,
+        required=False,
+        help_text="Of the device, as the visit's paper gives it. Without it a paper ends no hold.",
+    )
     ref = TextField(max_length=64, required=False)
     performed_at = InstantField(required=False)
 
@@ -194,6 +222,42 @@ class RegisterAnswerSerializer(StrictSerializer):
     reason = TextField(max_length=200, required=False)
 
 
+LENGTH_CODES = ("blank", "min_length", "max_length")
+NAME_MESSAGES: dict[str, Any] = dict.fromkeys(LENGTH_CODES, FILE_NAME_MESSAGE)
+
+
+class PaperFileSerializer(StrictSerializer):
+    """The file of a paper, as declared. Its content is sent apart from the visit."""
+
+    name = TextField(max_length=MAX_FILE_NAME_LENGTH, error_messages=NAME_MESSAGES)
+    sha256 = TextField(max_length=64, min_length=64, error_messages=dict.fromkeys(LENGTH_CODES, HASH_MESSAGE))
+    size = WholeNumberField(
+        min_value=1,
+        max_value=MAX_FILE_BYTES,
+        help_text="In bytes.",
+        error_messages=dict.fromkeys(("min_value", "max_value"), SIZE_MESSAGE),
+    )
+    type = serializers.ChoiceField(choices=FILE_TYPES, error_messages={"invalid_choice": TYPE_MESSAGE})
+
+
+class PaperOfOthersSerializer(StrictSerializer):
+    """The paper of another body on which the entries rest, posted by whoever holds it.
+
+    Passes count where the body does the test, whoever posts them. To end a hold or a tag, a paper needs the serial of
+    the device on the entry, as on record, and a second qualified name.
+    """
+
+    body = serializers.ChoiceField(choices=PAPER_BODIES, error_messages={"invalid_choice": BODY_MESSAGE})
+    name = TextField(
+        max_length=MAX_BODY_NAME_LENGTH,
+        help_text="Who wrote it: the shop, the tester, the office.",
+        error_messages={"blank": "Name who wrote the paper."},
+    )
+    number = TextField(max_length=MAX_NUMBER_LENGTH, error_messages={"blank": "Give the paper's number."})
+    dated_on = serializers.DateField(help_text="The building's day. No entry may be later.")
+    file = PaperFileSerializer()
+
+
 class VisitSerializer(StrictSerializer):
     """A visit to one boiler. The sender chooses the id, so a repeat is recognized."""
 
@@ -220,6 +284,7 @@ class VisitSerializer(StrictSerializer):
     corrects = IdField(required=False)
     reason = TextField(max_length=400, required=False)
     void = FlagField(required=False)
+    paper = PaperOfOthersSerializer(required=False)
 
     def find_cross_field_faults(self, data: dict[str, Any]) -> dict[str, Any]:
         """Return the faults between fields.
@@ -253,9 +318,14 @@ def incoming(data: dict[str, Any]) -> IncomingVisit:
         entries=tuple(_incoming_entries(data["entries"], at)),
         people=tuple(Person(p.get("user"), p.get("name", "")) for p in data["people"]),
         register_answers=tuple(RegisterAnswer(**answer) for answer in data.get("register_answers", ())),
+        paper=_incoming_paper(data["paper"]) if "paper" in data else None,
         leaving_checks={**checks, **({"told": told_people} if told_people else {})},
         **{k: data[k] for k in optional if k in data},
     )
+
+
+def _incoming_paper(data: dict[str, Any]) -> IncomingPaper:
+    return IncomingPaper(**{**data, "file": PaperFile(**data["file"])})
 
 
 def _to_plain_person(person: dict[str, Any]) -> dict[str, str]:
@@ -273,6 +343,7 @@ def _incoming_entry(data: dict[str, Any], at: datetime) -> IncomingEntry:
     act = next(a for a in ACTS if a in data)
     inner = data[act] if isinstance(data[act], dict) else {}
     device = inner.get("with", {})
+    values = device.get("values", inner.get("values", {}))
     return IncomingEntry(
         act=act,
         code=data[act] if isinstance(data[act], str) else "",
@@ -284,7 +355,7 @@ def _incoming_entry(data: dict[str, Any], at: datetime) -> IncomingEntry:
         reason=inner.get("reason", ""),
         readings=data.get("readings", {}),
         kind=device.get("kind", ""),
-        values=device.get("values", inner.get("values", {})),
+        values={**values, SERIAL: data["serial"]} if "serial" in data else values,
         device=device.get("id"),
         ref=data.get("ref", ""),
     )

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable
 from dataclasses import dataclass
+from typing import Any
 
 FaultPath = tuple[str | int, ...]
 
@@ -30,3 +31,7 @@ class Refused(Exception):
         refusal = cls(fault_tuple[0].code, fault_tuple[0].message, fault_tuple[0].at, status)
         refusal.faults = fault_tuple
         return refusal
+
+    def __reduce__(self) -> tuple[Any, ...]:
+        """Go whole from one process to another, where the loader of a portfolio tells what was refused."""
+        return Refused.from_faults, (self.faults, self.status)

@@ -220,6 +220,8 @@ SPECTACULAR_SETTINGS = {
         "PositionStateEnum": "api.positions.STATES",
         "FiringAnswerEnum": "fleet.rules.values.FIRING_ANSWERS",
         "RegisterAnswerEnum": "fleet.visits.register_gaps.ANSWERS",
+        "PaperBodyEnum": "fleet.rules.vocabulary.PAPER_BODIES",
+        "PaperFileTypeEnum": "fleet.visits.paper_check.FILE_TYPES",
     },
     "SWAGGER_UI_DIST": "SIDECAR",
     "SWAGGER_UI_FAVICON_HREF": "SIDECAR",

@@ -32,6 +32,7 @@ from tests import kept
 ROOT = Path(__file__).resolve().parent.parent
 NOW = datetime(2026, 1, 12, 14, 0, tzinfo=UTC)  # a Monday in January, nine in the morning at the boilers
 LONG_AGO = datetime(2015, 1, 1, tzinfo=UTC)
+TRADES = ("technician", "operator", "gas_train", "backflow_tester")  # what Rosa is qualified for
 DAY = timedelta(days=1)
 
 
@@ -152,7 +153,7 @@ def _made(buildings: tuple[str, ...]) -> Fleet:
     portfolio = Portfolio.objects.create(ref="LARKFIELD", name="Larkfield Homes")
     rows = [r for r in parse_sheet(register(), catalog.catalogue_of(1)) if r.building_ref in buildings]
     pipeline.change_register(portfolio=portfolio, rows=rows, at=NOW - 900 * DAY, cause=Cause(who="office"))
-    technician = make_person("rosa", portfolio, "technician", "technician", "operator")
+    technician = make_person("rosa", portfolio, "technician", *TRADES)
     caretaker = make_person("bram", portfolio, "caretaker", "operator")
     return Fleet(portfolio, technician, caretaker, make_person("olga", None, ""))
 

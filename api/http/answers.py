@@ -104,6 +104,9 @@ class AnswerSerializer(serializers.Serializer[Any]):
     older_readiness = OlderReadinessSerializer(allow_null=True)
     standing = StandingChangeSerializer()
     waits_for_second = serializers.BooleanField()
+    paper_lacks = serializers.ListField(
+        child=serializers.CharField(), required=False, help_text="What the visit's paper lacks to end a hold or a tag."
+    )
     newer_facts_stand = serializers.BooleanField()
     caution = serializers.CharField()
 

@@ -5,7 +5,8 @@ from typing import Any
 from drf_spectacular.extensions import OpenApiSerializerExtension, OpenApiSerializerFieldExtension
 
 NO_NUL = "^[^\\u0000]*$"
-NOT_BLANK = "^[^\\u0000]*[^\\s\\u0000][^\\u0000]*$"  # at least one character that is not blank
+# At least one character that is not blank. Readers of patterns differ on whether separators and next line are blank.
+NOT_BLANK = "^[^\\u0000]*[^\\s\\u0000\\u001c-\\u001f\\u0085][^\\u0000]*$"
 
 
 # A reading or a set value: a finite number, true or false, a short word, or null.

@@ -81,6 +81,16 @@ class FlagField(serializers.BooleanField):
         return bool(data)
 
 
+class WholeNumberField(serializers.IntegerField):
+    """A JSON number without a fraction. Texts, true and false are refused."""
+
+    def to_internal_value(self, data: Any) -> int:
+        """Accept whole numbers only."""
+        if isinstance(data, bool) or not isinstance(data, int):
+            self.fail("invalid")
+        return int(super().to_internal_value(data))
+
+
 class TextField(serializers.CharField):
     """A JSON string. Numbers are refused."""
 

@@ -47,10 +47,15 @@ class Readiness(Row):
 
 
 class Waiting(Row):
-    """A correction that has no effect until a second qualified person confirms it. Its id is the visit's."""
+    """What waits for a second qualified person. Its id is the visit's.
+
+    A correction has no effect until then. A paper lacks what it needs to end a hold or a tag; all else of it counts.
+    """
 
     boiler = models.ForeignKey(Boiler, models.PROTECT, related_name="+")
     visit = models.OneToOneField(Visit, models.PROTECT, related_name="waiting")
+    subject = models.CharField(max_length=16, default="correction")  # or "paper"
+    lacks = models.JSONField(default=list)  # of a paper: sentences
 
 
 class Answer(Row):

@@ -7,11 +7,12 @@ from datetime import datetime
 from typing import Any
 from uuid import UUID
 
-from django.db.models import F, QuerySet, Window
+from django.db.models import Exists, F, OuterRef, QuerySet, Window
 from django.db.models.functions import RowNumber
 
 from fleet.assessments.models import Answer, Finding, Readiness, Verdict, Waiting
 from fleet.catalog import queries as catalog
+from fleet.portfolio.models import Boiler
 from fleet.records.row_order import rows_after
 from fleet.rules.catalogue import Catalogue
 from fleet.rules.values import LEVELS, FiringAnswer
@@ -174,4 +175,20 @@ def readiness_answers(visits: Iterable[UUID]) -> dict[str, str]:
 
 def waiting_corrections(boiler: UUID) -> set[UUID]:
     """Return the corrections of a boiler that wait for a second qualified name."""
-    return set(Waiting.objects.filter(boiler=boiler).values_list("visit", flat=True))
+    return set(Waiting.objects.filter(boiler=boiler, subject="correction").values_list("visit", flat=True))
+
+
+def waiting_papers(boiler: UUID) -> dict[UUID, list[str]]:
+    """Return what each waiting paper of a boiler lacks to end a hold or a tag, by its visit."""
+    return dict(Waiting.objects.filter(boiler=boiler, subject="paper").values_list("visit", "lacks"))
+
+
+def note_what_waits(boilers: QuerySet[Boiler]) -> QuerySet[Any]:
+    """Return the boilers, each with `something_waits`: whether any of its visits waits for a second qualified name."""
+    return boilers.annotate(something_waits=Exists(Waiting.objects.filter(boiler=OuterRef("pk"))))
+
+
+def waiting_visits(boiler: UUID) -> list[Waiting]:
+    """Return what waits for a second qualified name at a boiler, corrections and papers, the newest first."""
+    rows = Waiting.objects.filter(boiler=boiler).select_related("visit__paper")
+    return list(rows.order_by("-visit__performed_at", "-visit_id"))

@@ -48,7 +48,7 @@ def report_data(visit: Visit, at: datetime) -> dict[str, Any]:
         "title": f"{_in_words(visit.kind)}, {_moment_in_words(visit.performed_at, zone)}",
         "boiler": f"{visit.boiler.building.address}, {visit.boiler.name}",
         "facts": list(_visit_facts(visit, zone)),
-        "notes": list(_visit_notes(visit, queries.waiting_corrections(visit.boiler_id))),
+        "notes": [*_paper_notes(visit), *_visit_notes(visit, queries.waiting_corrections(visit.boiler_id))],
         "cautions": _caution_texts(findings),
         "answer": _in_words(ready.answer) if ready else "",
         "answered_by": _answered_by(visit, ready, zone),
@@ -56,7 +56,8 @@ def report_data(visit: Visit, at: datetime) -> dict[str, Any]:
         "missing": [m["sentence"] for m in ready.missing] if ready else [],
         "not_looked_at": [m["sentence"] for m in ready.not_looked_at] if ready else [],
         "findings": [_finding_json(f) for f in findings],
-        "sides": [_side_json(s) for s in visit_sides(lines, visit.performed_at)],
+        # A paper does not say how a device was found and left.
+        "sides": [] if hasattr(visit, "paper") else [_side_json(s) for s in visit_sides(lines, visit.performed_at)],
         "entries": [_entry_json(line) for line in lines],
         "as_of": f"As of {_moment_in_words(at, zone)}",
         "foot": ADVICE_CAUTION,
@@ -72,13 +73,25 @@ def _answered_by(visit: Visit, ready: Readiness | None, zone: str) -> str:
 
 
 def _visit_facts(visit: Visit, zone: str) -> Iterable[tuple[str, str]]:
-    people = (person.display_name for person in visit.people.all())
-    yield "Present", ", ".join(people)
+    paper = getattr(visit, "paper", None)
+    people = ", ".join(person.display_name for person in visit.people.all())
+    yield ("Named with it" if paper else "Present"), people
+    if paper:
+        yield "Paper of", f"{paper.name} ({paper.body.replace('_', ' ')})"
+        yield "Number", paper.number
+        yield "Dated", f"{paper.dated_on:%a %d %b %Y}"
+        yield "File", f"{paper.file_name}, SHA-256 {paper.file_sha256}"
     yield "Posted", _moment_in_words(visit.posted_at, zone)
     if visit.state_on_arrival != "unknown":
         yield "Found", _in_words(visit.state_on_arrival)
     if visit.left_as:
         yield "Left", _in_words(visit.left_as)
+
+
+def _paper_notes(visit: Visit) -> Iterable[str]:
+    lacks = queries.waiting_papers(visit.boiler_id).get(visit.id) if hasattr(visit, "paper") else None
+    if lacks:
+        yield " ".join(("This paper would end a hold or a tag, and does not yet.", *lacks))
 
 
 def _visit_notes(visit: Visit, waiting: set[Any]) -> Iterable[str]:

@@ -25,7 +25,7 @@ def store_assessments(*, boiler: Boiler, evidence: Evidence, judgement: Judgemen
             Waiting,
             scope=scope,
             key=("id",),
-            rows=({"id": v, "visit_id": v} for v in judgement.waiting if v in own_visits),
+            rows=_waiting_rows(judgement, own_visits),
         )
     )
 
@@ -72,3 +72,11 @@ def _readiness_rows(judgement: Judgement, own_visits: set[UUID]) -> Iterator[dic
                 "missing": as_json(ready.missing),
                 "not_looked_at": as_json(ready.not_looked_at),
             }
+
+
+def _waiting_rows(judgement: Judgement, own_visits: set[UUID]) -> Iterator[dict[str, Any]]:
+    waiting: list[tuple[UUID, str, list[str]]] = [(visit, "correction", []) for visit in judgement.waiting]
+    waiting += [(paper.visit, "paper", list(paper.lacks)) for paper in judgement.waiting_papers]
+    for visit, subject, lacks in waiting:
+        if visit in own_visits:
+            yield {"id": visit, "visit_id": visit, "subject": subject, "lacks": lacks}

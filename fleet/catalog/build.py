@@ -29,7 +29,16 @@ from fleet.rules.values import LEVELS
 from fleet.rules.vocabulary import BOILER_CHOICES
 
 ROLE_PARTS = ("protection", "initiator", "input_path", "output_path", "reference")
-QUALIFICATIONS = ("operator", "technician", "fire_side", "valve_shop", "inspector", "utility")
+QUALIFICATIONS = (
+    "operator",
+    "technician",
+    "fire_side",
+    "gas_train",
+    "valve_shop",
+    "inspector",
+    "utility",
+    "backflow_tester",
+)
 TOUCHES = ("open", "adjust", "disconnect", "jumper")
 FAILURE_KINDS = ("device", "path", "presumed", "none")
 JOINS = ("", "air_or_vent", "flue_gas", "soot")

@@ -201,6 +201,7 @@ def _read_visits(
     entries = line_cache.read_lines(boiler, visits, positions)
     for visit in visits.values():
         is_own = visit.boiler_id == boiler.id
+        paper = _paper_value(visit)
         if entries[visit.id] or is_own or visit.corrects_id in visits:
             yield values.VisitFact(
                 id=visit.id,
@@ -208,7 +209,8 @@ def _read_visits(
                 at=visit.performed_at,
                 posted_at=visit.posted_at,
                 entries=entries[visit.id],
-                qualifications=frozenset(people[visit.id]),
+                qualifications=frozenset(people[visit.id]) if paper is None else frozenset(),
+                paper=paper,
                 state_on_arrival=visit.state_on_arrival,
                 left_as=visit.left_as,
                 leaving_checks={k: bool(v) if isinstance(v, list) else v for k, v in visit.leaving_checks.items()},
@@ -219,17 +221,22 @@ def _read_visits(
             )
 
 
+def _paper_value(visit: Visit) -> values.OthersPaper | None:
+    row = getattr(visit, "paper", None)
+    return values.OthersPaper(row.body, row.name, row.number, row.dated_on) if row else None
+
+
 def _posted_visits(boiler: Boiler, known_at: datetime | None) -> QuerySet[Visit]:
     members = Q(boiler=boiler)
     if boiler.header_group_id:
         members |= Q(boiler__header_group=boiler.header_group_id)
-    visits = Visit.objects.filter(members)
+    visits = Visit.objects.filter(members).select_related("paper")
     return visits.filter(posted_at__lte=known_at) if known_at else visits
 
 
 def _seconded_corrections(posted: dict[UUID, Visit], known_at: datetime | None) -> set[UUID]:
-    """Return the corrections that a second qualified person has confirmed."""
-    corrections = [v.id for v in posted.values() if v.corrects_id]
+    """Return the corrections and papers that a second qualified person has confirmed."""
+    corrections = [v.id for v in posted.values() if v.corrects_id or hasattr(v, "paper")]
     if not corrections:
         return set()
     secondings = Seconding.objects.filter(visit__in=corrections)

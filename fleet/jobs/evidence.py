@@ -49,7 +49,9 @@ def read_job_evidence(items: Sequence[Item], release: Catalogue) -> JobEvidence:
     """Read the evidence that the items need."""
     places = {i.position_id for i in items if i.position_id and not i.deficiency_id}
     boilers = {i.boiler_id for i in items}
+    # Nobody came to the boiler with a paper of others: it settles items, and is no visit of the job.
     entries = Entry.objects.filter(visit__boiler__in=boilers, visit__corrected_by=None, visit__void=False)
+    entries = entries.filter(visit__paper=None)
     since = min(i.job.created_at for i in items)
     return JobEvidence(
         release,
@@ -72,12 +74,14 @@ def _merged_deficiencies(ids: set[UUID]) -> dict[UUID, Deficiency]:
 
 
 def _qualified_passes(places: Iterable[UUID], release: Catalogue) -> list[tuple[UUID, str, datetime, UUID]]:
-    """Return the passes at these places by a person qualified for the procedure, the oldest first."""
+    """Return the passes at these places by a person, or on a paper of a body, qualified for it, the oldest first."""
     verdicts = Verdict.objects.filter(outcome__in=PASSING_OUTCOMES, entry__act="test", entry__position__in=places)
     columns = ("entry__position", "entry__procedure", "entry__performed_at", "entry__visit")
-    listed = list(verdicts.order_by("entry__performed_at").values_list(*columns))
-    qualifications = _qualifications_by_visit({visit for *_, visit in listed}) if listed else {}
-    return [row for row in listed if _is_qualified(row, release, qualifications.get(row[3], ()))]
+    ordered = verdicts.order_by("entry__performed_at")
+    listed = list(ordered.values_list(*columns, "entry__visit__paper__body"))
+    in_person = {visit for *_, visit, body in listed if not body}
+    qualifications = _qualifications_by_visit(in_person) if in_person else {}
+    return [row[:4] for row in listed if _is_qualified(row, release, qualifications.get(row[3], ()))]
 
 
 def _qualifications_by_visit(visits: Iterable[UUID]) -> dict[UUID, list[tuple[str, datetime, datetime | None]]]:
@@ -95,12 +99,12 @@ def _qualifications_by_visit(visits: Iterable[UUID]) -> dict[UUID, list[tuple[st
 
 
 def _is_qualified(
-    row: tuple[UUID, str, datetime, UUID], release: Catalogue, qualification_rows: Iterable[tuple[Any, ...]]
+    row: tuple[UUID, str, datetime, UUID, str | None], release: Catalogue, qualification_rows: Iterable[tuple[Any, ...]]
 ) -> bool:
-    procedure = release.procedures.get(row[1])
-    at = row[2]
-    codes = {code for code, since, until in qualification_rows if since <= at and (until is None or at < until)}
-    return procedure is not None and bool(procedure.who & codes)
+    _, code, at, _, body = row
+    procedure = release.procedures.get(code)
+    held = {code for code, since, until in qualification_rows if since <= at and (until is None or at < until)}
+    return procedure is not None and bool(procedure.who & ({body} if body else held))
 
 
 def newest_passes(pairs: Iterable[tuple[UUID, str]], release: Catalogue) -> dict[tuple[UUID, str], datetime]:

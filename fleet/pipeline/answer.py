@@ -40,6 +40,7 @@ def build_answer(visit: Visit, conclusion: BoilerConclusion, at: datetime) -> di
     judgement = conclusion.judgement
     numbers = {entry.id: entry.number for entry in visit.entries.all()}
     segment = judgement.standing_at(at)
+    lacks = [sentence for paper in judgement.waiting_papers if paper.visit == visit.id for sentence in paper.lacks]
     return {
         "visit": str(visit.id),
         "boiler": str(visit.boiler_id),
@@ -56,8 +57,10 @@ def build_answer(visit: Visit, conclusion: BoilerConclusion, at: datetime) -> di
             "then": segment.then,
             "next_boundary": as_json(segment.until),
         },
-        # A correction out of a hold has no effect until a second qualified person stands behind it.
-        "waits_for_second": visit.id in judgement.waiting,
+        # Until a second qualified person stands behind them, a correction out of a hold has no effect, and no paper
+        # ends a hold.
+        "waits_for_second": visit.id in judgement.waiting or bool(lacks),
+        "paper_lacks": lacks,
         "newer_facts_stand": judgement.anchor is not None and judgement.anchor > visit.performed_at,
         "caution": ADVICE_CAUTION,
     }

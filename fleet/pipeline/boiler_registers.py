@@ -21,6 +21,7 @@ def read_boiler_register(boiler: Boiler, visits: Sequence[IncomingVisit], at: da
     devices = {k: d for visit in naming_devices for k, d in known_devices(visit, boiler.portfolio_id).items()}
     return BoilerRegister(
         since=boiler.since,
+        zone=boiler.building.zone,
         roles=dict(positions.values_list("id", "role_id")),
         users=frozenset(users.values_list("id", flat=True)),
         catalogue=catalog.catalogue_at(at),

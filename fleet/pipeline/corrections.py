@@ -14,7 +14,13 @@ from fleet.visits import corrections
 from fleet.visits.incoming import IncomingVisit
 from fleet.visits.models import Seconding, Visit
 
-STATUS_BY_CODE = {"id_taken": 409, "unknown_boiler": 404, "corrected_already": 409, "not_yours_to_correct": 403}
+STATUS_BY_CODE = {
+    "id_taken": 409,
+    "unknown_boiler": 404,
+    "corrected_already": 409,
+    "paper_posted_already": 409,
+    "not_yours_to_correct": 403,
+}
 
 
 def correction_faults(visit: IncomingVisit, boiler: Boiler, by: User | None, at: datetime) -> Iterator[Fault]:
@@ -78,9 +84,9 @@ def _correction_event(visit: Visit) -> ChangeEvent:
 
 
 def second_correction(*, visit: UUID, by: User, at: datetime, cause: Cause | None = None) -> Seconding:
-    """Put a second qualified name under a correction, once, and judge its boiler again.
+    """Put a second qualified name under a correction or a paper, once, and judge its boiler again.
 
-    Raises Refused where there is no such visit, it is no correction, it was corrected again, it is one's own, the
+    Raises Refused where there is no such visit, it is neither, it was corrected again, it is one's own, the
     person is not qualified, or it is seconded already.
     """
     correction = Visit.objects.filter(id=visit).first()
@@ -92,7 +98,8 @@ def second_correction(*, visit: UUID, by: User, at: datetime, cause: Cause | Non
         return Seconding.objects.create(portfolio_id=correction.portfolio_id, visit=correction, by=by, at=at)
 
     def describe_events(seconding: Seconding) -> Mapping[UUID, Sequence[ChangeEvent]]:
-        sentence = f"{by.get_username()} seconded the correction."
+        subject = "correction" if correction.corrects_id else "paper"
+        sentence = f"{by.get_username()} seconded the {subject}."
         return {
             correction.portfolio_id: [
                 ChangeEvent(

@@ -12,6 +12,7 @@ from fleet.pipeline import corrections
 from fleet.pipeline.answer import store_answers
 from fleet.pipeline.boiler_registers import read_boiler_register
 from fleet.pipeline.conclude import write_and_conclude
+from fleet.pipeline.papers_of_others import repeated_paper_faults
 from fleet.portfolio.models import Boiler
 from fleet.records.events import Cause
 from fleet.visits import services
@@ -94,6 +95,7 @@ def _past_visit_faults(
         yield Fault("unknown_boiler", "Boiler not found.", ("boiler",))
     else:
         yield from visit_faults(post.visit, register, post.posted_at)
+        yield from repeated_paper_faults(post.visit)
 
 
 def _boiler_register(boiler: Boiler, posts: Sequence[PastVisit]) -> BoilerRegister:

@@ -17,6 +17,7 @@ from fleet.pipeline import corrections
 from fleet.pipeline.answer import store_answers
 from fleet.pipeline.boiler_registers import read_boiler_register
 from fleet.pipeline.conclude import EventsByPortfolio, write_and_conclude
+from fleet.pipeline.papers_of_others import repeated_paper_faults
 from fleet.portfolio.models import Boiler
 from fleet.records.events import Cause, ChangeEvent
 from fleet.visits import register_gaps, services
@@ -149,4 +150,5 @@ def _new_visit_faults(
         *corrections.correction_faults(visit, boiler, by, at),
         *visit_faults(visit, read_boiler_register(boiler, [visit], at), at),
         *_answer_faults(visit, boiler, at),
+        *repeated_paper_faults(visit),
     ]

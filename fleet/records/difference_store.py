@@ -2,7 +2,7 @@
 
 from collections.abc import Iterable, Mapping
 from dataclasses import fields
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime
 from typing import Any
 from uuid import UUID
 
@@ -64,9 +64,11 @@ class _StoredRows:
 
 
 def as_json(value: Any) -> Any:
-    """Return a value of the rules as JSON values: datetimes as UTC text, ids as text, dataclasses as dicts."""
+    """Return a value of the rules as JSON values: datetimes as UTC text, days and ids as text, dataclasses as dicts."""
     if isinstance(value, datetime):
         return value.astimezone(UTC).isoformat()
+    if isinstance(value, date):
+        return value.isoformat()
     if isinstance(value, UUID):
         return str(value)
     if hasattr(value, "__dataclass_fields__"):

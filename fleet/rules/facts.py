@@ -121,8 +121,24 @@ class EntryFact:
 
 
 @dataclass(frozen=True, slots=True)
+class OthersPaper:
+    """A paper of a valve shop, inspector, backflow tester or utility, on which a visit's entries rest.
+
+    Unlike a `PaperFact` it tells what was tested, not until when something is allowed.
+    """
+
+    body: str
+    name: str
+    number: str
+    dated_on: date
+
+
+@dataclass(frozen=True, slots=True)
 class VisitFact:
-    """People at one boiler, once. `qualifications` are those held at performed_at by anybody present."""
+    """People at one boiler, once. `qualifications` are those held at performed_at by anybody present.
+
+    Entries that rest on a `paper` bring the good news of its body alone; its visit has no `qualifications`.
+    """
 
     id: UUID
     kind: str
@@ -135,10 +151,16 @@ class VisitFact:
     leaving_checks: Mapping[str, Value] = field(default_factory=dict)
     corrects: UUID | None = None  # the visit it restates as a whole
     void: bool = False  # a correction that says the visit never was
-    seconded: bool = False  # a second qualified person stands behind the correction
+    seconded: bool = False  # a second qualified person stands behind the correction or the paper
     of_this_boiler: bool = (
         True  # False: another boiler's visit, of which only the entries on the shared positions are here
     )
+    paper: OthersPaper | None = None
+
+    @property
+    def good_news_from(self) -> frozenset[str]:
+        """Qualifications whose passes count: of a paper its body's, else those of everybody present."""
+        return frozenset({self.paper.body}) if self.paper else self.qualifications
 
 
 @dataclass(frozen=True, slots=True)

@@ -13,9 +13,18 @@ from fleet.rules.replay.replay_run import ReplayRun
 from fleet.rules.timeline import states
 from fleet.rules.timeline.boundaries import Timeline, cut_standings
 from fleet.rules.timeline.replay_cache import ReplayCache
-from fleet.rules.values import ActFact, Evidence, JudgedDeficiency, Judgement, Level, LevelSegment, PositionStateSegment
+from fleet.rules.values import (
+    ActFact,
+    Evidence,
+    JudgedDeficiency,
+    Judgement,
+    Level,
+    LevelSegment,
+    PositionStateSegment,
+    WaitingPaper,
+)
 
-VERSION = 11  # part of every conclusion's build: raise it when an answer can change
+VERSION = 12  # part of every conclusion's build: raise it when an answer can change
 
 
 def judge(evidence: Evidence, acts: Sequence[ActFact], at: datetime, played: ReplayCache | None = None) -> Judgement:
@@ -51,6 +60,7 @@ def _judge_anew(evidence: Evidence, acts: Sequence[ActFact], played: ReplayCache
         surveyed_at=timeline.surveyed_at,
         anchor=max((a.at for a in run.after.values()), default=None),
         glass=proof_glass(timeline),
+        waiting_papers=tuple(WaitingPaper(v, lacks) for v, lacks in sorted(run.ledger.waiting_papers.items())),
     )
 
 

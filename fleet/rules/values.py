@@ -16,6 +16,7 @@ from fleet.rules.facts import (
     FittingFact,
     LawInForce,
     Moment,
+    OthersPaper,
     Override,
     PaperFact,
     PositionFact,
@@ -50,6 +51,7 @@ __all__ = [
     "LevelSegment",
     "MissingItem",
     "Moment",
+    "OthersPaper",
     "Override",
     "PaperFact",
     "PositionFact",
@@ -65,6 +67,7 @@ __all__ = [
     "State",
     "Value",
     "VisitFact",
+    "WaitingPaper",
     "as_number",
     "deficiency_id",
     "paper_id",
@@ -346,6 +349,14 @@ class GlassLevel:
 
 
 @dataclass(frozen=True, slots=True)
+class WaitingPaper:
+    """A paper of others whose good news would end a hold or a tag, and the sentences of what it lacks for that."""
+
+    visit: UUID
+    lacks: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class Judgement:
     """Everything that follows from one boiler's evidence. `anchor` is the newest entry's instant."""
 
@@ -361,6 +372,7 @@ class Judgement:
     heat: HeatEvidence = HeatEvidence()
     surveyed_at: datetime | None = None  # when the first visit with a qualified technician ended
     glass: GlassLevel | None = None  # None before the survey, and where no proof ever ends by time alone
+    waiting_papers: tuple[WaitingPaper, ...] = ()
 
     def standing_at(self, at: datetime) -> StandingSegment:
         """The standing that holds at `at`; the last one has no end."""

@@ -44,6 +44,18 @@ class Outcome(StrEnum):
 CLAIMED_OUTCOMES = (Outcome.PASS, Outcome.FAIL, Outcome.INCONCLUSIVE, Outcome.NOT_DONE)
 
 
+class PaperBody(StrEnum):
+    """Whose paper somebody may hold; each is the qualification whose good news it brings."""
+
+    VALVE_SHOP = "valve_shop"
+    INSPECTOR = "inspector"
+    BACKFLOW_TESTER = "backflow_tester"
+    UTILITY = "utility"
+
+
+PAPER_BODIES = values_of(PaperBody)
+
+
 class ArrivalState(StrEnum):
     """How the boiler was found."""
 

@@ -13,6 +13,7 @@ from fleet.rules.values import Value
 from fleet.rules.vocabulary import OCCUPANT_ACTS, EntryAct
 from fleet.sheets.register_sheet import is_measured, is_possible
 from fleet.visits.incoming import IncomingEntry, IncomingVisit
+from fleet.visits.paper_check import paper_faults
 
 MAX_CLOCK_AHEAD = timedelta(minutes=10)  # phones' clocks differ; more is a mistake
 
@@ -21,12 +22,13 @@ MAX_ENTRIES = 200
 
 @dataclass(frozen=True, slots=True)
 class BoilerRegister:
-    """What exists at a boiler: roles by position, its first day, the people known here, the catalogue.
+    """What exists at a boiler: roles by position, its first day and zone, the people known here, the catalogue.
 
     `devices` gives the kinds of existing devices whose ids the visit names, '' for another portfolio's.
     """
 
     since: datetime
+    zone: str
     roles: Mapping[UUID, str]
     users: frozenset[UUID]
     catalogue: Catalogue
@@ -48,6 +50,13 @@ def visit_faults(visit: IncomingVisit, register: BoilerRegister, now: datetime) 
         *_people_faults(visit, register),
         *_ref_faults(visit),
         *_occupant_faults(visit),
+        *paper_faults(
+            visit,
+            catalogue=register.catalogue,
+            since=register.since,
+            zone=register.zone,
+            now=now + MAX_CLOCK_AHEAD,
+        ),
     ]
     for number, entry in enumerate(visit.entries):
         faults += _entry_faults(entry, register, ("entries", number))
@@ -232,7 +241,10 @@ def _fit_faults(entry: IncomingEntry, role: RoleSpec, register: BoilerRegister, 
 
 
 def _set_faults(entry: IncomingEntry, role: RoleSpec, register: BoilerRegister, place: FaultPath) -> Iterator[Fault]:
-    settable_names = frozenset().union(*(register.catalogue.kinds[k].attributes for k in role.kinds)) - {"fitted_on"}
+    settable_names = frozenset().union(*(register.catalogue.kinds[k].attributes for k in role.kinds)) - {
+        "fitted_on",
+        "serial",  # stamped on the device: reading it changes nothing
+    }
     act_place = (*place, *entry.inner)
     if not entry.values:
         yield Fault("nothing_set", "Name at least one value.", act_place)

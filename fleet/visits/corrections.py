@@ -53,11 +53,11 @@ def _later_entries(entry: Entry) -> QuerySet[Entry]:
 def refuse_second(visit: Visit, by: User, at: datetime) -> None:
     """Raise Refused unless this person may second this visit now; the visit's boiler must be locked.
 
-    422 for a visit that is no correction, 409 where it was corrected again or is seconded, 403 for its own poster or an
-    unqualified person.
+    422 for a visit that is no correction and has no paper, 409 where it was corrected again or is seconded, 403 for
+    its own poster or an unqualified person.
     """
-    if visit.corrects_id is None:
-        raise Refused("not_a_correction", "Only a correction can be seconded.", status=422)
+    if visit.corrects_id is None and not hasattr(visit, "paper"):
+        raise Refused("not_a_correction", "Only a correction or a paper can be seconded.", status=422)
     successor = Visit.objects.filter(corrects=visit).first()
     if successor is not None:
         raise Refused("corrected_already", f"Visit {successor.id} already corrects it.", status=409)

@@ -4,7 +4,7 @@ import hashlib
 import json
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from datetime import datetime
+from datetime import date, datetime
 from uuid import UUID, uuid5
 
 from fleet.records.difference_store import as_json
@@ -55,8 +55,29 @@ class RegisterAnswer:
 
 
 @dataclass(frozen=True, slots=True)
+class PaperFile:
+    """The file of a paper, as declared: its content follows apart from the visit."""
+
+    name: str
+    sha256: str
+    size: int  # in bytes
+    type: str
+
+
+@dataclass(frozen=True, slots=True)
+class IncomingPaper:
+    """The paper of another body on which the entries of a visit rest, posted by whoever holds it."""
+
+    body: str
+    name: str
+    number: str
+    dated_on: date
+    file: PaperFile
+
+
+@dataclass(frozen=True, slots=True)
 class IncomingVisit:
-    """People at one boiler, once."""
+    """People at one boiler, once; with a `paper`, what that paper tells."""
 
     id: UUID
     boiler: UUID
@@ -73,6 +94,7 @@ class IncomingVisit:
     reason: str = ""
     void: bool = False
     register_answers: tuple[RegisterAnswer, ...] = ()
+    paper: IncomingPaper | None = None
 
     @property
     def digest(self) -> str:
@@ -98,7 +120,7 @@ def visit_as_json(visit: IncomingVisit) -> dict[str, object]:
     content: dict[str, object] = {}
     for name in visit.__dataclass_fields__:
         value = getattr(visit, name)
-        if name == "register_answers" and not value:
+        if name in ("register_answers", "paper") and not value:
             continue  # visits posted before there were any keep their digests
         content[name] = [_entry_as_json(e) for e in value] if name == "entries" else as_json(value)
     return content

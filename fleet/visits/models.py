@@ -6,6 +6,7 @@ from django.db.models import Q
 from fleet.accounts.models import User
 from fleet.portfolio.models import Boiler, Device, Position
 from fleet.records.base_model import Row
+from fleet.rules.vocabulary import PAPER_BODIES
 
 
 class Visit(Row):
@@ -31,8 +32,31 @@ class Visit(Row):
         indexes = [models.Index(fields=["boiler", "performed_at"], name="visit_of_boiler")]  # read by evidence.gather
 
 
+class PaperOfOthers(Row):
+    """The paper of a valve shop, inspector, backflow tester or utility on which a visit's entries rest.
+
+    Not a `portfolio.Paper`, which says until when something is allowed. The file follows by its SHA-256.
+    """
+
+    visit = models.OneToOneField(Visit, models.PROTECT, related_name="paper")
+    body = models.CharField(max_length=32)
+    name = models.CharField(max_length=200)
+    number = models.CharField(max_length=64)
+    dated_on = models.DateField()  # the building's day
+    file_name = models.CharField(max_length=200)
+    file_sha256 = models.CharField(max_length=64)
+    file_size = models.PositiveIntegerField()  # in bytes
+    file_type = models.CharField(max_length=64)
+
+    class Meta:
+        constraints = [
+            models.CheckConstraint(condition=Q(body__in=PAPER_BODIES), name="paper_body_is_known"),
+            models.CheckConstraint(condition=~Q(name="") & ~Q(number=""), name="paper_is_named"),
+        ]
+
+
 class Seconding(Row):
-    """A second qualified name under a correction. A correction that would end a hold counts only with one."""
+    """A second qualified name under a correction or a paper: only with one it ends a hold."""
 
     visit = models.OneToOneField(Visit, models.PROTECT, related_name="seconding")
     by = models.ForeignKey(User, models.PROTECT, related_name="+")

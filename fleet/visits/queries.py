@@ -14,12 +14,16 @@ from fleet.visits.models import Attendance, Entry, Visit
 def visits_to(boilers: QuerySet[Boiler]) -> QuerySet[Visit]:
     """Return the visits to these boilers, with the related rows that the head of a visit's page needs."""
     visits = Visit.objects.filter(boiler__in=boilers)
-    return visits.select_related("boiler__building", "posted_by", "corrected_by").prefetch_related("people__user")
+    return visits.select_related("boiler__building", "posted_by", "corrected_by", "paper").prefetch_related(
+        "people__user"
+    )
 
 
 def recent_visits(boiler: UUID, limit: int) -> Iterable[Visit]:
     """Return the boiler's newest visits, at most `limit`, corrected and void ones included."""
-    visits = Visit.objects.filter(boiler=boiler).select_related("corrected_by").prefetch_related("people__user")
+    visits = (
+        Visit.objects.filter(boiler=boiler).select_related("corrected_by", "paper").prefetch_related("people__user")
+    )
     return visits.order_by("-performed_at", "-id")[:limit]
 
 
@@ -30,8 +34,12 @@ def entry_places(entries: Iterable[UUID]) -> dict[str, tuple[UUID, int]]:
 
 
 def people_of(boilers: Iterable[UUID], since: datetime, at: datetime) -> list[tuple[User, datetime]]:
-    """Return who was at these boilers from `since` to `at`, with each last time, newest first; no void visits."""
+    """Return who was at these boilers from `since` to `at`, with each last time, newest first; no void visits.
+
+    Who holds a paper of others was not there.
+    """
     attendances = Attendance.objects.filter(user__is_active=True, visit__boiler__in=list(boilers), visit__void=False)
+    attendances = attendances.filter(visit__paper=None)
     attendances = attendances.filter(visit__performed_at__gte=since, visit__performed_at__lte=at)
     last = attendances.order_by("user", "-visit__performed_at").distinct("user").select_related("user", "visit")
     met = [(attendance.user, attendance.visit.performed_at) for attendance in last if attendance.user is not None]

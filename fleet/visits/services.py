@@ -10,7 +10,7 @@ from fleet.records.difference_store import as_json
 from fleet.rules.values import Value
 from fleet.rules.vocabulary import EntryAct
 from fleet.visits.incoming import IncomingVisit
-from fleet.visits.models import Attendance, Entry, Reading, Visit
+from fleet.visits.models import Attendance, Entry, PaperOfOthers, Reading, Visit
 
 ROWS_PER_STATEMENT = 2000  # rows of one statement
 
@@ -34,6 +34,9 @@ def add_visits(new_visits: Sequence[NewVisit]) -> list[Visit]:
     """Write checked visits with one statement per table (at most ROWS_PER_STATEMENT rows each)."""
     visits = [_visit_row(new) for new in new_visits]
     Visit.objects.bulk_create(visits, batch_size=ROWS_PER_STATEMENT)
+    papers = [_paper_row(n.incoming, n.boiler) for n in new_visits if n.incoming.paper]
+    if papers:  # few visits have one
+        PaperOfOthers.objects.bulk_create(papers, batch_size=ROWS_PER_STATEMENT)
     Attendance.objects.bulk_create(
         (row for n in new_visits for row in _attendance_rows(n.incoming, n.boiler)), batch_size=ROWS_PER_STATEMENT
     )
@@ -68,6 +71,24 @@ def _visit_row(new: NewVisit) -> Visit:
         register_answers=[as_json(answer) for answer in incoming.register_answers],
         digest=incoming.digest,
         portfolio_id=boiler.portfolio_id,
+    )
+
+
+def _paper_row(incoming: IncomingVisit, boiler: Boiler) -> PaperOfOthers:
+    paper = incoming.paper
+    assert paper is not None
+    return PaperOfOthers(
+        id=incoming.id,
+        portfolio_id=boiler.portfolio_id,
+        visit_id=incoming.id,
+        body=paper.body,
+        name=paper.name,
+        number=paper.number,
+        dated_on=paper.dated_on,
+        file_name=paper.file.name,
+        file_sha256=paper.file.sha256,
+        file_size=paper.file.size,
+        file_type=paper.file.type,
     )
 
 

@@ -45,6 +45,8 @@ def test_everybody_with_a_role_is_listed_with_what_they_are_qualified_for(fleet:
     assert listed.keys() == {"rosa", "bram", "ines"}
     assert [g["role"] for g in listed["rosa"]["grants"]] == ["technician"]
     assert [(q["code"], q["everywhere"]) for q in listed["rosa"]["qualifications"]] == [
+        ("backflow_tester", True),
+        ("gas_train", True),
         ("operator", True),
         ("technician", True),
     ]

@@ -11,7 +11,7 @@ from django.conf import settings
 from django.core.management import call_command
 from django.test import Client
 
-from api.examples import FAILED_FLUSH, REPAIR, TECHNICIAN
+from api.examples import FAILED_FLUSH, REPAIR, SHOP_PAPER, TECHNICIAN
 from api.urls import urlpatterns
 from fleet import pipeline
 from fleet.accounts.models import Grant, Qualification, User
@@ -72,12 +72,12 @@ def test_both_ways_to_sign_are_described(document: Any) -> None:
 
 def test_the_examples_of_the_document_are_those_that_are_tried_here(document: Any) -> None:
     content = document["paths"]["/api/v1/visits/"]["post"]["requestBody"]["content"]["application/json"]
-    assert [e["value"] for e in content["examples"].values()] == [FAILED_FLUSH, REPAIR]
+    assert [e["value"] for e in content["examples"].values()] == [FAILED_FLUSH, REPAIR, SHOP_PAPER]
 
 
 def test_the_examples_are_accepted_as_they_stand(demonstration: Phone) -> None:
-    failed, repaired = demonstration.post(FAILED_FLUSH), demonstration.post(REPAIR)
-    assert (failed.status_code, repaired.status_code) == (201, 201)
+    answers = [demonstration.post(example) for example in (FAILED_FLUSH, REPAIR, SHOP_PAPER)]
+    assert [answer.status_code for answer in answers] == [201, 201, 201]
 
 
 def test_the_example_of_a_repair_closes_what_the_failed_flush_opened(demonstration: Phone) -> None:

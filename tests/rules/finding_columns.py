@@ -19,7 +19,9 @@ from fleet.rules.values import EntryFact, PositionFact, VisitFact
 from tests.rules.build import at, ident
 from tests.rules.plant import MORE, PROVES, Plant
 
-EVERYBODY = frozenset({"operator", "technician", "fire_side", "valve_shop", "inspector", "utility"})
+EVERYBODY = frozenset(
+    {"operator", "technician", "fire_side", "valve_shop", "inspector", "utility", "gas_train", "backflow_tester"}
+)
 FOUND_BY = "slow_drain"  # the test that finds it, where the row names no procedure that closes it
 PLACES = ("upper", "lower", "control", "limit", "valve", "siphon_a", "chamber", *(m[0] for m in MORE))
 

@@ -104,7 +104,7 @@ class Plant(Boiler):
     def service(self, days: float = 0.0) -> "Plant":
         """A visit that proves everything, fire side included, and leaves everything right."""
         first = [small_proof(c[0]) for c in CAST]
-        self.visit(days, *first, *map(proof, PROVES), who="technician|fire_side", leave=LEFT_RIGHT)
+        self.visit(days, *first, *map(proof, PROVES), who="technician|fire_side|gas_train", leave=LEFT_RIGHT)
         return self
 
     def evidence(self) -> Evidence:

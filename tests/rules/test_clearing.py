@@ -306,4 +306,5 @@ def test_a_pass_of_a_test_for_another_kind_ends_no_blindness() -> None:
 def test_a_fuel_valve_that_was_apart_must_close_and_hold() -> None:
     boiler = plant.Plant().service().visit(1, act("fuel", "open_clean"), plant.proof("fuel"))
     assert boiler.state("fuel", 2) is State.NEVER_PROVEN
-    assert boiler.visit(3, plant.proof("fuel", "fuel_valve_leak_test")).state("fuel", 4) is State.PROVEN
+    leak_test = plant.proof("fuel", "fuel_valve_leak_test")
+    assert boiler.visit(3, leak_test, who="gas_train").state("fuel", 4) is State.PROVEN

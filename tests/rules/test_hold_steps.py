@@ -32,7 +32,8 @@ def test_gas_that_is_smelt_later_is_what_the_alert_says_and_it_is_raised_anew() 
 
 def test_once_the_gas_is_gone_it_says_what_is_left() -> None:
     boiler = Plant().service().visit(1, LATE).visit(3, GAS)
-    hold = hold_of(boiler.visit(4, act("burner", "repair"), proof("burner", "soap_test", bubbles=False, smell=False)))
+    soap_test = proof("burner", "soap_test", bubbles=False, smell=False)
+    hold = hold_of(boiler.visit(4, act("burner", "repair"), soap_test, who="technician|gas_train"))
     assert "tripped only at 13.5" in hold.sentence_at(at(5))
     assert hold.times_raised(at(5)) == 2
 

@@ -215,7 +215,7 @@ def test_a_service_of_a_boiler_with_a_burner_ends_with_combustion_and_a_normal_r
     codes = [c for c in ("combustion_test", "normal_restart") if c != left_out]
     tests = [*EVERYTHING, *(plant.proof(ref) for ref in plant.PROVES if ref != "burner")]
     tests += [plant.proof("control", "three_cycles"), *(plant.proof("burner", code) for code in codes)]
-    who = "technician|fire_side"
+    who = "technician|fire_side|gas_train"
     boiler = plant.Plant().visit(0, *tests, kind="annual_service", who=who, leave=LEFT_RIGHT)
     told = [m.sentence.lower() for m in boiler.ready().missing if m.what == "service"]
     assert len(told) == len(asked)

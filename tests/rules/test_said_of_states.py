@@ -209,7 +209,9 @@ def test_clear_says_only_what_it_rests_on_where_something_is_open_or_asked_for(e
         whole_proof("burner", "soap_test", bubbles=False, smell=False),
         whole_proof("fuel", "fuel_valve_leak_test"),
     )
-    boiler = Plant().service().visit(0.5, *never_done).visit(1, *entries, leave=LEFT_RIGHT, kind="follow_up")
+    who = "technician|gas_train"
+    boiler = Plant().service().visit(0.5, *never_done, who=who)
+    boiler.visit(1, *entries, leave=LEFT_RIGHT, kind="follow_up", who=who)
     standing, answer = boiler.standing_at(at(2)), boiler.judged().readiness[-1].answer
     assert (standing.standing, answer) == (Standing.CLEAR, FiringAnswer.SOMETHING_DOES)
     assert standing.reasons[0].sentence == "8 protections on record and proven."

@@ -18,6 +18,7 @@ NOW = datetime(2026, 1, 12, 14, 0, tzinfo=UTC)
 SINCE = datetime(2019, 10, 1, 4, tzinfo=UTC)
 REGISTER = BoilerRegister(
     since=SINCE,
+    zone="America/New_York",
     roles={UPPER: "upper_cutoff", LIMIT: "high_limit", VALVE: "safety_valve"},
     users=frozenset({ROSA}),
     catalogue=read_release(ROOT / "fixtures" / "catalogue", 1)[1],

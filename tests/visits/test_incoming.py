@@ -1,13 +1,21 @@
 """One visit, one digest: whatever says the same is the same, whatever says something else is another."""
 
 from dataclasses import fields, replace
-from datetime import UTC, datetime, timedelta, timezone
+from datetime import UTC, date, datetime, timedelta, timezone
 from typing import Any
 from uuid import UUID, uuid5
 
 import pytest
 
-from fleet.visits.incoming import IncomingEntry, IncomingVisit, Person, RegisterAnswer, visit_as_json
+from fleet.visits.incoming import (
+    IncomingEntry,
+    IncomingPaper,
+    IncomingVisit,
+    PaperFile,
+    Person,
+    RegisterAnswer,
+    visit_as_json,
+)
 
 HERE = UUID("0198f3c2-7c1e-7b7a-9a54-2f6d3f0c9a11")
 AT = datetime(2026, 1, 12, 13, 0, tzinfo=UTC)
@@ -31,6 +39,9 @@ OTHER: dict[str, Any] = {
     "reason": "x",
     "void": True,
     "register_answers": (RegisterAnswer("co_alarm", "there"),),
+    "paper": IncomingPaper(
+        "valve_shop", "Harbor", "1", date(2025, 10, 20), PaperFile("a.pdf", "0" * 64, 1, "image/png")
+    ),
 }
 OTHER_ENTRY: dict[str, Any] = {
     "act": "action",
@@ -93,10 +104,10 @@ def test_the_order_of_entries_is_said() -> None:
 
 
 def test_a_visit_becomes_json_without_losing_a_field() -> None:
-    answered = replace(VISIT, register_answers=(RegisterAnswer("co_alarm", "there"),))
-    assert visit_as_json(answered).keys() == OTHER.keys()
-    # Visits from before there were answers keep their digests.
-    assert visit_as_json(VISIT).keys() == OTHER.keys() - {"register_answers"}
+    whole = replace(VISIT, register_answers=(RegisterAnswer("co_alarm", "there"),), paper=OTHER["paper"])
+    assert visit_as_json(whole).keys() == OTHER.keys()
+    # Visits from before there were answers and papers keep their digests.
+    assert visit_as_json(VISIT).keys() == OTHER.keys() - {"register_answers", "paper"}
 
 
 @pytest.mark.parametrize(

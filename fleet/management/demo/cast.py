@@ -34,7 +34,7 @@ CAST = (
         name="Rosa Delgado",
         role="technician",
         telephone="555-0102",
-        qualifications=("technician", "operator"),
+        qualifications=("technician", "operator", "gas_train", "backflow_tester"),
     ),
     CastMember("henk", "slate-roof-93", name="Henk Visser", role="dispatcher", telephone="555-0103"),
     CastMember(

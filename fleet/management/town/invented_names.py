@@ -20,13 +20,14 @@ def _make_people(*rows: tuple[str, str, str, str]) -> tuple[TownMember, ...]:
     )
 
 
+OTHER_TRADES = "gas_train backflow_tester"  # each of their technicians holds these as well
 QUILLHAVEN = _make_people(
     ("maud", "Maud Ellery", "owner", ""),
     ("tobias", "Tobias Renn", "manager", ""),
     ("odile", "Odile Marsh", "dispatcher", ""),
-    ("kemal", "Kemal Aydin", "technician", "technician operator fire_side"),
-    ("lena", "Lena Brandt", "technician", "technician operator fire_side"),
-    ("pavel", "Pavel Horak", "technician", "technician operator valve_shop"),
+    ("kemal", "Kemal Aydin", "technician", f"technician operator fire_side {OTHER_TRADES}"),
+    ("lena", "Lena Brandt", "technician", f"technician operator fire_side {OTHER_TRADES}"),
+    ("pavel", "Pavel Horak", "technician", f"technician operator valve_shop {OTHER_TRADES}"),
     ("cyrus", "Cyrus Bell", "caretaker", "operator"),
     ("dora", "Dora Lindqvist", "caretaker", "operator"),
     ("emil", "Emil Sato", "caretaker", "operator"),
@@ -38,9 +39,9 @@ BRINDLECOTE = _make_people(
     ("winnie", "Winnie Osei", "owner", ""),
     ("ansel", "Ansel Dupree", "manager", ""),
     ("beate", "Beate Kowal", "dispatcher", ""),
-    ("rui", "Rui Teixeira", "technician", "technician operator fire_side"),
-    ("sunniva", "Sunniva Dahl", "technician", "technician operator fire_side valve_shop"),
-    ("theo", "Theo Mbeki", "technician", "technician operator"),
+    ("rui", "Rui Teixeira", "technician", f"technician operator fire_side {OTHER_TRADES}"),
+    ("sunniva", "Sunniva Dahl", "technician", f"technician operator fire_side valve_shop {OTHER_TRADES}"),
+    ("theo", "Theo Mbeki", "technician", f"technician operator {OTHER_TRADES}"),
     ("una", "Una Calloway", "caretaker", "operator"),
     ("vito", "Vito Serra", "caretaker", "operator"),
     ("wanda", "Wanda Pruitt", "caretaker", "operator"),

@@ -164,5 +164,7 @@ def _served_at(timeline: Timeline, start: date) -> datetime | None:
     """Return when a visit that serves for this season start ended, None if none did."""
     zone = timeline.evidence.zone
     early = day_start(start - timedelta(days=SEASON_EARLY_DAYS), zone)
-    visits = [v for v in timeline.evidence.visits if v.of_this_boiler and v.kind in SEASON_VISITS and v.at >= early]
+    # A paper tells of tests elsewhere: nobody served the boiler with it.
+    visits = [v for v in timeline.evidence.visits if v.of_this_boiler and v.kind in SEASON_VISITS and not v.paper]
+    visits = [v for v in visits if v.at >= early]
     return min((timeline.run.after[v.id].at for v in visits), default=None)

@@ -3,7 +3,7 @@
 from collections.abc import Callable, Iterator
 
 from fleet.rules.findings import fire_side, lockouts, pressure_side, water_seen, water_side
-from fleet.rules.ledger.episodes import EpisodeCase
+from fleet.rules.ledger.papers_of_others import lacks_to_lift_tag, note_waiting_paper
 from fleet.rules.ledger.records import PositionRecord, ReplayLedger
 from fleet.rules.values import EntryFact, VisitFact
 
@@ -47,7 +47,7 @@ def find_by_observation(
         if record is not None and visit.qualifications - {"operator"}:
             lockouts.note_search(ledger, visit, entry, record)
     elif entry.code.startswith("tag_lifted_"):
-        _lift_tag(visit, entry, ledger.general)
+        _lift_tag(ledger, visit, entry)
     elif entry.code in _ANYWHERE:
         yield from _ANYWHERE[entry.code](ledger, visit, entry, record)
     elif record is None or (not observation.roles and entry.code not in _SPECIAL):
@@ -79,9 +79,12 @@ def _note_cause(ledger: ReplayLedger, visit: VisitFact, entry: EntryFact, record
         case.manager = case.manager or (manager_name.strip() if isinstance(manager_name, str) else "")
 
 
-def _lift_tag(visit: VisitFact, entry: EntryFact, cases: list[EpisodeCase]) -> None:
-    """Only the body that hung a tag lifts it, on paper."""
+def _lift_tag(ledger: ReplayLedger, visit: VisitFact, entry: EntryFact) -> None:
+    """Only the body that hung a tag lifts it, on paper; a paper in other hands needs a serial and a second name."""
     body = entry.code.removeprefix("tag_lifted_")
-    for case in cases:
-        if case.is_open and case.rule.code == f"tag_{body}" and body in visit.qualifications:
-            case.closed_at, case.closed_by = entry.at, entry.id
+    for case in ledger.general:
+        if case.is_open and case.rule.code == f"tag_{body}" and body in visit.good_news_from:
+            lacks = lacks_to_lift_tag(ledger, visit, entry)
+            note_waiting_paper(ledger, visit, lacks)
+            if not lacks:
+                case.closed_at, case.closed_by = entry.at, entry.id

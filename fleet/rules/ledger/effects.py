@@ -9,6 +9,7 @@ from fleet.engineering.last_places import compare
 from fleet.rules.finding_codes import FindingCode
 from fleet.rules.ledger.asked import BlindedByPath, OwedTest
 from fleet.rules.ledger.episodes import AnsweredByPass, EpisodeCase, OutstandingTouch, PassedProof
+from fleet.rules.ledger.papers_of_others import waits_for_second
 from fleet.rules.ledger.records import GradingBench, PositionRecord, ReplayLedger
 from fleet.rules.values import EntryFact, Level, as_number
 from fleet.rules.vocabulary import EntryAct
@@ -172,26 +173,35 @@ def apply_pass(
     tolerates_psi: float = 0.0,
     proves_too: Iterable[str] = (),
 ) -> bool:
-    """Apply a pass. False, and nothing changes, when nobody present may give this good news.
+    """Apply a pass. False, and nothing changes, when nobody present may give this good news, or its paper waits.
 
     `against` are the rules that it does not clear: it fires them itself, or says nothing of what they found.
     """
-    allowed = bench.procedure.who & bench.visit.qualifications
+    allowed = bench.procedure.who & bench.visit.good_news_from
     if not allowed:
         return False
     qualified = bool(allowed - {"operator"})
-    answered = AnsweredByPass(
-        bench.entry.id,
-        touches=_answer_touches(bench),
-        blind=_end_blindness(bench) if _passes_live(bench, proves) else [],
-        cases=_cases_answered(bench, against, qualified),
-    )
-    for case in answered.cases:
-        _answer_case(case, bench)
+    cases = _cases_answered(bench, against, qualified)
+    if waits_for_second(bench, cases, clears_blind=_passes_live(bench, proves)):
+        return False
+    answered = _answer_what_it_may(bench, proves, cases)
     if proves:
         _keep_passes(bench, tolerates_psi, proves_too, answered)
     _note_check(bench, proves, qualified)
     return True
+
+
+def _answer_what_it_may(bench: GradingBench, proves: str, cases: list[EpisodeCase]) -> AnsweredByPass:
+    """Answer touches, blindness and these episodes, and return what was answered."""
+    answered = AnsweredByPass(
+        bench.entry.id,
+        touches=_answer_touches(bench),
+        blind=_end_blindness(bench) if _passes_live(bench, proves) else [],
+        cases=cases,
+    )
+    for case in answered.cases:
+        _answer_case(case, bench)
+    return answered
 
 
 def _passes_live(bench: GradingBench, proves: str) -> bool:
@@ -215,6 +225,8 @@ def _keep_passes(
     bench.record.passes += [*(replace(passed, code=code) for code in known), replace(passed, answered=answered)]
     for code in (*known, bench.procedure.code):
         bench.record.proofs[code] = bench.entry.at
+        if bench.visit.paper is not None:
+            bench.ledger.paper_passes[bench.record.position.id, code, bench.entry.at] = bench.visit.paper.name
     _keep_trip_height(bench)
 
 

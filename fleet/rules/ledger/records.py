@@ -151,6 +151,8 @@ class ReplayLedger:
     overruns: dict[tuple[str, UUID], list[PressureOverrun]] = field(default_factory=dict)  # by rule and place
     unseen_lines: dict[UUID, UUID] = field(default_factory=dict)  # entries that saw no line in the glass: their visits
     asked_causes: dict[UUID, AskedCause] = field(default_factory=dict)  # by place
+    waiting_papers: dict[UUID, tuple[str, ...]] = field(default_factory=dict)  # by visit: what each lacks
+    paper_passes: dict[tuple[UUID, str, datetime], str] = field(default_factory=dict)  # whose paper a pass rests on
     register_asked: bool = False  # whether the register was posted whole, so that what it leaves out is missed
     gaps: list[GapsSince] = field(default_factory=list)  # what it left out, from each instant at which that changed
 

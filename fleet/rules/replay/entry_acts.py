@@ -20,6 +20,7 @@ from fleet.rules.findings import (
 )
 from fleet.rules.ledger import effects
 from fleet.rules.ledger.episodes import OutstandingTouch
+from fleet.rules.ledger.papers_of_others import explain_no_proof
 from fleet.rules.ledger.records import EntryTrace, GradingBench, PositionRecord, ReplayLedger
 from fleet.rules.replay.replay_run import ReplayRun
 from fleet.rules.values import EntryFact, JudgedFinding, VisitFact
@@ -35,6 +36,12 @@ def _grade_under_lock(bench: GradingBench) -> GradedTest:
         return graded
     sentence = f"{bench.procedure.name} on the {bench.name} proves nothing while power or fuel is locked off."
     return replace(graded, outcome=Outcome.INCONCLUSIVE, grade="", proves="", sentence=sentence, question=doubt)
+
+
+def _without_proof(bench: GradingBench, graded: GradedTest) -> GradedTest:
+    """Return a pass that changes nothing; on a paper it is inconclusive, lest anybody take it for one that counts."""
+    unproven = replace(graded, proves="", sentence=f"{graded.sentence} {explain_no_proof(bench)}")
+    return replace(unproven, outcome=Outcome.INCONCLUSIVE, grade="") if bench.visit.paper else unproven
 
 
 def _apply_test(run: ReplayRun, visit: VisitFact, entry: EntryFact, record: PositionRecord) -> None:
@@ -65,8 +72,7 @@ def _apply_graded_pass(bench: GradingBench, graded: GradedTest, against: frozens
     if effects.apply_pass(bench, graded.proves, against, tolerates_psi=tolerates_psi, proves_too=graded.proves_too):
         doubt_known_wrong_gauge(bench.ledger, bench.record, bench.entry)
         return graded
-    sentence = f"{graded.sentence} Nobody present may prove it: it renews and clears nothing."
-    return replace(graded, proves="", sentence=sentence)
+    return _without_proof(bench, graded)
 
 
 def open_finding(

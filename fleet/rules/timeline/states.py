@@ -216,12 +216,11 @@ def _proven_reason(ledger: ReplayLedger, record: PositionRecord, snapshot: Posit
     procedure_by_code = ledger.evidence.procedure_by_code
     code, at = max(snapshot.proofs, key=lambda pair: (pair[1], procedure_by_code(pair[0]).proof == "full"))
     procedure_name = procedure_by_code(code).name.lower()
-    return _state_reason(
-        record,
-        "proven",
-        f"The {record.position.name} passed its {procedure_name} on {local_day(at, ledger.evidence.zone)}.",
-        at,
-    )
+    paper_of = ledger.paper_passes.get((record.position.id, code, at))
+    on_paper = f", on paper of {paper_of}" if paper_of else ""
+    when = local_day(at, ledger.evidence.zone)
+    sentence = f"The {record.position.name} passed its {procedure_name} on {when}{on_paper}."
+    return _state_reason(record, "proven", sentence, at)
 
 
 def _overdue_reason(ledger: ReplayLedger, record: PositionRecord, clock: Clock) -> Reason:

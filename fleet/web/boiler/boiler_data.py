@@ -130,8 +130,9 @@ def _boiler_positions(boiler: Boiler) -> QuerySet[Position]:
 def _counting_entries(places: list[UUID], at: datetime, tests: Iterable[str]) -> Iterator[dict[str, Any]]:
     """Yield the newest tests with readings and entries that change values, of visits that count, oldest first."""
     # A correction that waits for its second person has no effect yet: what it corrects still counts.
-    is_effective = Q(visit__corrected_by=None) | Q(visit__corrected_by__waiting__isnull=False)
-    valid = Entry.objects.filter(is_effective, visit__void=False, visit__waiting=None, performed_at__lte=at)
+    is_effective = Q(visit__corrected_by=None) | Q(visit__corrected_by__waiting__subject="correction")
+    waits = Q(visit__waiting__subject="correction")
+    valid = Entry.objects.filter(is_effective, ~waits, visit__void=False, performed_at__lte=at)
     wanted_entries = Q(act="test", code__in=list(tests)) | Q(act__in=DATA_ACTS)
     entries = valid.filter(wanted_entries, position__in=places).order_by("-performed_at", "-visit_id", "-number")
     yield from reversed(list(entries.values(*ENTRY_COLUMNS)[:MAX_ENTRIES]))

@@ -84,7 +84,7 @@ class PositionHistory:
 def show_boiler(request: HttpRequest, at: datetime, boiler_id: UUID) -> HttpResponse:
     """Show the page of one boiler; 404 if the user may not see it."""
     visible_boilers = policy.boilers_for(user_of(request), "board.see", at).select_related("building__portfolio")
-    boiler = get_object_or_404(visible_boilers, id=boiler_id)
+    boiler = get_object_or_404(assessments.note_what_waits(visible_boilers), id=boiler_id)
     permitted, standing_context = _permitted_actions(request.user, boiler, at), _standing_context(boiler, at)
     boiler_numbers = engineering.compute_numbers(boiler, at, "visit.see" in permitted)
     boiler_columns = build_columns(
@@ -97,6 +97,7 @@ def show_boiler(request: HttpRequest, at: datetime, boiler_id: UUID) -> HttpResp
         "numbers": boiler_numbers,
         "columns": boiler_columns,
         "glass": _draw_boiler_glass(boiler, standing_context["now"], at),
+        "waiting": assessments.waiting_visits(boiler.id) if boiler.something_waits else (),
     }
     link_context = {"changes_register": "register.change" in permitted, "works": "visit.post" in permitted}
     past_context = (

@@ -43,7 +43,7 @@ def show_visit_report(request: HttpRequest, at: datetime, visit_id: UUID) -> Htt
 
 @signed_in_action("/visits/{visit_id}/")
 def second_visit(request: HttpRequest, at: datetime, visit_id: UUID) -> HttpResponse:
-    """Second a correction and return to the page; faults are shown above the button."""
+    """Second a correction or a paper and return to the page; faults are shown above the button."""
     user: Any = request.user
     visit = _get_visible_visit(user, visit_id, at)
     if not policy.is_allowed(
@@ -74,7 +74,7 @@ def _get_visible_visit(user: Any, visit_id: UUID, at: datetime) -> Visit:
 
 def _visit_context(user: Any, visit: Visit, at: datetime, faults: Sequence[str] = ()) -> dict[str, Any]:
     lines = assessments.visit_lines(visit.id, at)
-    waits = assessments.waiting_corrections(visit.boiler_id)
+    waits, lacks = assessments.waiting_corrections(visit.boiler_id), _paper_lacks(visit)
     readiness = assessments.readiness_standing_at(visit)
     return {
         "visit": visit,
@@ -88,15 +88,22 @@ def _visit_context(user: Any, visit: Visit, at: datetime, faults: Sequence[str] 
         "readiness": readiness,
         "answered_by": readiness.visit if readiness and readiness.visit_id != visit.id else None,
         "waits": waits,
+        "paper": getattr(visit, "paper", None),
+        "lacks": lacks,
         "seconding": getattr(visit, "seconding", None),
-        "may_second": visit.id in waits and _may_second(user, visit, at),
+        "may_second": (visit.id in waits or bool(lacks)) and _may_second(user, visit, at),
         "faults": faults,
     }
 
 
+def _paper_lacks(visit: Visit) -> Sequence[str]:
+    """Return what the visit's paper lacks to end a hold or a tag; nothing is asked for a visit without one."""
+    return assessments.waiting_papers(visit.boiler_id).get(visit.id, ()) if hasattr(visit, "paper") else ()
+
+
 def _may_second(user: Any, visit: Visit, at: datetime) -> bool:
-    """Return whether role and authorship allow it; the pipeline checks the qualification."""
-    if visit.posted_by_id == user.id:
+    """Return whether role and authorship allow it, once; the pipeline checks the qualification."""
+    if visit.posted_by_id == user.id or hasattr(visit, "seconding"):
         return False
     return policy.is_allowed(
         user, "visit.second", portfolio=visit.portfolio_id, building=visit.boiler.building_id, at=at

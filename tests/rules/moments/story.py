@@ -207,7 +207,7 @@ DANGERS = (
     ("circuit", "switch_opened_fuel_burned"),
     ("vent", "vent_blocked"),
 )
-TECHNICIAN = frozenset({"technician", "fire_side"})
+TECHNICIAN = frozenset({"technician", "fire_side", "gas_train"})
 OPERATOR = frozenset({"operator"})
 NOBODY = frozenset[str]()
 

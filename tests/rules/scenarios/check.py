@@ -219,6 +219,14 @@ def _verdict(seen: Seen, expected: Expectation) -> Answer:
     return _told(_same(expected, got), found)
 
 
+def _waits(seen: Seen, expected: Expectation) -> Answer:
+    names = {id_: name for name, id_ in seen.visits.items()}
+    judged = seen.judged
+    waiting = {names[visit] for visit in (*judged.waiting, *(p.visit for p in judged.waiting_papers))}
+    wanted = {row[0] for row in expected.want}
+    return waiting == wanted, ", ".join(sorted(wanted)) or "none", ", ".join(sorted(waiting)) or "none"
+
+
 def _told(answer: Answer, found: EntryVerdict) -> Answer:
     met, wanted, got = answer
     return met, wanted, got if met else f"{got}: {found.sentence}"
@@ -240,4 +248,5 @@ _LOOK: dict[str, Callable[[Seen, Expectation], Answer]] = {
     "outcome": _verdict,
     "grade": _verdict,
     "proves": _verdict,
+    "waits": _waits,
 }

@@ -13,9 +13,9 @@ ACTS = ("test", "action", "observe", "replace", "fit", "remove", "set")
 OUTCOMES = ("pass", "fail", "inconclusive", "not_done")
 WHY = ("no_call_for_heat", "out_of_time", "no_access", "no_part", "unsafe", "not_fitted")
 TAKES = {
-    "test": {"position", "phase", "outcome", "why", "readings"},
+    "test": {"position", "phase", "outcome", "why", "readings", "serial"},
     "action": {"position"},
-    "observe": {"position", "phase", "readings"},
+    "observe": {"position", "phase", "readings", "serial"},
 }
 ALWAYS = {"performed_at", "ref"}
 
@@ -101,7 +101,13 @@ def _test(entry: EntryFact, here: Here, pairs: dict[str, Here], register: Regist
         why=pairs["why"].one_of(WHY, "why") if "why" in pairs else "",
         phase=_phase(pairs),
         readings={name: _reading(procedure.readings[name], value) for name, value in readings.items()},
+        values=_serial(pairs),
     )
+
+
+def _serial(pairs: dict[str, Here]) -> dict[str, Value]:
+    """The serial of the device that a paper names."""
+    return {"serial": pairs["serial"].text("a serial")} if "serial" in pairs else {}
 
 
 def _reading(spec: ReadingSpec, here: Here) -> Value:
@@ -130,7 +136,14 @@ def _observe(entry: EntryFact, here: Here, pairs: dict[str, Here], register: Reg
         raise here.wrong(f"{seen.name!r} is seen on one of {', '.join(sorted(seen.roles))}")
     told = pairs["readings"].keys({"burner_firing", "looked_for"}) if "readings" in pairs else {}
     readings = {n: _seen_reading(n, value) for n, value in told.items()}
-    return replace(entry, code=seen.code, position=place.id if place else None, phase=_phase(pairs), readings=readings)
+    return replace(
+        entry,
+        code=seen.code,
+        position=place.id if place else None,
+        phase=_phase(pairs),
+        readings=readings,
+        values=_serial(pairs),
+    )
 
 
 def _seen_reading(name: str, here: Here) -> Value:

@@ -210,6 +210,11 @@ def _verdicts(here: Here, cast: Cast) -> Iterator[Expectation]:
             yield Expectation(word, item.line, visit, told[word].one_of(words[word], word), number=number)
 
 
+def _waits(here: Here, cast: Cast) -> Iterator[Expectation]:
+    names = here.words(cast.visits, "visit")
+    yield Expectation("waits", here.line, want=frozenset((name,) for name in names))
+
+
 _READ: dict[str, Reader] = {
     "standing": _standing,
     "reasons": _reasons,
@@ -222,4 +227,5 @@ _READ: dict[str, Reader] = {
     "conditions": _conditions,
     "no_conditions": _no_conditions,
     "verdicts": _verdicts,
+    "waits": _waits,
 }

@@ -28,6 +28,7 @@ place (`limit:` with nothing behind it is taken out); terms of its own replace t
     visits:                                                             # each in the words of the API
       - {id: first, kind, performed_at, posted_at, people: [Vera], state_on_arrival, left_as, call_for_heat,
          entries: [...], leaving_checks: all, corrects: id, reason, void, seconded: {by: Nora, at: instant}, note,
+         paper: {body: valve_shop, name, number, dated_on},   # of others: the entries are the body's word
          neighbour: yes}              # done at another boiler of the header group, on positions shared with this one
     moments:
       - at: 2026-10-01 09:00
@@ -44,6 +45,7 @@ place (`limit:` with nothing behind it is taken out); terms of its own replace t
         conditions: [{condition, subject, since}]     # must hold; subject a position, `boiler`, or {rule, position}
         no_conditions: [hold_but_firing]
         verdicts: [{visit: first, entry: 1, outcome, grade, proves}]            # entries are counted from 1
+        waits: [first]                # exactly these corrections and papers wait for a second qualified name
 
 Times without an offset are the building's; one that happens twice or never there is refused. A day alone is its first
 instant. A position left out of `kind` has the one its role allows; `kind:` with nothing behind it is an empty place.
@@ -61,7 +63,8 @@ from uuid import UUID, uuid5
 from fleet.catalog.parse import read_release
 from fleet.rules.answers.readiness import LEAVING_CHECKS
 from fleet.rules.catalogue import Catalogue
-from fleet.rules.values import ActFact, Evidence, Value, VisitFact
+from fleet.rules.values import ActFact, Evidence, OthersPaper, Value, VisitFact
+from fleet.rules.vocabulary import PAPER_BODIES
 from tests.rules.scenarios import later, setup
 from tests.rules.scenarios.entries import Place, Register, Work, entries
 from tests.rules.scenarios.expected import Cast, Moment, moments
@@ -86,6 +89,7 @@ VISIT = {
     "seconded",
     "neighbour",
     "note",
+    "paper",
 }
 KINDS = (
     "annual_service",
@@ -218,8 +222,8 @@ def _seconded(told: Mapping[str, Here], people: setup.People, register: Register
     here = told["seconded"]
     second = here.keys({"by", "at"}, ("by", "at"))
     name, at = second["by"].one_of(people, "person"), second["at"].instant(register.zone)
-    if "corrects" not in told:
-        raise here.wrong("only a correction is seconded")
+    if "corrects" not in told and "paper" not in told:
+        raise here.wrong("only a correction or a paper is seconded")
     if name in told["people"].words(people, "person") or "technician" not in setup.held_at(people, [name], at):
         raise here.wrong("the second is another qualified person")
     return at
@@ -252,12 +256,24 @@ def _visit(name: str, here: Here, told: dict[str, Here], people: setup.People, r
         at=at,
         posted_at=posted,
         entries=entries(id_, told["entries"].items() if "entries" in told else [], at, register),
-        qualifications=setup.held_at(people, names, at),
+        qualifications=frozenset() if "paper" in told else setup.held_at(people, names, at),
+        paper=_paper(told["paper"]) if "paper" in told else None,
         state_on_arrival=told["state_on_arrival"].one_of(ARRIVALS, "state")
         if "state_on_arrival" in told
         else "unknown",
         left_as=told["left_as"].one_of(LEFT, "state") if "left_as" in told else "",
         leaving_checks=_checks(told["leaving_checks"]) if "leaving_checks" in told else {},
+    )
+
+
+def _paper(here: Here) -> OthersPaper:
+    """The paper of another body on which the entries rest."""
+    told = here.keys({"body", "name", "number", "dated_on"}, ("body", "name", "number", "dated_on"))
+    return OthersPaper(
+        body=told["body"].one_of(PAPER_BODIES, "body"),
+        name=told["name"].text("the name of the body"),
+        number=told["number"].text("the number of the paper"),
+        dated_on=setup.day(told["dated_on"]),
     )
 
 

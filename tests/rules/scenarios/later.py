@@ -2,7 +2,6 @@
 
 from collections.abc import Iterator, Mapping
 from dataclasses import replace
-from datetime import date
 
 from fleet.rules.values import ActFact, Evidence, FittingFact, PaperFact, SettingFact, deficiency_id
 from tests.rules.scenarios import setup
@@ -69,10 +68,7 @@ def papers(here: Here, zone: str) -> Iterator[PaperFact]:
     for item in here.items():
         told = item.keys({"kind", "name", "since", "until"}, ("kind", "since", "until"))
         kind = told["kind"].text("a kind of paper")
-        try:
-            last = date.fromisoformat(told["until"].text("a day"))
-        except ValueError:
-            raise told["until"].wrong("a day such as 2026-03-31 belongs here") from None
+        last = setup.day(told["until"])
         yield PaperFact(kind, told["name"].text() if "name" in told else kind, told["since"].instant(zone), last)
 
 

@@ -42,7 +42,16 @@ TERM_KEYS = {
     "relief_rule",
 }
 RELIEF_RULES = ("output_only", "greater_of")
-QUALIFICATIONS = ("operator", "technician", "fire_side", "valve_shop", "inspector", "utility")
+QUALIFICATIONS = (
+    "operator",
+    "technician",
+    "fire_side",
+    "gas_train",
+    "valve_shop",
+    "inspector",
+    "utility",
+    "backflow_tester",
+)
 DEFAULT_TERMS = AdoptedTerms(None, HeatingSeason(10, 1, 5, 31))
 
 
@@ -280,6 +289,14 @@ def _held(here: Here, zone: str) -> Held:
     told = here.keys({"code", "from", "until"}, ("code",))
     since, until = (told[k].instant(zone) if k in told else None for k in ("from", "until"))
     return Held(told["code"].one_of(QUALIFICATIONS, "qualification"), since, until)
+
+
+def day(here: Here) -> date:
+    """A day alone, as 2026-03-31."""
+    try:
+        return date.fromisoformat(here.text("a day"))
+    except ValueError:
+        raise here.wrong("a day such as 2026-03-31 belongs here") from None
 
 
 def held_at(people: People, names: list[str], at: datetime) -> frozenset[str]:

@@ -1,0 +1,35 @@
+"""One paper is posted once: a second visit with the same paper of the same body is refused."""
+
+from collections.abc import Iterator
+
+from django.db.models import Q
+
+from fleet.errors import Fault
+from fleet.visits.incoming import IncomingVisit
+from fleet.visits.models import PaperOfOthers
+
+
+def repeated_paper_faults(visit: IncomingVisit) -> Iterator[Fault]:
+    """Yield a fault where another visit that counts already rests on this paper; the boiler must be locked.
+
+    Papers of one boiler, body and number are the same where their names or their dates are: two shops may use one
+    number, and one shop's name may be spelled in two ways. What the visit itself corrects is not another one.
+    """
+    if visit.paper is None:
+        return
+    # A correction that waits for its second person has no effect yet: what it corrects still counts.
+    counts = Q(visit__corrected_by=None) | Q(visit__corrected_by__waiting__subject="correction")
+    papers = PaperOfOthers.objects.filter(counts, visit__boiler=visit.boiler, body=visit.paper.body)
+    for paper in papers.exclude(visit=visit.corrects).order_by("visit__posted_at", "id"):
+        is_same_number = _as_written_alike(paper.number) == _as_written_alike(visit.paper.number)
+        is_same_name = _as_written_alike(paper.name) == _as_written_alike(visit.paper.name)
+        if is_same_number and (is_same_name or paper.dated_on == visit.paper.dated_on):
+            message = (
+                f"Paper {paper.number} of {paper.name} was already posted for this boiler, by visit {paper.visit_id}."
+            )
+            yield Fault("paper_posted_already", message, ("paper", "number"))
+            return
+
+
+def _as_written_alike(text: str) -> str:
+    return "".join(c for c in text.casefold() if c.isalnum()) or text
