@@ -46,6 +46,7 @@ READING_TYPES = ("bool", "number", "choice")
 PROOFS = ("full", "partial", "due_only", "none")
 SIDES = ("water", "pressure", "fire", "season")
 ELSE_OUTCOMES = ("", "fail", "inconclusive", "not_a_test")
+MAX_LIFE_YEARS = 99
 NEED_CONDITIONS = (*BOILER_CHOICES, "fitted", "input_from")
 
 T = TypeVar("T")
@@ -103,8 +104,24 @@ def _build_hazard(row: TableRow) -> Hazard:
 
 def _build_kind(row: TableRow) -> KindSpec:
     return KindSpec(
-        row.text_of("code"), row.text_of("name"), frozenset(row.parts_of("attributes")), row.text_of("source")
+        row.text_of("code"),
+        row.text_of("name"),
+        frozenset(row.parts_of("attributes")),
+        row.text_of("source"),
+        life_years=_read_life_years(row),
+        life_source=row.text_of("life_source", needed=False),
     )
+
+
+def _read_life_years(row: TableRow) -> int | None:
+    """Return the years of a kind; None where the cell is empty, or the release older than the column."""
+    cell = row.text_of("life_years", needed=False)
+    if not cell:
+        return None
+    if cell.isascii() and cell.isdigit() and 1 <= int(cell) <= MAX_LIFE_YEARS:
+        return int(cell)
+    row.note_fault("bad_value", "life_years", f"is {cell!r}, not whole years from 1 to {MAX_LIFE_YEARS}")
+    return None
 
 
 def _build_role(row: TableRow) -> RoleSpec:

@@ -10,6 +10,8 @@ from fleet.rules.catalogue import Catalogue
 from fleet.rules.findings import JOINED_FINDINGS, OBSERVED, FindingCode
 from fleet.rules.verdicts import FIRES, GRADERS, READS_RULES, findings_fired_by
 
+LIFE_COLUMNS = ("life_years", "life_source")
+
 
 def check_catalogue(content: Content, catalogue: Catalogue, faults: Faults, *, is_stored: bool = False) -> None:
     """Note every reference without a row, and every row that the rules need and that is missing.
@@ -134,13 +136,15 @@ def _check_sources(content: Content, catalogue: Catalogue) -> None:
     """Note every source that leads nowhere: an unknown number, or words that name no document, practice or clause."""
     for rows in content.tables.values():
         for row in rows:
-            for column in ("source", "interval_source"):
+            for column in ("source", "interval_source", "life_source"):
                 for citation in read_citations(row.cells.get(column, ""), catalogue.sources):
                     if citation.standing is SourceStanding.UNRESOLVED:
                         row.note_fault("unknown_source", column, f"says {citation.text!r}, which leads to no source")
-    for row in content.tables["procedures.csv"]:
-        if bool(row.cells.get("interval")) != bool(row.cells.get("interval_source")):
-            row.note_fault("bad_value", "interval_source", "must stand where an interval stands, and nowhere else")
+    for file, number, source in (("procedures.csv", "interval", "interval_source"), ("kinds.csv", *LIFE_COLUMNS)):
+        for row in content.tables[file]:
+            if bool(row.cells.get(number)) != bool(row.cells.get(source)):
+                words = number.replace("_", " ")
+                row.note_fault("bad_value", source, f"must stand where its number stands ({words}), and nowhere else")
 
 
 def _check_texts(content: Content, catalogue: Catalogue, faults: Faults) -> None:

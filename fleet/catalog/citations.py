@@ -84,9 +84,12 @@ def _names_clause(text: str) -> bool:
 def cited_numbers(catalogue: Catalogue) -> Iterator[CitedNumber]:
     """Yield every number of the catalogue with its own source.
 
-    Intervals with their grace, working times, limits of readings, numbers in findings and in what makes a role needed,
-    windows of contradictions. Grace and working time are common practice throughout.
+    Years that a kind is kept, intervals with their grace, working times, limits of readings, numbers in findings and in
+    what makes a role needed, windows of contradictions. Grace and working time are common practice throughout.
     """
+    for kind in catalogue.kinds.values():
+        if kind.life_years is not None:
+            yield CitedNumber(f"{kind.code} life", f"{kind.life_years} years", kind.life_source)
     for procedure in catalogue.procedures.values():
         yield CitedNumber(f"{procedure.code} minutes", f"{procedure.minutes} min", COMMON_PRACTICE)
         if procedure.interval is not None:

@@ -10,7 +10,7 @@ from fleet.catalog.rows import Faults, TableRow
 SOURCES_FILE = "sources.csv"
 TABLE_COLUMNS = {
     "hazards.csv": "code,name,stops_firing,source",
-    "kinds.csv": "code,name,attributes,source",
+    "kinds.csv": "code,name,attributes,life_years,life_source,source",
     "roles.csv": "code,name,part,hazard,order,last_line,kinds,source",
     "needed_roles.csv": "code,name,roles,kinds,when,none_allowed,exposes,carries,values,source",
     "procedures.csv": (

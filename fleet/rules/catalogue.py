@@ -22,12 +22,18 @@ class SourceSpec:
 
 @dataclass(frozen=True, slots=True)
 class KindSpec:
-    """A kind of device and the attributes that rules need of it."""
+    """A kind of device and the attributes that rules need of it.
+
+    `life_years` is how long one is commonly kept before its replacement is planned (None: nobody says), with a source
+    of its own. Releases older than the column have none.
+    """
 
     code: str
     name: str
     attributes: frozenset[str]
     source: str
+    life_years: int | None = None
+    life_source: str = ""
 
 
 @dataclass(frozen=True, slots=True)

@@ -66,6 +66,7 @@ class FindingCode(StrEnum):
     ROOM_FLOODED = "room_flooded"
     SOOT_SEEN = "soot_seen"
     SOOT_WITH_FLUE_GAS = "soot_with_flue_gas"
+    PAST_SERVICE_LIFE = "past_service_life"
     GLASS_FULL = "glass_full"
     VALVE_OPENED = "valve_opened"
     PRESUMED_BY_VALVE = "presumed_by_valve"

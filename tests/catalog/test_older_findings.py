@@ -13,8 +13,10 @@ from fleet.errors import Refused
 from fleet.rules import judge
 from fleet.rules.catalogue import Catalogue
 from fleet.rules.finding_codes import FindingCode
+from fleet.rules.values import CatalogueEdition
 from tests.rules.build import Boiler, at, proof
 from tests.rules.finding_columns import EXPECTED, LADDER, SOOT, WATER_AND_STEAM, unexpected
+from tests.rules.plant import Plant, look
 
 FOLDER = Path(__file__).resolve().parents[2] / "fixtures" / "catalogue"
 CHANGED_SINCE = {
@@ -119,3 +121,50 @@ def test_a_stored_release_keeps_a_contradiction_that_nothing_tests() -> None:
     stored = stored_from_before()
     stored["contradictions.csv"][0]["tested_by"] = ""
     assert rebuild_catalogue(stored, 1).contradictions
+
+
+def stored_without_ages() -> dict[str, Any]:
+    """What a release keeps that was loaded before kinds had an age, and before there was a finding of it."""
+    stored = stored_without(FindingCode.PAST_SERVICE_LIFE)
+    kinds = [{k: v for k, v in row.items() if not k.startswith("life_")} for row in stored["kinds.csv"]]  # type: ignore[attr-defined]
+    return {**stored, "kinds.csv": kinds}
+
+
+def test_a_stored_release_from_before_ages_loads_and_calls_nothing_old() -> None:
+    older = rebuild_catalogue(stored_without_ages(), 1)
+    assert {kind.life_years for kind in older.kinds.values()} == {None}
+    boiler = Boiler().service()
+    boiler.fittings = [replace(f, since=at(-9000)) for f in boiler.fittings]
+    assert "past_service_life" not in _open_by(boiler, older)
+    assert "past_service_life" in _open_by(boiler, rebuild_catalogue(stored_before(), 1))
+
+
+SEEN_SINCE = ("water_carried_over", "water_surging", "water_hammer", "soot_seen", "room_flooded", "steam_without_heat")
+
+
+def stored_before_what_is_seen() -> dict[str, Any]:
+    """What a release keeps that was loaded before these observations and findings, and before *steaming watched*."""
+    stored = stored_from_before()
+    gone = {*SEEN_SINCE, "soot_with_flue_gas", "steaming_check"}
+    for file in ("findings.csv", "observations.csv", "procedures.csv"):
+        stored[file] = [row for row in stored[file] if row["code"] not in gone]
+    stored["readings.csv"] = [
+        r for r in stored["readings.csv"] if r["procedure"] not in gone and r["finding"] not in gone
+    ]
+    texts = stored["texts.yaml"]
+    return {**stored, "texts.yaml": {s: {k: v for k, v in told.items() if k not in gone} for s, told in texts.items()}}
+
+
+def test_a_stored_release_from_before_soot_joins_air_and_flue_gas_as_it_did() -> None:
+    older = rebuild_catalogue(stored_before_what_is_seen(), 1)
+    boiler = Plant().service().visit(1, look("vent", "vent_loose"), look(None, "alarm_sounding"))
+    evidence = replace(boiler.evidence(), catalogue=older)
+    assert {d.rule for d in judge(evidence, (), at(2)).deficiencies} >= {"vent_loose", "air_or_vent_with_co"}
+
+
+def test_what_such_a_release_knew_is_judged_by_it_and_what_was_seen_later_by_the_newer() -> None:
+    older = rebuild_catalogue(stored_before_what_is_seen(), 1)
+    boiler = Plant().service().visit(5, look(None, "soot_seen"), look(None, "water_hammer"))
+    newer = CatalogueEdition(at(3), rebuild_catalogue(stored_from_before(), 2))
+    judgement = judge(replace(boiler.evidence(), catalogue=older, editions=(newer,)), (), at(6))
+    assert {d.rule for d in judgement.deficiencies} >= {"soot_seen", "water_hammer"}

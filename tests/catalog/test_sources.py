@@ -26,7 +26,7 @@ CELLS = {
     row.cells[column]
     for rows in CONTENT.tables.values()
     for row in rows
-    for column in ("source", "interval_source")
+    for column in ("source", "interval_source", "life_source")
     if row.cells.get(column)
 }
 

@@ -112,7 +112,8 @@ def test_a_hold_put_right_on_the_day_is_in_no_figure_of_days(told: Fleet) -> Non
 )
 def test_what_is_open_grows_older_by_itself(fleet: Fleet, days: int, band: str) -> None:
     fleet.post(fleet.flushed(NOW, burner_stopped=False))
-    opened = ClassSpan.objects.values("deficiency").distinct().count()
+    # Devices that will be old in some years have their spans already.
+    opened = ClassSpan.objects.filter(opened_day__lte=TODAY).values("deficiency").distinct().count()
     (day,) = standing_counts.age_bands_per_day(ALL, TODAY + timedelta(days=days), TODAY + timedelta(days=days))
     assert day.counts == dict.fromkeys(standing_counts.BAND_NAMES, 0) | {band: opened}
 

@@ -259,10 +259,10 @@ class Boiler:
     def open(self, ref: str = "") -> list[str]:
         """The rules of the deficiencies that nothing has closed, of one position or of all.
 
-        Without the one that time alone opens on every valve: it has tests of its own.
+        Without those that time alone opens on every valve and every cutoff: they have tests of their own.
         """
         found = (d.rule for d in self._deficiencies(ref) if d.closed_at is None)
-        return sorted(rule for rule in found if rule != "set_pressure_unproven")
+        return sorted(rule for rule in found if rule not in ("set_pressure_unproven", "past_service_life"))
 
     def closed(self, ref: str = "") -> list[str]:
         """The rules of the deficiencies that were closed."""

@@ -238,6 +238,7 @@ ELSEWHERE = {
     "reset_unqualified",
     "jumper_left",
     "firing_while_off",
+    "past_service_life",  # test_device_age.py
 }
 HERE = {"not_fitted", "not_fitted_last_line", "repeat_urgent", "makeup_rising", "makeup_rising_again"}
 

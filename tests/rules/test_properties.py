@@ -13,8 +13,7 @@ from fleet.rules import judge
 from fleet.rules.ledger.records import ReplayLedger
 from fleet.rules.replay.evidence_replay import replay_evidence
 from fleet.rules.timeline.boundaries import Timeline
-from fleet.rules.timeline.fired_while_off import add_fired_cases
-from fleet.rules.timeline.set_pressure import add_overdue_cases
+from fleet.rules.timeline.replay_cache import ReplayCache
 from fleet.rules.timeline.standing import decide_standing
 from fleet.rules.timeline.states import state_segments
 from fleet.rules.values import ActFact, EntryFact, Evidence, Judgement, Standing, State
@@ -102,9 +101,7 @@ def test_time_alone_never_makes_a_state_better(boiler: Boiler) -> None:
 @quickly
 @given(stories(), moments)
 def test_standing_and_reasons_change_only_at_the_boundaries(boiler: Boiler, when: datetime) -> None:
-    run = replay_evidence(boiler.evidence())
-    add_overdue_cases(run)
-    add_fired_cases(run)
+    run = ReplayCache().replay_for(boiler.evidence())  # with all that time alone brings
     known = [s for p, r in run.ledger.records.items() for s in state_segments(run.ledger, r, run.snapshots[p])]
     told = says(judged(boiler.evidence()), when)
     assert decide_standing(Timeline(run, known).view_at(when)) == (told.standing, told.reasons)
@@ -115,9 +112,7 @@ def test_standing_and_reasons_change_only_at_the_boundaries(boiler: Boiler, when
 def test_before_at_and_after_each_boundary_the_standing_is_that_of_its_segment(
     boiler: Boiler, mix: random.Random
 ) -> None:
-    run = replay_evidence(boiler.evidence())
-    add_overdue_cases(run)
-    add_fired_cases(run)
+    run = ReplayCache().replay_for(boiler.evidence())  # with all that time alone brings
     known = [s for p, r in run.ledger.records.items() for s in state_segments(run.ledger, r, run.snapshots[p])]
     timeline, cut = Timeline(run, known), judged(boiler.evidence()).standings
     for old, new in mix.sample(list(pairwise(cut)), min(5, len(cut) - 1)):

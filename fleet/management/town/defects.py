@@ -6,6 +6,7 @@ from datetime import date, timedelta
 
 from fleet.management.town.story_values import TownBoiler, TownLine, Value
 
+LONG_IN_PLACE_DAYS = 12 * 365  # longer than a cutoff is commonly kept
 Spoil = Callable[[TownBoiler, date], TownBoiler]
 
 
@@ -50,6 +51,11 @@ def _one_chamber(boiler: TownBoiler, today: date) -> TownBoiler:
 
 def _alarm_too_old(boiler: TownBoiler, today: date) -> TownBoiler:
     return _spoil_values("alarm", end_of_life=(today - timedelta(days=38)).isoformat())(boiler, today)
+
+
+def _lower_cutoff_too_old(boiler: TownBoiler, today: date) -> TownBoiler:
+    lower = replace(boiler.places["lower"], fitted_on=today - timedelta(days=LONG_IN_PLACE_DAYS))
+    return replace(boiler, places={**boiler.places, "lower": lower})
 
 
 def _set_line(place: str, **values: Value) -> TownLine:
@@ -172,6 +178,14 @@ DEFECTS: Mapping[str, Defect] = {
             repair_lines=(),
             rules=("set_pressure_unproven",),
             needs=("valve",),
+            stands=True,
+        ),
+        Defect(
+            "lower_long_in_place",
+            _lower_cutoff_too_old,
+            repair_lines=(),
+            rules=("past_service_life",),
+            needs=("lower",),
             stands=True,
         ),
     )

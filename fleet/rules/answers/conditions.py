@@ -22,6 +22,7 @@ from fleet.rules.values import (
     Condition,
     FiringAnswer,
     Level,
+    MissingItem,
     PositionStateSegment,
     ReadinessAnswer,
     Standing,
@@ -139,7 +140,7 @@ def _running_spans(
 def _against_firing_conditions(
     timeline: Timeline,
     answers: Mapping[UUID, ReadinessAnswer],
-    brought: Mapping[UUID, Condition],
+    hold_by_visit: Mapping[UUID, Condition],
     holds: Sequence[Condition],
 ) -> Iterator[Condition]:
     """Yield what stands against firing, or was not examined, until a later visit that had the boiler in hand.
@@ -149,24 +150,41 @@ def _against_firing_conditions(
     ends = sorted((timeline.run.after[visit].at, visit) for visit in answers)
     for (at, visit), following in zip_longest(ends, ends[1:]):
         answer, until = answers[visit], following[0] if following else None
-        standing = next((h for h in holds if h.since <= at and (h.until is None or at < h.until)), None)
-        items = unsaid_items(standing, answer) if standing else list(answer.missing)
-        hold = brought.get(visit) or (None if items else standing)
-        begin = max(at, hold.until or at) if hold else at
-        is_told_by_hold = hold is not None and hold.until is None
-        if is_told_by_hold or not answer.answer.is_open or (until is not None and until <= begin):
+        open_hold = next((h for h in holds if h.since <= at and (h.until is None or at < h.until)), None)
+        items = unsaid_items(open_hold, answer) if open_hold else list(answer.missing)
+        telling_hold = hold_by_visit.get(visit) or (None if items else open_hold)
+        if not answer.answer.is_open or (telling_hold and telling_hold.until is None):
             continue
-        items = list(answer.missing) if hold else items
-        is_minor = all(item.what.startswith(MINOR_ITEMS) for item in items)
-        # What is only not examined is silent while the boiler is off, as lapses are.
-        whole = answer.answer is FiringAnswer.SOMETHING_DOES
-        for since, end in [(begin, until)] if whole else _running_spans(timeline, begin, until):
-            yield Condition(
-                "against_firing",
-                timeline.evidence.boiler,
-                since=since,
-                until=end,
-                level=Level.ROUTINE if is_minor else Level.URGENT,
-                sentence=items[0].sentence,
-                lines=tuple(item.sentence for item in items[1:]) if standing and not hold else (),
+        if telling_hold is None:
+            yield from _against_firing(
+                timeline, answer, span=(at, until), items=items, with_lines=open_hold is not None
             )
+        elif telling_hold.until is not None:  # told by its alert as long as it stood
+            yield from _against_firing(timeline, answer, (max(at, telling_hold.until), until), answer.missing)
+
+
+def _against_firing(
+    timeline: Timeline,
+    answer: ReadinessAnswer,
+    span: tuple[datetime, datetime | None],
+    items: Sequence[MissingItem],
+    *,
+    with_lines: bool = False,
+) -> Iterator[Condition]:
+    """Yield what one answer says over a span: its first item, and with lines the others beside it."""
+    begin, until = span
+    if until is not None and until <= begin:
+        return
+    is_minor = all(item.what.startswith(MINOR_ITEMS) for item in items)
+    # What is only not examined is silent while the boiler is off, as lapses are.
+    whole = answer.answer is FiringAnswer.SOMETHING_DOES
+    for since, end in [(begin, until)] if whole else _running_spans(timeline, begin, until):
+        yield Condition(
+            "against_firing",
+            timeline.evidence.boiler,
+            since=since,
+            until=end,
+            level=Level.ROUTINE if is_minor else Level.URGENT,
+            sentence=items[0].sentence,
+            lines=tuple(item.sentence for item in items[1:]) if with_lines else (),
+        )

@@ -16,10 +16,10 @@ def match_holds(
     """Return, by visit, the hold that began or was raised anew by what the visit found. Other answers have none."""
     holds = [c for c in conditions if c.condition == "hold"]
     visits_that_found = _visits_that_found(timeline)
-    begun = {visit.id: min([visit.at, *(e.at for e in visit.entries)]) for visit in timeline.evidence.visits}
+    begin_by_visit = {visit.id: min([visit.at, *(e.at for e in visit.entries)]) for visit in timeline.evidence.visits}
     matched: dict[UUID, Condition] = {}
-    for visit in answers.keys() & begun.keys():
-        first, last = begun[visit], timeline.run.after[visit].at
+    for visit in answers.keys() & begin_by_visit.keys():
+        first, last = begin_by_visit[visit], timeline.run.after[visit].at
         for hold in holds:
             # What came of no finding, as a device taken off, is of the visit during which it came.
             if any(first <= at <= last and visit in visits_that_found.get(at, {visit}) for at in _raised_at(hold)):
@@ -30,13 +30,13 @@ def match_holds(
 def _visits_that_found(timeline: Timeline) -> Mapping[datetime, set[UUID]]:
     """Return, by the instant at which an episode became a hold, the visits whose entries began such episodes."""
     visit_by_entry = {e.id: v.id for v in timeline.evidence.visits for e in v.entries}
-    found: dict[datetime, set[UUID]] = defaultdict(set)
+    visits_by_instant: dict[datetime, set[UUID]] = defaultdict(set)
     for case, levels in zip(timeline.cases, timeline.levels, strict=True):
         visit = visit_by_entry.get(case.entry) if case.entry else None
-        begun = next((s.since for s in levels if s.level is Level.HOLD), None)
-        if visit is not None and begun is not None:
-            found[begun].add(visit)
-    return found
+        hold_since = next((s.since for s in levels if s.level is Level.HOLD), None)
+        if visit is not None and hold_since is not None:
+            visits_by_instant[hold_since].add(visit)
+    return visits_by_instant
 
 
 def with_lines(
@@ -55,17 +55,17 @@ def with_lines(
 def _lines_of_hold(
     hold: Condition, matched: Mapping[UUID, Condition], answers: Iterable[ReadinessAnswer]
 ) -> tuple[str, ...]:
-    newest = max((a for a in answers if _is_of_hold(a, hold, matched)), key=lambda a: a.at, default=None)
-    if newest is None or newest.visit not in matched:
+    newest_answer = max((a for a in answers if _is_of_hold(a, hold, matched)), key=lambda a: a.at, default=None)
+    if newest_answer is None or newest_answer.visit not in matched:
         return ()
-    return tuple(item.sentence for item in unsaid_items(hold, newest))
+    return tuple(item.sentence for item in unsaid_items(hold, newest_answer))
 
 
 def _is_of_hold(answer: ReadinessAnswer, hold: Condition, matched: Mapping[UUID, Condition]) -> bool:
     """Return whether an answer is of the visit that brought the hold, or was given while it was open."""
-    brought = matched.get(answer.visit)
-    if brought is not None:
-        return brought.since == hold.since
+    own_hold = matched.get(answer.visit)
+    if own_hold is not None:
+        return own_hold.since == hold.since
     return hold.since <= answer.at and (hold.until is None or answer.at < hold.until)
 
 
@@ -75,8 +75,8 @@ def _raised_at(hold: Condition) -> list[datetime]:
 
 def unsaid_items(hold: Condition, answer: ReadinessAnswer) -> list[MissingItem]:
     """Return what an answer lists and the hold's alert does not say itself by the end."""
-    said = _without_day(hold.steps[-1].sentence if hold.steps else hold.sentence)
-    return [item for item in answer.missing if not _without_day(item.sentence).endswith(said)]
+    own_sentence = _without_day(hold.steps[-1].sentence if hold.steps else hold.sentence)
+    return [item for item in answer.missing if not _without_day(item.sentence).endswith(own_sentence)]
 
 
 def _without_day(sentence: str) -> str:

@@ -113,9 +113,15 @@ def _open_deficiencies(timeline: Timeline, after: AfterVisit) -> Iterator[Missin
         yield MissingItem(f"{OPEN_CASE_ITEM[level]}:{case.rule.code}", sentence, case.position, case.opened_at)
 
 
+_NEVER_AGAINST_FIRING = frozenset({FindingCode.NOT_ON_RECORD, FindingCode.PAST_SERVICE_LIFE})
+
+
 def _stands_against_firing(after: AfterVisit, case: EpisodeCase) -> bool:
-    """Return whether an open episode does: what is not on record is not examined, an excused lockout not known."""
-    return case.rule.code != FindingCode.NOT_ON_RECORD and not _is_excused(after, case)
+    """Return whether an open episode does.
+
+    What is not on record is not examined, an excused lockout not known, and a device's age is no finding of a visit.
+    """
+    return case.rule.code not in _NEVER_AGAINST_FIRING and not _is_excused(after, case)
 
 
 def _is_excused(after: AfterVisit, case: EpisodeCase) -> bool:

@@ -5,7 +5,7 @@ from uuid import UUID
 
 from fleet.rules.replay.evidence_replay import replay_evidence, resume_replay, value_types
 from fleet.rules.replay.replay_run import ReplayRun
-from fleet.rules.timeline import end_of_life, fired_while_off, set_pressure
+from fleet.rules.timeline import device_age, end_of_life, fired_while_off, set_pressure
 from fleet.rules.values import ActFact, Evidence, Judgement
 
 
@@ -39,6 +39,7 @@ class ReplayCache:
             run = self._resume_older(evidence) or replay_evidence(evidence)
             set_pressure.add_overdue_cases(run)
             end_of_life.add_expiry_cases(run)
+            device_age.add_aged_cases(run)
             fired_while_off.add_fired_cases(run)
             self._runs[counted] = run
         return self._runs[counted]
