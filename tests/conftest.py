@@ -9,6 +9,7 @@ from django.conf import settings
 from django.core.cache import cache
 from django.test import TransactionTestCase
 from hypothesis import settings as hypothesis
+from whitenoise.middleware import WhiteNoiseMiddleware
 
 from tests import kept
 from tests.cast import Fleet
@@ -61,6 +62,15 @@ def quickly_emptied() -> Iterator[None]:
     """Behind a test that commits the database is emptied row by row."""
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(TransactionTestCase, "_fixture_teardown", lambda _: kept.empty())
+        yield
+
+
+@pytest.fixture(scope="session", autouse=True)
+def static_files_listed_once() -> Iterator[None]:
+    """Each test client starts the middleware anew, which looks up every static file; they are those of the first."""
+    listed = WhiteNoiseMiddleware(lambda request: request).files
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(WhiteNoiseMiddleware, "add_files_from_finders", lambda self: self.files.update(listed))
         yield
 
 

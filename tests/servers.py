@@ -108,6 +108,19 @@ def pytest_unconfigure() -> None:
 
 
 @pytest.hookimpl(wrapper=True)
+def pytest_fixture_setup(
+    fixturedef: pytest.FixtureDef[Any], request: pytest.FixtureRequest
+) -> Generator[None, object, object]:
+    """Have the test database migrated once for all processes; a server that somebody named is left as it is."""
+    if fixturedef.argname != "django_db_setup" or "DATABASE_URL" not in os.environ.get(OURS, ""):
+        return (yield)
+    from tests.kept_schema import migrated_once  # Django's settings are there by now
+
+    with migrated_once(request.config.rootpath / ".pytest_cache" / "migrated", os.environ["DATABASE_URL"]):
+        return (yield)
+
+
+@pytest.hookimpl(wrapper=True)
 def pytest_runtest_makereport(call: pytest.CallInfo[None]) -> Generator[None, pytest.TestReport, pytest.TestReport]:
     """Count what was missing; a machine that claims to check everything must not skip silently."""
     report = yield

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator
 from pathlib import Path
+from typing import Any
 
 import yaml
 
@@ -10,6 +11,7 @@ from fleet.catalog.rows import Faults
 TEXTS_FILE = "texts.yaml"
 SECTIONS = ("first_acts", "cautions", "steps")
 LISTED_SECTION = "steps"  # the section whose texts are lists, stored with one step a line
+YAML_LOADER: type[Any] = getattr(yaml, "CSafeLoader", yaml.SafeLoader)  # the loader in C, where there is one
 
 Texts = dict[str, dict[str, str]]
 Lines = dict[tuple[str, str], int]
@@ -34,7 +36,7 @@ def read_texts(folder: Path, faults: Faults) -> tuple[Texts, Lines]:
 
 def _root_node(folder: Path, faults: Faults) -> yaml.Node | None:
     try:
-        return yaml.compose((folder / TEXTS_FILE).read_text(encoding="utf-8"), yaml.SafeLoader)
+        return yaml.compose((folder / TEXTS_FILE).read_text(encoding="utf-8"), YAML_LOADER)
     except FileNotFoundError:
         faults.note_fault("missing_file", "is missing", TEXTS_FILE)
     except UnicodeDecodeError:

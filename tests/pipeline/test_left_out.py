@@ -15,6 +15,7 @@ from fleet.records.events import Cause
 from fleet.sheets.columns import as_text
 from fleet.sheets.register_sheet import parse_sheet
 from fleet.sheets.register_views import read_boiler_view
+from tests import kept
 from tests.cast import LONG_AGO, NOW, ROOT, shipped_catalogue
 
 pytestmark = pytest.mark.django_db
@@ -26,7 +27,7 @@ REASON = "No dwelling opens on the room; the owner, 12 Sep 2025."
 def boiler() -> Iterator[Boiler]:
     """Alder Terrace's first boiler as the demonstration's sheet has it, with everything that it needs."""
     with shipped_catalogue() as folder:
-        load_release(folder=folder, at=LONG_AGO)
+        kept.once("shipped catalogue", lambda: load_release(folder=folder, at=LONG_AGO))
         portfolio = Portfolio.objects.create(ref="ALDER", name="Alder")
         sheet = (ROOT / "fixtures" / "demo" / "register.csv").read_text()
         rows = [r for r in parse_sheet(sheet, catalog.catalogue_of(1)) if r.boiler_key == ("ALD12", "B1")]

@@ -24,6 +24,7 @@ from fleet.sheets.register_sheet import parse_sheet
 from fleet.visits.incoming import IncomingEntry, RegisterAnswer
 from fleet.visits.models import Visit
 from fleet.visits.register_gaps import gaps_of_boiler
+from tests import kept
 from tests.cast import LONG_AGO, NOW, ROOT, make_person, shipped_catalogue
 
 pytestmark = pytest.mark.django_db
@@ -35,7 +36,7 @@ INSTANT = timedelta(microseconds=1)
 @pytest.fixture(autouse=True)
 def shipped() -> Iterator[None]:
     with shipped_catalogue() as folder:
-        load_release(folder=folder, at=LONG_AGO)
+        kept.once("shipped catalogue", lambda: load_release(folder=folder, at=LONG_AGO))
         yield
 
 

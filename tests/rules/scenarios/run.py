@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 from pathlib import Path
 
-from fleet.rules import judge
+from fleet.rules import ReplayCache, judge
 from fleet.rules.values import Evidence, VisitFact
 from tests.rules.scenarios.check import Outcome, Seen, check
 from tests.rules.scenarios.form import Scenario, read, visit_id
@@ -43,12 +43,13 @@ def with_visits(scenario: Scenario, visits: tuple[VisitFact, ...]) -> Evidence:
 def results(scenario: Scenario) -> Iterator[Result]:
     """Judge the scenario at each moment."""
     names = {p.name: visit_id(p.name) for p in scenario.posted}
+    whole, part = ReplayCache(), ReplayCache()  # of moment after moment, much of what is asked is the same
     for moment in scenario.moments:
         evidence = with_visits(scenario, known_visits(scenario, moment.known_at))
         so_far = until(evidence, moment.at)
-        seen = Seen(
-            moment, evidence, judge(evidence, scenario.acts, moment.at), judge(so_far, scenario.acts, moment.at), names
-        )
+        now = judge(evidence, scenario.acts, moment.at, whole)
+        then = judge(so_far, scenario.acts, moment.at, whole if so_far == evidence else part)
+        seen = Seen(moment, evidence, now, then, names)
         when = seen.local(moment.at) + (f", known {seen.local(moment.known_at)}" if moment.known_at else "")
         yield Result(moment.line, when, tuple(check(seen)))
 
