@@ -1,11 +1,12 @@
 """Days of proof left: when the first hazard stands bare with no news, by full proofs; the week's work beside it."""
 
 from dataclasses import replace
-from datetime import date, timedelta
+from datetime import date, datetime, timedelta
 
 import pytest
 
-from fleet.rules.values import AdoptedTerms, GlassLevel, Standing
+from fleet.calendar import Interval
+from fleet.rules.values import AdoptedTerms, GlassLevel, Override, Standing
 from tests.rules.build import FITTED, SEASON, Boiler, act, at, ident, local, proof, remove, swap
 from tests.rules.test_valves_together import judged
 
@@ -79,6 +80,46 @@ def test_terms_of_a_later_day_count_from_that_day() -> None:
     boiler = Boiler().service()
     boiler.terms = (*boiler.terms, LATER)
     assert glass(boiler).exposed_at == local(date(2026, 10, 1))
+
+
+QUARTERLY = Override(Interval.parse("3 mo"), "", 30, "the owner's insurer, in writing")
+
+
+@pytest.mark.parametrize(
+    ("adopted", "exposed"),
+    [
+        (date(2026, 2, 14), date(2026, 2, 15)),  # three months, and 30 days to their last good one, after 15 October
+        (date(2026, 2, 15), date(2026, 2, 15)),
+        (date(2026, 2, 16), date(2026, 2, 16)),
+        (date(2026, 3, 1), date(2026, 3, 1)),
+    ],
+)
+def test_an_interval_adopted_later_that_is_over_by_then_takes_the_proof_away_on_its_day(
+    adopted: date, exposed: date
+) -> None:
+    boiler = Boiler().service()
+    boiler.terms = (*boiler.terms, AdoptedTerms(local(adopted), SEASON, overrides={"slow_drain": QUARTERLY}))
+    told = glass(boiler)
+    assert (told.position, told.exposed_at, told.due_at) == (ident("lower"), local(exposed), local(date(2026, 1, 15)))
+
+
+@pytest.mark.parametrize(
+    ("adopted", "exposed"),
+    [
+        (date(2026, 2, 14), LAPSED),
+        (date(2026, 2, 15), LAPSED),  # the drain would have been over from this day on
+        (date(2026, 2, 16), local(date(2026, 2, 15))),
+    ],
+)
+def test_an_interval_made_longer_saves_a_proof_until_the_day_on_which_it_would_be_over(
+    adopted: date, exposed: datetime
+) -> None:
+    boiler = Boiler().service()
+    boiler.terms = (
+        AdoptedTerms(None, SEASON, overrides={"slow_drain": QUARTERLY}),
+        AdoptedTerms(local(adopted), SEASON),
+    )
+    assert glass(boiler).exposed_at == exposed
 
 
 def test_it_agrees_with_the_standing_where_the_caretaker_keeps_up() -> None:

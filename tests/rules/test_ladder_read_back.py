@@ -1,9 +1,12 @@
 """Set points read back: held against the ladder whatever is on record, and no setting until somebody sets them."""
 
+from dataclasses import dataclass, replace
+
 import pytest
 
-from fleet.rules.values import Value
-from tests.rules.build import Boiler, ident, proof, turn
+from fleet.rules.values import Evidence, FittingFact, PositionFact, Value
+from tests.rules.build import FITTED, Boiler, ident, proof, turn
+from tests.rules.plant import Plant
 from tests.rules.plant import proof as plant_proof
 
 
@@ -42,6 +45,55 @@ def test_what_is_read_is_held_against_the_ladder(
     boiler = read_back(ref, **readings)
     assert (boiler.verdict().outcome, boiler.verdict().grade) == (outcome, grade)
     assert [(f.rule, f.position) for f in boiler.findings()] == [(rule, ident(place)) for rule, place in fires]
+
+
+def seen_over(read_at: str, psi: float, *limits: str, **readings: Value) -> list[str]:
+    """The limits accused by a pressure seen firing a day after such a reading; `limits`: places beside the first."""
+    boiler = PlantOfLimits(limits).service().visit(1, plant_proof(read_at, "ladder_read_back", **readings))
+    boiler.visit(2, plant_proof("gauge", "pressure_observation", gauge_psi=psi, burner_firing=True), who="operator")
+    return [ref for ref in ("limit", *limits) if "limit_overrun" in boiler.open(ref)]
+
+
+@dataclass
+class PlantOfLimits(Plant):
+    """14 Larkspur Row with more places for a high limit; one of the name `empty` has no device."""
+
+    limits: tuple[str, ...] = ()
+
+    def __init__(self, limits: tuple[str, ...]) -> None:
+        super().__init__()
+        self.limits = limits
+        for ref in limits:
+            device = None if ref == "empty" else ident(f"first {ref}")
+            kind = "" if ref == "empty" else "limit_control"
+            self.fittings.append(FittingFact(ident(ref), device, kind, FITTED, {"set_psi": 8.0} if device else {}))
+
+    def evidence(self) -> Evidence:
+        """Everything so far."""
+        whole = super().evidence()
+        places = tuple(PositionFact(ident(ref), ref, ref, "high_limit") for ref in self.limits)
+        return replace(whole, positions=(*whole.positions, *places))
+
+
+@pytest.mark.parametrize(("psi", "accused"), [(8.0, []), (8.1, ["limit"])])
+@pytest.mark.parametrize("read_at", ["limit", "control"])
+def test_a_limit_read_back_at_six_on_either_control_must_act_at_two_psi_over_it(
+    read_at: str, psi: float, accused: list[str]
+) -> None:
+    assert seen_over(read_at, psi, limit_psi=6.0) == accused
+
+
+@pytest.mark.parametrize(("psi", "accused"), [(10.0, []), (10.1, ["limit", "second"])])
+def test_of_two_limits_a_reading_on_the_control_says_not_which(psi: float, accused: list[str]) -> None:
+    assert seen_over("control", psi, "second", limit_psi=6.0) == accused
+
+
+def test_of_two_limits_a_reading_on_one_of_them_is_that_ones() -> None:
+    assert seen_over("second", 8.1, "second", limit_psi=6.0) == ["second"]
+
+
+def test_an_empty_place_for_a_limit_is_none_that_could_have_been_read() -> None:
+    assert seen_over("control", 8.1, "empty", limit_psi=6.0) == ["limit"]
 
 
 def test_what_is_not_posted_fails_although_it_goes_together() -> None:

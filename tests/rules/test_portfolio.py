@@ -102,10 +102,21 @@ ONE, ONE_WAS = (f"One boiler's register {verb} what such a boiler needs" for ver
 TWO = "The registers of 2 boilers leave out what such a boiler needs"
 
 
+TOUCHING = GapSpan(day(9), day(12), day(11))
+APART = GapSpan(day(10), day(12), day(11))
+
+
 @pytest.mark.parametrize(
     ("boilers", "at", "found"),
     [
         ((), day(2), []),
+        (((FIRST,), (TOUCHING,)), day(9), [(day(1), day(12), Level.ROUTINE, ONE)]),
+        (((FIRST,), (TOUCHING,)), day(12), [(day(1), day(12), Level.URGENT, TWO.replace("leave out", "left out"))]),
+        (
+            ((FIRST,), (APART,)),
+            day(12),
+            [(day(1), day(9), Level.URGENT, ONE_WAS), (day(10), day(12), Level.URGENT, ONE_WAS)],
+        ),
         (((FIRST,),), day(5) - SECOND, [(day(1), day(9), Level.ROUTINE, ONE)]),
         (((FIRST,),), day(5), [(day(1), day(9), Level.URGENT, ONE)]),
         (((FIRST,),), day(5) + SECOND, [(day(1), day(9), Level.URGENT, ONE)]),

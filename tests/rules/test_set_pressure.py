@@ -76,6 +76,17 @@ def test_a_pop_test_closes_it_and_years_later_it_is_another_episode() -> None:
     ]
 
 
+@pytest.mark.parametrize(("early", "episodes_seen"), [(-INSTANT, 0), (INSTANT * 0, 0), (INSTANT, 1)])
+def test_a_pop_test_by_the_instant_at_which_it_would_open_leaves_nothing_to_open(
+    early: timedelta, episodes_seen: int
+) -> None:
+    boiler = Boiler().visit(0, proof("limit"))
+    due = local(date(2026, 10, 1))  # a new valve, proven by the day on which it was fitted
+    boiler.visit((due + early - START) / timedelta(days=1), whole_proof("valve", "pop_test"), who="valve_shop")
+    assert boiler.visits[-1].at == due + early
+    assert len([d for d in episodes(boiler) if d.opened_at < at(400)]) == episodes_seen
+
+
 def test_a_lift_says_nothing_of_the_set_pressure() -> None:
     (found,) = episodes(house().visit(0, proof("limit")).visit(9, proof("valve")))
     assert found.closed_at is None

@@ -7,6 +7,7 @@ from datetime import datetime, timedelta
 import pytest
 
 from fleet.rules import judge
+from fleet.rules.capacity import compare_capacity
 from fleet.rules.values import (
     AdoptedTerms,
     Evidence,
@@ -40,6 +41,7 @@ def judged(
     sound: bool = True,
     then: Sequence[SettingFact] = (),
     terms: Sequence[AdoptedTerms] = (AdoptedTerms(None, SEASON),),
+    burner: FittingFact | None = None,
 ) -> Judgement:
     boiler = Boiler(terms=tuple(terms))
     refs = ("siphon_a", "siphon_b", "chamber", "upper", "lower", "control", "limit")
@@ -49,8 +51,11 @@ def judged(
     boiler.settings += [SettingFact(None, "output_btu_h", output, FITTED), *then]
     boiler.fittings.append(FittingFact(ident("valve 2"), ident("second"), "safety_valve", FITTED, {"set_psi": 15.0}))
     whole: Evidence = boiler.evidence()
-    place = PositionFact(ident("valve 2"), "valve 2", "second safety valve", "safety_valve")
-    return judge(replace(whole, positions=(*whole.positions, place)), (), at(400))
+    places = [PositionFact(ident("valve 2"), "valve 2", "second safety valve", "safety_valve")]
+    if burner:
+        places.append(PositionFact(burner.position, "burner", "burner", "burner"))
+        whole = replace(whole, fittings=(*whole.fittings, burner))
+    return judge(replace(whole, positions=(*whole.positions, *places)), (), at(400))
 
 
 def standing(judged: Judgement, when: datetime) -> StandingSegment:
@@ -100,6 +105,32 @@ def test_a_relief_rule_adopted_later_counts_from_its_midnight_on() -> None:
 def test_before_anything_is_fitted_neither_valve_stands_for_the_other() -> None:
     told = {r.sentence for r in judged(900.0, 900.0).standings[0].reasons}
     assert {"No safety valve is fitted.", "No second safety valve is fitted."} <= told
+
+
+@pytest.mark.parametrize("output", [None, -1.0, 0.0])
+def test_of_an_output_of_nothing_no_need_is_known(output: Value) -> None:
+    assert compare_capacity({"output_btu_h": output}, AdoptedTerms(None, SEASON), [900.0]) is None
+
+
+@pytest.mark.parametrize(("output", "needed"), [(0.5, 0.0005), (1.0, 0.001), (900_000.0, 900.0)])
+def test_each_thousand_btu_an_hour_of_output_needs_a_pound_of_steam(output: float, needed: float) -> None:
+    relief = compare_capacity({"output_btu_h": output}, AdoptedTerms(None, SEASON), [900.0])
+    assert relief is not None
+    assert (relief.required_lb_h, relief.adequate) == (pytest.approx(needed), True)
+
+
+PLATE = SettingFact(ident("burner"), "input_btu_h", 900_000.0, FITTED)
+BURNERS = [
+    ("a burner", FittingFact(ident("burner"), ident("a burner"), "burner", FITTED), Standing.DUE),
+    ("an empty place", FittingFact(ident("burner"), None, "", FITTED), Standing.EXPOSED),
+]
+
+
+@pytest.mark.parametrize(("told", "burner", "expected"), BURNERS, ids=[row[0] for row in BURNERS])
+def test_only_the_plate_of_a_burner_that_is_there_stands_for_the_output(
+    told: str, burner: FittingFact, expected: Standing
+) -> None:
+    assert standing(judged(900.0, 900.0, None, then=[PLATE], burner=burner), at(1)).standing is expected
 
 
 @pytest.mark.parametrize("output", [None, 0.0, True, "much"])
