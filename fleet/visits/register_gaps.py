@@ -6,7 +6,7 @@ from datetime import datetime
 from typing import Any
 from uuid import UUID, uuid5
 
-from django.db.models import Min
+from django.db.models import Min, Q
 
 from fleet.errors import Fault, FaultPath, Refused
 from fleet.portfolio.models import Boiler, Device, Fitting, Position, Setting
@@ -27,7 +27,9 @@ ANSWERS = (THERE, NONE, NOT_SEEN)
 def gaps_of_boiler(boiler: Boiler, catalogue: Catalogue, at: datetime) -> tuple[RegisterGap, ...]:
     """Return what a boiler's register leaves out at `at`; a place whose first day is yet to come is not on record."""
     own_boiler = Boiler.objects.filter(id=boiler.id)
-    places = positions_of(own_boiler).annotate(first_day=Min("fittings__since")).exclude(first_day__gt=at)
+    # A place that its sheet left empty has no fitting and so no first day: it is on record, as not fitted.
+    begun = Q(first_day=None) | Q(first_day__lte=at)
+    places = positions_of(own_boiler).annotate(first_day=Min("fittings__since")).filter(begun)
     roles: dict[UUID, str] = dict(places.values_list("id", "role_id"))
     stays = {
         place: stay for place, all_stays in stays_at_places(roles, at).items() if (stay := present_stay(all_stays))
