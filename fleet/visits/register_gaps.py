@@ -1,6 +1,6 @@
 """What a boiler's register leaves out, and the answers that visits give to it."""
 
-from collections.abc import Collection, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
@@ -16,12 +16,13 @@ from fleet.rules.catalogue import Catalogue
 from fleet.rules.needed_roles import PlaceOnRecord, RegisterGap, find_path_roles, find_register_gaps, sum_burner_inputs
 from fleet.rules.values import as_number
 from fleet.sheets.columns import NOT_NEEDED_BECAUSE
+from fleet.visits.dropped_answers import EarlierAnswers, place_id
 from fleet.visits.incoming import IncomingVisit, RegisterAnswer
-from fleet.visits.models import Entry, Visit
-from fleet.visits.places import Stay, present_stay, standing_entries, stays_at_places, values_at_places
+from fleet.visits.places import Stay, present_stay, stays_at_places, values_at_places
 
 THERE, NONE, NOT_SEEN = "there", "none", "not_seen"
 ANSWERS = (THERE, NONE, NOT_SEEN)
+NO_EARLIER_ANSWERS = EarlierAnswers()
 
 
 def gaps_of_boiler(boiler: Boiler, catalogue: Catalogue, at: datetime) -> tuple[RegisterGap, ...]:
@@ -79,11 +80,11 @@ def answer_faults(
     catalogue: Catalogue,
     *,
     is_qualified: bool,
-    earlier_answers: Collection[RegisterAnswer] = (),
+    earlier_answers: EarlierAnswers = NO_EARLIER_ANSWERS,
 ) -> Iterator[Fault]:
     """Yield what the register answers of a visit are refused for.
 
-    `earlier_answers` are those of the visit that this one corrects: in the same words they are on record already.
+    `earlier_answers` are those of the visits that this one corrects: what stands of them is on record already.
     """
     if visit.register_answers and not is_qualified:
         message = "Only a visit of a qualified technician answers what the register leaves out."
@@ -93,7 +94,7 @@ def answer_faults(
     answered: dict[str, set[str]] = {}
     for number, answer in enumerate(visit.register_answers):
         place = ("register_answers", number)
-        if answer in earlier_answers:
+        if answer in earlier_answers.standing_answers:
             continue
         if answer.role not in roles_asked:
             yield Fault("not_asked", _why_not_asked(answer, earlier_answers), (*place, "role"))
@@ -107,11 +108,11 @@ def answer_faults(
         kinds.add(kind)
 
 
-def _why_not_asked(answer: RegisterAnswer, earlier_answers: Collection[RegisterAnswer]) -> str:
-    if any(answer.role == other.role for other in earlier_answers):
+def _why_not_asked(answer: RegisterAnswer, earlier_answers: EarlierAnswers) -> str:
+    if any(answer.role == other.role for other in earlier_answers.all_answers):
         return (
-            f"The visit that this one corrects answered {answer.role!r} otherwise. Leave it out here: its place then "
-            "counts as not fitted, until what is there is put on record on the register's page."
+            f"A visit that this one corrects answered {answer.role!r} otherwise, or took its answer back. Leave it out "
+            "here: its place then counts as not fitted, until what is there is put on record on the register's page."
         )
     return f"The register of this boiler does not leave out {answer.role!r}."
 
@@ -149,70 +150,14 @@ def asked_roles(gaps: Sequence[RegisterGap], catalogue: Catalogue) -> dict[str, 
     return roles_asked
 
 
-def given_answers(visit: UUID | None) -> frozenset[RegisterAnswer]:
-    """Return what a visit answered; nothing without one."""
-    row = Visit.objects.filter(id=visit).values_list("register_answers", flat=True).first() if visit else None
-    return frozenset(RegisterAnswer(**answer) for answer in row or ())
-
-
-def dropped_answer_faults(visit: IncomingVisit) -> Iterator[Fault]:
-    """Yield a fault for each answer that a correction drops although later visits have evidence about its place."""
-    for place in _dropped_places(visit):
-        later = standing_entries(Entry.objects.filter(position=place)).exclude(visit=visit.corrects).first()
-        if later is not None:
-            message = (
-                f"Visit {later.visit_id} has evidence about the {place.name}, which the visit put on record that this "
-                "one corrects. Restate the answer, or correct that visit first."
-            )
-            yield Fault("device_has_later_evidence", message, ("void",) if visit.void else ("corrects",))
-
-
-def take_back_answers(visit: IncomingVisit, catalogue: Catalogue, posted_at: datetime) -> Iterator[ChangeEvent]:
-    """Empty each place that the corrected visit put on record and that the correction does not restate.
-
-    Nobody knows then what is there. The place counts as *not fitted* from its first day on, which is the side that
-    asks somebody to look: a register that forgot it would ask for it only in sixty days.
-    """
-    for place in _dropped_places(visit):
-        since = Fitting.objects.filter(position=place).aggregate(first_day=Min("since"))["first_day"]
-        dated = {"position": place, "since": since, "posted_at": posted_at, "portfolio_id": place.portfolio_id}
-        Fitting.objects.create(device=None, **dated)
-        if Setting.objects.filter(position=place, key="needed").exists():
-            Setting.objects.create(key="needed", value=True, **dated)
-        yield ChangeEvent(
-            "register.answered",
-            place.id,
-            boiler=visit.boiler,
-            before="",
-            after="taken_back",
-            sentence=f"{catalogue.roles[place.role_id].name}: the visit that put it on record no longer says so. It "
-            "counts as not fitted until what is there is on record.",
-            rule="",
-            at=since,
-        )
-
-
-def _dropped_places(visit: IncomingVisit) -> list[Position]:
-    """Return the places that the corrected visit, or one that it corrected, put on record, if they are not restated."""
-    restated_answers = frozenset() if visit.void else frozenset(visit.register_answers)
-    dropped = given_answers(visit.corrects) - restated_answers
-    places = {_place_id(giver, answer) for giver in _corrected_visits(visit) for answer in dropped}
-    return list(Position.objects.filter(id__in=places).order_by("id"))
-
-
-def _corrected_visits(visit: IncomingVisit) -> Iterator[UUID]:
-    corrected = visit.corrects
-    while corrected is not None:
-        yield corrected
-        corrected = Visit.objects.filter(id=corrected).values_list("corrects", flat=True).first()
-
-
-def _place_id(visit: UUID, answer: RegisterAnswer) -> UUID:
-    return uuid5(visit, f"place {answer.role} {answer.kind}")
-
-
 def write_answers(
-    visit: IncomingVisit, boiler: Boiler, gaps: Sequence[RegisterGap], catalogue: Catalogue, posted_at: datetime
+    visit: IncomingVisit,
+    boiler: Boiler,
+    gaps: Sequence[RegisterGap],
+    *,
+    earlier_answers: EarlierAnswers,
+    catalogue: Catalogue,
+    posted_at: datetime,
 ) -> list[ChangeEvent]:
     """Put on record what a visit says of the places that the register leaves out. Return the events.
 
@@ -220,8 +165,9 @@ def write_answers(
     the catalogue allows it none here, with its reason. *Not seen* adds nothing. Raises Refused for what is not asked.
     """
     roles_asked = asked_roles(gaps, catalogue)
-    earlier_answers = given_answers(visit.corrects)
-    new_answers = [a for a in visit.register_answers if a.answer != NOT_SEEN and a not in earlier_answers]
+    new_answers = [
+        a for a in visit.register_answers if a.answer != NOT_SEEN and a not in earlier_answers.standing_answers
+    ]
     for answer in new_answers:
         if answer.role not in roles_asked:  # another visit of the same post answered it
             raise Refused("not_asked", _why_not_asked(answer, earlier_answers), ("register_answers",), status=422)
@@ -246,7 +192,7 @@ def _write_answer(
     ref = _free_ref(boiler, answer.role.replace("_", "-"))
     of_portfolio = {"portfolio_id": boiler.portfolio_id}
     position = Position.objects.create(
-        id=_place_id(visit.id, answer),
+        id=place_id(visit.id, answer),
         boiler=boiler,
         ref=ref,
         name=role.name.lower(),
