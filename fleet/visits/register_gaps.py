@@ -1,7 +1,7 @@
 """What a boiler's register leaves out, and the answers that visits give to it."""
 
-from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Any
 from uuid import UUID, uuid5
@@ -13,12 +13,19 @@ from fleet.portfolio.models import Boiler, Device, Fitting, Position, Setting
 from fleet.portfolio.queries import boiler_settings_at, positions_of
 from fleet.records.events import ChangeEvent
 from fleet.rules.catalogue import Catalogue
-from fleet.rules.needed_roles import PlaceOnRecord, RegisterGap, find_path_roles, find_register_gaps, sum_burner_inputs
+from fleet.rules.needed_roles import (
+    VALUE_NAMES,
+    PlaceOnRecord,
+    RegisterGap,
+    find_path_roles,
+    find_register_gaps,
+    sum_burner_inputs,
+)
 from fleet.rules.values import as_number
 from fleet.sheets.columns import NOT_NEEDED_BECAUSE
 from fleet.visits.dropped_answers import EarlierAnswers, place_id
 from fleet.visits.incoming import IncomingVisit, RegisterAnswer
-from fleet.visits.places import Stay, present_stay, stays_at_places, values_at_places
+from fleet.visits.places import PlaceValue, Stay, present_stay, stays_at_places, values_at_places
 
 THERE, NONE, NOT_SEEN = "there", "none", "not_seen"
 ANSWERS = (THERE, NONE, NOT_SEEN)
@@ -32,37 +39,58 @@ def gaps_of_boiler(boiler: Boiler, catalogue: Catalogue, at: datetime) -> tuple[
     begun = Q(first_day=None) | Q(first_day__lte=at)
     places = positions_of(own_boiler).annotate(first_day=Min("fittings__since")).filter(begun)
     roles: dict[UUID, str] = dict(places.values_list("id", "role_id"))
-    stays = {
-        place: stay for place, all_stays in stays_at_places(roles, at).items() if (stay := present_stay(all_stays))
+    stays = stays_at_places(roles, at)
+    values = values_at_places(roles, at)
+    contents = {
+        place: _content_of(role, present_stay(stays.get(place, ())), values.get(place, ()))
+        for place, role in roles.items()
     }
-    values, paths = _values_and_paths(stays, roles, at)
-    plates = (as_number(of_device.get("input_btu_h")) for p, of_device in values.items() if roles[p] == "burner")
+    return gaps_of_places(catalogue, boiler_settings_at([boiler.id], at).get(boiler.id, {}), contents)
+
+
+@dataclass(frozen=True, slots=True)
+class PlaceContent:
+    """A place on record: its role, the kind there ('' none) with the values of its device, and what it hangs on."""
+
+    role: str
+    kind: str = ""
+    values: Mapping[str, Any] = field(default_factory=dict)
+    paths: Sequence[UUID] = ()
+
+
+def _content_of(role: str, stay: Stay | None, settings: Sequence[PlaceValue]) -> PlaceContent:
+    paths = [UUID(path) for setting in settings if setting.key == "paths" for path in setting.value]
+    if stay is None:
+        return PlaceContent(role, paths=paths)
+    dated_values = ((setting.key, setting.value, setting.since) for setting in settings)
+    values = values_of_stay(stay.device.attributes, stay.since, dated_values)
+    return PlaceContent(role, stay.device.kind_id, values, paths)
+
+
+def values_of_stay(
+    attributes: Mapping[str, Any], fitted_at: datetime, settings: Iterable[tuple[str, Any, datetime]]
+) -> dict[str, Any]:
+    """Return the values of a device that is there: as set since it came, or else as stamped on it."""
+    return {**attributes, **{key: value for key, value, since in settings if since >= fitted_at}}
+
+
+def gaps_of_places(
+    catalogue: Catalogue, boiler_values: Mapping[str, Any], contents: Mapping[UUID, PlaceContent]
+) -> tuple[RegisterGap, ...]:
+    """Return what the places on record of a boiler leave out."""
+    roles = {place: content.role for place, content in contents.items()}
+    paths = {place: content.paths for place, content in contents.items()}
+    plates = (as_number(content.values.get("input_btu_h")) for content in contents.values() if content.role == "burner")
     on_record = [
         PlaceOnRecord(
-            role,
-            stays[place].device.kind_id if place in stays else "",
+            content.role,
+            content.kind,
             paths=find_path_roles(place, paths, roles),
-            values=frozenset(k for k, value in values.get(place, {}).items() if as_number(value) is not None),
+            values=frozenset(key for key in VALUE_NAMES if as_number(content.values.get(key)) is not None),
         )
-        for place, role in roles.items()
+        for place, content in contents.items()
     ]
-    of_boiler = boiler_settings_at([boiler.id], at).get(boiler.id, {})
-    return find_register_gaps(catalogue, of_boiler, on_record, sum_burner_inputs(plates))
-
-
-def _values_and_paths(
-    stays: Mapping[UUID, Stay], roles: Mapping[UUID, str], at: datetime
-) -> tuple[dict[UUID, dict[str, Any]], dict[UUID, list[UUID]]]:
-    """Return the values of each device there, as set since it came or else as stamped, and what places hang on."""
-    values: dict[UUID, dict[str, Any]] = {place: dict(stay.device.attributes) for place, stay in stays.items()}
-    paths: dict[UUID, list[UUID]] = {}
-    for place, settings in values_at_places(roles, at).items():
-        for setting in settings:
-            if setting.key == "paths":
-                paths[place] = [UUID(path) for path in setting.value]
-            elif place in stays and setting.since >= stays[place].since:
-                values[place][setting.key] = setting.value
-    return values, paths
+    return find_register_gaps(catalogue, boiler_values, on_record, sum_burner_inputs(plates))
 
 
 @dataclass(frozen=True, slots=True)
