@@ -30,6 +30,7 @@ from fleet.rules import ReplayCache, judge
 from fleet.rules.answers.register_gaps import register_gap_spans
 from fleet.rules.answers.unsurveyed import unsurveyed_spans
 from fleet.rules.values import Evidence, Judgement
+from fleet.visits.dropped_answers import take_back_answers
 
 T = TypeVar("T")
 EventsByPortfolio = Mapping[UUID, Sequence[ChangeEvent]]  # by portfolio: the events that the facts themselves are
@@ -68,7 +69,7 @@ def write_and_conclude(
 ) -> T:
     """Lock boilers, write facts, judge, store conclusions, reconcile alerts, record events: all in one transaction.
 
-    Every verb that judges comes here, but for the sweep and the rebuild, which write no facts. `write_facts` gets the
+    Every verb that judges comes here, but for the sweep and the rebuild, which post no facts. `write_facts` gets the
     locked boilers; where it returns something false, nothing is judged. `describe_events` turns the written facts
     into events by portfolio. `boilers_to_judge` names the boilers that the facts are about where only writing them
     tells; without it the locked ones are judged. `after_judging` stores answers and the like.
@@ -117,10 +118,15 @@ def _conclude_boiler(boiler: Boiler, at: datetime, *, acted: bool) -> BoilerConc
     old = queries.standing_of(boiler.id, last.judged_at) if last else None
     before = old.standing if old else ""
     acts = deficiency_acts.acts_of_boiler(boiler.id)
-    with boiler_memory(boiler.id) as memory:
-        evidence, build = gather_evidence(boiler.id, at, line_cache=memory.line_cache)
-        judgement = _judge_with_acts(acts, evidence, at, memory.replay_cache)
-    rows_written = assessments.store_assessments(boiler=boiler, evidence=evidence, judgement=judgement)
+    evidence, build, judgement = _judge_boiler(boiler, acts, at)
+    taken_back = []
+    # A correction that counts takes back the answers it dropped. That is a fact, so the boiler is judged again with it.
+    while news := _take_back_answers(boiler, evidence, judgement, at):
+        taken_back += news
+        evidence, build, judgement = _judge_boiler(boiler, acts, at)
+    rows_written = len(taken_back) + assessments.store_assessments(
+        boiler=boiler, evidence=evidence, judgement=judgement
+    )
     episodes_written, events = deficiencies.store_episodes(
         boiler=boiler, evidence=evidence, judgement=judgement, at=at, acts=acts
     )
@@ -133,7 +139,7 @@ def _conclude_boiler(boiler: Boiler, at: datetime, *, acted: bool) -> BoilerConc
     gaps = register_gap_spans(judgement.deficiencies)
     survey_change = surveys.store_survey(boiler=boiler, spans=spans, gaps=gaps, heat=judgement.heat)
     rows_written += alarms.written + survey_change.written
-    events = [*_standing_events(boiler, before, judgement, at), *events, *alarms.events]
+    events = [*taken_back, *_standing_events(boiler, before, judgement, at), *events, *alarms.events]
     since = last.judged_at if last else None
     own_boundaries = [*span_boundaries(spans), *gap_boundaries(gaps)]
     survey_moved = survey_change.survey or has_passed(own_boundaries, since, at)
@@ -152,6 +158,18 @@ def _conclude_boiler(boiler: Boiler, at: datetime, *, acted: bool) -> BoilerConc
         survey_moved=survey_moved,
         heat_moved=heat_moved,
     )
+
+
+def _judge_boiler(boiler: Boiler, acts: Sequence[DeficiencyAct], at: datetime) -> tuple[Evidence, str, Judgement]:
+    """Return the boiler's evidence, the build that judges it, and the judgement."""
+    with boiler_memory(boiler.id) as memory:
+        evidence, build = gather_evidence(boiler.id, at, line_cache=memory.line_cache)
+        return evidence, build, _judge_with_acts(acts, evidence, at, memory.replay_cache)
+
+
+def _take_back_answers(boiler: Boiler, evidence: Evidence, judgement: Judgement, at: datetime) -> list[ChangeEvent]:
+    corrections = {v.corrects: v.id for v in evidence.visits if v.corrects and v.of_this_boiler}
+    return take_back_answers(boiler, corrections, judgement.waiting, at)
 
 
 def _judge_with_acts(

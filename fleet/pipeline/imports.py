@@ -36,6 +36,7 @@ from fleet.sheets.plan import plan_import
 from fleet.sheets.register_sheet import SheetRow, rows_of
 from fleet.sheets.register_snapshot import RegisterSnapshot
 from fleet.sheets.table import MAX_BYTES, SheetTable, pack_table, unpack_table
+from fleet.visits.planned_gaps import gap_lines
 from fleet.wake import wake_task
 
 log = logging.getLogger(__name__)
@@ -177,7 +178,8 @@ class _ImportAttempt:
         self._report_plan(plan, rows, "")
 
     def _report_plan(self, plan: ImportPlan, rows: list[SheetRow], message: str) -> None:
-        outcome = imports.outcome_of(plan, rows, self.table.notes if self.table else (), catalog.catalogue_at(self.at))
+        gaps = list(gap_lines(plan, rows, catalog.catalogue_at(self.at)))
+        outcome = imports.outcome_of(plan, rows, self.table.notes if self.table else (), gaps)
         imports.store_outcome(self.row, outcome)
         table_values = {"table": pack_table(self.table), "content": b""} if self.table and not self.row.table else {}
         imports.move_to_status(

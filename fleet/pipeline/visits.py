@@ -11,6 +11,7 @@ from uuid import UUID
 from fleet.accounts import people
 from fleet.accounts.models import User
 from fleet.assessments.models import Answer
+from fleet.assessments.queries import waiting_corrections
 from fleet.catalog import queries as catalog
 from fleet.errors import Fault, FaultPath, Refused
 from fleet.pipeline import corrections
@@ -22,6 +23,7 @@ from fleet.portfolio.models import Boiler
 from fleet.records.events import Cause, ChangeEvent
 from fleet.visits import register_gaps, services
 from fleet.visits.check import visit_faults
+from fleet.visits.dropped_answers import EarlierAnswers, dropped_answer_faults, find_earlier_answers
 from fleet.visits.incoming import IncomingVisit
 from fleet.visits.models import Visit
 
@@ -102,29 +104,37 @@ def _add_new_visits(
 def _put_answers_on_record(
     visits: Sequence[IncomingVisit], new_ids: set[UUID], boilers: Sequence[Boiler], at: datetime
 ) -> Iterator[ChangeEvent]:
-    """Write what new visits answer of the places that registers leave out, or no longer answer; yield the events."""
+    """Write what new visits answer of the places that registers leave out; yield the events."""
     by_id = {b.id: b for b in boilers}
     for visit in visits:
         if visit.id not in new_ids:
             continue
-        if visit.corrects:
-            yield from register_gaps.take_back_answers(visit, catalog.catalogue_at(at), at)
         if visit.register_answers and not visit.void:
             boiler, release = by_id[visit.boiler], catalog.catalogue_at(at)
             gaps = register_gaps.gaps_of_boiler(boiler, release, at)
-            yield from register_gaps.write_answers(visit, boiler, gaps, catalogue=release, posted_at=at)
+            earlier_answers = _earlier_answers(visit)
+            yield from register_gaps.write_answers(
+                visit, boiler, gaps, earlier_answers=earlier_answers, catalogue=release, posted_at=at
+            )
+
+
+def _earlier_answers(visit: IncomingVisit) -> EarlierAnswers:
+    """Return what the visits that this one corrects answered of the register."""
+    if visit.corrects is None:
+        return EarlierAnswers()
+    return find_earlier_answers(visit, waiting_corrections(visit.boiler))
 
 
 def _answer_faults(visit: IncomingVisit, boiler: Boiler, at: datetime) -> Iterator[Fault]:
     """Yield the faults of the answers to what the register leaves out; asks the database only where there are any."""
+    earlier_answers = _earlier_answers(visit)
     if visit.corrects:
-        yield from register_gaps.dropped_answer_faults(visit)
+        yield from dropped_answer_faults(visit, earlier_answers)
     if visit.register_answers and not visit.void:
         release = catalog.catalogue_at(at)
         gaps = register_gaps.gaps_of_boiler(boiler, release, at)
         users = [p.user for p in visit.people if p.user]
         codes = {c for u in users for c in people.qualification_codes_at(boiler.portfolio_id, u, visit.performed_at)}
-        earlier_answers = register_gaps.given_answers(visit.corrects)
         is_qualified = "technician" in codes
         yield from register_gaps.answer_faults(
             visit, gaps, release, is_qualified=is_qualified, earlier_answers=earlier_answers

@@ -15,9 +15,7 @@ from django.db.models import F
 
 from fleet.errors import Fault, Refused
 from fleet.portfolio.models import Boiler, Import, ImportPage, Portfolio
-from fleet.rules.catalogue import Catalogue
 from fleet.sheets.import_plan import ImportPlan, PlanLine
-from fleet.sheets.planned_gaps import gap_lines
 from fleet.sheets.register_sheet import SheetRow
 from fleet.sheets.register_snapshot import RegisterSnapshot
 from fleet.sheets.table import column_letter
@@ -93,13 +91,15 @@ def purge_imports(at: datetime) -> int:
     return old.delete()[0]
 
 
-def outcome_of(plan: ImportPlan, rows: Sequence[SheetRow], notes: Sequence[str], catalogue: Catalogue) -> ImportOutcome:
-    """Return what a plan does, for the report."""
+def outcome_of(
+    plan: ImportPlan, rows: Sequence[SheetRow], notes: Sequence[str], gap_lines: Sequence[dict[str, Any]]
+) -> ImportOutcome:
+    """Return what a plan does, for the report. `gap_lines` say what the registers will leave out even then."""
     lines = [_line_json(line) for line in plan.lines]
     changes = [line for line in lines if line["does"]]
     parts = {
         "changes": changes,
-        "not_on_record": list(gap_lines(plan, rows, catalogue)),
+        "not_on_record": list(gap_lines),
         "missing": list(missing_lines(plan.register, rows, plan.portfolio)),
         "same": [line for line in lines if not line["does"]],
     }

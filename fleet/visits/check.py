@@ -53,6 +53,7 @@ def visit_faults(visit: IncomingVisit, register: BoilerRegister, now: datetime) 
         *paper_faults(
             visit,
             catalogue=register.catalogue,
+            roles=register.roles,
             since=register.since,
             zone=register.zone,
             now=now + MAX_CLOCK_AHEAD,

@@ -3,6 +3,7 @@
 import re
 from collections.abc import Iterator, Mapping
 from datetime import datetime, timedelta
+from uuid import UUID
 
 from fleet.calendar import day_of, day_start
 from fleet.errors import Fault, FaultPath
@@ -29,14 +30,22 @@ BODY_NAMES: Mapping[str, str] = {
     PaperBody.UTILITY: "utility",
 }
 TAG_LIFTED = "tag_lifted_"
+JUMPER_FITTED, JUMPER_REMOVED = "jumper_fitted", "jumper_removed"
 
 
 def paper_faults(
-    visit: IncomingVisit, *, catalogue: Catalogue, since: datetime, zone: str, now: datetime
+    visit: IncomingVisit,
+    *,
+    catalogue: Catalogue,
+    roles: Mapping[UUID, str],
+    since: datetime,
+    zone: str,
+    now: datetime,
 ) -> Iterator[Fault]:
     """Yield everything wrong with the visit's paper and with what it is said to tell.
 
-    `since` is the instant from which the boiler is on record, `zone` the building's, `now` the latest time allowed.
+    `roles` are those of the boiler's positions, `since` is the instant from which the boiler is on record, `zone` the
+    building's, `now` the latest time allowed.
     """
     paper = visit.paper
     if paper is None:
@@ -48,7 +57,7 @@ def paper_faults(
     yield from _file_faults(paper.file)
     yield from _visit_faults(visit)
     for number, entry in enumerate(visit.entries):
-        yield from _entry_faults(entry, paper, catalogue, ("entries", number))
+        yield from _entry_faults(entry, paper, roles, catalogue=catalogue, place=("entries", number))
     if not dated:
         yield from _later_entries(visit, paper, zone)
 
@@ -111,7 +120,12 @@ def _visit_faults(visit: IncomingVisit) -> Iterator[Fault]:
 
 
 def _entry_faults(
-    entry: IncomingEntry, paper: IncomingPaper, catalogue: Catalogue, place: FaultPath
+    entry: IncomingEntry,
+    paper: IncomingPaper,
+    roles: Mapping[UUID, str],
+    *,
+    catalogue: Catalogue,
+    place: FaultPath,
 ) -> Iterator[Fault]:
     serial = entry.values.get(SERIAL)
     if entry.act in DATA_ACTS:
@@ -123,6 +137,14 @@ def _entry_faults(
         yield Fault("required", message, (*place, SERIAL))
     if entry.act == EntryAct.TEST:
         yield from _test_faults(entry, paper, catalogue, (*place, "test"))
+    if entry.act == EntryAct.ACTION:
+        yield from _action_faults(
+            entry,
+            paper,
+            roles.get(entry.position) if entry.position else None,
+            catalogue=catalogue,
+            place=(*place, "action"),
+        )
     if entry.act == EntryAct.OBSERVE:
         yield from _observation_faults(entry, paper, catalogue, (*place, "observe"))
 
@@ -133,6 +155,24 @@ def _test_faults(entry: IncomingEntry, paper: IncomingPaper, catalogue: Catalogu
     if procedure is None or body is None or paper.body in procedure.who or entry.outcome == Outcome.FAIL:
         return
     message = f"{procedure.name} is no test of the {body}. Post it as a visit of those who did it."
+    yield Fault("not_of_this_body", message, place)
+
+
+def _action_faults(
+    entry: IncomingEntry, paper: IncomingPaper, role: str | None, *, catalogue: Catalogue, place: FaultPath
+) -> Iterator[Fault]:
+    """Yield a fault for work that is not the body's: at a place that it does not test, or a jumper taken off.
+
+    Work is good news: with a later proof it ends what was found. That a jumper is off only those can tell who were at
+    the boiler; that one was fitted is bad news.
+    """
+    if role is None or paper.body not in BODY_NAMES:
+        return
+    kinds = catalogue.roles[role].kinds
+    is_of_body = any(paper.body in p.who and p.kinds & kinds for p in catalogue.procedures.values())
+    if entry.code == JUMPER_FITTED or (is_of_body and entry.code != JUMPER_REMOVED):
+        return
+    message = f"This is no work of the {BODY_NAMES[paper.body]}. Post it as a visit of those who did it."
     yield Fault("not_of_this_body", message, place)
 
 

@@ -1,65 +1,96 @@
 """What a boiler's register leaves out, and the answers that visits give to it."""
 
-from collections.abc import Collection, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Any
 from uuid import UUID, uuid5
 
-from django.db.models import Min
+from django.db.models import Min, Q
 
 from fleet.errors import Fault, FaultPath, Refused
 from fleet.portfolio.models import Boiler, Device, Fitting, Position, Setting
 from fleet.portfolio.queries import boiler_settings_at, positions_of
 from fleet.records.events import ChangeEvent
 from fleet.rules.catalogue import Catalogue
-from fleet.rules.needed_roles import PlaceOnRecord, RegisterGap, find_path_roles, find_register_gaps, sum_burner_inputs
+from fleet.rules.needed_roles import (
+    VALUE_NAMES,
+    PlaceOnRecord,
+    RegisterGap,
+    find_path_roles,
+    find_register_gaps,
+    sum_burner_inputs,
+)
 from fleet.rules.values import as_number
 from fleet.sheets.columns import NOT_NEEDED_BECAUSE
+from fleet.visits.dropped_answers import EarlierAnswers, place_id
 from fleet.visits.incoming import IncomingVisit, RegisterAnswer
-from fleet.visits.models import Entry, Visit
-from fleet.visits.places import Stay, present_stay, standing_entries, stays_at_places, values_at_places
+from fleet.visits.places import PlaceValue, Stay, present_stay, stays_at_places, values_at_places
 
 THERE, NONE, NOT_SEEN = "there", "none", "not_seen"
 ANSWERS = (THERE, NONE, NOT_SEEN)
+NO_EARLIER_ANSWERS = EarlierAnswers()
 
 
 def gaps_of_boiler(boiler: Boiler, catalogue: Catalogue, at: datetime) -> tuple[RegisterGap, ...]:
     """Return what a boiler's register leaves out at `at`; a place whose first day is yet to come is not on record."""
     own_boiler = Boiler.objects.filter(id=boiler.id)
-    places = positions_of(own_boiler).annotate(first_day=Min("fittings__since")).exclude(first_day__gt=at)
+    # A place that its sheet left empty has no fitting and so no first day: it is on record, as not fitted.
+    begun = Q(first_day=None) | Q(first_day__lte=at)
+    places = positions_of(own_boiler).annotate(first_day=Min("fittings__since")).filter(begun)
     roles: dict[UUID, str] = dict(places.values_list("id", "role_id"))
-    stays = {
-        place: stay for place, all_stays in stays_at_places(roles, at).items() if (stay := present_stay(all_stays))
+    stays = stays_at_places(roles, at)
+    values = values_at_places(roles, at)
+    contents = {
+        place: _content_of(role, present_stay(stays.get(place, ())), values.get(place, ()))
+        for place, role in roles.items()
     }
-    values, paths = _values_and_paths(stays, roles, at)
-    plates = (as_number(of_device.get("input_btu_h")) for p, of_device in values.items() if roles[p] == "burner")
+    return gaps_of_places(catalogue, boiler_settings_at([boiler.id], at).get(boiler.id, {}), contents)
+
+
+@dataclass(frozen=True, slots=True)
+class PlaceContent:
+    """A place on record: its role, the kind there ('' none) with the values of its device, and what it hangs on."""
+
+    role: str
+    kind: str = ""
+    values: Mapping[str, Any] = field(default_factory=dict)
+    paths: Sequence[UUID] = ()
+
+
+def _content_of(role: str, stay: Stay | None, settings: Sequence[PlaceValue]) -> PlaceContent:
+    paths = [UUID(path) for setting in settings if setting.key == "paths" for path in setting.value]
+    if stay is None:
+        return PlaceContent(role, paths=paths)
+    dated_values = ((setting.key, setting.value, setting.since) for setting in settings)
+    values = values_of_stay(stay.device.attributes, stay.since, dated_values)
+    return PlaceContent(role, stay.device.kind_id, values, paths)
+
+
+def values_of_stay(
+    attributes: Mapping[str, Any], fitted_at: datetime, settings: Iterable[tuple[str, Any, datetime]]
+) -> dict[str, Any]:
+    """Return the values of a device that is there: as set since it came, or else as stamped on it."""
+    return {**attributes, **{key: value for key, value, since in settings if since >= fitted_at}}
+
+
+def gaps_of_places(
+    catalogue: Catalogue, boiler_values: Mapping[str, Any], contents: Mapping[UUID, PlaceContent]
+) -> tuple[RegisterGap, ...]:
+    """Return what the places on record of a boiler leave out."""
+    roles = {place: content.role for place, content in contents.items()}
+    paths = {place: content.paths for place, content in contents.items()}
+    plates = (as_number(content.values.get("input_btu_h")) for content in contents.values() if content.role == "burner")
     on_record = [
         PlaceOnRecord(
-            role,
-            stays[place].device.kind_id if place in stays else "",
+            content.role,
+            content.kind,
             paths=find_path_roles(place, paths, roles),
-            values=frozenset(k for k, value in values.get(place, {}).items() if as_number(value) is not None),
+            values=frozenset(key for key in VALUE_NAMES if as_number(content.values.get(key)) is not None),
         )
-        for place, role in roles.items()
+        for place, content in contents.items()
     ]
-    of_boiler = boiler_settings_at([boiler.id], at).get(boiler.id, {})
-    return find_register_gaps(catalogue, of_boiler, on_record, sum_burner_inputs(plates))
-
-
-def _values_and_paths(
-    stays: Mapping[UUID, Stay], roles: Mapping[UUID, str], at: datetime
-) -> tuple[dict[UUID, dict[str, Any]], dict[UUID, list[UUID]]]:
-    """Return the values of each device there, as set since it came or else as stamped, and what places hang on."""
-    values: dict[UUID, dict[str, Any]] = {place: dict(stay.device.attributes) for place, stay in stays.items()}
-    paths: dict[UUID, list[UUID]] = {}
-    for place, settings in values_at_places(roles, at).items():
-        for setting in settings:
-            if setting.key == "paths":
-                paths[place] = [UUID(path) for path in setting.value]
-            elif place in stays and setting.since >= stays[place].since:
-                values[place][setting.key] = setting.value
-    return values, paths
+    return find_register_gaps(catalogue, boiler_values, on_record, sum_burner_inputs(plates))
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,11 +108,11 @@ def answer_faults(
     catalogue: Catalogue,
     *,
     is_qualified: bool,
-    earlier_answers: Collection[RegisterAnswer] = (),
+    earlier_answers: EarlierAnswers = NO_EARLIER_ANSWERS,
 ) -> Iterator[Fault]:
     """Yield what the register answers of a visit are refused for.
 
-    `earlier_answers` are those of the visit that this one corrects: in the same words they are on record already.
+    `earlier_answers` are those of the visits that this one corrects: what stands of them is on record already.
     """
     if visit.register_answers and not is_qualified:
         message = "Only a visit of a qualified technician answers what the register leaves out."
@@ -91,7 +122,7 @@ def answer_faults(
     answered: dict[str, set[str]] = {}
     for number, answer in enumerate(visit.register_answers):
         place = ("register_answers", number)
-        if answer in earlier_answers:
+        if answer in earlier_answers.standing_answers:
             continue
         if answer.role not in roles_asked:
             yield Fault("not_asked", _why_not_asked(answer, earlier_answers), (*place, "role"))
@@ -105,11 +136,11 @@ def answer_faults(
         kinds.add(kind)
 
 
-def _why_not_asked(answer: RegisterAnswer, earlier_answers: Collection[RegisterAnswer]) -> str:
-    if any(answer.role == other.role for other in earlier_answers):
+def _why_not_asked(answer: RegisterAnswer, earlier_answers: EarlierAnswers) -> str:
+    if any(answer.role == other.role for other in earlier_answers.all_answers):
         return (
-            f"The visit that this one corrects answered {answer.role!r} otherwise. Leave it out here: its place then "
-            "counts as not fitted, until what is there is put on record on the register's page."
+            f"A visit that this one corrects answered {answer.role!r} otherwise, or took its answer back. Leave it out "
+            "here: its place then counts as not fitted, until what is there is put on record on the register's page."
         )
     return f"The register of this boiler does not leave out {answer.role!r}."
 
@@ -147,70 +178,14 @@ def asked_roles(gaps: Sequence[RegisterGap], catalogue: Catalogue) -> dict[str, 
     return roles_asked
 
 
-def given_answers(visit: UUID | None) -> frozenset[RegisterAnswer]:
-    """Return what a visit answered; nothing without one."""
-    row = Visit.objects.filter(id=visit).values_list("register_answers", flat=True).first() if visit else None
-    return frozenset(RegisterAnswer(**answer) for answer in row or ())
-
-
-def dropped_answer_faults(visit: IncomingVisit) -> Iterator[Fault]:
-    """Yield a fault for each answer that a correction drops although later visits have evidence about its place."""
-    for place in _dropped_places(visit):
-        later = standing_entries(Entry.objects.filter(position=place)).exclude(visit=visit.corrects).first()
-        if later is not None:
-            message = (
-                f"Visit {later.visit_id} has evidence about the {place.name}, which the visit put on record that this "
-                "one corrects. Restate the answer, or correct that visit first."
-            )
-            yield Fault("device_has_later_evidence", message, ("void",) if visit.void else ("corrects",))
-
-
-def take_back_answers(visit: IncomingVisit, catalogue: Catalogue, posted_at: datetime) -> Iterator[ChangeEvent]:
-    """Empty each place that the corrected visit put on record and that the correction does not restate.
-
-    Nobody knows then what is there. The place counts as *not fitted* from its first day on, which is the side that
-    asks somebody to look: a register that forgot it would ask for it only in sixty days.
-    """
-    for place in _dropped_places(visit):
-        since = Fitting.objects.filter(position=place).aggregate(first_day=Min("since"))["first_day"]
-        dated = {"position": place, "since": since, "posted_at": posted_at, "portfolio_id": place.portfolio_id}
-        Fitting.objects.create(device=None, **dated)
-        if Setting.objects.filter(position=place, key="needed").exists():
-            Setting.objects.create(key="needed", value=True, **dated)
-        yield ChangeEvent(
-            "register.answered",
-            place.id,
-            boiler=visit.boiler,
-            before="",
-            after="taken_back",
-            sentence=f"{catalogue.roles[place.role_id].name}: the visit that put it on record no longer says so. It "
-            "counts as not fitted until what is there is on record.",
-            rule="",
-            at=since,
-        )
-
-
-def _dropped_places(visit: IncomingVisit) -> list[Position]:
-    """Return the places that the corrected visit, or one that it corrected, put on record, if they are not restated."""
-    restated_answers = frozenset() if visit.void else frozenset(visit.register_answers)
-    dropped = given_answers(visit.corrects) - restated_answers
-    places = {_place_id(giver, answer) for giver in _corrected_visits(visit) for answer in dropped}
-    return list(Position.objects.filter(id__in=places).order_by("id"))
-
-
-def _corrected_visits(visit: IncomingVisit) -> Iterator[UUID]:
-    corrected = visit.corrects
-    while corrected is not None:
-        yield corrected
-        corrected = Visit.objects.filter(id=corrected).values_list("corrects", flat=True).first()
-
-
-def _place_id(visit: UUID, answer: RegisterAnswer) -> UUID:
-    return uuid5(visit, f"place {answer.role} {answer.kind}")
-
-
 def write_answers(
-    visit: IncomingVisit, boiler: Boiler, gaps: Sequence[RegisterGap], catalogue: Catalogue, posted_at: datetime
+    visit: IncomingVisit,
+    boiler: Boiler,
+    gaps: Sequence[RegisterGap],
+    *,
+    earlier_answers: EarlierAnswers,
+    catalogue: Catalogue,
+    posted_at: datetime,
 ) -> list[ChangeEvent]:
     """Put on record what a visit says of the places that the register leaves out. Return the events.
 
@@ -218,8 +193,9 @@ def write_answers(
     the catalogue allows it none here, with its reason. *Not seen* adds nothing. Raises Refused for what is not asked.
     """
     roles_asked = asked_roles(gaps, catalogue)
-    earlier_answers = given_answers(visit.corrects)
-    new_answers = [a for a in visit.register_answers if a.answer != NOT_SEEN and a not in earlier_answers]
+    new_answers = [
+        a for a in visit.register_answers if a.answer != NOT_SEEN and a not in earlier_answers.standing_answers
+    ]
     for answer in new_answers:
         if answer.role not in roles_asked:  # another visit of the same post answered it
             raise Refused("not_asked", _why_not_asked(answer, earlier_answers), ("register_answers",), status=422)
@@ -244,7 +220,7 @@ def _write_answer(
     ref = _free_ref(boiler, answer.role.replace("_", "-"))
     of_portfolio = {"portfolio_id": boiler.portfolio_id}
     position = Position.objects.create(
-        id=_place_id(visit.id, answer),
+        id=place_id(visit.id, answer),
         boiler=boiler,
         ref=ref,
         name=role.name.lower(),

@@ -40,10 +40,12 @@ def shipped() -> Iterator[None]:
         yield
 
 
-def hand_in(portfolio: Portfolio, *left_out: str, at: datetime = NOW, fitted_on: date | None = None) -> Any:
+def hand_in(
+    portfolio: Portfolio, *left_out: str, at: datetime = NOW, fitted_on: date | None = None, empty: str = ""
+) -> Any:
     """Put Alder Terrace's first boiler on record as the demonstration's sheet has it, without these places.
 
-    `fitted_on` is the day of the limit, where that is another.
+    `fitted_on` is the day of the limit, where that is another. `empty` is a place that the sheet leaves empty.
     """
     sheet = (ROOT / "fixtures" / "demo" / "register.csv").read_text()
     rows = [r for r in parse_sheet(sheet, catalog.catalogue_of(1)) if r.boiler_key == ("ALD12", "B1")]
@@ -52,6 +54,8 @@ def hand_in(portfolio: Portfolio, *left_out: str, at: datetime = NOW, fitted_on:
         for r in rows
         if r.position_ref not in left_out
     ]
+    bare = {"kind": "", "attributes": (), "declared": (), "fitted_on": None}
+    kept = [replace(r, **bare) if r.position_ref == empty else r for r in kept]
     return pipeline.change_register(portfolio=portfolio, rows=kept, at=at, cause=Cause(who="office"))
 
 
@@ -122,6 +126,14 @@ def test_a_place_is_left_out_until_the_day_on_which_it_is_fitted(portfolio: Port
     hand_in(portfolio, fitted_on=date(2026, 1, 13))
     fitted_at = datetime(2026, 1, 13, 5, tzinfo=NOW.tzinfo)
     assert [gaps(at) for at in (fitted_at - INSTANT, fitted_at, fitted_at + INSTANT)] == [["high_limit"], [], []]
+
+
+def test_a_place_that_the_sheet_leaves_empty_is_on_record(portfolio: Portfolio) -> None:
+    hand_in(portfolio, empty="valve")
+    assert (gaps(), state("safety_valve")) == ([], "not_fitted")
+    with pytest.raises(Refused) as refused:
+        answered(portfolio, RegisterAnswer("safety_valve", "there"), at=NOW + DAY)
+    assert [f.code for f in refused.value.faults] == ["not_asked"]
 
 
 def test_no_alert_is_raised_about_the_time_before_the_register_came(portfolio: Portfolio) -> None:

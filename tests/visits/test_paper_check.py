@@ -127,6 +127,22 @@ def test_an_observation_accuses_or_lifts_the_bodys_own_tag(code: str, position: 
     assert faults == ([] if expected is None else [(expected, ("entries", 0, "observe"))])
 
 
+@pytest.mark.parametrize(
+    ("body", "code", "position", "expected"),
+    [
+        ("valve_shop", "repair", VALVE, None),
+        ("valve_shop", "repair", UPPER, "not_of_this_body"),
+        ("utility", "repair", VALVE, "not_of_this_body"),
+        ("inspector", "jumper_removed", UPPER, "not_of_this_body"),
+        ("valve_shop", "jumper_removed", VALVE, "not_of_this_body"),
+        ("valve_shop", "jumper_fitted", UPPER, None),
+    ],
+)
+def test_work_is_of_a_body_that_tests_such_a_device(body: str, code: str, position: Any, expected: str | None) -> None:
+    faults = found(on_paper(entry("action", code, position), paper=replace(PAPER, body=body)))
+    assert faults == ([] if expected is None else [(expected, ("entries", 0, "action"))])
+
+
 @pytest.mark.parametrize("act", ["set", "remove", "fit", "replace"])
 def test_what_was_fitted_or_set_belongs_to_the_visit_that_did_it(act: str) -> None:
     done = entry(
