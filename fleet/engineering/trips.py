@@ -10,13 +10,12 @@ Nothing is refused here: what is dangerous or absurd is graded. The doors check 
 from dataclasses import dataclass
 
 from fleet.engineering.checks import Range
-from fleet.engineering.ladder import MAX_STEAM_PSI
-from fleet.engineering.last_places import compare, compare_distance, compare_gap
+from fleet.engineering.ladder import LIMIT_UNDER_VALVE_PSI, MAX_STEAM_PSI
+from fleet.engineering.last_places import compare, compare_distance
 
 CONTROL_NEAR_PSI, CONTROL_NEAR_SHARE = 0.5, 0.2  # the greater of psi and share of the differential
 CONTROL_UNDER_LIMIT_PSI = 1.0
 LIMIT_NEAR_PSI = 1.0
-LIMIT_UNDER_VALVE_PSI = 2.0
 LOWERED_NEAR_PSI = 2.0  # how far over its lowered set point a limit may trip and be read right: common practice
 READ_BACK_PSI = 0.25  # how close a setting read back must be to the one that was found: our choice
 STAY_OFF_MINUTES = 3.0
@@ -146,8 +145,8 @@ def _cutoff_faults(trip_in: float, levels: CutoffLevels) -> list[tuple[str, str]
         faults.append(("under_lowest_line", f"{told}, under the lowest safe line at {levels.lowest_in:g} in."))
     if levels.glass_top_in is not None and compare(trip_in, levels.glass_top_in, "in") > 0:
         faults.append(("over_glass", f"{told}, over the top of the glass at {levels.glass_top_in:g} in."))
-    if levels.under_in is not None and compare_gap(levels.under_in, trip_in, 0.0, "in") <= 0:
+    if levels.under_in is not None and compare(levels.under_in, trip_in, "in") <= 0:
         faults.append(("out_of_order", f"{told}, not over the cutoff that must act after it, {levels.under_in:g} in."))
-    if levels.over_in is not None and compare_gap(trip_in, levels.over_in, 0.0, "in") <= 0:
+    if levels.over_in is not None and compare(trip_in, levels.over_in, "in") <= 0:
         faults.append(("out_of_order", f"{told}, not under the cutoff that must act before it, {levels.over_in:g} in."))
     return faults

@@ -3,11 +3,10 @@
 from collections.abc import Iterator
 
 from fleet.rules.finding_codes import FindingCode
+from fleet.rules.findings.found_fault import FoundFault
 from fleet.rules.ledger.effects import void_proof
 from fleet.rules.ledger.records import PositionRecord, ReplayLedger
 from fleet.rules.values import EntryFact, VisitFact
-
-FoundFault = tuple[str, PositionRecord | None, str]
 
 SPILLS = ("spill_switch", "rollout_switch")
 

@@ -6,6 +6,7 @@ from datetime import timedelta
 from fleet.rules.catalogue import Contradiction
 from fleet.rules.finding_codes import FindingCode
 from fleet.rules.findings.fire_side import find_joined_dangers
+from fleet.rules.findings.found_fault import FoundFault
 from fleet.rules.findings.lockouts import RESETS, find_unqualified_reset, note_unexplained_reset, resets_without_test
 from fleet.rules.findings.locks import find_fired_under_lock
 from fleet.rules.findings.makeup import find_makeup_rise
@@ -15,8 +16,6 @@ from fleet.rules.ledger.episodes import EpisodeCase
 from fleet.rules.ledger.records import EntryTrace, PositionRecord, ReplayLedger
 from fleet.rules.values import EntryFact, Level, VisitFact
 from fleet.rules.vocabulary import WORK_ACTS, EntryAct
-
-FoundFault = tuple[str, PositionRecord | None, str]
 
 DAY, MONTH, SEASON = timedelta(hours=24), timedelta(days=30), timedelta(days=365)
 

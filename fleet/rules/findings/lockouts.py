@@ -6,13 +6,12 @@ from uuid import UUID
 
 from fleet.rules.finding_codes import FindingCode
 from fleet.rules.findings.fire_side import SPILLS
+from fleet.rules.findings.found_fault import FoundFault
 from fleet.rules.ledger.asked import AskedCause
 from fleet.rules.ledger.effects import drop_answered_causes
 from fleet.rules.ledger.records import EntryTrace, PositionRecord, ReplayLedger
 from fleet.rules.values import EntryFact, VisitFact, as_number
 from fleet.rules.vocabulary import EntryAct, Outcome
-
-FoundFault = tuple[str, PositionRecord | None, str]
 
 LOCKOUTS_SEEN = ("lockout_found", "spill_found_tripped")
 RESETS = ("reset_pressed", "reset")

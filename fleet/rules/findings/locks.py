@@ -4,13 +4,12 @@ from collections.abc import Iterator
 
 from fleet.rules.finding_codes import FindingCode
 from fleet.rules.findings.burner_words import SHUT_OFF, proves_firing
+from fleet.rules.findings.found_fault import FoundFault
 from fleet.rules.ledger.asked import LockOn
 from fleet.rules.ledger.records import PositionRecord, ReplayLedger
 from fleet.rules.values import EntryFact, VisitFact
 from fleet.rules.vocabulary import LEFT_FIRING, ArrivalState
 from fleet.rules.wording import local_day
-
-FoundFault = tuple[str, PositionRecord | None, str]
 
 UNLOCK = "unlock"
 

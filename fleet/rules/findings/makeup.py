@@ -13,6 +13,7 @@ from fleet.engineering.makeup import (
     water_uses,
 )
 from fleet.rules.finding_codes import FindingCode
+from fleet.rules.findings.found_fault import FoundFault
 from fleet.rules.ledger.meters import MakeupPeriod, MeterHistory
 from fleet.rules.ledger.records import PositionRecord, ReplayLedger
 from fleet.rules.values import EntryFact, as_number
@@ -23,8 +24,6 @@ KEPT_PERIODS = 200  # periods looked back on: more than a season of weekly ones
 IN_BAND_DAYS = timedelta(days=30)
 RULES = (FindingCode.MAKEUP_RISING, FindingCode.MAKEUP_RISING_AGAIN)
 EPOCH_DAYS = 86_400.0
-
-FoundFault = tuple[str, PositionRecord | None, str]
 
 
 def find_makeup_rise(ledger: ReplayLedger, entry: EntryFact, record: PositionRecord) -> Iterator[FoundFault]:

@@ -3,11 +3,11 @@
 from collections.abc import Callable, Iterator
 
 from fleet.rules.findings import fire_side, lockouts, pressure_side, water_seen, water_side
+from fleet.rules.findings.found_fault import FoundFault
 from fleet.rules.ledger.papers_of_others import lacks_to_lift_tag, note_waiting_paper
 from fleet.rules.ledger.records import PositionRecord, ReplayLedger
 from fleet.rules.values import EntryFact, VisitFact
 
-FoundFault = tuple[str, PositionRecord | None, str]
 ObservationRule = Callable[[ReplayLedger, VisitFact, EntryFact, PositionRecord], Iterator[FoundFault]]
 
 # What is seen on a place and needs more than its row: who else is accused, or what the burner did meanwhile.

@@ -7,14 +7,14 @@ from fleet.engineering.last_places import compare
 from fleet.engineering.trips import lowest_rung_psi
 from fleet.rules.finding_codes import FindingCode
 from fleet.rules.findings.burner_words import is_burner_on
+from fleet.rules.findings.found_fault import FoundFault
 from fleet.rules.findings.pressure_side import presume_over_pressure
 from fleet.rules.ledger.asked import AskedCause, PressureOverrun
 from fleet.rules.ledger.doubts import ReadingDoubt, doubt_passes
+from fleet.rules.ledger.effects import GAUGE_CHECK, LIMIT_CALIBRATION
 from fleet.rules.ledger.records import PositionRecord, ReplayLedger
 from fleet.rules.values import EntryFact, VisitFact, as_number
 from fleet.rules.vocabulary import DATA_ACTS, WORK_ACTS, EntryAct, Outcome
-
-FoundFault = tuple[str, PositionRecord | None, str]
 
 OVER_CUT_OUT_PSI = 1.5  # an operating control may overshoot by so much (common practice)
 OVER_LIMIT_PSI = 2.0  # common practice
@@ -22,8 +22,6 @@ VALVE_TOLERANCE_PSI = 2.0  # a safety valve may open so much over its set pressu
 SEEN_BY = "pressure_observation"
 # Tests that say what pressure stood under the valve, by the reading that says it.
 DRIVEN_PRESSURE = {"limit_trip": "trip_psi", "operating_control_trip": "trip_psi", "lever_lift": "gauge_psi"}
-CALIBRATION = "limit_calibration"  # by a hand pump it is not the boiler's pressure
-GAUGE_CHECK = "gauge_comparison"
 LIFTS = frozenset({"lever_lift"})
 SEEN_OVER_VALVE = "more than its set pressure was seen under it while it stayed shut"
 OVERRUNS = (
@@ -51,7 +49,7 @@ def find_pressure_faults(
         if psi is not None and entry.code == "operating_control_trip":
             yield from _limits_accused(ledger, psi)
         yield from _valves_accused(ledger, visit, entry, psi)
-    elif entry.code == CALIBRATION and entry.readings.get("by") == "raised":
+    elif entry.code == LIMIT_CALIBRATION and entry.readings.get("by") == "raised":
         yield from _valves_accused(ledger, visit, entry, as_number(entry.readings.get("trip_psi")))
 
 

@@ -5,11 +5,10 @@ from math import inf
 from uuid import UUID
 
 from fleet.rules.finding_codes import FindingCode
+from fleet.rules.findings.found_fault import FoundFault
 from fleet.rules.ledger.asked import AskedCause, PressureOverrun
 from fleet.rules.ledger.records import PositionRecord, ReplayLedger
 from fleet.rules.values import EntryFact, VisitFact
-
-FoundFault = tuple[str, PositionRecord | None, str]
 
 _PRESUMED = ("operating_control", "high_limit", "siphon", "fuel_valves")
 

@@ -7,12 +7,11 @@ from uuid import UUID
 from fleet.engineering.last_places import compare
 from fleet.rules.finding_codes import FindingCode
 from fleet.rules.findings.burner_words import is_burner_on
+from fleet.rules.findings.found_fault import FoundFault
 from fleet.rules.findings.water_side import find_glass_empty
 from fleet.rules.ledger.records import PositionRecord, ReplayLedger
 from fleet.rules.values import EntryFact, VisitFact, as_number
 from fleet.rules.vocabulary import EntryAct, Outcome
-
-FoundFault = tuple[str, PositionRecord | None, str]
 
 UNDER_TRIP_IN = 0.5  # so far under its trip height a cutoff must have acted (common practice)
 LEVEL_SEEN, BLOWDOWN = "level_observation", "gauge_glass_blowdown"

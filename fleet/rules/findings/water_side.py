@@ -4,10 +4,9 @@ from collections.abc import Iterator
 
 from fleet.rules.finding_codes import FindingCode
 from fleet.rules.findings.burner_words import was_firing
+from fleet.rules.findings.found_fault import FoundFault
 from fleet.rules.ledger.records import PositionRecord, ReplayLedger
 from fleet.rules.values import EntryFact, VisitFact
-
-FoundFault = tuple[str, PositionRecord | None, str]
 
 _CUTOFFS = ("upper_cutoff", "lower_cutoff")
 

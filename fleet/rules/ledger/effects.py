@@ -15,6 +15,7 @@ from fleet.rules.values import EntryFact, Level, as_number
 from fleet.rules.vocabulary import EntryAct
 
 GAUGE_CHECK, ZERO_CHECK = "gauge_comparison", "gauge_zero_check"
+LIMIT_CALIBRATION = "limit_calibration"
 PATH_PARTS = ("input_path", "output_path")
 PASSES_TO_TRUST = 3  # an intermittent device must pass this often running, its cause recorded
 

@@ -3,21 +3,21 @@
 from dataclasses import dataclass
 
 from fleet.engineering import trips
+from fleet.engineering.ladder import LIMIT_UNDER_VALVE_PSI
 from fleet.engineering.last_places import compare
 from fleet.engineering.trips import (
     CONTROL_UNDER_LIMIT_PSI,
     LEVER_PSI,
-    LIMIT_UNDER_VALVE_PSI,
     LOWERED_NEAR_PSI,
     STAY_OFF_MINUTES,
 )
 from fleet.rules.finding_codes import FindingCode
+from fleet.rules.ledger.effects import LIMIT_CALIBRATION
 from fleet.rules.ledger.episodes import CalibrationNeed
 from fleet.rules.ledger.records import GradingBench
 from fleet.rules.verdicts.graded import GradedTest, failed_test
 from fleet.rules.vocabulary import Outcome
 
-CALIBRATION = "limit_calibration"
 # What a limit is accused of that may act, and too late.
 LATE_RULES = frozenset({FindingCode.LIMIT_FAILED, FindingCode.LIMIT_OVERRUN, FindingCode.PRESUMED_BY_VALVE})
 
@@ -138,7 +138,7 @@ def _passed_limit(bench: GradingBench, trip: LimitTrip) -> GradedTest:
         limit=_bound_text(bench),
         set_value=trip.set_psi if is_raised else trip.lowered_to,
         tolerates_psi=min(read.bound - trip.acts_at, _fall_margin_psi(bench, trip.trip)),
-        proves_too=(CALIBRATION,) if is_raised else (),
+        proves_too=(LIMIT_CALIBRATION,) if is_raised else (),
         leaves_open=leaves_open,
         calibration=calibration,
     )
@@ -149,7 +149,7 @@ _CALIBRATE_FIRST = ": where it acts is not shown, trip it by rising pressure or 
 
 def _newest_calibration(bench: GradingBench) -> int:
     """Return the order of the newest calibration of this limit that is not in doubt, 0 where there is none."""
-    return max((p.order for p in bench.record.passes if p.code == CALIBRATION and not p.doubtful), default=0)
+    return max((p.order for p in bench.record.passes if p.code == LIMIT_CALIBRATION and not p.doubtful), default=0)
 
 
 def _rules_left_open(bench: GradingBench, calibration: CalibrationNeed | None) -> frozenset[str]:
