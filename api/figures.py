@@ -14,6 +14,7 @@ from rest_framework.views import APIView
 
 from api.http.answers import problem_responses
 from api.http.query_validation import BoilerScopeQuerySerializer, validate_query
+from api.http.strict import DayField
 from fleet.accounts import policy
 from fleet.accounts.requests import user_of
 from fleet.errors import Refused
@@ -30,10 +31,8 @@ DEFAULT_DAYS = 90
 class FiguresQuerySerializer(BoilerScopeQuerySerializer):
     """Which days, both ends included, and which boilers."""
 
-    first = serializers.DateField(required=False, help_text="The first day. Default: 90 days before the last.")
-    last = serializers.DateField(
-        required=False, help_text="The last day. Default: today (UTC). It may be in the future."
-    )
+    first = DayField(required=False, help_text="The first day. Default: 90 days before the last.")
+    last = DayField(required=False, help_text="The last day. Default: today (UTC). It may be in the future.")
 
 
 def _make_day_counts_serializer(name: str, names: Iterable[str]) -> type[serializers.Serializer[Any]]:

@@ -15,7 +15,7 @@ from rest_framework.views import APIView
 
 from api.http.answers import problem_responses
 from api.http.retry import run_with_retries
-from api.http.strict import StrictSerializer, TextField, validate_body
+from api.http.strict import DayField, StrictSerializer, TextField, validate_body
 from api.http.versions import IF_MATCH, respond_with_version, version_of
 from fleet import pipeline
 from fleet.accounts import policy
@@ -59,7 +59,7 @@ class OverrideSerializer(StrictSerializer):
 class TermsSerializer(StrictSerializer):
     """Terms to adopt. The first terms have no `starts_on`: they hold from the beginning."""
 
-    starts_on = serializers.DateField(required=False, allow_null=True)
+    starts_on = DayField(required=False, allow_null=True)
     season = TextField(max_length=11, required=False, allow_blank=True)
     urgent_days = WholeField(required=False)
     due_soon_days = WholeField(required=False)

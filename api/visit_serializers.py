@@ -5,9 +5,11 @@ from datetime import datetime
 from typing import Any, ClassVar
 from uuid import uuid4
 
+from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 
 from api.http.strict import (
+    DayField,
     FlagField,
     IdField,
     InstantField,
@@ -226,11 +228,16 @@ LENGTH_CODES = ("blank", "min_length", "max_length")
 NAME_MESSAGES: dict[str, Any] = dict.fromkeys(LENGTH_CODES, FILE_NAME_MESSAGE)
 
 
+@extend_schema_field({"type": "string", "pattern": "^[0-9a-f]{64}$"})
+class HashField(TextField):
+    """The SHA-256 of a file. Which characters it consists of is checked with the visit's content."""
+
+
 class PaperFileSerializer(StrictSerializer):
-    """The file of a paper, as declared. Its content is sent apart from the visit."""
+    """What tells the file of a paper from others. The file is not kept here: whoever seconds needs the paper itself."""
 
     name = TextField(max_length=MAX_FILE_NAME_LENGTH, error_messages=NAME_MESSAGES)
-    sha256 = TextField(max_length=64, min_length=64, error_messages=dict.fromkeys(LENGTH_CODES, HASH_MESSAGE))
+    sha256 = HashField(max_length=64, min_length=64, error_messages=dict.fromkeys(LENGTH_CODES, HASH_MESSAGE))
     size = WholeNumberField(
         min_value=1,
         max_value=MAX_FILE_BYTES,
@@ -254,7 +261,7 @@ class PaperOfOthersSerializer(StrictSerializer):
         error_messages={"blank": "Name who wrote the paper."},
     )
     number = TextField(max_length=MAX_NUMBER_LENGTH, error_messages={"blank": "Give the paper's number."})
-    dated_on = serializers.DateField(help_text="The building's day. No entry may be later.")
+    dated_on = DayField(help_text="The building's day. No entry may be later.")
     file = PaperFileSerializer()
 
 

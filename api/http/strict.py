@@ -1,7 +1,7 @@
 """Strict serializers and fields: they refuse unknown fields and do not convert one type to another."""
 
 import re
-from datetime import datetime
+from datetime import date, datetime
 from typing import Any, ClassVar
 
 from drf_spectacular.utils import extend_schema_field
@@ -12,6 +12,7 @@ import api.http.openapi_extensions
 
 _UUID = re.compile(r"[0-9a-f]{8}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{12}", re.IGNORECASE)
 _RFC3339 = re.compile(r"\d{4}-\d\d-\d\d[Tt]\d\d:\d\d:\d\d(\.\d{1,9})?([Zz]|[+-]\d\d:\d\d)?", re.ASCII)
+_FULL_DATE = re.compile(r"\d{4}-\d\d-\d\d", re.ASCII)
 _UNSTORABLE = re.compile("[\x00\ud800-\udfff]")
 MAX_WORD_LENGTH = 64
 MAX_NAMED_FAULTS = 50
@@ -120,6 +121,17 @@ class InstantField(serializers.DateTimeField):
         if value.utcoffset() is None:
             self.fail("no_offset")
         return super().enforce_timezone(value)
+
+
+class DayField(serializers.DateField):
+    """A day as RFC 3339 writes it. ISO 8601's other notations are refused: the document promises this one."""
+
+    def to_internal_value(self, value: Any) -> date:
+        """Refuse every other notation of a day."""
+        if not (isinstance(value, str) and _FULL_DATE.fullmatch(value)):
+            self.fail("invalid", format="YYYY-MM-DD")
+        day: date = super().to_internal_value(value)
+        return day
 
 
 @extend_schema_field({"type": ["number", "boolean", "string", "array", "object", "null"]})

@@ -56,7 +56,7 @@ class RegisterAnswer:
 
 @dataclass(frozen=True, slots=True)
 class PaperFile:
-    """The file of a paper, as declared: its content follows apart from the visit."""
+    """What tells the file of a paper from others: the file itself is not kept here."""
 
     name: str
     sha256: str

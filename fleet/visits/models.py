@@ -35,7 +35,8 @@ class Visit(Row):
 class PaperOfOthers(Row):
     """The paper of a valve shop, inspector, backflow tester or utility on which a visit's entries rest.
 
-    Not a `portfolio.Paper`, which says until when something is allowed. The file follows by its SHA-256.
+    Not a `portfolio.Paper`, which says until when something is allowed. The file is not kept here: its
+    name and SHA-256 say which one it was.
     """
 
     visit = models.OneToOneField(Visit, models.PROTECT, related_name="paper")

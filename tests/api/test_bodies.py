@@ -3,10 +3,15 @@
 import json
 import time
 from collections.abc import Callable
+from datetime import date
 from typing import Any
 
 import pytest
+from rest_framework.serializers import Serializer, ValidationError
 
+from api.figures import FiguresQuerySerializer
+from api.terms import TermsSerializer
+from api.visit_serializers import PaperOfOthersSerializer
 from fleet.visits.models import Visit
 from tests.api.phone import DROP, Phone, but, flush, told
 from tests.cast import Fleet
@@ -154,3 +159,22 @@ def test_no_bad_body_left_anything(rosa: Phone, fleet: Fleet) -> None:
         rosa.post(body)
     rosa.post(but(flush(fleet), "boiler", to=DROP))
     assert not Visit.objects.exists()
+
+
+@pytest.mark.parametrize(
+    "text", ["20260112", "2026-W03-1", "2026-1-12", "\u0662026-01-12", "2026-02-30", "2026-01-12T00:00"]
+)
+@pytest.mark.parametrize(
+    ("serializer", "name"),
+    [
+        (PaperOfOthersSerializer, "dated_on"),
+        (TermsSerializer, "starts_on"),
+        (FiguresQuerySerializer, "first"),
+        (FiguresQuerySerializer, "last"),
+    ],
+)
+def test_a_day_is_written_as_the_document_says(serializer: type[Serializer[Any]], name: str, text: str) -> None:
+    day = serializer().fields[name]
+    with pytest.raises(ValidationError):
+        day.run_validation(text)
+    assert day.run_validation("2026-01-12") == date(2026, 1, 12)

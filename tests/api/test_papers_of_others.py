@@ -1,10 +1,12 @@
 """Papers of others through the door: who posts and seconds them, what is refused and how, what is read back."""
 
+import re
 from datetime import timedelta
 from typing import Any
 from uuid import uuid4
 
 import pytest
+from django.test import Client
 
 from fleet.accounts.models import User
 from fleet.visits.models import PaperOfOthers, Visit
@@ -112,6 +114,8 @@ def test_a_foreign_boiler_is_answered_like_an_unknown_one(fleet: Fleet) -> None:
         (("dated_on",), "2026-02-30"),
         (("dated_on",), "12 Jan 2026"),
         (("dated_on",), 20260112),
+        (("dated_on",), "20260112"),
+        (("dated_on",), "2026-W03-1"),
         (("file",), DROP),
         (("file",), "valve.pdf"),
         (("file", "name"), ""),
@@ -154,6 +158,20 @@ def test_a_paper_that_cannot_be_is_refused_at_its_place(
 def test_a_test_that_its_body_does_not_do_is_refused(fleet: Fleet, bram: Phone) -> None:
     answer = bram.post(but(shop_body(fleet), "paper", "body", to="utility"))
     assert (answer.status_code, told(answer)) == (422, [("not_of_this_body", "/entries/0/test")])
+
+
+def paper_schema() -> Any:
+    return Client().get("/api/schema/?format=json").json()["components"]["schemas"]
+
+
+def test_the_document_says_which_texts_a_hash_is() -> None:
+    pattern = paper_schema()["PaperFile"]["properties"]["sha256"]["pattern"]
+    texts = ("ab" * 32, "AB" * 32, "ab" * 31, "ab" * 33, "xy" * 32)
+    assert [bool(re.search(pattern, text)) for text in texts] == [True, False, False, False, False]
+
+
+def test_the_document_says_that_the_file_is_not_kept() -> None:
+    assert "The file is not kept here" in paper_schema()["PaperFile"]["description"]
 
 
 def test_a_serial_belongs_to_a_paper(fleet: Fleet, bram: Phone) -> None:
