@@ -232,3 +232,16 @@ def test_a_reset_after_a_search_in_vain_has_ended_asks_anew() -> None:
     boiler = Plant().service().visit(1, *SEARCH, kind="follow_up", leave=LEFT_RIGHT)
     assert asked_since(boiler) == []
     assert asked_since(boiler.visit(2, RESET, kind="follow_up", leave=LEFT_RIGHT)) == [at(2)]
+
+
+@pytest.mark.parametrize("left_out", ["limit_trip", "operating_control_trip", "three_cycles", "cause_not_found"])
+def test_a_search_that_leaves_out_a_trip_the_rung_before_the_cycles_or_its_own_word_is_not_enough(
+    left_out: str,
+) -> None:
+    assert excused(*SEARCH)
+    assert not excused(*(e for e in SEARCH if e.code != left_out))
+
+
+def test_three_cycles_that_were_not_smooth_are_not_enough() -> None:
+    rough = proof("control", "three_cycles", outcome="fail")
+    assert not excused(*(rough if e.code == "three_cycles" else e for e in SEARCH))

@@ -117,6 +117,17 @@ def test_an_interval_adopted_longer_closes_it_at_its_midnight_until_that_one_is_
     assert second.opened_at == local(date(2028, 1, 19))  # sixty months after it was fitted
 
 
+@pytest.mark.parametrize(("early", "times"), [(timedelta(days=1), 2), (timedelta(0), 1), (-timedelta(days=1), 1)])
+def test_an_interval_adopted_longer_on_the_day_on_which_it_is_over_closes_nothing(early: timedelta, times: int) -> None:
+    over = local(date(2028, 1, 19))  # sixty months after it was fitted
+    assert len(adopted(SHORTER, LONGER, (over - early - START) / timedelta(days=1))) == times
+
+
+def test_a_lift_in_a_later_season_leaves_it_urgent_from_the_season_in_which_it_became_so() -> None:
+    (found,) = episodes(house().visit(0, proof("limit")).visit(360, proof("valve")))
+    assert [(s.since, s.level) for s in found.levels][1:] == [(local(date(2026, 10, 1)), Level.URGENT)]
+
+
 def test_an_interval_adopted_longer_that_is_over_as_well_leaves_it_open() -> None:
     (found,) = adopted(SHORTER, Override(Interval.parse("24 mo"), "", 30, "in writing"), 40)
     assert (found.opened_at, found.closed_at) == (at(0), None)
