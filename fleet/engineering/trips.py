@@ -145,8 +145,8 @@ def _cutoff_faults(trip_in: float, levels: CutoffLevels) -> list[tuple[str, str]
         faults.append(("under_lowest_line", f"{told}, under the lowest safe line at {levels.lowest_in:g} in."))
     if levels.glass_top_in is not None and compare(trip_in, levels.glass_top_in, "in") > 0:
         faults.append(("over_glass", f"{told}, over the top of the glass at {levels.glass_top_in:g} in."))
-    if levels.under_in is not None and compare(levels.under_in, trip_in, "in") <= 0:
+    if levels.under_in is not None and compare(trip_in, levels.under_in, "in") <= 0:
         faults.append(("out_of_order", f"{told}, not over the cutoff that must act after it, {levels.under_in:g} in."))
-    if levels.over_in is not None and compare(trip_in, levels.over_in, "in") <= 0:
+    if levels.over_in is not None and compare(levels.over_in, trip_in, "in") <= 0:
         faults.append(("out_of_order", f"{told}, not under the cutoff that must act before it, {levels.over_in:g} in."))
     return faults
