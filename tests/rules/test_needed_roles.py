@@ -7,7 +7,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from fleet.engineering.relief import SURFACE_LB_H_FT2
 from fleet.rules import judge
+from fleet.rules.capacity import CAST_IRON
 from fleet.rules.catalogue import NeededRole
 from fleet.rules.needed_roles import (
     VALUE_NAMES,
@@ -18,6 +20,7 @@ from fleet.rules.needed_roles import (
     may_be_left_out,
 )
 from fleet.rules.values import CatalogueEdition, Level, RegisterPosted, Standing, Value
+from fleet.rules.vocabulary import BOILER_CHOICES
 from tests.rules.build import Boiler, at, catalogue
 
 GAS: dict[str, Value] = {
@@ -184,6 +187,26 @@ def test_gaps_are_told_as_one_list() -> None:
         catalogue(), {**GAS, "fuel": ""}, [PlaceOnRecord(r) for r in EVERY_BOILER - {"gauge"}], None
     )
     assert in_words(gaps) == "steam gauge and its fuel"
+
+
+def test_a_signal_without_its_siphon_and_a_device_without_its_set_pressure_are_named_with_the_device() -> None:
+    places = [PlaceOnRecord(r, sorted(catalogue().roles[r].kinds)[0]) for r in sorted(EVERY_BOILER)]
+    named = [g.name for g in find_register_gaps(catalogue(), OIL, places, None) if " of the " in g.name]
+    assert named == [
+        "Set pressure of the high limit",
+        "Set pressure of the safety valve",
+        "Siphon of the gauge",
+        "Siphon of the high limit",
+        "Siphon of the operating control",
+    ]
+
+
+def test_every_word_on_which_a_need_or_the_valves_capacity_depends_can_be_on_record() -> None:
+    asked = {(key, word) for need in catalogue().needed_roles for key, words in need.conditions for word in words}
+    known = {(key, word) for key, words in BOILER_CHOICES.items() for word in words}
+    assert {(key, word) for key, word in asked if key in BOILER_CHOICES} <= known
+    builds = {(firing, built) for firing in BOILER_CHOICES["firing"] for built in BOILER_CHOICES["construction"]}
+    assert SURFACE_LB_H_FT2.keys() == {(firing, built) for firing, built in builds if built != CAST_IRON}
 
 
 @given(st.sets(st.sampled_from(sorted(catalogue().roles))), st.sampled_from([GAS, OIL, {}]))

@@ -143,6 +143,11 @@ def test_resets_lockouts_and_repeats_say_their_count() -> None:
     )
 
 
+def test_a_reset_by_a_caretaker_is_said_with_the_device() -> None:
+    boiler = Plant().service().visit(1, act("limit", "reset"), who="operator")
+    assert last(boiler, "reset_unqualified") == "The high limit was reset by somebody who is not qualified for it."
+
+
 @pytest.mark.parametrize(("press", "ref"), [("act", "limit"), ("act", "lower"), ("look", "lower")])
 def test_a_reset_counts_whether_it_was_seen_or_done(press: str, ref: str) -> None:
     pressed = act(ref, "reset") if press == "act" else look(ref, "reset_pressed")
