@@ -26,10 +26,11 @@ from api.http.strict import IdField, InstantField, StrictSerializer, TextField, 
 from fleet import pipeline
 from fleet.accounts import people, policy
 from fleet.accounts.models import Grant, User
-from fleet.accounts.people import QUALIFICATIONS, ROLES, RoleWish
+from fleet.accounts.people import ROLES, RoleWish
 from fleet.accounts.requests import cause_of, user_of
 from fleet.errors import Refused
 from fleet.records.row_spans import not_ended
+from fleet.rules.vocabulary import QUALIFICATIONS
 
 SEE_ACTION, CHANGE_ACTION = "people.see", "people.change"
 PORTFOLIO_PATH_PARAMETER = OpenApiParameter("portfolio", UUID, OpenApiParameter.PATH)

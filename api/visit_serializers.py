@@ -19,8 +19,7 @@ from api.http.strict import (
     WholeNumberField,
     make_fault,
 )
-from fleet.rules.ledger.papers_of_others import SERIAL
-from fleet.rules.vocabulary import CLAIMED_OUTCOMES, PAPER_BODIES, ArrivalState, EntryAct, LeftAs, values_of
+from fleet.rules.vocabulary import CLAIMED_OUTCOMES, PAPER_BODIES, SERIAL, ArrivalState, EntryAct, LeftAs, values_of
 from fleet.visits.incoming import IncomingEntry, IncomingPaper, IncomingVisit, PaperFile, Person, RegisterAnswer
 from fleet.visits.paper_check import (
     BODY_MESSAGE,

@@ -17,16 +17,6 @@ from fleet.records.row_spans import not_ended
 ROLES = ("technician", "dispatcher", "manager", "owner", "caretaker", "inspector", "office")
 # The roles a manager may give and take: the field and the dispatchers. The other roles are given by owners only.
 MANAGED_ROLES = frozenset({"technician", "dispatcher", "caretaker", "inspector"})
-QUALIFICATIONS = (
-    "operator",
-    "technician",
-    "fire_side",
-    "gas_train",
-    "valve_shop",
-    "inspector",
-    "utility",
-    "backflow_tester",
-)
 
 
 @dataclass(frozen=True, slots=True)

@@ -26,19 +26,9 @@ from fleet.rules.catalogue import (
 )
 from fleet.rules.needed_roles import VALUE_NAMES
 from fleet.rules.values import LEVELS
-from fleet.rules.vocabulary import BOILER_CHOICES
+from fleet.rules.vocabulary import BOILER_CHOICES, QUALIFICATIONS
 
 ROLE_PARTS = ("protection", "initiator", "input_path", "output_path", "reference")
-QUALIFICATIONS = (
-    "operator",
-    "technician",
-    "fire_side",
-    "gas_train",
-    "valve_shop",
-    "inspector",
-    "utility",
-    "backflow_tester",
-)
 TOUCHES = ("open", "adjust", "disconnect", "jumper")
 FAILURE_KINDS = ("device", "path", "presumed", "none")
 JOINS = ("", "air_or_vent", "flue_gas", "soot")

@@ -7,7 +7,7 @@ from typing import Any
 from fleet.catalog import queries as catalog
 from fleet.errors import Refused
 from fleet.portfolio.models import Boiler
-from fleet.rules.needed_roles import PlaceOnRecord, may_be_left_out, refuse_left_out_in_words
+from fleet.rules.needed_roles import PlaceOnRecord, explain_always_needed, may_be_left_out
 from fleet.sheets import columns, export, sheet_faults
 from fleet.sheets.register_snapshot import NO_FITTINGS, PlaceRecord, RegisterSnapshot
 
@@ -67,7 +67,7 @@ def _refuse_left_out(register: RegisterSnapshot, place: PlaceRecord, key: str, t
     other_places = [p for p in register.positions.values() if p.boiler == place.boiler and p.id != place.id]
     counted_on = [on_record for p in other_places if (on_record := _place_counted_on(register, p))]
     if not may_be_left_out(catalogue, values, place.role, counted_on):
-        message = refuse_left_out_in_words(catalogue.roles[place.role].name)
+        message = explain_always_needed(catalogue.roles[place.role].name)
         raise Refused("always_needed", message, ("value",), status=422)
 
 

@@ -142,7 +142,7 @@ def may_be_left_out(
     return all(_is_answered(need, facts, other_places) for need in strict_needs)
 
 
-def refuse_left_out_in_words(role_name: str) -> str:
+def explain_always_needed(role_name: str) -> str:
     """Return why a place of this role cannot be left out, and what to do instead."""
     return f"Every such boiler needs this: {role_name.lower()}. Leave the place empty instead; it is then not fitted."
 

@@ -93,3 +93,22 @@ BOILER_CHOICES = {
     "draft": ("natural", "forced", "induced"),
     "cutoffs_needed": ("1", "2"),
 }
+
+# What a person may be qualified for; whose good news a procedure takes is one or several of these.
+QUALIFICATIONS = (
+    "operator",
+    "technician",
+    "fire_side",
+    "gas_train",
+    "valve_shop",
+    "inspector",
+    "utility",
+    "backflow_tester",
+)
+
+SERIAL = "serial"  # the name of the value, on an entry of a paper as on a device
+
+
+def normalize_serial(value: object) -> str:
+    """Return a serial as two people may write it alike: without spaces, in one case of letters; '' for none."""
+    return "".join(str(value).split()).casefold() if value is not None else ""

@@ -9,7 +9,7 @@ from fleet.calendar import day_start
 from fleet.errors import Fault
 from fleet.portfolio import access
 from fleet.rules.catalogue import Catalogue
-from fleet.rules.needed_roles import PlaceOnRecord, may_be_left_out, refuse_left_out_in_words
+from fleet.rules.needed_roles import PlaceOnRecord, explain_always_needed, may_be_left_out
 from fleet.sheets import columns
 from fleet.sheets.columns import DECLARED_PREFIX, as_day, as_number, is_measured, is_possible
 from fleet.sheets.table import MAX_FAULTS, SheetTable
@@ -192,7 +192,7 @@ def _needed_role_faults(lines: Lines, catalogue: Catalogue) -> Iterator[Fault]:
         other_places = [place for row, place in places_by_boiler[_boiler_key(cells)] if row != number]
         values = {"cutoffs_needed": as_number(cells.get("cutoffs_needed", ""))}
         if not may_be_left_out(catalogue, values, role.code, other_places):
-            yield Fault("always_needed", refuse_left_out_in_words(role.name), (number, "needed"))
+            yield Fault("always_needed", explain_always_needed(role.name), (number, "needed"))
 
 
 def _double_position_faults(lines: Lines) -> Iterator[Fault]:

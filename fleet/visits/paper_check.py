@@ -8,8 +8,7 @@ from uuid import UUID
 from fleet.calendar import day_of, day_start
 from fleet.errors import Fault, FaultPath
 from fleet.rules.catalogue import Catalogue
-from fleet.rules.ledger.papers_of_others import SERIAL, normalize_serial
-from fleet.rules.vocabulary import DATA_ACTS, PAPER_BODIES, EntryAct, Outcome, PaperBody
+from fleet.rules.vocabulary import DATA_ACTS, PAPER_BODIES, SERIAL, EntryAct, Outcome, PaperBody, normalize_serial
 from fleet.visits.incoming import IncomingEntry, IncomingPaper, IncomingVisit, PaperFile
 
 MAX_BODY_NAME_LENGTH, MAX_NUMBER_LENGTH, MAX_SERIAL_LENGTH, MAX_FILE_NAME_LENGTH = 200, 64, 64, 200

@@ -15,6 +15,7 @@ from fleet.records.events import Cause
 from fleet.visits.incoming import IncomingVisit
 from fleet.visits.models import Visit
 from tests.cast import DAY, NOW, Fleet, conclusions
+from tests.shop_papers import paper_visit
 
 pytestmark = pytest.mark.django_db
 CAUSE = Cause(who="office")
@@ -71,3 +72,11 @@ def test_what_is_known_already_is_refused(fleet: Fleet) -> None:
     pipeline.post_past_visits(told, at=NOW, cause=CAUSE)
     with pytest.raises(Refused, match="already on record"), transaction.atomic():
         pipeline.post_past_visits(told, at=NOW, cause=CAUSE)
+
+
+def test_one_paper_of_a_load_is_taken_once(fleet: Fleet) -> None:
+    first = paper_visit(fleet)
+    twice = posts(fleet, [first, replace(first, id=uuid4())])
+    with pytest.raises(Refused) as refused, transaction.atomic():
+        pipeline.post_past_visits(twice, at=NOW, cause=CAUSE)
+    assert [(f.code, f.at) for f in refused.value.faults] == [("paper_posted_already", (1, "paper", "number"))]

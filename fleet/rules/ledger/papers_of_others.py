@@ -7,15 +7,9 @@ from itertools import chain
 from fleet.rules.ledger.episodes import EpisodeCase
 from fleet.rules.ledger.records import GradingBench, PositionRecord, ReplayLedger
 from fleet.rules.values import EntryFact, Level, VisitFact
-from fleet.rules.vocabulary import OCCUPANT_ACTS
+from fleet.rules.vocabulary import OCCUPANT_ACTS, SERIAL, normalize_serial
 
-SERIAL = "serial"  # the name of the value, on an entry as on a device
 CARRYING_PARTS = ("protection", "input_path", "output_path")  # whose failure may leave a hazard without protection
-
-
-def normalize_serial(value: object) -> str:
-    """Return a serial as two people may write it alike: without spaces, in one case of letters; '' for none."""
-    return "".join(str(value).split()).casefold() if value is not None else ""
 
 
 def serial_on_record(ledger: ReplayLedger, record: PositionRecord) -> str:
@@ -71,7 +65,8 @@ def explain_no_proof(bench: GradingBench) -> str:
         return f"It is not for the body of this paper ({paper.name}) to prove: it renews and clears nothing."
     if _is_of_other_device(bench):
         return f"{_other_serial(bench)} It renews and clears nothing."
-    return " ".join(("It would end a hold, and waits.", *_lacks_for_hold(bench)))
+    waits = "That is the paper's word and does not count yet: it would end a hold, and waits."
+    return " ".join((waits, *_lacks_for_hold(bench)))
 
 
 def note_waiting_paper(ledger: ReplayLedger, visit: VisitFact, lacks: tuple[str, ...]) -> None:

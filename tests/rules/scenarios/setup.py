@@ -20,6 +20,7 @@ from fleet.rules.values import (
     SettingFact,
     Value,
 )
+from fleet.rules.vocabulary import QUALIFICATIONS
 from fleet.sheets import columns
 from tests.rules.scenarios.entries import Place, attributes
 from tests.rules.scenarios.nodes import Here, merged
@@ -42,16 +43,6 @@ TERM_KEYS = {
     "relief_rule",
 }
 RELIEF_RULES = ("output_only", "greater_of")
-QUALIFICATIONS = (
-    "operator",
-    "technician",
-    "fire_side",
-    "gas_train",
-    "valve_shop",
-    "inspector",
-    "utility",
-    "backflow_tester",
-)
 DEFAULT_TERMS = AdoptedTerms(None, HeatingSeason(10, 1, 5, 31))
 
 
