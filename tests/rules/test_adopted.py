@@ -1,7 +1,7 @@
 """What a portfolio adopts in writing: the relief rule, the widest gauge; from its midnight on and not before."""
 
 from dataclasses import replace
-from datetime import date, timedelta
+from datetime import date, datetime, timedelta
 from typing import Any
 
 import pytest
@@ -50,6 +50,27 @@ def test_the_rule_adopted_decides_what_the_valve_must_carry(
 ) -> None:
     evidence = replace(stamped(**boiler).evidence(), terms=(replace(FIRST, relief_rule=rule),))
     assert rules_open(evidence) == found
+
+
+@pytest.mark.parametrize(
+    ("since", "until", "spans"),
+    [
+        (MIDNIGHT - INSTANT, MIDNIGHT, [(MIDNIGHT - INSTANT, MIDNIGHT)]),
+        (MIDNIGHT, MIDNIGHT + INSTANT, [(MIDNIGHT, MIDNIGHT + INSTANT)]),
+        (
+            MIDNIGHT - INSTANT,
+            MIDNIGHT + INSTANT,
+            [(MIDNIGHT - INSTANT, MIDNIGHT), (MIDNIGHT, MIDNIGHT + INSTANT)],
+        ),
+        (None, None, [(None, MIDNIGHT), (MIDNIGHT, None)]),
+        (MIDNIGHT, None, [(MIDNIGHT, None)]),
+    ],
+)
+def test_each_instant_has_one_law_and_no_law_has_a_span_of_no_length(
+    since: datetime | None, until: datetime | None, spans: list[tuple[datetime | None, datetime | None]]
+) -> None:
+    evidence = replace(Boiler().evidence(), terms=(FIRST, replace(FIRST, since=MIDNIGHT)))
+    assert [(begin, end) for begin, end, _ in evidence.laws_between(since, until)] == spans
 
 
 @pytest.mark.parametrize(("most", "found"), [(60.0, []), (30.0, []), (29.9, ["gauge_range"])])

@@ -308,3 +308,11 @@ def test_a_fuel_valve_that_was_apart_must_close_and_hold() -> None:
     assert boiler.state("fuel", 2) is State.NEVER_PROVEN
     leak_test = plant.proof("fuel", "fuel_valve_leak_test")
     assert boiler.visit(3, leak_test, who="gas_train").state("fuel", 4) is State.PROVEN
+
+
+def test_what_a_pass_in_doubt_had_closed_goes_on_as_the_next_episode() -> None:
+    boiler = plant.Plant().service().visit(1, plant.proof("limit", trip_psi=13.5))
+    boiler.visit(2, act("limit", "repair"), plant.proof("limit"))
+    boiler.visit(3, plant.proof("gauge", outcome="fail", difference_psi=6.0, gauge_reads="low"))
+    found = [d for d in boiler.judged().deficiencies if d.rule == "limit_failed"]
+    assert [(d.episode, d.closed_at is None) for d in found] == [(1, False), (2, True)]

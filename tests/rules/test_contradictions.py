@@ -137,3 +137,24 @@ def test_every_pair_of_the_catalogue_has_a_test_of_a_suspect() -> None:
     known = catalogue()
     assert [c for c in known.contradictions if not known.tests_of(c) <= known.procedures.keys()] == []
     assert all(known.tests_of(c) for c in known.contradictions)
+
+
+@pytest.mark.parametrize(
+    ("code", "closes"), [("clock_input", False), ("normal_restart", False), ("combustion_test", True)]
+)
+def test_a_clash_at_a_burner_is_answered_by_what_renews_its_proof_and_by_no_lesser_test(
+    code: str, closes: bool
+) -> None:
+    boiler = Plant().service().visit(1, act("burner", "lock_off"), who="technician|fire_side")
+    boiler.visit(2, look(None, "found_firing"), who="operator")
+    assert [(d.position, d.closed_at) for d in episodes(boiler)] == [(ident("burner"), None)]
+    boiler.visit(3, look("burner", "cause_found"), act("burner", "unlock"), proof("burner", code))
+    assert [d.closed_at is not None for d in episodes(boiler)] == [closes]
+
+
+def test_a_lock_under_which_the_boiler_fired_is_a_clash_once() -> None:
+    boiler = Plant().service().visit(1, act("burner", "lock_off"), who="technician|fire_side")
+    boiler.visit(2, look(None, "found_firing"), who="operator")
+    boiler.visit(3, look("burner", "cause_found"), proof("burner", "combustion_test"))
+    boiler.visit(4, look(None, "found_firing"), who="operator")
+    assert [d.closed_at is not None for d in episodes(boiler)] == [True]

@@ -51,3 +51,13 @@ def test_a_boiler_left_locked_off_tells_the_feed_only_but_for_danger_to_people()
     quiet = hold_of(left(Plant().service().visit(1, LATE).visit(2, look("glass", "glass_broken")), "off_locked"))
     loud = hold_of(left(Plant().service().visit(1, LATE).visit(2, GAS), "off_locked"))
     assert (quiet.times_raised(at(9)), loud.times_raised(at(9))) == (1, 2)
+
+
+def test_the_alert_tells_its_steps_in_the_order_in_which_they_came() -> None:
+    boiler = Plant().service().visit(1, LATE)
+    causes = [look("glass", "glass_broken"), look("valve", "seal_broken"), proof("siphon_a", passes_water=False)]
+    causes += [look("lower", "probe_bridged"), look("upper", "jumper_found"), GAS]
+    for day, cause in enumerate(causes, start=2):
+        boiler.visit(day, cause)
+    steps = [step.at for step in hold_of(boiler).steps]
+    assert steps == [at(day) for day in range(2, 2 + len(causes))]

@@ -18,10 +18,11 @@ from fleet.rules.needed_roles import (
     find_register_gaps,
     in_words,
     may_be_left_out,
+    refuse_left_out_in_words,
 )
 from fleet.rules.values import CatalogueEdition, Level, RegisterPosted, Standing, Value
 from fleet.rules.vocabulary import BOILER_CHOICES
-from tests.rules.build import Boiler, at, catalogue
+from tests.rules.build import Boiler, at, catalogue, proof
 
 GAS: dict[str, Value] = {
     "output_btu_h": 1_000_000.0,
@@ -178,6 +179,12 @@ def test_only_what_the_table_lets_be_none_here_may_be_left_out() -> None:
     assert spared == {"spill_switch", "rollout_switch", "air_proving", "co_alarm"}
 
 
+def test_what_cannot_be_left_out_is_refused_with_the_way_to_say_that_it_is_missing() -> None:
+    assert refuse_left_out_in_words("High limit") == (
+        "Every such boiler needs this: high limit. Leave the place empty instead; it is then not fitted."
+    )
+
+
 def test_a_release_without_the_table_asks_nothing() -> None:
     assert find_register_gaps(replace(catalogue(), needed_roles=()), {}, (), None) == ()
 
@@ -253,3 +260,16 @@ def test_a_register_told_in_part_is_asked_for_nothing() -> None:
 def test_clear_says_how_many_protections_it_rests_on() -> None:
     reason = Boiler().service().standing_at(at(1)).reasons[0]
     assert reason.sentence == "4 protections on record and proven."
+
+
+def test_of_one_protection_clear_says_what_it_does_not_guard_against() -> None:
+    boiler = Boiler().visit(0, proof("valve"))
+    whole = boiler.evidence()
+    only = replace(
+        whole,
+        positions=tuple(p for p in whole.positions if p.role == "safety_valve"),
+        fittings=tuple(f for f in whole.fittings if f.kind == "safety_valve"),
+        settings=(),
+    )
+    reasons = {r.sentence for r in judge(only, (), at(1)).standing_at(at(1)).reasons}
+    assert any(sentence.startswith("One protection on record and proven") for sentence in reasons), reasons

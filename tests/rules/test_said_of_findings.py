@@ -1,5 +1,6 @@
 """What is said of each thing found, in full: who is accused, of what, and by which count."""
 
+import re
 from dataclasses import replace
 
 import pytest
@@ -107,6 +108,14 @@ def test_make_up_says_how_much_a_day_and_against_what() -> None:
         last(reads(0, 100, 200, 300, 501), "makeup_rising") == "Make-up of 20.1 gal a day: over twice the usual 10.0."
     )
     assert last(reads(0, 100, 200, 300, 600, 1000), "makeup_rising_again") == "Make-up rose again, to 40.0 gal a day."
+
+
+def test_make_up_with_a_long_past_says_by_what_luck_it_might_be_as_high() -> None:
+    steady = [100.0 * week + (week % 3) for week in range(16)]
+    told = last(reads(*steady, steady[-1] + 400), "makeup_rising")
+    assert re.fullmatch(
+        r"Make-up of 40\.0 gal a day: 4\.0 times its usual 10\.[0-9] \(by luck in [0-9.]+% of readings\)\.", told
+    )
 
 
 @pytest.mark.parametrize("reading", [True, "much", None])
