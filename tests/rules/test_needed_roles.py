@@ -14,11 +14,11 @@ from fleet.rules.catalogue import NeededRole
 from fleet.rules.needed_roles import (
     VALUE_NAMES,
     PlaceOnRecord,
+    explain_always_needed,
     find_path_roles,
     find_register_gaps,
     in_words,
     may_be_left_out,
-    refuse_left_out_in_words,
 )
 from fleet.rules.values import CatalogueEdition, Level, RegisterPosted, Standing, Value
 from fleet.rules.vocabulary import BOILER_CHOICES
@@ -180,7 +180,7 @@ def test_only_what_the_table_lets_be_none_here_may_be_left_out() -> None:
 
 
 def test_what_cannot_be_left_out_is_refused_with_the_way_to_say_that_it_is_missing() -> None:
-    assert refuse_left_out_in_words("High limit") == (
+    assert explain_always_needed("High limit") == (
         "Every such boiler needs this: high limit. Leave the place empty instead; it is then not fitted."
     )
 
