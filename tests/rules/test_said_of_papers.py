@@ -37,6 +37,7 @@ def test_a_paper_of_a_body_that_does_not_prove_it_names_the_body() -> None:
     )
 
 
+WAITS = "That is the paper's word and does not count yet: it would end a hold, and waits."
 GIVEN = "The paper does not give the serial of the safety valve."
 ON_RECORD = "The register does not have the serial of the safety valve."
 OTHER = "The paper is of serial V-2, and the register has v-1 here. It renews and clears nothing."
@@ -46,11 +47,11 @@ NAME = "No second qualified person stands behind the paper."
 @pytest.mark.parametrize(
     ("on_record", "serial", "seconded", "said"),
     [
-        ("v-1", None, False, f"It would end a hold, and waits. {GIVEN} {NAME}"),
-        ("v-1", None, True, f"It would end a hold, and waits. {GIVEN}"),
-        ("", "V-1", True, f"It would end a hold, and waits. {ON_RECORD}"),
+        ("v-1", None, False, f"{WAITS} {GIVEN} {NAME}"),
+        ("v-1", None, True, f"{WAITS} {GIVEN}"),
+        ("", "V-1", True, f"{WAITS} {ON_RECORD}"),
         ("v-1", "V-2", True, OTHER),
-        ("v-1", "V-1", False, f"It would end a hold, and waits. {NAME}"),
+        ("v-1", "V-1", False, f"{WAITS} {NAME}"),
     ],
 )
 def test_a_paper_that_would_end_a_hold_says_what_it_lacks(
