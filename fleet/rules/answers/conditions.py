@@ -186,5 +186,5 @@ def _against_firing(
             until=end,
             level=Level.ROUTINE if is_minor else Level.URGENT,
             sentence=items[0].sentence,
-            lines=tuple(item.sentence for item in items[1:]) if with_lines else (),
+            lines=tuple(dict.fromkeys(item.sentence for item in items[1:])) if with_lines else (),
         )

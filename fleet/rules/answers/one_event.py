@@ -58,7 +58,7 @@ def _lines_of_hold(
     newest_answer = max((a for a in answers if _is_of_hold(a, hold, matched)), key=lambda a: a.at, default=None)
     if newest_answer is None or newest_answer.visit not in matched:
         return ()
-    return tuple(item.sentence for item in unsaid_items(hold, newest_answer))
+    return tuple(dict.fromkeys(item.sentence for item in unsaid_items(hold, newest_answer)))
 
 
 def _is_of_hold(answer: ReadinessAnswer, hold: Condition, matched: Mapping[UUID, Condition]) -> bool:
