@@ -1,6 +1,7 @@
 """One paper is posted once: a second visit with the same paper of the same body is refused."""
 
-from collections.abc import Iterable, Iterator
+from collections import defaultdict
+from collections.abc import Iterator, Sequence
 from uuid import UUID
 
 from django.db.models import Q
@@ -27,14 +28,19 @@ def repeated_paper_faults(visit: IncomingVisit) -> Iterator[Fault]:
             return
 
 
-def paper_told_before(visit: IncomingVisit, earlier_visits: Iterable[IncomingVisit]) -> Iterator[Fault]:
-    """Yield a fault where an earlier visit of the same load rests on this paper of the same boiler."""
-    for earlier in earlier_visits:
-        if earlier.boiler != visit.boiler or earlier.id == visit.corrects or not (visit.paper and earlier.paper):
+def repeated_papers_of_load(visits: Sequence[IncomingVisit]) -> Iterator[Fault]:
+    """Yield a fault, at its number, for each visit of one load that rests on the paper of an earlier visit of it."""
+    papers: dict[tuple[UUID, str], list[tuple[UUID, IncomingPaper]]] = defaultdict(list)  # by boiler and body
+    for number, visit in enumerate(visits):
+        if visit.paper is None:
             continue
-        if earlier.paper.body == visit.paper.body and _is_same_paper(earlier.paper, visit.paper):
-            yield _posted_already(earlier.paper, earlier.id)
-            return
+        earlier_papers = papers[visit.boiler, visit.paper.body]
+        for earlier_visit, paper in earlier_papers:
+            if earlier_visit != visit.corrects and _is_same_paper(paper, visit.paper):
+                fault = _posted_already(paper, earlier_visit)
+                yield Fault(fault.code, fault.message, (number, *fault.at))
+                break
+        earlier_papers.append((visit.id, visit.paper))
 
 
 def _is_same_paper(paper: PaperOfOthers | IncomingPaper, other_paper: IncomingPaper) -> bool:

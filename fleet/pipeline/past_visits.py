@@ -12,7 +12,7 @@ from fleet.pipeline import corrections
 from fleet.pipeline.answer import store_answers
 from fleet.pipeline.boiler_registers import read_boiler_register
 from fleet.pipeline.conclude import write_and_conclude
-from fleet.pipeline.papers_of_others import paper_told_before, repeated_paper_faults
+from fleet.pipeline.papers_of_others import repeated_paper_faults, repeated_papers_of_load
 from fleet.portfolio.models import Boiler
 from fleet.records.events import Cause
 from fleet.visits import services
@@ -63,10 +63,7 @@ def _add_past_visits(posts: Sequence[PastVisit], boilers: Mapping[UUID, Boiler])
         for n, p in enumerate(posts)
         for f in _past_visit_faults(p, registers, known_ids)
     ]
-    told_papers = [p.visit for p in posts if p.visit.paper]
-    for n, p in enumerate(posts):
-        earlier_visits = told_papers[: told_papers.index(p.visit)] if p.visit.paper else []
-        faults += [Fault(f.code, f.message, (n, *f.at)) for f in paper_told_before(p.visit, earlier_visits)]
+    faults += repeated_papers_of_load([p.visit for p in posts])
     if faults:
         raise Refused.from_faults(faults, status=422)
     first = [p for p in posts if p.visit.corrects is None]

@@ -1,8 +1,10 @@
 """A hold's alert keeps up: it says the present worst reason, and a further cause raises it anew once a visit."""
 
 from dataclasses import replace
+from uuid import uuid4
 
-from fleet.rules.values import Condition
+from fleet.rules.answers.one_event import unsaid_items
+from fleet.rules.values import Condition, ConditionStep, FiringAnswer, Level, MissingItem, ReadinessAnswer
 from tests.rules.build import act, at
 from tests.rules.plant import Plant, look, proof
 
@@ -61,3 +63,12 @@ def test_the_alert_tells_its_steps_in_the_order_in_which_they_came() -> None:
         boiler.visit(day, cause)
     steps = [step.at for step in hold_of(boiler).steps]
     assert steps == [at(day) for day in range(2, 2 + len(causes))]
+
+
+def test_what_a_hold_will_say_later_is_not_yet_said_by_it() -> None:
+    later_step = ConditionStep(at(20), "The feeder has lapsed.")
+    hold = Condition("hold", uuid4(), at(1), None, level=Level.HOLD, sentence="The limit failed.", steps=(later_step,))
+    items = tuple(MissingItem("hold", sentence) for sentence in ("The limit failed.", "The feeder has lapsed."))
+    answer = ReadinessAnswer(uuid4(), at(1), FiringAnswer.SOMETHING_DOES, items, ())
+    for day, unsaid in ((19, "The feeder has lapsed."), (20, "The limit failed."), (21, "The limit failed.")):
+        assert [item.sentence for item in unsaid_items(hold, answer, at(day))] == [unsaid]

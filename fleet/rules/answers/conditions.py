@@ -46,7 +46,7 @@ def gather_conditions(
     of_standing = list(_standing_conditions(timeline, standings))
     holds = match_holds(timeline, of_standing, answers)
     gathered = [
-        *with_lines(of_standing, holds, answers),
+        *with_lines(timeline, of_standing, holds, answers),
         *hold_but_firing_conditions(timeline, [c for c in of_standing if c.condition == "hold"]),
         *_against_firing_conditions(timeline, answers, holds, [c for c in of_standing if c.condition == "hold"]),
         *_lapse_conditions(timeline, states),
@@ -151,7 +151,7 @@ def _against_firing_conditions(
     for (at, visit), following in zip_longest(ends, ends[1:]):
         answer, until = answers[visit], following[0] if following else None
         open_hold = next((h for h in holds if h.since <= at and (h.until is None or at < h.until)), None)
-        items = unsaid_items(open_hold, answer) if open_hold else list(answer.missing)
+        items = unsaid_items(open_hold, answer, at) if open_hold else list(answer.missing)
         telling_hold = hold_by_visit.get(visit) or (None if items else open_hold)
         if not answer.answer.is_open or (telling_hold and telling_hold.until is None):
             continue

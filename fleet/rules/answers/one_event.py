@@ -40,25 +40,29 @@ def _visits_that_found(timeline: Timeline) -> Mapping[datetime, set[UUID]]:
 
 
 def with_lines(
-    conditions: Sequence[Condition], matched: Mapping[UUID, Condition], answers: Mapping[UUID, ReadinessAnswer]
+    timeline: Timeline,
+    conditions: Sequence[Condition],
+    matched: Mapping[UUID, Condition],
+    answers: Mapping[UUID, ReadinessAnswer],
 ) -> list[Condition]:
     """Return the conditions, each hold with what else its visit left against firing.
 
     The next answer about the boiler ends the lines: from then on that one says what stands against firing it.
     """
     return [
-        replace(c, lines=_lines_of_hold(c, matched, answers.values())) if c.condition == "hold" else c
+        replace(c, lines=_lines_of_hold(timeline, c, matched, answers.values())) if c.condition == "hold" else c
         for c in conditions
     ]
 
 
 def _lines_of_hold(
-    hold: Condition, matched: Mapping[UUID, Condition], answers: Iterable[ReadinessAnswer]
+    timeline: Timeline, hold: Condition, matched: Mapping[UUID, Condition], answers: Iterable[ReadinessAnswer]
 ) -> tuple[str, ...]:
     newest_answer = max((a for a in answers if _is_of_hold(a, hold, matched)), key=lambda a: a.at, default=None)
     if newest_answer is None or newest_answer.visit not in matched:
         return ()
-    return tuple(dict.fromkeys(item.sentence for item in unsaid_items(hold, newest_answer)))
+    items = unsaid_items(hold, newest_answer, timeline.run.after[newest_answer.visit].at)
+    return tuple(dict.fromkeys(item.sentence for item in items))
 
 
 def _is_of_hold(answer: ReadinessAnswer, hold: Condition, matched: Mapping[UUID, Condition]) -> bool:
@@ -73,9 +77,12 @@ def _raised_at(hold: Condition) -> list[datetime]:
     return [hold.since, *(step.at for step in hold.steps if step.is_raised)]
 
 
-def unsaid_items(hold: Condition, answer: ReadinessAnswer) -> list[MissingItem]:
-    """Return what an answer lists and the hold's alert does not say itself by the end."""
-    own_sentence = _without_day(hold.steps[-1].sentence if hold.steps else hold.sentence)
+def unsaid_items(hold: Condition, answer: ReadinessAnswer, at: datetime) -> list[MissingItem]:
+    """Return what an answer lists and the hold's alert does not say itself at `at`, the end of the visit.
+
+    What the alert will say only later, by time alone, must not be missing from it today.
+    """
+    own_sentence = _without_day(hold.sentence_at(at))
     return [item for item in answer.missing if not _without_day(item.sentence).endswith(own_sentence)]
 
 

@@ -188,9 +188,7 @@ def apply_pass(
         return False
     answered = _answer_what_it_may(bench, proves, cases)
     if proves:
-        passed = PassedProof(bench.procedure.code, bench.entry.at, bench.ledger.entry_order)
-        passed = replace(passed, tolerates_psi=tolerates_psi, calibration=calibration)
-        _keep_passes(bench, passed, proves_too, answered)
+        _keep_passes(bench, proves_too, answered, tolerates_psi=tolerates_psi, calibration=calibration)
     _note_check(bench, proves, qualified)
     return True
 
@@ -220,8 +218,22 @@ def _end_blindness(bench: GradingBench) -> list[BlindedByPath]:
     return cleared
 
 
-def _keep_passes(bench: GradingBench, passed: PassedProof, proves_too: Iterable[str], answered: AnsweredByPass) -> None:
+def _keep_passes(
+    bench: GradingBench,
+    proves_too: Iterable[str],
+    answered: AnsweredByPass,
+    *,
+    tolerates_psi: float,
+    calibration: CalibrationNeed | None,
+) -> None:
     """Keep the pass of this procedure with what it answers, and before it those of what it stands for as well."""
+    passed = PassedProof(
+        bench.procedure.code,
+        bench.entry.at,
+        bench.ledger.entry_order,
+        tolerates_psi=tolerates_psi,
+        calibration=calibration,
+    )
     known = [code for code in proves_too if code in bench.ledger.catalogue.procedures]
     bench.record.passes += [*(replace(passed, code=code) for code in known), replace(passed, answered=answered)]
     for code in (*known, bench.procedure.code):
