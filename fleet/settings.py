@@ -25,6 +25,9 @@ REDIS_URL: str = os.environ.get("REDIS_URL") or _SITE_SETTINGS.get("redis_url", 
 DEBUG = False
 # If no key is given, a random one is used, never a guessable one; `demo` and `up` keep a key per data folder.
 SECRET_KEY: str = os.environ.get("GAUGEGLASS_SECRET_KEY") or _SITE_SETTINGS.get("secret_key") or os.urandom(32).hex()
+IS_SECRET_KEY_GIVEN = bool(os.environ.get("GAUGEGLASS_SECRET_KEY") or _SITE_SETTINGS.get("secret_key"))
+# Where the site is reached, for the links that commands print; pages build theirs from the request.
+SITE_ADDRESS: str = _SITE_SETTINGS.get("web", "")
 ALLOWED_HOSTS = os.environ.get("GAUGEGLASS_HOSTS", "127.0.0.1,localhost,[::1]").split(",")
 CSRF_TRUSTED_ORIGINS = [o for o in os.environ.get("GAUGEGLASS_ORIGINS", "").split(",") if o]
 
@@ -102,8 +105,9 @@ def _database_settings(url: str) -> dict[str, Any]:
     except ValueError:
         return {**dj_database_url.parse(NO_DATABASE)}
     # A write that waits longer for a lock is cancelled; its door tries again and then answers 503.
-    options = {**connection.get("OPTIONS", {}), "options": "-c lock_timeout=5s"}
-    return {**connection, "OPTIONS": options}
+    options = connection.get("OPTIONS", {})
+    session = f"{options.get('options', '')} -c lock_timeout=5s".strip()
+    return {**connection, "OPTIONS": {**options, "options": session}}
 
 
 DATABASES = {"default": _database_settings(DATABASE_URL or NO_DATABASE)}
@@ -135,7 +139,9 @@ PROXIES = int(os.environ.get("GAUGEGLASS_PROXIES", "0"))
 AUTH_PASSWORD_VALIDATORS = [
     {"NAME": "django.contrib.auth.password_validation.MinimumLengthValidator", "OPTIONS": {"min_length": 12}},
     {"NAME": "django.contrib.auth.password_validation.CommonPasswordValidator"},
+    {"NAME": "fleet.accounts.passwords.KnownPasswordValidator"},
 ]
+AUTHENTICATION_BACKENDS = ["fleet.accounts.passwords.SiteBackend"]
 LOGIN_URL = "/sign-in/"
 LOGIN_REDIRECT_URL = "/"
 LOGOUT_REDIRECT_URL = "/sign-in/"

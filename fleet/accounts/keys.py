@@ -10,6 +10,7 @@ from uuid import UUID
 from django.db.models import Q, QuerySet
 
 from fleet.accounts import policy
+from fleet.accounts.installation import KNOWN_KEY_PREFIX, is_demonstration
 from fleet.accounts.models import Grant, Key, User
 from fleet.accounts.scopes import READ, SCOPES, reach_of_key
 from fleet.errors import Fault, Refused
@@ -124,10 +125,15 @@ def revoke_key(*, key: UUID, by: User, at: datetime) -> bool:
 
 
 def key_owner(secret: str, at: datetime) -> User | None:
-    """Return the owner of a key, with its reach set; None if unknown, expired or revoked, or for an inactive owner."""
+    """Return the owner of a key, with its reach set; None if unknown, expired or revoked, or for an inactive owner.
+
+    A key that the demonstration prints is unknown everywhere else.
+    """
     keys = Key.objects.select_related("user").filter(digest=_digest_of(secret), revoked_at=None, expires_at__gt=at)
     key = keys.first()
     if key is None or not key.user.is_active:
+        return None
+    if secret.startswith(KNOWN_KEY_PREFIX) and not is_demonstration():
         return None
     _note_use(key, at)
     key.user.reach = reach_of_key(key.id, key.scopes, key.portfolio_id)

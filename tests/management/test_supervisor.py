@@ -115,6 +115,14 @@ def test_the_database_is_safe_against_power_cuts_and_the_role_is_weak(running: S
     assert rights == (False, False)
 
 
+def test_the_role_of_the_site_owns_nothing_and_makes_no_tables(running: Site) -> None:
+    with psycopg.connect(running.told["database_url"]) as connection:
+        owners = connection.execute("SELECT DISTINCT tableowner FROM pg_tables WHERE schemaname = 'public'").fetchall()
+        assert owners == [("gaugeglass_owner",)]
+        with pytest.raises(psycopg.errors.InsufficientPrivilege):
+            connection.execute("CREATE TABLE mine (id int)")
+
+
 def test_the_database_refuses_a_wrong_password(running: Site) -> None:
     url = running.told["database_url"]
     wrong = url.replace(url.split(":")[2].split("@")[0], "guess")

@@ -62,6 +62,7 @@ def environment() -> dict[str, str]:
     host = quote(str(database["HOST"]), safe="")
     url = f"postgresql://{database['USER']}:{quote(str(database['PASSWORD']))}@{host}/{database['NAME']}"
     port = f":{database['PORT']}" if database["PORT"] else ""
+    url += f"?options={quote(database['OPTIONS']['options'])}"  # it acts as the role that the tests act as
     return {**os.environ, "DATABASE_URL": url.replace(f"@{host}", f"@{host}{port}"), "GAUGEGLASS_SWEEP_SECONDS": "1"}
 
 

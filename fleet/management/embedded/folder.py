@@ -13,6 +13,7 @@ from fleet.management.embedded.records import read_json, write_private
 
 LAYOUT_VERSION = 1
 KIND_NAMES = {"demo": "a demonstration", "site": "a lasting site", "test": "a test"}
+KEY_NAMES = ("secret_key", "superuser", "database", "database_owner", "broker")
 MB = 1024 * 1024
 ROOM_FOR_NEW_BYTES, ROOM_TO_RUN_BYTES, MAX_LOG_BYTES = 200 * MB, 30 * MB, 10 * MB
 
@@ -49,11 +50,12 @@ class Folder:
         return path
 
     def load_keys(self) -> dict[str, str]:
-        """Return the passwords and the signing key of this folder. They are made once."""
+        """Return the passwords and the signing key of this folder. Each is made once."""
         path = self.path / "keys.json"
-        keys = read_json(path)
-        if not keys:
-            keys = {name: secrets.token_urlsafe(32) for name in ("secret_key", "superuser", "database", "broker")}
+        keys: dict[str, str] = read_json(path)
+        missing = [name for name in KEY_NAMES if name not in keys]
+        if missing:
+            keys = {**keys, **{name: secrets.token_urlsafe(32) for name in missing}}
             write_private(path, json.dumps(keys))
         return keys
 

@@ -1,4 +1,4 @@
-"""A PostgreSQL cluster of our own: sockets only, passwords for all roles, one role without superuser."""
+"""A PostgreSQL cluster of our own: sockets only, passwords for all roles, two roles without superuser."""
 
 import os
 import shutil
@@ -17,7 +17,9 @@ from fleet.management.embedded.machine_errors import MachineError
 from fleet.management.embedded.processes import Program
 from fleet.management.embedded.records import write_private
 
-SUPERUSER, ROLE, DATABASE, PORT = "postgres", "gaugeglass", "gaugeglass", 5432
+SUPERUSER, DATABASE, PORT = "postgres", "gaugeglass", 5432
+# Web and worker connect as the site's role. The tables belong to the other, as which only the migrations run.
+SITE_ROLE, OWNER_ROLE = "gaugeglass", "gaugeglass_owner"
 # For short-lived clusters of tests: their data need not survive a power cut.
 UNSAFE_SETTINGS = {"fsync": "off", "synchronous_commit": "off", "full_page_writes": "off"}
 SERVER_ENV = {"PATH": "/usr/bin:/bin", "LC_ALL": "C", "TZ": "UTC"}
@@ -27,7 +29,7 @@ SERVER_ENV = {"PATH": "/usr/bin:/bin", "LC_ALL": "C", "TZ": "UTC"}
 class Cluster:
     """The database of one data folder.
 
-    `throwaway`: for tests. It is fast instead of safe, and its role may create databases.
+    `throwaway`: for tests. It is fast instead of safe; its owner may create databases and act as the site's role.
     """
 
     folder: Folder
@@ -37,9 +39,17 @@ class Cluster:
 
     @property
     def url(self) -> str:
-        """The address that site, worker and tests use."""
+        """The address that web and worker use."""
+        return self._url_of(SITE_ROLE, "database")
+
+    @property
+    def owner_url(self) -> str:
+        """The address of the role that owns the tables, for migrations and the set-up of tests."""
+        return self._url_of(OWNER_ROLE, "database_owner")
+
+    def _url_of(self, role: str, key: str) -> str:
         host = quote(str(self.sockets), safe="")
-        return f"postgresql://{ROLE}:{self.folder.load_keys()['database']}@{host}:{PORT}/{DATABASE}"
+        return f"postgresql://{role}:{self.folder.load_keys()[key]}@{host}:{PORT}/{DATABASE}"
 
     def check_files(self) -> None:
         """Raise MachineError for files of another major version, or a server on them that we did not start."""
@@ -118,28 +128,40 @@ class Cluster:
             return False
         return True
 
-    def prepare_role(self) -> None:
-        """Create the role and its database where missing, and reset the role's rights and password."""
-        with self._connect_as_superuser() as connection:
-            password = connection.pgconn.encrypt_password(
-                self.folder.load_keys()["database"].encode(), ROLE.encode(), b"scram-sha-256"
-            )
-            if not connection.execute("SELECT 1 FROM pg_roles WHERE rolname = %s", [ROLE]).fetchone():
-                connection.execute(f"CREATE ROLE {ROLE}")
-            creates = "CREATEDB" if self.throwaway else "NOCREATEDB"
-            rights = sql.SQL(
-                f"ALTER ROLE {ROLE} LOGIN NOSUPERUSER NOCREATEROLE NOREPLICATION NOBYPASSRLS {creates} PASSWORD "
-            )
-            connection.execute(rights + sql.Literal(password.decode()))
-            if not connection.execute("SELECT 1 FROM pg_database WHERE datname = %s", [DATABASE]).fetchone():
-                connection.execute(f"CREATE DATABASE {DATABASE} OWNER {ROLE}")
+    def prepare_roles(self) -> None:
+        """Create both roles and the database where missing, and reset the roles' rights and passwords.
 
-    def _connect_as_superuser(self) -> psycopg.Connection[tuple[object, ...]]:
+        A database of an earlier version, whose tables the site's role owns, is handed over to the other role.
+        """
+        with self._connect_as_superuser() as connection:
+            self._prepare_role(connection, SITE_ROLE, "database")
+            self._prepare_role(connection, OWNER_ROLE, "database_owner")
+            if self.throwaway:
+                connection.execute(f"ALTER ROLE {OWNER_ROLE} CREATEDB")
+                connection.execute(f"GRANT {SITE_ROLE} TO {OWNER_ROLE}")
+            if not connection.execute("SELECT 1 FROM pg_database WHERE datname = %s", [DATABASE]).fetchone():
+                connection.execute(f"CREATE DATABASE {DATABASE} OWNER {OWNER_ROLE}")
+            connection.execute(f"ALTER DATABASE {DATABASE} OWNER TO {OWNER_ROLE}")
+        with self._connect_as_superuser(DATABASE) as connection:
+            connection.execute(f"REASSIGN OWNED BY {SITE_ROLE} TO {OWNER_ROLE}")
+
+    def _prepare_role(self, connection: psycopg.Connection[tuple[object, ...]], role: str, key: str) -> None:
+        password = connection.pgconn.encrypt_password(
+            self.folder.load_keys()[key].encode(), role.encode(), b"scram-sha-256"
+        )
+        if not connection.execute("SELECT 1 FROM pg_roles WHERE rolname = %s", [role]).fetchone():
+            connection.execute(f"CREATE ROLE {role}")
+        rights = sql.SQL(
+            f"ALTER ROLE {role} LOGIN NOSUPERUSER NOCREATEROLE NOREPLICATION NOBYPASSRLS NOCREATEDB PASSWORD "
+        )
+        connection.execute(rights + sql.Literal(password.decode()))
+
+    def _connect_as_superuser(self, database: str = "postgres") -> psycopg.Connection[tuple[object, ...]]:
         password = self.folder.load_keys()["superuser"]
         return psycopg.connect(
             host=os.fspath(self.sockets),
             port=PORT,
-            dbname="postgres",
+            dbname=database,
             user=SUPERUSER,
             password=password,
             connect_timeout=5,

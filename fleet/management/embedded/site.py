@@ -75,13 +75,13 @@ def _open_site(crew: ProcessCrew, address: ListenAddress, make_plan: MakePlan) -
 
 def _prepare_servers(crew: ProcessCrew) -> ServerUrls:
     """Start our own servers, or check those the environment names. Raises MachineError for unsuitable ones."""
-    database, broker = os.environ.get("DATABASE_URL", ""), os.environ.get("REDIS_URL", "")
-    answers = (server_checks.check_database(database) if database else []) + (
-        server_checks.check_broker(broker) if broker else []
+    given = ServerUrls(*(os.environ.get(name, "") for name in ("DATABASE_URL", "REDIS_URL", "DATABASE_OWNER_URL")))
+    answers = (server_checks.check_database(given.database, given.database_owner) if given.database else []) + (
+        server_checks.check_broker(given.broker) if given.broker else []
     )
     if not all(answer.good for answer in answers):
         raise MachineError("\n".join(str(answer) for answer in answers if not answer.good))
-    return servers.start_servers(crew, database=database, broker=broker)
+    return servers.start_servers(crew, given)
 
 
 def _site_environment(folder: Folder, address: ListenAddress, urls: ServerUrls) -> dict[str, str]:
@@ -92,6 +92,7 @@ def _site_environment(folder: Folder, address: ListenAddress, urls: ServerUrls) 
         "PYTHONUNBUFFERED": "1",
         **os.environ,
         "DATABASE_URL": urls.database,
+        "DATABASE_OWNER_URL": urls.database_owner,
         "REDIS_URL": urls.broker,
         "GAUGEGLASS_DATA": str(folder.path),
         "DJANGO_SETTINGS_MODULE": "fleet.settings",

@@ -21,7 +21,10 @@ YOUNG_SECONDS = 120.0  # a folder younger than this may not be locked yet
 
 @dataclass(frozen=True, slots=True)
 class TemporaryServers:
-    """Addresses of servers that live as long as the block that started them."""
+    """Addresses of servers that live as long as the block that started them.
+
+    The database's is that of the tables' owner, who may create databases and act as the site's role.
+    """
 
     database_url: str
     redis_url: str
@@ -30,7 +33,7 @@ class TemporaryServers:
 
 @contextmanager
 def temporary() -> Iterator[TemporaryServers]:
-    """Run a database whose role may create databases, and a broker. Both and their folder are removed at the end."""
+    """Run a database whose owner may create databases, and a broker. Both and their folder are removed at the end."""
     base = _base_folder()
     sweep_leftovers(base)
     folder = open_folder(_make_test_folder(base), "test")
@@ -41,7 +44,7 @@ def temporary() -> Iterator[TemporaryServers]:
         crew = ProcessCrew(folder, say=lambda _: None)
         endings.callback(crew.stop_all)
         urls = servers.start_servers(crew, throwaway=True)
-        yield TemporaryServers(urls.database, urls.broker, folder.path)
+        yield TemporaryServers(urls.database_owner, urls.broker, folder.path)
 
 
 def sweep_leftovers(base: Path) -> None:
