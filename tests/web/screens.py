@@ -48,7 +48,7 @@ ACTS = {
     "sign-out",
 }
 FILES = {"engineering-csv", "visit-pdf", "figures-csv", "register-sheet"}
-PARTS = {"board-rows", "fresh"}
+PARTS = {"board-rows", "fresh", "open-portfolio"}  # the last is what the owner's door leads to
 
 
 @dataclass(frozen=True)
@@ -124,7 +124,6 @@ def _addresses(ids: dict[str, object], newcomer: User) -> dict[str, str]:
         "register-report": reverse("register-report", args=[ids["import"]]),
         "welcome": reverse("welcome", args=[uid, token]),
         "owner-door": reverse("owner-door", args=[owner_links.make_token()]),
-        "open-portfolio": reverse("open-portfolio"),
         "no such page": "/boilers/none/",
     }
 
