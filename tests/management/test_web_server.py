@@ -168,6 +168,18 @@ def test_the_servers_own_bound_of_a_request_line_lies_above_that_of_the_site(ser
     assert served.answer_to(request % (b"a" * 70_000)).startswith(b"HTTP/1.1 414 ")
 
 
+@pytest.mark.parametrize("charset", ["utf-16", "unicode_escape", '"zlib"', "", "utf-8'x"])
+def test_a_request_in_another_coding_never_reaches_the_site(served: Served, charset: str) -> None:
+    head = f"POST /?q=a HTTP/1.1\r\nHost: here\r\nConnection: close\r\nContent-Type: text/plain; charset={charset}\r\n"
+    assert served.answer_to(f"{head}Content-Length: 1\r\n\r\nx".encode()).startswith(b"HTTP/1.1 415 ")
+
+
+@pytest.mark.parametrize("charset", ["utf-8", '"UTF-8"', "utf8; boundary=x"])
+def test_a_request_that_says_it_is_utf_8_reaches_the_site(served: Served, charset: str) -> None:
+    head = f"POST /?q=a HTTP/1.1\r\nHost: here\r\nConnection: close\r\nContent-Type: text/plain; Charset={charset}\r\n"
+    assert served.answer_to(f"{head}Content-Length: 1\r\n\r\nx".encode()).startswith(b"HTTP/1.1 200 ")
+
+
 def test_a_body_in_chunks_arrives_whole(served: Served) -> None:
     head = b"POST / HTTP/1.1\r\nHost: here\r\nConnection: close\r\nTransfer-Encoding: chunked\r\n\r\n"
     assert b" 6 127.0.0.1" in served.answer_to(head + b"3\r\nabc\r\n3\r\ndef\r\n0\r\n\r\n")

@@ -12,6 +12,9 @@ from concurrent.futures import ThreadPoolExecutor
 from http import HTTPStatus
 from typing import Any
 
+from django.utils.http import parse_header_parameters
+
+from fleet.errors import describe_fault, describe_problem
 from fleet.logs import redact_secrets
 from fleet.management.web_server.site_call import Scope, Site, SiteAnswer, call_site, environ_of, path_bytes
 from fleet.management.web_server.waiting_body import (
@@ -75,9 +78,18 @@ class WholeRequestGate:
 
 
 def _check_headers(scope: Scope) -> None:
-    """Raise RequestRefused for headers that are too long. The server's own bound is looser, and no sharp one."""
+    """Raise RequestRefused for headers that are too long, and for another coding than UTF-8.
+
+    The server's own bound is looser, and no sharp one. Django applies a codec that a header names to query and form:
+    some decompress, and some make text that cannot be stored.
+    """
     if sum(len(name) + len(value) for name, value in scope["headers"]) > MAX_HEADER_BYTES:
         raise RequestRefused(431, "headers_too_large", f"Headers can be at most {MAX_HEADER_BYTES >> 10} KiB together.")
+
+    content_type = b",".join(value for name, value in scope["headers"] if name == b"content-type")
+    _, parameters = parse_header_parameters(content_type.decode("latin-1"))
+    if parameters.get("charset", "utf-8").lower() not in ("utf-8", "utf8"):
+        raise RequestRefused(415, "unsupported_media_type", "A request is read as UTF-8 only.")
 
 
 def _announced_length(scope: Scope) -> int:
@@ -117,10 +129,8 @@ def _refusal(scope: Scope, refused: RequestRefused) -> SiteAnswer:
 
 
 def _problem(refused: RequestRefused) -> bytes:
-    title = HTTPStatus(refused.status).phrase
-    faults = [{"code": refused.code, "message": refused.detail, "pointer": ""}]
-    told = {"code": refused.code, "detail": refused.detail, "errors": faults}
-    return json.dumps({"type": "about:blank", "title": title, "status": refused.status, **told}).encode()
+    title, faults = HTTPStatus(refused.status).phrase, [describe_fault(refused.code, refused.detail)]
+    return json.dumps(describe_problem(refused.status, title, faults)).encode()
 
 
 def _log_answer(scope: Scope, status: int, started_at: float) -> None:
