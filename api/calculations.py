@@ -10,12 +10,12 @@ from rest_framework.response import Response
 from rest_framework.views import APIView
 
 from api.http.answers import problem_responses
-from api.http.strict import AnyField
+from api.http.strict import UNSTORABLE, AnyField
 from fleet.engineering import calculation_groups
 from fleet.engineering.calculations import CALCULATIONS, CalculationResult
 from fleet.engineering.table import definitions
 from fleet.engineering.table.definitions import REQUIRED, InputSpec
-from fleet.errors import Refused
+from fleet.errors import Fault, Refused
 
 FLUE_GAS: dict[str, Any] = {"o2_percent": 6.2, "stack_f": 395, "room_f": 72, "fuel": "natural_gas"}
 DANGEROUS_LADDER: dict[str, Any] = {"cut_in_psi": 1, "cut_out_psi": 4, "limit_psi": 15, "valve_psi": 15}
@@ -230,7 +230,17 @@ class CalculationEndpoint(APIView):
         """
         if not isinstance(request.data, dict):
             raise Refused("not_an_object", "Send the inputs by name, as one object.")
+        if faults := [_not_text(name) for name, value in request.data.items() if _is_unstorable(name, value)]:
+            raise Refused.from_faults(faults)
         return Response(ResultSerializer(_describe_result(_answer_calculation(code, request.data))).data)
+
+
+def _is_unstorable(name: str, value: Any) -> bool:
+    return any(isinstance(text, str) and UNSTORABLE.search(text) for text in (name, value))
+
+
+def _not_text(name: str) -> Fault:
+    return Fault("not_text", "This contains a character that cannot be stored.", (name,))
 
 
 def _answer_calculation(code: str, inputs: dict[str, Any]) -> CalculationResult:

@@ -1,6 +1,6 @@
 """PURE. The only way to refuse an input: a stable code, a sentence, and the path into what was sent."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -35,3 +35,17 @@ class Refused(Exception):
     def __reduce__(self) -> tuple[Any, ...]:
         """Go whole from one process to another, where the loader of a portfolio tells what was refused."""
         return Refused.from_faults, (self.faults, self.status)
+
+
+def describe_problem(status: int, title: str, faults: Sequence[dict[str, str]]) -> dict[str, Any]:
+    """Return the members of a problem (RFC 9457): code and detail are those of the first of `faults`.
+
+    Each fault has a code, a message and a pointer into what was sent, "" for all of it.
+    """
+    first = {"code": faults[0]["code"], "detail": faults[0]["message"]}
+    return {"type": "about:blank", "title": title, "status": status, **first, "errors": list(faults)}
+
+
+def describe_fault(code: str, message: str) -> dict[str, str]:
+    """Return a fault of a request as a whole, for `describe_problem`."""
+    return {"code": code, "message": message, "pointer": ""}

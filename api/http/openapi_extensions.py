@@ -65,3 +65,19 @@ class WithValuesSerializerExtension(OpenApiSerializerExtension):  # type: ignore
         """Return the framework's schema with scalars as additional properties."""
         schema = auto_schema._map_serializer(self.target, direction, bypass_extensions=True)
         return {**schema, "additionalProperties": SCALAR_SCHEMA}
+
+
+def describe_request_bounds(result: dict[str, Any], **_: Any) -> dict[str, Any]:
+    """Add to every operation under /v1/ how a request is refused by its address: 400 and 414."""
+    content = {"application/problem+json": {"schema": {"$ref": "#/components/schemas/Problem"}}}
+    for path, operations in result["paths"].items():
+        for operation in operations.values() if "/v1/" in path else ():
+            for status, description in _ADDRESS_REFUSALS.items():
+                operation["responses"].setdefault(status, {"description": description, "content": content})
+    return result
+
+
+_ADDRESS_REFUSALS = {
+    "400": "The address or a cookie contains a character that cannot be stored.",
+    "414": "The address is longer than 8 KiB.",
+}

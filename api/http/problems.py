@@ -18,7 +18,7 @@ from rest_framework.settings import api_settings
 from rest_framework.views import set_rollback
 
 from fleet.accounts.requests import request_id_of
-from fleet.errors import Fault, FaultPath, Refused
+from fleet.errors import Fault, FaultPath, Refused, describe_fault, describe_problem
 
 PROBLEM_TYPE = "application/problem+json"
 MAX_FAULTS = 500  # a body of 2 MiB can hold 250,000 faults
@@ -76,11 +76,9 @@ def problem_response(code: int, faults: Iterable[Fault]) -> Response:
     ]
     if len(all_faults) > MAX_FAULTS:
         more = f"{len(all_faults) - MAX_FAULTS} more faults are not listed here."
-        errors.append({"code": "more_faults", "message": more, "pointer": ""})
+        errors.append(describe_fault("more_faults", more))
     title = HTTPStatus(code).phrase  # RFC 9457, 4.2.1: required with type about:blank
-    first = {"code": errors[0]["code"], "detail": errors[0]["message"]}
-    body = {"type": "about:blank", "title": title, "status": code, **first, "errors": errors}
-    return Response(body, status=code, content_type=PROBLEM_TYPE)
+    return Response(describe_problem(code, title, errors), status=code, content_type=PROBLEM_TYPE)
 
 
 def json_pointer(at: FaultPath) -> str:

@@ -13,7 +13,7 @@ import api.http.openapi_extensions
 _UUID = re.compile(r"[0-9a-f]{8}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{12}", re.IGNORECASE)
 _RFC3339 = re.compile(r"\d{4}-\d\d-\d\d[Tt]\d\d:\d\d:\d\d(\.\d{1,9})?([Zz]|[+-]\d\d:\d\d)?", re.ASCII)
 _FULL_DATE = re.compile(r"\d{4}-\d\d-\d\d", re.ASCII)
-_UNSTORABLE = re.compile("[\x00\ud800-\udfff]")
+UNSTORABLE = re.compile("[\x00\ud800-\udfff]")
 MAX_WORD_LENGTH = 64
 MAX_NAMED_FAULTS = 50
 
@@ -157,7 +157,7 @@ class ScalarField(serializers.Field[Any, Any, Any, Any]):
         number = isinstance(data, (int, float)) and abs(data) < 1e12  # false for NaN and infinity
         if not (short or number):
             self.fail("scalar")
-        if short and _UNSTORABLE.search(data):
+        if short and UNSTORABLE.search(data):
             self.fail("not_text")
         return data
 

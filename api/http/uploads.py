@@ -2,7 +2,7 @@
 
 import hashlib
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import IO, Any
 
 from django.conf import settings
@@ -33,12 +33,25 @@ class FileMissing(APIException):
     default_detail = "Send one file."
 
 
+class FieldNotText(APIException):
+    """400: a form with a field that cannot be stored."""
+
+    status_code = 400
+    default_code = "not_text"
+    default_detail = "A field of this form contains a character that cannot be stored."
+
+
 @dataclass(frozen=True, slots=True)
 class Upload:
-    """An uploaded file."""
+    """An uploaded file, with the fields of its form: a session's token is looked for among them."""
 
     content: bytes
     name: str
+    fields: Mapping[str, Any] = field(default_factory=dict)
+
+    def get(self, name: str, default: str = "") -> Any:
+        """Return a field of the form, as the check of the token asks for it."""
+        return self.fields.get(name, default)
 
     def __str__(self) -> str:
         """Return digest and name, which identify a repeated post."""
@@ -85,11 +98,13 @@ class FormParser(BaseParser):
             raise FileTooLarge
         meta["CONTENT_TYPE"] = media_type
         handler = _InMemoryUploadHandler()
-        _, files = FormReader(meta, stream, [handler], settings.DEFAULT_CHARSET).parse()  # type: ignore[arg-type]
+        fields, files = FormReader(meta, stream, [handler], settings.DEFAULT_CHARSET).parse()  # type: ignore[arg-type]
         uploaded_files = [uploaded_file for _, file_list in files.lists() for uploaded_file in file_list]
         if len(uploaded_files) != 1:
             raise FileMissing
-        return Upload(uploaded_files[0].read(), uploaded_files[0].name or "register")
+        if any("\x00" in text for name, values in fields.lists() for text in (name, *values)):
+            raise FieldNotText
+        return Upload(uploaded_files[0].read(), uploaded_files[0].name or "register", fields)
 
 
 class _InMemoryUploadHandler(MemoryFileUploadHandler):

@@ -83,12 +83,24 @@ def _status_events(
                 after=now,
                 sentence=row.sentence,
                 rule=row.rule,
-                at=_moment_of(row),
+                at=_status_moment(row, was, now, at),
             )
 
 
-def _moment_of(row: Deficiency) -> datetime:
-    return row.closed_at or row.repaired_at or row.opened_at
+def _status_moment(row: Deficiency, was: str, now: str, at: datetime) -> datetime:
+    """Return when a deficiency became what it is now: by its evidence, else `at`, when late evidence told so.
+
+    Only its first event has the time at which it was opened. One that is open again was found again, or what had put
+    it right was taken back.
+    """
+    if now == "closed" and row.closed_at:
+        return row.closed_at
+    if now == "repaired" and row.repaired_at:
+        return row.repaired_at
+    if not was:
+        return row.opened_at
+    is_found_again = was == "repaired" and row.found_at is not None and row.found_at > row.opened_at
+    return row.found_at if is_found_again and row.found_at else at
 
 
 def _fired_times(evidence: Evidence, judgement: Judgement) -> Mapping[RulePlace, list[datetime]]:

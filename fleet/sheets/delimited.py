@@ -9,6 +9,7 @@ from fleet.errors import Fault, Refused
 from fleet.sheets.table import MAX_COLUMNS, MAX_ROWS, Record, SheetTable, column_name, file_refusal, strip_cell
 
 SEPARATORS = (",", ";", "\t")
+MAX_LINE_LENGTH = 1_000_000
 BOM = "\ufeff"
 # The export puts an apostrophe before a text that a spreadsheet would take for a formula; it is removed here.
 GUARDED_FORMULA = re.compile(r"'+[=+\-@\t\r]")
@@ -89,14 +90,23 @@ def _clean_cell(text: str) -> str:
 
 
 def _guess_separator(text: str, known_columns: Collection[str]) -> str:
-    """Return the separator by which most names of the first row are known columns; a comma where none is."""
-    top = next(iter(io.StringIO(text, newline=None)), "")
+    """Return the separator by which most names of the first row are known columns; the most frequent if none is."""
+    top = next(iter(io.StringIO(text, newline=None)), "")[:MAX_LINE_LENGTH]
 
-    def count_known_names(separator: str) -> int:
-        cells = next(csv.reader([top], delimiter=separator), [])
-        return len({strip_cell(cell) for cell in cells} & set(known_columns))
+    def count_known_names(separator: str) -> tuple[int, int]:
+        try:
+            cells = next(csv.reader([top], delimiter=separator), [])
+        except csv.Error:  # a name longer than any cell may be
+            cells = []
+        return len({strip_cell(cell) for cell in cells} & set(known_columns)), top.count(separator)
 
     return max(SEPARATORS, key=count_known_names)
+
+
+def _line_too_long(row: int) -> Refused:
+    if row == 1:
+        return file_refusal("too_many_columns", f"A sheet can have at most {MAX_COLUMNS} columns.", row)
+    return file_refusal("row_too_long", f"A row can be at most {MAX_LINE_LENGTH:,} characters long.", row)
 
 
 class _RecordReader(Iterator[Record]):
@@ -105,7 +115,7 @@ class _RecordReader(Iterator[Record]):
     def __init__(self, text: str, separator: str) -> None:
         self.text, self.separator, self.row = text, separator, 0
         self.header: Record = []
-        self.records = csv.reader(io.StringIO(text, newline=""), delimiter=separator, strict=True)
+        self.records = csv.reader(self._bounded_lines(), delimiter=separator, strict=True)
 
     def __next__(self) -> Record:
         """Return the next record."""
@@ -116,6 +126,13 @@ class _RecordReader(Iterator[Record]):
         self.row += 1
         self.header = self.header or record
         return record
+
+    def _bounded_lines(self) -> Iterator[str]:
+        """Yield the lines. A line of millions of cells would take seconds and a hundred times its size in memory."""
+        for line in io.StringIO(self.text, newline=""):
+            if len(line) > MAX_LINE_LENGTH:
+                raise _line_too_long(self.row + 1)
+            yield line
 
     def _not_a_table_error(self, parser_message: str) -> Refused:
         row = self.row + 1

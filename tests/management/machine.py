@@ -112,7 +112,7 @@ class Site:
     def web(self) -> int:
         """Return the process that answers the web."""
         with urllib.request.urlopen(f"http://127.0.0.1:{self.port}/", timeout=5) as answer:
-            return int(answer.read())
+            return int(answer.read().split()[0])
 
     def child(self, name: str) -> int:
         """Return the process number of a child."""

@@ -6,7 +6,7 @@ Run as `python -m tests.management.standin DATA PORT [full | failing]`: all prog
 import os
 import signal
 import sys
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Mapping
 from dataclasses import replace
 from pathlib import Path
 
@@ -37,12 +37,6 @@ def touch(path: str) -> None:
     Path(path).touch()
 
 
-def answer(environ: Mapping[str, str], start: Callable[[str, list[tuple[str, str]]], object]) -> Iterable[bytes]:
-    """Answer every request with the process that answered."""
-    start("200 OK", [("Content-Type", "text/plain")])
-    return [str(os.getpid()).encode()]
-
-
 def plan(folder: Folder, address: ListenAddress, env: Mapping[str, str]) -> site.SitePlan:
     """Return a step that writes a row, and the programs that stay."""
 
@@ -56,7 +50,7 @@ def plan(folder: Folder, address: ListenAddress, env: Mapping[str, str]) -> site
     celery = ("-m", "celery", "-A", HERE)
     worker = program("worker", *celery, "worker", "--concurrency", "2", "--without-mingle", "--without-gossip")
     beat = program("beat", *celery, "beat", "--schedule", str(folder.path / "beat-schedule"), "--pidfile", "")
-    web = program("web", "-m", "gunicorn", f"{HERE}:answer", "--bind", address.bind, "--no-control-socket")
+    web = program("web", "-m", "tests.management.slow_site", address.host, str(address.port))
     words = program("sign-ins", "-c", "print('sign in as somebody')")
     code = "import sys; print('half of it'); sys.exit(3)" if "failing" in sys.argv else "print('all of it')"
     behind = replace(program("beside", "-c", code), once=True)

@@ -35,7 +35,7 @@ def running() -> Iterator[Site]:
 
 @pytest.fixture
 def decoys() -> Iterator[list[subprocess.Popen[bytes]]]:
-    names = ("postgres -D /elsewhere/postgres", "celery -A fleet.celery worker", "gunicorn: master")
+    names = ("postgres -D /elsewhere/postgres", "celery -A fleet.celery worker", "granian worker")
     made = [subprocess.Popen(["bash", "-c", f"exec -a '{name}' sleep 300"]) for name in names]
     yield made
     for each in made:

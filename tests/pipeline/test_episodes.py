@@ -11,7 +11,7 @@ from fleet.board.models import Change
 from fleet.deficiencies.models import Deficiency, DeficiencyAct
 from fleet.visits.incoming import IncomingVisit
 from tests.cast import DAY, NOW, Fleet, conclusions
-from tests.deficiencies.people import DEFER, Desk, desk, dirty, told
+from tests.deficiencies.people import DEFER, REPORT, Desk, desk, dirty, told
 from tests.stories import story
 
 pytestmark = pytest.mark.django_db
@@ -56,6 +56,28 @@ def join(office: Desk) -> IncomingVisit:
     made = void(office.fleet.repaired(REPAIRED))
     office.fleet.post(made)
     return made
+
+
+def moments_of(row: Deficiency) -> list[tuple[str, str, datetime]]:
+    """Every change of its status in order: from what, to what, and when."""
+    changes = Change.objects.filter(kind="deficiency.changed", subject=row.id).order_by("version", "number")
+    return list(changes.values_list("before", "after", "at"))
+
+
+def test_an_event_never_repeats_the_time_of_a_first_opening(office: Desk) -> None:
+    first, second = episode(1), episode(2)
+    later = NOW + DAY
+    office.fleet.post(void(office.fleet.repaired(REPAIRED)), at=later)
+    assert moments_of(first) == [("", "open", FIRST), ("open", "closed", REPAIRED), ("closed", "open", later)]
+    assert moments_of(second) == [("", "open", SECOND), ("open", "merged", later)]
+
+
+def test_a_fault_found_again_after_its_repair_was_reported_is_open_from_then(office: Desk) -> None:
+    row, again = episode(2), NOW + 3 * DAY
+    office.act(row, REPORT)
+    assert told(row).life.status == "repaired"
+    office.fleet.post(office.fleet.flushed(again, burner_stopped=False), at=again)
+    assert moments_of(row)[-1] == ("repaired", "open", again)
 
 
 def about(row: Deficiency) -> set[UUID]:

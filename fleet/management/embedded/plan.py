@@ -14,7 +14,6 @@ from fleet.management.embedded.processes import Program
 from fleet.management.embedded.site import SitePlan
 
 OWNER_URL = "DATABASE_OWNER_URL"
-WSGI_APPLICATION = "django.core.wsgi:get_wsgi_application()"
 
 
 def site_plan(folder: Folder, address: ListenAddress, env: Mapping[str, str]) -> SitePlan:
@@ -66,9 +65,7 @@ def _make_staff(folder: Folder, address: ListenAddress, env: Mapping[str, str]) 
     )
     # No pid file: the folder's lock already prevents a second beat, and a stale pid file would stop the first.
     beat = _make_program("beat", env, *celery, "beat", "--schedule", str(schedule), "--pidfile", "", "-l", "INFO")
-    options = ("--workers", "2", "--bind", address.bind, "--no-control-socket", "--graceful-timeout", "8")
-    log = ("--access-logfile", "-", "--logger-class", "fleet.management.embedded.weblog.Discreet")
-    web = _make_program("web", env, "-m", "gunicorn", WSGI_APPLICATION, *options, *log)
+    web = _make_program("web", env, "-m", "fleet.management.web_server.serve", address.host, str(address.port))
     return worker, beat, web
 
 
