@@ -27,7 +27,9 @@ with psycopg.connect(os.environ["DATABASE_URL"]) as connection:
     connection.execute("INSERT INTO starts DEFAULT VALUES")
 """
 app = Celery("standin", broker=os.environ.get("REDIS_URL"))
-app.conf.update(task_ignore_result=True, broker_connection_retry_on_startup=True)
+app.conf.update(
+    task_ignore_result=True, broker_connection_retry_on_startup=True, beat_scheduler="celery.beat:Scheduler"
+)
 
 
 @app.task
@@ -54,7 +56,7 @@ def plan(folder: Folder, address: ListenAddress, env: Mapping[str, str]) -> site
     step = program("step", "-c", STEP)
     celery = ("-m", "celery", "-A", HERE)
     worker = program("worker", *celery, "worker", "--concurrency", "2", "--without-mingle", "--without-gossip")
-    beat = program("beat", *celery, "beat", "--schedule", str(folder.path / "beat-schedule"), "--pidfile", "")
+    beat = program("beat", *celery, "beat", "--pidfile", "")
     web = program("web", "-m", "gunicorn", f"{HERE}:answer", "--bind", address.bind, "--no-control-socket")
     words = program("sign-ins", "-c", "print('sign in as somebody')")
     code = "import sys; print('half of it'); sys.exit(3)" if "failing" in sys.argv else "print('all of it')"
