@@ -16,6 +16,7 @@ from fleet.management.embedded import MachineError, site
 from fleet.management.embedded.address import ListenAddress
 from fleet.management.embedded.folder import Folder
 from fleet.management.embedded.processes import Program
+from fleet.management.embedded.program_copy import CODE_PARTS
 from fleet.management.embedded.running_command import print_line
 
 ROOT = str(Path(__file__).resolve().parents[2])
@@ -69,7 +70,7 @@ def main() -> None:
     signal.signal(signal.SIGHUP, signal.SIG_DFL)
     address = ListenAddress("127.0.0.1", int(sys.argv[2]))
     try:
-        site.run_site("demo", Path(sys.argv[1]), address, plan, print_line)
+        site.run_site(Path(sys.argv[1]), site.SiteRequest("demo", address, plan, (*CODE_PARTS, "tests")), print_line)
     except MachineError as trouble:
         sys.exit(str(trouble))
 

@@ -25,7 +25,7 @@ def start_servers(crew: ProcessCrew, *, database: str = "", broker: str = "", th
     """Start the servers whose address is not given, and return both addresses."""
     if database and broker:
         return ServerUrls(database, broker)
-    programs = binaries.find_binaries(crew.folder.account)
+    programs = binaries.find_binaries(crew.folder.accounts.data)
     socket_folder = sockets.fresh_socket_folder(crew.folder)
     if not database:
         database = _start_database(crew, Cluster(crew.folder, programs, socket_folder, throwaway))
