@@ -3,6 +3,7 @@
 import importlib.util
 import json
 import os
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
@@ -124,7 +125,8 @@ def _cache_settings(url: str) -> dict[str, Any]:
         return {"BACKEND": "django.core.cache.backends.locmem.LocMemCache"}
     # Celery and Django write the address of a Unix socket differently. A cache that hangs must not delay requests.
     location = url.replace("redis+socket://", "unix://", 1)
-    options = {"socket_connect_timeout": 0.5, "socket_timeout": 0.5}
+    options: dict[str, Any] = {"socket_connect_timeout": 0.5, "socket_timeout": 0.5}
+    options["serializer"] = "fleet.records.cache_values.JsonCacheSerializer"  # Django's own unpickles
     backend = "django.core.cache.backends.redis.RedisCache"
     return {"BACKEND": backend, "LOCATION": location, "KEY_PREFIX": "gaugeglass", "OPTIONS": options}
 
@@ -147,6 +149,7 @@ AUTHENTICATION_BACKENDS = ["fleet.accounts.passwords.SiteBackend"]
 LOGIN_URL = "/sign-in/"
 LOGIN_REDIRECT_URL = "/"
 LOGOUT_REDIRECT_URL = "/sign-in/"
+SESSION_SERIALIZER = "django.contrib.sessions.serializers.JSONSerializer"
 SESSION_COOKIE_HTTPONLY = True
 SESSION_COOKIE_SAMESITE = "Lax"
 SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = os.environ.get("GAUGEGLASS_HTTPS") == "1"
@@ -174,11 +177,22 @@ CELERY_WORKER_PREFETCH_MULTIPLIER = 1
 CELERY_BROKER_CONNECTION_RETRY_ON_STARTUP = True
 CELERY_BROKER_TRANSPORT_OPTIONS = {"unacked_restore_interval": 2, "unacked_restore_throttle": 1}
 CELERY_TIMEZONE = "UTC"
+# Written out, although they are the defaults: whoever can write into the broker must not be able to run anything here.
+CELERY_TASK_SERIALIZER = CELERY_RESULT_SERIALIZER = CELERY_EVENT_SERIALIZER = "json"
+CELERY_ACCEPT_CONTENT = CELERY_RESULT_ACCEPT_CONTENT = ["json"]
+# In memory: the other scheduler keeps its state in a file that it unpickles.
+CELERY_BEAT_SCHEDULER = "celery.beat:Scheduler"
 SWEEP_SECONDS = float(os.environ.get("GAUGEGLASS_SWEEP_SECONDS", "30"))
 CELERY_BEAT_SCHEDULE = {
     # Each task expires within its period, so a broker that was away never delivers a backlog of wake-ups.
     "sweep": {"task": "fleet.tasks.sweep", "schedule": SWEEP_SECONDS, "options": {"expires": SWEEP_SECONDS * 0.9}},
-    "purge": {"task": "fleet.tasks.purge", "schedule": 3600, "options": {"expires": 3000}},
+    "purge": {
+        "task": "fleet.tasks.purge",
+        "schedule": 3600,
+        "options": {"expires": 3000},
+        # Beat keeps no state: it purges once when it starts, so that a site restarted every half hour purges as well.
+        "last_run_at": datetime(2000, 1, 1, tzinfo=UTC),
+    },
     "imports": {"task": "fleet.tasks.imports", "schedule": SWEEP_SECONDS, "options": {"expires": SWEEP_SECONDS * 0.9}},
 }
 

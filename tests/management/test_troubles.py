@@ -120,6 +120,29 @@ def test_data_of_another_user(home: Path) -> None:
     assert refused(data) == f"{data} belongs to nobody: start it as that user, or name another with --data."
 
 
+def test_a_folder_of_another_user_is_refused_by_root_also_where_it_is_empty(home: Path) -> None:
+    need("root, whom another user's folder could lead elsewhere", os.geteuid() == 0)
+    os.chown(home, NOBODY, NOBODY)
+    assert refused(home) == f"{home} belongs to nobody: start it as that user, or name another with --data."
+
+
+def test_a_folder_in_which_others_may_write_is_refused_by_root(home: Path) -> None:
+    need("root, whom a planted link could lead elsewhere", os.geteuid() == 0)
+    home.chmod(0o777)
+    told = refused(home)
+    assert told == f"Others may write in {home}: take that right from them (`chmod go-w`), or name another with --data."
+
+
+def test_files_of_the_database_that_are_a_third_users_are_refused_and_left_alone(home: Path) -> None:
+    need("root, to make a file somebody else's", os.geteuid() == 0)
+    data = laid_out(home / "data")
+    (data / "postgres").mkdir()
+    os.chown(data / "postgres", 1, 1)
+    told = refused(data)
+    assert f"{data}/postgres belongs to daemon, not to gaugeglass-data: give it to that account" in told
+    assert (data / "postgres").stat().st_uid == 1
+
+
 def test_a_folder_with_somebody_elses_files(home: Path) -> None:
     (home / "thesis.txt").write_text("mine")
     assert "is not empty and was not made by Gaugeglass" in refused(home)

@@ -91,16 +91,14 @@ def worker(start: Callable[..., Any]) -> Any:
     return start("worker", "--pool", "prefork", "--concurrency", "1", "-l", "INFO")
 
 
-def beat(start: Callable[..., Any], folder: Path) -> Any:
-    return start("beat", "--schedule", str(folder / "schedule"), "--pidfile", "", "-l", "INFO")
+def beat(start: Callable[..., Any]) -> Any:
+    return start("beat", "--pidfile", "", "-l", "INFO")
 
 
-def test_beat_and_worker_raise_what_lapsed_while_nothing_ran(
-    fleet: Fleet, start: Callable[..., Any], tmp_path: Path
-) -> None:
+def test_beat_and_worker_raise_what_lapsed_while_nothing_ran(fleet: Fleet, start: Callable[..., Any]) -> None:
     assert not lapsed()
     worker(start)
-    beat(start, tmp_path)
+    beat(start)
     assert within(40, lapsed)
     flush = Alert.objects.filter(condition="lapsed").earliest("since")
     assert flush.since < NOW + 40 * DAY < flush.raised_at

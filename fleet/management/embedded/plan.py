@@ -57,14 +57,13 @@ def _make_step(env: Mapping[str, str], command: str, *options: str) -> Program:
 
 
 def _make_staff(folder: Folder, address: ListenAddress, env: Mapping[str, str]) -> tuple[Program, ...]:
-    schedule = folder.path / "beat-schedule"
     celery = ("-m", "celery", "-A", "fleet.celery")
     # A worker that stops ends its tasks first. Late acknowledgement brings back those it cannot end in time.
     worker = _make_program(
         "worker", env, *celery, "worker", "--pool", "prefork", "--concurrency", "2", "-l", "INFO", patience=20
     )
     # No pid file: the folder's lock already prevents a second beat, and a stale pid file would stop the first.
-    beat = _make_program("beat", env, *celery, "beat", "--schedule", str(schedule), "--pidfile", "", "-l", "INFO")
+    beat = _make_program("beat", env, *celery, "beat", "--pidfile", "", "-l", "INFO")
     web = _make_program("web", env, "-m", "fleet.management.web_server.serve", address.host, str(address.port))
     return worker, beat, web
 

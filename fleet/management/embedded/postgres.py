@@ -10,18 +10,19 @@ from urllib.parse import quote
 import psycopg
 from psycopg import sql
 
-from fleet.management.embedded import process_identity
+from fleet.management.embedded import process_identity, sockets
 from fleet.management.embedded.binaries import Binaries
 from fleet.management.embedded.folder import Folder
 from fleet.management.embedded.machine_errors import MachineError
 from fleet.management.embedded.processes import Program
-from fleet.management.embedded.records import write_private
+from fleet.management.embedded.records import read_untrusted
 
 SUPERUSER, DATABASE, PORT = "postgres", "gaugeglass", 5432
 # Web and worker connect as the site's role. The tables belong to the other, as which only the migrations run.
 SITE_ROLE, OWNER_ROLE = "gaugeglass", "gaugeglass_owner"
 # For short-lived clusters of tests: their data need not survive a power cut.
 UNSAFE_SETTINGS = {"fsync": "off", "synchronous_commit": "off", "full_page_writes": "off"}
+FIRST_PASSWORD = "superuser-password"  # read once, by the program that makes the cluster
 SERVER_ENV = {"PATH": "/usr/bin:/bin", "LC_ALL": "C", "TZ": "UTC"}
 
 
@@ -34,7 +35,7 @@ class Cluster:
 
     folder: Folder
     binaries: Binaries
-    sockets: Path
+    socket_folder: Path
     throwaway: bool = False
 
     @property
@@ -48,13 +49,13 @@ class Cluster:
         return self._url_of(OWNER_ROLE, "database_owner")
 
     def _url_of(self, role: str, key: str) -> str:
-        host = quote(str(self.sockets), safe="")
+        host = quote(str(self.socket_folder), safe="")
         return f"postgresql://{role}:{self.folder.load_keys()[key]}@{host}:{PORT}/{DATABASE}"
 
     def check_files(self) -> None:
         """Raise MachineError for files of another major version, or a server on them that we did not start."""
         version_file, own_version = self.folder.cluster / "PG_VERSION", self.binaries.read_major_version()
-        written_version = version_file.read_text().strip() if version_file.is_file() else own_version
+        written_version = read_untrusted(version_file).strip() or own_version
         if written_version != own_version:
             raise MachineError(
                 f"The data in {self.folder.path} were written by PostgreSQL {written_version} and this "
@@ -66,9 +67,10 @@ class Cluster:
     def _check_no_stranger_runs(self) -> None:
         """Raise MachineError for a server started by hand. Our own leftovers have been stopped before."""
         lock = self.folder.cluster / "postmaster.pid"
-        if not lock.is_file():
+        if not os.path.lexists(lock):
             return
-        pid = int((lock.read_text().split() or ["0"])[0])
+        first_word = (read_untrusted(lock).split() or ["0"])[0]
+        pid = int(first_word) if first_word.isdecimal() else 0
         if process_identity.start_of(pid) and str(self.folder.cluster) in process_identity.arguments(pid):
             raise MachineError(
                 f"A PostgreSQL not started by Gaugeglass runs on {self.folder.cluster} (process {pid}): stop it first."
@@ -87,11 +89,11 @@ class Cluster:
         letters = ("--locale-provider", "builtin", "--builtin-locale", "C.UTF-8", "--locale", "C")
         careless = ("--no-sync",) if self.throwaway else ()
         argv = (str(self.binaries.initdb), *places, *options, *letters, *careless)
-        return Program("initdb", argv, SERVER_ENV, self.folder.account)
+        return Program("initdb", argv, SERVER_ENV, self.folder.accounts.data)
 
     def adopt_new_cluster(self) -> None:
         """Move the completed new cluster to its place."""
-        (self.sockets / "first").unlink()
+        (self.folder.path / FIRST_PASSWORD).unlink()
         self._new_folder.rename(self.folder.cluster)
 
     @property
@@ -99,16 +101,14 @@ class Cluster:
         return self.folder.path / "postgres.new"
 
     def _password_file(self) -> Path:
-        path = self.sockets / "first"
-        write_private(path, self.folder.load_keys()["superuser"])
-        return self.folder.account.give_ownership(path)
+        return self.folder.write_for_servers(FIRST_PASSWORD, self.folder.load_keys()["superuser"])
 
     def server_program(self) -> Program:
         """Return the server program. SIGINT is its fast shutdown: sessions end, all data are written."""
         settings = {
             "listen_addresses": "",
-            "unix_socket_directories": f'"{self.sockets}"',
-            "unix_socket_permissions": "0700",
+            "unix_socket_directories": f'"{self.socket_folder}"',
+            "unix_socket_permissions": sockets.socket_mode(self.folder.accounts),
             "port": str(PORT),
             "password_encryption": "scram-sha-256",
             "lc_messages": "C",
@@ -117,7 +117,7 @@ class Cluster:
         }
         options = [word for name, value in settings.items() for word in ("-c", f"{name}={value}")]
         argv = (str(self.binaries.postgres), "-D", str(self.folder.cluster), *options)
-        account = self.folder.account
+        account = self.folder.accounts.data
         return Program("postgres", argv, SERVER_ENV, account, stop_signal=signal.SIGINT, patience=30, vital=True)
 
     def is_ready(self) -> bool:
@@ -159,7 +159,7 @@ class Cluster:
     def _connect_as_superuser(self, database: str = "postgres") -> psycopg.Connection[tuple[object, ...]]:
         password = self.folder.load_keys()["superuser"]
         return psycopg.connect(
-            host=os.fspath(self.sockets),
+            host=os.fspath(self.socket_folder),
             port=PORT,
             dbname=database,
             user=SUPERUSER,

@@ -3,6 +3,7 @@
 import json
 import os
 import signal
+import stat
 import tempfile
 from contextlib import suppress
 from dataclasses import asdict, dataclass
@@ -11,6 +12,8 @@ from typing import Any
 
 from fleet.management.embedded import process_identity
 from fleet.management.embedded.processes import ask_and_kill
+
+MAX_UNTRUSTED_BYTES = 4096
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,11 +90,14 @@ class ProcessRecords:
             return []
 
 
-def write_private(path: Path, text: str) -> None:
-    """Write a file that only its owner may read. The write is atomic."""
+def write_private(path: Path, text: str, readers: int | None = None) -> None:
+    """Write a file that only its owner, and the group `readers` if there is one, may read. The write is atomic."""
     handle, name = tempfile.mkstemp(prefix=f".{path.name}-", dir=path.parent)
     try:
         with os.fdopen(handle, "w") as file:
+            if readers is not None:
+                os.fchown(handle, -1, readers)
+                os.fchmod(handle, 0o640)
             file.write(text)
             file.flush()
             os.fsync(file.fileno())
@@ -99,6 +105,20 @@ def write_private(path: Path, text: str) -> None:
     except BaseException:
         Path(name).unlink(missing_ok=True)
         raise
+
+
+def read_untrusted(path: Path) -> str:
+    """Return a short file out of a folder that another account may write in; '' for a link, a pipe and what is no file.
+
+    Opening such a name without care could read a file of root's, or wait for a writer that never comes.
+    """
+    try:
+        handle = os.open(path, os.O_RDONLY | os.O_NOFOLLOW | os.O_NONBLOCK | os.O_CLOEXEC)
+    except OSError:
+        return ""
+    with os.fdopen(handle, "rb") as file:
+        is_file = stat.S_ISREG(os.fstat(handle).st_mode)
+        return file.read(MAX_UNTRUSTED_BYTES).decode(errors="replace") if is_file else ""
 
 
 def read_json(path: Path) -> dict[str, Any]:

@@ -33,7 +33,7 @@ def start_servers(crew: ProcessCrew, given: ServerUrls = NONE_GIVEN, throwaway: 
     database, broker, owner = given.database, given.broker, given.database_owner
     if database and broker:
         return given
-    programs = binaries.find_binaries(crew.folder.account)
+    programs = binaries.find_binaries(crew.folder.accounts.data)
     socket_folder = sockets.fresh_socket_folder(crew.folder)
     if not database:
         cluster = Cluster(crew.folder, programs, socket_folder, throwaway)
