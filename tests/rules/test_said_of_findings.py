@@ -54,7 +54,7 @@ SAID: list[list[str]] = [
     [
         f"{VALVE}.",
         f"{VALVE}: the operating control is presumed failed.",
-        f"{VALVE}: the fuel valves is presumed failed.",
+        f"{VALVE}: the fuel valves are presumed failed.",
         f"{VALVE}: the high limit is presumed failed.",
         f"{VALVE}: the control's siphon is presumed failed.",
         f"{VALVE}: the limit's siphon is presumed failed.",
