@@ -7,6 +7,7 @@ import shutil
 from dataclasses import dataclass
 from pathlib import Path
 
+from fleet.deployment import MIN_KEY_LENGTH
 from fleet.management.embedded.account import Account, account_for_servers, user_name_of
 from fleet.management.embedded.machine_errors import MachineError, explain_os_errors
 from fleet.management.embedded.records import read_json, write_private
@@ -53,7 +54,9 @@ class Folder:
         path = self.path / "keys.json"
         keys = read_json(path)
         if not keys:
-            keys = {name: secrets.token_urlsafe(32) for name in ("secret_key", "superuser", "database", "broker")}
+            keys = {name: secrets.token_urlsafe(32) for name in ("superuser", "database", "broker")}
+        if len(keys.get("secret_key", "")) < MIN_KEY_LENGTH:  # older folders have one of 43 characters
+            keys["secret_key"] = secrets.token_urlsafe(48)
             write_private(path, json.dumps(keys))
         return keys
 
