@@ -14,7 +14,7 @@ from datetime import UTC, datetime
 from typing import Any
 
 REQUEST_ID: ContextVar[str] = ContextVar("request_id", default="")
-EXTRA_FIELDS = ("method", "path", "status", "milliseconds", "user")  # besides those every record has
+EXTRA_FIELDS = ("method", "path", "status", "milliseconds", "user", "address")  # besides those every record has
 MAX_MESSAGE_LENGTH = 2000
 
 _REDACTIONS = (

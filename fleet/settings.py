@@ -3,11 +3,14 @@
 import importlib.util
 import json
 import os
+import sys
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
 import dj_database_url
+
+from fleet.deployment import UnfitDeployment, read_deployment
 
 ROOT = Path(__file__).resolve().parent.parent
 
@@ -24,13 +27,18 @@ _SITE_SETTINGS = _read_site_file()
 DATABASE_URL: str = os.environ.get("DATABASE_URL") or _SITE_SETTINGS.get("database_url", "")
 REDIS_URL: str = os.environ.get("REDIS_URL") or _SITE_SETTINGS.get("redis_url", "")
 DEBUG = False
-# If no key is given, a random one is used, never a guessable one; `demo` and `up` keep a key per data folder.
-SECRET_KEY: str = os.environ.get("GAUGEGLASS_SECRET_KEY") or _SITE_SETTINGS.get("secret_key") or os.urandom(32).hex()
+try:
+    _DEPLOYMENT = read_deployment(os.environ, _SITE_SETTINGS.get("secret_key", ""))
+except UnfitDeployment as unfit:
+    sys.exit(str(unfit))
+SECRET_KEY = _DEPLOYMENT.secret_key
 IS_SECRET_KEY_GIVEN = bool(os.environ.get("GAUGEGLASS_SECRET_KEY") or _SITE_SETTINGS.get("secret_key"))
 # Where the site is reached, for the links that commands print; pages build theirs from the request.
 SITE_ADDRESS: str = _SITE_SETTINGS.get("web", "")
-ALLOWED_HOSTS = os.environ.get("GAUGEGLASS_HOSTS", "127.0.0.1,localhost,[::1]").split(",")
-CSRF_TRUSTED_ORIGINS = [o for o in os.environ.get("GAUGEGLASS_ORIGINS", "").split(",") if o]
+ALLOWED_HOSTS = _DEPLOYMENT.hosts
+CSRF_TRUSTED_ORIGINS = _DEPLOYMENT.origins
+# Proxies in front of the site: how many entries of X-Forwarded-For are believed, or whose.
+PROXIES, PROXY_NETWORKS = _DEPLOYMENT.proxy_count, _DEPLOYMENT.proxy_networks
 
 INSTALLED_APPS = [
     "fleet",
@@ -59,6 +67,7 @@ INSTALLED_APPS = [
 ]
 
 MIDDLEWARE = [
+    "fleet.web.shared.middleware.ForwardedSchemeMiddleware",
     "django.middleware.security.SecurityMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "fleet.web.shared.middleware.RequestIdMiddleware",
@@ -137,8 +146,6 @@ CACHES = {"default": _cache_settings(REDIS_URL)}
 READS_A_MINUTE = int(os.environ.get("GAUGEGLASS_READS_A_MINUTE", "600"))
 WRITES_A_MINUTE = int(os.environ.get("GAUGEGLASS_WRITES_A_MINUTE", "120"))
 BAD_KEYS_A_MINUTE = int(os.environ.get("GAUGEGLASS_BAD_KEYS_A_MINUTE", "30"))  # attempts from one address
-# How many trusted proxies are in front of the site: that many entries of X-Forwarded-For are believed.
-PROXIES = int(os.environ.get("GAUGEGLASS_PROXIES", "0"))
 
 AUTH_PASSWORD_VALIDATORS = [
     {"NAME": "django.contrib.auth.password_validation.MinimumLengthValidator", "OPTIONS": {"min_length": 12}},
@@ -152,7 +159,7 @@ LOGOUT_REDIRECT_URL = "/sign-in/"
 SESSION_SERIALIZER = "django.contrib.sessions.serializers.JSONSerializer"
 SESSION_COOKIE_HTTPONLY = True
 SESSION_COOKIE_SAMESITE = "Lax"
-SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = os.environ.get("GAUGEGLASS_HTTPS") == "1"
+globals().update(_DEPLOYMENT.https_settings)
 
 LANGUAGE_CODE = "en-us"
 USE_I18N = False

@@ -73,6 +73,7 @@ def test_a_request_is_one_line_with_who_what_how_and_how_long(stream: StringIO, 
         "request_id": "field-00001",
         "method": "GET",
         "path": "/api/v1/boilers/",
+        "address": "127.0.0.1",
         "status": 200,
         "user": str(fleet.technician.id),
     }

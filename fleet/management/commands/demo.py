@@ -1,5 +1,6 @@
 """`manage.py demo`: a whole site with an invented portfolio, under one supervisor."""
 
+import os
 import sys
 from typing import Any
 
@@ -20,4 +21,6 @@ class Command(RunningCommand):
         """Run the demonstration. It listens on loopback only, since its sign-ins are public."""
         if options["host"] not in LOOPBACK_HOSTS:
             sys.exit("The passwords of a demonstration are known to all: it answers on this machine only.")
+        if os.environ.get("GAUGEGLASS_HTTPS") == "1":
+            sys.exit("The passwords of a demonstration are known to all: it is not served over HTTPS. Use `up`.")
         super().handle(*args, **options)

@@ -7,6 +7,7 @@ import shutil
 from dataclasses import dataclass
 from pathlib import Path
 
+from fleet.deployment import MIN_KEY_LENGTH
 from fleet.management.embedded.account import user_name_of
 from fleet.management.embedded.machine_errors import MachineError, explain_os_errors
 from fleet.management.embedded.records import read_json, write_private
@@ -64,8 +65,10 @@ class Folder:
         path = self.path / "keys.json"
         keys: dict[str, str] = read_json(path)
         missing = [name for name in KEY_NAMES if name not in keys]
+        if len(keys.get("secret_key", "")) < MIN_KEY_LENGTH:  # older folders have one of 43 characters
+            missing.append("secret_key")
         if missing:
-            keys = {**keys, **{name: secrets.token_urlsafe(32) for name in missing}}
+            keys = {**keys, **{name: secrets.token_urlsafe(48) for name in missing}}
             write_private(path, json.dumps(keys))
         return keys
 

@@ -10,6 +10,7 @@ from uuid import uuid4
 from django.http import HttpRequest, HttpResponse
 from django.utils.functional import SimpleLazyObject
 
+from fleet.accounts.address import address_of, is_named_proxy
 from fleet.logs import REQUEST_ID, redact_secrets
 from fleet.web.shared.number_format import BOTH_UNITS, use_units
 
@@ -22,6 +23,19 @@ API_DOCS_PATH = "/api/docs/"
 INLINE_POLICY = "; script-src 'self' 'unsafe-inline'; style-src 'self' 'unsafe-inline'; img-src 'self' data:"
 
 log = logging.getLogger("fleet.requests")
+
+
+class ForwardedSchemeMiddleware:
+    """Drops X-Forwarded-Proto from whoever is no named proxy: the site would take a plain connection for HTTPS."""
+
+    def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        """Answer the request without a scheme that anybody could have written."""
+        if not is_named_proxy(str(request.META.get("REMOTE_ADDR", ""))):
+            request.META.pop("HTTP_X_FORWARDED_PROTO", None)
+        return self.get_response(request)
 
 
 class RequestIdMiddleware:
@@ -70,6 +84,7 @@ def _log_request(request: HttpRequest, response: HttpResponse, started_at: float
         "path": redact_secrets(request.path),
         "status": response.status_code,
         "milliseconds": round((time.monotonic() - started_at) * 1000, 1),
+        "address": address_of(request.META),
     }
     if user := _user_id(request):
         log_fields["user"] = user
