@@ -15,6 +15,7 @@ from celery import Celery
 from fleet.management.embedded import MachineError, site
 from fleet.management.embedded.address import ListenAddress
 from fleet.management.embedded.folder import Folder
+from fleet.management.embedded.plan import OWNER_URL
 from fleet.management.embedded.processes import Program
 from fleet.management.embedded.program_copy import CODE_PARTS
 from fleet.management.embedded.running_command import print_line
@@ -45,11 +46,12 @@ def plan(folder: Folder, address: ListenAddress, env: Mapping[str, str]) -> site
 
     # The task library would load Gaugeglass itself when it sees the settings named.
     env = {name: value for name, value in env.items() if name != "DJANGO_SETTINGS_MODULE"}
+    site_env = {name: value for name, value in env.items() if name != OWNER_URL}
 
     def program(name: str, *arguments: str) -> Program:
-        return Program(name, (sys.executable, *arguments), env, cwd=ROOT)
+        return Program(name, (sys.executable, *arguments), site_env, cwd=ROOT)
 
-    step = program("step", "-c", STEP)
+    step = replace(program("step", "-c", STEP), env=env)
     celery = ("-m", "celery", "-A", HERE)
     worker = program("worker", *celery, "worker", "--concurrency", "2", "--without-mingle", "--without-gossip")
     beat = program("beat", *celery, "beat", "--pidfile", "")
