@@ -123,6 +123,11 @@ def revoke_key(*, key: UUID, by: User, at: datetime) -> bool:
     return True
 
 
+def revoke_keys(*, user: User, at: datetime) -> int:
+    """Revoke all keys of a person that are in force; return how many."""
+    return keys_in_force(user, at).update(revoked_at=at)
+
+
 def key_owner(secret: str, at: datetime) -> User | None:
     """Return the owner of a key, with its reach set; None if unknown, expired or revoked, or for an inactive owner."""
     keys = Key.objects.select_related("user").filter(digest=_digest_of(secret), revoked_at=None, expires_at__gt=at)

@@ -42,6 +42,8 @@ ACTS = {
     "alerts-looked",
     "units-choose",
     "telephone-keep",
+    "session-end",
+    "sessions-end-others",
     "sign-out",
 }
 FILES = {"engineering-csv", "visit-pdf", "figures-csv", "register-sheet"}
