@@ -53,7 +53,7 @@ def _account_form(view: PageView) -> PageView:
 def make_key(request: HttpRequest, at: datetime) -> HttpResponse:
     """Make an API key and show its secret once."""
     user: Any = request.user
-    name = request.POST.get("name", "").replace("\x00", "").strip()[:100]
+    name = request.POST.get("name", "").strip()[:100]
     lifetime = request.POST.get("lasts", "365")
     days = int(lifetime) if lifetime in KEY_LIFETIMES else 365
     try:
@@ -129,7 +129,7 @@ def choose_units(request: HttpRequest, at: datetime) -> HttpResponse:
 def keep_telephone(request: HttpRequest, at: datetime) -> HttpResponse:
     """Store the user's telephone number; an empty field removes it."""
     user: Any = request.user
-    number = request.POST.get("telephone", "").replace("\x00", "")[:100]
+    number = request.POST.get("telephone", "")[:100]
     try:
         people.keep_telephone(user=user, number=number)
     except Refused as refused:

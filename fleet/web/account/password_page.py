@@ -14,14 +14,14 @@ from django.utils import timezone
 from fleet.accounts import browser_sessions, keys
 
 KEEP_KEYS, REVOKE_KEYS = "keep", "revoke"
-KEY_CHOICES = ((KEEP_KEYS, "Keep them"), (REVOKE_KEYS, "Revoke all of them"))
+KEY_CHOICES = (("", "Choose"), (KEEP_KEYS, "Keep them"), (REVOKE_KEYS, "Revoke all of them"))
 
 
 class ChangePasswordForm(PasswordChangeForm):
     """The framework's form, with the question what else ends. Who has no keys is not asked about them."""
 
     end_sessions = forms.BooleanField(required=False, initial=True)
-    device_keys = forms.ChoiceField(choices=KEY_CHOICES, widget=forms.RadioSelect)
+    device_keys = forms.ChoiceField(choices=KEY_CHOICES)
 
     def __init__(self, user: Any, *args: Any, **options: Any) -> None:
         super().__init__(user, *args, **options)
