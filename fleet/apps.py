@@ -6,10 +6,13 @@ from django.apps import AppConfig
 
 
 class FleetConfig(AppConfig):
-    """Loads Celery here and not in `fleet/__init__.py`, so that the pure rooms can be imported without it."""
+    """Loads Celery and receivers here and not in `fleet/__init__.py`: the pure rooms are imported without them."""
 
     name = "fleet"
 
     def ready(self) -> None:
-        """Register the Celery app as the current one."""
+        """Register the Celery app as the current one, and the receivers of signals."""
         import_module("fleet.celery")
+        import_module(
+            "fleet.web.shared.session_use"
+        )  # its receivers note who signs in, also where no page is asked for

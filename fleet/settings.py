@@ -4,7 +4,7 @@ import importlib.util
 import json
 import os
 import sys
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
@@ -76,6 +76,7 @@ MIDDLEWARE = [
     "django.middleware.common.CommonMiddleware",
     "django.middleware.csrf.CsrfViewMiddleware",
     "django.contrib.auth.middleware.AuthenticationMiddleware",
+    "fleet.web.shared.session_use.SessionUseMiddleware",
     "fleet.web.shared.request_bounds.FormTextMiddleware",
     "fleet.web.shared.middleware.UnitsMiddleware",
     "django.contrib.messages.middleware.MessageMiddleware",
@@ -150,6 +151,7 @@ BAD_KEYS_A_MINUTE = int(os.environ.get("GAUGEGLASS_BAD_KEYS_A_MINUTE", "30"))  #
 AUTH_PASSWORD_VALIDATORS = [
     {"NAME": "django.contrib.auth.password_validation.MinimumLengthValidator", "OPTIONS": {"min_length": 12}},
     {"NAME": "django.contrib.auth.password_validation.CommonPasswordValidator"},
+    {"NAME": "fleet.accounts.passwords.OwnNameValidator"},
     {"NAME": "fleet.accounts.passwords.KnownPasswordValidator"},
 ]
 AUTHENTICATION_BACKENDS = ["fleet.accounts.passwords.SiteBackend"]
@@ -157,6 +159,8 @@ LOGIN_URL = "/sign-in/"
 LOGIN_REDIRECT_URL = "/"
 LOGOUT_REDIRECT_URL = "/sign-in/"
 SESSION_SERIALIZER = "django.contrib.sessions.serializers.JSONSerializer"
+SESSION_COOKIE_AGE = 14 * 24 * 3600  # seconds; a session ends then, however much it is used
+SESSION_IDLE = timedelta(hours=float(os.environ.get("GAUGEGLASS_IDLE_HOURS", "12")))  # without any use
 SESSION_COOKIE_HTTPONLY = True
 SESSION_COOKIE_SAMESITE = "Lax"
 globals().update(_DEPLOYMENT.https_settings)

@@ -124,6 +124,11 @@ def revoke_key(*, key: UUID, by: User, at: datetime) -> bool:
     return True
 
 
+def revoke_keys(*, user: User, at: datetime) -> int:
+    """Revoke all keys of a person that are in force; return how many."""
+    return keys_in_force(user, at).update(revoked_at=at)
+
+
 def key_owner(secret: str, at: datetime) -> User | None:
     """Return the owner of a key, with its reach set; None if unknown, expired or revoked, or for an inactive owner.
 

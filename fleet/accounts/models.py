@@ -120,6 +120,17 @@ class Key(models.Model):
     last_used_at = models.DateTimeField(null=True, blank=True)
 
 
+class BrowserSession(models.Model):
+    """Where a person is signed in. The session itself is the framework's row under the same key."""
+
+    id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
+    user = models.ForeignKey(User, models.CASCADE, related_name="+")
+    session_key = models.CharField(max_length=40, unique=True)
+    device = models.CharField(max_length=60)  # in plain words
+    began_at = models.DateTimeField()
+    last_used_at = models.DateTimeField(db_index=True)  # read by purge
+
+
 class Answered(models.Model):
     """The answer to a post under an Idempotency-Key. No body: it held a secret."""
 

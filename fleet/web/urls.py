@@ -4,6 +4,7 @@ from django.contrib.auth.views import LogoutView
 from django.urls import path
 
 from fleet.web.account import account_page, asked_page, owner_door_page
+from fleet.web.account.password_page import PasswordView
 from fleet.web.account.sign_in import SignInView
 from fleet.web.alerts import alerts_page
 from fleet.web.board import board_page, wall_page
@@ -64,7 +65,9 @@ urlpatterns = [
     path("account/", account_page.show_account, name="account-page"),
     path("asked/", asked_page.show_asked, name="asked-page"),
     path("asked/<slug:kind>/<str:subject>/", asked_page.answer_asked, name="asked-answer"),
-    path("account/password/", account_page.PasswordView.as_view(), name="account-password"),
+    path("account/password/", PasswordView.as_view(), name="account-password"),
+    path("account/sessions/<uuid:session_id>/end/", account_page.end_session, name="session-end"),
+    path("account/sessions/end-others/", account_page.end_other_sessions, name="sessions-end-others"),
     path("account/units/", account_page.choose_units, name="units-choose"),
     path("account/telephone/", account_page.keep_telephone, name="telephone-keep"),
     path("account/keys/make/", account_page.make_key, name="key-make"),

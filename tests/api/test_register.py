@@ -3,6 +3,7 @@
 import csv
 import io
 import json
+import time
 from typing import Any
 from uuid import uuid4
 
@@ -23,6 +24,7 @@ from tests.cast import NOW, Fleet, make_person
 from tests.portfolio.books import book, cells, saved
 from tests.portfolio.sheets import LIMIT, row, sheet
 from tests.portfolio.streets import as_csv
+from tests.portfolio.test_workbook import bomb
 
 pytestmark = pytest.mark.django_db
 MEGA = 1024 * 1024
@@ -63,6 +65,27 @@ def test_a_sheet_goes_in_by_two_steps(ines: Phone, base: str) -> None:
     saved_one = confirm(ines, base, made)
     assert (saved_one.status_code, saved_one.json()["status"]) == (200, "saved")
     assert Boiler.objects.filter(building__ref="NEW1").count() == 1
+
+
+def fault_codes(phone: Phone, base: str, content: bytes, content_type: str) -> list[str]:
+    """The faults of a sheet, after a worker has read it where it is large."""
+    made = hand_in(phone, base, content, content_type).json()
+    pipeline.work_on_imports(at=NOW)
+    made = phone.get(f"{base}imports/{made['id']}/").json()
+    assert made["status"] == "faulty"
+    return [fault["code"] for fault in made["report"]["faults"]]
+
+
+def test_a_workbook_that_unpacks_to_a_lot_is_a_fault_and_soon(ines: Phone, base: str) -> None:
+    begun = time.process_time()
+    assert fault_codes(ines, base, bomb(40 * MEGA), XLSX_TYPE) == ["zip_bomb"]
+    assert time.process_time() - begun < 5
+
+
+def test_a_hundred_thousand_columns_are_a_fault_and_soon(ines: Phone, base: str) -> None:
+    begun = time.process_time()
+    assert fault_codes(ines, base, b"c," * 100_000, CSV_TYPE) == ["too_many_columns"]
+    assert time.process_time() - begun < 3
 
 
 def test_the_report_is_read_line_by_line(ines: Phone, base: str) -> None:

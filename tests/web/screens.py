@@ -45,6 +45,8 @@ ACTS = {
     "units-choose",
     "telephone-keep",
     "asked-answer",
+    "session-end",
+    "sessions-end-others",
     "sign-out",
 }
 FILES = {"engineering-csv", "visit-pdf", "figures-csv", "register-sheet"}

@@ -96,7 +96,7 @@ def test_without_a_link_there_is_no_form(client: Client) -> None:
         ("username", "o\x00o", "Null characters are not allowed."),
         ("password", "short", "too short"),
         ("password", "password1234", "too common"),
-        ("password", "copper-ladle-42", "printed by the demonstration"),
+        ("password", "copper-ladle-42", "known from the demonstration"),
         ("again", "another one entirely", "not the same"),
         ("name", " ", "required"),
         ("ref", "", "required"),

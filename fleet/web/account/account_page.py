@@ -1,19 +1,17 @@
-"""The account page: the user's roles and qualifications, API keys, calendar feeds, units, telephone and password."""
+"""The account page: the user's roles, qualifications, sessions, API keys, calendar feeds, units and telephone."""
 
 from datetime import datetime, timedelta
 from typing import Any
 from uuid import UUID
 
-from django.contrib.auth.mixins import LoginRequiredMixin
-from django.contrib.auth.views import PasswordChangeView
+from django.conf import settings
 from django.core.exceptions import PermissionDenied
 from django.db import transaction
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
-from django.urls import reverse_lazy
 from django.views.decorators.cache import never_cache
 
-from fleet.accounts import keys, people, policy
+from fleet.accounts import browser_sessions, keys, people, policy
 from fleet.accounts.models import Grant, Qualification, User
 from fleet.accounts.scopes import READ, SCOPES
 from fleet.errors import Refused
@@ -43,7 +41,7 @@ ALL_JOBS, OWN_JOBS = "whole", "own"
 @signed_in_page
 def show_account(request: HttpRequest, at: datetime) -> HttpResponse:
     """Show the account page of the signed-in user."""
-    return render(request, "account/account.html", _account_context(request.user, at))
+    return render(request, "account/account.html", _account_context(request, at))
 
 
 def _account_form(view: PageView) -> PageView:
@@ -55,7 +53,7 @@ def _account_form(view: PageView) -> PageView:
 def make_key(request: HttpRequest, at: datetime) -> HttpResponse:
     """Make an API key and show its secret once."""
     user: Any = request.user
-    name = request.POST.get("name", "").replace("\x00", "").strip()[:100]
+    name = request.POST.get("name", "").strip()[:100]
     lifetime = request.POST.get("lasts", "365")
     days = int(lifetime) if lifetime in KEY_LIFETIMES else 365
     try:
@@ -71,10 +69,12 @@ def make_key(request: HttpRequest, at: datetime) -> HttpResponse:
     except Refused as refused:
         fault_context = {"key_faults": [f.message for f in refused.faults], "key_name": name}
         return render(
-            request, "account/account.html", {**_account_context(user, at), **fault_context}, status=refused.status
+            request, "account/account.html", {**_account_context(request, at), **fault_context}, status=refused.status
         )
     return render(
-        request, "account/account.html", {**_account_context(user, at), "made": new_key.key, "secret": new_key.secret}
+        request,
+        "account/account.html",
+        {**_account_context(request, at), "made": new_key.key, "secret": new_key.secret},
     )
 
 
@@ -99,10 +99,10 @@ def make_feed(request: HttpRequest, at: datetime) -> HttpResponse:
         raise PermissionDenied
     if len(feeds.feeds_of(user)) >= feeds.MAX_FEEDS:
         fault_context = {"feed_faults": [f"At most {feeds.MAX_FEEDS} calendar feeds at a time. Revoke one first."]}
-        return render(request, "account/account.html", {**_account_context(user, at), **fault_context}, status=409)
+        return render(request, "account/account.html", {**_account_context(request, at), **fault_context}, status=409)
     new_feed = feeds.make_feed(user=user, portfolio=portfolio_id, whole=kind == ALL_JOBS, at=at)
     address = request.build_absolute_uri(f"/api/v1/calendars/{new_feed.secret}.ics")
-    return render(request, "account/account.html", {**_account_context(user, at), "address": address})
+    return render(request, "account/account.html", {**_account_context(request, at), "address": address})
 
 
 @_account_form
@@ -129,23 +129,32 @@ def choose_units(request: HttpRequest, at: datetime) -> HttpResponse:
 def keep_telephone(request: HttpRequest, at: datetime) -> HttpResponse:
     """Store the user's telephone number; an empty field removes it."""
     user: Any = request.user
-    number = request.POST.get("telephone", "").replace("\x00", "")[:100]
+    number = request.POST.get("telephone", "")[:100]
     try:
         people.keep_telephone(user=user, number=number)
     except Refused as refused:
         fault_context = {"telephone_faults": [f.message for f in refused.faults], "telephone_given": number}
         return render(
-            request, "account/account.html", {**_account_context(user, at), **fault_context}, status=refused.status
+            request, "account/account.html", {**_account_context(request, at), **fault_context}, status=refused.status
         )
     return redirect("/account/#telephone")
 
 
-class PasswordView(LoginRequiredMixin, PasswordChangeView):
-    """Change the password: the old one is required, and the user's other sessions end."""
+@_account_form
+def end_session(request: HttpRequest, at: datetime, session_id: UUID) -> HttpResponse:
+    """End one of the user's sessions, perhaps the one in use; 404 for any other."""
+    user: Any = request.user
+    if not browser_sessions.end_session(session=session_id, user=user):
+        raise Http404
+    return redirect("/account/#sessions")
 
-    template_name = "account/password.html"
-    success_url = reverse_lazy("account-page")
-    extra_context = {"here": "account"}
+
+@_account_form
+def end_other_sessions(request: HttpRequest, at: datetime) -> HttpResponse:
+    """End all sessions of the user but the one in use."""
+    user: Any = request.user
+    browser_sessions.end_sessions(user=user, but=request.session.session_key)
+    return redirect("/account/#sessions")
 
 
 def _find_portfolio_id(user: User, text: str, at: datetime) -> UUID | None:
@@ -178,7 +187,8 @@ def _offered_calendars(user: User, at: datetime) -> list[tuple[Portfolio, str, s
     ]
 
 
-def _account_context(user: Any, at: datetime) -> dict[str, Any]:
+def _account_context(request: HttpRequest, at: datetime) -> dict[str, Any]:
+    user: Any = request.user
     current = not_ended(at)
     grants = Grant.objects.filter(current, user=user).select_related("portfolio", "building")
     qualifications = Qualification.objects.filter(current, user=user, since__lte=at).select_related("portfolio")
@@ -188,6 +198,7 @@ def _account_context(user: Any, at: datetime) -> dict[str, Any]:
         "grants": grant_list,
         "held": qualifications.order_by("code"),
         "keys": keys.keys_in_force(user, at).select_related("portfolio"),
+        **_session_context(request, at),
         "feeds": [(feed, _describe_feed(feed, portfolios)) for feed in feeds.feeds_of(user)],
         "calendars": _offered_calendars(user, at),
         "scopes": SCOPE_PURPOSES.items(),
@@ -199,6 +210,23 @@ def _account_context(user: Any, at: datetime) -> dict[str, Any]:
         "as_of": at,
         "here": "account",
     }
+
+
+def _session_context(request: HttpRequest, at: datetime) -> dict[str, Any]:
+    user: Any = request.user
+    return {
+        "sessions": browser_sessions.sessions_in_force(user, at),
+        "idle": _span_words(settings.SESSION_IDLE),
+        "age": _span_words(browser_sessions.session_age()),
+        "session_key": request.session.session_key,
+    }
+
+
+def _span_words(span: timedelta) -> str:
+    """Return days where they are whole, else hours."""
+    days, hours = span / timedelta(days=1), span / timedelta(hours=1)
+    number, unit = (days, "day") if days == int(days) else (hours, "hour")
+    return f"{number:g} {unit}{'' if number == 1 else 's'}"
 
 
 def _describe_feed(feed: Any, portfolios: list[Portfolio]) -> str:

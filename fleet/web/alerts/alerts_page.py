@@ -109,7 +109,7 @@ def _alert_versions(request: HttpRequest) -> dict[UUID, int]:
 def _try_action(request: HttpRequest, row: Any, kind: str, version: int, at: datetime) -> tuple[tuple[str, ...], int]:
     """Run the action; return the messages of its faults and the HTTP status."""
     user, read_field = user_of(request), request.POST.get
-    reason = read_field("reason", "")[:400].replace("\x00", "")
+    reason = read_field("reason", "")[:400]
     until = parse_local_instant(read_field("until", ""), row.zone) if kind == "shelve" else None
     cause = cause_of(request)
     decision = AlertDecision(ACTIONS[kind][1], reason, until)

@@ -70,7 +70,7 @@ def _build_form(kind: str, request: HttpRequest, deficiency: DeficiencyDetail, a
 
 
 def _read_decision(kind: str, texts: Texts, zone: str) -> DeficiencyDecision:
-    clean_texts = {name: value.replace("\x00", "").strip() for name, value in texts.items()}
+    clean_texts = {name: value.strip() for name, value in texts.items()}
     return DeficiencyDecision(
         kind,
         clean_texts.get("reason", "")[: 2000 if kind == "explained" else 400],

@@ -101,7 +101,7 @@ _FIELD_LABELS = {"to": "Technician", "with": "Second person", "start": "Begins",
 
 
 def _read_decision(kind: str, read_field: Callable[[str, str], str], zone: str) -> JobDecision:
-    reason = read_field("reason", "")[:400].replace("\x00", "")
+    reason = read_field("reason", "")[:400]
     if kind != "plan":
         return JobDecision(kind, reason)
     return JobDecision(

@@ -44,7 +44,7 @@ def make_job(request: HttpRequest, at: datetime) -> HttpResponse:
     user: Any = request.user
     building = _find_building(user, request.POST.get("building", ""), at)
     cause = cause_of(request)
-    note = request.POST.get("note", "")[:MAX_NOTE_LENGTH].replace("\x00", "")
+    note = request.POST.get("note", "")[:MAX_NOTE_LENGTH]
     try:
         job_request = _read_job_request(request.POST.getlist("item")[:MAX_ITEMS], note)
         job = pipeline.create_job(building=building.id, request=job_request, by=user, at=at, cause=cause)

@@ -65,7 +65,7 @@ def download_register(request: HttpRequest, at: datetime, portfolio_id: UUID, ki
 
 def _register_context(request: HttpRequest, at: datetime, form: Form | None) -> dict[str, Any]:
     boilers = policy.boilers_for(user_of(request), "register.see", at)
-    word = request.GET.get("q", "").strip()[:100].replace("\x00", "")
+    word = request.GET.get("q", "").strip()[:100]
     building_page: Page[Any] = Paginator(
         register_views.find_buildings(boilers, word).select_related("portfolio"), PAGE_SIZE
     ).get_page(request.GET.get("page"))

@@ -48,7 +48,7 @@ class BoilerFilter:
 
 def query_text(request: HttpRequest, name: str) -> str:
     """Return one parameter of the query string, stripped and cut to MAX_QUERY_LENGTH characters."""
-    return request.GET.get(name, "").strip()[:MAX_QUERY_LENGTH].replace("\x00", "")
+    return request.GET.get(name, "").strip()[:MAX_QUERY_LENGTH]
 
 
 def query_choice(request: HttpRequest, name: str, choices: Mapping[str, Any] | tuple[str, ...]) -> str:

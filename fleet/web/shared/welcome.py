@@ -1,7 +1,12 @@
 """A new user chooses a password, at an address that works once and for three days."""
 
+from typing import Any
+
 from django.contrib.auth.views import PasswordResetConfirmView
+from django.http import HttpResponse
 from django.urls import reverse_lazy
+
+from fleet.accounts import browser_sessions
 
 
 class WelcomeView(PasswordResetConfirmView):
@@ -10,3 +15,9 @@ class WelcomeView(PasswordResetConfirmView):
     template_name = "shared/welcome.html"
     success_url = reverse_lazy("sign-in")
     reset_url_token = "choose"
+
+    def form_valid(self, form: Any) -> HttpResponse:
+        """Save the password, and end all sessions of the user: who asks for a new password may have lost one."""
+        response = super().form_valid(form)
+        browser_sessions.end_sessions(user=form.user)
+        return response
