@@ -23,6 +23,7 @@ _SITE_SETTINGS = _read_site_file()
 
 DATABASE_URL: str = os.environ.get("DATABASE_URL") or _SITE_SETTINGS.get("database_url", "")
 REDIS_URL: str = os.environ.get("REDIS_URL") or _SITE_SETTINGS.get("redis_url", "")
+DISK_FOLDER: str = os.environ.get("GAUGEGLASS_DISK", "")  # on the disk of the database, if that is this machine's
 DEBUG = False
 # If no key is given, a random one is used, never a guessable one; `demo` and `up` keep a key per data folder.
 SECRET_KEY: str = os.environ.get("GAUGEGLASS_SECRET_KEY") or _SITE_SETTINGS.get("secret_key") or os.urandom(32).hex()
@@ -59,6 +60,8 @@ MIDDLEWARE = [
     "django.middleware.security.SecurityMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "fleet.web.shared.middleware.RequestIdMiddleware",
+    "fleet.web.shared.disk_notice.PageRoomMiddleware",
+    "api.http.disk_room.ApiRoomMiddleware",
     "django.contrib.sessions.middleware.SessionMiddleware",
     "django.middleware.common.CommonMiddleware",
     "django.middleware.csrf.CsrfViewMiddleware",

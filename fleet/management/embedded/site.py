@@ -127,6 +127,7 @@ def _site_environment(folder: Folder, address: ListenAddress, urls: ServerUrls) 
         "DATABASE_URL": urls.database,
         "REDIS_URL": urls.broker,
         "GAUGEGLASS_DATA": str(folder.path),
+        "GAUGEGLASS_DISK": "" if os.environ.get("DATABASE_URL") else str(folder.path),
         "DJANGO_SETTINGS_MODULE": "fleet.settings",
     }
 
