@@ -14,6 +14,8 @@ from fleet.management.embedded.site import SitePlan
 
 WSGI_APPLICATION = "django.core.wsgi:get_wsgi_application()"
 
+NOT_FOR_BEAT = ("DATABASE_URL", "GAUGEGLASS_SECRET_KEY")  # it only sends wake-ups
+
 
 def site_plan(folder: Folder, address: ListenAddress, env: Mapping[str, str]) -> SitePlan:
     """Return the plan of a lasting site: migrations and catalogue first, then worker, beat and web."""
@@ -42,7 +44,8 @@ def _make_staff(folder: Folder, address: ListenAddress, env: Mapping[str, str]) 
         "worker", env, *celery, "worker", "--pool", "prefork", "--concurrency", "2", "-l", "INFO", patience=20
     )
     # No pid file: the folder's lock already prevents a second beat, and a stale pid file would stop the first.
-    beat = _make_program("beat", env, *celery, "beat", "--pidfile", "", "-l", "INFO")
+    beat_env = {name: value for name, value in env.items() if name not in NOT_FOR_BEAT}
+    beat = _make_program("beat", beat_env, *celery, "beat", "--pidfile", "", "-l", "INFO")
     options = ("--workers", "2", "--bind", address.bind, "--no-control-socket", "--graceful-timeout", "8")
     log = ("--access-logfile", "-", "--logger-class", "fleet.management.embedded.weblog.Discreet")
     web = _make_program("web", env, "-m", "gunicorn", WSGI_APPLICATION, *options, *log)

@@ -21,10 +21,10 @@ from fleet.management.embedded.records import ProcessMark, ProcessRecords
 
 Say = Callable[[str], None]
 
-# A child that ran a few seconds did start: it begins again at once. One that fails at its start is tried ever slower.
+# A child that was ready, or ran a few seconds, did start: it begins again at once. Any other is tried ever slower.
 FIRST_PAUSE_SECONDS, MAX_PAUSE_SECONDS, STABLE_SECONDS = 0.1, 15.0, 5.0
 MANY_FAILURES = 8  # in a row; from then on only each eighth is told
-LOOK_EVERY_SECONDS, DISK_EVERY_SECONDS, LOGS_EVERY_SECONDS = 0.2, 2.0, 60.0
+LOOK_EVERY_SECONDS, READY_EVERY_SECONDS, DISK_EVERY_SECONDS, LOGS_EVERY_SECONDS = 0.2, 0.5, 2.0, 60.0
 
 
 class StopRequested(Exception):
@@ -37,6 +37,9 @@ class ChildProcess:
 
     program: Program
     process: subprocess.Popen[bytes]
+    ready: Callable[[], bool] | None = None  # None: known only by how long it runs
+    was_ready: bool = False
+    ask_ready_at: float = 0.0
     since: float = field(default_factory=time.monotonic)
     failures: int = 0
     restart_at: float | None = None
@@ -60,13 +63,15 @@ class ProcessCrew:
         if self._end_child(child):
             raise self._explain_failure(child, f"The step `{program.name}` failed")
 
-    def start_program(self, program: Program, ready: Callable[[], bool] = lambda: True, limit: float = 120.0) -> None:
+    def start_program(self, program: Program, ready: Callable[[], bool] | None = None, limit: float = 120.0) -> None:
         """Start a program that stays, and wait until it is ready. Raises MachineError after `limit` seconds."""
         child = self._start_child(program)
+        child.ready = ready
         until = time.monotonic() + limit
-        self._wait_until(lambda: not is_running(child.process) or ready() or time.monotonic() > until)
+        self._wait_until(lambda: not is_running(child.process) or ready is None or ready() or time.monotonic() > until)
         if not is_running(child.process) or time.monotonic() > until:
             raise self._explain_failure(child, f"The {program.name} does not start")
+        child.was_ready = ready is not None
         self.children.append(child)
 
     def watch_children(self) -> None:
@@ -127,11 +132,14 @@ class ProcessCrew:
         elif child.restart_at is None:
             if not is_running(child.process):
                 self._plan_restart(child, _describe_exit(self._end_child(child)))
+            elif child.ready and not child.was_ready and time.monotonic() >= child.ask_ready_at:
+                child.was_ready = child.ready()
+                child.ask_ready_at = time.monotonic() + READY_EVERY_SECONDS
         elif time.monotonic() >= child.restart_at:
             self._restart(child)
 
     def _restart(self, child: ChildProcess) -> None:
-        child.since, child.log_start = time.monotonic(), self._log_size(child.program)
+        child.since, child.log_start, child.was_ready = time.monotonic(), self._log_size(child.program), False
         try:
             child.process = self._spawn_program(child.program)
         except OSError as error:  # too many processes, too many files, no room
@@ -157,8 +165,8 @@ class ProcessCrew:
 
     def _plan_restart(self, child: ChildProcess, ending: str) -> None:
         """Have a child that ended start again, however often it fails. The others go on meanwhile."""
-        lasted = time.monotonic() - child.since
-        child.failures = 1 if lasted > STABLE_SECONDS else child.failures + 1
+        did_start = child.was_ready or time.monotonic() - child.since > STABLE_SECONDS
+        child.failures = 1 if did_start else child.failures + 1
         pause = min(MAX_PAUSE_SECONDS, FIRST_PAUSE_SECONDS * 2 ** min(child.failures - 1, 16))
         child.restart_at = time.monotonic() + pause
         log = self.folder.log_path(child.program.name)

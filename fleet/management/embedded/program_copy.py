@@ -174,11 +174,15 @@ def _make_copy(parts: list[CopiedPart], home: Path) -> None:
 
 
 def _copy_part(part: CopiedPart, target: Path) -> None:
+    made: set[Path] = set()
+    is_folder = part.source.is_dir()
     for path in part.list_files():
-        where = target / path.relative_to(part.source) if part.source.is_dir() else target
-        where.parent.mkdir(parents=True, exist_ok=True)
+        where = target / path.relative_to(part.source) if is_folder else target
+        if where.parent not in made:
+            where.parent.mkdir(parents=True, exist_ok=True)
+            made.add(where.parent)
         with suppress(FileNotFoundError):  # a link that leads nowhere
-            _link_or_copy(path.resolve(strict=True), where)
+            _link_or_copy(path.resolve(strict=True) if path.is_symlink() else path, where)
 
 
 def _link_or_copy(source: Path, target: Path) -> None:

@@ -94,7 +94,7 @@ def _open_site(crew: ProcessCrew, request: SiteRequest, place: ProgramPlace) -> 
         crew.run_step(step)
     for program in plan.staff:
         crew.say(f"Starting {program.name}.")
-        crew.start_program(program, address.is_answering if program is plan.staff[-1] else lambda: True)
+        crew.start_program(program, address.is_answering if program is plan.staff[-1] else None)
     _announce_site(crew, address, urls, plan.last_words)
     if plan.background:
         crew.start_program(plan.background)
