@@ -26,6 +26,7 @@ _SITE_SETTINGS = _read_site_file()
 
 DATABASE_URL: str = os.environ.get("DATABASE_URL") or _SITE_SETTINGS.get("database_url", "")
 REDIS_URL: str = os.environ.get("REDIS_URL") or _SITE_SETTINGS.get("redis_url", "")
+DISK_FOLDER: str = os.environ.get("GAUGEGLASS_DISK", "")  # on the disk of the database, if that is this machine's
 DEBUG = False
 try:
     _DEPLOYMENT = read_deployment(os.environ, _SITE_SETTINGS.get("secret_key", ""))
@@ -72,6 +73,8 @@ MIDDLEWARE = [
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "fleet.web.shared.middleware.RequestIdMiddleware",
     "fleet.web.shared.request_bounds.RequestBoundsMiddleware",
+    "fleet.web.shared.disk_notice.PageRoomMiddleware",
+    "api.http.disk_room.ApiRoomMiddleware",
     "django.contrib.sessions.middleware.SessionMiddleware",
     "django.middleware.common.CommonMiddleware",
     "django.middleware.csrf.CsrfViewMiddleware",

@@ -179,7 +179,7 @@ def test_of_an_interpreter_neither_its_tests_nor_its_packages_are_copied(tmp_pat
         (tmp_path / name).parent.mkdir(parents=True, exist_ok=True)
         (tmp_path / name).write_text("")
     part = CopiedPart(tmp_path, "python/lib", program_copy.LEFT_OUT_OF_LIBRARY)
-    names = {path.relative_to(tmp_path).as_posix() for path in part.files()}
+    names = {path.relative_to(tmp_path).as_posix() for path in part.list_files()}
     assert names == {"os.py", "json/tool.py", "unittest/test/x.py"}
 
 

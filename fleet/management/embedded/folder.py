@@ -12,6 +12,7 @@ from fleet.management.embedded.account import user_name_of
 from fleet.management.embedded.machine_errors import MachineError, explain_os_errors
 from fleet.management.embedded.records import read_json, write_private
 from fleet.management.embedded.site_accounts import SiteAccounts, choose_accounts
+from fleet.records.disk_room import free_bytes
 
 LAYOUT_VERSION = 1
 KIND_NAMES = {"demo": "a demonstration", "site": "a lasting site", "test": "a test"}
@@ -43,8 +44,7 @@ class Folder:
         """Move large logs aside, keeping one older log per child. Children append, so truncating is safe."""
         for log in (self.path / "logs").glob("*.log"):
             if log.stat().st_size > MAX_LOG_BYTES:
-                shutil.copyfile(log, log.with_suffix(".old"))
-                os.truncate(log, 0)
+                _set_aside(log)
 
     def private_folder(self, name: str) -> Path:
         """Return a subfolder that only the account of the data may enter. It is created if it is missing."""
@@ -74,14 +74,21 @@ class Folder:
 
     def check_room(self) -> None:
         """Raise MachineError where the disk has too little room to start."""
-        free_bytes = shutil.disk_usage(self.path).free
+        free = free_bytes(self.path)
         needed_bytes = ROOM_TO_RUN_BYTES if self.cluster.is_dir() else ROOM_FOR_NEW_BYTES
-        if free_bytes < needed_bytes:
+        if free < needed_bytes:
             raise MachineError(
-                f"The disk that holds {self.path} has only {free_bytes // MB} MB left and "
+                f"The disk that holds {self.path} has only {free // MB} MB left and "
                 f"{needed_bytes // MB} MB are needed: "
                 "make room there or name another folder with --data."
             )
+
+
+def _set_aside(log: Path) -> None:
+    try:
+        shutil.copyfile(log, log.with_suffix(".old"))
+    finally:
+        os.truncate(log, 0)  # also without room for the copy: the log itself may be what filled the disk
 
 
 def default_folder(name: str) -> Path:

@@ -15,6 +15,8 @@ from fleet.management.embedded.site import SitePlan
 
 OWNER_URL = "DATABASE_OWNER_URL"
 
+NOT_FOR_BEAT = ("DATABASE_URL", "GAUGEGLASS_SECRET_KEY")  # it only sends wake-ups
+
 
 def site_plan(folder: Folder, address: ListenAddress, env: Mapping[str, str]) -> SitePlan:
     """Return the plan of a lasting site: migrations and catalogue first, then worker, beat and web."""
@@ -63,7 +65,8 @@ def _make_staff(folder: Folder, address: ListenAddress, env: Mapping[str, str]) 
         "worker", env, *celery, "worker", "--pool", "prefork", "--concurrency", "2", "-l", "INFO", patience=20
     )
     # No pid file: the folder's lock already prevents a second beat, and a stale pid file would stop the first.
-    beat = _make_program("beat", env, *celery, "beat", "--pidfile", "", "-l", "INFO")
+    beat_env = {name: value for name, value in env.items() if name not in NOT_FOR_BEAT}
+    beat = _make_program("beat", beat_env, *celery, "beat", "--pidfile", "", "-l", "INFO")
     web = _make_program("web", env, "-m", "fleet.management.web_server.serve", address.host, str(address.port))
     return worker, beat, web
 

@@ -3,7 +3,7 @@
 import os
 import shutil
 import signal
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from urllib.parse import quote
 
@@ -118,7 +118,8 @@ class Cluster:
         options = [word for name, value in settings.items() for word in ("-c", f"{name}={value}")]
         argv = (str(self.binaries.postgres), "-D", str(self.folder.cluster), *options)
         account = self.folder.accounts.data
-        return Program("postgres", argv, SERVER_ENV, account, stop_signal=signal.SIGINT, patience=30, vital=True)
+        program = Program("postgres", argv, SERVER_ENV, account, stop_signal=signal.SIGINT, patience=30, vital=True)
+        return replace(program, helpers_folder=str(self.folder.cluster.resolve()), helpers_title="postgres: ")
 
     def is_ready(self) -> bool:
         """Return whether the server accepts connections."""

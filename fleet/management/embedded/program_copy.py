@@ -87,7 +87,7 @@ class CopiedPart:
     target: str
     left_out: tuple[str, ...] = ()
 
-    def files(self) -> Iterator[Path]:
+    def list_files(self) -> Iterator[Path]:
         """Yield the files to copy, in a fixed order."""
         if not self.source.is_dir():
             yield self.source
@@ -144,7 +144,7 @@ def _digest_of(parts: list[CopiedPart]) -> str:
     digest = sha256(f"1 {sys.version} {sys.prefix}".encode())
     for part in parts:
         # Bytecode comes and goes beside the sources that it was made of.
-        for path in (path for path in part.files() if path.parent.name != "__pycache__"):
+        for path in (path for path in part.list_files() if path.parent.name != "__pycache__"):
             with suppress(FileNotFoundError):  # a link that leads nowhere
                 status = path.stat()
                 digest.update(f"{part.target} {path} {status.st_size} {status.st_mtime_ns}\n".encode())
@@ -174,11 +174,15 @@ def _make_copy(parts: list[CopiedPart], home: Path) -> None:
 
 
 def _copy_part(part: CopiedPart, target: Path) -> None:
-    for path in part.files():
-        where = target / path.relative_to(part.source) if part.source.is_dir() else target
-        where.parent.mkdir(parents=True, exist_ok=True)
+    made: set[Path] = set()
+    is_folder = part.source.is_dir()
+    for path in part.list_files():
+        where = target / path.relative_to(part.source) if is_folder else target
+        if where.parent not in made:
+            where.parent.mkdir(parents=True, exist_ok=True)
+            made.add(where.parent)
         with suppress(FileNotFoundError):  # a link that leads nowhere
-            _link_or_copy(path.resolve(strict=True), where)
+            _link_or_copy(path.resolve(strict=True) if path.is_symlink() else path, where)
 
 
 def _link_or_copy(source: Path, target: Path) -> None:

@@ -53,12 +53,13 @@ def _start_database(crew: ProcessCrew, cluster: Cluster) -> None:
         crew.run_step(initdb)
         cluster.adopt_new_cluster()
     crew.say("Starting the database.")
+    log = crew.folder.log_path("postgres")
+    log_start = log.stat().st_size if log.exists() else 0
     crew.start_program(cluster.server_program(), cluster.is_ready, START_LIMIT_SECONDS)
     try:
         cluster.prepare_roles()
     except psycopg.Error as error:
-        log = crew.folder.log_path("postgres")
-        raise error_from_log("The database could not be prepared", log, crew.folder.path) from error
+        raise error_from_log("The database could not be prepared", log, log_start, crew.folder.path) from error
 
 
 def _start_broker(crew: ProcessCrew, broker: Broker) -> str:

@@ -94,7 +94,7 @@ def _open_site(crew: ProcessCrew, request: SiteRequest, place: ProgramPlace) -> 
         crew.run_step(step)
     for program in plan.staff:
         crew.say(f"Starting {program.name}.")
-        crew.start_program(program, address.is_answering if program is plan.staff[-1] else lambda: True)
+        crew.start_program(program, address.is_answering if program is plan.staff[-1] else None)
     _announce_site(crew, address, urls, plan.last_words)
     if plan.background:
         crew.start_program(plan.background)
@@ -128,6 +128,7 @@ def _site_environment(folder: Folder, address: ListenAddress, urls: ServerUrls) 
         "DATABASE_OWNER_URL": urls.database_owner,
         "REDIS_URL": urls.broker,
         "GAUGEGLASS_DATA": str(folder.path),
+        "GAUGEGLASS_DISK": "" if os.environ.get("DATABASE_URL") else str(folder.path),
         "DJANGO_SETTINGS_MODULE": "fleet.settings",
     }
 
