@@ -14,6 +14,7 @@ from fleet.accounts.installation import KNOWN_KEY_PREFIX, is_demonstration
 from fleet.accounts.models import Grant, Key, User
 from fleet.accounts.scopes import READ, SCOPES, reach_of_key
 from fleet.errors import Fault, Refused
+from fleet.records.disk_room import has_room
 from fleet.records.row_spans import not_ended
 
 MAX_LIFETIME = timedelta(days=400)
@@ -146,9 +147,9 @@ def key_owner(secret: str, at: datetime) -> User | None:
 
 
 def _note_use(key: Key, at: datetime) -> None:
-    """Note that the key was used, at most once per NOTE_INTERVAL."""
+    """Note that the key was used, at most once per NOTE_INTERVAL. A full disk is only read from."""
     last = key.last_used_at
-    if last is None or at - last >= NOTE_INTERVAL:
+    if (last is None or at - last >= NOTE_INTERVAL) and has_room():
         unnoted = Q(last_used_at=None) | Q(last_used_at__lte=at - NOTE_INTERVAL)
         Key.objects.filter(unnoted, id=key.id).update(last_used_at=at)
 

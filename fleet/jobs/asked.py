@@ -16,6 +16,7 @@ from fleet.accounts.people import waiting_qualifications
 from fleet.errors import Refused
 from fleet.jobs import states
 from fleet.jobs.models import Access, Job
+from fleet.records.disk_room import has_room
 from fleet.records.row_spans import not_ended
 
 
@@ -76,7 +77,7 @@ def note_requests(person: User, at: datetime) -> Requests:
     """Return all that waits for this person, and note on the person whether there is anything."""
     requests = requests_of(person, at)
     person.refresh_from_db(fields=["is_asked"])
-    if person.is_asked != bool(requests):
+    if person.is_asked != bool(requests) and has_room():  # a page of a full disk is only read
         person.is_asked = bool(requests)
         person.save(update_fields=["is_asked"])
     return requests

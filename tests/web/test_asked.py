@@ -62,7 +62,7 @@ def test_a_job_says_where_when_what_and_what_accepting_opens(job: Job, lena: Use
 
 
 def test_a_job_declined_without_a_reason_is_told_so_and_stays(job: Job, lena: User, sign_in: SignIn) -> None:
-    status, body = give(sign_in(lena), job, answer="decline", reason=" \x00 ")
+    status, body = give(sign_in(lena), job, answer="decline", reason="  ")
     assert (status, "Reason: Give the reason in a sentence." in body, "12 Alder Terrace" in body) == (422, True, True)
 
 

@@ -21,7 +21,18 @@ SUPERUSER, DATABASE, PORT = "postgres", "gaugeglass", 5432
 # Web and worker connect as the site's role. The tables belong to the other, as which only the migrations run.
 SITE_ROLE, OWNER_ROLE = "gaugeglass", "gaugeglass_owner"
 # For short-lived clusters of tests: their data need not survive a power cut.
-UNSAFE_SETTINGS = {"fsync": "off", "synchronous_commit": "off", "full_page_writes": "off"}
+UNSAFE_SETTINGS = {
+    "fsync": "off",
+    "synchronous_commit": "off",
+    "full_page_writes": "off",
+    "wal_level": "minimal",
+    "max_wal_senders": "0",
+    "max_wal_size": "4GB",
+    "checkpoint_timeout": "1h",
+    "autovacuum": "off",
+    "jit": "off",
+    "shared_buffers": "256MB",
+}
 FIRST_PASSWORD = "superuser-password"  # read once, by the program that makes the cluster
 SERVER_ENV = {"PATH": "/usr/bin:/bin", "LC_ALL": "C", "TZ": "UTC"}
 

@@ -29,7 +29,7 @@ def answer_asked(request: HttpRequest, at: datetime, kind: str, subject: str) ->
     word = request.POST.get("answer", "")
     if kind not in KINDS or word not in ANSWERS:
         raise Http404
-    reason = request.POST.get("reason", "").replace("\x00", "").strip()[:400]
+    reason = request.POST.get("reason", "").strip()[:400]
     answer = pipeline.RequestAnswer(kind, subject, ANSWERS[word], reason)
     faults, status = attempt_write(
         lambda: pipeline.answer_request(answer=answer, by=user, at=at, cause=cause_of(request)), {"reason": "Reason"}

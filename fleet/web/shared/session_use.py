@@ -12,6 +12,7 @@ from django.utils import timezone
 
 from fleet.accounts import browser_sessions
 from fleet.accounts.device_words import describe_device
+from fleet.records.disk_room import has_room
 
 
 class SessionUseMiddleware:
@@ -34,7 +35,7 @@ def _look_at_session(request: Any) -> None:
             _note_beginning(request, request.user)
     elif times.has_ended_at(at):
         logout(request)
-    elif times.is_due_at(at):
+    elif times.is_due_at(at) and has_room():  # a full disk is only read from
         browser_sessions.note_use(session=request.session, at=at)
 
 
