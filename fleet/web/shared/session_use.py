@@ -13,6 +13,8 @@ from django.utils import timezone
 from fleet.accounts import browser_sessions
 from fleet.accounts.device_words import describe_device
 
+NOTICE_PATH = "/fresh/"  # asked by every open page by itself: it is no use by anybody
+
 
 class SessionUseMiddleware:
     """Ends a session that lay idle or is too old, before anybody asks whose it is; notes that the others are used."""
@@ -34,7 +36,7 @@ def _look_at_session(request: Any) -> None:
             _note_beginning(request, request.user)
     elif times.has_ended_at(at):
         logout(request)
-    elif times.is_due_at(at):
+    elif times.is_due_at(at) and request.path != NOTICE_PATH:
         browser_sessions.note_use(session=request.session, at=at)
 
 
