@@ -87,6 +87,17 @@ def test_a_session_ends_after_fourteen_days_however_much_it_is_used(
     assert is_in(client) is works
 
 
+@pytest.mark.parametrize(("path", "counts"), [("/board/rows/", True), ("/fresh/", False)])
+def test_a_board_that_refreshes_itself_is_in_use_and_a_page_left_open_is_not(
+    mia: User, put_clock: Any, path: str, counts: bool
+) -> None:
+    client = signed_in()
+    put_clock(6 * HOUR)
+    assert client.get(path, headers={"HX-Request": "true"}).status_code == 200
+    put_clock(12 * HOUR)
+    assert is_in(client) is counts
+
+
 def test_how_long_it_may_lie_idle_is_a_setting(mia: User, put_clock: Any, settings: Any) -> None:
     settings.SESSION_IDLE = HOUR
     client = signed_in()

@@ -14,6 +14,8 @@ from fleet.accounts import browser_sessions
 from fleet.accounts.device_words import describe_device
 from fleet.records.disk_room import has_room
 
+NOTICE_PATH = "/fresh/"  # asked by every open page by itself: it is no use by anybody
+
 
 class SessionUseMiddleware:
     """Ends a session that lay idle or is too old, before anybody asks whose it is; notes that the others are used."""
@@ -35,7 +37,7 @@ def _look_at_session(request: Any) -> None:
             _note_beginning(request, request.user)
     elif times.has_ended_at(at):
         logout(request)
-    elif times.is_due_at(at) and has_room():  # a full disk is only read from
+    elif times.is_due_at(at) and request.path != NOTICE_PATH and has_room():  # a full disk is only read from
         browser_sessions.note_use(session=request.session, at=at)
 
 
