@@ -230,6 +230,7 @@ SPECTACULAR_SETTINGS = {
         "drf_spectacular.hooks.postprocess_schema_enums",
         "api.http.idempotency.describe_idempotency_key",
         "api.http.limits.describe_limits",
+        "api.http.disk_room.describe_room",
     ],
     "ENUM_NAME_OVERRIDES": {
         "StandingEnum": "fleet.rules.values.STANDINGS",
