@@ -34,8 +34,8 @@ def waiting_sentence(visit: Visit, waiting: Waiting) -> str:
 
 def naming_notes(visit: Visit) -> Iterator[str]:
     """Yield all that is to be said of who is named at a visit that another posted."""
-    others = any(p.user_id and p.user_id != visit.posted_by_id for p in visit.people.all())
-    if not (visit.names_need_second and others):
+    names_others = any(p.user_id and p.user_id != visit.posted_by_id for p in visit.people.all())
+    if not (visit.names_need_second and names_others):
         return
     waiting = getattr(visit, "waiting", None)
     if waiting is not None and (sentence := waiting_sentence(visit, waiting)):

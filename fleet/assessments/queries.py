@@ -197,5 +197,5 @@ def waiting_visits(boiler: UUID) -> list[Waiting]:
 
 
 def visits_that_name(user: UUID, boilers: QuerySet[Boiler]) -> QuerySet[Visit]:
-    """Return the visits to these boilers that wait for this person's own word."""
-    return visits_to(boilers).filter(waiting__people__contains=[str(user)])
+    """Return the visits to these boilers that wait for this person's own word; nobody answers for a corrected one."""
+    return visits_to(boilers).filter(waiting__people__contains=[str(user)], corrected_by=None)

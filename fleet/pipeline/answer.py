@@ -71,8 +71,8 @@ def build_answer(visit: Visit, conclusion: BoilerConclusion, at: datetime) -> di
 
 def _people_json(visit: Visit, people: Sequence[UUID]) -> list[dict[str, Any]]:
     """Return who is named and asked to second the visit; until then it counts as `counts_as` says."""
-    named = visit.people.filter(user__in=people).select_related("user").order_by("user__username")
-    return [{"user": str(row.user_id), "name": row.user.get_username()} for row in named if row.user]
+    attendances = visit.people.filter(user__in=people).select_related("user").order_by("user__username")
+    return [{"user": str(row.user_id), "name": row.user.get_username()} for row in attendances if row.user]
 
 
 def _verdict_json(verdict: dict[str, Any], number: int) -> dict[str, Any]:

@@ -11,7 +11,7 @@ from fleet.portfolio.models import Boiler
 from fleet.records.events import Cause, ChangeEvent
 from fleet.rules.vocabulary import NameReply
 from fleet.visits.models import NameAnswer, Visit
-from fleet.visits.named_people import is_asked, refuse_reply
+from fleet.visits.named_people import asks_others, is_asked, refuse_reply
 
 OWN_NAME, SECOND_NAME = "own_name", "second_name"  # as what somebody seconds a visit
 
@@ -21,8 +21,8 @@ def capacity_to_second(visit: Visit, by: User) -> str:
 
     Whoever is named at a correction has two things to say of it, and says each by itself.
     """
-    is_plain = visit.corrects_id is None and not hasattr(visit, "paper")
-    return OWN_NAME if is_asked(visit, by) or (is_plain and visit.names_need_second) else SECOND_NAME
+    is_plain = visit.corrects_id is None
+    return OWN_NAME if is_asked(visit, by) or (is_plain and asks_others(visit)) else SECOND_NAME
 
 
 def reply_to_naming(*, visit: UUID, by: User, reply: NameReply, at: datetime, cause: Cause | None = None) -> NameAnswer:
@@ -54,14 +54,16 @@ def reply_to_naming(*, visit: UUID, by: User, reply: NameReply, at: datetime, ca
 
 
 def _reply_event(visit: Visit, by: User, reply: NameReply, at: datetime) -> ChangeEvent:
-    said = "seconded the visit that names them" if reply is NameReply.SECONDED else "denied the visit that names them"
+    act_in_words = (
+        "seconded the visit that names them" if reply is NameReply.SECONDED else "denied the visit that names them"
+    )
     return ChangeEvent(
         f"visit.{reply}",
         visit.id,
         boiler=visit.boiler_id,
         before="",
         after=reply,
-        sentence=f"{by.get_username()} {said}.",
+        sentence=f"{by.get_username()} {act_in_words}.",
         rule="",
         at=at,
         reason="",

@@ -43,7 +43,7 @@ def judge(evidence: Evidence, acts: Sequence[ActFact], at: datetime, played: Rep
 
 
 def _judge_anew(evidence: Evidence, acts: Sequence[ActFact], played: ReplayCache) -> Judgement:
-    posted = evidence
+    posted_evidence = evidence
     evidence, waiting = choose_visits(evidence, lambda some: _places_on_hold(played.replay_for(some)))
     run = played.replay_for(evidence)
     timeline, state_segments = _build_timeline(run)
@@ -65,7 +65,7 @@ def _judge_anew(evidence: Evidence, acts: Sequence[ActFact], played: ReplayCache
         anchor=max((a.at for a in run.after.values()), default=None),
         glass=proof_glass(timeline),
         waiting_papers=tuple(WaitingPaper(v, lacks) for v, lacks in papers_that_wait(run.ledger)),
-        waiting_names=_waiting_names(posted, evidence, waiting),
+        waiting_names=_waiting_names(posted_evidence, evidence, waiting),
     )
 
 
@@ -75,10 +75,14 @@ def _readiness_answers(timeline: Timeline) -> tuple[ReadinessAnswer, ...]:
     return tuple(answer for answer in possible_answers if answer is not None)
 
 
-def _waiting_names(posted: Evidence, chosen: Evidence, waiting: Sequence[UUID]) -> tuple[WaitingNames, ...]:
+def _waiting_names(
+    posted_evidence: Evidence, chosen_evidence: Evidence, waiting: Sequence[UUID]
+) -> tuple[WaitingNames, ...]:
     """Return whose word is missing, of the visits that count and of the corrections that wait."""
-    known = {*waiting, *(v.id for v in chosen.visits)}
-    asking_visits = {v.id: v for v in posted.visits if v.id in known and v.of_this_boiler and v.unconfirmed}
+    known_ids = {*waiting, *(v.id for v in chosen_evidence.visits)}
+    asking_visits = {
+        v.id: v for v in posted_evidence.visits if v.id in known_ids and v.of_this_boiler and v.unconfirmed
+    }
     return tuple(
         WaitingNames(v.id, tuple(n.person for n in v.unconfirmed), tuple(sorted(v.qualifications)))
         for v in sorted(asking_visits.values(), key=lambda v: (v.at, v.id))

@@ -25,7 +25,7 @@ class NamedPerson:
     user: UUID
     stands: bool
     reply: str
-    held: tuple[tuple[str, datetime, datetime | None], ...]
+    held_spans: tuple[tuple[str, datetime, datetime | None], ...]
 
     @property
     def waits(self) -> bool:
@@ -34,7 +34,9 @@ class NamedPerson:
 
     def codes_at(self, at: datetime) -> frozenset[str]:
         """Return what he was qualified for at an instant."""
-        return frozenset(code for code, since, until in self.held if since <= at and (until is None or at < until))
+        return frozenset(
+            code for code, since, until in self.held_spans if since <= at and (until is None or at < until)
+        )
 
     def counting_codes_at(self, at: datetime) -> frozenset[str]:
         """Return what of it counts. What an operator told whoever posts it counts, unless he denies it."""
@@ -46,11 +48,13 @@ def people_by_visit(
     attendances: QuerySet[Attendance], known_at: datetime | None = None
 ) -> dict[UUID, list[NamedPerson]]:
     """Return the people with accounts of these attendances by visit, as known at an instant (None: now)."""
-    named = attendances.filter(user__isnull=False).annotate(
+    with_accounts = attendances.filter(user__isnull=False).annotate(
         posted_by=F("visit__posted_by"), asks=F("visit__names_need_second")
     )
     rows = list(
-        named.values_list("visit", "user", "portfolio", "posted_by", "asks").distinct().order_by("visit", "user")
+        with_accounts.values_list("visit", "user", "portfolio", "posted_by", "asks")
+        .distinct()
+        .order_by("visit", "user")
     )
     qualifications = _qualifications_by_user({user for _, user, *_ in rows if user})
     asking_visits = {visit for visit, user, _, posted_by, asks in rows if asks and posted_by != user}
@@ -76,15 +80,21 @@ def _qualifications_by_user(users: Iterable[UUID]) -> dict[UUID, list[Qualificat
 
 def _replies(visits: Iterable[UUID], known_at: datetime | None) -> dict[tuple[UUID, UUID], str]:
     answers = NameAnswer.objects.filter(visit__in=visits)
-    known = answers.filter(at__lte=known_at) if known_at else answers
-    return {(visit, user): reply for visit, user, reply in known.values_list("visit", "by", "answer")}
+    known_answers = answers.filter(at__lte=known_at) if known_at else answers
+    return {(visit, user): reply for visit, user, reply in known_answers.values_list("visit", "by", "answer")}
+
+
+def asks_others(visit: Visit) -> bool:
+    """Return whether a visit names anybody beside its poster, and was posted when that asks for their word."""
+    if not visit.names_need_second or hasattr(visit, "paper"):
+        return False
+    return Attendance.objects.filter(visit=visit, user__isnull=False).exclude(user=visit.posted_by_id).exists()
 
 
 def is_asked(visit: Visit, user: User) -> bool:
     """Return whether a visit that another posted names this person, and was posted when that asks for his word."""
-    if not visit.names_need_second or visit.posted_by_id == user.id or hasattr(visit, "paper"):
-        return False
-    return Attendance.objects.filter(visit=visit, user=user).exists()
+    is_others = visit.posted_by_id != user.id
+    return is_others and asks_others(visit) and Attendance.objects.filter(visit=visit, user=user).exists()
 
 
 def refuse_reply(visit: Visit, by: User) -> None:
@@ -93,7 +103,7 @@ def refuse_reply(visit: Visit, by: User) -> None:
     422 where nobody is asked, 403 for its own poster, for who is not named or was not qualified on its day, 409 where
     it was corrected or he has answered.
     """
-    if not visit.names_need_second or hasattr(visit, "paper"):
+    if not asks_others(visit):
         raise Refused("names_not_asked", "Nobody named at this visit is asked to second or deny it.", status=422)
     if visit.posted_by_id == by.id:
         raise Refused("own_visit", "Its poster stands behind it already.", status=403)

@@ -2,18 +2,23 @@
 
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
+from functools import partial
 from uuid import UUID, uuid4
 
 import pytest
+from django.db import connection
+from django.db.utils import DatabaseError
 
 from fleet import pipeline
 from fleet.accounts.models import Qualification, User
 from fleet.alerts.models import Alert
 from fleet.assessments.models import Readiness, Verdict, Waiting
 from fleet.board.models import Change
+from fleet.catalog.queries import catalogue_at
 from fleet.deficiencies.models import Deficiency
 from fleet.errors import Refused
 from fleet.evidence import gather_evidence
+from fleet.jobs.evidence import newest_passes
 from fleet.management.demo import visit_entries
 from fleet.reading.standing_history import standing_at
 from fleet.rules.values import VisitFact
@@ -21,6 +26,7 @@ from fleet.rules.vocabulary import NameReply
 from fleet.visits import services
 from fleet.visits.incoming import IncomingEntry, IncomingVisit, Person
 from fleet.visits.models import NameAnswer, Visit
+from fleet.visits.queries import people_of
 from fleet.visits.services import NewVisit
 from tests.cast import DAY, LONG_AGO, NOW, TRADES, Fleet, make_person, standing
 from tests.stories import story
@@ -358,6 +364,29 @@ def test_a_correction_may_wait_for_both(on_hold: Fleet) -> None:
     post(naming(gone, "nora"), "mona")
     row = Waiting.objects.get(visit=gone.id)
     assert (row.subject, row.people) == ("correction", [str(user("nora").id)])
+
+
+def test_a_job_is_settled_by_a_pass_only_with_the_word_of_who_may_give_it(manned: Fleet) -> None:
+    visit = post(naming(manned.visit(NOW - DAY, drained(manned, NOW - DAY)), "nora"), "bram")
+    wanted = (manned.bench().places["upper"], "slow_drain")
+    before = newest_passes([wanted], catalogue_at(NOW))
+    reply(visit.id, "nora")
+    assert (before[wanted], newest_passes([wanted], catalogue_at(NOW))[wanted]) == (NOW - 30 * DAY, NOW - DAY)
+
+
+def test_who_denied_a_visit_was_not_at_the_boiler(manned: Fleet) -> None:
+    visit = post(naming(manned.flushed(NOW - DAY), "nora"), "bram")
+    met = partial(people_of, [manned.bench().boiler.id], NOW - 5 * DAY, NOW)
+    assert [person.username for person, _ in met()] == ["nora"]
+    reply(visit.id, "nora", NameReply.DENIED)
+    assert met() == []
+
+
+@pytest.mark.parametrize("statement", ["DELETE FROM visits_nameanswer", "UPDATE visits_nameanswer SET id = id"])
+def test_an_answer_is_neither_changed_nor_removed(manned: Fleet, statement: str) -> None:
+    reply(post(naming(manned.flushed(NOW - DAY), "nora"), "bram").id, "nora")
+    with connection.cursor() as cursor, pytest.raises(DatabaseError, match="never changed or removed"):
+        cursor.execute(statement)
 
 
 def test_a_rebuild_of_waiting_and_answered_visits_writes_nothing(on_hold: Fleet) -> None:

@@ -77,15 +77,13 @@ def _write_and_return(
         return render(request, "boiler/visit.html", _visit_context(user, visit, at, faults), status=refused.status)
     except OperationalError:  # a lock was held too long: nothing was saved
         return render(request, "boiler/visit.html", _visit_context(user, visit, at, [BUSY_MESSAGE]), status=503)
-    return redirect(f"/visits/{visit.id}/#second")
+    return redirect(f"/visits/{visit.id}/#{'named' if action == REPLY_ACTION else 'second'}")
 
 
 def _get_visible_visit(user: Any, visit_id: UUID, at: datetime) -> Visit:
     visible_visits = visits.visits_to(policy.boilers_for(user, "visit.see", at))
-    matching_visits = visible_visits.select_related(
-        "boiler__building", "posted_by", "corrected_by", "seconding__by", "waiting"
-    ).filter(id=visit_id)
-    visit = matching_visits.first()
+    matching_visits = visible_visits.filter(id=visit_id)
+    visit = matching_visits.select_related("boiler__building", "corrected_by", "seconding__by", "waiting").first()
     if visit is None:
         raise Http404
     return visit
@@ -131,8 +129,8 @@ def show_naming_visits(request: HttpRequest, at: datetime) -> HttpResponse:
     user: Any = request.user
     naming_visits = assessments.visits_that_name(user.id, policy.boilers_for(user, "visit.see", at))
     ordered = naming_visits.select_related("waiting").order_by("-performed_at", "-id")
-    shown = list(ordered[: MAX_NAMING_VISITS + 1])
-    context = {"visits": shown[:MAX_NAMING_VISITS], "more": len(shown) > MAX_NAMING_VISITS, "as_of": at}
+    newest_visits = list(ordered[: MAX_NAMING_VISITS + 1])
+    context = {"visits": newest_visits[:MAX_NAMING_VISITS], "more": len(newest_visits) > MAX_NAMING_VISITS, "as_of": at}
     return render(request, "boiler/naming_visits.html", context)
 
 
