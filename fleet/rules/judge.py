@@ -81,7 +81,9 @@ def _waiting_names(
     """Return whose word is missing, of the visits that count and of the corrections that wait."""
     known_ids = {*waiting, *(v.id for v in chosen_evidence.visits)}
     asking_visits = {
-        v.id: v for v in posted_evidence.visits if v.id in known_ids and v.of_this_boiler and v.unconfirmed
+        v.id: v
+        for v in posted_evidence.visits
+        if v.id in known_ids and v.of_this_boiler and v.unconfirmed and not v.void
     }
     return tuple(
         WaitingNames(v.id, tuple(n.person for n in v.unconfirmed), tuple(sorted(v.qualifications)))

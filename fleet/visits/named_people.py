@@ -17,12 +17,13 @@ from fleet.visits.models import Attendance, NameAnswer, Visit
 
 @dataclass(frozen=True, slots=True)
 class NamedPerson:
-    """Somebody with an account who is named at a visit, and what he is qualified for, each from when to when.
+    """Somebody with an account who is named at a visit or posted it, and what he is qualified for, from when to when.
 
-    `stands` says that he posted or seconded it, or that nobody asked for that when it was posted.
+    `stands` says that he is named and posted or seconded it, or that nobody asked for that when it was posted.
     """
 
     user: UUID
+    is_named: bool
     stands: bool
     reply: str
     held_spans: tuple[tuple[str, datetime, datetime | None], ...]
@@ -30,7 +31,7 @@ class NamedPerson:
     @property
     def waits(self) -> bool:
         """Whether his word is asked for and not there."""
-        return not self.stands and not self.reply
+        return self.is_named and not self.stands and not self.reply
 
     def codes_at(self, at: datetime) -> frozenset[str]:
         """Return what he was qualified for at an instant."""
@@ -39,36 +40,63 @@ class NamedPerson:
         )
 
     def counting_codes_at(self, at: datetime) -> frozenset[str]:
-        """Return what of it counts. What an operator told whoever posts it counts, unless he denies it."""
-        codes = self.codes_at(at)
-        return codes if self.stands else codes & {OPERATOR} if self.waits else frozenset()
+        """Return what of it counts: all where he stands behind the visit, nothing where he denies it.
+
+        Else an operator's word counts: of one named it is relayed by the poster, of the poster it is his own.
+        """
+        if self.stands:
+            return self.codes_at(at)
+        return frozenset() if self.reply else self.codes_at(at) & {OPERATOR}
+
+
+@dataclass(frozen=True, slots=True)
+class _Naming:
+    """One person named at one visit, and whether that asks for his word."""
+
+    visit: UUID
+    user: UUID
+    portfolio: UUID
+    posted_by: UUID | None
+    asks: bool
 
 
 def people_by_visit(
     attendances: QuerySet[Attendance], known_at: datetime | None = None
 ) -> dict[UUID, list[NamedPerson]]:
-    """Return the people with accounts of these attendances by visit, as known at an instant (None: now)."""
+    """Return the people of these attendances with accounts by visit, and posters not named, as known at an instant."""
+    namings = _namings(attendances)
+    posters = {n.visit: n for n in namings if n.asks and n.posted_by}
+    named = {(n.visit, n.user) for n in namings}
+    absent_posters = [n for n in posters.values() if (n.visit, n.posted_by) not in named]
+    users = {n.user for n in namings} | {n.posted_by for n in absent_posters if n.posted_by}
+    qualifications = _qualifications_by_user(users)
+    asking_visits = {n.visit for n in namings if n.asks and n.posted_by != n.user}
+    replies = _replies(asking_visits, known_at) if asking_visits else {}
+    people: dict[UUID, list[NamedPerson]] = defaultdict(list)
+    for n in namings:
+        reply = replies.get((n.visit, n.user), "")
+        stands = not n.asks or n.posted_by == n.user or reply == NameReply.SECONDED
+        spans = _spans(qualifications[n.user], n.portfolio)
+        people[n.visit].append(NamedPerson(n.user, True, stands, reply=reply, held_spans=spans))
+    for n in absent_posters:
+        if n.posted_by:
+            spans = _spans(qualifications[n.posted_by], n.portfolio)
+            people[n.visit].append(NamedPerson(n.posted_by, False, False, reply="", held_spans=spans))
+    return people
+
+
+def _namings(attendances: QuerySet[Attendance]) -> list[_Naming]:
     with_accounts = attendances.filter(user__isnull=False).annotate(
         posted_by=F("visit__posted_by"), asks=F("visit__names_need_second")
     )
-    rows = list(
-        with_accounts.values_list("visit", "user", "portfolio", "posted_by", "asks")
-        .distinct()
-        .order_by("visit", "user")
-    )
-    qualifications = _qualifications_by_user({user for _, user, *_ in rows if user})
-    asking_visits = {visit for visit, user, _, posted_by, asks in rows if asks and posted_by != user}
-    replies = _replies(asking_visits, known_at) if asking_visits else {}
-    people: dict[UUID, list[NamedPerson]] = defaultdict(list)
-    for visit, user, portfolio, posted_by, asks in rows:
-        if user is not None:
-            spans = tuple(
-                (q.code, q.since, q.until) for q in qualifications[user] if q.portfolio_id in (None, portfolio)
-            )
-            reply = replies.get((visit, user), "")
-            stands = not asks or posted_by == user or reply == NameReply.SECONDED
-            people[visit].append(NamedPerson(user, stands, reply, spans))
-    return people
+    rows = with_accounts.values_list("visit", "user", "portfolio", "posted_by", "asks").distinct()
+    return [_Naming(*row) for row in rows.order_by("visit", "user")]
+
+
+def _spans(
+    qualifications: Iterable[Qualification], portfolio: UUID
+) -> tuple[tuple[str, datetime, datetime | None], ...]:
+    return tuple((q.code, q.since, q.until) for q in qualifications if q.portfolio_id in (None, portfolio))
 
 
 def _qualifications_by_user(users: Iterable[UUID]) -> dict[UUID, list[Qualification]]:

@@ -68,7 +68,7 @@ def test_a_caretakers_key_that_names_the_technician_ends_no_hold(fleet: Fleet, b
 
 
 def test_the_answer_says_who_is_waited_for_and_what_it_counts_as(fleet: Fleet, bram: Phone, nora: User) -> None:
-    body = drained(fleet, fleet.caretaker, nora)
+    body = drained(fleet, nora)
     answer = bram.post(body).json()
     assert answer["waits_for_people"] == [{"user": str(nora.id), "name": "nora"}]
     assert answer["counts_as"] == ["operator"]

@@ -94,13 +94,13 @@ class Told:
 
 
 TABLE = [
-    # named by a caretaker who was not there himself
-    Told("bram", "nora"),
-    Told("bram", "nora", seconded="nora", worth=NORA),
-    Told("bram", "nora", denied="nora"),
+    # named by a caretaker who does not name himself: what an operator may say is his own word
+    Told("bram", "nora", worth=OPERATOR),
+    Told("bram", "nora", seconded="nora", worth=OPERATOR | NORA),
+    Told("bram", "nora", denied="nora", worth=OPERATOR),
     Told("bram", "rosa", worth=OPERATOR),  # what an operator told is relayed by whoever posts it
     Told("bram", "rosa", seconded="rosa", worth=ROSA),
-    Told("bram", "rosa", denied="rosa"),
+    Told("bram", "rosa", denied="rosa", worth=OPERATOR),
     # named by a caretaker who was there
     Told("bram", "bram", worth=OPERATOR),
     Told("bram", "bram nora", worth=OPERATOR),
@@ -109,10 +109,10 @@ TABLE = [
     # several
     Told("bram", "rosa nora", worth=OPERATOR),
     Told("bram", "rosa nora", seconded="nora", worth=OPERATOR | NORA),
-    Told("bram", "rosa nora", seconded="nora", denied="rosa", worth=NORA),
+    Told("bram", "rosa nora", seconded="nora", denied="rosa", worth=OPERATOR | NORA),
     Told("bram", "rosa nora", seconded="rosa", denied="nora", worth=ROSA),
     Told("bram", "rosa nora", seconded="rosa nora", worth=ROSA),
-    Told("bram", "rosa nora", denied="rosa nora"),
+    Told("bram", "rosa nora", denied="rosa nora", worth=OPERATOR),
     # posted by somebody qualified
     Told("rosa", "rosa", worth=ROSA),
     Told("rosa", "rosa nora", worth=ROSA),
@@ -120,9 +120,12 @@ TABLE = [
     Told("nora", "nora rosa", worth=NORA | OPERATOR),
     Told("nora", "nora rosa", seconded="rosa", worth=ROSA),
     Told("nora", "rosa", worth=OPERATOR),  # who was not there lends it nothing of his own
+    Told("nora", "rosa", denied="rosa"),
     # posted at the desk, and by nobody
     Told("mona", "nora"),
     Told("mona", "bram", worth=OPERATOR),
+    Told("mona", "rosa", worth=OPERATOR),
+    Told("mona", "rosa", denied="rosa"),
     Told("mona", "nora", seconded="nora", worth=NORA),
     Told("", "nora"),
     Told("", "rosa", worth=OPERATOR),
@@ -159,7 +162,7 @@ def drained(fleet: Fleet, at: datetime) -> list[IncomingEntry]:
 
 @pytest.mark.parametrize(
     ("answer", "proves"),
-    [(None, ("partial", "")), (NameReply.SECONDED, ("partial", "full")), (NameReply.DENIED, ("", ""))],
+    [(None, ("partial", "")), (NameReply.SECONDED, ("partial", "full")), (NameReply.DENIED, ("partial", ""))],
 )
 def test_what_is_proven_follows_the_word_of_the_one_named(
     manned: Fleet, answer: NameReply | None, proves: tuple[str, str]
@@ -245,7 +248,7 @@ def test_a_second_is_known_from_its_own_instant_on(on_hold: Fleet) -> None:
 
 
 def test_a_denial_is_known_from_its_own_instant_on(manned: Fleet) -> None:
-    visit = post(naming(manned.flushed(NOW - 2 * DAY), "rosa"), "bram", at=NOW - 2 * DAY)
+    visit = post(naming(manned.flushed(NOW - 2 * DAY), "rosa"), "mona", at=NOW - 2 * DAY)
     reply(visit.id, "rosa", NameReply.DENIED, at=NOW - DAY)
     worth = [fact(manned, visit.id, NOW - DAY + step).qualifications for step in (-SECOND, 0 * SECOND, SECOND)]
     assert worth == [OPERATOR, NOBODY, NOBODY]
@@ -333,10 +336,10 @@ def test_a_correction_needs_a_word_of_its_own(manned: Fleet) -> None:
     reply(first.id, "nora", at=NOW - DAY)
     restated = replace(first, id=uuid4(), corrects=first.id, reason="trip height")
     post(restated, "bram", at=NOW - DAY / 2)
-    assert fact(manned, restated.id).qualifications == NOBODY
+    assert fact(manned, restated.id).qualifications == OPERATOR
     assert refusal(first.id, "nora") == ("corrected_already", 409)
     reply(restated.id, "nora")
-    assert fact(manned, restated.id).qualifications == NORA
+    assert fact(manned, restated.id).qualifications == OPERATOR | NORA
 
 
 def test_the_word_of_who_is_named_is_not_the_second_name_of_a_correction(on_hold: Fleet) -> None:

@@ -69,7 +69,7 @@ def test_who_is_named_denies_it_there(
     assert client.post(f"{address}deny/").status_code == 302
     body = read(client, address)
     assert "nora denied it on Mon 12 Jan 2026: nothing good of it rests on that name." in body
-    assert "Nothing good of it counts" in body
+    assert "It counts as an operator" in body
     assert "has not seconded it" not in body
     assert standing(held.bench()) == "hold"
 
