@@ -64,14 +64,14 @@ def people_by_visit(
     attendances: QuerySet[Attendance], known_at: datetime | None = None
 ) -> dict[UUID, list[NamedPerson]]:
     """Return the people of these attendances with accounts by visit, and posters not named, as known at an instant."""
-    namings = _namings(attendances)
+    namings = _list_namings(attendances)
     posters = {n.visit: n for n in namings if n.asks and n.posted_by}
-    named = {(n.visit, n.user) for n in namings}
-    absent_posters = [n for n in posters.values() if (n.visit, n.posted_by) not in named]
+    named_pairs = {(n.visit, n.user) for n in namings}
+    absent_posters = [n for n in posters.values() if (n.visit, n.posted_by) not in named_pairs]
     users = {n.user for n in namings} | {n.posted_by for n in absent_posters if n.posted_by}
     qualifications = _qualifications_by_user(users)
     asking_visits = {n.visit for n in namings if n.asks and n.posted_by != n.user}
-    replies = _replies(asking_visits, known_at) if asking_visits else {}
+    replies = _list_replies(asking_visits, known_at) if asking_visits else {}
     people: dict[UUID, list[NamedPerson]] = defaultdict(list)
     for n in namings:
         reply = replies.get((n.visit, n.user), "")
@@ -85,7 +85,7 @@ def people_by_visit(
     return people
 
 
-def _namings(attendances: QuerySet[Attendance]) -> list[_Naming]:
+def _list_namings(attendances: QuerySet[Attendance]) -> list[_Naming]:
     with_accounts = attendances.filter(user__isnull=False).annotate(
         posted_by=F("visit__posted_by"), asks=F("visit__names_need_second")
     )
@@ -106,7 +106,7 @@ def _qualifications_by_user(users: Iterable[UUID]) -> dict[UUID, list[Qualificat
     return by_user
 
 
-def _replies(visits: Iterable[UUID], known_at: datetime | None) -> dict[tuple[UUID, UUID], str]:
+def _list_replies(visits: Iterable[UUID], known_at: datetime | None) -> dict[tuple[UUID, UUID], str]:
     answers = NameAnswer.objects.filter(visit__in=visits)
     known_answers = answers.filter(at__lte=known_at) if known_at else answers
     return {(visit, user): reply for visit, user, reply in known_answers.values_list("visit", "by", "answer")}

@@ -101,22 +101,22 @@ class CopiedPart:
 
 def _find_unreadable(account: Account, code_parts: tuple[str, ...]) -> list[CopiedPart]:
     """Return the parts that `account` cannot read."""
-    found = []
+    parts = []
     library = Path(sysconfig.get_path("stdlib"))
     if not (account.can_run([sys.executable, "-I", "-c", ""]) and account.can_read_all(library)):
         base = Path(getattr(sys, "_base_executable", sys.executable)).resolve()
-        found += [
+        parts += [
             CopiedPart(base, f"python/bin/{PYTHON_NAME}"),
             CopiedPart(library, f"python/{LIBRARY}", LEFT_OUT_OF_LIBRARY),
             *(CopiedPart(shared, f"python/lib/{shared.name}") for shared in library.parent.glob("lib*.so*")),
         ]
     packages = Path(sysconfig.get_path("purelib"))
     if not account.can_read_all(packages):
-        found.append(CopiedPart(packages, f"environment/{LIBRARY}/site-packages"))
+        parts.append(CopiedPart(packages, f"environment/{LIBRARY}/site-packages"))
     code = [CopiedPart(ROOT / name, f"code/{name}") for name in code_parts if (ROOT / name).exists()]
     if not all(account.can_read_all(part.source) for part in code):
-        found += code
-    return found
+        parts += code
+    return parts
 
 
 @contextmanager
@@ -174,13 +174,13 @@ def _make_copy(parts: list[CopiedPart], home: Path) -> None:
 
 
 def _copy_part(part: CopiedPart, target: Path) -> None:
-    made: set[Path] = set()
+    new_folders: set[Path] = set()
     is_folder = part.source.is_dir()
     for path in part.list_files():
         where = target / path.relative_to(part.source) if is_folder else target
-        if where.parent not in made:
+        if where.parent not in new_folders:
             where.parent.mkdir(parents=True, exist_ok=True)
-            made.add(where.parent)
+            new_folders.add(where.parent)
         with suppress(FileNotFoundError):  # a link that leads nowhere
             _link_or_copy(path.resolve(strict=True) if path.is_symlink() else path, where)
 

@@ -63,8 +63,8 @@ def end_with_parent() -> None:
 def _raise_file_limit() -> None:
     """Allow as many open files as this account may have: the usual 1,024 would be the limit of connections."""
     _, most = resource.getrlimit(resource.RLIMIT_NOFILE)
-    wanted = 2 * CONNECTIONS + 512
-    allowed = wanted if most == resource.RLIM_INFINITY else min(wanted, most)
+    needed_files = 2 * CONNECTIONS + 512
+    allowed = needed_files if most == resource.RLIM_INFINITY else min(needed_files, most)
     resource.setrlimit(resource.RLIMIT_NOFILE, (allowed, most))
 
 
