@@ -146,7 +146,7 @@ def test_forms_need_the_mark_against_forgery(mia: User) -> None:
 
 
 # session, user; roles, portfolios seen, feeds, who may make feeds: own, whole and the portfolios twice; qualifications,
-# keys
+# keys, whether a visit waits for her word
 PAGE = 12
 
 

@@ -18,9 +18,7 @@ from tests.web.test_board import read
 from tests.web.test_boiler import part
 
 pytestmark = pytest.mark.django_db
-WAITS = (
-    "Posted by bram, it names nora, who has not seconded it. Nothing good of it counts: it renews and closes nothing."
-)
+WAITS = "Posted by bram, it names nora, who has not seconded it. It counts as an operator"
 MINE = "/visits/that-name-me/"
 
 
