@@ -67,15 +67,15 @@ def _account_command(name: str) -> list[str]:
 def _make_account(name: str) -> None:
     """Make the account. Another start that makes it at the same moment is waited for."""
     command = _account_command(name)
-    failure = "it is not installed"
+    reason = "it is not installed"
     for _ in range(ACCOUNT_TRIES if shutil.which(command[0]) else 0):
         result = subprocess.run(command, capture_output=True, text=True, check=False)
         if _is_known(name):
             return
-        failure = result.stderr.strip().rpartition("\n")[2] or f"exit code {result.returncode}"
+        reason = result.stderr.strip().rpartition("\n")[2] or f"exit code {result.returncode}"
         time.sleep(ACCOUNT_PAUSE_SECONDS)
     raise MachineError(
-        f"The account {name} could not be made with `{' '.join(command)}` ({failure}): make it by hand, or start as "
+        f"The account {name} could not be made with `{' '.join(command)}` ({reason}): make it by hand, or start as "
         "another user."
     )
 
@@ -98,9 +98,9 @@ def check_powers(entry: pwd.struct_passwd) -> None:
     """Raise MachineError for an account that has power over this machine, or that is also somebody else's."""
     groups = {_group_name(gid) for gid in os.getgrouplist(entry.pw_name, entry.pw_gid)}
     mighty = sorted(groups & MIGHTY_GROUPS)
-    entries = [row for row in pwd.getpwall() if row.pw_name != entry.pw_name]
-    namesakes = [row.pw_name for row in entries if row.pw_uid == entry.pw_uid]
-    companions = [row.pw_name for row in entries if row.pw_gid == entry.pw_gid]
+    others = [other for other in pwd.getpwall() if other.pw_name != entry.pw_name]
+    namesakes = [other.pw_name for other in others if other.pw_uid == entry.pw_uid]
+    companions = [other.pw_name for other in others if other.pw_gid == entry.pw_gid]
     if entry.pw_uid == 0 or entry.pw_gid == 0:
         fault = "has the rights of root"
     elif mighty:
