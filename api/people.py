@@ -25,7 +25,8 @@ from api.http.retry import run_with_retries
 from api.http.strict import IdField, InstantField, StrictSerializer, TextField, validate_body
 from fleet import pipeline
 from fleet.accounts import people, policy
-from fleet.accounts.models import Grant, User
+from fleet.accounts.grants import RECORD_KINDS
+from fleet.accounts.models import Grant, GrantRecord, User
 from fleet.accounts.people import ROLES, RoleWish
 from fleet.accounts.requests import cause_of, user_of
 from fleet.errors import Refused
@@ -44,6 +45,9 @@ class GrantSerializer(serializers.Serializer[Any]):
     role = serializers.ChoiceField(choices=ROLES)
     building = serializers.UUIDField(source="building_id", allow_null=True)
     until = serializers.DateTimeField(allow_null=True)
+    waits_since = serializers.DateTimeField(
+        allow_null=True, help_text="Asked since then and not accepted yet: it gives nothing."
+    )
 
 
 class QualificationSerializer(serializers.Serializer[Any]):
@@ -52,6 +56,9 @@ class QualificationSerializer(serializers.Serializer[Any]):
     code = serializers.ChoiceField(choices=QUALIFICATIONS)
     since = serializers.DateTimeField()
     until = serializers.DateTimeField(allow_null=True)
+    waits_since = serializers.DateTimeField(
+        allow_null=True, help_text="Asked since then and not accepted yet: it does not count."
+    )
     everywhere = serializers.SerializerMethodField()
 
     def get_everywhere(self, row: Any) -> bool:
@@ -80,7 +87,7 @@ class NewGrantSerializer(StrictSerializer):
     """A role for a person known here (`user`) or for a new person (`username`, `name`)."""
 
     user = IdField(required=False)
-    username = serializers.RegexField(r"\A[a-z][a-z0-9._-]{1,39}\Z", required=False, max_length=40)
+    username = serializers.RegexField(rf"\A{people.USERNAME.pattern}\Z", required=False, max_length=40)
     name = TextField(max_length=120, required=False)
     role = serializers.ChoiceField(choices=ROLES)
     building = IdField(required=False)
@@ -102,14 +109,14 @@ class PeopleEndpoint(ListEndpoint):
     item_serializer, action, order = MemberSerializer, SEE_ACTION, ("username", "id")
 
     def find_rows(self, request: Request, walk: ListWalk, **where: UUID) -> QuerySet[User]:
-        """Return people with a role in force. Raises Http404 unless the user sees people of the whole portfolio."""
+        """Return people with a role in force or asked to take one. Raises Http404 where the user may not see them."""
         _require_visible(request, where["portfolio"], walk.now)
         return people.people_of_portfolio(where["portfolio"], walk.at)
 
     def get_tag_parts(self, at: datetime) -> tuple[Any, ...]:
         """Return the roles in force. The pulse does not change when time alone ends one."""
-        grants = Grant.objects.filter(not_ended(at), portfolio=self.kwargs["portfolio"])
-        return tuple(grants.order_by("id").values_list("id", "until"))
+        grants = Grant.asked_or_accepted.filter(not_ended(at), portfolio=self.kwargs["portfolio"])
+        return tuple(grants.order_by("id").values_list("id", "until", "waits_since"))
 
     def present_rows(self, rows: Sequence[Any], walk: ListWalk) -> Iterable[Any]:
         """Add the roles in this portfolio and the qualifications that count in it."""
@@ -122,7 +129,7 @@ class PeopleEndpoint(ListEndpoint):
         examples=[OpenApiExample("Somebody new", value=NEW_PERSON_EXAMPLE, request_only=True)],
     )
     def post(self, request: Request, portfolio: UUID) -> Response:
-        """Grant a role. Granting the same role again sets its new end."""
+        """Grant a role. Granting the same role again sets its new end. Somebody of other portfolios is asked first."""
         at, request_cause, user = timezone.now(), cause_of(request), user_of(request)
         _require_change(request, portfolio, at)
         data = validate_body(request, NewGrantSerializer)
@@ -151,14 +158,45 @@ class EndGrantEndpoint(APIView):
         operation_id="endRole", request=None, responses={200: GrantSerializer, **problem_responses(401, 403, 404, 503)}
     )
     def post(self, request: Request, portfolio: UUID, grant: UUID) -> Response:
-        """End the role now. Ending it again changes nothing."""
+        """End the role now, or take back what is asked. Ending it again changes nothing."""
         at, request_cause, user = timezone.now(), cause_of(request), user_of(request)
         _require_change(request, portfolio, at)
-        row = Grant.objects.select_related("user").filter(id=grant, portfolio=portfolio).first()
+        row = Grant.asked_or_accepted.select_related("user").filter(id=grant, portfolio=portfolio).first()
         if row is None:
             raise Http404
         ended_grant = run_with_retries(lambda: pipeline.end_role(grant=row, by=user, at=at, cause=request_cause))
         return Response(GrantSerializer(ended_grant).data)
+
+
+class GrantRecordSerializer(serializers.Serializer[Any]):
+    """What became of a role: when, by whom (null: it followed from a job), and its end from then on."""
+
+    id = serializers.UUIDField()
+    grant = serializers.UUIDField(source="grant_id")
+    role = serializers.ChoiceField(choices=ROLES, source="grant.role")
+    building = serializers.UUIDField(source="grant.building_id", allow_null=True)
+    kind = serializers.ChoiceField(choices=RECORD_KINDS)
+    at = serializers.DateTimeField()
+    by = serializers.CharField(source="by.username", allow_null=True, default=None)
+    until = serializers.DateTimeField(allow_null=True)
+
+
+@describe_list(
+    "listRoleHistory",
+    PORTFOLIO_PATH_PARAMETER,
+    OpenApiParameter("person", UUID, OpenApiParameter.PATH),
+    codes=(400, 401, 404, 422),
+)
+class RoleHistoryEndpoint(ListEndpoint):
+    """What became of a person's roles in a portfolio, the newest first. Records are never changed or removed."""
+
+    item_serializer, action, order = GrantRecordSerializer, SEE_ACTION, ("-at", "id")
+
+    def find_rows(self, request: Request, walk: ListWalk, **where: UUID) -> QuerySet[GrantRecord]:
+        """Return the records. Raises Http404 unless the user sees people of the whole portfolio."""
+        _require_visible(request, where["portfolio"], walk.now)
+        records = GrantRecord.objects.filter(portfolio=where["portfolio"], grant__user=where["person"], at__lte=walk.at)
+        return records.select_related("grant", "by")
 
 
 class QualificationsEndpoint(APIView):
@@ -184,8 +222,8 @@ class QualificationsEndpoint(APIView):
 
 def with_roles(rows: Sequence[Any], portfolio: UUID, at: datetime) -> Iterable[Any]:
     """Return these people with their roles in force in a portfolio and the qualifications that count there."""
-    grants = Grant.objects.filter(not_ended(at), portfolio=portfolio).order_by("role", "id")
-    counting = people.counting_qualifications(portfolio).order_by("code", "since")
+    grants = Grant.asked_or_accepted.filter(not_ended(at), portfolio=portfolio).order_by("role", "id")
+    counting = people.known_qualifications(portfolio).order_by("code", "since")
     grants_prefetch = Prefetch("grants", grants, to_attr="here")
     return (
         User.objects.filter(id__in=[r.id for r in rows])

@@ -3,6 +3,7 @@
 from django.urls import path, re_path
 
 from api.alerts import AcknowledgeAlertEndpoint, AlertEndpoint, AlertListEndpoint, ShelveAlertEndpoint
+from api.asked import AnswerRequestEndpoint, RequestsEndpoint
 from api.boilers import BoilerEndpoint, BoilerListEndpoint, BoilerPositionsEndpoint
 from api.buildings import BuildingEndpoint, BuildingListEndpoint
 from api.calculations import CalculationEndpoint, CalculationListEndpoint
@@ -35,7 +36,7 @@ from api.jobs import (
     SuggestedJobsEndpoint,
 )
 from api.keys import KeyEndpoint, KeyListEndpoint, RevokeKeyEndpoint
-from api.people import EndGrantEndpoint, PeopleEndpoint, QualificationsEndpoint
+from api.people import EndGrantEndpoint, PeopleEndpoint, QualificationsEndpoint, RoleHistoryEndpoint
 from api.portfolios import PortfolioEndpoint, PortfolioListEndpoint
 from api.positions import PositionEndpoint
 from api.positions import PositionListEndpoint as AllPositions
@@ -94,6 +95,9 @@ urlpatterns = [
     path("v1/alerts/<uuid:alert>/shelve/", ShelveAlertEndpoint.as_view(), name="shelve"),
     path("v1/portfolios/<uuid:portfolio>/people/", PeopleEndpoint.as_view(), name="people"),
     path(
+        "v1/portfolios/<uuid:portfolio>/people/<uuid:person>/roles/", RoleHistoryEndpoint.as_view(), name="role-history"
+    ),
+    path(
         "v1/portfolios/<uuid:portfolio>/people/<uuid:person>/qualifications/",
         QualificationsEndpoint.as_view(),
         name="qualifications",
@@ -125,6 +129,8 @@ urlpatterns = [
     path("v1/figures/forecast/", ForecastEndpoint.as_view(), name="forecast"),
     path("v1/calculations/", CalculationListEndpoint.as_view(), name="calculations"),
     path("v1/calculations/<str:code>/", CalculationEndpoint.as_view(), name="calculation"),
+    path("v1/asked/", RequestsEndpoint.as_view(), name="asked"),
+    path("v1/asked/<slug:kind>/<str:subject>/", AnswerRequestEndpoint.as_view(), name="answer-asked"),
     path("v1/jobs/", JobListEndpoint.as_view(), name="jobs"),
     path("v1/jobs/suggested/", SuggestedJobsEndpoint.as_view(), name="suggested-jobs"),
     path("v1/jobs/<uuid:job>/", JobEndpoint.as_view(), name="job"),

@@ -4,7 +4,7 @@ import importlib.util
 import json
 import os
 import sys
-from datetime import timedelta
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
@@ -26,12 +26,16 @@ _SITE_SETTINGS = _read_site_file()
 
 DATABASE_URL: str = os.environ.get("DATABASE_URL") or _SITE_SETTINGS.get("database_url", "")
 REDIS_URL: str = os.environ.get("REDIS_URL") or _SITE_SETTINGS.get("redis_url", "")
+DISK_FOLDER: str = os.environ.get("GAUGEGLASS_DISK", "")  # on the disk of the database, if that is this machine's
 DEBUG = False
 try:
     _DEPLOYMENT = read_deployment(os.environ, _SITE_SETTINGS.get("secret_key", ""))
 except UnfitDeployment as unfit:
     sys.exit(str(unfit))
 SECRET_KEY = _DEPLOYMENT.secret_key
+IS_SECRET_KEY_GIVEN = bool(os.environ.get("GAUGEGLASS_SECRET_KEY") or _SITE_SETTINGS.get("secret_key"))
+# Where the site is reached, for the links that commands print; pages build theirs from the request.
+SITE_ADDRESS: str = _SITE_SETTINGS.get("web", "")
 ALLOWED_HOSTS = _DEPLOYMENT.hosts
 CSRF_TRUSTED_ORIGINS = _DEPLOYMENT.origins
 # Proxies in front of the site: how many entries of X-Forwarded-For are believed, or whose.
@@ -69,6 +73,8 @@ MIDDLEWARE = [
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "fleet.web.shared.middleware.RequestIdMiddleware",
     "fleet.web.shared.request_bounds.RequestBoundsMiddleware",
+    "fleet.web.shared.disk_notice.PageRoomMiddleware",
+    "api.http.disk_room.ApiRoomMiddleware",
     "django.contrib.sessions.middleware.SessionMiddleware",
     "django.middleware.common.CommonMiddleware",
     "django.middleware.csrf.CsrfViewMiddleware",
@@ -115,8 +121,9 @@ def _database_settings(url: str) -> dict[str, Any]:
     except ValueError:
         return {**dj_database_url.parse(NO_DATABASE)}
     # A write that waits longer for a lock is cancelled; its door tries again and then answers 503.
-    options = {**connection.get("OPTIONS", {}), "options": "-c lock_timeout=5s"}
-    return {**connection, "OPTIONS": options}
+    options = connection.get("OPTIONS", {})
+    session = f"{options.get('options', '')} -c lock_timeout=5s".strip()
+    return {**connection, "OPTIONS": {**options, "options": session}}
 
 
 DATABASES = {"default": _database_settings(DATABASE_URL or NO_DATABASE)}
@@ -131,7 +138,8 @@ def _cache_settings(url: str) -> dict[str, Any]:
         return {"BACKEND": "django.core.cache.backends.locmem.LocMemCache"}
     # Celery and Django write the address of a Unix socket differently. A cache that hangs must not delay requests.
     location = url.replace("redis+socket://", "unix://", 1)
-    options = {"socket_connect_timeout": 0.5, "socket_timeout": 0.5}
+    options: dict[str, Any] = {"socket_connect_timeout": 0.5, "socket_timeout": 0.5}
+    options["serializer"] = "fleet.records.cache_values.JsonCacheSerializer"  # Django's own unpickles
     backend = "django.core.cache.backends.redis.RedisCache"
     return {"BACKEND": backend, "LOCATION": location, "KEY_PREFIX": "gaugeglass", "OPTIONS": options}
 
@@ -149,9 +157,11 @@ AUTH_PASSWORD_VALIDATORS = [
     {"NAME": "fleet.accounts.passwords.OwnNameValidator"},
     {"NAME": "fleet.accounts.passwords.KnownPasswordValidator"},
 ]
+AUTHENTICATION_BACKENDS = ["fleet.accounts.passwords.SiteBackend"]
 LOGIN_URL = "/sign-in/"
 LOGIN_REDIRECT_URL = "/"
 LOGOUT_REDIRECT_URL = "/sign-in/"
+SESSION_SERIALIZER = "django.contrib.sessions.serializers.JSONSerializer"
 SESSION_COOKIE_AGE = 14 * 24 * 3600  # seconds; a session ends then, however much it is used
 SESSION_IDLE = timedelta(hours=float(os.environ.get("GAUGEGLASS_IDLE_HOURS", "12")))  # without any use
 SESSION_COOKIE_HTTPONLY = True
@@ -181,11 +191,22 @@ CELERY_WORKER_PREFETCH_MULTIPLIER = 1
 CELERY_BROKER_CONNECTION_RETRY_ON_STARTUP = True
 CELERY_BROKER_TRANSPORT_OPTIONS = {"unacked_restore_interval": 2, "unacked_restore_throttle": 1}
 CELERY_TIMEZONE = "UTC"
+# Written out, although they are the defaults: whoever can write into the broker must not be able to run anything here.
+CELERY_TASK_SERIALIZER = CELERY_RESULT_SERIALIZER = CELERY_EVENT_SERIALIZER = "json"
+CELERY_ACCEPT_CONTENT = CELERY_RESULT_ACCEPT_CONTENT = ["json"]
+# In memory: the other scheduler keeps its state in a file that it unpickles.
+CELERY_BEAT_SCHEDULER = "celery.beat:Scheduler"
 SWEEP_SECONDS = float(os.environ.get("GAUGEGLASS_SWEEP_SECONDS", "30"))
 CELERY_BEAT_SCHEDULE = {
     # Each task expires within its period, so a broker that was away never delivers a backlog of wake-ups.
     "sweep": {"task": "fleet.tasks.sweep", "schedule": SWEEP_SECONDS, "options": {"expires": SWEEP_SECONDS * 0.9}},
-    "purge": {"task": "fleet.tasks.purge", "schedule": 3600, "options": {"expires": 3000}},
+    "purge": {
+        "task": "fleet.tasks.purge",
+        "schedule": 3600,
+        "options": {"expires": 3000},
+        # Beat keeps no state: it purges once when it starts, so that a site restarted every half hour purges as well.
+        "last_run_at": datetime(2000, 1, 1, tzinfo=UTC),
+    },
     "imports": {"task": "fleet.tasks.imports", "schedule": SWEEP_SECONDS, "options": {"expires": SWEEP_SECONDS * 0.9}},
 }
 

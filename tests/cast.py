@@ -160,7 +160,7 @@ def _made(buildings: tuple[str, ...]) -> Fleet:
 
 def make_person(username: str, portfolio: Portfolio | None, role: str, *qualifications: str) -> User:
     """A user with a grant and qualifications."""
-    user = User.objects.create_user(username, password="brass-union-17")
+    user = User.objects.create_user(username, password="oak-valve-2609")
     if portfolio is not None:
         Grant.objects.create(user=user, portfolio=portfolio, role=role)
     for code in qualifications:

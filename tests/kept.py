@@ -11,6 +11,7 @@ from django.db import connection, transaction
 from fleet.accounts.models import User
 from fleet.catalog.models import Release
 from fleet.portfolio.models import Portfolio
+from tests.site_role import as_tables_owner
 
 Made = TypeVar("Made")
 
@@ -56,7 +57,7 @@ LARGE = 8_000_000  # bytes of tables and indexes, above which throwing files awa
 def empty() -> None:
     """Leave no row, as `flush` does: that one throws the files of all tables away, which takes ten times as long."""
     filled = sorted(_filled())
-    with transaction.atomic(), connection.cursor() as cursor:
+    with transaction.atomic(), as_tables_owner(), connection.cursor() as cursor:
         cursor.execute("SELECT sum(pg_total_relation_size(t::regclass)) FROM unnest(%s::text[]) AS t", [filled])
         if (cursor.fetchone()[0] or 0) > LARGE:
             call_command("flush", verbosity=0, interactive=False, reset_sequences=False, inhibit_post_migrate=True)

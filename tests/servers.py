@@ -115,9 +115,14 @@ def pytest_fixture_setup(
     if fixturedef.argname != "django_db_setup" or "DATABASE_URL" not in os.environ.get(OURS, ""):
         return (yield)
     from tests.kept_schema import migrated_once  # Django's settings are there by now
+    from tests.site_role import act_as_owner, act_as_site
 
+    blocker = request.getfixturevalue("django_db_blocker")
     with migrated_once(request.config.rootpath / ".pytest_cache" / "migrated", os.environ["DATABASE_URL"]):
-        return (yield)
+        value = yield
+    act_as_site(blocker)
+    fixturedef.addfinalizer(lambda: act_as_owner(blocker))  # before the fixture's own end, which drops the database
+    return value
 
 
 @pytest.hookimpl(wrapper=True)

@@ -10,6 +10,7 @@ from django.core.exceptions import BadRequest, PermissionDenied, RequestDataTooB
 from django.db.utils import OperationalError
 from django.http import Http404, UnreadablePostError
 from django.http.multipartparser import MultiPartParserError
+from psycopg.errors import DiskFull
 from rest_framework import exceptions
 from rest_framework.renderers import JSONRenderer
 from rest_framework.request import Request
@@ -19,8 +20,10 @@ from rest_framework.views import set_rollback
 
 from fleet.accounts.requests import request_id_of
 from fleet.errors import Fault, FaultPath, Refused, describe_fault, describe_problem
+from fleet.records.disk_room import NO_ROOM_SENTENCE
 
 PROBLEM_TYPE = "application/problem+json"
+RETRY_SECONDS_WITHOUT_ROOM = "60"
 MAX_FAULTS = 500  # a body of 2 MiB can hold 250,000 faults
 MAX_TEXT_LENGTH = 300
 _UNSENDABLE = re.compile("[\x00\ud800-\udfff]")
@@ -37,7 +40,7 @@ def handler(error: Exception, context: dict[str, Any]) -> Response:
     if isinstance(error, exceptions.ValidationError):
         return problem_response(400, _flatten_faults(error.get_full_details(), ()))
     if isinstance(error, OperationalError):
-        return _busy_problem()
+        return no_room_problem() if isinstance(error.__cause__, DiskFull) else _busy_problem()
     if isinstance(error, exceptions.APIException) and not isinstance(error, _WORDED_BELOW):
         return _framework_problem(error)
     for kinds, status, code, message in _PROBLEMS_BY_KIND:
@@ -112,6 +115,13 @@ def _flatten_faults(details: Any, at: FaultPath) -> Iterator[Fault]:
 def _is_leaf(details: Any) -> bool:
     """Return whether this is one error. Input fields may be named message and code too, but those hold lists."""
     return isinstance(details, dict) and details.keys() == {"message", "code"} and isinstance(details["message"], str)
+
+
+def no_room_problem() -> Response:
+    """Return a 503: the disk is full. Nothing was stored, so the same post may be sent again once there is room."""
+    response = problem_response(503, [Fault("no_room", NO_ROOM_SENTENCE)])
+    response["Retry-After"] = RETRY_SECONDS_WITHOUT_ROOM
+    return response
 
 
 def _busy_problem() -> Response:

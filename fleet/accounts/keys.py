@@ -10,9 +10,11 @@ from uuid import UUID
 from django.db.models import Q, QuerySet
 
 from fleet.accounts import policy
+from fleet.accounts.installation import KNOWN_KEY_PREFIX, is_demonstration
 from fleet.accounts.models import Grant, Key, User
 from fleet.accounts.scopes import READ, SCOPES, reach_of_key
 from fleet.errors import Fault, Refused
+from fleet.records.disk_room import has_room
 from fleet.records.row_spans import not_ended
 
 MAX_LIFETIME = timedelta(days=400)
@@ -129,10 +131,15 @@ def revoke_keys(*, user: User, at: datetime) -> int:
 
 
 def key_owner(secret: str, at: datetime) -> User | None:
-    """Return the owner of a key, with its reach set; None if unknown, expired or revoked, or for an inactive owner."""
+    """Return the owner of a key, with its reach set; None if unknown, expired or revoked, or for an inactive owner.
+
+    A key that the demonstration prints is unknown everywhere else.
+    """
     keys = Key.objects.select_related("user").filter(digest=_digest_of(secret), revoked_at=None, expires_at__gt=at)
     key = keys.first()
     if key is None or not key.user.is_active:
+        return None
+    if secret.startswith(KNOWN_KEY_PREFIX) and not is_demonstration():
         return None
     _note_use(key, at)
     key.user.reach = reach_of_key(key.id, key.scopes, key.portfolio_id)
@@ -140,9 +147,9 @@ def key_owner(secret: str, at: datetime) -> User | None:
 
 
 def _note_use(key: Key, at: datetime) -> None:
-    """Note that the key was used, at most once per NOTE_INTERVAL."""
+    """Note that the key was used, at most once per NOTE_INTERVAL. A full disk is only read from."""
     last = key.last_used_at
-    if last is None or at - last >= NOTE_INTERVAL:
+    if (last is None or at - last >= NOTE_INTERVAL) and has_room():
         unnoted = Q(last_used_at=None) | Q(last_used_at__lte=at - NOTE_INTERVAL)
         Key.objects.filter(unnoted, id=key.id).update(last_used_at=at)
 

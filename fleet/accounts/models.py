@@ -1,6 +1,7 @@
 """Users, grants, qualifications and keys. A role says what one may do here, a qualification what the trade allows."""
 
 import uuid
+from typing import TypeVar
 
 from django.contrib.auth.models import AbstractUser
 from django.db import models
@@ -20,6 +21,8 @@ class User(AbstractUser):
     units = models.CharField(max_length=8, default="both", choices=[(u, u) for u in ("both", "us", "si")])
     # Optional; shown on the pages of the buildings where this person works, to those who may see them.
     telephone = models.CharField(max_length=LONGEST, blank=True, default="", validators=[dialable])
+    # Something may wait for this person's answer: then pages show the way to it, without asking at each page.
+    is_asked = models.BooleanField(default=False)
     reach: Reach | None = None  # no column: set where a key authenticates the person, and used by the policy
 
     @property
@@ -28,13 +31,33 @@ class User(AbstractUser):
         return self.get_full_name() or self.get_username()
 
 
+Held = TypeVar("Held", bound=models.Model)
+
+
+class AcceptedManager(models.Manager[Held]):
+    """What the person has accepted, or did not have to be asked about. What still waits for an answer gives nothing."""
+
+    def get_queryset(self) -> models.QuerySet[Held]:
+        """Leave out what waits."""
+        return super().get_queryset().filter(waits_since=None)
+
+
 class Grant(Row):
-    """A role of a person in one portfolio, or one building of it, until an instant."""
+    """A role of a person in one portfolio, or one building of it, until an instant.
+
+    `waits_since`: the person belongs to other portfolios and has not accepted it yet. `is_from_job`: it came with a
+    planned job and nobody gave it; who has only such grants does not belong to the portfolio.
+    """
 
     user = models.ForeignKey(User, models.CASCADE, related_name="grants")
     role = models.CharField(max_length=32)
     building = models.ForeignKey(Building, models.PROTECT, null=True, blank=True, related_name="grants")
     until = models.DateTimeField(null=True, blank=True)
+    waits_since = models.DateTimeField(null=True, blank=True)
+    is_from_job = models.BooleanField(default=False)
+
+    objects = AcceptedManager()
+    asked_or_accepted = models.Manager()
 
     class Meta:
         constraints = [
@@ -44,11 +67,24 @@ class Grant(Row):
         ]
 
 
+class GrantRecord(Row):
+    """A fact: what became of a grant, when and by whom. Never changed, so that grants keep their history.
+
+    `kind` is one of `grants.RECORD_KINDS`; `until` is the end that the grant had from then on.
+    """
+
+    grant = models.ForeignKey(Grant, models.PROTECT, related_name="records")
+    kind = models.CharField(max_length=16)
+    at = models.DateTimeField()
+    by = models.ForeignKey(User, models.PROTECT, null=True, related_name="+")  # null: it followed from a job
+    until = models.DateTimeField(null=True)
+
+
 class Qualification(models.Model):
     """What the trade or the law lets a person do, from an instant to another.
 
     It counts only in `portfolio`, whose managers entered it: nobody qualifies people for another portfolio's boilers.
-    Without a portfolio the installation vouches for it, and it counts everywhere.
+    Without a portfolio the installation vouches for it, and it counts everywhere. `waits_since`: as of a grant.
     """
 
     user = models.ForeignKey(User, models.CASCADE, related_name="qualifications")
@@ -56,6 +92,10 @@ class Qualification(models.Model):
     since = models.DateTimeField()
     until = models.DateTimeField(null=True, blank=True)
     portfolio = models.ForeignKey(Portfolio, models.PROTECT, null=True, blank=True, related_name="+")
+    waits_since = models.DateTimeField(null=True, blank=True)
+
+    objects = AcceptedManager()
+    asked_or_accepted = models.Manager()
 
     class Meta:
         constraints = [
@@ -136,3 +176,13 @@ class Look(models.Model):
 
     user = models.OneToOneField(User, models.CASCADE, primary_key=True, related_name="+")
     until = models.DateTimeField()
+
+
+class Installation(models.Model):
+    """One row: what this database is for, noted once by the first start. `kind` is one of `installation.KIND_NAMES`."""
+
+    kind = models.CharField(max_length=16)
+    noted_at = models.DateTimeField()
+
+    class Meta:
+        constraints = [models.CheckConstraint(condition=models.Q(id=1), name="installation_once")]

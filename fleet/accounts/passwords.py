@@ -1,15 +1,30 @@
-"""Passwords that are refused beside the short and the common ones."""
+"""Passwords: which are refused beside the short and the common ones, and which open nothing on a lasting site."""
 
 import re
 from typing import Any
 
+from django.contrib.auth.backends import ModelBackend
 from django.core.exceptions import ValidationError
+from django.http import HttpRequest
 
+from fleet.accounts.installation import is_demonstration, is_known_password
 from fleet.deployment import KNOWN_VALUES
 
 MIN_OTHER_CHARACTERS = 4  # letters and digits that a password has beside the person's names
 MIN_NAME_LENGTH = 3  # a shorter name is part of many words
 _OTHER_THAN_TEXT = re.compile(r"[\W_]+")
+
+
+class SiteBackend(ModelBackend):
+    """Django's check of user name and password, which outside the demonstration takes none that it prints."""
+
+    def authenticate(
+        self, request: HttpRequest | None, username: str | None = None, password: str | None = None, **kwargs: Any
+    ) -> Any:
+        """Return the user, or None. A known password is checked like a wrong one, which takes as long."""
+        if password and is_known_password(password) and not is_demonstration():
+            password += "\x00"
+        return super().authenticate(request, username=username, password=password, **kwargs)
 
 
 class OwnNameValidator:

@@ -1,5 +1,6 @@
 """Reading and changing people's roles and qualifications."""
 
+import re
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime
@@ -8,6 +9,7 @@ from uuid import UUID
 from django.core.exceptions import ValidationError
 from django.db.models import Q, QuerySet
 
+from fleet.accounts.grants import note_asked, record_grant
 from fleet.accounts.models import Grant, Qualification, User
 from fleet.accounts.telephone import NUMBER_RULE
 from fleet.errors import Refused
@@ -15,6 +17,8 @@ from fleet.portfolio.models import Building, Portfolio
 from fleet.records.row_spans import not_ended
 
 ROLES = ("technician", "dispatcher", "manager", "owner", "caretaker", "inspector", "office")
+USERNAME = re.compile(r"[a-z][a-z0-9._-]{1,39}")
+USERNAME_RULE = "Use 2 to 40 small letters, digits, dots, dashes or underscores, beginning with a letter."
 # The roles a manager may give and take: the field and the dispatchers. The other roles are given by owners only.
 MANAGED_ROLES = frozenset({"technician", "dispatcher", "caretaker", "inspector"})
 
@@ -49,6 +53,11 @@ def counting_qualifications(portfolio: UUID) -> QuerySet[Qualification]:
     return Qualification.objects.filter(Q(portfolio=None) | Q(portfolio=portfolio))
 
 
+def known_qualifications(portfolio: UUID) -> QuerySet[Qualification]:
+    """Return those that count in a portfolio, and those that wait there for the answer of the person."""
+    return Qualification.asked_or_accepted.filter(Q(portfolio=None) | Q(portfolio=portfolio))
+
+
 def qualification_codes_at(portfolio: UUID, person: UUID, at: datetime) -> set[str]:
     """Return the codes of a person's qualifications in a portfolio at an instant."""
     qualifications = counting_qualifications(portfolio).filter(not_ended(at), user=person, since__lte=at)
@@ -56,8 +65,8 @@ def qualification_codes_at(portfolio: UUID, person: UUID, at: datetime) -> set[s
 
 
 def people_of_portfolio(portfolio: UUID, at: datetime) -> QuerySet[User]:
-    """Return everybody active with a grant in force in a portfolio."""
-    return active_users_of(Grant.objects.filter(not_ended(at), portfolio=portfolio))
+    """Return everybody active with a grant in force in a portfolio, or who is asked to take one."""
+    return active_users_of(Grant.asked_or_accepted.filter(not_ended(at), portfolio=portfolio))
 
 
 def active_users_of(grants: QuerySet[Grant]) -> QuerySet[User]:
@@ -94,25 +103,57 @@ def add_person(*, username: str, name: str) -> User:
     return user
 
 
-def give_role(*, user: User, portfolio: Portfolio, wish: RoleWish) -> Grant:
-    """Give a role; the same role again gets the new end. Raises Refused (422) for a building of another portfolio."""
+def give_role(*, user: User, portfolio: Portfolio, wish: RoleWish, is_asked: bool, by: User, at: datetime) -> Grant:
+    """Give a role, or where `is_asked` have it wait for the person; the same role again gets the new end.
+
+    Raises Refused (422) for a building of another portfolio.
+    """
     house = Building.objects.filter(id=wish.building, portfolio=portfolio).first() if wish.building else None
     if wish.building and house is None:
         raise Refused("unknown_building", "Building not found.", ("building",), status=422)
-    grant, _ = Grant.objects.update_or_create(
-        user=user, role=wish.role, portfolio=portfolio, building=house, defaults={"until": wish.until}
+    values = {"until": wish.until, "waits_since": at if is_asked else None, "is_from_job": False}
+    grant, _ = Grant.asked_or_accepted.update_or_create(
+        user=user, role=wish.role, portfolio=portfolio, building=house, defaults=values
     )
+    record_grant(grant, "asked" if is_asked else "given", at=at, by=by)
+    if is_asked:
+        note_asked([user.id])
     return grant
 
 
 def add_qualification(
-    *, user: User, portfolio: Portfolio, code: str, since: datetime, until: datetime | None
+    *, user: User, portfolio: Portfolio, code: str, span: tuple[datetime, datetime | None], waits_since: datetime | None
 ) -> Qualification:
-    """Store a qualification that counts in a portfolio; the same one again gets the new end."""
-    qualification, _ = Qualification.objects.update_or_create(
-        user=user, portfolio=portfolio, code=code, since=since, defaults={"until": until}
+    """Store a qualification that counts in a portfolio, unless it waits; the same one again gets the new end."""
+    values = {"until": span[1], "waits_since": waits_since}
+    qualification, _ = Qualification.asked_or_accepted.update_or_create(
+        user=user, portfolio=portfolio, code=code, since=span[0], defaults=values
     )
+    if waits_since:
+        note_asked([user.id])
     return qualification
+
+
+def waiting_qualifications(person: User, at: datetime) -> list[Qualification]:
+    """Return the qualifications that wait for the answer of this person, the oldest first."""
+    asked = Qualification.asked_or_accepted.filter(not_ended(at), user=person, waits_since__isnull=False)
+    return list(asked.select_related("portfolio").order_by("waits_since", "id"))
+
+
+def answer_qualification(*, qualification: int, person: User, accepts: bool, at: datetime) -> Qualification:
+    """Let a qualification count, or end what was asked. Raises Refused (404) where it does not wait for this person."""
+    rows = Qualification.asked_or_accepted.select_for_update(of=("self",), no_key=True).select_related("portfolio")
+    row: Qualification | None = rows.filter(
+        not_ended(at), id=qualification, user=person, waits_since__isnull=False
+    ).first()
+    if row is None:
+        raise Refused("unknown", "Not found.", status=404)
+    if accepts:
+        row.waits_since = None
+    else:
+        row.until = at
+    row.save(update_fields=["waits_since", "until"])
+    return row
 
 
 def names_in_sentence(users: Iterable[User]) -> str:

@@ -12,7 +12,7 @@ log = logging.getLogger(__name__)
 def note_sweep(at: datetime) -> None:
     """Note a sweep. A failing cache is logged and does not stop the sweep."""
     try:
-        cache.set(CACHE_KEY, at, CACHE_SECONDS)
+        cache.set(CACHE_KEY, at.isoformat(), CACHE_SECONDS)
     except Exception:
         log.warning("the sweep could not be noted")
 
@@ -20,7 +20,7 @@ def note_sweep(at: datetime) -> None:
 def last_sweep_at() -> datetime | None:
     """Return when the last sweep ran, None where that is unknown."""
     try:
-        noted_at = cache.get(CACHE_KEY)
-    except Exception:
+        noted_at = datetime.fromisoformat(cache.get(CACHE_KEY))
+    except Exception:  # no answer, no mark, or something that is no time
         return None
-    return noted_at if isinstance(noted_at, datetime) else None
+    return noted_at if noted_at.tzinfo else None  # a time without its zone was not noted here

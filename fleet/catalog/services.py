@@ -39,9 +39,12 @@ def first_day_of_a_later_release(at: datetime) -> date:
 
 
 def _lock_releases() -> None:
-    """Allow one loader at a time: two would give their releases the same number. Readers are not blocked."""
+    """Allow one loader at a time: two would give their releases the same number. Readers are not blocked.
+
+    An advisory lock, which ends with the transaction: to lock the table one must be allowed to change its rows.
+    """
     with connection.cursor() as cursor:
-        cursor.execute(f"LOCK TABLE {Release._meta.db_table} IN SHARE ROW EXCLUSIVE MODE")
+        cursor.execute("SELECT pg_advisory_xact_lock(hashtext(%s))", [Release._meta.db_table])
 
 
 def _refuse_reused(content: Content) -> None:

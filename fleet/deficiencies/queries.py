@@ -11,6 +11,7 @@ from django.db.models import F
 from fleet.catalog import queries as catalog
 from fleet.deficiencies.life import DeficiencyLife, acts_by_episode, episodes_of_rows, level_at, life_at
 from fleet.deficiencies.models import Deficiency, DeficiencyAct
+from fleet.rules.finding_codes import ends_by_word_alone
 from fleet.rules.values import LEVELS
 from fleet.rules.vocabulary import EntryAct
 
@@ -50,6 +51,8 @@ def advice_for(row: Deficiency, at: datetime) -> tuple[str, list[str]]:
     release = catalog.catalogue_at(at)
     opened = _open_deficiency(row, release, [], at)
     by_test = row.opened_by is not None and row.opened_by.act == EntryAct.TEST
+    if ends_by_word_alone(row.rule, row.position_id):
+        return opened.first_act, []
     found_by = release.procedures.get(row.opened_by.code) if row.opened_by and by_test else None
     return opened.first_act, opened.clears_by or ([found_by.name.lower()] if found_by else [])
 

@@ -7,6 +7,7 @@ from uuid import UUID
 
 from django.db.models import Q
 
+from fleet.accounts.grants import belongs_to_portfolio, note_asked
 from fleet.accounts.models import Grant, User
 from fleet.accounts.people import qualification_codes_at
 from fleet.calendar import day_of, day_start
@@ -20,6 +21,7 @@ from fleet.records.versioned_acts import add_act
 ASSIGNEE_KINDS = ("accept", "decline", "start")
 SENTENCES = {
     "plan": "Planned for {who} on {since:%a %d %b %Y %H:%M} UTC.",
+    "ask": "{who} of another portfolio asked for {since:%a %d %b %Y %H:%M} UTC.",
     "accept": "Accepted.",
     "decline": "Declined.",
     "start": "Started.",
@@ -46,6 +48,8 @@ def plan_end(job: Job, decision: JobDecision) -> datetime | None:
 def refuse_decision(*, job: Job, decision: JobDecision, version: int, by: User, at: datetime) -> None:
     """Raise Refused unless this may be recorded. The people concerned must be locked.
 
+    Whoever accepts what they were asked for must be free then, too: meanwhile somebody may have planned them.
+
     In this order: 412 for a stale version, 409 where the act may not follow, 403 where the job is somebody else's,
     409 on the wrong day, 422 with all faults, 409 where a person is planned elsewhere. The locks make the second of
     two plans for one person see the first.
@@ -55,18 +59,25 @@ def refuse_decision(*, job: Job, decision: JobDecision, version: int, by: User, 
     if states.status_after(job.status, decision.kind) is None:
         message = f"This job is {job.status.replace('_', ' ')}: {decision.kind} is not possible now."
         raise Refused("not_now", message, status=409)
-    if decision.kind in ASSIGNEE_KINDS and by.id not in (job.technician_id,):
+    if decision.kind in ASSIGNEE_KINDS and by.id not in _who_may_answer(job, decision):
         raise Refused("not_yours", "This job is planned for somebody else.", status=403)
     if decision.kind == "start" and not _is_on_its_day(job, at):
         raise Refused("not_its_day", "A job can be started only on the day it is planned for.", status=409)
     faults = list(_decision_faults(job, decision, at))
     if faults:
         raise Refused.from_faults(faults, status=422)
+    if decision.kind == "accept" and job.status == states.ASKED:
+        decision = JobDecision("plan", technician=job.technician_id, second=job.second_id, since=job.planned_since)
     if decision.kind == "plan" and (busy := fields_of_busy_people(job, decision, at)):
         raise Refused.from_faults(
             [Fault("elsewhere_then", "This person is planned for another job at that time.", (p,)) for p in busy],
             status=409,
         )
+
+
+def _who_may_answer(job: Job, decision: JobDecision) -> tuple[UUID | None, ...]:
+    """Return the planned technician; either of two people may say that they cannot come."""
+    return (job.technician_id, job.second_id) if decision.kind == "decline" else (job.technician_id,)
 
 
 def _is_on_its_day(job: Job, at: datetime) -> bool:
@@ -147,7 +158,7 @@ def record_act(*, job: Job, decision: JobDecision, by: User, at: datetime, reque
     """Add a checked act and give the job its next version."""
     act = JobAct(
         job=job,
-        kind=decision.kind,
+        kind="ask" if _asks_first(job, decision, at) else decision.kind,
         at=at,
         by=by,
         technician_id=decision.technician,
@@ -157,7 +168,15 @@ def record_act(*, job: Job, decision: JobDecision, by: User, at: datetime, reque
         reason=decision.reason,
         request_id=request_id,
     )
+    if act.kind == "ask" and decision.technician:
+        note_asked([decision.technician])
     return add_act(act, job)
+
+
+def _asks_first(job: Job, decision: JobDecision, at: datetime) -> bool:
+    """Whether a plan is for a technician of another portfolio, who has to say yes before anything begins."""
+    technician = decision.technician
+    return bool(decision.kind == "plan" and technician and not belongs_to_portfolio(technician, job.portfolio_id, at))
 
 
 def act_sentence(act: JobAct) -> str:

@@ -11,6 +11,7 @@ from fleet.deficiencies.life import level_at
 from fleet.deficiencies.models import Deficiency
 from fleet.jobs import suggest, work
 from fleet.rules.catalogue import Catalogue, ProcedureSpec
+from fleet.rules.finding_codes import ends_by_word_alone
 from fleet.rules.values import AdoptedTerms
 from fleet.rules.vocabulary import EntryAct
 from fleet.rules.wording import join_with_or, local_day
@@ -154,6 +155,8 @@ def _paths_behind(facts: WorkFacts, place: UUID | None) -> set[UUID]:
 def _proof_procedure(row: Deficiency, facts: WorkFacts) -> str:
     """Return the quickest procedure that closes it at a place of this role, else the test that found it, else ""."""
     found_by = row.opened_by.code if row.opened_by and row.opened_by.act == EntryAct.TEST else ""
+    if ends_by_word_alone(row.rule, row.position_id):
+        return ""
     role = facts.roles.get(row.position_id) if row.position_id else None
     closing_codes = [procedure.code for procedure in facts.release.closing_procedures(row.clears_by, role)]
     return work.quickest_code(closing_codes, facts.release) or (

@@ -79,7 +79,7 @@ class _Replay:
             yield max(at, now.since), 0, change, visit
         if now.status == states.STARTED and (ended := _visit_leaving_open(facts, now.since)):
             yield ended[0], 1, "visit_left_open", ended[1]
-        if now.status in states.HELD_STATUSES and now.plan and now.plan.until:
+        if now.status in states.DATED and now.plan and now.plan.until:
             yield max(end_of_day(now.plan.until, facts.zone), now.since), 2, "day_passed", None
 
 
@@ -106,10 +106,15 @@ def replay_job(facts: JobFacts, acts: Iterable[JobAct]) -> list[JobStep]:
     replay = _Replay(facts, [JobStep(states.TO_PLAN, facts.created_at)])
     for act in sorted(acts, key=lambda a: (a.at, a.acted_on)):
         replay.run_until(act.at)
-        plan = act if act.kind == "plan" else None if act.kind in ("decline", "cancel") else replay.current_step.plan
-        replay.take_step(act.kind, act.at, plan)
+        replay.take_step(act.kind, act.at, _plan_after(act, replay.current_step.plan))
     replay.run_until(None)
     return replay.steps
+
+
+def _plan_after(act: JobAct, plan: JobAct | None) -> JobAct | None:
+    if act.kind in ("plan", "ask"):
+        return act
+    return None if act.kind in ("decline", "cancel") else plan
 
 
 def step_at(steps: Sequence[JobStep], at: datetime) -> JobStep:
@@ -136,7 +141,7 @@ def _step_conditions(
     candidates, level = [], level_at(classes, at)
     if step.status in states.WAITING:
         candidates.append(("job_not_planned", plan_by(step, classes), "Not planned yet"))
-    if step.status == states.PLANNED and step.plan and step.plan.since:
+    if step.status in (states.ASKED, states.PLANNED) and step.plan and step.plan.since:
         candidates.append(("job_not_accepted", accept_by(step, facts.zone), "Planned and not accepted yet"))
     if step.status == states.MISSED:
         candidates.append(("job_past_day", step.since, "Past its day"))

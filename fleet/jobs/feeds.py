@@ -56,7 +56,7 @@ def feed_for_secret(secret: str, at: datetime) -> Feed | None:
 
 def write_calendar(feed: Feed, at: datetime) -> bytes:
     """Return the calendar as iCalendar (RFC 5545): three queries. Jobs taken away stay in it as cancelled."""
-    acts = JobAct.objects.filter(portfolio=feed.portfolio_id, kind="plan", until__gt=at - PAST_SPAN)
+    acts = JobAct.objects.filter(portfolio=feed.portfolio_id, kind__in=("plan", "ask"), until__gt=at - PAST_SPAN)
     if not feed.whole:
         acts = acts.filter(Q(technician=feed.user) | Q(second=feed.user))
     newest = {act.job_id: act for act in acts.select_related("technician", "second").order_by("at", "acted_on")}

@@ -65,13 +65,13 @@ def job_detail(job: Job, at: datetime) -> JobDetail:
 
 def status_at(job: Job, at: datetime) -> str:
     """Return a job's status at `at`."""
-    is_over = job.status in states.HELD_STATUSES and job.ends_at is not None and job.ends_at <= at
+    is_over = job.status in states.DATED and job.ends_at is not None and job.ends_at <= at
     return states.MISSED if is_over else job.status
 
 
 def jobs_of_status(rows: QuerySet[Job], status: str, at: datetime) -> QuerySet[Job]:
     """Return the jobs whose `status_at` at `at` is this status."""
-    is_over = Q(status__in=states.HELD_STATUSES, ends_at__isnull=False, ends_at__lte=at)
+    is_over = Q(status__in=states.DATED, ends_at__isnull=False, ends_at__lte=at)
     return rows.filter(is_over | Q(status=status)) if status == states.MISSED else rows.filter(~is_over, status=status)
 
 

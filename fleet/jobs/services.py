@@ -132,6 +132,7 @@ def _status_event(job: Job, items: Sequence[Item], before: str) -> ChangeEvent:
 
 STATUS_SENTENCES = {
     states.TO_PLAN: "A job is to be planned",
+    states.ASKED: "Somebody is asked to do a job",
     states.PLANNED: "A job is planned",
     states.ACCEPTED: "A job is accepted",
     states.STARTED: "A job is started",

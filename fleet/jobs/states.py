@@ -1,19 +1,21 @@
 """The statuses of a job and what may follow each: one table, used by decisions and by the replay of a job.
 
-What people do: plan, accept, decline, start, cancel. What happens by itself: its planned day passes (`day_passed`), a
+What people do: plan, accept, decline, start, cancel. A plan for somebody of another portfolio is recorded as ask: the
+job stands as asked until that person answers. What happens by itself: its planned day passes (`day_passed`), a
 visit leaves something open (`visit_left_open`), evidence settles all its items (`all_settled`), or a correction takes
 the cause of all of them away (`all_withdrawn`).
 """
 
-TO_PLAN, PLANNED, ACCEPTED, STARTED = "to_plan", "planned", "accepted", "started"
+TO_PLAN, ASKED, PLANNED, ACCEPTED, STARTED = "to_plan", "asked", "planned", "accepted", "started"
 DECLINED, MISSED, BACK = "declined", "missed", "back"
 PROVEN, NOT_NEEDED, CANCELLED = "proven", "not_needed", "cancelled"
 
 _SETTLES = {"all_settled": PROVEN, "all_withdrawn": NOT_NEEDED}
-_PLANNABLE = {"plan": PLANNED, "cancel": CANCELLED, **_SETTLES}
+_PLANNABLE = {"plan": PLANNED, "ask": ASKED, "cancel": CANCELLED, **_SETTLES}
 
 TRANSITIONS: dict[str, dict[str, str]] = {
     TO_PLAN: _PLANNABLE,
+    ASKED: {**_PLANNABLE, "accept": ACCEPTED, "decline": DECLINED, "day_passed": MISSED},
     PLANNED: {**_PLANNABLE, "accept": ACCEPTED, "decline": DECLINED, "day_passed": MISSED},
     ACCEPTED: {**_PLANNABLE, "decline": DECLINED, "start": STARTED, "day_passed": MISSED},
     STARTED: {"visit_left_open": BACK, "day_passed": MISSED, **_SETTLES},
@@ -28,10 +30,11 @@ TRANSITIONS: dict[str, dict[str, str]] = {
 STATUSES = tuple(TRANSITIONS)
 WAITING = frozenset({TO_PLAN, DECLINED, MISSED, BACK})  # for the dispatcher: not planned, or to be planned again
 HELD_STATUSES = frozenset({PLANNED, ACCEPTED, STARTED})  # a technician has it: nobody can be in two places for these
+DATED = HELD_STATUSES | {ASKED}  # has a planned day, which may pass
 OVER = frozenset({PROVEN, NOT_NEEDED, CANCELLED})
-OFF_CALENDAR = frozenset({TO_PLAN, DECLINED, CANCELLED, NOT_NEEDED, MISSED})  # shown as cancelled in calendars
+OFF_CALENDAR = frozenset({TO_PLAN, ASKED, DECLINED, CANCELLED, NOT_NEEDED, MISSED})  # shown as cancelled in calendars
 
-ACTS = ("created", "plan", "accept", "decline", "start", "cancel")
+ACTS = ("created", "plan", "ask", "accept", "decline", "start", "cancel")
 
 
 def status_after(status: str, act_kind: str) -> str | None:

@@ -19,7 +19,9 @@ from fleet.pipeline.jobs import JobRequest, act_on_job, create_job
 from fleet.pipeline.papers import add_paper
 from fleet.pipeline.past_visits import PastVisit, post_past_visits
 from fleet.pipeline.people import end_role, grant_role, qualify_person
+from fleet.pipeline.portfolios import NewPortfolio, open_portfolio
 from fleet.pipeline.register import change_register
+from fleet.pipeline.requests import RequestAnswer, answer_request
 from fleet.pipeline.sweep import SweepResult, rebuild, sweep
 from fleet.pipeline.terms import adopt_terms
 from fleet.pipeline.visits import PostedVisit, post_visits
@@ -28,8 +30,10 @@ __all__ = [
     "BoilerConclusion",
     "EditScope",
     "JobRequest",
+    "NewPortfolio",
     "PastVisit",
     "PostedVisit",
+    "RequestAnswer",
     "SweepResult",
     "act_on_alert",
     "act_on_deficiency",
@@ -38,6 +42,7 @@ __all__ = [
     "add_cells",
     "add_paper",
     "adopt_terms",
+    "answer_request",
     "change_register",
     "confirm_import",
     "create_job",
@@ -46,6 +51,7 @@ __all__ = [
     "grant_role",
     "hand_in_paper",
     "load_catalogue",
+    "open_portfolio",
     "post_past_visits",
     "post_visits",
     "qualify_person",

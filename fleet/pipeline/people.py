@@ -6,7 +6,7 @@ from uuid import UUID
 from django.db import transaction
 from django.db.models import Q
 
-from fleet.accounts import people
+from fleet.accounts import grants, people
 from fleet.accounts.models import Grant, Qualification, User
 from fleet.accounts.people import RoleWish
 from fleet.board import services as board
@@ -24,6 +24,8 @@ def grant_role(
 ) -> Grant:
     """Give a role to a person known in the portfolio, or to a new person (`new`: user name and name).
 
+    Somebody of other portfolios only is asked: the role begins when that person accepts it.
+
     Raises Refused where `by` may not give the role, there is no such person or building, the user name is taken, or the
     end has passed.
     """
@@ -32,18 +34,40 @@ def grant_role(
     if wish.until is not None and wish.until <= at:
         raise Refused("past", "This end is in the past.", ("until",), status=422)
     person = people.find_person(user, portfolio, at) if user else people.add_person(username=new[0], name=new[1])
-    grant = people.give_role(user=person, portfolio=house, wish=wish)
-    where = grant.building.address if grant.building else "the whole portfolio"
+    is_asked = user is not None and not grants.belongs_to_portfolio(person.id, portfolio, at)
+    grant = people.give_role(user=person, portfolio=house, wish=wish, is_asked=is_asked, by=by, at=at)
+    verb = "is asked to be" if is_asked else "is"
     _record_grant_event(
         grant,
-        "people.granted",
+        "people.asked" if is_asked else "people.granted",
         before="",
         after=wish.role,
-        sentence=f"{_display_name(person)} is {wish.role} for {where}.",
+        sentence=f"{_display_name(person)} {verb} {wish.role} for {_place_of(grant)}.",
         cause=cause,
         at=at,
     )
     return grant
+
+
+def _place_of(grant: Grant) -> str:
+    return grant.building.address if grant.building else "the whole portfolio"
+
+
+@transaction.atomic
+def answer_role(*, grant: UUID, person: User, accepts: bool, at: datetime, cause: Cause) -> Grant:
+    """Let a role begin that a person was asked about, or leave it. Raises Refused where none waits for this person."""
+    row = grants.answer_grant(grant=grant, person=person, accepts=accepts, at=at)
+    does = "accepts to be" if accepts else "declines to be"
+    _record_grant_event(
+        row,
+        "people.granted" if accepts else "people.declined",
+        before="",
+        after=row.role if accepts else "",
+        sentence=f"{_display_name(person)} {does} {row.role} for {_place_of(row)}.",
+        cause=cause,
+        at=at,
+    )
+    return row
 
 
 @transaction.atomic
@@ -51,8 +75,7 @@ def end_role(*, grant: Grant, by: User, at: datetime, cause: Cause) -> Grant:
     """End a role from `at` on; a role that has ended stays as it is. Raises Refused where `by` may not take it."""
     _refuse_unless_may_give(by, grant.role, grant.portfolio_id, at)
     if grant.until is None or grant.until > at:
-        grant.until = at
-        grant.save(update_fields=["until"])
+        grants.end_grant(grant, at=at, by=by)
         sentence = f"{_display_name(grant.user)} is no longer {grant.role}."
         _record_grant_event(grant, "people.ended", before=grant.role, after="", sentence=sentence, cause=cause, at=at)
     return grant
@@ -72,6 +95,8 @@ def qualify_person(
 ) -> Qualification:
     """Note a qualification of a person that counts in this portfolio, and have the boilers they worked on judged again.
 
+    That of somebody of other portfolios only counts when that person has accepted it.
+
     Raises Refused for one's own qualification, for an unknown person, and for an end before the beginning.
     """
     if user == by.id:
@@ -79,18 +104,51 @@ def qualify_person(
     if until is not None and until <= since:
         raise Refused("backwards", "It ends before it begins.", ("until",), status=422)
     person = people.find_person(user, portfolio, at)
+    is_asked = not grants.belongs_to_portfolio(person.id, portfolio, at)
     qualification = people.add_qualification(
-        user=person, portfolio=Portfolio.objects.get(id=portfolio), code=code, since=since, until=until
+        user=person,
+        portfolio=Portfolio.objects.get(id=portfolio),
+        code=code,
+        span=(since, until),
+        waits_since=at if is_asked else None,
     )
-    _judge_again(portfolio, person)
-    end = f" to {until:%a %d %b %Y}" if until else ""
-    sentence = f"{_display_name(person)} is qualified as {code.replace('_', ' ')} from {since:%a %d %b %Y}{end}."
-    event = ChangeEvent(
-        "people.qualified", person.id, boiler=None, before="", after=code, sentence=sentence, rule="", at=at
-    )
-    board.record_changes(portfolio=portfolio, events=[event], cause=cause, at=at)
-    wake_task("fleet.tasks.sweep")
+    _record_qualification_event(qualification, "asked" if is_asked else "qualified", cause, at)
     return qualification
+
+
+@transaction.atomic
+def answer_qualification(
+    *, qualification: int, person: User, accepts: bool, at: datetime, cause: Cause
+) -> Qualification:
+    """Let a qualification count that a person was asked about, or leave it. Raises Refused where none waits for them.
+
+    Accepted, it counts from the day that it names, also for visits that were made before the answer.
+    """
+    row = people.answer_qualification(qualification=qualification, person=person, accepts=accepts, at=at)
+    _record_qualification_event(row, "qualified" if accepts else "declined", cause, at)
+    return row
+
+
+def _record_qualification_event(row: Qualification, what: str, cause: Cause, at: datetime) -> None:
+    """Record what became of a qualification; one that counts has the boilers that the person worked on judged again."""
+    assert row.portfolio_id
+    end = f" to {row.until:%a %d %b %Y}" if row.until and what != "declined" else ""
+    words = {"asked": "is asked to accept being", "qualified": "is", "declined": "declines being"}
+    of = f"qualified as {row.code.replace('_', ' ')} from {row.since:%a %d %b %Y}{end}"
+    event = ChangeEvent(
+        f"people.{what}",
+        row.user_id,
+        boiler=None,
+        before="",
+        after=row.code,
+        sentence=f"{_display_name(row.user)} {words[what]} {of}.",
+        rule="",
+        at=at,
+    )
+    board.record_changes(portfolio=row.portfolio_id, events=[event], cause=cause, at=at)
+    if what == "qualified":
+        _judge_again(row.portfolio_id, row.user)
+        wake_task("fleet.tasks.sweep")
 
 
 def _judge_again(portfolio: UUID, person: User) -> None:

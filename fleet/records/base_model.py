@@ -46,3 +46,14 @@ def append_only(table: str) -> migrations.RunSQL:
         f"CREATE TRIGGER {name} BEFORE UPDATE OR DELETE ON {table} FOR EACH ROW EXECUTE FUNCTION {name}()",
         f"DROP TRIGGER {name} ON {table}; DROP FUNCTION {name}()",
     )
+
+
+def never_removed(table: str) -> migrations.RunSQL:
+    """Return the migration step that makes the database refuse to remove a row of `table`, which may be changed."""
+    name = f"{table}_never_removed"
+    return migrations.RunSQL(
+        f"CREATE FUNCTION {name}() RETURNS trigger LANGUAGE plpgsql AS $$ BEGIN "
+        f"RAISE EXCEPTION 'A row of % is never removed', TG_TABLE_NAME; END $$;"
+        f"CREATE TRIGGER {name} BEFORE DELETE ON {table} FOR EACH ROW EXECUTE FUNCTION {name}()",
+        f"DROP TRIGGER {name} ON {table}; DROP FUNCTION {name}()",
+    )

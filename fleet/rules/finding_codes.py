@@ -1,6 +1,7 @@
 """The findings that code raises by name; each has a row in findings.csv, which says what the finding is."""
 
 from enum import StrEnum
+from uuid import UUID
 
 
 class FindingCode(StrEnum):
@@ -110,3 +111,8 @@ WHOLE_BOILER_FINDINGS = frozenset(
         FindingCode.ROOM_FLOODED,
     }
 )
+
+
+def ends_by_word_alone(rule_code: str, position: UUID | None) -> bool:
+    """Return whether no test closes an episode: jumpers that nobody placed end by a leaving check."""
+    return rule_code == FindingCode.JUMPER_LEFT and position is None

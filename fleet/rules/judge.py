@@ -7,7 +7,9 @@ from fleet.rules.answers.conditions import gather_conditions
 from fleet.rules.answers.heat import heat_of_boiler
 from fleet.rules.answers.proof_glass import proof_glass
 from fleet.rules.answers.readiness import answer_readiness
+from fleet.rules.finding_codes import ends_by_word_alone
 from fleet.rules.ledger.episodes import EpisodeCase
+from fleet.rules.ledger.papers_of_others import papers_that_wait
 from fleet.rules.replay.corrections import choose_visits
 from fleet.rules.replay.replay_run import ReplayRun
 from fleet.rules.timeline import states
@@ -24,7 +26,7 @@ from fleet.rules.values import (
     WaitingPaper,
 )
 
-VERSION = 12  # part of every conclusion's build: raise it when an answer can change
+VERSION = 13  # part of every conclusion's build: raise it when an answer can change
 
 
 def judge(evidence: Evidence, acts: Sequence[ActFact], at: datetime, played: ReplayCache | None = None) -> Judgement:
@@ -60,7 +62,7 @@ def _judge_anew(evidence: Evidence, acts: Sequence[ActFact], played: ReplayCache
         surveyed_at=timeline.surveyed_at,
         anchor=max((a.at for a in run.after.values()), default=None),
         glass=proof_glass(timeline),
-        waiting_papers=tuple(WaitingPaper(v, lacks) for v, lacks in sorted(run.ledger.waiting_papers.items())),
+        waiting_papers=tuple(WaitingPaper(v, lacks) for v, lacks in papers_that_wait(run.ledger)),
     )
 
 
@@ -98,7 +100,7 @@ def _judged_deficiency(case: EpisodeCase, levels: tuple[LevelSegment, ...]) -> J
         entry=case.entry,
         levels=levels,
         sentence=case.sentence,
-        clears_by=tuple(sorted(case.rule.clears_by)),
+        clears_by=() if ends_by_word_alone(case.rule.code, case.position) else tuple(sorted(case.rule.clears_by)),
         repaired_at=case.acted_at,
         closed_at=case.closed_at,
         closed_by=case.closed_by,

@@ -1,11 +1,11 @@
-"""How the rules say dates and lists: a date with its weekday, in the building's own days."""
+"""How the rules say dates, lists and places: a date with its weekday, in the building's own days."""
 
 from collections.abc import Iterable
 from datetime import datetime
 from functools import lru_cache
 
 from fleet.calendar import day_of
-from fleet.rules.values import Evidence
+from fleet.rules.values import Evidence, PositionFact
 
 # Stands once on every page, list, answer and calendar entry that tells somebody what to do.
 ADVICE_CAUTION = (
@@ -36,3 +36,25 @@ def asked_for(evidence: Evidence, needs: Iterable[Iterable[str]]) -> str:
     return " and ".join(
         sorted(join_with_or(evidence.procedure_by_code(code).name.lower() for code in group) for group in needs)
     )
+
+
+# Roles that several things fill together, as their names in roles.csv say.
+PLURAL_ROLES = frozenset({"fuel_valves", "try_cocks"})
+_PLURALS = {
+    "is": "are",
+    "was": "were",
+    "has": "have",
+    "its": "their",
+    "it": "they",
+    "hangs": "hang",
+    "needs": "need",
+}
+
+
+def agree(position: PositionFact, word: str) -> str:
+    """Return a verb or pronoun in the number of a place: "is" of a cutoff, "are" of the fuel shut-off valves.
+
+    A place of such a role that the register names in the singular, as one valve of a train, takes the singular.
+    """
+    is_plural = position.role in PLURAL_ROLES and position.name.rstrip().endswith("s")
+    return _PLURALS[word] if is_plural else word

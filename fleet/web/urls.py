@@ -3,7 +3,7 @@
 from django.contrib.auth.views import LogoutView
 from django.urls import path
 
-from fleet.web.account import account_page
+from fleet.web.account import account_page, asked_page, owner_door_page
 from fleet.web.account.password_page import PasswordView
 from fleet.web.account.sign_in import SignInView
 from fleet.web.alerts import alerts_page
@@ -63,6 +63,8 @@ urlpatterns = [
     path("register/imports/<uuid:import_id>/", register_import_page.show_report, name="register-report"),
     path("register/imports/<uuid:import_id>/<slug:kind>/", register_import_page.decide_import, name="register-decide"),
     path("account/", account_page.show_account, name="account-page"),
+    path("asked/", asked_page.show_asked, name="asked-page"),
+    path("asked/<slug:kind>/<str:subject>/", asked_page.answer_asked, name="asked-answer"),
     path("account/password/", PasswordView.as_view(), name="account-password"),
     path("account/sessions/<uuid:session_id>/end/", account_page.end_session, name="session-end"),
     path("account/sessions/end-others/", account_page.end_other_sessions, name="sessions-end-others"),
@@ -79,5 +81,7 @@ urlpatterns = [
     path("alerts/<slug:kind>/", alerts_page.act_on_alerts, name="alert-act"),
     path("sign-in/", SignInView.as_view(), name="sign-in"),
     path("welcome/<uidb64>/<token>/", WelcomeView.as_view(), name="welcome"),
+    path("owner/<str:token>/", owner_door_page.enter_owner_door, name="owner-door"),
+    path("open-portfolio/", owner_door_page.open_portfolio, name="open-portfolio"),
     path("sign-out/", LogoutView.as_view(), name="sign-out"),
 ]

@@ -17,7 +17,7 @@ from fleet.web.account import sign_in
 from tests.cast import DAY, NOW
 
 pytestmark = pytest.mark.django_db
-GOOD = "brass-union-17"
+GOOD = "oak-valve-2609"
 SECOND = timedelta(seconds=1)
 
 

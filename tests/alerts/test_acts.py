@@ -19,6 +19,7 @@ from fleet.records.events import Cause
 from fleet.rules.values import Condition, Level
 from fleet.visits.incoming import IncomingEntry, IncomingVisit
 from tests.cast import DAY, NOW, Fleet
+from tests.site_role import as_tables_owner
 from tests.stories import story
 
 pytestmark = pytest.mark.django_db
@@ -234,5 +235,9 @@ def test_a_decision_on_another_version_is_stale(held: Fleet) -> None:
 @pytest.mark.parametrize("statement", ["DELETE FROM {}", "UPDATE {} SET reason = 'x'"])
 def test_an_act_is_neither_changed_nor_removed(held: Fleet, statement: str) -> None:
     act(held, ACKNOWLEDGE)
-    with connection.cursor() as cursor, pytest.raises(DatabaseError, match="never changed or removed"):
+    with (
+        pytest.raises(DatabaseError, match="never changed or removed"),
+        as_tables_owner(),
+        connection.cursor() as cursor,
+    ):
         cursor.execute(statement.format("alerts_act"))

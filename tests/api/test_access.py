@@ -46,6 +46,9 @@ TABLE: dict[str, tuple[str, tuple[int, ...]]] = {
     "calendar-feeds": ("GET", LISTED),
     "calendar-feed": ("DELETE", (401, 404, 404, 404, 404, 404)),  # nobody's own
     "calendar": ("GET", (404,) * 6),  # only its address opens one
+    "asked": ("GET", LISTED),
+    "answer-asked": ("POST", (401, *(400,) * 5)),  # whatever is one's own to answer
+    "role-history": ("GET", (401, 404, 404, 404, 200, 404)),
     "keys": ("GET", LISTED),
     "key": ("DELETE", (401, *(403,) * 5)),  # no key revokes one
     "revoke-key": ("POST", (401, *(403,) * 5)),
@@ -88,6 +91,9 @@ def scene(fleet: Fleet) -> Scene:
         **_sent(fleet, dispatcher),
         "calculations": "/api/v1/calculations/",
         "calculation": "/api/v1/calculations/ladder/",
+        "asked": "/api/v1/asked/",
+        "answer-asked": f"/api/v1/asked/jobs/{uuid4()}/",
+        "role-history": f"/api/v1/portfolios/{fleet.portfolio.id}/people/{fleet.technician.id}/roles/",
         "keys": "/api/v1/keys/",
         "key": f"/api/v1/keys/{uuid4()}/",
         "revoke-key": f"/api/v1/keys/{uuid4()}/revoke/",

@@ -16,6 +16,7 @@ from fleet.deficiencies.models import Deficiency, DeficiencyAct
 from fleet.errors import Refused
 from tests.cast import DAY, NOW, Fleet, conclusions, make_person, standing
 from tests.deficiencies.people import DEFER, EXPLAIN, HOUR, REPORT, Desk, desk, dirty, failed, told
+from tests.site_role import as_tables_owner
 from tests.stories import story
 
 pytestmark = pytest.mark.django_db
@@ -210,5 +211,9 @@ def test_new_evidence_about_it_makes_its_version_stale(office: Desk, hold: Defic
 @pytest.mark.parametrize("statement", ["DELETE FROM {}", "UPDATE {} SET reason = 'x'"])
 def test_an_act_is_neither_changed_nor_removed(office: Desk, hold: Deficiency, statement: str) -> None:
     office.act(hold, REPORT)
-    with connection.cursor() as cursor, pytest.raises(DatabaseError, match="never changed or removed"):
+    with (
+        pytest.raises(DatabaseError, match="never changed or removed"),
+        as_tables_owner(),
+        connection.cursor() as cursor,
+    ):
         cursor.execute(statement.format("deficiencies_act"))

@@ -25,18 +25,18 @@ def test_what_is_over_leads_nowhere() -> None:
     assert {s for s, following in states.TRANSITIONS.items() if not following} == states.OVER
 
 
-def test_every_state_is_waiting_held_or_over() -> None:
-    parts = [states.WAITING, states.HELD_STATUSES, states.OVER]
+def test_every_state_is_waiting_asked_held_or_over() -> None:
+    parts = [states.WAITING, {states.ASKED}, states.HELD_STATUSES, states.OVER]
     assert (set().union(*parts), sum(map(len, parts))) == (set(states.TRANSITIONS), len(states.TRANSITIONS))
 
 
-@pytest.mark.parametrize("status", sorted(states.WAITING | states.HELD_STATUSES))
+@pytest.mark.parametrize("status", sorted(states.WAITING | states.DATED))
 def test_whatever_is_not_over_can_be_proven(status: str) -> None:
     assert states.status_after(status, "all_settled") == states.PROVEN
 
 
-@pytest.mark.parametrize("status", sorted(states.HELD_STATUSES))
-def test_whatever_somebody_holds_comes_back_after_its_day(status: str) -> None:
+@pytest.mark.parametrize("status", sorted(states.DATED))
+def test_whatever_has_a_day_comes_back_after_its_day(status: str) -> None:
     assert states.status_after(status, "day_passed") == states.MISSED
 
 

@@ -1,5 +1,7 @@
 """Keys point down the list of rooms; every row carries its portfolio; the database itself guards the evidence."""
 
+from collections.abc import Iterator
+
 import pytest
 from django.apps import apps
 from django.apps.registry import Apps
@@ -7,6 +9,7 @@ from django.db import connection, models
 
 from tests.layout import tables
 from tests.layout.tree import layers, listed
+from tests.site_role import as_tables_owner
 
 
 def all_models() -> list[tables.Rows]:
@@ -26,9 +29,9 @@ def link(to: tables.Rows, kind: type[models.Field] = models.ForeignKey) -> model
 
 
 @pytest.fixture
-def make_tables(db: None) -> None:
+def make_tables(db: None) -> Iterator[None]:
     """Two rows of a portfolio that point at a third: one key holds the portfolio, one does not."""
-    with connection.cursor() as cursor:
+    with as_tables_owner(), connection.cursor() as cursor:
         cursor.execute(
             """
             CREATE TABLE layout_boiler (portfolio_id int, id int PRIMARY KEY, UNIQUE (portfolio_id, id));
@@ -46,6 +49,7 @@ def make_tables(db: None) -> None:
                 FOR EACH ROW EXECUTE FUNCTION layout_nod();
             """
         )
+        yield
 
 
 def test_every_room_with_tables_is_known() -> None:

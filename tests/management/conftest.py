@@ -1,5 +1,6 @@
 """Fixtures of this folder."""
 
+import os
 import shutil
 import subprocess
 import sys
@@ -8,6 +9,8 @@ from pathlib import Path
 
 import pytest
 
+from fleet.management.embedded.program_copy import CODE_PARTS, program_place
+from fleet.management.embedded.site_accounts import choose_accounts
 from tests.management.machine import AS_NOBODY, found_beside, roomy
 
 
@@ -21,21 +24,13 @@ def home() -> Iterator[Path]:
 
 @pytest.fixture(scope="session")
 def plain_python() -> Iterator[str | None]:
-    """An interpreter a user without rights may run: this one, or a copy of it if it lies in a private home."""
-    if _runs_for_nobody(sys.executable):
+    """An interpreter a user without rights may run: this one, or if it lies in a private home the copy a site runs."""
+    if os.geteuid() != 0 or _runs_for_nobody(sys.executable):
         yield sys.executable
         return
-    place = roomy()
-    program = place / "bin" / Path(sys.executable).resolve().name
-    library = f"lib/python{sys.version_info.major}.{sys.version_info.minor}"
-    ignored = shutil.ignore_patterns("site-packages", "test", "tests", "idlelib", "__pycache__", "config-*")
-    shutil.copytree(Path(sys.base_prefix) / library, place / library, ignore=ignored)
-    for shared in (Path(sys.base_prefix) / "lib").glob("libpython3.*"):
-        shutil.copy(shared, place / "lib")
-    program.parent.mkdir()
-    shutil.copy(Path(sys.executable).resolve(), program)
-    yield str(program) if _runs_for_nobody(str(program)) else None
-    shutil.rmtree(place)
+    with program_place(choose_accounts("test").site, CODE_PARTS, print) as place:
+        program = str(Path(place.python).resolve())
+        yield program if _runs_for_nobody(program) else None
 
 
 def _runs_for_nobody(python: str) -> bool:

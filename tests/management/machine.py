@@ -22,7 +22,7 @@ from fleet.management.embedded import process_identity
 ROOT = Path(__file__).resolve().parents[2]
 NOBODY = 65534
 AS_NOBODY: dict[str, Any] = {"user": NOBODY, "group": NOBODY, "extra_groups": []}
-GIVEN = {"DATABASE_URL", "REDIS_URL", "GAUGEGLASS_DATA"}
+GIVEN = {"DATABASE_URL", "DATABASE_OWNER_URL", "REDIS_URL", "GAUGEGLASS_DATA"}
 # Those of the run that this test is part of say nothing of the one it starts.
 OF_THIS_RUN = ("PYTEST_XDIST_WORKER", "PYTEST_XDIST_WORKER_COUNT", "PYTEST_XDIST_TESTRUNUID", "GAUGEGLASS_TEST_SERVERS")
 CLEAN = {name: value for name, value in os.environ.items() if name not in (*GIVEN, *OF_THIS_RUN)}

@@ -15,19 +15,24 @@ from celery import Celery
 from fleet.management.embedded import MachineError, site
 from fleet.management.embedded.address import ListenAddress
 from fleet.management.embedded.folder import Folder
+from fleet.management.embedded.plan import OWNER_URL
 from fleet.management.embedded.processes import Program
+from fleet.management.embedded.program_copy import CODE_PARTS
 from fleet.management.embedded.running_command import print_line
 
 ROOT = str(Path(__file__).resolve().parents[2])
 HERE = "tests.management.standin"
 STEP = """
 import os, psycopg
-with psycopg.connect(os.environ["DATABASE_URL"]) as connection:
+with psycopg.connect(os.environ["DATABASE_OWNER_URL"] or os.environ["DATABASE_URL"]) as connection:
     connection.execute("CREATE TABLE IF NOT EXISTS starts (at timestamptz DEFAULT now())")
+    connection.execute("GRANT SELECT ON starts TO PUBLIC")
     connection.execute("INSERT INTO starts DEFAULT VALUES")
 """
 app = Celery("standin", broker=os.environ.get("REDIS_URL"))
-app.conf.update(task_ignore_result=True, broker_connection_retry_on_startup=True)
+app.conf.update(
+    task_ignore_result=True, broker_connection_retry_on_startup=True, beat_scheduler="celery.beat:Scheduler"
+)
 
 
 @app.task
@@ -41,14 +46,15 @@ def plan(folder: Folder, address: ListenAddress, env: Mapping[str, str]) -> site
 
     # The task library would load Gaugeglass itself when it sees the settings named.
     env = {name: value for name, value in env.items() if name != "DJANGO_SETTINGS_MODULE"}
+    site_env = {name: value for name, value in env.items() if name != OWNER_URL}
 
     def program(name: str, *arguments: str) -> Program:
-        return Program(name, (sys.executable, *arguments), env, cwd=ROOT)
+        return Program(name, (sys.executable, *arguments), site_env, cwd=ROOT)
 
-    step = program("step", "-c", STEP)
+    step = replace(program("step", "-c", STEP), env=env)
     celery = ("-m", "celery", "-A", HERE)
     worker = program("worker", *celery, "worker", "--concurrency", "2", "--without-mingle", "--without-gossip")
-    beat = program("beat", *celery, "beat", "--schedule", str(folder.path / "beat-schedule"), "--pidfile", "")
+    beat = program("beat", *celery, "beat", "--pidfile", "")
     web = program("web", "-m", "tests.management.slow_site", address.host, str(address.port))
     words = program("sign-ins", "-c", "print('sign in as somebody')")
     code = "import sys; print('half of it'); sys.exit(3)" if "failing" in sys.argv else "print('all of it')"
@@ -61,7 +67,7 @@ def main() -> None:
     signal.signal(signal.SIGHUP, signal.SIG_DFL)
     address = ListenAddress("127.0.0.1", int(sys.argv[2]))
     try:
-        site.run_site("demo", Path(sys.argv[1]), address, plan, print_line)
+        site.run_site(Path(sys.argv[1]), site.SiteRequest("demo", address, plan, (*CODE_PARTS, "tests")), print_line)
     except MachineError as trouble:
         sys.exit(str(trouble))
 

@@ -25,7 +25,7 @@ with temporary() as servers:
 ASKS = """
 import os, time
 from tests.servers import need
-def test_database(): assert os.environ["DATABASE_URL"].startswith("postgresql://gaugeglass:")
+def test_database(): assert os.environ["DATABASE_URL"].startswith("postgresql://gaugeglass_owner:")
 def test_broker(): assert os.environ["REDIS_URL"].startswith("redis+socket://")
 def test_settings(): assert os.environ["DJANGO_SETTINGS_MODULE"] == "fleet.settings"
 def test_one(): need("a unicorn", None)

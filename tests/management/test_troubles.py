@@ -10,10 +10,11 @@ import sys
 from collections.abc import Iterator
 from pathlib import Path
 
+import psycopg
 import pytest
 from django.conf import settings
 
-from tests.management.machine import CLEAN, NOBODY, Site, alive, descendants, for_a_plain_user, free_port
+from tests.management.machine import CLEAN, NOBODY, Site, eventually, for_a_plain_user, free_port
 from tests.servers import need
 
 
@@ -81,15 +82,30 @@ def test_a_disk_that_is_full_at_a_later_start(disk: Path) -> None:
 
 
 @pytest.mark.parametrize("disk", ["size=300m"], indirect=True)
-def test_a_disk_that_fills_up_while_the_site_runs_stops_all_once_a_child_needs_it(disk: Path, home: Path) -> None:
+def test_on_a_disk_that_fills_up_the_database_comes_back_shows_what_it_has_and_saves_again_with_room(
+    disk: Path, home: Path
+) -> None:
     made = Site(disk / "data", printed=home / "printed")
     assert made.opened(), made.output
-    started = descendants(made.process.pid)
+    assert eventually((disk / "data" / "reserve").exists)
     subprocess.run(["dd", "if=/dev/zero", f"of={disk}/filler", "bs=1M"], capture_output=True, check=False)
+    assert eventually(lambda: "has only 0 MB left and 64 MB are needed: the site shows what it has" in made.output)
     os.kill(made.child("postgres"), signal.SIGKILL)
-    assert made.process.wait(60) == 1
-    assert f"The disk that holds {disk}/data is full" in made.output
-    assert alive(started) == set()
+    assert eventually(lambda: starts(made) == 1)
+    assert "The room kept in reserve was given up" in made.output
+    assert not (disk / "data" / "reserve").exists()
+    (disk / "filler").unlink()
+    assert eventually(lambda: f"The disk that holds {disk}/data has room again: the site saves again." in made.output)
+    assert (disk / "data" / "reserve").exists()
+    with psycopg.connect(made.told["database_url"]) as connection:
+        connection.execute("INSERT INTO starts DEFAULT VALUES")
+    assert made.end() == 0
+    assert "Traceback" not in made.output
+
+
+def starts(made: Site) -> int:
+    with psycopg.connect(made.told["database_url"]) as connection:
+        return int(connection.execute("SELECT count(*) FROM starts").fetchone()[0])
 
 
 @pytest.mark.parametrize("version", ["17", "19"])
@@ -118,6 +134,29 @@ def test_data_of_another_user(home: Path) -> None:
     data = laid_out(home / "data")
     os.chown(data / "layout.json", NOBODY, NOBODY)
     assert refused(data) == f"{data} belongs to nobody: start it as that user, or name another with --data."
+
+
+def test_a_folder_of_another_user_is_refused_by_root_also_where_it_is_empty(home: Path) -> None:
+    need("root, whom another user's folder could lead elsewhere", os.geteuid() == 0)
+    os.chown(home, NOBODY, NOBODY)
+    assert refused(home) == f"{home} belongs to nobody: start it as that user, or name another with --data."
+
+
+def test_a_folder_in_which_others_may_write_is_refused_by_root(home: Path) -> None:
+    need("root, whom a planted link could lead elsewhere", os.geteuid() == 0)
+    home.chmod(0o777)
+    told = refused(home)
+    assert told == f"Others may write in {home}: take that right from them (`chmod go-w`), or name another with --data."
+
+
+def test_files_of_the_database_that_are_a_third_users_are_refused_and_left_alone(home: Path) -> None:
+    need("root, to make a file somebody else's", os.geteuid() == 0)
+    data = laid_out(home / "data")
+    (data / "postgres").mkdir()
+    os.chown(data / "postgres", 1, 1)
+    told = refused(data)
+    assert f"{data}/postgres belongs to daemon, not to gaugeglass-data: give it to that account" in told
+    assert (data / "postgres").stat().st_uid == 1
 
 
 def test_a_folder_with_somebody_elses_files(home: Path) -> None:

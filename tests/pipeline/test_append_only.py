@@ -7,6 +7,7 @@ from django.db.utils import DatabaseError
 from fleet.portfolio.models import Boiler, Portfolio, Position
 from fleet.visits.models import Visit
 from tests.cast import NOW, Fleet
+from tests.site_role import as_tables_owner
 
 pytestmark = pytest.mark.django_db
 
@@ -37,7 +38,11 @@ def posted(fleet: Fleet) -> Fleet:
 @pytest.mark.parametrize("statement", ["DELETE FROM {}", "UPDATE {0} SET {1} = {1}"])
 def test_a_fact_is_neither_changed_nor_removed(posted: Fleet, table: str, statement: str) -> None:
     column = "number" if table == "catalog_release" else "id"
-    with connection.cursor() as cursor, pytest.raises(DatabaseError, match="never changed or removed"):
+    with (
+        pytest.raises(DatabaseError, match="never changed or removed"),
+        as_tables_owner(),
+        connection.cursor() as cursor,
+    ):
         cursor.execute(statement.format(table, column))
 
 

@@ -19,6 +19,7 @@ from fleet.records.events import Cause
 from fleet.visits.incoming import IncomingEntry, IncomingVisit
 from fleet.visits.models import Seconding
 from tests.cast import DAY, NOW, Fleet, make_person, standing
+from tests.site_role import as_tables_owner
 from tests.stories import story
 
 pytestmark = pytest.mark.django_db
@@ -252,5 +253,9 @@ def test_only_a_correction_that_stands_takes_a_second_name(served: Fleet) -> Non
 @pytest.mark.parametrize("statement", ["DELETE FROM {}", "UPDATE {} SET id = id"])
 def test_a_second_name_is_neither_changed_nor_removed(served: Fleet, statement: str) -> None:
     second(corrected(served).id, make_person("theo", served.portfolio, "technician", "technician"))
-    with connection.cursor() as cursor, pytest.raises(DatabaseError, match="never changed or removed"):
+    with (
+        pytest.raises(DatabaseError, match="never changed or removed"),
+        as_tables_owner(),
+        connection.cursor() as cursor,
+    ):
         cursor.execute(statement.format("visits_seconding"))

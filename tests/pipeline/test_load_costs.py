@@ -25,6 +25,7 @@ from fleet.portfolio.models import Boiler
 from fleet.visits.models import Entry
 from tests.cast import DAY, NOW, Fleet, make_fleet
 from tests.pipeline import multitude
+from tests.site_role import as_tables_owner
 from tests.tasks.test_worker import environment
 
 pytestmark = [pytest.mark.django_db(transaction=True), pytest.mark.timeout(1200)]
@@ -38,7 +39,8 @@ Capture = pytest.CaptureFixture[str]
 @pytest.fixture
 def fleet(transactional_db: Any) -> Fleet:
     """Three boilers, committed, serviced a month ago; in new files, since these are measured."""
-    call_command("flush", verbosity=0, interactive=False, reset_sequences=False)
+    with as_tables_owner():
+        call_command("flush", verbosity=0, interactive=False, reset_sequences=False)
     made = make_fleet("ALD12", "QUA48")
     for key in ("ALD12 B1", "ALD12 B2", "QUA48 B1"):
         made.post(made.serviced(NOW - 30 * DAY, key))

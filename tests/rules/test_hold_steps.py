@@ -3,7 +3,7 @@
 from dataclasses import replace
 from uuid import uuid4
 
-from fleet.rules.answers.one_event import unsaid_items
+from fleet.rules.answers.one_event import say_once, unsaid_items
 from fleet.rules.values import Condition, ConditionStep, FiringAnswer, Level, MissingItem, ReadinessAnswer
 from tests.rules.build import act, at
 from tests.rules.plant import Plant, look, proof
@@ -72,3 +72,22 @@ def test_what_a_hold_will_say_later_is_not_yet_said_by_it() -> None:
     answer = ReadinessAnswer(uuid4(), at(1), FiringAnswer.SOMETHING_DOES, items, ())
     for day, unsaid in ((19, "The feeder has lapsed."), (20, "The limit failed."), (21, "The limit failed.")):
         assert [item.sentence for item in unsaid_items(hold, answer, at(day))] == [unsaid]
+
+
+def test_a_thing_that_an_open_deficiency_and_a_state_say_is_one_line() -> None:
+    said = (
+        "Hold open since Thu 16 Oct 2025: The glass broke.",
+        "The glass broke. (Thu 16 Oct 2025)",
+        "The glass broke.",
+    )
+    path = "The gauge hangs on a failed path: The siphon is plugged. (Thu 16 Oct 2025)"
+    items = [MissingItem("hold", sentence) for sentence in (*said, path, "The siphon is plugged.", "It broke.")]
+    assert say_once(items) == (said[0], path, "It broke.")
+
+
+def test_no_alert_says_twice_what_several_found_to_be_failed() -> None:
+    boiler = Plant().service().visit(1, look("valve", "valve_opened_under_pressure"), GAS, kind="follow_up")
+    lines = hold_of(boiler).lines
+    assert [line for line in lines if "high limit is presumed failed" in line] == [
+        "Hold open since Thu 16 Oct 2025: The safety valve opened under pressure: the high limit is presumed failed."
+    ]

@@ -6,7 +6,7 @@ from dataclasses import replace
 import pytest
 
 from fleet.rules.values import EntryFact
-from tests.rules.build import act, at
+from tests.rules.build import act, at, ident
 from tests.rules.plant import Plant, fit, look, proof
 from tests.rules.test_findings_history import reads
 from tests.rules.test_findings_seen import SEEN
@@ -54,7 +54,7 @@ SAID: list[list[str]] = [
     [
         f"{VALVE}.",
         f"{VALVE}: the operating control is presumed failed.",
-        f"{VALVE}: the fuel valves is presumed failed.",
+        f"{VALVE}: the fuel valves are presumed failed.",
         f"{VALVE}: the high limit is presumed failed.",
         f"{VALVE}: the control's siphon is presumed failed.",
         f"{VALVE}: the limit's siphon is presumed failed.",
@@ -193,3 +193,18 @@ def test_a_deficiency_says_by_what_it_is_cleared_in_order() -> None:
     boiler = Plant().service().visit(1, look("glass", "glass_empty", burner_firing=False))
     (found,) = [d for d in boiler.judged().deficiencies if d.rule == "glass_empty_off"]
     assert found.clears_by == ("internal_inspection", "leak_check", "slow_drain")
+
+
+def test_jumpers_that_nobody_placed_name_no_test_that_closes_them() -> None:
+    boiler = Plant().service()
+    boiler.visit(1, act("limit", "adjust"), leave={"jumpers_off": False})
+    (found,) = [d for d in boiler.judged().deficiencies if d.rule == "jumper_left"]
+    assert (found.position, found.clears_by) == (None, ())
+    assert "leaving check" in found.sentence
+
+
+def test_a_jumper_with_a_place_names_the_tests_that_close_it() -> None:
+    boiler = Plant().service().visit(1, act("limit", "jumper_fitted"))
+    (found,) = [d for d in boiler.judged().deficiencies if d.rule == "jumper_left"]
+    assert found.position == ident("limit")
+    assert "limit_trip" in found.clears_by

@@ -62,6 +62,7 @@ def environment() -> dict[str, str]:
     host = quote(str(database["HOST"]), safe="")
     url = f"postgresql://{database['USER']}:{quote(str(database['PASSWORD']))}@{host}/{database['NAME']}"
     port = f":{database['PORT']}" if database["PORT"] else ""
+    url += f"?options={quote(database['OPTIONS']['options'])}"  # it acts as the role that the tests act as
     return {**os.environ, "DATABASE_URL": url.replace(f"@{host}", f"@{host}{port}"), "GAUGEGLASS_SWEEP_SECONDS": "1"}
 
 
@@ -90,16 +91,14 @@ def worker(start: Callable[..., Any]) -> Any:
     return start("worker", "--pool", "prefork", "--concurrency", "1", "-l", "INFO")
 
 
-def beat(start: Callable[..., Any], folder: Path) -> Any:
-    return start("beat", "--schedule", str(folder / "schedule"), "--pidfile", "", "-l", "INFO")
+def beat(start: Callable[..., Any]) -> Any:
+    return start("beat", "--pidfile", "", "-l", "INFO")
 
 
-def test_beat_and_worker_raise_what_lapsed_while_nothing_ran(
-    fleet: Fleet, start: Callable[..., Any], tmp_path: Path
-) -> None:
+def test_beat_and_worker_raise_what_lapsed_while_nothing_ran(fleet: Fleet, start: Callable[..., Any]) -> None:
     assert not lapsed()
     worker(start)
-    beat(start, tmp_path)
+    beat(start)
     assert within(40, lapsed)
     flush = Alert.objects.filter(condition="lapsed").earliest("since")
     assert flush.since < NOW + 40 * DAY < flush.raised_at

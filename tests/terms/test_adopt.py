@@ -19,6 +19,7 @@ from fleet.terms.incoming import IncomingTerms
 from fleet.terms.models import Adoption
 from tests.cast import DAY, NOW, Fleet, make_person
 from tests.pipeline.test_concurrency import at_once
+from tests.site_role import as_tables_owner
 
 pytestmark = pytest.mark.django_db
 TERMS = IncomingTerms(urgent_days=5)
@@ -157,7 +158,11 @@ def test_it_writes_stamps_and_stops_and_the_sweep_judges_by_it(fleet: Fleet, own
 @pytest.mark.parametrize("statement", ["DELETE FROM {}", "UPDATE {} SET urgent_days = 99"])
 def test_adopted_terms_are_neither_changed_nor_removed(fleet: Fleet, owner: User, statement: str) -> None:
     adopt(fleet, owner, TERMS, 0)
-    with connection.cursor() as cursor, pytest.raises(DatabaseError, match="never changed or removed"):
+    with (
+        pytest.raises(DatabaseError, match="never changed or removed"),
+        as_tables_owner(),
+        connection.cursor() as cursor,
+    ):
         cursor.execute(statement.format("terms_adoption"))
 
 

@@ -12,9 +12,11 @@ from django.utils.encoding import force_bytes
 from django.utils.http import urlsafe_base64_encode
 
 from fleet import pipeline
-from fleet.accounts import keys
-from fleet.accounts.models import Grant, User
+from fleet.accounts import keys, owner_links
+from fleet.accounts.models import Grant, Qualification, User
 from fleet.deficiencies.models import Deficiency
+from fleet.jobs.models import Job
+from fleet.portfolio.models import Building, Portfolio
 from fleet.web.urls import urlpatterns
 from tests.cast import DAY, Fleet, make_fleet, make_person
 from tests.jobs.crew import crew
@@ -42,12 +44,13 @@ ACTS = {
     "alerts-looked",
     "units-choose",
     "telephone-keep",
+    "asked-answer",
     "session-end",
     "sessions-end-others",
     "sign-out",
 }
 FILES = {"engineering-csv", "visit-pdf", "figures-csv", "register-sheet"}
-PARTS = {"board-rows", "fresh"}
+PARTS = {"board-rows", "fresh", "open-portfolio"}  # the last is what the owner's door leads to
 
 
 @dataclass(frozen=True)
@@ -79,6 +82,7 @@ def furnish() -> Town:
     content = sheet(row(kind="limit"), row(kind="limit", zone="Nowhere")).encode()
     sent = pipeline.receive_import(portfolio=fleet.portfolio, content=content, name="s.csv", by=manager, at=now)
     boiler = fleet.bench().boiler
+    _ask(fleet, manager)
     one = Deficiency.objects.filter(boiler=boiler, closed_at=None).order_by("opened_at").first()
     assert one is not None
     ids = {"boiler": boiler.id, "building": boiler.building_id, "visit": waits, "deficiency": one.id}
@@ -100,7 +104,7 @@ def _addresses(ids: dict[str, object], newcomer: User) -> dict[str, str]:
         "job-new",
         "alert-feed",
     )
-    own = ("register-page", "account-page", "account-password", "self-check", "sign-in")
+    own = ("register-page", "account-page", "asked-page", "account-password", "self-check", "sign-in")
     uid = urlsafe_base64_encode(force_bytes(newcomer.pk))
     token = default_token_generator.make_token(newcomer)
     flue_gas, ladder = (reverse("calculation-page", args=[code]) for code in ("flue_gas", "ladder"))
@@ -121,6 +125,7 @@ def _addresses(ids: dict[str, object], newcomer: User) -> dict[str, str]:
         "register-import-page": reverse("register-import-page", args=[ids["portfolio"]]),
         "register-report": reverse("register-report", args=[ids["import"]]),
         "welcome": reverse("welcome", args=[uid, token]),
+        "owner-door": reverse("owner-door", args=[owner_links.make_token()]),
         "no such page": "/boilers/none/",
     }
 
@@ -137,6 +142,19 @@ def _break(fleet: Fleet) -> object:
     fleet.post(bad, at=at)
     fleet.post(good, at=at)
     return good.id
+
+
+def _ask(fleet: Fleet, manager: User) -> None:
+    """Another portfolio asks the manager to do a job, to take a role, to be named as qualified."""
+    other = Portfolio.objects.create(ref="ELSE", name="Elsewhere Homes")
+    house = Building.objects.create(portfolio=other, ref="ELM1", address="1 Elm Walk", zone="America/New_York")
+    at, end = timezone.now(), timezone.now() + DAY
+    more = {"minutes": 30, "level": "urgent", "status": "asked", "status_since": at, "judged_at": at, "created_at": at}
+    times = {"planned_since": end, "planned_until": end + DAY / 48, "ends_at": end + DAY}
+    Job.objects.create(portfolio=other, building=house, technician=manager, **more, **times)
+    Grant.objects.create(user=manager, portfolio=other, role="technician", waits_since=at)
+    Qualification.objects.create(user=manager, portfolio=other, code="fire_side", since=at, waits_since=at)
+    User.objects.filter(id=manager.id).update(is_asked=True)
 
 
 def _jobs(fleet: Fleet) -> None:

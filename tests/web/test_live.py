@@ -307,7 +307,7 @@ def test_from_signing_in_to_a_reason_by_keyboard_alone(larkfield: Fleet, live_se
     expect(page.get_by_label("User name")).to_be_focused()
     page.keyboard.type("rosa")
     page.keyboard.press("Tab")
-    page.keyboard.type("brass-union-17")
+    page.keyboard.type("oak-valve-2609")
     page.keyboard.press("Enter")
     expect(page.get_by_role("heading", name="Status board")).to_be_visible()
     page.keyboard.press("Tab")

@@ -7,7 +7,7 @@ from tests.cast import Fleet
 
 pytestmark = pytest.mark.django_db
 
-GOOD = {"username": "rosa", "password": "brass-union-17"}
+GOOD = {"username": "rosa", "password": "oak-valve-2609"}
 
 
 def test_signing_in_leads_to_the_page_that_was_asked_for(fleet: Fleet) -> None:

@@ -1,5 +1,6 @@
 """`manage.py fit`: check whether the servers named in the environment are suitable."""
 
+import os
 import sys
 from typing import Any
 
@@ -17,7 +18,9 @@ class Command(BaseCommand):
 
     def handle(self, *args: Any, **options: Any) -> None:
         """Check both servers and print the results. Exits with 1 if one is not suitable."""
-        answers = server_checks.check_servers(settings.DATABASE_URL, settings.REDIS_URL)
+        answers = server_checks.check_servers(
+            settings.DATABASE_URL, settings.REDIS_URL, os.environ.get("DATABASE_OWNER_URL", "")
+        )
         for answer in answers:
             self.stdout.write(str(answer))
         if not all(answer.good for answer in answers):

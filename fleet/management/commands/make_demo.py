@@ -6,9 +6,11 @@ from pathlib import Path
 from typing import Any
 
 from django.conf import settings
-from django.core.management.base import BaseCommand
+from django.core.management.base import BaseCommand, CommandError
 from django.utils import timezone
 
+from fleet.accounts import installation
+from fleet.errors import Refused
 from fleet.management.demo import cast, parallel, portfolio_setup, story
 from fleet.management.town.town import TownSize
 
@@ -39,9 +41,17 @@ class Command(BaseCommand):
             parallel.sign_ins(portfolio_setup.PASSWORD, self.stdout.write)
             return
         now = timezone.now()
+        _refuse_lasting_site(now)
         story.make(settings.ROOT / "fixtures" / "demo" / "register.csv", now)
         if not options["first"]:
             _make_town(now, options)
+
+
+def _refuse_lasting_site(now: datetime) -> None:
+    try:
+        installation.refuse_unless_demonstration(now)
+    except Refused as refused:
+        raise CommandError(refused.faults[0].message) from refused
 
 
 def _make_town(now: datetime, options: dict[str, Any]) -> None:

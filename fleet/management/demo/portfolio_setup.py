@@ -9,6 +9,7 @@ from zoneinfo import ZoneInfo
 from django.contrib.auth.hashers import make_password
 
 from fleet import pipeline
+from fleet.accounts.installation import TOWN_PASSWORD
 from fleet.accounts.models import Grant, Qualification, User
 from fleet.catalog import queries as catalog
 from fleet.management.demo.cast import LONG_AGO
@@ -23,7 +24,7 @@ from fleet.sheets.register_sheet import parse_sheet
 from fleet.terms.incoming import IncomingTerms
 
 CAUSE = Cause(who="demo")
-PASSWORD = "lamp-oil-71"  # of everybody in the town; public, like all of the demonstration
+PASSWORD = TOWN_PASSWORD
 
 
 def create_portfolio(story: Story) -> Portfolio:

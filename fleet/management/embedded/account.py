@@ -1,16 +1,14 @@
-"""The account the servers run under: the caller's own, or an unprivileged one when the caller is root."""
+"""An account of this machine, and what it may reach: the caller's own, or one that root changes to."""
 
 import os
 import pwd
 import subprocess
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from fleet.management.embedded.machine_errors import MachineError
-
-# PostgreSQL refuses to run as root. An account of our own keeps the data apart from other services run by `nobody`.
-ACCOUNT_NAMES = ("gaugeglass", "nobody")
+SYSTEM_PATH = "/usr/bin:/bin"
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,25 +26,52 @@ class Account:
         return {"user": self.uid, "group": self.gid, "extra_groups": []} if self.switch else {}
 
     def give_ownership(self, path: Path) -> Path:
-        """Make this account the owner of a path just created, and return the path."""
+        """Make this account the owner of a path just created in a folder of the caller, and return the path."""
         if self.switch:
-            os.chown(path, self.uid, self.gid)
+            os.chown(path, self.uid, self.gid, follow_symlinks=False)
         return path
 
     def can_reach(self, path: Path) -> bool:
         """Return whether the account may traverse or execute `path`. It is tried: mode bits alone do not tell."""
         return self.can_run(["test", "-x", str(path)])
 
-    def can_run(self, argv: list[str]) -> bool:
+    def can_run(self, argv: list[str], env: Mapping[str, str] | None = None) -> bool:
         """Return whether `argv` exits with 0 within 30 s under this account."""
-        env = {"PATH": "/usr/bin:/bin"}
         try:
             result = subprocess.run(
-                argv, cwd="/", env=env, capture_output=True, timeout=30, check=False, **self.spawn_options
+                argv,
+                cwd="/",
+                env={"PATH": SYSTEM_PATH, **(env or {})},
+                capture_output=True,
+                timeout=30,
+                check=False,
+                **self.spawn_options,
             )
-        except (PermissionError, FileNotFoundError, subprocess.TimeoutExpired):
+        except (PermissionError, FileNotFoundError, NotADirectoryError, subprocess.TimeoutExpired):
             return False
         return result.returncode == 0
+
+    def can_read_all(self, path: Path) -> bool:
+        """Return whether the account may read `path` and all below it; caches of bytecode aside, which can be made."""
+        return self._ask(lambda: _is_all_readable(str(path)))
+
+    def _ask(self, question: Callable[[], bool]) -> bool:
+        """Return the answer of a fork of this process that has become the account. It starts no program."""
+        pid = os.fork()
+        if pid == 0:
+            code = 1
+            try:
+                self._become()
+                code = 0 if question() else 1
+            finally:
+                os._exit(code)
+        return os.waitstatus_to_exitcode(os.waitpid(pid, 0)[1]) == 0
+
+    def _become(self) -> None:
+        if self.switch:
+            os.setgroups([])
+            os.setresgid(self.gid, self.gid, self.gid)
+            os.setresuid(self.uid, self.uid, self.uid)
 
 
 def current_account() -> Account:
@@ -55,25 +80,19 @@ def current_account() -> Account:
     return Account(uid, os.getegid(), user_name_of(uid), switch=False)
 
 
-def account_for_servers(owned: Path) -> Account:
-    """Return the account for the servers. `owned` is a folder that belongs to it already, if it exists."""
-    if os.geteuid() != 0:
-        return current_account()
-    if owned.is_dir() and owned.stat().st_uid:
-        folder_stat = owned.stat()
-        return Account(folder_stat.st_uid, folder_stat.st_gid, user_name_of(folder_stat.st_uid), switch=True)
-    names = {entry.pw_name: entry for entry in pwd.getpwall()}
-    account_name = next((names[name] for name in ACCOUNT_NAMES if name in names), None)
-    if account_name is None:
-        raise MachineError(
-            f"The servers may not run as root: make an account named {ACCOUNT_NAMES[0]}, or start as another user."
-        )
-    return Account(account_name.pw_uid, account_name.pw_gid, account_name.pw_name, switch=True)
-
-
 def user_name_of(uid: int) -> str:
     """Return the name of a user, or the number where it has none."""
     try:
         return pwd.getpwuid(uid).pw_name
     except KeyError:  # a container may run under a number without a name
         return str(uid)
+
+
+def _is_all_readable(path: str) -> bool:
+    if not os.path.isdir(path):
+        return os.access(path, os.R_OK)
+    if not os.access(path, os.R_OK | os.X_OK):
+        return False
+    with os.scandir(path) as entries:
+        # What a link leads to may be missing for everybody.
+        return all(_is_all_readable(e.path) for e in entries if e.name != "__pycache__" and not e.is_symlink())

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from fleet.management.embedded.machine_errors import MachineError
 
+ANSWER_SECONDS = 2.0  # the supervisor asks, and must not wait long
 LOOPBACK_OF_WILDCARD = {"0.0.0.0": "127.0.0.1", "::": "::1"}  # what to connect to when every address is listened on
 
 
@@ -42,7 +43,9 @@ class ListenAddress:
 
     def is_answering(self) -> bool:
         """Return whether a web server answers, with any status."""
-        connection = http.client.HTTPConnection(LOOPBACK_OF_WILDCARD.get(self.host, self.host), self.port, timeout=5)
+        connection = http.client.HTTPConnection(
+            LOOPBACK_OF_WILDCARD.get(self.host, self.host), self.port, timeout=ANSWER_SECONDS
+        )
         try:
             connection.request("GET", "/")
             connection.getresponse()

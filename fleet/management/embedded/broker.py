@@ -6,17 +6,17 @@ from urllib.parse import quote
 
 import redis
 
+from fleet.management.embedded import sockets
 from fleet.management.embedded.binaries import Binaries
 from fleet.management.embedded.folder import Folder
 from fleet.management.embedded.postgres import SERVER_ENV
 from fleet.management.embedded.processes import Program
-from fleet.management.embedded.records import write_private
 
 # No snapshots besides the append-only file: one copy is enough. Out of memory, writes are refused, nothing is evicted.
 SETTINGS_TEMPLATE = """\
 port 0
 unixsocket "{socket}"
-unixsocketperm 700
+unixsocketperm {mode}
 requirepass {password}
 dir "{files}"
 appendonly {keeps}
@@ -33,7 +33,7 @@ class Broker:
 
     folder: Folder
     binaries: Binaries
-    sockets: Path
+    socket_folder: Path
     throwaway: bool = False
 
     @property
@@ -44,12 +44,11 @@ class Broker:
     def server_program(self) -> Program:
         """Write the settings file, which holds the password, and return the server program."""
         files = self.folder.private_folder("broker")
-        settings = files / "broker.conf"
-        values = {"socket": self._socket, "password": self._password, "files": files}
-        write_private(settings, SETTINGS_TEMPLATE.format(**values, keeps="no" if self.throwaway else "yes"))
-        self.folder.account.give_ownership(settings)
-        argv = (str(self.binaries.broker), str(settings))
-        return Program("broker", argv, SERVER_ENV, self.folder.account, vital=True)
+        mode = sockets.socket_mode(self.folder.accounts)
+        values = {"socket": self._socket, "mode": mode, "password": self._password, "files": files}
+        text = SETTINGS_TEMPLATE.format(**values, keeps="no" if self.throwaway else "yes")
+        argv = (str(self.binaries.broker), str(self.folder.write_for_servers("broker.conf", text)))
+        return Program("broker", argv, SERVER_ENV, self.folder.accounts.data, vital=True)
 
     def is_ready(self) -> bool:
         """Return whether the server answers and has loaded its data."""
@@ -61,7 +60,7 @@ class Broker:
 
     @property
     def _socket(self) -> Path:
-        return self.sockets / "broker.sock"
+        return self.socket_folder / "broker.sock"
 
     @property
     def _password(self) -> str:

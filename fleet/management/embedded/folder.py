@@ -8,22 +8,28 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from fleet.deployment import MIN_KEY_LENGTH
-from fleet.management.embedded.account import Account, account_for_servers, user_name_of
+from fleet.management.embedded.account import user_name_of
 from fleet.management.embedded.machine_errors import MachineError, explain_os_errors
 from fleet.management.embedded.records import read_json, write_private
+from fleet.management.embedded.site_accounts import SiteAccounts, choose_accounts
+from fleet.records.disk_room import free_bytes
 
 LAYOUT_VERSION = 1
 KIND_NAMES = {"demo": "a demonstration", "site": "a lasting site", "test": "a test"}
+KEY_NAMES = ("secret_key", "superuser", "database", "database_owner", "broker")
 MB = 1024 * 1024
 ROOM_FOR_NEW_BYTES, ROOM_TO_RUN_BYTES, MAX_LOG_BYTES = 200 * MB, 30 * MB, 10 * MB
 
 
 @dataclass(frozen=True, slots=True)
 class Folder:
-    """An opened data folder and the account its servers run under."""
+    """An opened data folder and the accounts its site runs under.
+
+    As root the folder itself is root's: what the accounts own lies in folders of their own below it.
+    """
 
     path: Path
-    account: Account
+    accounts: SiteAccounts
 
     @property
     def cluster(self) -> Path:
@@ -38,38 +44,51 @@ class Folder:
         """Move large logs aside, keeping one older log per child. Children append, so truncating is safe."""
         for log in (self.path / "logs").glob("*.log"):
             if log.stat().st_size > MAX_LOG_BYTES:
-                shutil.copyfile(log, log.with_suffix(".old"))
-                os.truncate(log, 0)
+                _set_aside(log)
 
     def private_folder(self, name: str) -> Path:
-        """Return a subfolder that only the servers' account may enter. It is created if it is missing."""
+        """Return a subfolder that only the account of the data may enter. It is created if it is missing."""
         path = self.path / name
         if not path.is_dir():
             path.mkdir(mode=0o700)
-            self.account.give_ownership(path)
+            self.accounts.data.give_ownership(path)
+        return path
+
+    def write_for_servers(self, name: str, text: str) -> Path:
+        """Write a file in the folder itself that the servers may read and nobody but its owner may change."""
+        path = self.path / name
+        write_private(path, text, readers=self.accounts.data.gid if self.accounts.are_separate else None)
         return path
 
     def load_keys(self) -> dict[str, str]:
-        """Return the passwords and the signing key of this folder. They are made once."""
+        """Return the passwords and the signing key of this folder. Each is made once."""
         path = self.path / "keys.json"
-        keys = read_json(path)
-        if not keys:
-            keys = {name: secrets.token_urlsafe(32) for name in ("superuser", "database", "broker")}
+        keys: dict[str, str] = read_json(path)
+        missing = [name for name in KEY_NAMES if name not in keys]
         if len(keys.get("secret_key", "")) < MIN_KEY_LENGTH:  # older folders have one of 43 characters
-            keys["secret_key"] = secrets.token_urlsafe(48)
+            missing.append("secret_key")
+        if missing:
+            keys = {**keys, **{name: secrets.token_urlsafe(48) for name in missing}}
             write_private(path, json.dumps(keys))
         return keys
 
     def check_room(self) -> None:
         """Raise MachineError where the disk has too little room to start."""
-        free_bytes = shutil.disk_usage(self.path).free
+        free = free_bytes(self.path)
         needed_bytes = ROOM_TO_RUN_BYTES if self.cluster.is_dir() else ROOM_FOR_NEW_BYTES
-        if free_bytes < needed_bytes:
+        if free < needed_bytes:
             raise MachineError(
-                f"The disk that holds {self.path} has only {free_bytes // MB} MB left and "
+                f"The disk that holds {self.path} has only {free // MB} MB left and "
                 f"{needed_bytes // MB} MB are needed: "
                 "make room there or name another folder with --data."
             )
+
+
+def _set_aside(log: Path) -> None:
+    try:
+        shutil.copyfile(log, log.with_suffix(".old"))
+    finally:
+        os.truncate(log, 0)  # also without room for the copy: the log itself may be what filled the disk
 
 
 def default_folder(name: str) -> Path:
@@ -88,19 +107,20 @@ def open_folder(path: Path, kind: str) -> Folder:
     with explain_os_errors(path):
         _make_folder(path)
         _check_use(path, kind)
-        folder = Folder(path, account_for_servers(path / "postgres"))
-        if not folder.account.can_reach(path):
-            raise MachineError(
-                f"The servers run as {folder.account.name}, who cannot reach {path}: name a folder with --data that "
-                "this user can reach, or change the mode of the folders above it."
-            )
+        folder = Folder(path, choose_accounts(kind))
+        for account in (folder.accounts.data, folder.accounts.site):
+            if not account.can_reach(path):
+                raise MachineError(
+                    f"The site runs as {account.name}, who cannot reach {path}: name a folder with --data that "
+                    "this user can reach, or change the mode of the folders above it."
+                )
         _write_layout(path, kind)
         (path / "logs").mkdir(mode=0o700, exist_ok=True)
     return folder
 
 
 def _make_folder(path: Path) -> None:
-    """Make the missing folders of `path`. The servers' account may pass through them; others may not list them."""
+    """Make the missing folders of `path`. The site's accounts may pass through them; others may not list them."""
     missing = [folder for folder in (path, *path.parents) if not folder.exists()]
     for folder in reversed(missing):
         folder.mkdir(mode=0o700)
@@ -133,11 +153,22 @@ def _check_use(path: Path, kind: str) -> None:
 
 
 def _check_owner(path: Path) -> None:
-    """Refuse another user's folder: files made by a second user would lock out the first one."""
+    """Refuse another user's folder: files made by a second user would lock out the first one.
+
+    Root refuses a folder in which others may write: they could put links in place of what root opens there.
+    """
     mark = path / "layout.json"
-    if mark.exists() and mark.stat().st_uid != os.geteuid():
+    owners = [mark.lstat().st_uid] if os.path.lexists(mark) else []
+    if os.geteuid() == 0:
+        owners.append(path.stat().st_uid)
+    for owner in owners:
+        if owner != os.geteuid():
+            raise MachineError(
+                f"{path} belongs to {user_name_of(owner)}: start it as that user, or name another with --data."
+            )
+    if os.geteuid() == 0 and path.stat().st_mode & 0o022:
         raise MachineError(
-            f"{path} belongs to {user_name_of(mark.stat().st_uid)}: start it as that user, or name another with --data."
+            f"Others may write in {path}: take that right from them (`chmod go-w`), or name another with --data."
         )
 
 

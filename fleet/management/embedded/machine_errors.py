@@ -20,22 +20,43 @@ def disk_full_error(folder: Path) -> MachineError:
     return MachineError(f"The disk that holds {folder} is full: make room there and start again, nothing is lost.")
 
 
-def read_tail(log: Path, size: int = 4000) -> str:
-    """Return the last `size` bytes of a log file as text, '' where there is none."""
+def read_tail(log: Path, start: int = 0, size: int = 4000) -> str:
+    """Return the last `size` bytes of a log file from byte `start` on as text, '' where there is none.
+
+    Characters that would command a terminal are left out: other accounts write these logs.
+    """
     try:
         with log.open("rb") as file:
-            file.seek(max(0, os.fstat(file.fileno()).st_size - size))
-            return file.read().decode(errors="replace")
+            end = os.fstat(file.fileno()).st_size
+            file.seek(max(0, end - size, start if start <= end else 0))  # a large log begins anew
+            return make_printable(file.read().decode(errors="replace"))
     except OSError:
         return ""
 
 
-def error_from_log(sentence: str, log: Path, folder: Path) -> MachineError:
-    """Return an error with `sentence` and the log's path, or the full-disk error where the log reports one."""
-    end = read_tail(log)
-    if any(words in end for words in DISK_FULL_MESSAGES):
-        return disk_full_error(folder)
-    return MachineError(f"{sentence}; its log is {log}.")
+def make_printable(text: str) -> str:
+    """Return `text` without characters that command a terminal."""
+    return "".join(letter for letter in text if letter.isprintable() or letter == "\n")
+
+
+def reports_full_disk(log: Path, start: int) -> bool:
+    """Return whether the log says from byte `start` on that a disk is full."""
+    return any(words in read_tail(log, start) for words in DISK_FULL_MESSAGES)
+
+
+def error_from_log(sentence: str, log: Path, start: int, folder: Path) -> MachineError:
+    """Return an error with `sentence` and the log's path, or the full-disk error where its new lines report one."""
+    return disk_full_error(folder) if reports_full_disk(log, start) else MachineError(f"{sentence}; its log is {log}.")
+
+
+@contextmanager
+def ignore_full_disk() -> Iterator[None]:
+    """Go on where the block fails because the disk is full."""
+    try:
+        yield
+    except OSError as error:
+        if error.errno not in DISK_FULL_ERRNOS:
+            raise
 
 
 @contextmanager

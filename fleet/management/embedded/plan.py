@@ -5,6 +5,7 @@ import sys
 from collections.abc import Mapping
 from dataclasses import replace
 
+import dj_database_url
 from django.conf import settings
 
 from fleet.management.embedded.address import ListenAddress
@@ -12,21 +13,45 @@ from fleet.management.embedded.folder import Folder
 from fleet.management.embedded.processes import Program
 from fleet.management.embedded.site import SitePlan
 
+OWNER_URL = "DATABASE_OWNER_URL"
+
+NOT_FOR_BEAT = ("DATABASE_URL", "GAUGEGLASS_SECRET_KEY")  # it only sends wake-ups
+
 
 def site_plan(folder: Folder, address: ListenAddress, env: Mapping[str, str]) -> SitePlan:
     """Return the plan of a lasting site: migrations and catalogue first, then worker, beat and web."""
-    return SitePlan(
-        (_make_step(env, "migrate", "--no-input"), _make_step(env, "load_catalogue")), _make_staff(folder, address, env)
-    )
+    site_env = {name: value for name, value in env.items() if name != OWNER_URL}
+    steps = _make_first_steps(env, site_env, "site")
+    next_steps = _make_step(site_env, "next_steps")
+    return SitePlan(steps, _make_staff(folder, address, site_env), next_steps)
+
+
+def _make_first_steps(env: Mapping[str, str], site_env: Mapping[str, str], kind: str) -> tuple[Program, ...]:
+    note = _make_step(site_env, "note_installation", kind)
+    return (*_database_steps(env), note, _make_step(site_env, "load_catalogue"))
+
+
+def _database_steps(env: Mapping[str, str]) -> tuple[Program, ...]:
+    """Return the steps that make the tables. Only they are told the address of the role that owns these.
+
+    Without that address the site's own role makes and owns them.
+    """
+    owner_env = {**env, "DATABASE_URL": env.get(OWNER_URL) or env["DATABASE_URL"]}
+    migrate = _make_step(owner_env, "migrate", "--no-input")
+    if not env.get(OWNER_URL):
+        return (migrate,)
+    site_role = str(dj_database_url.parse(env["DATABASE_URL"])["USER"])
+    return migrate, _make_step(owner_env, "give_site_rights", site_role)
 
 
 def demo_plan(folder: Folder, address: ListenAddress, env: Mapping[str, str]) -> SitePlan:
     """Return the plan of a demonstration: a site with invented portfolios that prints its sign-ins."""
-    base = site_plan(folder, address, env)
-    sign_ins = _make_program("sign-ins", env, str(settings.ROOT / "manage.py"), "make_demo", "--sign-ins")
+    site_env = {name: value for name, value in env.items() if name != OWNER_URL}
+    sign_ins = _make_program("sign-ins", site_env, str(settings.ROOT / "manage.py"), "make_demo", "--sign-ins")
     manage = str(settings.ROOT / "manage.py")
-    town = replace(_make_program("town", env, manage, "make_demo"), once=True)
-    return SitePlan((*base.steps, _make_step(env, "make_demo", "--first")), base.staff, sign_ins, background=town)
+    town = replace(_make_program("town", site_env, manage, "make_demo"), once=True)
+    steps = (*_make_first_steps(env, site_env, "demo"), _make_step(site_env, "make_demo", "--first"))
+    return SitePlan(steps, _make_staff(folder, address, site_env), sign_ins, background=town)
 
 
 def _make_step(env: Mapping[str, str], command: str, *options: str) -> Program:
@@ -34,14 +59,14 @@ def _make_step(env: Mapping[str, str], command: str, *options: str) -> Program:
 
 
 def _make_staff(folder: Folder, address: ListenAddress, env: Mapping[str, str]) -> tuple[Program, ...]:
-    schedule = folder.path / "beat-schedule"
     celery = ("-m", "celery", "-A", "fleet.celery")
     # A worker that stops ends its tasks first. Late acknowledgement brings back those it cannot end in time.
     worker = _make_program(
         "worker", env, *celery, "worker", "--pool", "prefork", "--concurrency", "2", "-l", "INFO", patience=20
     )
     # No pid file: the folder's lock already prevents a second beat, and a stale pid file would stop the first.
-    beat = _make_program("beat", env, *celery, "beat", "--schedule", str(schedule), "--pidfile", "", "-l", "INFO")
+    beat_env = {name: value for name, value in env.items() if name not in NOT_FOR_BEAT}
+    beat = _make_program("beat", beat_env, *celery, "beat", "--pidfile", "", "-l", "INFO")
     web = _make_program("web", env, "-m", "fleet.management.web_server.serve", address.host, str(address.port))
     return worker, beat, web
 

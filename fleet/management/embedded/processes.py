@@ -24,6 +24,7 @@ class Program:
     """A program to run, and how to stop it. `vital`: the site cannot run without it.
 
     `once`: it ends by itself while the site runs, is not restarted, and its output is printed.
+    `helpers_folder`, `helpers_title`: where its helpers with sessions of their own work, and how their titles begin.
     """
 
     name: str
@@ -35,6 +36,8 @@ class Program:
     patience: float = 10.0
     vital: bool = False
     once: bool = False
+    helpers_folder: str = ""
+    helpers_title: str = ""
 
 
 def spawn_program(program: Program, log: Path) -> subprocess.Popen[bytes]:

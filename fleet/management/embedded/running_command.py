@@ -30,13 +30,8 @@ class RunningCommand(BaseCommand):
         """Run until a stop is requested. Prints a MachineError and exits with 1."""
         address = ListenAddress(options["host"], options["port"])
         try:
-            site.run_site(
-                self.kind,
-                options["data"] or default_folder(self.kind),
-                address=address,
-                make_plan=self.make_plan,
-                say=print_line,
-            )
+            request = site.SiteRequest(self.kind, address, self.make_plan)
+            site.run_site(options["data"] or default_folder(self.kind), request, print_line)
         except MachineError as trouble:
             sys.exit(str(trouble))
 

@@ -15,26 +15,36 @@ START_LIMIT_SECONDS = 600.0  # after a crash both recover their last writes befo
 
 @dataclass(frozen=True, slots=True)
 class ServerUrls:
-    """Addresses of the servers, passwords included."""
+    """Addresses of the servers, passwords included.
+
+    `database_owner`: that of the role that owns the tables; empty where web and worker use the same role.
+    """
 
     database: str
     broker: str
+    database_owner: str = ""
 
 
-def start_servers(crew: ProcessCrew, *, database: str = "", broker: str = "", throwaway: bool = False) -> ServerUrls:
-    """Start the servers whose address is not given, and return both addresses."""
+NONE_GIVEN = ServerUrls("", "")
+
+
+def start_servers(crew: ProcessCrew, given: ServerUrls = NONE_GIVEN, throwaway: bool = False) -> ServerUrls:
+    """Start the servers whose address is not given, and return all addresses."""
+    database, broker, owner = given.database, given.broker, given.database_owner
     if database and broker:
-        return ServerUrls(database, broker)
-    programs = binaries.find_binaries(crew.folder.account)
+        return given
+    programs = binaries.find_binaries(crew.folder.accounts.data)
     socket_folder = sockets.fresh_socket_folder(crew.folder)
     if not database:
-        database = _start_database(crew, Cluster(crew.folder, programs, socket_folder, throwaway))
+        cluster = Cluster(crew.folder, programs, socket_folder, throwaway)
+        _start_database(crew, cluster)
+        database, owner = cluster.url, cluster.owner_url
     if not broker:
         broker = _start_broker(crew, Broker(crew.folder, programs, socket_folder, throwaway))
-    return ServerUrls(database, broker)
+    return ServerUrls(database, broker, owner)
 
 
-def _start_database(crew: ProcessCrew, cluster: Cluster) -> str:
+def _start_database(crew: ProcessCrew, cluster: Cluster) -> None:
     cluster.check_files()
     crew.folder.check_room()
     initdb = cluster.initdb_program()
@@ -43,13 +53,13 @@ def _start_database(crew: ProcessCrew, cluster: Cluster) -> str:
         crew.run_step(initdb)
         cluster.adopt_new_cluster()
     crew.say("Starting the database.")
+    log = crew.folder.log_path("postgres")
+    log_start = log.stat().st_size if log.exists() else 0
     crew.start_program(cluster.server_program(), cluster.is_ready, START_LIMIT_SECONDS)
     try:
-        cluster.prepare_role()
+        cluster.prepare_roles()
     except psycopg.Error as error:
-        log = crew.folder.log_path("postgres")
-        raise error_from_log("The database could not be prepared", log, crew.folder.path) from error
-    return cluster.url
+        raise error_from_log("The database could not be prepared", log, log_start, crew.folder.path) from error
 
 
 def _start_broker(crew: ProcessCrew, broker: Broker) -> str:

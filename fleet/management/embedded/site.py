@@ -6,14 +6,18 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
-from fleet.management.embedded import lock, server_checks, servers, sockets
+from fleet.management.embedded import handover, lock, program_copy, server_checks, servers, sockets
 from fleet.management.embedded.address import ListenAddress
 from fleet.management.embedded.folder import Folder, open_folder
 from fleet.management.embedded.machine_errors import MachineError, explain_os_errors, read_tail
 from fleet.management.embedded.process_crew import ProcessCrew, Say, StopRequested, listen_for_signals
 from fleet.management.embedded.processes import Program
+from fleet.management.embedded.program_copy import ProgramPlace
 from fleet.management.embedded.records import write_private
 from fleet.management.embedded.servers import ServerUrls
+from fleet.management.embedded.site_accounts import SiteAccounts
+
+PASSED_ON_BY_ROOT = ("GAUGEGLASS_", "PYTHON", "LANG", "LC_", "TZ", "PATH")  # beginnings of names
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,24 +32,44 @@ class SitePlan:
     last_words: Program | None = None
     background: Program | None = None
 
+    def moved_to(self, place: ProgramPlace) -> "SitePlan":
+        """Return the plan with every program run by the account and from the files of `place`."""
+        return SitePlan(
+            tuple(place.move_program(step) for step in self.steps),
+            tuple(place.move_program(program) for program in self.staff),
+            place.move_program(self.last_words) if self.last_words else None,
+            place.move_program(self.background) if self.background else None,
+        )
+
 
 MakePlan = Callable[[Folder, ListenAddress, Mapping[str, str]], SitePlan]
 
 
-def run_site(kind: str, path: Path, address: ListenAddress, make_plan: MakePlan, say: Say) -> None:
-    """Run a site of a `kind` until a signal asks to stop, then stop all its processes.
+@dataclass(frozen=True, slots=True)
+class SiteRequest:
+    """What a command asks for: the kind of site, its address and plan, and the parts of the code that it runs."""
+
+    kind: str
+    address: ListenAddress
+    make_plan: MakePlan
+    code_parts: tuple[str, ...] = program_copy.CODE_PARTS
+
+
+def run_site(path: Path, request: SiteRequest, say: Say) -> None:
+    """Run a site in the folder `path` until a signal asks to stop, then stop all its processes.
 
     Raises MachineError where the site cannot run.
     """
-    folder = open_folder(path, kind)
+    folder = open_folder(path, request.kind)
     with (
         explain_os_errors(folder.path),
-        lock.hold_lock(folder.path, address.url),
+        lock.hold_lock(folder.path, request.address.url),
         listen_for_signals() as is_stop_requested,
+        program_copy.program_place(folder.accounts.site, request.code_parts, say) as place,
     ):
         crew = ProcessCrew(folder, say, is_stop_requested)
         try:
-            _open_site(crew, address, make_plan)
+            _open_site(crew, request, place)
             crew.watch_children()
         except StopRequested:
             pass
@@ -54,34 +78,43 @@ def run_site(kind: str, path: Path, address: ListenAddress, make_plan: MakePlan,
     say("Stopped.")
 
 
-def _open_site(crew: ProcessCrew, address: ListenAddress, make_plan: MakePlan) -> None:
-    folder = crew.folder
+def _open_site(crew: ProcessCrew, request: SiteRequest, place: ProgramPlace) -> None:
+    folder, address = crew.folder, request.address
     crew.say(f"Data folder: {folder.path}")
+    crew.say(_describe_accounts(folder.accounts))
     if crew.records.stop_leftovers():
         crew.say("Stopped what an interrupted run had left.")
+    if sentence := handover.hand_over_files(folder):
+        crew.say(sentence)
     address.check_free()
     urls = _prepare_servers(crew)
-    plan = make_plan(folder, address, _site_environment(folder, address, urls))
+    plan = request.make_plan(folder, address, _site_environment(folder, address, urls)).moved_to(place)
     for step in plan.steps:
         crew.say(f"Running {step.name}.")
         crew.run_step(step)
     for program in plan.staff:
         crew.say(f"Starting {program.name}.")
-        crew.start_program(program, address.is_answering if program is plan.staff[-1] else lambda: True)
+        crew.start_program(program, address.is_answering if program is plan.staff[-1] else None)
     _announce_site(crew, address, urls, plan.last_words)
     if plan.background:
         crew.start_program(plan.background)
 
 
+def _describe_accounts(accounts: SiteAccounts) -> str:
+    if accounts.are_separate:
+        return f"Database and broker run as {accounts.data.name}, all else as {accounts.site.name}."
+    return f"All runs as {accounts.site.name}: whoever runs programs as this user can read and change everything."
+
+
 def _prepare_servers(crew: ProcessCrew) -> ServerUrls:
     """Start our own servers, or check those the environment names. Raises MachineError for unsuitable ones."""
-    database, broker = os.environ.get("DATABASE_URL", ""), os.environ.get("REDIS_URL", "")
-    answers = (server_checks.check_database(database) if database else []) + (
-        server_checks.check_broker(broker) if broker else []
+    given = ServerUrls(*(os.environ.get(name, "") for name in ("DATABASE_URL", "REDIS_URL", "DATABASE_OWNER_URL")))
+    answers = (server_checks.check_database(given.database, given.database_owner) if given.database else []) + (
+        server_checks.check_broker(given.broker) if given.broker else []
     )
     if not all(answer.good for answer in answers):
         raise MachineError("\n".join(str(answer) for answer in answers if not answer.good))
-    return servers.start_servers(crew, database=database, broker=broker)
+    return servers.start_servers(crew, given)
 
 
 def _site_environment(folder: Folder, address: ListenAddress, urls: ServerUrls) -> dict[str, str]:
@@ -90,12 +123,21 @@ def _site_environment(folder: Folder, address: ListenAddress, urls: ServerUrls) 
         "GAUGEGLASS_HOSTS": hosts,
         "GAUGEGLASS_SECRET_KEY": folder.load_keys()["secret_key"],
         "PYTHONUNBUFFERED": "1",
-        **os.environ,
+        **_inherited_environment(folder.accounts),
         "DATABASE_URL": urls.database,
+        "DATABASE_OWNER_URL": urls.database_owner,
         "REDIS_URL": urls.broker,
         "GAUGEGLASS_DATA": str(folder.path),
+        "GAUGEGLASS_DISK": "" if os.environ.get("DATABASE_URL") else str(folder.path),
         "DJANGO_SETTINGS_MODULE": "fleet.settings",
     }
+
+
+def _inherited_environment(accounts: SiteAccounts) -> dict[str, str]:
+    """Return what the site is given of the caller's environment. Root's holds secrets that are not the site's."""
+    if not accounts.are_separate:
+        return dict(os.environ)
+    return {name: value for name, value in os.environ.items() if name.startswith(PASSED_ON_BY_ROOT)}
 
 
 def _announce_site(crew: ProcessCrew, address: ListenAddress, urls: ServerUrls, last_words: Program | None) -> None:
@@ -108,7 +150,8 @@ def _announce_site(crew: ProcessCrew, address: ListenAddress, urls: ServerUrls, 
         log = crew.folder.log_path(last_words.name)
         log.unlink(missing_ok=True)  # show only the output of this run
         crew.run_step(last_words)
-        crew.say(read_tail(log).rstrip())
+        if said := read_tail(log).rstrip():
+            crew.say(said)
     crew.say("Stop it with Ctrl-C.")
 
 

@@ -1,4 +1,7 @@
-"""The private folder for sockets. Socket paths are limited to about 100 bytes, so a long one is replaced by /tmp."""
+"""The folder for sockets, which only the site's accounts may enter.
+
+Socket paths are limited to about 100 bytes, so a long one is replaced by one in /tmp.
+"""
 
 import os
 import shutil
@@ -8,6 +11,7 @@ from pathlib import Path
 from fleet.management.embedded.folder import Folder
 from fleet.management.embedded.machine_errors import MachineError
 from fleet.management.embedded.records import write_private
+from fleet.management.embedded.site_accounts import SiteAccounts
 
 LONGEST_SOCKET_NAME = "/.s.PGSQL.5432.lock"
 MAX_PATH_BYTES = 100
@@ -16,17 +20,31 @@ PREFIX = "gaugeglass-sockets-"
 
 
 def fresh_socket_folder(folder: Folder) -> Path:
-    """Return an empty private folder for sockets. What an earlier run left is removed."""
+    """Return an empty folder for sockets. What an earlier run left is removed."""
     remove_socket_folder(folder)
     if len(os.fsencode(folder.path / "run")) + len(LONGEST_SOCKET_NAME) <= MAX_PATH_BYTES:
-        return folder.private_folder("run")
-    socket_folder = folder.account.give_ownership(Path(tempfile.mkdtemp(prefix=PREFIX, dir=SHORT_FOLDER)))
-    if not folder.account.can_reach(socket_folder):
+        (folder.path / "run").mkdir(mode=0o700)
+        return _open_to_site(folder.path / "run", folder.accounts)
+    socket_folder = _open_to_site(Path(tempfile.mkdtemp(prefix=PREFIX, dir=SHORT_FOLDER)), folder.accounts)
+    if not folder.accounts.site.can_reach(socket_folder):
         socket_folder.rmdir()
         raise MachineError(
             f"The path {folder.path} is too long for sockets and {SHORT_FOLDER} cannot be used: name a shorter folder."
         )
     write_private(_note_path(folder), str(socket_folder))
+    return socket_folder
+
+
+def socket_mode(accounts: SiteAccounts) -> str:
+    """Return the mode of a socket, in octal digits. Where the accounts are separate the folder keeps others out."""
+    return "0777" if accounts.are_separate else "0700"
+
+
+def _open_to_site(socket_folder: Path, accounts: SiteAccounts) -> Path:
+    """Have the servers own a new folder, let the group of the site's account in, and nobody else."""
+    if accounts.are_separate:
+        socket_folder.chmod(0o710)
+        os.chown(socket_folder, accounts.data.uid, accounts.site.gid, follow_symlinks=False)
     return socket_folder
 
 

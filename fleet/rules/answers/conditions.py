@@ -7,7 +7,7 @@ from uuid import UUID
 
 from fleet.rules.answers.firing import fired_while_off_conditions, hold_but_firing_conditions
 from fleet.rules.answers.hold_steps import with_steps
-from fleet.rules.answers.one_event import match_holds, unsaid_items, with_lines
+from fleet.rules.answers.one_event import match_holds, say_once, unsaid_items, with_lines
 from fleet.rules.answers.overdue import (
     certificate_conditions,
     due_soon_conditions,
@@ -186,5 +186,5 @@ def _against_firing(
             until=end,
             level=Level.ROUTINE if is_minor else Level.URGENT,
             sentence=items[0].sentence,
-            lines=tuple(dict.fromkeys(item.sentence for item in items[1:])) if with_lines else (),
+            lines=tuple(s for s in say_once(items) if s != items[0].sentence) if with_lines else (),
         )

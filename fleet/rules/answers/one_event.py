@@ -62,7 +62,7 @@ def _lines_of_hold(
     if newest_answer is None or newest_answer.visit not in matched:
         return ()
     items = unsaid_items(hold, newest_answer, timeline.run.after[newest_answer.visit].at)
-    return tuple(dict.fromkeys(item.sentence for item in items))
+    return say_once(items)
 
 
 def _is_of_hold(answer: ReadinessAnswer, hold: Condition, matched: Mapping[UUID, Condition]) -> bool:
@@ -84,6 +84,17 @@ def unsaid_items(hold: Condition, answer: ReadinessAnswer, at: datetime) -> list
     """
     own_sentence = _without_day(hold.sentence_at(at))
     return [item for item in answer.missing if not _without_day(item.sentence).endswith(own_sentence)]
+
+
+def say_once(items: Iterable[MissingItem]) -> tuple[str, ...]:
+    """Return the sentences of these items, each thing once: "X (Thu 16 Oct 2025)" is left out beside "Hold open: X"."""
+    sentences = list(dict.fromkeys(item.sentence for item in items))
+    plain = [_without_day(sentence) for sentence in sentences]
+    return tuple(
+        sentence
+        for number, sentence in enumerate(sentences)
+        if not any(other.endswith(f": {plain[number]}") for n, other in enumerate(plain) if n != number)
+    )
 
 
 def _without_day(sentence: str) -> str:

@@ -23,7 +23,7 @@ from fleet.rules.values import (
     as_number,
 )
 from fleet.rules.vocabulary import DATA_ACTS, ArrivalState, EntryAct, Outcome
-from fleet.rules.wording import asked_for, join_with_or, local_day
+from fleet.rules.wording import agree, asked_for, join_with_or, local_day
 
 LEAVING_CHECKS = {
     "jumpers_off": "jumpers and test leads off",
@@ -197,8 +197,8 @@ def _protections_down(timeline: Timeline, after: AfterVisit) -> Iterator[Missing
 def _touches_outstanding(timeline: Timeline, after: AfterVisit) -> Iterator[MissingItem]:
     """Yield touched devices that have not passed since all that their kind names for the touch."""
     for position, needs in after.touched:
-        name = timeline.evidence.positions_by_id[position].name
-        sentence = f"The {name} was touched and has not passed {asked_for(timeline.evidence, needs)} since."
+        place, asked = timeline.evidence.positions_by_id[position], asked_for(timeline.evidence, needs)
+        sentence = f"The {place.name} {agree(place, 'was')} touched and {agree(place, 'has')} not passed {asked} since."
         yield MissingItem("touched", sentence, position)
 
 

@@ -10,7 +10,8 @@ from fleet.rules.finding_codes import FindingCode
 from fleet.rules.ledger.records import PositionRecord, ReplayLedger
 from fleet.rules.ledger.register_needs import boiler_facts, burner_input_btu_h, find_gaps
 from fleet.rules.needed_roles import in_words, needs_of_boiler
-from fleet.rules.values import Value
+from fleet.rules.values import PositionFact, Value
+from fleet.rules.wording import agree
 
 
 @dataclass(frozen=True, slots=True)
@@ -135,7 +136,7 @@ def _empty_needs(ledger: ReplayLedger) -> Iterator[DataFault]:
         place = places[0]
         is_path = place.role.part == "output_path"  # without it no control stops the burner
         rule = FindingCode.NOT_FITTED_LAST_LINE if is_path else FindingCode.NOT_FITTED
-        yield DataFault(rule, place.position.id, f"No {place.position.name} is fitted, and it is needed.")
+        yield DataFault(rule, place.position.id, _missing_sentence(place.position))
 
 
 def _missing_devices(ledger: ReplayLedger) -> Iterator[DataFault]:
@@ -143,4 +144,9 @@ def _missing_devices(ledger: ReplayLedger) -> Iterator[DataFault]:
     for record in ledger.records.values():
         if ledger.is_needed(record) and not record.device and record.role.part == "protection":
             rule = FindingCode.NOT_FITTED_LAST_LINE if record.role.last_line else FindingCode.NOT_FITTED
-            yield DataFault(rule, record.position.id, f"No {record.position.name} is fitted, and it is needed.")
+            yield DataFault(rule, record.position.id, _missing_sentence(record.position))
+
+
+def _missing_sentence(place: PositionFact) -> str:
+    is_ = agree(place, "is")
+    return f"No {place.name} {is_} fitted, and {agree(place, 'it')} {is_} needed."

@@ -4,6 +4,7 @@ from collections.abc import Callable, Iterator
 
 from fleet.rules.findings import fire_side, lockouts, pressure_side, water_seen, water_side
 from fleet.rules.findings.found_fault import FoundFault
+from fleet.rules.ledger.episodes import WaitingGoodNews
 from fleet.rules.ledger.papers_of_others import lacks_to_lift_tag, note_waiting_paper
 from fleet.rules.ledger.records import PositionRecord, ReplayLedger
 from fleet.rules.values import EntryFact, VisitFact
@@ -85,6 +86,6 @@ def _lift_tag(ledger: ReplayLedger, visit: VisitFact, entry: EntryFact) -> None:
     for case in ledger.general:
         if case.is_open and case.rule.code == f"tag_{body}" and body in visit.good_news_from:
             lacks = lacks_to_lift_tag(ledger, visit, entry)
-            note_waiting_paper(ledger, visit, lacks)
+            note_waiting_paper(ledger, visit, WaitingGoodNews(lacks, ledger.entry_order, cases=(case,)))
             if not lacks:
                 case.closed_at, case.closed_by = entry.at, entry.id

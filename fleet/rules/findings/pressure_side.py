@@ -9,6 +9,7 @@ from fleet.rules.findings.found_fault import FoundFault
 from fleet.rules.ledger.asked import AskedCause, PressureOverrun
 from fleet.rules.ledger.records import PositionRecord, ReplayLedger
 from fleet.rules.values import EntryFact, VisitFact
+from fleet.rules.wording import agree
 
 _PRESUMED = ("operating_control", "high_limit", "siphon", "fuel_valves")
 
@@ -52,7 +53,8 @@ def presume_over_pressure(
     """Yield all that should have acted before so much stood under a valve; `spared` are accused otherwise."""
     for record in ledger.records.values():
         if record.device and record.role.code in _PRESUMED and record.position.id not in spared:
-            yield FindingCode.PRESUMED_BY_VALVE, record, f"{event}: the {record.position.name} is presumed failed."
+            is_ = agree(record.position, "is")
+            yield FindingCode.PRESUMED_BY_VALVE, record, f"{event}: the {record.position.name} {is_} presumed failed."
 
 
 def find_fuel_burned(

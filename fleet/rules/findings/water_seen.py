@@ -1,15 +1,15 @@
 """Levels that were read, and a glass without a line: empty until cocks and blowdown prove otherwise."""
 
 from collections.abc import Iterator
-from datetime import timedelta
+from datetime import datetime, timedelta
 from uuid import UUID
 
 from fleet.engineering.last_places import compare
 from fleet.rules.finding_codes import FindingCode
-from fleet.rules.findings.burner_words import is_burner_on
+from fleet.rules.findings.burner_words import is_burner_on, proves_firing, was_firing
 from fleet.rules.findings.found_fault import FoundFault
 from fleet.rules.findings.water_side import find_glass_empty
-from fleet.rules.ledger.records import PositionRecord, ReplayLedger
+from fleet.rules.ledger.records import EntryTrace, PositionRecord, ReplayLedger
 from fleet.rules.values import EntryFact, VisitFact, as_number
 from fleet.rules.vocabulary import EntryAct, Outcome
 
@@ -17,7 +17,7 @@ UNDER_TRIP_IN = 0.5  # so far under its trip height a cutoff must have acted (co
 LEVEL_SEEN, BLOWDOWN = "level_observation", "gauge_glass_blowdown"
 BLOWN_DOWN_WITHIN = timedelta(hours=1)  # later, a feeder may have filled what was empty (common practice)
 FEEDING = frozenset({"feed_water", "refill", "feeder_check"})
-HOT_FOR = timedelta(hours=8)  # a boiler not said to be cool is taken to be hot so long (common practice)
+HOT_FOR = timedelta(hours=8)  # found empty with its burner off, a boiler is taken to be hot so long (common practice)
 EMPTY_RULES = (FindingCode.GLASS_EMPTY_FIRING, FindingCode.GLASS_EMPTY_OFF)
 
 
@@ -110,16 +110,31 @@ def _lines_to_prove(ledger: ReplayLedger, entry: EntryFact) -> set[UUID]:
 
 def find_feed_into_hot(ledger: ReplayLedger, visit: VisitFact, entry: EntryFact) -> Iterator[FoundFault]:
     """Yield that water was fed into an empty boiler that nobody said was cool: as if it had been fired dry."""
-    if not _is_fed(entry) or not any(c.rule.code in EMPTY_RULES for c in ledger.open_cases()):
+    first_seen = {c.entry for c in ledger.open_cases() if c.rule.code in EMPTY_RULES}
+    if not _is_fed(entry) or not first_seen:
         return
     for trace in reversed(ledger.trail):
         said_cool = trace.entry.code == "boiler_cool" and trace.visit.may_judge_boiler
-        if entry.at - trace.entry.at > HOT_FOR or said_cool:
+        if said_cool or (trace.entry.id != entry.id and _is_fed(trace.entry)):
             return
-        if trace.entry.id in ledger.unseen_lines or trace.entry.code == "glass_empty":
+        if _is_hot_by(ledger, trace, entry.at):
             sentence = "Water was fed into an empty boiler that was not said to be cool: it counts as fired dry."
             yield FindingCode.DRY_FIRED, None, sentence
             return
+        first_seen.discard(trace.entry.id)
+        if not first_seen:
+            return  # a fire from before it was empty heated water
+
+
+def _is_hot_by(ledger: ReplayLedger, trace: EntryTrace, at: datetime) -> bool:
+    """Return whether an entry says that the boiler, empty at `at`, is hot still.
+
+    A fire under an empty boiler makes it hot until somebody qualified has looked: no clock says that it has cooled.
+    """
+    if proves_firing(trace.entry):
+        return True
+    seen_empty = trace.entry.id in ledger.unseen_lines or trace.entry.code == "glass_empty"
+    return seen_empty and (was_firing(trace.visit, trace.entry) or at - trace.entry.at <= HOT_FOR)
 
 
 def _is_fed(entry: EntryFact) -> bool:

@@ -157,8 +157,12 @@ def operator_clocks(evidence: Evidence, snapshot: PositionSnapshot, law: LawInFo
             continue
         day = day_of(proved, evidence.zone)
         due = interval_terms.interval.date_after(day)
+        due_at = day_start(due, evidence.zone)
+        returned_at = snapshot.operator_due_at
+        if returned_at is not None and proved < returned_at < due_at:
+            due_at, due = returned_at, day_of(returned_at, evidence.zone)
         remind_at = day_start(due + timedelta(days=interval_terms.grace_days), evidence.zone)
-        yield Clock(day_start(due, evidence.zone), State.DUE, procedure=procedure, proved=proved, remind_at=remind_at)
+        yield Clock(due_at, State.DUE, procedure=procedure, proved=proved, remind_at=remind_at)
         last = nth_firing_day(day, law.terms.operator_firing_days, evidence.firing_days)
         if last is not None:
             # Missing for that many whole firing days: lapsed as the day after the last of them begins.

@@ -384,7 +384,7 @@ def fill_position(ledger: ReplayLedger, record: PositionRecord, device: UUID | N
     record.read_back = {}
     record.attributes, record.settings, record.last_trip_in, record.checked = {}, {}, None, None
     record.fitted_order, record.jumper = len(ledger.trail), None
-    record.first_trip_in = record.first_trip_visit = None
+    record.first_trip_in = record.first_trip_visit = record.operator_due_at = None
     note_repair(ledger, record, at, opened=True)
     is_path = record.role.part in PATH_PARTS
     for case in record.open_cases():

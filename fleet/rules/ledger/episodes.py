@@ -103,3 +103,18 @@ class PassedProof:
     def may_answer(self, case: EpisodeCase) -> bool:
         """Return whether this pass speaks to an episode that another one of its test answered."""
         return self.calibration is None or self.calibration.may_answer(case)
+
+
+@dataclass(frozen=True, slots=True)
+class WaitingGoodNews:
+    """Good news of a paper that changes nothing yet: what it lacks, and what it would end.
+
+    `proves` is the place where its proof alone would end a hold, with no episode of its own. `order` is its entry's.
+    """
+
+    lacks: tuple[str, ...]
+    order: int
+    cases: tuple[EpisodeCase, ...] = ()
+    blinded: tuple[BlindedByPath, ...] = ()
+    place: UUID | None = None
+    proves_alone: bool = False

@@ -3,8 +3,9 @@
 from collections.abc import Iterable, Iterator
 from datetime import datetime
 from itertools import chain
+from uuid import UUID
 
-from fleet.rules.ledger.episodes import EpisodeCase
+from fleet.rules.ledger.episodes import EpisodeCase, WaitingGoodNews
 from fleet.rules.ledger.records import GradingBench, PositionRecord, ReplayLedger
 from fleet.rules.values import EntryFact, Level, VisitFact
 from fleet.rules.vocabulary import OCCUPANT_ACTS, SERIAL, normalize_serial
@@ -45,15 +46,18 @@ def waits_for_second(bench: GradingBench, cases: Iterable[EpisodeCase], clears_b
     """
     if bench.visit.paper is None:
         return False
-    lacks = _lacks_for_hold(bench)
-    ends_hold = (
-        (clears_blind and any(b.acted for b in bench.record.blind.values()))
-        or any(_may_be_hold(bench.ledger, c) for c in cases)
-        or _ends_bare_hold(bench.ledger, bench.record)
+    waits = WaitingGoodNews(
+        _lacks_for_hold(bench),
+        bench.ledger.entry_order,
+        cases=tuple(c for c in cases if _may_be_hold(bench.ledger, c)),
+        blinded=tuple(b for b in bench.record.blind.values() if b.acted) if clears_blind else (),
+        place=bench.record.position.id,
+        proves_alone=_ends_bare_hold(bench.ledger, bench.record),
     )
+    ends_hold = bool(waits.cases or waits.blinded or waits.proves_alone)
     if ends_hold:
-        note_waiting_paper(bench.ledger, bench.visit, lacks)
-    return bool(lacks and ends_hold) or _is_of_other_device(bench)
+        note_waiting_paper(bench.ledger, bench.visit, waits)
+    return bool(waits.lacks and ends_hold) or _is_of_other_device(bench)
 
 
 def explain_no_proof(bench: GradingBench) -> str:
@@ -69,10 +73,40 @@ def explain_no_proof(bench: GradingBench) -> str:
     return " ".join((waits, *_lacks_for_hold(bench)))
 
 
-def note_waiting_paper(ledger: ReplayLedger, visit: VisitFact, lacks: tuple[str, ...]) -> None:
-    """Note that a paper waits for these things, beside what it waits for already."""
-    if lacks:
-        ledger.waiting_papers[visit.id] = tuple(dict.fromkeys((*ledger.waiting_papers.get(visit.id, ()), *lacks)))
+def note_waiting_paper(ledger: ReplayLedger, visit: VisitFact, waits: WaitingGoodNews) -> None:
+    """Note that good news of a paper waits, beside what else of it waits already."""
+    if waits.lacks:
+        ledger.waiting_papers.setdefault(visit.id, []).append(waits)
+
+
+def papers_that_wait(ledger: ReplayLedger) -> Iterator[tuple[UUID, tuple[str, ...]]]:
+    """Yield the papers that wait still, with what each lacks; what others ended since waits for nothing more."""
+    for visit, good_news in sorted(ledger.waiting_papers.items()):
+        lacks = dict.fromkeys(s for waits in good_news if _would_end_more(ledger, waits) for s in waits.lacks)
+        if lacks:
+            yield visit, tuple(lacks)
+
+
+def _would_end_more(ledger: ReplayLedger, waits: WaitingGoodNews) -> bool:
+    record = ledger.records.get(waits.place) if waits.place else None
+    if any(_is_open_still(ledger, case) for case in waits.cases):
+        return True
+    if record is None:
+        return False
+    is_blind = any(b.path == w.path and b.at == w.at for b in record.blind.values() for w in waits.blinded)
+    return is_blind or (waits.proves_alone and not _is_proven_since(ledger, record, waits.order))
+
+
+def _is_open_still(ledger: ReplayLedger, case: EpisodeCase) -> bool:
+    """Return whether an episode is open, or the one that goes on from it: the pass that had closed it is in doubt."""
+    record = ledger.records.get(case.position) if case.position else None
+    same_rule = (c for c in ledger.open_at(record) if c.rule.code == case.rule.code)
+    return any(c is case or c.is_reopened for c in same_rule)
+
+
+def _is_proven_since(ledger: ReplayLedger, record: PositionRecord, order: int) -> bool:
+    passes = [p for p in record.passes if p.order > order and not p.doubtful]
+    return any(ledger.evidence.procedure_by_code(p.code).proof == "full" for p in passes)
 
 
 def lacks_to_lift_tag(ledger: ReplayLedger, visit: VisitFact, entry: EntryFact) -> tuple[str, ...]:

@@ -8,7 +8,7 @@ from uuid import UUID
 
 from fleet.rules.catalogue import Catalogue, ProcedureSpec, RoleSpec
 from fleet.rules.ledger.asked import AskedCause, BlindedByPath, GapsSince, LockOn, OwedTest, PressureOverrun
-from fleet.rules.ledger.episodes import EpisodeCase, OutstandingTouch, PassedProof
+from fleet.rules.ledger.episodes import EpisodeCase, OutstandingTouch, PassedProof, WaitingGoodNews
 from fleet.rules.ledger.meters import MeterHistory
 from fleet.rules.needed_roles import PlaceOnRecord, cutoffs_needed, may_be_left_out
 from fleet.rules.values import (
@@ -49,6 +49,7 @@ class PositionSnapshot:
     doubted: PassedProof | None = None  # its newest pass, where that is in doubt
     figure: float | None = None  # on its stamp or plate, by `STAMPED_FIGURES`
     end_of_life: date | None = None  # the last day its maker stands for it; only an alarm has one
+    operator_due_at: datetime | None = None  # from a return to service on, operator proofs from before it are due
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,6 +88,7 @@ class PositionRecord:
     last_trip_in: float | None = None
     first_trip_in: float | None = None  # as it was left by the first visit that read one
     first_trip_visit: UUID | None = None
+    operator_due_at: datetime | None = None  # as in `PositionSnapshot`
     # What `ReplayLedger.paths_of` and `hanging_on` found since the piping changed.
     above: list["PositionRecord"] | None = field(default=None, compare=False, repr=False)
     hanging: list["PositionRecord"] | None = field(default=None, compare=False, repr=False)
@@ -151,7 +153,7 @@ class ReplayLedger:
     overruns: dict[tuple[str, UUID], list[PressureOverrun]] = field(default_factory=dict)  # by rule and place
     unseen_lines: dict[UUID, UUID] = field(default_factory=dict)  # entries that saw no line in the glass: their visits
     asked_causes: dict[UUID, AskedCause] = field(default_factory=dict)  # by place
-    waiting_papers: dict[UUID, tuple[str, ...]] = field(default_factory=dict)  # by visit: what each lacks
+    waiting_papers: dict[UUID, list[WaitingGoodNews]] = field(default_factory=dict)  # of papers, by visit
     paper_passes: dict[tuple[UUID, str, datetime], str] = field(default_factory=dict)  # whose paper a pass rests on
     register_asked: bool = False  # whether the register was posted whole, so that what it leaves out is missed
     gaps: list[GapsSince] = field(default_factory=list)  # what it left out, from each instant at which that changed
@@ -294,6 +296,7 @@ class ReplayLedger:
             doubted=record.passes[-1] if record.passes and record.passes[-1].doubtful else None,
             figure=record.numeric_setting(stamped) if record.device and stamped else None,
             end_of_life=record.end_of_life() if record.device and "end_of_life" in record.attributes else None,
+            operator_due_at=record.operator_due_at,
         )
 
     def is_spared(self, record: PositionRecord) -> bool:

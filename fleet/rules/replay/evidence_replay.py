@@ -9,7 +9,7 @@ from uuid import UUID
 from fleet.rules.finding_codes import FindingCode
 from fleet.rules.findings import doubt_unmeasured_gauge, wrong_by_data
 from fleet.rules.ledger import effects
-from fleet.rules.ledger.clocks import clock_steps
+from fleet.rules.ledger.clocks import full_clocks
 from fleet.rules.ledger.episodes import EpisodeCase, OutstandingTouch
 from fleet.rules.ledger.records import PositionRecord, ReplayLedger
 from fleet.rules.ledger.register_needs import note_gaps
@@ -36,6 +36,7 @@ from fleet.rules.values import (
 from fleet.rules.vocabulary import DATA_ACTS
 
 SEASON_START_COUNTS = timedelta(days=90)  # before the word in service (domain, section 12)
+SEASON_START_IS_FRESH = timedelta(days=14)  # an older one leaves its operator proofs due (domain, section 12)
 REGISTER_VISIT = UUID(int=0)  # register facts of an instant come before what was done at that instant
 
 
@@ -216,10 +217,8 @@ def _apply_service_change(ledger: ReplayLedger, change: ServiceChange) -> None:
     if paused and change.state.runs:
         for record in ledger.records.values():
             needs = frozenset(p.code for p in ledger.catalogue.proofs_of_kind(record.kind, "partial"))
-            if needs and not _is_answered_by_season_start(ledger, record, needs, change.since):
-                record.touches["return_to_service"] = OutstandingTouch(
-                    "return_to_service", change.since, None, (needs,)
-                )
+            if needs:
+                _ask_operator_proofs(ledger, record, needs, change.since)
             full = frozenset(p.code for p in ledger.catalogue.proofs_of_kind(record.kind, "full"))
             if full and _had_lapsed(ledger, record, change.since):
                 record.touches["lapsed_out_of_service"] = OutstandingTouch(
@@ -227,29 +226,38 @@ def _apply_service_change(ledger: ReplayLedger, change: ServiceChange) -> None:
                 )
 
 
-def _is_answered_by_season_start(
+def _ask_operator_proofs(ledger: ReplayLedger, record: PositionRecord, needs: frozenset[str], at: datetime) -> None:
+    """Ask for the operator proofs again, by a touch. Those of an older season start are due, whatever was adopted."""
+    start = _season_start_behind(ledger, record, needs, at)
+    if start is None:
+        record.touches["return_to_service"] = OutstandingTouch("return_to_service", at, None, (needs,))
+    elif at - start > SEASON_START_IS_FRESH:
+        record.operator_due_at = at
+
+
+def _season_start_behind(
     ledger: ReplayLedger, record: PositionRecord, needs: frozenset[str], at: datetime
-) -> bool:
-    """Return whether a season start within the days before the word gave an operator proof here."""
+) -> datetime | None:
+    """Return the season start, within the days before the word, to which the newest operator proof here belongs."""
     starts = [
         v.at
         for v in ledger.evidence.visits
         if v.kind == "season_start" and v.of_this_boiler and "technician" in v.qualifications
     ]
-    since = min((start for start in starts if at - SEASON_START_COUNTS <= start <= at), default=None)
     procedure_by_code = ledger.evidence.procedure_by_code
     passes = [
         passed
         for code, passed in record.proofs.items()
-        if any(procedure_by_code(code).covers_or_is(need) for need in needs)
+        if passed <= at and any(procedure_by_code(code).covers_or_is(need) for need in needs)
     ]
-    return since is not None and any(since <= passed <= at for passed in passes)
+    newest = max(passes, default=None)
+    return max((s for s in starts if newest and at - SEASON_START_COUNTS <= s <= newest), default=None)
 
 
 def _had_lapsed(ledger: ReplayLedger, record: PositionRecord, at: datetime) -> bool:
-    """Return whether the proof had lapsed before the boiler was put back in service."""
-    steps = clock_steps(ledger.evidence, ledger.take_snapshot(record, at), ledger.evidence.law_at(at))
-    return any(c.state is State.LAPSED and c.at <= at for c in steps)
+    """Return whether the full proof had lapsed before the return; an operator proof is asked for by itself."""
+    clocks = full_clocks(ledger.evidence, ledger.take_snapshot(record, at), ledger.evidence.law_at(at))
+    return any(c.state is State.LAPSED and c.at <= at for c in clocks)
 
 
 def _apply_setting(record: PositionRecord, fact: SettingFact) -> None:

@@ -11,8 +11,8 @@ from fleet.rules.ledger.effects import begin_case
 from fleet.rules.ledger.records import PositionRecord, PositionSnapshot, ReplayLedger
 from fleet.rules.replay.replay_run import ReplayRun
 from fleet.rules.timeline.boundaries import surveyed_at
-from fleet.rules.values import Evidence, LawInForce
-from fleet.rules.wording import local_day
+from fleet.rules.values import Evidence, LawInForce, PositionFact
+from fleet.rules.wording import agree, local_day
 
 RULE = FindingCode.PAST_SERVICE_LIFE
 MONTHS_A_YEAR = 12
@@ -45,7 +45,7 @@ def _add_episodes(
     """Add the episodes of one device: one, unless a later release of the catalogue gives its kind more years."""
     for since, end in aged_spans:
         if since is not None:
-            sentence = _aged_sentence(ledger.evidence, record.position.name, device, since)
+            sentence = _aged_sentence(ledger.evidence, record.position, device, since)
             case = begin_case(ledger, RULE, place=record, at=since, entry=None, sentence=sentence)
             case.by_time, case.closed_at = True, end
 
@@ -72,10 +72,10 @@ def replacement_planned_at(device: PositionSnapshot, law: LawInForce, zone: str)
     return day_start(add_months(day_of(device.fitted_at, zone), MONTHS_A_YEAR * kind.life_years), zone)
 
 
-def _aged_sentence(evidence: Evidence, name: str, device: PositionSnapshot, at: datetime) -> str:
+def _aged_sentence(evidence: Evidence, place: PositionFact, device: PositionSnapshot, at: datetime) -> str:
     years, fitted_at = evidence.catalogue_at(at).kinds[device.kind].life_years, device.fitted_at
     since = local_day(fitted_at, evidence.zone) if fitted_at else ""
     return (
-        f"The {name} has been in place since {since}, {years} years or more: plan its replacement. "
-        "Its maker's instructions go first."
+        f"The {place.name} {agree(place, 'has')} been in place since {since}, {years} years or more: "
+        f"plan {agree(place, 'its')} replacement. {agree(place, 'its').capitalize()} maker's instructions go first."
     )

@@ -7,11 +7,11 @@ from itertools import pairwise
 
 from fleet.calendar import day_start
 from fleet.rules.ledger.clocks import Clock, clock_steps, full_clocks, full_proofs, is_looser_than_source
-from fleet.rules.ledger.episodes import EpisodeCase
+from fleet.rules.ledger.episodes import EpisodeCase, OutstandingTouch
 from fleet.rules.ledger.records import PositionRecord, PositionSnapshot, ReplayLedger, StateSection
 from fleet.rules.timeline import end_of_life
 from fleet.rules.values import LawInForce, PositionStateSegment, Reason, State
-from fleet.rules.wording import asked_for, local_day
+from fleet.rules.wording import agree, asked_for, local_day
 
 
 def state_segments(
@@ -123,18 +123,19 @@ def timeless_state(
     """Return the state that time does not change: not fitted, failed, intermittent, never proven. Else None."""
     name = record.position.name
     if not snapshot.on_record:
-        sentence = f"The register says nothing of the {name} before it is on record."
+        it, is_ = agree(record.position, "it"), agree(record.position, "is")
+        sentence = f"The register says nothing of the {name} before {it} {is_} on record."
         return State.NOT_ON_RECORD, _state_reason(record, "not_on_record", sentence, snapshot.at)
     if not snapshot.kind:
-        return State.NOT_FITTED, _state_reason(record, "not_fitted", f"No {name} is fitted.", snapshot.at)
+        sentence = f"No {name} {agree(record.position, 'is')} fitted."
+        return State.NOT_FITTED, _state_reason(record, "not_fitted", sentence, snapshot.at)
     down = _down_state(ledger, record, snapshot)
     if down is not None:
         return down
     if snapshot.touches:
         touch = max(snapshot.touches, key=lambda t: t.at)
-        needs = asked_for(ledger.evidence, touch.needs)
         when = local_day(touch.at, ledger.evidence.zone)
-        sentence = f"The {name} was {_TOUCHED.get(touch.code, 'worked on')} on {when} and needs {needs} since."
+        sentence = _touched_sentence(record, touch, f"on {when}", asked=asked_for(ledger.evidence, touch.needs))
         return State.NEVER_PROVEN, _state_reason(record, "touched", sentence, touch.at)
     full = full_proofs(ledger.evidence, snapshot, law)
     if full and not any(p.code in dict(snapshot.proofs) for p in full):
@@ -153,15 +154,21 @@ _TOUCHED = {
     "lift_over_limit": "passed by the pressure of a lever lift",
     "path": "cut off by work on its pipe",
     "return_to_service": "put back in service",
-    "lapsed_out_of_service": "put back in service with its proof lapsed",
+    "lapsed_out_of_service": "put back in service with {its} proof lapsed",
 }
+
+
+def _touched_sentence(record: PositionRecord, touch: OutstandingTouch, when: str, *, asked: str) -> str:
+    was, needs = agree(record.position, "was"), agree(record.position, "needs")
+    done = _TOUCHED.get(touch.code, "worked on").format(its=agree(record.position, "its"))
+    return f"The {record.position.name} {was} {done} {when} and {needs} {asked} since."
 
 
 def _never_proven_sentence(ledger: ReplayLedger, record: PositionRecord, snapshot: PositionSnapshot) -> str:
     if snapshot.doubted:
         procedure_name = ledger.evidence.procedure_by_code(snapshot.doubted.code).name.lower()
         passed_sentence = (
-            f"The {record.position.name} passed its {procedure_name} on "
+            f"The {record.position.name} passed {agree(record.position, 'its')} {procedure_name} on "
             f"{local_day(snapshot.doubted.at, ledger.evidence.zone)}"
         )
         return f"{passed_sentence}, but {snapshot.doubted.doubt}: it counts as inconclusive."
@@ -169,8 +176,12 @@ def _never_proven_sentence(ledger: ReplayLedger, record: PositionRecord, snapsho
         code, day = max(snapshot.declared, key=lambda pair: pair[1])
         procedure_name = ledger.evidence.procedure_by_code(code).name.lower()
         name = record.position.name
-        return f"The {name} is only declared proven ({procedure_name}, {day:%a %d %b %Y}): no visit stands behind it."
-    return f"The {record.position.name} has never been proven since it was fitted."
+        is_ = agree(record.position, "is")
+        return (
+            f"The {name} {is_} only declared proven ({procedure_name}, {day:%a %d %b %Y}): no visit stands behind it."
+        )
+    has, it, was = (agree(record.position, word) for word in ("has", "it", "was"))
+    return f"The {record.position.name} {has} never been proven since {it} {was} fitted."
 
 
 def _down_state(
@@ -185,12 +196,14 @@ def _down_state(
         return state, _case_reason(record, case.rule.code, sentence, case)
     if snapshot.blocked:
         case = min(snapshot.blocked, key=lambda c: c.opened_at)
-        sentence = f"The {name} hangs on a failed path: {case.sentence} ({local_day(case.opened_at, zone)})"
+        day, hangs = local_day(case.opened_at, zone), agree(record.position, "hangs")
+        sentence = f"The {name} {hangs} on a failed path: {case.sentence} ({day})"
         return State.FAILED, _case_reason(record, "path", sentence, case)
     if snapshot.blind:
         blind = min(snapshot.blind, key=lambda b: b.at)
-        path = ledger.records[blind.path].position.name
-        sentence = f"The {name} was blind behind the {path} since {local_day(blind.at, zone)} and has not acted since."
+        path, day = ledger.records[blind.path].position.name, local_day(blind.at, zone)
+        was, has = agree(record.position, "was"), agree(record.position, "has")
+        sentence = f"The {name} {was} blind behind the {path} since {day} and {has} not acted since."
         return State.FAILED, _state_reason(record, "path", sentence, blind.at)
     return None
 
@@ -219,7 +232,8 @@ def _proven_reason(ledger: ReplayLedger, record: PositionRecord, snapshot: Posit
     paper_of = ledger.paper_passes.get((record.position.id, code, at))
     on_paper = f", on paper of {paper_of}" if paper_of else ""
     when = local_day(at, ledger.evidence.zone)
-    sentence = f"The {record.position.name} passed its {procedure_name} on {when}{on_paper}."
+    its = agree(record.position, "its")
+    sentence = f"The {record.position.name} passed {its} {procedure_name} on {when}{on_paper}."
     return _state_reason(record, "proven", sentence, at)
 
 
@@ -228,6 +242,7 @@ def _overdue_reason(ledger: ReplayLedger, record: PositionRecord, clock: Clock) 
     word = "is due" if clock.state is State.DUE else "has lapsed"
     text = f"{clock.procedure.name} of the {record.position.name} {word} since {local_day(clock.at, zone)}"
     # A date that no pass stands behind is the fitting's: nothing is said to have passed that never did.
-    last = "never passed since it was fitted" if clock.by_fitting else "last passed"
+    fitted = f"{agree(record.position, 'it')} {agree(record.position, 'was')} fitted"
+    last = f"never passed since {fitted}" if clock.by_fitting else "last passed"
     sentence = f"{text}; {last} {local_day(clock.proved, zone)}."
     return _state_reason(record, clock.state.value, sentence, clock.at)

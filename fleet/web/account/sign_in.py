@@ -6,6 +6,7 @@ from typing import Any
 
 from django.contrib.auth.views import LoginView
 from django.http import HttpRequest, HttpResponse
+from django.urls import reverse
 from django.utils import timezone
 
 from fleet.accounts import attempts
@@ -30,6 +31,11 @@ class SignInView(LoginView):
         """Take the counted attempt back, and sign in."""
         attempts.record_success(self.attempt, timezone.now())
         return super().form_valid(form)
+
+    def get_success_url(self) -> str:
+        """Go on to where one came from, but to what one is asked first, where anything waits for an answer."""
+        user: Any = self.request.user
+        return reverse("asked-page") if user.is_authenticated and user.is_asked else super().get_success_url()
 
     def _too_early_response(self, wait: timedelta) -> HttpResponse:
         """Answer 429 with the waiting time; of what was typed only the name is returned."""

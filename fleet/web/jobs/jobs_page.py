@@ -130,7 +130,7 @@ def _jobs_context(user: User | Any, at: datetime, faults: dict[UUID, tuple[str, 
     return {
         "waiting": waiting,
         "late": sum(s.details.status in LATE_STATUSES for s in waiting),
-        "days": list(_job_days([s for s in slips if s.details.status in states.HELD_STATUSES])),
+        "days": list(_job_days([s for s in slips if s.details.status in states.DATED])),
         "over": [s for s in slips if s.details.status in states.OVER],
         "proofs": _item_proofs(all_details),
         "people": _sendable_people({s.details.job.portfolio_id for s in slips}, at) if may_plan else [],

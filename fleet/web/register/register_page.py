@@ -5,6 +5,7 @@ from typing import Any
 from uuid import UUID
 
 from django.core.paginator import Page, Paginator
+from django.db.models import Q, QuerySet
 from django.http import Http404, HttpRequest, HttpResponse, StreamingHttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 
@@ -13,7 +14,7 @@ from fleet.accounts import policy
 from fleet.accounts.requests import cause_of, user_of
 from fleet.calendar import day_of
 from fleet.catalog.queries import catalogue_at
-from fleet.portfolio.models import Portfolio
+from fleet.portfolio.models import Boiler, Portfolio
 from fleet.sheets import export, register_views
 from fleet.sheets.table_output import CSV_TYPE, XLSX_TYPE, as_csv, as_xlsx
 from fleet.web.shared.forms import Form, FormField
@@ -72,11 +73,18 @@ def _register_context(request: HttpRequest, at: datetime, form: Form | None) -> 
         "found": building_page,
         "word": word,
         "boilers": boilers.count(),
-        "portfolios": list(Portfolio.objects.filter(id__in=boilers.order_by().values("portfolio")).order_by("name")),
+        "portfolios": _seen_portfolios(request, boilers, at),
         "may_import": set(policy.portfolios_for(user_of(request), "register.change", at).values_list("id", flat=True)),
         "form": form or _building_form(request, at),
         "here": "register",
     }
+
+
+def _seen_portfolios(request: HttpRequest, boilers: QuerySet[Boiler], at: datetime) -> list[Portfolio]:
+    """Return the portfolios of these boilers, and those whose register the user sees whole and that are still empty."""
+    whole = policy.portfolios_for(user_of(request), "register.see", at).values("id")
+    of_boilers = boilers.order_by().values("portfolio")
+    return list(Portfolio.objects.filter(Q(id__in=of_boilers) | Q(id__in=whole)).order_by("name"))
 
 
 def _building_form(request: HttpRequest, at: datetime) -> Form | None:

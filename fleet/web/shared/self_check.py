@@ -1,9 +1,10 @@
-"""The health of the site: worker, boundaries, database, broker and boilers that could not be judged. No secrets."""
+"""The health of the site: worker, boundaries, database, disk, broker, boilers that could not be judged. No secrets."""
 
 from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from importlib.metadata import PackageNotFoundError, version
+from pathlib import Path
 from typing import Any
 
 import redis
@@ -20,11 +21,13 @@ from fleet.board.models import Judged
 from fleet.catalog import queries as catalog
 from fleet.evidence import build_of
 from fleet.portfolio.models import Boiler
+from fleet.records.disk_room import ROOM_FOR_WRITES_BYTES, free_bytes, has_room
 from fleet.rules.judge import VERSION
 from fleet.web.shared.pages import signed_in_page
 
 LATE_AFTER = timedelta(minutes=2)
 MAX_FAILED = 50
+MB = 1024 * 1024
 WELL, BEHIND, WRONG = "well", "late", "wrong"
 
 
@@ -52,6 +55,7 @@ def show_self_check(request: HttpRequest, at: datetime) -> HttpResponse:
         _check_boundaries(boilers, at),
         _check_judging(boilers, len(failed)),
         _check_database(),
+        _check_disk(),
         _check_broker(),
     ]
     checks.sort(key=lambda c: (WRONG, BEHIND, WELL).index(c.status))
@@ -113,6 +117,20 @@ def _check_database() -> SystemCheck:
     return SystemCheck(
         "Database", WELL, "Answers", f"PostgreSQL {str(version_row[0]).split()[0] if version_row else ''}."
     )
+
+
+def _check_disk() -> SystemCheck:
+    if not settings.DISK_FOLDER:
+        return SystemCheck(
+            "Disk", WELL, "Not looked at", "The database is on another machine, or a command runs alone."
+        )
+    megabytes = (
+        f"{free_bytes(Path(settings.DISK_FOLDER)) // MB} MB are free, {ROOM_FOR_WRITES_BYTES // MB} MB are needed."
+    )
+    if has_room():
+        return SystemCheck("Disk", WELL, says="Has room", sentence=megabytes)
+    sentence = f"{megabytes} Everything can be viewed. Nothing is saved, and alerts and jobs are not updated."
+    return SystemCheck("Disk", WRONG, says="Is full", sentence=sentence)
 
 
 def _check_broker() -> SystemCheck:

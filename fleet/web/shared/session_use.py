@@ -12,6 +12,7 @@ from django.utils import timezone
 
 from fleet.accounts import browser_sessions
 from fleet.accounts.device_words import describe_device
+from fleet.records.disk_room import has_room
 
 NOTICE_PATH = "/fresh/"  # asked by every open page by itself: it is no use by anybody
 
@@ -36,7 +37,7 @@ def _look_at_session(request: Any) -> None:
             _note_beginning(request, request.user)
     elif times.has_ended_at(at):
         logout(request)
-    elif times.is_due_at(at) and request.path != NOTICE_PATH:
+    elif times.is_due_at(at) and request.path != NOTICE_PATH and has_room():  # a full disk is only read from
         browser_sessions.note_use(session=request.session, at=at)
 
 

@@ -1,4 +1,4 @@
-"""A notice on every page when the worker has stopped; open pages ask for it again by themselves."""
+"""A notice on every page when the disk is full or the worker stopped; open pages ask for it again by themselves."""
 
 from datetime import datetime
 
@@ -6,6 +6,7 @@ from django.conf import settings
 from django.http import HttpRequest, HttpResponse
 
 from fleet.board import sweep_heartbeat
+from fleet.web.shared.disk_notice import disk_notice
 from fleet.web.shared.local_times import day_and_time
 from fleet.web.shared.pages import signed_in_page
 from fleet.web.shared.self_check import LATE_AFTER
@@ -17,8 +18,13 @@ CONSEQUENCE = (
 
 @signed_in_page
 def show_stale_notice(request: HttpRequest, at: datetime) -> HttpResponse:
-    """Send the notice as plain text; empty if the worker runs."""
-    return HttpResponse(worker_notice(at), content_type="text/plain; charset=utf-8")
+    """Send the notice as plain text; empty if the worker runs and has room."""
+    return HttpResponse(site_notice(at), content_type="text/plain; charset=utf-8")
+
+
+def site_notice(at: datetime) -> str:
+    """Return the notice for every page: about the disk, for want of which no sweep runs either, or about the worker."""
+    return disk_notice() or worker_notice(at)
 
 
 def worker_notice(at: datetime) -> str:

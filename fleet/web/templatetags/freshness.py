@@ -1,4 +1,4 @@
-"""The notice that the worker has stopped."""
+"""The notice that the disk is full or the worker has stopped."""
 
 from django import template
 from django.utils import timezone
@@ -10,5 +10,5 @@ register = template.Library()
 
 @register.simple_tag
 def not_fresh() -> str:
-    """Return the notice if the worker has stopped; "" if it runs."""
-    return stale_notice.worker_notice(timezone.now())
+    """Return the notice if the disk is full or the worker has stopped; "" otherwise."""
+    return stale_notice.site_notice(timezone.now())

@@ -9,7 +9,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('accounts', '0009_telephone'),
+        ('accounts', '0011_installation'),
     ]
 
     operations = [

@@ -1,0 +1,58 @@
+"""Giving, asking about, answering and ending roles. Each step is recorded, so that a grant keeps its history."""
+
+from collections.abc import Iterable
+from datetime import datetime
+from uuid import UUID
+
+from fleet.accounts.models import Grant, GrantRecord, User
+from fleet.errors import Refused
+from fleet.records.row_spans import not_ended
+
+# `from_job`: a planned job made it or moved its end. Grants older than these records have none of their beginning.
+RECORD_KINDS = ("given", "asked", "accepted", "declined", "ended", "from_job")
+
+
+def record_grant(grant: Grant, kind: str, *, at: datetime, by: User | None) -> GrantRecord:
+    """Add what became of a grant to its history."""
+    return GrantRecord.objects.create(
+        portfolio_id=grant.portfolio_id, grant=grant, kind=kind, at=at, by=by, until=grant.until
+    )
+
+
+def belongs_to_portfolio(person: UUID, portfolio: UUID, at: datetime) -> bool:
+    """Whether a person has a role here that did not only come with a job. Others are asked before anything begins."""
+    grants = Grant.objects.filter(not_ended(at), user=person, portfolio=portfolio, is_from_job=False)
+    return grants.exists()
+
+
+def waiting_grants(person: User, at: datetime) -> list[Grant]:
+    """Return the grants that wait for the answer of this person, the oldest first."""
+    asked = Grant.asked_or_accepted.filter(not_ended(at), user=person, waits_since__isnull=False)
+    return list(asked.select_related("portfolio", "building").order_by("waits_since", "id"))
+
+
+def note_asked(people: Iterable[UUID]) -> None:
+    """Note on these people that something waits for their answer."""
+    User.objects.filter(id__in=list(people), is_asked=False).update(is_asked=True)
+
+
+def answer_grant(*, grant: UUID, person: User, accepts: bool, at: datetime) -> Grant:
+    """Let a grant begin, or end what was asked. Raises Refused (404) where it does not wait for this person."""
+    rows = Grant.asked_or_accepted.select_for_update(of=("self",), no_key=True).select_related("portfolio", "building")
+    row: Grant | None = rows.filter(not_ended(at), id=grant, user=person, waits_since__isnull=False).first()
+    if row is None:
+        raise Refused("unknown", "Not found.", status=404)
+    if accepts:
+        row.waits_since = None
+    else:
+        row.until = at
+    row.save(update_fields=["waits_since", "until"])
+    record_grant(row, "accepted" if accepts else "declined", at=at, by=person)
+    return row
+
+
+def end_grant(grant: Grant, *, at: datetime, by: User) -> None:
+    """End a grant, or take back what was asked and not answered."""
+    grant.until = at
+    grant.save(update_fields=["until"])
+    record_grant(grant, "ended", at=at, by=by)

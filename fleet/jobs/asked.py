@@ -1,0 +1,83 @@
+"""What a person of another portfolio is asked: to do a job, to come along as the second one, to take a role.
+
+Nobody is planned, granted or qualified elsewhere without a yes. What is asked is seen by the person it is asked of and
+by nobody else; a job whose day has passed is no longer asked.
+"""
+
+from dataclasses import dataclass
+from datetime import datetime
+from uuid import UUID
+
+from django.db.models import Q
+
+from fleet.accounts.grants import waiting_grants
+from fleet.accounts.models import Grant, Qualification, User
+from fleet.accounts.people import waiting_qualifications
+from fleet.errors import Refused
+from fleet.jobs import states
+from fleet.jobs.models import Access, Job
+from fleet.records.disk_room import has_room
+from fleet.records.row_spans import not_ended
+
+
+@dataclass(frozen=True, slots=True)
+class AskedJob:
+    """A job that waits for a person's answer. `grant`: they would be the second one, and answer by this grant."""
+
+    job: Job
+    grant: Grant | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Requests:
+    """All that waits for one person's answer, each kind with the oldest first."""
+
+    jobs: list[AskedJob]
+    roles: list[Grant]
+    qualifications: list[Qualification]
+
+    def __bool__(self) -> bool:
+        """Whether anything waits."""
+        return bool(self.jobs or self.roles or self.qualifications)
+
+
+def requests_of(person: User, at: datetime) -> Requests:
+    """Return all that waits for this person's answer at `at`."""
+    jobs = asked_jobs(person, at)
+    through_jobs = {asked.grant.id for asked in jobs if asked.grant}
+    roles = [grant for grant in waiting_grants(person, at) if grant.id not in through_jobs]
+    return Requests(jobs, roles, waiting_qualifications(person, at))
+
+
+def asked_jobs(person: User, at: datetime) -> list[AskedJob]:
+    """Return the jobs that wait for this person, as the technician or as the second one, by day."""
+    waiting = Grant.asked_or_accepted.filter(not_ended(at), user=person, waits_since__isnull=False)
+    accesses = Access.objects.filter(user=person, grant__in=waiting.values("id"))
+    grants = {access.building_id: access.grant for access in accesses.select_related("grant")}
+    first = Q(technician=person, status=states.ASKED)
+    second = Q(second=person, status__in=(states.PLANNED, states.ACCEPTED), building__in=grants)
+    jobs = Job.objects.filter(first | second, ends_at__gt=at).select_related(
+        "building__portfolio", "technician", "second"
+    )
+    return [
+        AskedJob(job, None if job.technician_id == person.id else grants[job.building_id])
+        for job in jobs.prefetch_related("items__boiler").order_by("planned_since", "id")
+    ]
+
+
+def find_asked_job(job: UUID, person: User, at: datetime) -> AskedJob:
+    """Return one job that waits for this person. Raises Refused (404) for any other."""
+    found = next((asked for asked in asked_jobs(person, at) if asked.job.id == job), None)
+    if found is None:
+        raise Refused("unknown", "Not found.", status=404)
+    return found
+
+
+def note_requests(person: User, at: datetime) -> Requests:
+    """Return all that waits for this person, and note on the person whether there is anything."""
+    requests = requests_of(person, at)
+    person.refresh_from_db(fields=["is_asked"])
+    if person.is_asked != bool(requests) and has_room():  # a page of a full disk is only read
+        person.is_asked = bool(requests)
+        person.save(update_fields=["is_asked"])
+    return requests

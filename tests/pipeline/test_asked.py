@@ -1,0 +1,284 @@
+"""People of another portfolio are asked: a job stands as asked, a role and a qualification begin with their yes."""
+
+from typing import Any
+
+import pytest
+
+from fleet import pipeline
+from fleet.accounts import people, policy
+from fleet.accounts.models import Grant, GrantRecord, Qualification, User
+from fleet.accounts.people import RoleWish
+from fleet.board.models import Change
+from fleet.errors import Refused
+from fleet.jobs import asked, states
+from fleet.jobs.acts import JobDecision
+from fleet.jobs.models import Job, JobAct
+from fleet.pipeline import RequestAnswer
+from fleet.pipeline.sweep import sweep
+from fleet.portfolio.models import Portfolio
+from fleet.records.events import Cause
+from tests.cast import DAY, NOW, Fleet, make_person
+from tests.jobs.crew import HOUR, TOMORROW, Crew, crew
+
+pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture
+def office(fleet: Fleet) -> Crew:
+    return crew(fleet)
+
+
+@pytest.fixture
+def guest(fleet: Fleet) -> User:
+    """A technician of another portfolio, for whom the installation vouches."""
+    return make_person("lena", Portfolio.objects.create(ref="OTHER", name="Other Homes"), "technician", "technician")
+
+
+@pytest.fixture
+def owner(fleet: Fleet) -> User:
+    return make_person("otis", fleet.portfolio, "owner")
+
+
+def make_job(office: Crew) -> Job:
+    return office.make(("limit", "limit_trip"))
+
+
+def answer(by: User, kind: str, subject: Any, accepts: bool, at: Any = NOW + HOUR, reason: str = "") -> None:
+    given = RequestAnswer(kind, str(subject), accepts, reason)
+    pipeline.answer_request(answer=given, by=by, at=at, cause=Cause(who=by.username))
+    by.refresh_from_db()
+
+
+def may_post(person: User, office: Crew, at: Any) -> bool:
+    boiler = office.fleet.bench().boiler
+    return policy.is_allowed(person, "visit.post", boiler.portfolio_id, boiler.building_id, at)
+
+
+def grant(owner: User, fleet: Fleet, to: User, role: str = "technician", at: Any = NOW) -> Grant:
+    return pipeline.grant_role(
+        portfolio=fleet.portfolio.id,
+        user=to.id,
+        new=("", ""),
+        wish=RoleWish(role),
+        by=owner,
+        at=at,
+        cause=Cause(who="otis"),
+    )
+
+
+def qualify(owner: User, fleet: Fleet, person: User, code: str = "fire_side") -> Qualification:
+    return pipeline.qualify_person(
+        portfolio=fleet.portfolio.id,
+        user=person.id,
+        code=code,
+        since=NOW - DAY,
+        until=None,
+        by=owner,
+        at=NOW,
+        cause=Cause(who="otis"),
+    )
+
+
+def code_of(refused: pytest.ExceptionInfo[Refused]) -> tuple[int, str]:
+    return refused.value.status, refused.value.faults[0].code
+
+
+def test_a_plan_for_somebody_of_another_portfolio_stands_as_asked_and_gives_nothing(office: Crew, guest: User) -> None:
+    job = office.plan(make_job(office), to=guest.id)
+    guest.refresh_from_db()
+    assert (job.status, job.technician_id, guest.is_asked) == (states.ASKED, guest.id, True)
+    assert (may_post(guest, office, NOW), Grant.objects.filter(user=guest, portfolio=job.portfolio_id).count()) == (
+        False,
+        0,
+    )
+    assert JobAct.objects.get(job=job, kind="ask").technician == guest
+    assert Change.objects.filter(kind="job.ask").count() == 1
+
+
+def test_accepted_it_is_theirs_and_the_building_opens_until_the_day_after(office: Crew, guest: User) -> None:
+    job = office.plan(make_job(office), to=guest.id)
+    answer(guest, "jobs", job.id, accepts=True)
+    job.refresh_from_db()
+    end = Grant.objects.get(user=guest, portfolio=job.portfolio_id).until
+    assert (job.status, guest.is_asked) == (states.ACCEPTED, False)
+    assert [may_post(guest, office, at) for at in (NOW, end - HOUR / 3600, end)] == [True, True, False]
+    assert end == TOMORROW + DAY + 15 * HOUR  # the end of the day after, in New York
+
+
+def test_declined_with_a_reason_it_goes_back_to_the_desk_and_nothing_has_begun(office: Crew, guest: User) -> None:
+    job = office.plan(make_job(office), to=guest.id)
+    with pytest.raises(Refused, match="reason"):
+        answer(guest, "jobs", job.id, accepts=False)
+    answer(guest, "jobs", job.id, accepts=False, reason="In another town that day.")
+    job.refresh_from_db()
+    assert (job.status, guest.is_asked, may_post(guest, office, NOW + HOUR)) == (states.DECLINED, False, False)
+    assert asked.requests_of(guest, NOW + HOUR).jobs == []
+
+
+def test_what_is_asked_holds_nobodys_day_and_a_yes_to_two_at_once_is_refused(office: Crew, guest: User) -> None:
+    first, second = make_job(office), office.make(("upper", "slow_drain"))
+    for job in (first, second):
+        office.plan(job, to=guest.id)
+    answer(guest, "jobs", first.id, accepts=True)
+    with pytest.raises(Refused) as refused:
+        answer(guest, "jobs", second.id, accepts=True)
+    assert code_of(refused) == (409, "elsewhere_then")
+
+
+@pytest.mark.parametrize(("after", "status"), [(-HOUR, states.ASKED), (0 * HOUR, states.MISSED), (HOUR, states.MISSED)])
+def test_a_day_that_passes_without_an_answer_is_missed_and_nothing_is_asked_any_more(
+    after: Any, status: str, office: Crew, guest: User
+) -> None:
+    job = office.plan(make_job(office), to=guest.id)
+    end = Job.objects.get(id=job.id).ends_at
+    assert end
+    sweep(at=end + after)
+    job.refresh_from_db()
+    waits = [one.job for one in asked.requests_of(guest, end + after).jobs]
+    assert (job.status, waits) == (status, [job] if status == states.ASKED else [])
+    assert asked.note_requests(guest, end + after).jobs == asked.asked_jobs(guest, end + after)
+    assert guest.is_asked == bool(waits)
+
+
+def test_an_alert_says_that_nobody_has_said_yes(office: Crew, guest: User) -> None:
+    from fleet.alerts.models import Alert
+
+    job = office.plan(make_job(office), to=guest.id)
+    sweep(at=TOMORROW - HOUR)
+    assert Alert.objects.filter(condition="job_not_accepted", subject=job.id).count() == 1
+
+
+@pytest.mark.parametrize("kind", ["jobs", "roles", "qualifications"])
+def test_nobody_answers_for_somebody_else(kind: str, office: Crew, guest: User, owner: User, fleet: Fleet) -> None:
+    subjects = {
+        "jobs": office.plan(make_job(office), to=guest.id).id,
+        "roles": grant(owner, fleet, guest).id,
+        "qualifications": qualify(owner, fleet, guest).id,
+    }
+    with pytest.raises(Refused) as refused:
+        answer(office.rosa, kind, subjects[kind], accepts=True)
+    assert code_of(refused) == (404, "unknown")
+
+
+@pytest.mark.parametrize(
+    ("kind", "subject"),
+    [("jobs", "nonsense"), ("roles", "7"), ("qualifications", "7" * 30), ("qualifications", "x"), ("visits", "1")],
+)
+def test_an_answer_to_nothing_is_not_found(kind: str, subject: str, guest: User) -> None:
+    with pytest.raises(Refused) as refused:
+        answer(guest, kind, subject, accepts=True)
+    assert code_of(refused) == (404, "unknown")
+
+
+def test_a_role_begins_with_the_yes_and_its_history_says_who_asked_and_who_answered(
+    office: Crew, guest: User, owner: User, fleet: Fleet
+) -> None:
+    row = grant(owner, fleet, guest)
+    assert (row.waits_since, may_post(guest, office, NOW)) == (NOW, False)
+    answer(guest, "roles", row.id, accepts=True)
+    assert may_post(guest, office, NOW + HOUR)
+    kinds = GrantRecord.objects.filter(grant=row).order_by("at").values_list("kind", "by__username")
+    assert list(kinds) == [("asked", "otis"), ("accepted", "lena")]
+    with pytest.raises(Refused):
+        answer(guest, "roles", row.id, accepts=False)
+
+
+def test_a_declined_role_never_begins_and_can_be_asked_again(
+    office: Crew, guest: User, owner: User, fleet: Fleet
+) -> None:
+    row = grant(owner, fleet, guest)
+    answer(guest, "roles", row.id, accepts=False)
+    assert not may_post(guest, office, NOW + HOUR)
+    again = grant(owner, fleet, guest, at=NOW + DAY)
+    assert (again.id, again.waits_since) == (row.id, NOW + DAY)
+    answer(guest, "roles", again.id, accepts=True, at=NOW + DAY + HOUR)
+    assert may_post(guest, office, NOW + DAY + HOUR)
+
+
+def test_what_is_asked_can_be_taken_back(office: Crew, guest: User, owner: User, fleet: Fleet) -> None:
+    row = grant(owner, fleet, guest)
+    pipeline.end_role(grant=row, by=owner, at=NOW + HOUR, cause=Cause(who="otis"))
+    assert not asked.note_requests(guest, NOW + HOUR)
+    with pytest.raises(Refused):
+        answer(guest, "roles", row.id, accepts=True, at=NOW + 2 * HOUR)
+
+
+def test_who_belongs_here_is_given_a_role_at_once_and_so_is_a_new_person(owner: User, fleet: Fleet) -> None:
+    assert grant(owner, fleet, fleet.technician, "dispatcher").waits_since is None
+    new = pipeline.grant_role(
+        portfolio=fleet.portfolio.id,
+        user=None,
+        new=("mira", "Mira Castell"),
+        wish=RoleWish("caretaker"),
+        by=owner,
+        at=NOW,
+        cause=Cause(who="otis"),
+    )
+    assert (new.waits_since, new.user.is_asked) == (None, False)
+
+
+def test_a_qualification_counts_with_the_yes(guest: User, owner: User, fleet: Fleet) -> None:
+    row = qualify(owner, fleet, guest)
+    assert "fire_side" not in people.qualification_codes_at(fleet.portfolio.id, guest.id, NOW)
+    answer(guest, "qualifications", row.id, accepts=True)
+    assert "fire_side" in people.qualification_codes_at(fleet.portfolio.id, guest.id, NOW)
+    kinds = Change.objects.filter(kind__startswith="people.").order_by("at", "id").values_list("kind", flat=True)
+    assert list(kinds) == ["people.asked", "people.qualified"]
+
+
+def test_a_declined_qualification_never_counts(guest: User, owner: User, fleet: Fleet) -> None:
+    row = qualify(owner, fleet, guest)
+    answer(guest, "qualifications", row.id, accepts=False)
+    assert "fire_side" not in people.qualification_codes_at(fleet.portfolio.id, guest.id, NOW + DAY)
+    assert not guest.is_asked
+
+
+def two_people_job(office: Crew, guest: User) -> Job:
+    job = make_job(office)
+    Job.objects.filter(id=job.id).update(people=2)
+    return office.plan(job, second=guest.id)
+
+
+def test_the_second_person_of_another_portfolio_is_asked_too(office: Crew, guest: User) -> None:
+    job = two_people_job(office, guest)
+    guest.refresh_from_db()
+    (waiting,) = asked.requests_of(guest, NOW).jobs
+    assert (job.status, guest.is_asked, waiting.job, may_post(guest, office, NOW)) == (states.PLANNED, True, job, False)
+    answer(guest, "jobs", job.id, accepts=True)
+    assert (may_post(guest, office, NOW + HOUR), guest.is_asked) == (True, False)
+    office.act(job, "accept", at=NOW + 2 * HOUR)
+    assert may_post(guest, office, NOW + 2 * HOUR)
+
+
+def test_a_second_person_who_cannot_come_sends_the_job_back(office: Crew, guest: User) -> None:
+    job = two_people_job(office, guest)
+    answer(guest, "jobs", job.id, accepts=False, reason="No.")
+    job.refresh_from_db()
+    assert (job.status, guest.is_asked, may_post(guest, office, NOW + HOUR)) == (states.DECLINED, False, False)
+
+
+def test_who_came_once_is_asked_again_for_the_next_job(office: Crew, guest: User) -> None:
+    first = office.plan(make_job(office), to=guest.id)
+    answer(guest, "jobs", first.id, accepts=True)
+    second = office.make(("upper", "slow_drain"))
+    assert office.plan(second, TOMORROW + 3 * HOUR, to=guest.id, at=NOW + 2 * HOUR).status == states.ASKED
+
+
+def test_the_desk_plans_somebody_else_instead_of_waiting(office: Crew, guest: User) -> None:
+    job = office.plan(make_job(office), to=guest.id)
+    assert office.plan(job).status == states.PLANNED
+    with pytest.raises(Refused) as refused:
+        answer(guest, "jobs", job.id, accepts=True)
+    assert code_of(refused) == (404, "unknown")
+
+
+def test_a_start_before_the_yes_is_refused(office: Crew, guest: User) -> None:
+    job = office.plan(make_job(office), to=guest.id)
+    with pytest.raises(Refused) as refused:
+        pipeline.act_on_job(job=job.id, decision=JobDecision("start"), version=job.version, by=guest, at=TOMORROW)
+    assert code_of(refused) == (409, "not_now")
+
+
+def test_grants_from_before_stay(office: Crew, guest: User) -> None:
+    Grant.objects.create(user=guest, portfolio=office.fleet.portfolio, role="technician")
+    assert office.plan(make_job(office), to=guest.id).status == states.PLANNED
