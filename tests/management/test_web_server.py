@@ -75,25 +75,26 @@ def served(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Served]:
     stop(server)
 
 
+def seconds_to_answer(served: Served) -> float:
+    begun = time.monotonic()
+    assert served.get()
+    return time.monotonic() - begun
+
+
 @pytest.mark.parametrize("half", [HEAD, BODY], ids=["half heads", "half bodies"])
 def test_others_are_served_within_a_second_beside_slow_clients(served: Served, half: bytes) -> None:
     with ExitStack() as held:
         for _ in range(SLOW_CLIENTS):
             held.enter_context(served.connect(half))
-        begun = time.monotonic()
-        for _ in range(10):
-            assert served.get()
-        assert time.monotonic() - begun < 1
+        assert max(seconds_to_answer(served) for _ in range(10)) < 1
 
 
 def test_readers_who_leave_large_answers_unread_hold_no_thread(served: Served) -> None:
     with ExitStack() as held:
         for _ in range(10):
             held.enter_context(served.connect(b"GET /large HTTP/1.1\r\nHost: here\r\n\r\n"))
-        assert eventually(lambda: served.get(), 20)
-        begun = time.monotonic()
-        served.get()
-        assert time.monotonic() - begun < 1
+        # Writing the answers takes a while on a busy machine; a thread that waited for its reader would take 30 s.
+        assert eventually(lambda: seconds_to_answer(served) < 1, 20)
 
 
 def test_a_body_that_falls_silent_is_answered_408_and_its_connection_closed(served: Served) -> None:

@@ -21,7 +21,7 @@ from tests.web.test_board import Count
 pytestmark = pytest.mark.django_db
 SECOND, MINUTE, HOUR = timedelta(seconds=1), timedelta(minutes=1), timedelta(hours=1)
 FIREFOX = "Mozilla/5.0 (X11; Linux x86_64; rv:140.0) Gecko/20100101 Firefox/140.0"
-OLD, NEW = "brass-union-17", "a kettle and a lamp"
+OLD, NEW = "a copper jug at noon", "a kettle and a lamp"
 
 
 @pytest.fixture
