@@ -107,6 +107,8 @@ class BlockWriter:
         yield from self._write_by_key("", ((c.condition, self._write_condition(c)) for c in (*found.conditions, *cold)))
         for kind in ("waiting", "surveyed_at", "glass", "heat"):
             yield f"{kind} {self.write_value(getattr(found, kind))}"
+        for names in found.waiting_names:
+            yield f"names wait {self.write_value(names)}"
         for paper in found.waiting_papers:
             yield f"paper waits {self.write_value(paper)}"
 

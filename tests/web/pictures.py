@@ -32,6 +32,7 @@ FIXED = {
     "figures": "/figures/",
     "register": "/register/",
     "account": "/account/",
+    "naming-visits": "/visits/that-name-me/",
     "self-check": "/self-check/",
     "calculator": "/calculator/",
     "calculation": "/calculator/ladder/",
