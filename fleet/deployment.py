@@ -69,8 +69,8 @@ def read_deployment(environ: Mapping[str, str], kept_key: str = "") -> Deploymen
         # If no key is given, a random one is used, never a guessable one; `demo` and `up` keep one in the data folder.
         or kept_key
         or os.urandom(32).hex(),
-        hosts=_split(environ.get("GAUGEGLASS_HOSTS", LOCAL_HOSTS)),
-        origins=_split(environ.get("GAUGEGLASS_ORIGINS", "")),
+        hosts=_split_list(environ.get("GAUGEGLASS_HOSTS", LOCAL_HOSTS)),
+        origins=_split_list(environ.get("GAUGEGLASS_ORIGINS", "")),
         is_https=_read_switch(environ.get("GAUGEGLASS_HTTPS", "")),
         proxy_count=count,
         proxy_networks=networks,
@@ -94,7 +94,7 @@ def _check_key(key: str) -> str:
 
 
 def _check_https(deployment: Deployment) -> None:
-    own_hosts = [host for host in deployment.hosts if host not in _split(LOCAL_HOSTS)]
+    own_hosts = [host for host in deployment.hosts if host not in _split_list(LOCAL_HOSTS)]
     if not own_hosts or any("*" in host for host in own_hosts):
         raise UnfitDeployment(
             "GAUGEGLASS_HTTPS=1 needs GAUGEGLASS_HOSTS: the names of the site, such as boilers.example, without a *."
@@ -130,7 +130,7 @@ def _read_switch(text: str) -> bool:
 
 def _read_proxies(text: str) -> tuple[int, tuple[Network, ...]]:
     """Return a count of proxies, or their addresses and networks. Raises UnfitDeployment for anything else."""
-    parts = _split(text)
+    parts = _split_list(text)
     if not parts:
         return 0, ()
     if len(parts) == 1 and parts[0].isdecimal():
@@ -144,5 +144,5 @@ def _read_proxies(text: str) -> tuple[int, tuple[Network, ...]]:
         ) from None
 
 
-def _split(text: str) -> list[str]:
+def _split_list(text: str) -> list[str]:
     return [part.strip() for part in text.split(",") if part.strip()]
