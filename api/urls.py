@@ -9,7 +9,7 @@ from api.buildings import BuildingEndpoint, BuildingListEndpoint
 from api.calculations import CalculationEndpoint, CalculationListEndpoint
 from api.calendar_feed import CalendarFeedEndpoint, CalendarFeedListEndpoint, serve_calendar
 from api.changes import ChangeListEndpoint
-from api.corrections import SecondCorrectionEndpoint
+from api.corrections import DenyVisitEndpoint, NamingVisitsEndpoint, SecondCorrectionEndpoint
 from api.deficiencies import (
     AssignDeficiencyEndpoint,
     DeferDeficiencyEndpoint,
@@ -62,6 +62,7 @@ urlpatterns = [
     path("schema/", OpenApiSchemaEndpoint.as_view(), name="schema"),
     path("docs/", ApiDocsEndpoint.as_view(url_name="schema"), name="docs"),
     path("v1/visits/", VisitListEndpoint.as_view(), name="visits"),
+    path("v1/visits/that-name-me/", NamingVisitsEndpoint.as_view(), name="naming-visits"),
     path("v1/visits/<uuid:visit>/", VisitAnswerEndpoint.as_view(), name="visit"),
     path("v1/visits/<uuid:visit>/facts/", VisitFactsEndpoint.as_view(), name="visit-facts"),
     path("v1/visits/<uuid:visit>/report.pdf", VisitReportEndpoint.as_view(), name="visit-report"),
@@ -76,6 +77,7 @@ urlpatterns = [
     path("v1/boilers/<uuid:boiler>/positions/", BoilerPositionsEndpoint.as_view(), name="positions"),
     path("v1/boilers/<uuid:boiler>/standing/", StandingEndpoint.as_view(), name="standing"),
     path("v1/visits/<uuid:visit>/second/", SecondCorrectionEndpoint.as_view(), name="second"),
+    path("v1/visits/<uuid:visit>/deny/", DenyVisitEndpoint.as_view(), name="deny"),
     path("v1/positions/", AllPositions.as_view(), name="all-positions"),
     path("v1/positions/<uuid:position>/", PositionEndpoint.as_view(), name="position"),
     path("v1/devices/", DeviceListEndpoint.as_view(), name="devices"),

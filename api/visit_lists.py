@@ -19,7 +19,7 @@ from fleet.accounts import policy
 from fleet.accounts.requests import user_of
 from fleet.assessments import stored_visits
 from fleet.rules.values import FIRING_ANSWERS
-from fleet.rules.vocabulary import PAPER_BODIES
+from fleet.rules.vocabulary import NAME_ANSWERS, PAPER_BODIES, QUALIFICATIONS
 from fleet.visits import queries
 from fleet.visits.models import Visit as Row
 from fleet.visits.paper_check import FILE_TYPES
@@ -54,6 +54,15 @@ class WhoSerializer(serializers.Serializer[Any]):
         return str(row.user.get_username() if row.user else row.name)
 
 
+class NameReplySerializer(serializers.Serializer[Any]):
+    """What somebody named at the visit of another said of it, and when."""
+
+    user = serializers.UUIDField(source="by_id")
+    name = serializers.CharField(source="by.username")
+    answer = serializers.ChoiceField(choices=NAME_ANSWERS)
+    at = serializers.DateTimeField()
+
+
 class StoredPaperSerializer(serializers.Serializer[Any]):
     """The paper of another body on which the visit's entries rest."""
 
@@ -85,6 +94,9 @@ class HeadSerializer(serializers.Serializer[Any]):
     readiness = serializers.SerializerMethodField()
     paper = serializers.SerializerMethodField()
     waits_for_second = serializers.SerializerMethodField()
+    waits_for_people = serializers.SerializerMethodField()
+    counts_as = serializers.SerializerMethodField()
+    replies = NameReplySerializer(many=True, source="name_answers.all")
 
     @extend_schema_field(serializers.UUIDField(allow_null=True))
     def get_corrected_by(self, row: Row) -> Any:
@@ -106,7 +118,18 @@ class HeadSerializer(serializers.Serializer[Any]):
 
     def get_waits_for_second(self, row: Row) -> bool:
         """Return whether it is a correction without effect yet, or a paper that lacks what ends a hold or a tag."""
-        return hasattr(row, "waiting")
+        return hasattr(row, "waiting") and row.waiting.subject != "names"
+
+    @extend_schema_field(WhoSerializer(many=True))
+    def get_waits_for_people(self, row: Row) -> Any:
+        """Return who is named, posted by another, and has neither seconded nor denied the visit."""
+        ids = row.waiting.people if hasattr(row, "waiting") else []
+        return WhoSerializer([p for p in row.people.all() if str(p.user_id) in ids], many=True).data
+
+    @extend_schema_field(serializers.ListField(child=serializers.ChoiceField(choices=QUALIFICATIONS), allow_null=True))
+    def get_counts_as(self, row: Row) -> Any:
+        """Return the qualifications it counts with until those people second it; null where it waits for nobody."""
+        return row.waiting.counts_as if hasattr(row, "waiting") and row.waiting.people else None
 
 
 class VerdictNowSerializer(serializers.Serializer[Any]):
@@ -177,13 +200,18 @@ class FactsSerializer(serializers.Serializer[Any]):
         return list(stored.visit.waiting.lacks) if hasattr(stored.visit, "waiting") else []
 
 
+def with_conclusions(rows: QuerySet[Row]) -> QuerySet[Row]:
+    """Return the visits with the related rows that the head of a visit needs."""
+    return rows.select_related("readiness", "waiting").prefetch_related("name_answers__by")
+
+
 def list_visits(request: Request, query: dict[str, Any], now: datetime, at: datetime) -> QuerySet[Row]:
     """Return the visits posted by `at` that the user may see as of `now` and that match the query."""
     columns = {"portfolio": "portfolio", "building": "building", "boiler": "id"}
     boilers = policy.boilers_for(user_of(request), SEE_ACTION, now)
     boilers = boilers.filter(**{c: query[n] for n, c in columns.items() if n in query})
     spans = {"kind": "kind", "from": "performed_at__gte", "to": "performed_at__lt"}
-    rows = queries.visits_to(boilers).filter(posted_at__lte=at).select_related("readiness", "waiting")
+    rows = with_conclusions(queries.visits_to(boilers).filter(posted_at__lte=at))
     return rows.filter(**{c: query[n] for n, c in spans.items() if n in query})
 
 

@@ -279,7 +279,12 @@ class VisitSerializer(StrictSerializer):
     boiler = IdField()
     kind = serializers.ChoiceField(choices=KINDS)
     performed_at = InstantField()
-    people = PersonSerializer(many=True, allow_empty=False, max_length=20)  # type: ignore[call-arg]
+    people = PersonSerializer(  # type: ignore[call-arg]
+        many=True,
+        allow_empty=False,
+        max_length=20,
+        help_text="Who was there. Whoever it names beside its poster counts in full only once he seconds it.",
+    )
     call_for_heat = FlagField(required=False, allow_null=True)
     state_on_arrival = serializers.ChoiceField(choices=ARRIVALS, required=False)
     left_as = serializers.ChoiceField(choices=LEFT, required=False)

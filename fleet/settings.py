@@ -250,6 +250,7 @@ SPECTACULAR_SETTINGS = {
         "api.http.idempotency.describe_idempotency_key",
         "api.http.limits.describe_limits",
         "api.http.openapi_extensions.describe_request_bounds",
+        "api.http.disk_room.describe_room",
     ],
     "ENUM_NAME_OVERRIDES": {
         "StandingEnum": "fleet.rules.values.STANDINGS",

@@ -5,6 +5,7 @@ from typing import Any
 from rest_framework import serializers
 
 from fleet.rules.values import FIRING_ANSWERS, LEVELS, STANDINGS
+from fleet.rules.vocabulary import QUALIFICATIONS
 
 
 class ReasonSerializer(serializers.Serializer[Any]):
@@ -91,6 +92,13 @@ class StandingChangeSerializer(serializers.Serializer[Any]):
     next_boundary = serializers.DateTimeField(allow_null=True)
 
 
+class PersonAskedSerializer(serializers.Serializer[Any]):
+    """Somebody whom another's visit names and whose own word it waits for."""
+
+    user = serializers.UUIDField()
+    name = serializers.CharField()
+
+
 class AnswerSerializer(serializers.Serializer[Any]):
     """The answer to a posted visit. It is stored and repeated word for word."""
 
@@ -106,6 +114,14 @@ class AnswerSerializer(serializers.Serializer[Any]):
     waits_for_second = serializers.BooleanField()
     paper_lacks = serializers.ListField(
         child=serializers.CharField(), required=False, help_text="What the visit's paper lacks to end a hold or a tag."
+    )
+    waits_for_people = PersonAskedSerializer(many=True, required=False)
+    counts_as = serializers.ListField(
+        child=serializers.ChoiceField(choices=QUALIFICATIONS),
+        required=False,
+        allow_null=True,
+        help_text="The qualifications the visit counts with until those people second it; null where it waits for "
+        "nobody.",
     )
     newer_facts_stand = serializers.BooleanField()
     caution = serializers.CharField()

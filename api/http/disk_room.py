@@ -1,6 +1,7 @@
 """Writes on a full disk: refused as a problem before anything is read or counted. Reads are answered as ever."""
 
 from collections.abc import Callable
+from typing import Any
 
 from django.http import HttpRequest, HttpResponse, JsonResponse
 from rest_framework.permissions import SAFE_METHODS
@@ -9,6 +10,7 @@ from api.http.problems import PROBLEM_TYPE, RETRY_SECONDS_WITHOUT_ROOM, no_room_
 from fleet.records.disk_room import has_room
 
 API_PREFIX = "/api/"
+CALCULATIONS_PREFIX = "/api/v1/calculations/"  # a post there saves nothing
 
 
 class ApiRoomMiddleware:
@@ -19,8 +21,24 @@ class ApiRoomMiddleware:
 
     def __call__(self, request: HttpRequest) -> HttpResponse:
         """Answer the request, or refuse it without touching the database."""
-        if request.method in SAFE_METHODS or not request.path.startswith(API_PREFIX) or has_room():
+        may_pass = request.method in SAFE_METHODS or request.path.startswith(CALCULATIONS_PREFIX)
+        if may_pass or not request.path.startswith(API_PREFIX) or has_room():
             return self.get_response(request)
         response = JsonResponse(no_room_problem().data, status=503, content_type=PROBLEM_TYPE)
         response["Retry-After"] = RETRY_SECONDS_WITHOUT_ROOM
         return response
+
+
+def describe_room(result: dict[str, Any], **_: Any) -> dict[str, Any]:
+    """Add the 503 response to every write under /v1/ in the OpenAPI document."""
+    problem = {"$ref": "#/components/schemas/Problem"}
+    response = {
+        "description": "The disk of the site is full, or somebody else is writing. Nothing was saved.",
+        "headers": {"Retry-After": {"schema": {"type": "integer"}, "description": "Seconds to wait."}},
+        "content": {PROBLEM_TYPE: {"schema": problem}},
+    }
+    for path, operations in result["paths"].items():
+        for method, operation in operations.items():
+            if "/v1/" in path and method.upper() not in SAFE_METHODS and not path.startswith(CALCULATIONS_PREFIX):
+                operation["responses"].setdefault("503", response)
+    return result

@@ -81,15 +81,15 @@ def sessions_in_force(user: User, at: datetime) -> QuerySet[BrowserSession]:
 
 def end_session(*, session: UUID, user: User) -> bool:
     """End one of a person's own sessions; return whether there was one."""
-    return _end_rows(BrowserSession.objects.filter(user=user, id=session)) > 0
+    return _end_listed(BrowserSession.objects.filter(user=user, id=session)) > 0
 
 
 def end_sessions(*, user: User, but: str | None = None) -> int:
     """End all sessions of a person but the one with the key `but`; return how many."""
-    return _end_rows(BrowserSession.objects.filter(user=user).exclude(session_key=but or ""))
+    return _end_listed(BrowserSession.objects.filter(user=user).exclude(session_key=but or ""))
 
 
-def _end_rows(sessions: QuerySet[BrowserSession]) -> int:
+def _end_listed(sessions: QuerySet[BrowserSession]) -> int:
     keys = list(sessions.values_list("session_key", flat=True))
     Session.objects.filter(session_key__in=keys).delete()
     return BrowserSession.objects.filter(session_key__in=keys).delete()[0]

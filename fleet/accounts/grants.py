@@ -27,8 +27,8 @@ def belongs_to_portfolio(person: UUID, portfolio: UUID, at: datetime) -> bool:
 
 def waiting_grants(person: User, at: datetime) -> list[Grant]:
     """Return the grants that wait for the answer of this person, the oldest first."""
-    asked = Grant.asked_or_accepted.filter(not_ended(at), user=person, waits_since__isnull=False)
-    return list(asked.select_related("portfolio", "building").order_by("waits_since", "id"))
+    waiting_rows = Grant.asked_or_accepted.filter(not_ended(at), user=person, waits_since__isnull=False)
+    return list(waiting_rows.select_related("portfolio", "building").order_by("waits_since", "id"))
 
 
 def note_asked(people: Iterable[UUID]) -> None:

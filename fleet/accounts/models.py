@@ -31,13 +31,13 @@ class User(AbstractUser):
         return self.get_full_name() or self.get_username()
 
 
-Held = TypeVar("Held", bound=models.Model)
+StoredModel = TypeVar("StoredModel", bound=models.Model)
 
 
-class AcceptedManager(models.Manager[Held]):
+class AcceptedManager(models.Manager[StoredModel]):
     """What the person has accepted, or did not have to be asked about. What still waits for an answer gives nothing."""
 
-    def get_queryset(self) -> models.QuerySet[Held]:
+    def get_queryset(self) -> models.QuerySet[StoredModel]:
         """Leave out what waits."""
         return super().get_queryset().filter(waits_since=None)
 

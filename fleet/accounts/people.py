@@ -136,8 +136,8 @@ def add_qualification(
 
 def waiting_qualifications(person: User, at: datetime) -> list[Qualification]:
     """Return the qualifications that wait for the answer of this person, the oldest first."""
-    asked = Qualification.asked_or_accepted.filter(not_ended(at), user=person, waits_since__isnull=False)
-    return list(asked.select_related("portfolio").order_by("waits_since", "id"))
+    waiting_rows = Qualification.asked_or_accepted.filter(not_ended(at), user=person, waits_since__isnull=False)
+    return list(waiting_rows.select_related("portfolio").order_by("waits_since", "id"))
 
 
 def answer_qualification(*, qualification: int, person: User, accepts: bool, at: datetime) -> Qualification:

@@ -17,6 +17,8 @@ ACTIONS: dict[str, frozenset[str]] = {
     "visit.correct_own": frozenset({"technician", "caretaker", "manager", "owner", "inspector"}),
     "visit.correct": frozenset({"manager", "owner"}),
     "visit.second": frozenset({"technician", "manager"}),
+    # whoever sees it may be named at it
+    "visit.reply": frozenset({"technician", "dispatcher", "manager", "owner", "caretaker", "inspector"}),
     "deficiency.assign": frozenset({"dispatcher", "manager", "owner"}),
     "deficiency.report_repair": frozenset({"technician", "caretaker", "manager", "owner"}),
     "deficiency.defer": frozenset({"manager", "owner"}),
@@ -43,6 +45,7 @@ ACTIONS: dict[str, frozenset[str]] = {
 LIMITS: dict[str, str] = {
     "visit.correct_own": "within 24 hours of posting",
     "visit.second": "a qualified technician, not the poster",
+    "visit.reply": "named at another's visit, and qualified on its day",
     "deficiency.defer": "never a hold",
     "deficiency.explain": "a qualified technician",
     "job.see_own": "planned for oneself",

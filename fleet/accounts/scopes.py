@@ -12,7 +12,7 @@ READ = "read"  # needed by every key: what is not visible can't be acted on
 # Every action of the policy is in exactly one scope; an action in none would be closed to every scoped key.
 SCOPES: dict[str, frozenset[str]] = {
     READ: frozenset({"board.see", "visit.see", "job.see", "job.see_own", "terms.see", "register.see"}),
-    "visits": frozenset({"visit.post", "visit.correct_own", "visit.correct", "visit.second"}),
+    "visits": frozenset({"visit.post", "visit.correct_own", "visit.correct", "visit.second", "visit.reply"}),
     "acts": frozenset(
         {
             "deficiency.assign",

@@ -47,15 +47,19 @@ class Readiness(Row):
 
 
 class Waiting(Row):
-    """What waits for a second qualified person. Its id is the visit's.
+    """What waits for somebody's word. Its id is the visit's.
 
-    A correction has no effect until then. A paper lacks what it needs to end a hold or a tag; all else of it counts.
+    A correction has no effect until a second qualified person stands behind it. A paper lacks what it needs to end a
+    hold or a tag; all else of it counts. A visit that names `people` who have not seconded it counts with what its
+    poster and those who did were qualified for; a correction may wait for both.
     """
 
     boiler = models.ForeignKey(Boiler, models.PROTECT, related_name="+")
     visit = models.OneToOneField(Visit, models.PROTECT, related_name="waiting")
-    subject = models.CharField(max_length=16, default="correction")  # or "paper"
+    subject = models.CharField(max_length=16, default="correction")  # or "paper", or "names" alone
     lacks = models.JSONField(default=list)  # of a paper: sentences
+    people = models.JSONField(default=list)  # ids of those named whose word is missing
+    counts_as = models.JSONField(default=list)  # where people are named: the qualifications that count meanwhile
 
 
 class Answer(Row):

@@ -17,6 +17,7 @@ from fleet.records.row_order import rows_after
 from fleet.rules.catalogue import Catalogue
 from fleet.rules.values import LEVELS, FiringAnswer
 from fleet.visits.models import Entry, Reading, Visit
+from fleet.visits.queries import visits_to
 
 _ACTS = {"replace": "Replaced", "fit": "Fitted", "remove": "Removed", "set": "Set"}
 
@@ -189,6 +190,12 @@ def note_what_waits(boilers: QuerySet[Boiler]) -> QuerySet[Any]:
 
 
 def waiting_visits(boiler: UUID) -> list[Waiting]:
-    """Return what waits for a second qualified name at a boiler, corrections and papers, the newest first."""
-    rows = Waiting.objects.filter(boiler=boiler).select_related("visit__paper")
+    """Return what waits for somebody's word at a boiler: corrections, papers and visits; the newest first."""
+    rows = Waiting.objects.filter(boiler=boiler).select_related("visit__paper", "visit__posted_by")
+    rows = rows.prefetch_related("visit__people__user")
     return list(rows.order_by("-visit__performed_at", "-visit_id"))
+
+
+def visits_that_name(user: UUID, boilers: QuerySet[Boiler]) -> QuerySet[Visit]:
+    """Return the visits to these boilers that wait for this person's own word; nobody answers for a corrected one."""
+    return visits_to(boilers).filter(waiting__people__contains=[str(user)], corrected_by=None)

@@ -13,7 +13,7 @@ from zoneinfo import ZoneInfo
 
 import typst
 
-from fleet.assessments import queries
+from fleet.assessments import named_words, queries
 from fleet.assessments.found_left import VisitSide, visit_sides
 from fleet.assessments.models import Finding, Readiness
 from fleet.assessments.queries import EntryLine
@@ -48,7 +48,11 @@ def report_data(visit: Visit, at: datetime) -> dict[str, Any]:
         "title": f"{_in_words(visit.kind)}, {_moment_in_words(visit.performed_at, zone)}",
         "boiler": f"{visit.boiler.building.address}, {visit.boiler.name}",
         "facts": list(_visit_facts(visit, zone)),
-        "notes": [*_paper_notes(visit), *_visit_notes(visit, queries.waiting_corrections(visit.boiler_id))],
+        "notes": [
+            *_paper_notes(visit),
+            *named_words.naming_notes(visit),
+            *_visit_notes(visit, queries.waiting_corrections(visit.boiler_id)),
+        ],
         "cautions": _caution_texts(findings),
         "answer": _in_words(ready.answer) if ready else "",
         "answered_by": _answered_by(visit, ready, zone),

@@ -75,8 +75,21 @@ def _readiness_rows(judgement: Judgement, own_visits: set[UUID]) -> Iterator[dic
 
 
 def _waiting_rows(judgement: Judgement, own_visits: set[UUID]) -> Iterator[dict[str, Any]]:
-    waiting: list[tuple[UUID, str, list[str]]] = [(visit, "correction", []) for visit in judgement.waiting]
-    waiting += [(paper.visit, "paper", list(paper.lacks)) for paper in judgement.waiting_papers]
-    for visit, subject, lacks in waiting:
+    names_by_visit = {names.visit: names for names in judgement.waiting_names}
+    lacks_by_paper = {paper.visit: list(paper.lacks) for paper in judgement.waiting_papers}
+    subjects = {
+        **dict.fromkeys(names_by_visit, "names"),
+        **dict.fromkeys(lacks_by_paper, "paper"),
+        **dict.fromkeys(judgement.waiting, "correction"),
+    }
+    for visit, subject in subjects.items():
+        names = names_by_visit.get(visit)
         if visit in own_visits:
-            yield {"id": visit, "visit_id": visit, "subject": subject, "lacks": lacks}
+            yield {
+                "id": visit,
+                "visit_id": visit,
+                "subject": subject,
+                "lacks": lacks_by_paper.get(visit, []),
+                "people": as_json(names.people) if names else [],
+                "counts_as": list(names.counts_as) if names else [],
+            }

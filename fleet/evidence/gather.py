@@ -11,7 +11,6 @@ from uuid import UUID
 
 from django.db.models import Q, QuerySet
 
-from fleet.accounts import people as accounts
 from fleet.calendar import day_start
 from fleet.catalog import queries as catalog
 from fleet.portfolio.models import Boiler, Fitting, Paper, Position, ServiceState, Setting
@@ -19,6 +18,7 @@ from fleet.rules import BUILD, values
 from fleet.terms.models import Adoption
 from fleet.terms.values import as_terms, newest_version
 from fleet.visits.models import Attendance, Entry, Reading, Seconding, Visit
+from fleet.visits.named_people import NamedPerson, people_by_visit
 
 LinesByVisit = dict[UUID, tuple[values.EntryFact, ...]]  # the entries of each visit
 
@@ -197,11 +197,12 @@ def _read_visits(
     posted = {v.id: v for v in rows}
     seconded = _seconded_corrections(posted, known_at)
     visits = _without_superseded(posted, seconded)
-    people = _qualifications_by_visit(boiler, rows, visits)
+    people = people_by_visit(Attendance.objects.filter(visit__in=rows.values("id")), known_at)
     entries = line_cache.read_lines(boiler, visits, positions)
     for visit in visits.values():
         is_own = visit.boiler_id == boiler.id
         paper = _paper_value(visit)
+        present = people.get(visit.id, []) if paper is None else []
         if entries[visit.id] or is_own or visit.corrects_id in visits:
             yield values.VisitFact(
                 id=visit.id,
@@ -209,7 +210,8 @@ def _read_visits(
                 at=visit.performed_at,
                 posted_at=visit.posted_at,
                 entries=entries[visit.id],
-                qualifications=frozenset(people[visit.id]) if paper is None else frozenset(),
+                qualifications=_counting_qualifications(present, visit.performed_at),
+                unconfirmed=_unconfirmed_names(present, visit.performed_at),
                 paper=paper,
                 state_on_arrival=visit.state_on_arrival,
                 left_as=visit.left_as,
@@ -254,24 +256,17 @@ def _without_superseded(posted: dict[UUID, Visit], seconded: set[UUID]) -> dict[
     return {id_: visit for id_, visit in posted.items() if id_ not in superseded}
 
 
-def _qualifications_by_visit(
-    boiler: Boiler, posted: QuerySet[Visit], visits: dict[UUID, Visit]
-) -> dict[UUID, set[str]]:
-    """Return by visit the qualification codes its people had when it was performed."""
-    attendances = Attendance.objects.filter(visit__in=posted.values("id"), user__isnull=False).values_list(
-        "visit", "user"
-    )
-    present = [(visit, user) for visit, user in attendances if visit in visits]
-    qualifications = defaultdict(list)
-    for row in accounts.counting_qualifications(boiler.portfolio_id).filter(user__in={user for _, user in present}):
-        qualifications[row.user_id].append(row)
-    codes_by_visit: dict[UUID, set[str]] = defaultdict(set)
-    for visit, user in present:
-        at = visits[visit].performed_at
-        codes_by_visit[visit] |= {
-            q.code for q in qualifications[user] if q.since <= at and (q.until is None or at < q.until)
-        }
-    return codes_by_visit
+def _counting_qualifications(present: Iterable[NamedPerson], at: datetime) -> frozenset[str]:
+    """Return what those who stand behind a visit were qualified for when it was performed."""
+    return frozenset(code for person in present for code in person.counting_codes_at(at))
+
+
+def _unconfirmed_names(present: Iterable[NamedPerson], at: datetime) -> tuple[values.UnconfirmedName, ...]:
+    """Return who is named and has not said so, and what his word would add."""
+    people = list(present)
+    counting = _counting_qualifications(people, at)
+    names = (values.UnconfirmedName(p.user, p.codes_at(at) - counting) for p in people if p.waits)
+    return tuple(sorted((n for n in names if n.qualifications), key=lambda n: str(n.person)))
 
 
 def _entries_by_visit(boiler: Boiler, visits: list[UUID], positions: list[UUID]) -> LinesByVisit:

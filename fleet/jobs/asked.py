@@ -44,7 +44,7 @@ class Requests:
 def requests_of(person: User, at: datetime) -> Requests:
     """Return all that waits for this person's answer at `at`."""
     jobs = asked_jobs(person, at)
-    through_jobs = {asked.grant.id for asked in jobs if asked.grant}
+    through_jobs = {job.grant.id for job in jobs if job.grant}
     roles = [grant for grant in waiting_grants(person, at) if grant.id not in through_jobs]
     return Requests(jobs, roles, waiting_qualifications(person, at))
 
@@ -67,10 +67,10 @@ def asked_jobs(person: User, at: datetime) -> list[AskedJob]:
 
 def find_asked_job(job: UUID, person: User, at: datetime) -> AskedJob:
     """Return one job that waits for this person. Raises Refused (404) for any other."""
-    found = next((asked for asked in asked_jobs(person, at) if asked.job.id == job), None)
-    if found is None:
+    asked_job = next((row for row in asked_jobs(person, at) if row.job.id == job), None)
+    if asked_job is None:
         raise Refused("unknown", "Not found.", status=404)
-    return found
+    return asked_job
 
 
 def note_requests(person: User, at: datetime) -> Requests:

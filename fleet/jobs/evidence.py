@@ -4,12 +4,10 @@ from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
-from typing import Any
 from uuid import UUID
 
 from django.db.models import Q
 
-from fleet.accounts.models import Qualification
 from fleet.assessments.models import Verdict
 from fleet.deficiencies.life import levels_after
 from fleet.deficiencies.models import Deficiency
@@ -18,6 +16,7 @@ from fleet.jobs.models import Item, Job
 from fleet.rules.catalogue import Catalogue
 from fleet.rules.values import Level, LevelSegment
 from fleet.visits.models import Attendance, Entry
+from fleet.visits.named_people import NamedPerson, people_by_visit
 
 PASSING_OUTCOMES = ("pass", "noted")
 MAX_MERGES_FOLLOWED = (
@@ -80,30 +79,16 @@ def _qualified_passes(places: Iterable[UUID], release: Catalogue) -> list[tuple[
     ordered = verdicts.order_by("entry__performed_at")
     listed = list(ordered.values_list(*columns, "entry__visit__paper__body"))
     in_person = {visit for *_, visit, body in listed if not body}
-    qualifications = _qualifications_by_visit(in_person) if in_person else {}
-    return [row[:4] for row in listed if _is_qualified(row, release, qualifications.get(row[3], ()))]
-
-
-def _qualifications_by_visit(visits: Iterable[UUID]) -> dict[UUID, list[tuple[str, datetime, datetime | None]]]:
-    """Return by visit the qualifications of those present that count in its portfolio."""
-    present = Attendance.objects.filter(visit__in=visits, user__isnull=False)
-    attendances = list(present.values_list("visit", "user", "portfolio"))
-    by_user: dict[UUID, list[Qualification]] = defaultdict(list)
-    for row in Qualification.objects.filter(user__in={user for _, user, _ in attendances}):
-        by_user[row.user_id].append(row)
-    by_visit: dict[UUID, list[Any]] = defaultdict(list)
-    for visit, user, portfolio in attendances:
-        counts = (q for q in by_user[user] if q.portfolio_id in (None, portfolio))
-        by_visit[visit] += [(q.code, q.since, q.until) for q in counts]
-    return by_visit
+    people = people_by_visit(Attendance.objects.filter(visit__in=in_person)) if in_person else {}
+    return [row[:4] for row in listed if _is_qualified(row, release, people.get(row[3], ()))]
 
 
 def _is_qualified(
-    row: tuple[UUID, str, datetime, UUID, str | None], release: Catalogue, qualification_rows: Iterable[tuple[Any, ...]]
+    row: tuple[UUID, str, datetime, UUID, str | None], release: Catalogue, people: Iterable[NamedPerson]
 ) -> bool:
     _, code, at, _, body = row
     procedure = release.procedures.get(code)
-    held = {code for code, since, until in qualification_rows if since <= at and (until is None or at < until)}
+    held = {qualification for person in people for qualification in person.counting_codes_at(at)}
     return procedure is not None and bool(procedure.who & ({body} if body else held))
 
 

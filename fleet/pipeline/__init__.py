@@ -16,6 +16,7 @@ from fleet.pipeline.edits import (
 )
 from fleet.pipeline.imports import confirm_import, receive_import, withdraw_import, work_on_imports
 from fleet.pipeline.jobs import JobRequest, act_on_job, create_job
+from fleet.pipeline.named_people import OWN_NAME, SECOND_NAME, capacity_to_second, reply_to_naming
 from fleet.pipeline.papers import add_paper
 from fleet.pipeline.past_visits import PastVisit, post_past_visits
 from fleet.pipeline.people import end_role, grant_role, qualify_person
@@ -27,6 +28,8 @@ from fleet.pipeline.terms import adopt_terms
 from fleet.pipeline.visits import PostedVisit, post_visits
 
 __all__ = [
+    "OWN_NAME",
+    "SECOND_NAME",
     "BoilerConclusion",
     "EditScope",
     "JobRequest",
@@ -43,6 +46,7 @@ __all__ = [
     "add_paper",
     "adopt_terms",
     "answer_request",
+    "capacity_to_second",
     "change_register",
     "confirm_import",
     "create_job",
@@ -58,6 +62,7 @@ __all__ = [
     "rebuild",
     "receive_import",
     "remove_device",
+    "reply_to_naming",
     "second_correction",
     "set_service",
     "set_value",

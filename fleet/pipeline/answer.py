@@ -40,6 +40,7 @@ def build_answer(visit: Visit, conclusion: BoilerConclusion, at: datetime) -> di
     judgement = conclusion.judgement
     numbers = {entry.id: entry.number for entry in visit.entries.all()}
     segment = judgement.standing_at(at)
+    names = next((n for n in judgement.waiting_names if n.visit == visit.id), None)
     lacks = [sentence for paper in judgement.waiting_papers if paper.visit == visit.id for sentence in paper.lacks]
     return {
         "visit": str(visit.id),
@@ -61,9 +62,17 @@ def build_answer(visit: Visit, conclusion: BoilerConclusion, at: datetime) -> di
         # ends a hold.
         "waits_for_second": visit.id in judgement.waiting or bool(lacks),
         "paper_lacks": lacks,
+        "waits_for_people": _people_json(visit, names.people) if names else [],
+        "counts_as": list(names.counts_as) if names else None,
         "newer_facts_stand": judgement.anchor is not None and judgement.anchor > visit.performed_at,
         "caution": ADVICE_CAUTION,
     }
+
+
+def _people_json(visit: Visit, people: Sequence[UUID]) -> list[dict[str, Any]]:
+    """Return who is named and asked to second the visit; until then it counts as `counts_as` says."""
+    attendances = visit.people.filter(user__in=people).select_related("user").order_by("user__username")
+    return [{"user": str(row.user_id), "name": row.user.get_username()} for row in attendances if row.user]
 
 
 def _verdict_json(verdict: dict[str, Any], number: int) -> dict[str, Any]:

@@ -129,24 +129,24 @@ def answer_qualification(
     return row
 
 
-def _record_qualification_event(row: Qualification, what: str, cause: Cause, at: datetime) -> None:
+def _record_qualification_event(row: Qualification, step: str, cause: Cause, at: datetime) -> None:
     """Record what became of a qualification; one that counts has the boilers that the person worked on judged again."""
     assert row.portfolio_id
-    end = f" to {row.until:%a %d %b %Y}" if row.until and what != "declined" else ""
+    end = f" to {row.until:%a %d %b %Y}" if row.until and step != "declined" else ""
     words = {"asked": "is asked to accept being", "qualified": "is", "declined": "declines being"}
     of = f"qualified as {row.code.replace('_', ' ')} from {row.since:%a %d %b %Y}{end}"
     event = ChangeEvent(
-        f"people.{what}",
+        f"people.{step}",
         row.user_id,
         boiler=None,
         before="",
         after=row.code,
-        sentence=f"{_display_name(row.user)} {words[what]} {of}.",
+        sentence=f"{_display_name(row.user)} {words[step]} {of}.",
         rule="",
         at=at,
     )
     board.record_changes(portfolio=row.portfolio_id, events=[event], cause=cause, at=at)
-    if what == "qualified":
+    if step == "qualified":
         _judge_again(row.portfolio_id, row.user)
         wake_task("fleet.tasks.sweep")
 

@@ -125,7 +125,7 @@ def _earlier_answers(visit: IncomingVisit) -> EarlierAnswers:
     return find_earlier_answers(visit, waiting_corrections(visit.boiler))
 
 
-def _answer_faults(visit: IncomingVisit, boiler: Boiler, at: datetime) -> Iterator[Fault]:
+def _answer_faults(visit: IncomingVisit, boiler: Boiler, by: User | None, at: datetime) -> Iterator[Fault]:
     """Yield the faults of the answers to what the register leaves out; asks the database only where there are any."""
     earlier_answers = _earlier_answers(visit)
     if visit.corrects:
@@ -133,9 +133,10 @@ def _answer_faults(visit: IncomingVisit, boiler: Boiler, at: datetime) -> Iterat
     if visit.register_answers and not visit.void:
         release = catalog.catalogue_at(at)
         gaps = register_gaps.gaps_of_boiler(boiler, release, at)
-        users = [p.user for p in visit.people if p.user]
-        codes = {c for u in users for c in people.qualification_codes_at(boiler.portfolio_id, u, visit.performed_at)}
-        is_qualified = "technician" in codes
+        # Places become facts of the register at once, so they rest on their poster's own word.
+        is_present = by is not None and any(p.user == by.id for p in visit.people)
+        codes = people.qualification_codes_at(boiler.portfolio_id, by.id, visit.performed_at) if by else set()
+        is_qualified = is_present and "technician" in codes
         yield from register_gaps.answer_faults(
             visit, gaps, release, is_qualified=is_qualified, earlier_answers=earlier_answers
         )
@@ -159,6 +160,6 @@ def _new_visit_faults(
     return [
         *corrections.correction_faults(visit, boiler, by, at),
         *visit_faults(visit, read_boiler_register(boiler, [visit], at), at),
-        *_answer_faults(visit, boiler, at),
+        *_answer_faults(visit, boiler, by, at),
         *repeated_paper_faults(visit),
     ]

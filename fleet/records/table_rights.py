@@ -44,8 +44,8 @@ def give_site_rights(connection: BaseDatabaseWrapper, role: str) -> list[str]:
     `connection` is that of the tables' owner. Rights given earlier are taken back first, in the same transaction.
     """
     append_only, never_removed = append_only_tables(connection), never_removed_tables(connection)
-    others = _names_of_tables(connection, OTHER_TABLES_QUERY, [[*append_only, *never_removed, MIGRATIONS_TABLE]])
-    rights = {"INSERT": append_only, "INSERT, UPDATE": never_removed, "INSERT, UPDATE, DELETE": others}
+    other_tables = _names_of_tables(connection, OTHER_TABLES_QUERY, [[*append_only, *never_removed, MIGRATIONS_TABLE]])
+    rights = {"INSERT": append_only, "INSERT, UPDATE": never_removed, "INSERT, UPDATE, DELETE": other_tables}
     with connection.cursor() as cursor:
         for statement in _rights_statements(role, rights):
             cursor.execute(statement.as_string())

@@ -137,9 +137,18 @@ class OthersPaper:
 
 
 @dataclass(frozen=True, slots=True)
-class VisitFact:
-    """People at one boiler, once. `qualifications` are those held at performed_at by anybody present.
+class UnconfirmedName:
+    """Somebody whom another's post names and who has not said yet that it was so; what his word would add to it."""
 
+    person: UUID
+    qualifications: frozenset[str]
+
+
+@dataclass(frozen=True, slots=True)
+class VisitFact:
+    """People at one boiler, once. `qualifications` are those held at performed_at by whoever stands behind the visit.
+
+    Its poster does, and of the others named whoever seconded it. An operator's word may be relayed.
     Entries that rest on a `paper` bring the good news of its body alone; its visit has no `qualifications`.
     """
 
@@ -159,15 +168,16 @@ class VisitFact:
         True  # False: another boiler's visit, of which only the entries on the shared positions are here
     )
     paper: OthersPaper | None = None
+    unconfirmed: tuple[UnconfirmedName, ...] = ()
 
     @property
     def may_judge_boiler(self) -> bool:
-        """Whether somebody present may say what ails a boiler: no operator, and no trade that knows one part alone."""
+        """Whether somebody behind it may say what ails a boiler: no operator, no trade that knows one part alone."""
         return bool(self.qualifications & JUDGES_BOILERS)
 
     @property
     def good_news_from(self) -> frozenset[str]:
-        """Qualifications whose passes count: of a paper its body's, else those of everybody present."""
+        """Qualifications whose passes count: of a paper its body's, else those of who stands behind the visit."""
         return frozenset({self.paper.body}) if self.paper else self.qualifications
 
 

@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from datetime import datetime
+from uuid import UUID
 
 from fleet.rules.answers.conditions import gather_conditions
 from fleet.rules.answers.heat import heat_of_boiler
@@ -23,10 +24,12 @@ from fleet.rules.values import (
     Level,
     LevelSegment,
     PositionStateSegment,
+    ReadinessAnswer,
+    WaitingNames,
     WaitingPaper,
 )
 
-VERSION = 13  # part of every conclusion's build: raise it when an answer can change
+VERSION = 14  # part of every conclusion's build: raise it when an answer can change
 
 
 def judge(evidence: Evidence, acts: Sequence[ActFact], at: datetime, played: ReplayCache | None = None) -> Judgement:
@@ -40,13 +43,12 @@ def judge(evidence: Evidence, acts: Sequence[ActFact], at: datetime, played: Rep
 
 
 def _judge_anew(evidence: Evidence, acts: Sequence[ActFact], played: ReplayCache) -> Judgement:
+    posted_evidence = evidence
     evidence, waiting = choose_visits(evidence, lambda some: _places_on_hold(played.replay_for(some)))
     run = played.replay_for(evidence)
     timeline, state_segments = _build_timeline(run)
     standing_segments = cut_standings(timeline)
-    visits = {v.id: v for v in evidence.visits if v.of_this_boiler}
-    possible_answers = (answer_readiness(timeline, v) for v in sorted(visits.values(), key=lambda v: (v.at, v.id)))
-    readiness_answers = tuple(answer for answer in possible_answers if answer is not None)
+    readiness_answers = _readiness_answers(timeline)
     return Judgement(
         verdicts=tuple(run.verdicts),
         findings=tuple(run.findings),
@@ -63,6 +65,29 @@ def _judge_anew(evidence: Evidence, acts: Sequence[ActFact], played: ReplayCache
         anchor=max((a.at for a in run.after.values()), default=None),
         glass=proof_glass(timeline),
         waiting_papers=tuple(WaitingPaper(v, lacks) for v, lacks in papers_that_wait(run.ledger)),
+        waiting_names=_waiting_names(posted_evidence, evidence, waiting),
+    )
+
+
+def _readiness_answers(timeline: Timeline) -> tuple[ReadinessAnswer, ...]:
+    visits = {v.id: v for v in timeline.evidence.visits if v.of_this_boiler}
+    possible_answers = (answer_readiness(timeline, v) for v in sorted(visits.values(), key=lambda v: (v.at, v.id)))
+    return tuple(answer for answer in possible_answers if answer is not None)
+
+
+def _waiting_names(
+    posted_evidence: Evidence, chosen_evidence: Evidence, waiting: Sequence[UUID]
+) -> tuple[WaitingNames, ...]:
+    """Return whose word is missing, of the visits that count and of the corrections that wait."""
+    known_ids = {*waiting, *(v.id for v in chosen_evidence.visits)}
+    asking_visits = {
+        v.id: v
+        for v in posted_evidence.visits
+        if v.id in known_ids and v.of_this_boiler and v.unconfirmed and not v.void
+    }
+    return tuple(
+        WaitingNames(v.id, tuple(n.person for n in v.unconfirmed), tuple(sorted(v.qualifications)))
+        for v in sorted(asking_visits.values(), key=lambda v: (v.at, v.id))
     )
 
 

@@ -24,6 +24,7 @@ from fleet.rules.facts import (
     ServiceChange,
     ServiceMode,
     SettingFact,
+    UnconfirmedName,
     Value,
     VisitFact,
     as_number,
@@ -65,8 +66,10 @@ __all__ = [
     "Standing",
     "StandingSegment",
     "State",
+    "UnconfirmedName",
     "Value",
     "VisitFact",
+    "WaitingNames",
     "WaitingPaper",
     "as_number",
     "deficiency_id",
@@ -357,6 +360,15 @@ class WaitingPaper:
 
 
 @dataclass(frozen=True, slots=True)
+class WaitingNames:
+    """A visit that names people who have not confirmed it, and the qualifications that it counts with meanwhile."""
+
+    visit: UUID
+    people: tuple[UUID, ...]
+    counts_as: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class Judgement:
     """Everything that follows from one boiler's evidence. `anchor` is the newest entry's instant."""
 
@@ -373,6 +385,7 @@ class Judgement:
     surveyed_at: datetime | None = None  # when the first visit with a qualified technician ended
     glass: GlassLevel | None = None  # None before the survey, and where no proof ever ends by time alone
     waiting_papers: tuple[WaitingPaper, ...] = ()
+    waiting_names: tuple[WaitingNames, ...] = ()
 
     def standing_at(self, at: datetime) -> StandingSegment:
         """The standing that holds at `at`; the last one has no end."""

@@ -56,6 +56,16 @@ class PaperBody(StrEnum):
 PAPER_BODIES = values_of(PaperBody)
 
 
+class NameReply(StrEnum):
+    """What somebody says of a visit that another posted and that names him."""
+
+    SECONDED = "seconded"
+    DENIED = "denied"
+
+
+NAME_ANSWERS = values_of(NameReply)
+
+
 class ArrivalState(StrEnum):
     """How the boiler was found."""
 
@@ -105,6 +115,8 @@ QUALIFICATIONS = (
     "utility",
     "backflow_tester",
 )
+
+OPERATOR = "operator"  # the one that nobody need confirm: the desk relays what an operator told it
 
 SERIAL = "serial"  # the name of the value, on an entry of a paper as on a device
 

@@ -6,7 +6,7 @@ from django.db.models import Q
 from fleet.accounts.models import User
 from fleet.portfolio.models import Boiler, Device, Position
 from fleet.records.base_model import Row
-from fleet.rules.vocabulary import PAPER_BODIES
+from fleet.rules.vocabulary import NAME_ANSWERS, PAPER_BODIES
 
 
 class Visit(Row):
@@ -26,6 +26,7 @@ class Visit(Row):
     reason = models.TextField(blank=True)
     void = models.BooleanField(default=False)
     register_answers = models.JSONField(default=list)  # of what the register left out: role, answer, kind, reason
+    names_need_second = models.BooleanField(default=False)  # False: posted when whoever was named counted as written
     digest = models.CharField(max_length=64)
 
     class Meta:
@@ -62,6 +63,21 @@ class Seconding(Row):
     visit = models.OneToOneField(Visit, models.PROTECT, related_name="seconding")
     by = models.ForeignKey(User, models.PROTECT, related_name="+")
     at = models.DateTimeField()
+
+
+class NameAnswer(Row):
+    """What somebody whom another's post names says of it: that it was so, or that it was not."""
+
+    visit = models.ForeignKey(Visit, models.PROTECT, related_name="name_answers")
+    by = models.ForeignKey(User, models.PROTECT, related_name="+")
+    at = models.DateTimeField()
+    answer = models.CharField(max_length=16)
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(fields=["visit", "by"], name="name_answered_once"),
+            models.CheckConstraint(condition=Q(answer__in=NAME_ANSWERS), name="name_answer_is_known"),
+        ]
 
 
 class Attendance(Row):

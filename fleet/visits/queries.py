@@ -4,11 +4,12 @@ from collections.abc import Iterable
 from datetime import datetime
 from uuid import UUID
 
-from django.db.models import F, QuerySet
+from django.db.models import Exists, F, OuterRef, QuerySet
 
 from fleet.accounts.models import User
 from fleet.portfolio.models import Boiler
-from fleet.visits.models import Attendance, Entry, Visit
+from fleet.rules.vocabulary import NameReply
+from fleet.visits.models import Attendance, Entry, NameAnswer, Visit
 
 
 def visits_to(boilers: QuerySet[Boiler]) -> QuerySet[Visit]:
@@ -36,10 +37,11 @@ def entry_places(entries: Iterable[UUID]) -> dict[str, tuple[UUID, int]]:
 def people_of(boilers: Iterable[UUID], since: datetime, at: datetime) -> list[tuple[User, datetime]]:
     """Return who was at these boilers from `since` to `at`, with each last time, newest first; no void visits.
 
-    Who holds a paper of others was not there.
+    Who holds a paper of others was not there, nor who is named and denied it.
     """
     attendances = Attendance.objects.filter(user__is_active=True, visit__boiler__in=list(boilers), visit__void=False)
-    attendances = attendances.filter(visit__paper=None)
+    denied = NameAnswer.objects.filter(visit=OuterRef("visit"), by=OuterRef("user"), answer=NameReply.DENIED)
+    attendances = attendances.filter(~Exists(denied), visit__paper=None)
     attendances = attendances.filter(visit__performed_at__gte=since, visit__performed_at__lte=at)
     last = attendances.order_by("user", "-visit__performed_at").distinct("user").select_related("user", "visit")
     met = [(attendance.user, attendance.visit.performed_at) for attendance in last if attendance.user is not None]

@@ -69,6 +69,7 @@ def _visit_row(new: NewVisit) -> Visit:
         reason=incoming.reason,
         void=incoming.void,
         register_answers=[as_json(answer) for answer in incoming.register_answers],
+        names_need_second=True,
         digest=incoming.digest,
         portfolio_id=boiler.portfolio_id,
     )

@@ -27,6 +27,7 @@ OPEN = (200,) * 6
 TABLE: dict[str, tuple[str, tuple[int, ...]]] = {
     "schema": ("GET", OPEN),
     "docs": ("GET", OPEN),
+    "naming-visits": ("GET", LISTED),
     "visits": ("POST", (401, 404, 201, 201, 403, 404)),
     "procedures": ("GET", LISTED),
     "sources": ("GET", LISTED),
@@ -78,6 +79,7 @@ def scene(fleet: Fleet) -> Scene:
         "schema": "/api/schema/",
         "docs": "/api/docs/",
         "visits": VISITS,
+        "naming-visits": f"{VISITS}that-name-me/",
         "visit": f"{VISITS}{visit.id}/",
         "boilers": "/api/v1/boilers/",
         "positions": f"/api/v1/boilers/{visit.boiler}/positions/",

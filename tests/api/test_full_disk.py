@@ -6,6 +6,7 @@ from typing import Any
 import pytest
 from django.db import OperationalError
 from django.test import RequestFactory
+from drf_spectacular.generators import SchemaGenerator
 from psycopg.errors import DiskFull
 from rest_framework.request import Request
 from rest_framework.test import APIClient
@@ -59,3 +60,19 @@ def test_a_write_for_which_the_database_found_no_room_says_so(cause: Exception |
     error.__cause__ = cause
     answer = handler(error, {"request": Request(RequestFactory().post("/api/v1/visits/"))})
     assert (answer.status_code, answer.data["code"]) == (503, code)
+
+
+def test_a_calculation_is_answered_on_a_full_disk_since_it_saves_nothing(free: list[int], db: None) -> None:
+    assert APIClient().post("/api/v1/calculations/nothing/", {}, format="json").status_code == 401
+
+
+def test_the_document_says_of_every_write_that_it_may_find_no_room() -> None:
+    paths = SchemaGenerator().get_schema(request=None, public=True)["paths"]
+    writes = {
+        (method, path): operation["responses"]
+        for path, operations in paths.items()
+        for method, operation in operations.items()
+        if method in {"post", "put", "patch", "delete"} and "/calculations/" not in path
+    }
+    assert len(writes) > 20
+    assert [write for write, responses in writes.items() if "503" not in responses] == []

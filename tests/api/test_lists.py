@@ -95,7 +95,7 @@ COSTS = {
     "devices/": 5,  # devices, their places, fittings, swaps, verdicts
     "deficiencies/": 3,  # rows, episodes, acts
     "alerts/": 1,
-    "visits/": 3,  # visits with their readiness, people, their users
+    "visits/": 4,  # visits with their readiness, people, their users, what those named said
     "jobs/": 6,  # jobs, items, boilers, positions, acts, their people
     "procedures/": 2,  # the release, once as a part of the tag
     "sources/": 2,  # the same

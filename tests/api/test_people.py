@@ -133,7 +133,7 @@ def qualified(phone: Phone, fleet: Fleet, person: User, **more: Any) -> Any:
 def test_what_somebody_did_is_judged_again_by_what_they_are_qualified_for(fleet: Fleet, ines: Phone) -> None:
     tomas = make_person("tomas", fleet.portfolio, "technician")
     visit = fleet.bench().compose_visit("annual_service", NOW - DAY, [tomas.id], fleet.serviced(NOW - DAY).entries)
-    fleet.post(visit, at=NOW - DAY)
+    pipeline.post_visits([visit], by=tomas, at=NOW - DAY)
     before = standing(fleet.bench())
     assert qualified(ines, fleet, tomas).status_code == 201
     pipeline.sweep(at=NOW)

@@ -13,7 +13,7 @@ from typing import Any
 
 from fleet.logs import JsonLines
 from fleet.management.web_server.gate import WholeRequestGate
-from fleet.management.web_server.serve import LIMITS, end_with_parent, run_server
+from fleet.management.web_server.serve import LIMITS, end_with_parent, serve
 
 MB = 1024 * 1024
 
@@ -40,7 +40,7 @@ def lines_on_stderr() -> logging.Handler:
 
 
 if __name__ == "__main__":
-    run_server("tests.management.slow_site:gate", sys.argv[1], int(sys.argv[2]))
+    serve("tests.management.slow_site:gate", sys.argv[1], int(sys.argv[2]))
 else:
     end_with_parent()
     logging.basicConfig(level=logging.INFO, handlers=[lines_on_stderr()])

@@ -7,6 +7,7 @@ import pytest
 
 from fleet.management.embedded import disk_reserve
 from fleet.management.embedded.disk_reserve import RESERVE_BYTES, DiskReserve
+from fleet.management.embedded.folder import MB
 from fleet.records.disk_room import ROOM_FOR_WRITES_BYTES
 
 
@@ -75,3 +76,9 @@ def test_a_disk_that_fills_up_and_has_room_again_is_told_of_once_each(disk: Watc
     assert disk.look(0) == []
     assert disk.look(ROOM_FOR_WRITES_BYTES)[0].endswith("has room again: the site saves again.")
     assert disk.look(10 * ROOM_FOR_WRITES_BYTES) == []
+
+
+@pytest.mark.parametrize(("free", "is_full"), [(0, True), (MB - 1, True), (MB, False)])
+def test_a_disk_without_room_for_a_line_of_a_log_is_full(free: int, is_full: bool, disk: WatchedDisk) -> None:
+    disk.look(free)
+    assert disk.reserve.is_disk_full() is is_full

@@ -12,7 +12,7 @@ from hypothesis import HealthCheck, Phase, given, settings
 from hypothesis import strategies as st
 
 from fleet import pipeline
-from fleet.accounts.models import User
+from fleet.accounts.models import Grant, User
 from fleet.board.models import Judged
 from fleet.figures import standing_counts
 from fleet.portfolio.models import Boiler
@@ -27,6 +27,7 @@ LATER = NOW + 12 * DAY  # everything is posted by then, however late
 def story(fleet: Fleet) -> list[IncomingVisit]:
     """A service, flushes, a failure, a repair, a mistake corrected twice, one taken back, and the neighbour's."""
     make_person("nora", fleet.portfolio, "technician", "technician")  # stands behind what is taken back
+    Grant.objects.create(user=fleet.technician, portfolio=fleet.portfolio, role="manager")  # corrects whatever it was
     wrong = fleet.flushed(NOW - 3 * DAY, burner_stopped=False)
     right = replace(fleet.flushed(NOW - 3 * DAY), id=uuid4(), corrects=wrong.id, reason="wrong box ticked")
     dirty = fleet.flushed(NOW - 3 * DAY, sediment="dirty")
@@ -77,19 +78,19 @@ def referring(visits: Sequence[IncomingVisit], order: Sequence[int]) -> list[Inc
 
 
 def tell(visits: Sequence[IncomingVisit], how: Telling) -> None:
-    """Post the story this way, as an import would; the clock only goes on."""
-    at, batch = NOW, []
+    """Post the story this way, as Rosa would; the clock only goes on."""
+    at, batch, poster = NOW, [], User.objects.get(username="rosa")
     for n, visit in enumerate(referring(visits, how.order)):
         batch.append(visit)
         at += timedelta(hours=how.late[n])
         if how.cuts[n] or n == len(visits) - 1:
-            pipeline.post_visits(batch, by=None, at=at)
+            pipeline.post_visits(batch, by=poster, at=at)
             if how.at_once and any(v.void for v in batch):
                 second(visits, at)
             batch = []
         if how.sweeps[n]:
             pipeline.sweep(at=at)
-    pipeline.post_visits([visits[how.again]], by=None, at=at)
+    pipeline.post_visits([visits[how.again]], by=poster, at=at)
     if not how.at_once:
         second(visits, at)
 

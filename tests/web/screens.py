@@ -17,6 +17,7 @@ from fleet.accounts.models import Grant, Qualification, User
 from fleet.deficiencies.models import Deficiency
 from fleet.jobs.models import Job
 from fleet.portfolio.models import Building, Portfolio
+from fleet.visits.incoming import Person
 from fleet.web.urls import urlpatterns
 from tests.cast import DAY, Fleet, make_fleet, make_person
 from tests.jobs.crew import crew
@@ -29,6 +30,7 @@ FLUE_GAS = {"o2_percent": "6.2", "stack_f": "395", "room_f": "72", "fuel": "natu
 ACTS = {
     "deficiency-act",
     "visit-second",
+    "visit-reply",
     "job-make",
     "job-act",
     "register-add",
@@ -77,6 +79,10 @@ def furnish() -> Town:
     serviced = [fleet.serviced(now - days * DAY) for days in (400, 30)]
     fleet.post(*serviced, *visits(fleet, now - 2 * DAY, 4), at=now)
     waits = _break(fleet)
+    named = fleet.visit(now - DAY / 2, [fleet.bench().action_entry(now - DAY / 2, "open_clean", "chamber")])
+    named = replace(named, people=(Person(user=manager.id),))
+    Qualification.objects.create(user=manager, code="technician", since=now - 900 * DAY)
+    pipeline.post_visits([named], by=fleet.caretaker, at=now)
     _jobs(fleet)
     keys.make_unscoped_key(user=manager, name="Phone", expires_at=now + DAY)
     content = sheet(row(kind="limit"), row(kind="limit", zone="Nowhere")).encode()
@@ -85,7 +91,7 @@ def furnish() -> Town:
     _ask(fleet, manager)
     one = Deficiency.objects.filter(boiler=boiler, closed_at=None).order_by("opened_at").first()
     assert one is not None
-    ids = {"boiler": boiler.id, "building": boiler.building_id, "visit": waits, "deficiency": one.id}
+    ids = {"boiler": boiler.id, "building": boiler.building_id, "visit": waits, "named": named.id, "deficiency": one.id}
     more = {"position": fleet.bench().places["upper"], "portfolio": fleet.portfolio.id, "import": sent.id}
     return Town(manager, _addresses({**ids, **more}, fleet.outsider))
 
@@ -103,6 +109,7 @@ def _addresses(ids: dict[str, object], newcomer: User) -> dict[str, str]:
         "jobs-page",
         "job-new",
         "alert-feed",
+        "naming-visits",
     )
     own = ("register-page", "account-page", "asked-page", "account-password", "self-check", "sign-in")
     uid = urlsafe_base64_encode(force_bytes(newcomer.pk))
@@ -115,6 +122,7 @@ def _addresses(ids: dict[str, object], newcomer: User) -> dict[str, str]:
         "boiler-page": reverse("boiler-page", kwargs=boiler),
         "position-page": reverse("position-page", kwargs={**boiler, "position_id": ids["position"]}),
         "visit-page": reverse("visit-page", args=[ids["visit"]]),
+        "visit-page, named at it": reverse("visit-page", args=[ids["named"]]),
         "calculation-page": f"{flue_gas}?{urlencode(FLUE_GAS)}",
         "calculation-page, a caution": f"{ladder}?cut_out_psi=16&limit_psi=15",
         "calculation-page, faults": f"{flue_gas}?o2_percent=21",

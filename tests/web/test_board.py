@@ -251,9 +251,10 @@ def test_the_legend_says_what_the_glass_is_not(one_each: Fleet, rosa: Client) ->
 
 
 # session, user; for the ETag of its rows: grants, zones, pulses, last boundary, newest alert; grants, portfolios,
-# counts, order, rows with their buildings, time zones; alerts per boiler, glasses, jobs, assignments
-PAGE = 17
-# session, user; for the ETag: grants, zones, pulses, last boundary, newest alert; then what the page needs
+# counts, order, rows with their buildings, time zones; alerts per boiler, glasses, jobs, assignments; whether a visit
+# waits for one's own word
+PAGE = 18
+# session, user; for the ETag: grants, zones, pulses, last boundary, newest alert; what the page needs, that word aside
 ROWS = 17
 # the same without what the rows need
 NOT_MODIFIED = 7

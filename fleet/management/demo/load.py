@@ -15,6 +15,7 @@ from typing import Any
 from django.db import transaction
 
 from fleet import pipeline
+from fleet.assessments.models import Waiting
 from fleet.management.demo import portfolio_setup
 from fleet.management.demo.desk import ComingVisit, DemoDesk
 from fleet.management.demo.portfolio_setup import CAUSE
@@ -25,8 +26,10 @@ from fleet.management.town.story_values import Story, TownServiceState, TownVisi
 from fleet.pipeline import PastVisit
 from fleet.pipeline.edits import service_state_at
 from fleet.portfolio.models import Portfolio
+from fleet.rules.vocabulary import NameReply
 
 DAY_BY_DAY_SPAN = timedelta(days=60)
+ANSWERS_WITHIN = timedelta(hours=3)  # after a visit was posted, whoever it names has said that it was so
 Say = Callable[[str], None]
 
 
@@ -102,6 +105,7 @@ class _PortfolioLoad:
             for visit in visits:
                 if visit.second and visit.second[1] < self.cut:
                     self._second_correction(visit, self.cut)
+            self._second_named_people(visits, self.cut)
         pipeline.sweep(at=self.cut)
         self.report_progress(f"{sum(map(len, by_boiler.values()))} visits until {day_of(self.cut)}, told in bulk")
 
@@ -152,6 +156,9 @@ class _PortfolioLoad:
             events.append(LoadEvent(batch[0].posted_at, partial(self._post_batch, batch)))
             events += [LoadEvent(v.again_at, partial(self._post_batch, [v])) for v in batch if v.again_at]
             events += [LoadEvent(v.second[1], partial(self._second_correction, v)) for v in batch if v.second]
+            if any(len(v.people) > 1 for v in batch):
+                said_at = batch[0].posted_at + ANSWERS_WITHIN
+                events.append(LoadEvent(said_at, partial(self._second_named_people, batch)))
         return sorted((e for e in events if e.at < self.now), key=lambda e: e.at)
 
     def _post_batch(self, batch: list[TownVisit], at: datetime) -> None:
@@ -165,6 +172,20 @@ class _PortfolioLoad:
         assert correction.second is not None
         visit = self.addresses[correction.boiler].visit_id_of(correction.key)
         pipeline.second_correction(visit=visit, by=self.people[correction.second[0]], at=at)
+
+    def _second_named_people(self, visits: Iterable[TownVisit], at: datetime) -> None:
+        """Let everybody whom a colleague's post names, and whose word is missing, say that it was so."""
+        ids = [self.addresses[v.boiler].visit_id_of(v.key) for v in visits if len(v.people) > 1]
+        users = {str(user.id): user for user in self.people.values()}
+        for waiting in (
+            Waiting.objects.filter(visit__in=ids, visit__corrected_by=None)
+            .exclude(people=[])
+            .order_by("visit__performed_at", "id")
+        ):
+            for person in waiting.people:
+                pipeline.reply_to_naming(
+                    visit=waiting.visit_id, by=users[person], reply=NameReply.SECONDED, at=at, cause=CAUSE
+                )
 
 
 def _group_month_sheets(visits: Iterable[TownVisit]) -> list[list[TownVisit]]:

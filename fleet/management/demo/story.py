@@ -12,10 +12,12 @@ from fleet.management.demo import cast, visit_entries
 from fleet.management.demo.visit_entries import VisitWriter
 from fleet.portfolio.models import Boiler, Portfolio
 from fleet.records.events import Cause
+from fleet.rules.vocabulary import NameReply
 from fleet.sheets.register_sheet import parse_sheet
 from fleet.visits.incoming import IncomingVisit
 
 REF = "LARKFIELD"
+NAMING_ROSA = (("MIL90 B1", 2), ("ALD12 B2", 5))  # the boiler, and how many days ago
 PORTFOLIO_ID = uuid5(NAMESPACE_DNS, "larkfield.invalid")
 
 
@@ -31,8 +33,26 @@ def make(sheet: Path, at: datetime) -> Portfolio:
     visits = sorted(_larkfield_visits(people, at), key=lambda pair: pair[0].performed_at)
     for visit, poster in visits:
         pipeline.post_visits([visit], by=poster, at=visit.performed_at + timedelta(minutes=50))
+    _post_visits_naming_rosa(people["rosa"], people["bram"], at)
     pipeline.sweep(at=at)
     return portfolio
+
+
+def _post_visits_naming_rosa(rosa: User, bram: User, at: datetime) -> None:
+    """Let the caretaker post two visits that name the technician: one waits for her word, the other she denied."""
+    waiting, denied = (_lift_naming(key, rosa, at - timedelta(days=days)) for key, days in NAMING_ROSA)
+    for visit in (waiting, denied):
+        pipeline.post_visits([visit], by=bram, at=visit.performed_at + timedelta(hours=2))
+    pipeline.reply_to_naming(
+        visit=denied.id, by=rosa, reply=NameReply.DENIED, at=denied.performed_at + timedelta(hours=9)
+    )
+
+
+def _lift_naming(key: str, rosa: User, when: datetime) -> IncomingVisit:
+    building, ref = key.split()
+    bench = VisitWriter.for_boiler(Boiler.objects.get(portfolio__ref=REF, building__ref=building, ref=ref))
+    lift = bench.test_entry(when, "lever_lift", "valve", **visit_entries.GOOD_LIFT)
+    return bench.compose_visit("follow_up", when, [rosa.id], [lift])
 
 
 def _larkfield_visits(people: dict[str, User], at: datetime) -> Iterator[tuple[IncomingVisit, User]]:

@@ -36,6 +36,10 @@ class DiskReserve:
         else:
             self.say(f"The disk that holds {self.folder} has room again: the site saves again.")
 
+    def is_disk_full(self) -> bool:
+        """Return whether not even a line of a log can be written, which would have told of it."""
+        return free_bytes(self.folder) < MB
+
     def give_up(self) -> bool:
         """Remove the reserve. Return whether there was one."""
         if not self._path.exists():

@@ -53,8 +53,8 @@ def _hand_over_tree(path: Path, account: Account) -> int | None:
 
 
 def _earlier_uids() -> set[int]:
-    found = set()
+    uids = set()
     for name in EARLIER_ACCOUNTS:
         with suppress(KeyError):
-            found.add(pwd.getpwnam(name).pw_uid)
-    return found
+            uids.add(pwd.getpwnam(name).pw_uid)
+    return uids

@@ -170,7 +170,7 @@ class ProcessCrew:
         pause = min(MAX_PAUSE_SECONDS, FIRST_PAUSE_SECONDS * 2 ** min(child.failures - 1, 16))
         child.restart_at = time.monotonic() + pause
         log = self.folder.log_path(child.program.name)
-        is_disk_full = child.program.vital and reports_full_disk(log, child.log_start)
+        is_disk_full = child.program.vital and (self.reserve.is_disk_full() or reports_full_disk(log, child.log_start))
         if is_disk_full and self.reserve.give_up():
             self.say("The room kept in reserve was given up, so that the site can show what it has.")
         if child.failures <= MANY_FAILURES or child.failures % MANY_FAILURES == 0:

@@ -50,12 +50,12 @@ def members_left_behind(program: str, folder: str, title: str) -> list[int]:
 
     A server's own processes have sessions of their own. One that computes does not notice that the server was killed.
     """
-    found = []
+    pids_left = []
     for pid in _all_pids():
         is_one = program_of(pid) == program and _working_folder(pid) == folder and arguments(pid)[0].startswith(title)
         if is_one and start_of(pid) and program_of(_parent_of(pid)) != program:
-            found.append(pid)
-    return found
+            pids_left.append(pid)
+    return pids_left
 
 
 def kill_if_same(pid: int, start: str) -> None:

@@ -101,22 +101,22 @@ class CopiedPart:
 
 def _find_unreadable(account: Account, code_parts: tuple[str, ...]) -> list[CopiedPart]:
     """Return the parts that `account` cannot read."""
-    found = []
+    unreadable_parts = []
     library = Path(sysconfig.get_path("stdlib"))
     if not (account.can_run([sys.executable, "-I", "-c", ""]) and account.can_read_all(library)):
         base = Path(getattr(sys, "_base_executable", sys.executable)).resolve()
-        found += [
+        unreadable_parts += [
             CopiedPart(base, f"python/bin/{PYTHON_NAME}"),
             CopiedPart(library, f"python/{LIBRARY}", LEFT_OUT_OF_LIBRARY),
             *(CopiedPart(shared, f"python/lib/{shared.name}") for shared in library.parent.glob("lib*.so*")),
         ]
     packages = Path(sysconfig.get_path("purelib"))
     if not account.can_read_all(packages):
-        found.append(CopiedPart(packages, f"environment/{LIBRARY}/site-packages"))
+        unreadable_parts.append(CopiedPart(packages, f"environment/{LIBRARY}/site-packages"))
     code = [CopiedPart(ROOT / name, f"code/{name}") for name in code_parts if (ROOT / name).exists()]
     if not all(account.can_read_all(part.source) for part in code):
-        found += code
-    return found
+        unreadable_parts += code
+    return unreadable_parts
 
 
 @contextmanager
@@ -131,13 +131,13 @@ def _held_copy(parts: list[CopiedPart], account: Account, say: Callable[[str], N
                 f"Copying Gaugeglass and its Python to {COPIES}, where {account.name} can read them; this happens once."
             )
             _make_copy(parts, home)
-        used = os.open(home, os.O_RDONLY | os.O_CLOEXEC)
-        fcntl.flock(used, fcntl.LOCK_SH)
+        home_handle = os.open(home, os.O_RDONLY | os.O_CLOEXEC)
+        fcntl.flock(home_handle, fcntl.LOCK_SH)
         _remove_unused(home)
     try:
         yield home
     finally:
-        os.close(used)
+        os.close(home_handle)
 
 
 def _digest_of(parts: list[CopiedPart]) -> str:
@@ -174,13 +174,13 @@ def _make_copy(parts: list[CopiedPart], home: Path) -> None:
 
 
 def _copy_part(part: CopiedPart, target: Path) -> None:
-    made: set[Path] = set()
+    made_folders: set[Path] = set()
     is_folder = part.source.is_dir()
     for path in part.list_files():
         where = target / path.relative_to(part.source) if is_folder else target
-        if where.parent not in made:
+        if where.parent not in made_folders:
             where.parent.mkdir(parents=True, exist_ok=True)
-            made.add(where.parent)
+            made_folders.add(where.parent)
         with suppress(FileNotFoundError):  # a link that leads nowhere
             _link_or_copy(path.resolve(strict=True) if path.is_symlink() else path, where)
 
@@ -231,10 +231,10 @@ def _place_in(home: Path, account: Account, parts: list[CopiedPart]) -> ProgramP
     return ProgramPlace(account, str(home / "environment" / "bin" / "python"), root, env)
 
 
-def _remove_unused(used: Path) -> None:
+def _remove_unused(used_home: Path) -> None:
     """Remove older copies that no running site uses."""
     for path in COPIES.glob(f"{PREFIX}*"):
-        if path == used or not path.is_dir():
+        if path == used_home or not path.is_dir():
             continue
         handle = os.open(path, os.O_RDONLY | os.O_CLOEXEC)
         try:

@@ -28,11 +28,11 @@ class ServerUrls:
 NONE_GIVEN = ServerUrls("", "")
 
 
-def start_servers(crew: ProcessCrew, given: ServerUrls = NONE_GIVEN, throwaway: bool = False) -> ServerUrls:
+def start_servers(crew: ProcessCrew, given_urls: ServerUrls = NONE_GIVEN, throwaway: bool = False) -> ServerUrls:
     """Start the servers whose address is not given, and return all addresses."""
-    database, broker, owner = given.database, given.broker, given.database_owner
+    database, broker, owner = given_urls.database, given_urls.broker, given_urls.database_owner
     if database and broker:
-        return given
+        return given_urls
     programs = binaries.find_binaries(crew.folder.accounts.data)
     socket_folder = sockets.fresh_socket_folder(crew.folder)
     if not database:

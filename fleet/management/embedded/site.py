@@ -108,13 +108,13 @@ def _describe_accounts(accounts: SiteAccounts) -> str:
 
 def _prepare_servers(crew: ProcessCrew) -> ServerUrls:
     """Start our own servers, or check those the environment names. Raises MachineError for unsuitable ones."""
-    given = ServerUrls(*(os.environ.get(name, "") for name in ("DATABASE_URL", "REDIS_URL", "DATABASE_OWNER_URL")))
-    answers = (server_checks.check_database(given.database, given.database_owner) if given.database else []) + (
-        server_checks.check_broker(given.broker) if given.broker else []
-    )
+    given_urls = ServerUrls(*(os.environ.get(name, "") for name in ("DATABASE_URL", "REDIS_URL", "DATABASE_OWNER_URL")))
+    answers = (
+        server_checks.check_database(given_urls.database, given_urls.database_owner) if given_urls.database else []
+    ) + (server_checks.check_broker(given_urls.broker) if given_urls.broker else [])
     if not all(answer.good for answer in answers):
         raise MachineError("\n".join(str(answer) for answer in answers if not answer.good))
-    return servers.start_servers(crew, given)
+    return servers.start_servers(crew, given_urls)
 
 
 def _site_environment(folder: Folder, address: ListenAddress, urls: ServerUrls) -> dict[str, str]:
@@ -150,8 +150,8 @@ def _announce_site(crew: ProcessCrew, address: ListenAddress, urls: ServerUrls, 
         log = crew.folder.log_path(last_words.name)
         log.unlink(missing_ok=True)  # show only the output of this run
         crew.run_step(last_words)
-        if said := read_tail(log).rstrip():
-            crew.say(said)
+        if last_output := read_tail(log).rstrip():
+            crew.say(last_output)
     crew.say("Stop it with Ctrl-C.")
 
 

@@ -67,15 +67,15 @@ def _account_command(name: str) -> list[str]:
 def _make_account(name: str) -> None:
     """Make the account. Another start that makes it at the same moment is waited for."""
     command = _account_command(name)
-    said = "it is not installed"
+    reason = "it is not installed"
     for _ in range(ACCOUNT_TRIES if shutil.which(command[0]) else 0):
         result = subprocess.run(command, capture_output=True, text=True, check=False)
         if _is_known(name):
             return
-        said = result.stderr.strip().rpartition("\n")[2] or f"exit code {result.returncode}"
+        reason = result.stderr.strip().rpartition("\n")[2] or f"exit code {result.returncode}"
         time.sleep(ACCOUNT_PAUSE_SECONDS)
     raise MachineError(
-        f"The account {name} could not be made with `{' '.join(command)}` ({said}): make it by hand, or start as "
+        f"The account {name} could not be made with `{' '.join(command)}` ({reason}): make it by hand, or start as "
         "another user."
     )
 

@@ -65,16 +65,16 @@ class WholeRequestGate:
                 _check_headers(scope)
                 length = await self._reader.read_body(receive, _announced_length(scope), body)
             except RequestRefused as refused:
-                return _make_refusal(scope, refused)
+                return _answer_refusal(scope, refused)
             body.seek(0)
             try:
                 environ = environ_of(scope, body, length)
                 return await asyncio.get_running_loop().run_in_executor(self._threads, call_site, self._site, environ)
             except Exception as error:  # the site answers its own errors: this one was raised around it
                 log.error("the site did not answer", exc_info=error)
-                return _make_refusal(scope, RequestRefused(500, "our_fault", "Something failed on the server."))
+                return _answer_refusal(scope, RequestRefused(500, "our_fault", "Something failed on the server."))
             finally:
-                self._reader.release_body(length)
+                self._reader.release(length)
 
 
 def _check_headers(scope: Scope) -> None:
@@ -114,11 +114,11 @@ async def _send_in_time(send: Send, message: dict[str, Any]) -> None:
         await send(message)
 
 
-def _make_refusal(scope: Scope, refused: RequestRefused) -> SiteAnswer:
+def _answer_refusal(scope: Scope, refused: RequestRefused) -> SiteAnswer:
     """Return a refusal: a problem (RFC 9457) of the API, one sentence elsewhere. The connection is closed after it."""
     answer = SiteAnswer(refused.status, [("Connection", "close"), ("X-Content-Type-Options", "nosniff")])
     is_api = path_bytes(scope).startswith(b"/api/")
-    content = _problem_body(refused) if is_api else f"{refused.detail}\n".encode()
+    content = _write_problem(refused) if is_api else f"{refused.detail}\n".encode()
     answer.headers.append(("Content-Type", "application/problem+json" if is_api else "text/plain; charset=utf-8"))
     answer.headers.append(("Content-Length", str(len(content))))
     if refused.status == HTTPStatus.SERVICE_UNAVAILABLE:
@@ -128,7 +128,7 @@ def _make_refusal(scope: Scope, refused: RequestRefused) -> SiteAnswer:
     return answer
 
 
-def _problem_body(refused: RequestRefused) -> bytes:
+def _write_problem(refused: RequestRefused) -> bytes:
     title, faults = HTTPStatus(refused.status).phrase, [describe_fault(refused.code, refused.detail)]
     return json.dumps(describe_problem(refused.status, title, faults)).encode()
 

@@ -32,7 +32,7 @@ LOG_SETTINGS = {
 PR_SET_PDEATHSIG = 1
 
 
-def run_server(target: str, host: str, port: int) -> None:
+def serve(target: str, host: str, port: int) -> None:
     """Serve until a signal asks to stop. Requests in progress are answered first."""
     _raise_file_limit()
     server = Server(
@@ -63,11 +63,11 @@ def end_with_parent() -> None:
 def _raise_file_limit() -> None:
     """Allow as many open files as this account may have: the usual 1,024 would be the limit of connections."""
     _, most = resource.getrlimit(resource.RLIMIT_NOFILE)
-    file_limit = 2 * CONNECTIONS + 512
-    allowed = file_limit if most == resource.RLIM_INFINITY else min(file_limit, most)
+    needed_files = 2 * CONNECTIONS + 512
+    allowed = needed_files if most == resource.RLIM_INFINITY else min(needed_files, most)
     resource.setrlimit(resource.RLIMIT_NOFILE, (allowed, most))
 
 
 if __name__ == "__main__":
     os.environ.setdefault("DJANGO_SETTINGS_MODULE", "fleet.settings")
-    run_server(GATE, sys.argv[1], int(sys.argv[2]))
+    serve(GATE, sys.argv[1], int(sys.argv[2]))

@@ -25,7 +25,7 @@ class SiteAnswer:
 
     def has_header(self, name: str) -> bool:
         """Return whether the answer has a header of this name, in lower case."""
-        return any(header_name.lower() == name for header_name, _ in self.headers)
+        return any(header.lower() == name for header, _ in self.headers)
 
 
 def call_site(site: Site, environ: dict[str, Any]) -> SiteAnswer:

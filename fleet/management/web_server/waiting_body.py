@@ -60,7 +60,7 @@ class BodyReader:
         except TimeoutError:
             raise RequestRefused(408, "too_slow", "The request did not arrive in time. Send it again.") from None
 
-    def release_body(self, length: int) -> None:
+    def release(self, length: int) -> None:
         """Count a body no longer that has been answered or given up."""
         self.waiting_bytes -= length
 
@@ -78,7 +78,7 @@ class BodyReader:
                 self._check_room(length)
                 body.write(chunk)
         except BaseException:
-            self.release_body(length)
+            self.release(length)
             raise
         return length
 

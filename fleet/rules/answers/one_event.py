@@ -93,7 +93,7 @@ def say_once(items: Iterable[MissingItem]) -> tuple[str, ...]:
     return tuple(
         sentence
         for number, sentence in enumerate(sentences)
-        if not any(other.endswith(f": {plain[number]}") for n, other in enumerate(plain) if n != number)
+        if not any(line.endswith(f": {plain[number]}") for n, line in enumerate(plain) if n != number)
     )
 
 

@@ -197,8 +197,8 @@ def _protections_down(timeline: Timeline, after: AfterVisit) -> Iterator[Missing
 def _touches_outstanding(timeline: Timeline, after: AfterVisit) -> Iterator[MissingItem]:
     """Yield touched devices that have not passed since all that their kind names for the touch."""
     for position, needs in after.touched:
-        place, asked = timeline.evidence.positions_by_id[position], asked_for(timeline.evidence, needs)
-        sentence = f"The {place.name} {agree(place, 'was')} touched and {agree(place, 'has')} not passed {asked} since."
+        place, tests = timeline.evidence.positions_by_id[position], asked_for(timeline.evidence, needs)
+        sentence = f"The {place.name} {agree(place, 'was')} touched and {agree(place, 'has')} not passed {tests} since."
         yield MissingItem("touched", sentence, position)
 
 

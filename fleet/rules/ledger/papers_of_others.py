@@ -63,6 +63,8 @@ def waits_for_second(bench: GradingBench, cases: Iterable[EpisodeCase], clears_b
 def explain_no_proof(bench: GradingBench) -> str:
     """Return why a pass renews and clears nothing, as a sentence."""
     paper = bench.visit.paper
+    if paper is None and any(name.qualifications & bench.procedure.who for name in bench.visit.unconfirmed):
+        return "Who may prove it is named and has not seconded the visit: until then it renews and clears nothing."
     if paper is None:
         return "Nobody present may prove it: it renews and clears nothing."
     if paper.body not in bench.procedure.who:

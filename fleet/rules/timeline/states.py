@@ -135,7 +135,7 @@ def timeless_state(
     if snapshot.touches:
         touch = max(snapshot.touches, key=lambda t: t.at)
         when = local_day(touch.at, ledger.evidence.zone)
-        sentence = _touched_sentence(record, touch, f"on {when}", asked=asked_for(ledger.evidence, touch.needs))
+        sentence = _touched_sentence(record, touch, f"on {when}", tests=asked_for(ledger.evidence, touch.needs))
         return State.NEVER_PROVEN, _state_reason(record, "touched", sentence, touch.at)
     full = full_proofs(ledger.evidence, snapshot, law)
     if full and not any(p.code in dict(snapshot.proofs) for p in full):
@@ -158,10 +158,10 @@ _TOUCHED = {
 }
 
 
-def _touched_sentence(record: PositionRecord, touch: OutstandingTouch, when: str, *, asked: str) -> str:
+def _touched_sentence(record: PositionRecord, touch: OutstandingTouch, when: str, *, tests: str) -> str:
     was, needs = agree(record.position, "was"), agree(record.position, "needs")
-    done = _TOUCHED.get(touch.code, "worked on").format(its=agree(record.position, "its"))
-    return f"The {record.position.name} {was} {done} {when} and {needs} {asked} since."
+    work = _TOUCHED.get(touch.code, "worked on").format(its=agree(record.position, "its"))
+    return f"The {record.position.name} {was} {work} {when} and {needs} {tests} since."
 
 
 def _never_proven_sentence(ledger: ReplayLedger, record: PositionRecord, snapshot: PositionSnapshot) -> str:

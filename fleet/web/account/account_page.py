@@ -18,6 +18,7 @@ from fleet.errors import Refused
 from fleet.jobs import feeds
 from fleet.portfolio.models import Portfolio
 from fleet.records.row_spans import not_ended
+from fleet.web.shared.naming import is_asked_for_a_visit
 from fleet.web.shared.number_format import CHOICES
 from fleet.web.shared.pages import PageView, signed_in_action, signed_in_page
 
@@ -206,6 +207,7 @@ def _account_context(request: HttpRequest, at: datetime) -> dict[str, Any]:
         "seen": portfolios,
         "checks": any(g.role in policy.ACTIONS["self_check.see"] for g in grant_list),
         "units": UNIT_OPTIONS,
+        "is_named": is_asked_for_a_visit(user, at),
         "zone": "UTC",
         "as_of": at,
         "here": "account",

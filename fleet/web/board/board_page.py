@@ -24,6 +24,7 @@ from fleet.reading.cache_validity import build_digest
 from fleet.web.board.row_lines import BoardLine, board_query, lay_out_board
 from fleet.web.shared.boiler_filter import BoilerFilter, query_text
 from fleet.web.shared.glass import draw_glass
+from fleet.web.shared.naming import is_asked_for_a_visit
 from fleet.web.shared.pages import signed_in_page
 
 
@@ -32,7 +33,15 @@ def show_board(request: HttpRequest, at: datetime) -> HttpResponse:
     """Show the whole board page."""
     tag = _board_etag(request, at)  # read before anything else: a change while the page is built must make it stale
     return render(
-        request, "board/board.html", {**_board_context(request, at), "tag": tag, "as_of": at, "here": "board"}
+        request,
+        "board/board.html",
+        {
+            **_board_context(request, at),
+            "is_named": is_asked_for_a_visit(request.user, at),
+            "tag": tag,
+            "as_of": at,
+            "here": "board",
+        },
     )
 
 

@@ -1,7 +1,8 @@
 """One visit: as found against as left, what was concluded, what stands against firing, and who seconded it."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from datetime import datetime
+from functools import partial
 from typing import Any
 from uuid import UUID
 
@@ -14,13 +15,18 @@ from fleet.accounts import policy
 from fleet.accounts.requests import cause_of
 from fleet.assessments import queries as assessments
 from fleet.assessments.found_left import visit_sides
+from fleet.assessments.named_words import naming_notes
 from fleet.assessments.report import render_pdf
 from fleet.errors import Refused
+from fleet.rules.vocabulary import NameReply
 from fleet.visits import queries as visits
 from fleet.visits.models import Visit
 from fleet.web.boiler import engineering
 from fleet.web.shared.pages import signed_in_action, signed_in_page
 
+REPLIES = {"confirm": NameReply.SECONDED, "deny": NameReply.DENIED}
+SECOND_ACTION, REPLY_ACTION = "visit.second", "visit.reply"
+MAX_NAMING_VISITS = 50  # on the page; the API's list has them all
 BUSY_MESSAGE = "Somebody else is working on this boiler right now. Try again in a moment."
 
 
@@ -44,29 +50,40 @@ def show_visit_report(request: HttpRequest, at: datetime, visit_id: UUID) -> Htt
 @signed_in_action("/visits/{visit_id}/")
 def second_visit(request: HttpRequest, at: datetime, visit_id: UUID) -> HttpResponse:
     """Second a correction or a paper and return to the page; faults are shown above the button."""
+    return _write_and_return(request, at, visit_id, action=SECOND_ACTION, write=pipeline.second_correction)
+
+
+@signed_in_action("/visits/{visit_id}/")
+def reply_to_visit(request: HttpRequest, at: datetime, visit_id: UUID, reply: str) -> HttpResponse:
+    """Second or deny a visit that names the user, and return to the page; faults are shown above the buttons."""
+    if reply not in REPLIES:
+        raise Http404
+    write = partial(pipeline.reply_to_naming, reply=REPLIES[reply])
+    return _write_and_return(request, at, visit_id, action=REPLY_ACTION, write=write)
+
+
+def _write_and_return(
+    request: HttpRequest, at: datetime, visit_id: UUID, *, action: str, write: Callable[..., Any]
+) -> HttpResponse:
     user: Any = request.user
     visit = _get_visible_visit(user, visit_id, at)
-    if not policy.is_allowed(
-        user, "visit.second", portfolio=visit.portfolio_id, building=visit.boiler.building_id, at=at
-    ):
+    if not policy.is_allowed(user, action, portfolio=visit.portfolio_id, building=visit.boiler.building_id, at=at):
         return HttpResponse("You can view this but not change it.", status=403, content_type="text/plain")
     cause = cause_of(request)
     try:
-        pipeline.second_correction(visit=visit.id, by=user, at=at, cause=cause)
+        write(visit=visit.id, by=user, at=at, cause=cause)
     except Refused as refused:
         faults = [f.message for f in refused.faults]
         return render(request, "boiler/visit.html", _visit_context(user, visit, at, faults), status=refused.status)
     except OperationalError:  # a lock was held too long: nothing was saved
         return render(request, "boiler/visit.html", _visit_context(user, visit, at, [BUSY_MESSAGE]), status=503)
-    return redirect(f"/visits/{visit.id}/#second")
+    return redirect(f"/visits/{visit.id}/#{'named' if action == REPLY_ACTION else 'second'}")
 
 
 def _get_visible_visit(user: Any, visit_id: UUID, at: datetime) -> Visit:
     visible_visits = visits.visits_to(policy.boilers_for(user, "visit.see", at))
-    matching_visits = visible_visits.select_related(
-        "boiler__building", "posted_by", "corrected_by", "seconding__by"
-    ).filter(id=visit_id)
-    visit = matching_visits.first()
+    matching_visits = visible_visits.filter(id=visit_id)
+    visit = matching_visits.select_related("boiler__building", "corrected_by", "seconding__by", "waiting").first()
     if visit is None:
         raise Http404
     return visit
@@ -92,8 +109,29 @@ def _visit_context(user: Any, visit: Visit, at: datetime, faults: Sequence[str] 
         "lacks": lacks,
         "seconding": getattr(visit, "seconding", None),
         "may_second": (visit.id in waits or bool(lacks)) and _may_second(user, visit, at),
+        "naming_notes": list(naming_notes(visit)),
+        "may_reply": visit.id in _visits_to_reply_to(user, visit, at),
         "faults": faults,
     }
+
+
+def _visits_to_reply_to(user: Any, visit: Visit, at: datetime) -> set[UUID]:
+    """Return the visit's id where it waits for this user's own word; nobody is asked for what he posted himself."""
+    if not visit.names_need_second or visit.posted_by_id == user.id:
+        return set()
+    boilers = policy.boilers_for(user, REPLY_ACTION, at).filter(id=visit.boiler_id)
+    return set(assessments.visits_that_name(user.id, boilers).filter(id=visit.id).values_list("id", flat=True))
+
+
+@signed_in_page
+def show_naming_visits(request: HttpRequest, at: datetime) -> HttpResponse:
+    """Show the visits that others posted and that wait for the user's own word."""
+    user: Any = request.user
+    naming_visits = assessments.visits_that_name(user.id, policy.boilers_for(user, "visit.see", at))
+    ordered = naming_visits.select_related("waiting").order_by("-performed_at", "-id")
+    newest_visits = list(ordered[: MAX_NAMING_VISITS + 1])
+    context = {"visits": newest_visits[:MAX_NAMING_VISITS], "more": len(newest_visits) > MAX_NAMING_VISITS, "as_of": at}
+    return render(request, "boiler/naming_visits.html", context)
 
 
 def _paper_lacks(visit: Visit) -> Sequence[str]:
