@@ -40,6 +40,7 @@ def lines_on_stderr() -> logging.Handler:
 
 
 if __name__ == "__main__":
+    end_with_parent()  # a run of the tests that is killed leaves no server
     serve("tests.management.slow_site:gate", sys.argv[1], int(sys.argv[2]))
 else:
     end_with_parent()

@@ -1,11 +1,14 @@
 """What the site is told of a request, and what is kept of its answer."""
 
+import asyncio
+import errno
 from typing import Any
 
 import pytest
 
+from fleet.management.web_server import waiting_body
 from fleet.management.web_server.site_call import call_site, environ_of
-from fleet.management.web_server.waiting_body import new_body
+from fleet.management.web_server.waiting_body import FILE_ROOM_BYTES, BodyLimits, BodyReader, RequestRefused, new_body
 
 
 def environ(path: str = "/", *headers: tuple[bytes, bytes], query: bytes = b"") -> dict[str, Any]:
@@ -54,3 +57,29 @@ def test_an_answer_gets_its_length_where_it_may_have_a_body(status: str, length:
     answer = call_site(site, {})
     with answer.body:
         assert [value for name, value in answer.headers if name == "Content-Length"] == length
+
+
+@pytest.mark.parametrize(("free", "in_file"), [(FILE_ROOM_BYTES, True), (FILE_ROOM_BYTES - 1, False)])
+def test_a_long_body_stays_in_memory_where_the_disk_has_no_room(
+    free: int, in_file: bool, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(waiting_body, "free_bytes", lambda folder: free)
+    with new_body() as body:
+        body.write(b"x" * 1_000_000)
+        assert body._rolled is in_file  # type: ignore[attr-defined]  # where it is, nothing public says
+        body.seek(0)
+        assert len(body.read()) == 1_000_000
+
+
+def test_a_body_for_which_the_room_ends_is_refused_and_no_longer_counted() -> None:
+    class FullDisk:
+        def write(self, _: bytes) -> None:
+            raise OSError(errno.ENOSPC, "No space left on device")
+
+    async def receive() -> dict[str, Any]:
+        return {"type": "http.request", "body": b"abc", "more_body": True}
+
+    reader = BodyReader(BodyLimits(body_bytes=100, waiting_bytes=100, silent_seconds=5, total_seconds=5))
+    with pytest.raises(RequestRefused) as refused:
+        asyncio.run(reader.read_body(receive, 0, FullDisk()))  # type: ignore[arg-type]
+    assert (refused.value.status, refused.value.code, reader.waiting_bytes) == (503, "no_room", 0)

@@ -1,21 +1,30 @@
 """The body of one request, read whole within bounds of size and time."""
 
 import asyncio
+import tempfile
 from collections.abc import Awaitable, Callable, Mapping
 from dataclasses import dataclass
+from pathlib import Path
 from tempfile import SpooledTemporaryFile
 from typing import Any
+
+from fleet.records.disk_room import free_bytes
 
 Message = Mapping[str, Any]
 Receive = Callable[[], Awaitable[Message]]
 Body = SpooledTemporaryFile[bytes]
 
+FILE_ROOM_BYTES = 64 * 1024 * 1024  # free on the disk of temporary files, so that files are made there
 MEMORY_BYTES = 64 * 1024  # of one request or answer; what is longer waits in a file that has no name
 
 
 def new_body() -> Body:
-    """Return an empty body: in memory while it is short, else in a file. The caller closes it."""
-    return SpooledTemporaryFile(max_size=MEMORY_BYTES)  # it outlives this function
+    """Return an empty body: in memory while it is short, else in a file. The caller closes it.
+
+    Without room on the disk it stays in memory, however long it becomes: a site on a full disk still shows its pages.
+    """
+    has_file_room = free_bytes(Path(tempfile.gettempdir())) >= FILE_ROOM_BYTES
+    return SpooledTemporaryFile(max_size=MEMORY_BYTES if has_file_room else 0)  # 0: never moved to a file
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,7 +85,7 @@ class BodyReader:
                 length += len(chunk)
                 self.waiting_bytes += len(chunk)
                 self._check_room(length)
-                body.write(chunk)
+                _write_chunk(body, chunk)
         except BaseException:
             self.release(length)
             raise
@@ -90,3 +99,10 @@ class BodyReader:
 
     def _too_long(self) -> RequestRefused:
         return RequestRefused(413, "too_large", f"A request can be at most {self.limits.body_bytes >> 20} MiB.")
+
+
+def _write_chunk(body: Body, chunk: bytes) -> None:
+    try:
+        body.write(chunk)
+    except OSError:  # the disk of temporary files has filled up meanwhile
+        raise RequestRefused(503, "no_room", "There is no room to take this in. Try again later.") from None
