@@ -93,6 +93,11 @@ class Told:
     worth: frozenset[str] = NOBODY
 
 
+def name_of_row(told: Told) -> str:
+    """Return the row's name in a run; the order of a set differs from process to process."""
+    return f"{told.poster or 'nobody'} names {told.named}, seconded {told.seconded or '-'}, denied {told.denied or '-'}"
+
+
 TABLE = [
     # named by a caretaker who does not name himself: what an operator may say is his own word
     Told("bram", "nora", worth=OPERATOR),
@@ -132,7 +137,7 @@ TABLE = [
 ]
 
 
-@pytest.mark.parametrize("told", TABLE, ids=str)
+@pytest.mark.parametrize("told", TABLE, ids=name_of_row)
 def test_a_visit_is_worth_its_poster_and_whoever_seconded_it(manned: Fleet, told: Told) -> None:
     visit = post(naming(manned.flushed(NOW - DAY), *told.named.split()), told.poster)
     for answer, names in ((NameReply.SECONDED, told.seconded), (NameReply.DENIED, told.denied)):
@@ -141,7 +146,7 @@ def test_a_visit_is_worth_its_poster_and_whoever_seconded_it(manned: Fleet, told
     assert fact(manned, visit.id).qualifications == told.worth
 
 
-@pytest.mark.parametrize("told", TABLE, ids=str)
+@pytest.mark.parametrize("told", TABLE, ids=name_of_row)
 def test_a_visit_waits_for_whoever_is_named_and_silent_and_would_add_to_it(manned: Fleet, told: Told) -> None:
     visit = post(naming(manned.flushed(NOW - DAY), *told.named.split()), told.poster)
     for answer, names in ((NameReply.SECONDED, told.seconded), (NameReply.DENIED, told.denied)):
