@@ -29,6 +29,7 @@ from fleet.visits.models import NameAnswer, Visit
 from fleet.visits.queries import people_of
 from fleet.visits.services import NewVisit
 from tests.cast import DAY, LONG_AGO, NOW, TRADES, Fleet, make_person, standing
+from tests.site_role import as_tables_owner
 from tests.stories import story
 
 pytestmark = pytest.mark.django_db
@@ -393,7 +394,11 @@ def test_who_denied_a_visit_was_not_at_the_boiler(manned: Fleet) -> None:
 @pytest.mark.parametrize("statement", ["DELETE FROM visits_nameanswer", "UPDATE visits_nameanswer SET id = id"])
 def test_an_answer_is_neither_changed_nor_removed(manned: Fleet, statement: str) -> None:
     reply(post(naming(manned.flushed(NOW - DAY), "nora"), "bram").id, "nora")
-    with connection.cursor() as cursor, pytest.raises(DatabaseError, match="never changed or removed"):
+    with (
+        pytest.raises(DatabaseError, match="never changed or removed"),
+        as_tables_owner(),
+        connection.cursor() as cursor,
+    ):
         cursor.execute(statement)
 
 

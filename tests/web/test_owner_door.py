@@ -78,7 +78,11 @@ def test_a_link_lasts_three_days(age: int, opens: bool, monkeypatch: pytest.Monk
     assert timedelta(days=3) == owner_links.LIFETIME
 
 
-@pytest.mark.parametrize("token", ["x", "x:y:z", signing.dumps("no id", salt=owner_links.SALT), signing.dumps("a")])
+@pytest.mark.parametrize(
+    "token",
+    ["x", "x:y:z", signing.dumps("no id", salt=owner_links.SALT), signing.dumps("a")],
+    ids=["no token", "no signature", "no id", "of something else"],
+)
 def test_a_forged_link_opens_nothing(token: str, client: Client) -> None:
     assert "no longer valid" in door(client, token).content.decode()
     assert client.post(AT, FORM).status_code == 404
