@@ -34,15 +34,11 @@ class AskedJobSerializer(serializers.Serializer[Any]):
     end = serializers.DateTimeField(source="job.planned_until")
     skills = serializers.ListField(child=serializers.CharField(), source="job.skills")
     sentences = serializers.SerializerMethodField()
-    as_second = serializers.SerializerMethodField()
+    as_second = serializers.BooleanField()
 
     def get_sentences(self, row: asked.AskedJob) -> list[str]:
         """Return what the job asks for."""
         return [item.sentence for item in sorted(row.job.items.all(), key=lambda i: i.number)]
-
-    def get_as_second(self, row: asked.AskedJob) -> bool:
-        """Return whether somebody else leads it."""
-        return row.grant is not None
 
 
 class AskedRoleSerializer(serializers.Serializer[Any]):

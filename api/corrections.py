@@ -1,5 +1,6 @@
 """Endpoints that put a name under another's post: a second qualified name, or one's own, which may be denied too."""
 
+from datetime import datetime
 from typing import Any
 from uuid import UUID
 
@@ -19,7 +20,7 @@ from api.http.paged_lists import ListEndpoint, ListWalk, PageSerializer, describ
 from api.http.retry import run_with_retries
 from api.http.strict import StrictSerializer, validate_body
 from fleet import pipeline
-from fleet.accounts import policy
+from fleet.accounts.models import User
 from fleet.accounts.requests import cause_of, user_of
 from fleet.assessments.queries import visits_that_name
 from fleet.rules.vocabulary import NameReply
@@ -52,6 +53,17 @@ def _find_visit(visit: UUID) -> Visit:
     return row
 
 
+def _waits_for(user: User, row: Visit) -> bool:
+    """Whether a visit waits for this person's own word, also where he may not see its boiler any more."""
+    return visits_that_name(user).filter(id=row.id).exists()
+
+
+def _require_word(request: Request, row: Visit, is_own_name: bool, at: datetime) -> None:
+    """Raise Http404 or PermissionDenied unless the caller may speak for himself, or give the second name."""
+    if not (is_own_name and _waits_for(user_of(request), row)):
+        boiler_for(request, row.boiler_id, see=SEE_ACTION, do=REPLY_ACTION if is_own_name else SECOND_ACTION, at=at)
+
+
 class SecondCorrectionEndpoint(APIView):
     """What a post of others needs to count in full: a correction out of a hold, what a paper ends, who is named."""
 
@@ -66,10 +78,11 @@ class SecondCorrectionEndpoint(APIView):
         Of a correction or paper, only a qualified technician who did not post it gives the second name.
         """
         at, request_cause, user, row = timezone.now(), cause_of(request), user_of(request), _find_visit(visit)
-        boiler_for(request, row.boiler_id, see=SEE_ACTION, do=SEE_ACTION, at=at)
+        if not _waits_for(user, row):
+            boiler_for(request, row.boiler_id, see=SEE_ACTION, do=SEE_ACTION, at=at)
         capacity = validate_body(request, SecondSerializer).get("capacity")
         is_own_name = (capacity or pipeline.capacity_to_second(row, user)) == pipeline.OWN_NAME
-        boiler_for(request, row.boiler_id, see=SEE_ACTION, do=REPLY_ACTION if is_own_name else SECOND_ACTION, at=at)
+        _require_word(request, row, is_own_name, at)
 
         def write() -> Any:
             if is_own_name:
@@ -92,7 +105,7 @@ class DenyVisitEndpoint(APIView):
     def post(self, request: Request, visit: UUID) -> Response:
         """Deny that the visit names you rightly, once: nothing good of it rests on your name. Bad news stays."""
         at, request_cause, user, row = timezone.now(), cause_of(request), user_of(request), _find_visit(visit)
-        boiler_for(request, row.boiler_id, see=SEE_ACTION, do=REPLY_ACTION, at=at)
+        _require_word(request, row, is_own_name=True, at=at)
         answer = run_with_retries(
             lambda: pipeline.reply_to_naming(visit=visit, by=user, reply=NameReply.DENIED, at=at, cause=request_cause)
         )
@@ -108,7 +121,4 @@ class NamingVisitsEndpoint(ListEndpoint):
 
     def find_rows(self, request: Request, walk: ListWalk, **where: UUID) -> QuerySet[Any]:
         """Return the visits to second or to deny."""
-        boilers = policy.boilers_for(user_of(request), SEE_ACTION, walk.now)
-        return visit_lists.with_conclusions(
-            visits_that_name(user_of(request).id, boilers).filter(posted_at__lte=walk.at)
-        )
+        return visit_lists.with_conclusions(visits_that_name(user_of(request)).filter(posted_at__lte=walk.at))

@@ -108,7 +108,7 @@ def people_managed_by(user: User, at: datetime) -> QuerySet[User]:
     managed_grants = policy.grants_for(user, "people.change", at)
     whole = managed_grants.filter(building=None).values("portfolio")
     single = managed_grants.filter(building__isnull=False).values("building")
-    granted = Grant.objects.filter(not_ended(at))
+    granted = Grant.objects.filter(not_ended(at), is_from_job=False)
     granted_here = granted.filter(Q(portfolio__in=whole) | Q(building__in=single))
     elsewhere = granted.exclude(id__in=granted_here.values("id"))
     granted_managers = granted.filter(role__in=policy.ACTIONS["people.change"])

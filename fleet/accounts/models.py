@@ -46,7 +46,8 @@ class Grant(Row):
     """A role of a person in one portfolio, or one building of it, until an instant.
 
     `waits_since`: the person belongs to other portfolios and has not accepted it yet. `is_from_job`: it came with a
-    planned job and nobody gave it; who has only such grants does not belong to the portfolio.
+    planned job and nobody gave it; it is a row beside a role that somebody gave, and who has only such grants does not
+    belong to the portfolio.
     """
 
     user = models.ForeignKey(User, models.CASCADE, related_name="grants")
@@ -62,7 +63,7 @@ class Grant(Row):
     class Meta:
         constraints = [
             models.UniqueConstraint(
-                fields=["user", "role", "portfolio", "building"], name="grant_once", nulls_distinct=False
+                fields=["user", "role", "portfolio", "building", "is_from_job"], name="grant_once", nulls_distinct=False
             )
         ]
 

@@ -9,7 +9,7 @@ from uuid import UUID
 from django.core.exceptions import ValidationError
 from django.db.models import Q, QuerySet
 
-from fleet.accounts.grants import note_asked, record_grant
+from fleet.accounts.grants import belongs_to_portfolio, note_asked, record_grant
 from fleet.accounts.models import Grant, Qualification, User
 from fleet.accounts.telephone import NUMBER_RULE
 from fleet.errors import Refused
@@ -111,14 +111,31 @@ def give_role(*, user: User, portfolio: Portfolio, wish: RoleWish, is_asked: boo
     house = Building.objects.filter(id=wish.building, portfolio=portfolio).first() if wish.building else None
     if wish.building and house is None:
         raise Refused("unknown_building", "Building not found.", ("building",), status=422)
-    values = {"until": wish.until, "waits_since": at if is_asked else None, "is_from_job": False}
+    values = {"until": wish.until, "waits_since": at if is_asked else None}
     grant, _ = Grant.asked_or_accepted.update_or_create(
-        user=user, role=wish.role, portfolio=portfolio, building=house, defaults=values
+        user=user, role=wish.role, portfolio=portfolio, building=house, is_from_job=False, defaults=values
     )
     record_grant(grant, "asked" if is_asked else "given", at=at, by=by)
     if is_asked:
         note_asked([user.id])
     return grant
+
+
+def is_asked_about_qualification(
+    person: UUID, portfolio: UUID, *, code: str, span: tuple[datetime, datetime | None], at: datetime
+) -> bool:
+    """Whether a person has to accept a qualification before it counts: who does not belong here.
+
+    One that counts already goes on counting, and may end earlier. Raises Refused (409) where it would last longer
+    without the person's word.
+    """
+    if belongs_to_portfolio(person, portfolio, at):
+        return False
+    known = Qualification.objects.filter(user=person, portfolio=portfolio, code=code, since=span[0]).first()
+    if known is not None and known.until is not None and (span[1] is None or span[1] > known.until):
+        message = "This person has no role here any more. Only their own word makes it last longer: note a new one."
+        raise Refused("not_asked", message, ("until",), status=409)
+    return known is None
 
 
 def add_qualification(

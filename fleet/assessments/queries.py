@@ -10,6 +10,7 @@ from uuid import UUID
 from django.db.models import Exists, F, OuterRef, QuerySet, Window
 from django.db.models.functions import RowNumber
 
+from fleet.accounts.models import User
 from fleet.assessments.models import Answer, Finding, Readiness, Verdict, Waiting
 from fleet.catalog import queries as catalog
 from fleet.portfolio.models import Boiler
@@ -196,6 +197,13 @@ def waiting_visits(boiler: UUID) -> list[Waiting]:
     return list(rows.order_by("-visit__performed_at", "-visit_id"))
 
 
-def visits_that_name(user: UUID, boilers: QuerySet[Boiler]) -> QuerySet[Visit]:
-    """Return the visits to these boilers that wait for this person's own word; nobody answers for a corrected one."""
-    return visits_to(boilers).filter(waiting__people__contains=[str(user)], corrected_by=None)
+def visits_that_name(user: User) -> QuerySet[Visit]:
+    """Return the visits that wait for this person's own word; nobody answers for a corrected one.
+
+    Also those at boilers that the person may no longer see: whoever left is still asked whether he was there.
+    """
+    reach = user.reach
+    if reach is not None and not reach.covers_action("visit.reply"):
+        return Visit.objects.none()
+    named_visits = visits_to(Boiler.objects.all()).filter(waiting__people__contains=[str(user.id)], corrected_by=None)
+    return named_visits.filter(portfolio=reach.portfolio) if reach is not None and reach.portfolio else named_visits

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from uuid import UUID
 
-from django.db.models import Q
+from django.db.models import Q, QuerySet
 
 from fleet.accounts.grants import belongs_to_portfolio, note_asked
 from fleet.accounts.models import Grant, User
@@ -13,16 +13,18 @@ from fleet.accounts.people import qualification_codes_at
 from fleet.calendar import day_of, day_start
 from fleet.errors import Fault, Refused
 from fleet.jobs import states
+from fleet.jobs.consent import agreed_jobs, has_agreed
 from fleet.jobs.models import Job, JobAct
 from fleet.portfolio.access import is_accessible
 from fleet.records.row_spans import not_ended
 from fleet.records.versioned_acts import add_act
 
-ASSIGNEE_KINDS = ("accept", "decline", "start")
+ASSIGNEE_KINDS = ("accept", "join", "decline", "start")
 SENTENCES = {
     "plan": "Planned for {who} on {since:%a %d %b %Y %H:%M} UTC.",
     "ask": "{who} of another portfolio asked for {since:%a %d %b %Y %H:%M} UTC.",
     "accept": "Accepted.",
+    "join": "The second person comes along.",
     "decline": "Declined.",
     "start": "Started.",
     "cancel": "Cancelled.",
@@ -63,11 +65,11 @@ def refuse_decision(*, job: Job, decision: JobDecision, version: int, by: User, 
         raise Refused("not_yours", "This job is planned for somebody else.", status=403)
     if decision.kind == "start" and not _is_on_its_day(job, at):
         raise Refused("not_its_day", "A job can be started only on the day it is planned for.", status=409)
+    if decision.kind == "join" or (decision.kind == "accept" and job.status == states.ASKED):
+        decision = JobDecision("plan", technician=job.technician_id, second=job.second_id, since=job.planned_since)
     faults = list(_decision_faults(job, decision, at))
     if faults:
         raise Refused.from_faults(faults, status=422)
-    if decision.kind == "accept" and job.status == states.ASKED:
-        decision = JobDecision("plan", technician=job.technician_id, second=job.second_id, since=job.planned_since)
     if decision.kind == "plan" and (busy := fields_of_busy_people(job, decision, at)):
         raise Refused.from_faults(
             [Fault("elsewhere_then", "This person is planned for another job at that time.", (p,)) for p in busy],
@@ -77,6 +79,8 @@ def refuse_decision(*, job: Job, decision: JobDecision, version: int, by: User, 
 
 def _who_may_answer(job: Job, decision: JobDecision) -> tuple[UUID | None, ...]:
     """Return the planned technician; either of two people may say that they cannot come."""
+    if decision.kind == "join":
+        return (job.second_id,)
     return (job.technician_id, job.second_id) if decision.kind == "decline" else (job.technician_id,)
 
 
@@ -150,8 +154,12 @@ def fields_of_busy_people(job: Job, decision: JobDecision, at: datetime) -> list
         planned_since__lt=plan_end(job, decision),
         planned_until__gt=decision.since,
     ).exclude(id=job.id)
-    busy = {person for pair in other_jobs.values_list("technician", "second") for person in pair if person}
-    return [place for place, person in people_by_field.items() if person in busy]
+    return [place for place, person in people_by_field.items() if person and _is_busy(other_jobs, person)]
+
+
+def _is_busy(jobs: QuerySet[Job], person: UUID) -> bool:
+    """Whether one of these jobs is a person's. What somebody has not agreed to holds nobody's day."""
+    return bool(agreed_jobs(jobs.filter(Q(technician=person) | Q(second=person)), person))
 
 
 def record_act(*, job: Job, decision: JobDecision, by: User, at: datetime, request_id: str) -> JobAct:
@@ -168,15 +176,24 @@ def record_act(*, job: Job, decision: JobDecision, by: User, at: datetime, reque
         reason=decision.reason,
         request_id=request_id,
     )
-    if act.kind == "ask" and decision.technician:
-        note_asked([decision.technician])
-    return add_act(act, job)
+    add_act(act, job)
+    if decision.kind == "plan":
+        note_asked(_people_to_ask(job, act))
+    return act
 
 
 def _asks_first(job: Job, decision: JobDecision, at: datetime) -> bool:
     """Whether a plan is for a technician of another portfolio, who has to say yes before anything begins."""
-    technician = decision.technician
-    return bool(decision.kind == "plan" and technician and not belongs_to_portfolio(technician, job.portfolio_id, at))
+    technician, moment = decision.technician, max(decision.since or at, at)
+    return bool(
+        decision.kind == "plan" and technician and not belongs_to_portfolio(technician, job.portfolio_id, moment)
+    )
+
+
+def _people_to_ask(job: Job, plan: JobAct) -> list[UUID]:
+    """Return whom a new plan waits for: those whom it names and who have not agreed by belonging to the portfolio."""
+    people = [person for person in (plan.technician_id, plan.second_id) if person]
+    return [person for person in people if not has_agreed(job, person, [plan])]
 
 
 def act_sentence(act: JobAct) -> str:

@@ -15,17 +15,17 @@ from fleet.accounts.models import Grant, Qualification, User
 from fleet.accounts.people import waiting_qualifications
 from fleet.errors import Refused
 from fleet.jobs import states
-from fleet.jobs.models import Access, Job
+from fleet.jobs.consent import agreed_jobs
+from fleet.jobs.models import Job
 from fleet.records.disk_room import has_room
-from fleet.records.row_spans import not_ended
 
 
 @dataclass(frozen=True, slots=True)
 class AskedJob:
-    """A job that waits for a person's answer. `grant`: they would be the second one, and answer by this grant."""
+    """A job that waits for a person's answer. `as_second`: somebody else leads it, and one would come along."""
 
     job: Job
-    grant: Grant | None = None
+    as_second: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,26 +43,17 @@ class Requests:
 
 def requests_of(person: User, at: datetime) -> Requests:
     """Return all that waits for this person's answer at `at`."""
-    jobs = asked_jobs(person, at)
-    through_jobs = {job.grant.id for job in jobs if job.grant}
-    roles = [grant for grant in waiting_grants(person, at) if grant.id not in through_jobs]
-    return Requests(jobs, roles, waiting_qualifications(person, at))
+    return Requests(asked_jobs(person, at), waiting_grants(person, at), waiting_qualifications(person, at))
 
 
 def asked_jobs(person: User, at: datetime) -> list[AskedJob]:
     """Return the jobs that wait for this person, as the technician or as the second one, by day."""
-    waiting = Grant.asked_or_accepted.filter(not_ended(at), user=person, waits_since__isnull=False)
-    accesses = Access.objects.filter(user=person, grant__in=waiting.values("id"))
-    grants = {access.building_id: access.grant for access in accesses.select_related("grant")}
     first = Q(technician=person, status=states.ASKED)
-    second = Q(second=person, status__in=(states.PLANNED, states.ACCEPTED), building__in=grants)
-    jobs = Job.objects.filter(first | second, ends_at__gt=at).select_related(
-        "building__portfolio", "technician", "second"
-    )
-    return [
-        AskedJob(job, None if job.technician_id == person.id else grants[job.building_id])
-        for job in jobs.prefetch_related("items__boiler").order_by("planned_since", "id")
-    ]
+    second = Q(second=person, status__in=(states.PLANNED, states.ACCEPTED))
+    jobs = Job.objects.filter(first | second, ends_at__gt=at).select_related("building__portfolio")
+    rows = list(jobs.prefetch_related("items__boiler").order_by("planned_since", "id"))
+    agreed = {job.id for job in agreed_jobs(rows, person.id)}
+    return [AskedJob(job, job.technician_id != person.id) for job in rows if job.id not in agreed]
 
 
 def find_asked_job(job: UUID, person: User, at: datetime) -> AskedJob:

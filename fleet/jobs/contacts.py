@@ -10,6 +10,7 @@ from django.db.models import Q
 from fleet.accounts.models import Grant, User
 from fleet.accounts.telephone import digits_to_dial
 from fleet.jobs import states
+from fleet.jobs.consent import has_agreed
 from fleet.jobs.queries import JobDetail
 from fleet.portfolio.models import Boiler, Building
 from fleet.records.row_spans import not_ended
@@ -62,7 +63,8 @@ def building_contacts(
     }
     for entry in jobs:
         if entry.status in states.HELD_STATUSES:
-            for person in filter(None, (entry.job.technician, entry.job.second)):
+            people = filter(None, (entry.job.technician, entry.job.second))
+            for person in (p for p in people if has_agreed(entry.job, p.id, entry.acts)):
                 contact = contacts.setdefault(person.id, Contact(person))
                 contact.comes = min(filter(None, (contact.comes, entry.job.planned_since)), default=None)
     for grant in _relevant_grants(building, list(contacts), at):

@@ -1,7 +1,7 @@
 """A planned job gives its technician a grant for the building, with an end, so that the policy need not read jobs.
 
-Somebody of another portfolio is asked first: the technician answers the job, a second person the grant itself. The
-grant holds from planning, or from that answer, to the end of the day after the planned one: late posts from places
+Somebody of another portfolio is asked first: the technician accepts the job, a second person joins it. The grant
+holds from planning, or from that answer, to the end of the day after the planned one: late posts from places
 without a signal and corrections within 24 hours are possible. A job that is taken away ends it.
 """
 
@@ -9,13 +9,13 @@ from collections.abc import Iterable
 from datetime import datetime, timedelta
 from uuid import UUID
 
-from django.db.models import Q, QuerySet
+from django.db.models import Q
 
-from fleet.accounts.grants import belongs_to_portfolio, note_asked, record_grant
+from fleet.accounts.grants import record_grant
 from fleet.accounts.models import Grant
 from fleet.accounts.policy import ACTIONS
 from fleet.calendar import day_of, day_start
-from fleet.jobs import states
+from fleet.jobs.consent import agreed_jobs
 from fleet.jobs.models import Access, Job
 from fleet.portfolio.models import Building
 
@@ -31,43 +31,27 @@ def settle_job_grants(*, people: Iterable[UUID | None], building: Building, at: 
 
 def _settle_person(person: UUID, building: Building, at: datetime) -> None:
     access = Access.objects.select_related("grant").filter(user=person, building=building).first()
-    is_begun = access is not None and access.grant.waits_since is None and (access.grant.until or at) > at
     wanted_until = _wanted_until(person, building)
     if access is None and wanted_until and not _has_standing_grant(person, building, wanted_until):
         access = _make_access(person, building, wanted_until)
     if access is None or access.grant.until is None:  # somebody made the grant permanent meanwhile
         return
-    grant, before = access.grant, (access.grant.until, access.grant.waits_since)
-    grant.until = max([t for t in (access.before, wanted_until) if t], default=min(access.grant.until, at))
-    if wanted_until and (is_begun or not _must_be_asked(person, building, at)):
-        grant.waits_since = None
-    elif wanted_until:
-        grant.waits_since = grant.waits_since or at
-    if (grant.until, grant.waits_since) != before:
-        grant.save(update_fields=["until", "waits_since"])
+    grant = access.grant
+    until = max([t for t in (access.before, wanted_until) if t], default=min(access.grant.until, at))
+    if until != grant.until:
+        grant.until = until
+        grant.save(update_fields=["until"])
         record_grant(grant, "from_job", at=at, by=None)
-        if grant.waits_since:
-            note_asked([person])
 
 
 def _wanted_until(person: UUID, building: Building) -> datetime | None:
-    """Return the end of the day after the last one on which a job of theirs is planned here; None without any."""
-    last = _planned_jobs(person, building).order_by("-planned_until").values_list("planned_until", flat=True).first()
+    """Return the end of the day after the last one on which a job is planned here that they agreed to; None without."""
+    own_jobs = Q(technician=person) | Q(second=person)
+    planned_jobs = Job.objects.filter(own_jobs, building=building, planned_until__isnull=False)
+    last = max((job.planned_until for job in agreed_jobs(planned_jobs, person) if job.planned_until), default=None)
     if last is None:
         return None
     return day_start(day_of(last, building.zone) + timedelta(days=1 + DAYS_AFTER), building.zone)
-
-
-def _planned_jobs(person: UUID, building: Building) -> QuerySet[Job]:
-    """Return the jobs that are planned here for a person, without those to which the technician has to say yes yet."""
-    own_jobs = Q(technician=person) | Q(second=person)
-    return Job.objects.filter(own_jobs, building=building, planned_until__isnull=False).exclude(status=states.ASKED)
-
-
-def _must_be_asked(person: UUID, building: Building, at: datetime) -> bool:
-    """Whether this is somebody of another portfolio who comes as the second one: a technician has answered the job."""
-    comes_first = _planned_jobs(person, building).filter(technician=person)
-    return not (belongs_to_portfolio(person, building.portfolio_id, at) or comes_first.exists())
 
 
 def _has_standing_grant(person: UUID, building: Building, until: datetime) -> bool:
@@ -84,7 +68,5 @@ def _has_standing_grant(person: UUID, building: Building, until: datetime) -> bo
 
 def _make_access(person: UUID, building: Building, until: datetime) -> Access:
     values = {"user_id": person, "portfolio_id": building.portfolio_id, "building": building}
-    grant, created = Grant.asked_or_accepted.get_or_create(
-        **values, role=GRANTED_ROLE, defaults={"until": until, "is_from_job": True}
-    )
-    return Access.objects.create(**values, grant=grant, before=None if created else grant.until)
+    grant, _ = Grant.objects.get_or_create(**values, role=GRANTED_ROLE, is_from_job=True, defaults={"until": until})
+    return Access.objects.create(**values, grant=grant, before=None)

@@ -36,7 +36,7 @@ def reply_to_naming(*, visit: UUID, by: User, reply: NameReply, at: datetime, ca
         raise Refused("unknown_visit", "Visit not found.", status=404)
 
     def write_facts(boilers: list[Boiler]) -> NameAnswer:
-        refuse_reply(named_visit, by)
+        refuse_reply(named_visit, by, reply)
         return NameAnswer.objects.create(
             portfolio_id=named_visit.portfolio_id, visit=named_visit, by=by, at=at, answer=reply
         )

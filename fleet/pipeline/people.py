@@ -104,7 +104,7 @@ def qualify_person(
     if until is not None and until <= since:
         raise Refused("backwards", "It ends before it begins.", ("until",), status=422)
     person = people.find_person(user, portfolio, at)
-    is_asked = not grants.belongs_to_portfolio(person.id, portfolio, at)
+    is_asked = people.is_asked_about_qualification(person.id, portfolio, code=code, span=(since, until), at=at)
     qualification = people.add_qualification(
         user=person,
         portfolio=Portfolio.objects.get(id=portfolio),

@@ -6,7 +6,7 @@ from uuid import UUID
 
 from django.contrib.auth.password_validation import validate_password
 from django.core.exceptions import ValidationError
-from django.db import transaction
+from django.db import IntegrityError, transaction
 
 from fleet.accounts import people
 from fleet.accounts.models import User
@@ -35,12 +35,19 @@ def is_opened(portfolio: UUID) -> bool:
     return Portfolio.objects.filter(id=portfolio).exists()
 
 
-@transaction.atomic
 def open_portfolio(*, portfolio: UUID, wish: NewPortfolio, at: datetime, cause: Cause) -> User:
     """Make a portfolio with this id and its first owner, and return the owner.
 
     Raises Refused: 409 where the portfolio is open already or a name is taken, 422 with every fault of the wish.
     """
+    try:
+        with transaction.atomic():
+            return _open_portfolio(portfolio, wish, at, cause)
+    except IntegrityError as error:  # of two at once the other one was first
+        raise Refused("used", "This link has been used, or the reference or user name is taken.", status=409) from error
+
+
+def _open_portfolio(portfolio: UUID, wish: NewPortfolio, at: datetime, cause: Cause) -> User:
     if faults := _wish_faults(wish):
         raise Refused.from_faults(faults, status=422)
     if is_opened(portfolio):

@@ -47,10 +47,8 @@ def answer_request(*, answer: RequestAnswer, by: User, at: datetime, cause: Caus
 
 def _answer_job(answer: RequestAnswer, by: User, at: datetime, cause: Cause) -> None:
     row = asked.find_asked_job(_id_of(answer), by, at)
-    if row.grant and answer.accepts:
-        answer_role(grant=row.grant.id, person=by, accepts=True, at=at, cause=cause)
-        return
-    decision = JobDecision("accept" if answer.accepts else "decline", answer.reason)
+    yes = "join" if row.as_second else "accept"
+    decision = JobDecision(yes if answer.accepts else "decline", answer.reason)
     act_on_job(job=row.job.id, decision=decision, version=row.job.version, by=by, at=at, cause=cause)
 
 

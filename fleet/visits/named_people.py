@@ -125,7 +125,7 @@ def is_asked(visit: Visit, user: User) -> bool:
     return is_others and asks_others(visit) and Attendance.objects.filter(visit=visit, user=user).exists()
 
 
-def refuse_reply(visit: Visit, by: User) -> None:
+def refuse_reply(visit: Visit, by: User, reply: NameReply) -> None:
     """Raise Refused unless this person may still say whether the visit was so; the visit's boiler must be locked.
 
     422 where nobody is asked, 403 for its own poster, for who is not named or was not qualified on its day, 409 where
@@ -137,7 +137,8 @@ def refuse_reply(visit: Visit, by: User) -> None:
         raise Refused("own_visit", "Its poster stands behind it already.", status=403)
     if not is_asked(visit, by):
         raise Refused("not_named", "This visit does not name you.", status=403)
-    if not qualification_codes_at(visit.portfolio_id, by.id, visit.performed_at) - {OPERATOR}:
+    codes = qualification_codes_at(visit.portfolio_id, by.id, visit.performed_at)
+    if not (codes if reply == NameReply.DENIED else codes - {OPERATOR}):  # an operator's word is only ever relayed
         raise Refused("not_qualified", "You were not qualified on the day of this visit.", status=403)
     successor = Visit.objects.filter(corrects=visit).first()
     if successor is not None:

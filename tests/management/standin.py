@@ -26,7 +26,7 @@ STEP = """
 import os, psycopg
 with psycopg.connect(os.environ["DATABASE_OWNER_URL"] or os.environ["DATABASE_URL"]) as connection:
     connection.execute("CREATE TABLE IF NOT EXISTS starts (at timestamptz DEFAULT now())")
-    connection.execute("GRANT SELECT ON starts TO PUBLIC")
+    connection.execute("GRANT SELECT, INSERT ON starts TO PUBLIC")
     connection.execute("INSERT INTO starts DEFAULT VALUES")
 """
 app = Celery("standin", broker=os.environ.get("REDIS_URL"))

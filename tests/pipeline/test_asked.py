@@ -10,7 +10,7 @@ from fleet.accounts.models import Grant, GrantRecord, Qualification, User
 from fleet.accounts.people import RoleWish
 from fleet.board.models import Change
 from fleet.errors import Refused
-from fleet.jobs import asked, states
+from fleet.jobs import acts, asked, states
 from fleet.jobs.acts import JobDecision
 from fleet.jobs.models import Job, JobAct
 from fleet.pipeline import RequestAnswer
@@ -54,25 +54,25 @@ def may_post(person: User, office: Crew, at: Any) -> bool:
     return policy.is_allowed(person, "visit.post", boiler.portfolio_id, boiler.building_id, at)
 
 
-def grant(owner: User, fleet: Fleet, to: User, role: str = "technician", at: Any = NOW) -> Grant:
+def grant(owner: User, fleet: Fleet, to: User, role: str = "technician", at: Any = NOW, building: Any = None) -> Grant:
     return pipeline.grant_role(
         portfolio=fleet.portfolio.id,
         user=to.id,
         new=("", ""),
-        wish=RoleWish(role),
+        wish=RoleWish(role, building),
         by=owner,
         at=at,
         cause=Cause(who="otis"),
     )
 
 
-def qualify(owner: User, fleet: Fleet, person: User, code: str = "fire_side") -> Qualification:
+def qualify(owner: User, fleet: Fleet, person: User, code: str = "fire_side", until: Any = None) -> Qualification:
     return pipeline.qualify_person(
         portfolio=fleet.portfolio.id,
         user=person.id,
         code=code,
         since=NOW - DAY,
-        until=None,
+        until=until,
         by=owner,
         at=NOW,
         cause=Cause(who="otis"),
@@ -255,6 +255,93 @@ def test_a_second_person_who_cannot_come_sends_the_job_back(office: Crew, guest:
     answer(guest, "jobs", job.id, accepts=False, reason="No.")
     job.refresh_from_db()
     assert (job.status, guest.is_asked, may_post(guest, office, NOW + HOUR)) == (states.DECLINED, False, False)
+
+
+def test_one_yes_of_a_second_is_for_one_plan(office: Crew, guest: User) -> None:
+    job = two_people_job(office, guest)
+    answer(guest, "jobs", job.id, accepts=True)
+    office.plan(job, TOMORROW + 90 * DAY, second=guest.id, at=NOW + 2 * HOUR)
+    (waiting,) = asked.requests_of(guest, NOW + 2 * HOUR).jobs
+    assert (waiting.job, waiting.as_second, may_post(guest, office, NOW + 3 * DAY)) == (job, True, False)
+
+
+def test_a_second_who_has_not_said_yes_holds_nobodys_day_and_is_no_contact(office: Crew, guest: User) -> None:
+    from fleet.jobs import contacts, queries
+
+    job = two_people_job(office, guest)
+    other = office.make(("upper", "slow_drain"))
+    decision = JobDecision("plan", technician=guest.id, since=TOMORROW)
+    assert acts.fields_of_busy_people(other, decision, NOW) == []
+    details = queries.job_details(queries.with_details(Job.objects.filter(id=job.id)), NOW)
+    names = {contact.user.username for contact in contacts.building_contacts(job.building, [], details, NOW)}
+    assert "lena" not in names
+    answer(guest, "jobs", job.id, accepts=True)
+    assert acts.fields_of_busy_people(other, decision, NOW) == ["to"]
+
+
+@pytest.mark.parametrize("ending", ["proven", "missed"])
+def test_a_job_that_ended_without_a_yes_opens_nothing_for_the_next(ending: str, office: Crew, guest: User) -> None:
+    job = office.plan(make_job(office), TOMORROW, to=guest.id)
+    at = NOW + HOUR
+    if ending == "missed":
+        assert job.ends_at
+        at = job.ends_at + HOUR
+        sweep(at=at)
+    else:
+        office.fleet.post(office.fleet.serviced(NOW + HOUR / 2), at=at)
+    assert Job.objects.get(id=job.id).status == ending
+    following = office.make(("upper", "slow_drain"), at=at)
+    assert office.plan(following, at + 2 * DAY, to=guest.id, at=at).status == states.ASKED
+    assert not may_post(guest, office, at)
+
+
+def test_a_yes_to_a_job_is_none_to_a_role_that_waits(office: Crew, guest: User, owner: User, fleet: Fleet) -> None:
+    building = office.fleet.bench().boiler.building_id
+    role = grant(owner, fleet, guest, building=building)
+    job = office.plan(make_job(office), to=guest.id)
+    answer(guest, "jobs", job.id, accepts=True)
+    role.refresh_from_db()
+    assert (role.waits_since, may_post(guest, office, NOW + DAY), may_post(guest, office, NOW + 60 * DAY)) == (
+        NOW,
+        True,
+        False,
+    )
+    answer(guest, "roles", role.id, accepts=False)
+    assert (may_post(guest, office, NOW + DAY), grant(owner, fleet, guest, "owner").waits_since) == (True, NOW)
+
+
+def test_an_accepted_role_outlives_the_job_that_was_cancelled(
+    office: Crew, guest: User, owner: User, fleet: Fleet
+) -> None:
+    job = office.plan(make_job(office), to=guest.id)
+    answer(guest, "jobs", job.id, accepts=True)
+    role = grant(owner, fleet, guest, building=job.building_id)
+    answer(guest, "roles", role.id, accepts=True)
+    office.act(job, "cancel", reason="Not needed.", at=NOW + 2 * HOUR)
+    assert may_post(guest, office, NOW + 60 * DAY)
+
+
+def test_a_plan_beyond_the_end_of_a_role_is_asked(office: Crew, guest: User) -> None:
+    Grant.objects.create(user=guest, portfolio=office.fleet.portfolio, role="technician", until=NOW + DAY)
+    assert office.plan(make_job(office), NOW + 30 * DAY, to=guest.id).status == states.ASKED
+
+
+def test_a_qualification_that_counts_goes_on_when_its_person_has_left(guest: User, owner: User, fleet: Fleet) -> None:
+    row = qualify(owner, fleet, guest)
+    answer(guest, "qualifications", row.id, accepts=True)
+    again = qualify(owner, fleet, guest, until=NOW + 300 * DAY)
+    assert (again.id, again.waits_since, again.until) == (row.id, None, NOW + 300 * DAY)
+    with pytest.raises(Refused) as refused:
+        qualify(owner, fleet, guest, until=NOW + 400 * DAY)
+    assert code_of(refused) == (409, "not_asked")
+
+
+def test_a_yes_by_somebody_whose_qualification_ended_meanwhile_is_refused(office: Crew, guest: User) -> None:
+    job = office.plan(make_job(office), to=guest.id)
+    Qualification.objects.filter(user=guest).update(until=NOW)
+    with pytest.raises(Refused) as refused:
+        answer(guest, "jobs", job.id, accepts=True)
+    assert code_of(refused)[0] == 422
 
 
 def test_who_came_once_is_asked_again_for_the_next_job(office: Crew, guest: User) -> None:

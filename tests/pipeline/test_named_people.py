@@ -93,33 +93,27 @@ class Told:
     denied: str = ""
     worth: frozenset[str] = NOBODY
 
-
-def name_of_row(told: Told) -> str:
-    """Return the row's name in a run; the order of a set differs from process to process."""
-    return f"{told.poster or 'nobody'} names {told.named}, seconded {told.seconded or '-'}, denied {told.denied or '-'}"
+    def __str__(self) -> str:  # a set is shown in another order in each process
+        return f"{self.poster or 'nobody'} names {self.named}, seconded {self.seconded}, denied {self.denied}"
 
 
 TABLE = [
-    # named by a caretaker who does not name himself: what an operator may say is his own word
     Told("bram", "nora", worth=OPERATOR),
     Told("bram", "nora", seconded="nora", worth=OPERATOR | NORA),
     Told("bram", "nora", denied="nora", worth=OPERATOR),
     Told("bram", "rosa", worth=OPERATOR),  # what an operator told is relayed by whoever posts it
     Told("bram", "rosa", seconded="rosa", worth=ROSA),
     Told("bram", "rosa", denied="rosa", worth=OPERATOR),
-    # named by a caretaker who was there
     Told("bram", "bram", worth=OPERATOR),
     Told("bram", "bram nora", worth=OPERATOR),
     Told("bram", "bram nora", seconded="nora", worth=OPERATOR | NORA),
     Told("bram", "bram nora", denied="nora", worth=OPERATOR),
-    # several
     Told("bram", "rosa nora", worth=OPERATOR),
     Told("bram", "rosa nora", seconded="nora", worth=OPERATOR | NORA),
     Told("bram", "rosa nora", seconded="nora", denied="rosa", worth=OPERATOR | NORA),
     Told("bram", "rosa nora", seconded="rosa", denied="nora", worth=ROSA),
     Told("bram", "rosa nora", seconded="rosa nora", worth=ROSA),
     Told("bram", "rosa nora", denied="rosa nora", worth=OPERATOR),
-    # posted by somebody qualified
     Told("rosa", "rosa", worth=ROSA),
     Told("rosa", "rosa nora", worth=ROSA),
     Told("rosa", "rosa nora", denied="nora", worth=ROSA),
@@ -127,7 +121,6 @@ TABLE = [
     Told("nora", "nora rosa", seconded="rosa", worth=ROSA),
     Told("nora", "rosa", worth=OPERATOR),  # who was not there lends it nothing of his own
     Told("nora", "rosa", denied="rosa"),
-    # posted at the desk, and by nobody
     Told("mona", "nora"),
     Told("mona", "bram", worth=OPERATOR),
     Told("mona", "rosa", worth=OPERATOR),
@@ -138,7 +131,7 @@ TABLE = [
 ]
 
 
-@pytest.mark.parametrize("told", TABLE, ids=name_of_row)
+@pytest.mark.parametrize("told", TABLE, ids=str)
 def test_a_visit_is_worth_its_poster_and_whoever_seconded_it(manned: Fleet, told: Told) -> None:
     visit = post(naming(manned.flushed(NOW - DAY), *told.named.split()), told.poster)
     for answer, names in ((NameReply.SECONDED, told.seconded), (NameReply.DENIED, told.denied)):
@@ -147,7 +140,7 @@ def test_a_visit_is_worth_its_poster_and_whoever_seconded_it(manned: Fleet, told
     assert fact(manned, visit.id).qualifications == told.worth
 
 
-@pytest.mark.parametrize("told", TABLE, ids=name_of_row)
+@pytest.mark.parametrize("told", TABLE, ids=str)
 def test_a_visit_waits_for_whoever_is_named_and_silent_and_would_add_to_it(manned: Fleet, told: Told) -> None:
     visit = post(naming(manned.flushed(NOW - DAY), *told.named.split()), told.poster)
     for answer, names in ((NameReply.SECONDED, told.seconded), (NameReply.DENIED, told.denied)):
@@ -304,7 +297,8 @@ def test_only_whoever_is_named_and_was_qualified_then_has_a_word(manned: Fleet, 
     visit = post(naming(manned.flushed(NOW - DAY), "nora", "bram"), "mona")
     assert refusal(visit.id, "mona", answer) == ("own_visit", 403)
     assert refusal(visit.id, "rosa", answer) == ("not_named", 403)
-    assert refusal(visit.id, "bram", answer) == ("not_qualified", 403)
+    if answer == SECONDED:  # an operator's word is only relayed; that it was not so he may always say
+        assert refusal(visit.id, "bram", answer) == ("not_qualified", 403)
     assert refusal(uuid4(), "nora", answer) == ("unknown_visit", 404)
 
 
@@ -394,11 +388,7 @@ def test_who_denied_a_visit_was_not_at_the_boiler(manned: Fleet) -> None:
 @pytest.mark.parametrize("statement", ["DELETE FROM visits_nameanswer", "UPDATE visits_nameanswer SET id = id"])
 def test_an_answer_is_neither_changed_nor_removed(manned: Fleet, statement: str) -> None:
     reply(post(naming(manned.flushed(NOW - DAY), "nora"), "bram").id, "nora")
-    with (
-        pytest.raises(DatabaseError, match="never changed or removed"),
-        as_tables_owner(),
-        connection.cursor() as cursor,
-    ):
+    with pytest.raises(DatabaseError, match="never changed"), as_tables_owner(), connection.cursor() as cursor:
         cursor.execute(statement)
 
 

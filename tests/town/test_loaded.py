@@ -13,6 +13,7 @@ from django.core.management import call_command
 from django.db.models import QuerySet
 
 from fleet import pipeline
+from fleet.accounts import installation
 from fleet.accounts.models import Grant
 from fleet.alerts.models import Alert, AlertAct
 from fleet.assessments.models import Finding, Waiting
@@ -40,6 +41,7 @@ CANNOT = {"repeat_routine"}  # a repeat of what is routine is told as urgent bef
 
 def load_town() -> None:
     """Load every portfolio of the town."""
+    installation.note_kind("demo", NOW)
     load_catalogue(folder=ROOT / "fixtures" / "catalogue", at=LONG_AGO)
     for story in stories():
         load.load_portfolio(story, NOW, one_by_one=ONE_BY_ONE)

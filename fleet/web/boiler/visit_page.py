@@ -7,6 +7,7 @@ from typing import Any
 from uuid import UUID
 
 from django.db import OperationalError
+from django.db.models import Q
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 
@@ -18,6 +19,7 @@ from fleet.assessments.found_left import visit_sides
 from fleet.assessments.named_words import naming_notes
 from fleet.assessments.report import render_pdf
 from fleet.errors import Refused
+from fleet.portfolio.models import Boiler
 from fleet.rules.vocabulary import NameReply
 from fleet.visits import queries as visits
 from fleet.visits.models import Visit
@@ -67,7 +69,9 @@ def _write_and_return(
 ) -> HttpResponse:
     user: Any = request.user
     visit = _get_visible_visit(user, visit_id, at)
-    if not policy.is_allowed(user, action, portfolio=visit.portfolio_id, building=visit.boiler.building_id, at=at):
+    is_member = policy.is_allowed(user, action, portfolio=visit.portfolio_id, building=visit.boiler.building_id, at=at)
+    is_own_word = action == REPLY_ACTION and visit.id in _visits_to_reply_to(user, visit, at)
+    if not (is_member or is_own_word):
         return HttpResponse("You can view this but not change it.", status=403, content_type="text/plain")
     cause = cause_of(request)
     try:
@@ -77,12 +81,17 @@ def _write_and_return(
         return render(request, "boiler/visit.html", _visit_context(user, visit, at, faults), status=refused.status)
     except OperationalError:  # a lock was held too long: nothing was saved
         return render(request, "boiler/visit.html", _visit_context(user, visit, at, [BUSY_MESSAGE]), status=503)
+    if not is_member:  # he was asked about a boiler that he may not see any more
+        return redirect("naming-visits")
     return redirect(f"/visits/{visit.id}/#{'named' if action == REPLY_ACTION else 'second'}")
 
 
 def _get_visible_visit(user: Any, visit_id: UUID, at: datetime) -> Visit:
     visible_visits = visits.visits_to(policy.boilers_for(user, "visit.see", at))
-    matching_visits = visible_visits.filter(id=visit_id)
+    named_visits = assessments.visits_that_name(user)
+    matching_visits = visits.visits_to(Boiler.objects.all()).filter(
+        Q(id__in=visible_visits.values("id")) | Q(id__in=named_visits.values("id")), id=visit_id
+    )
     visit = matching_visits.select_related("boiler__building", "corrected_by", "seconding__by", "waiting").first()
     if visit is None:
         raise Http404
@@ -119,15 +128,14 @@ def _visits_to_reply_to(user: Any, visit: Visit, at: datetime) -> set[UUID]:
     """Return the visit's id where it waits for this user's own word; nobody is asked for what he posted himself."""
     if not visit.names_need_second or visit.posted_by_id == user.id:
         return set()
-    boilers = policy.boilers_for(user, REPLY_ACTION, at).filter(id=visit.boiler_id)
-    return set(assessments.visits_that_name(user.id, boilers).filter(id=visit.id).values_list("id", flat=True))
+    return set(assessments.visits_that_name(user).filter(id=visit.id).values_list("id", flat=True))
 
 
 @signed_in_page
 def show_naming_visits(request: HttpRequest, at: datetime) -> HttpResponse:
     """Show the visits that others posted and that wait for the user's own word."""
     user: Any = request.user
-    naming_visits = assessments.visits_that_name(user.id, policy.boilers_for(user, "visit.see", at))
+    naming_visits = assessments.visits_that_name(user)
     ordered = naming_visits.select_related("waiting").order_by("-performed_at", "-id")
     newest_visits = list(ordered[: MAX_NAMING_VISITS + 1])
     context = {"visits": newest_visits[:MAX_NAMING_VISITS], "more": len(newest_visits) > MAX_NAMING_VISITS, "as_of": at}
