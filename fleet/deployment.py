@@ -88,7 +88,8 @@ def _check_key(key: str) -> str:
             f"GAUGEGLASS_SECRET_KEY is too weak: give it at least {MIN_KEY_LENGTH} characters, at least "
             f"{MIN_KEY_LETTERS} of them different, or leave it out and a random one is kept in the data folder."
         )
-    if any(value in key for value in KNOWN_VALUES) or key.startswith("django-insecure-"):
+    is_repeated = key in (key + key)[1:-1]  # a shorter text over and over
+    if is_repeated or any(value in key.casefold() for value in KNOWN_VALUES) or key.startswith("django-insecure-"):
         raise UnfitDeployment("GAUGEGLASS_SECRET_KEY holds a value that is known to all: make a random one.")
     return key
 
@@ -104,7 +105,7 @@ def _check_https(deployment: Deployment) -> None:
             "GAUGEGLASS_HTTPS=1 needs GAUGEGLASS_ORIGINS: each https:// and a name of GAUGEGLASS_HOSTS, such as "
             "https://boilers.example."
         )
-    if not deployment.proxy_networks or any(network.prefixlen == 0 for network in deployment.proxy_networks):
+    if not deployment.proxy_networks or any(network.prefixlen < 8 for network in deployment.proxy_networks):
         raise UnfitDeployment(
             "GAUGEGLASS_HTTPS=1 needs GAUGEGLASS_PROXIES: the addresses of the servers in front, such as 127.0.0.1; "
             "only they are believed."

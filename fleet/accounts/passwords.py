@@ -1,6 +1,7 @@
 """Passwords: which are refused beside the short and the common ones, and which open nothing on a lasting site."""
 
 import re
+import secrets
 from typing import Any
 
 from django.contrib.auth.backends import ModelBackend
@@ -23,7 +24,7 @@ class SiteBackend(ModelBackend):
     ) -> Any:
         """Return the user, or None. A known password is checked like a wrong one, which takes as long."""
         if password and is_known_password(password) and not is_demonstration():
-            password += "\x00"
+            password = secrets.token_urlsafe()  # not the known one with something added: a hash may ignore that
         return super().authenticate(request, username=username, password=password, **kwargs)
 
 

@@ -13,7 +13,9 @@ from psycopg import sql
 APPEND_ONLY, NEVER_REMOVED = "append_only", "never_removed"
 GUARDED_TABLES_QUERY = (
     "SELECT DISTINCT c.relname FROM pg_trigger t JOIN pg_class c ON c.oid = t.tgrelid "
-    "WHERE c.relnamespace = 'public'::regnamespace AND right(t.tgname, length(%s)) = %s ORDER BY c.relname"
+    # Named with their schema: who may make functions in `public` could put others in their place.
+    "WHERE c.relnamespace = 'public'::pg_catalog.regnamespace "
+    "AND pg_catalog.right(t.tgname::pg_catalog.text, pg_catalog.length(%s::pg_catalog.text)) = %s ORDER BY c.relname"
 )
 OTHER_TABLES_QUERY = (
     "SELECT c.relname FROM pg_class c WHERE c.relnamespace = 'public'::regnamespace AND c.relkind IN ('r', 'p') "
@@ -55,6 +57,7 @@ def give_site_rights(connection: BaseDatabaseWrapper, role: str) -> list[str]:
 def _rights_statements(role: str, rights: Mapping[str, list[str]]) -> list[sql.Composed]:
     to = sql.Identifier(role)
     statements = [
+        sql.SQL("REVOKE CREATE ON SCHEMA public FROM PUBLIC, {}").format(to),
         sql.SQL("REVOKE ALL ON ALL TABLES IN SCHEMA public FROM {}").format(to),
         sql.SQL("GRANT USAGE ON SCHEMA public TO {}").format(to),
         sql.SQL("GRANT USAGE, SELECT ON ALL SEQUENCES IN SCHEMA public TO {}").format(to),

@@ -23,8 +23,10 @@ def test_every_password_that_the_demonstration_prints_is_known() -> None:
     assert cast.FIELD_KEY.startswith(installation.KNOWN_KEY_PREFIX)
 
 
+@pytest.mark.parametrize("hasher", ["MD5PasswordHasher", "PBKDF2PasswordHasher"])
 @pytest.mark.parametrize(("kind", "opens"), [("demo", True), ("site", False), ("", False)])
-def test_a_known_password_opens_only_a_demonstration(kind: str, opens: bool) -> None:
+def test_a_known_password_opens_only_a_demonstration(kind: str, opens: bool, hasher: str, settings: Any) -> None:
+    settings.PASSWORD_HASHERS = [f"django.contrib.auth.hashers.{hasher}"]
     if kind:
         installation.note_kind(kind, NOW)
     User.objects.create_user("ines", password=PASSWORD)

@@ -28,7 +28,7 @@ def plain_python() -> Iterator[str | None]:
     if os.geteuid() != 0 or _runs_for_nobody(sys.executable):
         yield sys.executable
         return
-    with program_place(choose_accounts("test").site, CODE_PARTS, print) as place:
+    with program_place(choose_accounts("test"), CODE_PARTS, print) as place:
         program = str(Path(place.python).resolve())
         yield program if _runs_for_nobody(program) else None
 

@@ -51,7 +51,7 @@ def plan(folder: Folder, address: ListenAddress, env: Mapping[str, str]) -> site
     def program(name: str, *arguments: str) -> Program:
         return Program(name, (sys.executable, *arguments), site_env, cwd=ROOT)
 
-    step = replace(program("step", "-c", STEP), env=env)
+    step = replace(program("step", "-c", STEP), env=env, for_owner=True)
     celery = ("-m", "celery", "-A", HERE)
     worker = program("worker", *celery, "worker", "--concurrency", "2", "--without-mingle", "--without-gossip")
     beat = program("beat", *celery, "beat", "--pidfile", "")

@@ -56,13 +56,17 @@ def test_of_two_roles_only_the_owner_has_to_make_tables(servers: TemporaryServer
     assert bad(answers) == []
     assert not [answer for answer in answers if "is advised" in answer.sentence]
     assert bad(server_checks.check_database(servers.database_url, site_url)) == [
-        "The role may not create tables in its database"
+        "The site's role may make things in the schema public",
+        "The role may not create tables in its database",
     ]
 
 
 def test_two_addresses_of_one_role_will_not_do(servers: TemporaryServers) -> None:
     answers = server_checks.check_database(servers.database_url, servers.database_url)
-    assert bad(answers) == ["DATABASE_URL and DATABASE_OWNER_URL have to name two roles"]
+    assert bad(answers) == [
+        "The site's role may make things in the schema public",
+        "DATABASE_URL and DATABASE_OWNER_URL have to name two roles",
+    ]
 
 
 def test_an_address_of_the_owner_that_names_no_such_server_is_told_by_its_name(site_url: str) -> None:

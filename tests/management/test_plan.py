@@ -31,7 +31,7 @@ def make(make_plan: MakePlan, folder: Path) -> SitePlan:
 def test_every_program_of_a_plan_runs_as_the_site_with_its_interpreter_and_its_code(
     make_plan: MakePlan, tmp_path: Path
 ) -> None:
-    place = ProgramPlace(SITE, python="/copy/python", root="/copy/code", env={"LD_LIBRARY_PATH": "/copy/lib"})
+    place = ProgramPlace(SITE, SITE, python="/copy/python", root="/copy/code", env={"LD_LIBRARY_PATH": "/copy/lib"})
     moved = programs_of(make(make_plan, tmp_path).moved_to(place))
     assert len(moved) == len(programs_of(make(make_plan, tmp_path)))
     assert {(p.account, p.argv[0], p.cwd, p.env["LD_LIBRARY_PATH"]) for p in moved} == {
@@ -46,3 +46,15 @@ def test_beat_is_given_no_password_but_the_brokers(make_plan: MakePlan, tmp_path
     envs = {program.name: set(program.env) for program in make(make_plan, tmp_path).staff}
     assert envs["beat"] == {"REDIS_URL", "PATH"}
     assert envs["worker"] == envs["web"] == set(ENV)
+
+
+@PLANS
+def test_only_what_makes_the_tables_knows_their_owner_and_it_runs_as_the_databases_account(
+    make_plan: MakePlan, tmp_path: Path
+) -> None:
+    owner, owner_url = Account(12, 13, "owner", switch=True), "postgresql://gaugeglass_owner:hush@/gaugeglass"
+    env = {**ENV, "DATABASE_URL": "postgresql://gaugeglass:x@/gaugeglass", "DATABASE_OWNER_URL": owner_url}
+    plan = make_plan(Folder(tmp_path, choose_accounts("test")), ListenAddress("127.0.0.1", 8000), env)
+    moved = programs_of(plan.moved_to(ProgramPlace(SITE, owner)))
+    assert [p.name for p in moved if owner_url in p.env.values()] == ["migrate", "give_site_rights"]
+    assert [p.name for p in moved if p.account == owner] == ["migrate", "give_site_rights"]

@@ -14,7 +14,7 @@ from fleet.management.embedded import MachineError, program_copy
 from fleet.management.embedded.account import Account
 from fleet.management.embedded.processes import Program
 from fleet.management.embedded.program_copy import CopiedPart, ProgramPlace, program_place
-from fleet.management.embedded.site_accounts import choose_accounts
+from fleet.management.embedded.site_accounts import SiteAccounts, choose_accounts
 from tests.servers import need
 
 CODE = ("fleet", "manage.py")
@@ -67,7 +67,7 @@ def test_code_in_a_private_home_is_copied_once_and_run_from_there(
 ) -> None:
     told: list[str] = []
     for _ in range(2):
-        with program_place(account, CODE, told.append) as place:
+        with program_place(SiteAccounts(account, account), CODE, told.append) as place:
             assert run(place, private_clone).startswith(f"{place.root}/fleet/errors.py")
             assert Path(place.root).is_relative_to(home / "copies")
     assert len(told) == len(copies(home)) == 1
@@ -78,7 +78,7 @@ def test_the_copy_belongs_to_root_and_nobody_else_may_write_in_it(
     home: Path, account: Account, private_clone: Path
 ) -> None:
     (private_clone / "fleet" / "errors.py").chmod(0o666)
-    with program_place(account, CODE, print) as place:
+    with program_place(SiteAccounts(account, account), CODE, print) as place:
         made = [path for path in (Path(place.root).parent).rglob("*") if not path.is_symlink()]
         assert {path.stat().st_uid for path in made} == {0}
         assert not [path for path in made if path.stat().st_mode & 0o022]
@@ -89,35 +89,35 @@ def test_the_copy_belongs_to_root_and_nobody_else_may_write_in_it(
 def test_code_that_changed_is_copied_anew_and_the_older_copy_goes_once_no_site_uses_it(
     home: Path, account: Account, private_clone: Path
 ) -> None:
-    with program_place(account, CODE, print) as older:
+    with program_place(SiteAccounts(account, account), CODE, print) as older:
         (private_clone / "fleet" / "errors.py").write_text("pass")
-        with program_place(account, CODE, print) as newer:
+        with program_place(SiteAccounts(account, account), CODE, print) as newer:
             assert older.root != newer.root
             assert len(copies(home)) == 2
             assert Path(older.root).exists()
-    with program_place(account, CODE, print) as last:
+    with program_place(SiteAccounts(account, account), CODE, print) as last:
         assert last.root == newer.root
         assert len(copies(home)) == 1
 
 
 def test_bytecode_beside_the_code_makes_no_new_copy(home: Path, account: Account, private_clone: Path) -> None:
-    with program_place(account, CODE, print):
+    with program_place(SiteAccounts(account, account), CODE, print):
         (private_clone / "fleet" / "__pycache__").mkdir(exist_ok=True)
         (private_clone / "fleet" / "__pycache__" / "errors.pyc").write_text("")
-    with program_place(account, CODE, print):
+    with program_place(SiteAccounts(account, account), CODE, print):
         assert len(copies(home)) == 1
 
 
 def test_what_the_account_can_read_is_not_copied(home: Path, account: Account, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(program_copy, "_find_unreadable", lambda *_: [])
-    with program_place(account, CODE, print) as place:
+    with program_place(SiteAccounts(account, account), CODE, print) as place:
         assert (place.python, place.root) == (sys.executable, str(program_copy.ROOT))
     assert copies(home) == []
 
 
 def test_an_ordinary_user_runs_what_is_installed(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(program_copy, "_find_unreadable", lambda *_: pytest.fail("asked"))
-    with program_place(Account(1000, 1000, "ines", switch=False), CODE, print) as place:
+    with program_place(SiteAccounts(*[Account(1000, 1000, "ines", switch=False)] * 2), CODE, print) as place:
         assert (place.python, place.env) == (sys.executable, {})
 
 
@@ -131,7 +131,7 @@ def test_without_room_for_the_copy_one_sentence_says_so_and_nothing_stays(
     with pytest.raises(
         MachineError, match=f"There is no room in {home}/copies for a copy of Gaugeglass and its Python"
     ):
-        program_place(account, CODE, print).__enter__()
+        program_place(SiteAccounts(account, account), CODE, print).__enter__()
     assert [path.name for path in (home / "copies").iterdir()] == ["program.lock"]
 
 
@@ -140,14 +140,14 @@ def test_a_copy_that_cannot_be_run_either_is_one_sentence(
 ) -> None:
     (home / "copies").mkdir(mode=0o700)
     with pytest.raises(MachineError, match=r"The account gaugeglass can neither read \S+ nor run the copy"):
-        program_place(account, CODE, print).__enter__()
+        program_place(SiteAccounts(account, account), CODE, print).__enter__()
 
 
 def test_a_copy_that_was_cut_is_not_taken_for_a_whole_one(home: Path, account: Account, private_clone: Path) -> None:
     cut = home / "copies" / "copying-program-x"
     cut.mkdir(parents=True)
     (cut / "half").write_text("")
-    with program_place(account, CODE, print) as place:
+    with program_place(SiteAccounts(account, account), CODE, print) as place:
         assert Path(place.root).is_dir()
     assert not cut.exists()
 
@@ -193,7 +193,7 @@ def private_interpreter(account: Account) -> Callable[..., bool]:
 def test_a_copied_interpreter_finds_the_packages_and_the_code_that_were_not_copied(
     home: Path, account: Account, private_interpreter: object
 ) -> None:
-    with program_place(account, CODE, print) as place:
+    with program_place(SiteAccounts(account, account), CODE, print) as place:
         code, package, python = run(place, program_copy.ROOT).split()
     assert Path(code).is_relative_to(program_copy.ROOT)
     assert Path(package).resolve().is_relative_to(Path(sys.prefix))

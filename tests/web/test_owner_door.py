@@ -5,6 +5,7 @@ from types import SimpleNamespace
 from typing import Any
 
 import pytest
+from django.contrib.sessions.models import Session
 from django.core import signing
 from django.core.management import CommandError, call_command
 from django.test import Client
@@ -12,7 +13,9 @@ from django.test import Client
 from fleet.accounts import owner_links
 from fleet.accounts.models import Grant, GrantRecord, User
 from fleet.board.models import Change
+from fleet.pipeline import portfolios
 from fleet.portfolio.models import Portfolio
+from fleet.web.account import owner_door_page
 
 pytestmark = pytest.mark.django_db
 FORM = {
@@ -85,6 +88,7 @@ def test_a_link_lasts_three_days(age: int, opens: bool, monkeypatch: pytest.Monk
 )
 def test_a_forged_link_opens_nothing(token: str, client: Client) -> None:
     assert "no longer valid" in door(client, token).content.decode()
+    assert not Session.objects.exists()  # else anybody could fill the database
     assert client.post(AT, FORM).status_code == 404
     assert not Portfolio.objects.exists()
 
@@ -146,6 +150,18 @@ def test_the_command_says_so_where_the_key_of_the_site_is_not_known(settings: An
     settings.IS_SECRET_KEY_GIVEN = False
     with pytest.raises(CommandError, match="GAUGEGLASS_DATA"):
         call_command("invite_owner")
+
+
+def test_of_two_who_use_a_link_at_once_the_second_is_told(monkeypatch: pytest.MonkeyPatch) -> None:
+    token = owner_links.make_token()
+    first, second = Client(), Client()
+    door(first, token)
+    door(second, token)
+    monkeypatch.setattr(portfolios, "is_opened", lambda _: False)  # both looked before either wrote
+    monkeypatch.setattr(owner_door_page, "is_opened", lambda _: False)
+    assert first.post(AT, FORM).status_code == 302
+    late = second.post(AT, {**FORM, "ref": "SOUTH", "username": "otto"})
+    assert (late.status_code, "has been used" in late.content.decode(), Portfolio.objects.count()) == (422, True, 1)
 
 
 def test_what_to_do_next_is_said_until_somebody_can_sign_in(capsys: Any) -> None:

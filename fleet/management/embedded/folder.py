@@ -12,6 +12,7 @@ from fleet.management.embedded.account import user_name_of
 from fleet.management.embedded.machine_errors import MachineError, explain_os_errors
 from fleet.management.embedded.records import read_json, write_private
 from fleet.management.embedded.site_accounts import SiteAccounts, choose_accounts
+from fleet.management.embedded.trusted_paths import untrusted_part
 from fleet.records.disk_room import free_bytes
 
 LAYOUT_VERSION = 1
@@ -166,6 +167,11 @@ def _check_owner(path: Path) -> None:
             raise MachineError(
                 f"{path} belongs to {user_name_of(owner)}: start it as that user, or name another with --data."
             )
+    if os.geteuid() == 0 and (part := untrusted_part(path.parent)):
+        raise MachineError(
+            f"Others than root can change {part}, and so put another folder in place of {path}: name a folder with "
+            "--data that lies in folders of root's."
+        )
     if os.geteuid() == 0 and path.stat().st_mode & 0o022:
         raise MachineError(
             f"Others may write in {path}: take that right from them (`chmod go-w`), or name another with --data."

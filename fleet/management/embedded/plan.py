@@ -41,7 +41,8 @@ def _database_steps(env: Mapping[str, str]) -> tuple[Program, ...]:
     if not env.get(OWNER_URL):
         return (migrate,)
     site_role = str(dj_database_url.parse(env["DATABASE_URL"])["USER"])
-    return migrate, _make_step(owner_env, "give_site_rights", site_role)
+    rights = _make_step(owner_env, "give_site_rights", site_role)
+    return replace(migrate, for_owner=True), replace(rights, for_owner=True)
 
 
 def demo_plan(folder: Folder, address: ListenAddress, env: Mapping[str, str]) -> SitePlan:

@@ -21,7 +21,8 @@ _PRCTL = ctypes.CDLL(None, use_errno=True).prctl if sys.platform == "linux" else
 
 @dataclass(frozen=True, slots=True)
 class Program:
-    """A program to run, and how to stop it. `vital`: the site cannot run without it.
+    """A program to run, and how to stop it. `for_owner`: it knows the password of the tables' owner, so that it runs as
+    the account of the database and no program of the site can look into it. `vital`: the site cannot run without it.
 
     `once`: it ends by itself while the site runs, is not restarted, and its output is printed.
     `helpers_folder`, `helpers_title`: where its helpers with sessions of their own work, and how their titles begin.
@@ -36,6 +37,7 @@ class Program:
     patience: float = 10.0
     vital: bool = False
     once: bool = False
+    for_owner: bool = False
     helpers_folder: str = ""
     helpers_title: str = ""
 

@@ -21,9 +21,11 @@ from pathlib import Path
 from fleet.management.embedded.account import Account
 from fleet.management.embedded.binaries import COPIES, make_copies_folder
 from fleet.management.embedded.machine_errors import DISK_FULL_ERRNOS, MachineError, explain_os_errors
-from fleet.management.embedded.processes import Program
+from fleet.management.embedded.processes import Program, wait_until
+from fleet.management.embedded.site_accounts import SiteAccounts
 
 PREFIX, UNFINISHED_PREFIX = "program-", "copying-program-"
+LOCK_LIMIT_SECONDS = 120.0  # a copy takes seconds
 ROOT = Path(__file__).resolve().parents[3]
 CODE_PARTS = ("fleet", "api", "templates", "fixtures", "manage.py")
 PYTHON_NAME = f"python{sys.version_info.major}.{sys.version_info.minor}"
@@ -34,9 +36,10 @@ LEFT_OUT_OF_LIBRARY = ("site-packages", "dist-packages", "test", "tests", "idlel
 
 @dataclass(frozen=True, slots=True)
 class ProgramPlace:
-    """Where interpreter and code are that the account runs."""
+    """Where interpreter and code are that the account runs. `owner_account` runs what is for the tables' owner."""
 
     account: Account
+    owner_account: Account
     python: str = sys.executable
     root: str = str(ROOT)
     env: Mapping[str, str] = field(default_factory=dict)
@@ -45,7 +48,8 @@ class ProgramPlace:
         """Return `program` as the account runs it: with the interpreter and the code that it can read."""
         argv = tuple(self._move_word(word) for word in program.argv)
         env = {**program.env, **self.env}
-        return replace(program, argv=argv, cwd=self._move_word(program.cwd), env=env, account=self.account)
+        account = self.owner_account if program.for_owner else self.account
+        return replace(program, argv=argv, cwd=self._move_word(program.cwd), env=env, account=account)
 
     def _move_word(self, word: str) -> str:
         if word == sys.executable:
@@ -55,21 +59,24 @@ class ProgramPlace:
 
 
 @contextmanager
-def program_place(account: Account, code_parts: tuple[str, ...], say: Callable[[str], None]) -> Iterator[ProgramPlace]:
-    """Give the place of interpreter and code that `account` runs while the block runs; a copy is kept that long.
+def program_place(
+    accounts: SiteAccounts, code_parts: tuple[str, ...], say: Callable[[str], None]
+) -> Iterator[ProgramPlace]:
+    """Give the place of interpreter and code that the site's account runs in the block; a copy is kept that long.
 
     Raises MachineError where the account can read neither what is installed nor a copy of it.
     """
+    account, owner_account = accounts.site, replace(accounts.data, gid=accounts.site.gid)
     copied = _find_unreadable(account, code_parts) if account.switch else []
     if account.switch and not sys.dont_write_bytecode:
         _compile_code(ROOT)
     if not copied:
-        yield ProgramPlace(account)
+        yield ProgramPlace(account, owner_account)
         return
     with ExitStack() as endings:
         with explain_os_errors(COPIES):
             home = endings.enter_context(_held_copy(copied, account, say))
-        place = _place_in(home, account, copied)
+        place = _place_in(home, (account, owner_account), copied)
         can_start = account.can_run([place.python, "-c", "import django, ssl"], place.env)
         if not (can_start and account.can_reach(Path(place.root))):
             raise MachineError(
@@ -124,13 +131,14 @@ def _held_copy(parts: list[CopiedPart], account: Account, say: Callable[[str], N
     """Give the folder of the copy, made if it is missing, and mark it as used while the block runs."""
     make_copies_folder(COPIES)
     home = COPIES / f"{PREFIX}{_digest_of(parts)}"
-    with (COPIES / "program.lock").open("a") as lock:
-        fcntl.flock(lock, fcntl.LOCK_EX)  # of several starts one copies, and nobody removes what another begins to use
+    with _locked_copies():  # of several starts one copies, and nobody removes what another begins to use
         if not home.is_dir():
             say(
                 f"Copying Gaugeglass and its Python to {COPIES}, where {account.name} can read them; this happens once."
             )
             _make_copy(parts, home)
+        os.chown(home, -1, account.gid)  # the copy may hold what nobody else was to read
+        home.chmod(0o750)
         home_handle = os.open(home, os.O_RDONLY | os.O_CLOEXEC)
         fcntl.flock(home_handle, fcntl.LOCK_SH)
         _remove_unused(home)
@@ -138,6 +146,32 @@ def _held_copy(parts: list[CopiedPart], account: Account, say: Callable[[str], N
         yield home
     finally:
         os.close(home_handle)
+
+
+@contextmanager
+def _locked_copies() -> Iterator[None]:
+    """Be the only start that copies or removes. Raises MachineError where another one takes too long.
+
+    The lock is root's alone: anybody who could open it could hold it.
+    """
+    handle = os.open(COPIES / "program.lock", os.O_RDWR | os.O_CREAT | os.O_CLOEXEC | os.O_NOFOLLOW, 0o600)
+    try:
+        os.fchmod(handle, 0o600)
+        if not wait_until(lambda: _try_lock(handle), LOCK_LIMIT_SECONDS):
+            raise MachineError(
+                f"Another start has copied programs to {COPIES} for {LOCK_LIMIT_SECONDS:g} s: wait for it, or stop it."
+            )
+        yield
+    finally:
+        os.close(handle)
+
+
+def _try_lock(handle: int) -> bool:
+    try:
+        fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
+    except BlockingIOError:
+        return False
+    return True
 
 
 def _digest_of(parts: list[CopiedPart]) -> str:
@@ -222,13 +256,13 @@ def _compile_code(root: Path) -> None:
             compileall.compile_dir(root / name, quiet=2)
 
 
-def _place_in(home: Path, account: Account, parts: list[CopiedPart]) -> ProgramPlace:
+def _place_in(home: Path, accounts: tuple[Account, Account], parts: list[CopiedPart]) -> ProgramPlace:
     targets = {part.target.partition("/")[0] for part in parts}
     root = str(home / "code") if "code" in targets else str(ROOT)
     if targets == {"code"}:
-        return ProgramPlace(account, root=root)
+        return ProgramPlace(*accounts, root=root)
     env = {"LD_LIBRARY_PATH": str(home / "python" / "lib")} if "python" in targets else {}
-    return ProgramPlace(account, str(home / "environment" / "bin" / "python"), root, env)
+    return ProgramPlace(*accounts, str(home / "environment" / "bin" / "python"), root, env)
 
 
 def _remove_unused(used_home: Path) -> None:

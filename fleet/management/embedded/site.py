@@ -2,6 +2,7 @@
 
 import json
 import os
+import sys
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
@@ -16,6 +17,7 @@ from fleet.management.embedded.program_copy import ProgramPlace
 from fleet.management.embedded.records import write_private
 from fleet.management.embedded.servers import ServerUrls
 from fleet.management.embedded.site_accounts import SiteAccounts
+from fleet.management.embedded.trusted_paths import first_untrusted
 
 PASSED_ON_BY_ROOT = ("GAUGEGLASS_", "PYTHON", "LANG", "LC_", "TZ", "PATH")  # beginnings of names
 
@@ -65,7 +67,7 @@ def run_site(path: Path, request: SiteRequest, say: Say) -> None:
         explain_os_errors(folder.path),
         lock.hold_lock(folder.path, request.address.url),
         listen_for_signals() as is_stop_requested,
-        program_copy.program_place(folder.accounts.site, request.code_parts, say) as place,
+        program_copy.program_place(folder.accounts, request.code_parts, say) as place,
     ):
         crew = ProcessCrew(folder, say, is_stop_requested)
         try:
@@ -82,6 +84,10 @@ def _open_site(crew: ProcessCrew, request: SiteRequest, place: ProgramPlace) -> 
     folder, address = crew.folder, request.address
     crew.say(f"Data folder: {folder.path}")
     crew.say(_describe_accounts(folder.accounts))
+    if folder.accounts.are_separate and (
+        part := first_untrusted((program_copy.ROOT, Path(sys.prefix), Path(sys.base_prefix)))
+    ):
+        crew.say(f"Root runs programs below {part}, which others than root can change: make it root's alone.")
     if crew.records.stop_leftovers():
         crew.say("Stopped what an interrupted run had left.")
     if sentence := handover.hand_over_files(folder):

@@ -97,10 +97,11 @@ def _read_account(name: str) -> Account:
 def check_powers(entry: pwd.struct_passwd) -> None:
     """Raise MachineError for an account that has power over this machine, or that is also somebody else's."""
     groups = {_group_name(gid) for gid in os.getgrouplist(entry.pw_name, entry.pw_gid)}
-    mighty = sorted(groups & MIGHTY_GROUPS)
+    mighty = sorted(groups & MIGHTY_GROUPS or groups & {SITE_ACCOUNT, DATA_ACCOUNT} - {entry.pw_name})
     others = [other for other in pwd.getpwall() if other.pw_name != entry.pw_name]
     namesakes = [other.pw_name for other in others if other.pw_uid == entry.pw_uid]
     companions = [other.pw_name for other in others if other.pw_gid == entry.pw_gid]
+    companions += [name for name in _members_of(entry.pw_gid) if name != entry.pw_name]
     if entry.pw_uid == 0 or entry.pw_gid == 0:
         fault = "has the rights of root"
     elif mighty:
@@ -115,6 +116,13 @@ def check_powers(entry: pwd.struct_passwd) -> None:
         f"The account {entry.pw_name} {fault}, and a site must not have such rights: take them from it, or remove the "
         "account and make it anew."
     )
+
+
+def _members_of(gid: int) -> list[str]:
+    try:
+        return grp.getgrgid(gid).gr_mem
+    except KeyError:
+        return []
 
 
 def _group_name(gid: int) -> str:

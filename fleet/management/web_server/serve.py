@@ -16,6 +16,7 @@ GATE = "fleet.management.web_server.site_gate:gate"
 WORKERS, THREADS = 2, 4  # processes, and threads of the site in each
 # Connections that one worker holds, also those that are slow to send. Each needs one file, and its body another.
 CONNECTIONS = 4_000
+SPARE_FILES, MIN_CONNECTIONS = 512, 32
 MAX_HEAD_BYTES = 64 * 1024  # request line and headers; the site itself refuses a longer address far below
 HEAD_MILLISECONDS = 10_000  # for a head to arrive, and for a kept connection to be used again
 GRACEFUL_SECONDS = 8  # for requests in progress at the end
@@ -34,7 +35,7 @@ PR_SET_PDEATHSIG = 1
 
 def serve(target: str, host: str, port: int) -> None:
     """Serve until a signal asks to stop. Requests in progress are answered first."""
-    _raise_file_limit()
+    connections = _raise_file_limit()
     server = Server(
         target,
         address=host,
@@ -44,7 +45,7 @@ def serve(target: str, host: str, port: int) -> None:
         websockets=False,
         workers=WORKERS,
         backlog=1024,
-        backpressure=CONNECTIONS,
+        backpressure=connections,
         http1_settings=HTTP1Settings(header_read_timeout=HEAD_MILLISECONDS, max_buffer_size=MAX_HEAD_BYTES),
         log_dictconfig=LOG_SETTINGS,
         respawn_failed_workers=True,
@@ -60,12 +61,13 @@ def end_with_parent() -> None:
         ctypes.CDLL(None, use_errno=True).prctl(PR_SET_PDEATHSIG, int(signal.SIGTERM))
 
 
-def _raise_file_limit() -> None:
-    """Allow as many open files as this account may have: the usual 1,024 would be the limit of connections."""
+def _raise_file_limit() -> int:
+    """Allow as many open files as this account may have, and return for how many connections of a worker they last."""
     _, most = resource.getrlimit(resource.RLIMIT_NOFILE)
-    needed_files = 2 * CONNECTIONS + 512
+    needed_files = 2 * CONNECTIONS + SPARE_FILES
     allowed = needed_files if most == resource.RLIM_INFINITY else min(needed_files, most)
     resource.setrlimit(resource.RLIMIT_NOFILE, (allowed, most))
+    return max(MIN_CONNECTIONS, (allowed - SPARE_FILES) // 2)
 
 
 if __name__ == "__main__":

@@ -78,7 +78,7 @@ class BodyReader:
         try:
             while has_more:
                 async with asyncio.timeout(self.limits.silent_seconds):
-                    message = await receive()
+                    message = await _receive_message(receive)
                 if message["type"] == "http.disconnect":
                     raise ClientGone
                 chunk, has_more = message.get("body", b""), message.get("more_body", False)
@@ -106,3 +106,13 @@ def _write_chunk(body: Body, chunk: bytes) -> None:
         body.write(chunk)
     except OSError:  # the disk of temporary files has filled up meanwhile
         raise RequestRefused(503, "no_room", "There is no room to take this in. Try again later.") from None
+
+
+async def _receive_message(receive: Receive) -> Any:
+    """Return the next part of a request. Raises RequestRefused where its form is broken, as that of chunks may be."""
+    try:
+        return await receive()
+    except TimeoutError:
+        raise
+    except Exception:
+        raise RequestRefused(400, "broken_body", "The body of the request could not be read.") from None

@@ -51,7 +51,12 @@ class OpenPortfolioForm(forms.Form):
 @never_cache
 @require_safe
 def enter_owner_door(request: HttpRequest, token: str) -> HttpResponse:
-    """Put the token into the session, so that no later address or log keeps it, and go on to the form."""
+    """Put the token into the session, so that no later address or log keeps it, and go on to the form.
+
+    A forged one makes no session: anybody could fill the database with them.
+    """
+    if owner_links.read_token(token) is None:
+        return render(request, "account/open_portfolio.html", {}, status=404)
     request.session[SESSION_KEY] = token
     return redirect("open-portfolio")
 
