@@ -1,5 +1,6 @@
 """What a visit is refused for although its shape is right: 422 with every fault, or what one may not see: 404."""
 
+from datetime import datetime, timedelta
 from typing import Any
 from uuid import uuid4
 
@@ -171,9 +172,13 @@ def test_a_user_of_another_portfolio_is_nobody_here(rosa: Phone, fleet: Fleet) -
     assert told(response) == [("unknown_person", "/people/0/user")]
 
 
-def test_somebody_whose_grant_has_ended_since_was_there_all_the_same(rosa: Phone, fleet: Fleet) -> None:
-    Grant.objects.filter(user=fleet.caretaker).update(until=LONG_AGO)
-    assert rosa.post(but(flush(fleet), "people", 0, "user", to=str(fleet.caretaker.id))).status_code == 201
+@pytest.mark.parametrize(("after", "status"), [(-1, 422), (0, 422), (1, 201)])
+def test_somebody_whose_grant_has_ended_since_was_there_all_the_same(
+    after: int, status: int, rosa: Phone, fleet: Fleet
+) -> None:
+    performed_at = datetime.fromisoformat(flush(fleet)["performed_at"])
+    Grant.objects.filter(user=fleet.caretaker).update(until=performed_at + timedelta(seconds=after))
+    assert rosa.post(but(flush(fleet), "people", 0, "user", to=str(fleet.caretaker.id))).status_code == status
 
 
 def test_a_boiler_of_another_portfolio_and_an_unknown_one_are_refused_word_for_word_alike(

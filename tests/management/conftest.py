@@ -9,8 +9,6 @@ from pathlib import Path
 
 import pytest
 
-from fleet.management.embedded.program_copy import CODE_PARTS, program_place
-from fleet.management.embedded.site_accounts import choose_accounts
 from tests.management.machine import AS_NOBODY, found_beside, roomy
 
 
@@ -24,13 +22,24 @@ def home() -> Iterator[Path]:
 
 @pytest.fixture(scope="session")
 def plain_python() -> Iterator[str | None]:
-    """An interpreter a user without rights may run: this one, or if it lies in a private home the copy a site runs."""
+    """An interpreter a user without rights may run: this one, or a copy of it if it lies in a private home.
+
+    The copy that a site runs is for its own account alone.
+    """
     if os.geteuid() != 0 or _runs_for_nobody(sys.executable):
         yield sys.executable
         return
-    with program_place(choose_accounts("test"), CODE_PARTS, print) as place:
-        program = str(Path(place.python).resolve())
-        yield program if _runs_for_nobody(program) else None
+    place = roomy()
+    program = place / "bin" / Path(sys.executable).resolve().name
+    library = f"lib/python{sys.version_info.major}.{sys.version_info.minor}"
+    ignored = shutil.ignore_patterns("site-packages", "test", "tests", "idlelib", "__pycache__", "config-*")
+    shutil.copytree(Path(sys.base_prefix) / library, place / library, ignore=ignored)
+    for shared in (Path(sys.base_prefix) / "lib").glob("libpython3.*"):
+        shutil.copy(shared, place / "lib")
+    program.parent.mkdir()
+    shutil.copy(Path(sys.executable).resolve(), program)
+    yield str(program) if _runs_for_nobody(str(program)) else None
+    shutil.rmtree(place)
 
 
 def _runs_for_nobody(python: str) -> bool:
