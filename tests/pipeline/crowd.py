@@ -16,6 +16,7 @@ from django.db import connection, connections
 
 from api.http.retry import run_with_retries
 from fleet.pipeline import PostedVisit
+from fleet.portfolio.models import Boiler
 from fleet.visits.incoming import IncomingVisit
 from tests.cast import Fleet
 
@@ -78,10 +79,15 @@ class Client:
 
 @dataclass
 class Seen:
-    """What the watcher saw: waits for the own boiler, for the pulse, and all others in words."""
+    """What the watcher saw: waits for the own boiler, the jobs of the own house, the pulse, and all others in words.
 
+    Two boilers of a house share its jobs, which each locks after its boilers (`lock_jobs_of`).
+    """
+
+    houses: dict[str, str] = field(default_factory=dict)
     looks: int = 0
     own: int = 0
+    jobs: int = 0
     pulse: int = 0
     strange: Counter[str] = field(default_factory=Counter)
 
@@ -93,6 +99,8 @@ class Seen:
                 self.strange[f"the holder of the pulse waits itself: {its_query[:120]}"] += 1
         elif waiting == holding:
             self.own += 1
+        elif '"jobs_job"' in query[:400] and self.houses.get(waiting, waiting) == self.houses.get(holding, holding):
+            self.jobs += 1
         else:
             self.strange[f"{waiting} waits for {holding}: {query[:120]} / {its_query[:120]}"] += 1
 
@@ -100,7 +108,8 @@ class Seen:
 @contextmanager
 def watched() -> Iterator[Seen]:
     """Look at who waits for whom, again and again, from a connection of its own."""
-    seen, done = Seen(), threading.Event()
+    houses = {str(boiler): str(house) for boiler, house in Boiler.objects.values_list("id", "building")}
+    seen, done = Seen(houses), threading.Event()
     told = connection.settings_dict
     place = {"host": told["HOST"], "port": told["PORT"] or None, "dbname": told["NAME"]}
     who = {"user": told["USER"], "password": told["PASSWORD"]}
