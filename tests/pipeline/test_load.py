@@ -153,5 +153,6 @@ def told(run: Run, capsys: pytest.CaptureFixture[str]) -> None:
             f"{run.seconds:.1f} s, tried {sum(c.tries for c in run.clients)} times; "
             f"median {median(took) * 1000:.0f} ms, slowest {took[-1] * 1000:.0f} ms\n"
             f"{run.seen.looks} looks at the locks: {run.seen.own} waits for the own boiler, "
-            f"{run.seen.jobs} for the jobs of the own house, {run.seen.pulse} for the pulse, {sum(run.seen.strange.values())} for anything else"
+            f"{run.seen.jobs} for the jobs of the own house, {run.seen.pulse} for the pulse, "
+            f"{sum(run.seen.strange.values())} for anything else"
         )
