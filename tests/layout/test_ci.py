@@ -23,7 +23,8 @@ def bench(tmp_path: Path) -> Path:
         (tmp_path / folder).mkdir()
     for tool in TOOLS:
         (tmp_path / "bin" / tool).symlink_to(shutil.which(tool) or tool)
-    for name in ("bin/python3", "bin/chromium", "linters/ruff", "linters/mypy", "linters/lint-imports"):
+    programs = ("python3", "chromium", "nginx", "caddy", "openssl")
+    for name in (*(f"bin/{program}" for program in programs), "linters/ruff", "linters/mypy", "linters/lint-imports"):
         script(tmp_path / name, "#!/bin/bash\nexit 0\n")
     shutil.copy(ROOT / ".ci/run", tmp_path / ".ci/run")
     (tmp_path / "README.md").write_text(README.format(COMMAND))
@@ -100,6 +101,16 @@ def test_a_missing_browser_is_installed_at_the_second_try(bench: Path) -> None:
     calls = (bench / "apt.log").read_text().splitlines()
     assert [call.split()[0] for call in calls] == ["update", "update", "install"]
     assert "chromium" in calls[-1].split()
+
+
+@pytest.mark.parametrize("missing", ["nginx", "caddy", "openssl"])
+def test_missing_servers_of_the_papers_are_installed_and_not_started(bench: Path, missing: str) -> None:
+    (bench / "bin" / missing).unlink()
+    script(bench / "bin/apt-get", '#!/bin/bash\necho "$RUNLEVEL $*" >>apt.log\n')
+    code, _ = run(bench)
+    assert code == 0
+    runlevel, *words = (bench / "apt.log").read_text().splitlines()[-1].split()
+    assert (runlevel, {"install", "nginx-light", "caddy", "openssl"} <= set(words)) == ("1", True)
 
 
 def test_a_browser_that_cannot_be_installed_stops_the_run(bench: Path) -> None:

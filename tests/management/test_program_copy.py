@@ -5,7 +5,7 @@ import os
 import stat
 import subprocess
 import sys
-from collections.abc import Callable
+from collections.abc import Mapping
 from pathlib import Path
 
 import pytest
@@ -184,10 +184,14 @@ def test_of_an_interpreter_neither_its_tests_nor_its_packages_are_copied(tmp_pat
 
 
 @pytest.fixture
-def private_interpreter(account: Account) -> Callable[..., bool]:
-    """Where the interpreter of this run lies in a private home, its copy is what all other tests of sites run."""
-    need("an interpreter in a private home", not account.can_run([sys.executable, "-c", ""]))
-    return account.can_run
+def private_interpreter(account: Account, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The account cannot run the interpreter of this run, wherever that lies."""
+    can_run = Account.can_run
+
+    def can_run_other(self: Account, argv: list[str], env: Mapping[str, str] | None = None) -> bool:
+        return argv[0] != sys.executable and can_run(self, argv, env)
+
+    monkeypatch.setattr(Account, "can_run", can_run_other)
 
 
 def test_a_copied_interpreter_finds_the_packages_and_the_code_that_were_not_copied(
