@@ -2,14 +2,17 @@
 
 from collections.abc import Iterable
 from datetime import datetime
+from typing import Any, TypeVar
 from uuid import UUID
 
-from fleet.accounts.models import Grant, GrantRecord, User
+from fleet.accounts.models import Grant, GrantRecord, Qualification, User
 from fleet.errors import Refused
 from fleet.records.row_spans import not_ended
 
 # `from_job`: a planned job made it or moved its end. Grants older than these records have none of their beginning.
 RECORD_KINDS = ("given", "asked", "accepted", "declined", "ended", "from_job")
+
+Waiting = TypeVar("Waiting", Grant, Qualification)
 
 
 def record_grant(grant: Grant, kind: str, *, at: datetime, by: User | None) -> GrantRecord:
@@ -36,17 +39,28 @@ def note_asked(people: Iterable[UUID]) -> None:
     User.objects.filter(id__in=list(people), is_asked=False).update(is_asked=True)
 
 
-def answer_grant(*, grant: UUID, person: User, accepts: bool, at: datetime) -> Grant:
-    """Let a grant begin, or end what was asked. Raises Refused (404) where it does not wait for this person."""
-    rows = Grant.asked_or_accepted.select_for_update(of=("self",), no_key=True).select_related("portfolio", "building")
-    row: Grant | None = rows.filter(not_ended(at), id=grant, user=person, waits_since__isnull=False).first()
+def find_waiting(model: type[Waiting], key: Any, person: User, at: datetime) -> Waiting:
+    """Lock and return what waits for this person. Raises Refused (404) where it does not."""
+    rows = model.asked_or_accepted.select_for_update(of=("self",), no_key=True).select_related("portfolio")
+    row = rows.filter(not_ended(at), id=key, user=person, waits_since__isnull=False).first()
     if row is None:
         raise Refused("unknown", "Not found.", status=404)
+    return row
+
+
+def take_answer(row: Grant | Qualification, *, accepts: bool, at: datetime) -> None:
+    """Let a waiting row begin, or end it."""
     if accepts:
         row.waits_since = None
     else:
         row.until = at
     row.save(update_fields=["waits_since", "until"])
+
+
+def answer_grant(*, grant: UUID, person: User, accepts: bool, at: datetime) -> Grant:
+    """Let a grant begin, or end what was asked. Raises Refused (404) where it does not wait for this person."""
+    row = find_waiting(Grant, grant, person, at)
+    take_answer(row, accepts=accepts, at=at)
     record_grant(row, "accepted" if accepts else "declined", at=at, by=person)
     return row
 

@@ -15,9 +15,9 @@ KNOWN_PASSWORDS = frozenset(value for value in KNOWN_VALUES if not value.startsw
 
 
 def note_kind(kind: str, at: datetime) -> None:
-    """Note what this installation is, for good. Raises Refused where it is noted, or visibly is, something else.
+    """Note what this installation is, for good. Raises Refused where something else is noted.
 
-    A database that has people before anything was noted was made by an earlier version, as `kind` says.
+    A database that has people before anything was noted was made by an earlier version, and is taken for `kind`.
     """
     noted, _ = Installation.objects.get_or_create(id=1, defaults={"kind": kind, "noted_at": at})
     if noted.kind != kind:

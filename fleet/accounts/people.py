@@ -9,7 +9,7 @@ from uuid import UUID
 from django.core.exceptions import ValidationError
 from django.db.models import Q, QuerySet
 
-from fleet.accounts.grants import belongs_to_portfolio, note_asked, record_grant
+from fleet.accounts.grants import belongs_to_portfolio, find_waiting, note_asked, record_grant, take_answer
 from fleet.accounts.models import Grant, Qualification, User
 from fleet.accounts.telephone import NUMBER_RULE
 from fleet.errors import Refused
@@ -159,17 +159,8 @@ def waiting_qualifications(person: User, at: datetime) -> list[Qualification]:
 
 def answer_qualification(*, qualification: int, person: User, accepts: bool, at: datetime) -> Qualification:
     """Let a qualification count, or end what was asked. Raises Refused (404) where it does not wait for this person."""
-    rows = Qualification.asked_or_accepted.select_for_update(of=("self",), no_key=True).select_related("portfolio")
-    row: Qualification | None = rows.filter(
-        not_ended(at), id=qualification, user=person, waits_since__isnull=False
-    ).first()
-    if row is None:
-        raise Refused("unknown", "Not found.", status=404)
-    if accepts:
-        row.waits_since = None
-    else:
-        row.until = at
-    row.save(update_fields=["waits_since", "until"])
+    row = find_waiting(Qualification, qualification, person, at)
+    take_answer(row, accepts=accepts, at=at)
     return row
 
 

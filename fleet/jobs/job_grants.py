@@ -31,7 +31,7 @@ def settle_job_grants(*, people: Iterable[UUID | None], building: Building, at: 
 
 def _settle_person(person: UUID, building: Building, at: datetime) -> None:
     access = Access.objects.select_related("grant").filter(user=person, building=building).first()
-    wanted_until = _wanted_until(person, building)
+    wanted_until = _wanted_until(person, building, at)
     if access is None and wanted_until and not _has_standing_grant(person, building, wanted_until):
         access = _make_access(person, building, wanted_until)
     if access is None or access.grant.until is None:  # somebody made the grant permanent meanwhile
@@ -44,10 +44,13 @@ def _settle_person(person: UUID, building: Building, at: datetime) -> None:
         record_grant(grant, "from_job", at=at, by=None)
 
 
-def _wanted_until(person: UUID, building: Building) -> datetime | None:
+def _wanted_until(person: UUID, building: Building, at: datetime) -> datetime | None:
     """Return the end of the day after the last one on which a job is planned here that they agreed to; None without."""
     own_jobs = Q(technician=person) | Q(second=person)
-    planned_jobs = Job.objects.filter(own_jobs, building=building, planned_until__isnull=False)
+    # What was planned longer ago gives nothing any more.
+    planned_jobs = Job.objects.filter(
+        own_jobs, building=building, planned_until__gt=at - timedelta(days=DAYS_AFTER + 2)
+    )
     last = max((job.planned_until for job in agreed_jobs(planned_jobs, person) if job.planned_until), default=None)
     if last is None:
         return None
