@@ -11,7 +11,10 @@ from rest_framework.request import Request
 from api.boilers import BOILER_PATH_PARAMETER
 from api.http.access import boiler_for
 from api.http.detail_endpoints import DetailEndpoint, describe_detail
+from api.http.query_validation import validate_query
+from api.http.strict import StrictSerializer
 from api.register_gaps import RegisterGapSerializer
+from api.visit_serializers import KINDS
 from fleet.jobs import work_sheet
 from fleet.rules.values import LEVELS
 
@@ -47,7 +50,7 @@ class LineSerializer(serializers.Serializer[Any]):
     place = serializers.CharField(source="position.name", default="the boiler")
     phase = serializers.ChoiceField(choices=("as_found", "repair", "as_left"), source="ask.phase")
     because = serializers.ChoiceField(
-        choices=("failed", "touched", "to_be_touched", "due", "soon", "season"), source="ask.because"
+        choices=("failed", "touched", "to_be_touched", "due", "soon", "season", "visit"), source="ask.because"
     )
     why = serializers.CharField(source="ask.why")
     level = serializers.ChoiceField(choices=LEVELS, source="ask.level")
@@ -121,7 +124,18 @@ class SheetSerializer(serializers.Serializer[Any]):
     not_on_record = RegisterGapSerializer(many=True, source="gaps")
 
 
-@describe_detail("getSheet", BOILER_PATH_PARAMETER)
+class SheetQuerySerializer(StrictSerializer):
+    """The kind of visit the sheet is of."""
+
+    kind = serializers.ChoiceField(
+        choices=KINDS,
+        required=False,
+        help_text="An annual service or season start lists all that such a visit does, a routine check its four "
+        "things. Any other kind, or none, lists what is due or open.",
+    )
+
+
+@describe_detail("getSheet", BOILER_PATH_PARAMETER, SheetQuerySerializer, codes=(400, 401, 404))
 class SheetEndpoint(DetailEndpoint):
     """The work sheet of one boiler."""
 
@@ -129,9 +143,9 @@ class SheetEndpoint(DetailEndpoint):
 
     def find_item(self, request: Request, at: datetime, **where: UUID) -> work_sheet.WorkSheet:
         """Return the sheet, composed of stored conclusions."""
-        return work_sheet.compose_work_sheet(
-            boiler_for(request, where["boiler"], see=self.action, do=self.action, at=at), at
-        )
+        kind = validate_query(request, SheetQuerySerializer).get("kind", "")
+        boiler = boiler_for(request, where["boiler"], see=self.action, do=self.action, at=at)
+        return work_sheet.compose_work_sheet(boiler, at, kind)
 
     def get_tag_parts(self, at: datetime) -> tuple[Any, ...]:
         """Return the day: what comes due within a month is added to the sheet on its day."""

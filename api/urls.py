@@ -56,12 +56,13 @@ from api.standing import StandingEndpoint
 from api.terms import TermsEndpoint
 from api.visit_lists import VisitFactsEndpoint
 from api.visit_report import VisitReportEndpoint
-from api.visits import VisitAnswerEndpoint, VisitListEndpoint
+from api.visits import CheckVisitEndpoint, VisitAnswerEndpoint, VisitListEndpoint
 
 urlpatterns = [
     path("schema/", OpenApiSchemaEndpoint.as_view(), name="schema"),
     path("docs/", ApiDocsEndpoint.as_view(url_name="schema"), name="docs"),
     path("v1/visits/", VisitListEndpoint.as_view(), name="visits"),
+    path("v1/visits/check/", CheckVisitEndpoint.as_view(), name="check-visit"),
     path("v1/visits/that-name-me/", NamingVisitsEndpoint.as_view(), name="naming-visits"),
     path("v1/visits/<uuid:visit>/", VisitAnswerEndpoint.as_view(), name="visit"),
     path("v1/visits/<uuid:visit>/facts/", VisitFactsEndpoint.as_view(), name="visit-facts"),

@@ -70,6 +70,27 @@ class VisitListEndpoint(KeepsRefusedMixin, ListEndpoint):
         return Response(posted.parse_body(), status=code, headers={"Location": f"/api/v1/visits/{posted.visit}/"})
 
 
+class CheckVisitEndpoint(APIView):
+    """What a visit would be answered, before it is posted."""
+
+    @extend_schema(
+        operation_id="checkVisit",
+        request=VisitSerializer,
+        responses={200: AnswerSerializer, **problem_responses(400, 401, 403, 404, 409, 413, 415, 422, 503)},
+        examples=POST_VISIT,
+    )
+    def post(self, request: Request) -> Response:
+        """Judge a visit and store nothing: neither the visit nor a refused body. Whoever may post it may ask.
+
+        The answer is of this instant. What is posted by others meanwhile can change it, so the post decides.
+        """
+        at = timezone.now()
+        visit = incoming(validate_body(request, VisitSerializer))
+        boiler_for(request, visit.boiler, see="board.see", do="visit.post", at=at)
+        checked = run_with_retries(lambda: pipeline.check_visit(visit, by=user_of(request), at=at))
+        return Response(checked.parse_body())
+
+
 class VisitAnswerEndpoint(APIView):
     """The answer to one visit."""
 

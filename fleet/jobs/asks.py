@@ -1,6 +1,6 @@
 """What one boiler asks for on a visit, and why: it failed, was touched, is due, or the season asks for it."""
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
 from uuid import UUID
@@ -33,7 +33,7 @@ class Ask:
     position: UUID | None
     procedure: str
     phase: str
-    because: str  # failed, touched, to_be_touched, due, soon, season
+    because: str  # failed, touched, to_be_touched, due, soon, season, visit
     why: str
     level: str = "routine"
     deficiency: UUID | None = None
@@ -83,10 +83,10 @@ def _day_in_words(day: date) -> str:
     return local_day(datetime(day.year, day.month, day.day, 12, tzinfo=UTC), "UTC")
 
 
-def all_asks(facts: WorkFacts, near: NearSeason) -> list[Ask]:
-    """Return everything the boiler asks for, each thing once, with its gravest cause."""
+def all_asks(facts: WorkFacts, near: NearSeason, more: Iterable[Ask] = ()) -> list[Ask]:
+    """Return everything the boiler asks for, each thing once, with its gravest cause; `more` is what else is asked."""
     asks_by_key: dict[tuple[UUID | None, str, str, UUID | None], Ask] = {}
-    asks = [*_deficiency_asks(facts), *_state_asks(facts), *_season_asks(facts, near)]
+    asks = [*_deficiency_asks(facts), *_state_asks(facts), *_season_asks(facts, near), *more]
     for ask in [*asks, *_touch_asks(facts, asks)]:
         # Two repairs at one place are two things; one procedure at one place is done once.
         key = (ask.position, ask.procedure, ask.phase, ask.deficiency if ask.phase == "repair" else None)
@@ -247,7 +247,7 @@ def _season_asks(facts: WorkFacts, near: NearSeason) -> Iterator[Ask]:
     for place, kind in facts.kinds.items():
         fitting_procedures = [p for p in facts.release.procedures.values() if kind in p.kinds]
         if near.near == "start" and near.day:
-            for procedure in _season_procedures(fitting_procedures, facts.release):
+            for procedure in season_procedures(fitting_procedures, facts.release):
                 if not _has_passed_since(facts, place, procedure, near.day - NEAR_START_WITHIN):
                     yield Ask(
                         place, procedure.code, phase=_season_phase(procedure), because="season", why=near.sentence
@@ -258,7 +258,7 @@ def _season_asks(facts: WorkFacts, near: NearSeason) -> Iterator[Ask]:
                 yield Ask(place, procedure.code, phase="as_left", because="season", why=why)
 
 
-def _season_procedures(procedures: Sequence[ProcedureSpec], release: Catalogue) -> list[ProcedureSpec]:
+def season_procedures(procedures: Sequence[ProcedureSpec], release: Catalogue) -> list[ProcedureSpec]:
     """Return the season's procedures: of full proofs the quickest, all others anchored on the season, the restart."""
     anchored = [p for p in procedures if p.anchor == "season"]
     full = work.quickest_code([p.code for p in anchored if p.proof == "full"], release)

@@ -13,6 +13,7 @@ from fleet.deficiencies.life import level_at
 from fleet.deficiencies.models import Deficiency
 from fleet.jobs import asks, suggest, work
 from fleet.jobs.asks import Ask
+from fleet.jobs.visit_kind_asks import ROUTINE_CHECK, visit_kind_asks
 from fleet.planning import work_order
 from fleet.portfolio import queries as register
 from fleet.portfolio.models import Boiler, Position
@@ -104,14 +105,20 @@ def round_to_grain(at: datetime) -> datetime:
     return at - (at - at.replace(hour=0, minute=0, second=0, microsecond=0)) % TIME_GRAIN
 
 
-def compose_work_sheet(boiler: Boiler, at: datetime) -> WorkSheet:
-    """Compose a boiler's work sheet from stored rows: release, places, states, deficiencies, settings, tests, terms."""
+def compose_work_sheet(boiler: Boiler, at: datetime, kind: str = "") -> WorkSheet:
+    """Compose a boiler's work sheet from stored rows: release, places, states, deficiencies, settings, tests, terms.
+
+    Without a kind of visit it lists what is due or open. A routine check has its four things and nothing else, an
+    annual service or season start all that such a visit does as well; every other kind is as without one.
+    """
     sources = _read_sources(boiler, at)
     states = list(suggest.states_of(boiler.id, round_to_grain(at), at))
     open_rows = list(_open_deficiencies(boiler, at))
     zone = boiler.building.zone
     season = asks.near_season(terms.terms_in_force(boiler.portfolio_id, zone, at), day_of(at, zone))
-    listed_asks = asks.all_asks(_work_facts(sources, states, rows=open_rows, at=at, zone=zone), season)
+    facts = _work_facts(sources, states, rows=open_rows, at=at, zone=zone)
+    kind_asks = list(visit_kind_asks(facts, kind))
+    listed_asks = kind_asks if kind == ROUTINE_CHECK else asks.all_asks(facts, season, kind_asks)
     lines = sorted((_work_line(a, sources) for a in listed_asks), key=_line_order)
     listed_procedures = [line.procedure for line in lines if line.procedure]
     repairs = sum(1 for line in lines if line.ask.phase == "repair")

@@ -25,7 +25,7 @@ from fleet.pipeline.register import change_register
 from fleet.pipeline.requests import RequestAnswer, answer_request
 from fleet.pipeline.sweep import SweepResult, rebuild, sweep
 from fleet.pipeline.terms import adopt_terms
-from fleet.pipeline.visits import PostedVisit, post_visits
+from fleet.pipeline.visits import PostedVisit, check_visit, post_visits
 
 __all__ = [
     "OWN_NAME",
@@ -48,6 +48,7 @@ __all__ = [
     "answer_request",
     "capacity_to_second",
     "change_register",
+    "check_visit",
     "confirm_import",
     "create_job",
     "edit_cells",

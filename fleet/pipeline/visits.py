@@ -8,6 +8,8 @@ from functools import partial
 from typing import Any
 from uuid import UUID
 
+from django.db import transaction
+
 from fleet.accounts import people
 from fleet.accounts.models import User
 from fleet.assessments.models import Answer
@@ -79,6 +81,18 @@ def post_visits(
     new_ids = {v.id for v in new_visits}
     bodies = dict(Answer.objects.filter(visit__in=[v.id for v in visits]).values_list("visit", "body"))
     return [PostedVisit(v.id, bodies[v.id], created=v.id in new_ids) for v in visits]
+
+
+def check_visit(visit: IncomingVisit, *, by: User | None, at: datetime) -> PostedVisit:
+    """Judge a visit as `post_visits` would and store nothing of it. Raises Refused as that does.
+
+    All of it happens in a transaction that is rolled back, so the answer is the one that a post at this instant would
+    get, and no row, event or wake-up outlives it. A visit that was posted already gets its first answer.
+    """
+    with transaction.atomic():
+        posted = post_visits([visit], by=by, at=at)[0]
+        transaction.set_rollback(True)
+    return posted
 
 
 def _add_new_visits(

@@ -255,3 +255,55 @@ def test_nothing_is_fired_to_try_a_control_that_is_blind(serviced: Fleet, rosa: 
     serviced.post(serviced.visit(at, [seen, *blind]))
     asked = {n["phase"] for n in lines(sheet(rosa, serviced)) if n["procedure"] == "operating_control_trip"}
     assert asked == {"as_left"}
+
+
+def kind_rows(phone: Phone, fleet: Fleet, kind: str, key: str = "ALD12 B1") -> list[Row]:
+    response = phone.get(f"/api/v1/boilers/{fleet.bench(key).boiler.id}/sheet/?kind={kind}")
+    assert response.status_code == 200, response.content
+    return rows(response.json())
+
+
+def test_a_routine_check_has_its_things_and_nothing_else(serviced: Fleet, rosa: Phone) -> None:
+    assert kind_rows(rosa, serviced, "routine_check") == [(2, "upper cutoff", "flush", "visit")]
+
+
+def test_a_routine_check_of_a_boiler_on_hold_shows_the_hold_first(failed: Fleet, rosa: Phone) -> None:
+    told = rosa.get(f"/api/v1/boilers/{failed.bench().boiler.id}/sheet/?kind=routine_check").json()
+    assert told["first"][0]["act"].startswith("Switch the burner off by hand now.")
+
+
+@pytest.mark.parametrize("kind", ["annual_service", "season_start"])
+def test_a_service_lists_all_that_its_answer_will_ask_for_whatever_is_due(
+    serviced: Fleet, rosa: Phone, kind: str
+) -> None:
+    """Everything was proven a month ago, and the visit that does none of it misses only what the sheet lists."""
+    asked = {(place, code) for _, place, code, _ in kind_rows(rosa, serviced, kind)}
+    at = NOW - timedelta(hours=1)
+    bench = serviced.bench()
+    seen = IncomingEntry(act="observe", code="found_firing", position=None, at=at)
+    visit = bench.compose_visit(kind, at, [serviced.technician.id], [seen], left_as="on_call")
+    missing = serviced.post(visit)[0].parse_body()["readiness"]["missing"]
+    names = {str(place): name for place, name in bench.boiler.positions.values_list("id", "name")}
+    missed = {names[item["position"]] for item in missing if item["what"] == "service"}
+    assert missed
+    assert missed <= {place for place, _ in asked}
+
+
+@pytest.mark.parametrize("kind", ["follow_up", "no_heat", "season_shutdown", "inspection"])
+def test_any_other_kind_is_as_without_one(failed: Fleet, rosa: Phone, kind: str) -> None:
+    assert kind_rows(rosa, failed, kind) == rows(sheet(rosa, failed))
+
+
+def test_an_unknown_kind_is_refused(fleet: Fleet, rosa: Phone) -> None:
+    response = rosa.get(f"/api/v1/boilers/{fleet.bench().boiler.id}/sheet/?kind=party")
+    assert response.status_code == 400
+    assert response.json()["errors"][0]["pointer"] == "/kind"
+
+
+def test_the_sheets_of_two_kinds_have_tags_of_their_own(serviced: Fleet, rosa: Phone) -> None:
+    path = f"/api/v1/boilers/{serviced.bench().boiler.id}/sheet/"
+    tag = rosa.get(f"{path}?kind=routine_check")["ETag"]
+    again = rosa.send("GET", f"{path}?kind=routine_check", headers={"If-None-Match": tag})
+    other = rosa.send("GET", f"{path}?kind=annual_service", headers={"If-None-Match": tag})
+    assert again.status_code == 304
+    assert other.status_code == 200

@@ -126,6 +126,7 @@ ASKED = {
     ("get", "suggested-jobs"),
     ("post", "jobs"),
     ("post", "visits"),
+    ("post", "check-visit"),
     ("get", "changes"),
     ("get", "figures"),
     ("get", "forecast"),
