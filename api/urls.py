@@ -20,6 +20,9 @@ from api.deficiencies import (
 )
 from api.devices import DeviceEndpoint, DeviceListEndpoint
 from api.docs import ApiDocsEndpoint, OpenApiSchemaEndpoint
+from api.field_day import FieldDayEndpoint
+from api.field_pack import FieldPackEndpoint
+from api.field_words import FieldWordsEndpoint
 from api.figures import FiguresEndpoint
 from api.forecast import ForecastEndpoint
 from api.history import HistoryEndpoint
@@ -75,6 +78,9 @@ urlpatterns = [
     path("v1/boilers/<uuid:boiler>/", BoilerEndpoint.as_view(), name="boiler"),
     path("v1/boilers/<uuid:boiler>/history/", HistoryEndpoint.as_view(), name="history"),
     path("v1/boilers/<uuid:boiler>/sheet/", SheetEndpoint.as_view(), name="sheet"),
+    path("v1/boilers/<uuid:boiler>/field-pack/", FieldPackEndpoint.as_view(), name="field-pack"),
+    path("v1/field/day/", FieldDayEndpoint.as_view(), name="field-day"),
+    path("v1/field/words/", FieldWordsEndpoint.as_view(), name="field-words"),
     path("v1/boilers/<uuid:boiler>/positions/", BoilerPositionsEndpoint.as_view(), name="positions"),
     path("v1/boilers/<uuid:boiler>/standing/", StandingEndpoint.as_view(), name="standing"),
     path("v1/visits/<uuid:visit>/second/", SecondCorrectionEndpoint.as_view(), name="second"),

@@ -105,15 +105,16 @@ def round_to_grain(at: datetime) -> datetime:
     return at - (at - at.replace(hour=0, minute=0, second=0, microsecond=0)) % TIME_GRAIN
 
 
-def compose_work_sheet(boiler: Boiler, at: datetime, kind: str = "") -> WorkSheet:
+def compose_work_sheet(boiler: Boiler, at: datetime, kind: str = "", sources: SheetSources | None = None) -> WorkSheet:
     """Compose a boiler's work sheet from stored rows: release, places, states, deficiencies, settings, tests, terms.
 
     Without a kind of visit it lists what is due or open. A routine check has its four things and nothing else, an
-    annual service or season start all that such a visit does as well; every other kind is as without one.
+    annual service or season start all that such a visit does as well; every other kind is as without one. `sources`
+    are those of this boiler and instant, where they were read already.
     """
-    sources = _read_sources(boiler, at)
+    sources = sources or read_sources(boiler, at)
     states = list(suggest.states_of(boiler.id, round_to_grain(at), at))
-    open_rows = list(_open_deficiencies(boiler, at))
+    open_rows = list(open_deficiencies(boiler, at))
     zone = boiler.building.zone
     season = asks.near_season(terms.terms_in_force(boiler.portfolio_id, zone, at), day_of(at, zone))
     facts = _work_facts(sources, states, rows=open_rows, at=at, zone=zone)
@@ -140,7 +141,8 @@ def compose_work_sheet(boiler: Boiler, at: datetime, kind: str = "") -> WorkShee
     )
 
 
-def _read_sources(boiler: Boiler, at: datetime) -> SheetSources:
+def read_sources(boiler: Boiler, at: datetime) -> SheetSources:
+    """Read what the lines of a boiler's sheets are made from: release, places, devices, values, newest tests."""
     positions = register.positions_of(Boiler.objects.filter(id=boiler.id)).select_related("role")
     places = {p.id: p for p in positions}
     present = {
@@ -153,7 +155,8 @@ def _read_sources(boiler: Boiler, at: datetime) -> SheetSources:
     )
 
 
-def _open_deficiencies(boiler: Boiler, at: datetime) -> Iterable[Deficiency]:
+def open_deficiencies(boiler: Boiler, at: datetime) -> Iterable[Deficiency]:
+    """Return the deficiencies of a boiler that are open at `at`, the oldest first."""
     deficiencies = Deficiency.objects.filter(boiler=boiler, closed_at=None, withdrawn=False, opened_at__lte=at)
     return deficiencies.select_related("opened_by").order_by("opened_at", "id")
 
@@ -195,13 +198,13 @@ def _work_line(ask: Ask, sources: SheetSources) -> WorkLine:
     procedure = sources.release.procedures.get(ask.procedure)
     position = sources.places.get(ask.position) if ask.position else None
     entry = sources.tests.get((ask.position, ask.procedure)) if ask.position else None
-    last = LastTest(entry, _outcome_of(entry), _reading_values(entry)) if entry else None
+    last = last_test(entry) if entry else None
     return WorkLine(
         _group_and_place(ask, procedure)[0],
         ask,
         position=position,
         procedure=procedure,
-        set_points=_set_points(ask, sources),
+        set_points=set_points_at(ask.position, sources) if ask.position else {},
         last=last,
     )
 
@@ -217,16 +220,21 @@ def _line_order(line: WorkLine) -> tuple[Any, ...]:
     return group, place, line.position.name if line.position else "", line.ask.procedure, line.ask.why
 
 
-def _set_points(ask: Ask, sources: SheetSources) -> dict[str, Any]:
+def set_points_at(place: UUID, sources: SheetSources) -> dict[str, Any]:
     """Return the values stamped on the device, overridden by settings; without dates and paths."""
-    stay = sources.stays.get(ask.position) if ask.position else None
+    stay = sources.stays.get(place)
     stamped = dict(stay.device.attributes) if stay else {}
-    settings = {v.key: v.value for v in sources.values.get(ask.position, ())} if ask.position else {}
+    settings = {v.key: v.value for v in sources.values.get(place, ())}
     return {
         k: v
         for k, v in {**stamped, **settings}.items()
         if k not in ("fitted_on", "paths", "needed", "not_needed_because")
     }
+
+
+def last_test(entry: Entry) -> LastTest:
+    """Return a stored test with its present outcome and its readings."""
+    return LastTest(entry, _outcome_of(entry), _reading_values(entry))
 
 
 def _outcome_of(entry: Entry) -> str:

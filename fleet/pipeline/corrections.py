@@ -4,7 +4,6 @@ from collections.abc import Iterator, Mapping, Sequence
 from datetime import datetime
 from uuid import UUID
 
-from fleet.accounts import policy
 from fleet.accounts.models import User
 from fleet.errors import Fault, Refused
 from fleet.pipeline.conclude import write_and_conclude
@@ -39,16 +38,10 @@ def correction_faults(visit: IncomingVisit, boiler: Boiler, by: User | None, at:
     if successor is not None:
         yield Fault("corrected_already", f"Visit {successor.id} already corrects it.", ("corrects",))
     # No user means the site itself posts: an import or the demonstration.
-    if by is not None and not _may_correct(old, boiler, by, at):
+    if by is not None and not corrections.may_correct(old, boiler, by, at):
         message = "Its author corrects a visit within 24 hours of posting it; after that a manager does."
         yield Fault("not_yours_to_correct", message, ("corrects",))
     yield from corrections.dropped_device_faults(visit, old)
-
-
-def _may_correct(old: Visit, boiler: Boiler, by: User, at: datetime) -> bool:
-    is_own = old.posted_by_id == by.id and at - old.posted_at <= policy.OWN_CORRECTION
-    action = "visit.correct_own" if is_own else "visit.correct"
-    return policy.is_allowed(by, action, portfolio=boiler.portfolio_id, building=boiler.building_id, at=at)
 
 
 def refusal_status(faults: Sequence[Fault]) -> int:

@@ -5,15 +5,23 @@ from datetime import datetime
 
 from django.db.models import Q, QuerySet
 
+from fleet.accounts import policy
 from fleet.accounts.models import User
 from fleet.accounts.people import qualification_codes_at
 from fleet.errors import Fault, Refused
-from fleet.portfolio.models import Fitting
+from fleet.portfolio.models import Boiler, Fitting
 from fleet.rules.vocabulary import FITTING_ACTS, OCCUPANT_ACTS
 from fleet.visits.incoming import IncomingVisit
 from fleet.visits.models import Entry, Seconding, Visit
 
 QUALIFICATION = "technician"
+
+
+def may_correct(old: Visit, boiler: Boiler, by: User, at: datetime) -> bool:
+    """Whether somebody may correct a visit to this boiler: its poster for a day, a manager at any time."""
+    is_own = old.posted_by_id == by.id and at - old.posted_at <= policy.OWN_CORRECTION
+    action = "visit.correct_own" if is_own else "visit.correct"
+    return policy.is_allowed(by, action, portfolio=boiler.portfolio_id, building=boiler.building_id, at=at)
 
 
 def dropped_device_faults(visit: IncomingVisit, old: Visit) -> Iterator[Fault]:

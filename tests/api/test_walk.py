@@ -60,6 +60,8 @@ ONES_OWN = {
     ("delete", "key"),
     ("post", "revoke-key"),
     ("get", "procedures"),
+    ("get", "field-words"),
+    ("get", "field-day"),
     ("get", "sources"),
     ("get", "procedure"),
 }
@@ -83,6 +85,7 @@ ROWS: dict[tuple[str, str], Row] = {
     ("get", "boiler"): Row(SEEN),
     ("get", "history"): Row(SEEN),
     ("get", "sheet"): Row("visit.see"),
+    ("get", "field-pack"): Row("visit.see"),
     ("get", "positions"): Row(SEEN),
     ("get", "standing"): Row(SEEN),
     ("get", "position"): Row(SEEN),

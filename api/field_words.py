@@ -1,0 +1,228 @@
+"""The endpoint of the visit sheet's words: what is asked, in which words it is answered, in one language."""
+
+from collections.abc import Iterator
+from datetime import UTC, datetime
+from typing import Any
+
+from rest_framework import serializers
+from rest_framework.request import Request
+
+from api.http.detail_endpoints import DetailEndpoint, describe_detail
+from api.http.query_validation import validate_query
+from api.http.strict import StrictSerializer
+from api.visit_serializers import ARRIVALS, KINDS, LEFT, WHY
+from fleet.catalog import queries as catalog
+from fleet.catalog.field_words import (
+    LANGUAGES,
+    UNREAD_LANGUAGES,
+    choice_words,
+    expected_answers,
+    outcome_question,
+    reading_question,
+)
+from fleet.rules.answers.readiness import LEAVING_CHECKS
+from fleet.rules.catalogue import Catalogue, KindSpec, ProcedureSpec, ReadingSpec
+from fleet.rules.wording import ADVICE_CAUTION
+from fleet.sheets.columns import is_measured
+
+
+class WordsQuerySerializer(StrictSerializer):
+    """The language of the words."""
+
+    language = serializers.ChoiceField(choices=LANGUAGES, required=False, default="en")
+
+
+class QuestionSerializer(serializers.Serializer[Any]):
+    """A question, and the words of yes and no; both are empty for a number and a choice."""
+
+    ask = serializers.CharField()
+    yes = serializers.CharField(allow_blank=True)
+    no = serializers.CharField(allow_blank=True)
+
+
+class ChoiceWordsSerializer(serializers.Serializer[Any]):
+    """One answer of a choice."""
+
+    code = serializers.CharField()
+    says = serializers.CharField()
+
+
+class AskedReadingSerializer(QuestionSerializer):
+    """One reading as it is asked. `expects`: "yes", "no" or the codes that a pass needs; empty for any."""
+
+    name = serializers.CharField()
+    type = serializers.CharField(help_text="bool, number or choice.")
+    unit = serializers.CharField(allow_blank=True)
+    low = serializers.FloatField(allow_null=True)
+    high = serializers.FloatField(allow_null=True)
+    choices = ChoiceWordsSerializer(many=True)
+    required = serializers.BooleanField()  # type: ignore[assignment]
+    accept = serializers.CharField(allow_blank=True)
+    expects = serializers.ListField(child=serializers.CharField())
+    otherwise = serializers.ChoiceField(
+        choices=("fail", "inconclusive", "not_a_test"), help_text="What the test is where it is not as a pass needs it."
+    )
+
+
+class AskedProcedureSerializer(serializers.Serializer[Any]):
+    """A procedure as the visit sheet asks it. `outcome` comes first where a test only measures."""
+
+    code = serializers.CharField()
+    name = serializers.CharField()
+    side = serializers.CharField()
+    cautions = serializers.CharField(allow_blank=True)
+    steps = serializers.ListField(child=serializers.CharField())
+    kinds = serializers.ListField(child=serializers.CharField())
+    outcome = QuestionSerializer(allow_null=True)
+    readings = AskedReadingSerializer(many=True)
+    who = serializers.ListField(child=serializers.CharField())
+    people = serializers.IntegerField()
+    minutes = serializers.IntegerField()
+
+
+class SeenSerializer(serializers.Serializer[Any]):
+    """Something that can be seen. Without roles it is seen of the boiler as a whole."""
+
+    code = serializers.CharField()
+    name = serializers.CharField()
+    roles = serializers.ListField(child=serializers.CharField())
+    first_act = serializers.CharField(allow_blank=True, help_text="What to do at once where it makes a hold.")
+
+
+class CodeNameSerializer(serializers.Serializer[Any]):
+    """A code and its name."""
+
+    code = serializers.CharField()
+    name = serializers.CharField()
+
+
+class AttributeSerializer(serializers.Serializer[Any]):
+    """A value that is stamped or set on a device. `measured`: a number in the unit at the end of its name."""
+
+    name = serializers.CharField()
+    measured = serializers.BooleanField()
+
+
+class KindWordsSerializer(CodeNameSerializer):
+    """A kind of device and what is on it."""
+
+    attributes = AttributeSerializer(many=True)
+
+
+class RoleWordsSerializer(CodeNameSerializer):
+    """A role of a place and the kinds of device that may fill it."""
+
+    kinds = serializers.ListField(child=serializers.CharField())
+    part = serializers.CharField()
+
+
+class FieldWordsSerializer(serializers.Serializer[Any]):
+    """Everything the visit sheet can ask or say, of the release in force, in one language."""
+
+    release = serializers.IntegerField()
+    language = serializers.ChoiceField(choices=LANGUAGES)
+    languages = serializers.ListField(child=serializers.CharField())
+    read_by_native_speaker = serializers.BooleanField()
+    caution = serializers.CharField()
+    procedures = AskedProcedureSerializer(many=True)
+    observations = SeenSerializer(many=True)
+    actions = CodeNameSerializer(many=True)
+    kinds = KindWordsSerializer(many=True)
+    roles = RoleWordsSerializer(many=True)
+    first_acts = serializers.DictField(child=serializers.CharField())
+    leaving_checks = serializers.DictField(child=serializers.CharField())
+    visit_kinds = serializers.ListField(child=serializers.CharField())
+    arrivals = serializers.ListField(child=serializers.CharField())
+    left_as = serializers.ListField(child=serializers.CharField())
+    why = serializers.ListField(child=serializers.CharField())
+
+
+@describe_detail("getFieldWords", WordsQuerySerializer, codes=(400, 401))
+class FieldWordsEndpoint(DetailEndpoint):
+    """The words of the visit sheet."""
+
+    item_serializer, action = FieldWordsSerializer, "terms.see"
+
+    def find_item(self, request: Request, at: datetime, **where: Any) -> dict[str, Any]:
+        """Return the words of the release in force."""
+        return compose_words(catalog.catalogue_at(at), validate_query(request, WordsQuerySerializer)["language"])
+
+    def get_tag_parts(self, at: datetime) -> tuple[Any, ...]:
+        """Return the release of the day (UTC)."""
+        return (catalog.release_number_on(at.astimezone(UTC).date()),)
+
+
+def compose_words(release: Catalogue, language: str) -> dict[str, Any]:
+    """Return everything the visit sheet can ask or say."""
+    return {
+        "release": release.release,
+        "language": language,
+        "languages": LANGUAGES,
+        "read_by_native_speaker": language not in UNREAD_LANGUAGES,
+        "caution": ADVICE_CAUTION,
+        "procedures": [_procedure_words(p, language) for p in release.procedures.values()],
+        **_register_words(release),
+        "leaving_checks": LEAVING_CHECKS,
+        "visit_kinds": KINDS,
+        "arrivals": ARRIVALS,
+        "left_as": LEFT,
+        "why": WHY,
+    }
+
+
+def _register_words(release: Catalogue) -> dict[str, Any]:
+    """Return what can be seen, done and fitted, and what to do first about each finding that holds a boiler."""
+    holds = {code: rule.first_act for code, rule in release.findings.items() if rule.level == "hold"}
+    return {
+        "first_acts": holds,
+        "observations": [
+            {"code": o.code, "name": o.name, "roles": sorted(o.roles), "first_act": holds.get(o.finding, "")}
+            for o in release.observations.values()
+        ],
+        "actions": [{"code": a.code, "name": a.name} for a in release.actions.values()],
+        "kinds": [{"code": k.code, "name": k.name, "attributes": _attributes(k)} for k in release.kinds.values()],
+        "roles": [
+            {"code": r.code, "name": r.name, "kinds": sorted(r.kinds), "part": r.part} for r in release.roles.values()
+        ],
+    }
+
+
+def _attributes(kind: KindSpec) -> list[dict[str, Any]]:
+    return [{"name": a, "measured": is_measured(a)} for a in sorted(kind.attributes - {"fitted_on"})]
+
+
+def _procedure_words(procedure: ProcedureSpec, language: str) -> dict[str, Any]:
+    return {
+        "code": procedure.code,
+        "name": procedure.name,
+        "side": procedure.side,
+        "cautions": procedure.caution,
+        "steps": procedure.steps,
+        "kinds": sorted(procedure.kinds),
+        "outcome": outcome_question(procedure, language),
+        "readings": list(_readings_asked(procedure, language)),
+        "who": sorted(procedure.who),
+        "people": procedure.people,
+        "minutes": procedure.minutes,
+    }
+
+
+def _readings_asked(procedure: ProcedureSpec, language: str) -> Iterator[dict[str, Any]]:
+    """Yield the readings in the catalogue's order, which is the order in which they are seen."""
+    for spec in procedure.readings.values():
+        question = reading_question(procedure.code, spec, language)
+        yield {
+            **{name: getattr(spec, name) for name in ("name", "type", "unit", "low", "high", "required", "accept")},
+            "ask": question.ask,
+            "yes": question.yes,
+            "no": question.no,
+            "choices": [{"code": c, "says": choice_words(spec.name, c, language)} for c in spec.choices],
+            "expects": expected_answers(spec),
+            "otherwise": _outcome_otherwise(spec),
+        }
+
+
+def _outcome_otherwise(spec: ReadingSpec) -> str:
+    """Return what the test is where the reading is not as a pass needs it."""
+    is_condition = spec.rule is None and spec.name == "burner_firing"
+    return "not_a_test" if is_condition else spec.otherwise

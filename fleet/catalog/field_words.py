@@ -1,0 +1,70 @@
+"""What the visit sheet asks and the words of its answers, in each language it is offered in.
+
+These words are no part of a release: they judge nothing. Every reading and choice of the shipped catalogue has its
+words in every language; a reading of a release that this version does not ship is asked by its name.
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from functools import lru_cache
+
+import yaml
+from django.conf import settings
+
+from fleet.rules.catalogue import ProcedureSpec, ReadingSpec
+
+LANGUAGES = ("en", "es")
+UNREAD_LANGUAGES = frozenset({"es"})  # not yet read by a native speaker of the trade
+_YES_NO = {"en": ("YES", "NO"), "es": ("SÍ", "NO")}
+
+
+@dataclass(frozen=True, slots=True)
+class Question:
+    """A question and the words of yes and no; both are empty for a number and for a choice."""
+
+    ask: str
+    yes: str = ""
+    no: str = ""
+
+
+def reading_question(procedure: str, spec: ReadingSpec, language: str) -> Question:
+    """Return what is asked for one reading of a procedure."""
+    table = read_words("readings.yaml")
+    words = table.get(f"{procedure}.{spec.name}") or table.get(spec.name)
+    if words:
+        return Question(*words[language])
+    name = spec.name.replace("_", " ").capitalize()
+    return Question(name, *_YES_NO[language]) if spec.type == "bool" else Question(name)
+
+
+def outcome_question(procedure: ProcedureSpec, language: str) -> Question | None:
+    """Return what is asked first of a test that only measures: whether the device acted. None for all others."""
+    words = read_words("outcomes.yaml").get(procedure.code)
+    return Question(*words[language]) if words else None
+
+
+def choice_words(reading: str, code: str, language: str) -> str:
+    """Return the words of one answer of a choice."""
+    table = read_words("choices.yaml")
+    words = table.get(f"{reading}.{code}") or table.get(code)
+    return str(words[language]) if words else code.replace("_", " ").upper()
+
+
+def expected_answers(spec: ReadingSpec) -> Sequence[str]:
+    """Return the answers that a pass needs of a yes-or-no or a choice: "yes", "no" or codes; empty for any.
+
+    From its rule where it has one, else from what is accepted in words, with which each such reading begins.
+    """
+    if spec.rule is not None and spec.rule.words:
+        return spec.rule.words
+    first_words = spec.accept.partition(":")[0].partition(";")[0].replace(",", " ").split()
+    if spec.type == "bool":
+        return (first_words[0],) if first_words and first_words[0] in ("yes", "no") and len(first_words) == 1 else ()
+    return tuple(c for c in spec.choices if c in first_words)
+
+
+@lru_cache(maxsize=8)
+def read_words(name: str) -> Mapping[str, Mapping[str, Sequence[str]]]:
+    """Return one table of words: by code, then by language."""
+    with (settings.ROOT / "fixtures" / "words" / name).open(encoding="utf-8") as file:
+        return dict(yaml.safe_load(file))

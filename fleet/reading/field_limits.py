@@ -1,0 +1,87 @@
+"""The limits a phone holds a reading against at once, from the graders themselves. The server decides."""
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from fleet.engineering import trips
+from fleet.rules.catalogue import ProcedureSpec
+
+CUTOFF_PROCEDURES = ("slow_drain", "evaporation")
+
+
+@dataclass(frozen=True, slots=True)
+class ReadingLimit:
+    """Good from `low` to `high`, failed beyond `failed_over` or below `failed_under`; None where there is none.
+
+    All in the reading's own unit.
+    """
+
+    reading: str
+    low: float | None = None
+    high: float | None = None
+    failed_over: float | None = None
+    failed_under: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class LadderValues:
+    """The set points of one boiler in psig and its lowest safe line in inches; None where they are not on record."""
+
+    limit_psi: float | None = None
+    valve_psi: float | None = None
+    lowest_line_in: float | None = None
+
+
+def reading_limits(
+    procedure: ProcedureSpec, set_points: Mapping[str, Any], ladder: LadderValues
+) -> Iterator[ReadingLimit]:
+    """Yield the limits of a procedure's numbers at one place, whose device is set as `set_points` says."""
+    if procedure.code == "limit_trip":
+        grade = trips.grade_limit_trip(0.0, _number(set_points, "set_psi"), ladder.valve_psi)
+        yield _around("trip_psi", _number(set_points, "set_psi"), grade.near, failed_over=grade.bound)
+        yield ReadingLimit("stayed_off_minutes", low=trips.STAY_OFF_MINUTES)
+    elif procedure.code == "operating_control_trip":
+        grade = trips.grade_control_trip(
+            0.0, _number(set_points, "cut_out_psi"), _number(set_points, "differential_psi"), ladder.limit_psi
+        )
+        yield _around("trip_psi", _number(set_points, "cut_out_psi"), grade.near, failed_over=grade.bound)
+    elif procedure.code in CUTOFF_PROCEDURES:
+        mark = _number(set_points, "trip_in")
+        lowest = max(trips.GLASS_BOTTOM_IN, ladder.lowest_line_in or trips.GLASS_BOTTOM_IN)
+        yield _around("trip_in", mark, trips.CUTOFF_NEAR_IN, failed_under=lowest)
+    elif procedure.code == "lever_lift":
+        yield ReadingLimit("gauge_psi", low=trips.LEVER_PSI)
+    yield from _rule_limits(procedure, set_points)
+
+
+def _rule_limits(procedure: ProcedureSpec, set_points: Mapping[str, Any]) -> Iterator[ReadingLimit]:
+    """Yield the limits that the catalogue's own rules give."""
+    for name, spec in procedure.readings.items():
+        rule = spec.rule
+        if rule is None or spec.type != "number":
+            continue
+        value = _number(set_points, rule.key) if rule.key else rule.number
+        if rule.op == "within":
+            yield _around(name, _number(set_points, rule.key), rule.number or 0.0)
+        elif rule.op in ("<=", "<"):
+            yield ReadingLimit(name, high=value)
+        elif rule.op in (">=", ">"):
+            yield ReadingLimit(name, low=value)
+
+
+def _around(
+    reading: str,
+    value: float | None,
+    near: float,
+    *,
+    failed_over: float | None = None,
+    failed_under: float | None = None,
+) -> ReadingLimit:
+    low, high = (value - near, value + near) if value is not None else (None, None)
+    return ReadingLimit(reading, low, high, failed_over=failed_over, failed_under=failed_under)
+
+
+def _number(values: Mapping[str, Any], key: str) -> float | None:
+    value = values.get(key)
+    return float(value) if isinstance(value, (int, float)) and not isinstance(value, bool) else None
