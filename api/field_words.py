@@ -1,6 +1,7 @@
 """The endpoint of the visit sheet's words: what is asked, in which words it is answered, in one language."""
 
 from collections.abc import Iterator
+from dataclasses import asdict
 from datetime import UTC, datetime
 from typing import Any
 
@@ -17,11 +18,13 @@ from fleet.catalog.field_words import (
     UNREAD_LANGUAGES,
     choice_words,
     expected_answers,
+    first_finding,
     outcome_question,
     reading_question,
 )
 from fleet.rules.answers.readiness import LEAVING_CHECKS
 from fleet.rules.catalogue import Catalogue, KindSpec, ProcedureSpec, ReadingSpec
+from fleet.rules.values import Level
 from fleet.rules.wording import ADVICE_CAUTION
 from fleet.sheets.columns import is_measured
 
@@ -33,11 +36,14 @@ class WordsQuerySerializer(StrictSerializer):
 
 
 class QuestionSerializer(serializers.Serializer[Any]):
-    """A question, and the words of yes and no; both are empty for a number and a choice."""
+    """A question with the words of yes and no; both are empty for a number and a choice."""
 
     ask = serializers.CharField()
     yes = serializers.CharField(allow_blank=True)
     no = serializers.CharField(allow_blank=True)
+    first_act = serializers.CharField(
+        allow_blank=True, help_text="What to do at once where the answer makes a hold; empty where it makes none."
+    )
 
 
 class ChoiceWordsSerializer(serializers.Serializer[Any]):
@@ -160,7 +166,7 @@ def compose_words(release: Catalogue, language: str) -> dict[str, Any]:
         "languages": LANGUAGES,
         "read_by_native_speaker": language not in UNREAD_LANGUAGES,
         "caution": ADVICE_CAUTION,
-        "procedures": [_procedure_words(p, language) for p in release.procedures.values()],
+        "procedures": [_procedure_words(p, release, language) for p in release.procedures.values()],
         **_register_words(release),
         "leaving_checks": LEAVING_CHECKS,
         "visit_kinds": KINDS,
@@ -191,7 +197,8 @@ def _attributes(kind: KindSpec) -> list[dict[str, Any]]:
     return [{"name": a, "measured": is_measured(a)} for a in sorted(kind.attributes - {"fitted_on"})]
 
 
-def _procedure_words(procedure: ProcedureSpec, language: str) -> dict[str, Any]:
+def _procedure_words(procedure: ProcedureSpec, release: Catalogue, language: str) -> dict[str, Any]:
+    outcome = outcome_question(procedure, language)
     return {
         "code": procedure.code,
         "name": procedure.name,
@@ -199,27 +206,30 @@ def _procedure_words(procedure: ProcedureSpec, language: str) -> dict[str, Any]:
         "cautions": procedure.caution,
         "steps": procedure.steps,
         "kinds": sorted(procedure.kinds),
-        "outcome": outcome_question(procedure, language),
-        "readings": list(_readings_asked(procedure, language)),
+        "outcome": {**asdict(outcome), "first_act": _first_act(procedure, None, release)} if outcome else None,
+        "readings": list(_readings_asked(procedure, release, language)),
         "who": sorted(procedure.who),
         "people": procedure.people,
         "minutes": procedure.minutes,
     }
 
 
-def _readings_asked(procedure: ProcedureSpec, language: str) -> Iterator[dict[str, Any]]:
+def _readings_asked(procedure: ProcedureSpec, release: Catalogue, language: str) -> Iterator[dict[str, Any]]:
     """Yield the readings in the catalogue's order, which is the order in which they are seen."""
     for spec in procedure.readings.values():
-        question = reading_question(procedure.code, spec, language)
         yield {
             **{name: getattr(spec, name) for name in ("name", "type", "unit", "low", "high", "required", "accept")},
-            "ask": question.ask,
-            "yes": question.yes,
-            "no": question.no,
+            **asdict(reading_question(procedure.code, spec, language)),
+            "first_act": _first_act(procedure, spec, release),
             "choices": [{"code": c, "says": choice_words(spec.name, c, language)} for c in spec.choices],
             "expects": expected_answers(spec),
             "otherwise": _outcome_otherwise(spec),
         }
+
+
+def _first_act(procedure: ProcedureSpec, spec: ReadingSpec | None, release: Catalogue) -> str:
+    rule = release.findings.get(first_finding(procedure, spec))
+    return rule.first_act if rule is not None and rule.level == Level.HOLD else ""
 
 
 def _outcome_otherwise(spec: ReadingSpec) -> str:

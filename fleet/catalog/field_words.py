@@ -7,6 +7,7 @@ words in every language; a reading of a release that this version does not ship 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
+from typing import Any
 
 import yaml
 from django.conf import settings
@@ -43,6 +44,20 @@ def outcome_question(procedure: ProcedureSpec, language: str) -> Question | None
     return Question(*words[language]) if words else None
 
 
+def first_finding(procedure: ProcedureSpec, reading: ReadingSpec | None) -> str:
+    """Return the code of the finding that an answer brings which is not as a pass needs it; None is the first question.
+
+    What the table of words does not name is the reading's own finding, else the procedure's, else that it failed. A
+    condition of the test, and a number without a limit of its own, bring none.
+    """
+    name = f"{procedure.code}.{reading.name}" if reading else procedure.code
+    named = read_words("first_findings.yaml").get(name)
+    if named or reading is None:
+        return str(named or "test_failed")
+    can_fail = reading.rule is not None and reading.otherwise == "fail"
+    return (reading.finding or procedure.fails_as or "test_failed") if can_fail else ""
+
+
 def choice_words(reading: str, code: str, language: str) -> str:
     """Return the words of one answer of a choice."""
     table = read_words("choices.yaml")
@@ -64,7 +79,7 @@ def expected_answers(spec: ReadingSpec) -> Sequence[str]:
 
 
 @lru_cache(maxsize=8)
-def read_words(name: str) -> Mapping[str, Mapping[str, Sequence[str]]]:
-    """Return one table of words: by code, then by language."""
+def read_words(name: str) -> Mapping[str, Any]:
+    """Return one table of words: by code: the words by language, or the code of a finding."""
     with (settings.ROOT / "fixtures" / "words" / name).open(encoding="utf-8") as file:
         return dict(yaml.safe_load(file))

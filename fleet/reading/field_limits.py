@@ -4,7 +4,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from fleet.engineering import trips
+from fleet.engineering import burner_grades, trips
 from fleet.rules.catalogue import ProcedureSpec
 
 CUTOFF_PROCEDURES = ("slow_drain", "evaporation")
@@ -52,6 +52,11 @@ def reading_limits(
         yield _around("trip_in", mark, trips.CUTOFF_NEAR_IN, failed_under=lowest)
     elif procedure.code == "lever_lift":
         yield ReadingLimit("gauge_psi", low=trips.LEVER_PSI)
+    elif procedure.code == "combustion_test":
+        yield ReadingLimit("co_ppm", high=burner_grades.CO_ADJUST_PPM, failed_over=burner_grades.CO_HOLD_PPM)
+        for reading in ("ambient_co_ppm", "ambient_co_again_ppm"):
+            room = burner_grades.CO_ROOM_PPM
+            yield ReadingLimit(reading, high=burner_grades.CO_ROOM_RAISED_PPM, failed_over=room)
     yield from _rule_limits(procedure, set_points)
 
 

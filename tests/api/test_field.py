@@ -13,9 +13,10 @@ from fleet.catalog import field_words
 from fleet.catalog.parse import read_release
 from fleet.jobs.acts import JobDecision
 from fleet.pipeline import JobRequest
+from fleet.rules.catalogue import ReadingSpec
 from fleet.rules.wording import ADVICE_CAUTION
 from tests import kept
-from tests.api.phone import Phone
+from tests.api.phone import Phone, flush
 from tests.cast import DAY, NOW, Fleet, make_person
 from tests.portfolio.sheets import CATALOGUE
 
@@ -170,3 +171,61 @@ def test_a_day_shows_no_boiler_to_whoever_may_post_nowhere(held: Fleet) -> None:
 def test_the_words_are_those_of_the_release_shipped() -> None:
     shipped = read_release(settings.ROOT / "fixtures" / "catalogue", 0)[1]
     assert shipped.procedures.keys() == CATALOGUE.procedures.keys()
+
+
+FINDINGS_OF_ANSWERS = field_words.read_words("first_findings.yaml")
+# The other readings of each test are as a pass needs them.
+GOOD_NUMBERS = {
+    "trip_psi": 8.0,
+    "stayed_off_minutes": 4.0,
+    "psi_when_checked": 2.0,
+    "set_psi_read_back": 8.0,
+    "trip_in": 3.0,
+    "gauge_psi": 8.0,
+    "o2_pct": 6.0,
+    "co_ppm": 20.0,
+    "stack_f": 380.0,
+    "room_f": 70.0,
+    "ambient_co_ppm": 0.0,
+}
+BAD_NUMBERS = {"trip_psi": 14.5, "co_ppm": 450.0, "ambient_co_ppm": 50.0, "ambient_co_again_ppm": 50.0}
+PLACES = {
+    "flush": "upper",
+    "slow_drain": "lower",
+    "evaporation": "lower",
+    "operating_control_trip": "control",
+    "limit_trip": "limit",
+    "limit_calibration": "limit",
+    "lever_lift": "valve",
+    "new_valve_check": "valve",
+    "siphon_check": "siphon-2",
+    "chamber_open_inspect": "chamber",
+}
+
+
+def bad_answer(spec: ReadingSpec) -> Any:
+    expected = field_words.expected_answers(spec)
+    if spec.type == "bool":
+        return expected != ("yes",)
+    return next(c for c in spec.choices if c not in expected) if spec.type == "choice" else BAD_NUMBERS[spec.name]
+
+
+def good_answer(spec: ReadingSpec) -> Any:
+    expected = field_words.expected_answers(spec)
+    if spec.type == "bool":
+        return expected == ("yes",)
+    return expected[0] if spec.type == "choice" else GOOD_NUMBERS[spec.name]
+
+
+@pytest.mark.parametrize("answer", sorted(a for a in FINDINGS_OF_ANSWERS if not a.startswith("combustion")))
+def test_the_judge_finds_what_the_sheet_says_first_about_an_answer(fleet: Fleet, rosa: Phone, answer: str) -> None:
+    code, _, reading = answer.partition(".")
+    procedure, bench = CATALOGUE.procedures[code], fleet.bench()
+    readings = {n: good_answer(s) for n, s in procedure.readings.items() if s.required} if reading else {}
+    if reading:
+        readings[reading] = bad_answer(procedure.readings[reading])
+    fails = not reading or procedure.readings[reading].type != "number"
+    entry = {"test": code, "position": str(bench.places[PLACES[code]]), "outcome": "fail" if fails else "pass"}
+    body = flush(fleet) | {"entries": [entry | ({"readings": readings} if readings else {})]}
+    found = rosa.send("POST", "/api/v1/visits/check/", body).json()
+    assert FINDINGS_OF_ANSWERS[answer] in {finding["rule"] for finding in found["findings"]}

@@ -1,0 +1,239 @@
+/* A visit as it is written: steps in the order of work, each with what was seen. Pure: no clock, no database.
+   What is claimed follows from what was seen; the server judges. Times are the phone's own, put right when sent. */
+
+export const FORM = 1; // the form of a kept visit; a later version of this file reads older ones
+
+export function newDraft({ id, pack, kind, person, at }) {
+  return {
+    form: FORM,
+    id,
+    boiler: pack.boiler.id,
+    address: pack.boiler.address,
+    name: pack.boiler.name,
+    kind,
+    person: person.id,
+    begunAt: at,
+    takenAt: pack.as_of,
+    corrects: null,
+    reason: "",
+    people: [{ user: person.id }],
+    arrival: "",
+    callForHeat: null,
+    leftAs: "",
+    steps: (pack.sheets[kind] ?? pack.sheets[""]).map(stepOfLine),
+    leaving: {},
+    told: [],
+    gaps: {},
+    note: "",
+    photos: [],
+    seq: 0,
+    state: "open",
+    faults: [],
+  };
+}
+
+function stepOfLine(line, number) {
+  const act = line.procedure ? "test" : "repair";
+  return {
+    id: `s${number}`,
+    act,
+    code: line.procedure,
+    position: line.position,
+    group: line.group,
+    phase: line.phase,
+    why: line.why,
+    level: line.level,
+    deficiency: line.deficiency,
+    firstAct: line.first_act,
+    answers: {},
+    seen: null,
+    excuse: "",
+    at: null,
+    order: null,
+  };
+}
+
+/** Add a step out of order. `step` has at least act, and what that act needs. */
+export function addStep(draft, step) {
+  const added = { id: `x${draft.steps.length}-${draft.seq}`, group: null, phase: "", why: "", answers: {}, seen: null, excuse: "", at: null, order: null, ...step };
+  draft.steps.push(added);
+  return added;
+}
+
+/** The questions of a step in the order in which things are seen: what is needed first, then the rest. */
+export function questionsOf(step, procedure) {
+  if (!procedure) return [];
+  const needed = procedure.readings.filter((r) => r.required);
+  const outcome = procedure.outcome ? [{ ...procedure.outcome, name: "", type: "outcome", required: true }] : [];
+  return [...outcome, ...needed, ...procedure.readings.filter((r) => !r.required)];
+}
+
+export const isAnswered = (step, question) => (question.type === "outcome" ? step.seen !== null : question.name in step.answers);
+
+/** The next needed question that has no answer; null where the step needs nothing more. */
+export function nextQuestion(step, procedure) {
+  if (step.excuse || isRefuted(step, procedure)) return null;
+  return questionsOf(step, procedure).find((q) => q.required && !isAnswered(step, q)) ?? null;
+}
+
+export const isDone = (step) => step.order !== null;
+
+/** Whether an answer is not what a pass needs. Numbers are held against their limits elsewhere: they claim nothing. */
+export function differs(question, value) {
+  if (question.type === "outcome") return value === false;
+  if (!question.expects?.length || value === undefined) return false;
+  const word = question.type === "bool" ? (value ? "yes" : "no") : value;
+  return !question.expects.includes(word);
+}
+
+/** The answers so far that are not what a pass needs, needed or not. */
+export function differing(step, procedure) {
+  return questionsOf(step, procedure).filter((q) =>
+    q.type === "outcome" ? step.seen === false : q.name in step.answers && differs(q, step.answers[q.name]),
+  );
+}
+
+/** Whether what was seen already says that the device did not act, so that nothing more is needed. */
+export function isRefuted(step, procedure) {
+  return differing(step, procedure).some((q) => q.required && (q.type === "outcome" || q.otherwise === "fail"));
+}
+
+/** What the step claims: fail where something needed was seen not to act, inconclusive where it was no test. */
+export function claimOf(step, procedure) {
+  if (step.excuse) return "not_done";
+  const wrong = differing(step, procedure).filter((q) => q.required);
+  if (wrong.some((q) => q.type === "outcome" || q.otherwise === "fail")) return "fail";
+  if (wrong.length || nextQuestion(step, procedure)) return "inconclusive";
+  return "pass";
+}
+
+/** Note an answer. A step takes its time and its place in the visit from its first answer. */
+export function answer(draft, step, question, value, at) {
+  if (question.type === "outcome") step.seen = value;
+  else step.answers[question.name] = value;
+  step.excuse = "";
+  placeStep(draft, step, at);
+}
+
+export function excuse(draft, step, why, at) {
+  step.excuse = why;
+  step.answers = {};
+  step.seen = null;
+  placeStep(draft, step, at);
+}
+
+export function placeStep(draft, step, at) {
+  if (step.order === null) {
+    step.order = draft.seq;
+    step.at = at;
+  }
+  draft.seq += 1;
+}
+
+/** Take back the newest answer of a step, or its excuse; without any left it is open again. */
+export function takeBack(step, question) {
+  if (step.excuse) step.excuse = "";
+  else if (question?.type === "outcome") step.seen = null;
+  else if (question) delete step.answers[question.name];
+  if (!step.excuse && step.seen === null && !Object.keys(step.answers).length) {
+    step.order = null;
+    step.at = null;
+  }
+}
+
+export const doneSteps = (draft) => draft.steps.filter(isDone).sort((a, b) => a.order - b.order);
+
+/** The next step in the order of work that nobody touched; null where there is none. */
+export const nextStep = (draft, after) => {
+  const open = draft.steps.filter((s) => !isDone(s) && s.act !== "repair");
+  const from = after ? draft.steps.indexOf(after) : -1;
+  return open.find((s) => draft.steps.indexOf(s) > from) ?? open[0] ?? null;
+};
+
+/** The tests of a place still open as found: cleaning or replacing now would destroy what they could show. */
+export const openAsFound = (draft, position) =>
+  draft.steps.filter((s) => s.act === "test" && s.position === position && s.phase !== "as_left" && !isDone(s));
+
+function entryOf(step, procedures, instant) {
+  const time = { performed_at: instant };
+  if (step.act === "test") {
+    const outcome = claimOf(step, procedures[step.code]);
+    const entry = { test: step.code, position: step.position, outcome, ...time };
+    if (outcome === "not_done") return { ...entry, why: step.excuse };
+    return Object.keys(step.answers).length ? { ...entry, readings: step.answers } : entry;
+  }
+  if (step.act === "observe") {
+    const readings = Object.keys(step.answers).length ? { readings: step.answers } : {};
+    return { observe: step.code, ...(step.position ? { position: step.position } : {}), ...readings, ...time };
+  }
+  if (step.act === "action") return { action: step.code, position: step.position, ...time };
+  if (step.act === "set") return { set: { position: step.position, ...step.answers }, ...time };
+  if (step.act === "remove") return { remove: { position: step.position, ...reasonOf(step) }, ...time };
+  return {
+    [step.act]: { position: step.position, ...reasonOf(step), with: { ...(step.device ? { id: step.device } : {}), kind: step.kind, ...step.answers } },
+    ref: step.id,
+    ...time,
+  };
+}
+
+const reasonOf = (step) => (step.reason ? { reason: step.reason } : {});
+
+/** An instant as the API takes it, with the phone's clock put right. */
+export const instantOf = (at, skew) => new Date(at + skew).toISOString();
+
+/** The visit as it is posted. Entries stand in the order done, and none is earlier than the one before it. */
+export function visitBody(draft, procedures, skew) {
+  let latest = draft.begunAt;
+  const entries = doneSteps(draft).map((step) => {
+    latest = Math.max(latest, step.at);
+    return entryOf(step, procedures, instantOf(latest, skew));
+  });
+  const first = doneSteps(draft)[0];
+  const gaps = Object.entries(draft.gaps).map(([role, given]) => ({ role, ...given }));
+  const told = draft.told.length ? { told: draft.told } : {};
+  const leaving = { ...draft.leaving, ...told };
+  return {
+    id: draft.id,
+    boiler: draft.boiler,
+    kind: draft.kind,
+    performed_at: draft.corrects ? draft.performedAt : instantOf(Math.min(draft.begunAt, first?.at ?? draft.begunAt), skew),
+    people: draft.people,
+    entries,
+    ...(draft.callForHeat === null ? {} : { call_for_heat: draft.callForHeat }),
+    ...(draft.arrival ? { state_on_arrival: draft.arrival } : {}),
+    ...(draft.leftAs ? { left_as: draft.leftAs } : {}),
+    ...(Object.keys(leaving).length ? { leaving_checks: leaving } : {}),
+    ...(gaps.length ? { register_answers: gaps } : {}),
+    ...(draft.note ? { note: draft.note } : {}),
+    ...(draft.corrects ? { corrects: draft.corrects, reason: draft.reason } : {}),
+  };
+}
+
+/** A draft that restates a posted visit, to be corrected. Times stay as they were posted, whatever the phone's clock. */
+export function draftOfFacts({ id, facts, pack, person, kinds, skew }) {
+  const draft = newDraft({ id, pack, kind: facts.visit.kind, person, at: Date.parse(facts.visit.performed_at) - skew });
+  draft.corrects = facts.visit.id;
+  draft.performedAt = facts.visit.performed_at;
+  draft.people = facts.visit.people.map((p) => (p.user ? { user: p.user } : { name: p.name }));
+  draft.arrival = facts.visit.state_on_arrival;
+  draft.leftAs = facts.visit.left_as;
+  draft.callForHeat = facts.call_for_heat;
+  const { told = [], ...leaving } = facts.leaving_checks;
+  Object.assign(draft, { leaving, told, note: facts.note, steps: [] });
+  for (const entry of facts.entries) {
+    const step = addStep(draft, {
+      act: entry.act,
+      code: entry.code,
+      position: entry.position,
+      answers: ["test", "observe"].includes(entry.act) ? entry.readings : entry.values,
+      excuse: entry.why,
+      reason: entry.reason,
+      device: entry.device,
+      kind: kinds[entry.device] ?? "",
+    });
+    if (entry.act === "test" && entry.outcome === "fail") step.seen = false;
+    else if (entry.act === "test" && entry.outcome === "pass") step.seen = true;
+    placeStep(draft, step, Date.parse(entry.performed_at) - skew);
+  }
+  return draft;
+}
