@@ -4,6 +4,8 @@ from datetime import datetime
 from typing import Any
 from uuid import UUID
 
+from django.utils.decorators import method_decorator
+from django.views.decorators.gzip import gzip_page
 from rest_framework import serializers
 from rest_framework.request import Request
 
@@ -92,6 +94,7 @@ class FieldDaySerializer(serializers.Serializer[Any]):
         return ADVICE_CAUTION
 
 
+@method_decorator(gzip_page, name="dispatch")  # a phone may have little signal
 @describe_detail("getFieldDay", codes=(401,))
 class FieldDayEndpoint(DetailEndpoint):
     """One's own day in the field."""

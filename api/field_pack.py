@@ -5,6 +5,8 @@ from datetime import datetime
 from typing import Any
 from uuid import UUID
 
+from django.utils.decorators import method_decorator
+from django.views.decorators.gzip import gzip_page
 from rest_framework import serializers
 from rest_framework.request import Request
 
@@ -142,6 +144,7 @@ class FieldPackSerializer(serializers.Serializer[Any]):
     people = ContactSerializer(many=True)
 
 
+@method_decorator(gzip_page, name="dispatch")  # a phone may have little signal
 @describe_detail("getFieldPack", BOILER_PATH_PARAMETER)
 class FieldPackEndpoint(DetailEndpoint):
     """One boiler as a phone keeps it."""

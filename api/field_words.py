@@ -5,6 +5,8 @@ from dataclasses import asdict
 from datetime import UTC, datetime
 from typing import Any
 
+from django.utils.decorators import method_decorator
+from django.views.decorators.gzip import gzip_page
 from rest_framework import serializers
 from rest_framework.request import Request
 
@@ -21,6 +23,7 @@ from fleet.catalog.field_words import (
     first_finding,
     outcome_question,
     reading_question,
+    roles_that_need,
 )
 from fleet.rules.answers.readiness import LEAVING_CHECKS
 from fleet.rules.catalogue import Catalogue, KindSpec, ProcedureSpec, ReadingSpec
@@ -63,6 +66,9 @@ class AskedReadingSerializer(QuestionSerializer):
     high = serializers.FloatField(allow_null=True)
     choices = ChoiceWordsSerializer(many=True)
     required = serializers.BooleanField()  # type: ignore[assignment]
+    needed_on = serializers.ListField(
+        child=serializers.CharField(), help_text="Roles on which it is needed although not required, and must be yes."
+    )
     accept = serializers.CharField(allow_blank=True)
     expects = serializers.ListField(child=serializers.CharField())
     otherwise = serializers.ChoiceField(
@@ -143,6 +149,7 @@ class FieldWordsSerializer(serializers.Serializer[Any]):
     why = serializers.ListField(child=serializers.CharField())
 
 
+@method_decorator(gzip_page, name="dispatch")  # a phone may have little signal
 @describe_detail("getFieldWords", WordsQuerySerializer, codes=(400, 401))
 class FieldWordsEndpoint(DetailEndpoint):
     """The words of the visit sheet."""
@@ -222,6 +229,7 @@ def _readings_asked(procedure: ProcedureSpec, release: Catalogue, language: str)
             **asdict(reading_question(procedure.code, spec, language)),
             "first_act": _first_act(procedure, spec, release),
             "choices": [{"code": c, "says": choice_words(spec.name, c, language)} for c in spec.choices],
+            "needed_on": roles_that_need(spec),
             "expects": expected_answers(spec),
             "otherwise": _outcome_otherwise(spec),
         }

@@ -16,6 +16,7 @@ from fleet.rules.catalogue import ProcedureSpec, ReadingSpec
 
 LANGUAGES = ("en", "es")
 UNREAD_LANGUAGES = frozenset({"es"})  # not yet read by a native speaker of the trade
+LOWER_CUTOFF = "lower_cutoff"  # what it trips must stay out until it is reset by hand
 _YES_NO = {"en": ("YES", "NO"), "es": ("SÍ", "NO")}
 
 
@@ -63,6 +64,11 @@ def choice_words(reading: str, code: str, language: str) -> str:
     table = read_words("choices.yaml")
     words = table.get(f"{reading}.{code}") or table.get(code)
     return str(words[language]) if words else code.replace("_", " ").upper()
+
+
+def roles_that_need(spec: ReadingSpec) -> Sequence[str]:
+    """Return the roles on which an optional reading is needed all the same: there a pass needs a yes."""
+    return (LOWER_CUTOFF,) if spec.name == "locked_out" and not spec.required else ()
 
 
 def expected_answers(spec: ReadingSpec) -> Sequence[str]:

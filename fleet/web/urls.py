@@ -16,6 +16,7 @@ from fleet.web.jobs import jobs_page, new_job_page
 from fleet.web.register import register_boiler_page, register_building_page, register_import_page, register_page
 from fleet.web.shared import self_check, stale_notice
 from fleet.web.shared.welcome import WelcomeView
+from fleet.web.sheet import sheet_page
 from fleet.web.sources import sources_page
 
 urlpatterns = [
@@ -36,6 +37,9 @@ urlpatterns = [
     path("visits/<uuid:visit_id>/<slug:reply>/", visit_page.reply_to_visit, name="visit-reply"),
     path("figures/", figures_page.show_figures, name="figures-page"),
     path("figures/<slug:code>.csv", figures_page.download_table, name="figures-csv"),
+    path("sheet/", sheet_page.show_sheet, name="sheet"),
+    path("sheet/manifest.webmanifest", sheet_page.serve_manifest, name="sheet-manifest"),
+    path("sheet/worker.js", sheet_page.serve_worker, name="sheet-worker"),
     path("sources/", sources_page.show_sources, name="sources"),
     path("calculator/", calculator_page.show_calculations, name="calculator"),
     path("calculator/<str:code>/", calculator_page.show_calculation, name="calculation-page"),

@@ -72,7 +72,12 @@ export async function ask(path, { method = "GET", text, tag, headers = {} } = {}
 
 function csrfToken() {
   const name = document.body.dataset.csrfCookie;
-  return document.cookie.split("; ").find((c) => c.startsWith(`${name}=`))?.slice(name.length + 1) ?? "";
+  return (
+    document.cookie
+      .split("; ")
+      .find((c) => c.startsWith(`${name}=`))
+      ?.slice(name.length + 1) ?? ""
+  );
 }
 
 /** Make a key for this phone by the session of whoever is signed in. Returns null where nobody is; throws NoSignal. */

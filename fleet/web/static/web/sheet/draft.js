@@ -14,13 +14,14 @@ export function newDraft({ id, pack, kind, person, at }) {
     person: person.id,
     begunAt: at,
     takenAt: pack.as_of,
+    knownVisits: pack.visits.map((v) => v.id),
     corrects: null,
     reason: "",
     people: [{ user: person.id }],
     arrival: "",
     callForHeat: null,
     leftAs: "",
-    steps: (pack.sheets[kind] ?? pack.sheets[""]).map(stepOfLine),
+    steps: (pack.sheets[kind] ?? pack.sheets[""]).map((line, number) => stepOfLine(line, number, pack)),
     leaving: {},
     told: [],
     gaps: {},
@@ -32,13 +33,16 @@ export function newDraft({ id, pack, kind, person, at }) {
   };
 }
 
-function stepOfLine(line, number) {
+const roleOf = (pack, position) => pack.places.find((p) => p.id === position)?.role ?? "";
+
+function stepOfLine(line, number, pack) {
   const act = line.procedure ? "test" : "repair";
   return {
     id: `s${number}`,
     act,
     code: line.procedure,
     position: line.position,
+    role: roleOf(pack, line.position),
     group: line.group,
     phase: line.phase,
     why: line.why,
@@ -55,53 +59,69 @@ function stepOfLine(line, number) {
 
 /** Add a step out of order. `step` has at least act, and what that act needs. */
 export function addStep(draft, step) {
-  const added = { id: `x${draft.steps.length}-${draft.seq}`, group: null, phase: "", why: "", answers: {}, seen: null, excuse: "", at: null, order: null, ...step };
+  const added = {
+    id: `x${draft.steps.length}-${draft.seq}`,
+    group: null,
+    phase: "",
+    why: "",
+    answers: {},
+    seen: null,
+    excuse: "",
+    at: null,
+    order: null,
+    ...step,
+  };
   draft.steps.push(added);
   return added;
 }
 
+/** Whether a question must be answered at this place before a test is done. */
+export const isNeeded = (question, step) => question.required || (question.needed_on ?? []).includes(step.role);
+
 /** The questions of a step in the order in which things are seen: what is needed first, then the rest. */
 export function questionsOf(step, procedure) {
   if (!procedure) return [];
-  const needed = procedure.readings.filter((r) => r.required);
   const outcome = procedure.outcome ? [{ ...procedure.outcome, name: "", type: "outcome", required: true }] : [];
-  return [...outcome, ...needed, ...procedure.readings.filter((r) => !r.required)];
+  const needed = procedure.readings.filter((r) => isNeeded(r, step));
+  return [...outcome, ...needed, ...procedure.readings.filter((r) => !isNeeded(r, step))];
 }
 
-export const isAnswered = (step, question) => (question.type === "outcome" ? step.seen !== null : question.name in step.answers);
+export const isAnswered = (step, question) =>
+  question.type === "outcome" ? step.seen !== null : question.name in step.answers;
 
 /** The next needed question that has no answer; null where the step needs nothing more. */
 export function nextQuestion(step, procedure) {
   if (step.excuse || isRefuted(step, procedure)) return null;
-  return questionsOf(step, procedure).find((q) => q.required && !isAnswered(step, q)) ?? null;
+  return questionsOf(step, procedure).find((q) => isNeeded(q, step) && !isAnswered(step, q)) ?? null;
 }
 
 export const isDone = (step) => step.order !== null;
 
 /** Whether an answer is not what a pass needs. Numbers are held against their limits elsewhere: they claim nothing. */
-export function differs(question, value) {
+export function differs(question, value, step) {
   if (question.type === "outcome") return value === false;
-  if (!question.expects?.length || value === undefined) return false;
+  const expects = (question.needed_on ?? []).includes(step.role) ? ["yes"] : (question.expects ?? []);
+  if (!expects.length || value === undefined) return false;
   const word = question.type === "bool" ? (value ? "yes" : "no") : value;
-  return !question.expects.includes(word);
+  return !expects.includes(word);
 }
 
 /** The answers so far that are not what a pass needs, needed or not. */
 export function differing(step, procedure) {
   return questionsOf(step, procedure).filter((q) =>
-    q.type === "outcome" ? step.seen === false : q.name in step.answers && differs(q, step.answers[q.name]),
+    q.type === "outcome" ? step.seen === false : q.name in step.answers && differs(q, step.answers[q.name], step),
   );
 }
 
 /** Whether what was seen already says that the device did not act, so that nothing more is needed. */
 export function isRefuted(step, procedure) {
-  return differing(step, procedure).some((q) => q.required && (q.type === "outcome" || q.otherwise === "fail"));
+  return differing(step, procedure).some((q) => isNeeded(q, step) && (q.type === "outcome" || q.otherwise === "fail"));
 }
 
 /** What the step claims: fail where something needed was seen not to act, inconclusive where it was no test. */
 export function claimOf(step, procedure) {
   if (step.excuse) return "not_done";
-  const wrong = differing(step, procedure).filter((q) => q.required);
+  const wrong = differing(step, procedure).filter((q) => isNeeded(q, step));
   if (wrong.some((q) => q.type === "outcome" || q.otherwise === "fail")) return "fail";
   if (wrong.length || nextQuestion(step, procedure)) return "inconclusive";
   return "pass";
@@ -123,6 +143,7 @@ export function excuse(draft, step, why, at) {
 }
 
 export function placeStep(draft, step, at) {
+  draft.latest = step.id;
   if (step.order === null) {
     step.order = draft.seq;
     step.at = at;
@@ -170,7 +191,11 @@ function entryOf(step, procedures, instant) {
   if (step.act === "set") return { set: { position: step.position, ...step.answers }, ...time };
   if (step.act === "remove") return { remove: { position: step.position, ...reasonOf(step) }, ...time };
   return {
-    [step.act]: { position: step.position, ...reasonOf(step), with: { ...(step.device ? { id: step.device } : {}), kind: step.kind, ...step.answers } },
+    [step.act]: {
+      position: step.position,
+      ...reasonOf(step),
+      with: { ...(step.device ? { id: step.device } : {}), kind: step.kind, ...step.answers },
+    },
     ref: step.id,
     ...time,
   };
@@ -196,7 +221,9 @@ export function visitBody(draft, procedures, skew) {
     id: draft.id,
     boiler: draft.boiler,
     kind: draft.kind,
-    performed_at: draft.corrects ? draft.performedAt : instantOf(Math.min(draft.begunAt, first?.at ?? draft.begunAt), skew),
+    performed_at: draft.corrects
+      ? draft.performedAt
+      : instantOf(Math.min(draft.begunAt, first?.at ?? draft.begunAt), skew),
     people: draft.people,
     entries,
     ...(draft.callForHeat === null ? {} : { call_for_heat: draft.callForHeat }),
@@ -222,6 +249,7 @@ export function draftOfFacts({ id, facts, pack, person, kinds, skew }) {
   Object.assign(draft, { leaving, told, note: facts.note, steps: [] });
   for (const entry of facts.entries) {
     const step = addStep(draft, {
+      role: roleOf(pack, entry.position),
       act: entry.act,
       code: entry.code,
       position: entry.position,

@@ -1,0 +1,1 @@
+"""The visit sheet for a phone in a boiler room."""

@@ -1,0 +1,107 @@
+/* Posting finished visits: once each, in the order they were finished, whenever there is signal. */
+
+import { KeyRevoked } from "./copies.js";
+import { ask, clockSkew, NoSignal, person, wipeFetched } from "./device.js";
+import { visitBody } from "./draft.js";
+import { changeDraft, keptHeads, readDraft } from "./visits.js";
+
+const RETRIED = new Set([408, 425, 429, 500, 502, 503, 504]);
+const RETRY_MS = 30000;
+let timer = null;
+
+/** Freeze a visit as it is to be posted. From now on every try sends the same bytes, so a lost answer doubles nothing. */
+export function finishDraft(id, procedures, at) {
+  return changeDraft(id, (draft) => {
+    draft.state = "waiting";
+    draft.finishedAt = at;
+    draft.faults = [];
+    draft.skew = clockSkew();
+    draft.text = JSON.stringify(visitBody(draft, procedures, draft.skew));
+  });
+}
+
+/** Open a refused or waiting visit again, to be changed. Its id goes on: a refused post has freed it. */
+export const reopenDraft = (id) =>
+  changeDraft(id, (draft) => {
+    draft.state = "open";
+    delete draft.text;
+  });
+
+/** Post what waits. Only one tab posts; the others leave it to that one. Throws KeyRevoked after wiping. */
+export function postWaiting(procedures) {
+  return navigator.locks.request("outbox", { ifAvailable: true }, async (lock) => {
+    if (!lock || !person()) return;
+    const heads = (await keptHeads()).filter((h) => h.state === "waiting" && h.person === person().id);
+    heads.sort((a, b) => a.finishedAt - b.finishedAt);
+    for (const head of heads) {
+      if (!(await postOne(head.id, procedures))) break;
+    }
+    schedule(procedures);
+  });
+}
+
+async function schedule(procedures) {
+  clearTimeout(timer);
+  const waits = (await keptHeads()).some((h) => h.state === "waiting" && h.person === person()?.id);
+  if (waits) timer = setTimeout(() => postWaiting(procedures).catch(() => {}), RETRY_MS);
+}
+
+/** Post one visit; false where the rest has to wait too. */
+async function postOne(id, procedures) {
+  let draft = await readDraft(id);
+  if (!draft?.text) return true;
+  if (Math.abs(clockSkew() - draft.skew) > 120000) draft = await putClockRight(draft, procedures);
+  let answer;
+  try {
+    answer = await ask("visits/", { method: "POST", text: draft.text });
+  } catch (error) {
+    if (error instanceof NoSignal) return false;
+    throw error;
+  }
+  if (answer.status === 401) {
+    await wipeFetched();
+    throw new KeyRevoked();
+  }
+  if (RETRIED.has(answer.status)) return false;
+  await changeDraft(id, (kept) => settle(kept, answer));
+  return true;
+}
+
+/** The server's clock was met for the first time since: write the times anew by it, once, before anything was posted. */
+async function putClockRight(draft, procedures) {
+  if (draft.tried) return draft;
+  const { draft: changed } = await changeDraft(draft.id, (kept) => {
+    kept.clockWasOff = clockSkew() - kept.skew;
+    kept.skew = clockSkew();
+    kept.text = JSON.stringify(visitBody(kept, procedures, kept.skew));
+  });
+  return changed;
+}
+
+function settle(draft, answer) {
+  if (answer.status === 200 || answer.status === 201) {
+    draft.state = "posted";
+    draft.answer = answer.body;
+    return;
+  }
+  draft.state = "refused";
+  draft.refusedWith = answer.status;
+  draft.faults = (answer.body?.errors ?? []).map((e) => ({ ...e, step: stepOf(e.pointer, draft) }));
+  if (!draft.faults.length)
+    draft.faults = [
+      {
+        code: answer.body?.code ?? "",
+        message: answer.body?.detail ?? answer.body?.title ?? "",
+        pointer: "",
+        step: null,
+      },
+    ];
+}
+
+/** The step that an error's pointer is about; null for the visit as a whole. */
+function stepOf(pointer, draft) {
+  const number = /^\/entries\/(\d+)/.exec(pointer ?? "")?.[1];
+  if (number === undefined) return null;
+  const done = draft.steps.filter((s) => s.order !== null).sort((a, b) => a.order - b.order);
+  return done[Number(number)]?.id ?? null;
+}

@@ -1,0 +1,69 @@
+/* This phone: who took it along, taking it off, and what a wiped phone still keeps. */
+
+import { person, wipeFetched } from "./device.js";
+import { bigButton, dayAndTime, h, onceTouched, say } from "./dom.js";
+import { deleteDraft, keptHeads } from "./visits.js";
+
+export async function showPhone(app) {
+  const waiting = (await keptHeads()).filter((head) => head.state !== "posted");
+  const takeOff = async () => {
+    if (waiting.length && !confirm(say("take_off_sure", { count: waiting.length }))) return;
+    await wipeFetched();
+    app.start();
+  };
+  const language = (code, name) =>
+    h(
+      "button.chip",
+      {
+        type: "button",
+        "aria-pressed": String(app.language === code),
+        onclick: onceTouched(() => app.useLanguage(code).then(app.refresh)),
+      },
+      name,
+    );
+  return [
+    h("p.where", {}, h("a", { href: "#/" }, say("back"))),
+    h("h1", {}, say("this_phone")),
+    h("p", {}, say("taken_by", { name: person()?.name ?? "" })),
+    h("p", {}, app.persisted ? say("persistent") : say("not_persistent")),
+    h("div.chips", {}, language("en", "English"), language("es", "Español")),
+    app.words?.read_by_native_speaker === false ? h("p.quiet", {}, say("unread_language")) : null,
+    h("p", {}, say("lost_phone"), " ", h("a", { href: "/account/" }, say("account"))),
+    bigButton(say("take_off"), takeOff),
+  ];
+}
+
+/** What stands where nobody took the phone along, or its key was ended. */
+export async function showWelcome(app, takeAlong) {
+  const waiting = (await keptHeads()).filter((head) => head.state !== "posted");
+  const take = async () => {
+    const taken = await takeAlong().catch(() => null);
+    if (taken) app.start();
+    else location.assign("/sign-in/?next=/sheet/");
+  };
+  const drop = (head) => async () => {
+    if (!confirm(say("delete_sure"))) return;
+    await deleteDraft(head.id);
+    app.start();
+  };
+  return [
+    h("h1", {}, say("sheet")),
+    h("p", {}, say("welcome")),
+    waiting.length
+      ? h(
+          "section.notice",
+          {},
+          h("p", {}, say("sealed_here", { count: waiting.length })),
+          waiting.map((head) =>
+            h(
+              "div.line",
+              {},
+              h("span", {}, dayAndTime(head.begunAt, undefined)),
+              h("button.quiet", { type: "button", onclick: onceTouched(drop(head)) }, say("delete_it")),
+            ),
+          ),
+        )
+      : null,
+    bigButton(say("take_along"), take),
+  ];
+}
