@@ -39,6 +39,7 @@ urlpatterns = [
     path("figures/<slug:code>.csv", figures_page.download_table, name="figures-csv"),
     path("sheet/", sheet_page.show_sheet, name="sheet"),
     path("sheet/manifest.webmanifest", sheet_page.serve_manifest, name="sheet-manifest"),
+    path("sheet/files/<str:name>", sheet_page.serve_file, name="sheet-file"),
     path("sheet/worker.js", sheet_page.serve_worker, name="sheet-worker"),
     path("sources/", sources_page.show_sources, name="sources"),
     path("calculator/", calculator_page.show_calculations, name="calculator"),

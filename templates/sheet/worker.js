@@ -5,7 +5,7 @@ const NAME = "sheet-{{ version }}";
 const KEPT = {{ kept|safe }};
 
 self.addEventListener("install", (event) => {
-  const requests = KEPT.map((address) => new Request(address, { cache: "reload" }));
+  const requests = KEPT.map((address) => new Request(address, { cache: "no-cache" }));
   event.waitUntil(caches.open(NAME).then((cache) => cache.addAll(requests)));
 });
 

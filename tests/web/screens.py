@@ -51,8 +51,18 @@ ACTS = {
     "sessions-end-others",
     "sign-out",
 }
-FILES = {"engineering-csv", "visit-pdf", "figures-csv", "register-sheet"}
-PARTS = {"board-rows", "fresh", "open-portfolio"}  # the last is what the owner's door leads to
+FILES = {
+    "engineering-csv",
+    "visit-pdf",
+    "figures-csv",
+    "register-sheet",
+    "sheet-file",
+    "sheet-manifest",
+    "sheet-worker",
+}
+# The last but one is what the owner's door leads to; the visit sheet's screens are drawn by its own script, and walked
+# in tests/web/test_visit_sheet.py.
+PARTS = {"board-rows", "fresh", "open-portfolio", "sheet"}
 
 
 @dataclass(frozen=True)

@@ -5,17 +5,19 @@ The page holds nothing of anybody, so that the service worker may keep it.
 
 import hashlib
 import json
+import mimetypes
 from functools import lru_cache
 from pathlib import Path
 
 from django.conf import settings
 from django.contrib.staticfiles import finders
-from django.http import HttpRequest, HttpResponse, JsonResponse
+from django.http import Http404, HttpRequest, HttpResponse, JsonResponse
 from django.shortcuts import render
 from django.templatetags.static import static
 from django.urls import reverse
+from django.views.decorators.csrf import ensure_csrf_cookie
 from django.views.decorators.gzip import gzip_page
-from django.views.decorators.http import require_safe
+from django.views.decorators.http import condition, require_safe
 
 from fleet.catalog.field_words import LANGUAGES, read_words
 
@@ -25,6 +27,7 @@ ICON = "web/shared/mark.svg"
 
 @require_safe
 @gzip_page
+@ensure_csrf_cookie  # by which a phone gets its key from the session of whoever is signed in
 def show_sheet(request: HttpRequest) -> HttpResponse:
     """Show the visit sheet's one page."""
     context = {"says": sheet_words(), "csrf_cookie": settings.CSRF_COOKIE_NAME}
@@ -60,6 +63,24 @@ def _keep_asking(response: HttpResponse) -> HttpResponse:
     return response
 
 
+def _tag_of_assets(request: HttpRequest, name: str) -> str:
+    return f'"{assets_version()}"'
+
+
+@require_safe
+@gzip_page
+@condition(etag_func=_tag_of_assets)
+def serve_file(request: HttpRequest, name: str) -> HttpResponse:
+    """Serve one of the sheet's own files packed, which the server of static files does not: a phone has little signal.
+
+    Raises Http404 for any other name.
+    """
+    if name not in _asset_names():
+        raise Http404
+    content_type = mimetypes.guess_type(name)[0] or "application/octet-stream"
+    return _keep_asking(HttpResponse(_read_asset(name), content_type=content_type))
+
+
 def sheet_words() -> dict[str, dict[str, str]]:
     """Return what the sheet itself says, by language and key."""
     words = read_words("sheet.yaml")
@@ -68,15 +89,16 @@ def sheet_words() -> dict[str, dict[str, str]]:
 
 def kept_addresses() -> list[str]:
     """Return every address that the sheet needs without signal."""
-    return [reverse("sheet"), reverse("sheet-manifest"), static(ICON), *(static(name) for name in _asset_names())]
+    own_files = [reverse("sheet-file", args=(name,)) for name in _asset_names()]
+    return [reverse("sheet"), reverse("sheet-manifest"), static(ICON), *own_files]
 
 
 @lru_cache(maxsize=1)
 def assets_version() -> str:
     """Return a digest of all that is kept: the page, its words, its files."""
     digest = hashlib.sha256(json.dumps(sheet_words(), sort_keys=True).encode())
-    for name in (*_asset_names(), ICON):
-        digest.update(Path(str(finders.find(name))).read_bytes())
+    for name in _asset_names():
+        digest.update(_read_asset(name))
     digest.update((settings.ROOT / "templates" / "sheet" / "sheet.html").read_bytes())
     return digest.hexdigest()[:16]
 
@@ -84,4 +106,9 @@ def assets_version() -> str:
 @lru_cache(maxsize=1)
 def _asset_names() -> tuple[str, ...]:
     folder = Path(str(finders.find(ASSETS_FOLDER)))
-    return tuple(f"{ASSETS_FOLDER}/{path.name}" for path in sorted(folder.iterdir()) if path.is_file())
+    return tuple(path.name for path in sorted(folder.iterdir()) if path.is_file())
+
+
+@lru_cache(maxsize=64)
+def _read_asset(name: str) -> bytes:
+    return (Path(str(finders.find(ASSETS_FOLDER))) / name).read_bytes()

@@ -117,6 +117,7 @@ async function draw() {
   if (turn !== drawing) return; // a newer screen was asked for meanwhile
   main.replaceChildren(...parts.flat(3).filter(Boolean));
   document.body.dataset.drawn = location.hash;
+  document.body.dataset.turn = String(turn);
 }
 
 async function freshen() {

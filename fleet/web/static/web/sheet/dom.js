@@ -31,7 +31,7 @@ export function h(tag, attributes = {}, ...children) {
   return made;
 }
 
-let lastTouch = 0;
+let lastTouch = -Infinity; // in milliseconds since the page was opened
 
 /** Run an act of a finger once: a second touch within 400 ms is a slip of a wet glove. */
 export const onceTouched = (act) => (event) => {

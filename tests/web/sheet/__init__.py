@@ -1,0 +1,1 @@
+"""The visit sheet, in a real browser."""
