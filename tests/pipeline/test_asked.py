@@ -5,21 +5,20 @@ from typing import Any
 import pytest
 
 from fleet import pipeline
-from fleet.accounts import people, policy
+from fleet.accounts import people
 from fleet.accounts.models import Grant, GrantRecord, Qualification, User
 from fleet.accounts.people import RoleWish
 from fleet.board.models import Change
 from fleet.errors import Refused
 from fleet.jobs import acts, asked, states
 from fleet.jobs.acts import JobDecision
-from fleet.jobs.asked_versions import qualification_version, role_version
 from fleet.jobs.models import Job, JobAct
-from fleet.pipeline import RequestAnswer
 from fleet.pipeline.sweep import sweep
 from fleet.portfolio.models import Portfolio
 from fleet.records.events import Cause
 from tests.cast import DAY, NOW, Fleet, make_person
 from tests.jobs.crew import HOUR, TOMORROW, Crew, crew
+from tests.pipeline.asking import answer, code_of, grant, make_job, may_post, qualify
 
 pytestmark = pytest.mark.django_db
 
@@ -38,61 +37,6 @@ def guest(fleet: Fleet) -> User:
 @pytest.fixture
 def owner(fleet: Fleet) -> User:
     return make_person("otis", fleet.portfolio, "owner")
-
-
-def make_job(office: Crew) -> Job:
-    return office.make(("limit", "limit_trip"))
-
-
-def read_versions(by: User, at: Any = NOW) -> dict[str, str]:
-    """The version of all that is asked of somebody, as he reads it."""
-    requests = asked.requests_of(by, at)
-    jobs = {str(row.job.id): row.version for row in requests.jobs}
-    roles = {str(row.id): role_version(row) for row in requests.roles}
-    return {**jobs, **roles, **{str(row.id): qualification_version(row) for row in requests.qualifications}}
-
-
-def answer(
-    by: User, kind: str, subject: Any, accepts: bool, at: Any = NOW + HOUR, reason: str = "", version: str | None = None
-) -> None:
-    read = read_versions(by, at).get(str(subject), "") if version is None else version
-    given = RequestAnswer(kind, str(subject), accepts, read, reason)
-    pipeline.answer_request(answer=given, by=by, at=at, cause=Cause(who=by.username))
-    by.refresh_from_db()
-
-
-def may_post(person: User, office: Crew, at: Any) -> bool:
-    boiler = office.fleet.bench().boiler
-    return policy.is_allowed(person, "visit.post", boiler.portfolio_id, boiler.building_id, at)
-
-
-def grant(owner: User, fleet: Fleet, to: User, role: str = "technician", at: Any = NOW, building: Any = None) -> Grant:
-    return pipeline.grant_role(
-        portfolio=fleet.portfolio.id,
-        user=to.id,
-        new=("", ""),
-        wish=RoleWish(role, building),
-        by=owner,
-        at=at,
-        cause=Cause(who="otis"),
-    )
-
-
-def qualify(owner: User, fleet: Fleet, person: User, code: str = "fire_side", until: Any = None) -> Qualification:
-    return pipeline.qualify_person(
-        portfolio=fleet.portfolio.id,
-        user=person.id,
-        code=code,
-        since=NOW - DAY,
-        until=until,
-        by=owner,
-        at=NOW,
-        cause=Cause(who="otis"),
-    )
-
-
-def code_of(refused: pytest.ExceptionInfo[Refused]) -> tuple[int, str]:
-    return refused.value.status, refused.value.faults[0].code
 
 
 def test_a_plan_for_somebody_of_another_portfolio_stands_as_asked_and_gives_nothing(office: Crew, guest: User) -> None:
@@ -381,52 +325,3 @@ def test_a_start_before_the_yes_is_refused(office: Crew, guest: User) -> None:
 def test_grants_from_before_stay(office: Crew, guest: User) -> None:
     Grant.objects.create(user=guest, portfolio=office.fleet.portfolio, role="technician")
     assert office.plan(make_job(office), to=guest.id).status == states.PLANNED
-
-
-def changed(by: User, kind: str, subject: Any, version: str) -> str:
-    """What a yes to an older version is answered."""
-    with pytest.raises(Refused) as refused:
-        answer(by, kind, subject, accepts=True, version=version)
-    assert code_of(refused) == (409, "changed")
-    return refused.value.faults[0].message
-
-
-def test_a_yes_is_to_the_plan_that_was_read(office: Crew, guest: User) -> None:
-    job = office.plan(make_job(office), to=guest.id)
-    read = read_versions(guest)[str(job.id)]
-    office.plan(job, TOMORROW + DAY, to=guest.id)
-    assert "Wed 14 Jan 2026" in changed(guest, "jobs", job.id, read)
-    assert not may_post(guest, office, NOW + HOUR)
-    with pytest.raises(Refused):  # nor is a no to what was read one to this
-        answer(guest, "jobs", job.id, accepts=False, reason="Away.", version=read)
-
-
-def test_a_plan_that_names_another_second_is_another_one(office: Crew, guest: User, fleet: Fleet) -> None:
-    job = office.plan(make_job(office), to=guest.id)
-    read = read_versions(guest)[str(job.id)]
-    office.plan(job, to=guest.id, second=office.rosa.id)
-    changed(guest, "jobs", job.id, read)
-
-
-def test_a_job_that_changed_in_nothing_that_was_read_is_accepted(office: Crew, guest: User) -> None:
-    job = office.plan(make_job(office), to=guest.id)
-    read = read_versions(guest)[str(job.id)]
-    Job.objects.filter(id=job.id).update(version=job.version + 5, note="Ring twice.")
-    answer(guest, "jobs", job.id, accepts=True, version=read)
-    assert Job.objects.get(id=job.id).status == states.ACCEPTED
-
-
-def test_a_yes_is_to_the_role_and_the_qualification_that_were_read(
-    guest: User, owner: User, fleet: Fleet, office: Crew
-) -> None:
-    role, named = grant(owner, fleet, guest), qualify(owner, fleet, guest)
-    read = read_versions(guest)
-    Grant.asked_or_accepted.filter(id=role.id).update(until=NOW + 400 * DAY)
-    Qualification.asked_or_accepted.filter(id=named.id).update(until=NOW + 300 * DAY)
-    said = changed(guest, "roles", role.id, read[str(role.id)])
-    assert said.endswith("technician of Larkfield Homes, the whole portfolio, until Tue 16 Feb 2027 14:00 UTC.")
-    assert "fire side from Sun 11 Jan 2026" in changed(guest, "qualifications", named.id, read[str(named.id)])
-    assert not may_post(guest, office, NOW + HOUR)
-    for kind, subject in (("roles", role.id), ("qualifications", named.id)):
-        answer(guest, kind, subject, accepts=True)
-    assert may_post(guest, office, NOW + 2 * HOUR)
