@@ -4,7 +4,7 @@ from typing import Any
 
 from django.core.exceptions import PermissionDenied
 from django.utils import timezone
-from drf_spectacular.utils import OpenApiExample, OpenApiParameter, extend_schema
+from drf_spectacular.utils import OpenApiExample, OpenApiParameter, extend_schema, extend_schema_field
 from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
@@ -55,9 +55,15 @@ class AskedRoleSerializer(serializers.Serializer[Any]):
     portfolio = serializers.CharField(source="portfolio.name")
     address = serializers.CharField(source="building.address", allow_null=True, default=None)
     role = serializers.ChoiceField(choices=ROLES)
-    until = serializers.DateTimeField(allow_null=True)
-    asked_at = serializers.DateTimeField(source="waits_since")
+    until = serializers.DateTimeField(source="asked_until", allow_null=True)
+    held_until = serializers.SerializerMethodField()
+    asked_at = serializers.DateTimeField(source="asked_since")
     version = serializers.SerializerMethodField()
+
+    @extend_schema_field(serializers.DateTimeField(allow_null=True))
+    def get_held_until(self, row: Grant) -> Any:
+        """Return until when one has the role already, where one is asked to keep it longer; null else."""
+        return row.until if row.longer_since else None
 
     def get_version(self, row: Grant) -> str:
         """Return the version of what is asked."""
@@ -128,7 +134,7 @@ class AnswerRequestEndpoint(APIView):
         _require_reach(request, kind)
         data = validate_body(request, RequestAnswerSerializer)
         answer = pipeline.RequestAnswer(
-            kind, subject, data["answer"] == "accept", data["version"], data.get("reason", "")
+            kind, subject, data["answer"] == "accept", version=data["version"], reason=data.get("reason", "")
         )
         run_with_retries(lambda: pipeline.answer_request(answer=answer, by=user, at=at, cause=request_cause))
         return Response(RequestsSerializer(asked.requests_of(user, at)).data)

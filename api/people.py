@@ -48,6 +48,10 @@ class GrantSerializer(serializers.Serializer[Any]):
     waits_since = serializers.DateTimeField(
         allow_null=True, help_text="Asked since then and not accepted yet: it gives nothing."
     )
+    longer_since = serializers.DateTimeField(
+        allow_null=True, help_text="Asked since then to keep it until `longer_until` (null: without end)."
+    )
+    longer_until = serializers.DateTimeField(allow_null=True)
 
 
 class QualificationSerializer(serializers.Serializer[Any]):
@@ -116,7 +120,7 @@ class PeopleEndpoint(ListEndpoint):
     def get_tag_parts(self, at: datetime) -> tuple[Any, ...]:
         """Return the roles in force. The pulse does not change when time alone ends one."""
         grants = Grant.asked_or_accepted.filter(not_ended(at), portfolio=self.kwargs["portfolio"])
-        return tuple(grants.order_by("id").values_list("id", "until", "waits_since"))
+        return tuple(grants.order_by("id").values_list("id", "until", "waits_since", "longer_since"))
 
     def present_rows(self, rows: Sequence[Any], walk: ListWalk) -> Iterable[Any]:
         """Add the roles in this portfolio and the qualifications that count in it."""
@@ -129,7 +133,10 @@ class PeopleEndpoint(ListEndpoint):
         examples=[OpenApiExample("Somebody new", value=NEW_PERSON_EXAMPLE, request_only=True)],
     )
     def post(self, request: Request, portfolio: UUID) -> Response:
-        """Grant a role. Granting the same role again sets its new end. Somebody of other portfolios is asked first."""
+        """Grant a role. Granting the same role again sets its new end.
+
+        Somebody of other portfolios is asked first, also about a later end than the one accepted.
+        """
         at, request_cause, user = timezone.now(), cause_of(request), user_of(request)
         _require_change(request, portfolio, at)
         data = validate_body(request, NewGrantSerializer)

@@ -30,7 +30,7 @@ def job_version(job: Job, *, as_second: bool) -> str:
 
 def role_version(grant: Grant) -> str:
     """Return the version of a role as it is asked. Asked for again it is another one."""
-    return _digest(grant.role, grant.building_id, grant.until, grant.waits_since)
+    return _digest(grant.role, grant.building_id, grant.asked_until, grant.asked_since)
 
 
 def qualification_version(row: Qualification) -> str:
@@ -57,7 +57,7 @@ def job_sentence(job: Job, *, as_second: bool) -> str:
 def role_sentence(grant: Grant) -> str:
     """Return a role as it is asked, in one sentence."""
     place = grant.building.address if grant.building else "the whole portfolio"
-    return f"{grant.role} of {grant.portfolio.name}, {place}, {_until_in_words(grant.until)}."
+    return f"{grant.role} of {grant.portfolio.name}, {place}, {_until_in_words(grant.asked_until)}."
 
 
 def qualification_sentence(row: Qualification) -> str:

@@ -37,7 +37,7 @@ def answer(
     version: str | None = None,
 ) -> None:
     read = read_versions(by, at).get(str(subject), "") if version is None else version
-    given = RequestAnswer(kind, str(subject), accepts, read, reason)
+    given = RequestAnswer(kind, str(subject), accepts, version=read, reason=reason)
     pipeline.answer_request(answer=given, by=by, at=at, cause=Cause(who=by.username))
     by.refresh_from_db()
 

@@ -31,7 +31,8 @@ def answer_asked(request: HttpRequest, at: datetime, kind: str, subject: str) ->
     if kind not in KINDS or word not in ANSWERS:
         raise Http404
     reason = request.POST.get("reason", "").strip()[:400]
-    answer = pipeline.RequestAnswer(kind, subject, ANSWERS[word], request.POST.get("version", ""), reason)
+    version = request.POST.get("version", "")
+    answer = pipeline.RequestAnswer(kind, subject, ANSWERS[word], version=version, reason=reason)
     faults, status = attempt_write(
         lambda: pipeline.answer_request(answer=answer, by=user, at=at, cause=cause_of(request)), {"reason": "Reason"}
     )
