@@ -34,8 +34,8 @@ def belongs_to_portfolio(person: UUID, portfolio: UUID, at: datetime) -> bool:
 def is_asked_about_role(person: UUID, portfolio: UUID, until: datetime | None, at: datetime) -> bool:
     """Whether a person has to accept a role before it holds until then: who does not belong, or accepted less.
 
-    Who was here without ever being asked is given roles as before. Who said yes until a day is here until then, whatever
-    else was given meanwhile.
+    Who was here without ever being asked is given roles as before. Who said yes until a day is here until then,
+    whatever else was given meanwhile.
     """
     grants = list(Grant.objects.filter(not_ended(at), user=person, portfolio=portfolio, is_from_job=False))
     if not grants:
