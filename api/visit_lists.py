@@ -61,6 +61,7 @@ class NameReplySerializer(serializers.Serializer[Any]):
     name = serializers.CharField(source="by.username")
     answer = serializers.ChoiceField(choices=NAME_ANSWERS)
     at = serializers.DateTimeField()
+    reason = serializers.CharField(allow_blank=True)
 
 
 class StoredPaperSerializer(serializers.Serializer[Any]):

@@ -7,7 +7,7 @@ from datetime import datetime
 from typing import Any
 from uuid import UUID
 
-from django.db.models import Exists, F, OuterRef, QuerySet, Window
+from django.db.models import Exists, F, OuterRef, Q, QuerySet, Window
 from django.db.models.functions import RowNumber
 
 from fleet.accounts.models import User
@@ -207,12 +207,13 @@ def waiting_visits(boiler: UUID) -> list[Waiting]:
 
 
 def visits_that_name(user: User) -> QuerySet[Visit]:
-    """Return the visits that wait for this person's own word; nobody answers for a corrected one.
+    """Return the visits that wait for this person's own word; nobody answers for one whose correction counts.
 
     Also those at boilers that the person may no longer see: whoever left is still asked whether he was there.
     """
     reach = user.reach
     if reach is not None and not reach.covers_action("visit.reply"):
         return Visit.objects.none()
-    named_visits = visits_to(Boiler.objects.all()).filter(waiting__people__contains=[str(user.id)], corrected_by=None)
+    still_counts = Q(corrected_by=None) | Q(corrected_by__waiting__subject="correction", waiting__subject="names")
+    named_visits = visits_to(Boiler.objects.all()).filter(still_counts, waiting__people__contains=[str(user.id)])
     return named_visits.filter(portfolio=reach.portfolio) if reach is not None and reach.portfolio else named_visits

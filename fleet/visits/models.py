@@ -79,6 +79,7 @@ class NameAnswer(Row):
     by = models.ForeignKey(User, models.PROTECT, related_name="+")
     at = models.DateTimeField()
     answer = models.CharField(max_length=16)
+    reason = models.TextField(blank=True, default="")  # of a denial, in the denier's own words
 
     class Meta:
         constraints = [

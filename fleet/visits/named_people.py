@@ -1,7 +1,7 @@
 """Who of the people named at a visit stands behind it: its poster, and whoever named in it confirmed it since."""
 
 from collections import defaultdict
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 from dataclasses import dataclass
 from datetime import datetime
 from uuid import UUID
@@ -133,11 +133,12 @@ def is_asked(visit: Visit, user: User) -> bool:
     return is_others and asks_others(visit) and Attendance.objects.filter(visit=visit, user=user).exists()
 
 
-def refuse_reply(visit: Visit, by: User, reply: NameReply) -> None:
+def refuse_reply(visit: Visit, by: User, reply: NameReply, waiting: Collection[UUID]) -> None:
     """Raise Refused unless this person may still say whether the visit was so; the visit's boiler must be locked.
 
-    422 where nobody is asked, 403 for its own poster, for who is not named or was not qualified on its day, 409 where
-    it was corrected or he has answered.
+    `waiting` are the corrections of the boiler without effect yet: what one of them corrects still counts, and has its
+    own word. 422 where nobody is asked, 403 for its own poster, for who is not named or was not qualified on its day,
+    409 where it was corrected or he has answered.
     """
     if not asks_others(visit):
         raise Refused("names_not_asked", "Nobody named at this visit is asked to second or deny it.", status=422)
@@ -151,7 +152,7 @@ def refuse_reply(visit: Visit, by: User, reply: NameReply) -> None:
     if not (codes - {OPERATOR} if is_only_relayed else codes):
         raise Refused("not_qualified", "You were not qualified on the day of this visit.", status=403)
     successor = Visit.objects.filter(corrects=visit).first()
-    if successor is not None:
+    if successor is not None and not (successor.id in waiting and visit.id not in waiting):
         raise Refused("corrected_already", f"Visit {successor.id} already corrects it.", status=409)
     _refuse_second_reply(NameAnswer.objects.filter(visit=visit, by=by).first())
 
