@@ -1,6 +1,7 @@
 """One supervisor: what it starts answers, what dies comes back, what it leaves is nothing."""
 
 import itertools
+import json
 import os
 import re
 import signal
@@ -104,11 +105,24 @@ def test_a_task_reaches_the_worker_through_the_brokers_socket_with_its_password(
     assert arrives(running, "first")
 
 
+def broker_admin(running: Site) -> str:
+    """The address of who may do everything at the broker."""
+    keys = json.loads((running.data / "keys.json").read_text())
+    named = f"{broker.SITE_USER}:{keys['broker_site']}"
+    return str(running.told["redis_url"]).replace(named, f":{keys['broker']}")
+
+
+def test_the_broker_refuses_no_command_of_worker_and_beat(running: Site) -> None:
+    assert arrives(running, "asked")
+    with broker.connect_to_broker(broker_admin(running)) as client:
+        assert client.acl_log() == []
+
+
 def test_the_broker_refuses_without_its_password_and_forgets_nothing(running: Site) -> None:
     url = running.told["redis_url"]
     with pytest.raises(broker.redis.AuthenticationError):
         broker.connect_to_broker("unix://" + url.rpartition("@")[2]).ping()
-    with broker.connect_to_broker(url) as client:
+    with broker.connect_to_broker(broker_admin(running)) as client:
         kept = [client.config_get(name)[name] for name in ("appendonly", "maxmemory-policy")]
     assert kept == ["yes", "noeviction"]
 
