@@ -5,7 +5,7 @@ from datetime import datetime
 from typing import Any, TypeVar
 from uuid import UUID
 
-from django.db.models import Q
+from django.db.models import Q, QuerySet
 
 from fleet.accounts.models import Grant, GrantRecord, Qualification, User
 from fleet.errors import Refused
@@ -49,6 +49,12 @@ def waiting_grants(person: User, at: datetime) -> list[Grant]:
     """Return the grants that wait for the answer of this person, the oldest first."""
     rows = Grant.asked_or_accepted.filter(not_ended(at), _ASKED, user=person).select_related("portfolio", "building")
     return sorted(rows, key=lambda grant: (str(grant.asked_since), str(grant.id)))
+
+
+def role_history(person: UUID, portfolio: UUID, at: datetime) -> QuerySet[GrantRecord]:
+    """Return what became of a person's roles in a portfolio up to `at`, the newest first."""
+    records = GrantRecord.objects.filter(portfolio=portfolio, grant__user=person, at__lte=at)
+    return records.select_related("grant__building", "by").order_by("-at", "id")
 
 
 def note_asked(people: Iterable[UUID]) -> None:
