@@ -4,7 +4,7 @@ from typing import Any
 
 from django.core.exceptions import PermissionDenied
 from django.utils import timezone
-from drf_spectacular.utils import OpenApiExample, OpenApiParameter, extend_schema
+from drf_spectacular.utils import OpenApiExample, OpenApiParameter, extend_schema, extend_schema_field
 from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
@@ -14,13 +14,19 @@ from api.http.answers import problem_responses
 from api.http.retry import run_with_retries
 from api.http.strict import StrictSerializer, TextField, validate_body
 from fleet import pipeline
+from fleet.accounts.models import Grant, Qualification
 from fleet.accounts.people import ROLES
 from fleet.accounts.requests import cause_of, user_of
 from fleet.jobs import asked
+from fleet.jobs.asked_versions import qualification_version, role_version
 from fleet.pipeline.requests import KINDS
 from fleet.rules.vocabulary import QUALIFICATIONS
 
-ANSWER_EXAMPLE: dict[str, Any] = {"answer": "decline", "reason": "I am in another town that week."}
+ANSWER_EXAMPLE: dict[str, Any] = {
+    "answer": "decline",
+    "version": "3f6c0d8a9b21e754",
+    "reason": "I am in another town that week.",
+}
 
 
 class AskedJobSerializer(serializers.Serializer[Any]):
@@ -35,6 +41,7 @@ class AskedJobSerializer(serializers.Serializer[Any]):
     skills = serializers.ListField(child=serializers.CharField(), source="job.skills")
     sentences = serializers.SerializerMethodField()
     as_second = serializers.BooleanField()
+    version = serializers.CharField()
 
     def get_sentences(self, row: asked.AskedJob) -> list[str]:
         """Return what the job asks for."""
@@ -48,8 +55,19 @@ class AskedRoleSerializer(serializers.Serializer[Any]):
     portfolio = serializers.CharField(source="portfolio.name")
     address = serializers.CharField(source="building.address", allow_null=True, default=None)
     role = serializers.ChoiceField(choices=ROLES)
-    until = serializers.DateTimeField(allow_null=True)
-    asked_at = serializers.DateTimeField(source="waits_since")
+    until = serializers.DateTimeField(source="asked_until", allow_null=True)
+    held_until = serializers.SerializerMethodField()
+    asked_at = serializers.DateTimeField(source="asked_since")
+    version = serializers.SerializerMethodField()
+
+    @extend_schema_field(serializers.DateTimeField(allow_null=True))
+    def get_held_until(self, row: Grant) -> Any:
+        """Return until when one has the role already, where one is asked to keep it longer; null else."""
+        return row.until if row.longer_since else None
+
+    def get_version(self, row: Grant) -> str:
+        """Return the version of what is asked."""
+        return role_version(row)
 
 
 class AskedQualificationSerializer(serializers.Serializer[Any]):
@@ -61,6 +79,11 @@ class AskedQualificationSerializer(serializers.Serializer[Any]):
     since = serializers.DateTimeField()
     until = serializers.DateTimeField(allow_null=True)
     asked_at = serializers.DateTimeField(source="waits_since")
+    version = serializers.SerializerMethodField()
+
+    def get_version(self, row: Qualification) -> str:
+        """Return the version of what is asked."""
+        return qualification_version(row)
 
 
 class RequestsSerializer(serializers.Serializer[Any]):
@@ -72,9 +95,10 @@ class RequestsSerializer(serializers.Serializer[Any]):
 
 
 class RequestAnswerSerializer(StrictSerializer):
-    """Yes or no. A job is declined with a reason."""
+    """Yes or no to the version that was read. A job is declined with a reason."""
 
     answer = serializers.ChoiceField(choices=("accept", "decline"))
+    version = TextField(max_length=64)
     reason = TextField(max_length=400, required=False)
 
 
@@ -102,11 +126,16 @@ class AnswerRequestEndpoint(APIView):
         examples=[OpenApiExample("No, and why", value=ANSWER_EXAMPLE, request_only=True)],
     )
     def post(self, request: Request, kind: str, subject: str) -> Response:
-        """Accept, and it begins; or decline, and it does not. Returns what still waits. By key only jobs."""
+        """Accept, and it begins; or decline, and it does not. Returns what still waits. By key only jobs.
+
+        409 with what it is now where it was changed after it was read: `version` is that of the list.
+        """
         at, request_cause, user = timezone.now(), cause_of(request), user_of(request)
         _require_reach(request, kind)
         data = validate_body(request, RequestAnswerSerializer)
-        answer = pipeline.RequestAnswer(kind, subject, data["answer"] == "accept", data.get("reason", ""))
+        answer = pipeline.RequestAnswer(
+            kind, subject, data["answer"] == "accept", version=data["version"], reason=data.get("reason", "")
+        )
         run_with_retries(lambda: pipeline.answer_request(answer=answer, by=user, at=at, cause=request_cause))
         return Response(RequestsSerializer(asked.requests_of(user, at)).data)
 

@@ -18,7 +18,7 @@ from api.http.access import boiler_for
 from api.http.answers import problem_responses
 from api.http.paged_lists import ListEndpoint, ListWalk, PageSerializer, describe_list
 from api.http.retry import run_with_retries
-from api.http.strict import StrictSerializer, validate_body
+from api.http.strict import StrictSerializer, TextField, validate_body
 from fleet import pipeline
 from fleet.accounts.models import User
 from fleet.accounts.requests import cause_of, user_of
@@ -26,6 +26,7 @@ from fleet.assessments.queries import visits_that_name
 from fleet.rules.vocabulary import NameReply
 from fleet.visits.models import Visit
 
+MAX_REASON_LENGTH = 400
 SEE_ACTION, REPLY_ACTION, SECOND_ACTION = "visit.see", "visit.reply", "visit.second"
 
 
@@ -36,6 +37,12 @@ class SecondSerializer(StrictSerializer):
     """
 
     capacity = serializers.ChoiceField(choices=(pipeline.OWN_NAME, pipeline.SECOND_NAME), required=False)
+
+
+class DenialSerializer(StrictSerializer):
+    """Why it was not so, in the denier's own words; nobody has to say."""
+
+    reason = TextField(max_length=MAX_REASON_LENGTH, required=False)
 
 
 class SecondedSerializer(serializers.Serializer[Any]):
@@ -99,15 +106,21 @@ class DenyVisitEndpoint(APIView):
 
     @extend_schema(
         operation_id="denyVisit",
-        request=None,
-        responses={201: SecondedSerializer, **problem_responses(401, 403, 404, 409, 422, 503)},
+        request=DenialSerializer,
+        responses={201: SecondedSerializer, **problem_responses(400, 401, 403, 404, 409, 422, 503)},
     )
     def post(self, request: Request, visit: UUID) -> Response:
-        """Deny that the visit names you rightly, once: nothing good of it rests on your name. Bad news stays."""
+        """Deny that the visit names you rightly, once: nothing good of it rests on your name. Bad news stays.
+
+        The reason, if one is given, is kept and shown with the visit.
+        """
         at, request_cause, user, row = timezone.now(), cause_of(request), user_of(request), _find_visit(visit)
         _require_word(request, row, is_own_name=True, at=at)
+        reason = validate_body(request, DenialSerializer).get("reason", "")
         answer = run_with_retries(
-            lambda: pipeline.reply_to_naming(visit=visit, by=user, reply=NameReply.DENIED, at=at, cause=request_cause)
+            lambda: pipeline.reply_to_naming(
+                visit=visit, by=user, reply=NameReply.DENIED, at=at, reason=reason, cause=request_cause
+            )
         )
         return Response(SecondedSerializer(answer).data, status=status.HTTP_201_CREATED)
 

@@ -7,7 +7,7 @@ from uuid import UUID
 
 from django.contrib.auth.tokens import default_token_generator
 from django.core.exceptions import PermissionDenied
-from django.db.models import Prefetch, QuerySet
+from django.db.models import QuerySet
 from django.http import Http404
 from django.urls import reverse
 from django.utils import timezone
@@ -25,7 +25,7 @@ from api.http.retry import run_with_retries
 from api.http.strict import IdField, InstantField, StrictSerializer, TextField, validate_body
 from fleet import pipeline
 from fleet.accounts import people, policy
-from fleet.accounts.grants import RECORD_KINDS
+from fleet.accounts.grants import RECORD_KINDS, role_history
 from fleet.accounts.models import Grant, GrantRecord, User
 from fleet.accounts.people import ROLES, RoleWish
 from fleet.accounts.requests import cause_of, user_of
@@ -48,6 +48,10 @@ class GrantSerializer(serializers.Serializer[Any]):
     waits_since = serializers.DateTimeField(
         allow_null=True, help_text="Asked since then and not accepted yet: it gives nothing."
     )
+    longer_since = serializers.DateTimeField(
+        allow_null=True, help_text="Asked since then to keep it until `longer_until` (null: without end)."
+    )
+    longer_until = serializers.DateTimeField(allow_null=True)
 
 
 class QualificationSerializer(serializers.Serializer[Any]):
@@ -116,11 +120,11 @@ class PeopleEndpoint(ListEndpoint):
     def get_tag_parts(self, at: datetime) -> tuple[Any, ...]:
         """Return the roles in force. The pulse does not change when time alone ends one."""
         grants = Grant.asked_or_accepted.filter(not_ended(at), portfolio=self.kwargs["portfolio"])
-        return tuple(grants.order_by("id").values_list("id", "until", "waits_since"))
+        return tuple(grants.order_by("id").values_list("id", "until", "waits_since", "longer_since"))
 
     def present_rows(self, rows: Sequence[Any], walk: ListWalk) -> Iterable[Any]:
         """Add the roles in this portfolio and the qualifications that count in it."""
-        return with_roles(rows, self.kwargs["portfolio"], walk.at)
+        return people.with_roles([row.id for row in rows], self.kwargs["portfolio"], walk.at)
 
     @extend_schema(
         operation_id="grantRole",
@@ -129,7 +133,10 @@ class PeopleEndpoint(ListEndpoint):
         examples=[OpenApiExample("Somebody new", value=NEW_PERSON_EXAMPLE, request_only=True)],
     )
     def post(self, request: Request, portfolio: UUID) -> Response:
-        """Grant a role. Granting the same role again sets its new end. Somebody of other portfolios is asked first."""
+        """Grant a role. Granting the same role again sets its new end.
+
+        Somebody of other portfolios is asked first, also about a later end than the one accepted.
+        """
         at, request_cause, user = timezone.now(), cause_of(request), user_of(request)
         _require_change(request, portfolio, at)
         data = validate_body(request, NewGrantSerializer)
@@ -195,8 +202,7 @@ class RoleHistoryEndpoint(ListEndpoint):
     def find_rows(self, request: Request, walk: ListWalk, **where: UUID) -> QuerySet[GrantRecord]:
         """Return the records. Raises Http404 unless the user sees people of the whole portfolio."""
         _require_visible(request, where["portfolio"], walk.now)
-        records = GrantRecord.objects.filter(portfolio=where["portfolio"], grant__user=where["person"], at__lte=walk.at)
-        return records.select_related("grant", "by")
+        return role_history(where["person"], where["portfolio"], walk.at)
 
 
 class QualificationsEndpoint(APIView):
@@ -218,18 +224,6 @@ class QualificationsEndpoint(APIView):
             )
         )
         return Response(QualificationSerializer(qualification).data, status=201)
-
-
-def with_roles(rows: Sequence[Any], portfolio: UUID, at: datetime) -> Iterable[Any]:
-    """Return these people with their roles in force in a portfolio and the qualifications that count there."""
-    grants = Grant.asked_or_accepted.filter(not_ended(at), portfolio=portfolio).order_by("role", "id")
-    counting = people.known_qualifications(portfolio).order_by("code", "since")
-    grants_prefetch = Prefetch("grants", grants, to_attr="here")
-    return (
-        User.objects.filter(id__in=[r.id for r in rows])
-        .order_by("username", "id")
-        .prefetch_related(grants_prefetch, Prefetch("qualifications", counting, to_attr="counting"))
-    )
 
 
 def welcome_address(user: User) -> str:

@@ -12,7 +12,7 @@ from drf_spectacular.utils import OpenApiParameter
 from rest_framework import serializers
 from rest_framework.request import Request
 
-from api.http.answers import ReasonSerializer
+from api.http.answers import ReasonSerializer, RelaySerializer
 from api.http.detail_endpoints import DetailEndpoint, describe_detail
 from api.http.paged_lists import ListEndpoint, ListWalk, PageSerializer, describe_list
 from api.http.strict import IdField
@@ -82,6 +82,7 @@ class ProofSerializer(serializers.Serializer[Any]):
     entry = serializers.UUIDField()
     due_at = serializers.DateTimeField(allow_null=True)
     lapses_at = serializers.DateTimeField(allow_null=True)
+    relay = RelaySerializer(allow_null=True)
 
 
 class SettingSerializer(serializers.Serializer[Any]):

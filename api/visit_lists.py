@@ -10,7 +10,7 @@ from drf_spectacular.utils import OpenApiParameter, extend_schema_field
 from rest_framework import serializers
 from rest_framework.request import Request
 
-from api.http.answers import FindingSerializer, MissingSerializer
+from api.http.answers import FindingSerializer, MissingSerializer, RelaySerializer
 from api.http.detail_endpoints import DetailEndpoint, describe_detail
 from api.http.paged_lists import PageSerializer
 from api.http.strict import IdField, InstantField
@@ -61,6 +61,7 @@ class NameReplySerializer(serializers.Serializer[Any]):
     name = serializers.CharField(source="by.username")
     answer = serializers.ChoiceField(choices=NAME_ANSWERS)
     at = serializers.DateTimeField()
+    reason = serializers.CharField(allow_blank=True)
 
 
 class StoredPaperSerializer(serializers.Serializer[Any]):
@@ -143,6 +144,7 @@ class VerdictNowSerializer(serializers.Serializer[Any]):
     set_value = serializers.FloatField(allow_null=True)  # type: ignore[assignment]
     source = serializers.CharField(allow_blank=True)  # type: ignore[assignment]
     question = serializers.CharField(allow_blank=True)
+    relayed_from = serializers.ListField(child=serializers.UUIDField())
 
 
 class StoredEntrySerializer(serializers.Serializer[Any]):
@@ -162,6 +164,7 @@ class StoredEntrySerializer(serializers.Serializer[Any]):
     values = serializers.DictField(child=serializers.JSONField(), source="entry.values")
     readings = serializers.DictField(child=serializers.JSONField())
     now = VerdictNowSerializer(allow_null=True)
+    relay = RelaySerializer(allow_null=True)
 
 
 class FindingNowSerializer(FindingSerializer):

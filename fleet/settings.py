@@ -181,6 +181,7 @@ STATICFILES_DIRS = [("chart", Path(place, "static", "unfold", "js", "chart")) fo
 WHITENOISE_USE_FINDERS = True  # files are served from where packages keep them, so there is no collected copy to forget
 
 DATA_UPLOAD_MAX_MEMORY_SIZE = 2 * 1024 * 1024
+FILE_UPLOAD_HANDLERS = ["fleet.web.shared.form_reader.StorableFormHandler"]
 
 # Late acknowledgement (tested with celery 5.6.3 and redis-py 8.1): a killed worker's task returns within seconds.
 CELERY_BROKER_URL = REDIS_URL

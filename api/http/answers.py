@@ -32,6 +32,14 @@ class VerdictSerializer(serializers.Serializer[Any]):
     set_value = serializers.FloatField(allow_null=True)  # type: ignore[assignment]
     source = serializers.CharField()  # type: ignore[assignment]
     question = serializers.CharField()
+    relayed_from = serializers.ListField(child=serializers.UUIDField())
+
+
+class RelaySerializer(serializers.Serializer[Any]):
+    """An operator proof that counts as relayed: whose word it is, and who of the desk entered it."""
+
+    said_by = serializers.ListField(child=serializers.CharField())
+    entered_by = serializers.CharField()
 
 
 class FindingSerializer(serializers.Serializer[Any]):

@@ -3,14 +3,17 @@
 import hashlib
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from io import BytesIO
 from typing import IO, Any
 
 from django.conf import settings
 from django.core.files.uploadhandler import MemoryFileUploadHandler
 from django.http.multipartparser import MultiPartParser as FormReader
+from django.utils.http import parse_header_parameters
 from rest_framework.exceptions import APIException
 from rest_framework.parsers import BaseParser
 
+from fleet.records.storable_text import is_storable_form
 from fleet.sheets.table import MAX_BYTES
 from fleet.sheets.table_output import CSV_TYPE, XLSX_TYPE
 
@@ -38,7 +41,7 @@ class FieldNotText(APIException):
 
     status_code = 400
     default_code = "not_text"
-    default_detail = "A field of this form contains a character that cannot be stored."
+    default_detail = "This form contains a character that cannot be stored."
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,12 +101,14 @@ class FormParser(BaseParser):
             raise FileTooLarge
         meta["CONTENT_TYPE"] = media_type
         handler = _InMemoryUploadHandler()
-        fields, files = FormReader(meta, stream, [handler], settings.DEFAULT_CHARSET).parse()  # type: ignore[arg-type]
+        content = stream.read(MAX_BYTES + FORM_OVERHEAD_BYTES)
+        reader = FormReader(meta, BytesIO(content), [handler], settings.DEFAULT_CHARSET)
+        if not is_storable_form(content, parse_header_parameters(str(media_type))[1]["boundary"].encode()):
+            raise FieldNotText
+        fields, files = reader.parse()
         uploaded_files = [uploaded_file for _, file_list in files.lists() for uploaded_file in file_list]
         if len(uploaded_files) != 1:
             raise FileMissing
-        if any("\x00" in text for name, values in fields.lists() for text in (name, *values)):
-            raise FieldNotText
         return Upload(uploaded_files[0].read(), uploaded_files[0].name or "register", fields)
 
 

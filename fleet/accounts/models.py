@@ -1,6 +1,7 @@
 """Users, grants, qualifications and keys. A role says what one may do here, a qualification what the trade allows."""
 
 import uuid
+from datetime import datetime
 from typing import TypeVar
 
 from django.contrib.auth.models import AbstractUser
@@ -45,7 +46,8 @@ class AcceptedManager(models.Manager[StoredModel]):
 class Grant(Row):
     """A role of a person in one portfolio, or one building of it, until an instant.
 
-    `waits_since`: the person belongs to other portfolios and has not accepted it yet. `is_from_job`: it came with a
+    `waits_since`: the person belongs to other portfolios and has not accepted it yet. `longer_since`: the person has
+    accepted it until `until`, and is asked since then to keep it until `longer_until`. `is_from_job`: it came with a
     planned job and nobody gave it; it is a row beside a role that somebody gave, and who has only such grants does not
     belong to the portfolio.
     """
@@ -55,6 +57,8 @@ class Grant(Row):
     building = models.ForeignKey(Building, models.PROTECT, null=True, blank=True, related_name="grants")
     until = models.DateTimeField(null=True, blank=True)
     waits_since = models.DateTimeField(null=True, blank=True)
+    longer_since = models.DateTimeField(null=True, blank=True)
+    longer_until = models.DateTimeField(null=True, blank=True)  # null: without end
     is_from_job = models.BooleanField(default=False)
 
     objects = AcceptedManager()
@@ -66,6 +70,16 @@ class Grant(Row):
                 fields=["user", "role", "portfolio", "building", "is_from_job"], name="grant_once", nulls_distinct=False
             )
         ]
+
+    @property
+    def asked_since(self) -> datetime | None:
+        """Since when the person is asked about it; None where nothing waits."""
+        return self.waits_since or self.longer_since
+
+    @property
+    def asked_until(self) -> datetime | None:
+        """The end about which the person is asked."""
+        return self.until if self.waits_since else self.longer_until
 
 
 class GrantRecord(Row):

@@ -4,12 +4,20 @@ import re
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime
+from typing import Any
 from uuid import UUID
 
 from django.core.exceptions import ValidationError
-from django.db.models import Q, QuerySet
+from django.db.models import Prefetch, Q, QuerySet
 
-from fleet.accounts.grants import belongs_to_portfolio, find_waiting, note_asked, record_grant, take_answer
+from fleet.accounts.grants import (
+    ask_for_longer,
+    belongs_to_portfolio,
+    find_waiting,
+    note_asked,
+    record_grant,
+    take_answer,
+)
 from fleet.accounts.models import Grant, Qualification, User
 from fleet.accounts.telephone import NUMBER_RULE
 from fleet.errors import Refused
@@ -69,6 +77,23 @@ def people_of_portfolio(portfolio: UUID, at: datetime) -> QuerySet[User]:
     return active_users_of(Grant.asked_or_accepted.filter(not_ended(at), portfolio=portfolio))
 
 
+def with_roles(people: Iterable[UUID], portfolio: UUID, at: datetime) -> QuerySet[User]:
+    """Return these people by user name, each with what they have in a portfolio: three queries.
+
+    `here` are the roles in force or asked, `counting` the qualifications that count there or wait for an answer.
+    """
+    grants = Grant.asked_or_accepted.filter(not_ended(at), portfolio=portfolio).select_related("building")
+    qualifications = known_qualifications(portfolio).order_by("code", "since")
+    return (
+        User.objects.filter(id__in=list(people))
+        .order_by("username", "id")
+        .prefetch_related(
+            Prefetch("grants", grants.order_by("role", "id"), to_attr="here"),
+            Prefetch("qualifications", qualifications, to_attr="counting"),
+        )
+    )
+
+
 def active_users_of(grants: QuerySet[Grant]) -> QuerySet[User]:
     """Return everybody active who has one of these grants."""
     return User.objects.filter(id__in=grants.values("user"), is_active=True)
@@ -106,19 +131,31 @@ def add_person(*, username: str, name: str) -> User:
 def give_role(*, user: User, portfolio: Portfolio, wish: RoleWish, is_asked: bool, by: User, at: datetime) -> Grant:
     """Give a role, or where `is_asked` have it wait for the person; the same role again gets the new end.
 
+    One that holds already goes on as accepted, and only its longer end waits.
+
     Raises Refused (422) for a building of another portfolio.
     """
     house = Building.objects.filter(id=wish.building, portfolio=portfolio).first() if wish.building else None
     if wish.building and house is None:
         raise Refused("unknown_building", "Building not found.", ("building",), status=422)
-    values = {"until": wish.until, "waits_since": at if is_asked else None}
-    grant, _ = Grant.asked_or_accepted.update_or_create(
-        user=user, role=wish.role, portfolio=portfolio, building=house, is_from_job=False, defaults=values
-    )
-    record_grant(grant, "asked" if is_asked else "given", at=at, by=by)
+    place: dict[str, Any] = {
+        "user": user,
+        "role": wish.role,
+        "portfolio": portfolio,
+        "building": house,
+        "is_from_job": False,
+    }
+    held = Grant.objects.select_for_update(no_key=True).filter(not_ended(at), **place).first() if is_asked else None
+    if held is not None:
+        ask_for_longer(held, until=wish.until, at=at, by=by)
+    else:
+        values = {"until": wish.until, "waits_since": at if is_asked else None}
+        asked_no_longer = {"longer_since": None, "longer_until": None}
+        held, _ = Grant.asked_or_accepted.update_or_create(**place, defaults={**values, **asked_no_longer})
+        record_grant(held, "asked" if is_asked else "given", at=at, by=by)
     if is_asked:
         note_asked([user.id])
-    return grant
+    return held
 
 
 def is_asked_about_qualification(

@@ -12,9 +12,9 @@ from fleet.records.row_spans import not_ended
 ACTIONS: dict[str, frozenset[str]] = {
     "board.see": frozenset({"technician", "dispatcher", "manager", "owner", "caretaker", "inspector", "office"}),
     "visit.see": frozenset({"technician", "dispatcher", "manager", "owner", "caretaker", "inspector"}),
-    "visit.post": frozenset({"technician", "caretaker", "manager", "owner", "inspector"}),
+    "visit.post": frozenset({"technician", "dispatcher", "caretaker", "manager", "owner", "inspector"}),
     # within OWN_CORRECTION
-    "visit.correct_own": frozenset({"technician", "caretaker", "manager", "owner", "inspector"}),
+    "visit.correct_own": frozenset({"technician", "dispatcher", "caretaker", "manager", "owner", "inspector"}),
     "visit.correct": frozenset({"manager", "owner"}),
     "visit.second": frozenset({"technician", "manager"}),
     # whoever sees it may be named at it
@@ -54,6 +54,9 @@ LIMITS: dict[str, str] = {
     "people.change": "a manager: the roles of the field and of the desk",
 }
 
+# The desk: whoever takes calls and copies the paper log. Only its posts relay what an operator told.
+DESK_ROLES = frozenset({"dispatcher", "manager", "owner"})
+
 OWN_CORRECTION = timedelta(hours=24)  # after posting, an author corrects a visit without a manager
 
 
@@ -70,6 +73,13 @@ def is_allowed(user: User, action: str, portfolio: UUID, building: UUID, at: dat
     """Whether the user may do `action` in this building of this portfolio at `at`."""
     allowed = grants_for(user, action, at).filter(portfolio=portfolio)
     return allowed.filter(Q(building__isnull=True) | Q(building=building)).exists()
+
+
+def is_of_desk(user: UUID, portfolio: UUID, building: UUID, at: datetime) -> bool:
+    """Return whether a person was of the desk for this building at `at`, by session or key alike."""
+    here = Q(building__isnull=True) | Q(building=building)
+    grants = Grant.objects.filter(not_ended(at), here, user=user, portfolio=portfolio, role__in=DESK_ROLES)
+    return grants.exists()
 
 
 def boilers_for(user: User, action: str, at: datetime) -> QuerySet[Boiler]:

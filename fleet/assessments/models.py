@@ -20,6 +20,7 @@ class Verdict(Row):
     source = models.CharField(max_length=200, blank=True)
     question = models.TextField(blank=True)
     sentence = models.TextField()
+    relayed_from = models.JSONField(default=list)  # ids of the operators on whose word alone, told to the poster
 
 
 class Finding(Row):

@@ -56,7 +56,8 @@ def reply_sentences(visit: Visit) -> Iterator[str]:
 def _reply_sentence(reply: NameAnswer, day: str) -> str:
     if reply.answer == NameReply.SECONDED:
         return f"{reply.by.display_name} seconded it on {day}."
-    return f"{reply.by.display_name} denied it on {day}: nothing good of it rests on that name."
+    said = f"{reply.by.display_name} denied it on {day}: nothing good of it rests on that name."
+    return f"{said} The reason given: {reply.reason}" if reply.reason else said
 
 
 def _counts_as(visit: Visit, at: datetime) -> set[str]:

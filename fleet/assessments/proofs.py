@@ -2,11 +2,12 @@
 
 from collections import Counter
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from uuid import UUID
 
 from fleet.assessments.models import Verdict
+from fleet.assessments.relays import Relay, relays_of
 from fleet.rules.catalogue import Catalogue
 from fleet.rules.ledger.clocks import adopted_timing, due_of
 from fleet.rules.values import AdoptedTerms, LawInForce
@@ -25,17 +26,18 @@ class Proof:
     entry: UUID
     due_at: datetime | None
     lapses_at: datetime | None
+    relay: Relay | None = None  # who said it, where it is an operator's word that the desk entered
 
 
 def proofs_of_stay(stay: Stay, terms: AdoptedTerms, release: Catalogue, zone: str, at: datetime) -> list[Proof]:
-    """Return the newest pass of each procedure by the device that fills a place: one query."""
+    """Return the newest pass of each procedure by the device that fills a place."""
     return newest_proofs([stay], terms, release=release, zone=zone, at=at).get(stay.position, [])
 
 
 def newest_proofs(
     stays: Iterable[Stay], terms: AdoptedTerms, release: Catalogue, zone: str, at: datetime
 ) -> dict[UUID, list[Proof]]:
-    """Return the same for the devices of several places, by place: one query."""
+    """Return the same for the devices of several places, by place: one query, and two where any is relayed."""
     fitted = {s.position: s.since for s in stays}
     passed_verdicts = Verdict.objects.filter(entry__position__in=fitted, outcome="pass", entry__performed_at__lte=at)
     order = ("entry__position", "entry__code", "-entry__performed_at", "-entry__number")
@@ -44,10 +46,12 @@ def newest_proofs(
     )
     law = LawInForce(None, terms, release)
     proofs: dict[UUID, list[Proof]] = {}
+    relays = relays_of(newest_by_place)
     for verdict in newest_by_place:
         place = verdict.entry.position_id
         if place and verdict.entry.performed_at >= fitted[place] and verdict.entry.code in release.procedures:
-            proofs.setdefault(place, []).append(_build_proof(verdict, law, zone))
+            proof = replace(_build_proof(verdict, law, zone), relay=relays.get(verdict.entry_id))
+            proofs.setdefault(place, []).append(proof)
     return proofs
 
 

@@ -1,17 +1,18 @@
 """Reading the conclusions about visits: entries with verdicts, findings, what stands against firing."""
 
 import json
-from collections.abc import Iterable
-from dataclasses import dataclass
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any
 from uuid import UUID
 
-from django.db.models import Exists, F, OuterRef, QuerySet, Window
+from django.db.models import Exists, F, OuterRef, Q, QuerySet, Window
 from django.db.models.functions import RowNumber
 
 from fleet.accounts.models import User
 from fleet.assessments.models import Answer, Finding, Readiness, Verdict, Waiting
+from fleet.assessments.relays import Relay, relays_of
 from fleet.catalog import queries as catalog
 from fleet.portfolio.models import Boiler
 from fleet.records.row_order import rows_after
@@ -34,6 +35,7 @@ class EntryLine:
     verdict: Verdict | None
     answered: str
     compared: str  # the value it was compared with, and its unit
+    relay: Relay | None = None  # who said it, where it is an operator's word that the desk entered
 
     @property
     def device_kind(self) -> str:
@@ -65,7 +67,13 @@ def visit_lines(visit: UUID, at: datetime) -> list[EntryLine]:
     release = catalog.catalogue_at(at)
     entries = Entry.objects.filter(visit=visit).select_related("position", "device__kind", "verdict")
     answered = _answered_outcomes(visit)
-    return [_entry_line(e, release, answered) for e in entries.prefetch_related("readings").order_by("number")]
+    rows = list(entries.prefetch_related("readings").order_by("number"))
+    return _entry_lines(rows, release, answered)
+
+
+def _entry_lines(rows: Sequence[Entry], release: Catalogue, answered: dict[str, str]) -> list[EntryLine]:
+    relays = relays_of(getattr(entry, "verdict", None) for entry in rows)
+    return [replace(_entry_line(entry, release, answered), relay=relays.get(entry.id)) for entry in rows]
 
 
 def _entry_line(entry: Entry, release: Catalogue, answered: dict[str, str]) -> EntryLine:
@@ -91,8 +99,9 @@ def lines_of_places(places: Iterable[UUID], at: datetime, most: int) -> dict[str
     newest = Window(RowNumber(), partition_by=F("position"), order_by=[F(c).desc() for c in _ORDER])
     entries = Entry.objects.filter(position__in=list(places), performed_at__lte=at).annotate(nth=newest)
     lines: dict[str, list[EntryLine]] = {}
-    for entry in _with_related(entries.filter(nth__lte=most)).order_by("nth"):  # type: ignore[misc]
-        lines.setdefault(str(entry.position_id), []).append(_entry_line(entry, release, {}))
+    rows = list(_with_related(entries.filter(nth__lte=most)).order_by("nth"))  # type: ignore[misc]
+    for line in _entry_lines(rows, release, {}):
+        lines.setdefault(str(line.entry.position_id), []).append(line)
     return lines
 
 
@@ -103,7 +112,7 @@ def lines_of_place(place: UUID, at: datetime, most: int, before: Entry | None = 
     if before is not None:
         entries = entries.filter(rows_after(newest_first, [getattr(before, c) for c in _ORDER]))
     ordered = entries.order_by(*newest_first)
-    return [_entry_line(entry, release, {}) for entry in _with_related(ordered)[:most]]
+    return _entry_lines(list(_with_related(ordered)[:most]), release, {})
 
 
 _ORDER = ("performed_at", "visit_id", "number")
@@ -198,12 +207,13 @@ def waiting_visits(boiler: UUID) -> list[Waiting]:
 
 
 def visits_that_name(user: User) -> QuerySet[Visit]:
-    """Return the visits that wait for this person's own word; nobody answers for a corrected one.
+    """Return the visits that wait for this person's own word; nobody answers for one whose correction counts.
 
     Also those at boilers that the person may no longer see: whoever left is still asked whether he was there.
     """
     reach = user.reach
     if reach is not None and not reach.covers_action("visit.reply"):
         return Visit.objects.none()
-    named_visits = visits_to(Boiler.objects.all()).filter(waiting__people__contains=[str(user.id)], corrected_by=None)
+    still_counts = Q(corrected_by=None) | Q(corrected_by__waiting__subject="correction", waiting__subject="names")
+    named_visits = visits_to(Boiler.objects.all()).filter(still_counts, waiting__people__contains=[str(user.id)])
     return named_visits.filter(portfolio=reach.portfolio) if reach is not None and reach.portfolio else named_visits

@@ -151,9 +151,14 @@ def _entry_json(line: EntryLine) -> dict[str, Any]:
         "place": line.entry.position.name if line.entry.position else "",
         "readings": "; ".join(_reading_texts(line)),
         "worth": _in_words(verdict.outcome) if verdict else "",
-        "sentence": verdict.sentence if verdict else line.entry.reason,
+        "sentence": _sentence_of(line),
         "by": " ".join(filter(None, (limit, against, source))),
     }
+
+
+def _sentence_of(line: EntryLine) -> str:
+    sentence = line.verdict.sentence if line.verdict else line.entry.reason
+    return f"{sentence} {line.relay}" if line.relay else sentence
 
 
 def _reading_texts(line: EntryLine) -> Sequence[str]:

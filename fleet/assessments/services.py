@@ -44,6 +44,7 @@ def _verdict_rows(judgement: Judgement, entries: set[UUID]) -> Iterator[dict[str
                 "source": verdict.source,
                 "question": verdict.question,
                 "sentence": verdict.sentence,
+                "relayed_from": as_json(verdict.relayed_from),
             }
 
 

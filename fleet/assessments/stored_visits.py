@@ -7,6 +7,7 @@ from typing import Any
 from uuid import UUID
 
 from fleet.assessments.models import Answer, Finding, Readiness, Verdict
+from fleet.assessments.relays import Relay, relays_of
 from fleet.visits.models import Entry, Visit
 
 VERDICT_FIELDS = ("outcome", "sentence", "grade", "proves", "limit", "set_value", "source", "question")
@@ -20,6 +21,7 @@ class StoredEntry:
     entry: Entry
     readings: Mapping[str, Any]
     now: Verdict | None
+    relay: Relay | None  # by present knowledge
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,9 +54,13 @@ def read_stored_visit(visit: Visit) -> StoredVisit:
     )
     answer = _answer_body(visit.id)
     verdicts_by_entry = {v["entry"]: v for v in answer.get("verdicts", [])}
+    relays = relays_of(getattr(e, "verdict", None) for e in entry_rows)
     entries = [
         StoredEntry(
-            e, _reading_values(e), _changed_verdict(getattr(e, "verdict", None), verdicts_by_entry.get(str(e.id)))
+            e,
+            _reading_values(e),
+            now=_changed_verdict(getattr(e, "verdict", None), verdicts_by_entry.get(str(e.id))),
+            relay=relays.get(e.id),
         )
         for e in entry_rows
     ]
@@ -75,9 +81,15 @@ def _answer_body(visit: UUID) -> dict[str, Any]:
 
 
 def _changed_verdict(verdict: Verdict | None, answered: Mapping[str, Any] | None) -> Verdict | None:
-    if verdict is None or (answered and all(getattr(verdict, name) == answered[name] for name in VERDICT_FIELDS)):
+    if verdict is None or (answered and _is_same_verdict(verdict, answered)):
         return None
     return verdict
+
+
+def _is_same_verdict(verdict: Verdict, answered: Mapping[str, Any]) -> bool:
+    # Answers from before the mark have none.
+    is_marked_alike = verdict.relayed_from == answered.get("relayed_from", [])
+    return is_marked_alike and all(getattr(verdict, name) == answered[name] for name in VERDICT_FIELDS)
 
 
 def _are_same_findings(findings: Sequence[Finding], answered: Sequence[Mapping[str, Any]]) -> bool:

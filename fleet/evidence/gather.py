@@ -15,6 +15,7 @@ from fleet.calendar import day_start
 from fleet.catalog import queries as catalog
 from fleet.portfolio.models import Boiler, Fitting, Paper, Position, ServiceState, Setting
 from fleet.rules import BUILD, values
+from fleet.rules.vocabulary import OPERATOR
 from fleet.terms.models import Adoption
 from fleet.terms.values import as_terms, newest_version
 from fleet.visits.models import Attendance, Entry, Reading, Seconding, Visit
@@ -212,6 +213,7 @@ def _read_visits(
                 entries=entries[visit.id],
                 qualifications=_counting_qualifications(present, visit.performed_at),
                 unconfirmed=_unconfirmed_names(present, visit.performed_at),
+                relayed_from=_relayed_operators(present, visit.performed_at),
                 paper=paper,
                 state_on_arrival=visit.state_on_arrival,
                 left_as=visit.left_as,
@@ -267,6 +269,14 @@ def _unconfirmed_names(present: Iterable[NamedPerson], at: datetime) -> tuple[va
     counting = _counting_qualifications(people, at)
     names = (values.UnconfirmedName(p.user, p.codes_at(at) - counting) for p in people if p.waits)
     return tuple(sorted((n for n in names if n.qualifications), key=lambda n: str(n.person)))
+
+
+def _relayed_operators(present: Iterable[NamedPerson], at: datetime) -> tuple[UUID, ...]:
+    """Return the operators whose word is relayed; none where an operator stands behind the visit himself."""
+    people = list(present)
+    if any(person.stands and OPERATOR in person.codes_at(at) for person in people):
+        return ()
+    return tuple(sorted((p.user for p in people if p.is_relayed_at(at)), key=str))
 
 
 def _entries_by_visit(boiler: Boiler, visits: list[UUID], positions: list[UUID]) -> LinesByVisit:

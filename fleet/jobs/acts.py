@@ -175,6 +175,7 @@ def record_act(*, job: Job, decision: JobDecision, by: User, at: datetime, reque
         until=plan_end(job, decision),
         reason=decision.reason,
         request_id=request_id,
+        asks_people=True,
     )
     add_act(act, job)
     if decision.kind == "plan":

@@ -15,6 +15,7 @@ from fleet.accounts.models import Grant, Qualification, User
 from fleet.accounts.people import waiting_qualifications
 from fleet.errors import Refused
 from fleet.jobs import states
+from fleet.jobs.asked_versions import job_version
 from fleet.jobs.consent import agreed_jobs
 from fleet.jobs.models import Job
 from fleet.records.disk_room import has_room
@@ -26,6 +27,11 @@ class AskedJob:
 
     job: Job
     as_second: bool
+
+    @property
+    def version(self) -> str:
+        """The version of what the person reads."""
+        return job_version(self.job, as_second=self.as_second)
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,7 +1,8 @@
 """Whether a person has agreed to a job: people of another portfolio are held by no plan that they have not accepted.
 
 A plan for a technician who does not belong to the portfolio is recorded as `ask` and needs that technician's `accept`
-afterwards. A second person who does not belong says yes by `join`. A new plan needs a new yes.
+afterwards. A second person who does not belong says yes by `join`. A new plan needs a new yes. Plans that were recorded
+before people were asked hold whoever they name.
 """
 
 from collections.abc import Iterable
@@ -25,8 +26,10 @@ def has_agreed(job: Job, person: UUID, acts: Iterable[JobAct]) -> bool:
     answers = {(act.kind, act.by_id) for act in ordered if act.acted_on > plan.acted_on}
     if person == plan.technician_id:
         return plan.kind == "plan" or ("accept", person) in answers
-    return ("join", person) in answers or belongs_to_portfolio(
-        person, job.portfolio_id, max(plan.since or plan.at, plan.at)
+    return (
+        not plan.asks_people
+        or ("join", person) in answers
+        or belongs_to_portfolio(person, job.portfolio_id, max(plan.since or plan.at, plan.at))
     )
 
 

@@ -97,6 +97,7 @@ class JobAct(Row):
     until = models.DateTimeField(null=True)
     reason = models.TextField(blank=True)
     request_id = models.CharField(max_length=64, blank=True)
+    asks_people = models.BooleanField(default=False)  # False: recorded when whoever a plan named was held by it
 
     class Meta:
         db_table = "jobs_act"

@@ -20,7 +20,7 @@ from fleet.pipeline.named_people import OWN_NAME, SECOND_NAME, capacity_to_secon
 from fleet.pipeline.papers import add_paper
 from fleet.pipeline.past_visits import PastVisit, post_past_visits
 from fleet.pipeline.people import end_role, grant_role, qualify_person
-from fleet.pipeline.portfolios import NewPortfolio, open_portfolio
+from fleet.pipeline.portfolios import NewOwner, NewPortfolio, open_portfolio
 from fleet.pipeline.register import change_register
 from fleet.pipeline.requests import RequestAnswer, answer_request
 from fleet.pipeline.sweep import SweepResult, rebuild, sweep
@@ -33,6 +33,7 @@ __all__ = [
     "BoilerConclusion",
     "EditScope",
     "JobRequest",
+    "NewOwner",
     "NewPortfolio",
     "PastVisit",
     "PostedVisit",

@@ -5,6 +5,7 @@ from datetime import datetime
 from uuid import UUID
 
 from fleet.accounts.models import User
+from fleet.assessments.queries import waiting_corrections
 from fleet.errors import Fault, Refused
 from fleet.pipeline.conclude import write_and_conclude
 from fleet.portfolio.models import Boiler
@@ -87,7 +88,7 @@ def second_correction(*, visit: UUID, by: User, at: datetime, cause: Cause | Non
         raise Refused("unknown_visit", "Visit not found.", status=404)
 
     def write_facts(boilers: list[Boiler]) -> Seconding:
-        corrections.refuse_second(correction, by, at)
+        corrections.refuse_second(correction, by, at, waiting_corrections(correction.boiler_id))
         return Seconding.objects.create(portfolio_id=correction.portfolio_id, visit=correction, by=by, at=at)
 
     def describe_events(seconding: Seconding) -> Mapping[UUID, Sequence[ChangeEvent]]:

@@ -24,7 +24,8 @@ def grant_role(
 ) -> Grant:
     """Give a role to a person known in the portfolio, or to a new person (`new`: user name and name).
 
-    Somebody of other portfolios only is asked: the role begins when that person accepts it.
+    Somebody of other portfolios only is asked: the role begins when that person accepts it, and who accepted one until
+    a day is asked about a longer end. A shorter one holds at once.
 
     Raises Refused where `by` may not give the role, there is no such person or building, the user name is taken, or the
     end has passed.
@@ -34,7 +35,7 @@ def grant_role(
     if wish.until is not None and wish.until <= at:
         raise Refused("past", "This end is in the past.", ("until",), status=422)
     person = people.find_person(user, portfolio, at) if user else people.add_person(username=new[0], name=new[1])
-    is_asked = user is not None and not grants.belongs_to_portfolio(person.id, portfolio, at)
+    is_asked = user is not None and grants.is_asked_about_role(person.id, portfolio, wish.until, at)
     grant = people.give_role(user=person, portfolio=house, wish=wish, is_asked=is_asked, by=by, at=at)
     verb = "is asked to be" if is_asked else "is"
     _record_grant_event(

@@ -148,7 +148,7 @@ class UnconfirmedName:
 class VisitFact:
     """People at one boiler, once. `qualifications` are those held at performed_at by whoever stands behind the visit.
 
-    Its poster does, and of the others named whoever seconded it. An operator's word may be relayed.
+    Its poster does, and of the others named whoever seconded it. The desk relays what an operator told it.
     Entries that rest on a `paper` bring the good news of its body alone; its visit has no `qualifications`.
     """
 
@@ -169,6 +169,7 @@ class VisitFact:
     )
     paper: OthersPaper | None = None
     unconfirmed: tuple[UnconfirmedName, ...] = ()
+    relayed_from: tuple[UUID, ...] = ()  # operators whose word counts only as they told it to the poster, at the desk
 
     @property
     def may_judge_boiler(self) -> bool:

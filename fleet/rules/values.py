@@ -180,6 +180,7 @@ class EntryVerdict:
     set_value: float | None = None
     source: str = ""
     question: str = ""
+    relayed_from: tuple[UUID, ...] = ()  # operators on whose word alone, told to the poster, this pass counts
 
 
 @dataclass(frozen=True, slots=True)

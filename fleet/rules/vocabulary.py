@@ -116,7 +116,16 @@ QUALIFICATIONS = (
     "backflow_tester",
 )
 
-OPERATOR = "operator"  # the one that nobody need confirm: the desk relays what an operator told it
+OPERATOR = "operator"  # the one that somebody of the desk may relay
+
+
+class OperatorRelay(StrEnum):
+    """Whose post may relay what an operator told, by the rule of the day it was posted and by who posted it."""
+
+    ANYBODY = "anybody"  # posted before only the desk's did
+    DESK = "desk"  # somebody of the desk posted it
+    NOBODY = "nobody"  # somebody else did: the operator's own word is asked for
+
 
 SERIAL = "serial"  # the name of the value, on an entry of a paper as on a device
 

@@ -1,7 +1,8 @@
 """What a correction is refused for beside its own content: dropped devices, and the rules for a second name."""
 
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 from datetime import datetime
+from uuid import UUID
 
 from django.db.models import Q, QuerySet
 
@@ -58,8 +59,11 @@ def _later_entries(entry: Entry) -> QuerySet[Entry]:
     return after.filter(there | Q(device=entry.device_id))
 
 
-def refuse_second(visit: Visit, by: User, at: datetime) -> None:
+def refuse_second(visit: Visit, by: User, at: datetime, waiting: Collection[UUID]) -> None:
     """Raise Refused unless this person may second this visit now; the visit's boiler must be locked.
+
+    `waiting` are the corrections of the boiler without effect yet. A paper that one of them corrects still counts and
+    may be seconded; a correction that was corrected again may not, lest its chain be seconded with it.
 
     422 for a visit that is no correction and has no paper, 409 where it was corrected again or is seconded, 403 for
     its own poster or an unqualified person.
@@ -67,7 +71,7 @@ def refuse_second(visit: Visit, by: User, at: datetime) -> None:
     if visit.corrects_id is None and not hasattr(visit, "paper"):
         raise Refused("not_a_correction", "Only a correction or a paper can be seconded.", status=422)
     successor = Visit.objects.filter(corrects=visit).first()
-    if successor is not None:
+    if successor is not None and (visit.corrects_id is not None or successor.id not in waiting):
         raise Refused("corrected_already", f"Visit {successor.id} already corrects it.", status=409)
     if Seconding.objects.filter(visit=visit).exists():
         raise Refused("seconded_already", "It has already been seconded.", status=409)

@@ -6,7 +6,7 @@ from django.db.models import Q
 from fleet.accounts.models import User
 from fleet.portfolio.models import Boiler, Device, Position
 from fleet.records.base_model import Row
-from fleet.rules.vocabulary import NAME_ANSWERS, PAPER_BODIES
+from fleet.rules.vocabulary import NAME_ANSWERS, PAPER_BODIES, OperatorRelay, values_of
 
 
 class Visit(Row):
@@ -27,9 +27,16 @@ class Visit(Row):
     void = models.BooleanField(default=False)
     register_answers = models.JSONField(default=list)  # of what the register left out: role, answer, kind, reason
     names_need_second = models.BooleanField(default=False)  # False: posted when whoever was named counted as written
+    # Whether the post relays what an operator told; written with the post, since roles end.
+    operator_relay = models.CharField(max_length=16, default=OperatorRelay.ANYBODY.value)
     digest = models.CharField(max_length=64)
 
     class Meta:
+        constraints = [
+            models.CheckConstraint(
+                condition=Q(operator_relay__in=values_of(OperatorRelay)), name="operator_relay_is_known"
+            )
+        ]
         indexes = [models.Index(fields=["boiler", "performed_at"], name="visit_of_boiler")]  # read by evidence.gather
 
 
@@ -72,6 +79,7 @@ class NameAnswer(Row):
     by = models.ForeignKey(User, models.PROTECT, related_name="+")
     at = models.DateTimeField()
     answer = models.CharField(max_length=16)
+    reason = models.TextField(blank=True, default="")  # of a denial, in the denier's own words
 
     class Meta:
         constraints = [

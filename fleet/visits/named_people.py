@@ -1,7 +1,7 @@
 """Who of the people named at a visit stands behind it: its poster, and whoever named in it confirmed it since."""
 
 from collections import defaultdict
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 from dataclasses import dataclass
 from datetime import datetime
 from uuid import UUID
@@ -11,7 +11,7 @@ from django.db.models import F, QuerySet
 from fleet.accounts.models import Qualification, User
 from fleet.accounts.people import qualification_codes_at
 from fleet.errors import Refused
-from fleet.rules.vocabulary import OPERATOR, NameReply
+from fleet.rules.vocabulary import OPERATOR, NameReply, OperatorRelay
 from fleet.visits.models import Attendance, NameAnswer, Visit
 
 
@@ -26,6 +26,7 @@ class NamedPerson:
     is_named: bool
     stands: bool
     reply: str
+    relay: OperatorRelay
     held_spans: tuple[tuple[str, datetime, datetime | None], ...]
 
     @property
@@ -42,11 +43,17 @@ class NamedPerson:
     def counting_codes_at(self, at: datetime) -> frozenset[str]:
         """Return what of it counts: all where he stands behind the visit, nothing where he denies it.
 
-        Else an operator's word counts: of one named it is relayed by the poster, of the poster it is his own.
+        Else what an operator told the desk counts, as relayed. Of a poster who was not there nothing does, unless it
+        was posted before only the desk relayed.
         """
         if self.stands:
             return self.codes_at(at)
-        return frozenset() if self.reply else self.codes_at(at) & {OPERATOR}
+        is_told = self.is_relayed_at(at) or (not self.is_named and self.relay == OperatorRelay.ANYBODY)
+        return self.codes_at(at) & {OPERATOR} if is_told else frozenset()
+
+    def is_relayed_at(self, at: datetime) -> bool:
+        """Whether this is an operator who told it to the poster, and whose own word is not there."""
+        return self.waits and self.relay != OperatorRelay.NOBODY and OPERATOR in self.codes_at(at)
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,6 +65,7 @@ class _Naming:
     portfolio: UUID
     posted_by: UUID | None
     asks: bool
+    relay: OperatorRelay
 
 
 def people_by_visit(
@@ -77,20 +85,20 @@ def people_by_visit(
         reply = replies.get((n.visit, n.user), "")
         stands = not n.asks or n.posted_by == n.user or reply == NameReply.SECONDED
         spans = _spans(qualifications[n.user], n.portfolio)
-        people[n.visit].append(NamedPerson(n.user, True, stands, reply=reply, held_spans=spans))
+        people[n.visit].append(NamedPerson(n.user, True, stands, reply=reply, relay=n.relay, held_spans=spans))
     for n in absent_posters:
         if n.posted_by:
             spans = _spans(qualifications[n.posted_by], n.portfolio)
-            people[n.visit].append(NamedPerson(n.posted_by, False, False, reply="", held_spans=spans))
+            people[n.visit].append(NamedPerson(n.posted_by, False, False, reply="", relay=n.relay, held_spans=spans))
     return people
 
 
 def _list_namings(attendances: QuerySet[Attendance]) -> list[_Naming]:
     with_accounts = attendances.filter(user__isnull=False).annotate(
-        posted_by=F("visit__posted_by"), asks=F("visit__names_need_second")
+        posted_by=F("visit__posted_by"), asks=F("visit__names_need_second"), relay=F("visit__operator_relay")
     )
-    rows = with_accounts.values_list("visit", "user", "portfolio", "posted_by", "asks").distinct()
-    return [_Naming(*row) for row in rows.order_by("visit", "user")]
+    rows = with_accounts.values_list("visit", "user", "portfolio", "posted_by", "asks", "relay").distinct()
+    return [_Naming(*row[:5], OperatorRelay(row[5])) for row in rows.order_by("visit", "user")]
 
 
 def _spans(
@@ -125,11 +133,12 @@ def is_asked(visit: Visit, user: User) -> bool:
     return is_others and asks_others(visit) and Attendance.objects.filter(visit=visit, user=user).exists()
 
 
-def refuse_reply(visit: Visit, by: User, reply: NameReply) -> None:
+def refuse_reply(visit: Visit, by: User, reply: NameReply, waiting: Collection[UUID]) -> None:
     """Raise Refused unless this person may still say whether the visit was so; the visit's boiler must be locked.
 
-    422 where nobody is asked, 403 for its own poster, for who is not named or was not qualified on its day, 409 where
-    it was corrected or he has answered.
+    `waiting` are the corrections of the boiler without effect yet: what one of them corrects still counts, and has its
+    own word. 422 where nobody is asked, 403 for its own poster, for who is not named or was not qualified on its day,
+    409 where it was corrected or he has answered.
     """
     if not asks_others(visit):
         raise Refused("names_not_asked", "Nobody named at this visit is asked to second or deny it.", status=422)
@@ -138,10 +147,12 @@ def refuse_reply(visit: Visit, by: User, reply: NameReply) -> None:
     if not is_asked(visit, by):
         raise Refused("not_named", "This visit does not name you.", status=403)
     codes = qualification_codes_at(visit.portfolio_id, by.id, visit.performed_at)
-    if not (codes if reply == NameReply.DENIED else codes - {OPERATOR}):  # an operator's word is only ever relayed
+    # Before only the desk relayed, an operator's word was never asked for: whoever posted relayed it.
+    is_only_relayed = visit.operator_relay == OperatorRelay.ANYBODY and reply == NameReply.SECONDED
+    if not (codes - {OPERATOR} if is_only_relayed else codes):
         raise Refused("not_qualified", "You were not qualified on the day of this visit.", status=403)
     successor = Visit.objects.filter(corrects=visit).first()
-    if successor is not None:
+    if successor is not None and not (successor.id in waiting and visit.id not in waiting):
         raise Refused("corrected_already", f"Visit {successor.id} already corrects it.", status=409)
     _refuse_second_reply(NameAnswer.objects.filter(visit=visit, by=by).first())
 

@@ -4,11 +4,12 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
+from fleet.accounts import policy
 from fleet.accounts.models import User
 from fleet.portfolio.models import Boiler, Device
 from fleet.records.difference_store import as_json
 from fleet.rules.values import Value
-from fleet.rules.vocabulary import EntryAct
+from fleet.rules.vocabulary import EntryAct, OperatorRelay
 from fleet.visits.incoming import IncomingVisit
 from fleet.visits.models import Attendance, Entry, PaperOfOthers, Reading, Visit
 
@@ -70,9 +71,19 @@ def _visit_row(new: NewVisit) -> Visit:
         void=incoming.void,
         register_answers=[as_json(answer) for answer in incoming.register_answers],
         names_need_second=True,
+        operator_relay=_operator_relay(new),
         digest=incoming.digest,
         portfolio_id=boiler.portfolio_id,
     )
+
+
+def _operator_relay(new: NewVisit) -> OperatorRelay:
+    """Return whether somebody of the desk posts it; asked only where it names anybody beside its poster."""
+    poster, boiler = new.posted_by, new.boiler
+    if poster is None or all(person.user in (None, poster.id) for person in new.incoming.people):
+        return OperatorRelay.NOBODY
+    is_desk = policy.is_of_desk(poster.id, boiler.portfolio_id, boiler.building_id, new.posted_at)
+    return OperatorRelay.DESK if is_desk else OperatorRelay.NOBODY
 
 
 def _paper_row(incoming: IncomingVisit, boiler: Boiler) -> PaperOfOthers:

@@ -3,7 +3,7 @@
 from django.contrib.auth.views import LogoutView
 from django.urls import path
 
-from fleet.web.account import account_page, asked_page, owner_door_page
+from fleet.web.account import account_page, asked_page, owner_door_page, people_page
 from fleet.web.account.password_page import PasswordView
 from fleet.web.account.sign_in import SignInView
 from fleet.web.alerts import alerts_page
@@ -70,6 +70,12 @@ urlpatterns = [
     path("register/imports/<uuid:import_id>/", register_import_page.show_report, name="register-report"),
     path("register/imports/<uuid:import_id>/<slug:kind>/", register_import_page.decide_import, name="register-decide"),
     path("account/", account_page.show_account, name="account-page"),
+    path("account/people/", people_page.show_people, name="people-page"),
+    path(
+        "account/people/<uuid:portfolio_id>/<uuid:person_id>/",
+        people_page.show_role_history,
+        name="role-history-page",
+    ),
     path("asked/", asked_page.show_asked, name="asked-page"),
     path("asked/<slug:kind>/<str:subject>/", asked_page.answer_asked, name="asked-answer"),
     path("account/password/", PasswordView.as_view(), name="account-password"),

@@ -10,8 +10,8 @@ from fleet.accounts.models import Grant, User
 from fleet.jobs.models import Job
 from fleet.portfolio.models import Portfolio
 from tests.api.phone import Phone
-from tests.cast import NOW, Fleet, make_person
-from tests.jobs.crew import Crew, crew
+from tests.cast import DAY, NOW, Fleet, make_person
+from tests.jobs.crew import TOMORROW, Crew, crew
 
 HERE = "/api/v1/asked/"
 
@@ -31,8 +31,14 @@ def job(office: Crew, guest: User) -> Job:
     return office.plan(office.make(("limit", "limit_trip")), to=guest.id)
 
 
+def read_version(read: Any, kind: str, subject: Any) -> str:
+    """The version in which one is asked this now; another one where it is not asked."""
+    return {str(row["id"]): row["version"] for row in read.get(kind, [])}.get(str(subject), "none")
+
+
 def reply(phone: Phone, subject: Any, kind: str = "jobs", **body: Any) -> Any:
-    return phone.send("POST", f"{HERE}{kind}/{subject}/", body)
+    version = read_version(phone.get(HERE).json(), kind, subject)
+    return phone.send("POST", f"{HERE}{kind}/{subject}/", {"version": version, **body})
 
 
 def test_a_job_is_listed_with_all_that_one_needs_to_say_yes(job: Job, guest: User) -> None:
@@ -73,7 +79,9 @@ def test_a_no_needs_its_reason(job: Job, guest: User) -> None:
 def test_what_does_not_wait_is_not_there(kind: str, subject: str, guest: User, db: Any) -> None:
     client = Client()
     client.force_login(guest)
-    answered = client.post(f"{HERE}{kind}/{subject}/", {"answer": "accept"}, content_type="application/json")
+    answered = client.post(
+        f"{HERE}{kind}/{subject}/", {"answer": "accept", "version": "none"}, content_type="application/json"
+    )
     assert answered.status_code == 404
 
 
@@ -101,9 +109,29 @@ def test_the_office_sees_who_is_asked_and_the_history_of_a_role(guest: User, fle
     client = Client()
     client.force_login(guest)
     at = f"{HERE}roles/{given.json()['id']}/"
-    assert client.post(at, {"answer": "accept"}, content_type="application/json").status_code == 200
+    yes = {"answer": "accept", "version": read_version(client.get(HERE).json(), "roles", given.json()["id"])}
+    assert client.post(at, yes, content_type="application/json").status_code == 200
     history = owner.get(f"{people}{guest.id}/roles/").json()["items"]
     assert {(one["kind"], one["by"], one["role"]) for one in history} == {
         ("asked", "otis", "technician"),
         ("accepted", "lena", "technician"),
     }
+
+
+def test_a_yes_to_what_was_changed_after_it_was_read_is_refused_and_says_what_it_is_now(
+    job: Job, guest: User, office: Crew
+) -> None:
+    phone = Phone.of(guest)
+    read = read_version(phone.get(HERE).json(), "jobs", job.id)
+    office.plan(job, TOMORROW + DAY, to=guest.id)
+    answered = reply(phone, job.id, answer="accept", version=read)
+    assert (answered.status_code, answered.json()["code"]) == (409, "changed")
+    assert answered.json()["errors"][0]["pointer"] == "/version"
+    assert answered.json()["detail"].endswith("It is now: 12 Alder Terrace, Wed 14 Jan 2026, 09:00 to 09:50.")
+    assert reply(phone, job.id, answer="accept").status_code == 200
+
+
+@pytest.mark.parametrize("body", [{"answer": "accept"}, {"answer": "decline", "reason": "Away."}])
+def test_an_answer_says_to_which_version(body: dict[str, str], job: Job, guest: User) -> None:
+    answered = Phone.of(guest).send("POST", f"{HERE}jobs/{job.id}/", body)
+    assert (answered.status_code, answered.json()["errors"][0]["pointer"]) == (400, "/version")

@@ -88,7 +88,7 @@ def test_the_same_paper_in_another_visit_is_a_conflict(fleet: Fleet, bram: Phone
 
 @pytest.mark.parametrize(
     ("role", "status"),
-    [("inspector", 201), ("manager", 201), ("owner", 201), ("technician", 201), ("dispatcher", 403), ("office", 403)],
+    [("inspector", 201), ("manager", 201), ("owner", 201), ("technician", 201), ("dispatcher", 201), ("office", 403)],
 )
 def test_who_may_post_one(fleet: Fleet, role: str, status: int) -> None:
     phone = Phone.of(make_person(f"some-{role}", fleet.portfolio, role))

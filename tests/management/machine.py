@@ -2,6 +2,7 @@
 
 import json
 import os
+import resource
 import shutil
 import signal
 import socket
@@ -43,6 +44,30 @@ def eventually(true: Callable[[], Any], limit: float = 20.0) -> bool:
                 return True
         time.sleep(0.1)
     return False
+
+
+MAX_SLOWDOWN = 4.0  # beyond it a limit in seconds says nothing of the site any more
+
+
+def measure_slowdown() -> float:
+    """Return how many times longer than its own work a process takes here now; 1 on an idle machine.
+
+    The work is what every program of the site begins with: an interpreter that loads its libraries. It is done twice,
+    as the first may wait for the disk.
+    """
+    return min(_time_against_work() for _ in range(2))
+
+
+def _time_against_work() -> float:
+    began, work_before = time.monotonic(), _work_of_children()
+    subprocess.run([sys.executable, "-c", "import django.db.models, psycopg, redis"], env=CLEAN, check=True)
+    return max(1.0, (time.monotonic() - began) / (_work_of_children() - work_before))
+
+
+def _work_of_children() -> float:
+    """Return the seconds for which children that ended have had a processor."""
+    usage = resource.getrusage(resource.RUSAGE_CHILDREN)
+    return usage.ru_utime + usage.ru_stime
 
 
 def descendants(pid: int) -> dict[int, str]:

@@ -30,11 +30,24 @@ def bad(answers: list[server_checks.ServerCheck]) -> list[str]:
     return [answer.sentence for answer in answers if not answer.good]
 
 
-def test_our_own_servers_will_do_and_every_question_has_a_line(servers: TemporaryServers) -> None:
-    answers = server_checks.check_servers(servers.database_url, servers.redis_url)
+def test_our_own_servers_will_do_and_every_question_has_a_line(servers: TemporaryServers, broker_admin: str) -> None:
+    answers = server_checks.check_servers(servers.database_url, broker_admin)
     assert bad(answers) == []
     assert len({answer.sentence for answer in answers}) == 8
     assert all(str(answer).endswith(": will do.") for answer in answers)
+
+
+@pytest.fixture(scope="module")
+def broker_admin(servers: TemporaryServers) -> str:
+    """The address of who may do everything at the broker, as the owner of a server of one's own has it."""
+    keys = json.loads((servers.folder / "keys.json").read_text())
+    return servers.redis_url.replace(f"{broker.SITE_USER}:{keys['broker_site']}", f":{keys['broker']}")
+
+
+def test_the_sites_own_user_is_not_told_the_brokers_settings(servers: TemporaryServers) -> None:
+    answers = server_checks.check_broker(servers.redis_url)
+    assert bad(answers) == []
+    assert "does not tell its settings" in str(answers[-1])
 
 
 @pytest.fixture(scope="module")
@@ -75,8 +88,8 @@ def test_an_address_of_the_owner_that_names_no_such_server_is_told_by_its_name(s
     ]
 
 
-def test_an_append_only_file_is_advice_not_a_condition(servers: TemporaryServers) -> None:
-    said = str(server_checks.check_broker(servers.redis_url)[-1])
+def test_an_append_only_file_is_advice_not_a_condition(broker_admin: str) -> None:
+    said = str(server_checks.check_broker(broker_admin)[-1])
     assert said.startswith("Broker appendonly no (yes is advised")
     assert said.endswith("will do.")
 
@@ -101,10 +114,10 @@ def test_a_role_that_may_not_create_tables_will_not_do(servers: TemporaryServers
     assert bad(answers) == ["The role may not create tables in its database"]
 
 
-def test_a_broker_that_forgets_under_pressure_will_not_do(servers: TemporaryServers) -> None:
-    with broker.connect_to_broker(servers.redis_url) as client:
+def test_a_broker_that_forgets_under_pressure_will_not_do(broker_admin: str) -> None:
+    with broker.connect_to_broker(broker_admin) as client:
         client.config_set("maxmemory-policy", "allkeys-lru")
-        answers = server_checks.check_broker(servers.redis_url)
+        answers = server_checks.check_broker(broker_admin)
         client.config_set("maxmemory-policy", "noeviction")
     assert bad(answers) == ["Broker maxmemory-policy allkeys-lru (noeviction is needed)"]
 
@@ -141,7 +154,7 @@ def test_a_broker_out_of_reach_is_one_sentence_without_the_password(url: str, re
 def test_wrong_passwords_are_said_so(servers: TemporaryServers) -> None:
     keys = json.loads((servers.folder / "keys.json").read_text())
     database = servers.database_url.replace(keys["database_owner"], "hush")
-    wrong = servers.redis_url.replace(keys["broker"], "hush")
+    wrong = servers.redis_url.replace(keys["broker_site"], "hush")
     assert "it refuses the user or the password" in bad(server_checks.check_database(database))[0]
     assert "it refuses the user or the password" in bad(server_checks.check_broker(wrong))[0]
 
@@ -151,8 +164,8 @@ def command(**env: str) -> subprocess.CompletedProcess[str]:
     return subprocess.run(argv, cwd=ROOT, env={**CLEAN, **env}, capture_output=True, text=True, check=False)
 
 
-def test_the_command_prints_the_lines_and_ends_well(servers: TemporaryServers) -> None:
-    done = command(DATABASE_URL=servers.database_url, REDIS_URL=servers.redis_url)
+def test_the_command_prints_the_lines_and_ends_well(servers: TemporaryServers, broker_admin: str) -> None:
+    done = command(DATABASE_URL=servers.database_url, REDIS_URL=broker_admin)
     assert done.returncode == 0, done.stderr
     assert done.stdout.count("will do.") == 8
 

@@ -49,9 +49,9 @@ def mark(tmp_path: Path) -> Path:
 def planted(mark: Path) -> Iterator[bytes]:
     """A pickle under every key of the site's cache that the test asked for; all keys are removed afterwards."""
     with connect_to_broker(settings.REDIS_URL) as client:
-        before = set(client.keys())
+        before = set(client.scan_iter())
         yield pickle.dumps(Planted(mark))
-        if added := set(client.keys()) - before:
+        if added := set(client.scan_iter()) - before:
             client.delete(*added)
 
 

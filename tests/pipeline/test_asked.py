@@ -5,7 +5,7 @@ from typing import Any
 import pytest
 
 from fleet import pipeline
-from fleet.accounts import people, policy
+from fleet.accounts import people
 from fleet.accounts.models import Grant, GrantRecord, Qualification, User
 from fleet.accounts.people import RoleWish
 from fleet.board.models import Change
@@ -13,12 +13,12 @@ from fleet.errors import Refused
 from fleet.jobs import acts, asked, states
 from fleet.jobs.acts import JobDecision
 from fleet.jobs.models import Job, JobAct
-from fleet.pipeline import RequestAnswer
 from fleet.pipeline.sweep import sweep
 from fleet.portfolio.models import Portfolio
 from fleet.records.events import Cause
 from tests.cast import DAY, NOW, Fleet, make_person
 from tests.jobs.crew import HOUR, TOMORROW, Crew, crew
+from tests.pipeline.asking import answer, code_of, grant, make_job, may_post, qualify
 
 pytestmark = pytest.mark.django_db
 
@@ -37,50 +37,6 @@ def guest(fleet: Fleet) -> User:
 @pytest.fixture
 def owner(fleet: Fleet) -> User:
     return make_person("otis", fleet.portfolio, "owner")
-
-
-def make_job(office: Crew) -> Job:
-    return office.make(("limit", "limit_trip"))
-
-
-def answer(by: User, kind: str, subject: Any, accepts: bool, at: Any = NOW + HOUR, reason: str = "") -> None:
-    given = RequestAnswer(kind, str(subject), accepts, reason)
-    pipeline.answer_request(answer=given, by=by, at=at, cause=Cause(who=by.username))
-    by.refresh_from_db()
-
-
-def may_post(person: User, office: Crew, at: Any) -> bool:
-    boiler = office.fleet.bench().boiler
-    return policy.is_allowed(person, "visit.post", boiler.portfolio_id, boiler.building_id, at)
-
-
-def grant(owner: User, fleet: Fleet, to: User, role: str = "technician", at: Any = NOW, building: Any = None) -> Grant:
-    return pipeline.grant_role(
-        portfolio=fleet.portfolio.id,
-        user=to.id,
-        new=("", ""),
-        wish=RoleWish(role, building),
-        by=owner,
-        at=at,
-        cause=Cause(who="otis"),
-    )
-
-
-def qualify(owner: User, fleet: Fleet, person: User, code: str = "fire_side", until: Any = None) -> Qualification:
-    return pipeline.qualify_person(
-        portfolio=fleet.portfolio.id,
-        user=person.id,
-        code=code,
-        since=NOW - DAY,
-        until=until,
-        by=owner,
-        at=NOW,
-        cause=Cause(who="otis"),
-    )
-
-
-def code_of(refused: pytest.ExceptionInfo[Refused]) -> tuple[int, str]:
-    return refused.value.status, refused.value.faults[0].code
 
 
 def test_a_plan_for_somebody_of_another_portfolio_stands_as_asked_and_gives_nothing(office: Crew, guest: User) -> None:

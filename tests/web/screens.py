@@ -102,6 +102,7 @@ def furnish() -> Town:
     one = Deficiency.objects.filter(boiler=boiler, closed_at=None).order_by("opened_at").first()
     assert one is not None
     ids = {"boiler": boiler.id, "building": boiler.building_id, "visit": waits, "named": named.id, "deficiency": one.id}
+    ids["manager"] = manager.id
     more = {"position": fleet.bench().places["upper"], "portfolio": fleet.portfolio.id, "import": sent.id}
     return Town(manager, _addresses({**ids, **more}, fleet.outsider))
 
@@ -121,7 +122,7 @@ def _addresses(ids: dict[str, object], newcomer: User) -> dict[str, str]:
         "alert-feed",
         "naming-visits",
     )
-    own = ("register-page", "account-page", "asked-page", "account-password", "self-check", "sign-in")
+    own = ("register-page", "account-page", "people-page", "asked-page", "account-password", "self-check", "sign-in")
     uid = urlsafe_base64_encode(force_bytes(newcomer.pk))
     token = default_token_generator.make_token(newcomer)
     flue_gas, ladder = (reverse("calculation-page", args=[code]) for code in ("flue_gas", "ladder"))
@@ -142,6 +143,7 @@ def _addresses(ids: dict[str, object], newcomer: User) -> dict[str, str]:
         "register-boiler": reverse("register-boiler", kwargs=boiler),
         "register-import-page": reverse("register-import-page", args=[ids["portfolio"]]),
         "register-report": reverse("register-report", args=[ids["import"]]),
+        "role-history-page": reverse("role-history-page", args=[ids["portfolio"], ids["manager"]]),
         "welcome": reverse("welcome", args=[uid, token]),
         "owner-door": reverse("owner-door", args=[owner_links.make_token()]),
         "no such page": "/boilers/none/",

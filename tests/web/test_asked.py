@@ -9,8 +9,8 @@ from fleet.accounts.models import Grant, User
 from fleet.jobs.models import Job
 from fleet.portfolio.models import Portfolio
 from fleet.web.shared import pages
-from tests.cast import NOW, Fleet, make_person
-from tests.jobs.crew import crew
+from tests.cast import DAY, NOW, Fleet, make_person
+from tests.jobs.crew import TOMORROW, crew
 from tests.web.conftest import SetClock, SignIn
 from tests.web.test_board import read
 
@@ -34,8 +34,15 @@ def job(fleet: Fleet, lena: User) -> Job:
     return office.plan(office.make(("limit", "limit_trip")), to=lena.id)
 
 
+def version_on_page(client: Client, subject: object) -> str:
+    """The version that the form of what is asked carries; "" where the page has none."""
+    form = client.get(AT).content.decode().partition(f'/{subject}/"')[2]
+    return form.partition('name="version" value="')[2].partition('"')[0]
+
+
 def give(client: Client, job: Job, **form: str) -> tuple[int, str]:
-    response = client.post(f"{AT}jobs/{job.id}/", form)
+    sent = {"version": version_on_page(client, job.id), **form}
+    response = client.post(f"{AT}jobs/{job.id}/", sent)
     return response.status_code, response.content.decode()
 
 
@@ -80,9 +87,24 @@ def test_a_role_is_accepted_and_then_the_board_is_seen(fleet: Fleet, lena: User,
     row = Grant.objects.create(user=lena, portfolio=fleet.portfolio, role="technician", waits_since=NOW)
     client = sign_in(lena)
     assert "12 Alder Terrace" not in read(client, "/")
-    assert client.post(f"{AT}roles/{row.id}/", {"answer": "accept"}).status_code == 302
+    form = {"answer": "accept", "version": version_on_page(client, row.id)}
+    assert client.post(f"{AT}roles/{row.id}/", form).status_code == 302
     assert "12 Alder Terrace" in read(client, "/")
 
 
 def test_nobody_signed_out_answers(job: Job, client: Client) -> None:
     assert client.post(f"{AT}jobs/{job.id}/", {"answer": "accept"})["Location"] == f"/sign-in/?next={AT}"
+
+
+def test_a_yes_to_a_job_planned_anew_after_the_page_was_drawn_is_refused_and_the_page_shows_it_now(
+    fleet: Fleet, lena: User, sign_in: SignIn
+) -> None:
+    office, client = crew(fleet), sign_in(lena)
+    job = office.plan(office.make(("limit", "limit_trip")), to=lena.id)
+    read_before = version_on_page(client, job.id)
+    office.plan(job, TOMORROW + DAY, to=lena.id)
+    status, body = give(client, job, answer="accept", version=read_before)
+    assert status == 409
+    assert "This was changed after you read it. It is now: 12 Alder Terrace, Wed 14 Jan 2026" in body
+    assert version_on_page(client, job.id) != read_before
+    assert give(client, job, answer="accept")[0] == 302

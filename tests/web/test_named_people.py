@@ -18,7 +18,7 @@ from tests.web.test_board import read
 from tests.web.test_boiler import part
 
 pytestmark = pytest.mark.django_db
-WAITS = "Posted by bram, it names nora, who has not seconded it. It counts as an operator"
+WAITS = "Posted by bram, it names nora, who has not seconded it. Nothing good of it counts"
 MINE = "/visits/that-name-me/"
 
 
@@ -67,7 +67,7 @@ def test_who_is_named_denies_it_there(
     assert client.post(f"{address}deny/").status_code == 302
     body = read(client, address)
     assert "nora denied it on Mon 12 Jan 2026: nothing good of it rests on that name." in body
-    assert "It counts as an operator" in body
+    assert "Nothing good of it counts" in body
     assert "has not seconded it" not in body
     assert standing(held.bench()) == "hold"
 

@@ -170,3 +170,82 @@ def test_what_to_do_next_is_said_until_somebody_can_sign_in(capsys: Any) -> None
     User.objects.create_user("ottilie")
     call_command("next_steps")
     assert capsys.readouterr().out == ""
+
+
+HERE = {"name": "Southgate Homes", "ref": "SOUTH"}
+PASSWORD = "oak-valve-2609"
+
+
+@pytest.fixture
+def ottilie() -> User:
+    """Somebody who owns a portfolio already."""
+    person = User.objects.create_user("ottilie", password=PASSWORD, first_name="Ottilie", last_name="Brandt")
+    north = Portfolio.objects.create(ref="NORTH", name="Northgate Homes")
+    Grant.objects.create(user=person, portfolio=north, role="owner")
+    return person
+
+
+def test_who_is_signed_in_becomes_the_owner_under_the_same_user_name(client: Client, ottilie: User) -> None:
+    client.force_login(ottilie)
+    page = door(client).content.decode()
+    assert "You are signed in as Ottilie Brandt (ottilie)." in page
+    assert [name for name in ("username", "password", "person") if f'name="{name}"' in page] == []
+    assert client.post(AT, HERE)["Location"] == "/register/"
+    owned = Grant.objects.filter(user=ottilie, role="owner").order_by("portfolio__ref")
+    assert [grant.portfolio.ref for grant in owned] == ["NORTH", "SOUTH"]
+    assert User.objects.count() == 1
+    assert "Southgate Homes" in client.get("/register/").content.decode()
+    assert door(client).status_code == 200  # that link is used up, another works
+
+
+def test_who_signs_in_at_that_page_comes_back_to_it_and_becomes_the_owner(client: Client, ottilie: User) -> None:
+    User.objects.filter(id=ottilie.id).update(is_asked=True)  # this does not lead away
+    assert 'href="/sign-in/"' in door(client).content.decode()
+    assert client.post("/sign-in/", {"username": "ottilie", "password": PASSWORD})["Location"] == AT
+    assert client.post(AT, HERE).status_code == 302
+    assert (Grant.objects.filter(user=ottilie, role="owner").count(), User.objects.count()) == (2, 1)
+
+
+@pytest.mark.parametrize("password", ["seven-damp-cellars", PASSWORD])
+def test_typing_somebodys_user_name_makes_nobody_an_owner_whatever_the_password(
+    client: Client, ottilie: User, password: str
+) -> None:
+    before = ottilie.password
+    door(client)
+    answer = client.post(AT, {**FORM, **HERE, "password": password, "again": password})
+    assert (answer.status_code, "This user name is taken." in answer.content.decode()) == (422, True)
+    assert (Portfolio.objects.count(), Grant.objects.count()) == (1, 1)
+    ottilie.refresh_from_db()
+    assert ottilie.password == before
+    assert "_auth_user_id" not in client.session
+
+
+def test_what_else_a_signed_in_person_sends_changes_no_user(client: Client, ottilie: User) -> None:
+    mallory = User.objects.create_user("mallory", password=PASSWORD)
+    client.force_login(mallory)
+    door(client)
+    client.post(AT, {**FORM, **HERE, "user": str(ottilie.id)})
+    ottilie.refresh_from_db()
+    assert ottilie.check_password(PASSWORD)
+    assert Grant.objects.get(portfolio__ref="SOUTH").user == mallory
+    assert User.objects.filter(username__in=("ottilie", "mallory")).count() == User.objects.count()
+
+
+def test_a_wrong_password_at_sign_in_keeps_the_link_and_waits_as_ever(client: Client, ottilie: User) -> None:
+    door(client)
+    wrong = {"username": "ottilie", "password": "not this one at all"}
+    statuses = [client.post("/sign-in/", wrong).status_code for _ in range(6)]
+    assert statuses == [200] * 5 + [429]
+    assert client.post(AT, HERE).status_code == 422  # still nobody
+    assert Portfolio.objects.count() == 1
+
+
+def test_a_used_link_makes_a_signed_in_person_no_owner(client: Client, ottilie: User) -> None:
+    token = owner_links.make_token()
+    other = Client()
+    door(other, token)
+    client.force_login(ottilie)
+    door(client, token)
+    assert other.post(AT, {**FORM, "ref": "EAST", "username": "otto"}).status_code == 302
+    assert client.post(AT, HERE).status_code == 404
+    assert Grant.objects.filter(user=ottilie).count() == 1

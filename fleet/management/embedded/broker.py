@@ -1,4 +1,4 @@
-"""The broker: a Redis-protocol server on a socket, with a password and with persistence."""
+"""The broker: a Redis-protocol server on a socket, with two users, their passwords, and with persistence."""
 
 from dataclasses import dataclass
 from pathlib import Path
@@ -12,12 +12,20 @@ from fleet.management.embedded.folder import Folder
 from fleet.management.embedded.postgres import SERVER_ENV
 from fleet.management.embedded.processes import Program
 
+SITE_USER = "gaugeglass"
+# What task library and cache send, the scripts of the library, and the clock that these ask. Neither settings, nor
+# scripts kept under a name, nor what ends or looks at another's connection, empties the broker or writes its files.
+SITE_COMMANDS = (
+    "-@all +@read +@write +@connection +@transaction +@pubsub -@admin -@dangerous -@scripting "
+    "+eval +evalsha +script|load +script|exists +time"
+)
 # No snapshots besides the append-only file: one copy is enough. Out of memory, writes are refused, nothing is evicted.
 SETTINGS_TEMPLATE = """\
 port 0
 unixsocket "{socket}"
 unixsocketperm {mode}
-requirepass {password}
+user default on sanitize-payload >{password} ~* &* +@all
+user {site_user} on sanitize-payload >{site_password} ~* &* {site_commands}
 dir "{files}"
 appendonly {keeps}
 appendfsync everysec
@@ -38,14 +46,27 @@ class Broker:
 
     @property
     def url(self) -> str:
-        """The address that site and worker use, in the spelling of the task library."""
-        return f"redis+socket://:{self._password}@{quote(str(self._socket))}"
+        """The address that site and worker use, in the spelling of the task library. It may do what these two need."""
+        return f"redis+socket://{SITE_USER}:{self._keys['broker_site']}@{quote(str(self._socket))}"
+
+    @property
+    def admin_url(self) -> str:
+        """The address of who may do everything: the settings file is all that holds its password, and root's keys."""
+        return f"redis+socket://:{self._keys['broker']}@{quote(str(self._socket))}"
 
     def server_program(self) -> Program:
         """Write the settings file, which holds the password, and return the server program."""
         files = self.folder.private_folder("broker")
         mode = sockets.socket_mode(self.folder.accounts)
-        values = {"socket": self._socket, "mode": mode, "password": self._password, "files": files}
+        values = {
+            "socket": self._socket,
+            "mode": mode,
+            "files": files,
+            "password": self._keys["broker"],
+            "site_user": SITE_USER,
+            "site_password": self._keys["broker_site"],
+            "site_commands": SITE_COMMANDS,
+        }
         text = SETTINGS_TEMPLATE.format(**values, keeps="no" if self.throwaway else "yes")
         argv = (str(self.binaries.broker), str(self.folder.write_for_servers("broker.conf", text)))
         return Program("broker", argv, SERVER_ENV, self.folder.accounts.data, vital=True)
@@ -63,8 +84,8 @@ class Broker:
         return self.socket_folder / "broker.sock"
 
     @property
-    def _password(self) -> str:
-        return self.folder.load_keys()["broker"]
+    def _keys(self) -> dict[str, str]:
+        return self.folder.load_keys()
 
 
 def connect_to_broker(url: str) -> redis.Redis:

@@ -17,7 +17,7 @@ from fleet.records.disk_room import free_bytes
 
 LAYOUT_VERSION = 1
 KIND_NAMES = {"demo": "a demonstration", "site": "a lasting site", "test": "a test"}
-KEY_NAMES = ("secret_key", "superuser", "database", "database_owner", "broker")
+KEY_NAMES = ("secret_key", "superuser", "database", "database_owner", "broker", "broker_site")
 MB = 1024 * 1024
 ROOM_FOR_NEW_BYTES, ROOM_TO_RUN_BYTES, MAX_LOG_BYTES = 200 * MB, 30 * MB, 10 * MB
 
@@ -66,12 +66,26 @@ class Folder:
         path = self.path / "keys.json"
         keys: dict[str, str] = read_json(path)
         missing = [name for name in KEY_NAMES if name not in keys]
-        if len(keys.get("secret_key", "")) < MIN_KEY_LENGTH:  # older folders have one of 43 characters
-            missing.append("secret_key")
         if missing:
             keys = {**keys, **{name: secrets.token_urlsafe(48) for name in missing}}
             write_private(path, json.dumps(keys))
         return keys
+
+    def renew_short_key(self) -> str:
+        """Replace a signing key that is too short. Return a sentence about it, '' where there was none.
+
+        Earlier versions made one of 43 characters. Of a site that is given its key nobody signs with the folder's.
+        """
+        keys = self.load_keys()
+        if len(keys["secret_key"]) >= MIN_KEY_LENGTH:
+            return ""
+        write_private(self.path / "keys.json", json.dumps({**keys, "secret_key": secrets.token_urlsafe(48)}))
+        if os.environ.get("GAUGEGLASS_SECRET_KEY"):
+            return ""
+        return (
+            f"The key that signs sessions had fewer than {MIN_KEY_LENGTH} characters and was replaced: everybody has "
+            "to sign in again, and links for new users and owners that were not used yet are no longer good."
+        )
 
     def check_room(self) -> None:
         """Raise MachineError where the disk has too little room to start."""

@@ -93,6 +93,8 @@ def _open_site(crew: ProcessCrew, request: SiteRequest, place: ProgramPlace) -> 
     if sentence := handover.hand_over_files(folder):
         crew.say(sentence)
     address.check_free()
+    if sentence := folder.renew_short_key():
+        crew.say(sentence)
     urls = _prepare_servers(crew)
     plan = request.make_plan(folder, address, _site_environment(folder, address, urls)).moved_to(place)
     for step in plan.steps:

@@ -26,7 +26,7 @@ from fleet.rules.replay.replay_run import ReplayRun
 from fleet.rules.values import EntryFact, JudgedFinding, VisitFact
 from fleet.rules.verdicts import as_verdict, grade_test
 from fleet.rules.verdicts.graded import GradedTest
-from fleet.rules.vocabulary import EntryAct, Outcome
+from fleet.rules.vocabulary import OPERATOR, EntryAct, Outcome
 
 
 def _grade_under_lock(bench: GradingBench) -> GradedTest:
@@ -90,8 +90,14 @@ def _apply_graded_pass(bench: GradingBench, graded: GradedTest, against: frozens
         proves_too=graded.proves_too,
         calibration=graded.calibration,
     ):
-        return graded
+        return replace(graded, relayed_from=_relayed_from(bench))
     return _without_proof(bench, graded)
+
+
+def _relayed_from(bench: GradingBench) -> tuple[UUID, ...]:
+    """Return whose relayed word a pass rests on; nobody's where somebody who stands behind the visit may give it."""
+    own_word = bench.visit.good_news_from - {OPERATOR}
+    return () if bench.procedure.who & own_word else bench.visit.relayed_from
 
 
 def open_finding(

@@ -193,6 +193,7 @@ def as_verdict(bench: GradingBench, graded: GradedTest) -> EntryVerdict:
         set_value=graded.set_value,
         source=_source_of(bench, graded),
         question=graded.question,
+        relayed_from=graded.relayed_from,
     )
 
 

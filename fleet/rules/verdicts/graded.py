@@ -27,6 +27,7 @@ class GradedTest:
     tolerates_psi: float = 0.0  # how wrong its gauge may be before the verdict could be another one
     calibration: CalibrationNeed | None = None  # what this pass says only as far as a calibration carries it
     reading: str = ""
+    relayed_from: tuple[UUID, ...] = ()  # operators on whose word alone, told to the poster, it counts
 
 
 def failed_test(

@@ -206,6 +206,7 @@ def _account_context(request: HttpRequest, at: datetime) -> dict[str, Any]:
         "lasts": KEY_LIFETIMES.items(),
         "seen": portfolios,
         "checks": any(g.role in policy.ACTIONS["self_check.see"] for g in grant_list),
+        "sees_people": any(g.building is None and g.role in policy.ACTIONS["people.see"] for g in grant_list),
         "units": UNIT_OPTIONS,
         "is_named": is_asked_for_a_visit(user, at),
         "zone": "UTC",

@@ -9,6 +9,7 @@ from django.shortcuts import redirect, render
 from fleet import pipeline
 from fleet.accounts.requests import cause_of
 from fleet.jobs import asked
+from fleet.jobs.asked_versions import qualification_version, role_version
 from fleet.pipeline.requests import KINDS
 from fleet.web.shared.pages import signed_in_action, signed_in_page
 from fleet.web.shared.write_attempts import attempt_write
@@ -30,7 +31,8 @@ def answer_asked(request: HttpRequest, at: datetime, kind: str, subject: str) ->
     if kind not in KINDS or word not in ANSWERS:
         raise Http404
     reason = request.POST.get("reason", "").strip()[:400]
-    answer = pipeline.RequestAnswer(kind, subject, ANSWERS[word], reason)
+    version = request.POST.get("version", "")
+    answer = pipeline.RequestAnswer(kind, subject, ANSWERS[word], version=version, reason=reason)
     faults, status = attempt_write(
         lambda: pipeline.answer_request(answer=answer, by=user, at=at, cause=cause_of(request)), {"reason": "Reason"}
     )
@@ -40,4 +42,9 @@ def answer_asked(request: HttpRequest, at: datetime, kind: str, subject: str) ->
 
 
 def _asked_context(user: Any, at: datetime) -> dict[str, Any]:
-    return {"requests": asked.note_requests(user, at), "zone": "UTC", "here": "asked"}
+    requests = asked.note_requests(user, at)
+    versions = {
+        **{str(row.id): role_version(row) for row in requests.roles},
+        **{str(row.id): qualification_version(row) for row in requests.qualifications},
+    }
+    return {"requests": requests, "versions": versions, "zone": "UTC", "here": "asked"}

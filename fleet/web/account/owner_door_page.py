@@ -1,4 +1,7 @@
-"""The door of an owner: a link that works once leads to a page that opens a portfolio. Nobody is signed in yet."""
+"""The door of an owner: a link that works once leads to a page that opens a portfolio.
+
+Whoever is signed in becomes its owner; anybody else is new here, or signs in first by the site's own way to sign in.
+"""
 
 from uuid import UUID
 
@@ -12,7 +15,7 @@ from django.views.decorators.http import require_http_methods, require_safe
 
 from fleet import pipeline
 from fleet.accounts import owner_links
-from fleet.accounts.requests import cause_of
+from fleet.accounts.requests import cause_of, user_of
 from fleet.errors import Refused
 from fleet.pipeline.portfolios import is_opened
 
@@ -21,10 +24,15 @@ BACKEND = "fleet.accounts.passwords.SiteBackend"
 
 
 class OpenPortfolioForm(forms.Form):
-    """What a portfolio is called, and who its first owner is."""
+    """What a portfolio is called."""
 
     name = forms.CharField(label="Name of the portfolio", max_length=200)
     ref = forms.CharField(label="Reference", max_length=64, help_text="Short, such as NORTH. It stands in sheets.")
+
+
+class NewOwnerForm(OpenPortfolioForm):
+    """What a portfolio is called, and who its first owner is, who has no user name here yet."""
+
     person = forms.CharField(label="Your name", max_length=120)
     username = forms.CharField(label="User name", max_length=40)
     password = forms.CharField(
@@ -68,7 +76,8 @@ def open_portfolio(request: HttpRequest) -> HttpResponse:
     portfolio = owner_links.read_token(request.session.get(SESSION_KEY, ""))
     if portfolio is None or is_opened(portfolio):
         return render(request, "account/open_portfolio.html", {}, status=404)
-    form = OpenPortfolioForm(request.POST or None)
+    form_class = OpenPortfolioForm if request.user.is_authenticated else NewOwnerForm
+    form = form_class(request.POST or None)
     if request.method == "POST" and form.is_valid() and _is_opened_by(request, form, portfolio):
         return redirect("register-page")
     status = 422 if request.method == "POST" else 200
@@ -76,15 +85,18 @@ def open_portfolio(request: HttpRequest) -> HttpResponse:
 
 
 def _is_opened_by(request: HttpRequest, form: OpenPortfolioForm, portfolio: UUID) -> bool:
-    """Open the portfolio and sign its owner in; where that is refused, put the faults beside their fields."""
-    fields = ("ref", "name", "username", "person", "password")
-    wish = pipeline.NewPortfolio(**{field: form.cleaned_data[field] for field in fields})
+    """Open the portfolio and sign a new owner in; where that is refused, put the faults beside their fields."""
+    is_new = not request.user.is_authenticated
+    told, cause = form.cleaned_data, cause_of(request)
+    owner = pipeline.NewOwner(told["username"], told["person"], told["password"]) if is_new else user_of(request)
+    wish = pipeline.NewPortfolio(told["ref"], told["name"])
     try:
-        owner = pipeline.open_portfolio(portfolio=portfolio, wish=wish, at=timezone.now(), cause=cause_of(request))
+        person = pipeline.open_portfolio(portfolio=portfolio, wish=wish, owner=owner, at=timezone.now(), cause=cause)
     except Refused as refused:
         for fault in refused.faults:
             form.add_error(str(fault.at[0]) if fault.at else None, fault.message)
         return False
-    login(request, owner, backend=BACKEND)
+    if is_new:
+        login(request, person, backend=BACKEND)
     request.session.pop(SESSION_KEY, None)
     return True

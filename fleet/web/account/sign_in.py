@@ -11,6 +11,7 @@ from django.utils import timezone
 
 from fleet.accounts import attempts
 from fleet.accounts.address import address_of
+from fleet.web.account.owner_door_page import SESSION_KEY
 
 
 class SignInView(LoginView):
@@ -33,8 +34,13 @@ class SignInView(LoginView):
         return super().form_valid(form)
 
     def get_success_url(self) -> str:
-        """Go on to where one came from, but to what one is asked first, where anything waits for an answer."""
+        """Go on to where one came from, but to what one is asked first, where anything waits for an answer.
+
+        Whoever came with an owner's link goes on with that.
+        """
         user: Any = self.request.user
+        if SESSION_KEY in self.request.session:
+            return reverse("open-portfolio")
         return reverse("asked-page") if user.is_authenticated and user.is_asked else super().get_success_url()
 
     def _too_early_response(self, wait: timedelta) -> HttpResponse:

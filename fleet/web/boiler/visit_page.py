@@ -28,6 +28,7 @@ from fleet.web.shared.pages import signed_in_action, signed_in_page
 
 REPLIES = {"confirm": NameReply.SECONDED, "deny": NameReply.DENIED}
 SECOND_ACTION, REPLY_ACTION = "visit.second", "visit.reply"
+MAX_REASON_LENGTH = 400
 MAX_NAMING_VISITS = 50  # on the page; the API's list has them all
 BUSY_MESSAGE = "Somebody else is working on this boiler right now. Try again in a moment."
 
@@ -60,7 +61,8 @@ def reply_to_visit(request: HttpRequest, at: datetime, visit_id: UUID, reply: st
     """Second or deny a visit that names the user, and return to the page; faults are shown above the buttons."""
     if reply not in REPLIES:
         raise Http404
-    write = partial(pipeline.reply_to_naming, reply=REPLIES[reply])
+    reason = request.POST.get("reason", "").strip()[:MAX_REASON_LENGTH] if reply == "deny" else ""
+    write = partial(pipeline.reply_to_naming, reply=REPLIES[reply], reason=reason)
     return _write_and_return(request, at, visit_id, action=REPLY_ACTION, write=write)
 
 

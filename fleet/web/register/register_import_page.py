@@ -21,7 +21,7 @@ from fleet.portfolio.models import Import, Portfolio
 from fleet.sheets import columns, export, imports
 from fleet.sheets.table import MAX_BYTES
 from fleet.web.shared.pages import signed_in_action, signed_in_page
-from fleet.web.shared.request_bounds import has_unstorable_text, texts_of
+from fleet.web.shared.request_bounds import has_storable_fields
 from fleet.web.shared.write_attempts import parse_version
 
 MAX_RECENT_IMPORTS = 20
@@ -70,8 +70,8 @@ def hand_in(request: HttpRequest, portfolio_id: UUID) -> HttpResponse:
 def _receive_file(request: HttpRequest, portfolio_id: UUID) -> HttpResponse:
     if not request.user.is_authenticated:
         return redirect_to_login(f"/register/import/{portfolio_id}/")
-    if has_unstorable_text(texts_of(request.POST)):
-        raise BadRequest("a form with a NUL")  # the middleware leaves the forms of such a view to it
+    if not has_storable_fields(request):
+        raise BadRequest("a form that cannot be stored")  # the middleware leaves the forms of such a view to it
     at = timezone.now()
     portfolio, user = _get_portfolio(request, portfolio_id, at), request.user
     sent = request.FILES.get("file")

@@ -1,23 +1,24 @@
 """Middleware that refuses a request before any work: an address too long, or text that nothing can store.
 
-PostgreSQL stores no NUL and UTF-8 has no lone surrogate. Both are refused here, at one place for all pages and for the
-addresses of the API; the bodies of the API are checked field by field, so that a fault names its field.
+It is refused at one place for all pages and for the addresses of the API, as it was sent and not as it was decoded; the
+bodies of the API are checked field by field, so that a fault names its field.
 """
 
-import re
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, MutableMapping
 from http import HTTPStatus
 from typing import Any
 
 from django.core.exceptions import SuspiciousOperation
-from django.http import HttpRequest, HttpResponse, JsonResponse, QueryDict
+from django.core.signals import request_started
+from django.http import HttpRequest, HttpResponse, JsonResponse
 from django.template.loader import render_to_string
 
 from fleet.errors import describe_fault, describe_problem
+from fleet.records.storable_text import has_unstorable_text, is_storable, is_storable_query
 
 MAX_ADDRESS_LENGTH = 8 * 1024  # path and query as sent; the longest that a page makes is a tenth of it
 API_PREFIX = "/api/"
-_UNSTORABLE = re.compile("[\x00\ud800-\udfff]")
+_SENT_PATH = "gaugeglass.sent_path"  # in the environment of a request: its path, each byte as one character
 
 TOO_LONG = describe_fault("address_too_long", f"An address can be at most {MAX_ADDRESS_LENGTH} characters long.")
 NOT_TEXT = describe_fault("not_text", "This request contains a character that cannot be stored.")
@@ -45,7 +46,7 @@ class RequestBoundsMiddleware:
 class FormTextMiddleware:
     """Answers 400 to a page's form with text that cannot be stored. It comes after the check of the form's token.
 
-    The names of files need no check: what is not printable in them is dropped by the parser of forms.
+    Multipart forms are refused where they are read (`fleet.web.shared.form_reader`).
     """
 
     def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
@@ -58,21 +59,16 @@ class FormTextMiddleware:
     def process_view(self, request: HttpRequest, view: Any, _: Any, __: Any) -> HttpResponse | None:
         """Refuse the form, or return None. A view that reads its body itself is left to do so."""
         is_form = request.method == "POST" and not getattr(view, "csrf_exempt", False)
-        if is_form and has_unstorable_text(texts_of(request.POST)):
+        if is_form and not has_storable_fields(request):
             return refuse_request(request, HTTPStatus.BAD_REQUEST, NOT_TEXT)
         return None
 
 
-def texts_of(fields: QueryDict) -> Iterator[str]:
-    """Yield the names and the values of a query or a form."""
-    for name, values in fields.lists():
-        yield name
-        yield from (value for value in values if isinstance(value, str))
-
-
-def has_unstorable_text(texts: Iterable[str]) -> bool:
-    """Return whether one of the texts has a NUL or a lone surrogate."""
-    return any(_UNSTORABLE.search(text) for text in texts)
+def has_storable_fields(request: HttpRequest) -> bool:
+    """Return whether a form that was sent like a query can be stored. One in parts was refused where it is read."""
+    fields_are_read = request.POST is not None  # raises UnstorableForm for one in parts
+    is_query = request.content_type == "application/x-www-form-urlencoded"
+    return fields_are_read and (not is_query or is_storable_query(request.body))
 
 
 def refuse_request(request: HttpRequest, status: HTTPStatus, fault: dict[str, str]) -> HttpResponse:
@@ -87,5 +83,16 @@ def _find_fault(request: HttpRequest) -> dict[str, str] | None:
     """Return what is wrong with the head of the request, or None."""
     if len(request.path) + len(request.META.get("QUERY_STRING", "")) > MAX_ADDRESS_LENGTH:
         return TOO_LONG
-    unstorable = has_unstorable_text((request.path, *texts_of(request.GET), *request.COOKIES.values()))
-    return NOT_TEXT if unstorable else None
+    if has_unstorable_text((*request.GET, *request.COOKIES.values())):  # the query raises where it has too many fields
+        return NOT_TEXT
+    sent_path, sent_query = (str(request.META.get(name, "")).encode("latin-1") for name in (_SENT_PATH, "QUERY_STRING"))
+    return None if is_storable(sent_path) and is_storable_query(sent_query) else NOT_TEXT
+
+
+def _keep_sent_path(*, environ: MutableMapping[str, Any] | None = None, **_: Any) -> None:
+    """Keep the path as it came in. In the framework's own, bytes that are no UTF-8 look like percent signs sent."""
+    if environ is not None:
+        environ[_SENT_PATH] = environ.get("PATH_INFO", "")
+
+
+request_started.connect(_keep_sent_path, dispatch_uid="fleet.web.sent_path")
