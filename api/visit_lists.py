@@ -18,6 +18,7 @@ from api.visit_serializers import ACTS, ARRIVALS, KINDS, LEFT, OUTCOMES, WHY
 from fleet.accounts import policy
 from fleet.accounts.requests import user_of
 from fleet.assessments import stored_visits
+from fleet.files import queries as files
 from fleet.rules.values import FIRING_ANSWERS
 from fleet.rules.vocabulary import NAME_ANSWERS, PAPER_BODIES, QUALIFICATIONS
 from fleet.visits import queries
@@ -182,6 +183,16 @@ class ReadinessNowSerializer(serializers.Serializer[Any]):
     not_looked_at = MissingSerializer(many=True)
 
 
+class StoredPhotographSerializer(serializers.Serializer[Any]):
+    """A photograph that the visit declares. `kept`: it has arrived and can be looked at."""
+
+    sha256 = serializers.CharField()
+    size = serializers.IntegerField()
+    type = serializers.CharField()
+    entry = serializers.IntegerField(source="entry.number", allow_null=True, default=None)
+    kept = serializers.BooleanField(source="is_kept")
+
+
 class FactsSerializer(serializers.Serializer[Any]):
     """A visit as stored. Fields ending in `_now` are set only where they differ from the answer given at the time."""
 
@@ -193,9 +204,15 @@ class FactsSerializer(serializers.Serializer[Any]):
     reason = serializers.CharField(source="visit.reason", allow_blank=True)
     paper_lacks = serializers.SerializerMethodField()
     entries = StoredEntrySerializer(many=True)
+    photographs = serializers.SerializerMethodField()
     judged_otherwise = serializers.BooleanField()
     findings_now = FindingNowSerializer(many=True, allow_null=True)
     readiness_now = ReadinessNowSerializer(allow_null=True)
+
+    @extend_schema_field(StoredPhotographSerializer(many=True))
+    def get_photographs(self, stored: stored_visits.StoredVisit) -> Any:
+        """Return the photographs in the order in which they were declared."""
+        return StoredPhotographSerializer(files.photographs_of(stored.visit), many=True).data
 
     @extend_schema_field(serializers.ListField(child=serializers.CharField()))
     def get_paper_lacks(self, stored: stored_visits.StoredVisit) -> Any:

@@ -20,7 +20,15 @@ from api.http.strict import (
     make_fault,
 )
 from fleet.rules.vocabulary import CLAIMED_OUTCOMES, PAPER_BODIES, SERIAL, ArrivalState, EntryAct, LeftAs, values_of
-from fleet.visits.incoming import IncomingEntry, IncomingPaper, IncomingVisit, PaperFile, Person, RegisterAnswer
+from fleet.visits.incoming import (
+    IncomingEntry,
+    IncomingPaper,
+    IncomingPhotograph,
+    IncomingVisit,
+    PaperFile,
+    Person,
+    RegisterAnswer,
+)
 from fleet.visits.paper_check import (
     BODY_MESSAGE,
     FILE_NAME_MESSAGE,
@@ -34,6 +42,7 @@ from fleet.visits.paper_check import (
     SIZE_MESSAGE,
     TYPE_MESSAGE,
 )
+from fleet.visits.photograph_check import MAX_PHOTOGRAPH_BYTES, MAX_PHOTOGRAPHS, PHOTOGRAPH_TYPES
 from fleet.visits.register_gaps import ANSWERS
 
 KINDS = (
@@ -246,6 +255,18 @@ class PaperFileSerializer(StrictSerializer):
     type = serializers.ChoiceField(choices=FILE_TYPES, error_messages={"invalid_choice": TYPE_MESSAGE})
 
 
+class PhotographSerializer(StrictSerializer):
+    """A picture taken at the visit. Its bytes are sent to `photos/{sha256}/` at any time before or after.
+
+    `entry` is the number of the entry that it shows, counted from 0; left out, it is of the visit as a whole.
+    """
+
+    sha256 = HashField(max_length=64, min_length=64, error_messages=dict.fromkeys(LENGTH_CODES, HASH_MESSAGE))
+    size = WholeNumberField(min_value=1, max_value=MAX_PHOTOGRAPH_BYTES, help_text="In bytes.")
+    type = serializers.ChoiceField(choices=PHOTOGRAPH_TYPES)
+    entry = WholeNumberField(min_value=0, max_value=199, required=False)
+
+
 class PaperOfOthersSerializer(StrictSerializer):
     """The paper of another body on which the entries rest, posted by whoever holds it.
 
@@ -296,6 +317,7 @@ class VisitSerializer(StrictSerializer):
     reason = TextField(max_length=400, required=False)
     void = FlagField(required=False)
     paper = PaperOfOthersSerializer(required=False)
+    photographs = PhotographSerializer(many=True, required=False, max_length=MAX_PHOTOGRAPHS)  # type: ignore[call-arg]
 
     def find_cross_field_faults(self, data: dict[str, Any]) -> dict[str, Any]:
         """Return the faults between fields.
@@ -330,6 +352,7 @@ def incoming(data: dict[str, Any]) -> IncomingVisit:
         people=tuple(Person(p.get("user"), p.get("name", "")) for p in data["people"]),
         register_answers=tuple(RegisterAnswer(**answer) for answer in data.get("register_answers", ())),
         paper=_incoming_paper(data["paper"]) if "paper" in data else None,
+        photographs=tuple(IncomingPhotograph(**p) for p in data.get("photographs", ())),
         leaving_checks={**checks, **({"told": told_people} if told_people else {})},
         **{k: data[k] for k in optional if k in data},
     )

@@ -48,6 +48,7 @@ INSTALLED_APPS = [
     "fleet.accounts",
     "fleet.terms",
     "fleet.visits",
+    "fleet.files",
     "fleet.assessments",
     "fleet.deficiencies",
     "fleet.board",
@@ -179,6 +180,18 @@ _CHART_PACKAGE = importlib.util.find_spec("unfold")
 _CHART_FOLDERS = list(_CHART_PACKAGE.submodule_search_locations or ()) if _CHART_PACKAGE else []
 STATICFILES_DIRS = [("chart", Path(place, "static", "unfold", "js", "chart")) for place in _CHART_FOLDERS]
 WHITENOISE_USE_FINDERS = True  # files are served from where packages keep them, so there is no collected copy to forget
+
+# Where photographs are kept: a folder of the site's account, or any storage of Django's by its name and options.
+FILES_FOLDER = os.environ.get("GAUGEGLASS_FILES") or _SITE_SETTINGS.get("files_folder", "")
+FILES_BACKEND = os.environ.get("GAUGEGLASS_FILES_BACKEND", "django.core.files.storage.FileSystemStorage")
+_FILES_OPTIONS = json.loads(os.environ.get("GAUGEGLASS_FILES_OPTIONS", "{}")) or (
+    {"location": FILES_FOLDER or str(Path.home() / ".local/share/gaugeglass/files"), "file_permissions_mode": 0o600}
+)
+STORAGES = {
+    "default": {"BACKEND": "django.core.files.storage.InMemoryStorage"},
+    "staticfiles": {"BACKEND": "django.contrib.staticfiles.storage.StaticFilesStorage"},
+    "photographs": {"BACKEND": FILES_BACKEND, "OPTIONS": _FILES_OPTIONS},
+}
 
 DATA_UPLOAD_MAX_MEMORY_SIZE = 2 * 1024 * 1024
 FILE_UPLOAD_HANDLERS = ["fleet.web.shared.form_reader.StorableFormHandler"]

@@ -13,6 +13,7 @@ from collections import Counter
 from collections.abc import Generator
 from contextlib import ExitStack
 from pathlib import Path
+from tempfile import mkdtemp
 from typing import Any
 
 import pytest
@@ -82,6 +83,11 @@ def _start(options: Any) -> None:
             os.environ.pop(name, None)
     if os.environ.get("DATABASE_URL") and os.environ.get("REDIS_URL"):
         return
+    if "GAUGEGLASS_FILES" not in os.environ:
+        files = mkdtemp(prefix="gaugeglass-files-")
+        os.environ["GAUGEGLASS_FILES"] = files
+        ENDINGS.callback(shutil.rmtree, files, ignore_errors=True)
+        ENDINGS.callback(os.environ.pop, "GAUGEGLASS_FILES", None)
     if _deals_out_all(options):
         _name_servers("postgresql:///nowhere", "redis+socket:///nowhere")
         return

@@ -14,6 +14,7 @@ from fleet.rules.vocabulary import OCCUPANT_ACTS, EntryAct
 from fleet.sheets.register_sheet import is_measured, is_possible
 from fleet.visits.incoming import IncomingEntry, IncomingVisit
 from fleet.visits.paper_check import paper_faults
+from fleet.visits.photograph_check import photograph_faults
 
 MAX_CLOCK_AHEAD = timedelta(minutes=10)  # phones' clocks differ; more is a mistake
 
@@ -50,6 +51,7 @@ def visit_faults(visit: IncomingVisit, register: BoilerRegister, now: datetime) 
         *_people_faults(visit, register),
         *_ref_faults(visit),
         *_occupant_faults(visit),
+        *photograph_faults(visit),
         *paper_faults(
             visit,
             catalogue=register.catalogue,

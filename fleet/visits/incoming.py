@@ -76,6 +76,16 @@ class IncomingPaper:
 
 
 @dataclass(frozen=True, slots=True)
+class IncomingPhotograph:
+    """A picture that somebody took at the visit, of one of its entries or of the whole: its bytes follow later."""
+
+    sha256: str
+    size: int  # in bytes
+    type: str
+    entry: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
 class IncomingVisit:
     """People at one boiler, once; with a `paper`, what that paper tells."""
 
@@ -95,6 +105,7 @@ class IncomingVisit:
     void: bool = False
     register_answers: tuple[RegisterAnswer, ...] = ()
     paper: IncomingPaper | None = None
+    photographs: tuple[IncomingPhotograph, ...] = ()
 
     @property
     def digest(self) -> str:
@@ -120,7 +131,7 @@ def visit_as_json(visit: IncomingVisit) -> dict[str, object]:
     content: dict[str, object] = {}
     for name in visit.__dataclass_fields__:
         value = getattr(visit, name)
-        if name in ("register_answers", "paper") and not value:
+        if name in ("register_answers", "paper", "photographs") and not value:
             continue  # visits posted before there were any keep their digests
         content[name] = [_entry_as_json(e) for e in value] if name == "entries" else as_json(value)
     return content

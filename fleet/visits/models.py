@@ -101,6 +101,24 @@ class Attendance(Row):
         return self.user.display_name if self.user else self.name
 
 
+class Photograph(Row):
+    """A picture taken at a visit, of one of its entries or of the whole: what tells it from others, never its bytes."""
+
+    visit = models.ForeignKey(Visit, models.PROTECT, related_name="photographs")
+    number = models.PositiveSmallIntegerField()
+    entry = models.ForeignKey("Entry", models.PROTECT, null=True, related_name="photographs")
+    sha256 = models.CharField(max_length=64)
+    size = models.PositiveIntegerField()
+    type = models.CharField(max_length=64)
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(fields=["visit", "number"], name="photograph_number"),
+            models.UniqueConstraint(fields=["visit", "sha256"], name="photograph_once"),
+        ]
+        indexes = [models.Index(fields=["sha256"], name="photograph_by_hash")]
+
+
 class Entry(Row):
     """One entry of a visit, in the order done. Its id follows from visit and number, so a repeat is the same row."""
 

@@ -11,7 +11,7 @@ from fleet.records.difference_store import as_json
 from fleet.rules.values import Value
 from fleet.rules.vocabulary import EntryAct, OperatorRelay
 from fleet.visits.incoming import IncomingVisit
-from fleet.visits.models import Attendance, Entry, PaperOfOthers, Reading, Visit
+from fleet.visits.models import Attendance, Entry, PaperOfOthers, Photograph, Reading, Visit
 
 ROWS_PER_STATEMENT = 2000  # rows of one statement
 
@@ -49,6 +49,9 @@ def add_visits(new_visits: Sequence[NewVisit]) -> list[Visit]:
     Reading.objects.bulk_create(
         (row for n in new_visits for row in _reading_rows(n.incoming, n.boiler)), batch_size=ROWS_PER_STATEMENT
     )
+    photographs = [row for n in new_visits for row in _photograph_rows(n.incoming, n.boiler)]
+    if photographs:  # few visits have any
+        Photograph.objects.bulk_create(photographs, batch_size=ROWS_PER_STATEMENT)
     return visits
 
 
@@ -145,6 +148,19 @@ def _reading_rows(incoming: IncomingVisit, boiler: Boiler) -> Iterator[Reading]:
             if value is not None:
                 row = Reading(portfolio_id=boiler.portfolio_id, entry_id=incoming.entry_id(number), name=name)
                 yield _with_value(row, value)
+
+
+def _photograph_rows(incoming: IncomingVisit, boiler: Boiler) -> Iterator[Photograph]:
+    for number, photograph in enumerate(incoming.photographs):
+        yield Photograph(
+            portfolio_id=boiler.portfolio_id,
+            visit_id=incoming.id,
+            number=number,
+            entry_id=None if photograph.entry is None else incoming.entry_id(photograph.entry),
+            sha256=photograph.sha256,
+            size=photograph.size,
+            type=photograph.type,
+        )
 
 
 def _with_value(row: Reading, value: Value) -> Reading:

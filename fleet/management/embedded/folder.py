@@ -55,6 +55,14 @@ class Folder:
             self.accounts.data.give_ownership(path)
         return path
 
+    def files_folder(self) -> Path:
+        """Return the subfolder of photographs, which only the account of the site may enter. Made if it is missing."""
+        path = self.path / "files"
+        if not path.is_dir():
+            path.mkdir(mode=0o700)
+            self.accounts.site.give_ownership(path)
+        return path
+
     def write_for_servers(self, name: str, text: str) -> Path:
         """Write a file in the folder itself that the servers may read and nobody but its owner may change."""
         path = self.path / name

@@ -1,5 +1,6 @@
 """The visit sheet in a real browser: written without signal, posted once, nothing lost whatever befalls the phone."""
 
+import io
 import os
 import signal
 from contextlib import suppress
@@ -10,9 +11,11 @@ import pytest
 from axe_playwright_python.sync_playwright import Axe
 from django.test import Client
 from django.utils import timezone
+from PIL import Image
 from playwright.sync_api import Browser, BrowserContext, Error, expect
 
 from fleet.board.queries import standing_of
+from fleet.files.models import KeptFile
 from fleet.web.sheet import sheet_page
 from tests.cast import Fleet
 from tests.servers import chromium
@@ -252,3 +255,31 @@ def test_a_file_that_the_phone_has_is_not_sent_again(client: Client, db: None) -
 def test_no_other_file_is_served_by_that_address(client: Client, db: None) -> None:
     for name in ("missing.js", "..%2Fboard%2Fboard.css", "__init__.py"):
         assert client.get(f"/sheet/files/{name}").status_code == 404
+
+
+def test_two_photographs_are_taken_without_signal_and_arrive_after_their_visit(
+    take_along: TakeAlong, context: BrowserContext
+) -> None:
+    phone = take_along()
+    context.set_offline(True)
+    begin_check(phone)
+    phone.answer_until("Before leaving")
+    for color in ((200, 30, 30), (30, 30, 200)):
+        written = io.BytesIO()
+        Image.new("RGB", (3000, 1500), color).save(written, "PNG")
+        file = {"name": "plate.png", "mimeType": "image/png", "buffer": written.getvalue()}
+        phone.page.locator("input[type=file]").set_input_files([file])  # type: ignore[list-item]
+        phone.page.wait_for_timeout(400)
+    expect(phone.page.get_by_text("Photograph (2)")).to_be_visible()
+    phone.tap("Finish and post")
+    context.set_offline(False)
+    phone.wait_for_state("posted")
+    for _ in range(50):
+        if KeptFile.objects.filter(kept_at__isnull=False).count() == 2:
+            break
+        phone.page.wait_for_timeout(200)
+    files = KeptFile.objects.order_by("sha256")
+    assert [(row.width, row.height, row.kept_at is not None) for row in files] == [(2048, 1024, True)] * 2
+    assert {p.sha256 for p in posted()[-1].photographs.all()} == {row.sha256 for row in files}
+    left = phone.page.evaluate("import('/sheet/files/store.js').then(async (s) => (await s.readRows('photos')).length)")
+    assert left == 0

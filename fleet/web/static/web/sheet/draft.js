@@ -231,9 +231,16 @@ export function visitBody(draft, procedures, skew) {
     ...(draft.leftAs ? { left_as: draft.leftAs } : {}),
     ...(Object.keys(leaving).length ? { leaving_checks: leaving } : {}),
     ...(gaps.length ? { register_answers: gaps } : {}),
+    ...(draft.photos?.length ? { photographs: photographsOf(draft) } : {}),
     ...(draft.note ? { note: draft.note } : {}),
     ...(draft.corrects ? { corrects: draft.corrects, reason: draft.reason } : {}),
   };
+}
+
+/** The photographs as they are declared: of the entry that their step has become, else of the visit as a whole. */
+function photographsOf(draft) {
+  const numbers = new Map(doneSteps(draft).map((step, number) => [step.id, number]));
+  return draft.photos.map(({ step, ...photo }) => (numbers.has(step) ? { ...photo, entry: numbers.get(step) } : photo));
 }
 
 /** A draft that restates a posted visit, to be corrected. Times stay as they were posted, whatever the phone's clock. */
@@ -263,5 +270,11 @@ export function draftOfFacts({ id, facts, pack, person, kinds, skew }) {
     else if (entry.act === "test" && entry.outcome === "pass") step.seen = true;
     placeStep(draft, step, Date.parse(entry.performed_at) - skew);
   }
+  draft.photos = facts.photographs.map(({ sha256, size, type, entry }) => ({
+    sha256,
+    size,
+    type,
+    step: entry === null ? null : draft.steps[entry].id,
+  }));
   return draft;
 }

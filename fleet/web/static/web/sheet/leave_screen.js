@@ -6,6 +6,7 @@ import { bigButton, h, onceTouched, say } from "./dom.js";
 import { doneSteps, visitBody } from "./draft.js";
 import { finishDraft, postWaiting } from "./outbox.js";
 import { changeDraft, deleteDraft, readDraft } from "./visits.js";
+import { dropPhotos, photoButton } from "./photos.js";
 import { meanwhilePart, pinnedActs, stepTitle } from "./visit_screen.js";
 
 export async function showLeave(app, id) {
@@ -34,6 +35,7 @@ export async function showLeave(app, id) {
     leftPart(app, draft),
     toldPart(app, draft, pack),
     draft.corrects ? reasonPart(app, draft) : null,
+    photoButton(app, draft, null),
     verdictPart(app, draft),
     doneSteps(draft).length || draft.corrects
       ? bigButton(say("finish"), () => finish(app, draft), { class: "answer main" })
@@ -218,6 +220,7 @@ async function finish(app, draft) {
 
 async function remove(app, draft) {
   if (!confirm(say("delete_sure"))) return;
+  await dropPhotos(draft);
   await deleteDraft(draft.id);
   app.go("#/");
 }

@@ -3,6 +3,7 @@
 import { KeyRevoked } from "./copies.js";
 import { ask, clockSkew, NoSignal, person, wipeFetched } from "./device.js";
 import { visitBody } from "./draft.js";
+import { sendPhotos, waitingPhotos } from "./photos.js";
 import { changeDraft, keptHeads, readDraft } from "./visits.js";
 
 const RETRIED = new Set([408, 425, 429, 500, 502, 503, 504]);
@@ -36,13 +37,15 @@ export function postWaiting(procedures) {
     for (const head of heads) {
       if (!(await postOne(head.id, procedures))) break;
     }
+    await sendPhotos(new Set((await keptHeads()).filter((h) => h.state === "posted").map((h) => h.id)));
     schedule(procedures);
   });
 }
 
 async function schedule(procedures) {
   clearTimeout(timer);
-  const waits = (await keptHeads()).some((h) => h.state === "waiting" && h.person === person()?.id);
+  const isWaiting = (head) => head.state === "waiting" && head.person === person()?.id;
+  const waits = (await keptHeads()).some(isWaiting) || (await waitingPhotos());
   if (waits) timer = setTimeout(() => postWaiting(procedures).catch(() => {}), RETRY_MS);
 }
 

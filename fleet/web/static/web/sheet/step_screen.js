@@ -17,6 +17,7 @@ import {
 } from "./draft.js";
 import { isOverLimit, numberPart } from "./number_part.js";
 import { changeDraft, readDraft } from "./visits.js";
+import { photoButton } from "./photos.js";
 import { pinnedActs, stepText, stepTitle } from "./visit_screen.js";
 
 export async function showStep(app, id, stepId, asked) {
@@ -256,7 +257,7 @@ function donePart(view) {
     h(
       "div.line",
       {},
-      app.photoButton ? app.photoButton(draft, step) : null,
+      photoButton(app, draft, step),
       takeBackButton(view),
       step.id.startsWith("x") ? dropButton(view) : null,
     ),

@@ -4,6 +4,7 @@ import { kept, packPath } from "./copies.js";
 import { bigButton, dayAndTime, h, onceTouched, plain, say } from "./dom.js";
 import { claimOf, doneSteps, isDone, nextStep } from "./draft.js";
 import { reopenDraft } from "./outbox.js";
+import { dropPhotos } from "./photos.js";
 import { changeDraft, deleteDraft, readDraft } from "./visits.js";
 import { readingsText } from "./boiler_screen.js";
 import { answerPart } from "./leave_screen.js";
@@ -223,6 +224,7 @@ function waitingPart(draft, app) {
 
 async function confirmDelete(app, draft) {
   if (!confirm(say("delete_sure"))) return;
+  await dropPhotos(draft);
   await deleteDraft(draft.id);
   app.go("#/");
 }
