@@ -10,6 +10,7 @@ from django.db.models import QuerySet
 from fleet.accounts import policy
 from fleet.accounts.models import User
 from fleet.files.models import KeptFile
+from fleet.portfolio.models import Boiler
 from fleet.visits.models import Entry, Photograph, Visit
 
 
@@ -51,6 +52,12 @@ class ShownPhotograph:
         return self.photograph.entry
 
     @property
+    def subject(self) -> str:
+        """What it shows, as far as its entry says: the place, else the whole visit."""
+        position = self.entry.position if self.entry else None
+        return position.name if position else "the visit"
+
+    @property
     def is_kept(self) -> bool:
         """Whether it can be looked at."""
         return self.file is not None
@@ -58,9 +65,30 @@ class ShownPhotograph:
 
 def photographs_of(visit: Visit) -> list[ShownPhotograph]:
     """Return a visit's photographs in the order in which they were declared: two queries, one where it has none."""
-    rows = list(visit.photographs.select_related("entry").order_by("number"))
-    kept_files = files_by_hash(visit.portfolio_id, rows)
-    return [ShownPhotograph(row, kept_files.get(row.sha256)) for row in rows]
+    return _with_files(visit.portfolio_id, _with_entries(visit.photographs.all()).order_by("number"))
+
+
+def photographs_of_entries(portfolio: UUID, entries: Iterable[UUID]) -> list[ShownPhotograph]:
+    """Return the photographs that show one of these entries of valid visits, the oldest first: two queries."""
+    rows = Photograph.objects.filter(entry__in=list(entries), visit__corrected_by=None)
+    return _with_files(portfolio, _with_entries(rows).order_by("entry__performed_at", "visit_id", "number"))
+
+
+def newest_photographs(boiler: Boiler, limit: int) -> list[ShownPhotograph]:
+    """Return the newest photographs of a boiler's valid visits: two queries."""
+    rows = Photograph.objects.filter(visit__boiler=boiler, visit__corrected_by=None, visit__void=False)
+    newest_rows = _with_entries(rows).order_by("-visit__performed_at", "-visit_id", "number")[:limit]
+    return _with_files(boiler.portfolio_id, newest_rows)
+
+
+def _with_entries(rows: QuerySet[Photograph]) -> QuerySet[Photograph]:
+    return rows.select_related("entry__position", "entry__procedure", "visit")
+
+
+def _with_files(portfolio: UUID, rows: QuerySet[Photograph]) -> list[ShownPhotograph]:
+    photographs = list(rows)
+    kept_files = files_by_hash(portfolio, photographs)
+    return [ShownPhotograph(row, kept_files.get(row.sha256)) for row in photographs]
 
 
 def files_by_hash(portfolio: UUID, photographs: Iterable[Photograph]) -> Mapping[str, KeptFile]:

@@ -56,13 +56,13 @@ FILES = {
     "visit-pdf",
     "figures-csv",
     "register-sheet",
-    "sheet-file",
-    "sheet-manifest",
-    "sheet-worker",
+    "visit-sheet-file",
+    "visit-sheet-manifest",
+    "visit-sheet-worker",
 }
 # The last but one is what the owner's door leads to; the visit sheet's screens are drawn by its own script, and walked
 # in tests/web/test_visit_sheet.py.
-PARTS = {"board-rows", "fresh", "open-portfolio", "sheet"}
+PARTS = {"board-rows", "fresh", "open-portfolio", "visit-sheet"}
 
 
 @dataclass(frozen=True)

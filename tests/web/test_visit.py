@@ -13,7 +13,8 @@ from fleet.assessments.models import Verdict
 from fleet.assessments.sources import spelled_out
 from fleet.catalog.citations import DOCUMENT_NUMBER
 from fleet.catalog.queries import shipped_sources
-from fleet.visits.incoming import IncomingVisit
+from fleet.files.models import KeptFile
+from fleet.visits.incoming import IncomingPhotograph, IncomingVisit
 from fleet.visits.models import Seconding, Visit
 from fleet.web.shared import pages
 from tests.cast import DAY, NOW, ROOT, Fleet, make_person
@@ -225,9 +226,28 @@ def test_the_report_is_for_who_may_read_the_visit(
 # session, user, visit, people, their users; release, who was answered what, entries with verdicts, readings;
 # findings, readiness
 # what its readings come to: places, entries, readings, settings, fittings; what hangs on what
-PAGE = 18
+PAGE = 19
 
 
 def test_what_the_page_costs(service: IncomingVisit, rosa: Client, django_assert_num_queries: Count) -> None:
     with django_assert_num_queries(PAGE):
         rosa.get(f"/visits/{service.id}/")
+
+
+@pytest.mark.parametrize("arrived", [True, False])
+def test_a_photograph_is_shown_at_its_visit_and_on_its_boiler(fleet: Fleet, rosa: Client, arrived: bool) -> None:
+    at = NOW - DAY
+    sha256 = "ab" * 32
+    flushed = fleet.flushed(at)
+    picture = IncomingPhotograph(sha256, size=100, type="image/jpeg", entry=0)
+    fleet.post(replace(flushed, photographs=(picture,)))
+    if arrived:
+        values = {"size": 100, "type": "image/jpeg", "received": 100, "width": 640, "height": 480}
+        KeptFile.objects.create(
+            portfolio=fleet.portfolio, sha256=sha256, sent_by=fleet.technician, begun_at=at, kept_at=at, **values
+        )
+    for address in (f"/visits/{flushed.id}/", f"/boilers/{flushed.boiler}/"):
+        body = read(rosa, address)
+        assert (f'src="/api/v1/photos/{sha256}/picture.jpg"' in body) == arrived
+        assert ("Declared, and not arrived yet." in body) == (not arrived)
+        assert ('alt="Photograph of upper cutoff, Sun 11 Jan 2026"' in body) == arrived

@@ -19,6 +19,7 @@ from fleet.assessments.found_left import visit_sides
 from fleet.assessments.named_words import naming_notes
 from fleet.assessments.report import render_pdf
 from fleet.errors import Refused
+from fleet.files.queries import photographs_of
 from fleet.portfolio.models import Boiler
 from fleet.rules.vocabulary import NameReply
 from fleet.visits import queries as visits
@@ -112,6 +113,7 @@ def _visit_context(user: Any, visit: Visit, at: datetime, faults: Sequence[str] 
         "lines": lines,
         "sides": visit_sides(lines, visit.performed_at),
         "derived": engineering.derived_sentences(visit, lines),
+        "photographs": photographs_of(visit),
         "findings": assessments.findings_of(visit.id),
         "readiness": readiness,
         "answered_by": readiness.visit if readiness and readiness.visit_id != visit.id else None,

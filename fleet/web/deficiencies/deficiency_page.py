@@ -14,6 +14,7 @@ from fleet.accounts.requests import user_of
 from fleet.board import history
 from fleet.deficiencies import queries, story
 from fleet.deficiencies.models import Deficiency
+from fleet.files.queries import photographs_of_entries
 from fleet.jobs import current_job
 from fleet.jobs import queries as jobs
 from fleet.jobs.models import Job
@@ -79,6 +80,11 @@ def _jobs_about(user: User | Any, row: Deficiency, at: datetime) -> QuerySet[Job
     return rows.select_related("technician").order_by("created_at", "id").distinct()
 
 
+def _entries_told(row: Deficiency, events: list[story.LifeEvent]) -> set[UUID]:
+    """Return the entries that opened it or that its life names."""
+    return {e.entry for e in events if e.entry} | ({row.opened_by_id} if row.opened_by_id else set())
+
+
 def _page_context(
     request: HttpRequest, deficiency: queries.DeficiencyDetail, forms: list[Form], at: datetime
 ) -> dict[str, Any]:
@@ -94,6 +100,7 @@ def _page_context(
         "building": building,
         "events": events,
         "entries": visits.entry_places(e.entry for e in events if e.entry) if may_read else {},
+        "photographs": photographs_of_entries(row.portfolio_id, _entries_told(row, events)) if may_read else [],
         "may_read": may_read,
         "jobs": [(job, jobs.status_at(job, at)) for job in _jobs_about(user, row, at)],
         "may_make": policy.is_allowed(user, "job.create", portfolio=row.portfolio_id, building=building.id, at=at),

@@ -40,8 +40,8 @@ def serve_manifest(request: HttpRequest) -> HttpResponse:
     manifest = {
         "name": "Gaugeglass visit sheet",
         "short_name": "Visit sheet",
-        "start_url": reverse("sheet"),
-        "scope": reverse("sheet"),
+        "start_url": reverse("visit-sheet"),
+        "scope": reverse("visit-sheet"),
         "display": "standalone",
         "background_color": "#faf9f5",
         "theme_color": "#1b1d1f",
@@ -89,8 +89,8 @@ def sheet_words() -> dict[str, dict[str, str]]:
 
 def kept_addresses() -> list[str]:
     """Return every address that the sheet needs without signal."""
-    own_files = [reverse("sheet-file", args=(name,)) for name in _asset_names()]
-    return [reverse("sheet"), reverse("sheet-manifest"), static(ICON), *own_files]
+    own_files = [reverse("visit-sheet-file", args=(name,)) for name in _asset_names()]
+    return [reverse("visit-sheet"), reverse("visit-sheet-manifest"), static(ICON), *own_files]
 
 
 @lru_cache(maxsize=1)
