@@ -85,6 +85,7 @@ class FieldDaySerializer(serializers.Serializer[Any]):
     as_of = serializers.DateTimeField(source="at")
     person = WhoIsItSerializer(source="user")
     qualifications = serializers.ListField(child=serializers.CharField())
+    is_of_desk = serializers.BooleanField()
     jobs = DayJobSerializer(many=True)
     boilers = DayBoilerSerializer(many=True)
     more = serializers.IntegerField()

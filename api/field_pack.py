@@ -32,6 +32,7 @@ STANDINGS = values_of(Standing)
 class ContactSerializer(serializers.Serializer[Any]):
     """Somebody to tell or to ask. `dial` is the number as a telephone dials it."""
 
+    id = serializers.UUIDField(source="user.id")
     name = serializers.CharField()
     dial = serializers.CharField(allow_blank=True)
     roles = serializers.SerializerMethodField()

@@ -75,6 +75,11 @@ def is_allowed(user: User, action: str, portfolio: UUID, building: UUID, at: dat
     return allowed.filter(Q(building__isnull=True) | Q(building=building)).exists()
 
 
+def roles_of(user: User, action: str, at: datetime) -> frozenset[str]:
+    """Return the user's roles, anywhere, that allow `action` at `at`."""
+    return frozenset(grants_for(user, action, at).values_list("role", flat=True))
+
+
 def is_of_desk(user: UUID, portfolio: UUID, building: UUID, at: datetime) -> bool:
     """Return whether a person was of the desk for this building at `at`, by session or key alike."""
     here = Q(building__isnull=True) | Q(building=building)

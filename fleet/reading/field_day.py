@@ -28,11 +28,15 @@ class DayJob:
 
 @dataclass(frozen=True, slots=True)
 class FieldDay:
-    """What one person has to do, and where that person may post. `more` counts the boilers left off the list."""
+    """What one person has to do, and where that person may post. `more` counts the boilers left off the list.
+
+    `is_of_desk`: the person takes calls and copies paper logs, so an operator's word is relayed by these posts.
+    """
 
     user: User
     at: datetime
     qualifications: Sequence[str]
+    is_of_desk: bool
     jobs: Sequence[DayJob]
     boilers: Sequence[Segment]
     more: int
@@ -49,6 +53,7 @@ def compose_field_day(user: User, at: datetime) -> FieldDay:
         user=user,
         at=at,
         qualifications=sorted(qualifications),
+        is_of_desk=policy.roles_of(user, "visit.post", at) & policy.DESK_ROLES != frozenset(),
         jobs=_jobs_of_days(user, at),
         boilers=list(listed[:MAX_BOILERS]),
         more=max(rows.count() - MAX_BOILERS, 0),

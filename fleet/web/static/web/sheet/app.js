@@ -8,6 +8,7 @@ import { bigButton, h, onceTouched, say, useUnits, useWords } from "./dom.js";
 import { showDay } from "./day_screen.js";
 import { showLeave } from "./leave_screen.js";
 import { postWaiting } from "./outbox.js";
+import { showPaper } from "./paper_screen.js";
 import { showPhone, showWelcome } from "./phone_screen.js";
 import { askToPersist } from "./store.js";
 import { showStep } from "./step_screen.js";
@@ -22,6 +23,7 @@ const SCREENS = [
   [/^#\/visit\/([\w-]+)\/step\/([\w-]+)(?:\/(\w+))?$/, showStep],
   [/^#\/visit\/([\w-]+)\/add(?:\/(\w+)(?:\/([\w-]+))?)?$/, showAdd],
   [/^#\/visit\/([\w-]+)\/leave$/, showLeave],
+  [/^#\/boiler\/([\w-]+)\/paper$/, showPaper],
   [/^#\/phone$/, showPhone],
 ];
 
@@ -43,6 +45,7 @@ const app = {
   language: localStorage.getItem("gaugeglass_language") ?? (navigator.language.startsWith("es") ? "es" : "en"),
   person,
   isTechnician: () => !app.day || app.day.value.qualifications.some((q) => q !== "operator"),
+  isOfDesk: () => Boolean(app.day?.value.is_of_desk),
   go(hash) {
     if (location.hash === hash) app.refresh();
     else location.hash = hash;

@@ -44,7 +44,8 @@ export async function showBoiler(app, boiler) {
       h("section.hold", {}, h("h2", {}, say("hold")), h("p", {}, f.sentence), h("p.first", {}, f.act)),
     ),
     await openVisits(boiler),
-    beginPart(app, pack),
+    app.isTechnician() || !app.isOfDesk() ? beginPart(app, pack) : null,
+    app.isOfDesk() ? deskPart(app, pack) : null,
     pack.boiler.access_hours ? h("p", {}, say("access"), ": ", pack.boiler.access_hours) : null,
     peoplePart(pack),
     pack.open.length
@@ -111,6 +112,24 @@ async function openVisits(boiler) {
       h("strong", {}, say("go_on_with", { kind: say(`kind_${d.kind}`) })),
       h("span", {}, dayAndTime(d.begunAt, undefined)),
     ),
+  );
+}
+
+/** What the desk is told: on the telephone by somebody known, or by the lines of a paper log. */
+function deskPart(app, pack) {
+  const tellers = pack.people.filter((p) => p.id !== person().id);
+  const begin = (teller) => {
+    const draft = newDraft({ id: crypto.randomUUID(), pack, kind: "routine_check", person: person(), at: Date.now() });
+    Object.assign(draft, { people: [{ user: teller.id }], saidBy: teller.name });
+    return keepAndOpen(app, draft);
+  };
+  return h(
+    "section",
+    {},
+    h("h2", {}, say("told_on_telephone")),
+    h("p.quiet", {}, say("who_says_it")),
+    tellers.map((teller) => bigButton(teller.name, () => begin(teller))),
+    bigButton(say("copy_paper"), () => app.go(`#/boiler/${pack.boiler.id}/paper`)),
   );
 }
 

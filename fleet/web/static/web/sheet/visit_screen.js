@@ -30,6 +30,8 @@ export async function showVisit(app, id) {
   return [
     ...head,
     h("p.advice", {}, pack?.caution ?? app.words.caution),
+    draft.saidBy ? h("p.notice", {}, say("said_by", { name: draft.saidBy, entered: app.person().name })) : null,
+    draft.saidBy ? h("p.caution", {}, say("telephone_caution")) : null,
     pinnedActs(draft, pack),
     meanwhilePart(draft, pack),
     mainButton(app, draft),
