@@ -52,9 +52,10 @@ const app = {
   },
   refresh: () => draw(),
   tell: (text) => showBar(text),
-  saved(result) {
-    document.body.classList.toggle("not-saved", result.saved === false);
-    if (result.saved === false) showBar(say("no_room"), "alert");
+  async saved(result) {
+    const isSaved = await result.saved;
+    document.body.classList.toggle("not-saved", !isSaved);
+    if (!isSaved) showBar(say("no_room"), "alert");
     else if (bar.dataset.why === say("no_room")) hideBar();
   },
   failed(error) {

@@ -6,10 +6,14 @@ import { clearRows, isFull, readRow, writeRow } from "./store.js";
 
 export class KeyRevoked extends Error {}
 
+const opened = new Map(); // copies unsealed by this page, so that a tap does not unseal a whole boiler
+
 export async function kept(path) {
   const row = await readRow("copies", path);
   if (!row || row.person !== person()?.id) return null;
-  return { ...(await unseal(row)), fetchedAt: row.fetchedAt };
+  if (opened.get(path)?.fetchedAt !== row.fetchedAt)
+    opened.set(path, { ...(await unseal(row)), fetchedAt: row.fetchedAt });
+  return opened.get(path);
 }
 
 /** Fetch what changed and return { value, fetchedAt }; the kept copy where the server has nothing newer.
@@ -18,6 +22,7 @@ export async function fetchCopy(path) {
   const old = await kept(path);
   const answer = await ask(path, { tag: old?.tag });
   if (answer.status === 401) {
+    opened.clear();
     await wipeFetched();
     throw new KeyRevoked();
   }

@@ -209,8 +209,9 @@ export function answerPart(answer, app) {
 
 async function finish(app, draft) {
   if (draft.corrects && !draft.reason) return app.tell(say("reason_needed"));
-  const { saved } = await finishDraft(draft.id, app.procedures, Date.now());
-  app.saved({ saved });
+  const finished = await finishDraft(draft.id, app.procedures, Date.now());
+  app.saved(finished);
+  await finished.saved;
   postWaiting(app.procedures).then(
     () => app.refresh(),
     (error) => app.failed(error),

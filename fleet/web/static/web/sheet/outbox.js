@@ -66,7 +66,8 @@ async function postOne(id, procedures) {
     throw new KeyRevoked();
   }
   if (RETRIED.has(answer.status)) return false;
-  await changeDraft(id, (kept) => settle(kept, answer));
+  const settled = await changeDraft(id, (kept) => settle(kept, answer));
+  await settled.saved;
   return true;
 }
 

@@ -138,7 +138,9 @@ async function keepLines(app, pack, rows) {
       }
     }
     await beginDraft(draft);
-    await finishDraft(draft.id, app.procedures, Date.now());
+    await (
+      await finishDraft(draft.id, app.procedures, Date.now())
+    ).saved;
   }
   postWaiting(app.procedures).then(
     () => app.refresh(),

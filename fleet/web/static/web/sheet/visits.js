@@ -4,7 +4,7 @@ import { seal, unseal } from "./sealed.js";
 import { isFull, readRow, readRows, removeRow, writeRow } from "./store.js";
 
 const channel = new BroadcastChannel("gaugeglass-sheet");
-const unsaved = new Map(); // drafts that the phone had no room for, as they stand on the screen
+const onScreen = new Map(); // drafts that are being written, or that the phone had no room for
 const listeners = new Set();
 
 export const onChange = (act) => listeners.add(act);
@@ -14,8 +14,9 @@ channel.onmessage = (message) => listeners.forEach((act) => act(message.data));
 export const keptHeads = async () => (await readRows("visits")).map(({ bytes, iv, ...head }) => head);
 
 export async function readDraft(id) {
+  if (onScreen.has(id)) return structuredClone(onScreen.get(id));
   const row = await readRow("visits", id);
-  return unsaved.get(id) ?? (row ? await unseal(row) : null);
+  return row ? unseal(row) : null;
 }
 
 // What is not sealed says neither where nor what.
@@ -37,28 +38,39 @@ export async function beginDraft(draft) {
   channel.postMessage({ id: draft.id });
 }
 
-/** Change a kept visit and return it. Two tabs never lose each other's taps: each change starts from the newest.
-    Where the phone has no room, the change stays on the screen and `saved` is false. */
+/** Change a kept visit. Resolves as soon as it is changed, so that the screen goes on, with `saved`: a promise that is
+    true once the disk has it, false where the phone has no room; then the change stays on the screen alone.
+    Two tabs never lose each other's taps: each change starts from the newest, and waits until the one before is kept. */
 export function changeDraft(id, change) {
-  return navigator.locks.request(`visit-${id}`, async () => {
-    const draft = await readDraft(id);
-    if (!draft) return { draft: null, saved: false };
-    change(draft);
-    try {
-      await keepDraft(draft);
-      unsaved.delete(id);
-    } catch (error) {
-      if (!isFull(error)) throw error;
-      unsaved.set(id, draft);
-      return { draft, saved: false };
-    }
-    channel.postMessage({ id });
-    return { draft, saved: true };
+  return new Promise((resolve, reject) => {
+    navigator.locks
+      .request(`visit-${id}`, async () => {
+        const draft = await readDraft(id);
+        if (!draft) return resolve({ draft: null, saved: Promise.resolve(false) });
+        change(draft);
+        onScreen.set(id, draft);
+        const saved = saveDraft(draft);
+        resolve({ draft, saved });
+        return saved.catch(() => {});
+      })
+      .catch(reject);
   });
+}
+
+async function saveDraft(draft) {
+  try {
+    await keepDraft(draft);
+  } catch (error) {
+    if (!isFull(error)) throw error;
+    return false;
+  }
+  onScreen.delete(draft.id);
+  channel.postMessage({ id: draft.id });
+  return true;
 }
 
 export async function deleteDraft(id) {
   await removeRow("visits", id);
-  unsaved.delete(id);
+  onScreen.delete(id);
   channel.postMessage({ id });
 }
