@@ -250,13 +250,34 @@ def grade_new_valve(bench: GradingBench) -> GradedTest:
     if "fitted" not in bench.record.touches:
         sentence = f"The {name} was not just fitted: only a lift, a shop test or a new valve proves it."
         return GradedTest(Outcome.NOT_A_TEST, sentence)
-    if bench.yes_or_no_reading("sealed") is False or bench.yes_or_no_reading("stamped") is False:
-        return failed_test(
-            f"The {name} is not sealed and stamped for this boiler.", (FindingCode.VALVE_WRONG, position)
-        )
+    wrong = _new_valve_faults(bench)
+    if wrong:
+        return failed_test(" ".join(sentence for _, sentence in wrong), *((code, position) for code, _ in wrong))
     if bench.yes_or_no_reading("dated") is not True:
         return GradedTest(Outcome.INCONCLUSIVE, f"The {name} is not dated: nobody knows when it was last tested.")
-    return GradedTest(Outcome.PASS, f"The {name} is new or from the shop, sealed, stamped and dated.", "good", "full")
+    # A new valve does not answer what blocked the old one: that ends only where both ways were seen clear.
+    return GradedTest(
+        Outcome.PASS,
+        f"The {name} is new or from the shop, sealed, stamped and dated.",
+        grade="good",
+        proves="full",
+        leaves_open=frozenset() if all(_ways_of_valve(bench)) else frozenset({FindingCode.VALVE_BLOCKED}),
+    )
+
+
+def _ways_of_valve(bench: GradingBench) -> list[bool | None]:
+    """Return whether what leads to the valve and what leads from it was seen clear, with nothing that can shut it."""
+    return [bench.yes_or_no_reading(way) for way in ("opening_clear", "discharge_clear")]
+
+
+def _new_valve_faults(bench: GradingBench) -> list[tuple[FindingCode, str]]:
+    """Return what is wrong with the valve and with its ways. Each fails by itself: mending one hides no other."""
+    faults: list[tuple[FindingCode, str]] = []
+    if bench.yes_or_no_reading("sealed") is False or bench.yes_or_no_reading("stamped") is False:
+        faults.append((FindingCode.VALVE_WRONG, f"The {bench.name} is not sealed and stamped for this boiler."))
+    if False in _ways_of_valve(bench):
+        faults.append((FindingCode.VALVE_BLOCKED, f"The opening or the discharge of the {bench.name} is not clear."))
+    return faults
 
 
 def grade_siphon_check(bench: GradingBench) -> GradedTest:
