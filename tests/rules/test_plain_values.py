@@ -1,4 +1,4 @@
-"""The values of the rules: nobody changes one that was handed out, what a fact does not tell it denies, a code is a name."""
+"""The values of the rules: nobody changes one handed out, what a fact is not told it denies, a code is a name."""
 
 import dataclasses
 import enum
