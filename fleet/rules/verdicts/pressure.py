@@ -26,7 +26,7 @@ def grade_operating_control_trip(bench: GradingBench) -> GradedTest:
     """Grade the trip: at its cut-out, well under the limit. The control is watched, never counted as protection."""
     trip, cut_out = bench.number_reading("trip_psi"), bench.record.numeric_setting("cut_out_psi")
     if trip is None:
-        return GradedTest(Outcome.INCONCLUSIVE, f"No trip pressure was read for the {bench.name}.")
+        return _trip_not_read(bench, None)
     limit_set = bench.ledger.lowest_setting("high_limit", "set_psi")
     read = trips.grade_control_trip(trip, cut_out, bench.record.numeric_setting("differential_psi"), limit_set)
     if read.grade == "failed":
@@ -45,6 +45,10 @@ def grade_operating_control_trip(bench: GradingBench) -> GradedTest:
         set_value=cut_out,
         tolerates_psi=read.bound - trip,
     )
+
+
+def _trip_not_read(bench: GradingBench, set_psi: float | None) -> GradedTest:
+    return GradedTest(Outcome.INCONCLUSIVE, f"No trip pressure was read for the {bench.name}.", set_value=set_psi)
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,7 +75,7 @@ def grade_limit_trip(bench: GradingBench) -> GradedTest:
     """Grade the trip: under the valve, out while the call is on, back only by hand."""
     psi, set_psi = bench.number_reading("trip_psi"), bench.record.numeric_setting("set_psi")
     if psi is None:
-        return GradedTest(Outcome.INCONCLUSIVE, f"No trip pressure was read for the {bench.name}.", set_value=set_psi)
+        return _trip_not_read(bench, set_psi)
     trip = LimitTrip(psi, set_psi, bench.number_reading("set_psi_during_test"))
     return _failed_limit(bench, trip) or _doubtful_limit(bench, trip) or _passed_limit(bench, trip)
 
@@ -164,7 +168,7 @@ def grade_limit_calibration(bench: GradingBench) -> GradedTest:
     """Grade where the limit trips as the pressure rises, in the boiler or by a hand pump, against its set point."""
     trip, set_psi = bench.number_reading("trip_psi"), bench.record.numeric_setting("set_psi")
     if trip is None:
-        return GradedTest(Outcome.INCONCLUSIVE, f"No trip pressure was read for the {bench.name}.", set_value=set_psi)
+        return _trip_not_read(bench, set_psi)
     read = trips.grade_limit_trip(trip, set_psi, _valve_psi(bench))
     if read.grade == "failed":
         fault = (FindingCode.LIMIT_FAILED, bench.record.position.id)
