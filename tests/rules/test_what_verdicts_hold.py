@@ -5,6 +5,7 @@ import pytest
 from fleet.rules.values import EntryVerdict, Value
 from tests.rules.plant import Plant, proof
 from tests.rules.test_said_of_verdicts import SAID
+from tests.rules.test_verdicts_table import JUDGED, TABLED, bad_reading, procedure_of, worth
 
 WHICH_IS_RIGHT = "Claimed as passed, but the readings fail it. Only a correction changes this: which is right?"
 GRADES = {"pass": {"good", "drifted"}, "fail": {"failed"}, "inconclusive": {""}, "not_a_test": {""}, "noted": {""}}
@@ -114,3 +115,24 @@ def test_a_test_of_a_broken_glass_proves_nothing_that_is_read_there() -> None:
         verdict = boiler.verdict()
         assert (verdict.outcome, verdict.proves) == ("inconclusive", "")
         assert verdict.sentence.endswith(" on the upper cutoff proves nothing: the gauge glass can't be read.")
+
+
+@pytest.mark.parametrize(("code", "name"), JUDGED)
+def test_a_reading_that_breaks_its_row_leaves_a_grade_only_where_it_fails(code: str, name: str) -> None:
+    spec = procedure_of(code).readings[name]
+    graded = worth(code, **{name: bad_reading(spec)})
+    assert (graded.outcome.value, graded.grade, graded.proves) == (
+        spec.otherwise,
+        "failed" if spec.otherwise == "fail" else "",
+        "",
+    )
+    assert bool(graded.faults) is (spec.otherwise == "fail")
+
+
+@pytest.mark.parametrize("code", TABLED)
+def test_a_good_test_by_the_table_has_a_good_grade_and_the_proof_of_its_row(code: str) -> None:
+    graded, proof_of_row = worth(code), procedure_of(code).proof
+    assert (graded.outcome, graded.grade, graded.faults) == ("pass", "good", ())
+    covers = {procedure_of(covered).proof for covered in procedure_of(code).covers}
+    expected = proof_of_row if proof_of_row != "none" else "due_only" if "due_only" in covers else ""
+    assert graded.proves == expected
