@@ -5,9 +5,9 @@ from dataclasses import dataclass, field, replace
 import pytest
 
 from fleet.rules.catalogue import Catalogue
-from fleet.rules.values import Evidence
-from tests.rules.build import act, catalogue, ident
-from tests.rules.plant import Plant, proof
+from fleet.rules.values import EntryFact, Evidence
+from tests.rules.build import act, catalogue, ident, remove
+from tests.rules.plant import Plant, look, proof
 from tests.rules.test_said_of_papers import SHOP
 
 
@@ -64,3 +64,29 @@ def test_a_paper_that_ends_what_carries_a_hazard_waits_for_serial_and_second_nam
     assert (rule in boiler.open(ref)) is (waits and not seconded)
     waiting = [paper.visit for paper in boiler.judged().waiting_papers]
     assert waiting == ([ident("v3")] if waits and not seconded else [])
+
+
+# what is wrong elsewhere when the paper on the valve comes: whether its proof may be all that a hold hangs on
+BESIDE = [
+    pytest.param([], False, id="nothing"),
+    pytest.param([proof("limit", trip_psi=13.5)], True, id="the limit failed"),
+    pytest.param([remove("limit")], True, id="the limit is out"),
+    pytest.param([proof("siphon_b", passes_water=False)], True, id="the limit is blind"),
+    pytest.param([look("limit", "jumper_found")], True, id="the limit is bridged"),
+    pytest.param([proof("circuit", outcome="fail")], True, id="the circuit failed"),
+    pytest.param([proof("upper", outcome="fail")], False, id="a cutoff failed"),
+    pytest.param([proof("control", trip_psi=7.5)], False, id="the control failed"),
+]
+
+
+@pytest.mark.parametrize("seconded", [False, True])
+@pytest.mark.parametrize(("wrong", "waits"), BESIDE)
+def test_a_paper_on_the_last_line_waits_where_another_protection_of_its_hazard_is_down(
+    wrong: list[EntryFact], waits: bool, seconded: bool
+) -> None:
+    boiler = Plant().sets(-30, "valve", "serial", "s-1").service().visit(1, *wrong)
+    boiler.visit(2, replace(proof("valve", "valve_shop_test"), values={"serial": "S-1"}), who="")
+    boiler.visits[-1] = replace(boiler.visits[-1], paper=SHOP, seconded=seconded)
+    assert (boiler.verdict().outcome == "inconclusive") is (waits and not seconded)
+    waiting = [paper.visit for paper in boiler.judged().waiting_papers]
+    assert waiting == ([ident("v2")] if waits and not seconded else [])

@@ -3,6 +3,7 @@
 import pytest
 
 from fleet.rules.values import EntryVerdict, Value
+from fleet.rules.verdicts.fire import grade_combustion
 from fleet.rules.verdicts.pressure import (
     grade_limit_calibration,
     grade_limit_trip,
@@ -157,3 +158,9 @@ def test_a_reading_held_against_what_nobody_recorded_proves_nothing() -> None:
     assert verdict.sentence == (
         "Flame failure test on the flame safeguard proves nothing: its flame failure s is not recorded to compare with."
     )
+
+
+def test_a_flue_of_which_one_gas_was_not_read_says_so() -> None:
+    graded = grade_combustion(on_bench("combustion_test", co_ppm=None, o2_pct=5.0))
+    assert (graded.outcome, graded.limit) == ("inconclusive", FLUE)
+    assert graded.sentence == "Carbon monoxide and oxygen of the flue were not both read."
