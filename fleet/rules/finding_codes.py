@@ -23,6 +23,7 @@ class FindingCode(StrEnum):
     LIMIT_FAILED = "limit_failed"
     LIMIT_RESTARTS = "limit_restarts"
     VALVE_NO_LIFT = "valve_no_lift"
+    VALVE_BLOCKED = "valve_blocked"
     VALVE_WRONG = "valve_wrong"
     VALVE_DRIPS = "valve_drips"
     VALVE_DRIPS_AGAIN = "valve_drips_again"

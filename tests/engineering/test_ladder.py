@@ -84,6 +84,18 @@ def test_an_unknown_rung_hides_no_danger() -> None:
     assert judge_ladder(Ladder(limit_psi=15, valve_psi=15)).verdict == "hold"
 
 
+ORDER = [  # cut-in, cut-out, limit, valve: what is said of rungs that are not in order
+    ((2, 2, 7, 15), "The cut-in at 2 psi is not below the cut-out at 2 psi."),
+    ((0.5, 8, 7, 15), "The high limit at 7 psi is not above the cut-out at 8 psi."),
+    ((0.5, 1.5, 15, 15), "The high limit at 15 psi is not under the safety valve at 15 psi."),
+]
+
+
+@pytest.mark.parametrize(("rungs", "sentence"), ORDER)
+def test_two_rungs_that_are_not_in_order_are_both_named(rungs: tuple[float, ...], sentence: str) -> None:
+    assert [reason.sentence for reason in judge_ladder(Ladder(*rungs)).reasons][:1] == [sentence]
+
+
 def test_the_printed_controls_come_out_of_their_scales() -> None:
     source = "published values 3"
     met("ladder", source, "additive 0.5 + 1.0", cut_out(0.5, 1.0, "additive"), 1.5, within=1e-12)

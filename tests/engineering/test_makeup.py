@@ -96,6 +96,20 @@ def test_three_hardly_above_all_before_are_nobody_s_errand() -> None:
     assert judge_change([*PAST, 4.7, 4.7, 4.7]).says == "usual"
 
 
+@pytest.mark.parametrize(("periods", "luck"), [(7, 0.0), (8, 1 / 165), (9, 1 / 220), (12, 1 / 455), (13, 1 / 455)])
+def test_growth_is_asked_of_eight_periods_before_the_newest_three_and_of_twelve_at_most(
+    periods: int, luck: float
+) -> None:
+    found = judge_change([*([4.0] * periods), 7.0, 7.0, 7.0])
+    assert found.false_alarm == pytest.approx(0.005 + luck)
+
+
+def test_a_rate_that_cannot_be_is_refused_at_its_place_among_the_rates() -> None:
+    with pytest.raises(Refused) as refused:
+        judge_change([*PAST, -1.0])
+    assert [fault.at for fault in refused.value.faults] == [("rates", len(PAST))]
+
+
 def test_a_tight_system_s_first_gallon_is_no_alarm() -> None:
     assert judge_change([0.0] * 12 + [0.14], least=0.14).says == "usual"
     assert judge_change([0.0] * 12 + [3.0], least=0.14).says == "jump"

@@ -59,6 +59,10 @@ def test_an_unknown_firing_is_refused() -> None:
         required_lb_h(1_000_000, firing="peat")
 
 
+def test_a_surface_that_nobody_gave_asks_for_nothing() -> None:
+    assert required_lb_h(1_000.0) == 1.0
+
+
 MARGINS = [  # output, stamps, rule and surface, required, ratio, verdict: published values 2.2
     (1_600_000, [900, 750], {}, 1600, 1.031, "good"),
     (1_600_000, [1500], {}, 1600, 0.9375, "hold"),

@@ -61,3 +61,10 @@ def test_what_was_seen_out_of_date_is_not_told_twice() -> None:
 @pytest.mark.parametrize("last", [None, "", "next spring", 2026.0])
 def test_what_is_no_date_ends_nothing(last: Value) -> None:
     assert "alarm_out_of_date" not in house(last).open("alarm")
+
+
+def test_its_states_follow_each_other_through_a_test_after_its_last_day() -> None:
+    boiler = house().visit(200, proof("alarm")).visit(210, fit("alarm", end_of_life="2036-01-01"), proof("alarm"))
+    alarm = [s for s in judged(boiler.evidence()).states if s.position == ident("alarm")]
+    assert [s.since for s in alarm[1:]] == [s.until for s in alarm[:-1]]
+    assert all(s.since is None or s.until is None or s.since < s.until for s in alarm)

@@ -5,8 +5,10 @@ from datetime import date
 
 import pytest
 
+from fleet.rules.ledger.papers_of_others import serial_on_record
+from fleet.rules.replay.evidence_replay import replay_evidence
 from fleet.rules.values import OthersPaper, Value
-from tests.rules.build import Boiler, at, proof, swap
+from tests.rules.build import Boiler, at, ident, proof, swap
 from tests.rules.plant import proof as whole_proof
 
 SHOP = OthersPaper("valve_shop", "Harbor Valve Works", "A-17", date(2025, 10, 20))
@@ -67,3 +69,17 @@ def test_a_paper_with_serial_and_second_name_ends_the_hold() -> None:
     posted(boiler, "valve_shop_test", seconded=True, serial="V - 1")
     assert boiler.open("valve") == []
     assert boiler.standing_at(at(6)).standing == "clear"
+
+
+@pytest.mark.parametrize(
+    ("days", "fitted", "serial"),
+    [(-30.0, None, "v-1"), (-30.0, {}, ""), (-30.0, {"serial": "v-2"}, "v-2"), (2.0, {}, "v-1"), (1.0, {}, "v-1")],
+)
+def test_a_serial_is_of_the_device_that_filled_the_place_when_it_came_on_record(
+    days: float, fitted: dict[str, Value] | None, serial: str
+) -> None:
+    boiler = Boiler().sets(days, "valve", "serial", "v-1").service()
+    if fitted is not None:
+        boiler.visit(1, swap("valve", set_psi=15.0, **fitted))
+    ledger = replay_evidence(boiler.evidence()).ledger
+    assert serial_on_record(ledger, ledger.records[ident("valve")]) == serial

@@ -338,6 +338,14 @@ def test_a_limit_with_no_set_point_on_record_that_was_left_turned_down_is_not_pr
         ({"stamped": False}, "fail", "The safety valve is not sealed and stamped for this boiler."),
         ({"dated": False}, "inconclusive", "The safety valve is not dated: nobody knows when it was last tested."),
         ({}, "pass", "The safety valve is new or from the shop, sealed, stamped and dated."),
+        ({"opening_clear": False}, "fail", "The opening or the discharge of the safety valve is not clear."),
+        ({"discharge_clear": False}, "fail", "The opening or the discharge of the safety valve is not clear."),
+        (
+            {"sealed": False, "opening_clear": False},
+            "fail",
+            "The safety valve is not sealed and stamped for this boiler. "
+            "The opening or the discharge of the safety valve is not clear.",
+        ),
     ],
 )
 def test_of_a_valve_just_fitted_it_is_said_what_its_stamp_seal_and_date_are_worth(

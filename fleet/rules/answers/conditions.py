@@ -126,9 +126,9 @@ def _running_spans(
 
     A change between the two does not cut a part.
     """
-    within = {s.since for s in timeline.services if s.since > since and (until is None or s.since < until)}
+    changes = {max(s.since, since) for s in timeline.services if until is None or s.since < until}
     begun: datetime | None = None
-    for cut in (since, *sorted(within)):
+    for cut in sorted({since, *changes}):
         runs = timeline.service_at(cut).runs
         if begun and not runs:
             yield begun, cut

@@ -66,24 +66,24 @@ def _read_meter(ledger: ReplayLedger, entry: EntryFact, record: PositionRecord) 
     if used is None:
         return None
     reason = _reason_too_high(meter.usual, used)
-    meter.periods.append(MakeupPeriod(entry.at, used, not reason, reason))
+    meter.periods.append(MakeupPeriod(entry.at, used, reason))
     del meter.periods[:-KEPT_PERIODS]
-    if not reason:
+    if reason is None:
         meter.usual.append(used)  # what is high is no normal
         del meter.usual[: -(MAX_PAST_PERIODS + GROWTH_PERIODS)]
     return meter
 
 
-def _reason_too_high(usual: list[float], now: float) -> str:
-    """Return why a rate is too high for this boiler, "" if it is not or nothing can be said yet."""
+def _reason_too_high(usual: list[float], now: float) -> str | None:
+    """Return why a rate is too high for this boiler, None if it is not or nothing can be said yet."""
     if len(usual) < LEAST:
-        return ""
+        return None
     if len(usual) < MIN_PAST_PERIODS:
         normal = median(usual)
-        return f"over twice the usual {normal:.1f}" if now > TIMES * normal else ""
+        return f"over twice the usual {normal:.1f}" if now > TIMES * normal else None
     makeup_change = judge_change([*usual, now])
     if makeup_change.says not in ("jump", "growing"):
-        return ""
+        return None
     return (
         f"{makeup_change.times:.1f} times its usual {makeup_change.usual:.1f} (by luck in "
         f"{makeup_change.false_alarm:.1%} of readings)"

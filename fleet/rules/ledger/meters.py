@@ -8,12 +8,16 @@ from fleet.engineering.makeup import MeterReading
 
 @dataclass(frozen=True, slots=True)
 class MakeupPeriod:
-    """Make-up between two readings, known at the later: gallons a day, and why that is too much ('' in band)."""
+    """Make-up between two readings, known at the later: gallons a day, and why that is too much (None in band)."""
 
     at: datetime
     rate: float
-    in_band: bool
-    rise_reason: str
+    rise_reason: str | None
+
+    @property
+    def in_band(self) -> bool:
+        """Whether the rate is nothing unusual for this boiler."""
+        return self.rise_reason is None
 
 
 @dataclass(slots=True)

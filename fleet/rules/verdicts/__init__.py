@@ -81,7 +81,7 @@ FIRES: dict[str, frozenset[str]] = {
     "lever_lift": frozenset(
         {FindingCode.VALVE_NO_LIFT, FindingCode.VALVE_DRIPS, FindingCode.VALVE_DRIPS_AGAIN, FindingCode.TEST_FAILED}
     ),
-    "new_valve": frozenset({FindingCode.VALVE_WRONG}),
+    "new_valve": frozenset({FindingCode.VALVE_WRONG, FindingCode.VALVE_BLOCKED}),
     "siphon_check": frozenset({FindingCode.SIPHON_PLUGGED}),
     "button": frozenset({FindingCode.TEST_FAILED}),
     "inspection": frozenset({FindingCode.CHAMBER_FOULED}),

@@ -26,7 +26,7 @@ def grade_operating_control_trip(bench: GradingBench) -> GradedTest:
     """Grade the trip: at its cut-out, well under the limit. The control is watched, never counted as protection."""
     trip, cut_out = bench.number_reading("trip_psi"), bench.record.numeric_setting("cut_out_psi")
     if trip is None:
-        return GradedTest(Outcome.INCONCLUSIVE, f"No trip pressure was read for the {bench.name}.")
+        return _trip_not_read(bench, None)
     limit_set = bench.ledger.lowest_setting("high_limit", "set_psi")
     read = trips.grade_control_trip(trip, cut_out, bench.record.numeric_setting("differential_psi"), limit_set)
     if read.grade == "failed":
@@ -45,6 +45,10 @@ def grade_operating_control_trip(bench: GradingBench) -> GradedTest:
         set_value=cut_out,
         tolerates_psi=read.bound - trip,
     )
+
+
+def _trip_not_read(bench: GradingBench, set_psi: float | None) -> GradedTest:
+    return GradedTest(Outcome.INCONCLUSIVE, f"No trip pressure was read for the {bench.name}.", set_value=set_psi)
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,7 +75,7 @@ def grade_limit_trip(bench: GradingBench) -> GradedTest:
     """Grade the trip: under the valve, out while the call is on, back only by hand."""
     psi, set_psi = bench.number_reading("trip_psi"), bench.record.numeric_setting("set_psi")
     if psi is None:
-        return GradedTest(Outcome.INCONCLUSIVE, f"No trip pressure was read for the {bench.name}.", set_value=set_psi)
+        return _trip_not_read(bench, set_psi)
     trip = LimitTrip(psi, set_psi, bench.number_reading("set_psi_during_test"))
     return _failed_limit(bench, trip) or _doubtful_limit(bench, trip) or _passed_limit(bench, trip)
 
@@ -164,7 +168,7 @@ def grade_limit_calibration(bench: GradingBench) -> GradedTest:
     """Grade where the limit trips as the pressure rises, in the boiler or by a hand pump, against its set point."""
     trip, set_psi = bench.number_reading("trip_psi"), bench.record.numeric_setting("set_psi")
     if trip is None:
-        return GradedTest(Outcome.INCONCLUSIVE, f"No trip pressure was read for the {bench.name}.", set_value=set_psi)
+        return _trip_not_read(bench, set_psi)
     read = trips.grade_limit_trip(trip, set_psi, _valve_psi(bench))
     if read.grade == "failed":
         fault = (FindingCode.LIMIT_FAILED, bench.record.position.id)
@@ -250,13 +254,34 @@ def grade_new_valve(bench: GradingBench) -> GradedTest:
     if "fitted" not in bench.record.touches:
         sentence = f"The {name} was not just fitted: only a lift, a shop test or a new valve proves it."
         return GradedTest(Outcome.NOT_A_TEST, sentence)
-    if bench.yes_or_no_reading("sealed") is False or bench.yes_or_no_reading("stamped") is False:
-        return failed_test(
-            f"The {name} is not sealed and stamped for this boiler.", (FindingCode.VALVE_WRONG, position)
-        )
+    wrong = _new_valve_faults(bench)
+    if wrong:
+        return failed_test(" ".join(sentence for _, sentence in wrong), *((code, position) for code, _ in wrong))
     if bench.yes_or_no_reading("dated") is not True:
         return GradedTest(Outcome.INCONCLUSIVE, f"The {name} is not dated: nobody knows when it was last tested.")
-    return GradedTest(Outcome.PASS, f"The {name} is new or from the shop, sealed, stamped and dated.", "good", "full")
+    # A new valve does not answer what blocked the old one: that ends only where both ways were seen clear.
+    return GradedTest(
+        Outcome.PASS,
+        f"The {name} is new or from the shop, sealed, stamped and dated.",
+        grade="good",
+        proves="full",
+        leaves_open=frozenset() if all(_ways_of_valve(bench)) else frozenset({FindingCode.VALVE_BLOCKED}),
+    )
+
+
+def _ways_of_valve(bench: GradingBench) -> list[bool | None]:
+    """Return whether what leads to the valve and what leads from it was seen clear, with nothing that can shut it."""
+    return [bench.yes_or_no_reading(way) for way in ("opening_clear", "discharge_clear")]
+
+
+def _new_valve_faults(bench: GradingBench) -> list[tuple[FindingCode, str]]:
+    """Return what is wrong with the valve and with its ways. Each fails by itself: mending one hides no other."""
+    faults: list[tuple[FindingCode, str]] = []
+    if bench.yes_or_no_reading("sealed") is False or bench.yes_or_no_reading("stamped") is False:
+        faults.append((FindingCode.VALVE_WRONG, f"The {bench.name} is not sealed and stamped for this boiler."))
+    if False in _ways_of_valve(bench):
+        faults.append((FindingCode.VALVE_BLOCKED, f"The opening or the discharge of the {bench.name} is not clear."))
+    return faults
 
 
 def grade_siphon_check(bench: GradingBench) -> GradedTest:
