@@ -1,7 +1,5 @@
 """Endpoints of what one is asked by another portfolio: to do a job, to take a role, to be named as qualified."""
 
-from typing import Any
-
 from django.core.exceptions import PermissionDenied
 from django.utils import timezone
 from drf_spectacular.utils import OpenApiExample, OpenApiParameter, extend_schema
@@ -20,10 +18,10 @@ from fleet.jobs import asked
 from fleet.pipeline.requests import KINDS
 from fleet.rules.vocabulary import QUALIFICATIONS
 
-ANSWER_EXAMPLE: dict[str, Any] = {"answer": "decline", "reason": "I am in another town that week."}
+ANSWER_EXAMPLE: dict[str, str] = {"answer": "decline", "reason": "I am in another town that week."}
 
 
-class AskedJobSerializer(serializers.Serializer[Any]):
+class AskedJobSerializer(serializers.Serializer[object]):
     """A job one is asked to do. `as_second`: somebody else leads it, and one would come along."""
 
     id = serializers.UUIDField(source="job.id")
@@ -41,7 +39,7 @@ class AskedJobSerializer(serializers.Serializer[Any]):
         return [item.sentence for item in sorted(row.job.items.all(), key=lambda i: i.number)]
 
 
-class AskedRoleSerializer(serializers.Serializer[Any]):
+class AskedRoleSerializer(serializers.Serializer[object]):
     """A role one is asked to take, in a whole portfolio (`address` null) or one building."""
 
     id = serializers.UUIDField()
@@ -52,7 +50,7 @@ class AskedRoleSerializer(serializers.Serializer[Any]):
     asked_at = serializers.DateTimeField(source="waits_since")
 
 
-class AskedQualificationSerializer(serializers.Serializer[Any]):
+class AskedQualificationSerializer(serializers.Serializer[object]):
     """A qualification that a portfolio wants to count one's results by."""
 
     id = serializers.IntegerField()
@@ -63,7 +61,7 @@ class AskedQualificationSerializer(serializers.Serializer[Any]):
     asked_at = serializers.DateTimeField(source="waits_since")
 
 
-class RequestsSerializer(serializers.Serializer[Any]):
+class RequestsSerializer(serializers.Serializer[object]):
     """All that waits for one's answer."""
 
     jobs = AskedJobSerializer(many=True)

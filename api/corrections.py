@@ -38,7 +38,7 @@ class SecondSerializer(StrictSerializer):
     capacity = serializers.ChoiceField(choices=(pipeline.OWN_NAME, pipeline.SECOND_NAME), required=False)
 
 
-class SecondedSerializer(serializers.Serializer[Any]):
+class SecondedSerializer(serializers.Serializer[object]):
     """Who confirmed or denied the visit, correction or paper of somebody else, and when."""
 
     visit = serializers.UUIDField(source="visit_id")

@@ -4,7 +4,6 @@ import json
 from collections.abc import Mapping
 from functools import cache
 from types import SimpleNamespace
-from typing import Any
 
 from drf_spectacular.generators import SchemaGenerator
 from drf_spectacular.renderers import (
@@ -25,7 +24,7 @@ class ApiDocsEndpoint(SpectacularSwaggerView):
     """The readable page. It is served locally: by default it would send the document to an outside validator."""
 
     @extend_schema(exclude=True)
-    def get(self, request: Request, *args: Any, **kwargs: Any) -> Response:
+    def get(self, request: Request, *args: object, **kwargs: object) -> Response:
         """Return the page."""
         response = super().get(request, *args, **kwargs)  # type: ignore[no-untyped-call]
         response.data["settings"] = json.dumps({**spectacular_settings.SWAGGER_UI_SETTINGS, "validatorUrl": None})
@@ -54,7 +53,7 @@ class YamlDocumentRenderer(OpenApiYamlRenderer):
     """YAML that is written once in a process where it is the document; an error is written each time."""
 
     def render(
-        self, data: object, accepted_media_type: str | None = None, renderer_context: Mapping[str, Any] | None = None
+        self, data: object, accepted_media_type: str | None = None, renderer_context: Mapping[str, object] | None = None
     ) -> bytes:
         """Return `data` as YAML."""
         if data is openapi_document():

@@ -7,7 +7,6 @@ addresses of the API; the bodies of the API are checked field by field, so that 
 import re
 from collections.abc import Callable, Iterable, Iterator
 from http import HTTPStatus
-from typing import Any
 
 from django.core.exceptions import SuspiciousOperation
 from django.http import HttpRequest, HttpResponse, JsonResponse, QueryDict
@@ -55,7 +54,7 @@ class FormTextMiddleware:
         """Let the request on: its form is read once its view is known."""
         return self.get_response(request)
 
-    def process_view(self, request: HttpRequest, view: Any, _: Any, __: Any) -> HttpResponse | None:
+    def process_view(self, request: HttpRequest, view: object, _: object, __: object) -> HttpResponse | None:
         """Refuse the form, or return None. A view that reads its body itself is left to do so."""
         is_form = request.method == "POST" and not getattr(view, "csrf_exempt", False)
         if is_form and has_unstorable_text(texts_of(request.POST)):
