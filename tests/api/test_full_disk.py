@@ -43,7 +43,9 @@ def free(tmp_path: Path, settings: Any, monkeypatch: pytest.MonkeyPatch) -> list
 @pytest.mark.parametrize("method", ["post", "put", "patch", "delete"])
 def test_a_write_is_refused_as_a_problem_before_anything_is_asked_of_the_database(method: str, free: list[int]) -> None:
     answer = getattr(APIClient(), method)("/api/v1/visits/", {}, format="json")
-    assert (answer.status_code, answer["Content-Type"], answer.json()) == (503, "application/problem+json", NO_ROOM)
+    assert answer.status_code == 503
+    assert answer["Content-Type"] == "application/problem+json"
+    assert answer.json() == NO_ROOM
     assert answer["Retry-After"] == "60"
     assert answer["X-Request-Id"]
 
