@@ -1,7 +1,5 @@
 """Endpoints of what one is asked by another portfolio: to do a job, to take a role, to be named as qualified."""
 
-from typing import Any
-
 from django.core.exceptions import PermissionDenied
 from django.utils import timezone
 from drf_spectacular.utils import OpenApiExample, OpenApiParameter, extend_schema, extend_schema_field
@@ -22,14 +20,14 @@ from fleet.jobs.asked_versions import qualification_version, role_version
 from fleet.pipeline.requests import KINDS
 from fleet.rules.vocabulary import QUALIFICATIONS
 
-ANSWER_EXAMPLE: dict[str, Any] = {
+ANSWER_EXAMPLE: dict[str, object] = {
     "answer": "decline",
     "version": "3f6c0d8a9b21e754",
     "reason": "I am in another town that week.",
 }
 
 
-class AskedJobSerializer(serializers.Serializer[Any]):
+class AskedJobSerializer(serializers.Serializer[object]):
     """A job one is asked to do. `as_second`: somebody else leads it, and one would come along."""
 
     id = serializers.UUIDField(source="job.id")
@@ -48,7 +46,7 @@ class AskedJobSerializer(serializers.Serializer[Any]):
         return [item.sentence for item in sorted(row.job.items.all(), key=lambda i: i.number)]
 
 
-class AskedRoleSerializer(serializers.Serializer[Any]):
+class AskedRoleSerializer(serializers.Serializer[object]):
     """A role one is asked to take, in a whole portfolio (`address` null) or one building."""
 
     id = serializers.UUIDField()
@@ -61,7 +59,7 @@ class AskedRoleSerializer(serializers.Serializer[Any]):
     version = serializers.SerializerMethodField()
 
     @extend_schema_field(serializers.DateTimeField(allow_null=True))
-    def get_held_until(self, row: Grant) -> Any:
+    def get_held_until(self, row: Grant) -> object:
         """Return until when one has the role already, where one is asked to keep it longer; null else."""
         return row.until if row.longer_since else None
 
@@ -70,7 +68,7 @@ class AskedRoleSerializer(serializers.Serializer[Any]):
         return role_version(row)
 
 
-class AskedQualificationSerializer(serializers.Serializer[Any]):
+class AskedQualificationSerializer(serializers.Serializer[object]):
     """A qualification that a portfolio wants to count one's results by."""
 
     id = serializers.IntegerField()
@@ -86,7 +84,7 @@ class AskedQualificationSerializer(serializers.Serializer[Any]):
         return qualification_version(row)
 
 
-class RequestsSerializer(serializers.Serializer[Any]):
+class RequestsSerializer(serializers.Serializer[object]):
     """All that waits for one's answer."""
 
     jobs = AskedJobSerializer(many=True)

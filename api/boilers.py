@@ -52,7 +52,7 @@ class BoilersQuerySerializer(PageSerializer):
     )
 
 
-class BoilerSerializer(serializers.Serializer[Any]):
+class BoilerSerializer(serializers.Serializer[object]):
     """A boiler and its standing. `since` null: it always was. `until` null: time alone will not end it."""
 
     id = serializers.UUIDField(source="row.id")

@@ -31,7 +31,7 @@ class BuildingsQuerySerializer(PageSerializer):
     portfolio = IdField(required=False)
 
 
-class StandsSerializer(serializers.Serializer[Any]):
+class StandsSerializer(serializers.Serializer[object]):
     """A boiler in a building."""
 
     id = serializers.UUIDField()
@@ -40,7 +40,7 @@ class StandsSerializer(serializers.Serializer[Any]):
     header_group = serializers.UUIDField(source="header_group_id", allow_null=True)
 
 
-class PaperSerializer(serializers.Serializer[Any]):
+class PaperSerializer(serializers.Serializer[object]):
     """A dated paper of a building or of one of its boilers. `until` is its last local day."""
 
     id = serializers.UUIDField()
@@ -51,14 +51,14 @@ class PaperSerializer(serializers.Serializer[Any]):
     until = serializers.DateField()
 
 
-class HeaderGroupSerializer(serializers.Serializer[Any]):
+class HeaderGroupSerializer(serializers.Serializer[object]):
     """A group of boilers that share a header, returns, feed tank or vent."""
 
     id = serializers.UUIDField()
     ref = serializers.CharField()
 
 
-class BuildingSerializer(serializers.Serializer[Any]):
+class BuildingSerializer(serializers.Serializer[object]):
     """A building at one address. An empty `access_hours` means no restriction."""
 
     id = serializers.UUIDField(source="row.id")

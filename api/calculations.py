@@ -1,7 +1,6 @@
 """Endpoints of calculations: their inputs and outputs, and a result with formula, source and caution."""
 
 import math
-from typing import Any
 
 from drf_spectacular.utils import OpenApiExample, OpenApiParameter, extend_schema
 from rest_framework import serializers
@@ -10,6 +9,7 @@ from rest_framework.response import Response
 from rest_framework.views import APIView
 
 from api.http.answers import problem_responses
+from api.http.schema_types import SchemaObject
 from api.http.strict import UNSTORABLE, AnyField
 from fleet.engineering import calculation_groups
 from fleet.engineering.calculations import CALCULATIONS, CalculationResult
@@ -17,9 +17,9 @@ from fleet.engineering.table import definitions
 from fleet.engineering.table.definitions import REQUIRED, InputSpec
 from fleet.errors import Fault, Refused
 
-FLUE_GAS: dict[str, Any] = {"o2_percent": 6.2, "stack_f": 395, "room_f": 72, "fuel": "natural_gas"}
-DANGEROUS_LADDER: dict[str, Any] = {"cut_in_psi": 1, "cut_out_psi": 4, "limit_psi": 15, "valve_psi": 15}
-REFUSED: dict[str, Any] = {
+FLUE_GAS: dict[str, object] = {"o2_percent": 6.2, "stack_f": 395, "room_f": 72, "fuel": "natural_gas"}
+DANGEROUS_LADDER: dict[str, object] = {"cut_in_psi": 1, "cut_out_psi": 4, "limit_psi": 15, "valve_psi": 15}
+REFUSED: dict[str, object] = {
     "type": "about:blank",
     "title": "Unprocessable Entity",
     "status": 422,
@@ -42,7 +42,7 @@ EXAMPLES = [
 ]
 
 
-class BoundsSerializer(serializers.Serializer[Any]):
+class BoundsSerializer(serializers.Serializer[object]):
     """The possible range of a number. A null bound is no bound. Dangerous values are possible and are answered."""
 
     low = serializers.FloatField(allow_null=True)
@@ -52,7 +52,7 @@ class BoundsSerializer(serializers.Serializer[Any]):
     words = serializers.CharField(help_text="The same as people write it.")
 
 
-class InputSerializer(serializers.Serializer[Any]):
+class InputSerializer(serializers.Serializer[object]):
     """One input: a number in a range with its unit, or one of `choices`."""
 
     name = serializers.CharField()
@@ -67,7 +67,7 @@ class InputSerializer(serializers.Serializer[Any]):
     gaps = serializers.BooleanField(help_text="Elements of the list may be null, unknown.")
 
 
-class AnsweredSerializer(serializers.Serializer[Any]):
+class AnsweredSerializer(serializers.Serializer[object]):
     """One output of a calculation."""
 
     name = serializers.CharField()
@@ -75,7 +75,7 @@ class AnsweredSerializer(serializers.Serializer[Any]):
     unit = serializers.CharField()
 
 
-class CalculationSerializer(serializers.Serializer[Any]):
+class CalculationSerializer(serializers.Serializer[object]):
     """A calculation with the texts that belong beside its result."""
 
     code = serializers.CharField()
@@ -88,7 +88,7 @@ class CalculationSerializer(serializers.Serializer[Any]):
     caution = serializers.CharField()
 
 
-class CalculationsSerializer(serializers.Serializer[Any]):
+class CalculationsSerializer(serializers.Serializer[object]):
     """All calculations."""
 
     calculations = CalculationSerializer(many=True)
@@ -100,7 +100,7 @@ class OutputSerializer(AnsweredSerializer):
     value = AnyField(allow_null=True)
 
 
-class ResultSerializer(serializers.Serializer[Any]):
+class ResultSerializer(serializers.Serializer[object]):
     """The result of a calculation. `verdict` is null where it judges nothing. The worst reason comes first."""
 
     code = serializers.CharField()
@@ -128,7 +128,7 @@ class CalculationListEndpoint(APIView):
         return Response(CalculationsSerializer({"calculations": descriptions}).data)
 
 
-def describe_calculation(calculation: definitions.CalculationSpec) -> dict[str, Any]:
+def describe_calculation(calculation: definitions.CalculationSpec) -> dict[str, object]:
     """Return one calculation as the list shows it."""
     return {
         "code": calculation.code,
@@ -140,7 +140,7 @@ def describe_calculation(calculation: definitions.CalculationSpec) -> dict[str, 
     }
 
 
-def _describe_input(input_spec: InputSpec) -> dict[str, Any]:
+def _describe_input(input_spec: InputSpec) -> dict[str, object]:
     return {
         "name": input_spec.name,
         "asks": input_spec.label,
@@ -155,7 +155,7 @@ def _describe_input(input_spec: InputSpec) -> dict[str, Any]:
     }
 
 
-def _describe_bounds(input_spec: InputSpec) -> dict[str, Any]:
+def _describe_bounds(input_spec: InputSpec) -> dict[str, object]:
     return {
         "low": _finite_or_none(input_spec.range.low),
         "low_included": input_spec.range.low_in,
@@ -173,7 +173,7 @@ def _calculation_texts(calculation: definitions.CalculationSpec) -> dict[str, st
     return {"formula": calculation.formula, "source": calculation.source, "caution": calculation.caution}
 
 
-def _body_schema(calculation: definitions.CalculationSpec) -> dict[str, Any]:
+def _body_schema(calculation: definitions.CalculationSpec) -> dict[str, object]:
     """Return the JSON Schema of one calculation's request body."""
     return {
         "type": "object",
@@ -185,9 +185,9 @@ def _body_schema(calculation: definitions.CalculationSpec) -> dict[str, Any]:
     }
 
 
-def _input_schema(input_spec: InputSpec) -> dict[str, Any]:
+def _input_schema(input_spec: InputSpec) -> dict[str, object]:
     unknown = ["null"] if input_spec.gaps or input_spec.default is None else []
-    schema: dict[str, Any] = {"type": ["string" if input_spec.choices else "number", *unknown]}
+    schema: SchemaObject = {"type": ["string" if input_spec.choices else "number", *unknown]}
     if input_spec.choices:
         schema["enum"] = [*input_spec.choices, *([None] if unknown else [])]
     schema |= _bound_keyword("minimum", "exclusiveMinimum", input_spec.range.low, input_spec.range.low_in)
@@ -235,7 +235,7 @@ class CalculationEndpoint(APIView):
         return Response(ResultSerializer(_describe_result(_answer_calculation(code, request.data))).data)
 
 
-def _is_unstorable(name: str, value: Any) -> bool:
+def _is_unstorable(name: str, value: object) -> bool:
     return any(isinstance(text, str) and UNSTORABLE.search(text) for text in (name, value))
 
 
@@ -243,7 +243,7 @@ def _not_text(name: str) -> Fault:
     return Fault("not_text", "This contains a character that cannot be stored.", (name,))
 
 
-def _answer_calculation(code: str, inputs: dict[str, Any]) -> CalculationResult:
+def _answer_calculation(code: str, inputs: dict[str, object]) -> CalculationResult:
     """Return the result. Raises Refused; faults of the inputs have status 422, since the body itself is well formed."""
     try:
         return calculation_groups.answer_calculation(code, inputs)
@@ -251,7 +251,7 @@ def _answer_calculation(code: str, inputs: dict[str, Any]) -> CalculationResult:
         raise Refused.from_faults(refused.faults, status=422 if refused.status == 400 else refused.status) from None
 
 
-def _describe_result(result: CalculationResult) -> dict[str, Any]:
+def _describe_result(result: CalculationResult) -> dict[str, object]:
     calculation, outputs = result.calculation, result.outputs
     output_values = [
         {"name": o.name, "says": o.label, "unit": o.unit, "value": outputs[o.name]} for o in calculation.outputs

@@ -1,6 +1,5 @@
 """Endpoints of calendar feeds: making and revoking secret addresses, and serving the calendars (RFC 5545)."""
 
-from typing import Any
 from uuid import UUID
 
 from django.core.exceptions import PermissionDenied
@@ -31,7 +30,7 @@ class NewFeedSerializer(StrictSerializer):
     whole = FlagField(required=False, default=False)
 
 
-class FeedSerializer(serializers.Serializer[Any]):
+class FeedSerializer(serializers.Serializer[object]):
     """A calendar feed. Its address is a secret and is shown only once, when the feed is made."""
 
     id = serializers.UUIDField()

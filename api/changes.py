@@ -1,6 +1,5 @@
 """The feed of changes, in the order of the portfolio's pulse. No change is repeated or left out."""
 
-from typing import Any
 from urllib.parse import urlencode
 from uuid import UUID
 
@@ -35,7 +34,7 @@ class ChangesQuerySerializer(StrictSerializer):
     limit = serializers.IntegerField(min_value=1, max_value=MAX_CHANGES, default=MAX_CHANGES)
 
 
-class ChangeSerializer(serializers.Serializer[Any]):
+class ChangeSerializer(serializers.Serializer[object]):
     """One change: what it is about, its value before and after, its reason and author, and its place in the order."""
 
     portfolio = serializers.UUIDField(source="portfolio_id")
@@ -55,7 +54,7 @@ class ChangeSerializer(serializers.Serializer[Any]):
     request_id = serializers.CharField()
 
 
-class ChangesSerializer(serializers.Serializer[Any]):
+class ChangesSerializer(serializers.Serializer[object]):
     """A page of changes. `after` is the cursor that follows it, also when nothing more has happened yet."""
 
     changes = ChangeSerializer(many=True)

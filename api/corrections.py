@@ -45,7 +45,7 @@ class DenialSerializer(StrictSerializer):
     reason = TextField(max_length=MAX_REASON_LENGTH, required=False)
 
 
-class SecondedSerializer(serializers.Serializer[Any]):
+class SecondedSerializer(serializers.Serializer[object]):
     """Who confirmed or denied the visit, correction or paper of somebody else, and when."""
 
     visit = serializers.UUIDField(source="visit_id")

@@ -1,8 +1,7 @@
 """Endpoints of deficiencies: the list, one deficiency, and decisions: assign, report a repair, defer, explain."""
 
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from datetime import datetime
-from typing import Any
 from uuid import UUID
 
 from django.db.models import QuerySet
@@ -18,7 +17,7 @@ from api.http.access import boiler_for
 from api.http.answers import problem_responses
 from api.http.paged_lists import ListEndpoint, ListWalk, PageSerializer, describe_list
 from api.http.retry import run_with_retries
-from api.http.strict import IdField, InstantField, StrictSerializer, TextField, validate_body
+from api.http.strict import IdField, InstantField, StrictSerializer, TextField, ValidatedData, validate_body
 from api.http.versions import IF_MATCH, respond_with_version, version_of
 from fleet import pipeline
 from fleet.accounts import policy
@@ -28,7 +27,6 @@ from fleet.deficiencies.acts import DeficiencyDecision
 from fleet.deficiencies.models import Deficiency as Row
 from fleet.rules.values import LEVELS
 
-ValidatedData = Mapping[str, Any]
 DECISION_RESPONSES = problem_responses(400, 401, 403, 404, 409, 412, 413, 415, 422, 428, 503)
 
 
@@ -61,7 +59,7 @@ class ExplainSerializer(StrictSerializer):
     text = TextField(max_length=2000)
 
 
-class ActSerializer(serializers.Serializer[Any]):
+class ActSerializer(serializers.Serializer[object]):
     """One decision as it was recorded."""
 
     kind = serializers.CharField()
@@ -74,7 +72,7 @@ class ActSerializer(serializers.Serializer[Any]):
     reason = serializers.CharField()
 
 
-class DeficiencySerializer(serializers.Serializer[Any]):
+class DeficiencySerializer(serializers.Serializer[object]):
     """A deficiency as of now. `acts` include those of deficiencies merged into it."""
 
     id = serializers.UUIDField(source="row.id")
@@ -131,7 +129,7 @@ class DeficiencyListEndpoint(ListEndpoint):
         rows = rows.filter(**{c: query[n] for n, c in {"level": "level_now", "rule": "rule"}.items() if n in query})
         return deficiency_lists.rows_of_status(rows, query["status"], walk.at) if "status" in query else rows
 
-    def present_rows(self, rows: Sequence[Any], walk: ListWalk) -> Iterable[queries.DeficiencyDetail]:
+    def present_rows(self, rows: Sequence[Row], walk: ListWalk) -> Iterable[queries.DeficiencyDetail]:
         """Add what happened to each deficiency."""
         status = walk.query.get("status", "")
         return [

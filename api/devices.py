@@ -3,7 +3,6 @@
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Any
 from uuid import UUID
 
 from django.db.models import QuerySet
@@ -37,7 +36,7 @@ class DevicesQuerySerializer(PageSerializer):
     kind = TextField(required=False, max_length=40)
 
 
-class StaySerializer(serializers.Serializer[Any]):
+class StaySerializer(serializers.Serializer[object]):
     """A position that the device filled. It is still there where `until` is null."""
 
     position = serializers.UUIDField()
@@ -45,7 +44,7 @@ class StaySerializer(serializers.Serializer[Any]):
     until = serializers.DateTimeField(allow_null=True)
 
 
-class FittedDeviceSerializer(serializers.Serializer[Any]):
+class FittedDeviceSerializer(serializers.Serializer[object]):
     """A device. Names of `attributes` end in their units. `outcomes` counts its tests by present knowledge."""
 
     id = serializers.UUIDField(source="row.id")
@@ -92,7 +91,7 @@ class DeviceListEndpoint(ListEndpoint):
         rows = places.devices_at_places(positions)
         return rows.filter(kind=query["kind"]) if "kind" in query else rows
 
-    def present_rows(self, rows: Sequence[Any], walk: ListWalk) -> Iterable[DeviceItem]:
+    def present_rows(self, rows: Sequence[Row], walk: ListWalk) -> Iterable[DeviceItem]:
         """Add stays and counts."""
         return present_devices(rows, visible_positions(self.request, walk.now), walk.at)
 

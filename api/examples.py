@@ -1,7 +1,5 @@
 """Examples of the OpenAPI document, about the demonstration's boiler 1 in 12 Alder Terrace. All are valid requests."""
 
-from typing import Any
-
 from drf_spectacular.utils import OpenApiExample
 
 from fleet.rules.wording import ADVICE_CAUTION
@@ -12,7 +10,7 @@ UPPER_CUTOFF = "f3a3fe50-eebd-507d-99d2-751d7463311d"
 SAFETY_VALVE = "b536017b-bdb2-5bf3-97d9-aeb4cbb94de5"
 FLOAT_CHAMBER = "1ecd0845-e77d-5a0d-b098-c122c9c4bb24"
 
-FAILED_FLUSH: dict[str, Any] = {
+FAILED_FLUSH: dict[str, object] = {
     "id": "0198f3c2-7c1e-7b7a-9a54-2f6d3f0c9a11",
     "boiler": BOILER,
     "kind": "routine_check",
@@ -29,7 +27,7 @@ FAILED_FLUSH: dict[str, Any] = {
         }
     ],
 }
-REPAIR: dict[str, Any] = {
+REPAIR: dict[str, object] = {
     "id": "0198f41e-2b60-7f02-8d1c-51f7a0c6e3b2",
     "boiler": BOILER,
     "kind": "follow_up",
@@ -69,7 +67,7 @@ REPAIR: dict[str, Any] = {
         "told": [{"name": "Ines Okafor", "how": "phone", "at": "2026-01-12T08:55:00-05:00"}],
     },
 }
-SHOP_PAPER: dict[str, Any] = {
+SHOP_PAPER: dict[str, object] = {
     "id": "0198f4a0-5d10-7c3e-9b52-6a1e0c8d7f44",
     "boiler": BOILER,
     "kind": "follow_up",
@@ -97,7 +95,7 @@ SHOP_PAPER: dict[str, Any] = {
         }
     ],
 }
-PROBLEM: dict[str, Any] = {
+PROBLEM: dict[str, object] = {
     "type": "about:blank",
     "title": "Unprocessable Entity",
     "status": 422,
@@ -119,7 +117,7 @@ POST_VISIT = [
     OpenApiExample("Refused", value=PROBLEM, response_only=True, status_codes=["422"]),
 ]
 
-BOILERS_PAGE: dict[str, Any] = {
+BOILERS_PAGE: dict[str, object] = {
     "caution": ADVICE_CAUTION,
     "as_of": "2026-01-12T12:10:05Z",
     "changed": False,

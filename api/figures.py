@@ -14,7 +14,7 @@ from rest_framework.views import APIView
 
 from api.http.answers import problem_responses
 from api.http.query_validation import BoilerScopeQuerySerializer, validate_query
-from api.http.strict import DayField
+from api.http.strict import DayField, ValidatedData
 from fleet.accounts import policy
 from fleet.accounts.requests import user_of
 from fleet.errors import Refused
@@ -35,7 +35,7 @@ class FiguresQuerySerializer(BoilerScopeQuerySerializer):
     last = DayField(required=False, help_text="The last day. Default: today (UTC). It may be in the future.")
 
 
-def _make_day_counts_serializer(name: str, names: Iterable[str]) -> type[serializers.Serializer[Any]]:
+def _make_day_counts_serializer(name: str, names: Iterable[str]) -> type[serializers.Serializer[object]]:
     """Return a serializer class for a day with one count for each of `names`."""
     fields: dict[str, Any] = {n: serializers.IntegerField() for n in names}
     serializer_class = type(name, (serializers.Serializer,), {"day": serializers.DateField(), **fields})
@@ -48,7 +48,7 @@ ClassDaySerializer = _make_day_counts_serializer("ClassDaySerializer", LEVELS)
 AgeDaySerializer = _make_day_counts_serializer("AgeDaySerializer", standing_counts.BAND_NAMES)
 
 
-class TookSerializer(serializers.Serializer[Any]):
+class TookSerializer(serializers.Serializer[object]):
     """Deficiencies closed in these days, by the worst class each had, and the time from opening to closing."""
 
     level = serializers.ChoiceField(choices=LEVELS)
@@ -57,14 +57,14 @@ class TookSerializer(serializers.Serializer[Any]):
     ninth_tenth_hours = serializers.FloatField(allow_null=True)
 
 
-class FoundFailedSerializer(serializers.Serializer[Any]):
+class FoundFailedSerializer(serializers.Serializer[object]):
     """How often devices of a kind failed their tests as found in these days."""
 
     kind = serializers.CharField()
     count = serializers.IntegerField()
 
 
-class FiguresSerializer(serializers.Serializer[Any]):
+class FiguresSerializer(serializers.Serializer[object]):
     """Figures over time. A day that has not ended yet is a forecast by time alone."""
 
     first = serializers.DateField()
@@ -95,13 +95,13 @@ class FiguresEndpoint(APIView):
         return Response(FiguresSerializer({**_collect_figures(boilers, first, last), "as_of": at}).data)
 
 
-def filter_boilers(boilers: QuerySet[Boiler], query: dict[str, Any]) -> QuerySet[Boiler]:
+def filter_boilers(boilers: QuerySet[Boiler], query: ValidatedData) -> QuerySet[Boiler]:
     """Keep the visible boilers that were asked for. An id that is not among them leaves none."""
     columns = {"portfolio": "portfolio", "boiler": "id"}
     return boilers.filter(**{columns[name]: query[name] for name in columns if name in query})
 
 
-def _read_span(query: dict[str, Any], at: datetime) -> tuple[date, date]:
+def _read_span(query: ValidatedData, at: datetime) -> tuple[date, date]:
     today = at.date()
     last: date = query.get("last", today)
     first: date = query.get("first", last - timedelta(days=DEFAULT_DAYS))

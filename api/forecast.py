@@ -13,6 +13,7 @@ from rest_framework.views import APIView
 from api.figures import StandingDaySerializer, filter_boilers
 from api.http.answers import ReasonSerializer, problem_responses
 from api.http.query_validation import BoilerScopeQuerySerializer, validate_query
+from api.http.strict import ValidatedData
 from fleet.accounts import policy
 from fleet.accounts.requests import user_of
 from fleet.board.models import StateSegment
@@ -25,7 +26,7 @@ class ForecastQuerySerializer(BoilerScopeQuerySerializer):
     weeks = serializers.IntegerField(min_value=1, max_value=forecast.MAX_WEEKS, default=forecast.MAX_WEEKS)
 
 
-class WeekSerializer(serializers.Serializer[Any]):
+class WeekSerializer(serializers.Serializer[object]):
     """A week from Monday on, in each building's local days: how many positions come due and how many lapse."""
 
     monday = serializers.DateField()
@@ -33,14 +34,14 @@ class WeekSerializer(serializers.Serializer[Any]):
     lapsed = serializers.IntegerField()
 
 
-class BoilerWeeksSerializer(serializers.Serializer[Any]):
+class BoilerWeeksSerializer(serializers.Serializer[object]):
     """The weeks of one boiler. Weeks in which nothing happens are left out."""
 
     boiler = serializers.UUIDField()
     weeks = WeekSerializer(many=True)
 
 
-class StepSerializer(serializers.Serializer[Any]):
+class StepSerializer(serializers.Serializer[object]):
     """One position that will be due or lapsed from `since` on, with the reason."""
 
     position = serializers.UUIDField(source="position_id")
@@ -50,7 +51,7 @@ class StepSerializer(serializers.Serializer[Any]):
     reason = ReasonSerializer()
 
 
-class ForecastSerializer(serializers.Serializer[Any]):
+class ForecastSerializer(serializers.Serializer[object]):
     """A forecast by time alone. `steps` is empty unless one boiler was asked for."""
 
     as_of = serializers.DateTimeField()
@@ -91,5 +92,5 @@ def _standings_at_week_ends(boilers: Any, weeks: list[forecast.ForecastWeek]) ->
     return [{"day": d.day, **d.counts} for d in standing_counts.standings_per_day(boilers, first, last)][6::7]
 
 
-def _forecast_steps(boilers: Any, at: Any, query: dict[str, Any]) -> list[StateSegment]:
+def _forecast_steps(boilers: Any, at: Any, query: ValidatedData) -> list[StateSegment]:
     return forecast.steps_of(boilers, at, query["weeks"]) if "boiler" in query else []

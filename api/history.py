@@ -2,7 +2,6 @@
 
 from collections.abc import Sequence
 from datetime import datetime
-from typing import Any
 from uuid import UUID
 
 from rest_framework import serializers
@@ -30,7 +29,7 @@ EVENT_KINDS = (
 )
 
 
-class EventSerializer(serializers.Serializer[Any]):
+class EventSerializer(serializers.Serializer[object]):
     """One event in a boiler's past. `subject` is the id of what it is about."""
 
     at = serializers.DateTimeField()
@@ -49,7 +48,7 @@ class HistoryEndpoint(ListEndpoint):
 
     item_serializer, order = EventSerializer, ("-at", "-what", "-id")
 
-    def take_rows(self, request: Request, walk: ListWalk, **where: UUID) -> Sequence[Any]:
+    def take_rows(self, request: Request, walk: ListWalk, **where: UUID) -> Sequence[object]:
         """Return events of every source in one order."""
         boiler = boiler_for(request, where["boiler"], see=self.action, do=self.action, at=walk.now)
         may_read_visits = policy.is_allowed(

@@ -1,6 +1,6 @@
 """Endpoints of jobs: suggested trips, the list, making a job, and the acts plan, accept, decline, start, cancel."""
 
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from datetime import datetime
 from typing import Any
 from uuid import UUID
@@ -20,7 +20,7 @@ from api.http.answers import problem_responses
 from api.http.paged_lists import ListEndpoint, ListWalk, PageSerializer, describe_list
 from api.http.query_validation import validate_query
 from api.http.retry import run_with_retries
-from api.http.strict import IdField, InstantField, StrictSerializer, TextField, make_fault, validate_body
+from api.http.strict import IdField, InstantField, StrictSerializer, TextField, ValidatedData, make_fault, validate_body
 from api.http.versions import IF_MATCH, respond_with_version, version_of
 from fleet import pipeline
 from fleet.accounts import policy
@@ -32,7 +32,6 @@ from fleet.jobs.models import Job as Row
 from fleet.portfolio.models import Boiler
 from fleet.rules.values import LEVELS
 
-ValidatedData = Mapping[str, Any]
 MAX_ITEMS = 60
 DECISION_RESPONSES = problem_responses(400, 401, 403, 404, 409, 412, 413, 415, 422, 428, 503)
 
@@ -62,7 +61,7 @@ class AskSerializer(StrictSerializer):
     procedures = ProcedureAtSerializer(many=True, required=False, default=list)
     note = TextField(max_length=2000, required=False, default="")
 
-    def find_cross_field_faults(self, data: dict[str, Any]) -> dict[str, Any]:
+    def find_cross_field_faults(self, data: ValidatedData) -> ValidatedData:
         """Return a fault for each list that is too long, before any element is validated."""
         lists = (n for n in ("deficiencies", "procedures") if isinstance(data.get(n), list))
         return {n: [make_fault("too_many", f"At most {MAX_ITEMS}.")] for n in lists if len(data[n]) > MAX_ITEMS}
@@ -92,7 +91,7 @@ class NothingSerializer(StrictSerializer):
     reason = TextField(max_length=400, required=False)
 
 
-class SettledSerializer(serializers.Serializer[Any]):
+class SettledSerializer(serializers.Serializer[object]):
     """When and how one item was settled: closed, passed, or withdrawn by a correction."""
 
     at = serializers.DateTimeField()
@@ -100,7 +99,7 @@ class SettledSerializer(serializers.Serializer[Any]):
     visit = serializers.UUIDField(allow_null=True)
 
 
-class AskedSerializer(serializers.Serializer[Any]):
+class AskedSerializer(serializers.Serializer[object]):
     """One item of a job. `settled` is null while it is open."""
 
     boiler = serializers.UUIDField(source="item.boiler_id")
@@ -112,7 +111,7 @@ class AskedSerializer(serializers.Serializer[Any]):
     settled = SettledSerializer(allow_null=True)
 
 
-class JobActSerializer(serializers.Serializer[Any]):
+class JobActSerializer(serializers.Serializer[object]):
     """One act on a job as it was recorded."""
 
     kind = serializers.ChoiceField(choices=states.ACTS)
@@ -124,7 +123,7 @@ class JobActSerializer(serializers.Serializer[Any]):
     reason = serializers.CharField(allow_blank=True)
 
 
-class JobSerializer(serializers.Serializer[Any]):
+class JobSerializer(serializers.Serializer[object]):
     """A job as of now: its status, what it takes, who is sent when, and its items with what is settled."""
 
     id = serializers.UUIDField(source="job.id")
@@ -163,7 +162,7 @@ class SuggestedJobsQuerySerializer(StrictSerializer):
     building = IdField()
 
 
-class WantedSerializer(serializers.Serializer[Any]):
+class WantedSerializer(serializers.Serializer[object]):
     """One item a trip could do. `due` is the instant from which it is asked for."""
 
     boiler = serializers.UUIDField()
@@ -175,7 +174,7 @@ class WantedSerializer(serializers.Serializer[Any]):
     due = serializers.DateTimeField(allow_null=True)
 
 
-class TripSerializer(serializers.Serializer[Any]):
+class TripSerializer(serializers.Serializer[object]):
     """What one trip of one skill could do, with its minutes and parts."""
 
     skill = serializers.CharField()
@@ -200,7 +199,7 @@ class JobListEndpoint(ListEndpoint):
     def find_rows(self, request: Request, walk: ListWalk, **where: UUID) -> QuerySet[Row]:
         """Return the jobs that the user may see. A job whose day has passed counts as missed at once."""
         query = walk.query
-        rows = queries.visible_jobs(request.user, walk.now).filter(created_at__lte=walk.at)
+        rows = queries.visible_jobs(user_of(request), walk.now).filter(created_at__lte=walk.at)
         rows = rows.filter(building=query["building"]) if "building" in query else rows
         rows = queries.jobs_of_status(rows, query["status"], walk.at) if "status" in query else rows
         return queries.with_details(rows)

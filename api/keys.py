@@ -1,6 +1,5 @@
 """Endpoints of device keys. Keys are listed without secrets; only signed-in people make and revoke them."""
 
-from typing import Any
 from uuid import UUID
 
 from django.core.exceptions import PermissionDenied
@@ -21,7 +20,7 @@ from fleet.accounts.requests import user_of
 from fleet.accounts.scopes import SCOPES
 
 NO_STORE_HEADERS = {"Cache-Control": "no-store"}
-NEW_KEY_EXAMPLE: dict[str, Any] = {"name": "Rosa's phone", "scopes": ["read", "visits", "jobs"]}
+NEW_KEY_EXAMPLE: dict[str, object] = {"name": "Rosa's phone", "scopes": ["read", "visits", "jobs"]}
 
 
 class NewKeySerializer(StrictSerializer):
@@ -33,7 +32,7 @@ class NewKeySerializer(StrictSerializer):
     expires_at = InstantField(required=False, help_text="At most 400 days from now. Default: 365.")
 
 
-class KeySerializer(serializers.Serializer[Any]):
+class KeySerializer(serializers.Serializer[object]):
     """A key without its secret. `scopes` null: all its owner may do. `portfolio` null: in every portfolio."""
 
     id = serializers.UUIDField()

@@ -38,7 +38,7 @@ PORTFOLIO_PATH_PARAMETER = OpenApiParameter("portfolio", UUID, OpenApiParameter.
 NEW_PERSON_EXAMPLE: dict[str, Any] = {"username": "mira.castell", "name": "Mira Castell", "role": "caretaker"}
 
 
-class GrantSerializer(serializers.Serializer[Any]):
+class GrantSerializer(serializers.Serializer[object]):
     """A role in the whole portfolio (`building` null) or in one building, without end or until an instant."""
 
     id = serializers.UUIDField()
@@ -54,7 +54,7 @@ class GrantSerializer(serializers.Serializer[Any]):
     longer_until = serializers.DateTimeField(allow_null=True)
 
 
-class QualificationSerializer(serializers.Serializer[Any]):
+class QualificationSerializer(serializers.Serializer[object]):
     """A qualification. `everywhere` is true where the installation vouches for it."""
 
     code = serializers.ChoiceField(choices=QUALIFICATIONS)
@@ -70,7 +70,7 @@ class QualificationSerializer(serializers.Serializer[Any]):
         return row.portfolio_id is None
 
 
-class MemberSerializer(serializers.Serializer[Any]):
+class MemberSerializer(serializers.Serializer[object]):
     """A person with a role in this portfolio."""
 
     id = serializers.UUIDField()
@@ -117,7 +117,7 @@ class PeopleEndpoint(ListEndpoint):
         _require_visible(request, where["portfolio"], walk.now)
         return people.people_of_portfolio(where["portfolio"], walk.at)
 
-    def get_tag_parts(self, at: datetime) -> tuple[Any, ...]:
+    def get_tag_parts(self, at: datetime) -> tuple[object, ...]:
         """Return the roles in force. The pulse does not change when time alone ends one."""
         grants = Grant.asked_or_accepted.filter(not_ended(at), portfolio=self.kwargs["portfolio"])
         return tuple(grants.order_by("id").values_list("id", "until", "waits_since", "longer_since"))
@@ -175,7 +175,7 @@ class EndGrantEndpoint(APIView):
         return Response(GrantSerializer(ended_grant).data)
 
 
-class GrantRecordSerializer(serializers.Serializer[Any]):
+class GrantRecordSerializer(serializers.Serializer[object]):
     """What became of a role: when, by whom (null: it followed from a job), and its end from then on."""
 
     id = serializers.UUIDField()

@@ -3,7 +3,6 @@
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
-from typing import Any
 from uuid import UUID
 
 from django.db.models import QuerySet
@@ -31,7 +30,7 @@ CountsSerializer = type(
 )
 
 
-class LinksSerializer(serializers.Serializer[Any]):
+class LinksSerializer(serializers.Serializer[object]):
     """Paths of related lists."""
 
     boilers = serializers.CharField()
@@ -40,7 +39,7 @@ class LinksSerializer(serializers.Serializer[Any]):
     terms = serializers.CharField()
 
 
-class PortfolioSerializer(serializers.Serializer[Any]):
+class PortfolioSerializer(serializers.Serializer[object]):
     """A portfolio as far as the caller may see it. `terms` 0 are the defaults."""
 
     id = serializers.UUIDField(source="row.id")
@@ -97,7 +96,7 @@ class PortfolioListEndpoint(ListEndpoint):
         """Return the portfolios that the user has grants in."""
         return visible_portfolios(request, walk.now)
 
-    def present_rows(self, rows: Sequence[Any], walk: ListWalk) -> Iterable[PortfolioItem]:
+    def present_rows(self, rows: Sequence[Row], walk: ListWalk) -> Iterable[PortfolioItem]:
         """Add the counts."""
         return present_portfolios(self.request, rows, walk.now, walk.at)
 

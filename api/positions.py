@@ -44,7 +44,7 @@ class PositionsQuerySerializer(PageSerializer):
     state = serializers.ChoiceField(choices=STATES, required=False)
 
 
-class PlaceSerializer(serializers.Serializer[Any]):
+class PlaceSerializer(serializers.Serializer[object]):
     """A position on a boiler or its header group, with the state of the device that fills it."""
 
     id = serializers.UUIDField(source="row.id")
@@ -60,7 +60,7 @@ class PlaceSerializer(serializers.Serializer[Any]):
     reason = ReasonSerializer()
 
 
-class OccupantSerializer(serializers.Serializer[Any]):
+class OccupantSerializer(serializers.Serializer[object]):
     """A device in a position from its fitting to its removal. Names of `attributes` end in their units."""
 
     device = serializers.UUIDField(source="device.id")
@@ -71,7 +71,7 @@ class OccupantSerializer(serializers.Serializer[Any]):
     until = serializers.DateTimeField(allow_null=True)
 
 
-class ProofSerializer(serializers.Serializer[Any]):
+class ProofSerializer(serializers.Serializer[object]):
     """The newest pass of a procedure by the present device, and when time alone makes it due again."""
 
     procedure = serializers.CharField()
@@ -85,7 +85,7 @@ class ProofSerializer(serializers.Serializer[Any]):
     relay = RelaySerializer(allow_null=True)
 
 
-class SettingSerializer(serializers.Serializer[Any]):
+class SettingSerializer(serializers.Serializer[object]):
     """A value set at a position, and since when. `key` ends in the unit."""
 
     key = serializers.CharField()
@@ -93,7 +93,7 @@ class SettingSerializer(serializers.Serializer[Any]):
     since = serializers.DateTimeField()
 
 
-class PathSerializer(serializers.Serializer[Any]):
+class PathSerializer(serializers.Serializer[object]):
     """A position this one hangs on. If it is fouled or failed, this position fails too."""
 
     position = serializers.UUIDField(source="id")

@@ -3,7 +3,6 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
-from typing import Any
 from uuid import UUID
 
 from django.http import Http404
@@ -43,7 +42,7 @@ class ProceduresQuerySerializer(PageSerializer):
     side = serializers.ChoiceField(choices=SIDES, required=False)
 
 
-class VariantSerializer(serializers.Serializer[Any]):
+class VariantSerializer(serializers.Serializer[object]):
     """Another published interval. `due_only`: missing it makes a device due but never lapsed."""
 
     name = serializers.CharField()
@@ -54,7 +53,7 @@ class VariantSerializer(serializers.Serializer[Any]):
     source = serializers.CharField()  # type: ignore[assignment]
 
 
-class OwnSerializer(serializers.Serializer[Any]):
+class OwnSerializer(serializers.Serializer[object]):
     """A portfolio's own written interval."""
 
     interval = serializers.CharField()
@@ -63,7 +62,7 @@ class OwnSerializer(serializers.Serializer[Any]):
     source = serializers.CharField()  # type: ignore[assignment]
 
 
-class HereSerializer(serializers.Serializer[Any]):
+class HereSerializer(serializers.Serializer[object]):
     """What holds in the portfolio asked for. An empty `interval` means there is none."""
 
     variant = serializers.CharField(allow_blank=True)
@@ -73,7 +72,7 @@ class HereSerializer(serializers.Serializer[Any]):
     grace_days = serializers.IntegerField()
 
 
-class ProcedureSerializer(serializers.Serializer[Any]):
+class ProcedureSerializer(serializers.Serializer[object]):
     """A test or inspection. `interval` is written as "1 w" or "12 mo". `source` says where its content comes from."""
 
     code = serializers.CharField(source="row.code")
@@ -177,7 +176,7 @@ def present_procedures(request: Request, portfolio: UUID | None, now: datetime, 
 class CatalogueTagMixin:
     """Mixed into endpoints of the catalogue: their ETags depend on the release, not on grants alone."""
 
-    def get_tag_parts(self, at: datetime) -> tuple[Any, ...]:
+    def get_tag_parts(self, at: datetime) -> tuple[object, ...]:
         """Return the release of the day (UTC)."""
         return (catalog.release_number_on(at.astimezone(UTC).date()),)
 

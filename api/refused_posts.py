@@ -2,7 +2,6 @@
 
 import logging
 from datetime import datetime
-from typing import Any
 from uuid import UUID
 
 from django.db.models import Count, Max, QuerySet
@@ -18,7 +17,7 @@ from api.http.answers import FaultSerializer, problem_responses
 from api.http.paged_lists import ListEndpoint, ListWalk, describe_list
 from fleet.accounts import refused_posts
 from fleet.accounts.models import RefusedPost as Row
-from fleet.accounts.requests import request_id_of
+from fleet.accounts.requests import request_id_of, user_of
 
 SEE_ACTION = "post.see_refused"
 # Statuses that say something about the body. 401, 429 and 5xx do not, so such posts are not stored.
@@ -58,9 +57,9 @@ class RefusedWholeSerializer(RefusedSerializer):
 class KeepsRefusedMixin:
     """Mixed into a view before APIView: stores refused posts, after their own transaction is rolled back."""
 
-    def handle_exception(self, exc: Exception) -> Any:
+    def handle_exception(self, exc: Exception) -> Response:
         """Return the framework's answer, and store a refused post. A failure to store it does not change the answer."""
-        response = super().handle_exception(exc)  # type: ignore[misc]
+        response: Response = super().handle_exception(exc)  # type: ignore[misc]
         request = self.request  # type: ignore[attr-defined]
         if (
             request.method == "POST"
@@ -89,7 +88,7 @@ def _describe_post(request: Request, response: Response) -> refused_posts.SentPo
     )
 
 
-def _id_or_none(value: Any) -> UUID | None:
+def _id_or_none(value: object) -> UUID | None:
     try:
         return UUID(value) if isinstance(value, str) else None
     except ValueError:
@@ -105,9 +104,9 @@ class RefusedPostListEndpoint(ListEndpoint):
 
     def find_rows(self, request: Request, walk: ListWalk, **where: UUID) -> QuerySet[Row]:
         """Return refused posts to visible boilers, and those without boiler in wholly visible portfolios."""
-        return refused_posts.visible_refused_posts(request.user, walk.now).select_related("user").defer("body")
+        return refused_posts.visible_refused_posts(user_of(request), walk.now).select_related("user").defer("body")
 
-    def get_tag_parts(self, at: datetime) -> tuple[Any, ...]:
+    def get_tag_parts(self, at: datetime) -> tuple[object, ...]:
         """Return the newest instant and the count. Refused posts are no facts, so they do not change the pulse."""
         return tuple(Row.objects.aggregate(Max("at"), Count("id")).values())
 
@@ -121,7 +120,7 @@ class RefusedPostEndpoint(APIView):
     def get(self, request: Request, post: UUID) -> Response:
         """Return the refused post with its body as sent."""
         row = (
-            refused_posts.visible_refused_posts(request.user, timezone.now())
+            refused_posts.visible_refused_posts(user_of(request), timezone.now())
             .select_related("user")
             .filter(id=post)
             .first()

@@ -39,7 +39,7 @@ class ExportQuerySerializer(StrictSerializer):
     example = serializers.ChoiceField(("yes",), required=False, help_text="An empty sheet with all columns instead.")
 
 
-class SheetFaultSerializer(serializers.Serializer[Any]):
+class SheetFaultSerializer(serializers.Serializer[object]):
     """One fault in the file, with its row and column (name and letter)."""
 
     code = serializers.CharField()
@@ -49,7 +49,7 @@ class SheetFaultSerializer(serializers.Serializer[Any]):
     letter = serializers.CharField()
 
 
-class ReportSerializer(serializers.Serializer[Any]):
+class ReportSerializer(serializers.Serializer[object]):
     """What the file would do: its rows, how many change something, and how many are missing from it."""
 
     rows = serializers.IntegerField(default=0)
@@ -63,7 +63,7 @@ class ReportSerializer(serializers.Serializer[Any]):
     faults = SheetFaultSerializer(many=True, default=list)
 
 
-class ImportSerializer(serializers.Serializer[Any]):
+class ImportSerializer(serializers.Serializer[object]):
     """An import: its status, its progress, and its report once there is one."""
 
     id = serializers.UUIDField()
@@ -84,14 +84,14 @@ class ImportSerializer(serializers.Serializer[Any]):
     report = ReportSerializer()
 
 
-class DoesSerializer(serializers.Serializer[Any]):
+class DoesSerializer(serializers.Serializer[object]):
     """One thing a row does."""
 
     what = serializers.CharField()
     sentence = serializers.CharField()
 
 
-class ImportLineSerializer(serializers.Serializer[Any]):
+class ImportLineSerializer(serializers.Serializer[object]):
     """One row of the file, or something in the register that the file does not name."""
 
     row = serializers.IntegerField(allow_null=True)
@@ -102,7 +102,7 @@ class ImportLineSerializer(serializers.Serializer[Any]):
     notes = serializers.ListField(child=serializers.CharField())
 
 
-class ImportLinesSerializer(serializers.Serializer[Any]):
+class ImportLinesSerializer(serializers.Serializer[object]):
     """A page of the report's lines. `more` says whether another page follows."""
 
     items = ImportLineSerializer(many=True)

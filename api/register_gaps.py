@@ -1,14 +1,12 @@
 """What a boiler's register leaves out, as the boiler and its work sheet give it."""
 
-from typing import Any
-
 from rest_framework import serializers
 
 from fleet.rules.catalogue import NeedExposure
 from fleet.rules.vocabulary import values_of
 
 
-class RegisterGapSerializer(serializers.Serializer[Any]):
+class RegisterGapSerializer(serializers.Serializer[object]):
     """Something that a boiler of its kind needs and that its register does not name.
 
     A place of any of `roles` answers it; without roles it is a value of the boiler as a whole, named by `code`. A visit

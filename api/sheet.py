@@ -1,7 +1,6 @@
 """The endpoint of a technician's work sheet: what one boiler asks for now, in the order of work."""
 
 from datetime import datetime
-from typing import Any
 from uuid import UUID
 
 from drf_spectacular.utils import extend_schema_field
@@ -19,7 +18,7 @@ from fleet.jobs import work_sheet
 from fleet.rules.values import LEVELS
 
 
-class ToReadSerializer(serializers.Serializer[Any]):
+class ToReadSerializer(serializers.Serializer[object]):
     """A reading to take: its unit, its possible range, and what is accepted, in words."""
 
     name = serializers.CharField()
@@ -33,7 +32,7 @@ class ToReadSerializer(serializers.Serializer[Any]):
     source = serializers.CharField(allow_blank=True)  # type: ignore[assignment]
 
 
-class LastSerializer(serializers.Serializer[Any]):
+class LastSerializer(serializers.Serializer[object]):
     """The newest test of the same procedure at the same position."""
 
     visit = serializers.UUIDField(source="entry.visit_id")
@@ -43,7 +42,7 @@ class LastSerializer(serializers.Serializer[Any]):
     readings = serializers.DictField(child=serializers.JSONField())
 
 
-class LineSerializer(serializers.Serializer[Any]):
+class LineSerializer(serializers.Serializer[object]):
     """One task at one position. Its cautions come before its steps."""
 
     position = serializers.UUIDField(source="position.id", allow_null=True, default=None)
@@ -75,7 +74,7 @@ class LineSerializer(serializers.Serializer[Any]):
         return line.procedure.name if line.procedure else "Put right"
 
     @extend_schema_field(ToReadSerializer(many=True))
-    def get_readings(self, line: work_sheet.WorkLine) -> Any:
+    def get_readings(self, line: work_sheet.WorkLine) -> object:
         """Return the readings to take, the required ones first."""
         specs = list(line.procedure.readings.values()) if line.procedure else []
         return ToReadSerializer(sorted(specs, key=lambda s: not s.required), many=True).data
@@ -89,7 +88,7 @@ class LineSerializer(serializers.Serializer[Any]):
         return line.procedure is not None and line.procedure.people > 1
 
 
-class PartSerializer(serializers.Serializer[Any]):
+class PartSerializer(serializers.Serializer[object]):
     """One group of the order of work. `always` is part of it on every visit."""
 
     number = serializers.IntegerField(source="group.number")
@@ -98,7 +97,7 @@ class PartSerializer(serializers.Serializer[Any]):
     lines = LineSerializer(many=True)
 
 
-class FirstSerializer(serializers.Serializer[Any]):
+class FirstSerializer(serializers.Serializer[object]):
     """An open deficiency of class hold, and what to do first about it."""
 
     deficiency = serializers.UUIDField()
@@ -107,7 +106,7 @@ class FirstSerializer(serializers.Serializer[Any]):
     act = serializers.CharField(allow_blank=True)
 
 
-class SheetSerializer(serializers.Serializer[Any]):
+class SheetSerializer(serializers.Serializer[object]):
     """The work sheet, from its caution to the leaving checks. Groups 0 to 8 are in the order of work."""
 
     boiler = serializers.UUIDField(source="boiler.id")
@@ -147,6 +146,6 @@ class SheetEndpoint(DetailEndpoint):
         boiler = boiler_for(request, where["boiler"], see=self.action, do=self.action, at=at)
         return work_sheet.compose_work_sheet(boiler, at, kind)
 
-    def get_tag_parts(self, at: datetime) -> tuple[Any, ...]:
+    def get_tag_parts(self, at: datetime) -> tuple[object, ...]:
         """Return the day: what comes due within a month is added to the sheet on its day."""
         return (work_sheet.round_to_grain(at),)

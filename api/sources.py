@@ -1,7 +1,6 @@
 """Endpoint of the documents that the catalogue's numbers are from."""
 
 from datetime import datetime
-from typing import Any
 from uuid import UUID
 
 from rest_framework import serializers
@@ -12,7 +11,7 @@ from fleet.catalog import queries as catalog
 from fleet.rules.catalogue import SourceSpec
 
 
-class SourceSerializer(serializers.Serializer[Any]):
+class SourceSerializer(serializers.Serializer[object]):
     """A document that sources cite by number. `scope` says what it holds for, `seen` how much of it was seen.
 
     A source may also say *common practice*, or *not verified yet* with the clause it is remembered from.
@@ -32,7 +31,7 @@ class SourceListEndpoint(ListEndpoint):
 
     item_serializer, action, order = SourceSerializer, "terms.see", ("number",)
 
-    def get_tag_parts(self, at: datetime) -> tuple[Any, ...]:
+    def get_tag_parts(self, at: datetime) -> tuple[object, ...]:
         """Return the newest release: nothing else changes this list."""
         return (catalog.newest_release_number(),)
 

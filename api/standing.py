@@ -1,7 +1,6 @@
 """The endpoint of one boiler's standing at any instant, past or future, by present or earlier knowledge."""
 
 from dataclasses import asdict
-from typing import Any
 from uuid import UUID
 
 from django.utils import timezone
@@ -27,7 +26,7 @@ class StandingQuerySerializer(StrictSerializer):
     known_at = InstantField(required=False, help_text="Count only what was posted by then. Default: everything known.")
 
 
-class StandingSerializer(serializers.Serializer[Any]):
+class StandingSerializer(serializers.Serializer[object]):
     """The standing with its reasons. `since` null: it always was. `until` null: no end is known."""
 
     boiler = serializers.UUIDField()

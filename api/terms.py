@@ -15,7 +15,7 @@ from rest_framework.views import APIView
 
 from api.http.answers import problem_responses
 from api.http.retry import run_with_retries
-from api.http.strict import DayField, StrictSerializer, TextField, validate_body
+from api.http.strict import DayField, StrictSerializer, TextField, ValidatedData, validate_body
 from api.http.versions import IF_MATCH, respond_with_version, version_of
 from fleet import pipeline
 from fleet.accounts import policy
@@ -69,13 +69,13 @@ class TermsSerializer(StrictSerializer):
     gauge_most_psi = NumberField(required=False)
     relief_rule = TextField(max_length=16, required=False)
 
-    def find_cross_field_faults(self, data: dict[str, Any]) -> dict[str, Any]:
+    def find_cross_field_faults(self, data: ValidatedData) -> ValidatedData:
         """Return a fault for each map that is too large, before any element is validated."""
         long = [n for n in ("variants", "overrides") if isinstance(data.get(n), dict) and len(data[n]) > MAX_ENTRIES]
         return {n: [serializers.ErrorDetail(f"At most {MAX_ENTRIES}.", "too_many")] for n in long}
 
 
-class AdoptedSerializer(serializers.Serializer[Any]):
+class AdoptedSerializer(serializers.Serializer[object]):
     """The terms adopted last. Version 0 are the defaults."""
 
     version = serializers.IntegerField()

@@ -13,7 +13,7 @@ from rest_framework.request import Request
 from api.http.answers import FindingSerializer, MissingSerializer, RelaySerializer
 from api.http.detail_endpoints import DetailEndpoint, describe_detail
 from api.http.paged_lists import PageSerializer
-from api.http.strict import IdField, InstantField
+from api.http.strict import IdField, InstantField, ValidatedData
 from api.visit_serializers import ACTS, ARRIVALS, KINDS, LEFT, OUTCOMES, WHY
 from fleet.accounts import policy
 from fleet.accounts.requests import user_of
@@ -44,7 +44,7 @@ class VisitsQuerySerializer(PageSerializer):
         return {**super().get_fields(), "from": since}
 
 
-class WhoSerializer(serializers.Serializer[Any]):
+class WhoSerializer(serializers.Serializer[object]):
     """A person who was at the visit."""
 
     user = serializers.UUIDField(source="user_id", allow_null=True)
@@ -55,7 +55,7 @@ class WhoSerializer(serializers.Serializer[Any]):
         return str(row.user.get_username() if row.user else row.name)
 
 
-class NameReplySerializer(serializers.Serializer[Any]):
+class NameReplySerializer(serializers.Serializer[object]):
     """What somebody named at the visit of another said of it, and when."""
 
     user = serializers.UUIDField(source="by_id")
@@ -65,7 +65,7 @@ class NameReplySerializer(serializers.Serializer[Any]):
     reason = serializers.CharField(allow_blank=True)
 
 
-class StoredPaperSerializer(serializers.Serializer[Any]):
+class StoredPaperSerializer(serializers.Serializer[object]):
     """The paper of another body on which the visit's entries rest."""
 
     body = serializers.ChoiceField(choices=PAPER_BODIES)
@@ -78,7 +78,7 @@ class StoredPaperSerializer(serializers.Serializer[Any]):
     file_type = serializers.ChoiceField(choices=FILE_TYPES)
 
 
-class HeadSerializer(serializers.Serializer[Any]):
+class HeadSerializer(serializers.Serializer[object]):
     """The head of a visit. A corrected one names its correction and has no present readiness."""
 
     id = serializers.UUIDField()
@@ -134,7 +134,7 @@ class HeadSerializer(serializers.Serializer[Any]):
         return row.waiting.counts_as if hasattr(row, "waiting") and row.waiting.people else None
 
 
-class VerdictNowSerializer(serializers.Serializer[Any]):
+class VerdictNowSerializer(serializers.Serializer[object]):
     """The present verdict on an entry."""
 
     outcome = serializers.CharField()
@@ -148,7 +148,7 @@ class VerdictNowSerializer(serializers.Serializer[Any]):
     relayed_from = serializers.ListField(child=serializers.UUIDField())
 
 
-class StoredEntrySerializer(serializers.Serializer[Any]):
+class StoredEntrySerializer(serializers.Serializer[object]):
     """One entry as stored. `now` is its verdict where it differs from the answer. Names end in their units."""
 
     number = serializers.IntegerField(source="entry.number")
@@ -175,7 +175,7 @@ class FindingNowSerializer(FindingSerializer):
     position = serializers.UUIDField(source="position_id", allow_null=True)
 
 
-class ReadinessNowSerializer(serializers.Serializer[Any]):
+class ReadinessNowSerializer(serializers.Serializer[object]):
     """What stands against firing by present knowledge."""
 
     answer = serializers.ChoiceField(choices=FIRING_ANSWERS)
@@ -183,7 +183,7 @@ class ReadinessNowSerializer(serializers.Serializer[Any]):
     not_looked_at = MissingSerializer(many=True)
 
 
-class StoredPhotographSerializer(serializers.Serializer[Any]):
+class StoredPhotographSerializer(serializers.Serializer[object]):
     """A photograph that the visit declares. `kept`: it has arrived and can be looked at."""
 
     sha256 = serializers.CharField()
@@ -193,7 +193,7 @@ class StoredPhotographSerializer(serializers.Serializer[Any]):
     kept = serializers.BooleanField(source="is_kept")
 
 
-class FactsSerializer(serializers.Serializer[Any]):
+class FactsSerializer(serializers.Serializer[object]):
     """A visit as stored. Fields ending in `_now` are set only where they differ from the answer given at the time."""
 
     visit = HeadSerializer()
@@ -225,7 +225,7 @@ def with_conclusions(rows: QuerySet[Row]) -> QuerySet[Row]:
     return rows.select_related("readiness", "waiting").prefetch_related("name_answers__by")
 
 
-def list_visits(request: Request, query: dict[str, Any], now: datetime, at: datetime) -> QuerySet[Row]:
+def list_visits(request: Request, query: ValidatedData, now: datetime, at: datetime) -> QuerySet[Row]:
     """Return the visits posted by `at` that the user may see as of `now` and that match the query."""
     columns = {"portfolio": "portfolio", "building": "building", "boiler": "id"}
     boilers = policy.boilers_for(user_of(request), SEE_ACTION, now)

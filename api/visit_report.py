@@ -1,7 +1,6 @@
 """The endpoint of a visit's report as PDF."""
 
 from collections.abc import Mapping
-from typing import Any
 from uuid import UUID
 
 from django.http import Http404, HttpResponse
@@ -30,8 +29,8 @@ class PDFRenderer(BaseRenderer):
     render_style = "binary"
 
     def render(
-        self, data: Any, accepted_media_type: str | None = None, context: Mapping[str, Any] | None = None
-    ) -> Any:
+        self, data: object, accepted_media_type: str | None = None, context: Mapping[str, object] | None = None
+    ) -> bytes:
         """Return JSON: only problems are rendered here."""
         return JSONRenderer().render(data)
 

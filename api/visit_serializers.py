@@ -8,6 +8,7 @@ from uuid import uuid4
 from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 
+from api.http.schema_types import SchemaObject
 from api.http.strict import (
     DayField,
     FlagField,
@@ -15,6 +16,7 @@ from api.http.strict import (
     InstantField,
     StrictSerializer,
     TextField,
+    ValidatedData,
     ValuesField,
     WholeNumberField,
     make_fault,
@@ -94,12 +96,12 @@ class LeavingChecksSerializer(StrictSerializer):
 class PersonSerializer(StrictSerializer):
     """A person at the visit: a user or a name."""
 
-    between: ClassVar[dict[str, Any]] = {"oneOf": [{"required": ["user"]}, {"required": ["name"]}]}
+    between: ClassVar[SchemaObject] = {"oneOf": [{"required": ["user"]}, {"required": ["name"]}]}
 
     user = IdField(required=False)
     name = TextField(max_length=200, required=False)
 
-    def find_cross_field_faults(self, data: dict[str, Any]) -> dict[str, Any]:
+    def find_cross_field_faults(self, data: ValidatedData) -> ValidatedData:
         """Return a fault unless exactly one of user and name is given."""
         has_exactly_one = ("user" in data) != ("name" in data)
         return (
@@ -107,7 +109,7 @@ class PersonSerializer(StrictSerializer):
         )
 
 
-class WithValuesSerializer(serializers.Serializer[Any]):
+class WithValuesSerializer(serializers.Serializer[object]):
     """Known fields; every other field is a value."""
 
     def to_internal_value(self, data: Any) -> Any:
@@ -157,7 +159,7 @@ class SetSerializer(WithValuesSerializer):
     position = IdField()
 
 
-def _schema_of_act(act: str) -> dict[str, Any]:
+def _schema_of_act(act: str) -> SchemaObject:
     """Return as JSON Schema what an entry with this act needs and what it may not have."""
     needs = {"test": ["position", "outcome"], "action": ["position"]}
     known_fields = set(ACTS) | {"position", "phase", "outcome", "why", "readings", "serial"}
@@ -176,7 +178,7 @@ WHY_SCHEMA = {
 class EntrySerializer(StrictSerializer):
     """One entry of a visit, with exactly one of test, action, observe, replace, fit, remove, set."""
 
-    between: ClassVar[dict[str, Any]] = {"oneOf": [_schema_of_act(act) for act in ACTS], **WHY_SCHEMA}
+    between: ClassVar[SchemaObject] = {"oneOf": [_schema_of_act(act) for act in ACTS], **WHY_SCHEMA}
 
     test = TextField(max_length=40, required=False)
     action = TextField(max_length=40, required=False)
@@ -198,7 +200,7 @@ class EntrySerializer(StrictSerializer):
     ref = TextField(max_length=64, required=False)
     performed_at = InstantField(required=False)
 
-    def find_cross_field_faults(self, data: dict[str, Any]) -> dict[str, Any]:
+    def find_cross_field_faults(self, data: ValidatedData) -> ValidatedData:
         """Return the faults that depend on the entry's act."""
         acts = [a for a in ACTS if a in data]
         if len(acts) != 1:
@@ -288,7 +290,7 @@ class PaperOfOthersSerializer(StrictSerializer):
 class VisitSerializer(StrictSerializer):
     """A visit to one boiler. The sender chooses the id, so a repeat is recognized."""
 
-    between: ClassVar[dict[str, Any]] = {
+    between: ClassVar[SchemaObject] = {
         "allOf": [{"properties": {"people": {"minItems": 1, "maxItems": 20}, "entries": {"maxItems": 200}}}],
         "dependentRequired": {"corrects": ["reason"]},
         "if": {"properties": {"void": {"const": True}}, "required": ["void"]},
@@ -319,7 +321,7 @@ class VisitSerializer(StrictSerializer):
     paper = PaperOfOthersSerializer(required=False)
     photographs = PhotographSerializer(many=True, required=False, max_length=MAX_PHOTOGRAPHS)  # type: ignore[call-arg]
 
-    def find_cross_field_faults(self, data: dict[str, Any]) -> dict[str, Any]:
+    def find_cross_field_faults(self, data: ValidatedData) -> ValidatedData:
         """Return the faults between fields.
 
         A correction has a reason. Only a correction may be void. A void visit has no entries, any other has some.
@@ -337,7 +339,7 @@ class VisitSerializer(StrictSerializer):
         return faults
 
 
-def incoming(data: dict[str, Any]) -> IncomingVisit:
+def incoming(data: ValidatedData) -> IncomingVisit:
     """Convert validated data to the form that the core takes."""
     at = data["performed_at"]
     optional = ("call_for_heat", "state_on_arrival", "left_as", "note", "corrects", "reason", "void")
@@ -358,22 +360,22 @@ def incoming(data: dict[str, Any]) -> IncomingVisit:
     )
 
 
-def _incoming_paper(data: dict[str, Any]) -> IncomingPaper:
+def _incoming_paper(data: ValidatedData) -> IncomingPaper:
     return IncomingPaper(**{**data, "file": PaperFile(**data["file"])})
 
 
-def _to_plain_person(person: dict[str, Any]) -> dict[str, str]:
+def _to_plain_person(person: ValidatedData) -> dict[str, str]:
     return {k: v.isoformat() if k == "at" else v for k, v in person.items()}
 
 
-def _incoming_entries(entry_list: list[dict[str, Any]], at: datetime) -> Iterator[IncomingEntry]:
+def _incoming_entries(entry_list: list[ValidatedData], at: datetime) -> Iterator[IncomingEntry]:
     """Yield the entries in the order done. One without a time has the time of the entry before it."""
     for data in entry_list:
         at = data.get("performed_at", at)
         yield _incoming_entry(data, at)
 
 
-def _incoming_entry(data: dict[str, Any], at: datetime) -> IncomingEntry:
+def _incoming_entry(data: ValidatedData, at: datetime) -> IncomingEntry:
     act = next(a for a in ACTS if a in data)
     inner = data[act] if isinstance(data[act], dict) else {}
     device = inner.get("with", {})

@@ -1,7 +1,6 @@
 """Endpoints of visits: posting a visit, the list, and the stored answer to one visit."""
 
 import json
-from typing import Any
 from uuid import UUID
 
 from django.db.models import QuerySet
@@ -27,6 +26,7 @@ from fleet import pipeline
 from fleet.accounts import policy
 from fleet.accounts.requests import cause_of, user_of
 from fleet.assessments.models import Answer
+from fleet.visits.models import Visit
 
 
 @describe_list("listVisits")
@@ -41,7 +41,7 @@ class VisitListEndpoint(KeepsRefusedMixin, ListEndpoint):
     order = ("-performed_at", "-id")
     own_id = "id"  # a visit with an id is recognized as a repeat by it alone
 
-    def find_rows(self, request: Request, walk: ListWalk, **where: UUID) -> QuerySet[Any]:
+    def find_rows(self, request: Request, walk: ListWalk, **where: UUID) -> QuerySet[Visit]:
         """Return the visits to boilers whose visits the user may see."""
         return visit_lists.list_visits(request, walk.query, walk.now, walk.at)
 

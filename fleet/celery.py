@@ -1,7 +1,5 @@
 """The Celery app. The settings that let it survive killed workers are in `fleet/settings.py`."""
 
-from typing import Any
-
 from celery import Celery
 from celery.signals import setup_logging
 
@@ -11,5 +9,5 @@ app.autodiscover_tasks(["fleet"])
 
 
 @setup_logging.connect
-def skip_default_logging(**_: Any) -> None:
+def skip_default_logging(**_: object) -> None:
     """Keep Celery from setting up its own logging: worker and beat use the logging of the Django settings."""

@@ -7,7 +7,6 @@ import os
 from collections.abc import Mapping
 from dataclasses import dataclass
 from ipaddress import IPv4Network, IPv6Network, ip_network
-from typing import Any
 from urllib.parse import urlsplit
 
 Network = IPv4Network | IPv6Network
@@ -42,7 +41,7 @@ class Deployment:
     proxy_networks: tuple[Network, ...]
 
     @property
-    def https_settings(self) -> dict[str, Any]:
+    def https_settings(self) -> Mapping[str, object]:
         """The framework's settings that HTTPS is made of; without it, those that only name cookies as not secure."""
         secure = {"SESSION_COOKIE_SECURE": self.is_https, "CSRF_COOKIE_SECURE": self.is_https}
         if not self.is_https:

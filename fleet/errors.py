@@ -2,7 +2,6 @@
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from typing import Any
 
 FaultPath = tuple[str | int, ...]
 
@@ -32,12 +31,12 @@ class Refused(Exception):
         refusal.faults = fault_tuple
         return refusal
 
-    def __reduce__(self) -> tuple[Any, ...]:
+    def __reduce__(self) -> tuple[object, ...]:
         """Go whole from one process to another, where the loader of a portfolio tells what was refused."""
         return Refused.from_faults, (self.faults, self.status)
 
 
-def describe_problem(status: int, title: str, faults: Sequence[dict[str, str]]) -> dict[str, Any]:
+def describe_problem(status: int, title: str, faults: Sequence[dict[str, str]]) -> dict[str, object]:
     """Return the members of a problem (RFC 9457): code and detail are those of the first of `faults`.
 
     Each fault has a code, a message and a pointer into what was sent, "" for all of it.

@@ -16,7 +16,8 @@ from tests.cast import Fleet
 from tests.stories import fleet_for
 
 # A busy machine takes its time over an example: what is slow is measured elsewhere, by tests that say so.
-hypothesis.register_profile("unhurried", deadline=None)
+# A push tries half as many as the library would by itself, which are new ones each time; `thorough` ten times as many.
+hypothesis.register_profile("unhurried", deadline=None, max_examples=50)
 hypothesis.load_profile("unhurried")
 hypothesis.register_profile("thorough", max_examples=500, deadline=None)  # --hypothesis-profile=thorough
 
@@ -27,7 +28,7 @@ def pytest_addoption(parser: pytest.Parser) -> None:
     parser.addoption("--flips", action="store_true", help="also change every cell of findings.csv, one at a time")
     parser.addoption("--fuzz-cases", type=int, default=300, help="how many generated requests to send to the API")
     parser.addoption("--moments", type=int, default=5_000, help="at how many random moments to ask what is clear")
-    parser.addoption("--order-examples", type=int, default=25, help="how many orders of posts to try")
+    parser.addoption("--order-examples", type=int, default=12, help="how many orders of posts to try")
 
 
 def pytest_configure(config: pytest.Config) -> None:

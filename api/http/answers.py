@@ -1,14 +1,12 @@
 """Serializers of answers that several endpoints share, for the OpenAPI document."""
 
-from typing import Any
-
 from rest_framework import serializers
 
 from fleet.rules.values import FIRING_ANSWERS, LEVELS, STANDINGS
 from fleet.rules.vocabulary import QUALIFICATIONS
 
 
-class ReasonSerializer(serializers.Serializer[Any]):
+class ReasonSerializer(serializers.Serializer[object]):
     """One reason: its rule, position, entry and start, with one plain sentence."""
 
     rule = serializers.CharField()
@@ -19,7 +17,7 @@ class ReasonSerializer(serializers.Serializer[Any]):
     since = serializers.DateTimeField(allow_null=True)
 
 
-class VerdictSerializer(serializers.Serializer[Any]):
+class VerdictSerializer(serializers.Serializer[object]):
     """The verdict on one entry, with the limit, set point and source it was judged by."""
 
     number = serializers.IntegerField()
@@ -35,14 +33,14 @@ class VerdictSerializer(serializers.Serializer[Any]):
     relayed_from = serializers.ListField(child=serializers.UUIDField())
 
 
-class RelaySerializer(serializers.Serializer[Any]):
+class RelaySerializer(serializers.Serializer[object]):
     """An operator proof that counts as relayed: whose word it is, and who of the desk entered it."""
 
     said_by = serializers.ListField(child=serializers.CharField())
     entered_by = serializers.CharField()
 
 
-class FindingSerializer(serializers.Serializer[Any]):
+class FindingSerializer(serializers.Serializer[object]):
     """A rule that fired, and the entries it rests on."""
 
     visit = serializers.UUIDField()
@@ -54,7 +52,7 @@ class FindingSerializer(serializers.Serializer[Any]):
     first_act = serializers.CharField()
 
 
-class DeficiencyChangeSerializer(serializers.Serializer[Any]):
+class DeficiencyChangeSerializer(serializers.Serializer[object]):
     """A deficiency that this visit opened, changed or closed."""
 
     id = serializers.UUIDField()
@@ -64,7 +62,7 @@ class DeficiencyChangeSerializer(serializers.Serializer[Any]):
     sentence = serializers.CharField()
 
 
-class MissingSerializer(serializers.Serializer[Any]):
+class MissingSerializer(serializers.Serializer[object]):
     """One item that is missing or was not looked at."""
 
     what = serializers.CharField()
@@ -73,7 +71,7 @@ class MissingSerializer(serializers.Serializer[Any]):
     since = serializers.DateTimeField(allow_null=True)
 
 
-class ReadinessSerializer(serializers.Serializer[Any]):
+class ReadinessSerializer(serializers.Serializer[object]):
     """What stands against firing the boiler after a visit that had it in hand. No answer permits firing.
 
     `missing` lists what stands against it or, where the answer is not_examined, what is not known.
@@ -90,7 +88,7 @@ class OlderReadinessSerializer(ReadinessSerializer):
     visit = serializers.UUIDField()
 
 
-class StandingChangeSerializer(serializers.Serializer[Any]):
+class StandingChangeSerializer(serializers.Serializer[object]):
     """The boiler's standing before and after, and when time alone will next change it."""
 
     before = serializers.ChoiceField(choices=STANDINGS)
@@ -100,14 +98,14 @@ class StandingChangeSerializer(serializers.Serializer[Any]):
     next_boundary = serializers.DateTimeField(allow_null=True)
 
 
-class PersonAskedSerializer(serializers.Serializer[Any]):
+class PersonAskedSerializer(serializers.Serializer[object]):
     """Somebody whom another's visit names and whose own word it waits for."""
 
     user = serializers.UUIDField()
     name = serializers.CharField()
 
 
-class AnswerSerializer(serializers.Serializer[Any]):
+class AnswerSerializer(serializers.Serializer[object]):
     """The answer to a posted visit. It is stored and repeated word for word."""
 
     visit = serializers.UUIDField()
@@ -135,7 +133,7 @@ class AnswerSerializer(serializers.Serializer[Any]):
     caution = serializers.CharField()
 
 
-class AlertSerializer(serializers.Serializer[Any]):
+class AlertSerializer(serializers.Serializer[object]):
     """A condition that holds or held. It became true at `since` and was recorded at `raised_at`."""
 
     id = serializers.UUIDField()
@@ -152,7 +150,7 @@ class AlertSerializer(serializers.Serializer[Any]):
     )
 
 
-class FaultSerializer(serializers.Serializer[Any]):
+class FaultSerializer(serializers.Serializer[object]):
     """One fault, with a JSON pointer (RFC 6901) to its place in the request."""
 
     code = serializers.CharField()
@@ -160,7 +158,7 @@ class FaultSerializer(serializers.Serializer[Any]):
     pointer = serializers.CharField(allow_blank=True)
 
 
-class ProblemSerializer(serializers.Serializer[Any]):
+class ProblemSerializer(serializers.Serializer[object]):
     """A problem (RFC 9457), sent as application/problem+json. `code` is that of the first fault and is stable."""
 
     type = serializers.CharField()

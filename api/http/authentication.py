@@ -1,7 +1,5 @@
 """Authentication of devices by bearer keys. The site's own pages use the session instead."""
 
-from typing import Any
-
 from django.utils import timezone
 from drf_spectacular.extensions import OpenApiAuthenticationExtension
 from rest_framework.authentication import BaseAuthentication, get_authorization_header
@@ -44,6 +42,6 @@ class KeyScheme(OpenApiAuthenticationExtension):  # type: ignore[no-untyped-call
     target_class = KeyAuthentication
     name = "key"
 
-    def get_security_definition(self, auto_schema: Any) -> dict[str, str]:
+    def get_security_definition(self, auto_schema: object) -> dict[str, str]:
         """Return the definition of an HTTP bearer scheme."""
         return {"type": "http", "scheme": "bearer"}

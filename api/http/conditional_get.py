@@ -1,15 +1,18 @@
 """Conditional GET: 304 with weak ETags (RFC 9110). They are weak since `as_of` differs between equal answers."""
 
 from datetime import datetime
-from typing import Any
 
 from django.utils.http import parse_etags
 from drf_spectacular.utils import OpenApiParameter, OpenApiResponse
+from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
 
+from fleet.accounts.requests import user_of
 from fleet.reading.cache_validity import AnswerBasis, answer_basis
 
+# What the description of an operation takes as its questions.
+DescribedParameter = OpenApiParameter | type[serializers.Serializer[object]]
 IF_NONE_MATCH = OpenApiParameter(
     "If-None-Match",
     str,
@@ -22,8 +25,8 @@ NOT_MODIFIED = {304: OpenApiResponse(description="The earlier answer is still va
 class ConditionalGet:
     """One GET request: whether the caller's copy is still current, and the caching headers of a new answer."""
 
-    def __init__(self, request: Request, action: str, at: datetime, *more: Any) -> None:
-        self.ground: AnswerBasis = answer_basis(request.user, action, at)
+    def __init__(self, request: Request, action: str, at: datetime, *more: object) -> None:
+        self.ground: AnswerBasis = answer_basis(user_of(request), action, at)
         self._is_current = self.ground.is_valid_at(at)
         self._if_none_match = request.headers.get("If-None-Match", "")
         asker = (request.user.pk, getattr(request.user, "reach", None))

@@ -11,7 +11,7 @@ from rest_framework.response import Response
 from rest_framework.views import APIView
 
 from api.http.answers import problem_responses
-from api.http.conditional_get import IF_NONE_MATCH, NOT_MODIFIED, ConditionalGet
+from api.http.conditional_get import IF_NONE_MATCH, NOT_MODIFIED, ConditionalGet, DescribedParameter
 
 
 class DetailEndpoint(APIView):
@@ -20,7 +20,7 @@ class DetailEndpoint(APIView):
     action: ClassVar[str] = "board.see"
     item_serializer: ClassVar[type[serializers.BaseSerializer[Any]]]
 
-    def get(self, request: Request, **where: Any) -> Response:
+    def get(self, request: Request, **where: object) -> Response:
         """Return the object as of now."""
         at = timezone.now()
         conditional = ConditionalGet(request, self.action, at, *self.get_tag_parts(at))
@@ -28,16 +28,18 @@ class DetailEndpoint(APIView):
             return conditional.not_modified_response()
         return Response(self.item_serializer(self.find_item(request, at, **where)).data, headers=conditional.headers)
 
-    def find_item(self, request: Request, at: datetime, **where: Any) -> Any:
+    def find_item(self, request: Request, at: datetime, **where: Any) -> object:
         """Return the object as of `at`. Raises Http404 where it is unknown or may not be seen."""
         raise NotImplementedError
 
-    def get_tag_parts(self, at: datetime) -> tuple[Any, ...]:
+    def get_tag_parts(self, at: datetime) -> tuple[object, ...]:
         """Return what else the ETag depends on, besides grants, facts and their boundaries."""
         return ()
 
 
-def describe_detail(operation: str, *parameters: Any, codes: tuple[int, ...] = (401, 404), **more: Any) -> Any:
+def describe_detail(
+    operation: str, *parameters: DescribedParameter, codes: tuple[int, ...] = (401, 404), **more: Any
+) -> Any:
     """Return a class decorator that describes an endpoint of one object in the OpenAPI document."""
 
     def decorate(view: type[DetailEndpoint]) -> type[DetailEndpoint]:

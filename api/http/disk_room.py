@@ -1,12 +1,12 @@
 """Writes on a full disk: refused as a problem before anything is read or counted. Reads are answered as ever."""
 
 from collections.abc import Callable
-from typing import Any
 
 from django.http import HttpRequest, HttpResponse, JsonResponse
 from rest_framework.permissions import SAFE_METHODS
 
 from api.http.problems import PROBLEM_TYPE, RETRY_SECONDS_WITHOUT_ROOM, no_room_problem
+from api.http.schema_types import SchemaObject
 from fleet.records.disk_room import has_room
 
 API_PREFIX = "/api/"
@@ -29,7 +29,7 @@ class ApiRoomMiddleware:
         return response
 
 
-def describe_room(result: dict[str, Any], **_: Any) -> dict[str, Any]:
+def describe_room(result: SchemaObject, **_: object) -> SchemaObject:
     """Add the 503 response to every write under /v1/ in the OpenAPI document."""
     problem = {"$ref": "#/components/schemas/Problem"}
     response = {

@@ -19,6 +19,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.views import APIView
 
+from api.http.schema_types import SchemaObject
 from fleet.accounts import idempotency
 from fleet.accounts.idempotency import KeyedPost
 from fleet.accounts.models import Answered
@@ -36,7 +37,7 @@ _KEPT_HEADERS = ("Content-Type", "Location", "ETag", "Cache-Control", "Link")
 Handler = Callable[..., Any]
 
 
-def make_posts_repeatable(patterns: Iterable[Any]) -> None:
+def make_posts_repeatable(patterns: Iterable[object]) -> None:
     """Make every POST of these URL patterns repeatable."""
     for pattern in patterns:
         view = getattr(getattr(pattern, "callback", None), "cls", None)
@@ -48,7 +49,7 @@ def make_repeatable(post: Handler) -> Handler:
     """Wrap `post` so that it runs once for each key. A repeat under the same key gets the first answer again."""
 
     @wraps(post)
-    def repeatable(self: APIView, request: Request, *args: Any, **kwargs: Any) -> Any:
+    def repeatable(self: APIView, request: Request, *args: object, **kwargs: object) -> Any:
         key = key_of(request)
         if key is None or not request.user.is_authenticated or _has_own_id(self, request):
             return post(self, request, *args, **kwargs)
@@ -58,7 +59,7 @@ def make_repeatable(post: Handler) -> Handler:
     return repeatable
 
 
-def require_id_or_key(request: Request, data: Mapping[str, Any], id_field: str) -> None:
+def require_id_or_key(request: Request, data: Mapping[str, object], id_field: str) -> None:
     """Raise Refused (422) for a post with neither an id of its own nor a key: a repeat could not be recognized."""
     if id_field not in data and key_of(request) is None:
         message = (
@@ -151,7 +152,7 @@ def _digest_of_post(request: Request) -> str:
     return hashlib.sha256(content.encode()).hexdigest()
 
 
-def _encode_non_json(value: Any) -> str:
+def _encode_non_json(value: object) -> str:
     """Return the digest of bytes or of an uploaded file, and the text of any other value that is no JSON."""
     if isinstance(value, UploadedFile):
         digest = hashlib.sha256(b"".join(value.chunks())).hexdigest()
@@ -160,7 +161,7 @@ def _encode_non_json(value: Any) -> str:
     return hashlib.sha256(value).hexdigest() if isinstance(value, bytes) else str(value)
 
 
-def describe_idempotency_key(result: dict[str, Any], **_: Any) -> dict[str, Any]:
+def describe_idempotency_key(result: SchemaObject, **_: object) -> SchemaObject:
     """Add the header to every POST in the OpenAPI document."""
     for path, operations in result["paths"].items():
         if "post" in operations and "/v1/" in path:
@@ -169,8 +170,8 @@ def describe_idempotency_key(result: dict[str, Any], **_: Any) -> dict[str, Any]
     return result
 
 
-def _add_refusals(responses: dict[str, Any]) -> None:
-    problem: Mapping[str, Any] = {"$ref": "#/components/schemas/Problem"}
+def _add_refusals(responses: dict[str, object]) -> None:
+    problem: Mapping[str, object] = {"$ref": "#/components/schemas/Problem"}
     for status in ("400", "409", "422"):
         responses.setdefault(status, {"content": {"application/problem+json": {"schema": problem}}, "description": ""})
 

@@ -16,6 +16,7 @@ from rest_framework.permissions import SAFE_METHODS
 from rest_framework.request import Request
 from rest_framework.throttling import BaseThrottle
 
+from api.http.schema_types import SchemaObject
 from fleet.accounts.address import address_of
 
 WINDOW_SECONDS = 60
@@ -99,7 +100,7 @@ def _cache_key(counter: str, at: datetime) -> str:
     return f"{counter}:{int(at.timestamp()) // WINDOW_SECONDS}"
 
 
-def describe_limits(result: dict[str, Any], **_: Any) -> dict[str, Any]:
+def describe_limits(result: SchemaObject, **_: object) -> SchemaObject:
     """Add the 429 response to every operation under /v1/ in the OpenAPI document."""
     problem = {"$ref": "#/components/schemas/Problem"}
     response = {

@@ -4,13 +4,15 @@ from typing import Any
 
 from drf_spectacular.extensions import OpenApiSerializerExtension, OpenApiSerializerFieldExtension
 
+from api.http.schema_types import SchemaObject
+
 NO_NUL = "^[^\\u0000]*$"
 # At least one character that is not blank. Readers of patterns differ on whether separators and next line are blank.
 NOT_BLANK = "^[^\\u0000]*[^\\s\\u0000\\u001c-\\u001f\\u0085][^\\u0000]*$"
 
 
 # A reading or a set value: a finite number, true or false, a short word, or null.
-SCALAR_SCHEMA: dict[str, Any] = {
+SCALAR_SCHEMA: SchemaObject = {
     "type": ["number", "boolean", "string", "null"],
     "exclusiveMinimum": -1e12,
     "exclusiveMaximum": 1e12,
@@ -67,7 +69,7 @@ class WithValuesSerializerExtension(OpenApiSerializerExtension):  # type: ignore
         return {**schema, "additionalProperties": SCALAR_SCHEMA}
 
 
-def describe_request_bounds(result: dict[str, Any], **_: Any) -> dict[str, Any]:
+def describe_request_bounds(result: SchemaObject, **_: object) -> SchemaObject:
     """Add to every operation under /v1/ how a request is refused by its address: 400 and 414."""
     content = {"application/problem+json": {"schema": {"$ref": "#/components/schemas/Problem"}}}
     for path, operations in result["paths"].items():

@@ -23,9 +23,9 @@ from rest_framework.response import Response
 from rest_framework.views import APIView
 
 from api.http.answers import problem_responses
-from api.http.conditional_get import IF_NONE_MATCH, NOT_MODIFIED, ConditionalGet
+from api.http.conditional_get import IF_NONE_MATCH, NOT_MODIFIED, ConditionalGet, DescribedParameter
 from api.http.query_validation import validate_query
-from api.http.strict import StrictSerializer, TextField
+from api.http.strict import StrictSerializer, TextField, ValidatedData
 from api.http.tables import FORMAT_PARAMETER, TableFormatsMixin
 from fleet.errors import Refused
 from fleet.reading.cache_validity import build_digest
@@ -52,7 +52,7 @@ class ListWalk:
 
     now: datetime
     at: datetime
-    query: dict[str, Any]
+    query: ValidatedData
     filters: dict[str, str]
     after: list[Any] | None
     limit: int
@@ -91,7 +91,7 @@ class ListEndpoint(TableFormatsMixin, APIView):
         """Return the rows of the list that the user may see, in no order."""
         raise NotImplementedError
 
-    def get_tag_parts(self, at: datetime) -> tuple[Any, ...]:
+    def get_tag_parts(self, at: datetime) -> tuple[object, ...]:
         """Return what else the ETag depends on, besides grants, facts and their boundaries."""
         return ()
 
@@ -194,7 +194,7 @@ def _link_header(request: Request, walk: ListWalk, next_cursor: str | None) -> s
         {FORMAT_PARAMETER: request.query_params[FORMAT_PARAMETER]} if FORMAT_PARAMETER in request.query_params else {}
     )
 
-    def link_to(rel: str, **query: Any) -> str:
+    def link_to(rel: str, **query: object) -> str:
         query |= format_query
         return f'<{request.build_absolute_uri(f"{request.path}?{urlencode(query)}")}>; rel="{rel}"'
 
@@ -203,7 +203,7 @@ def _link_header(request: Request, walk: ListWalk, next_cursor: str | None) -> s
 
 
 @cache
-def page_serializer_of(item: type[serializers.BaseSerializer[Any]]) -> type[serializers.Serializer[Any]]:
+def page_serializer_of(item: type[serializers.BaseSerializer[Any]]) -> type[serializers.Serializer[object]]:
     """Return the serializer class of a page of these items."""
     fields = {
         "as_of": serializers.DateTimeField(help_text="The instant of the first page: what is dated is read as of it."),
@@ -218,7 +218,9 @@ def page_serializer_of(item: type[serializers.BaseSerializer[Any]]) -> type[seri
     return page_serializer
 
 
-def describe_list(operation: str, *parameters: Any, codes: tuple[int, ...] = (400, 401, 422), **more: Any) -> Any:
+def describe_list(
+    operation: str, *parameters: DescribedParameter, codes: tuple[int, ...] = (400, 401, 422), **more: Any
+) -> Any:
     """Return a class decorator that describes a list endpoint in the OpenAPI document."""
 
     def decorate(view: type[ListEndpoint]) -> type[ListEndpoint]:

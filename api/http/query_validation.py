@@ -1,11 +1,9 @@
 """Strict validation of query strings: every name is known and given once."""
 
-from typing import Any
-
 from rest_framework import serializers
 from rest_framework.request import Request
 
-from api.http.strict import IdField, StrictSerializer, make_fault
+from api.http.strict import IdField, StrictSerializer, ValidatedData, make_fault
 from api.http.tables import FORMAT_PARAMETER, offers_tables
 
 
@@ -16,7 +14,7 @@ class BoilerScopeQuerySerializer(StrictSerializer):
     boiler = IdField(required=False)
 
 
-def validate_query(request: Request, serializer_class: type[StrictSerializer]) -> dict[str, Any]:
+def validate_query(request: Request, serializer_class: type[StrictSerializer]) -> ValidatedData:
     """Return the validated query parameters. Raises ValidationError with every fault at its parameter's name."""
     query_params = request.query_params
     repeated = {

@@ -9,6 +9,7 @@ from rest_framework import serializers
 from rest_framework.request import Request
 
 import api.http.openapi_extensions
+from api.http.schema_types import SchemaObject
 
 _UUID = re.compile(r"[0-9a-f]{8}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{12}", re.IGNORECASE)
 _RFC3339 = re.compile(r"\d{4}-\d\d-\d\d[Tt]\d\d:\d\d:\d\d(\.\d{1,9})?([Zz]|[+-]\d\d:\d\d)?", re.ASCII)
@@ -17,11 +18,13 @@ UNSTORABLE = re.compile("[\x00\ud800-\udfff]")
 MAX_WORD_LENGTH = 64
 MAX_NAMED_FAULTS = 50
 
+ValidatedData = dict[str, Any]  # what a serializer of this API accepted, by the names of its fields
 
-class StrictSerializer(serializers.Serializer[Any]):
+
+class StrictSerializer(serializers.Serializer[object]):
     """Refuses unknown fields instead of dropping them. `between` holds constraints between fields as JSON Schema."""
 
-    between: ClassVar[dict[str, Any]] = {}
+    between: ClassVar[SchemaObject] = {}
 
     def to_internal_value(self, data: Any) -> Any:
         """Validate. Unknown fields and faults between fields are reported together with all others."""
@@ -45,12 +48,12 @@ class StrictSerializer(serializers.Serializer[Any]):
             raise serializers.ValidationError(faults)
         return value
 
-    def find_cross_field_faults(self, data: dict[str, Any]) -> dict[str, Any]:
+    def find_cross_field_faults(self, data: ValidatedData) -> ValidatedData:
         """Return faults between fields, by field, from the data as sent. A field's own fault replaces them."""
         return {}
 
 
-def validate_body(request: Request, serializer_class: type[serializers.Serializer[Any]]) -> dict[str, Any]:
+def validate_body(request: Request, serializer_class: type[serializers.Serializer[object]]) -> ValidatedData:
     """Return the validated body of a request. Raises ValidationError with every fault at its field's name."""
     serializer = serializer_class(data=request.data)
     serializer.is_valid(raise_exception=True)

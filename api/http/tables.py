@@ -35,7 +35,7 @@ class TableRenderer(BaseRenderer):
             response["Content-Disposition"] = f'attachment; filename="{_file_name(context)}.{self.format}"'
         return b"".join(self.write_rows(table_rows_of(data)))
 
-    def write_rows(self, rows: Iterable[Sequence[Any]]) -> Iterator[bytes]:
+    def write_rows(self, rows: Iterable[Sequence[object]]) -> Iterator[bytes]:
         """Yield the rows as the bytes of a file."""
         raise NotImplementedError
 
@@ -46,7 +46,7 @@ class CSVRenderer(TableRenderer):
     media_type = CSV_TYPE
     format = "csv"
 
-    def write_rows(self, rows: Iterable[Sequence[Any]]) -> Iterator[bytes]:
+    def write_rows(self, rows: Iterable[Sequence[object]]) -> Iterator[bytes]:
         """Yield the rows as the bytes of a file."""
         return as_csv(rows)
 
@@ -57,7 +57,7 @@ class XLSXRenderer(TableRenderer):
     media_type = XLSX_TYPE
     format = "xlsx"
 
-    def write_rows(self, rows: Iterable[Sequence[Any]]) -> Iterator[bytes]:
+    def write_rows(self, rows: Iterable[Sequence[object]]) -> Iterator[bytes]:
         """Yield the rows as the bytes of a file."""
         return as_xlsx(rows, "list")
 
@@ -105,13 +105,13 @@ def table_rows_of(data: Any) -> Iterator[list[Any]]:
         yield [row.get(name) for name in names]
 
 
-def _items_of(data: Any) -> Sequence[Any]:
+def _items_of(data: object) -> Sequence[object]:
     if isinstance(data, Mapping):
         return next((data[name] for name in ROW_KEYS if isinstance(data.get(name), (list, tuple))), [data])
     return data if isinstance(data, (list, tuple)) else [] if data is None else [data]
 
 
-def flatten_value(value: Any, name: str = "") -> dict[str, Any]:
+def flatten_value(value: object, name: str = "") -> dict[str, object]:
     """Return one row: nested names joined by points, lists of plain values by semicolons, other lists as JSON."""
     if isinstance(value, Mapping):
         cells: dict[str, Any] = {}
@@ -121,7 +121,7 @@ def flatten_value(value: Any, name: str = "") -> dict[str, Any]:
     return {name or "value": _cell_value(value)}
 
 
-def _cell_value(value: Any) -> Any:
+def _cell_value(value: object) -> object:
     if isinstance(value, (list, tuple)):
         if any(isinstance(v, (Mapping, list, tuple)) for v in value):
             return json.dumps(value, default=str, ensure_ascii=False)

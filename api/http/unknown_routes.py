@@ -1,7 +1,5 @@
 """Unknown addresses under /api/: answered with a problem like every other error."""
 
-from typing import Any
-
 from rest_framework.exceptions import NotFound
 from rest_framework.request import Request
 from rest_framework.views import APIView
@@ -14,6 +12,6 @@ class UnknownRouteEndpoint(APIView):
     permission_classes = ()
     schema = None
 
-    def initial(self, request: Request, *args: Any, **kwargs: Any) -> None:
+    def initial(self, request: Request, *args: object, **kwargs: object) -> None:
         """Raise NotFound before any method is looked up."""
         raise NotFound

@@ -115,7 +115,7 @@ class FormParser(BaseParser):
 class _InMemoryUploadHandler(MemoryFileUploadHandler):
     """Keeps uploads in memory, never on disk. Their length was checked before."""
 
-    def handle_raw_input(self, *args: Any, **kwargs: Any) -> None:
+    def handle_raw_input(self, *args: object, **kwargs: object) -> None:
         """Activate the handler for uploads of any size."""
         self.activated = True
 

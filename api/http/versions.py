@@ -1,7 +1,6 @@
 """Versions: a change names the version it was decided on in If-Match (RFC 9110)."""
 
 import re
-from typing import Any
 
 from drf_spectacular.utils import OpenApiParameter
 from rest_framework.request import Request
@@ -31,6 +30,6 @@ def version_of(request: Request) -> int:
     return int(match[1])
 
 
-def respond_with_version(body: Any, version: int, status: int = 200) -> Response:
+def respond_with_version(body: object, version: int, status: int = 200) -> Response:
     """Return an answer with its version as a strong ETag."""
     return Response(body, status=status, headers={"ETag": f'"{version}"'})

@@ -2,7 +2,6 @@
 
 import ipaddress
 from collections.abc import Mapping
-from typing import Any
 
 from django.conf import settings
 
@@ -10,7 +9,7 @@ UNREADABLE = "unreadable"
 HOLDER_PREFIX_BITS = 64  # bits: one connection usually has a /64 of IPv6 (common practice)
 
 
-def address_of(meta: Mapping[str, Any]) -> str:
+def address_of(meta: Mapping[str, object]) -> str:
     """Return the sender's address: the connection's, or what the outermost trusted proxy saw.
 
     Proxies are named by PROXY_NETWORKS, or counted by PROXIES whoever connects. Entries further left in X-Forwarded-For

@@ -20,7 +20,7 @@ class SiteBackend(ModelBackend):
     """Django's check of user name and password, which outside the demonstration takes none that it prints."""
 
     def authenticate(
-        self, request: HttpRequest | None, username: str | None = None, password: str | None = None, **kwargs: Any
+        self, request: HttpRequest | None, username: str | None = None, password: str | None = None, **kwargs: object
     ) -> Any:
         """Return the user, or None. A known password is checked like a wrong one, which takes as long."""
         if password and is_known_password(password) and not is_demonstration():
@@ -31,7 +31,7 @@ class SiteBackend(ModelBackend):
 class OwnNameValidator:
     """Refuses a password that is made of the person's own names, however often repeated, and little else."""
 
-    def validate(self, password: str, user: Any = None) -> None:
+    def validate(self, password: str, user: object = None) -> None:
         """Raise ValidationError where hardly anything is left without the names."""
         rest = password.casefold()
         for name in _names_of(user):
@@ -47,7 +47,7 @@ class OwnNameValidator:
 class KnownPasswordValidator:
     """Refuses the passwords that the demonstration prints."""
 
-    def validate(self, password: str, user: Any = None) -> None:
+    def validate(self, password: str, user: object = None) -> None:
         """Raise ValidationError for a password that holds a known value."""
         if any(value in password.casefold() for value in KNOWN_VALUES):
             raise ValidationError("This password is known from the demonstration.", code="password_is_known")
@@ -57,7 +57,7 @@ class KnownPasswordValidator:
         return "A password of the demonstration cannot be used."
 
 
-def _names_of(user: Any) -> list[str]:
+def _names_of(user: object) -> list[str]:
     """Return the names of a person in small letters, the longest first."""
     texts = [str(getattr(user, field, "") or "") for field in ("username", "first_name", "last_name", "email")]
     words = {part for text in texts for part in (text, *_OTHER_THAN_TEXT.split(text))}

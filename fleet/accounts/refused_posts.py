@@ -63,7 +63,7 @@ def _named_boiler(boiler: UUID | None, user: User) -> Boiler | None:
     return Boiler.objects.filter(id=boiler, portfolio__in=granted).first() if boiler else None
 
 
-def visible_refused_posts(user: User | Any, at: datetime) -> QuerySet[RefusedPost]:
+def visible_refused_posts(user: User, at: datetime) -> QuerySet[RefusedPost]:
     """Return the refused posts a user may see.
 
     These are posts to their boilers, and posts without a known boiler by people with a grant, when posted, in a

@@ -1,7 +1,7 @@
 """Who sent a request and its id, as the types the rest of the project asks for."""
 
 from collections.abc import Mapping
-from typing import Any, Protocol, cast
+from typing import Protocol, cast
 
 from fleet.accounts.models import User
 from fleet.records.events import Cause
@@ -15,7 +15,7 @@ class CarriesUser(Protocol):
         """Who sent it."""
 
     @property
-    def META(self) -> Mapping[str, Any]:
+    def META(self) -> Mapping[str, object]:
         """Its headers and what the middleware noted."""
 
 

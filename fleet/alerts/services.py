@@ -117,7 +117,7 @@ def _follow_condition(
     return events
 
 
-def _written_values(row: Alert) -> tuple[Any, ...]:
+def _written_values(row: Alert) -> tuple[object, ...]:
     return (
         row.since,
         row.until,

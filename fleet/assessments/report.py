@@ -123,7 +123,7 @@ def _finding_json(finding: Finding) -> dict[str, str]:
     return {"level": _in_words(finding.level), "place": place, "sentence": finding.sentence, "at": at}
 
 
-def _side_json(side: VisitSide) -> dict[str, Any]:
+def _side_json(side: VisitSide) -> dict[str, object]:
     found_texts = [_short_line(line) for line in side.found_lines] or [
         "Not tried before the work." if side.done_lines else "Not tried."
     ]
@@ -140,7 +140,7 @@ def _short_line(line: EntryLine) -> str:
     return f"{', '.join(parts)} ({line.number})"
 
 
-def _entry_json(line: EntryLine) -> dict[str, Any]:
+def _entry_json(line: EntryLine) -> dict[str, object]:
     verdict = line.verdict
     limit = f"Limit: {verdict.limit}." if verdict and verdict.limit else ""
     against = f"Compared with {line.compared}." if line.compared else ""

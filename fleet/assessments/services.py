@@ -1,7 +1,6 @@
 """Storing the conclusions of the rules about visits."""
 
 from collections.abc import Iterator
-from typing import Any
 from uuid import UUID
 
 from fleet.assessments.models import Finding, Readiness, Verdict, Waiting
@@ -30,7 +29,7 @@ def store_assessments(*, boiler: Boiler, evidence: Evidence, judgement: Judgemen
     )
 
 
-def _verdict_rows(judgement: Judgement, entries: set[UUID]) -> Iterator[dict[str, Any]]:
+def _verdict_rows(judgement: Judgement, entries: set[UUID]) -> Iterator[dict[str, object]]:
     for verdict in judgement.verdicts:
         if verdict.entry in entries:
             yield {
@@ -48,7 +47,7 @@ def _verdict_rows(judgement: Judgement, entries: set[UUID]) -> Iterator[dict[str
             }
 
 
-def _finding_rows(judgement: Judgement, own_visits: set[UUID]) -> Iterator[dict[str, Any]]:
+def _finding_rows(judgement: Judgement, own_visits: set[UUID]) -> Iterator[dict[str, object]]:
     for finding in judgement.findings:
         if finding.visit in own_visits:
             yield {
@@ -63,7 +62,7 @@ def _finding_rows(judgement: Judgement, own_visits: set[UUID]) -> Iterator[dict[
             }
 
 
-def _readiness_rows(judgement: Judgement, own_visits: set[UUID]) -> Iterator[dict[str, Any]]:
+def _readiness_rows(judgement: Judgement, own_visits: set[UUID]) -> Iterator[dict[str, object]]:
     for ready in judgement.readiness:
         if ready.visit in own_visits:
             yield {
@@ -75,7 +74,7 @@ def _readiness_rows(judgement: Judgement, own_visits: set[UUID]) -> Iterator[dic
             }
 
 
-def _waiting_rows(judgement: Judgement, own_visits: set[UUID]) -> Iterator[dict[str, Any]]:
+def _waiting_rows(judgement: Judgement, own_visits: set[UUID]) -> Iterator[dict[str, object]]:
     names_by_visit = {names.visit: names for names in judgement.waiting_names}
     lacks_by_paper = {paper.visit: list(paper.lacks) for paper in judgement.waiting_papers}
     subjects = {

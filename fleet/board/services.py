@@ -3,7 +3,6 @@
 from collections.abc import Iterator, Sequence
 from dataclasses import fields
 from datetime import datetime
-from typing import Any
 from uuid import UUID
 
 from fleet.board.models import Change, ClassSpan, ProofGlass, Pulse, Segment, StandingSpan, StateSegment
@@ -40,7 +39,7 @@ def _reaches_past(until: datetime | None, anchor: datetime | None) -> bool:
     return until is None or anchor is None or until > anchor
 
 
-def _segment_rows(segments: Sequence[StandingSegment], anchor: datetime | None) -> Iterator[dict[str, Any]]:
+def _segment_rows(segments: Sequence[StandingSegment], anchor: datetime | None) -> Iterator[dict[str, object]]:
     for segment in segments:
         if _reaches_past(segment.until, anchor):
             yield {
@@ -54,7 +53,7 @@ def _segment_rows(segments: Sequence[StandingSegment], anchor: datetime | None) 
             }
 
 
-def _glass_rows(glass: GlassLevel | None) -> list[dict[str, Any]]:
+def _glass_rows(glass: GlassLevel | None) -> list[dict[str, object]]:
     """Return the values of the glass, or an empty list."""
     if glass is None:
         return []
@@ -62,7 +61,7 @@ def _glass_rows(glass: GlassLevel | None) -> list[dict[str, Any]]:
     return [{**values, "position_id": glass.position}]
 
 
-def _state_rows(segments: Sequence[State], anchor: datetime | None) -> Iterator[dict[str, Any]]:
+def _state_rows(segments: Sequence[State], anchor: datetime | None) -> Iterator[dict[str, object]]:
     for segment in segments:
         if _reaches_past(segment.until, anchor):
             yield {

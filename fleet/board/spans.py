@@ -8,7 +8,6 @@ figure of a future day is a forecast.
 
 from collections.abc import Iterable, Iterator
 from datetime import date, datetime
-from typing import Any
 
 from fleet.calendar import day_of
 from fleet.portfolio.models import Boiler
@@ -38,14 +37,14 @@ def day_spans(cuts: Iterable[Cut], first: date, zone: str) -> Iterator[Days]:
         yield held_days
 
 
-def standing_rows(boiler: Boiler, judgement: Judgement, zone: str) -> Iterator[dict[str, Any]]:
+def standing_rows(boiler: Boiler, judgement: Judgement, zone: str) -> Iterator[dict[str, object]]:
     """Yield the boiler's standing by days, from its register date on."""
     cuts = ((s.since, s.until, s.standing.value) for s in judgement.standings)
     for since, until, standing in day_spans(cuts, day_of(boiler.since, zone), zone):
         yield {"since_day": since, "until_day": until, "standing": standing}
 
 
-def class_rows(boiler: Boiler, judgement: Judgement, zone: str) -> Iterator[dict[str, Any]]:
+def class_rows(boiler: Boiler, judgement: Judgement, zone: str) -> Iterator[dict[str, object]]:
     """Yield the class of each of its deficiencies by days; one opened and closed within a day has no row."""
     for deficiency in judgement.deficiencies:
         opened = day_of(deficiency.opened_at, zone)

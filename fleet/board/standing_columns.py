@@ -5,7 +5,7 @@ Segments that ended before the newest entry are not stored. For an earlier insta
 
 from collections.abc import Iterable
 from datetime import datetime
-from typing import Any
+from typing import TypeVar
 from uuid import UUID
 
 from django.db.models import Count, F, OuterRef, QuerySet, Subquery, Value
@@ -46,7 +46,10 @@ def with_state(positions: QuerySet[Position], at: datetime, boiler: UUID | None 
     )
 
 
-def _holding_first(segments: QuerySet[Any], at: datetime, *before: str) -> QuerySet[Any]:
+Rows = TypeVar("Rows", Segment, StateSegment)
+
+
+def _holding_first(segments: QuerySet[Rows], at: datetime, *before: str) -> QuerySet[Rows]:
     """Order segments so that the one that holds at `at` comes first."""
     reaching = segments.filter(not_ended(at))
     return reaching.order_by(F("since").asc(nulls_first=True), *before)

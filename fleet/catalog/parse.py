@@ -2,7 +2,6 @@
 
 from collections.abc import Collection, Mapping
 from pathlib import Path
-from typing import Any
 
 from fleet.catalog.build import build_catalogue
 from fleet.catalog.check import check_catalogue
@@ -17,7 +16,7 @@ def read_release(folder: Path, release: int) -> tuple[Content, Catalogue]:
     return _build_whole(read_folder(folder, faults), release, faults)
 
 
-def rebuild_catalogue(stored: Mapping[str, Any], release: int) -> Catalogue:
+def rebuild_catalogue(stored: Mapping[str, object], release: int) -> Catalogue:
     """Return the catalogue of a stored release. Raises Refused where the present rules can't read it.
 
     It may lack findings and observations that the rules learned of since: while it is in force they are not raised.

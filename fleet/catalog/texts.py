@@ -2,7 +2,6 @@
 
 from collections.abc import Iterator
 from pathlib import Path
-from typing import Any
 
 import yaml
 
@@ -11,7 +10,9 @@ from fleet.catalog.rows import Faults
 TEXTS_FILE = "texts.yaml"
 SECTIONS = ("first_acts", "cautions", "steps")
 LISTED_SECTION = "steps"  # the section whose texts are lists, stored with one step a line
-YAML_LOADER: type[Any] = getattr(yaml, "CSafeLoader", yaml.SafeLoader)  # the loader in C, where there is one
+YAML_LOADER: type[yaml.SafeLoader] = getattr(
+    yaml, "CSafeLoader", yaml.SafeLoader
+)  # the loader in C, where there is one
 
 Texts = dict[str, dict[str, str]]
 Lines = dict[tuple[str, str], int]

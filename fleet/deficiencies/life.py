@@ -3,7 +3,6 @@
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Any
 from uuid import UUID
 
 from fleet.deficiencies.models import Deficiency, DeficiencyAct
@@ -147,5 +146,5 @@ def _silent_until(act: DeficiencyAct) -> datetime | None:
     return act.until if act.kind == "deferred" else None
 
 
-def _act_order(act: RulesAct) -> tuple[Any, ...]:
+def _act_order(act: RulesAct) -> tuple[object, ...]:
     return act.at, act.kind, str(act.subject), act.until is None, act.until

@@ -3,7 +3,6 @@
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Any
 from uuid import UUID
 
 from django.db.models import F
@@ -11,6 +10,7 @@ from django.db.models import F
 from fleet.catalog import queries as catalog
 from fleet.deficiencies.life import DeficiencyLife, acts_by_episode, episodes_of_rows, level_at, life_at
 from fleet.deficiencies.models import Deficiency, DeficiencyAct
+from fleet.rules.catalogue import Catalogue
 from fleet.rules.finding_codes import ends_by_word_alone
 from fleet.rules.values import LEVELS
 from fleet.rules.vocabulary import EntryAct
@@ -70,7 +70,7 @@ def open_deficiencies(boiler: UUID, at: datetime) -> list[OpenDeficiency]:
     return sorted(opened, key=lambda o: LEVELS.index(o.level))
 
 
-def _open_deficiency(row: Deficiency, release: Any, acts: list[DeficiencyAct], at: datetime) -> OpenDeficiency:
+def _open_deficiency(row: Deficiency, release: Catalogue, acts: list[DeficiencyAct], at: datetime) -> OpenDeficiency:
     rule = release.findings.get(row.rule)
     closing = release.closing_procedures(row.clears_by, row.position.role_id if row.position else None)
     names = [procedure.name.lower() for procedure in closing]

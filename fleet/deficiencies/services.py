@@ -63,7 +63,7 @@ def _statuses_by_id(rows: Iterable[Deficiency], acts: Sequence[DeficiencyAct], a
     return {row.id: life_at(row, placed.get(row.id, ()), at).status for row in listed}
 
 
-def _episode_key(row: Deficiency) -> tuple[Any, ...]:
+def _episode_key(row: Deficiency) -> tuple[object, ...]:
     return tuple(getattr(row, k) for k in EPISODE_KEY)
 
 
@@ -141,7 +141,7 @@ def _last_fired(episode: Deficient, times: Iterable[datetime]) -> datetime | Non
     return max((t for t in times if t >= episode.opened_at and (end is None or t < end)), default=None)
 
 
-def _withdrawn_row(old: Deficiency, episodes: Iterable[Episode]) -> dict[str, Any]:
+def _withdrawn_row(old: Deficiency, episodes: Iterable[Episode]) -> dict[str, object]:
     """Return the values of a withdrawn row. It keeps its columns: acts refer to it and its cause may come back."""
     into = find_episode(old.rule, old.position_id, old.opened_at, episodes)
     kept_values = {k: getattr(old, k) for k in (*EPISODE_KEY, *KEPT_COLUMNS)}

@@ -25,8 +25,8 @@ class CalculationResult:
     """
 
     calculation: CalculationSpec
-    inputs: dict[str, Any]
-    outputs: dict[str, Any]
+    inputs: dict[str, object]
+    outputs: dict[str, object]
 
     @property
     def assumptions(self) -> tuple[str, ...]:
@@ -66,7 +66,7 @@ def _find_faults(calculation: CalculationSpec, inputs: Mapping[str, object]) -> 
             yield Fault("missing", f"{input_spec.name}: {input_spec.label} is needed.", (input_spec.name,))
 
 
-def _output_value(answer: Any, output: OutputSpec) -> Any:
+def _output_value(answer: Any, output: OutputSpec) -> object:
     """Return one output as plain data: a number, a word, None, or a list of these."""
     for name in filter(None, output.at.split(".")):
         answer = getattr(answer, name)

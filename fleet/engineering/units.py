@@ -6,7 +6,6 @@ Source of the factors: pint's registry, which states the exact definitions of NI
 """
 
 from functools import cache
-from typing import Any
 
 import pint
 
@@ -138,7 +137,7 @@ def gauge_psig(pressure_psia: Num, atmosphere_psia: float = STANDARD_ATMOSPHERE_
 
 
 @cache
-def _unit_registry() -> Any:
+def _unit_registry() -> pint.UnitRegistry[float]:
     return pint.UnitRegistry(cache_folder=None)
 
 

@@ -1,7 +1,6 @@
 """A building's local day computed by the database, where rows are counted by day or week."""
 
 from datetime import date, timedelta
-from typing import Any
 
 from django.db.models import DateField, DateTimeField, F, Func, Q
 from django.db.models.functions import Cast, TruncWeek
@@ -25,7 +24,7 @@ def _local_time(instant: str) -> Func:
 
 def around_days(instant: str, first: date, last: date) -> Q:
     """Return a filter for instants within two days of these days: an index can answer it, before zones are computed."""
-    bounds: dict[str, Any] = {
+    bounds: dict[str, object] = {
         f"{instant}__date__gte": first - timedelta(days=2),
         f"{instant}__date__lte": last + timedelta(days=2),
     }

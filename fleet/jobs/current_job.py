@@ -3,7 +3,6 @@
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Any
 from uuid import UUID
 
 from django.db.models import QuerySet
@@ -29,19 +28,17 @@ class CurrentJob:
         return self.status in states.HELD_STATUSES
 
 
-def current_jobs_of_boilers(user: User | Any, boilers: Iterable[UUID], at: datetime) -> dict[UUID, CurrentJob]:
+def current_jobs_of_boilers(user: User, boilers: Iterable[UUID], at: datetime) -> dict[UUID, CurrentJob]:
     """Return by boiler the current one of the jobs this person may see that have an open item there: one query."""
     return _nearest_jobs(Item.objects.filter(boiler__in=list(boilers)), "boiler_id", user, at)
 
 
-def current_jobs_of_deficiencies(
-    user: User | Any, deficiencies: Iterable[UUID], at: datetime
-) -> dict[UUID, CurrentJob]:
+def current_jobs_of_deficiencies(user: User, deficiencies: Iterable[UUID], at: datetime) -> dict[UUID, CurrentJob]:
     """Return the same by deficiency."""
     return _nearest_jobs(Item.objects.filter(deficiency__in=list(deficiencies)), "deficiency_id", user, at)
 
 
-def _nearest_jobs(items: QuerySet[Item], key: str, user: User | Any, at: datetime) -> dict[UUID, CurrentJob]:
+def _nearest_jobs(items: QuerySet[Item], key: str, user: User, at: datetime) -> dict[UUID, CurrentJob]:
     open_items = items.filter(job__in=visible_jobs(user, at)).exclude(job__status__in=states.OVER)
     nearest: dict[UUID, CurrentJob] = {}
     for item in open_items.select_related("job__technician").order_by("job__created_at", "job_id", "number"):

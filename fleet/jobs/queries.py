@@ -3,7 +3,6 @@
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Any
 
 from django.db.models import F, Q, QuerySet
 
@@ -18,7 +17,7 @@ class JobItemState:
     """One item of a job, and how it was settled: None while it is open."""
 
     item: Item
-    settled: dict[str, Any] | None
+    settled: dict[str, str | None] | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,7 +40,7 @@ class JobDetail:
         return [a for a in self.asked if a.settled is None]
 
 
-def visible_jobs(user: User | Any, at: datetime) -> QuerySet[Job]:
+def visible_jobs(user: User, at: datetime) -> QuerySet[Job]:
     """Return the jobs a user may see: all in buildings with `job.see`, their own in those with `job.see_own`."""
     all_of = policy.boilers_for(user, "job.see", at).values("building")
     own_of = policy.boilers_for(user, "job.see_own", at).values("building")

@@ -82,7 +82,7 @@ def _update_job(
     )
 
 
-def _row_values(step: JobStep, zone: str) -> dict[str, Any]:
+def _row_values(step: JobStep, zone: str) -> dict[str, object]:
     plan = step.plan
     return {
         "status": step.status,

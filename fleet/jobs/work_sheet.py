@@ -59,7 +59,7 @@ class WorkLine:
     ask: Ask
     position: Position | None
     procedure: ProcedureSpec | None
-    set_points: Mapping[str, Any]
+    set_points: Mapping[str, object]
     last: LastTest | None
 
 
@@ -215,12 +215,12 @@ def _group_and_place(ask: Ask, procedure: ProcedureSpec | None) -> tuple[int, in
     return work_order.as_left_order(procedure) if ask.phase == "as_left" else work_order.as_found_order(procedure)
 
 
-def _line_order(line: WorkLine) -> tuple[Any, ...]:
+def _line_order(line: WorkLine) -> tuple[object, ...]:
     group, place = _group_and_place(line.ask, line.procedure)
     return group, place, line.position.name if line.position else "", line.ask.procedure, line.ask.why
 
 
-def set_points_at(place: UUID, sources: SheetSources) -> dict[str, Any]:
+def set_points_at(place: UUID, sources: SheetSources) -> dict[str, object]:
     """Return the values stamped on the device, overridden by settings; without dates and paths."""
     stay = sources.stays.get(place)
     stamped = dict(stay.device.attributes) if stay else {}
@@ -242,6 +242,6 @@ def _outcome_of(entry: Entry) -> str:
     return verdict.outcome if verdict else entry.outcome
 
 
-def _reading_values(entry: Entry) -> dict[str, Any]:
+def _reading_values(entry: Entry) -> dict[str, object]:
     rows = sorted(entry.readings.all(), key=lambda r: r.name)
     return {r.name: next(v for v in (r.flag, r.number, r.word) if v is not None) for r in rows}

@@ -3,7 +3,6 @@
 import json
 from collections.abc import Sequence
 from datetime import datetime
-from typing import Any
 from uuid import UUID
 
 from django.db.models import prefetch_related_objects
@@ -35,7 +34,7 @@ def store_answers(visits: Sequence[Visit], conclusions: Sequence[BoilerConclusio
     Answer.objects.bulk_create(answers, batch_size=ROWS_PER_STATEMENT)
 
 
-def build_answer(visit: Visit, conclusion: BoilerConclusion, at: datetime) -> dict[str, Any]:
+def build_answer(visit: Visit, conclusion: BoilerConclusion, at: datetime) -> dict[str, object]:
     """Build the answer's body from the boiler's conclusion, as JSON values. `at` is the instant of judgement."""
     judgement = conclusion.judgement
     numbers = {entry.id: entry.number for entry in visit.entries.all()}
@@ -69,17 +68,17 @@ def build_answer(visit: Visit, conclusion: BoilerConclusion, at: datetime) -> di
     }
 
 
-def _people_json(visit: Visit, people: Sequence[UUID]) -> list[dict[str, Any]]:
+def _people_json(visit: Visit, people: Sequence[UUID]) -> list[dict[str, object]]:
     """Return who is named and asked to second the visit; until then it counts as `counts_as` says."""
     attendances = visit.people.filter(user__in=people).select_related("user").order_by("user__username")
     return [{"user": str(row.user_id), "name": row.user.get_username()} for row in attendances if row.user]
 
 
-def _verdict_json(verdict: dict[str, Any], number: int) -> dict[str, Any]:
+def _verdict_json(verdict: dict[str, object], number: int) -> dict[str, object]:
     return {"number": number, **verdict}
 
 
-def _deficiency_json(event: ChangeEvent) -> dict[str, Any]:
+def _deficiency_json(event: ChangeEvent) -> dict[str, object]:
     return {
         "id": str(event.subject),
         "rule": event.rule,
@@ -89,7 +88,7 @@ def _deficiency_json(event: ChangeEvent) -> dict[str, Any]:
     }
 
 
-def _readiness_json(judgement: Judgement, visit: UUID) -> dict[str, Any] | None:
+def _readiness_json(judgement: Judgement, visit: UUID) -> dict[str, object] | None:
     readiness = next((r for r in judgement.readiness if r.visit == visit), None)
     if readiness is None:
         return None
@@ -97,7 +96,7 @@ def _readiness_json(judgement: Judgement, visit: UUID) -> dict[str, Any] | None:
     return {key: body[key] for key in ("answer", "missing", "not_looked_at")}
 
 
-def _older_readiness_json(conclusion: BoilerConclusion, visit: Visit) -> dict[str, Any] | None:
+def _older_readiness_json(conclusion: BoilerConclusion, visit: Visit) -> dict[str, object] | None:
     """Return what `assessments.queries.readiness_standing_at` finds for a visit without an answer of its own."""
     readiness_answers = conclusion.judgement.readiness
     if visit.void or any(r.visit == visit.id for r in readiness_answers):

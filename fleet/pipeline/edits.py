@@ -7,7 +7,6 @@ adds facts and judges.
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
-from typing import Any
 from uuid import UUID
 
 from django.db import transaction
@@ -199,7 +198,7 @@ def set_value(
         since, value = _parse_start(day, boiler, at), columns.as_value(key, text.strip())
         if value == before:
             raise Refused("nothing_new", "This is already on record.", ("value",), status=422)
-        owner: dict[str, Any] = {"position_id": place.id} if place else {"boiler_id": boiler.id}
+        owner: dict[str, UUID] = {"position_id": place.id} if place else {"boiler_id": boiler.id}
         values = {"key": key, "value": value, "since": since, "posted_at": at}
         Setting.objects.create(portfolio_id=boiler.portfolio_id, **owner, **values)
         if key == columns.NOT_NEEDED_BECAUSE:

@@ -4,7 +4,6 @@ import logging
 from collections.abc import Callable
 from contextlib import nullcontext
 from datetime import datetime
-from typing import Any
 from uuid import UUID
 
 from django.db import OperationalError, transaction
@@ -46,7 +45,7 @@ MAX_PACKED_BYTES_AT_ONCE = 15_000
 MAX_ROWS_SAVED_AT_ONCE = 300  # rows
 
 
-def _skip_write(write: Callable[[], Any]) -> None:
+def _skip_write(write: Callable[[], object]) -> None:
     """Write no progress: nobody sees it while the sender waits."""
 
 
@@ -147,7 +146,7 @@ class _ImportAttempt:
             except Refused as refused:
                 self._report_faults(refused)
 
-    def _update_row(self, **values: Any) -> None:
+    def _update_row(self, **values: object) -> None:
         """Change columns of the import on the separate connection, so that others see it at once."""
         self.run_separately(lambda: Import.objects.filter(id=self.row.id).update(**values))
 

@@ -3,11 +3,10 @@
 from collections.abc import Callable, Iterator
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager
-from typing import Any
 
 from django.db import connection
 
-RunSeparately = Callable[[Callable[[], Any]], None]
+RunSeparately = Callable[[Callable[[], object]], None]
 
 
 @contextmanager
@@ -18,7 +17,7 @@ def open_separate_connection() -> Iterator[RunSeparately]:
     """
     with ThreadPoolExecutor(1) as executor:
 
-        def run_separately(write: Callable[[], Any]) -> None:
+        def run_separately(write: Callable[[], object]) -> None:
             executor.submit(write).result()
 
         try:

@@ -2,7 +2,6 @@
 
 from collections.abc import Sequence
 from datetime import datetime
-from typing import Any
 
 from fleet.catalog import queries as catalog
 from fleet.errors import Refused
@@ -14,7 +13,7 @@ from fleet.sheets.register_snapshot import NO_FITTINGS, PlaceRecord, RegisterSna
 
 def value_in_force(
     register: RegisterSnapshot, boiler: Boiler, place: PlaceRecord | None, key: str, at: datetime
-) -> Any:
+) -> object:
     """Return a value of a boiler, or of a place and the device in it, as the register has it; None for none."""
     if place is None:
         dated = register.settings.get((boiler.id, key))

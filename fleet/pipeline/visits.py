@@ -5,7 +5,6 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from functools import partial
-from typing import Any
 from uuid import UUID
 
 from django.db import transaction
@@ -38,7 +37,7 @@ class PostedVisit:
     body: str
     created: bool
 
-    def parse_body(self) -> dict[str, Any]:
+    def parse_body(self) -> dict[str, object]:
         """Return the answer as a value."""
         return dict(json.loads(self.body))
 

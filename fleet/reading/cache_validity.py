@@ -11,7 +11,6 @@ from datetime import datetime
 from functools import cache
 from hashlib import sha256
 from pathlib import Path
-from typing import Any
 from uuid import UUID
 
 from django.conf import settings
@@ -30,7 +29,7 @@ SERVED_SUFFIXES = {".html", ".js", ".css", ".py"}
 class AnswerBasis:
     """Grants in force, the pulses of their portfolios, the next instant that changes something there, the release."""
 
-    grants: Sequence[tuple[Any, ...]]
+    grants: Sequence[tuple[object, ...]]
     pulses: Sequence[tuple[UUID, int]]
     next_at: datetime | None
     release: int | None
@@ -44,13 +43,13 @@ class AnswerBasis:
         """A short digest of the pulses: another one means that visible facts have changed."""
         return sha256(repr(self.pulses).encode()).hexdigest()[:16]
 
-    def digest_with(self, *more: Any) -> str:
+    def digest_with(self, *more: object) -> str:
         """Return the SHA-256 of all an answer depends on. `more` is the question: what, by whom, in which form."""
         parts = (build_digest(), self.grants, self.pulses, self.next_at, self.release, *more)
         return sha256(repr(parts).encode()).hexdigest()
 
 
-def answer_basis(user: User | Any, action: str, at: datetime) -> AnswerBasis:
+def answer_basis(user: User, action: str, at: datetime) -> AnswerBasis:
     """Read what answers to one person about `action` depend on at `at`: one query, of indexed look-ups."""
     with_boundary = {"portfolio": OuterRef("portfolio"), "next_at__isnull": False}
     judged, job = (m.objects.filter(**with_boundary).order_by("next_at").values("next_at")[:1] for m in (Judged, Job))

@@ -8,7 +8,7 @@ from uuid import UUID
 
 from django.db.models import Model
 
-RowValues = Mapping[str, Any]
+RowValues = Mapping[str, object]
 
 
 def store_conclusions(model: type[Model], *, scope: RowValues, key: tuple[str, ...], rows: Iterable[RowValues]) -> int:
@@ -46,11 +46,11 @@ class _StoredRows:
         stored = model._default_manager.filter(**scope).values_list("pk", *self.columns, *self.version)
         self.rows = {tuple(row[n] for n in places): row for row in stored}
 
-    def is_different(self, row: tuple[Any, ...], wanted: RowValues) -> bool:
+    def is_different(self, row: tuple[object, ...], wanted: RowValues) -> bool:
         """Whether a stored row differs from the wanted values."""
         return any(value != wanted.get(name, value) for name, value in zip(self.columns, row[1:], strict=False))
 
-    def changed_row(self, key: tuple[Any, ...], wanted: RowValues) -> Model:
+    def changed_row(self, key: tuple[object, ...], wanted: RowValues) -> Model:
         """Return the stored row with the wanted values, as a model object at its next version."""
         row = self.rows[key]
         values = {**dict(zip(self.columns, row[1:], strict=False)), **wanted, "pk": row[0]}

@@ -1,12 +1,11 @@
 """The condition by which a list goes on after its last row, in a total order of columns that are never NULL."""
 
 from collections.abc import Sequence
-from typing import Any
 
 from django.db.models import Q
 
 
-def rows_after(order: Sequence[str], place: Sequence[Any]) -> Q:
+def rows_after(order: Sequence[str], place: Sequence[object]) -> Q:
     """Return the condition of rows after `place`, the values of a row in the columns of `order` ("-" for descending).
 
     It is (a > x) or (a = x and ((b > y) or …)). The condition a >= x is implied; it lets PostgreSQL start at x in an

@@ -1,6 +1,7 @@
 """Acts about rows that have a version: adding an act gives the row its next version."""
 
-from typing import Any, Protocol, TypeVar
+from typing import Protocol, TypeVar
+from uuid import UUID
 
 from django.db import models
 
@@ -8,7 +9,7 @@ from django.db import models
 class Versioned(Protocol):
     """A row that people act on; it belongs to a portfolio and has a version."""
 
-    portfolio_id: Any
+    portfolio_id: UUID
     version: int
 
     def save(self, *, update_fields: list[str]) -> None:

@@ -1,9 +1,8 @@
 """Changing the register: names are edited; everything that is evidence is only added."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from itertools import islice
-from typing import Any
 from uuid import UUID
 
 from django.db.models import Model
@@ -42,14 +41,14 @@ def count_new_rows(plan: ImportPlan) -> int:
     return sum(len(rows) for rows in plan.new.values())
 
 
-def _write_edits(model: type[Model], subjects: dict[UUID, dict[str, Any]]) -> None:
+def _write_edits(model: type[Model], subjects: dict[UUID, dict[str, object]]) -> None:
     """Write edited names, one statement per field and batch."""
     for name in sorted({field_ for values in subjects.values() for field_ in values}):
         changed = [model(id=id_, **{name: values[name]}) for id_, values in subjects.items() if name in values]
         model._default_manager.bulk_update(changed, [name], batch_size=ROWS_PER_BATCH)
 
 
-def _split_batches(rows: list[Any]) -> Any:
+def _split_batches(rows: list[Model]) -> Iterator[list[Model]]:
     listed = iter(rows)
     while batch := list(islice(listed, ROWS_PER_BATCH)):
         yield batch

@@ -56,7 +56,7 @@ def value_in_words(key: str, value: Any, names: Mapping[str, str] | None = None)
     return f"{_group_thousands(value)} {unit_of(key)}".strip()
 
 
-def _group_thousands(value: Any) -> str:
+def _group_thousands(value: object) -> str:
     """Return a number with a comma between its thousands, yes or no as words."""
     text = as_text(value)
     whole, point, rest = text.partition(".")

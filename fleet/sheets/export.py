@@ -25,7 +25,7 @@ EXAMPLE_BOILER = {
     "boiler_name": "Boiler 1",
     "since": "2021-09-15",
 }
-EXAMPLE_PLACES: tuple[dict[str, Any], ...] = (
+EXAMPLE_PLACES: tuple[dict[str, object], ...] = (
     {
         "position_ref": "siphon",
         "position_name": "siphon",
@@ -93,7 +93,7 @@ def sheet_rows(
             yield [cells.get(name, "") for name in names]
 
 
-def _place_rows(portfolio: Portfolio, register: RegisterSnapshot, catalogue: Catalogue) -> Iterator[dict[str, Any]]:
+def _place_rows(portfolio: Portfolio, register: RegisterSnapshot, catalogue: Catalogue) -> Iterator[dict[str, object]]:
     places: dict[UUID, list[PlaceRecord]] = {boiler.id: [] for boiler in register.boilers.values()}
     for place in register.positions.values():
         places[place.boiler].append(place)
@@ -110,7 +110,7 @@ def _place_rows(portfolio: Portfolio, register: RegisterSnapshot, catalogue: Cat
             yield cells
 
 
-def _boiler_cells(portfolio: Portfolio, boiler: Boiler, register: RegisterSnapshot) -> dict[str, Any]:
+def _boiler_cells(portfolio: Portfolio, boiler: Boiler, register: RegisterSnapshot) -> dict[str, object]:
     building = boiler.building
     settings = {key: register.settings.get((boiler.id, key)) for key in columns.ON_BOILER}
     return {
@@ -127,7 +127,7 @@ def _boiler_cells(portfolio: Portfolio, boiler: Boiler, register: RegisterSnapsh
     }
 
 
-def _choice_as_text(key: str, value: Any) -> Any:
+def _choice_as_text(key: str, value: object) -> object:
     """Return the value, as a text where the column has a choice of words."""
     return columns.as_text(value) if key in columns.CHOICES else value
 
@@ -154,7 +154,7 @@ def _place_cells(
 
 def _device_cells(
     place: PlaceRecord, occupant: RegisterOccupant, register: RegisterSnapshot, zone: str, catalogue: Catalogue
-) -> dict[str, Any]:
+) -> dict[str, object]:
     return {
         "kind": occupant.kind,
         "fitted_on": day_of(occupant.since, zone).isoformat(),
@@ -164,7 +164,7 @@ def _device_cells(
 
 def device_values(
     place: PlaceRecord, occupant: RegisterOccupant, register: RegisterSnapshot, catalogue: Catalogue
-) -> dict[str, Any]:
+) -> dict[str, object]:
     """Return the values stamped on a device, or set on it since it was fitted, by key."""
     values_by_key = {}
     for key in sorted(catalogue.kinds[occupant.kind].attributes - {"fitted_on"}):

@@ -38,7 +38,7 @@ class ImportPlan:
     register: RegisterSnapshot
     at: datetime
     new: dict[type[Model], list[Any]] = field(default_factory=lambda: {m: [] for m in WRITE_ORDER})
-    edited: dict[type[Model], dict[UUID, dict[str, Any]]] = field(
+    edited: dict[type[Model], dict[UUID, dict[str, object]]] = field(
         default_factory=lambda: {m: {} for m in WRITE_ORDER[:3]}
     )
     events: list[ChangeEvent] = field(default_factory=list)

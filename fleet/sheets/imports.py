@@ -35,8 +35,8 @@ REPORT_PARTS = ("changes", "not_on_record", "missing", "same")
 class ImportOutcome:
     """What an import would do: its totals, its lines by part, and the digest of the lines that change something."""
 
-    report: dict[str, Any]
-    parts: dict[str, list[dict[str, Any]]]
+    report: dict[str, object]
+    parts: dict[str, list[dict[str, object]]]
     digest: str
 
 
@@ -71,12 +71,12 @@ def try_lock(key: UUID) -> bool:
         return bool(cursor.fetchone()[0])
 
 
-def move_to_status(row: Import, to: str, **values: Any) -> None:
+def move_to_status(row: Import, to: str, **values: object) -> None:
     """Set an import's status and give it its next version: what somebody looked at before is stale."""
     Import.objects.filter(id=row.id).update(status=to, version=F("version") + 1, **values)
 
 
-def swap_status(import_id: UUID, *, among: tuple[str, ...], version: int | None, to: str, **values: Any) -> bool:
+def swap_status(import_id: UUID, *, among: tuple[str, ...], version: int | None, to: str, **values: object) -> bool:
     """Set the status if it is one of `among`, at this version (None: any); return whether it was set."""
     rows = Import.objects.filter(id=import_id, status__in=among)
     if version is not None:
@@ -123,7 +123,7 @@ def plan_digest(plan: ImportPlan) -> str:
     return hasher.hexdigest()
 
 
-def _line_json(line: PlanLine) -> dict[str, Any]:
+def _line_json(line: PlanLine) -> dict[str, object]:
     fields = {"row": line.row, "building": line.building, "boiler": line.boiler, "position": line.position}
     return {
         **fields,
@@ -132,12 +132,12 @@ def _line_json(line: PlanLine) -> dict[str, Any]:
     }
 
 
-def faulty_report(refused: Refused, columns: Sequence[str]) -> dict[str, Any]:
+def faulty_report(refused: Refused, columns: Sequence[str]) -> dict[str, object]:
     """Return the report of a file with faults, each with its row and its column by letter and name."""
     return {"faults": [_fault_json(f, columns) for f in refused.faults]}
 
 
-def _fault_json(fault: Fault, columns: Sequence[str]) -> dict[str, Any]:
+def _fault_json(fault: Fault, columns: Sequence[str]) -> dict[str, object]:
     """Return a fault with its column by name, by letter, or by both where the file has the column."""
     row, place = (*fault.at, None, None)[:2]
     column = "" if place is None else str(place)
@@ -150,7 +150,7 @@ def _fault_json(fault: Fault, columns: Sequence[str]) -> dict[str, Any]:
 
 def missing_lines(
     register: RegisterSnapshot, rows: Sequence[SheetRow], portfolio: Portfolio
-) -> Iterator[dict[str, Any]]:
+) -> Iterator[dict[str, object]]:
     """Yield a line for what the register has and the sheet does not name. It is reported and never deleted."""
     named_refs = {row.building_ref for row in rows}
     boilers, places = {row.boiler_key for row in rows}, {row.key for row in rows}
@@ -170,7 +170,7 @@ def missing_lines(
             yield _missing_line(building, boiler, position, place.name)
 
 
-def _missing_line(building: str, boiler: str, position: str, name: str) -> dict[str, Any]:
+def _missing_line(building: str, boiler: str, position: str, name: str) -> dict[str, object]:
     sentence = f"{name} is not in the file: it stays as it is."
     fields: dict[str, Any] = {"row": None, "building": building, "boiler": boiler, "position": position, "notes": []}
     return {**fields, "does": [{"what": "missing", "sentence": sentence}]}
@@ -186,7 +186,7 @@ def store_outcome(row: Import, outcome: ImportOutcome) -> None:
     )
 
 
-def _split_pages(lines: Iterable[Any]) -> Iterator[list[Any]]:
+def _split_pages(lines: Iterable[object]) -> Iterator[list[object]]:
     listed = iter(lines)
     while batch := list(islice(listed, LINES_PER_PAGE)):
         yield batch

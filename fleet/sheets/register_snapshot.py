@@ -32,7 +32,7 @@ class RegisterOccupant(NamedTuple):
     since: datetime
     kind: str
     device: UUID | None
-    attributes: Mapping[str, Any]
+    attributes: Mapping[str, object]
     declared: Mapping[str, str]
 
 

@@ -118,7 +118,7 @@ class _SheetReader:
             return strip_cell(value)
         return self._value_text(number, column, value)
 
-    def _value_text(self, number: int, column: int, value: Any) -> str:
+    def _value_text(self, number: int, column: int, value: object) -> str:
         name = self.header[column] if column < len(self.header) else ""
         if isinstance(value, bool):
             message = "This is yes or no, but another value belongs here."

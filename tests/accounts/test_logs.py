@@ -152,7 +152,9 @@ def test_an_error_is_told_by_its_kinds_and_lines_without_what_was_sent(
     assert response.status_code == 500
     assert SECRET not in stream.getvalue()
     [line] = [line for line in lines(stream) if line["logger"] == "api.http.problems"]
-    assert (line["level"], line["error"], line["request_id"]) == ("error", "IntegrityError", response["X-Request-Id"])
+    assert line["level"] == "error"
+    assert line["error"] == "IntegrityError"
+    assert line["request_id"] == response["X-Request-Id"]
     assert "in broken" in line["trace"]
     assert line["trace"].index("InvalidTextRepresentation") < line["trace"].index("django.db.utils.IntegrityError")
 

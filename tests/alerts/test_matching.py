@@ -68,7 +68,9 @@ def test_a_row_follows_its_condition_in_time(
 def test_a_cause_that_is_back_takes_its_own_row_up_again() -> None:
     resting = row((1, None), withdrawn=True)
     found = match_alerts([resting, row((5, 6), withdrawn=True)], [condition((1, None))], at(20))
-    assert ([r.id for r, _ in found.pairs], found.gone, found.new) == ([resting.id], [], [])
+    assert [r.id for r, _ in found.pairs] == [resting.id]
+    assert found.gone == []
+    assert found.new == []
 
 
 def test_a_row_that_is_borne_out_goes_before_one_that_was_withdrawn() -> None:

@@ -1,4 +1,4 @@
-"""Two portfolios with something of everything, and one person of every role: what the walk over access looks at."""
+"""Two portfolios with something of everything, and people of every role: what the walk over access looks at."""
 
 from dataclasses import dataclass
 from datetime import timedelta
@@ -23,11 +23,11 @@ Ids = dict[str, UUID]  # of each kind of thing one
 
 @dataclass(frozen=True)
 class Person:
-    """Somebody with one role: in the whole portfolio, in one building, or only until a second ago."""
+    """Somebody with one role in the whole portfolio or in one building, or with none now."""
 
     user: User
-    role: str
-    reach: str  # "whole", "house", "ended", or "none"
+    role: str  # "" for whoever holds none now
+    reach: str  # "whole", "house", or "none"
 
     def sees(self, place: str) -> bool:
         """Whether a grant of theirs covers what lies there: "own", "elsewhere" in the portfolio, or "foreign"."""
@@ -54,8 +54,7 @@ def make_streets(fleet: Fleet) -> Streets:
     for role in ROLES:
         people.append(Person(make_person(f"{role}.whole", fleet.portfolio, role), role, "whole"))
         people.append(Person(_granted(f"{role}.house", fleet.portfolio, role, building=house), role, "house"))
-        ended = _granted(f"{role}.ended", fleet.portfolio, role, until=NOW - timedelta(seconds=1))
-        people.append(Person(ended, role, "ended"))
+    people.append(Person(_once_everything(fleet.portfolio), "", "none"))
     places = {"own": of(fleet, "ALD12 B1"), "elsewhere": of(fleet, "QUA48 B1"), "foreign": of(other, "ALD12 B1")}
     return Streets(people, places)
 
@@ -68,11 +67,17 @@ def _neighbours() -> Fleet:
     return Fleet(portfolio, technician, technician, technician)
 
 
-def _granted(
-    name: str, portfolio: Portfolio, role: str, building: Building | None = None, until: object = None
-) -> User:
+def _granted(name: str, portfolio: Portfolio, role: str, building: Building) -> User:
     user = make_person(name, None, "")
-    Grant.objects.create(user=user, portfolio=portfolio, role=role, building=building, until=until)
+    Grant.objects.create(user=user, portfolio=portfolio, role=role, building=building)
+    return user
+
+
+def _once_everything(portfolio: Portfolio) -> User:
+    """Somebody who had every role, each until a second ago: one that went on anywhere would let them in there."""
+    user = make_person("once.everything", None, "")
+    for role in ROLES:
+        Grant.objects.create(user=user, portfolio=portfolio, role=role, until=NOW - timedelta(seconds=1))
     return user
 
 

@@ -61,7 +61,9 @@ def bram(fleet: Fleet, db: Any) -> Phone:
 def test_a_caretaker_posts_one_and_the_same_again_answers_alike(fleet: Fleet, bram: Phone) -> None:
     body = shop_body(fleet)
     first, again = bram.post(body), bram.post(body)
-    assert (first.status_code, again.status_code, first.content) == (201, 200, again.content)
+    assert first.status_code == 201
+    assert again.status_code == 200
+    assert first.content == again.content
     assert first.json()["verdicts"][0]["proves"] == "full"
 
 
@@ -185,7 +187,9 @@ def test_what_waits_is_read_in_the_list_and_in_the_facts(fleet: Fleet, bram: Pho
     lacks = bram.post(body).json()["paper_lacks"]
     listed = next(v for v in bram.get(VISITS).json()["items"] if v["id"] == body["id"])
     facts = bram.get(f"{VISITS}{body['id']}/facts/").json()
-    assert (listed["paper"]["number"], listed["waits_for_second"], facts["paper_lacks"]) == ("1001", True, lacks)
+    assert listed["paper"]["number"] == "1001"
+    assert listed["waits_for_second"] is True
+    assert facts["paper_lacks"] == lacks
     assert facts["entries"][0]["values"] == {"serial": SERIAL}
 
 
@@ -201,7 +205,8 @@ def test_a_second_name_ends_the_hold_once(fleet: Fleet, bram: Phone, nora: User)
     answers = [Phone.of(nora).send("POST", f"{VISITS}{body['id']}/second/") for _ in range(2)]
     assert [a.status_code for a in answers] == [201, 409]
     facts = bram.get(f"{VISITS}{body['id']}/facts/").json()
-    assert (facts["paper_lacks"], facts["visit"]["waits_for_second"]) == ([], False)
+    assert facts["paper_lacks"] == []
+    assert facts["visit"]["waits_for_second"] is False
     assert facts["entries"][0]["now"]["proves"] == "full"
 
 

@@ -60,13 +60,13 @@ def swapped(serviced: Fleet) -> Fleet:
 
 def test_a_place_says_what_fills_it_what_proved_it_and_when_it_is_due(serviced: Fleet, rosa: Phone) -> None:
     upper = place(rosa, serviced, "upper")
-    assert (upper["role"], upper["hazard"], upper["part"], upper["needed"]) == (
-        "upper_cutoff",
-        "dry_firing",
-        "protection",
-        True,
-    )
-    assert (upper["state"], upper["reason"]["rule"], bool(upper["reason"]["sentence"])) == ("proven", "proven", True)
+    assert upper["role"] == "upper_cutoff"
+    assert upper["hazard"] == "dry_firing"
+    assert upper["part"] == "protection"
+    assert upper["needed"] is True
+    assert upper["state"] == "proven"
+    assert upper["reason"]["rule"] == "proven"
+    assert upper["reason"]["sentence"]
     assert [p["name"] for p in upper["paths"]] == ["float chamber"]
     assert upper["occupant"]["kind"] == "float_cutoff"
     due = {p["procedure"]: (p["due_at"][:10], (p["lapses_at"] or "")[:10]) for p in upper["proofs"]}
@@ -92,7 +92,9 @@ def test_an_emptied_place_has_no_occupant(serviced: Fleet, rosa: Phone) -> None:
     at, where = NOW - HOUR, serviced.bench().places["limit"]
     serviced.post(serviced.visit(at, [IncomingEntry(act="remove", code="", position=where, at=at)]))
     limit = place(rosa, serviced, "limit")
-    assert (limit["occupant"], len(limit["earlier"]), limit["state"]) == (None, 1, "not_fitted")
+    assert limit["occupant"] is None
+    assert len(limit["earlier"]) == 1
+    assert limit["state"] == "not_fitted"
 
 
 def test_a_set_value_is_the_newest_of_register_and_visits(serviced: Fleet, rosa: Phone) -> None:
@@ -133,7 +135,9 @@ def test_a_place_of_a_header_group_is_seen_through_its_boilers(fleet: Fleet, ros
     boiler.header_group = group
     boiler.save()
     seen = get(rosa, f"positions/{shared.id}/")
-    assert (unseen.status_code, seen["boiler"], seen["header_group"]) == (404, None, str(group.id))
+    assert unseen.status_code == 404
+    assert seen["boiler"] is None
+    assert seen["header_group"] == str(group.id)
     assert str(shared.id) in {i["id"] for i in get(rosa, f"boilers/{boiler.id}/positions/")["items"]}
 
 
@@ -151,8 +155,13 @@ def test_a_procedure_is_told_whole(rosa: Phone) -> None:
     drain, kept = get(rosa, "procedures/slow_drain/"), catalogue_of(1).procedures["slow_drain"]
     assert drain["cautions"].startswith(kept.caution)
     assert "licensed person" in drain["cautions"]
-    assert (drain["steps"], drain["source"], drain["people"]) == (list(kept.steps), kept.source, 2)
-    assert (drain["interval"], drain["anchor"], drain["grace_days"], drain["proof"]) == ("12 mo", "season", 30, "full")
+    assert drain["steps"] == list(kept.steps)
+    assert drain["source"] == kept.source
+    assert drain["people"] == 2
+    assert drain["interval"] == "12 mo"
+    assert drain["anchor"] == "season"
+    assert drain["grace_days"] == 30
+    assert drain["proof"] == "full"
     assert [v["name"] for v in drain["variants"]] == ["semi_annual"]
     assert drain["adopted"] is None
 
@@ -196,7 +205,9 @@ def test_a_building_says_what_stands_in_it_and_which_papers_are_in_force(fleet: 
         since = NOW - days * DAY
         Paper.objects.create(**made, boiler=boiler, name=name, since=since, until=date(2027, 1, 1))
     house = get(rosa, f"buildings/{boiler.building_id}/")
-    assert (house["address"], house["zone"], house["units"]) == ("12 Alder Terrace", "America/New_York", 31)
+    assert house["address"] == "12 Alder Terrace"
+    assert house["zone"] == "America/New_York"
+    assert house["units"] == 31
     assert [b["ref"] for b in house["boilers"]] == ["B1", "B2"]
     assert [(p["name"], p["boiler"]) for p in house["papers"]] == [("New", str(boiler.id))]
 
@@ -270,13 +281,13 @@ def test_a_visits_facts_are_those_that_were_posted(serviced: Fleet, rosa: Phone)
     visit = serviced.flushed(NOW - DAY)
     facts = get(rosa, f"visits/{visit.id}/facts/")
     (entry,) = facts["entries"]
-    assert (entry["act"], entry["code"], entry["outcome"], entry["readings"]["water"]) == (
-        "test",
-        "flush",
-        "pass",
-        "runs",
-    )
-    assert (facts["stands"], facts["judged_otherwise"], entry["now"]) == (True, False, None)
+    assert entry["act"] == "test"
+    assert entry["code"] == "flush"
+    assert entry["outcome"] == "pass"
+    assert entry["readings"]["water"] == "runs"
+    assert facts["stands"] is True
+    assert facts["judged_otherwise"] is False
+    assert entry["now"] is None
     assert (facts["findings_now"], facts["readiness_now"]) == (None, None)
 
 
@@ -284,7 +295,8 @@ def test_what_is_concluded_otherwise_now_is_told_beside(serviced: Fleet, rosa: P
     visit = serviced.flushed(NOW - DAY)
     Verdict.objects.filter(entry__visit=visit.id).update(outcome="inconclusive", sentence="Read by a wrong gauge.")
     facts = get(rosa, f"visits/{visit.id}/facts/")
-    assert (facts["judged_otherwise"], facts["entries"][0]["now"]["outcome"]) == (True, "inconclusive")
+    assert facts["judged_otherwise"] is True
+    assert facts["entries"][0]["now"]["outcome"] == "inconclusive"
     assert facts["entries"][0]["outcome"] == "pass"
 
 
@@ -298,7 +310,8 @@ def test_of_a_visit_that_was_corrected_nothing_is_judged(serviced: Fleet, rosa: 
     old = serviced.flushed(NOW - DAY)
     serviced.post(replace(old, id=uuid4(), performed_at=NOW - 2 * DAY, corrects=old.id, reason="A day off."))
     facts = get(rosa, f"visits/{old.id}/facts/")
-    assert (facts["stands"], facts["judged_otherwise"]) == (False, False)
+    assert facts["stands"] is False
+    assert facts["judged_otherwise"] is False
     assert facts["visit"]["corrected_by"]
 
 

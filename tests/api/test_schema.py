@@ -7,15 +7,19 @@ from typing import Any
 from uuid import UUID
 
 import pytest
+import yaml
 from django.conf import settings
 from django.core.management import call_command
 from django.test import Client
+from drf_spectacular.generators import SchemaGenerator
+from drf_spectacular.renderers import OpenApiYamlRenderer
 
 from api.examples import FAILED_FLUSH, REPAIR, SHOP_PAPER, TECHNICIAN
 from api.urls import urlpatterns
 from fleet import pipeline
 from fleet.accounts.models import Grant, Qualification, User
 from fleet.catalog import queries as catalog
+from fleet.catalog.texts import YAML_LOADER
 from fleet.management.demo.cast import CAST, FIELD_KEY
 from fleet.management.demo.story import PORTFOLIO_ID
 from fleet.portfolio.models import Portfolio
@@ -49,6 +53,15 @@ def test_the_document_is_valid_and_nothing_in_it_is_guessed() -> None:
     written = StringIO()
     call_command("spectacular", "--validate", "--fail-on-warn", stdout=written)
     assert written.getvalue().startswith("openapi: 3.1")
+
+
+def test_the_document_is_generated_and_written_once_in_a_process(monkeypatch: pytest.MonkeyPatch) -> None:
+    as_yaml, as_json = (Client().get("/api/schema/", headers={"Accept": a}) for a in ("*/*", "application/json"))
+    monkeypatch.setattr(SchemaGenerator, "get_schema", lambda *_, **__: pytest.fail("generated again"))
+    monkeypatch.setattr(OpenApiYamlRenderer, "render", lambda *_, **__: pytest.fail("written again"))
+    assert Client().get("/api/schema/").content == as_yaml.content
+    assert Client().get("/api/schema/?format=json").content == as_json.content
+    assert yaml.load(as_yaml.content, YAML_LOADER) == as_json.json()
 
 
 def test_the_document_holds_no_secret_and_no_person(document: Any) -> None:

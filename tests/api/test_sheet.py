@@ -94,7 +94,8 @@ def test_a_failure_is_put_right_and_proven_by_what_found_it(failed: Fleet, rosa:
     repair = lines(told)[0]
     assert repair["why"] == "The burner kept firing while the upper cutoff was flushed."
     assert repair["first_act"].startswith("Switch the burner off by hand now.")
-    assert (repair["level"], bool(repair["deficiency"])) == ("hold", True)
+    assert repair["level"] == "hold"
+    assert repair["deficiency"]
 
 
 def test_an_open_hold_comes_before_everything(failed: Fleet, serviced: Fleet, rosa: Phone) -> None:
@@ -204,7 +205,10 @@ def test_a_line_says_what_to_read_by_which_limit_and_what_was_read_last(serviced
     )
     found = line(sheet(rosa, serviced), "limit_trip", "high limit", "as_left")
     reading = next(r for r in found["readings"] if r["name"] == "trip_psi")
-    assert (reading["unit"], reading["required"], reading["low"], reading["high"]) == ("psi", True, -5, 60)
+    assert reading["unit"] == "psi"
+    assert reading["required"] is True
+    assert reading["low"] == -5
+    assert reading["high"] == 60
     assert reading["accept"].startswith("within 1 psi of its set point")
     assert found["set_points"] == {"set_psi": 8}
     assert (found["last"]["outcome"], found["last"]["readings"]["trip_psi"]) == ("pass", 7.9)
@@ -220,12 +224,10 @@ def test_a_set_point_is_what_was_set_last(serviced: Fleet, rosa: Phone) -> None:
 def test_the_sheet_says_who_may_and_when_it_takes_two(fleet: Fleet, rosa: Phone) -> None:
     told = sheet(rosa, fleet, "ALD12 B2")
     drain, trip = line(told, "slow_drain", "lower cutoff"), line(told, "limit_trip", "high limit")
-    assert (drain["who"], drain["second_person"], trip["second_person"], told["people"]) == (
-        ["technician"],
-        True,
-        False,
-        2,
-    )
+    assert drain["who"] == ["technician"]
+    assert drain["second_person"] is True
+    assert trip["second_person"] is False
+    assert told["people"] == 2
 
 
 def test_minutes_are_those_of_the_lines_and_of_the_visit(failed: Fleet, rosa: Phone) -> None:

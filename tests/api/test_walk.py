@@ -205,8 +205,10 @@ def test_every_role_meets_the_table_at_every_route(streets: Streets, phones: dic
     answers: dict[tuple[str, str], set[int]] = defaultdict(set)
     for method, name, address in routes():
         row = ROWS.get((method, name))
+        unknown: Any = None
         for person in streets.people if row else ():
-            unknown = sent(phones[person.user.username], method, at(address, NOTHING))
+            if person.reach != "house":  # to whoever has the role in one house it is what it is to the one before
+                unknown = sent(phones[person.user.username], method, at(address, NOTHING))
             for place, ids in streets.before(person):
                 answer = sent(phones[person.user.username], method, at(address, ids))
                 refusal, status = reached(row, person, place, address), answer.status_code

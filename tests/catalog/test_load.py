@@ -36,7 +36,9 @@ def test_the_first_release_applies_to_all_time(folder: Path) -> None:
 def test_the_same_content_again_writes_nothing(folder: Path) -> None:
     first = load_release(folder=folder, at=AT)
     again = load_release(folder=folder, at=AT.replace(year=2027))
-    assert (again.pk, Release.objects.count(), again.loaded_at) == (first.pk, 1, AT)
+    assert again.pk == first.pk
+    assert Release.objects.count() == 1
+    assert again.loaded_at == AT
 
 
 def test_a_changed_catalogue_is_a_new_release_from_a_later_day(folder: Path) -> None:

@@ -87,13 +87,14 @@ def test_an_act_is_one_change_with_who_why_and_which_request(office: Desk, hold:
     before = Pulse.objects.get().version
     office.act(hold, office.assigned(reason="It is his street."))
     change = Change.objects.get(version=before + 1)
-    assert (change.kind, change.subject, change.before, change.after) == (
-        "deficiency.assigned",
-        hold.id,
-        "open",
-        "assigned",
-    )
-    assert (change.who, change.request_id, change.rule, change.at) == ("ines", "desk-00001", hold.rule, NOW)
+    assert change.kind == "deficiency.assigned"
+    assert change.subject == hold.id
+    assert change.before == "open"
+    assert change.after == "assigned"
+    assert change.who == "ines"
+    assert change.request_id == "desk-00001"
+    assert change.rule == hold.rule
+    assert change.at == NOW
     assert change.sentence.startswith("Assigned to rosa")
 
 

@@ -32,7 +32,8 @@ def act(kind: str, at: datetime = NOW, **more: object) -> DeficiencyAct:
 @pytest.mark.parametrize(("at", "deferred"), [(RISES - SECOND, True), (RISES, False), (RISES + SECOND, False)])
 def test_a_deferral_ends_by_itself_when_the_class_rises(at: datetime, deferred: bool) -> None:
     found = life_at(deficiency(), [act("deferred", until=NOW + 9 * DAY)], at)
-    assert (found.deferred is not None, found.level) == (deferred, "routine" if deferred else "urgent")
+    assert (found.deferred is not None) == deferred
+    assert found.level == ("routine" if deferred else "urgent")
 
 
 def test_a_deferral_of_what_was_urgent_already_runs_to_its_end() -> None:

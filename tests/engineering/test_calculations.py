@@ -173,4 +173,6 @@ def test_the_heating_value_is_that_of_the_gas_that_was_named() -> None:
 
 def test_a_meter_that_stands_still_has_used_nothing() -> None:
     found = run_calculation("meter_use", {"days": [0, 7], "values": [50, 50]}).outputs
-    assert (found["gallons"], found["known_gallons"], found["gallons_per_day"]) == ([0], 0, 0)
+    assert found["gallons"] == [0]
+    assert found["known_gallons"] == 0
+    assert found["gallons_per_day"] == 0

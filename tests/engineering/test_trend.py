@@ -54,7 +54,9 @@ def test_a_stack_that_does_not_rise_says_so(differences: list[float]) -> None:
 )
 def test_too_little_says_what_it_needs(days: list[float], needs: str) -> None:
     found = stack_trend(days, [300.0 + day for day in days])
-    assert (found.says, found.slope_f_month, found.needs) == ("not enough", None, needs)
+    assert found.says == "not enough"
+    assert found.slope_f_month is None
+    assert found.needs == needs
 
 
 def test_false_trends_are_as_rare_as_stated() -> None:
@@ -105,4 +107,7 @@ def test_readings_that_cannot_be_are_refused(days: list[float], differences: lis
 
 def test_without_a_reading_nothing_has_been_spanned() -> None:
     found = stack_trend([], [])
-    assert (found.says, found.span_days, found.readings, found.needs) == ("not enough", 0.0, 0, "6 more readings")
+    assert found.says == "not enough"
+    assert found.span_days == 0.0
+    assert found.readings == 0
+    assert found.needs == "6 more readings"

@@ -67,7 +67,9 @@ def test_a_visit_brings_it_back_from_the_start_to_the_end_of_its_day(ended: date
 def test_it_comes_back_with_the_last_boiler_and_names_its_visit() -> None:
     visits = {BOILER: [(NOW + DAY + HOUR, uuid4())], OTHER: [(NOW + DAY + 2 * HOUR, VISIT)]}
     last = replay_job(facts(visits=visits, waiting={BOILER: None, OTHER: None}), BEGUN)[-1]
-    assert (last.status, last.since, last.visit) == ("back", NOW + DAY + 2 * HOUR, VISIT)
+    assert last.status == "back"
+    assert last.since == NOW + DAY + 2 * HOUR
+    assert last.visit == VISIT
 
 
 @pytest.mark.parametrize("acts", [[], [PLAN], [PLAN, ACCEPT], BEGUN])

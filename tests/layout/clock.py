@@ -4,6 +4,8 @@ import ast
 import re
 from collections.abc import Iterator
 
+from tests.layout.tree import nodes_of
+
 CLOCKS = {
     "datetime.datetime.now",
     "datetime.datetime.today",
@@ -39,16 +41,16 @@ SQL = re.compile(
 
 def clock_reads(source: str) -> list[tuple[int, str]]:
     """Return (line, what) for each read of a clock in `source`, in order."""
-    tree = ast.parse(source)
-    names, prose = _imported(tree), _docstrings(tree)
-    found = {fault for node in ast.walk(tree) if id(node) not in prose for fault in _faults(node, names)}
+    nodes = nodes_of(source)
+    names, prose = _imported(nodes), _docstrings(nodes)
+    found = {fault for node in nodes if id(node) not in prose for fault in _faults(node, names)}
     return sorted(found)
 
 
-def _imported(tree: ast.Module) -> dict[str, str]:
+def _imported(nodes: list[ast.AST]) -> dict[str, str]:
     """Return what each imported local name stands for, `dt` → `datetime`, wherever in the file it is imported."""
     names: dict[str, str] = {}
-    for node in ast.walk(tree):
+    for node in nodes:
         if isinstance(node, ast.Import):
             for alias in node.names:
                 first = alias.name.partition(".")[0]
@@ -58,9 +60,9 @@ def _imported(tree: ast.Module) -> dict[str, str]:
     return names
 
 
-def _docstrings(tree: ast.Module) -> set[int]:
+def _docstrings(nodes: list[ast.AST]) -> set[int]:
     """Return the ids of bare strings: prose may speak of now()."""
-    return {id(node.value) for node in ast.walk(tree) if isinstance(node, ast.Expr)}
+    return {id(node.value) for node in nodes if isinstance(node, ast.Expr)}
 
 
 def _faults(node: ast.AST, names: dict[str, str]) -> Iterator[tuple[int, str]]:

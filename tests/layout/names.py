@@ -5,6 +5,8 @@ from collections import defaultdict
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 
+from tests.layout.tree import nodes_of
+
 # Participles and pronouns: they may qualify a noun (`posted_visits`) and never replace it.
 BARE = frozenset(
     (
@@ -57,12 +59,12 @@ def count_names(files: Iterable[Source]) -> NameCounts:
     """Count over the given files; generated migrations are the caller's to leave out."""
     counts = NameCounts()
     classes: dict[str, list[str]] = defaultdict(list)
-    trees = [(path, ast.parse(text)) for path, text in files]
+    sources = [(path, nodes_of(text)) for path, text in files]
     variadic = VARIADIC | {
-        node.name for _, tree in trees for node in ast.walk(tree) if isinstance(node, Function) and node.args.vararg
+        node.name for _, nodes in sources for node in nodes if isinstance(node, Function) and node.args.vararg
     }
-    for path, tree in trees:
-        for node in ast.walk(tree):
+    for path, nodes in sources:
+        for node in nodes:
             where = f"{path}:{getattr(node, 'lineno', 0)}"
             _count_bound_names(counts, node, where)
             if isinstance(node, Function) and _is_counted(node):

@@ -4,6 +4,8 @@ import ast
 from collections.abc import Iterator
 from pathlib import Path
 
+from tests.layout.tree import nodes_of, text_of
+
 FILE_LINES = 400
 FUNCTION_LINES = 50
 # (path begins with, function's name or "" for all, most lines); the strictest that matches counts.
@@ -30,7 +32,7 @@ def long_functions(name: str, source: str) -> Iterator[str]:
     """Yield a line for each function of a file that is longer than its place allows; migrations aside."""
     if "/migrations/" in name:
         return
-    for node in ast.walk(ast.parse(source)):
+    for node in nodes_of(source):
         if isinstance(node, Function):
             lines, most = _lines(node), _most(name, node.name)
             if lines > most:
@@ -39,13 +41,15 @@ def long_functions(name: str, source: str) -> Iterator[str]:
 
 def without_docstring(name: str, source: str) -> bool:
     """Return whether a module says nothing about itself; an empty one and a migration have nothing to say."""
-    return bool(source.strip()) and "/migrations/" not in name and ast.get_docstring(ast.parse(source)) is None
+    module = nodes_of(source)[0]
+    assert isinstance(module, ast.Module)
+    return bool(source.strip()) and "/migrations/" not in name and ast.get_docstring(module) is None
 
 
 def text_files(root: Path, paths: list[Path]) -> list[tuple[str, str]]:
     """Return (path from the root, text) of the files people write line by line, data and papers aside."""
     written = [path for path in paths if path.suffix in TEXT_SUFFIXES]
-    return [(path.relative_to(root).as_posix(), path.read_text()) for path in written]
+    return [(path.relative_to(root).as_posix(), text_of(path)) for path in written]
 
 
 def _lines(function: Function) -> int:

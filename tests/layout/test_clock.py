@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from tests.layout.clock import SQL, clock_reads
-from tests.layout.tree import DOORS, ROOT, listed, sources, tree_files
+from tests.layout.tree import DOORS, ROOT, listed, sources, text_of, tree_files
 
 PLANTED = [
     ("import datetime\nx = datetime.datetime.now(tz)", "datetime.datetime.now"),
@@ -55,7 +55,7 @@ def test_only_the_doors_read_the_clock() -> None:
 
 
 def test_no_sql_file_reads_the_clock() -> None:
-    found = [(path, SQL.search(path.read_text())) for path in tree_files() if path.suffix == ".sql"]
+    found = [(path, SQL.search(text_of(path))) for path in tree_files() if path.suffix == ".sql"]
     assert not [path for path, clock in found if clock]
 
 

@@ -9,15 +9,16 @@ from pathlib import Path
 
 import pytest
 
-from tests.layout.tree import PURE, ROOT, contract_modules, listed, sources
+from tests.layout.tree import PURE, ROOT, contract_modules, listed, nodes_of, sources
 
 LINT = "from importlinter.cli import lint_imports_command; lint_imports_command()"
 LOAD = """
 import importlib, json, pkgutil, sys
 before = set(sys.modules)
-room = importlib.import_module(sys.argv[1])
-for found in pkgutil.walk_packages(getattr(room, "__path__", []), room.__name__ + "."):
-    importlib.import_module(found.name)
+for name in sys.argv[1:]:
+    room = importlib.import_module(name)
+    for found in pkgutil.walk_packages(getattr(room, "__path__", []), room.__name__ + "."):
+        importlib.import_module(found.name)
 print(json.dumps(sorted(set(sys.modules) - before)))
 """
 # Frameworks, drivers and clients. Not sockets, threads or subprocesses: numeric libraries may load those themselves,
@@ -42,30 +43,34 @@ def lint(root: Path) -> tuple[int, str]:
     return done.returncode, done.stdout + done.stderr
 
 
-def loaded_by(module: str, root: Path) -> list[str]:
-    """Return the forbidden modules that importing `module`, and everything in it, leaves in a fresh interpreter."""
-    done = subprocess.run([sys.executable, "-c", LOAD, module], cwd=root, capture_output=True, text=True, check=False)
+def loaded_by(root: Path, *modules: str) -> list[str]:
+    """Return the forbidden modules that importing `modules`, and everything in them, leaves in a fresh interpreter."""
+    done = subprocess.run([sys.executable, "-c", LOAD, *modules], cwd=root, capture_output=True, text=True, check=False)
     assert done.returncode == 0, done.stderr
     return [name for name in json.loads(done.stdout) if name in FOREIGN]
 
 
 def builtin_io(source: str) -> list[str]:
     """Return the calls of a builtin that reads, writes or loads by name."""
-    calls = [node for node in ast.walk(ast.parse(source)) if isinstance(node, ast.Call)]
+    calls = [node for node in nodes_of(source) if isinstance(node, ast.Call)]
     return [c.func.id for c in calls if isinstance(c.func, ast.Name) and c.func.id in BUILTINS]
 
 
 @pytest.fixture
 def skeleton(tmp_path: Path) -> Path:
+    return make_skeleton(tmp_path)
+
+
+def make_skeleton(root: Path) -> Path:
     """A tree with every room as an empty package, under the project's own contracts."""
-    shutil.copy(ROOT / "pyproject.toml", tmp_path)
+    shutil.copy(ROOT / "pyproject.toml", root)
     aside = {f"fleet.{module}" for module in ASIDE}
     for package in sorted({"api", "fleet"} | contract_modules() - aside):
-        (tmp_path / package.replace(".", "/")).mkdir()
-        (tmp_path / package.replace(".", "/") / "__init__.py").touch()
+        (root / package.replace(".", "/")).mkdir()
+        (root / package.replace(".", "/") / "__init__.py").touch()
     for module in ASIDE:
-        (tmp_path / f"fleet/{module}.py").touch()
-    return tmp_path
+        (root / f"fleet/{module}.py").touch()
+    return root
 
 
 def plant(root: Path, name: str, line: str) -> None:
@@ -81,57 +86,72 @@ def test_a_tree_without_faults_passes(skeleton: Path) -> None:
     plant(skeleton, "fleet/urls.py", "import api")
     plant(skeleton, "fleet/alerts/reconcile.py", "from fleet.board import Segment")
     code, said = lint(skeleton)
-    assert (code, "7 kept, 0 broken" in said) == (0, True), said
+    assert code == 0, said
+    assert "7 kept, 0 broken" in said, said
 
 
-@pytest.mark.parametrize(
-    ("name", "line", "said"),
-    [
-        ("fleet/board/services.py", "import fleet.alerts", "fleet.board is not allowed to import fleet.alerts"),
-        ("fleet/web/board/board_page.py", "import fleet.tasks", "fleet.web is not allowed to import fleet.tasks"),
-        ("fleet/management/up.py", "import fleet.web", "fleet.management is not allowed to import fleet.web"),
-        ("fleet/wake/go.py", "import fleet.pipeline", "fleet.wake is not allowed to import fleet.pipeline"),
-        ("fleet/utils.py", "", "fleet.utils"),
-        (
-            "fleet/rules/ledger/effects.py",
-            "import fleet.rules.answers",
-            "fleet.rules.ledger is not allowed to import fleet.rules.answers",
-        ),
-        (
-            "fleet/web/shared/forms.py",
-            "import fleet.web.board",
-            "fleet.web.shared is not allowed to import fleet.web.board",
-        ),
-        ("api/http/strict.py", "import api.visits", "api.http is not allowed to import api.visits"),
-        ("fleet/rules/values/text.py", "import django", "fleet.rules is not allowed to import django"),
-        ("fleet/errors/web.py", "import rest_framework", "fleet.errors is not allowed to import rest_framework"),
-        ("fleet/calendar/clock.py", "from time import time", "fleet.calendar is not allowed to import time"),
-        ("fleet/planning/read.py", "import os.path", "fleet.planning is not allowed to import os"),
-        (
-            "fleet/engineering/a.py",
-            "import fleet.settings",
-            "fleet.engineering is not allowed to import fleet.settings",
-        ),
-        ("fleet/errors/deep.py", "import api", "fleet is not allowed to import api"),
-        ("api/visits/post.py", "import fleet.web", "api is not allowed to import fleet.web"),
-        ("api/visits/post.py", "import fleet.management", "api is not allowed to import fleet.management"),
-    ],
-)
-def test_a_planted_import_breaks_a_contract(skeleton: Path, name: str, line: str, said: str) -> None:
-    plant(skeleton, name, line)
+# One fault a file and a line, and what must be said of each: the sentence of the contract, and the import itself.
+PLANTED = [
+    ("fleet/board/services.py", "import fleet.alerts", "fleet.board is not allowed to import fleet.alerts"),
+    ("fleet/web/board/board_page.py", "import fleet.tasks", "fleet.web is not allowed to import fleet.tasks"),
+    ("fleet/management/up.py", "import fleet.web", "fleet.management is not allowed to import fleet.web"),
+    ("fleet/wake/go.py", "import fleet.pipeline", "fleet.wake is not allowed to import fleet.pipeline"),
+    (
+        "fleet/rules/ledger/effects.py",
+        "import fleet.rules.answers",
+        "fleet.rules.ledger is not allowed to import fleet.rules.answers",
+    ),
+    (
+        "fleet/web/shared/forms.py",
+        "import fleet.web.board",
+        "fleet.web.shared is not allowed to import fleet.web.board",
+    ),
+    ("api/http/strict.py", "import api.visits", "api.http is not allowed to import api.visits"),
+    ("fleet/rules/values/text.py", "import django", "fleet.rules is not allowed to import django"),
+    ("fleet/errors/web.py", "import rest_framework", "fleet.errors is not allowed to import rest_framework"),
+    ("fleet/calendar/clock.py", "from time import time", "fleet.calendar is not allowed to import time"),
+    ("fleet/planning/read.py", "import os.path", "fleet.planning is not allowed to import os"),
+    ("fleet/engineering/a.py", "import fleet.settings", "fleet.engineering is not allowed to import fleet.settings"),
+    ("fleet/errors/deep.py", "import api", "fleet is not allowed to import api"),
+    ("api/visits/post.py", "import fleet.web", "api is not allowed to import fleet.web"),
+    ("api/visits/edit.py", "import fleet.management", "api is not allowed to import fleet.management"),
+]
+
+
+@pytest.fixture(scope="module")
+def said_of_faults(tmp_path_factory: pytest.TempPathFactory) -> str:
+    """What is said of a skeleton with all the faults of PLANTED, read once; without them it passes, as shown above."""
+    root = make_skeleton(tmp_path_factory.mktemp("planted"))
+    for name, line, _ in PLANTED:
+        plant(root, name, line)
+    code, output = lint(root)
+    assert code == 1
+    return " ".join(output.split())
+
+
+@pytest.mark.parametrize(("name", "line", "said"), PLANTED)
+def test_a_planted_import_breaks_a_contract(said_of_faults: str, name: str, line: str, said: str) -> None:
+    assert said in said_of_faults
+    importer, imported = name.removesuffix(".py").replace("/", "."), line.split()[1].removesuffix(".path")
+    assert f"{importer} -> {imported} (l.1)" in said_of_faults
+
+
+def test_a_module_that_no_layer_names_breaks_a_contract(skeleton: Path) -> None:
+    plant(skeleton, "fleet/utils.py", "")
     code, output = lint(skeleton)
-    assert (code, said in " ".join(output.split())) == (1, True), output
+    assert code == 1, output
+    assert "fleet.utils" in output, output
 
 
 def test_a_missing_room_breaks_the_layers(skeleton: Path) -> None:
     shutil.rmtree(skeleton / "fleet/board")
     code, said = lint(skeleton)
-    assert (code, "fleet.board does not exist" in said) == (1, True), said
+    assert code == 1, said
+    assert "fleet.board does not exist" in said, said
 
 
-@pytest.mark.parametrize("room", PURE)
-def test_a_pure_room_loads_no_framework_and_no_client(room: str) -> None:
-    assert loaded_by(f"fleet.{room}", ROOT) == []
+def test_the_pure_rooms_load_no_framework_and_no_client() -> None:
+    assert loaded_by(ROOT, *(f"fleet.{room}" for room in PURE)) == []
 
 
 def test_the_package_fleet_is_empty() -> None:
@@ -140,12 +160,12 @@ def test_the_package_fleet_is_empty() -> None:
 
 def test_celery_loaded_by_the_package_is_found(skeleton: Path) -> None:
     plant(skeleton, "fleet/__init__.py", "import celery")
-    assert "celery" in loaded_by("fleet.rules", skeleton)
+    assert "celery" in loaded_by(skeleton, "fleet.rules")
 
 
 def test_a_framework_deep_in_a_pure_room_is_found(skeleton: Path) -> None:
     plant(skeleton, "fleet/rules/late.py", "import django")
-    assert loaded_by("fleet.rules", skeleton) == ["django"]
+    assert loaded_by(skeleton, "fleet.rules") == ["django"]
 
 
 def test_no_pure_room_reads_or_writes_by_a_builtin() -> None:

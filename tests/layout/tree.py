@@ -1,8 +1,10 @@
 """What the checks of the layout read: the rooms in their order, and the files of the tree."""
 
+import ast
 import subprocess
 import tomllib
 from collections.abc import Iterator
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -38,6 +40,17 @@ def contract_modules() -> set[str]:
 
 def tree_files(root: Path = ROOT) -> list[Path]:
     """Return every file that is or would be committed: what git sees, or without git what lies there."""
+    return _own_files() if root == ROOT else list_files(root)
+
+
+@cache
+def _own_files() -> list[Path]:
+    """Return the files of this tree, which stand still while it is tested."""
+    return list_files(ROOT)
+
+
+def list_files(root: Path) -> list[Path]:
+    """Return every file below `root` that is or would be committed."""
     listing = ["git", "ls-files", "-z", "--cached", "--others", "--exclude-standard"]
     if (root / ".git").exists():
         found = subprocess.run(listing, cwd=root, capture_output=True, text=True, check=True).stdout
@@ -51,12 +64,24 @@ def _left_behind(path: Path) -> bool:
     return hidden_folder or any(Path(part).match(made) for part in path.parts for made in LEFT_BEHIND)
 
 
-def sources(root: Path = ROOT, *, tests: bool = False) -> Iterator[tuple[str, str]]:
+def sources(*, tests: bool = False) -> Iterator[tuple[str, str]]:
     """Yield (path from the root, text) of each Python file of the project; those under tests/ only on request."""
-    for path in tree_files(root):
-        name = path.relative_to(root).as_posix()
+    for path in tree_files():
+        name = path.relative_to(ROOT).as_posix()
         if path.suffix == ".py" and (tests or not name.startswith("tests/")):
-            yield name, path.read_text()
+            yield name, text_of(path)
+
+
+@cache
+def text_of(path: Path) -> str:
+    """Return the text of a file of this tree, read once in a process."""
+    return path.read_text()
+
+
+@cache
+def nodes_of(source: str) -> list[ast.AST]:
+    """Return all nodes of a source in the order of `ast.walk`, its module first; parsed once in a process."""
+    return list(ast.walk(ast.parse(source)))
 
 
 def listed(faults: list[str]) -> str:

@@ -3,14 +3,11 @@
 Run as `python -m tests.management.standin DATA PORT [full | failing]`: all programs, or one beside it that fails.
 """
 
-import os
 import signal
 import sys
 from collections.abc import Mapping
 from dataclasses import replace
 from pathlib import Path
-
-from celery import Celery
 
 from fleet.management.embedded import MachineError, site
 from fleet.management.embedded.address import ListenAddress
@@ -21,7 +18,7 @@ from fleet.management.embedded.program_copy import CODE_PARTS
 from fleet.management.embedded.running_command import print_line
 
 ROOT = str(Path(__file__).resolve().parents[2])
-HERE = "tests.management.standin"
+TASKS = "tests.management.standin_tasks"
 STEP = """
 import os, psycopg
 with psycopg.connect(os.environ["DATABASE_OWNER_URL"] or os.environ["DATABASE_URL"]) as connection:
@@ -29,16 +26,6 @@ with psycopg.connect(os.environ["DATABASE_OWNER_URL"] or os.environ["DATABASE_UR
     connection.execute("GRANT SELECT, INSERT ON starts TO PUBLIC")
     connection.execute("INSERT INTO starts DEFAULT VALUES")
 """
-app = Celery("standin", broker=os.environ.get("REDIS_URL"))
-app.conf.update(
-    task_ignore_result=True, broker_connection_retry_on_startup=True, beat_scheduler="celery.beat:Scheduler"
-)
-
-
-@app.task
-def touch(path: str) -> None:
-    """Leave a file, so that a test sees the task arrived."""
-    Path(path).touch()
 
 
 def plan(folder: Folder, address: ListenAddress, env: Mapping[str, str]) -> site.SitePlan:
@@ -51,8 +38,10 @@ def plan(folder: Folder, address: ListenAddress, env: Mapping[str, str]) -> site
     def program(name: str, *arguments: str) -> Program:
         return Program(name, (sys.executable, *arguments), site_env, cwd=ROOT)
 
-    step = replace(program("step", "-c", STEP), env=env, for_owner=True)
-    celery = ("-m", "celery", "-A", HERE)
+    # What the owner's account compiled first, the site's could neither read nor replace (`tests/servers.py`).
+    owner_env = {name: value for name, value in env.items() if name != "PYTHONPYCACHEPREFIX"}
+    step = replace(program("step", "-c", STEP), env=owner_env, for_owner=True)
+    celery = ("-m", "celery", "-A", TASKS)
     worker = program("worker", *celery, "worker", "--concurrency", "2", "--without-mingle", "--without-gossip")
     beat = program("beat", *celery, "beat", "--pidfile", "")
     web = program("web", "-m", "tests.management.slow_site", address.host, str(address.port))

@@ -59,7 +59,8 @@ def test_nginx_takes_the_configuration_of_the_paper(tmp_path: Path) -> None:
     assert nginx is not None
     argv = [nginx, "-t", "-e", "stderr", "-c", str(tmp_path / "nginx.conf")]
     result = subprocess.run(argv, capture_output=True, text=True, check=False)
-    assert (result.returncode, "[warn]" in result.stderr) == (0, False), result.stderr
+    assert result.returncode == 0, result.stderr
+    assert "[warn]" not in result.stderr, result.stderr
 
 
 def test_caddy_takes_the_configuration_of_the_paper(tmp_path: Path) -> None:
@@ -68,7 +69,8 @@ def test_caddy_takes_the_configuration_of_the_paper(tmp_path: Path) -> None:
     argv = ["caddy", "validate", "--adapter", "caddyfile", "--config", str(tmp_path / "Caddyfile")]
     env = {"HOME": str(tmp_path), "PATH": "/usr/bin:/bin"}
     result = subprocess.run(argv, capture_output=True, text=True, env=env, check=False)
-    assert (result.returncode, "Valid configuration" in result.stdout) == (0, True), result.stderr
+    assert result.returncode == 0, result.stderr
+    assert "Valid configuration" in result.stdout, result.stderr
 
 
 @pytest.mark.parametrize("kind", ["nginx", "caddy"])

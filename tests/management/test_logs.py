@@ -35,7 +35,8 @@ def test_only_what_a_log_says_since_a_start_explains_its_failure(tmp_path: Path)
     start = log.stat().st_size
     with log.open("a") as later:
         later.write("shared memory block is still in use\n")
-    assert (reports_full_disk(log, 0), reports_full_disk(log, start)) == (True, False)
+    assert reports_full_disk(log, 0) is True
+    assert reports_full_disk(log, start) is False
     assert str(error_from_log("It failed", log, start, tmp_path)) == f"It failed; its log is {log}."
     assert "is full: make room there" in str(error_from_log("It failed", log, 0, tmp_path))
 

@@ -48,11 +48,9 @@ def test_a_demonstration_and_a_test_make_them_once_without_shell_home_or_further
     assert choose_accounts("site") == accounts
     for name, account in zip(STRANGERS, (accounts.data, accounts.site), strict=True):
         entry = pwd.getpwnam(name)
-        assert (entry.pw_shell.rpartition("/")[2], entry.pw_dir, entry.pw_uid < 1000) == (
-            "nologin",
-            "/nonexistent",
-            True,
-        )
+        assert entry.pw_shell.rpartition("/")[2] == "nologin"
+        assert entry.pw_dir == "/nonexistent"
+        assert entry.pw_uid < 1000
         assert os.getgrouplist(name, entry.pw_gid) == [account.gid]
     assert accounts.data.gid != accounts.site.gid
 

@@ -57,7 +57,7 @@ def arrives(running: Site, name: str) -> bool:
     marks.mkdir(exist_ok=True)
     marks.chmod(0o777)  # the worker has an account of its own
     mark = marks / name
-    code = f"from tests.management.standin import touch; touch.delay({str(mark)!r})"
+    code = f"from tests.management.standin_tasks import touch; touch.delay({str(mark)!r})"
     env = {**CLEAN, "REDIS_URL": running.told["redis_url"]}
     env.pop("DJANGO_SETTINGS_MODULE", None)
     subprocess.run([sys.executable, "-c", code], cwd=ROOT, env=env, check=True)

@@ -39,7 +39,14 @@ def test_none(): assert not list(pathlib.Path(tempfile.gettempdir()).glob("gauge
 """
 # Of the plugins only those that are named: the others take longer to load than all else.
 BARE = {**CLEAN, "PYTEST_DISABLE_PLUGIN_AUTOLOAD": "1"}
-SLEEPS = "import time\ndef test_sleeps():\n    print('sleeping', flush=True)\n    time.sleep(60)\n"
+# As from a terminal, also where whoever runs the tests ignores Ctrl-C: it would sleep to its end.
+SLEEPS = """
+import signal, time
+def test_sleeps():
+    signal.signal(signal.SIGINT, signal.default_int_handler)
+    print("sleeping", flush=True)
+    time.sleep(60)
+"""
 
 
 def folders() -> set[Path]:

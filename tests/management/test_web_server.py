@@ -102,7 +102,8 @@ def test_a_body_that_falls_silent_is_answered_408_and_its_connection_closed(serv
     answer = served.answer_to(BODY.replace(b"POST /", b"POST /api/"))
     head, _, body = answer.partition(b"\r\n\r\n")
     assert head.startswith(b"HTTP/1.1 408 ")
-    assert (json.loads(body)["code"], b"application/problem+json" in head) == ("too_slow", True)
+    assert json.loads(body)["code"] == "too_slow"
+    assert b"application/problem+json" in head
     assert 2.5 < time.monotonic() - begun < 10
 
 
@@ -230,7 +231,9 @@ def test_every_line_of_the_log_is_an_object_and_what_the_site_did_not_log_is_log
     served.get("/static/board.css?q=secret")
     assert eventually(lambda: lines_of(served, "/static/board.css"))
     [line] = lines_of(served, "/static/board.css")
-    assert (line["method"], line["status"], line["logger"]) == ("GET", 200, "fleet.web_server")
+    assert line["method"] == "GET"
+    assert line["status"] == 200
+    assert line["logger"] == "fleet.web_server"
 
 
 def test_what_the_site_logged_itself_is_not_logged_again_and_no_secret_is(served: Served) -> None:

@@ -89,7 +89,9 @@ def test_a_second_successor_is_refused_and_told_which_is_the_first(served: Fleet
 def test_a_correction_is_told_with_its_reason(served: Fleet) -> None:
     post(correction(served.flushed(NOW)), served.technician, NOW)
     change = Change.objects.get(kind="visit.corrected")
-    assert (change.subject, change.after, change.who) == (served.flushed(NOW).id, "corrected", "rosa")
+    assert change.subject == served.flushed(NOW).id
+    assert change.after == "corrected"
+    assert change.who == "rosa"
 
 
 def test_what_the_old_visit_closed_reopens(served: Fleet) -> None:
@@ -99,7 +101,9 @@ def test_what_the_old_visit_closed_reopens(served: Fleet) -> None:
     closed = Deficiency.objects.get(rule="flush_keeps_firing").status
     served.post(correction(repair, entries=repair.entries[:2]), at=NOW + 3 * HOUR)
     row = Deficiency.objects.get(rule="flush_keeps_firing")
-    assert (closed, row.status, row.closed_at) == ("closed", "repaired", None)
+    assert closed == "closed"
+    assert row.status == "repaired"
+    assert row.closed_at is None
     assert standing(served.bench(), NOW + 3 * HOUR) == "hold"
 
 
@@ -200,7 +204,9 @@ def test_a_second_qualified_name_is_kept_once_and_told(served: Fleet) -> None:
     made, theo = corrected(served), make_person("theo", served.portfolio, "technician", "technician")
     second(made.id, theo)
     change = Change.objects.get(kind="visit.seconded")
-    assert (change.subject, change.boiler_id, change.request_id) == (made.id, made.boiler, "phone-0002")
+    assert change.subject == made.id
+    assert change.boiler_id == made.boiler
+    assert change.request_id == "phone-0002"
     with pytest.raises(Refused) as caught:
         second(made.id, theo)
     assert (caught.value.status, caught.value.faults[0].code) == (409, "seconded_already")

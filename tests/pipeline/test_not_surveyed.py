@@ -37,7 +37,10 @@ def survey(fleet: Fleet, *keys: str, at: datetime = NOW) -> None:
 def test_it_is_the_portfolios_since_its_first_boiler(fleet: Fleet) -> None:
     first = Boiler.objects.order_by("since")[0].since
     alert = told()
-    assert (alert.boiler_id, alert.subject, alert.since, alert.until) == (None, fleet.portfolio.id, first, None)
+    assert alert.boiler_id is None
+    assert alert.subject == fleet.portfolio.id
+    assert alert.since == first
+    assert alert.until is None
     assert alert.sentence.startswith("2 boilers have not been surveyed")
 
 

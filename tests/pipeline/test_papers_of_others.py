@@ -90,7 +90,9 @@ def test_a_caretaker_posts_the_shops_paper_and_it_proves_the_valve(serviced: Fle
 def test_it_proves_from_the_instant_of_its_test_on(serviced: Fleet) -> None:
     post(serviced, paper_visit(serviced))
     before, at, after = (valve_state(serviced, TESTED_AT + step)[1] for step in (-SECOND, 0 * SECOND, SECOND))
-    assert ("paper" in before, "paper" in at, "paper" in after) == (False, True, True)
+    assert "paper" not in before
+    assert "paper" in at
+    assert "paper" in after
 
 
 def test_it_answers_nothing_about_firing(serviced: Fleet) -> None:
@@ -117,7 +119,9 @@ def test_bad_news_counts_from_a_body_that_does_not_do_the_test(serviced: Fleet) 
 def test_out_of_a_hold_it_waits_and_says_for_what(failed: Fleet) -> None:
     answer = post(failed, paper_visit(failed, shop_test(failed, SERIAL)))
     assert answer["paper_lacks"] == ["No second qualified person stands behind the paper."]
-    assert (answer["waits_for_second"], is_held(failed), standing(failed.bench())) == (True, True, "hold")
+    assert answer["waits_for_second"] is True
+    assert is_held(failed) is True
+    assert standing(failed.bench()) == "hold"
     assert list(Waiting.objects.values_list("subject", "lacks")) == [("paper", answer["paper_lacks"])]
 
 
@@ -127,7 +131,8 @@ def test_a_second_qualified_person_ends_the_hold_from_the_test_on(failed: Fleet)
     failed.second(visit)
     states = [valve_state(failed, TESTED_AT + step)[0] for step in (-SECOND, 0 * SECOND, SECOND)]
     assert states == ["failed", "proven", "proven"]
-    assert (is_held(failed), Waiting.objects.exists()) == (False, False)
+    assert is_held(failed) is False
+    assert Waiting.objects.exists() is False
     assert Change.objects.filter(kind="visit.seconded").last().sentence == "nora seconded the paper."  # type: ignore[union-attr]
 
 
@@ -146,7 +151,8 @@ def test_neither_the_poster_nor_somebody_unqualified_seconds_it(failed: Fleet, w
     by = failed.caretaker if who == "poster" else make_person("ines", failed.portfolio, "manager")
     with pytest.raises(Refused) as caught:
         pipeline.second_correction(visit=visit.id, by=by, at=NOW)
-    assert (caught.value.status, is_held(failed)) == (403, True)
+    assert caught.value.status == 403
+    assert is_held(failed) is True
 
 
 @pytest.mark.parametrize("serial", ["", "V-2002"])
@@ -154,7 +160,8 @@ def test_a_second_name_does_not_stand_in_for_the_serial(failed: Fleet, serial: s
     visit = paper_visit(failed, shop_test(failed, serial))
     post(failed, visit)
     failed.second(visit)
-    assert (is_held(failed), Waiting.objects.get().subject) == (True, "paper")
+    assert is_held(failed) is True
+    assert Waiting.objects.get().subject == "paper"
 
 
 def test_a_serial_put_on_record_later_ends_the_hold(unstamped: Fleet) -> None:
@@ -163,7 +170,8 @@ def test_a_serial_put_on_record_later_ends_the_hold(unstamped: Fleet) -> None:
     unstamped.second(visit)
     assert Waiting.objects.get().lacks == ["The register does not have the serial of the safety valve."]
     stamp_serial(unstamped, NOW)
-    assert (is_held(unstamped), valve_state(unstamped, TESTED_AT)[0]) == (False, "proven")
+    assert is_held(unstamped) is False
+    assert valve_state(unstamped, TESTED_AT)[0] == "proven"
 
 
 def test_a_withdrawn_paper_holds_again(failed: Fleet) -> None:
@@ -172,7 +180,8 @@ def test_a_withdrawn_paper_holds_again(failed: Fleet) -> None:
     failed.second(visit)
     void = replace(visit, id=uuid4(), corrects=visit.id, reason="other valve", void=True, entries=(), paper=None)
     post(failed, void)
-    assert (is_held(failed), standing(failed.bench())) == (True, "hold")
+    assert is_held(failed) is True
+    assert standing(failed.bench()) == "hold"
 
 
 def test_a_corrected_paper_needs_its_own_second_name(failed: Fleet) -> None:
@@ -191,7 +200,9 @@ def test_a_newer_failure_stands_against_a_paper_posted_late(serviced: Fleet) -> 
     visit = paper_visit(serviced, shop_test(serviced, SERIAL))
     answer = post(serviced, visit)
     serviced.second(visit)
-    assert (answer["newer_facts_stand"], is_held(serviced), standing(serviced.bench())) == (True, True, "hold")
+    assert answer["newer_facts_stand"] is True
+    assert is_held(serviced) is True
+    assert standing(serviced.bench()) == "hold"
 
 
 def test_the_same_visit_again_is_a_repeat(serviced: Fleet) -> None:

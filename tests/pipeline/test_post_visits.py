@@ -92,7 +92,8 @@ def test_a_repeat_is_answered_as_the_first_time_and_writes_nothing(clear: Fleet)
     first = clear.post(visit)[0]
     before = (Pulse.objects.get().version, Change.objects.count(), Visit.objects.count())
     again = clear.post(visit, at=NOW + DAY)[0]
-    assert (again.body, again.created) == (first.body, False)
+    assert again.body == first.body
+    assert again.created is False
     assert (Pulse.objects.get().version, Change.objects.count(), Visit.objects.count()) == before
 
 
@@ -119,7 +120,8 @@ def test_a_correction_takes_the_place_of_the_visit_it_names(clear: Fleet) -> Non
     right = clear.flushed(NOW - timedelta(hours=1))
     restated = _correcting(right, wrong.id)
     (told,) = clear.post(restated)
-    assert (told.parse_body()["waits_for_second"], standing(clear.bench())) == (True, "hold")
+    assert told.parse_body()["waits_for_second"] is True
+    assert standing(clear.bench()) == "hold"
     clear.second(restated)
     assert standing(clear.bench()) == "clear"
     assert Deficiency.objects.get().status == "withdrawn"

@@ -198,4 +198,6 @@ def test_how_far_it_is_can_be_seen_beside_the_transaction_that_saves(monkeypatch
     pipeline.work_on_imports(at=NOW)
     other.close()
     made.refresh_from_db()
-    assert (seen, made.status, made.tries) == ([("reading", 500, 840, 1)], "ready", 0)
+    assert seen == [("reading", 500, 840, 1)]
+    assert made.status == "ready"
+    assert made.tries == 0

@@ -17,7 +17,9 @@ def test_the_demonstrations_sheet_is_read() -> None:
 def test_a_row_carries_what_it_says() -> None:
     read = parse_sheet(sheet(row(ref="limit", role="high_limit", kind="limit_control", set_psi="8.5")), CATALOGUE)
     assert [type(r) for r in read] == [SheetRow]
-    assert (read[0].line, read[0].units, read[0].attributes) == (2, 31, (("set_psi", 8.5),))
+    assert read[0].line == 2
+    assert read[0].units == 31
+    assert read[0].attributes == (("set_psi", 8.5),)
 
 
 @pytest.mark.parametrize("change", ["\ufeff{}", "{}\n\n", "{}\n,,,,,,,,,,,,,,,,\n"])

@@ -27,4 +27,5 @@ def test_by_time_alone_a_hazard_stands_bare_from_the_lapse_of_its_last_line() ->
     judged = Boiler().service().judged()
     first = next(s for s in judged.standings if s.since and s.since > at(1) and s.bare)
     assert judged.glass is not None
-    assert (first.since, judged.glass.hazard in first.bare) == (judged.glass.exposed_at, True)
+    assert first.since == judged.glass.exposed_at
+    assert judged.glass.hazard in first.bare

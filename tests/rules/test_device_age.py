@@ -41,7 +41,9 @@ def episodes(evidence: Evidence, ref: str = "lower") -> list[JudgedDeficiency]:
 
 def test_one_deficiency_says_since_when_and_that_its_maker_goes_first() -> None:
     (found,) = episodes(house(local(date(2012, 6, 1), 9)).evidence())
-    assert (found.opened_at, found.closed_at, found.entry) == (judged_survey(), None, None)
+    assert found.opened_at == judged_survey()
+    assert found.closed_at is None
+    assert found.entry is None
     assert [s.level for s in found.levels] == [Level.ROUTINE]
     assert found.sentence == (
         "The lower cutoff has been in place since Fri 01 Jun 2012, 10 years or more: plan its replacement. "
@@ -97,13 +99,11 @@ def test_it_alerts_nobody_and_moves_no_state_standing_or_answer() -> None:
     without = replace(aged, catalogue=kept_for(None))
     told, silent = judged(aged), judged(without)
     assert episodes(without) == []
-    assert (told.conditions, told.states, told.readiness, told.glass, told.heat) == (
-        silent.conditions,
-        silent.states,
-        silent.readiness,
-        silent.glass,
-        silent.heat,
-    )
+    assert told.conditions == silent.conditions
+    assert told.states == silent.states
+    assert told.readiness == silent.readiness
+    assert told.glass == silent.glass
+    assert told.heat == silent.heat
     assert [s.standing for s in _joined(told.standings)] == [s.standing for s in _joined(silent.standings)]
 
 

@@ -32,9 +32,13 @@ def test_before_the_first_survey_there_is_none() -> None:
 
 def test_after_a_service_it_runs_to_the_last_day_of_the_last_line() -> None:
     told = glass(Boiler().service())
-    assert (told.hazard, told.position, told.procedure) == ("dry_firing", ident("lower"), "slow_drain")
+    assert told.hazard == "dry_firing"
+    assert told.position == ident("lower")
+    assert told.procedure == "slow_drain"
     proved = at() + timedelta(minutes=list(range(9))[2])
-    assert (told.proved_at, told.due_at, told.exposed_at) == (proved, DUE, LAPSED)
+    assert told.proved_at == proved
+    assert told.due_at == DUE
+    assert told.exposed_at == LAPSED
 
 
 def test_a_missed_flush_takes_nothing_from_it_and_moves_the_tick() -> None:
@@ -73,7 +77,10 @@ def test_when_the_first_hazard_stands_bare(case: str, boiler: Boiler, when: obje
 
 def test_what_is_bare_already_has_no_proof_behind_it() -> None:
     told = glass(Boiler().service().visit(5, act("lower", "open_clean")))
-    assert (told.position, told.proved_at, told.due_at, told.procedure) == (ident("lower"), None, None, "")
+    assert told.position == ident("lower")
+    assert told.proved_at is None
+    assert told.due_at is None
+    assert told.procedure == ""
 
 
 def test_terms_of_a_later_day_count_from_that_day() -> None:
@@ -100,7 +107,9 @@ def test_an_interval_adopted_later_that_is_over_by_then_takes_the_proof_away_on_
     boiler = Boiler().service()
     boiler.terms = (*boiler.terms, AdoptedTerms(local(adopted), SEASON, overrides={"slow_drain": QUARTERLY}))
     told = glass(boiler)
-    assert (told.position, told.exposed_at, told.due_at) == (ident("lower"), local(exposed), local(date(2026, 1, 15)))
+    assert told.position == ident("lower")
+    assert told.exposed_at == local(exposed)
+    assert told.due_at == local(date(2026, 1, 15))
 
 
 @pytest.mark.parametrize(

@@ -34,12 +34,10 @@ def spans(found: Sequence[Condition]) -> list[tuple[datetime, datetime | None]]:
 
 def test_a_hold_on_the_only_boiler_leaves_the_building_without_heat_from_the_hold_on() -> None:
     found = without_heat(Boiler().service().visit(1, KEEPS_FIRING))[0]
-    assert (found.condition, found.subject, found.since, found.level) == (
-        "building_without_heat",
-        HOUSE,
-        at(1),
-        Level.HOLD,
-    )
+    assert found.condition == "building_without_heat"
+    assert found.subject == HOUSE
+    assert found.since == at(1)
+    assert found.level == Level.HOLD
 
 
 def test_the_end_of_the_hold_ends_it() -> None:

@@ -182,12 +182,10 @@ def test_what_people_decide_changes_no_verdict_state_or_standing(boiler: Boiler,
     evidence = boiler.evidence()
     acts = [ActFact(kind, d.entry, at(500)) for d in judged(evidence).deficiencies if d.entry]
     told, silent = judge(evidence, acts, at(900)), judged(evidence)
-    assert (told.verdicts, told.states, told.findings, told.standings) == (
-        silent.verdicts,
-        silent.states,
-        silent.findings,
-        silent.standings,
-    )
+    assert told.verdicts == silent.verdicts
+    assert told.states == silent.states
+    assert told.findings == silent.findings
+    assert told.standings == silent.standings
 
 
 @quickly

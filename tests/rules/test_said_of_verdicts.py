@@ -321,7 +321,9 @@ def test_what_was_read_is_said_with_the_limit_it_was_held_against(
     ref: str, code: str, readings: dict[str, Value], outcome: str, sentence: str, limit: str
 ) -> None:
     verdict = Plant().service().visit(1, proof(ref, code, **readings)).verdict()
-    assert (verdict.outcome, verdict.sentence, verdict.limit) == (outcome, sentence, limit)
+    assert verdict.outcome == outcome
+    assert verdict.sentence == sentence
+    assert verdict.limit == limit
 
 
 def test_a_limit_with_no_set_point_on_record_that_was_left_turned_down_is_not_proven() -> None:

@@ -5,7 +5,7 @@ from pathlib import Path
 import pytest
 
 from tests.rules.scenarios.__main__ import main
-from tests.rules.scenarios.form import Scenario, read
+from tests.rules.scenarios.form import outline, read, scenarios_of
 from tests.rules.scenarios.nodes import Broken
 from tests.rules.scenarios.run import report, results
 
@@ -36,21 +36,25 @@ moments:
 def _params() -> list[object]:
     found = []
     for path in sorted(CASES.glob("*.yaml")):
-        for scenario in read(path):
-            known = scenario.known_fault
+        for number, (line, known) in enumerate(outline(path)):
             marks = [pytest.mark.xfail(strict=True, reason=known, raises=AssertionError)] if known else []
-            found.append(pytest.param(scenario, id=f"{path.stem}:{scenario.line}", marks=marks))
+            found.append(pytest.param(path, number, id=f"{path.stem}:{line}", marks=marks))
     return found
 
 
-@pytest.mark.parametrize("scenario", _params())
-def test_scenario_is_met(scenario: Scenario) -> None:
+@pytest.mark.parametrize(("path", "number"), _params())
+def test_scenario_is_met(path: Path, number: int) -> None:
+    scenario = scenarios_of(path)[number]
     found = list(results(scenario))
     assert all(r.met for r in found), "\n" + "\n".join(report(scenario, found, verbose=False))
 
 
 def test_there_are_scenarios_of_every_file_and_each_says_something_of_its_own() -> None:
-    names = [s.name for path in CASES.glob("*.yaml") for s in read(path)]
+    scenarios = {path: scenarios_of(path) for path in CASES.glob("*.yaml")}
+    names = [s.name for told in scenarios.values() for s in told]
+    assert {path: [s.line for s in told] for path, told in scenarios.items()} == {
+        path: [line for line, _ in outline(path)] for path in scenarios
+    }
     assert len(names) >= 60
     assert len(set(names)) == len(names)
 

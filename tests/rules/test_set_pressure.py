@@ -27,7 +27,9 @@ def episodes(boiler: Boiler) -> list[JudgedDeficiency]:
 
 def test_it_opens_with_the_survey_and_says_since_when_nothing_is_proven() -> None:
     (found,) = episodes(house().visit(0, proof("limit")))
-    assert (found.opened_at, found.closed_at, found.position) == (at(0), None, ident("valve"))
+    assert found.opened_at == at(0)
+    assert found.closed_at is None
+    assert found.position == ident("valve")
     assert found.sentence == "The set pressure of the safety valve has not been proven since Thu 19 Jan 2023."
 
 

@@ -50,17 +50,21 @@ WORTH = [
 @pytest.mark.parametrize(("entry", "outcome", "grade", "proves"), WORTH)
 def test_a_test_is_worth_what_its_readings_say(entry: EntryFact, outcome: str, grade: str, proves: str) -> None:
     verdict = Boiler().service().visit(1, entry).verdict()
-    assert (verdict.outcome, verdict.grade, verdict.proves) == (outcome, grade, proves)
+    assert verdict.outcome == outcome
+    assert verdict.grade == grade
+    assert verdict.proves == proves
 
 
 def test_a_pass_claimed_over_bad_readings_fails_and_asks_which_is_right() -> None:
     verdict = Boiler().service().visit(1, proof("limit", trip_psi=13.5)).verdict()
-    assert (verdict.outcome, bool(verdict.question)) == ("fail", True)
+    assert verdict.outcome == "fail"
+    assert verdict.question
 
 
 def test_a_failure_claimed_over_good_readings_stays_failed_and_asks_which_is_right() -> None:
     verdict = Boiler().service().visit(1, proof("limit", outcome="fail")).verdict()
-    assert (verdict.outcome, bool(verdict.question)) == ("fail", True)
+    assert verdict.outcome == "fail"
+    assert verdict.question
 
 
 def test_a_failure_claimed_without_readings_is_a_failure_without_a_question() -> None:
@@ -70,7 +74,8 @@ def test_a_failure_claimed_without_readings_is_a_failure_without_a_question() ->
 
 def test_the_verdict_names_limit_set_point_and_source() -> None:
     verdict = Boiler().service().visit(1, proof("limit")).verdict()
-    assert (verdict.set_value, "13" in verdict.limit or "15 psi" in verdict.limit) == (8.0, True)
+    assert verdict.set_value == 8.0
+    assert "13" in verdict.limit or "15 psi" in verdict.limit
     assert verdict.source
 
 
@@ -106,14 +111,17 @@ def test_the_maker_s_mark_goes_before_the_first_height() -> None:
 def test_a_lowest_safe_line_in_the_glass_is_questioned_where_it_fails_a_trip() -> None:
     boiler = Boiler().service().sets(0.5, None, "lowest_safe_line_in", 2.0)
     failed = boiler.visit(1, proof("lower", "slow_drain", trip_in=1.5)).verdict()
-    assert (failed.outcome, "is it the maker's?" in failed.question) == ("fail", True)
+    assert failed.outcome == "fail"
+    assert "is it the maker's?" in failed.question
     assert boiler.visit(2, proof("upper", "slow_drain", trip_in=2.5)).verdict().question == ""
 
 
 def test_a_lower_cutoff_may_trip_nine_tenths_of_an_inch_over_the_bottom_of_the_glass() -> None:
     """S8 allows the lowest visible part of the glass."""
     boiler = Boiler().visit(0, proof("upper"), proof("lower", trip_in=0.9))
-    assert (boiler.verdict().outcome, boiler.verdict().grade, boiler.found()) == ("pass", "good", [])
+    assert boiler.verdict().outcome == "pass"
+    assert boiler.verdict().grade == "good"
+    assert boiler.found() == []
 
 
 def test_a_pressure_under_the_known_reset_point_proves_the_lock_out() -> None:

@@ -35,7 +35,9 @@ def burnt(
 @pytest.mark.parametrize(("co", "o2", "outcome", "grade", "rules"), FLUE)
 def test_the_flue_is_judged_air_free(co: float, o2: float, outcome: str, grade: str, rules: list[str]) -> None:
     graded = burnt(co, o2)
-    assert (graded.outcome, graded.grade, fired(graded)) == (outcome, grade, rules)
+    assert graded.outcome == outcome
+    assert graded.grade == grade
+    assert fired(graded) == rules
 
 
 @pytest.mark.parametrize("trend", ["unstable", "rising"])

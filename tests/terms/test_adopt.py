@@ -48,7 +48,9 @@ def refused(fleet: Fleet, owner: User, terms: IncomingTerms, version: int, at: d
 def test_the_first_terms_hold_for_all_time_and_have_no_first_day(fleet: Fleet, owner: User) -> None:
     assert refused(fleet, owner, LATER, 0) == [("first_terms", ("starts_on",))]
     made = adopt(fleet, owner, TERMS, 0)
-    assert (made.version, made.starts_on, made.posted_by) == (1, None, owner)
+    assert made.version == 1
+    assert made.starts_on is None
+    assert made.posted_by == owner
 
 
 def test_a_later_one_needs_its_day(fleet: Fleet, owner: User) -> None:
@@ -148,7 +150,10 @@ def test_it_writes_stamps_and_stops_and_the_sweep_judges_by_it(fleet: Fleet, own
     before, builds = Pulse.objects.get().version, set(Judged.objects.values_list("build", flat=True))
     adopt(fleet, owner, TERMS, 0)
     change = Change.objects.get(kind="terms.adopted")
-    assert (change.version, change.who, change.boiler_id, change.request_id) == (before + 1, "otis", None, "desk-00009")
+    assert change.version == before + 1
+    assert change.who == "otis"
+    assert change.boiler_id is None
+    assert change.request_id == "desk-00009"
     assert set(Judged.objects.values_list("build", flat=True)) == builds
     assert pipeline.sweep(at=NOW).judged == Judged.objects.count()
     assert all(b.endswith(".t1") for b in Judged.objects.values_list("build", flat=True))

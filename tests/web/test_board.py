@@ -225,7 +225,8 @@ def test_a_row_says_who_is_on_it(fleet: Fleet, sign_in: SignIn, clock: SetClock)
     assert "Assigned to rosa, by Tue 13 Jan 2026" in words(read(dana))
     office.plan(office.make(deficiencies=[deficiency.id]))
     told = words(section(read(dana), "in_service"))
-    assert ("Job planned: rosa, Tue 13 Jan 2026, 09:00 EST" in told, "Nobody is on it" in told) == (True, False)
+    assert "Job planned: rosa, Tue 13 Jan 2026, 09:00 EST" in told
+    assert "Nobody is on it" not in told
 
 
 def test_who_does_not_see_the_jobs_is_not_told_that_there_is_none(
@@ -234,7 +235,8 @@ def test_who_does_not_see_the_jobs_is_not_told_that_there_is_none(
     office = crew(fleet)
     office.make(deficiencies=[held(fleet).id])
     told = section(read(sign_in(fleet.caretaker)), "in_service")
-    assert ("/jobs/" in told, "Nobody is on it" in told) == (False, False)
+    assert "/jobs/" not in told
+    assert "Nobody is on it" not in told
 
 
 def test_a_row_has_its_proof_glass_in_a_drawing_and_in_words(one_each: Fleet, rosa: Client) -> None:

@@ -75,7 +75,8 @@ def test_an_unknown_calculation_is_not_there(rosa: Client) -> None:
 
 def test_nothing_asked_is_nothing_answered(rosa: Client) -> None:
     body = ask(rosa, "flue_gas")
-    assert ("The result appears here." in body, 'role="alert"' in body) == (True, False)
+    assert "The result appears here." in body
+    assert 'role="alert"' not in body
 
 
 def test_an_address_is_answered_with_what_the_register_computes(rosa: Client) -> None:
@@ -135,7 +136,8 @@ def test_a_number_may_have_its_thousands_apart(rosa: Client) -> None:
 @pytest.mark.parametrize("typed", ["nan", "inf", "1e999", "3,5", "8 stone", "--8", "e5", ".", "8 F", "٣"])
 def test_what_is_no_number_is_refused_beside_its_field(typed: str, rosa: Client) -> None:
     body = ask(rosa, "limit_trip", trip_psi=typed, set_psi="8")
-    assert ('id="trip_psi-fault"' in body, 'id="result"' in body) == (True, False)
+    assert 'id="trip_psi-fault"' in body
+    assert 'id="result"' not in body
 
 
 def test_a_list_is_written_apart_by_spaces_and_a_gap_as_a_question_mark(rosa: Client) -> None:
@@ -207,11 +209,9 @@ def test_a_figure_has_as_many_digits_as_it_is_worth(value: float, said: str) -> 
 
 
 def test_a_bare_number_has_no_other_unit() -> None:
-    assert (in_reader_units(2.0, "").si, in_reader_units(50.0, "%").si, in_reader_units(212.0, "F").si) == (
-        "",
-        "",
-        "100",
-    )
+    assert in_reader_units(2.0, "").si == ""
+    assert in_reader_units(50.0, "%").si == ""
+    assert in_reader_units(212.0, "F").si == "100"
 
 
 def test_an_answer_asks_the_database_only_who_is_asking(

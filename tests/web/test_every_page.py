@@ -9,7 +9,7 @@ from playwright.sync_api import Browser, Page
 
 from fleet.web.urls import urlpatterns
 from tests.web.screens import ACTS, FILES, PARTS, Town, furnish, routes
-from tests.web.walk import AXE, COLOURS, COLOURS_ONCE, SUMMED, Found, walk
+from tests.web.walk import ASKED, AXE, COLOURS, COLOURS_ONCE, SUMMED, Found, colours_of, walk
 
 pytestmark = pytest.mark.timeout(1800)  # the first test waits for the whole walk
 BEFORE = {"sign-in", "welcome"}  # nobody is signed in there
@@ -54,6 +54,7 @@ def walk_all(page: Page, urls: dict[str, str], found: Found) -> None:
 def test_every_page_is_for_everybody(check: str, looked: Found) -> None:
     assert looked.wrong[check] == []
     assert looked.counted["looks"] == 4 * looked.counted["pages"] > 100
+    assert all(len(stylings) > 100 for stylings in looked.judged_stylings.values())
 
 
 def test_every_route_is_walked_or_is_no_page(looked: Found) -> None:
@@ -76,6 +77,31 @@ def test_colours_that_are_read_once_are_judged_as_if_read_each_time(browser: Bro
     once, again = (page.evaluate(asked, COLOURS) for _ in range(2))
     assert len(each_time["faults"]) == 2
     assert each_time == once == again
+
+
+DARK = """<html lang="en"><title>x</title><style>
+  @media (prefers-color-scheme: dark) { .note { color: #444; } main { background: #333; } .plain { color: #eee; } }
+</style><main><h1 class="plain">x</h1><p class="note">a note</p><p class="note">another</p></main></html>"""
+
+
+def test_a_styling_is_judged_once_in_a_theme_and_again_on_another_ground(browser: Browser) -> None:
+    page, found = browser.new_page(), Found()
+    page.set_content(DARK)
+    page.evaluate(ASKED)
+    page.evaluate(AXE)
+    assert colours_of(page, found, "light") == []
+    page.emulate_media(color_scheme="dark")
+    (faint,) = colours_of(page, found, "dark")  # two notes of one styling are one
+    assert "color-contrast" in faint
+    assert colours_of(page, found, "dark") == []
+    page.evaluate("document.querySelector('main').style.background = '#222'")
+    assert len(colours_of(page, found, "dark")) == 1
+    page.evaluate("document.querySelectorAll('.note').forEach(note => { note.style.color = '#555' })")
+    assert len(colours_of(page, found, "dark")) == 1
+    judged = len(found.judged_stylings["dark"])
+    page.evaluate("document.querySelector('h1').style.opacity = '.9'")
+    colours_of(page, found, "dark")
+    assert len(found.judged_stylings["dark"]) == judged + 1
 
 
 @pytest.mark.parametrize("name", sorted(ACTS))

@@ -64,7 +64,8 @@ def test_a_boundary_not_swept_is_told_with_its_age_until_it_is(fleet: Fleet, mia
     assert boundary is not None
     clock(boundary + 3 * MINUTE)
     told = check(mia, "Boundaries")
-    assert ("wait" in told, "3 minutes ago" in told) == (True, True)
+    assert "wait" in told
+    assert "3 minutes ago" in told
     pipeline.sweep(at=boundary + 3 * MINUTE)
     assert "None waits." in check(mia, "Boundaries")
 
@@ -112,7 +113,8 @@ def test_others_boilers_are_not_counted(fleet: Fleet, mia: Client, sign_in: Sign
     assert house == fleet.bench().boiler.building
     other = type(fleet.portfolio).objects.create(ref="OTHER", name="Other Homes")
     body = read(sign_in(make_person("otto", other, "manager")), "/self-check/")
-    assert ("Alder Terrace" in body, "could not be judged" in body) == (False, False)
+    assert "Alder Terrace" not in body
+    assert "could not be judged" not in body
 
 
 # session, user, may; what failed, boundaries and how many, never judged; the version of the database; release;

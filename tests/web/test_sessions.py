@@ -150,7 +150,8 @@ def test_one_session_is_ended_and_the_others_go_on(mia: User) -> None:
     first, second = signed_in("curl/8.5.0"), signed_in()
     row = BrowserSession.objects.get(device="A program")
     assert second.post(f"/account/sessions/{row.id}/end/")["Location"] == "/account/#sessions"
-    assert (is_in(first), is_in(second)) == (False, True)
+    assert is_in(first) is False
+    assert is_in(second) is True
     assert second.post(f"/account/sessions/{row.id}/end/").status_code == 404
 
 
@@ -193,7 +194,8 @@ def test_a_changed_password_ends_the_other_sessions_where_it_is_wished(
 ) -> None:
     first, second = signed_in("curl/8.5.0"), signed_in()
     assert change(second, **box).status_code == 302
-    assert (is_in(first), is_in(second)) == (goes_on, True)
+    assert is_in(first) == goes_on
+    assert is_in(second) is True
     assert listed(second)[0] == "Firefox on Linux, this browser"
     assert len(listed(second)) == 1 + goes_on
 
@@ -208,7 +210,8 @@ def test_the_box_that_ends_sessions_is_ticked_and_the_keys_are_asked_about(mia: 
 def test_without_an_answer_about_the_keys_nothing_is_changed(mia: User) -> None:
     keys.create_key(user=mia, name="Phone", scopes=["read"], at=timezone.now())
     answer = change(signed_in())
-    assert (answer.status_code, "Say what becomes of your keys." in answer.content.decode()) == (200, True)
+    assert answer.status_code == 200
+    assert "Say what becomes of your keys." in answer.content.decode()
     mia.refresh_from_db()
     assert mia.check_password(OLD)
 

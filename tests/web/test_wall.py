@@ -118,7 +118,8 @@ def test_it_is_said_for_who_listens() -> None:
 @pytest.mark.parametrize(("standing", "words"), [("off", "Off"), ("not_surveyed", "Not surveyed")])
 def test_a_boiler_without_a_reading_has_a_frame_with_the_word(standing: str, words: str) -> None:
     found = draw_glass(glass(), standing, ZONE, PROVED)
-    assert (found.inner, found.text.startswith(words)) == (f'<use href="#glass-{standing}"/>', True)
+    assert found.inner == f'<use href="#glass-{standing}"/>'
+    assert found.text.startswith(words) is True
 
 
 def test_the_drawing_is_geometry_and_neither_style_nor_colour_nor_per_cent() -> None:
@@ -159,7 +160,8 @@ def test_the_wall_is_narrowed_by_its_address(asked: str, count: int, two: Fleet,
 @pytest.mark.django_db
 def test_an_empty_wall_and_an_outsiders_explain_themselves(fleet: Fleet, clock: SetClock, sign_in: SignIn) -> None:
     olga = sign_in(fleet.outsider)
-    assert ("Ask the manager" in read(olga, "/wall/"), "Alder" in read(olga, "/wall/")) == (True, False)
+    assert "Ask the manager" in read(olga, "/wall/")
+    assert "Alder" not in read(olga, "/wall/")
     assert Client().get("/wall/")["Location"] == "/sign-in/?next=/wall/"
 
 
@@ -201,7 +203,8 @@ def test_the_wall_is_usable_by_everybody_and_leads_on_by_keyboard(
     for theme, width in PRESENTATIONS:
         page = signed_in(browser, live_server.url, user, theme, width)
         page.goto(f"{live_server.url}/wall/")
-        assert (violations(page), page.evaluate("document.documentElement.scrollWidth") <= width) == ([], True)
+        assert violations(page) == []
+        assert page.evaluate("document.documentElement.scrollWidth") <= width
         page.context.close()
     page = signed_in(browser, live_server.url, user)
     page.goto(f"{live_server.url}/wall/?standing=clear")
@@ -264,7 +267,8 @@ def test_what_a_wall_of_many_glasses_takes(
         told = ", ".join(f"{name} {value:,.0f}" for name, value in found.items())
         print(f"\n{count} glasses: {told}; {sum(items) / len(items):.0f} bytes a glass, at most {max(items)}")
     # Reported, not failing: the first row within 2,000 ms, no task over 200 ms. What must hold is what was measured.
-    assert (len(items), found["first row"] > 0) == (count, True)
+    assert len(items) == count
+    assert found["first row"] > 0
 
 
 @pytest.mark.full

@@ -23,10 +23,11 @@ AXE = (files("axe_playwright_python") / "axe.min.js").read_text() + COLOURS_ONCE
 # changes colours alone: so much is asked again, the rest stays true of the same document.
 # No rule that is asked reads style sheets or sound, so none are fetched for it.
 QUICK = {"selectors": False, "preload": False}
-EVERYTHING = {"rules": {"target-size": {"enabled": True}}, **QUICK}
-LAYOUT = {"runOnly": ["color-contrast", "target-size", "scrollable-region-focusable"], **QUICK}
+EVERYTHING = {"rules": {"target-size": {"enabled": True}, "color-contrast": {"enabled": False}}, **QUICK}
+LAYOUT = {"runOnly": ["target-size", "scrollable-region-focusable"], **QUICK}
 COLOURS = {"runOnly": ["color-contrast"], **QUICK}
-LOOKS = (("light", 1280, EVERYTHING), ("light", 320, LAYOUT), ("dark", 320, COLOURS), ("dark", 1280, COLOURS))
+# What is asked of the whole page in each look; of colours see `colours_of`.
+LOOKS = (("light", 1280, EVERYTHING), ("light", 320, LAYOUT), ("dark", 320, None), ("dark", 1280, None))
 PAPER = 718  # CSS px: the width of A4 within the printer's usual margins of 1 cm; Letter is wider
 # 1,280 by 1,024 px at 400 %, and so many may stand below the first screen.
 ENLARGED = {"width": 320, "height": 256}
@@ -40,6 +41,7 @@ class Found:
     wrong: dict[str, list[str]] = field(default_factory=dict)
     counted: Counter[str] = field(default_factory=Counter)
     names: set[str] = field(default_factory=set)
+    judged_stylings: dict[str, list[str]] = field(default_factory=lambda: {"light": [], "dark": []})
 
     def note(self, check: str, name: str, told: list[str]) -> None:
         """Keep what a check says of a page."""
@@ -124,10 +126,26 @@ def in_every_look(page: Page, found: Found) -> list[str]:
     for theme, width, options in LOOKS:
         page.emulate_media(color_scheme=theme)  # type: ignore[arg-type]
         page.set_viewport_size({"width": width, "height": 800})
-        told: dict[str, Any] = page.evaluate(f"options => axe.run(document, options).then({SUMMED})", options)
-        found.counted.update({"looks": 1, **told["counted"]})
-        faults += [f"{theme} {width} {fault}" for fault in told["faults"]]
+        told = by_axe(page, found, "document", options) if options else []
+        told += colours_of(page, found, theme)
+        found.counted["looks"] += 1
+        faults += [f"{theme} {width} {fault}" for fault in told]
     return faults
+
+
+def colours_of(page: Page, found: Found, theme: str) -> list[str]:
+    """The contrast of each styling once in a theme: what has the same letters on the same grounds has the same one."""
+    known = found.judged_stylings[theme]
+    fresh = page.evaluate("known => (window.fresh = walked.unjudged(known)).names", known)
+    known += fresh
+    return by_axe(page, found, "{ include: window.fresh.elements }", COLOURS) if fresh else []
+
+
+def by_axe(page: Page, found: Found, where: str, options: dict[str, Any]) -> list[str]:
+    """What axe finds wrong there; what it looked at is counted."""
+    told = page.evaluate(f"options => axe.run({where}, options).then({SUMMED})", options)
+    found.counted.update(told["counted"])
+    return list(told["faults"])
 
 
 SUMMED = """({ violations, passes }) => ({

@@ -97,8 +97,36 @@
     all("details").forEach((e) => { e.open = true; });
   }
 
+  // All that the contrast of a text hangs on: its kind, color and size, and the grounds of all that it stands in.
+  function stylings() {
+    const grounds = new Map();
+    const ground = (e) => {
+      if (!e) return "";
+      if (!grounds.has(e)) {
+        const s = getComputedStyle(e);
+        const own = [s.backgroundColor, s.backgroundImage, s.opacity, s.filter, s.mixBlendMode, s.position === "static" ? "" : s.position].join();
+        const below = ground(e.parentElement);
+        grounds.set(e, own === "rgba(0, 0, 0, 0),none,1,none,normal," ? below : `${below} | ${own}`);
+      }
+      return grounds.get(e);
+    };
+    const reads = (e) => e.matches("input, select, textarea") || [...e.childNodes].some((n) => n.nodeType === 3 && n.textContent.trim());
+    return all("body *").filter((e) => reads(e) && shown(e)).map((e) => {
+      const s = getComputedStyle(e);
+      return [e, [e.tagName, e.className.baseVal ?? e.className, s.color, s.fill, s.fontSize, s.fontWeight, s.textShadow, ground(e)].join(" ; ")];
+    });
+  }
+
+  // One element of each styling that is not known yet, with the names of those stylings.
+  function unjudged(known) {
+    const before = new Set(known);
+    const fresh = new Map();
+    for (const [e, name] of stylings()) if (!before.has(name) && !fresh.has(name)) fresh.set(name, e);
+    return { names: [...fresh.keys()], elements: [...fresh.values()] };
+  }
+
   // Until what hangs on the window's size has been drawn again.
   const settled = () => new Promise((done) => requestAnimationFrame(() => requestAnimationFrame(() => setTimeout(done, 30))));
 
-  window.walked = { listen, noted: () => noted, settled, tooWide, cut, sticking, onPaper, unfold, styled, SPACED };
+  window.walked = { listen, noted: () => noted, settled, tooWide, cut, sticking, onPaper, unfold, styled, unjudged, SPACED };
 })();

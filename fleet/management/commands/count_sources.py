@@ -1,7 +1,6 @@
 """`manage.py count_sources`: print on what the numbers of the catalogue rest, and which are not verified yet."""
 
 from collections.abc import Iterator
-from typing import Any
 
 from django.conf import settings
 from django.core.management.base import BaseCommand
@@ -17,7 +16,7 @@ class Command(BaseCommand):
     help = "Print on what the numbers of the shipped catalogue rest, and which are not verified yet."
     requires_system_checks = []
 
-    def handle(self, *args: Any, **options: Any) -> None:
+    def handle(self, *args: object, **options: object) -> None:
         """Print the counts and the list."""
         for line in source_lines(read_release(settings.ROOT / "fixtures" / "catalogue", 0)[1]):
             self.stdout.write(line)

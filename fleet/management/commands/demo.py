@@ -2,7 +2,6 @@
 
 import os
 import sys
-from typing import Any
 
 from fleet.management.embedded import plan
 from fleet.management.embedded.running_command import RunningCommand
@@ -17,7 +16,7 @@ class Command(RunningCommand):
     kind = "demo"
     make_plan = staticmethod(plan.demo_plan)
 
-    def handle(self, *args: Any, **options: Any) -> None:
+    def handle(self, *args: object, **options: object) -> None:
         """Run the demonstration. It listens on loopback only, since its sign-ins are public."""
         if options["host"] not in LOOPBACK_HOSTS:
             sys.exit("The passwords of a demonstration are known to all: it answers on this machine only.")

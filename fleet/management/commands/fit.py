@@ -2,7 +2,6 @@
 
 import os
 import sys
-from typing import Any
 
 from django.conf import settings
 from django.core.management.base import BaseCommand
@@ -16,7 +15,7 @@ class Command(BaseCommand):
     help = "Say whether the servers of DATABASE_URL and REDIS_URL will do; exit code 1 if not."
     requires_system_checks = []
 
-    def handle(self, *args: Any, **options: Any) -> None:
+    def handle(self, *args: object, **options: object) -> None:
         """Check both servers and print the results. Exits with 1 if one is not suitable."""
         answers = server_checks.check_servers(
             settings.DATABASE_URL, settings.REDIS_URL, os.environ.get("DATABASE_OWNER_URL", "")

@@ -1,7 +1,6 @@
 """`manage.py give_site_rights ROLE`: what the site's database role may do, after the migrations of the owner."""
 
 from argparse import ArgumentParser
-from typing import Any
 
 from django.core.management.base import BaseCommand, CommandError
 from django.db import connection, transaction
@@ -21,10 +20,10 @@ class Command(BaseCommand):
         """Declare the role."""
         parser.add_argument("role", help="the role that web and worker connect as")
 
-    def handle(self, *args: Any, **options: Any) -> None:
+    def handle(self, *args: object, role: str, **options: object) -> None:
         """Give the rights. Raises CommandError where the role owns the tables itself."""
-        if options["role"] == connection.settings_dict["USER"]:
+        if role == connection.settings_dict["USER"]:
             raise CommandError("This role owns the tables: name another for the site.")
         with transaction.atomic():
-            tables = give_site_rights(connection, options["role"])
-        self.stdout.write(f"{options['role']} may read and add, but not change, {len(tables)} tables.")
+            tables = give_site_rights(connection, role)
+        self.stdout.write(f"{role} may read and add, but not change, {len(tables)} tables.")

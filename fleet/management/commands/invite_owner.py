@@ -1,7 +1,5 @@
 """`manage.py invite_owner`: print a link that works once, by which an owner opens a portfolio."""
 
-from typing import Any
-
 from django.conf import settings
 from django.core.management.base import BaseCommand, CommandError
 from django.urls import reverse
@@ -17,7 +15,7 @@ class Command(BaseCommand):
         "once, within three days. Run it with the site's own GAUGEGLASS_DATA, or GAUGEGLASS_SECRET_KEY."
     )
 
-    def handle(self, *args: Any, **options: Any) -> None:
+    def handle(self, *args: object, **options: object) -> None:
         """Print it. Raises CommandError where the site's signing key is not known here."""
         if not settings.IS_SECRET_KEY_GIVEN:
             raise CommandError(

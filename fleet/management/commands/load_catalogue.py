@@ -3,7 +3,6 @@
 from argparse import ArgumentParser
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import Any
 
 from django.conf import settings
 from django.core.management.base import BaseCommand
@@ -22,7 +21,7 @@ class Command(BaseCommand):
         """Declare the folder; the default is the one shipped with the code."""
         parser.add_argument("folder", nargs="?", type=Path, default=settings.ROOT / "fixtures" / "catalogue")
 
-    def handle(self, *args: Any, folder: Path, **options: Any) -> None:
+    def handle(self, *args: object, folder: Path, **options: object) -> None:
         """Load the catalogue, or print every fault and exit with 1."""
         try:
             self.stdout.write(_describe_release(pipeline.load_catalogue(folder=folder, at=datetime.now(UTC))))

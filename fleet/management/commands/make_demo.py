@@ -34,7 +34,7 @@ class Command(BaseCommand):
         parser.add_argument("--years", type=float, default=3.0, help="of past (default %(default)s)")
         parser.add_argument("--truth", type=Path, metavar="FILE", help="write here what really failed, as JSON")
 
-    def handle(self, *args: Any, **options: Any) -> None:
+    def handle(self, *args: object, **options: object) -> None:
         """Make the demonstration, or print the sign-ins."""
         if options["sign_ins"]:
             self.stdout.write(cast.sign_ins())

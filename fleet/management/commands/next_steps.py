@@ -1,7 +1,5 @@
 """`manage.py next_steps`: what a site still needs before anybody can work with it."""
 
-from typing import Any
-
 from django.core.management.base import BaseCommand
 
 from fleet.accounts.models import User
@@ -12,7 +10,7 @@ class Command(BaseCommand):
 
     help = "Say what to do next on a site that nobody can sign in to yet."
 
-    def handle(self, *args: Any, **options: Any) -> None:
+    def handle(self, *args: object, **options: object) -> None:
         """Print it."""
         if not User.objects.filter(is_active=True).exists():
             self.stdout.write(

@@ -1,7 +1,6 @@
 """`manage.py note_installation KIND`: note in the database whether it is a demonstration's or a lasting site's."""
 
 from argparse import ArgumentParser
-from typing import Any
 
 from django.core.management.base import BaseCommand, CommandError
 from django.utils import timezone
@@ -19,9 +18,9 @@ class Command(BaseCommand):
         """Declare the kind."""
         parser.add_argument("kind", choices=sorted(installation.KIND_NAMES))
 
-    def handle(self, *args: Any, **options: Any) -> None:
+    def handle(self, *args: object, kind: str, **options: object) -> None:
         """Note it. Raises CommandError where the database is something else."""
         try:
-            installation.note_kind(options["kind"], timezone.now())
+            installation.note_kind(kind, timezone.now())
         except Refused as refused:
             raise CommandError(refused.faults[0].message) from refused

@@ -1,7 +1,5 @@
 """`manage.py rebuild`: judge every boiler again from its facts."""
 
-from typing import Any
-
 from django.core.management.base import BaseCommand
 from django.utils import timezone
 
@@ -13,6 +11,6 @@ class Command(BaseCommand):
 
     help = "Judge every boiler again from its facts and print how many rows had to be written."
 
-    def handle(self, *args: Any, **options: Any) -> None:
+    def handle(self, *args: object, **options: object) -> None:
         """Run the rebuild as of now."""
         self.stdout.write(f"{pipeline.rebuild(at=timezone.now())} rows written")

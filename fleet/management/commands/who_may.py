@@ -1,7 +1,6 @@
 """`manage.py who_may`: print who may do what, and what each scope of a key covers."""
 
 from collections.abc import Iterator
-from typing import Any
 
 from django.core.management.base import BaseCommand
 
@@ -15,7 +14,7 @@ class Command(BaseCommand):
     help = "Print which role may do what, and what each scope of a key covers."
     requires_system_checks = []
 
-    def handle(self, *args: Any, **options: Any) -> None:
+    def handle(self, *args: object, **options: object) -> None:
         """Print both tables."""
         for line in (*action_lines(), "", *scope_lines()):
             self.stdout.write(line)

@@ -190,7 +190,7 @@ class _PortfolioLoad:
 
 def _group_month_sheets(visits: Iterable[TownVisit]) -> list[list[TownVisit]]:
     """Group visits by post. A month's routine checks of one boiler are posted together; other visits singly."""
-    batches: dict[tuple[Any, ...], list[TownVisit]] = {}
+    batches: dict[tuple[object, ...], list[TownVisit]] = {}
     visit_numbers: Counter[str] = Counter()
     for visit in visits:
         routine = (

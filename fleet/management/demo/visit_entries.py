@@ -7,6 +7,7 @@ from typing import Any
 from uuid import UUID, uuid5
 
 from fleet.portfolio.models import Boiler, Position
+from fleet.rules.values import Value
 from fleet.visits.incoming import IncomingEntry, IncomingVisit, Person
 
 GOOD_FLUSH: dict[str, Any] = {
@@ -44,7 +45,9 @@ class VisitWriter:
         """Return a writer for a boiler."""
         return cls(boiler, dict(Position.objects.filter(boiler=boiler).values_list("ref", "id")))
 
-    def test_entry(self, at: datetime, code: str, place: str, outcome: str = "pass", **readings: Any) -> IncomingEntry:
+    def test_entry(
+        self, at: datetime, code: str, place: str, outcome: str = "pass", **readings: Value
+    ) -> IncomingEntry:
         """Return the entry of a test."""
         position = self.places[place]
         return IncomingEntry(act="test", code=code, position=position, at=at, outcome=outcome, readings=readings)

@@ -26,7 +26,7 @@ class RunningCommand(BaseCommand):
         parser.add_argument("--host", default="127.0.0.1", help="the address to listen on (default %(default)s)")
         parser.add_argument("--port", type=int, default=8000, help="the port to listen on (default %(default)s)")
 
-    def handle(self, *args: Any, **options: Any) -> None:
+    def handle(self, *args: object, **options: Any) -> None:
         """Run until a stop is requested. Prints a MachineError and exits with 1."""
         address = ListenAddress(options["host"], options["port"])
         try:

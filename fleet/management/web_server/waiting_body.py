@@ -10,7 +10,7 @@ from typing import Any
 
 from fleet.records.disk_room import free_bytes
 
-Message = Mapping[str, Any]
+Message = Mapping[str, object]
 Receive = Callable[[], Awaitable[Message]]
 Body = SpooledTemporaryFile[bytes]
 

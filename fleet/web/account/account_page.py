@@ -1,7 +1,6 @@
 """The account page: the user's roles, qualifications, sessions, API keys, calendar feeds, units and telephone."""
 
 from datetime import datetime, timedelta
-from typing import Any
 from uuid import UUID
 
 from django.conf import settings
@@ -13,9 +12,11 @@ from django.views.decorators.cache import never_cache
 
 from fleet.accounts import browser_sessions, keys, people, policy
 from fleet.accounts.models import Grant, Qualification, User
+from fleet.accounts.requests import user_of
 from fleet.accounts.scopes import READ, SCOPES
 from fleet.errors import Refused
 from fleet.jobs import feeds
+from fleet.jobs.models import Feed
 from fleet.portfolio.models import Portfolio
 from fleet.records.row_spans import not_ended
 from fleet.web.shared.naming import is_asked_for_a_visit
@@ -53,7 +54,7 @@ def _account_form(view: PageView) -> PageView:
 @_account_form
 def make_key(request: HttpRequest, at: datetime) -> HttpResponse:
     """Make an API key and show its secret once."""
-    user: Any = request.user
+    user = user_of(request)
     name = request.POST.get("name", "").strip()[:100]
     lifetime = request.POST.get("lasts", "365")
     days = int(lifetime) if lifetime in KEY_LIFETIMES else 365
@@ -82,7 +83,7 @@ def make_key(request: HttpRequest, at: datetime) -> HttpResponse:
 @_account_form
 def revoke_key(request: HttpRequest, at: datetime, key_id: UUID) -> HttpResponse:
     """Revoke one of the user's keys; 404 if it is not in force."""
-    user: Any = request.user
+    user = user_of(request)
     if not keys.keys_in_force(user, at).filter(id=key_id).exists() or not keys.revoke_key(key=key_id, by=user, at=at):
         raise Http404
     return redirect("/account/#keys")
@@ -91,7 +92,7 @@ def revoke_key(request: HttpRequest, at: datetime, key_id: UUID) -> HttpResponse
 @_account_form
 def make_feed(request: HttpRequest, at: datetime) -> HttpResponse:
     """Make a calendar feed and show its secret address once."""
-    user: Any = request.user
+    user = user_of(request)
     text, _, kind = request.POST.get("of", "").partition(" ")
     portfolio_id = _find_portfolio_id(user, text, at)
     if portfolio_id is None or kind not in (ALL_JOBS, OWN_JOBS):
@@ -109,7 +110,7 @@ def make_feed(request: HttpRequest, at: datetime) -> HttpResponse:
 @_account_form
 def revoke_feed(request: HttpRequest, at: datetime, feed_id: UUID) -> HttpResponse:
     """Revoke one of the user's calendar feeds; 404 for any other."""
-    user: Any = request.user
+    user = user_of(request)
     if not feeds.revoke_feed(feed=feed_id, user=user, at=at):
         raise Http404
     return redirect("/account/#calendars")
@@ -118,7 +119,7 @@ def revoke_feed(request: HttpRequest, at: datetime, feed_id: UUID) -> HttpRespon
 @_account_form
 def choose_units(request: HttpRequest, at: datetime) -> HttpResponse:
     """Store the units in which pages show quantities to this user; 404 for unknown units."""
-    user: Any = request.user
+    user = user_of(request)
     units = request.POST.get("units", "")
     if units not in CHOICES:
         raise Http404
@@ -129,7 +130,7 @@ def choose_units(request: HttpRequest, at: datetime) -> HttpResponse:
 @_account_form
 def keep_telephone(request: HttpRequest, at: datetime) -> HttpResponse:
     """Store the user's telephone number; an empty field removes it."""
-    user: Any = request.user
+    user = user_of(request)
     number = request.POST.get("telephone", "")[:100]
     try:
         people.keep_telephone(user=user, number=number)
@@ -144,7 +145,7 @@ def keep_telephone(request: HttpRequest, at: datetime) -> HttpResponse:
 @_account_form
 def end_session(request: HttpRequest, at: datetime, session_id: UUID) -> HttpResponse:
     """End one of the user's sessions, perhaps the one in use; 404 for any other."""
-    user: Any = request.user
+    user = user_of(request)
     if not browser_sessions.end_session(session=session_id, user=user):
         raise Http404
     return redirect("/account/#sessions")
@@ -153,7 +154,7 @@ def end_session(request: HttpRequest, at: datetime, session_id: UUID) -> HttpRes
 @_account_form
 def end_other_sessions(request: HttpRequest, at: datetime) -> HttpResponse:
     """End all sessions of the user but the one in use."""
-    user: Any = request.user
+    user = user_of(request)
     browser_sessions.end_sessions(user=user, but=request.session.session_key)
     return redirect("/account/#sessions")
 
@@ -188,8 +189,8 @@ def _offered_calendars(user: User, at: datetime) -> list[tuple[Portfolio, str, s
     ]
 
 
-def _account_context(request: HttpRequest, at: datetime) -> dict[str, Any]:
-    user: Any = request.user
+def _account_context(request: HttpRequest, at: datetime) -> dict[str, object]:
+    user = user_of(request)
     current = not_ended(at)
     grants = Grant.objects.filter(current, user=user).select_related("portfolio", "building")
     qualifications = Qualification.objects.filter(current, user=user, since__lte=at).select_related("portfolio")
@@ -215,8 +216,8 @@ def _account_context(request: HttpRequest, at: datetime) -> dict[str, Any]:
     }
 
 
-def _session_context(request: HttpRequest, at: datetime) -> dict[str, Any]:
-    user: Any = request.user
+def _session_context(request: HttpRequest, at: datetime) -> dict[str, object]:
+    user = user_of(request)
     return {
         "sessions": browser_sessions.sessions_in_force(user, at),
         "idle": _span_words(settings.SESSION_IDLE),
@@ -232,6 +233,6 @@ def _span_words(span: timedelta) -> str:
     return f"{number:g} {unit}{'' if number == 1 else 's'}"
 
 
-def _describe_feed(feed: Any, portfolios: list[Portfolio]) -> str:
+def _describe_feed(feed: Feed, portfolios: list[Portfolio]) -> str:
     name = next((p.name for p in portfolios if p.id == feed.portfolio_id), "a portfolio you no longer have access to")
     return f"{name}: {'every job' if feed.whole else 'the jobs planned for me'}"

@@ -1,13 +1,13 @@
 """The page of what other portfolios ask of one: to do a job, to take a role, to be named as qualified."""
 
 from datetime import datetime
-from typing import Any
 
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 
 from fleet import pipeline
-from fleet.accounts.requests import cause_of
+from fleet.accounts.models import User
+from fleet.accounts.requests import cause_of, user_of
 from fleet.jobs import asked
 from fleet.jobs.asked_versions import qualification_version, role_version
 from fleet.pipeline.requests import KINDS
@@ -20,13 +20,13 @@ ANSWERS = {"accept": True, "decline": False}
 @signed_in_page
 def show_asked(request: HttpRequest, at: datetime) -> HttpResponse:
     """Show all that waits for the answer of the signed-in user."""
-    return render(request, "account/asked.html", _asked_context(request.user, at))
+    return render(request, "account/asked.html", _asked_context(user_of(request), at))
 
 
 @signed_in_action("/asked/")
 def answer_asked(request: HttpRequest, at: datetime, kind: str, subject: str) -> HttpResponse:
     """Take one answer and return to the page; faults are shown at its top."""
-    user: Any = request.user
+    user = user_of(request)
     word = request.POST.get("answer", "")
     if kind not in KINDS or word not in ANSWERS:
         raise Http404
@@ -41,7 +41,7 @@ def answer_asked(request: HttpRequest, at: datetime, kind: str, subject: str) ->
     return redirect("/asked/")
 
 
-def _asked_context(user: Any, at: datetime) -> dict[str, Any]:
+def _asked_context(user: User, at: datetime) -> dict[str, object]:
     requests = asked.note_requests(user, at)
     versions = {
         **{str(row.id): role_version(row) for row in requests.roles},

@@ -12,6 +12,7 @@ from django.urls import reverse_lazy
 from django.utils import timezone
 
 from fleet.accounts import browser_sessions, keys
+from fleet.accounts.requests import user_of
 
 KEEP_KEYS, REVOKE_KEYS = "keep", "revoke"
 KEY_CHOICES = (("", "Choose"), (KEEP_KEYS, "Keep them"), (REVOKE_KEYS, "Revoke all of them"))
@@ -23,7 +24,7 @@ class ChangePasswordForm(PasswordChangeForm):
     end_sessions = forms.BooleanField(required=False, initial=True)
     device_keys = forms.ChoiceField(choices=KEY_CHOICES)
 
-    def __init__(self, user: Any, *args: Any, **options: Any) -> None:
+    def __init__(self, user: Any, *args: object, **options: object) -> None:
         super().__init__(user, *args, **options)
         self.fields["device_keys"].error_messages["required"] = "Say what becomes of your keys."
         self.key_count = keys.keys_in_force(user, timezone.now()).count()
@@ -41,7 +42,7 @@ class PasswordView(LoginRequiredMixin, PasswordChangeView):
 
     def form_valid(self, form: Any) -> HttpResponse:
         """Save the password, and end what was asked for."""
-        user: Any = self.request.user
+        user = user_of(self.request)
         at, old_key = timezone.now(), self.request.session.session_key
         with transaction.atomic():
             response = super().form_valid(form)

@@ -2,8 +2,8 @@
 
 import math
 from datetime import timedelta
-from typing import Any
 
+from django.contrib.auth.forms import AuthenticationForm
 from django.contrib.auth.views import LoginView
 from django.http import HttpRequest, HttpResponse
 from django.urls import reverse
@@ -20,7 +20,7 @@ class SignInView(LoginView):
     template_name = "account/sign_in.html"
     redirect_authenticated_user = True
 
-    def post(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
+    def post(self, request: HttpRequest, *args: object, **kwargs: object) -> HttpResponse:
         """Count the attempt before the password is checked; one that comes too early is not checked."""
         self.attempt = attempts.SignInTry(request.POST.get("username", ""), address_of(request.META))
         if not (self.attempt.name and request.POST.get("password")):
@@ -28,7 +28,7 @@ class SignInView(LoginView):
         wait = attempts.book_attempt(self.attempt, timezone.now())
         return self._too_early_response(wait) if wait else super().post(request, *args, **kwargs)
 
-    def form_valid(self, form: Any) -> HttpResponse:
+    def form_valid(self, form: AuthenticationForm) -> HttpResponse:
         """Take the counted attempt back, and sign in."""
         attempts.record_success(self.attempt, timezone.now())
         return super().form_valid(form)
@@ -38,7 +38,7 @@ class SignInView(LoginView):
 
         Whoever came with an owner's link goes on with that.
         """
-        user: Any = self.request.user
+        user = self.request.user
         if SESSION_KEY in self.request.session:
             return reverse("open-portfolio")
         return reverse("asked-page") if user.is_authenticated and user.is_asked else super().get_success_url()

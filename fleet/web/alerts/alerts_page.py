@@ -64,7 +64,7 @@ def show_alerts(request: HttpRequest, at: datetime) -> HttpResponse:
 @signed_in_action("/alerts/")
 def mark_looked(request: HttpRequest, at: datetime) -> HttpResponse:
     """Record that the user has looked at what a page showed; later alerts stay marked as new."""
-    user: Any = request.user
+    user = user_of(request)
     try:
         page_instant = datetime.fromisoformat(request.POST.get("shown", ""))
         looks.record_look(user=user, until=min(page_instant, at))
@@ -76,7 +76,7 @@ def mark_looked(request: HttpRequest, at: datetime) -> HttpResponse:
 @signed_in_action("/alerts/")
 def act_on_alerts(request: HttpRequest, at: datetime, kind: str) -> HttpResponse:
     """Acknowledge or shelve the alerts sent and return to the feed; faults are shown beside each alert."""
-    user: Any = request.user
+    user = user_of(request)
     versions = _alert_versions(request)
     visible_alerts = alerts_permitted_to(Alert.with_withdrawn.filter(id__in=versions), user, "board.see", at).annotate(
         zone=alerts.alert_zone()
@@ -120,7 +120,7 @@ def _try_action(request: HttpRequest, row: Any, kind: str, version: int, at: dat
 
 
 def _feed_context(request: HttpRequest, at: datetime, faults: AlertFaults | None = None) -> dict[str, Any]:
-    user: Any = request.user
+    user = user_of(request)
     visible_boilers, last_look = policy.boilers_for(user, "board.see", at), looks.looked_until(user)
     alert_filter, all_alerts = (
         AlertFilter.from_request(request),

@@ -3,7 +3,6 @@
 from collections.abc import Sequence
 from datetime import datetime
 from hashlib import sha256
-from typing import Any
 from uuid import UUID
 
 from django.http import HttpRequest, HttpResponse
@@ -12,6 +11,7 @@ from django.views.decorators.http import condition
 
 from fleet.accounts import policy
 from fleet.accounts.models import User
+from fleet.accounts.requests import user_of
 from fleet.alerts import queries as alerts
 from fleet.board import board_pages, glasses
 from fleet.board import queries as board
@@ -27,6 +27,8 @@ from fleet.web.shared.glass import draw_glass
 from fleet.web.shared.naming import is_asked_for_a_visit
 from fleet.web.shared.pages import signed_in_page
 
+GrantedScope = tuple[str, UUID, UUID | None]  # role, portfolio, and the building where it is for one alone
+
 
 @signed_in_page
 def show_board(request: HttpRequest, at: datetime) -> HttpResponse:
@@ -37,7 +39,7 @@ def show_board(request: HttpRequest, at: datetime) -> HttpResponse:
         "board/board.html",
         {
             **_board_context(request, at),
-            "is_named": is_asked_for_a_visit(request.user, at),
+            "is_named": is_asked_for_a_visit(user_of(request), at),
             "tag": tag,
             "as_of": at,
             "here": "board",
@@ -47,7 +49,7 @@ def show_board(request: HttpRequest, at: datetime) -> HttpResponse:
 
 def _board_etag(request: HttpRequest, at: datetime) -> str:
     """Return an ETag over everything the rows depend on: while it is the same, the browser's copy is still valid."""
-    user: Any = request.user
+    user = user_of(request)
     boilers = policy.boilers_for(user, "board.see", at)
     grants = policy.grants_for(user, "board.see", at).order_by("id").values_list("id", "role", "portfolio", "building")
     # Proof glasses and job dates change by the local day of the building.
@@ -79,8 +81,8 @@ def _page_number(request: HttpRequest) -> int:
     return max(1, int(digits)) if digits.isdecimal() and len(digits) < 7 else 1
 
 
-def _board_context(request: HttpRequest, at: datetime) -> dict[str, Any]:
-    user: Any = request.user
+def _board_context(request: HttpRequest, at: datetime) -> dict[str, object]:
+    user = user_of(request)
     visible_boilers = policy.boilers_for(user, "board.see", at)
     boiler_filter = BoilerFilter.from_request(request)
     grants = list(policy.grants_for(user, "board.see", at).values_list("role", "portfolio", "building"))
@@ -105,9 +107,7 @@ def _board_context(request: HttpRequest, at: datetime) -> dict[str, Any]:
     }
 
 
-def _board_lines(
-    user: User, rows: Sequence[BoardRow], grants: Sequence[tuple[Any, ...]], at: datetime
-) -> list[BoardLine]:
+def _board_lines(user: User, rows: Sequence[BoardRow], grants: Sequence[GrantedScope], at: datetime) -> list[BoardLine]:
     ids = [row.boiler.id for row in rows]
     alert_counts, glass_by_boiler = alerts.open_counts(ids), glasses.glasses_of(ids)
     jobs = current_job.current_jobs_of_boilers(user, ids, at)
@@ -125,5 +125,5 @@ def _board_lines(
     return lines
 
 
-def _granted_scopes(grants: Sequence[tuple[Any, ...]], action: str) -> set[tuple[UUID, UUID | None]]:
+def _granted_scopes(grants: Sequence[GrantedScope], action: str) -> set[tuple[UUID, UUID | None]]:
     return {(portfolio, building) for role, portfolio, building in grants if role in policy.ACTIONS[action]}

@@ -5,7 +5,6 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from itertools import groupby
-from typing import Any
 
 from django.http import HttpRequest, StreamingHttpResponse
 from django.template.loader import render_to_string
@@ -35,7 +34,7 @@ class WallBuilding:
     glasses: Sequence[HungGlass]
 
     @property
-    def order(self) -> tuple[Any, ...]:
+    def order(self) -> tuple[object, ...]:
         """The sort key: the worst standing, then the fewest days, then the address."""
         days = [drawing.days for _, drawing in self.glasses if drawing.days is not None]
         return min(hung.rank for hung, _ in self.glasses), min(days, default=99_999), self.first.address

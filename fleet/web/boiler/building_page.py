@@ -11,6 +11,7 @@ from django.shortcuts import render
 
 from fleet.accounts import policy
 from fleet.accounts.models import User
+from fleet.accounts.requests import user_of
 from fleet.alerts import queries as alerts
 from fleet.assessments import queries as assessments
 from fleet.board import glasses
@@ -57,7 +58,7 @@ class ForecastStep:
 @signed_in_page
 def show_building(request: HttpRequest, at: datetime, building_id: UUID) -> HttpResponse:
     """Show the page of one building; 404 if the user may not see any of its boilers."""
-    user: Any = request.user
+    user = user_of(request)
     visible_boilers = policy.boilers_for(user, "board.see", at).filter(building=building_id)
     boilers = list(visible_boilers.select_related("building__portfolio").order_by("name", "ref"))
     if not boilers:

@@ -3,7 +3,6 @@
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Any
 from uuid import UUID
 
 from django.http import Http404, HttpRequest, HttpResponse
@@ -18,7 +17,7 @@ from fleet.rules.values import AdoptedTerms
 from fleet.rules.vocabulary import EntryAct
 from fleet.terms.models import Adoption
 from fleet.terms.values import as_terms
-from fleet.visits.models import Visit
+from fleet.visits.models import Entry, Visit
 from fleet.web.boiler import fire_side, pressure_side, water_side
 from fleet.web.boiler.boiler_data import (
     HEIGHT_READINGS,
@@ -119,7 +118,7 @@ def derived_sentences(visit: Visit, lines: Iterable[EntryLine]) -> dict[str, lis
     return {str(e.id): _measure_sentences(boiler_data, measure_by_entry[e.id]) for e in entries}
 
 
-def _entry_measure(entry: Any) -> Measure:
+def _entry_measure(entry: Entry) -> Measure:
     """Build the measure from the loaded entry, so that entries of a corrected visit also show their results."""
     readings = {r.name: r.number if r.number is not None else r.word for r in entry.readings.all() if r.flag is None}
     return Measure(

@@ -2,7 +2,6 @@
 
 from dataclasses import dataclass
 from datetime import timedelta
-from typing import Any
 
 from fleet.engineering.combustion import O2_OF_A_RESULT
 from fleet.engineering.firing import input_ratio, judge_input
@@ -85,7 +84,7 @@ def evaluate_flue(measure: Measure, fuel_code: str) -> FlueReading:
     )
 
 
-def _calculate_flue(code: str, inputs: dict[str, Any]) -> CalculationAnswer:
+def _calculate_flue(code: str, inputs: dict[str, object]) -> CalculationAnswer:
     missing_names = [READING_NAMES[name] for name, value in inputs.items() if value is None]
     if missing_names:
         return CalculationAnswer(refused=f"Not read: {', '.join(missing_names)}.")

@@ -5,7 +5,6 @@ import io
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from datetime import datetime
-from typing import Any
 from uuid import UUID
 from zoneinfo import ZoneInfo
 
@@ -136,7 +135,7 @@ class Panel:
 class CalculationAnswer:
     """The result of a calculation: its outputs, or why there is none."""
 
-    outputs: Mapping[str, Any] = field(default_factory=dict)
+    outputs: Mapping[str, object] = field(default_factory=dict)
     refused: str = ""
 
     def number(self, name: str) -> float | None:
@@ -145,7 +144,7 @@ class CalculationAnswer:
         return value if isinstance(value, float) else None
 
 
-def run_calculation(code: str, **inputs: Any) -> CalculationAnswer:
+def run_calculation(code: str, **inputs: object) -> CalculationAnswer:
     """Run a named calculation on readings. A refusal becomes the text of the answer; a reading not taken is None."""
     try:
         return CalculationAnswer(calculation_groups.answer_calculation(code, inputs).outputs)

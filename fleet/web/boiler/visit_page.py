@@ -13,7 +13,7 @@ from django.shortcuts import redirect, render
 
 from fleet import pipeline
 from fleet.accounts import policy
-from fleet.accounts.requests import cause_of
+from fleet.accounts.requests import cause_of, user_of
 from fleet.assessments import queries as assessments
 from fleet.assessments.found_left import visit_sides
 from fleet.assessments.named_words import naming_notes
@@ -70,7 +70,7 @@ def reply_to_visit(request: HttpRequest, at: datetime, visit_id: UUID, reply: st
 def _write_and_return(
     request: HttpRequest, at: datetime, visit_id: UUID, *, action: str, write: Callable[..., Any]
 ) -> HttpResponse:
-    user: Any = request.user
+    user = user_of(request)
     visit = _get_visible_visit(user, visit_id, at)
     is_member = policy.is_allowed(user, action, portfolio=visit.portfolio_id, building=visit.boiler.building_id, at=at)
     is_own_word = action == REPLY_ACTION and visit.id in _visits_to_reply_to(user, visit, at)
@@ -101,7 +101,7 @@ def _get_visible_visit(user: Any, visit_id: UUID, at: datetime) -> Visit:
     return visit
 
 
-def _visit_context(user: Any, visit: Visit, at: datetime, faults: Sequence[str] = ()) -> dict[str, Any]:
+def _visit_context(user: Any, visit: Visit, at: datetime, faults: Sequence[str] = ()) -> dict[str, object]:
     lines = assessments.visit_lines(visit.id, at)
     waits, lacks = assessments.waiting_corrections(visit.boiler_id), _paper_lacks(visit)
     readiness = assessments.readiness_standing_at(visit)
@@ -138,7 +138,7 @@ def _visits_to_reply_to(user: Any, visit: Visit, at: datetime) -> set[UUID]:
 @signed_in_page
 def show_naming_visits(request: HttpRequest, at: datetime) -> HttpResponse:
     """Show the visits that others posted and that wait for the user's own word."""
-    user: Any = request.user
+    user = user_of(request)
     naming_visits = assessments.visits_that_name(user)
     ordered = naming_visits.select_related("waiting").order_by("-performed_at", "-id")
     newest_visits = list(ordered[: MAX_NAMING_VISITS + 1])

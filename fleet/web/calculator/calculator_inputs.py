@@ -18,7 +18,7 @@ _SEPARATOR_PATTERN = re.compile(r"[;\s]+|,\s+")
 UNKNOWN_MARKS = ("-", "?")
 MAX_TEXT_LENGTH = 8000
 
-InputValues = dict[str, Any]
+InputValues = dict[str, object]
 
 
 def read_inputs(calculation: CalculationSpec, query: QueryDict) -> tuple[InputValues, list[Fault]]:
@@ -44,7 +44,7 @@ def read_inputs(calculation: CalculationSpec, query: QueryDict) -> tuple[InputVa
 
 
 def compute_result(
-    calculation: CalculationSpec, values: Mapping[str, Any], faults: list[Fault]
+    calculation: CalculationSpec, values: Mapping[str, object], faults: list[Fault]
 ) -> tuple[Any, list[Fault]]:
     """Return the result and no faults, or None and every fault.
 
@@ -58,7 +58,7 @@ def compute_result(
     return (None, faults) if faults else (result, [])
 
 
-def _parse_value(calc_input: InputSpec, text: str) -> Any:
+def _parse_value(calc_input: InputSpec, text: str) -> object:
     if calc_input.choices:
         return text
     if len(text) > MAX_TEXT_LENGTH:

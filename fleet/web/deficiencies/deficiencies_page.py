@@ -157,7 +157,7 @@ def _parse_place(after: str) -> tuple[int, datetime, UUID] | None:
     return place if place[1].tzinfo else None
 
 
-def _deficiency_lines(user: User | Any, deficiencies: Sequence[DeficiencyDetail], at: datetime) -> list[DeficiencyLine]:
+def _deficiency_lines(user: User, deficiencies: Sequence[DeficiencyDetail], at: datetime) -> list[DeficiencyLine]:
     jobs = current_job.current_jobs_of_deficiencies(user, [deficiency.row.id for deficiency in deficiencies], at)
     lines = []
     for deficiency in deficiencies:

@@ -1,7 +1,6 @@
 """One deficiency: its whole life, what closes it, the jobs that include it, and the forms for decisions."""
 
 from datetime import datetime
-from typing import Any
 from uuid import UUID
 
 from django.db.models import QuerySet
@@ -29,7 +28,7 @@ GONE_STATUSES = ("withdrawn", "merged")
 @signed_in_page
 def show_deficiency(request: HttpRequest, at: datetime, deficiency_id: UUID) -> HttpResponse:
     """Show the page of one deficiency; 404 if the user may not see its boiler."""
-    row = _get_visible_deficiency(request.user, deficiency_id, at)
+    row = _get_visible_deficiency(user_of(request), deficiency_id, at)
     deficiency = queries.deficiency_detail(row, at)
     return render(
         request,
@@ -41,7 +40,7 @@ def show_deficiency(request: HttpRequest, at: datetime, deficiency_id: UUID) -> 
 @signed_in_action("/deficiencies/{deficiency_id}/")
 def decide_deficiency(request: HttpRequest, at: datetime, deficiency_id: UUID) -> HttpResponse:
     """Run the submitted form and return to the page; faults are shown beside their fields."""
-    deficiency = queries.deficiency_detail(_get_visible_deficiency(request.user, deficiency_id, at), at)
+    deficiency = queries.deficiency_detail(_get_visible_deficiency(user_of(request), deficiency_id, at), at)
     forms = forms_for(request, deficiency, at, offered=False)
     form = find_sent_form(forms, request)
     if form is None:
@@ -49,7 +48,7 @@ def decide_deficiency(request: HttpRequest, at: datetime, deficiency_id: UUID) -
     status = form.submit(request)
     if status == 200:
         return redirect(f"/deficiencies/{deficiency_id}/#life")
-    deficiency = queries.deficiency_detail(_get_visible_deficiency(request.user, deficiency_id, at), at)
+    deficiency = queries.deficiency_detail(_get_visible_deficiency(user_of(request), deficiency_id, at), at)
     return render(request, "deficiencies/deficiency.html", _page_context(request, deficiency, forms, at), status=status)
 
 
@@ -59,7 +58,7 @@ def _not_offered(request: HttpRequest) -> HttpResponse:
     return HttpResponse("You can view this but not change it.", status=403, content_type="text/plain")
 
 
-def _get_visible_deficiency(user: User | Any, deficiency_id: UUID, at: datetime) -> Deficiency:
+def _get_visible_deficiency(user: User, deficiency_id: UUID, at: datetime) -> Deficiency:
     visible_boilers = policy.boilers_for(user, "board.see", at)
     rows = Deficiency.objects.filter(id=deficiency_id, boiler__in=visible_boilers, opened_at__lte=at)
     row = rows.select_related("boiler__building__portfolio", "position", "opened_by").first()
@@ -75,7 +74,7 @@ def _life_events(deficiency: queries.DeficiencyDetail) -> list[story.LifeEvent]:
     return story.life_events(deficiency, row.swallowed.order_by("opened_at"), withdrawn_at)
 
 
-def _jobs_about(user: User | Any, row: Deficiency, at: datetime) -> QuerySet[Job]:
+def _jobs_about(user: User, row: Deficiency, at: datetime) -> QuerySet[Job]:
     rows = jobs.visible_jobs(user, at).filter(items__deficiency=row)
     return rows.select_related("technician").order_by("created_at", "id").distinct()
 
@@ -87,7 +86,7 @@ def _entries_told(row: Deficiency, events: list[story.LifeEvent]) -> set[UUID]:
 
 def _page_context(
     request: HttpRequest, deficiency: queries.DeficiencyDetail, forms: list[Form], at: datetime
-) -> dict[str, Any]:
+) -> dict[str, object]:
     row, user = deficiency.row, user_of(request)
     building, events = row.boiler.building, _life_events(deficiency)
     first_act, clears_by = queries.advice_for(row, at)

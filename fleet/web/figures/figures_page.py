@@ -3,7 +3,6 @@
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
-from typing import Any
 from uuid import UUID
 
 from django.db.models import QuerySet
@@ -11,6 +10,7 @@ from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import render
 
 from fleet.accounts import policy
+from fleet.accounts.requests import user_of
 from fleet.catalog.models import Kind
 from fleet.engineering.shares import share_of
 from fleet.figures import forecast, makeup, repairs, standing_counts
@@ -68,7 +68,7 @@ def download_table(request: HttpRequest, at: datetime, code: str) -> HttpRespons
 
 
 def _read_scope(request: HttpRequest, at: datetime) -> tuple[list[Portfolio], FigureScope, UUID | None]:
-    user: Any = request.user
+    user = user_of(request)
     boilers = policy.boilers_for(user, "board.see", at)
     portfolios = list(Portfolio.objects.filter(id__in=boilers.order_by().values("portfolio")).order_by("name"))
     text = request.GET.get("portfolio", "")

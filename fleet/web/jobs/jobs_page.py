@@ -4,7 +4,6 @@ from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from itertools import groupby
-from typing import Any
 from uuid import UUID
 
 from django.http import Http404, HttpRequest, HttpResponse
@@ -14,7 +13,7 @@ from fleet import pipeline
 from fleet.accounts import policy
 from fleet.accounts.models import Grant, User
 from fleet.accounts.people import active_users_of
-from fleet.accounts.requests import cause_of
+from fleet.accounts.requests import cause_of, user_of
 from fleet.calendar import day_of
 from fleet.deficiencies import queries as deficiencies
 from fleet.jobs import queries, states
@@ -68,13 +67,13 @@ class JobDay:
 @signed_in_page
 def show_jobs(request: HttpRequest, at: datetime) -> HttpResponse:
     """Show the jobs page."""
-    return render(request, "jobs/jobs.html", _jobs_context(request.user, at))
+    return render(request, "jobs/jobs.html", _jobs_context(user_of(request), at))
 
 
 @signed_in_action("/jobs/")
 def act_on_job(request: HttpRequest, at: datetime, job_id: UUID, kind: str) -> HttpResponse:
     """Do one action on a job and return to the page; faults are shown beside the job."""
-    user: Any = request.user
+    user = user_of(request)
     row = queries.visible_jobs(user, at).filter(id=job_id).select_related("building").first()
     if row is None or kind not in ACTIONS:
         raise Http404
@@ -120,7 +119,7 @@ def _parse_id(text: str) -> UUID | None:
         return None
 
 
-def _jobs_context(user: User | Any, at: datetime, faults: dict[UUID, tuple[str, ...]] | None = None) -> dict[str, Any]:
+def _jobs_context(user: User, at: datetime, faults: dict[UUID, tuple[str, ...]] | None = None) -> dict[str, object]:
     rows = queries.visible_jobs(user, at).exclude(status__in=states.OVER, status_since__lt=at - OVER_VISIBLE_FOR)
     all_details = queries.job_details(queries.with_details(rows), at)
     grants = list(policy.grants_for(user, "board.see", at).values_list("role", "portfolio", "building"))

@@ -2,7 +2,6 @@
 
 from collections.abc import Iterable
 from datetime import datetime
-from typing import Any
 from uuid import UUID
 
 from django.core.exceptions import PermissionDenied
@@ -14,7 +13,7 @@ from django.shortcuts import redirect, render
 from fleet import pipeline
 from fleet.accounts import policy
 from fleet.accounts.models import User
-from fleet.accounts.requests import cause_of
+from fleet.accounts.requests import cause_of, user_of
 from fleet.errors import Refused
 from fleet.jobs import suggest
 from fleet.pipeline import JobRequest
@@ -29,7 +28,7 @@ MAX_NOTE_LENGTH = 2000
 @signed_in_page
 def show_new_job(request: HttpRequest, at: datetime) -> HttpResponse:
     """Show the buildings that a job can be made for, or the trips suggested for one of them."""
-    user: Any = request.user
+    user = user_of(request)
     if not policy.grants_for(user, "job.create", at).exists():
         raise PermissionDenied
     if "building" in request.GET:
@@ -41,7 +40,7 @@ def show_new_job(request: HttpRequest, at: datetime) -> HttpResponse:
 @signed_in_action("/jobs/new/")
 def make_job(request: HttpRequest, at: datetime) -> HttpResponse:
     """Make the job and go to it in the list of jobs; faults are shown above the trips."""
-    user: Any = request.user
+    user = user_of(request)
     building = _find_building(user, request.POST.get("building", ""), at)
     cause = cause_of(request)
     note = request.POST.get("note", "")[:MAX_NOTE_LENGTH]
@@ -69,7 +68,7 @@ def _find_building(user: User, text: str, at: datetime) -> Building:
         raise Http404 from None
 
 
-def _building_list_context(user: User, search_text: str, at: datetime) -> dict[str, Any]:
+def _building_list_context(user: User, search_text: str, at: datetime) -> dict[str, object]:
     """Return the buildings that match, those with most open deficiencies first."""
     open_deficiency = Q(
         boilers__deficiencies__closed_at=None,
@@ -91,7 +90,7 @@ def _building_list_context(user: User, search_text: str, at: datetime) -> dict[s
     }
 
 
-def _trip_context(building: Building, at: datetime, faults: Iterable[str] = ()) -> dict[str, Any]:
+def _trip_context(building: Building, at: datetime, faults: Iterable[str] = ()) -> dict[str, object]:
     context = {
         "building": building,
         "boilers": dict(building.boilers.values_list("id", "name")),

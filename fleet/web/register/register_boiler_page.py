@@ -2,7 +2,6 @@
 
 from collections.abc import Iterator
 from datetime import datetime
-from typing import Any
 from uuid import UUID
 
 from django.http import Http404, HttpRequest, HttpResponse
@@ -80,7 +79,7 @@ def _boiler_forms(
 
 def _boiler_context(
     request: HttpRequest, boiler_view: register_views.RegisterBoilerView, forms: dict[str, list[Form]], at: datetime
-) -> dict[str, Any]:
+) -> dict[str, object]:
     boiler = boiler_view.boiler
     return {
         "boiler": boiler,
@@ -99,7 +98,7 @@ def _boiler_context(
 
 def _place_contexts(
     request: HttpRequest, boiler_view: register_views.RegisterBoilerView, forms: dict[str, list[Form]], at: datetime
-) -> Iterator[dict[str, Any]]:
+) -> Iterator[dict[str, object]]:
     """Yield each position; for users who may read visits, with what visits did since the register's last entry."""
     boiler, release = boiler_view.boiler, boiler_view.release
     may_read = policy.is_allowed(

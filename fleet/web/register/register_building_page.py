@@ -1,7 +1,6 @@
 """One building of the register: address, hours, boilers, papers and history, with forms for who may change it."""
 
 from datetime import datetime
-from typing import Any
 from uuid import UUID
 
 from django.http import Http404, HttpRequest, HttpResponse
@@ -53,7 +52,7 @@ def _get_visible_building(request: HttpRequest, building_id: UUID, at: datetime)
     return boilers[0].building, boilers
 
 
-def _building_context(building: Building, boilers: list[Boiler], forms: list[Form], at: datetime) -> dict[str, Any]:
+def _building_context(building: Building, boilers: list[Boiler], forms: list[Form], at: datetime) -> dict[str, object]:
     ids = [b.id for b in boilers]
     return {
         "building": building,

@@ -1,7 +1,6 @@
 """Importing a sheet in two steps: hand in a file and read what it would do, then confirm. Both may take minutes."""
 
 from datetime import datetime
-from typing import Any
 from uuid import UUID
 
 from django.contrib.auth.views import redirect_to_login
@@ -128,7 +127,7 @@ def _get_import(request: HttpRequest, import_id: UUID, at: datetime) -> Import:
     )
 
 
-def _import_context(portfolio: Portfolio, at: datetime, faults: list[str] | None = None) -> dict[str, Any]:
+def _import_context(portfolio: Portfolio, at: datetime, faults: list[str] | None = None) -> dict[str, object]:
     names = export.header_columns(None, catalogue_at(at))
     return {
         "portfolio": portfolio,
@@ -143,7 +142,7 @@ def _import_context(portfolio: Portfolio, at: datetime, faults: list[str] | None
     }
 
 
-def _report_context(request: HttpRequest, row: Import) -> dict[str, Any]:
+def _report_context(request: HttpRequest, row: Import) -> dict[str, object]:
     part = request.GET.get("part", "changes")
     if part not in PART_TITLES:
         raise Http404

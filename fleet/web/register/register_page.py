@@ -1,7 +1,6 @@
 """The register: a searchable list of buildings, a form to add one, and the downloads and imports of sheets."""
 
 from datetime import datetime
-from typing import Any
 from uuid import UUID
 
 from django.core.paginator import Page, Paginator
@@ -14,7 +13,7 @@ from fleet.accounts import policy
 from fleet.accounts.requests import cause_of, user_of
 from fleet.calendar import day_of
 from fleet.catalog.queries import catalogue_at
-from fleet.portfolio.models import Boiler, Portfolio
+from fleet.portfolio.models import Boiler, Building, Portfolio
 from fleet.sheets import export, register_views
 from fleet.sheets.table_output import CSV_TYPE, XLSX_TYPE, as_csv, as_xlsx
 from fleet.web.shared.forms import Form, FormField
@@ -63,10 +62,10 @@ def download_register(request: HttpRequest, at: datetime, portfolio_id: UUID, ki
     return StreamingHttpResponse(write(export.example_rows(release) if example else rows), media_type, headers=headers)
 
 
-def _register_context(request: HttpRequest, at: datetime, form: Form | None) -> dict[str, Any]:
+def _register_context(request: HttpRequest, at: datetime, form: Form | None) -> dict[str, object]:
     boilers = policy.boilers_for(user_of(request), "register.see", at)
     word = request.GET.get("q", "").strip()[:100]
-    building_page: Page[Any] = Paginator(
+    building_page: Page[Building] = Paginator(
         register_views.find_buildings(boilers, word).select_related("portfolio"), PAGE_SIZE
     ).get_page(request.GET.get("page"))
     return {

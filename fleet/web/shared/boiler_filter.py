@@ -2,7 +2,6 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any
 from urllib.parse import urlencode
 from uuid import UUID
 
@@ -51,7 +50,7 @@ def query_text(request: HttpRequest, name: str) -> str:
     return request.GET.get(name, "").strip()[:MAX_QUERY_LENGTH]
 
 
-def query_choice(request: HttpRequest, name: str, choices: Mapping[str, Any] | tuple[str, ...]) -> str:
+def query_choice(request: HttpRequest, name: str, choices: Mapping[str, object] | tuple[str, ...]) -> str:
     """Return one parameter of the query string if it is one of `choices`, "" otherwise."""
     value = query_text(request, name)
     return value if value in choices else ""

@@ -2,7 +2,6 @@
 
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
-from typing import Any
 
 from django.db import IntegrityError, OperationalError
 from django.http import HttpRequest
@@ -53,7 +52,7 @@ class Form:
     key: str
     title: str
     fields: list[FormField]
-    run: Callable[[Texts, Texts], Any]
+    run: Callable[[Texts, Texts], object]
     page_values: Texts = field(default_factory=dict)
     button: str = "Save"
     note: str = ""

@@ -4,7 +4,6 @@ import logging
 import re
 import time
 from collections.abc import Callable
-from typing import Any
 from uuid import uuid4
 
 from django.http import HttpRequest, HttpResponse
@@ -91,8 +90,8 @@ def _log_request(request: HttpRequest, response: HttpResponse, started_at: float
     log.info("answered", extra=log_fields)
 
 
-def _user_id(request: Any) -> str:
+def _user_id(request: HttpRequest) -> str:
     """Return the user's id if the user was already looked up; "" otherwise. The log itself looks up nobody."""
     user = getattr(request, "_cached_user", None) or request.__dict__.get("user")
     is_known = user is not None and type(user) is not SimpleLazyObject and user.is_authenticated
-    return str(user.pk) if is_known else ""
+    return str(user.pk) if user is not None and is_known else ""

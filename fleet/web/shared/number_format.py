@@ -8,7 +8,6 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from contextvars import ContextVar
 from dataclasses import dataclass
-from typing import Any
 
 from fleet.engineering.ladder import MAX_STEAM_PSI
 from fleet.engineering.units import UNITS, convert, si_unit
@@ -58,7 +57,7 @@ class DisplayedValue:
         return f"{self.value} {self.unit}".strip() + (f" ({self.si} {self.si_unit})" if self.si else "")
 
 
-def is_number(value: Any) -> bool:
+def is_number(value: object) -> bool:
     """Return whether `value` is a number; a bool is not."""
     return isinstance(value, (int, float)) and not isinstance(value, bool)
 

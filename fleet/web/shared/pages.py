@@ -2,7 +2,6 @@
 
 from collections.abc import Callable
 from functools import wraps
-from typing import Any
 
 from django.contrib.auth.views import redirect_to_login
 from django.http import HttpRequest, HttpResponse
@@ -18,7 +17,7 @@ def signed_in_page(view: PageView) -> PageView:
     """Make `view` a page; it gets the instant of the request as its second argument."""
 
     @wraps(view)
-    def signed_in(request: HttpRequest, **kwargs: Any) -> HttpResponseBase:
+    def signed_in(request: HttpRequest, **kwargs: object) -> HttpResponseBase:
         if not request.user.is_authenticated:
             return _ask_to_sign_in(request)
         return view(request, timezone.now(), **kwargs)
@@ -35,7 +34,7 @@ def signed_in_action(page: str) -> Callable[[PageView], PageView]:
 
     def decorate(view: PageView) -> PageView:
         @wraps(view)
-        def signed_in(request: HttpRequest, **kwargs: Any) -> HttpResponseBase:
+        def signed_in(request: HttpRequest, **kwargs: object) -> HttpResponseBase:
             if not request.user.is_authenticated:
                 return redirect_to_login(page.format(**kwargs))
             return view(request, timezone.now(), **kwargs)

@@ -6,7 +6,6 @@ bodies of the API are checked field by field, so that a fault names its field.
 
 from collections.abc import Callable, MutableMapping
 from http import HTTPStatus
-from typing import Any
 
 from django.core.exceptions import SuspiciousOperation
 from django.core.signals import request_started
@@ -56,7 +55,7 @@ class FormTextMiddleware:
         """Let the request on: its form is read once its view is known."""
         return self.get_response(request)
 
-    def process_view(self, request: HttpRequest, view: Any, _: Any, __: Any) -> HttpResponse | None:
+    def process_view(self, request: HttpRequest, view: object, _: object, __: object) -> HttpResponse | None:
         """Refuse the form, or return None. A view that reads its body itself is left to do so."""
         is_form = request.method == "POST" and not getattr(view, "csrf_exempt", False)
         if is_form and not has_storable_fields(request):
@@ -89,7 +88,7 @@ def _find_fault(request: HttpRequest) -> dict[str, str] | None:
     return None if is_storable(sent_path) and is_storable_query(sent_query) else NOT_TEXT
 
 
-def _keep_sent_path(*, environ: MutableMapping[str, Any] | None = None, **_: Any) -> None:
+def _keep_sent_path(*, environ: MutableMapping[str, object] | None = None, **_: object) -> None:
     """Keep the path as it came in. In the framework's own, bytes that are no UTF-8 look like percent signs sent."""
     if environ is not None:
         environ[_SENT_PATH] = environ.get("PATH_INFO", "")

@@ -5,7 +5,6 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
-from typing import Any
 
 import redis
 from django.conf import settings
@@ -16,6 +15,7 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 
 from fleet.accounts import policy
+from fleet.accounts.requests import user_of
 from fleet.board import sweep_heartbeat
 from fleet.board.models import Judged
 from fleet.catalog import queries as catalog
@@ -45,7 +45,7 @@ class SystemCheck:
 @signed_in_page
 def show_self_check(request: HttpRequest, at: datetime) -> HttpResponse:
     """Show the checks to managers, owners and the office, about the boilers they answer for."""
-    user: Any = request.user
+    user = user_of(request)
     if not policy.grants_for(user, "self_check.see", at).exists():
         raise PermissionDenied
     boilers = policy.boilers_for(user, "self_check.see", at)

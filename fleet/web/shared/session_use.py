@@ -42,7 +42,7 @@ def _look_at_session(request: Any) -> None:
 
 
 @receiver(user_logged_in, dispatch_uid="note the beginning of a session")
-def _note_sign_in(request: Any, user: Any, **_: Any) -> None:
+def _note_sign_in(request: Any, user: object, **_: object) -> None:
     _note_beginning(request, user)
 
 
@@ -52,5 +52,5 @@ def _note_beginning(request: Any, user: Any) -> None:
 
 
 @receiver(user_logged_out, dispatch_uid="forget a session")
-def _forget_session(request: Any, **_: Any) -> None:
+def _forget_session(request: Any, **_: object) -> None:
     browser_sessions.forget_session(request.session.session_key)

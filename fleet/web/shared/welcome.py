@@ -1,12 +1,12 @@
 """A new user chooses a password, at an address that works once and for three days."""
 
-from typing import Any
-
+from django.contrib.auth.forms import SetPasswordForm
 from django.contrib.auth.views import PasswordResetConfirmView
 from django.http import HttpResponse
 from django.urls import reverse_lazy
 
 from fleet.accounts import browser_sessions
+from fleet.accounts.models import User
 
 
 class WelcomeView(PasswordResetConfirmView):
@@ -16,7 +16,7 @@ class WelcomeView(PasswordResetConfirmView):
     success_url = reverse_lazy("sign-in")
     reset_url_token = "choose"
 
-    def form_valid(self, form: Any) -> HttpResponse:
+    def form_valid(self, form: "SetPasswordForm[User]") -> HttpResponse:
         """Save the password, and end all sessions of the user: who asks for a new password may have lost one."""
         response = super().form_valid(form)
         browser_sessions.end_sessions(user=form.user)

@@ -1,7 +1,6 @@
 """What was read, set and compared in an entry of a visit, as one list."""
 
 from collections.abc import Iterable, Mapping
-from typing import Any
 
 from django import template
 
@@ -30,7 +29,7 @@ def _readings(readings: Iterable[tuple[str, str, str]]) -> Iterable[str]:
     return (f"{reading_name(name)}: {as_read(value, unit)}" for name, value, unit in readings)
 
 
-def _values(values: Mapping[str, Any]) -> Iterable[str]:
+def _values(values: Mapping[str, object]) -> Iterable[str]:
     return (f"{called(key).lower()}: {valued(value, key)}" for key, value in values.items())
 
 

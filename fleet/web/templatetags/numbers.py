@@ -34,14 +34,14 @@ def units(sentence: Any) -> str:
 
 
 @register.filter
-def as_read(value: Any, unit: str) -> str:
+def as_read(value: object, unit: str) -> str:
     """Return a reading as it was read; if the reader chose SI, in SI with the original in brackets."""
     text = f"{value} {unit}".strip()
     si = _si_of(value, unit)
     return f"{si} ({text})" if si else text
 
 
-def _si_of(value: Any, unit: str) -> str:
+def _si_of(value: object, unit: str) -> str:
     try:
         text = briefly(float(str(value).replace(",", "")), unit) if unit in UNITS else ""
     except ValueError:

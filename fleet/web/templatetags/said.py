@@ -3,7 +3,6 @@
 import re
 from collections.abc import Mapping, Sequence
 from datetime import datetime
-from typing import Any
 from zoneinfo import ZoneInfo
 
 from django import template
@@ -89,7 +88,7 @@ def sentences(text: str) -> list[str]:
 
 
 @register.filter
-def all_of_many(items: Sequence[Any]) -> str:
+def all_of_many(items: Sequence[object]) -> str:
     """Return " all 3" for three items; "" for one."""
     return f" all {len(items)}" if len(items) > 1 else ""
 
@@ -101,7 +100,7 @@ def label(reading: str) -> str:
 
 
 @register.filter
-def of(mapping: dict[Any, Any], key: Any) -> Any:
+def of(mapping: Mapping[object, object], key: object) -> object:
     """Return the value under a key; None without one."""
     return mapping.get(str(key))
 
@@ -135,6 +134,6 @@ def _document_link(number: str) -> str:
 
 
 @register.filter
-def named(names: Mapping[Any, str], key: Any) -> str:
+def named(names: Mapping[object, str], key: object) -> str:
     """Return the name under a key; "" without one."""
     return names.get(key, "")

@@ -151,6 +151,20 @@ def read(path: Path) -> list[Scenario]:
     return found
 
 
+@cache
+def scenarios_of(path: Path) -> tuple[Scenario, ...]:
+    """The scenarios of a file that stands still, read once in a process."""
+    return tuple(read(path))
+
+
+def outline(path: Path) -> list[tuple[int, str]]:
+    """The line of each scenario of a file and its known fault, "" for none; nothing else of it is read."""
+    top = root(path).pairs()
+    found = top["scenarios"].items() if "scenarios" in top else [root(path)]
+    told = [(item.line, item.pairs()) for item in found]
+    return [(line, keys["known_fault"].text("a sentence") if "known_fault" in keys else "") for line, keys in told]
+
+
 def _in_common(told: Mapping[str, Here]) -> tuple[dict[str, Here], dict[str, list[Here]]]:
     shared = told["shared"].keys(SHARED) if "shared" in told else {}
     work = {n: h.items() for n, h in told["work"].pairs().items()} if "work" in told else {}
