@@ -1,7 +1,6 @@
 """The endpoint of a person's day in the field: the jobs of today and tomorrow, and the boilers one may visit."""
 
 from datetime import datetime
-from typing import Any
 from uuid import UUID
 
 from django.utils.decorators import method_decorator
@@ -21,7 +20,7 @@ from fleet.rules.wording import ADVICE_CAUTION
 STANDINGS = values_of(Standing)
 
 
-class DayItemSerializer(serializers.Serializer[Any]):
+class DayItemSerializer(serializers.Serializer[object]):
     """One thing a job asks for that is still open."""
 
     boiler = serializers.UUIDField(source="item.boiler_id")
@@ -32,7 +31,7 @@ class DayItemSerializer(serializers.Serializer[Any]):
     level = serializers.ChoiceField(choices=LEVELS, source="item.level")
 
 
-class DayJobSerializer(serializers.Serializer[Any]):
+class DayJobSerializer(serializers.Serializer[object]):
     """A job of today or tomorrow by the building's calendar, or of an earlier day that is not done (`is_late`)."""
 
     id = serializers.UUIDField(source="detail.job.id")
@@ -55,7 +54,7 @@ class DayJobSerializer(serializers.Serializer[Any]):
     items = DayItemSerializer(many=True, source="detail.open")
 
 
-class DayBoilerSerializer(serializers.Serializer[Any]):
+class DayBoilerSerializer(serializers.Serializer[object]):
     """A boiler that the person may visit. `first_act` is what to do about it first, of a hold and of an exposed one."""
 
     id = serializers.UUIDField(source="boiler_id")
@@ -70,7 +69,7 @@ class DayBoilerSerializer(serializers.Serializer[Any]):
         return row.then if row.standing in ("hold", "exposed") else ""
 
 
-class WhoIsItSerializer(serializers.Serializer[Any]):
+class WhoIsItSerializer(serializers.Serializer[object]):
     """The person whose day it is."""
 
     id = serializers.UUIDField()
@@ -78,7 +77,7 @@ class WhoIsItSerializer(serializers.Serializer[Any]):
     units = serializers.CharField()
 
 
-class FieldDaySerializer(serializers.Serializer[Any]):
+class FieldDaySerializer(serializers.Serializer[object]):
     """A person's day. `boilers` are those one may post a visit of, worst first; `more` counts those left off."""
 
     caution = serializers.SerializerMethodField()
@@ -106,6 +105,6 @@ class FieldDayEndpoint(DetailEndpoint):
         """Return the day of whoever asks."""
         return field_day.compose_field_day(user_of(request), at)
 
-    def get_tag_parts(self, at: datetime) -> tuple[Any, ...]:
+    def get_tag_parts(self, at: datetime) -> tuple[object, ...]:
         """Return the quarter hour: days begin at each building's own midnight."""
         return (round_to_grain(at),)

@@ -2,7 +2,6 @@
 
 from collections.abc import Collection
 from datetime import datetime
-from typing import Any
 from uuid import UUID
 
 from django.utils.decorators import method_decorator
@@ -17,6 +16,7 @@ from api.register_gaps import RegisterGapSerializer
 from api.sheet import FirstSerializer, LastSerializer
 from api.visit_serializers import KINDS
 from fleet.accounts.requests import user_of
+from fleet.jobs.contacts import Contact
 from fleet.jobs.work_sheet import round_to_grain
 from fleet.planning import work_order
 from fleet.reading import field_pack
@@ -29,7 +29,7 @@ from fleet.visits.models import Visit
 STANDINGS = values_of(Standing)
 
 
-class ContactSerializer(serializers.Serializer[Any]):
+class ContactSerializer(serializers.Serializer[object]):
     """Somebody to tell or to ask. `dial` is the number as a telephone dials it."""
 
     id = serializers.UUIDField(source="user.id")
@@ -37,12 +37,12 @@ class ContactSerializer(serializers.Serializer[Any]):
     dial = serializers.CharField(allow_blank=True)
     roles = serializers.SerializerMethodField()
 
-    def get_roles(self, contact: Any) -> list[str]:
+    def get_roles(self, contact: Contact) -> list[str]:
         """Return the roles, each once."""
         return sorted({grant.role for grant in contact.roles})
 
 
-class PackedLineSerializer(serializers.Serializer[Any]):
+class PackedLineSerializer(serializers.Serializer[object]):
     """One thing to do, as on the work sheet. The procedure's words are in the words of the field."""
 
     group = serializers.IntegerField()
@@ -56,7 +56,7 @@ class PackedLineSerializer(serializers.Serializer[Any]):
     first_act = serializers.CharField(source="ask.act", allow_blank=True)
 
 
-class LimitSerializer(serializers.Serializer[Any]):
+class LimitSerializer(serializers.Serializer[object]):
     """Good from `low` to `high`, failed over `failed_over` and under `failed_under`, in the reading's unit."""
 
     procedure = serializers.CharField()
@@ -67,7 +67,7 @@ class LimitSerializer(serializers.Serializer[Any]):
     failed_under = serializers.FloatField(allow_null=True)
 
 
-class PackedPlaceSerializer(serializers.Serializer[Any]):
+class PackedPlaceSerializer(serializers.Serializer[object]):
     """A place, what fills it and what is set there, its state, and the limits of its readings."""
 
     id = serializers.UUIDField(source="position.id")
@@ -89,7 +89,7 @@ class LastTestSerializer(LastSerializer):
     procedure = serializers.CharField(source="entry.code")
 
 
-class PackedFaultSerializer(serializers.Serializer[Any]):
+class PackedFaultSerializer(serializers.Serializer[object]):
     """A deficiency: what it is, since when, and how grave."""
 
     id = serializers.UUIDField()
@@ -100,7 +100,7 @@ class PackedFaultSerializer(serializers.Serializer[Any]):
     closed_at = serializers.DateTimeField(allow_null=True)
 
 
-class EarlierVisitSerializer(serializers.Serializer[Any]):
+class EarlierVisitSerializer(serializers.Serializer[object]):
     """A visit that stands. `correctable` where whoever asks may correct it now."""
 
     id = serializers.UUIDField()
@@ -110,7 +110,7 @@ class EarlierVisitSerializer(serializers.Serializer[Any]):
     correctable = serializers.BooleanField()
 
 
-class PackedBoilerSerializer(serializers.Serializer[Any]):
+class PackedBoilerSerializer(serializers.Serializer[object]):
     """Which boiler it is, and where."""
 
     id = serializers.UUIDField()
@@ -124,7 +124,7 @@ class PackedBoilerSerializer(serializers.Serializer[Any]):
     access_hours = serializers.CharField(source="building.access_hours", allow_blank=True)
 
 
-class FieldPackSerializer(serializers.Serializer[Any]):
+class FieldPackSerializer(serializers.Serializer[object]):
     """One boiler whole. `sheets` are by kind of visit; "" is that of every kind without a list of its own."""
 
     caution = serializers.CharField()
@@ -152,17 +152,17 @@ class FieldPackEndpoint(DetailEndpoint):
 
     item_serializer, action = FieldPackSerializer, "visit.see"
 
-    def find_item(self, request: Request, at: datetime, **where: UUID) -> dict[str, Any]:
+    def find_item(self, request: Request, at: datetime, **where: UUID) -> dict[str, object]:
         """Return the boiler's pack for whoever asks."""
         boiler = boiler_for(request, where["boiler"], see=self.action, do=self.action, at=at)
         return _present_pack(field_pack.compose_field_pack(boiler, user_of(request), at))
 
-    def get_tag_parts(self, at: datetime) -> tuple[Any, ...]:
+    def get_tag_parts(self, at: datetime) -> tuple[object, ...]:
         """Return the quarter hour, as of the work sheet."""
         return (round_to_grain(at),)
 
 
-def _present_pack(pack: FieldPack) -> dict[str, Any]:
+def _present_pack(pack: FieldPack) -> dict[str, object]:
     sheet, standing = pack.sheets[""], pack.standing
     return {
         "caution": ADVICE_CAUTION,
@@ -184,7 +184,7 @@ def _present_pack(pack: FieldPack) -> dict[str, Any]:
     }
 
 
-def _present_visit(visit: Visit, correctable: Collection[UUID]) -> dict[str, Any]:
+def _present_visit(visit: Visit, correctable: Collection[UUID]) -> dict[str, object]:
     names = [person.user.display_name if person.user else person.name for person in visit.people.all()]
     return {
         "id": visit.id,

@@ -3,7 +3,6 @@
 from collections.abc import Iterator
 from dataclasses import asdict
 from datetime import UTC, datetime
-from typing import Any
 
 from django.utils.decorators import method_decorator
 from django.views.decorators.gzip import gzip_page
@@ -38,7 +37,7 @@ class WordsQuerySerializer(StrictSerializer):
     language = serializers.ChoiceField(choices=LANGUAGES, required=False, default="en")
 
 
-class QuestionSerializer(serializers.Serializer[Any]):
+class QuestionSerializer(serializers.Serializer[object]):
     """A question with the words of yes and no; both are empty for a number and a choice."""
 
     ask = serializers.CharField()
@@ -49,7 +48,7 @@ class QuestionSerializer(serializers.Serializer[Any]):
     )
 
 
-class ChoiceWordsSerializer(serializers.Serializer[Any]):
+class ChoiceWordsSerializer(serializers.Serializer[object]):
     """One answer of a choice."""
 
     code = serializers.CharField()
@@ -76,7 +75,7 @@ class AskedReadingSerializer(QuestionSerializer):
     )
 
 
-class AskedProcedureSerializer(serializers.Serializer[Any]):
+class AskedProcedureSerializer(serializers.Serializer[object]):
     """A procedure as the visit sheet asks it. `outcome` comes first where a test only measures."""
 
     code = serializers.CharField()
@@ -92,7 +91,7 @@ class AskedProcedureSerializer(serializers.Serializer[Any]):
     minutes = serializers.IntegerField()
 
 
-class SeenSerializer(serializers.Serializer[Any]):
+class SeenSerializer(serializers.Serializer[object]):
     """Something that can be seen. Without roles it is seen of the boiler as a whole."""
 
     code = serializers.CharField()
@@ -101,14 +100,14 @@ class SeenSerializer(serializers.Serializer[Any]):
     first_act = serializers.CharField(allow_blank=True, help_text="What to do at once where it makes a hold.")
 
 
-class CodeNameSerializer(serializers.Serializer[Any]):
+class CodeNameSerializer(serializers.Serializer[object]):
     """A code and its name."""
 
     code = serializers.CharField()
     name = serializers.CharField()
 
 
-class AttributeSerializer(serializers.Serializer[Any]):
+class AttributeSerializer(serializers.Serializer[object]):
     """A value that is stamped or set on a device. `measured`: a number in the unit at the end of its name."""
 
     name = serializers.CharField()
@@ -128,7 +127,7 @@ class RoleWordsSerializer(CodeNameSerializer):
     part = serializers.CharField()
 
 
-class FieldWordsSerializer(serializers.Serializer[Any]):
+class FieldWordsSerializer(serializers.Serializer[object]):
     """Everything the visit sheet can ask or say, of the release in force, in one language."""
 
     release = serializers.IntegerField()
@@ -156,16 +155,16 @@ class FieldWordsEndpoint(DetailEndpoint):
 
     item_serializer, action = FieldWordsSerializer, "terms.see"
 
-    def find_item(self, request: Request, at: datetime, **where: Any) -> dict[str, Any]:
+    def find_item(self, request: Request, at: datetime, **where: object) -> dict[str, object]:
         """Return the words of the release in force."""
         return compose_words(catalog.catalogue_at(at), validate_query(request, WordsQuerySerializer)["language"])
 
-    def get_tag_parts(self, at: datetime) -> tuple[Any, ...]:
+    def get_tag_parts(self, at: datetime) -> tuple[object, ...]:
         """Return the release of the day (UTC)."""
         return (catalog.release_number_on(at.astimezone(UTC).date()),)
 
 
-def compose_words(release: Catalogue, language: str) -> dict[str, Any]:
+def compose_words(release: Catalogue, language: str) -> dict[str, object]:
     """Return everything the visit sheet can ask or say."""
     return {
         "release": release.release,
@@ -183,7 +182,7 @@ def compose_words(release: Catalogue, language: str) -> dict[str, Any]:
     }
 
 
-def _register_words(release: Catalogue) -> dict[str, Any]:
+def _register_words(release: Catalogue) -> dict[str, object]:
     """Return what can be seen, done and fitted, and what to do first about each finding that holds a boiler."""
     holds = {code: rule.first_act for code, rule in release.findings.items() if rule.level == "hold"}
     return {
@@ -200,11 +199,11 @@ def _register_words(release: Catalogue) -> dict[str, Any]:
     }
 
 
-def _attributes(kind: KindSpec) -> list[dict[str, Any]]:
+def _attributes(kind: KindSpec) -> list[dict[str, object]]:
     return [{"name": a, "measured": is_measured(a)} for a in sorted(kind.attributes - {"fitted_on"})]
 
 
-def _procedure_words(procedure: ProcedureSpec, release: Catalogue, language: str) -> dict[str, Any]:
+def _procedure_words(procedure: ProcedureSpec, release: Catalogue, language: str) -> dict[str, object]:
     outcome = outcome_question(procedure, language)
     return {
         "code": procedure.code,
@@ -221,7 +220,7 @@ def _procedure_words(procedure: ProcedureSpec, release: Catalogue, language: str
     }
 
 
-def _readings_asked(procedure: ProcedureSpec, release: Catalogue, language: str) -> Iterator[dict[str, Any]]:
+def _readings_asked(procedure: ProcedureSpec, release: Catalogue, language: str) -> Iterator[dict[str, object]]:
     """Yield the readings in the catalogue's order, which is the order in which they are seen."""
     for spec in procedure.readings.values():
         yield {

@@ -39,7 +39,7 @@ class BytesParser(BaseParser):
     media_type = "*/*"
 
     def parse(
-        self, stream: IO[Any], media_type: str | None = None, parser_context: Mapping[str, Any] | None = None
+        self, stream: IO[Any], media_type: str | None = None, parser_context: Mapping[str, object] | None = None
     ) -> Any:
         """Read within the bound. Raises BodyTooLarge."""
         body = bytes(stream.read(MAX_PIECE_BYTES + 1))
@@ -48,7 +48,7 @@ class BytesParser(BaseParser):
         return body
 
 
-class ArrivalSerializer(serializers.Serializer[Any]):
+class ArrivalSerializer(serializers.Serializer[object]):
     """What has arrived of a declared photograph. `kept`: it is whole, was checked, and can be looked at."""
 
     sha256 = serializers.CharField()
@@ -134,7 +134,7 @@ def _photograph_for(request: Request, sha256: str, action: str) -> Photograph:
     return photograph
 
 
-def _arrival(photograph: Photograph, row: KeptFile | None = None) -> dict[str, Any]:
+def _arrival(photograph: Photograph, row: KeptFile | None = None) -> dict[str, object]:
     row = row or queries.kept_file_of(photograph)
     values = {"received": row.received if row else 0, "kept": bool(row and row.kept_at)}
     return {"sha256": photograph.sha256, "size": photograph.size, **values}

@@ -18,7 +18,7 @@ class DetailEndpoint(APIView):
     """An endpoint of one object. A subclass says how it is found."""
 
     action: ClassVar[str] = "board.see"
-    item_serializer: ClassVar[type[serializers.BaseSerializer[Any]]]
+    item_serializer: ClassVar[type[serializers.BaseSerializer[object]]]
 
     def get(self, request: Request, **where: object) -> Response:
         """Return the object as of now."""

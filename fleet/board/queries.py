@@ -3,7 +3,6 @@
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Any
 from uuid import UUID
 
 from django.db.models import Exists, F, OuterRef, Q, QuerySet
@@ -22,7 +21,7 @@ class BoardRow:
     boiler: Boiler
     standing: str
     rank: int
-    reasons: list[dict[str, Any]]
+    reasons: list[dict[str, object]]
     then: str
     since: datetime | None
     until: datetime | None

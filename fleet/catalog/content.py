@@ -22,7 +22,7 @@ class Content:
     texts: Mapping[str, Mapping[str, str]]
     lines: Mapping[tuple[str, str], int]
 
-    def as_json(self) -> dict[str, Any]:
+    def as_json(self) -> dict[str, object]:
         """Return the content as a release stores it: the cells, without their places."""
         tables = {file: [dict(row.cells) for row in rows] for file, rows in self.tables.items()}
         return {**tables, TEXTS: {section: dict(texts) for section, texts in self.texts.items()}}

@@ -6,7 +6,6 @@ The version is a digest of all that the person is shown, so that nothing else ma
 import hashlib
 import json
 from datetime import datetime
-from typing import Any
 from zoneinfo import ZoneInfo
 
 from fleet.accounts.models import Grant, Qualification
@@ -70,6 +69,6 @@ def _until_in_words(until: datetime | None) -> str:
     return f"until {until:%a %d %b %Y %H:%M} UTC" if until else "with no end"
 
 
-def _digest(*values: Any) -> str:
+def _digest(*values: object) -> str:
     text = json.dumps(values, default=str)
     return hashlib.sha256(text.encode()).hexdigest()[:VERSION_LENGTH]

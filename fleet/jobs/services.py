@@ -4,7 +4,6 @@ from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Any
 from uuid import UUID
 
 from fleet.catalog import queries as catalog
@@ -99,7 +98,7 @@ def _row_values(step: JobStep, zone: str) -> dict[str, object]:
 def _store_job(
     job: Job,
     items: Sequence[Item],
-    values: dict[str, Any],
+    values: dict[str, object],
     next_at: datetime | None,
     conditions: list[Condition],
     at: datetime,

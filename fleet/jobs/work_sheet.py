@@ -48,7 +48,7 @@ class LastTest:
 
     entry: Entry
     outcome: str
-    readings: Mapping[str, Any]
+    readings: Mapping[str, object]
 
 
 @dataclass(frozen=True, slots=True)

@@ -2,7 +2,6 @@
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
-from typing import Any
 
 from fleet.engineering import burner_grades, trips
 from fleet.rules.catalogue import ProcedureSpec
@@ -34,7 +33,7 @@ class LadderValues:
 
 
 def reading_limits(
-    procedure: ProcedureSpec, set_points: Mapping[str, Any], ladder: LadderValues
+    procedure: ProcedureSpec, set_points: Mapping[str, object], ladder: LadderValues
 ) -> Iterator[ReadingLimit]:
     """Yield the limits of a procedure's numbers at one place, whose device is set as `set_points` says."""
     if procedure.code == "limit_trip":
@@ -60,7 +59,7 @@ def reading_limits(
     yield from _rule_limits(procedure, set_points)
 
 
-def _rule_limits(procedure: ProcedureSpec, set_points: Mapping[str, Any]) -> Iterator[ReadingLimit]:
+def _rule_limits(procedure: ProcedureSpec, set_points: Mapping[str, object]) -> Iterator[ReadingLimit]:
     """Yield the limits that the catalogue's own rules give."""
     for name, spec in procedure.readings.items():
         rule = spec.rule
@@ -87,6 +86,6 @@ def _around(
     return ReadingLimit(reading, low, high, failed_over=failed_over, failed_under=failed_under)
 
 
-def _number(values: Mapping[str, Any], key: str) -> float | None:
+def _number(values: Mapping[str, object], key: str) -> float | None:
     value = values.get(key)
     return float(value) if isinstance(value, (int, float)) and not isinstance(value, bool) else None

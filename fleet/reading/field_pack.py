@@ -3,7 +3,6 @@
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import asdict, dataclass
 from datetime import datetime
-from typing import Any
 from uuid import UUID
 
 from fleet.accounts.models import User
@@ -38,7 +37,7 @@ class PackedPlace:
 
     position: Position
     device: Device | None
-    set_points: Mapping[str, Any]
+    set_points: Mapping[str, object]
     state: StateSegment | None
     limits: Sequence[PlaceLimit]
 
@@ -97,7 +96,7 @@ def _packed_places(boiler: Boiler, sources: SheetSources, at: datetime) -> list[
 
 
 def _place_limits(
-    kind: str, release: Catalogue, set_points: Mapping[str, Any], ladder: LadderValues
+    kind: str, release: Catalogue, set_points: Mapping[str, object], ladder: LadderValues
 ) -> list[PlaceLimit]:
     return [
         PlaceLimit(**asdict(limit), procedure=procedure.code)
@@ -108,7 +107,7 @@ def _place_limits(
 
 
 def _ladder_values(
-    boiler: Boiler, sources: SheetSources, set_points: Mapping[UUID, Mapping[str, Any]], at: datetime
+    boiler: Boiler, sources: SheetSources, set_points: Mapping[UUID, Mapping[str, object]], at: datetime
 ) -> LadderValues:
     """Return the lowest limit and valve on record, the next rungs above each control, and the lowest safe line."""
 

@@ -3,7 +3,6 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Any
 from uuid import UUID
 
 from fleet.board import queries
@@ -24,7 +23,7 @@ class StandingAt:
     since: datetime | None
     until: datetime | None
     standing: str
-    reasons: Sequence[dict[str, Any]]
+    reasons: Sequence[dict[str, object]]
     then: str
 
 

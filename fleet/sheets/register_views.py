@@ -3,7 +3,6 @@
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Any
 from uuid import UUID
 
 from django.db.models import Count, Q, QuerySet
@@ -21,7 +20,7 @@ class RegisterPlaceView:
 
     place: PlaceRecord
     now: RegisterOccupant | None
-    values: dict[str, Any]
+    values: dict[str, object]
     paths: list[str]
     needed: bool | None
     not_needed_because: str = ""
@@ -32,7 +31,7 @@ class RegisterBoilerView:
     """A boiler at an instant, with its settings and places, as the catalogue of that instant reads them."""
 
     boiler: Boiler
-    values: dict[str, Any]
+    values: dict[str, object]
     places: list[RegisterPlaceView]
     release: Catalogue
 

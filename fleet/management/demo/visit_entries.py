@@ -20,7 +20,7 @@ GOOD_FLUSH: dict[str, Any] = {
 GOOD_BLOWDOWN: dict[str, Any] = {"water_returns": "prompt", "both_cocks_clear": True}
 GOOD_POP: dict[str, Any] = {"opens_psi": 15.0, "opened_sharply": True, "after_pop": "tight", "seal_intact": True}
 GOOD_LIFT: dict[str, Any] = {"gauge_psi": 6.0, "lifted": True, "discharged": True, "after_lift": "tight"}
-LEFT_WELL: Mapping[str, Any] = {
+LEFT_WELL: Mapping[str, object] = {
     "jumpers_off": True,
     "set_points_read": True,
     "feed_open": True,

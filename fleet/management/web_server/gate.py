@@ -10,7 +10,6 @@ import time
 from collections.abc import Awaitable, Callable
 from concurrent.futures import ThreadPoolExecutor
 from http import HTTPStatus
-from typing import Any
 
 from django.utils.http import parse_header_parameters
 
@@ -109,7 +108,7 @@ async def _send_answer(answer: SiteAnswer, send: Send, *, is_head: bool) -> None
         log.warning("a client left its answer unread")
 
 
-async def _send_in_time(send: Send, message: dict[str, Any]) -> None:
+async def _send_in_time(send: Send, message: dict[str, object]) -> None:
     async with asyncio.timeout(READ_SECONDS):
         await send(message)
 

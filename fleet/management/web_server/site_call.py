@@ -28,7 +28,7 @@ class SiteAnswer:
         return any(header.lower() == name for header, _ in self.headers)
 
 
-def call_site(site: Site, environ: dict[str, Any]) -> SiteAnswer:
+def call_site(site: Site, environ: dict[str, object]) -> SiteAnswer:
     """Return what the site answers to a request, read to its end. The caller closes the answer's body."""
     answer = SiteAnswer()
 
@@ -48,7 +48,7 @@ def call_site(site: Site, environ: dict[str, Any]) -> SiteAnswer:
     return answer
 
 
-def environ_of(scope: Scope, body: Body, length: int) -> dict[str, Any]:
+def environ_of(scope: Scope, body: Body, length: int) -> dict[str, object]:
     """Return the WSGI environment of a request whose whole body is `body`."""
     server, client = scope.get("server") or ("", None), scope.get("client") or ("", None)
     return {

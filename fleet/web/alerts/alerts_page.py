@@ -119,7 +119,7 @@ def _try_action(request: HttpRequest, row: Any, kind: str, version: int, at: dat
     )
 
 
-def _feed_context(request: HttpRequest, at: datetime, faults: AlertFaults | None = None) -> dict[str, Any]:
+def _feed_context(request: HttpRequest, at: datetime, faults: AlertFaults | None = None) -> dict[str, object]:
     user = user_of(request)
     visible_boilers, last_look = policy.boilers_for(user, "board.see", at), looks.looked_until(user)
     alert_filter, all_alerts = (

@@ -90,7 +90,7 @@ def _boiler_lines(boilers: list[Boiler], at: datetime) -> list[BoilerLine]:
     return sorted(lines, key=lambda n: n.row.rank if n.row else 99)
 
 
-def _deficiency_context(user: User, boilers: Iterable[Boiler], at: datetime) -> dict[str, Any]:
+def _deficiency_context(user: User, boilers: Iterable[Boiler], at: datetime) -> dict[str, object]:
     rows = deficiency_lists.rows_of_status(
         deficiency_lists.deficiencies_at(Boiler.objects.filter(id__in=[b.id for b in boilers]), at), "open", at
     )
@@ -107,7 +107,7 @@ def _deficiency_context(user: User, boilers: Iterable[Boiler], at: datetime) -> 
     }
 
 
-def _forecast_context(building: Building, boilers: Iterable[Boiler], at: datetime) -> dict[str, Any]:
+def _forecast_context(building: Building, boilers: Iterable[Boiler], at: datetime) -> dict[str, object]:
     """Return what comes due or lapses next if nobody does anything, and the papers with their last days."""
     ids = [b.id for b in boilers]
     steps = _combine_steps(forecast.steps_of(Boiler.objects.filter(id__in=ids), at), {b.id: b.name for b in boilers})
@@ -128,7 +128,7 @@ def _combine_steps(segments: Iterable[StateSegment], names: dict[UUID, str]) -> 
     return list(step_by_key.values())
 
 
-def _visit_context(user: User, building: Building, boilers: Iterable[Boiler], at: datetime) -> dict[str, Any]:
+def _visit_context(user: User, building: Building, boilers: Iterable[Boiler], at: datetime) -> dict[str, object]:
     """Return the recent visits, for users who may read them."""
     if not policy.is_allowed(user, "visit.see", portfolio=building.portfolio_id, building=building.id, at=at):
         return {"may_read": False}

@@ -3,7 +3,6 @@
 from contextlib import suppress
 from dataclasses import dataclass
 from itertools import product
-from typing import Any
 
 from fleet.engineering import ladder
 from fleet.engineering.relief import SURFACE_LB_H_FT2
@@ -124,7 +123,7 @@ def relief_margin(boiler_data: BoilerData, terms: AdoptedTerms) -> ReliefPanel:
     return ReliefPanel(stamps, run_calculation("relief_margin", **inputs, **surface_inputs), rule_words)
 
 
-def _surface_inputs(boiler_data: BoilerData) -> dict[str, Any]:
+def _surface_inputs(boiler_data: BoilerData) -> dict[str, object]:
     """Return the heating surface and its row of the table; for an unknown build, the row with the highest demand."""
     build = tuple(str(boiler_data.boiler_values.get(key) or usual) for key, usual in USUAL_BUILD)
     firing, kind = build if build in SURFACE_LB_H_FT2 else tuple(usual for _, usual in USUAL_BUILD)

@@ -138,7 +138,7 @@ def _unplaced_faults(calculation: CalculationSpec, faults: Iterable[Fault]) -> l
     return [f.message for f in faults if not f.at or f.at[0] not in names]
 
 
-def _result_context(result: CalculationResult) -> dict[str, Any]:
+def _result_context(result: CalculationResult) -> dict[str, object]:
     outputs, calculation = result.outputs, result.calculation
     labels = {i.name: i.label for i in calculation.inputs}
     output_pairs = [

@@ -42,7 +42,7 @@ def _look_at_session(request: Any) -> None:
 
 
 @receiver(user_logged_in, dispatch_uid="note the beginning of a session")
-def _note_sign_in(request: Any, user: object, **_: object) -> None:
+def _note_sign_in(request: object, user: object, **_: object) -> None:
     _note_beginning(request, user)
 
 
