@@ -18,7 +18,6 @@ from api.visit_serializers import KINDS
 from fleet.accounts.requests import user_of
 from fleet.jobs.contacts import Contact
 from fleet.jobs.work_sheet import round_to_grain
-from fleet.planning import work_order
 from fleet.reading import field_pack
 from fleet.reading.field_pack import FieldPack
 from fleet.rules.values import LEVELS, Standing
@@ -136,7 +135,6 @@ class FieldPackSerializer(serializers.Serializer[object]):
     dangers = PackedFaultSerializer(many=True)
     open = PackedFaultSerializer(many=True)
     places = PackedPlaceSerializer(many=True)
-    groups = serializers.ListField(child=serializers.DictField(child=serializers.JSONField()))
     sheets = serializers.DictField(child=PackedLineSerializer(many=True))
     season = serializers.CharField()
     last = LastTestSerializer(many=True)
@@ -174,7 +172,6 @@ def _present_pack(pack: FieldPack) -> dict[str, object]:
         "dangers": pack.dangers,
         "open": pack.open,
         "places": pack.places,
-        "groups": [{"number": g.number, "title": g.title, "always": g.always} for g in work_order.GROUPS],
         "sheets": {kind: [line for part in one.parts for line in part.lines] for kind, one in pack.sheets.items()},
         "season": sheet.season,
         "last": pack.last_tests,

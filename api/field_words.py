@@ -17,6 +17,7 @@ from fleet.catalog import queries as catalog
 from fleet.catalog.field_words import (
     LANGUAGES,
     UNREAD_LANGUAGES,
+    catalogue_text,
     choice_words,
     expected_answers,
     first_finding,
@@ -24,8 +25,9 @@ from fleet.catalog.field_words import (
     reading_question,
     roles_that_need,
 )
+from fleet.planning import work_order
 from fleet.rules.answers.readiness import LEAVING_CHECKS
-from fleet.rules.catalogue import Catalogue, KindSpec, ProcedureSpec, ReadingSpec
+from fleet.rules.catalogue import Action, Catalogue, FindingRule, KindSpec, Observation, ProcedureSpec, ReadingSpec
 from fleet.rules.values import Level
 from fleet.rules.wording import ADVICE_CAUTION
 from fleet.sheets.columns import is_measured
@@ -127,6 +129,14 @@ class RoleWordsSerializer(CodeNameSerializer):
     part = serializers.CharField()
 
 
+class GroupWordsSerializer(serializers.Serializer[object]):
+    """One group of the order of work; `always` is part of it on every visit."""
+
+    number = serializers.IntegerField()
+    title = serializers.CharField()
+    always = serializers.CharField()
+
+
 class FieldWordsSerializer(serializers.Serializer[object]):
     """Everything the visit sheet can ask or say, of the release in force, in one language."""
 
@@ -135,6 +145,7 @@ class FieldWordsSerializer(serializers.Serializer[object]):
     languages = serializers.ListField(child=serializers.CharField())
     read_by_native_speaker = serializers.BooleanField()
     caution = serializers.CharField()
+    groups = GroupWordsSerializer(many=True)
     procedures = AskedProcedureSerializer(many=True)
     observations = SeenSerializer(many=True)
     actions = CodeNameSerializer(many=True)
@@ -171,10 +182,13 @@ def compose_words(release: Catalogue, language: str) -> dict[str, object]:
         "language": language,
         "languages": LANGUAGES,
         "read_by_native_speaker": language not in UNREAD_LANGUAGES,
-        "caution": ADVICE_CAUTION,
+        "caution": catalogue_text("caution", "advice", ADVICE_CAUTION, language),
+        "groups": [_group_words(group, language) for group in work_order.GROUPS],
         "procedures": [_procedure_words(p, release, language) for p in release.procedures.values()],
-        **_register_words(release),
-        "leaving_checks": LEAVING_CHECKS,
+        **_register_words(release, language),
+        "leaving_checks": {
+            c: catalogue_text("leaving_checks", c, says, language) for c, says in LEAVING_CHECKS.items()
+        },
         "visit_kinds": KINDS,
         "arrivals": ARRIVALS,
         "left_as": LEFT,
@@ -182,21 +196,36 @@ def compose_words(release: Catalogue, language: str) -> dict[str, object]:
     }
 
 
-def _register_words(release: Catalogue) -> dict[str, object]:
+def _group_words(group: work_order.WorkGroup, language: str) -> dict[str, object]:
+    code = str(group.number)
+    always = catalogue_text("groups_always", code, group.always, language)
+    return {"number": group.number, "title": catalogue_text("groups", code, group.title, language), "always": always}
+
+
+def _register_words(release: Catalogue, language: str) -> dict[str, object]:
     """Return what can be seen, done and fitted, and what to do first about each finding that holds a boiler."""
-    holds = {code: rule.first_act for code, rule in release.findings.items() if rule.level == "hold"}
+    holds = {c: _act_of(rule, language) for c, rule in release.findings.items() if rule.level == Level.HOLD}
+    seen = release.observations.values()
     return {
         "first_acts": holds,
         "observations": [
-            {"code": o.code, "name": o.name, "roles": sorted(o.roles), "first_act": holds.get(o.finding, "")}
-            for o in release.observations.values()
+            {**_named("observations", o, language), "roles": sorted(o.roles), "first_act": holds.get(o.finding, "")}
+            for o in seen
         ],
-        "actions": [{"code": a.code, "name": a.name} for a in release.actions.values()],
-        "kinds": [{"code": k.code, "name": k.name, "attributes": _attributes(k)} for k in release.kinds.values()],
+        "actions": [_named("actions", a, language) for a in release.actions.values()],
+        "kinds": [{**_named("kinds", k, language), "attributes": _attributes(k)} for k in release.kinds.values()],
         "roles": [
             {"code": r.code, "name": r.name, "kinds": sorted(r.kinds), "part": r.part} for r in release.roles.values()
         ],
     }
+
+
+def _act_of(rule: FindingRule, language: str) -> str:
+    return catalogue_text("first_acts", rule.code, rule.first_act, language)
+
+
+def _named(section: str, row: Observation | Action | KindSpec, language: str) -> dict[str, object]:
+    return {"code": row.code, "name": catalogue_text(section, row.code, row.name, language)}
 
 
 def _attributes(kind: KindSpec) -> list[dict[str, object]]:
@@ -207,12 +236,14 @@ def _procedure_words(procedure: ProcedureSpec, release: Catalogue, language: str
     outcome = outcome_question(procedure, language)
     return {
         "code": procedure.code,
-        "name": procedure.name,
+        "name": catalogue_text("procedures", procedure.code, procedure.name, language),
         "side": procedure.side,
-        "cautions": procedure.caution,
+        "cautions": catalogue_text("cautions", procedure.code, procedure.caution, language),
         "steps": procedure.steps,
         "kinds": sorted(procedure.kinds),
-        "outcome": {**asdict(outcome), "first_act": _first_act(procedure, None, release)} if outcome else None,
+        "outcome": {**asdict(outcome), "first_act": _first_act(procedure, None, release, language)}
+        if outcome
+        else None,
         "readings": list(_readings_asked(procedure, release, language)),
         "who": sorted(procedure.who),
         "people": procedure.people,
@@ -226,7 +257,7 @@ def _readings_asked(procedure: ProcedureSpec, release: Catalogue, language: str)
         yield {
             **{name: getattr(spec, name) for name in ("name", "type", "unit", "low", "high", "required", "accept")},
             **asdict(reading_question(procedure.code, spec, language)),
-            "first_act": _first_act(procedure, spec, release),
+            "first_act": _first_act(procedure, spec, release, language),
             "choices": [{"code": c, "says": choice_words(spec.name, c, language)} for c in spec.choices],
             "needed_on": roles_that_need(spec),
             "expects": expected_answers(spec),
@@ -234,9 +265,9 @@ def _readings_asked(procedure: ProcedureSpec, release: Catalogue, language: str)
         }
 
 
-def _first_act(procedure: ProcedureSpec, spec: ReadingSpec | None, release: Catalogue) -> str:
+def _first_act(procedure: ProcedureSpec, spec: ReadingSpec | None, release: Catalogue, language: str) -> str:
     rule = release.findings.get(first_finding(procedure, spec))
-    return rule.first_act if rule is not None and rule.level == Level.HOLD else ""
+    return _act_of(rule, language) if rule is not None and rule.level == Level.HOLD else ""
 
 
 def _outcome_otherwise(spec: ReadingSpec) -> str:

@@ -66,6 +66,13 @@ def choice_words(reading: str, code: str, language: str) -> str:
     return str(words[language]) if words else code.replace("_", " ").upper()
 
 
+def catalogue_text(section: str, code: str, english: str, language: str) -> str:
+    """Return a text of the catalogue in a language; the English one where that language has none."""
+    if language == "en":
+        return english
+    return str(read_words(f"catalogue_{language}.yaml").get(section, {}).get(code, english))
+
+
 def roles_that_need(spec: ReadingSpec) -> Sequence[str]:
     """Return the roles on which an optional reading is needed all the same: there a pass needs a yes."""
     return (LOWER_CUTOFF,) if spec.name == "locked_out" and not spec.required else ()

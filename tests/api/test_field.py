@@ -45,7 +45,7 @@ def test_the_words_hold_every_procedure_with_its_questions(rosa: Phone, language
         "es": ("SE APAGÓ", "SIGUIÓ ENCENDIDO"),
     }[language]
     assert words["read_by_native_speaker"] == (language == "en")
-    assert words["caution"] == ADVICE_CAUTION
+    assert (words["caution"] == ADVICE_CAUTION) == (language == "en")
 
 
 def test_what_makes_a_hold_when_seen_carries_its_first_act(rosa: Phone) -> None:

@@ -1,8 +1,13 @@
 """The words of the visit sheet: every reading of the shipped catalogue has a question and answers in each language."""
 
+import re
+
 import pytest
 
 from fleet.catalog import field_words
+from fleet.planning import work_order
+from fleet.rules.answers.readiness import LEAVING_CHECKS
+from tests.cast import ROOT
 from tests.portfolio.sheets import CATALOGUE
 
 READINGS = [(p, spec) for p in CATALOGUE.procedures.values() for spec in p.readings.values()]
@@ -76,3 +81,49 @@ def test_every_test_that_can_fail_has_an_answer_that_says_so() -> None:
         and not any(field_words.expected_answers(spec) for spec in p.readings.values() if spec.required)
     ]
     assert mute == []
+
+
+def sections_of(language: str) -> dict[str, dict[str, str]]:
+    return dict(field_words.read_words(f"catalogue_{language}.yaml"))
+
+
+@pytest.mark.parametrize("language", sorted(set(field_words.LANGUAGES) - {"en"}))
+def test_every_text_that_is_met_at_a_boiler_stands_in_every_language(language: str) -> None:
+    """A caution or a first act that somebody cannot read is none."""
+    told = sections_of(language)
+    holds = {code for code, rule in CATALOGUE.findings.items() if rule.level == "hold"}
+    wanted = {
+        "procedures": set(CATALOGUE.procedures),
+        "cautions": {p.code for p in CATALOGUE.procedures.values() if p.caution},
+        "observations": set(CATALOGUE.observations),
+        "actions": set(CATALOGUE.actions),
+        "kinds": set(CATALOGUE.kinds),
+        "first_acts": holds,
+        "leaving_checks": set(LEAVING_CHECKS),
+        "groups": {str(g.number) for g in work_order.GROUPS},
+        "groups_always": {str(g.number) for g in work_order.GROUPS},
+        "caution": {"advice"},
+    }
+    assert {section: codes - told[section].keys() for section, codes in wanted.items()} == {s: set() for s in wanted}
+
+
+@pytest.mark.parametrize("language", sorted(set(field_words.LANGUAGES) - {"en"}))
+def test_a_first_act_defers_in_every_language_where_the_english_one_does(language: str) -> None:
+    told, deference = sections_of(language)["first_acts"], {"es": "persona con licencia decid"}[language]
+    english = {c: r.first_act for c, r in CATALOGUE.findings.items() if r.level == "hold"}
+    deferring = {code for code, act in english.items() if "a licensed person decide" in act}
+    assert {code for code in deferring if deference not in told[code]} == set()
+
+
+def test_the_words_of_the_sheet_itself_stand_in_every_language() -> None:
+    words = field_words.read_words("sheet.yaml")
+    assert {key for key, said in words.items() if said.keys() != set(field_words.LANGUAGES)} == set()
+    names = re.compile(r"\{(\w+)\}")
+    assert {k for k, said in words.items() if len({frozenset(names.findall(t)) for t in said.values()}) > 1} == set()
+
+
+def test_the_sheet_asks_for_no_words_that_it_has_not() -> None:
+    words, folder = field_words.read_words("sheet.yaml"), ROOT / "fleet/web/static/web/sheet"
+    keys = {key for path in folder.glob("*.js") for key in re.findall(r'\bsay\("(\w+)"', path.read_text("utf-8"))}
+    assert len(keys) > 80
+    assert keys <= words.keys()

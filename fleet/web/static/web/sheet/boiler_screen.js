@@ -6,6 +6,7 @@ import { bigButton, dayAndTime, dayOf, h, plain, say, showNumber, unitOf } from 
 import { draftOfFacts, newDraft } from "./draft.js";
 import { beginDraft, keptHeads, readDraft } from "./visits.js";
 import { isFull } from "./store.js";
+import { firstActOf } from "./visit_screen.js";
 
 const CARETAKER_KINDS = ["routine_check"];
 const OFTEN = 4;
@@ -38,10 +39,16 @@ export async function showBoiler(app, boiler) {
   return [
     h("h1", {}, `${pack.boiler.address} · ${pack.boiler.name}`),
     h("p.quiet", {}, say("as_of", { time: dayAndTime(copy.fetchedAt, zone) })),
-    h("p.advice", {}, pack.caution),
+    h("p.advice", {}, app.words?.caution ?? pack.caution),
     pack.dangers.length ? dangersPart(pack.dangers, zone) : null,
     pack.first.map((f) =>
-      h("section.hold", {}, h("h2", {}, say("hold")), h("p", {}, f.sentence), h("p.first", {}, f.act)),
+      h(
+        "section.hold",
+        {},
+        h("h2", {}, say("hold")),
+        h("p", {}, f.sentence),
+        h("p.first", {}, firstActOf(app, pack, f)),
+      ),
     ),
     await openVisits(boiler),
     app.isTechnician() || !app.isOfDesk() ? beginPart(app, pack) : null,

@@ -17,7 +17,7 @@ export async function showLeave(app, id) {
   return [
     h("p.where", {}, h("a", { href: `#/visit/${id}` }, say("back")), ` ${draft.address} · ${draft.name}`),
     h("h1", {}, say("before_leaving")),
-    pinnedActs(draft, pack),
+    pinnedActs(app, draft, pack),
     meanwhilePart(draft, pack),
     open.length
       ? h(

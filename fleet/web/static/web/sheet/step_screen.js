@@ -18,7 +18,7 @@ import {
 import { isOverLimit, numberPart } from "./number_part.js";
 import { changeDraft, readDraft } from "./visits.js";
 import { photoButton } from "./photos.js";
-import { pinnedActs, stepText, stepTitle } from "./visit_screen.js";
+import { firstActOf, pinnedActs, stepText, stepTitle } from "./visit_screen.js";
 
 export async function showStep(app, id, stepId, asked) {
   const draft = await readDraft(id);
@@ -40,10 +40,12 @@ export async function showStep(app, id, stepId, asked) {
       : null;
   return [
     h("p.where", {}, h("a", { href: `#/visit/${id}` }, say("back")), ` ${draft.address} · ${draft.name}`),
-    pinnedActs(draft, pack),
+    pinnedActs(app, draft, pack),
     h("h1", {}, stepTitle(app, step, pack)),
     view.procedure?.cautions ? h("p.caution", {}, view.procedure.cautions) : null,
-    step.firstAct ? h("p.caution", {}, step.firstAct) : null,
+    step.firstAct
+      ? h("p.caution", {}, pack ? firstActOf(app, pack, { ...step, act: step.firstAct }) : step.firstAct)
+      : null,
     step.why ? h("p.quiet", {}, step.why) : null,
     secondPerson(view),
     stepsOfWork(view.procedure),

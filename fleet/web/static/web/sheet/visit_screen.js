@@ -29,10 +29,10 @@ export async function showVisit(app, id) {
   if (draft.state !== "open") return [...head, ...waitingPart(draft, app)];
   return [
     ...head,
-    h("p.advice", {}, pack?.caution ?? app.words.caution),
+    h("p.advice", {}, app.words.caution),
     draft.saidBy ? h("p.notice", {}, say("said_by", { name: draft.saidBy, entered: app.person().name })) : null,
     draft.saidBy ? h("p.caution", {}, say("telephone_caution")) : null,
-    pinnedActs(draft, pack),
+    pinnedActs(app, draft, pack),
     meanwhilePart(draft, pack),
     mainButton(app, draft),
     arrivalPart(app, draft),
@@ -46,10 +46,16 @@ export async function showVisit(app, id) {
   ];
 }
 
+/** What to do first about a hold, in the language of the words where they have it. */
+export function firstActOf(app, pack, { deficiency, act }) {
+  const rule = pack.open.find((d) => d.id === deficiency)?.rule;
+  return app.words.first_acts[rule] ?? act;
+}
+
 /** The first acts that stay pinned: of holds met on arrival, and of what was just seen. */
-export function pinnedActs(draft, pack) {
+export function pinnedActs(app, draft, pack) {
   const seen = draft.steps.filter((s) => s.pinned).map((s) => s.pinned);
-  const met = (pack?.first ?? []).map((f) => f.act);
+  const met = (pack?.first ?? []).map((f) => firstActOf(app, pack, f));
   const acts = [...new Set([...seen, ...met])];
   return acts.length
     ? h(
@@ -130,7 +136,7 @@ function arrivalPart(app, draft) {
 }
 
 function groupsPart(app, draft, pack) {
-  const groups = pack?.groups ?? [];
+  const groups = app.words.groups;
   const listed = groups
     .map((g) => ({ ...g, steps: draft.steps.filter((s) => s.group === g.number) }))
     .filter((g) => g.steps.length);
