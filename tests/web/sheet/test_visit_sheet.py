@@ -281,5 +281,9 @@ def test_two_photographs_are_taken_without_signal_and_arrive_after_their_visit(
     files = KeptFile.objects.order_by("sha256")
     assert [(row.width, row.height, row.kept_at is not None) for row in files] == [(2048, 1024, True)] * 2
     assert {p.sha256 for p in posted()[-1].photographs.all()} == {row.sha256 for row in files}
-    left = phone.page.evaluate("import('/sheet/files/store.js').then(async (s) => (await s.readRows('photos')).length)")
-    assert left == 0
+    count = "import('/sheet/files/store.js').then(async (s) => (await s.readRows('photos')).length)"
+    for _ in range(25):
+        if phone.page.evaluate(count) == 0:
+            break
+        phone.page.wait_for_timeout(200)
+    assert phone.page.evaluate(count) == 0
