@@ -172,7 +172,10 @@ def _present_pack(pack: FieldPack) -> dict[str, object]:
         "dangers": pack.dangers,
         "open": pack.open,
         "places": pack.places,
-        "sheets": {kind: [line for part in one.parts for line in part.lines] for kind, one in pack.sheets.items()},
+        "sheets": {
+            kind: [line for part in sheet_of_kind.parts for line in part.lines]
+            for kind, sheet_of_kind in pack.sheets.items()
+        },
         "season": sheet.season,
         "last": pack.last_tests,
         "not_on_record": sheet.gaps,

@@ -205,15 +205,17 @@ def _group_words(group: work_order.WorkGroup, language: str) -> dict[str, object
 def _register_words(release: Catalogue, language: str) -> dict[str, object]:
     """Return what can be seen, done and fitted, and what to do first about each finding that holds a boiler."""
     holds = {c: _act_of(rule, language) for c, rule in release.findings.items() if rule.level == Level.HOLD}
-    seen = release.observations.values()
+    observations = release.observations.values()
     return {
         "first_acts": holds,
         "observations": [
-            {**_named("observations", o, language), "roles": sorted(o.roles), "first_act": holds.get(o.finding, "")}
-            for o in seen
+            {**_named_row("observations", o, language), "roles": sorted(o.roles), "first_act": holds.get(o.finding, "")}
+            for o in observations
         ],
-        "actions": [_named("actions", a, language) for a in release.actions.values()],
-        "kinds": [{**_named("kinds", k, language), "attributes": _attributes(k)} for k in release.kinds.values()],
+        "actions": [_named_row("actions", a, language) for a in release.actions.values()],
+        "kinds": [
+            {**_named_row("kinds", k, language), "attributes": _attribute_rows(k)} for k in release.kinds.values()
+        ],
         "roles": [
             {"code": r.code, "name": r.name, "kinds": sorted(r.kinds), "part": r.part} for r in release.roles.values()
         ],
@@ -224,11 +226,11 @@ def _act_of(rule: FindingRule, language: str) -> str:
     return catalogue_text("first_acts", rule.code, rule.first_act, language)
 
 
-def _named(section: str, row: Observation | Action | KindSpec, language: str) -> dict[str, object]:
+def _named_row(section: str, row: Observation | Action | KindSpec, language: str) -> dict[str, object]:
     return {"code": row.code, "name": catalogue_text(section, row.code, row.name, language)}
 
 
-def _attributes(kind: KindSpec) -> list[dict[str, object]]:
+def _attribute_rows(kind: KindSpec) -> list[dict[str, object]]:
     return [{"name": a, "measured": is_measured(a)} for a in sorted(kind.attributes - {"fitted_on"})]
 
 

@@ -127,8 +127,8 @@ def picture_response(photograph: Photograph) -> FileResponse:
 def _photograph_for(request: Request, sha256: str, action: str) -> Photograph:
     """Return a declared photograph that the user may see or send. Raises Http404 for any other hash."""
     at = timezone.now()
-    found = queries.photographs_for(user_of(request), action, at).filter(sha256=sha256).order_by("portfolio", "id")
-    photograph = found.first()
+    declared_photographs = queries.photographs_for(user_of(request), action, at).filter(sha256=sha256)
+    photograph = declared_photographs.order_by("portfolio", "id").first()
     if photograph is None:
         raise Http404
     return photograph
@@ -145,8 +145,8 @@ def _sent_piece(request: Request) -> SentPiece:
     header = request.headers.get("Content-Range")
     if header is None:
         return SentPiece(0, len(content), content)
-    found = RANGE.fullmatch(header.strip())
-    if found is None or int(found[2]) - int(found[1]) + 1 != len(content):
+    range_match = RANGE.fullmatch(header.strip())
+    if range_match is None or int(range_match[2]) - int(range_match[1]) + 1 != len(content):
         message = "Content-Range must be bytes FIRST-LAST/ALL, and name as many bytes as are sent."
         raise Refused("bad_range", message, ("Content-Range",), status=400)
-    return SentPiece(int(found[1]), int(found[3]), content)
+    return SentPiece(int(range_match[1]), int(range_match[3]), content)

@@ -197,6 +197,7 @@ class FactsSerializer(serializers.Serializer[object]):
     """A visit as stored. Fields ending in `_now` are set only where they differ from the answer given at the time."""
 
     visit = HeadSerializer()
+    sha256 = serializers.CharField(source="visit.digest", help_text="Of what was posted, normalized.")
     stands = serializers.BooleanField()
     call_for_heat = serializers.BooleanField(source="visit.call_for_heat", allow_null=True)
     leaving_checks = serializers.DictField(child=serializers.JSONField(), source="visit.leaving_checks")

@@ -54,6 +54,7 @@ INSTALLED_APPS = [
     "fleet.board",
     "fleet.jobs",
     "fleet.alerts",
+    "fleet.reports",
     "fleet.web",
     "api",
     "rest_framework",

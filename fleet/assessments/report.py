@@ -90,6 +90,7 @@ def _visit_facts(visit: Visit, zone: str) -> Iterable[tuple[str, str]]:
         yield "Found", _in_words(visit.state_on_arrival)
     if visit.left_as:
         yield "Left", _in_words(visit.left_as)
+    yield "What was posted", f"SHA-256 {visit.digest}, to be compared at /api/v1/visits/{visit.id}/facts/"
 
 
 def _paper_notes(visit: Visit) -> Iterable[str]:

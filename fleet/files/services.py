@@ -41,7 +41,7 @@ def take_piece(*, photograph: Photograph, piece: SentPiece, by: User, at: dateti
             message = f"{row.received} of {row.size} bytes have arrived. Send what follows."
             raise Refused("piece_out_of_order", message, ("Content-Range",), status=409)
         _keep_piece(row, piece)
-        fault = _finish(row, at) if row.received == row.size else None
+        fault = _finish_file(row, at) if row.received == row.size else None
     if fault is not None:
         raise fault
     return row
@@ -73,7 +73,7 @@ def _keep_piece(row: KeptFile, piece: SentPiece) -> None:
     row.save(update_fields=["received"])
 
 
-def _finish(row: KeptFile, at: datetime) -> Refused | None:
+def _finish_file(row: KeptFile, at: datetime) -> Refused | None:
     """Put the pieces together, check and keep the file; return why it is refused, with its pieces dropped."""
     pieces = list(row.pieces.order_by("start"))
     content = b"".join(piece.content.read() for piece in pieces)

@@ -37,18 +37,18 @@ def reading_limits(
 ) -> Iterator[ReadingLimit]:
     """Yield the limits of a procedure's numbers at one place, whose device is set as `set_points` says."""
     if procedure.code == "limit_trip":
-        grade = trips.grade_limit_trip(0.0, _number(set_points, "set_psi"), ladder.valve_psi)
-        yield _around("trip_psi", _number(set_points, "set_psi"), grade.near, failed_over=grade.bound)
+        grade = trips.grade_limit_trip(0.0, _number_of(set_points, "set_psi"), ladder.valve_psi)
+        yield _limit_around("trip_psi", _number_of(set_points, "set_psi"), grade.near, failed_over=grade.bound)
         yield ReadingLimit("stayed_off_minutes", low=trips.STAY_OFF_MINUTES)
     elif procedure.code == "operating_control_trip":
         grade = trips.grade_control_trip(
-            0.0, _number(set_points, "cut_out_psi"), _number(set_points, "differential_psi"), ladder.limit_psi
+            0.0, _number_of(set_points, "cut_out_psi"), _number_of(set_points, "differential_psi"), ladder.limit_psi
         )
-        yield _around("trip_psi", _number(set_points, "cut_out_psi"), grade.near, failed_over=grade.bound)
+        yield _limit_around("trip_psi", _number_of(set_points, "cut_out_psi"), grade.near, failed_over=grade.bound)
     elif procedure.code in CUTOFF_PROCEDURES:
-        mark = _number(set_points, "trip_in")
+        mark = _number_of(set_points, "trip_in")
         lowest = max(trips.GLASS_BOTTOM_IN, ladder.lowest_line_in or trips.GLASS_BOTTOM_IN)
-        yield _around("trip_in", mark, trips.CUTOFF_NEAR_IN, failed_under=lowest)
+        yield _limit_around("trip_in", mark, trips.CUTOFF_NEAR_IN, failed_under=lowest)
     elif procedure.code == "lever_lift":
         yield ReadingLimit("gauge_psi", low=trips.LEVER_PSI)
     elif procedure.code == "combustion_test":
@@ -65,16 +65,16 @@ def _rule_limits(procedure: ProcedureSpec, set_points: Mapping[str, object]) -> 
         rule = spec.rule
         if rule is None or spec.type != "number":
             continue
-        value = _number(set_points, rule.key) if rule.key else rule.number
+        value = _number_of(set_points, rule.key) if rule.key else rule.number
         if rule.op == "within":
-            yield _around(name, _number(set_points, rule.key), rule.number or 0.0)
+            yield _limit_around(name, _number_of(set_points, rule.key), rule.number or 0.0)
         elif rule.op in ("<=", "<"):
             yield ReadingLimit(name, high=value)
         elif rule.op in (">=", ">"):
             yield ReadingLimit(name, low=value)
 
 
-def _around(
+def _limit_around(
     reading: str,
     value: float | None,
     near: float,
@@ -86,6 +86,6 @@ def _around(
     return ReadingLimit(reading, low, high, failed_over=failed_over, failed_under=failed_under)
 
 
-def _number(values: Mapping[str, object], key: str) -> float | None:
+def _number_of(values: Mapping[str, object], key: str) -> float | None:
     value = values.get(key)
     return float(value) if isinstance(value, (int, float)) and not isinstance(value, bool) else None

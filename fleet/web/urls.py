@@ -14,6 +14,7 @@ from fleet.web.deficiencies import deficiencies_page, deficiency_page
 from fleet.web.figures import figures_page
 from fleet.web.jobs import jobs_page, new_job_page
 from fleet.web.register import register_boiler_page, register_building_page, register_import_page, register_page
+from fleet.web.reports import reports_page
 from fleet.web.shared import self_check, stale_notice
 from fleet.web.shared.welcome import WelcomeView
 from fleet.web.sheet import sheet_page
@@ -37,6 +38,13 @@ urlpatterns = [
     path("visits/<uuid:visit_id>/<slug:reply>/", visit_page.reply_to_visit, name="visit-reply"),
     path("figures/", figures_page.show_figures, name="figures-page"),
     path("figures/<slug:code>.csv", figures_page.download_table, name="figures-csv"),
+    path("boilers/<uuid:boiler_id>/year.pdf", reports_page.show_boiler_year, name="boiler-year-pdf"),
+    path("portfolios/<uuid:portfolio_id>/page.pdf", reports_page.show_portfolio_page, name="portfolio-pdf"),
+    path("shared/", reports_page.show_links, name="shared-links"),
+    path("shared/<slug:kind>/<uuid:subject_id>/", reports_page.share_report, name="report-share"),
+    path("shared/<uuid:link_id>/end/", reports_page.end_link, name="link-end"),
+    path("report/<str:secret>/", reports_page.show_shared_report, name="shared-report"),
+    path("report/<str:secret>/report.pdf", reports_page.show_shared_pdf, name="shared-pdf"),
     path("sheet/", sheet_page.show_sheet, name="visit-sheet"),
     path("sheet/manifest.webmanifest", sheet_page.serve_manifest, name="visit-sheet-manifest"),
     path("sheet/files/<str:name>", sheet_page.serve_file, name="visit-sheet-file"),

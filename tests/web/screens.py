@@ -50,12 +50,17 @@ ACTS = {
     "session-end",
     "sessions-end-others",
     "sign-out",
+    "report-share",
+    "link-end",
 }
 FILES = {
     "engineering-csv",
     "visit-pdf",
     "figures-csv",
     "register-sheet",
+    "boiler-year-pdf",
+    "portfolio-pdf",
+    "shared-pdf",
     "visit-sheet-file",
     "visit-sheet-manifest",
     "visit-sheet-worker",

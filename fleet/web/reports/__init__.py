@@ -1,0 +1,1 @@
+"""Reports to hand over, and the pages behind their links."""
