@@ -6,11 +6,11 @@ from uuid import UUID
 
 import pytest
 
-from fleet.rules.answers.register_gaps import GapSpan, register_gap_conditions
+from fleet.rules.answers.register_gaps import GapSpan, register_gap_conditions, register_gap_spans
 from fleet.rules.answers.unsurveyed import portfolio_conditions
 from fleet.rules.capacity import compare_capacity, explain_input_for_output, surface_counts, with_known_output
 from fleet.rules.needed_roles import RegisterGap, explain_always_needed, find_register_gaps, grace_end, in_words
-from fleet.rules.values import AdoptedTerms, Value
+from fleet.rules.values import AdoptedTerms, JudgedDeficiency, Level, LevelSegment, Value
 from tests.rules.build import ZONE, catalogue, local
 from tests.rules.build import Boiler as SmallBoiler
 
@@ -188,3 +188,25 @@ def test_a_surface_not_on_record_is_a_capacity_not_known_by_the_rule_adopted() -
     assert found.sentence == (
         "The heating surface is not on record: by the rule adopted the capacity that is needed is not known."
     )
+
+
+def gap(rule: str, opened: int, closed: int | None, urgent: int | None) -> JudgedDeficiency:
+    """A deficiency of the boiler: routine from its first day, urgent from another on if any."""
+    begun, turned = day(opened), day(urgent) if urgent else None
+    levels = [LevelSegment(begun, turned, Level.ROUTINE)]
+    levels += [LevelSegment(turned, None, Level.URGENT)] if turned else []
+    return JudgedDeficiency(
+        None, rule, 1, begun, None, tuple(levels), "s", (), closed_at=day(closed) if closed else None
+    )
+
+
+def test_the_gaps_of_a_register_are_spans_in_order_each_with_when_it_becomes_urgent() -> None:
+    told = [gap("not_on_record", 5, None, 9), gap("gauge_range", 2, None, 3), gap("not_on_record", 1, 4, None)]
+    assert register_gap_spans(told) == (GapSpan(day(1), day(4), None), GapSpan(day(5), None, day(9)))
+
+
+@pytest.mark.parametrize(("at", "level"), [(8, Level.ROUTINE), (9, Level.URGENT), (10, Level.URGENT)])
+def test_a_portfolios_gaps_are_urgent_from_the_first_that_is(at: int, level: Level) -> None:
+    spans = [[GapSpan(day(1), None, day(9))], [GapSpan(day(2), None, None)]]
+    (found,) = register_gap_conditions(PORTFOLIO, spans, day(at))
+    assert found.level is level

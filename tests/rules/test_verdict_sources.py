@@ -3,7 +3,7 @@
 import pytest
 
 from fleet.rules.values import EntryFact
-from fleet.rules.verdicts import DECISIVE_READINGS, GRADERS
+from fleet.rules.verdicts import DECISIVE_READINGS, FIRES, GRADERS
 from tests.rules.build import Boiler, catalogue, proof
 from tests.rules.plant import Plant
 from tests.rules.plant import proof as plant_proof
@@ -42,3 +42,7 @@ def test_every_decisive_reading_is_one_of_each_procedure_that_its_grader_judges(
     judged = [(p.judged_by, p) for p in catalogue().procedures.values() if p.judged_by in DECISIVE_READINGS]
     assert [p.code for grader, p in judged if DECISIVE_READINGS[grader] not in p.readings] == []
     assert DECISIVE_READINGS.keys() == GRADERS.keys() - {"button", "table"}
+
+
+def test_every_grader_says_what_it_fires() -> None:
+    assert FIRES.keys() == GRADERS.keys()

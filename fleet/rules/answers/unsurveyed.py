@@ -39,22 +39,23 @@ def portfolio_conditions(portfolio: UUID, boilers: Iterable[Sequence[Span]], at:
 def _not_surveyed(
     portfolio: UUID, since: datetime, until: datetime | None, spans: Iterable[Span], at: datetime
 ) -> Condition:
-    over = until is not None and until <= at
-    count = sum(_is_within(s, since, until) if over else _is_within(s, at, at) for s in spans)
+    # Once it is over all its boilers are counted, until then those of which nothing is known at `at`.
+    begin, end = (since, until) if until is not None and until <= at else (at, at)
+    count, is_over = sum(_is_within(s, begin, end) for s in spans), end == until
     return Condition(
         "not_surveyed",
         portfolio,
         since=since,
         until=until,
         level=Level.URGENT,
-        sentence=_unsurveyed_sentence(count, over),
+        sentence=_unsurveyed_sentence(count, is_over),
     )
 
 
-def _is_within(span: Span, since: datetime, until: datetime | None) -> bool:
+def _is_within(span: Span, since: datetime, until: datetime) -> bool:
     """Return whether a span reaches into [since, until]."""
     begin, end = span
-    return (until is None or begin <= until) and (end is None or end > since)
+    return begin <= until and (end is None or end > since)
 
 
 def _unsurveyed_sentence(count: int, over: bool) -> str:

@@ -4,6 +4,7 @@ from datetime import datetime
 from math import inf
 from uuid import UUID
 
+from fleet.engineering.last_places import compare
 from fleet.rules.ledger.asked import AskedCause
 from fleet.rules.ledger.doubts import ReadingDoubt, doubt_passes
 from fleet.rules.ledger.effects import GAUGE_CHECK
@@ -38,7 +39,7 @@ def name_known_wrong_gauge(ledger: ReplayLedger, entry: EntryFact, tolerates_psi
     if entry.code not in READ_BY_GAUGE or is_read_by_test_gauge(entry):
         return ""
     gauges = [r for r in ledger.records.values() if r.role.code == "gauge" and r.device]
-    wrong = [gauge for gauge in gauges if _known_error_psi(ledger, gauge) > tolerates_psi]
+    wrong = [gauge for gauge in gauges if compare(_known_error_psi(ledger, gauge), tolerates_psi, "psi") > 0]
     return wrong[0].position.name if wrong else ""
 
 

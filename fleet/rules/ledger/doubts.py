@@ -6,6 +6,7 @@ from datetime import datetime
 from math import inf
 from uuid import UUID
 
+from fleet.engineering.last_places import compare
 from fleet.rules.ledger.episodes import CalibrationNeed, EpisodeCase, PassedProof
 from fleet.rules.ledger.records import PositionRecord, ReplayLedger
 
@@ -29,7 +30,8 @@ class ReadingDoubt:
 
     def concerns_pass(self, proof: PassedProof) -> bool:
         """Return whether the outcome of a pass could have been another one."""
-        return proof.code in self.codes and self.is_later(proof) and proof.tolerates_psi < self.error_psi
+        is_changed = compare(proof.tolerates_psi, self.error_psi, "psi") < 0
+        return proof.code in self.codes and self.is_later(proof) and is_changed
 
     def is_later(self, proof: PassedProof) -> bool:
         """Return whether a pass came after the last good check."""

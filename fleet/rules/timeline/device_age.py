@@ -2,7 +2,7 @@
 
 from collections.abc import Iterator, Sequence
 from datetime import datetime
-from itertools import groupby, pairwise
+from itertools import groupby
 
 from fleet.calendar import add_months, day_of, day_start
 from fleet.calendar.spans import Span, merge_spans
@@ -34,9 +34,7 @@ def add_aged_cases(run: ReplayRun) -> None:
 def _fitted_devices(snapshots: Sequence[PositionSnapshot]) -> Iterator[tuple[PositionSnapshot, datetime | None]]:
     """Yield each device that filled a place, by its first snapshot, and when it was taken out (None: never)."""
     devices = [next(same) for _, same in groupby(snapshots, key=lambda s: (s.kind, s.fitted_at, s.end_of_life))]
-    for device, following in pairwise([*devices, None]):
-        if device is not None and device.kind:
-            yield device, following.at if following else None
+    yield from zip(devices, [*(following.at for following in devices[1:]), None], strict=True)
 
 
 def _add_episodes(
