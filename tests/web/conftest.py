@@ -17,9 +17,7 @@ from tests.servers import chromium, need
 
 SetClock = Callable[[datetime], None]
 SignIn = Callable[[User], Client]
-# One process draws all pages, and the browser's own does what one for graphics would: to start them takes longer.
-FEW_PROCESSES = ["--renderer-process-limit=1", "--in-process-gpu", "--disable-software-rasterizer"]
-ARGUMENTS = ["--no-sandbox", "--disable-gpu", "--disable-background-networking", *FEW_PROCESSES]
+ARGUMENTS = ["--no-sandbox", "--disable-gpu", "--disable-background-networking"]
 
 
 @pytest.fixture
