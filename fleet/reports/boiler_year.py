@@ -1,10 +1,11 @@
 """A year of one boiler, for its insurer or inspector: proofs, holds, certificates, make-up, by present knowledge."""
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from uuid import UUID
 
+from fleet.accounts.people import counting_qualifications
 from fleet.assessments.models import Verdict
 from fleet.assessments.reading_names import reading_name
 from fleet.assessments.sources import spelled_out
@@ -19,7 +20,7 @@ from fleet.portfolio.queries import current_papers, positions_of
 from fleet.rules.catalogue import Catalogue
 from fleet.rules.values import Level
 from fleet.rules.wording import ADVICE_CAUTION, local_day
-from fleet.visits.models import Reading, Visit
+from fleet.visits.models import Attendance, Reading, Visit
 
 YEAR = timedelta(days=365)
 PROTECTING_PARTS = ("protection", "output_path", "input_path")
@@ -58,6 +59,30 @@ class HoldLine:
     sentence: str
 
 
+@dataclass(frozen=True, slots=True)
+class QualifiedPeople:
+    """What people are qualified for in a portfolio, and from when to when, by person: one query for a whole report."""
+
+    spans: Mapping[UUID, Sequence[tuple[str, datetime, datetime | None]]]
+
+    @classmethod
+    def of_portfolio(cls, portfolio: UUID) -> "QualifiedPeople":
+        """Read the qualifications that count in a portfolio."""
+        spans: dict[UUID, list[tuple[str, datetime, datetime | None]]] = {}
+        rows = counting_qualifications(portfolio).values_list("user", "code", "since", "until").order_by("code")
+        for user, code, since, until in rows:
+            spans.setdefault(user, []).append((code, since, until))
+        return cls(spans)
+
+    def name_with_codes(self, person: Attendance, at: datetime) -> str:
+        """Return a name, and in brackets what the person was qualified for on that day."""
+        held_spans = self.spans.get(person.user_id, ()) if person.user_id else ()
+        codes = [c for c, since, until in held_spans if since <= at and (until is None or at < until)]
+        return (
+            f"{person.display_name} ({', '.join(c.replace('_', ' ') for c in codes)})" if codes else person.display_name
+        )
+
+
 def compose_boiler_year(boiler: Boiler, at: datetime) -> dict[str, object]:
     """Return everything on the report of the 365 days before `at`, as texts."""
     zone, since = boiler.building.zone, at - YEAR
@@ -89,9 +114,9 @@ def _place_years(boiler: Boiler, since: datetime, at: datetime) -> Iterator[Plac
         if release.roles[p.role_id].part in PROTECTING_PARTS
     ]
     states = {s.position_id: s for s in states_of(boiler.id, at)}
-    verdicts = _verdicts_by_place(positions, since, at)
+    verdicts, qualified = _verdicts_by_place(positions, since, at), QualifiedPeople.of_portfolio(boiler.portfolio_id)
     for position in sorted(positions, key=lambda p: (release.roles[p.role_id].hazard, p.name)):
-        lines = [_proof_line(v, release, boiler.building.zone) for v in verdicts.get(position.id, ())]
+        lines = [_proof_line(v, release, boiler.building.zone, qualified) for v in verdicts.get(position.id, ())]
         yield PlaceYear(position.name, *_state_words(states.get(position.id)), proofs=lines)
 
 
@@ -115,7 +140,7 @@ def _verdicts_by_place(positions: Iterable[Position], since: datetime, at: datet
     return by_place
 
 
-def _proof_line(verdict: Verdict, release: Catalogue, zone: str) -> ProofLine:
+def _proof_line(verdict: Verdict, release: Catalogue, zone: str, qualified: QualifiedPeople) -> ProofLine:
     entry = verdict.entry
     procedure = release.procedures.get(entry.code)
     outcome = verdict.outcome.replace("_", " ")
@@ -126,7 +151,7 @@ def _proof_line(verdict: Verdict, release: Catalogue, zone: str) -> ProofLine:
         if verdict.proves in ("full", "partial") and verdict.outcome == "pass"
         else outcome,
         readings="; ".join(_reading_text(r, release, entry.code) for r in entry.readings.all() if r.number is not None),
-        people=", ".join(person.display_name for person in entry.visit.people.all()),
+        people=", ".join(qualified.name_with_codes(person, entry.performed_at) for person in entry.visit.people.all()),
         limit=verdict.limit,
         source=spelled_out(verdict.source) if verdict.source else "",
     )

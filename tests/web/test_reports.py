@@ -48,7 +48,7 @@ def test_a_boilers_year_has_every_protection_with_its_proofs_and_by_which_source
     places = {place["name"]: place for place in told["places"]}
     trip = next(line for line in places["High limit"]["proofs"] if line["test"] == "Limit trip")
     assert trip["outcome"] == "pass, full"
-    assert trip["people"] == "rosa"
+    assert trip["people"] == "rosa (backflow tester, gas train, operator, technician)"
     assert "trip" in trip["readings"]
     assert trip["limit"]
     assert trip["source"]
