@@ -22,6 +22,7 @@ from fleet.catalog.field_words import (
     expected_answers,
     first_finding,
     outcome_question,
+    procedure_steps,
     reading_question,
     roles_that_need,
 )
@@ -241,7 +242,7 @@ def _procedure_words(procedure: ProcedureSpec, release: Catalogue, language: str
         "name": catalogue_text("procedures", procedure.code, procedure.name, language),
         "side": procedure.side,
         "cautions": catalogue_text("cautions", procedure.code, procedure.caution, language),
-        "steps": procedure.steps,
+        "steps": procedure_steps(procedure, language),
         "kinds": sorted(procedure.kinds),
         "outcome": {**asdict(outcome), "first_act": _first_act(procedure, None, release, language)}
         if outcome

@@ -73,6 +73,14 @@ def catalogue_text(section: str, code: str, english: str, language: str) -> str:
     return str(read_words(f"catalogue_{language}.yaml").get(section, {}).get(code, english))
 
 
+def procedure_steps(procedure: ProcedureSpec, language: str) -> Sequence[str]:
+    """Return how a procedure is done, step by step; in English where a language does not have exactly these steps."""
+    if language == "en":
+        return procedure.steps
+    steps: Sequence[str] = read_words(f"catalogue_{language}.yaml").get("steps", {}).get(procedure.code, ())
+    return steps if len(steps) == len(procedure.steps) else procedure.steps
+
+
 def roles_that_need(spec: ReadingSpec) -> Sequence[str]:
     """Return the roles on which an optional reading is needed all the same: there a pass needs a yes."""
     return (LOWER_CUTOFF,) if spec.name == "locked_out" and not spec.required else ()

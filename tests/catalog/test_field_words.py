@@ -108,6 +108,12 @@ def test_every_text_that_is_met_at_a_boiler_stands_in_every_language(language: s
 
 
 @pytest.mark.parametrize("language", sorted(set(field_words.LANGUAGES) - {"en"}))
+def test_every_step_of_every_procedure_stands_in_every_language(language: str) -> None:
+    same = [p.code for p in CATALOGUE.procedures.values() if field_words.procedure_steps(p, language) is p.steps]
+    assert [code for code in same if CATALOGUE.procedures[code].steps] == []
+
+
+@pytest.mark.parametrize("language", sorted(set(field_words.LANGUAGES) - {"en"}))
 def test_a_first_act_defers_in_every_language_where_the_english_one_does(language: str) -> None:
     told, deference = sections_of(language)["first_acts"], {"es": "persona con licencia decid"}[language]
     english = {c: r.first_act for c, r in CATALOGUE.findings.items() if r.level == "hold"}
