@@ -287,3 +287,19 @@ def test_two_photographs_are_taken_without_signal_and_arrive_after_their_visit(
             break
         phone.page.wait_for_timeout(200)
     assert phone.page.evaluate(count) == 0
+
+
+def test_what_was_passed_over_is_listed_before_leaving_and_leads_into_no_circle(take_along: TakeAlong) -> None:
+    """Two steps that need nothing: going on from each ends before leaving, and neither is claimed."""
+    phone = take_along()
+    script = """async () => {
+        const { newDraft, nextStep, visitBody } = await import('/sheet/files/draft.js');
+        const line = (position) => ({ group: 2, position, procedure: 'clock_input', phase: 'as_found', why: '' });
+        const boiler = { id: 'b', address: '', name: '' };
+        const pack = { boiler, as_of: '', visits: [], places: [], sheets: { '': [line('p'), line('q')] } };
+        const draft = newDraft({ id: 'v', pack, kind: 'follow_up', person: { id: 'u' }, at: 0 });
+        const passed = [];
+        for (let step = nextStep(draft); step && passed.length < 9; step = nextStep(draft, step)) passed.push(step.id);
+        return [passed, visitBody(draft, {}, 0).entries];
+    }"""
+    assert phone.page.evaluate(script) == [["s0", "s1"], []]

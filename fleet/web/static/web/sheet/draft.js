@@ -164,11 +164,12 @@ export function takeBack(step, question) {
 
 export const doneSteps = (draft) => draft.steps.filter(isDone).sort((a, b) => a.order - b.order);
 
-/** The next step in the order of work that nobody touched; null where there is none. */
+/** The next step in the order of work that nobody touched, after a step if one is given; null where there is none.
+    What was passed over is not come back to: before leaving it is listed. */
 export const nextStep = (draft, after) => {
   const open = draft.steps.filter((s) => !isDone(s) && s.act !== "repair");
   const from = after ? draft.steps.indexOf(after) : -1;
-  return open.find((s) => draft.steps.indexOf(s) > from) ?? open[0] ?? null;
+  return open.find((s) => draft.steps.indexOf(s) > from) ?? null;
 };
 
 /** The tests of a place still open as found: cleaning or replacing now would destroy what they could show. */

@@ -237,12 +237,12 @@ function donePart(view) {
   return h(
     "section.ask",
     {},
-    h("p.noted", { role: "status" }, stepText(app, step)),
+    isDone(step) ? h("p.noted", { role: "status" }, stepText(app, step)) : couldNotTry(view),
     wrong.some((q) => q.otherwise === "not_a_test") ? h("p.warn", {}, say("no_test")) : null,
     more.length
       ? h(
           "details",
-          {},
+          { open: !isDone(step) },
           h("summary", {}, say("more_readings")),
           more.map((q) => h("a.row", { href: `#/visit/${draft.id}/step/${step.id}/${q.name}` }, q.ask)),
         )
