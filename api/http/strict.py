@@ -89,10 +89,11 @@ class WholeNumberField(serializers.IntegerField):
     """A JSON number without a fraction. Texts, true and false are refused."""
 
     def to_internal_value(self, data: Any) -> int:
-        """Accept whole numbers only."""
-        if isinstance(data, bool) or not isinstance(data, int):
+        """Accept whole numbers only; 13.0 is one, as JSON Schema counts."""
+        is_whole = isinstance(data, int) or (isinstance(data, float) and data.is_integer())
+        if isinstance(data, bool) or not is_whole:
             self.fail("invalid")
-        return int(super().to_internal_value(data))
+        return int(super().to_internal_value(int(data)))
 
 
 class TextField(serializers.CharField):

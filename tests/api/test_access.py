@@ -29,6 +29,11 @@ TABLE: dict[str, tuple[str, tuple[int, ...]]] = {
     "docs": ("GET", OPEN),
     "naming-visits": ("GET", LISTED),
     "visits": ("POST", (401, 404, 201, 201, 201, 404)),
+    "check-visit": ("POST", (401, *(400,) * 5)),  # an empty body; whose boiler it is about is asked after that
+    "field-day": ("GET", LISTED),
+    "field-words": ("GET", LISTED),
+    "photograph": ("GET", (401, *(404,) * 5)),  # no visit declares it
+    "picture": ("GET", (401, *(404,) * 5)),
     "procedures": ("GET", LISTED),
     "sources": ("GET", LISTED),
     "procedure": ("GET", LISTED),  # reference data: anybody signed in
@@ -89,6 +94,11 @@ def scene(fleet: Fleet) -> Scene:
         "forecast": "/api/v1/figures/forecast/",
         "procedures": "/api/v1/procedures/",
         "sources": "/api/v1/sources/",
+        "check-visit": f"{VISITS}check/",
+        "field-day": "/api/v1/field/day/",
+        "field-words": "/api/v1/field/words/",
+        "photograph": f"/api/v1/photos/{'0' * 64}/",
+        "picture": f"/api/v1/photos/{'0' * 64}/picture.jpg",
         "procedure": "/api/v1/procedures/flush/",
         **_sent(fleet, dispatcher),
         "calculations": "/api/v1/calculations/",

@@ -84,12 +84,12 @@ def test_a_body_too_large_is_told_without_itself(rosa: Phone, fleet: Fleet) -> N
     assert kept.faults[0]["code"] == "too_large"
 
 
-@pytest.mark.parametrize("sender", ["outsider", "dispatcher", "reader", "nobody"])
+@pytest.mark.parametrize("sender", ["outsider", "office", "reader", "nobody"])
 def test_nothing_is_kept_of_who_may_post_nowhere(sender: str, fleet: Fleet) -> None:
     reading = keys.create_key(user=fleet.technician, name="r", scopes=["read"], at=NOW)
     senders = {
         "outsider": Phone.of(fleet.outsider),
-        "dispatcher": Phone.of(make_person("dana", fleet.portfolio, "dispatcher")),
+        "office": Phone.of(make_person("zora", fleet.portfolio, "office")),
         "reader": Phone(reading.secret),
         "nobody": Phone("gg_unknown"),
     }

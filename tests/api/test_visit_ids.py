@@ -151,7 +151,7 @@ def test_no_visit_of_the_list_is_changed_or_taken_away(method: str, rosa: Phone)
     assert (response.status_code, response["Allow"]) == (405, "GET, POST, HEAD, OPTIONS")
 
 
-@pytest.mark.parametrize(("role", "status"), [("inspector", 201), ("dispatcher", 403)])
+@pytest.mark.parametrize(("role", "status"), [("inspector", 201), ("office", 403)])
 def test_an_inspector_may_post_what_was_found(fleet: Fleet, role: str, status: int) -> None:
     ivo = make_person("ivo", fleet.portfolio, role, role)
     body = {**flush(fleet), "people": [{"user": str(ivo.id)}]}

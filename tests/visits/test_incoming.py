@@ -10,6 +10,7 @@ import pytest
 from fleet.visits.incoming import (
     IncomingEntry,
     IncomingPaper,
+    IncomingPhotograph,
     IncomingVisit,
     PaperFile,
     Person,
@@ -42,6 +43,7 @@ OTHER: dict[str, Any] = {
     "paper": IncomingPaper(
         "valve_shop", "Harbor", "1", date(2025, 10, 20), PaperFile("a.pdf", "0" * 64, 1, "image/png")
     ),
+    "photographs": (IncomingPhotograph("0" * 64, 1, "image/jpeg"),),
 }
 OTHER_ENTRY: dict[str, Any] = {
     "act": "action",
@@ -104,10 +106,11 @@ def test_the_order_of_entries_is_said() -> None:
 
 
 def test_a_visit_becomes_json_without_losing_a_field() -> None:
-    whole = replace(VISIT, register_answers=(RegisterAnswer("co_alarm", "there"),), paper=OTHER["paper"])
+    later_fields = {name: OTHER[name] for name in ("register_answers", "paper", "photographs")}
+    whole = replace(VISIT, **later_fields)
     assert visit_as_json(whole).keys() == OTHER.keys()
-    # Visits from before there were answers and papers keep their digests.
-    assert visit_as_json(VISIT).keys() == OTHER.keys() - {"register_answers", "paper"}
+    # Visits from before there were answers, papers and photographs keep their digests.
+    assert visit_as_json(VISIT).keys() == OTHER.keys() - later_fields.keys()
 
 
 @pytest.mark.parametrize(
