@@ -123,6 +123,8 @@ def test_a_deferral_inside_a_longer_one_does_not_end_it() -> None:
     boiler = Boiler().service().visit(1, CONTROL)
     both = deferral(boiler, RULE, at(2), at(30)), deferral(boiler, RULE, at(3), at(15))
     assert spans(told(boiler, "past_date", *both)) == [(at(30), None)]
+    later = deferral(boiler, RULE, at(15), at(20)), deferral(boiler, RULE, at(12), at(30))
+    assert spans(told(boiler, "past_date", *later)) == [(PAST, at(12)), (at(30), None)]
 
 
 @pytest.mark.parametrize(("off", "silent"), tuple(zip(AROUND, (False, True, True), strict=True)))

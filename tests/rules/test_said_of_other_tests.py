@@ -25,6 +25,14 @@ def judged(ref: str, code: str, outcome: str = "pass", **readings: Value) -> Ent
 # what was read otherwise than in a good combustion test: outcome, grade, sentence, limit
 COMBUSTION: list[tuple[dict[str, Value], str, str, str, str]] = [
     ({}, "pass", "good", "Carbon monoxide in the flue is 26 ppm air-free.", FLUE),
+    ({"co_ppm": 900.0}, "fail", "failed", "Carbon monoxide in the flue is 1183 ppm air-free: unsafe.", FLUE),
+    (
+        {"co_ppm": 100.0},
+        "pass",
+        "drifted",
+        "Carbon monoxide in the flue is 131 ppm air-free: adjust the burner.",
+        FLUE,
+    ),
     ({"burner_firing": False}, "not_a_test", "", "The burner was off: nothing about the burner was proven.", ""),
     ({"co_trend": "rising"}, "fail", "failed", "Carbon monoxide in the flue is rising.", FLUE),
     ({"co_trend": "unstable"}, "fail", "failed", "Carbon monoxide in the flue is unstable.", FLUE),

@@ -110,11 +110,11 @@ def test_two_readings_left_out_are_both_named() -> None:
 
 
 def test_a_test_of_a_broken_glass_proves_nothing_that_is_read_there() -> None:
-    for code in ("slow_drain", "flush"):
+    for code, name in (("slow_drain", "Slow drain"), ("flush", "Flush")):
         boiler = Plant().service().visit(1, proof("glass", outcome="fail")).visit(2, proof("upper", code))
         verdict = boiler.verdict()
         assert (verdict.outcome, verdict.proves) == ("inconclusive", "")
-        assert verdict.sentence.endswith(" on the upper cutoff proves nothing: the gauge glass can't be read.")
+        assert verdict.sentence == f"{name} on the upper cutoff proves nothing: the gauge glass can't be read."
 
 
 @pytest.mark.parametrize(("code", "name"), JUDGED)

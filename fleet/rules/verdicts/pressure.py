@@ -108,12 +108,21 @@ def _during_test(trip: LimitTrip) -> str:
 
 def _doubtful_limit(bench: GradingBench, trip: LimitTrip) -> GradedTest | None:
     doubt = _reset_doubt(bench, trip.trip)
-    if not doubt and trip.lowered_to is not None and compare(trip.trip - trip.lowered_to, LOWERED_NEAR_PSI, "psi") > 0:
+    if (
+        doubt is None
+        and trip.lowered_to is not None
+        and compare(trip.trip - trip.lowered_to, LOWERED_NEAR_PSI, "psi") > 0
+    ):
         return GradedTest(Outcome.INCONCLUSIVE, _far_from_set_point(bench, trip), set_value=trip.lowered_to)
     back = bench.number_reading("set_psi_read_back")
-    if not doubt and trip.lowered_to is not None and back is not None and compare(back, trip.lowered_to, "psi") <= 0:
+    if (
+        doubt is None
+        and trip.lowered_to is not None
+        and back is not None
+        and compare(back, trip.lowered_to, "psi") <= 0
+    ):
         doubt = "its setting must be set back up and read"
-    if not doubt:
+    if doubt is None:
         return None
     sentence = f"The {bench.name} tripped, but its manual reset is not proven: {doubt}."
     return GradedTest(Outcome.INCONCLUSIVE, sentence, limit=_bound_text(bench), set_value=trip.set_psi)
@@ -180,8 +189,8 @@ def grade_limit_calibration(bench: GradingBench) -> GradedTest:
     )
 
 
-def _reset_doubt(bench: GradingBench, trip: float) -> str:
-    """Return why the lock-out is not proven, "" if it is: time out, call on, pressure well down, setting read back."""
+def _reset_doubt(bench: GradingBench, trip: float) -> str | None:
+    """Return why the lock-out is not proven, None if it is: time out, call on, pressure down, setting read back."""
     minutes, after, back = (
         bench.number_reading(n) for n in ("stayed_off_minutes", "psi_when_checked", "set_psi_read_back")
     )
@@ -193,7 +202,7 @@ def _reset_doubt(bench: GradingBench, trip: float) -> str:
         return "the pressure must fall to half the trip reading or under its reset point while it stays off"
     if back is None or not trips.is_read_back(back, bench.record.numeric_setting("set_psi")):
         return "its setting must be read back where it was found"
-    return ""
+    return None
 
 
 def _fall_margin_psi(bench: GradingBench, trip: float) -> float:
