@@ -10,6 +10,7 @@ from fleet.web.alerts import alerts_page
 from fleet.web.board import board_page, wall_page
 from fleet.web.boiler import boiler_page, building_page, engineering, position_page, visit_page
 from fleet.web.calculator import calculator_page
+from fleet.web.card import card_page
 from fleet.web.deficiencies import deficiencies_page, deficiency_page
 from fleet.web.figures import figures_page
 from fleet.web.jobs import jobs_page, new_job_page
@@ -96,5 +97,8 @@ urlpatterns = [
     path("welcome/<uidb64>/<token>/", WelcomeView.as_view(), name="welcome"),
     path("owner/<str:token>/", owner_door_page.enter_owner_door, name="owner-door"),
     path("open-portfolio/", owner_door_page.open_portfolio, name="open-portfolio"),
+    path("card/<str:secret>/", card_page.show_card, name="card"),
+    path("card/<str:secret>/logged/<uuid:submission>/", card_page.show_logged, name="card-logged"),
+    path("card/<str:secret>/<slug:code>/", card_page.show_card_form, name="card-form"),
     path("sign-out/", LogoutView.as_view(), name="sign-out"),
 ]
