@@ -45,15 +45,19 @@ class CardAnswer:
 
 
 @transaction.atomic
-def make_card(*, boiler: UUID, by: User, at: datetime, cause: Cause) -> NewCard:
-    """Make a card for a boiler; the one in force ends. May `by` do that is for the door to ask.
+def make_card(*, boiler: UUID, replaces: UUID | None, by: User, at: datetime, cause: Cause) -> NewCard:
+    """Make a card for a boiler; the one in force ends, which `replaces` must name. Whether `by` may the door asks.
 
-    Raises Refused (404) for an unknown boiler.
+    Raises Refused: 404 for an unknown boiler, 409 where another card, or none, is in force.
     """
     locked = next((b for b in lock_boilers([boiler]) if b.id == boiler), None)
     if locked is None:
         raise Refused("unknown_boiler", "Boiler not found.", ("boiler",), status=404)
-    events = [_end_card(card, by, at) for card in Card.objects.filter(boiler=locked, revoked_at=None)]
+    earlier = queries.current_card(boiler)
+    if (earlier.id if earlier else None) != replaces:
+        message = f"Card {earlier.id} is in force." if earlier else "No card is in force."
+        raise Refused("card_in_force", f"{message} Name in `replaces` the one that ends.", ("replaces",), status=409)
+    events = [_end_card(earlier, by, at)] if earlier else []
     secret = make_secret()
     card = Card.objects.create(
         portfolio_id=locked.portfolio_id, boiler=locked, digest=digest_of(secret), made_by=by, made_at=at

@@ -9,6 +9,7 @@ from fleet.accounts.models import User
 from fleet.assessments.models import Verdict
 from fleet.board.models import StateSegment
 from fleet.cards.pins import set_pin
+from fleet.cards.queries import current_card
 from fleet.cards.submissions import CardSubmission, LoggedEntry
 from fleet.pipeline.cards import CardAnswer, NewCard
 from fleet.records.events import Cause
@@ -20,7 +21,10 @@ WHOLE_FLUSH = {"burner_firing": True, "water": "runs", "burner_stopped": True, "
 
 def hang_card(fleet: Fleet, at: datetime = NOW - DAY, key: str = "ALD12 B1") -> NewCard:
     """A card made by the technician."""
-    return pipeline.make_card(boiler=fleet.bench(key).boiler.id, by=fleet.technician, at=at, cause=Cause())
+    boiler = fleet.bench(key).boiler.id
+    earlier = current_card(boiler)
+    replaces = earlier.id if earlier else None
+    return pipeline.make_card(boiler=boiler, replaces=replaces, by=fleet.technician, at=at, cause=Cause())
 
 
 def flush_entry(fleet: Fleet, outcome: str = "pass", **readings: Any) -> LoggedEntry:

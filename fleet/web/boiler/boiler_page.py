@@ -101,7 +101,11 @@ def show_boiler(request: HttpRequest, at: datetime, boiler_id: UUID) -> HttpResp
         "glass": _draw_boiler_glass(boiler, standing_context["now"], at),
         "waiting": assessments.waiting_visits(boiler.id) if boiler.something_waits else (),
     }
-    link_context = {"changes_register": "register.change" in permitted, "works": "visit.post" in permitted}
+    link_context = {
+        "changes_register": "register.change" in permitted,
+        "works": "visit.post" in permitted,
+        "sees_card": "card.see" in permitted,
+    }
     past_context = (
         _past_context(boiler, at, standing_context, boiler_columns) if "visit.see" in permitted else {"may_read": False}
     )

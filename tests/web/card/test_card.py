@@ -23,7 +23,7 @@ from fleet.pipeline.cards import NewCard
 from fleet.records.events import Cause
 from fleet.visits.models import Visit
 from fleet.web.card import card_door
-from tests.cards.board import PIN, upper_state
+from tests.cards.board import PIN, hang_card, upper_state
 from tests.cast import DAY, NOW, Fleet, standing
 from tests.stories import story
 from tests.web.card.conftest import FLUSH, Caller, SetClock, furnish
@@ -347,9 +347,7 @@ def test_the_language_of_one_request_is_not_that_of_the_next(caller: Caller) -> 
 
 def test_another_cards_submission_is_not_shown(caller: Caller, boiler_room: Fleet) -> None:
     logged = caller.send("level", {"line_visible": "yes"})["Location"]
-    other = pipeline.make_card(
-        boiler=boiler_room.bench("ALD12 B2").boiler.id, by=boiler_room.technician, at=NOW, cause=Cause()
-    )
+    other = hang_card(boiler_room, key="ALD12 B2")
     assert caller.client.get(logged).status_code == 200
     assert caller.client.get(logged.replace(caller.secret, other.secret)).status_code == 404
 
