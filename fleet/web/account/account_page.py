@@ -33,6 +33,7 @@ SCOPE_PURPOSES = {
     "office": "people, boiler-room cards, refused posts, the self-check",
 }
 KEY_LIFETIMES = {"30": "30 days", "90": "90 days", "365": "a year", "400": "400 days (the maximum)"}
+KEY_CHOICES = {"scopes": SCOPE_PURPOSES.items(), "lasts": KEY_LIFETIMES.items()}
 UNIT_OPTIONS = [
     ("both", CHOICES["both"], "as in “15 psi (103 kPa)”; charts, drawings and sentences in US units"),
     ("us", CHOICES["us"], "as in “15 psi”"),
@@ -229,8 +230,7 @@ def _account_context(request: HttpRequest, at: datetime) -> dict[str, Any]:
         **_pin_context(user, portfolios),
         "feeds": [(feed, _describe_feed(feed, portfolios)) for feed in feeds.feeds_of(user)],
         "calendars": _offered_calendars(user, at),
-        "scopes": SCOPE_PURPOSES.items(),
-        "lasts": KEY_LIFETIMES.items(),
+        **KEY_CHOICES,
         "seen": portfolios,
         "checks": any(g.role in policy.ACTIONS["self_check.see"] for g in grant_list),
         "sees_people": any(g.building is None and g.role in policy.ACTIONS["people.see"] for g in grant_list),
@@ -247,7 +247,7 @@ def _pin_context(user: User, portfolios: list[Portfolio]) -> dict[str, Any]:
     own_pins = pins.pins_of(user)
     return {
         "card_pins": [(portfolio, own_pins.get(portfolio.id)) for portfolio in portfolios],
-        "pin_posts": card_queries.newest_posts_under_pin(user, SHOWN_PIN_POSTS),
+        "pin_posts": card_queries.newest_posts_under_pin(user, SHOWN_PIN_POSTS) if own_pins else [],
         "max_pin_tries": pins.MAX_TRIES,
     }
 

@@ -41,9 +41,9 @@ def print_wall_card(request: HttpRequest, at: datetime, boiler_id: UUID) -> Http
             boiler=boiler.id, replaces=replaces, by=user_of(request), at=at, cause=cause_of(request)
         )
     except Refused as refused:
-        return _show_page(request, at, boiler, (CHANGED_MESSAGE,), refused.status)
+        return _show_page(request, at, boiler, faults=(CHANGED_MESSAGE,), status=refused.status)
     except OperationalError:  # a lock was held too long: nothing was saved
-        return _show_page(request, at, boiler, (BUSY_MESSAGE,), 503)
+        return _show_page(request, at, boiler, faults=(BUSY_MESSAGE,), status=503)
     address = request.build_absolute_uri(reverse("card", args=[new.secret]))
     name = f"card-{boiler.building.ref}-{boiler.ref}.pdf"
     safe_name = "".join(c if c.isascii() and (c.isalnum() or c in "-.") else "-" for c in name)
@@ -59,7 +59,7 @@ def end_wall_card(request: HttpRequest, at: datetime, boiler_id: UUID) -> HttpRe
     card = get_object_or_404(queries.cards_of(Boiler.objects.filter(id=boiler.id)), id=card_id)
     by, cause = user_of(request), cause_of(request)
     faults, status = attempt_write(lambda: pipeline.revoke_card(card=card.id, by=by, at=at, cause=cause), {})
-    return _show_page(request, at, boiler, faults, status) if faults else redirect("wall-card", boiler.id)
+    return _show_page(request, at, boiler, faults=faults, status=status) if faults else redirect("wall-card", boiler.id)
 
 
 def _read_id(text: str) -> UUID | None:
