@@ -21,6 +21,7 @@ from fleet.catalog.field_words import (
     choice_words,
     expected_answers,
     first_finding,
+    outcome_otherwise,
     outcome_question,
     procedure_steps,
     reading_question,
@@ -264,16 +265,10 @@ def _readings_asked(procedure: ProcedureSpec, release: Catalogue, language: str)
             "choices": [{"code": c, "says": choice_words(spec.name, c, language)} for c in spec.choices],
             "needed_on": roles_that_need(spec),
             "expects": expected_answers(spec),
-            "otherwise": _outcome_otherwise(spec),
+            "otherwise": outcome_otherwise(spec),
         }
 
 
 def _first_act(procedure: ProcedureSpec, spec: ReadingSpec | None, release: Catalogue, language: str) -> str:
     rule = release.findings.get(first_finding(procedure, spec))
     return _act_of(rule, language) if rule is not None and rule.level == Level.HOLD else ""
-
-
-def _outcome_otherwise(spec: ReadingSpec) -> str:
-    """Return what the test is where the reading is not as a pass needs it."""
-    is_condition = spec.rule is None and spec.name == "burner_firing"
-    return "not_a_test" if is_condition else spec.otherwise

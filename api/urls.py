@@ -8,6 +8,7 @@ from api.boilers import BoilerEndpoint, BoilerListEndpoint, BoilerPositionsEndpo
 from api.buildings import BuildingEndpoint, BuildingListEndpoint
 from api.calculations import CalculationEndpoint, CalculationListEndpoint
 from api.calendar_feed import CalendarFeedEndpoint, CalendarFeedListEndpoint, serve_calendar
+from api.cards import BoilerCardsEndpoint, CardListEndpoint, RevokeCardEndpoint
 from api.changes import ChangeListEndpoint
 from api.corrections import DenyVisitEndpoint, NamingVisitsEndpoint, SecondCorrectionEndpoint
 from api.deficiencies import (
@@ -84,6 +85,9 @@ urlpatterns = [
     path("v1/boilers/<uuid:boiler>/field-pack/", FieldPackEndpoint.as_view(), name="field-pack"),
     path("v1/field/day/", FieldDayEndpoint.as_view(), name="field-day"),
     path("v1/field/words/", FieldWordsEndpoint.as_view(), name="field-words"),
+    path("v1/boilers/<uuid:boiler>/cards/", BoilerCardsEndpoint.as_view(), name="boiler-cards"),
+    path("v1/cards/", CardListEndpoint.as_view(), name="cards"),
+    path("v1/cards/<uuid:card>/revoke/", RevokeCardEndpoint.as_view(), name="revoke-card"),
     path("v1/boilers/<uuid:boiler>/positions/", BoilerPositionsEndpoint.as_view(), name="positions"),
     path("v1/boilers/<uuid:boiler>/standing/", StandingEndpoint.as_view(), name="standing"),
     path("v1/visits/<uuid:visit>/second/", SecondCorrectionEndpoint.as_view(), name="second"),

@@ -21,6 +21,7 @@ _REDACTIONS = (
     (re.compile(r"(/calendars/)[^/?\s\"']+"), r"\1…"),  # the address of a calendar feed is itself a secret
     (re.compile(r"(/welcome/)[^?\s\"']+"), r"\1…"),  # whoever has this address can set a new user's password
     (re.compile(r"(/report/)[^/?\s\"']+"), r"\1…"),  # whoever has this address reads a shared report
+    (re.compile(r"(/card/)[^/?\s\"']+"), r"\1…"),  # whoever has this address can log on a boiler's card
     (re.compile(r"(/owner/)[^?\s\"']+"), r"\1…"),  # whoever has this address opens a portfolio
     (re.compile(r"(/[^\s?\"']*)\?[^\s\"']*"), r"\1"),  # query strings
     (re.compile(r"\bgg_[\w-]+"), "gg_…"),  # API keys of devices, wherever they occur

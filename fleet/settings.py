@@ -48,6 +48,7 @@ INSTALLED_APPS = [
     "fleet.accounts",
     "fleet.terms",
     "fleet.visits",
+    "fleet.cards",
     "fleet.files",
     "fleet.assessments",
     "fleet.deficiencies",
@@ -171,7 +172,9 @@ SESSION_COOKIE_SAMESITE = "Lax"
 globals().update(_DEPLOYMENT.https_settings)
 
 LANGUAGE_CODE = "en-us"
-USE_I18N = False
+# Only the boiler-room card is in two languages: it chooses one for each request, and everything else stays in English.
+USE_I18N = True
+LANGUAGES = [("en", "English"), ("es", "Español")]
 USE_TZ = True
 TIME_ZONE = "UTC"  # people see the building's zone; everything stored and compared is UTC
 

@@ -1,15 +1,9 @@
-"""Rate limits by minute: requests of one key or one signed-in person, and invalid keys tried from one address.
+"""Rate limits by minute: requests of one key or one signed-in person, and invalid keys tried from one address."""
 
-The counters are in the cache, one for each whole minute. If the cache is down, nothing is limited and that is logged.
-"""
-
-import logging
-import math
 from datetime import datetime
 from typing import Any
 
 from django.conf import settings
-from django.core.cache import cache
 from django.utils import timezone
 from rest_framework.exceptions import APIException
 from rest_framework.permissions import SAFE_METHODS
@@ -18,10 +12,7 @@ from rest_framework.throttling import BaseThrottle
 
 from api.http.schema_types import SchemaObject
 from fleet.accounts.address import address_of
-
-WINDOW_SECONDS = 60
-
-log = logging.getLogger(__name__)
+from fleet.accounts.minute_counts import increment_count, read_count, seconds_left
 
 
 class RateLimitExceeded(APIException):
@@ -69,35 +60,6 @@ def count_bad_key(request: Any, at: datetime) -> None:
 
 def _bad_key_counter(request: Any) -> str:
     return f"bad-keys:{address_of(request.META)}"
-
-
-def increment_count(counter: str, at: datetime) -> int:
-    """Add one to a counter of this minute and return it; 0 where the cache does not answer."""
-    cache_key = _cache_key(counter, at)
-    try:
-        cache.add(cache_key, 0, 2 * WINDOW_SECONDS)
-        return int(cache.incr(cache_key))
-    except Exception:  # any error of a cache client: a result from the field matters more than a limit
-        log.warning("the cache does not answer: nothing is limited")
-        return 0
-
-
-def read_count(counter: str, at: datetime) -> int:
-    """Return a counter of this minute; 0 where the cache does not answer."""
-    try:
-        return int(cache.get(_cache_key(counter, at), 0))
-    except Exception:  # as above
-        log.warning("the cache does not answer: nothing is limited")
-        return 0
-
-
-def seconds_left(at: datetime) -> int:
-    """Return the whole seconds until the next minute begins, at least one."""
-    return math.ceil(WINDOW_SECONDS - at.timestamp() % WINDOW_SECONDS)
-
-
-def _cache_key(counter: str, at: datetime) -> str:
-    return f"{counter}:{int(at.timestamp()) // WINDOW_SECONDS}"
 
 
 def describe_limits(result: SchemaObject, **_: object) -> SchemaObject:

@@ -33,6 +33,8 @@ ACTIONS: dict[str, frozenset[str]] = {
     "job.cancel": frozenset({"dispatcher", "manager", "owner"}),
     "terms.see": frozenset({"technician", "dispatcher", "manager", "owner", "caretaker", "inspector", "office"}),
     "terms.adopt": frozenset({"owner"}),
+    "card.see": frozenset({"technician", "dispatcher", "manager", "owner"}),
+    "card.make": frozenset({"technician", "dispatcher", "manager", "owner"}),  # and end
     "register.see": frozenset({"technician", "dispatcher", "manager", "owner", "caretaker", "inspector", "office"}),
     "people.see": frozenset({"dispatcher", "manager", "owner", "office"}),
     "people.change": frozenset({"manager", "owner"}),  # a manager only those of MANAGED_ROLES

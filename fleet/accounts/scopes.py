@@ -11,7 +11,7 @@ READ = "read"  # needed by every key: what is not visible can't be acted on
 
 # Every action of the policy is in exactly one scope; an action in none would be closed to every scoped key.
 SCOPES: dict[str, frozenset[str]] = {
-    READ: frozenset({"board.see", "visit.see", "job.see", "job.see_own", "terms.see", "register.see"}),
+    READ: frozenset({"board.see", "visit.see", "job.see", "job.see_own", "terms.see", "register.see", "card.see"}),
     "visits": frozenset({"visit.post", "visit.correct_own", "visit.correct", "visit.second", "visit.reply"}),
     "acts": frozenset(
         {
@@ -25,7 +25,7 @@ SCOPES: dict[str, frozenset[str]] = {
     ),
     "jobs": frozenset({"job.create", "job.plan", "job.answer", "job.cancel"}),
     "register": frozenset({"register.change", "terms.adopt"}),
-    "office": frozenset({"people.see", "people.change", "post.see_refused", "self_check.see"}),
+    "office": frozenset({"people.see", "people.change", "post.see_refused", "self_check.see", "card.make"}),
 }
 
 

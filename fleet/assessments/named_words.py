@@ -5,7 +5,7 @@ from datetime import datetime
 
 from fleet.accounts.people import names_in_sentence
 from fleet.assessments.models import Waiting
-from fleet.rules.vocabulary import OPERATOR, NameReply
+from fleet.rules.vocabulary import OPERATOR, NameReply, OperatorRelay
 from fleet.rules.wording import local_day
 from fleet.visits.models import Attendance, NameAnswer, Visit
 from fleet.visits.named_people import people_by_visit
@@ -37,6 +37,9 @@ def naming_notes(visit: Visit) -> Iterator[str]:
     names_others = any(p.user_id and p.user_id != visit.posted_by_id for p in visit.people.all())
     if not (visit.names_need_second and names_others):
         return
+    if visit.operator_relay == OperatorRelay.PIN:
+        names = names_in_sentence(p.user for p in visit.people.all() if p.user)
+        yield f"Logged on the boiler-room card under the PIN of {names}. Good news of it counts as an operator's only."
     waiting = getattr(visit, "waiting", None)
     if waiting is not None and (sentence := waiting_sentence(visit, waiting)):
         yield sentence

@@ -99,7 +99,13 @@ def expected_answers(spec: ReadingSpec) -> Sequence[str]:
     return tuple(c for c in spec.choices if c in first_words)
 
 
-@lru_cache(maxsize=8)
+def outcome_otherwise(spec: ReadingSpec) -> str:
+    """Return what a test is where this reading is not as a pass needs it: fail, inconclusive or not_a_test."""
+    is_condition = spec.rule is None and spec.name == "burner_firing"
+    return "not_a_test" if is_condition else spec.otherwise
+
+
+@lru_cache(maxsize=16)
 def read_words(name: str) -> Mapping[str, Any]:
     """Return one table of words: by code: the words by language, or the code of a finding."""
     with (settings.ROOT / "fixtures" / "words" / name).open(encoding="utf-8") as file:

@@ -29,7 +29,7 @@ class KeptFile(Row):
     content = models.FileField(storage=photograph_storage, max_length=200, blank=True)
     width = models.PositiveIntegerField(null=True)
     height = models.PositiveIntegerField(null=True)
-    sent_by = models.ForeignKey(User, models.PROTECT, related_name="+")
+    sent_by = models.ForeignKey(User, models.PROTECT, null=True, related_name="+")  # null: by a boiler-room card
     begun_at = models.DateTimeField()
     kept_at = models.DateTimeField(null=True)
 

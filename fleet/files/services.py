@@ -25,7 +25,7 @@ class SentPiece:
     content: bytes
 
 
-def take_piece(*, photograph: Photograph, piece: SentPiece, by: User, at: datetime) -> KeptFile:
+def take_piece(*, photograph: Photograph, piece: SentPiece, by: User | None, at: datetime) -> KeptFile:
     """Keep the next piece of a declared photograph, and the photograph itself with its last one.
 
     A piece that has arrived already is taken as read. Raises Refused: 409 with what has arrived for a piece that does
@@ -58,7 +58,7 @@ def _refuse_size(photograph: Photograph, piece: SentPiece) -> None:
         raise Refused("required", "Send the bytes of the photograph.", status=422)
 
 
-def _lock_file(photograph: Photograph, by: User, at: datetime) -> KeptFile:
+def _lock_file(photograph: Photograph, by: User | None, at: datetime) -> KeptFile:
     values = {"size": photograph.size, "type": photograph.type, "sent_by": by, "begun_at": at}
     key = {"portfolio_id": photograph.portfolio_id, "sha256": photograph.sha256}
     KeptFile.objects.get_or_create(**key, defaults=values)

@@ -1,6 +1,15 @@
 """The only way in for facts and for time. Every verb about a boiler goes through `conclude.write_and_conclude`."""
 
 from fleet.pipeline.acts import act_on_alert, act_on_deficiency
+from fleet.pipeline.cards import (
+    CardAnswer,
+    NewCard,
+    keep_card_picture,
+    log_from_card,
+    make_card,
+    revoke_card,
+    without_picture,
+)
 from fleet.pipeline.catalogue import load_catalogue
 from fleet.pipeline.conclude import BoilerConclusion
 from fleet.pipeline.corrections import second_correction
@@ -31,8 +40,10 @@ __all__ = [
     "OWN_NAME",
     "SECOND_NAME",
     "BoilerConclusion",
+    "CardAnswer",
     "EditScope",
     "JobRequest",
+    "NewCard",
     "NewOwner",
     "NewPortfolio",
     "PastVisit",
@@ -56,7 +67,10 @@ __all__ = [
     "end_role",
     "grant_role",
     "hand_in_paper",
+    "keep_card_picture",
     "load_catalogue",
+    "log_from_card",
+    "make_card",
     "open_portfolio",
     "post_past_visits",
     "post_visits",
@@ -65,10 +79,12 @@ __all__ = [
     "receive_import",
     "remove_device",
     "reply_to_naming",
+    "revoke_card",
     "second_correction",
     "set_service",
     "set_value",
     "sweep",
     "withdraw_import",
+    "without_picture",
     "work_on_imports",
 ]

@@ -43,9 +43,16 @@ class PostedVisit:
 
 
 def post_visits(
-    visits: Sequence[IncomingVisit], *, by: User | None, at: datetime, cause: Cause | None = None
+    visits: Sequence[IncomingVisit],
+    *,
+    by: User | None,
+    at: datetime,
+    cause: Cause | None = None,
+    is_under_pin: bool = False,
 ) -> list[PostedVisit]:
     """Post visits together: their facts in one transaction, each boiler judged once. Raises Refused and writes nothing.
+
+    `is_under_pin`: they come by a boiler-room card, each under the own PIN of the one operator whom it names.
 
     A repeat (same id, same content) gets the first answer again and writes nothing; other content under a known id
     is refused with 409. One bad visit refuses all, with the faults of each. Answers of visits posted together give
@@ -56,7 +63,8 @@ def post_visits(
     answer_events: list[ChangeEvent] = []
 
     def write_facts(boilers: list[Boiler]) -> list[Visit]:
-        new_visits = _add_new_visits(visits, {b.id: b for b in boilers}, by, at)
+        by_id = {b.id: b for b in boilers}
+        new_visits = _add_new_visits(visits, by_id, by, at, is_under_pin=is_under_pin)
         answer_events.extend(_put_answers_on_record(visits, {v.id for v in new_visits}, boilers, at))
         return new_visits
 
@@ -95,7 +103,12 @@ def check_visit(visit: IncomingVisit, *, by: User | None, at: datetime) -> Poste
 
 
 def _add_new_visits(
-    visits: Sequence[IncomingVisit], boilers: Mapping[UUID, Boiler], by: User | None, at: datetime
+    visits: Sequence[IncomingVisit],
+    boilers: Mapping[UUID, Boiler],
+    by: User | None,
+    at: datetime,
+    *,
+    is_under_pin: bool = False,
 ) -> list[Visit]:
     """Write the visits that are new. Raises Refused with the faults of all where any of them is wrong."""
     new_visits: list[Visit] = []
@@ -106,8 +119,9 @@ def _add_new_visits(
         place: FaultPath = (index,) if len(visits) > 1 else ()
         faults += [Fault(f.code, f.message, (*place, *f.at)) for f in wrong]
         if not (repeat or wrong):
+            boiler = boilers[visit.boiler]
             new_visits.append(
-                services.add_visit(incoming=visit, boiler=boilers[visit.boiler], posted_at=at, posted_by=by)
+                services.add_visit(incoming=visit, boiler=boiler, posted_at=at, posted_by=by, is_under_pin=is_under_pin)
             )
     if faults:
         raise Refused.from_faults(faults, status=corrections.refusal_status(faults))

@@ -66,6 +66,7 @@ class FindingCode(StrEnum):
     WATER_HAMMER = "water_hammer"
     STEAM_WITHOUT_HEAT = "steam_without_heat"
     ROOM_FLOODED = "room_flooded"
+    TROUBLE_TOLD = "trouble_told"
     SOOT_SEEN = "soot_seen"
     SOOT_WITH_FLUE_GAS = "soot_with_flue_gas"
     PAST_SERVICE_LIFE = "past_service_life"

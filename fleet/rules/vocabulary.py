@@ -125,6 +125,7 @@ class OperatorRelay(StrEnum):
     ANYBODY = "anybody"  # posted before only the desk's did
     DESK = "desk"  # somebody of the desk posted it
     NOBODY = "nobody"  # somebody else did: the operator's own word is asked for
+    PIN = "pin"  # a boiler-room card did, under the named operator's own PIN
 
 
 SERIAL = "serial"  # the name of the value, on an entry of a paper as on a device

@@ -32,7 +32,7 @@ class NamedPerson:
     @property
     def waits(self) -> bool:
         """Whether his word is asked for and not there."""
-        return self.is_named and not self.stands and not self.reply
+        return self.is_named and not self.stands and not self.reply and self.relay != OperatorRelay.PIN
 
     def codes_at(self, at: datetime) -> frozenset[str]:
         """Return what he was qualified for at an instant."""
@@ -43,17 +43,20 @@ class NamedPerson:
     def counting_codes_at(self, at: datetime) -> frozenset[str]:
         """Return what of it counts: all where he stands behind the visit, nothing where he denies it.
 
-        Else what an operator told the desk counts, as relayed. Of a poster who was not there nothing does, unless it
-        was posted before only the desk relayed.
+        Else what an operator told the desk counts, as relayed, and what he logged on a card under his own PIN. Of a
+        poster who was not there nothing does, unless it was posted before only the desk relayed.
         """
         if self.stands:
             return self.codes_at(at)
+        if self.relay == OperatorRelay.PIN:
+            return frozenset() if self.reply else self.codes_at(at) & {OPERATOR}
         is_told = self.is_relayed_at(at) or (not self.is_named and self.relay == OperatorRelay.ANYBODY)
         return self.codes_at(at) & {OPERATOR} if is_told else frozenset()
 
     def is_relayed_at(self, at: datetime) -> bool:
         """Whether this is an operator who told it to the poster, and whose own word is not there."""
-        return self.waits and self.relay != OperatorRelay.NOBODY and OPERATOR in self.codes_at(at)
+        is_told = self.relay in (OperatorRelay.DESK, OperatorRelay.ANYBODY)
+        return self.waits and is_told and OPERATOR in self.codes_at(at)
 
 
 @dataclass(frozen=True, slots=True)

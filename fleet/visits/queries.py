@@ -8,7 +8,7 @@ from django.db.models import Exists, F, OuterRef, QuerySet
 
 from fleet.accounts.models import User
 from fleet.portfolio.models import Boiler
-from fleet.rules.vocabulary import NameReply
+from fleet.rules.vocabulary import NameReply, OperatorRelay
 from fleet.visits.models import Attendance, Entry, NameAnswer, Visit
 
 
@@ -26,6 +26,14 @@ def recent_visits(boiler: UUID, limit: int) -> Iterable[Visit]:
         Visit.objects.filter(boiler=boiler).select_related("corrected_by", "paper").prefetch_related("people__user")
     )
     return visits.order_by("-performed_at", "-id")[:limit]
+
+
+def is_under_pin_of(visit: Visit, user: User) -> bool:
+    """Return whether a visit came by a card under this person's PIN, and he has not said yet whether it was so."""
+    if visit.operator_relay != OperatorRelay.PIN:
+        return False
+    is_named = Attendance.objects.filter(visit=visit, user=user).exists()
+    return is_named and not NameAnswer.objects.filter(visit=visit, by=user).exists()
 
 
 def entry_places(entries: Iterable[UUID]) -> dict[str, tuple[UUID, int]]:

@@ -16,9 +16,16 @@ from fleet.visits.models import Attendance, Entry, PaperOfOthers, Photograph, Re
 ROWS_PER_STATEMENT = 2000  # rows of one statement
 
 
-def add_visit(*, incoming: IncomingVisit, boiler: Boiler, posted_at: datetime, posted_by: User | None) -> Visit:
+def add_visit(
+    *,
+    incoming: IncomingVisit,
+    boiler: Boiler,
+    posted_at: datetime,
+    posted_by: User | None,
+    is_under_pin: bool = False,
+) -> Visit:
     """Write a checked visit with its people, devices, entries and readings."""
-    return add_visits([NewVisit(incoming, boiler, posted_at, posted_by)])[0]
+    return add_visits([NewVisit(incoming, boiler, posted_at, posted_by, is_under_pin=is_under_pin)])[0]
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,6 +36,7 @@ class NewVisit:
     boiler: Boiler
     posted_at: datetime
     posted_by: User | None
+    is_under_pin: bool = False  # a card's, under the own PIN of the one operator whom it names
 
 
 def add_visits(new_visits: Sequence[NewVisit]) -> list[Visit]:
@@ -83,6 +91,8 @@ def _visit_row(new: NewVisit) -> Visit:
 def _operator_relay(new: NewVisit) -> OperatorRelay:
     """Return whether somebody of the desk posts it; asked only where it names anybody beside its poster."""
     poster, boiler = new.posted_by, new.boiler
+    if new.is_under_pin:
+        return OperatorRelay.PIN
     if poster is None or all(person.user in (None, poster.id) for person in new.incoming.people):
         return OperatorRelay.NOBODY
     is_desk = policy.is_of_desk(poster.id, boiler.portfolio_id, boiler.building_id, new.posted_at)

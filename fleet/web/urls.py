@@ -10,6 +10,7 @@ from fleet.web.alerts import alerts_page
 from fleet.web.board import board_page, wall_page
 from fleet.web.boiler import boiler_page, building_page, engineering, position_page, visit_page
 from fleet.web.calculator import calculator_page
+from fleet.web.card import card_page, print_page
 from fleet.web.deficiencies import deficiencies_page, deficiency_page
 from fleet.web.figures import figures_page
 from fleet.web.jobs import jobs_page, new_job_page
@@ -91,6 +92,7 @@ urlpatterns = [
     path("account/sessions/end-others/", account_page.end_other_sessions, name="sessions-end-others"),
     path("account/units/", account_page.choose_units, name="units-choose"),
     path("account/telephone/", account_page.keep_telephone, name="telephone-keep"),
+    path("account/card-pin/", account_page.set_card_pin, name="card-pin-set"),
     path("account/keys/make/", account_page.make_key, name="key-make"),
     path("account/keys/<uuid:key_id>/revoke/", account_page.revoke_key, name="key-revoke"),
     path("account/calendars/make/", account_page.make_feed, name="feed-make"),
@@ -104,5 +106,11 @@ urlpatterns = [
     path("welcome/<uidb64>/<token>/", WelcomeView.as_view(), name="welcome"),
     path("owner/<str:token>/", owner_door_page.enter_owner_door, name="owner-door"),
     path("open-portfolio/", owner_door_page.open_portfolio, name="open-portfolio"),
+    path("boilers/<uuid:boiler_id>/wall-card/", print_page.show_wall_card, name="wall-card"),
+    path("boilers/<uuid:boiler_id>/wall-card/print/", print_page.print_wall_card, name="wall-card-print"),
+    path("boilers/<uuid:boiler_id>/wall-card/end/", print_page.end_wall_card, name="wall-card-end"),
+    path("card/<str:secret>/", card_page.show_card, name="card"),
+    path("card/<str:secret>/logged/<uuid:submission>/", card_page.show_logged, name="card-logged"),
+    path("card/<str:secret>/<slug:code>/", card_page.show_card_form, name="card-form"),
     path("sign-out/", LogoutView.as_view(), name="sign-out"),
 ]

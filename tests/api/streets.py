@@ -13,6 +13,7 @@ from fleet.pipeline import JobRequest
 from fleet.portfolio.models import Boiler, Building, Fitting, Portfolio
 from fleet.records.events import Cause
 from fleet.sheets.register_sheet import parse_sheet
+from tests.cards.board import hang_card
 from tests.cast import DAY, NOW, Fleet, make_person, register
 from tests.portfolio.sheets import CATALOGUE
 
@@ -114,4 +115,5 @@ def of(fleet: Fleet, key: str) -> Ids:
         "post": RefusedPost.objects.get(boiler=boiler).id,
         "grant": Grant.objects.get(user=fleet.technician, role="technician").id,
         "person": fleet.technician.id,
+        "card": hang_card(fleet, NOW - DAY, key).card.id,
     }

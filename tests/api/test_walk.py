@@ -78,6 +78,7 @@ LISTS = {
     "alerts": (SEEN, "alert"),
     "jobs": ("job.see", "job"),
     "refused-posts": ("post.see_refused", "post"),
+    "cards": ("card.see", "card"),
 }
 ROWS: dict[tuple[str, str], Row] = {
     ("get", "portfolio"): Row(SEEN),
@@ -116,6 +117,8 @@ ROWS: dict[tuple[str, str], Row] = {
     ("get", "register-import-lines"): Row("register.see", "register.change", whole=True),
     ("post", "register-import-confirm"): Row("register.see", "register.change", whole=True, answer=428),
     ("post", "register-import-withdraw"): Row("register.see", "register.change", whole=True, answer=428),
+    ("post", "boiler-cards"): Row(SEEN, "card.make", answer=409),
+    ("post", "revoke-card"): Row("card.see", "card.make"),
     ("get", "refused-post"): Row("post.see_refused"),
     ("get", "job"): Row("job.see"),
     ("post", "plan"): Row("job.see", "job.plan", answer=400),

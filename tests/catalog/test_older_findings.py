@@ -15,13 +15,14 @@ from fleet.rules.catalogue import Catalogue
 from fleet.rules.finding_codes import FindingCode
 from fleet.rules.values import CatalogueEdition
 from tests.rules.build import Boiler, at, proof
-from tests.rules.finding_columns import EXPECTED, LADDER, SOOT, WATER_AND_STEAM, unexpected
+from tests.rules.finding_columns import EXPECTED, LADDER, SOOT, TOLD, WATER_AND_STEAM, unexpected
 from tests.rules.plant import Plant, look
 
 FOLDER = Path(__file__).resolve().parents[2] / "fixtures" / "catalogue"
 CHANGED_SINCE = {
     *LADDER,
     *SOOT,
+    *TOLD,
     *WATER_AND_STEAM,
     "ambient_co_raised",
     "burner_adjust",
@@ -139,7 +140,15 @@ def test_a_stored_release_from_before_ages_loads_and_calls_nothing_old() -> None
     assert "past_service_life" in _open_by(boiler, rebuild_catalogue(stored_before(), 1))
 
 
-SEEN_SINCE = ("water_carried_over", "water_surging", "water_hammer", "soot_seen", "room_flooded", "steam_without_heat")
+SEEN_SINCE = (
+    "water_carried_over",
+    "water_surging",
+    "water_hammer",
+    "soot_seen",
+    "room_flooded",
+    "steam_without_heat",
+    "trouble_told",
+)
 
 
 def stored_before_what_is_seen() -> dict[str, Any]:

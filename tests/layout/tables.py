@@ -11,7 +11,7 @@ from tests.layout.tree import layers
 Rows = type[Model]
 
 # Rooms every row of which belongs to one portfolio. `accounts` is not among them: a user may have grants in several.
-OWNED = {"portfolio", "terms", "visits", "assessments", "deficiencies", "jobs", "board", "alerts"}
+OWNED = {"portfolio", "terms", "visits", "assessments", "deficiencies", "jobs", "board", "alerts", "cards"}
 OWNERS = {"portfolio.portfolio"}
 
 # Rooms whose tables are evidence: added to, never touched …

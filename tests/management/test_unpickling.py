@@ -15,9 +15,9 @@ from django.core.cache.backends.redis import RedisCache
 from kombu import Connection
 from kombu.exceptions import ContentDisallowed
 
-from api.http import limits
-from api.http.limits import increment_count, read_count
 from fleet import settings as site_settings
+from fleet.accounts import minute_counts
+from fleet.accounts.minute_counts import increment_count, read_count
 from fleet.board import sweep_heartbeat
 from fleet.celery import app
 from fleet.management.embedded.broker import connect_to_broker
@@ -61,7 +61,7 @@ def cache(monkeypatch: pytest.MonkeyPatch) -> RedisCache:
     options = site_settings.CACHES["default"]
     assert options["BACKEND"].endswith(".RedisCache")
     made = RedisCache(options["LOCATION"], dict(options))
-    monkeypatch.setattr(limits, "cache", made)
+    monkeypatch.setattr(minute_counts, "cache", made)
     monkeypatch.setattr(sweep_heartbeat, "cache", made)
     return made
 

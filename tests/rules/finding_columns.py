@@ -37,6 +37,7 @@ NEEDS_CAUSE = {
     "resets_flame",
     "resets_without_cause",
     "room_flooded",
+    "trouble_told",
     "water_carried_over",
     "water_hammer",
     "water_surging",
@@ -45,6 +46,7 @@ REPEATS = {"repeat_routine", "repeat_urgent"}
 MAKEUP = {"makeup_rising", "makeup_rising_again"}
 WEAR = {"burner_adjust", "co_adjust", "flush_dirty", "probe_scaled"}
 WATER_AND_STEAM = {"room_flooded", "steam_without_heat", "water_carried_over", "water_hammer", "water_surging"}
+TOLD = {"trouble_told"}
 AIR_OR_VENT = {"combustion_air_blocked", "vent_blocked", "vent_loose"}
 FLUE_GAS = {"ambient_co", "ambient_co_raised", "co_high", "flue_gas_spills", "spill_tripped_found"}
 SOOT = {"soot_seen", "soot_with_flue_gas"}
@@ -77,7 +79,7 @@ EXPECTED: dict[str, set[str]] = {
     "closes by its test": MAKEUP,
     "closes by another proof in its place": {"contradiction", *REPEATS},
     "closes when its empty place is no longer needed": {"not_fitted", "not_fitted_last_line"},
-    "is a repeat when found again": WEAR | WATER_AND_STEAM | PATTERNS,
+    "is a repeat when found again": WEAR | WATER_AND_STEAM | TOLD | PATTERNS,
     "puts what the gauge read in doubt": {"gauge_off", "gauge_zero_with_steam", "siphon_plugged"},
     "is worse with flue gas in the room": {*AIR_OR_VENT, "soot_seen"},
     "is worse with the vent at fault": {*FLUE_GAS, "soot_seen"},

@@ -61,6 +61,7 @@ SEEN: list[tuple[EntryFact, list[tuple[str, str]]]] = [
     (look(None, "water_hammer"), [("water_hammer", "urgent")]),
     (look("vent", "soot_seen"), [("soot_seen", "urgent")]),
     (look(None, "room_flooded"), [("room_flooded", "urgent")]),
+    (look(None, "trouble_told"), [("trouble_told", "urgent")]),
     (look(None, "steam_without_heat"), [("steam_without_heat", "urgent")]),
 ]
 NEAREST = [

@@ -79,6 +79,7 @@ SAID: list[list[str]] = [
     ["Water hammer in the mains or returns."],
     ["Soot at the vent, at the burner or on surfaces."],
     ["Water on the boiler room floor, burner and controls dry."],
+    ["Trouble told in words of its own."],
     ["Steam in the mains and no heat in the building."],
 ]
 

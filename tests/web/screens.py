@@ -52,6 +52,8 @@ ACTS = {
     "sign-out",
     "report-share",
     "link-end",
+    "card-pin-set",
+    "wall-card-end",
 }
 FILES = {
     "engineering-csv",
@@ -64,10 +66,12 @@ FILES = {
     "visit-sheet-file",
     "visit-sheet-manifest",
     "visit-sheet-worker",
+    "wall-card-print",
 }
 # The last but one is what the owner's door leads to; the visit sheet's screens are drawn by its own script, and walked
 # in tests/web/test_visit_sheet.py.
-PARTS = {"board-rows", "fresh", "open-portfolio", "visit-sheet"}
+# What a card's address opens is walked in tests/web/card.
+PARTS = {"board-rows", "fresh", "open-portfolio", "visit-sheet", "card", "card-form", "card-logged"}
 
 
 @dataclass(frozen=True)
@@ -136,6 +140,7 @@ def _addresses(ids: dict[str, object], newcomer: User) -> dict[str, str]:
         "building-page": reverse("building-page", kwargs=house),
         "deficiency-page": reverse("deficiency-page", args=[ids["deficiency"]]),
         "boiler-page": reverse("boiler-page", kwargs=boiler),
+        "wall-card": reverse("wall-card", kwargs=boiler),
         "position-page": reverse("position-page", kwargs={**boiler, "position_id": ids["position"]}),
         "visit-page": reverse("visit-page", args=[ids["visit"]]),
         "visit-page, named at it": reverse("visit-page", args=[ids["named"]]),

@@ -153,8 +153,8 @@ def test_forms_need_the_mark_against_forgery(mia: User) -> None:
 
 
 # session, user; roles, portfolios seen, feeds, who may make feeds: own, whole and the portfolios twice; qualifications,
-# sessions of browsers, keys, whether a visit waits for her word
-PAGE = 13
+# sessions of browsers, PINs, keys, whether a visit waits for her word
+PAGE = 14
 
 
 def test_what_the_page_costs(mia: User, hers: Client, django_assert_num_queries: Count) -> None:

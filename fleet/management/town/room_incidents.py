@@ -60,6 +60,16 @@ _WATER_AND_STEAM = (
         by="caretaker",
         left_as="on_call",
     ),
+    Incident(
+        "a_strange_noise",
+        0.02,
+        needs=("burner",),
+        found_lines=(observe_line("trouble_told"),),
+        repair_lines=(observe_line("cause_found"), proof_line("boiler_room_check", "burner")),
+        rules=("trouble_told",),
+        by="caretaker",
+        left_as="on_call",
+    ),
 )
 _SWEPT = (
     action_line("burner_service", "burner"),

@@ -14,6 +14,8 @@ from fleet.accounts import browser_sessions, keys, people, policy
 from fleet.accounts.models import Grant, Qualification, User
 from fleet.accounts.requests import user_of
 from fleet.accounts.scopes import READ, SCOPES
+from fleet.cards import pins
+from fleet.cards import queries as card_queries
 from fleet.errors import Refused
 from fleet.jobs import feeds
 from fleet.jobs.models import Feed
@@ -29,15 +31,17 @@ SCOPE_PURPOSES = {
     "acts": "decide about deficiencies and alerts",
     "jobs": "make, plan, answer and cancel jobs",
     "register": "change the register and the terms",
-    "office": "people, refused posts, the self-check",
+    "office": "people, boiler-room cards, refused posts, the self-check",
 }
 KEY_LIFETIMES = {"30": "30 days", "90": "90 days", "365": "a year", "400": "400 days (the maximum)"}
+KEY_CHOICES = {"scopes": SCOPE_PURPOSES.items(), "lasts": KEY_LIFETIMES.items()}
 UNIT_OPTIONS = [
     ("both", CHOICES["both"], "as in “15 psi (103 kPa)”; charts, drawings and sentences in US units"),
     ("us", CHOICES["us"], "as in “15 psi”"),
     ("si", CHOICES["si"], "as in “103 kPa”; what a rule says and what is on record keeps its own figure beside it"),
 ]
 ALL_JOBS, OWN_JOBS = "whole", "own"
+SHOWN_PIN_POSTS = 5
 
 
 @signed_in_page
@@ -143,6 +147,29 @@ def keep_telephone(request: HttpRequest, at: datetime) -> HttpResponse:
 
 
 @_account_form
+def set_card_pin(request: HttpRequest, at: datetime) -> HttpResponse:
+    """Set or remove the user's own PIN for the cards of a portfolio; 404 for one in which the user works nowhere."""
+    user = user_of(request)
+    portfolio_id = _find_portfolio_id(user, request.POST.get("portfolio", ""), at)
+    if portfolio_id is None:
+        raise Http404
+    if "remove" in request.POST:
+        pins.remove_pin(user=user, portfolio=portfolio_id)
+        return redirect("/account/#card-pins")
+    pin, again = (request.POST.get(name, "").strip() for name in ("pin", "again"))
+    try:
+        if pin != again:
+            raise Refused("not_the_same", "The two PINs are not the same.", ("again",), status=422)
+        pins.set_pin(user=user, portfolio=portfolio_id, pin=pin, at=at)
+    except Refused as refused:
+        fault_context = {"pin_faults": [f.message for f in refused.faults], "pin_portfolio": portfolio_id}
+        return render(
+            request, "account/account.html", {**_account_context(request, at), **fault_context}, status=refused.status
+        )
+    return redirect("/account/#card-pins")
+
+
+@_account_form
 def end_session(request: HttpRequest, at: datetime, session_id: UUID) -> HttpResponse:
     """End one of the user's sessions, perhaps the one in use; 404 for any other."""
     user = user_of(request)
@@ -201,10 +228,10 @@ def _account_context(request: HttpRequest, at: datetime) -> dict[str, object]:
         "held": qualifications.order_by("code"),
         "keys": keys.keys_in_force(user, at).select_related("portfolio"),
         **_session_context(request, at),
+        **_pin_context(user, portfolios),
         "feeds": [(feed, _describe_feed(feed, portfolios)) for feed in feeds.feeds_of(user)],
         "calendars": _offered_calendars(user, at),
-        "scopes": SCOPE_PURPOSES.items(),
-        "lasts": KEY_LIFETIMES.items(),
+        **KEY_CHOICES,
         "seen": portfolios,
         "checks": any(g.role in policy.ACTIONS["self_check.see"] for g in grant_list),
         "sees_people": any(g.building is None and g.role in policy.ACTIONS["people.see"] for g in grant_list),
@@ -213,6 +240,16 @@ def _account_context(request: HttpRequest, at: datetime) -> dict[str, object]:
         "zone": "UTC",
         "as_of": at,
         "here": "account",
+    }
+
+
+def _pin_context(user: User, portfolios: list[Portfolio]) -> dict[str, object]:
+    """Return the user's PINs by portfolio, and what was logged lately under them."""
+    own_pins = pins.pins_of(user)
+    return {
+        "card_pins": [(portfolio, own_pins.get(portfolio.id)) for portfolio in portfolios],
+        "pin_posts": card_queries.newest_posts_under_pin(user, SHOWN_PIN_POSTS) if own_pins else [],
+        "max_pin_tries": pins.MAX_TRIES,
     }
 
 

@@ -38,6 +38,7 @@ from fleet.web.templatetags.said import day, word
 RECENT_COUNT = 10
 SHOWN_PHOTOGRAPHS = 6
 SHOWN_REASONS, SHOWN_DEFICIENCIES = 4, 2  # the others are folded
+LINK_ACTIONS = {"changes_register": "register.change", "works": "visit.post", "sees_card": "card.see"}
 BARE_STANDINGS = (
     "hold",
     "exposed",
@@ -101,7 +102,7 @@ def show_boiler(request: HttpRequest, at: datetime, boiler_id: UUID) -> HttpResp
         "glass": _draw_boiler_glass(boiler, standing_context["now"], at),
         "waiting": assessments.waiting_visits(boiler.id) if boiler.something_waits else (),
     }
-    link_context = {"changes_register": "register.change" in permitted, "works": "visit.post" in permitted}
+    link_context = {name: action in permitted for name, action in LINK_ACTIONS.items()}
     past_context = (
         _past_context(boiler, at, standing_context, boiler_columns) if "visit.see" in permitted else {"may_read": False}
     )

@@ -132,6 +132,8 @@ def _visits_to_reply_to(user: Any, visit: Visit, at: datetime) -> set[UUID]:
     """Return the visit's id where it waits for this user's own word; nobody is asked for what he posted himself."""
     if not visit.names_need_second or visit.posted_by_id == user.id:
         return set()
+    if visits.is_under_pin_of(visit, user):
+        return {visit.id}
     return set(assessments.visits_that_name(user).filter(id=visit.id).values_list("id", flat=True))
 
 
