@@ -1,5 +1,6 @@
 /* The visits kept on this phone: every tap is written at once, under a lock that all tabs share. */
 
+import { person } from "./device.js";
 import { seal, unseal } from "./sealed.js";
 import { isFull, readRow, readRows, removeRow, writeRow } from "./store.js";
 
@@ -13,10 +14,12 @@ channel.onmessage = (message) => listeners.forEach((act) => act(message.data));
 /** Read the head of every kept visit, of whoever wrote it: what is not sealed. */
 export const keptHeads = async () => (await readRows("visits")).map(({ bytes, iv, ...head }) => head);
 
+/** Read a visit of whoever took the phone along; null for one of anybody else, which stays sealed. */
 export async function readDraft(id) {
-  if (onScreen.has(id)) return structuredClone(onScreen.get(id));
+  const isOwn = (kept) => kept && kept.person === person()?.id;
+  if (onScreen.has(id)) return isOwn(onScreen.get(id)) ? structuredClone(onScreen.get(id)) : null;
   const row = await readRow("visits", id);
-  return row ? unseal(row) : null;
+  return isOwn(row) ? unseal(row) : null;
 }
 
 // What is not sealed says neither where nor what.
