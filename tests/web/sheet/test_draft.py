@@ -240,3 +240,56 @@ def test_answers_about_the_register_are_restated_all(page: Page) -> None:
     }
     restated = run(page, f"const change = () => {{}}; {RESTATE}", facts=facts, kinds={})["register_answers"]
     assert restated == [{k: v for k, v in answer.items() if v} for answer in answers]
+
+
+def test_an_optional_answer_that_accuses_is_no_pass(page: Page) -> None:
+    outcomes = run(
+        page,
+        WRITE
+        + """
+        const step = test("draft_reading");
+        const expected = { bool: (q) => q.expects[0] !== "no", choice: (q) => q.expects[0] ?? q.choices[0].code };
+        for (let q; (q = d.nextQuestion(step, procedures.draft_reading)); )
+          d.answer(draft, step, q, q.type === "outcome" ? true : (expected[q.type]?.(q) ?? -0.05), 2000);
+        const before = entries()[0].outcome;
+        d.answer(draft, step, question(step, "spills_after_five_minutes"), true, 3000);
+        return [before, entries()[0].outcome];
+        """,
+    )
+    assert outcomes == ["pass", "fail"]
+
+
+def test_a_post_changed_after_its_answer_was_lost_corrects_what_was_stored(page: Page) -> None:
+    body = run(
+        page,
+        WRITE
+        + """
+        const [one, two] = [test("flush"), test("flush")];
+        d.answer(draft, one, question(one, "burner_firing"), true, 2000);
+        const stored = d.visitBody(draft, procedures, 0);
+        draft.triedSteps = [one.id];
+        d.answer(draft, two, question(two, "burner_firing"), true, 9000);
+        d.correctStored(draft, stored, "new");
+        return d.visitBody(draft, procedures, 0);
+        """,
+    )
+    assert (body["id"], body["corrects"]) == ("new", "v")
+    assert [e["performed_at"] for e in body["entries"]] == ["1970-01-01T00:00:02.000Z"] * 2
+
+
+@pytest.mark.parametrize(
+    ("reading", "seconds", "text"),
+    [
+        ("stayed_off_minutes", 179.9, "2.9"),
+        ("stayed_off_minutes", 180, "3.0"),
+        ("stayed_off_minutes", 185.9, "3.0"),
+        ("seconds_to_shut", 4.0, "4.0"),
+        ("seconds_to_shut", 4.04, "4.1"),
+        ("purge_seconds", 29.99, "29.9"),
+    ],
+)
+def test_a_measured_time_is_never_rounded_to_the_side_that_passes(
+    page: Page, reading: str, seconds: float, text: str
+) -> None:
+    shown = run(page, "return d.timedText(d.TIMED[reading], seconds);", "timer.js", reading=reading, seconds=seconds)
+    assert shown == text

@@ -121,14 +121,14 @@ export function isRefuted(step, procedure) {
 
 const hasAnswers = (step) => step.seen !== null || Object.keys(step.answers).length > 0;
 
-/** What the step claims: fail where something needed was seen not to act, inconclusive where it was no test or was
+/** What the step claims: fail where something was seen not to act, asked for or not, inconclusive where it was no test or was
     broken off. What a posted step claimed stands until one of its answers is changed. */
 export function claimOf(step, procedure) {
   if (step.claimed) return step.claimed;
   if (step.excuse && !hasAnswers(step)) return "not_done";
-  const wrong = differing(step, procedure).filter((q) => isNeeded(q, step));
+  const wrong = differing(step, procedure);
   if (wrong.some((q) => q.type === "outcome" || q.otherwise === "fail")) return "fail";
-  if (wrong.length || step.excuse || nextQuestion(step, procedure)) return "inconclusive";
+  if (wrong.some((q) => isNeeded(q, step)) || step.excuse || nextQuestion(step, procedure)) return "inconclusive";
   return "pass";
 }
 
@@ -253,7 +253,7 @@ export function visitBody(draft, procedures, skew) {
   const told = draft.told.length ? { told: draft.told } : {};
   const leaving = { ...draft.leaving, ...told };
   return {
-    id: draft.id,
+    id: draft.postedAs ?? draft.id,
     boiler: draft.boiler,
     kind: draft.kind,
     performed_at: draft.corrects
@@ -276,6 +276,15 @@ export function visitBody(draft, procedures, skew) {
 function photographsOf(draft) {
   const numbers = new Map(doneSteps(draft).map((step, number) => [step.id, number]));
   return draft.photos.map(({ step, ...photo }) => (numbers.has(step) ? { ...photo, entry: numbers.get(step) } : photo));
+}
+
+/** Make a draft a correction of what an earlier try of it has stored: it was changed before that answer came. */
+export function correctStored(draft, stored, newId) {
+  doneSteps(draft).forEach((step) => {
+    const entry = stored.entries[draft.triedSteps?.indexOf(step.id) ?? -1];
+    if (entry) step.postedAt = entry.performed_at;
+  });
+  Object.assign(draft, { corrects: stored.id, performedAt: stored.performed_at, postedAs: newId });
 }
 
 /** Posted answers about the register as a draft holds them: by role, and a role's further ones beside its first. */

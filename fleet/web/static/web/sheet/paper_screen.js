@@ -5,6 +5,7 @@ import { person } from "./device.js";
 import { bigButton, h, say } from "./dom.js";
 import { answer, newDraft } from "./draft.js";
 import { finishDraft, postWaiting } from "./outbox.js";
+import { isFull } from "./store.js";
 import { beginDraft } from "./visits.js";
 
 const DAYS = 31;
@@ -23,7 +24,13 @@ export async function showPaper(app, boiler) {
   const pack = copy.value;
   const rows = lastDays(pack.boiler.zone).map((day) => paperRow(pack, day));
   const count = () => rows.filter((row) => row.values().length).length;
-  const button = bigButton(say("keep_lines", { count: 0 }), () => keepLines(app, pack, rows));
+  const button = bigButton(say("keep_lines", { count: 0 }), () => {
+    button.disabled = true; // a second touch would keep each line twice
+    keepLines(app, pack, rows).catch((error) => {
+      if (!isFull(error)) throw error;
+      app.tell(say("no_room_to_begin"));
+    });
+  });
   const table = h(
     "div.wide",
     { oninput: () => (button.textContent = say("keep_lines", { count: count() })) },

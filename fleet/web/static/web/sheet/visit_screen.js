@@ -1,7 +1,7 @@
 /* A visit: what is to be done in order, what was seen, and the way to the end. */
 
 import { kept, packPath } from "./copies.js";
-import { bigButton, dayAndTime, h, onceTouched, plain, say } from "./dom.js";
+import { bigButton, dayAndTime, h, onceTouched, plain, say, showNumber } from "./dom.js";
 import { claimOf, doneSteps, isDone, nextStep, pinsOf } from "./draft.js";
 import { reopenDraft } from "./outbox.js";
 import { dropPhotos } from "./photos.js";
@@ -191,6 +191,7 @@ export function stepText(app, step) {
   for (const [name, value] of Object.entries(step.answers)) {
     const question = procedure?.readings.find((r) => r.name === name);
     if (question?.type === "bool") said.push(value ? question.yes : question.no);
+    else if (question?.type === "number") said.push(`${plain(name)} ${showNumber(value, question.unit)}`);
     else if (question?.type === "choice") said.push(question.choices.find((c) => c.code === value)?.says ?? value);
     else said.push(readingsText({ [name]: value }));
   }
@@ -201,7 +202,9 @@ export function stepText(app, step) {
 
 function waitingPart(draft, app) {
   const reopen = async () => {
-    app.saved(await reopenDraft(draft.id));
+    const reopened = await reopenDraft(draft.id);
+    if (!reopened) return app.tell(say("being_sent"));
+    app.saved(reopened);
     app.refresh();
   };
   const faults = draft.faults.map((f) =>

@@ -43,13 +43,15 @@ export async function beginDraft(draft) {
 
 /** Change a kept visit. Resolves as soon as it is changed, so that the screen goes on, with `saved`: a promise that is
     true once the disk has it, false where the phone has no room; then the change stays on the screen alone.
-    Two tabs never lose each other's taps: each change starts from the newest, and waits until the one before is kept. */
-export function changeDraft(id, change) {
+    Two tabs never lose each other's taps: each change starts from the newest, and waits until the one before is kept.
+    A visit that another tab has finished meanwhile is left as it is: what is posted is what was finished. */
+export function changeDraft(id, change, states = ["open"]) {
   return new Promise((resolve, reject) => {
     navigator.locks
       .request(`visit-${id}`, async () => {
         const draft = await readDraft(id);
         if (!draft) return resolve({ draft: null, saved: Promise.resolve(false) });
+        if (!states.includes(draft.state)) return resolve({ draft, saved: Promise.resolve(true) });
         change(draft);
         onScreen.set(id, draft);
         const saved = saveDraft(draft);
