@@ -24,6 +24,7 @@ from fleet.rules.vocabulary import NAME_ANSWERS, PAPER_BODIES, QUALIFICATIONS
 from fleet.visits import queries
 from fleet.visits.models import Visit as Row
 from fleet.visits.paper_check import FILE_TYPES
+from fleet.visits.register_gaps import ANSWERS
 
 SEE_ACTION = "visit.see"
 VISIT_PATH_PARAMETER = OpenApiParameter("visit", UUID, OpenApiParameter.PATH)
@@ -183,6 +184,15 @@ class ReadinessNowSerializer(serializers.Serializer[object]):
     not_looked_at = MissingSerializer(many=True)
 
 
+class StoredRegisterAnswerSerializer(serializers.Serializer[object]):
+    """The visit's answer to one role that the register left out."""
+
+    role = serializers.CharField()
+    answer = serializers.ChoiceField(choices=ANSWERS)
+    kind = serializers.CharField(allow_blank=True)
+    reason = serializers.CharField(allow_blank=True)
+
+
 class StoredPhotographSerializer(serializers.Serializer[object]):
     """A photograph that the visit declares. `kept`: it has arrived and can be looked at."""
 
@@ -201,6 +211,7 @@ class FactsSerializer(serializers.Serializer[object]):
     stands = serializers.BooleanField()
     call_for_heat = serializers.BooleanField(source="visit.call_for_heat", allow_null=True)
     leaving_checks = serializers.DictField(child=serializers.JSONField(), source="visit.leaving_checks")
+    register_answers = StoredRegisterAnswerSerializer(many=True, source="visit.register_answers")
     note = serializers.CharField(source="visit.note", allow_blank=True)
     reason = serializers.CharField(source="visit.reason", allow_blank=True)
     paper_lacks = serializers.SerializerMethodField()

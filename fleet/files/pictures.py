@@ -1,6 +1,7 @@
 """Making a picture anew: what is shown is drawn from its pixels, so nothing else that was in the file is left."""
 
 import io
+import struct
 import warnings
 from dataclasses import dataclass
 
@@ -10,6 +11,12 @@ MAX_PIXELS = 50_000_000  # a large phone takes 50 million; more is a bomb
 MAX_EDGE = 2048  # pixels of what is kept: a rating plate can be read on it
 QUALITY = 85
 FORMATS = {"image/jpeg": "JPEG", "image/png": "PNG", "image/webp": "WEBP"}
+
+# What the library raises at bytes that are broken on purpose or on the way; a tag of a wrong kind among them.
+UNREADABLE = (
+    *(UnidentifiedImageError, OSError, ValueError, SyntaxError, Warning, Image.DecompressionBombError),
+    *(EOFError, struct.error, TypeError, LookupError, ArithmeticError),
+)
 
 
 class NotAPicture(Exception):
@@ -39,7 +46,7 @@ def remake_picture(content: bytes, declared_type: str) -> Picture:
                 upright = ImageOps.exif_transpose(opened).convert("RGB")
     except NotAPicture:
         raise
-    except (UnidentifiedImageError, OSError, ValueError, SyntaxError, Warning, Image.DecompressionBombError) as error:
+    except UNREADABLE as error:
         raise NotAPicture from error
     upright.thumbnail((MAX_EDGE, MAX_EDGE))
     plain = Image.new("RGB", upright.size)

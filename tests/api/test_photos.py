@@ -2,6 +2,7 @@
 
 import hashlib
 import io
+import struct
 from typing import Any
 
 import pytest
@@ -138,6 +139,16 @@ def test_a_small_file_that_unpacks_to_a_huge_picture_is_refused() -> None:
     assert len(written.getvalue()) < 200_000
     with pytest.raises(NotAPicture):
         remake_picture(written.getvalue(), "image/png")
+
+
+def test_a_picture_whose_tags_are_of_a_wrong_kind_is_refused_like_any_other_broken_one() -> None:
+    turned = struct.pack(">HHI4s", ExifTags.Base.Orientation, 3, 1, b"\x00\x06\x00\x00")
+    word_for_a_number = struct.pack(">HHI4s", ExifTags.Base.XResolution, 2, 3, b"ab\x00\x00")
+    tags = b"Exif\0\0MM\0*" + struct.pack(">IH", 8, 2) + turned + word_for_a_number + bytes(4)
+    written = io.BytesIO()
+    Image.new("RGB", (8, 4)).save(written, "JPEG", exif=tags)
+    with pytest.raises(NotAPicture):
+        remake_picture(written.getvalue(), "image/jpeg")
 
 
 def test_a_large_picture_is_made_smaller_and_a_turned_one_upright() -> None:

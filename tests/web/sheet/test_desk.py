@@ -5,7 +5,7 @@ from typing import Any
 
 import pytest
 from django.utils import timezone
-from playwright.sync_api import BrowserContext, expect
+from playwright.sync_api import BrowserContext, Route, expect
 
 from fleet.accounts.models import Grant, Qualification
 from fleet.visits.models import Visit
@@ -65,3 +65,31 @@ def test_a_months_paper_lines_become_visits_of_their_days(desk: SheetPhone, lark
     assert {p.user for v in copied for p in v.people.all()} == {larkfield.caretaker}
     assert all(e.outcome == "pass" for v in copied for e in v.entries.all())
     assert all(v.posted_at - v.performed_at > timedelta(hours=1) for v in copied)
+
+
+def test_a_tick_on_paper_for_one_cutoff_says_nothing_of_the_other(
+    larkfield: Fleet, live_server: Any, context: BrowserContext
+) -> None:
+    lower = str(larkfield.bench().places["lower"])
+
+    def add_flush(route: Route) -> None:
+        answer = route.fetch()
+        if answer.status == 304:
+            return route.fulfill(response=answer)
+        pack = answer.json()
+        lines = pack["sheets"]["routine_check"]
+        lines.append({**next(line for line in lines if line["procedure"] == "flush"), "position": lower})
+        return route.fulfill(response=answer, json=pack)
+
+    context.route(f"**/{larkfield.bench().boiler.id}/field-pack/", add_flush)
+    dispatcher = make_person("henk", larkfield.portfolio, "dispatcher")
+    phone, before = SheetPhone.take_along(context, dispatcher, live_server.url), len(posted())
+    phone.open_boiler("12 Alder Terrace · Boiler 1")
+    phone.tap("Copy a paper log")
+    row = phone.page.locator("table.paper tbody tr").nth(29)
+    assert row.locator("select").count() == 4
+    row.locator("select").nth(2).select_option("yes")
+    phone.tap("Keep and post 1 lines")
+    phone.wait_for_state("posted")
+    (copied,) = posted()[before:]
+    assert [(e.code, str(e.position_id)) for e in copied.entries.all()] == [("flush", lower)]

@@ -174,7 +174,10 @@ def test_another_person_on_the_same_phone_sees_nothing_of_a_visit_that_waits(
 ) -> None:
     phone = take_along()
     context.set_offline(True)
-    finish_flush(phone)
+    begin_check(phone)
+    (draft,) = phone.kept()
+    visit, step = draft["id"], draft["steps"][0]["id"]
+    phone.answer_until("Before leaving")
     phone.go("phone")
     phone.page.on("dialog", lambda dialog: dialog.accept())
     phone.tap("Take this phone off")
@@ -184,6 +187,10 @@ def test_another_person_on_the_same_phone_sees_nothing_of_a_visit_that_waits(
     phone.page.goto(f"{live_server.url}/sheet/")
     phone.tap(TAKE_ALONG)
     expect(phone.page.get_by_text("1 visits of somebody else are kept here", exact=False)).to_be_visible()
+    for screen in ("", "/leave", "/add", f"/step/{step}"):
+        phone.go(f"visit/{visit}{screen}")
+        expect(phone.page.get_by_text("12 Alder Terrace", exact=False)).to_have_count(0)
+    assert phone.kept() == [None]
     assert not Visit.objects.filter(posted_by=lena).exists()
 
 

@@ -303,3 +303,21 @@ def test_what_was_passed_over_is_listed_before_leaving_and_leads_into_no_circle(
         return [passed, visitBody(draft, {}, 0).entries];
     }"""
     assert phone.page.evaluate(script) == [["s0", "s1"], []]
+
+
+def test_the_answers_never_cover_a_first_act_or_a_caution_on_the_smallest_phone(take_along: TakeAlong) -> None:
+    phone = take_along()
+    phone.page.set_viewport_size({"width": 320, "height": 568})
+    begin_check(phone)
+    for given in ({}, {}, {"What did the burner do?": "KEPT FIRING"}):
+        phone.answer(given)
+    act = phone.page.get_by_role("alert").bounding_box()
+    answers = phone.page.locator(".ask").bounding_box()
+    caution = phone.page.locator(".caution").first.bounding_box()
+    assert act
+    assert answers
+    assert caution
+    assert act["y"] + act["height"] <= answers["y"]
+    assert caution["y"] + caution["height"] <= answers["y"]
+    assert phone.page.evaluate("getComputedStyle(document.querySelector('.ask')).position") == "static"
+    assert phone.page.evaluate("document.documentElement.scrollWidth") == 320

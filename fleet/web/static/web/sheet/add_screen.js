@@ -148,8 +148,16 @@ function valueFields(attributes, values) {
       value: start === undefined || start === null ? "" : String(a.measured ? typed.show(start) : start),
     });
     field.dataset.name = a.name;
+    const shown = field.value;
+    // What nobody touched is what it was: shown in other units it is rounded.
     const read = () =>
-      field.value.trim() === "" ? undefined : a.measured ? typed.keep(Number(field.value)) : field.value.trim();
+      field.value.trim() === ""
+        ? undefined
+        : field.value === shown
+          ? start
+          : a.measured
+            ? typed.keep(Number(field.value))
+            : field.value.trim();
     return { name: a.name, start, read, row: h("label.field", {}, `${plain(a.name)} ${typed.unit}`.trim(), field) };
   });
 }

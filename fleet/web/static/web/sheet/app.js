@@ -66,6 +66,7 @@ const app = {
     act();
     ticking = setInterval(act, 250);
   },
+  stopClock: () => clearInterval(ticking),
   choose(title, options) {
     main.replaceChildren(
       h("h1", {}, title),

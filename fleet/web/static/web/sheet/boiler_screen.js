@@ -217,7 +217,8 @@ function earlierPart(app, pack) {
 async function correct(app, pack, visit) {
   try {
     const facts = await ask(`visits/${visit}/facts/`);
-    if (facts.status !== 200) return app.tell(say("cannot_correct"));
+    // Of a paper of others the phone has no words for what it must restate: its serials and the paper itself.
+    if (facts.status !== 200 || facts.body.visit.paper) return app.tell(say("cannot_correct"));
     const fitted = facts.body.entries.filter((e) => ["replace", "fit"].includes(e.act) && e.device);
     const devices = await Promise.all(fitted.map((e) => ask(`devices/${e.device}/`)));
     const kinds = Object.fromEntries(devices.map((d, n) => [fitted[n].device, d.body?.kind ?? ""]));

@@ -49,6 +49,9 @@ export const plain = (code) => code.replaceAll("_", " ");
 const UNIT_ENDINGS = {
   psi: "psi",
   in: "in",
+  in_wc: "in w.c.",
+  gph: "gal/h",
+  ft3: "ft3",
   minutes: "min",
   s: "s",
   f: "°F",

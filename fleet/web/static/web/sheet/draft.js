@@ -59,8 +59,9 @@ function stepOfLine(line, number, pack) {
 
 /** Add a step out of order. `step` has at least act, and what that act needs. */
 export function addStep(draft, step) {
+  draft.added = (draft.added ?? draft.steps.length) + 1; // never counted down, so no id comes twice
   const added = {
-    id: `x${draft.steps.length}-${draft.seq}`,
+    id: `x${draft.added}-${draft.seq}`,
     group: null,
     phase: "",
     why: "",
@@ -91,7 +92,7 @@ export const isAnswered = (step, question) =>
 
 /** The next needed question that has no answer; null where the step needs nothing more. */
 export function nextQuestion(step, procedure) {
-  if (step.excuse || isRefuted(step, procedure)) return null;
+  if (step.excuse || step.claimed || isRefuted(step, procedure)) return null;
   return questionsOf(step, procedure).find((q) => isNeeded(q, step) && !isAnswered(step, q)) ?? null;
 }
 
@@ -118,12 +119,16 @@ export function isRefuted(step, procedure) {
   return differing(step, procedure).some((q) => isNeeded(q, step) && (q.type === "outcome" || q.otherwise === "fail"));
 }
 
-/** What the step claims: fail where something needed was seen not to act, inconclusive where it was no test. */
+const hasAnswers = (step) => step.seen !== null || Object.keys(step.answers).length > 0;
+
+/** What the step claims: fail where something was seen not to act, asked for or not, inconclusive where it was no test or was
+    broken off. What a posted step claimed stands until one of its answers is changed. */
 export function claimOf(step, procedure) {
-  if (step.excuse) return "not_done";
-  const wrong = differing(step, procedure).filter((q) => isNeeded(q, step));
+  if (step.claimed) return step.claimed;
+  if (step.excuse && !hasAnswers(step)) return "not_done";
+  const wrong = differing(step, procedure);
   if (wrong.some((q) => q.type === "outcome" || q.otherwise === "fail")) return "fail";
-  if (wrong.length || nextQuestion(step, procedure)) return "inconclusive";
+  if (wrong.some((q) => isNeeded(q, step)) || step.excuse || nextQuestion(step, procedure)) return "inconclusive";
   return "pass";
 }
 
@@ -131,32 +136,51 @@ export function claimOf(step, procedure) {
 export function answer(draft, step, question, value, at) {
   if (question.type === "outcome") step.seen = value;
   else step.answers[question.name] = value;
+  step.trail = [...(step.trail ?? []).filter((name) => name !== question.name), question.name];
   step.excuse = "";
+  delete step.claimed;
   placeStep(draft, step, at);
 }
 
+/** Note why a test was not done, or not to its end: what was seen until then stays, for it may be bad news. */
 export function excuse(draft, step, why, at) {
   step.excuse = why;
-  step.answers = {};
-  step.seen = null;
+  delete step.claimed;
   placeStep(draft, step, at);
 }
+
+/** Pin the first act of an answer that makes a hold, and take it off when that answer is put right. */
+export function pinAct(step, question, isBad) {
+  step.pins = { ...step.pins, [question.name]: isBad ? question.first_act : "" };
+}
+
+/** The first acts that a step's answers call for, each until its own answer is taken back or put right. */
+export const pinsOf = (step) => [step.pinned, ...Object.values(step.pins ?? {})].filter(Boolean);
 
 export function placeStep(draft, step, at) {
   draft.latest = step.id;
   if (step.order === null) {
-    step.order = draft.seq;
-    step.at = at;
+    step.order = step.postedOrder ?? draft.seq;
+    step.at = step.postedOrder === undefined ? at : Date.parse(step.postedAt);
   }
   draft.seq += 1;
 }
 
-/** Take back the newest answer of a step, or its excuse; without any left it is open again. */
+/** The answer of a step that was given last; null where it has none. */
+export function newestAnswer(step, procedure) {
+  const answered = questionsOf(step, procedure).filter((q) => isAnswered(step, q));
+  const latest = (step.trail ?? []).findLast((name) => answered.some((q) => q.name === name));
+  return answered.find((q) => q.name === latest) ?? answered.at(-1) ?? null;
+}
+
+/** Take back an answer of a step, or its excuse; without any left it is open again. */
 export function takeBack(step, question) {
+  delete step.claimed;
+  if (!step.excuse && question && step.pins) delete step.pins[question.name];
   if (step.excuse) step.excuse = "";
   else if (question?.type === "outcome") step.seen = null;
   else if (question) delete step.answers[question.name];
-  if (!step.excuse && step.seen === null && !Object.keys(step.answers).length) {
+  if (!step.excuse && !hasAnswers(step)) {
     step.order = null;
     step.at = null;
   }
@@ -167,7 +191,7 @@ export const doneSteps = (draft) => draft.steps.filter(isDone).sort((a, b) => a.
 /** The next step in the order of work that nobody touched, after a step if one is given; null where there is none.
     What was passed over is not come back to: before leaving it is listed. */
 export const nextStep = (draft, after) => {
-  const open = draft.steps.filter((s) => !isDone(s) && s.act !== "repair");
+  const open = draft.steps.filter((s) => !isDone(s) && s.act === "test");
   const from = after ? draft.steps.indexOf(after) : -1;
   return open.find((s) => draft.steps.indexOf(s) > from) ?? null;
 };
@@ -180,12 +204,14 @@ function entryOf(step, procedures, instant) {
   const time = { performed_at: instant };
   if (step.act === "test") {
     const outcome = claimOf(step, procedures[step.code]);
-    const entry = { test: step.code, position: step.position, outcome, ...time };
+    const phase = step.postedPhase ? { phase: step.postedPhase } : {};
+    const entry = { test: step.code, position: step.position, ...phase, outcome, ...time };
     if (outcome === "not_done") return { ...entry, why: step.excuse };
     return Object.keys(step.answers).length ? { ...entry, readings: step.answers } : entry;
   }
   if (step.act === "observe") {
-    const readings = Object.keys(step.answers).length ? { readings: step.answers } : {};
+    const phase = step.postedPhase ? { phase: step.postedPhase } : {};
+    const readings = Object.keys(step.answers).length ? { ...phase, readings: step.answers } : phase;
     return { observe: step.code, ...(step.position ? { position: step.position } : {}), ...readings, ...time };
   }
   if (step.act === "action") return { action: step.code, position: step.position, ...time };
@@ -207,19 +233,28 @@ const reasonOf = (step) => (step.reason ? { reason: step.reason } : {});
 /** An instant as the API takes it, with the phone's clock put right. */
 export const instantOf = (at, skew) => new Date(at + skew).toISOString();
 
-/** The visit as it is posted. Entries stand in the order done, and none is earlier than the one before it. */
-export function visitBody(draft, procedures, skew) {
+/** The instants of the steps done. None is earlier than the one before it. In a correction those that were posted
+    stay to the letter, and what is added was done with what stands before it: that visit, not today. */
+function instantsOf(draft, skew) {
   let latest = draft.begunAt;
-  const entries = doneSteps(draft).map((step) => {
+  let before = draft.performedAt;
+  return doneSteps(draft).map((step) => {
     latest = Math.max(latest, step.at);
-    return entryOf(step, procedures, instantOf(latest, skew));
+    before = draft.corrects ? (step.postedAt ?? before) : instantOf(latest, skew);
+    return before;
   });
+}
+
+/** The visit as it is posted, with its entries in the order done. */
+export function visitBody(draft, procedures, skew) {
+  const instants = instantsOf(draft, skew);
+  const entries = doneSteps(draft).map((step, number) => entryOf(step, procedures, instants[number]));
   const first = doneSteps(draft)[0];
   const gaps = Object.entries(draft.gaps).map(([role, given]) => ({ role, ...given }));
   const told = draft.told.length ? { told: draft.told } : {};
   const leaving = { ...draft.leaving, ...told };
   return {
-    id: draft.id,
+    id: draft.postedAs ?? draft.id,
     boiler: draft.boiler,
     kind: draft.kind,
     performed_at: draft.corrects
@@ -244,6 +279,26 @@ function photographsOf(draft) {
   return draft.photos.map(({ step, ...photo }) => (numbers.has(step) ? { ...photo, entry: numbers.get(step) } : photo));
 }
 
+/** Make a draft a correction of what an earlier try of it has stored: it was changed before that answer came. */
+export function correctStored(draft, stored, newId) {
+  doneSteps(draft).forEach((step) => {
+    const entry = stored.entries[draft.triedSteps?.indexOf(step.id) ?? -1];
+    if (entry) step.postedAt = entry.performed_at;
+  });
+  Object.assign(draft, { corrects: stored.id, performedAt: stored.performed_at, postedAs: newId });
+}
+
+/** Posted answers about the register as a draft holds them: by role, and a role's further ones beside its first. */
+function gapsOf(answers) {
+  const gaps = {};
+  answers.forEach(({ role, answer: said, kind, reason }, number) => {
+    const given = { answer: said, ...(kind ? { kind } : {}), ...(reason ? { reason } : {}) };
+    if (role in gaps) gaps[`${role} ${number}`] = { role, ...given };
+    else gaps[role] = given;
+  });
+  return gaps;
+}
+
 /** A draft that restates a posted visit, to be corrected. Times stay as they were posted, whatever the phone's clock. */
 export function draftOfFacts({ id, facts, pack, person, kinds, skew }) {
   const draft = newDraft({ id, pack, kind: facts.visit.kind, person, at: Date.parse(facts.visit.performed_at) - skew });
@@ -254,7 +309,7 @@ export function draftOfFacts({ id, facts, pack, person, kinds, skew }) {
   draft.leftAs = facts.visit.left_as;
   draft.callForHeat = facts.call_for_heat;
   const { told = [], ...leaving } = facts.leaving_checks;
-  Object.assign(draft, { leaving, told, note: facts.note, steps: [] });
+  Object.assign(draft, { leaving, told, gaps: gapsOf(facts.register_answers), note: facts.note, steps: [] });
   for (const entry of facts.entries) {
     const step = addStep(draft, {
       role: roleOf(pack, entry.position),
@@ -270,7 +325,10 @@ export function draftOfFacts({ id, facts, pack, person, kinds, skew }) {
     if (entry.act === "test" && entry.outcome === "fail") step.seen = false;
     else if (entry.act === "test" && entry.outcome === "pass") step.seen = true;
     placeStep(draft, step, Date.parse(entry.performed_at) - skew);
+    Object.assign(step, { postedAt: entry.performed_at, postedOrder: step.order, postedPhase: entry.phase });
+    if (entry.act === "test") step.claimed = entry.outcome;
   }
+  delete draft.latest;
   draft.photos = facts.photographs.map(({ sha256, size, type, entry }) => ({
     sha256,
     size,

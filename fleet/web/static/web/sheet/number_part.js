@@ -1,7 +1,7 @@
 /* A number: the sheet's own keys, the limit it is held against at once, and a clock where it is measured by one. */
 
 import { bigButton, h, say, showNumber, typedUnit } from "./dom.js";
-import { TIMED, digits, holdScreen, releaseScreen, signalTime } from "./timer.js";
+import { TIMED, digits, holdScreen, releaseScreen, signalTime, timedText } from "./timer.js";
 import { changeDraft } from "./visits.js";
 
 function limitOf({ place, step }, question) {
@@ -113,12 +113,16 @@ function timerPart(view, question, fill) {
   });
   holdScreen().then((held) => (warning.textContent = held ? "" : say("screen_may_go_dark")));
   const finish = () => {
+    const lasted = seconds();
     releaseScreen();
+    app.stopClock();
     fill(
       timed.turns && running.turns
         ? ((running.lastAt - running.startedAt) / 1000 / running.turns).toFixed(1)
-        : (seconds() / timed.unit).toFixed(timed.unit === 1 ? 0 : 1),
+        : timedText(timed, lasted),
     );
+    // The next time it is asked the clock can be started anew; what was measured stands on the screen until it is kept.
+    changeDraft(draft.id, (d) => delete d.steps.find((s) => s.id === step.id).timer).then(app.saved);
   };
   const turn = () => setTimer({ ...running, turns: running.turns + 1, lastAt: Date.now() });
   return h(

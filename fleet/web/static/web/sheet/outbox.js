@@ -2,7 +2,7 @@
 
 import { KeyRevoked } from "./copies.js";
 import { ask, clockSkew, NoSignal, person, wipeFetched } from "./device.js";
-import { visitBody } from "./draft.js";
+import { correctStored, doneSteps, visitBody } from "./draft.js";
 import { sendPhotos, waitingPhotos } from "./photos.js";
 import { changeDraft, keptHeads, readDraft } from "./visits.js";
 
@@ -21,12 +21,22 @@ export function finishDraft(id, procedures, at) {
   });
 }
 
-/** Open a refused or waiting visit again, to be changed. Its id goes on: a refused post has freed it. */
+/** Open a refused or waiting visit again, to be changed; null while it is being sent, lest its answer meet another text.
+    Its id goes on: a refused post has freed it. Where a lost answer had stored it, the post becomes a correction. */
 export const reopenDraft = (id) =>
-  changeDraft(id, (draft) => {
-    draft.state = "open";
-    delete draft.text;
-  });
+  navigator.locks.request(`posting-${id}`, { ifAvailable: true }, (lock) => (lock ? reopen(id) : null));
+
+const reopen = (id) =>
+  changeDraft(
+    id,
+    (draft) => {
+      draft.state = "open";
+      draft.triedText = draft.text;
+      draft.triedSteps = doneSteps(draft).map((step) => step.id);
+      delete draft.text;
+    },
+    ["waiting", "refused"],
+  );
 
 /** Post what waits. Only one tab posts; the others leave it to that one. Throws KeyRevoked after wiping. */
 export function postWaiting(procedures) {
@@ -35,9 +45,9 @@ export function postWaiting(procedures) {
     const heads = (await keptHeads()).filter((h) => h.state === "waiting" && h.person === person().id);
     heads.sort((a, b) => a.finishedAt - b.finishedAt);
     for (const head of heads) {
-      if (!(await postOne(head.id, procedures))) break;
+      if (!(await navigator.locks.request(`posting-${head.id}`, () => postOne(head.id, procedures)))) break;
     }
-    await sendPhotos(new Set((await keptHeads()).filter((h) => h.state === "posted").map((h) => h.id)));
+    await sendPhotos(new Set((await keptHeads()).filter((h) => h.state !== "posted").map((h) => h.id)));
     schedule(procedures);
   });
 }
@@ -52,10 +62,10 @@ async function schedule(procedures) {
 /** Post one visit; false where the rest has to wait too. */
 async function postOne(id, procedures) {
   let draft = await readDraft(id);
-  if (!draft?.text) return true;
-  if (Math.abs(clockSkew() - draft.skew) > 120000) draft = await putClockRight(draft, procedures);
+  if (!draft?.text || draft.state !== "waiting") return true;
   let answer;
   try {
+    if (Math.abs(clockSkew() - draft.skew) > 120000) draft = await putClockRight(draft, procedures);
     answer = await ask("visits/", { method: "POST", text: draft.text });
   } catch (error) {
     if (error instanceof NoSignal) return false;
@@ -66,20 +76,23 @@ async function postOne(id, procedures) {
     throw new KeyRevoked();
   }
   if (RETRIED.has(answer.status)) return false;
-  const settled = await changeDraft(id, (kept) => settle(kept, answer));
+  const settled = await changeDraft(id, (kept) => settle(kept, answer), ["waiting"]);
   await settled.saved;
   return true;
 }
 
-/** The server's clock was met for the first time since: write the times anew by it, once, before anything was posted. */
+/** The server's clock was met for the first time since: write the times anew by it, unless a try whose answer was lost
+    has stored them as they were. Throws NoSignal where the server cannot say. */
 async function putClockRight(draft, procedures) {
-  if (draft.tried) return draft;
-  const { draft: changed } = await changeDraft(draft.id, (kept) => {
+  const stored = await ask(`visits/${JSON.parse(draft.text).id}/facts/`);
+  if (RETRIED.has(stored.status)) throw new NoSignal(String(stored.status));
+  if (stored.status !== 404) return draft;
+  const rewrite = (kept) => {
     kept.clockWasOff = clockSkew() - kept.skew;
     kept.skew = clockSkew();
     kept.text = JSON.stringify(visitBody(kept, procedures, kept.skew));
-  });
-  return changed;
+  };
+  return (await changeDraft(draft.id, rewrite, ["waiting"])).draft;
 }
 
 function settle(draft, answer) {
@@ -91,6 +104,8 @@ function settle(draft, answer) {
   draft.state = "refused";
   draft.refusedWith = answer.status;
   draft.faults = (answer.body?.errors ?? []).map((e) => ({ ...e, step: stepOf(e.pointer, draft) }));
+  if (draft.triedText && draft.faults.some((fault) => fault.code === "id_taken"))
+    correctStored(draft, JSON.parse(draft.triedText), crypto.randomUUID());
   if (!draft.faults.length)
     draft.faults = [
       {

@@ -5,6 +5,7 @@ import { person } from "./device.js";
 import { bigButton, h, say } from "./dom.js";
 import { answer, newDraft } from "./draft.js";
 import { finishDraft, postWaiting } from "./outbox.js";
+import { isFull } from "./store.js";
 import { beginDraft } from "./visits.js";
 
 const DAYS = 31;
@@ -16,6 +17,7 @@ const WHOLE_FLUSH = [
   ["flush", "burner_stopped", true],
   ["flush", "recovery", "prompt"],
 ];
+const FLUSH_LINES = { yes: WHOLE_FLUSH, no: [["flush", "burner_stopped", false]] };
 
 export async function showPaper(app, boiler) {
   const copy = await packOf(boiler);
@@ -23,11 +25,17 @@ export async function showPaper(app, boiler) {
   const pack = copy.value;
   const rows = lastDays(pack.boiler.zone).map((day) => paperRow(pack, day));
   const count = () => rows.filter((row) => row.values().length).length;
-  const button = bigButton(say("keep_lines", { count: 0 }), () => keepLines(app, pack, rows));
+  const button = bigButton(say("keep_lines", { count: 0 }), () => {
+    button.disabled = true; // a second touch would keep each line twice
+    keepLines(app, pack, rows).catch((error) => {
+      if (!isFull(error)) throw error;
+      app.tell(say("no_room_to_begin"));
+    });
+  });
   const table = h(
     "div.wide",
     { oninput: () => (button.textContent = say("keep_lines", { count: count() })) },
-    tableOf(rows),
+    tableOf(pack, rows),
   );
   return [
     h(
@@ -71,16 +79,19 @@ const select = (label, options) =>
     options.map(([value, text]) => h("option", { value }, text)),
   );
 
-/** One line: its fields, and what they say as [procedure, question, value]. */
+/** One line: its fields, and what they say as [procedure, question, value, place]; without a place of all it fits. */
 function paperRow(pack, { day, noon }) {
   const line = select(`${say("paper_line")} ${day}`, [
     ["yes", say("yes")],
     ["no", say("no")],
   ]);
-  const flush = select(`${say("paper_flush")} ${day}`, [
-    ["yes", say("paper_stopped")],
-    ["no", say("paper_kept_firing")],
-  ]);
+  const flushes = flushColumns(pack).map(({ position, head }) => ({
+    position,
+    field: select(`${head} ${day}`, [
+      ["yes", say("paper_stopped")],
+      ["no", say("paper_kept_firing")],
+    ]),
+  }));
   const psi = h("input", {
     type: "number",
     step: "any",
@@ -94,15 +105,25 @@ function paperRow(pack, { day, noon }) {
       writers[0])[0];
   const values = () => [
     ...(line.value ? [["level_observation", "line_visible", line.value === "yes"]] : []),
-    ...(flush.value === "yes" ? WHOLE_FLUSH : flush.value === "no" ? [["flush", "burner_stopped", false]] : []),
+    ...flushes.flatMap(({ position, field }) => (FLUSH_LINES[field.value] ?? []).map((said) => [...said, position])),
     ...(psi.value !== "" ? [["pressure_observation", "gauge_psi", Number(psi.value)]] : []),
   ];
-  return { day, noon, fields: [line, flush, psi, who], who, values };
+  return { day, noon, fields: [line, ...flushes.map((f) => f.field), psi, who], who, values };
 }
 
-function tableOf(rows) {
-  const heads = ["paper_day", "paper_line", "paper_flush", "paper_psi", "paper_who"].map((key) =>
-    h("th", { scope: "col" }, say(key)),
+/** One column a cutoff that is flushed: a tick for one says nothing of the other. */
+function flushColumns(pack) {
+  const flushed = (pack.sheets.routine_check ?? pack.sheets[""]).filter((line) => line.procedure === "flush");
+  return flushed.map(({ position }) => {
+    const place = flushed.length > 1 ? pack.places.find((p) => p.id === position) : null;
+    return { position, head: [say("paper_flush"), place?.name].filter(Boolean).join(", ") };
+  });
+}
+
+function tableOf(pack, rows) {
+  const flushHeads = flushColumns(pack).map((column) => column.head);
+  const heads = [say("paper_day"), say("paper_line"), ...flushHeads, say("paper_psi"), say("paper_who")].map((text) =>
+    h("th", { scope: "col" }, text),
   );
   return h(
     "table.paper",
@@ -131,8 +152,8 @@ async function keepLines(app, pack, rows) {
       saidBy: row.who.selectedOptions[0]?.text ?? "",
       note: say("paper_note", { name: person().name }),
     });
-    for (const [code, reading, value] of row.values()) {
-      for (const step of draft.steps.filter((s) => s.code === code)) {
+    for (const [code, reading, value, place] of row.values()) {
+      for (const step of draft.steps.filter((s) => s.code === code && (!place || s.position === place))) {
         const question = app.procedures[code].readings.find((q) => q.name === reading);
         answer(draft, step, question, value, row.noon);
       }

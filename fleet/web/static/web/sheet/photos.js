@@ -66,10 +66,11 @@ export function photoButton(app, draft, step) {
   return h("label.small.photo", {}, say("photograph"), count ? ` (${count})` : "", input);
 }
 
-/** Send what is kept of posted visits, from where each broke off. Without signal it is tried again later. */
-export async function sendPhotos(postedVisits) {
+/** Send what is kept of visits but for those that still wait, from where each broke off: also of a posted visit that was
+    taken off this phone. Without signal it is tried again later. */
+export async function sendPhotos(waitingVisits) {
   for (const row of await readRows("photos")) {
-    if (row.person !== person()?.id || !postedVisits.has(row.visit)) continue;
+    if (row.person !== person()?.id || waitingVisits.has(row.visit)) continue;
     const bytes = await unsealBytes(row);
     try {
       const sha256 = await hashOf(bytes);
@@ -81,7 +82,8 @@ export async function sendPhotos(postedVisits) {
   }
 }
 
-/** Send one photograph; true once the server has it whole, or will never take it. */
+/** Send one photograph; true once the server has it whole, or will never take it. Bytes that were garbled on the way
+    have another hash there: those are sent anew later, for this phone may hold the only ones. */
 async function sendPhoto(sha256, bytes) {
   const path = `photos/${sha256}/`;
   let answer = await ask(path);
@@ -93,7 +95,8 @@ async function sendPhoto(sha256, bytes) {
     answer = await ask(path, { method: "PUT", text: piece, headers });
     if (answer.status === 409) answer = await ask(path);
   }
-  return answer.status < 300 || answer.status === 404 || answer.status === 422;
+  const isGarbled = answer.status === 422 && answer.body?.code === "wrong_hash";
+  return answer.status < 300 || answer.status === 404 || (answer.status === 422 && !isGarbled);
 }
 
 /** How many photographs still wait on this phone. */

@@ -9,9 +9,11 @@ import {
   excuse,
   isDone,
   isNeeded,
+  newestAnswer,
   nextQuestion,
   nextStep,
   openAsFound,
+  pinAct,
   questionsOf,
   takeBack,
 } from "./draft.js";
@@ -139,7 +141,7 @@ async function note(view, question, value) {
   const result = await changeDraft(draft.id, (d) => {
     const kept = d.steps.find((s) => s.id === step.id);
     answer(d, kept, question, value, at);
-    pin(kept, question, isNumber ? isOverLimit(view, question, value) : differs(question, value, kept));
+    pinAct(kept, question, isNumber ? isOverLimit(view, question, value) : differs(question, value, kept));
   });
   app.saved(result);
   moveOn(view, result.draft);
@@ -175,12 +177,6 @@ function notedPart(view) {
   );
 }
 
-/** Pin the first act of an answer that makes a hold, and take it off when the answer is put right. */
-function pin(step, question, isBad) {
-  if (isBad && question.first_act) step.pinned = question.first_act;
-  else if (step.pinned === question.first_act) delete step.pinned;
-}
-
 function couldNotTry(view) {
   const { app, draft, step } = view;
   if (step.act !== "test") return null;
@@ -207,16 +203,12 @@ function couldNotTry(view) {
 
 function takeBackButton(view) {
   const { app, draft, step, procedure } = view;
-  if (!isDone(step)) return null;
-  const answered = questionsOf(step, procedure).filter((q) =>
-    q.type === "outcome" ? step.seen !== null : q.name in step.answers,
-  );
+  if (!isDone(step) || step.act !== "test") return null; // what has no question is dropped whole
   const undo = async () => {
     app.saved(
       await changeDraft(draft.id, (d) => {
         const kept = d.steps.find((s) => s.id === step.id);
-        takeBack(kept, answered.at(-1));
-        delete kept.pinned;
+        takeBack(kept, newestAnswer(kept, procedure));
       }),
     );
     app.go(`#/visit/${draft.id}/step/${step.id}`);

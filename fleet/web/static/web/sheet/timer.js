@@ -37,9 +37,16 @@ export function signalTime() {
   }
 }
 
+/** A measured time as it is noted, in tenths: rounded to the side that passes nothing which did not last, or lasted. */
+export function timedText(timed, seconds) {
+  const tenths = Math.round((seconds / timed.unit) * 10000) / 1000;
+  return ((timed.atMost ? Math.ceil(tenths) : Math.floor(tenths)) / 10).toFixed(1);
+}
+
 // Which readings are measured by a clock, what one tap means, and after how many seconds it is long enough.
+// `atMost`: the less the better, so the tenth is rounded up.
 export const TIMED = {
-  seconds_to_shut: { unit: 1 },
+  seconds_to_shut: { unit: 1, atMost: true },
   purge_seconds: { unit: 1 },
   firing_seconds: { unit: 1 },
   stayed_off_minutes: { unit: 60, enough: 180 },

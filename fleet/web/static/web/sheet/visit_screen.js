@@ -1,8 +1,8 @@
 /* A visit: what is to be done in order, what was seen, and the way to the end. */
 
 import { kept, packPath } from "./copies.js";
-import { bigButton, dayAndTime, h, onceTouched, plain, say } from "./dom.js";
-import { claimOf, doneSteps, isDone, nextStep } from "./draft.js";
+import { bigButton, dayAndTime, h, onceTouched, plain, say, showNumber } from "./dom.js";
+import { claimOf, doneSteps, isDone, nextStep, pinsOf } from "./draft.js";
 import { reopenDraft } from "./outbox.js";
 import { dropPhotos } from "./photos.js";
 import { changeDraft, deleteDraft, readDraft } from "./visits.js";
@@ -54,7 +54,7 @@ export function firstActOf(app, pack, { deficiency, act }) {
 
 /** The first acts that stay pinned: of holds met on arrival, and of what was just seen. */
 export function pinnedActs(app, draft, pack) {
-  const seen = draft.steps.filter((s) => s.pinned).map((s) => s.pinned);
+  const seen = draft.steps.flatMap(pinsOf);
   const met = (pack?.first ?? []).map((f) => firstActOf(app, pack, f));
   const acts = [...new Set([...seen, ...met])];
   return acts.length
@@ -185,23 +185,26 @@ export function stepTitle(app, step, pack) {
 
 /** What was seen in a step, in the words of its answers. */
 export function stepText(app, step) {
-  if (step.excuse) return `${say("could_not_try")}: ${say(`why_${step.excuse}`)}`;
   const procedure = step.act === "test" ? app.procedures[step.code] : null;
   const said = [];
   if (procedure?.outcome && step.seen !== null) said.push(step.seen ? procedure.outcome.yes : procedure.outcome.no);
   for (const [name, value] of Object.entries(step.answers)) {
     const question = procedure?.readings.find((r) => r.name === name);
     if (question?.type === "bool") said.push(value ? question.yes : question.no);
+    else if (question?.type === "number") said.push(`${plain(name)} ${showNumber(value, question.unit)}`);
     else if (question?.type === "choice") said.push(question.choices.find((c) => c.code === value)?.says ?? value);
     else said.push(readingsText({ [name]: value }));
   }
+  if (step.excuse) said.push(`${say("could_not_try")}: ${say(`why_${step.excuse}`)}`);
   if (procedure && !said.length) said.push(plain(claimOf(step, procedure)));
   return said.join(" · ");
 }
 
 function waitingPart(draft, app) {
   const reopen = async () => {
-    app.saved(await reopenDraft(draft.id));
+    const reopened = await reopenDraft(draft.id);
+    if (!reopened) return app.tell(say("being_sent"));
+    app.saved(reopened);
     app.refresh();
   };
   const faults = draft.faults.map((f) =>

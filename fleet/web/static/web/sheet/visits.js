@@ -1,5 +1,6 @@
 /* The visits kept on this phone: every tap is written at once, under a lock that all tabs share. */
 
+import { person } from "./device.js";
 import { seal, unseal } from "./sealed.js";
 import { isFull, readRow, readRows, removeRow, writeRow } from "./store.js";
 
@@ -13,10 +14,12 @@ channel.onmessage = (message) => listeners.forEach((act) => act(message.data));
 /** Read the head of every kept visit, of whoever wrote it: what is not sealed. */
 export const keptHeads = async () => (await readRows("visits")).map(({ bytes, iv, ...head }) => head);
 
+/** Read a visit of whoever took the phone along; null for one of anybody else, which stays sealed. */
 export async function readDraft(id) {
-  if (onScreen.has(id)) return structuredClone(onScreen.get(id));
+  const isOwn = (kept) => kept && kept.person === person()?.id;
+  if (onScreen.has(id)) return isOwn(onScreen.get(id)) ? structuredClone(onScreen.get(id)) : null;
   const row = await readRow("visits", id);
-  return row ? unseal(row) : null;
+  return isOwn(row) ? unseal(row) : null;
 }
 
 // What is not sealed says neither where nor what.
@@ -40,13 +43,15 @@ export async function beginDraft(draft) {
 
 /** Change a kept visit. Resolves as soon as it is changed, so that the screen goes on, with `saved`: a promise that is
     true once the disk has it, false where the phone has no room; then the change stays on the screen alone.
-    Two tabs never lose each other's taps: each change starts from the newest, and waits until the one before is kept. */
-export function changeDraft(id, change) {
+    Two tabs never lose each other's taps: each change starts from the newest, and waits until the one before is kept.
+    A visit that another tab has finished meanwhile is left as it is: what is posted is what was finished. */
+export function changeDraft(id, change, states = ["open"]) {
   return new Promise((resolve, reject) => {
     navigator.locks
       .request(`visit-${id}`, async () => {
         const draft = await readDraft(id);
         if (!draft) return resolve({ draft: null, saved: Promise.resolve(false) });
+        if (!states.includes(draft.state)) return resolve({ draft, saved: Promise.resolve(true) });
         change(draft);
         onScreen.set(id, draft);
         const saved = saveDraft(draft);
