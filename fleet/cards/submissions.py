@@ -12,7 +12,7 @@ from fleet.rules.values import Value
 from fleet.visits.incoming import IncomingEntry, IncomingPhotograph, IncomingVisit, Person
 
 CARD_VISIT_KIND = "routine_check"
-MAX_RESETS = 9  # presses told at once
+MAX_RESETS = 5  # presses told at once; more are as many
 MISSING, NO_NUMBER, NOT_POSSIBLE = "missing", "no_number", "not_possible"
 
 

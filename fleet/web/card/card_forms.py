@@ -88,9 +88,9 @@ def build_form(code: str, places: CardPlaces, place_id: str, sent: Mapping[str, 
     place = places.find_place(code, place_id)
     if code == TROUBLE:
         return _trouble_form(places, sent, language)
-    if place is None:
-        return None
-    return _reset_form(place, sent) if code == RESET else _test_form(code, place, places, sent, language=language)
+    if code == RESET:
+        return _reset_form(places, sent) if places.by_form[RESET] else None
+    return _test_form(code, place, places, sent, language=language) if place else None
 
 
 def _test_form(code: str, place: Position, places: CardPlaces, sent: Mapping[str, str], *, language: str) -> CardForm:
@@ -117,13 +117,18 @@ def _fault_sentence(fault: str) -> str:
     return _("Answer this.") if fault == MISSING else _("That cannot be. Type the number as it stands there.")
 
 
-def _reset_form(place: Position, sent: Mapping[str, str]) -> CardForm:
-    presses = sent.get("presses", "")
-    fault = MISSING if sent and presses not in PRESSES else ""
-    answers = [FormAnswer(number, number, number == presses) for number in PRESSES]
-    question = FormQuestion("presses", _("How often was it pressed?"), answers, fault=_fault_sentence(fault))
-    entries = reset_entries(place.id, int(presses)) if sent and not fault else ()
-    return CardForm(RESET, place, [question], entries=entries, sent=sent)
+def _reset_form(places: CardPlaces, sent: Mapping[str, str]) -> CardForm:
+    place, presses = places.find_place(RESET, sent.get("place", "")), sent.get("presses", "")
+    faults = [MISSING if sent and place is None else "", MISSING if sent and presses not in PRESSES else ""]
+    which = [FormAnswer(str(p.id), p.name, p == place) for p in places.by_form[RESET]]
+    counts = {number: number for number in PRESSES} | {PRESSES[-1]: _("5 OR MORE")}
+    how_often = [FormAnswer(number, words, number == presses) for number, words in counts.items()]
+    questions = [
+        FormQuestion("place", _("Which one?"), which, fault=_fault_sentence(faults[0])),
+        FormQuestion("presses", _("How often was it pressed?"), how_often, fault=_fault_sentence(faults[1])),
+    ]
+    entries = reset_entries(place.id, int(presses)) if sent and place and not any(faults) else ()
+    return CardForm(RESET, None, questions, entries=entries, sent=sent)
 
 
 def _trouble_form(places: CardPlaces, sent: Mapping[str, str], language: str) -> CardForm:

@@ -33,14 +33,14 @@ FIRST_BYTES = {b"\xff\xd8\xff": "image/jpeg", b"\x89PNG": "image/png", b"RIFF": 
 
 
 def form_names() -> dict[str, str]:
-    """Return what each form is called on its button."""
+    """Return what each form is called on its button, danger first."""
     return {
+        TROUBLE: _("SOMETHING IS WRONG"),
         "flush": _("FLUSH"),
         "level": _("WATER LEVEL"),
         "pressure": _("PRESSURE"),
         "meter": _("WATER METER"),
         RESET: _("A RESET WAS PRESSED"),
-        TROUBLE: _("SOMETHING IS WRONG"),
     }
 
 
@@ -59,9 +59,10 @@ def show_card(card: OpenCard) -> HttpResponse:
     buttons = [
         {"code": code, "name": name, "place": place}
         for code, name in form_names().items()
-        for place in (places.by_form.get(code, ()) if code != TROUBLE else [None])
+        for place in (places.by_form[code] if code in PROCEDURES else [None])
+        if code != RESET or places.by_form[RESET]
     ]
-    several = {code for code in (*PROCEDURES, RESET) if len(places.by_form[code]) > 1}
+    several = {code for code in PROCEDURES if len(places.by_form[code]) > 1}
     rules = {kind: caretaker_rules(kind, card.language) for kind in ("do", "do_not")}
     return card.render("card/card.html", {"buttons": buttons, "several": several, **rules})
 
