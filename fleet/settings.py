@@ -141,7 +141,7 @@ def _cache_settings(url: str) -> dict[str, Any]:
         return {"BACKEND": "django.core.cache.backends.locmem.LocMemCache"}
     # Celery and Django write the address of a Unix socket differently. A cache that hangs must not delay requests.
     location = url.replace("redis+socket://", "unix://", 1)
-    options: dict[str, Any] = {"socket_connect_timeout": 0.5, "socket_timeout": 0.5}
+    options: dict[str, object] = {"socket_connect_timeout": 0.5, "socket_timeout": 0.5}
     options["serializer"] = "fleet.records.cache_values.JsonCacheSerializer"  # Django's own unpickles
     backend = "django.core.cache.backends.redis.RedisCache"
     return {"BACKEND": backend, "LOCATION": location, "KEY_PREFIX": "gaugeglass", "OPTIONS": options}

@@ -46,7 +46,7 @@ def _typeset(boiler: Boiler, address: str, at: datetime, **options: Any) -> Any:
     )
 
 
-def card_data(boiler: Boiler, address: str) -> dict[str, Any]:
+def card_data(boiler: Boiler, address: str) -> dict[str, object]:
     """Return everything on the card, as texts: pairs of both languages, English first."""
     rules = {kind: _rules_in_both(kind) for kind in ("do", "do_not", "danger")}
     return {

@@ -46,7 +46,7 @@ class PlaceOccupant:
     """The device in a position at an instant and its values: stamped, and set since."""
 
     device: UUID | None = None
-    values: Mapping[str, Any] = field(default_factory=dict)
+    values: Mapping[str, object] = field(default_factory=dict)
 
     def number(self, key: str) -> float | None:
         """Return a value as a number; None if it is not on record."""
@@ -90,8 +90,8 @@ class BoilerData:
     def occupant_at(self, place: UUID, at: datetime | None = None) -> PlaceOccupant:
         """Return the device in a position and its values, now or at an instant."""
         device: UUID | None = None
-        stamped_values: dict[str, Any] = {}
-        later_values: dict[str, Any] = {}
+        stamped_values: dict[str, object] = {}
+        later_values: dict[str, object] = {}
         for fact in self.facts.get(place, ()):
             if fact.at > (at or self.at):
                 break
@@ -139,7 +139,7 @@ def _counting_entries(places: list[UUID], at: datetime, tests: Iterable[str]) ->
 
 
 def _readings_by_entry(entries: list[UUID]) -> Mapping[UUID, dict[str, Any]]:
-    readings: dict[UUID, dict[str, Any]] = defaultdict(dict)
+    readings: dict[UUID, dict[str, object]] = defaultdict(dict)
     rows = Reading.objects.filter(entry__in=entries).values_list("entry", "name", "number", "flag", "word")
     for entry, name, figure, flag, word in rows:
         readings[entry][name] = flag if flag is not None else word if figure is None else figure
@@ -160,10 +160,10 @@ def _build_measure(entry: Mapping[str, Any], readings: Mapping[str, Any]) -> Mea
 
 def _read_settings(
     boiler: Boiler, places: list[UUID], at: datetime
-) -> tuple[dict[str, Any], dict[UUID, list[_PlaceFact]]]:
+) -> tuple[dict[str, object], dict[UUID, list[_PlaceFact]]]:
     """Return the boiler's own values in force and its positions' as facts; at one instant the later post holds."""
     rows = Setting.objects.filter(Q(boiler=boiler) | Q(position__in=places), since__lte=at)
-    boiler_values: dict[str, Any] = {}
+    boiler_values: dict[str, object] = {}
     facts: dict[UUID, list[_PlaceFact]] = defaultdict(list)
     for row in rows.order_by("since", "posted_at"):
         if row.position_id is None:

@@ -137,7 +137,7 @@ def _visit_context(user: User, building: Building, boilers: Iterable[Boiler], at
     return {"may_read": True, "visits": recent, "ready": assessments.readiness_answers(v.id for v in recent)}
 
 
-def _job_context(user: User, building: Building, at: datetime) -> dict[str, Any]:
+def _job_context(user: User, building: Building, at: datetime) -> dict[str, object]:
     rows = jobs.with_details(jobs.visible_jobs(user, at).filter(building=building).exclude(status__in=states.OVER))
     building_scope = (building.portfolio_id, building.id, at)
     return {

@@ -101,7 +101,7 @@ def _get_visible_visit(user: Any, visit_id: UUID, at: datetime) -> Visit:
     return visit
 
 
-def _visit_context(user: Any, visit: Visit, at: datetime, faults: Sequence[str] = ()) -> dict[str, object]:
+def _visit_context(user: object, visit: Visit, at: datetime, faults: Sequence[str] = ()) -> dict[str, object]:
     lines = assessments.visit_lines(visit.id, at)
     waits, lacks = assessments.waiting_corrections(visit.boiler_id), _paper_lacks(visit)
     readiness = assessments.readiness_standing_at(visit)

@@ -156,7 +156,7 @@ def _result_context(result: CalculationResult) -> dict[str, object]:
     }
 
 
-def _displayed_values(value: Any, unit: str, labels: dict[str, str]) -> list[DisplayedValue]:
+def _displayed_values(value: object, unit: str, labels: dict[str, str]) -> list[DisplayedValue]:
     """Return one value, or each value of a list, for display. A value that names an input is shown as its label."""
     return [_displayed_value(v, unit, labels) for v in (value if isinstance(value, list) else [value])]
 

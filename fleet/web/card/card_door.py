@@ -5,7 +5,6 @@ from dataclasses import dataclass
 from datetime import datetime
 from functools import wraps
 from http import HTTPStatus
-from typing import Any
 
 from django.conf import settings
 from django.http import HttpRequest, HttpResponse
@@ -39,7 +38,7 @@ class OpenCard:
     language: str
     at: datetime
 
-    def render(self, template: str, context: dict[str, Any], status: int = 200) -> HttpResponse:
+    def render(self, template: str, context: dict[str, object], status: int = 200) -> HttpResponse:
         """Return a page of the card, in its language."""
         boiler = self.card.boiler
         shared = {
@@ -66,7 +65,7 @@ def card_page(view: Callable[..., HttpResponse]) -> Callable[..., HttpResponse]:
     @never_cache
     @require_http_methods(["GET", "HEAD", "POST"])
     @wraps(view)
-    def answer_request(request: HttpRequest, secret: str, **kwargs: Any) -> HttpResponse:
+    def answer_request(request: HttpRequest, secret: str, **kwargs: object) -> HttpResponse:
         language = choose_language(request)
         with translation.override(language):
             response = _answer_card(request, secret, language, lambda card: view(card, **kwargs))

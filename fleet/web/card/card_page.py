@@ -3,7 +3,6 @@
 import hashlib
 import json
 from collections.abc import Mapping
-from typing import Any
 from urllib.parse import urlencode
 from uuid import UUID, uuid4
 
@@ -176,7 +175,7 @@ def show_logged(card: OpenCard, submission: UUID) -> HttpResponse:
     return card.render("card/logged.html", context)
 
 
-def _worth_sentence(post: CardPost, verdicts: list[Mapping[str, Any]]) -> str:
+def _worth_sentence(post: CardPost, verdicts: list[Mapping[str, object]]) -> str:
     """Return what a test that was logged counts as; "" where there is nothing to say."""
     outcomes = {verdict["outcome"] for verdict in verdicts}
     if "fail" in outcomes or not outcomes:
