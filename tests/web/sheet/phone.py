@@ -63,7 +63,7 @@ class SheetPhone:
         turn = self.page.evaluate("document.body.dataset.turn ?? ''")
         place.click()
         with suppress(TimeoutError):
-            self.page.wait_for_function("(turn) => document.body.dataset.turn !== turn", arg=turn, timeout=1_000)
+            self.page.wait_for_function("(turn) => document.body.dataset.turn !== turn", arg=turn, timeout=4_000)
         self.page.evaluate("new Promise((done) => setTimeout(done, 60))")  # two screens may follow one touch
 
     def open_boiler(self, name: str) -> None:
