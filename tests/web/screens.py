@@ -17,6 +17,7 @@ from fleet.accounts.models import Grant, Qualification, User
 from fleet.deficiencies.models import Deficiency
 from fleet.jobs.models import Job
 from fleet.portfolio.models import Building, Portfolio
+from fleet.reports import shared_links
 from fleet.visits.incoming import Person
 from fleet.web.urls import urlpatterns
 from tests.cast import DAY, Fleet, make_fleet, make_person
@@ -73,6 +74,18 @@ FILES = {
 # What a card's address opens is walked in tests/web/card.
 PARTS = {"board-rows", "fresh", "open-portfolio", "visit-sheet", "card", "card-form", "card-logged"}
 
+# Pages of the person who looks, or of no boiler.
+OWN_PAGES = (
+    "register-page",
+    "account-page",
+    "people-page",
+    "asked-page",
+    "account-password",
+    "self-check",
+    "sign-in",
+    "shared-links",
+)
+
 
 @dataclass(frozen=True)
 class Town:
@@ -112,6 +125,8 @@ def furnish() -> Town:
     assert one is not None
     ids = {"boiler": boiler.id, "building": boiler.building_id, "visit": waits, "named": named.id, "deficiency": one.id}
     ids["manager"] = manager.id
+    report = shared_links.boiler_subject(boiler)
+    ids["secret"] = shared_links.share_report(subject=report, by=manager, days=30, at=now).secret
     more = {"position": fleet.bench().places["upper"], "portfolio": fleet.portfolio.id, "import": sent.id}
     return Town(manager, _addresses({**ids, **more}, fleet.outsider))
 
@@ -131,12 +146,11 @@ def _addresses(ids: dict[str, object], newcomer: User) -> dict[str, str]:
         "alert-feed",
         "naming-visits",
     )
-    own = ("register-page", "account-page", "people-page", "asked-page", "account-password", "self-check", "sign-in")
     uid = urlsafe_base64_encode(force_bytes(newcomer.pk))
     token = default_token_generator.make_token(newcomer)
     flue_gas, ladder = (reverse("calculation-page", args=[code]) for code in ("flue_gas", "ladder"))
     return {
-        **{name: reverse(name) for name in (*plain, *own)},
+        **{name: reverse(name) for name in (*plain, *OWN_PAGES)},
         "building-page": reverse("building-page", kwargs=house),
         "deficiency-page": reverse("deficiency-page", args=[ids["deficiency"]]),
         "boiler-page": reverse("boiler-page", kwargs=boiler),
@@ -154,6 +168,7 @@ def _addresses(ids: dict[str, object], newcomer: User) -> dict[str, str]:
         "register-import-page": reverse("register-import-page", args=[ids["portfolio"]]),
         "register-report": reverse("register-report", args=[ids["import"]]),
         "role-history-page": reverse("role-history-page", args=[ids["portfolio"], ids["manager"]]),
+        "shared-report": reverse("shared-report", args=[ids["secret"]]),
         "welcome": reverse("welcome", args=[uid, token]),
         "owner-door": reverse("owner-door", args=[owner_links.make_token()]),
         "no such page": "/boilers/none/",

@@ -12,6 +12,7 @@ from fleet.accounts import keys
 from fleet.accounts.models import BrowserSession, User
 from fleet.jobs import feeds
 from fleet.portfolio.models import Portfolio
+from fleet.reports import shared_links
 from fleet.web.urls import urlpatterns
 from tests.api.streets import UNKNOWN, make_streets
 from tests.cast import NOW, make_fleet, make_person
@@ -26,6 +27,7 @@ KINDS = {
     "register-decide": ("confirm", "withdraw"),
     "job-act": ("plan", "start", "cancel", "accept", "decline"),
     "engineering-csv": ("water", "steam", "combustion"),
+    "report-share": ("visit", "portfolio", "boiler_year"),
 }
 NAMED = {r.name: PLACE.findall(str(r.pattern)) for r in urlpatterns if "<uuid:" in str(r.pattern)}
 
@@ -41,6 +43,9 @@ def foreign(clock: SetClock, db: Any) -> dict[str, UUID]:
     ids["feed"] = feeds.make_feed(user=owner, portfolio=ids["portfolio"], whole=True, at=NOW).feed.id
     ids["session"] = BrowserSession.objects.get(user=owner).id
     ids["import"] = ids["of"]
+    report = shared_links.portfolio_subject(Portfolio.objects.get(id=ids["portfolio"]))
+    ids["submission"] = UNKNOWN  # of a card: what its secret opens is walked in tests/web/card
+    ids["link"] = shared_links.share_report(subject=report, by=owner, days=7, at=NOW).link.id
     return ids
 
 
@@ -64,8 +69,9 @@ def test_what_is_foreign_answers_like_what_nobody_knows(
         for word in KINDS.get(str(name), ("start",)):
 
             def answer(known: bool, name: Any = name, places: Any = places, word: str = word) -> tuple[int, bytes]:
+                ids = {**foreign, "subject": foreign[word.removesuffix("_year")]} if name == "report-share" else foreign
                 texts = {
-                    place: (foreign[place.removesuffix("_id")] if known else UNKNOWN) if kind == "uuid" else word
+                    place: (ids[place.removesuffix("_id")] if known else UNKNOWN) if kind == "uuid" else word
                     for kind, place in places
                 }
                 response = getattr(stranger, method)(reverse(name, kwargs=texts))

@@ -92,12 +92,13 @@ def _answer_card(
     at, sender = timezone.now(), address_of(request.META)
     if _is_over_limit(request, sender, at):
         return _refuse_flood(request, at)
+    # Before the card is looked up, so that the refusal says nothing of whether there is one.
+    if request.method == "POST" and not has_storable_fields(request):
+        return refuse_request(request, HTTPStatus.BAD_REQUEST, NOT_TEXT)
     card = queries.card_in_force(secret)
     if card is None:
         increment_count(f"bad-cards:{sender}", at)
         return unknown_card(request)
-    if request.method == "POST" and not has_storable_fields(request):
-        return refuse_request(request, HTTPStatus.BAD_REQUEST, NOT_TEXT)
     return view(OpenCard(request, card, secret, language=language, at=at))
 
 
