@@ -20,6 +20,7 @@ LOGS_AND_ACTS = {
     "alerts_act",
     "assessments_answer",
     "board_change",
+    "cards_cardpost",
     "deficiencies_act",
     "jobs_act",
     "jobs_item",
@@ -63,9 +64,10 @@ def test_evidence_acts_and_log_are_the_tables_that_are_only_added_to() -> None:
     assert set(append_only_tables(connection)) == evidence | LOGS_AND_ACTS
 
 
-def test_grants_and_qualifications_are_never_removed() -> None:
-    assert never_removed_tables(connection) == ["accounts_grant", "accounts_qualification"]
+def test_grants_qualifications_and_cards_are_never_removed() -> None:
+    assert never_removed_tables(connection) == ["accounts_grant", "accounts_qualification", "cards_card"]
     assert is_refused("DELETE FROM accounts_grant")
+    assert is_refused("DELETE FROM cards_card")
 
 
 @pytest.mark.parametrize("change", CHANGES.values(), ids=CHANGES)
