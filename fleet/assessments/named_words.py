@@ -5,6 +5,7 @@ from datetime import datetime
 
 from fleet.accounts.people import names_in_sentence
 from fleet.assessments.models import Waiting
+from fleet.cards.queries import card_posts_of
 from fleet.rules.vocabulary import OPERATOR, NameReply, OperatorRelay
 from fleet.rules.wording import local_day
 from fleet.visits.models import Attendance, NameAnswer, Visit
@@ -34,16 +35,23 @@ def waiting_sentence(visit: Visit, waiting: Waiting) -> str:
 
 def naming_notes(visit: Visit) -> Iterator[str]:
     """Yield all that is to be said of who is named at a visit that another posted."""
+    if visit.posted_by_id is None and card_posts_of([visit.id]):
+        yield _card_sentence(visit)
     names_others = any(p.user_id and p.user_id != visit.posted_by_id for p in visit.people.all())
     if not (visit.names_need_second and names_others):
         return
-    if visit.operator_relay == OperatorRelay.PIN:
-        names = names_in_sentence(p.user for p in visit.people.all() if p.user)
-        yield f"Logged on the boiler-room card under the PIN of {names}. Good news of it counts as an operator's only."
     waiting = getattr(visit, "waiting", None)
     if waiting is not None and (sentence := waiting_sentence(visit, waiting)):
         yield sentence
     yield from reply_sentences(visit)
+
+
+def _card_sentence(visit: Visit) -> str:
+    """Return what stands behind a visit that came by a boiler-room card."""
+    if visit.operator_relay == OperatorRelay.PIN:
+        names = names_in_sentence(p.user for p in visit.people.all() if p.user)
+        return f"Logged on the boiler-room card under the PIN of {names}. Good news of it counts as an operator's only."
+    return "Logged on the boiler-room card, with no account and no PIN behind it. Only bad news of it counts."
 
 
 def reply_sentences(visit: Visit) -> Iterator[str]:
