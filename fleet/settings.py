@@ -55,6 +55,7 @@ INSTALLED_APPS = [
     "fleet.board",
     "fleet.jobs",
     "fleet.alerts",
+    "fleet.notices",
     "fleet.reports",
     "fleet.web",
     "api",
@@ -225,6 +226,7 @@ CELERY_BEAT_SCHEDULE = {
         # Beat keeps no state: it purges once when it starts, so that a site restarted every half hour purges as well.
         "last_run_at": datetime(2000, 1, 1, tzinfo=UTC),
     },
+    "deliver": {"task": "fleet.tasks.deliver", "schedule": SWEEP_SECONDS, "options": {"expires": SWEEP_SECONDS * 0.9}},
     "imports": {"task": "fleet.tasks.imports", "schedule": SWEEP_SECONDS, "options": {"expires": SWEEP_SECONDS * 0.9}},
 }
 
