@@ -29,6 +29,7 @@ GIVE_UP_AFTER = timedelta(hours=24)
 GIVE_UP_AFTER_IN_DANGER = timedelta(hours=72)
 NO_ADDRESS_DELAY = timedelta(minutes=10)  # whoever has no address now may give one
 STOPPABLE_KINDS = {"digest": "digest", "single": "single"}
+CONFIRMED_BY_ANSWER = frozenset({"webhook"})  # a program cannot say yes to a page; it took the message
 OutcomesByDestination = Mapping[UUID, Sequence[DeliveryOutcome]]
 
 
@@ -56,6 +57,9 @@ def choose_destination(notice: Notice, channels: Mapping[str, Channel], at: date
     In the person's order, that of the call list's channel first. One that failed enough, or rests, is passed over for
     the next. Where all did, the one that failed least is tried again: something is better than nothing.
     """
+    if notice.kind == "confirm":  # the message that asks about an address goes there, and nowhere else
+        asked = Destination.objects.filter(id=notice.data["destination"], ended_at=None).first()
+        return asked if asked is not None and asked.channel in channels else None
     used = Destination.objects.filter(user=notice.user_id, ended_at=None, confirmed_at__isnull=False)
     listed = [row for row in used.order_by("rank", "made_at", "id") if row.channel in channels]
     listed.sort(key=lambda row: row.channel != notice.data.get("channel"))
@@ -122,6 +126,8 @@ def record_result(
     )
     place = Destination.objects.select_for_update().get(id=destination.id)
     _note_on_destination(place, result, at)
+    if row.kind == "confirm" and place.channel in CONFIRMED_BY_ANSWER and result.outcome is DeliveryOutcome.SENT:
+        Destination.objects.filter(id=place.id, confirmed_at=None).update(confirmed_at=at)
     if row.status != WAITING:  # another worker was faster after this one was taken for dead
         return
     row.claimed_until = None

@@ -4,7 +4,7 @@ from collections.abc import Iterator
 from datetime import datetime, timedelta
 from uuid import UUID
 
-from django.db.models import Q
+from django.db.models import Exists, OuterRef, Q
 
 from fleet.accounts.models import Grant
 from fleet.notices.call_list.recipients import read_reachable
@@ -46,6 +46,8 @@ def _failing_addresses(portfolio: UUID, at: datetime) -> Iterator[Condition]:
     people = Grant.objects.filter(not_ended(at), portfolio=portfolio, user__is_active=True).values("user")
     rows = Destination.objects.filter(user__in=people, failing_since__isnull=False, confirmed_at__isnull=False)
     fails = Q(ended_at=None, failing_since__lte=at - FAILING_TIME) | Q(ended_at__isnull=False, end_reason="refused")
+    working = Destination.objects.filter(user=OuterRef("user"), ended_at=None, confirmed_at__gt=OuterRef("ended_at"))
+    rows = rows.exclude(Exists(working))  # given another address since
     for row in rows.filter(fails).select_related("user").order_by("id"):
         assert row.failing_since is not None
         begins = row.ended_at or row.failing_since + FAILING_TIME

@@ -103,8 +103,8 @@ def write_return(*, ended: Sequence[CalledAlert], at: datetime) -> NoticeText:
 
 
 def render_notice(name: str, subject: str, context: Mapping[str, object]) -> NoticeText:
-    """Return a message from its two templates, `notices/NAME.txt` and `.html`; empty lines are single."""
-    text = render_to_string(f"notices/{name}.txt", dict(context))
+    """Return a message from its two templates, `mail/NAME.txt` and `.html`; empty lines are single."""
+    text = render_to_string(f"mail/{name}.txt", dict(context))
     lines = [line.rstrip() for line in text.splitlines()]
     plain = "\n".join(line for n, line in enumerate(lines) if line or (n and lines[n - 1])).strip() + "\n"
-    return NoticeText(subject, plain, render_to_string(f"notices/{name}.html", dict(context)))
+    return NoticeText(subject, plain, render_to_string(f"mail/{name}.html", dict(context)))

@@ -7,7 +7,8 @@ from django.conf import settings
 from django.core import signing
 
 ANSWER_SALT, STOP_SALT = "gaugeglass.notices.answer", "gaugeglass.notices.stop"
-ANSWER_TIME, STOP_TIME = timedelta(days=3), timedelta(days=90)
+CONFIRM_SALT = "gaugeglass.notices.confirm"
+ANSWER_TIME, STOP_TIME, CONFIRM_TIME = timedelta(days=3), timedelta(days=90), timedelta(days=7)
 
 
 def page_address(path: str) -> str:
@@ -39,4 +40,17 @@ def person_and_kind_of_stop(token: str) -> tuple[UUID, str] | None:
         user, kind = signing.loads(token, salt=STOP_SALT, max_age=STOP_TIME)
         return UUID(str(user)), str(kind)
     except (signing.BadSignature, ValueError, TypeError):
+        return None
+
+
+def confirm_address_link(destination: UUID) -> str:
+    """Return the link that opens the page on which an address is confirmed."""
+    return page_address(f"/notices/confirm/{signing.dumps(str(destination), salt=CONFIRM_SALT)}/")
+
+
+def destination_of_confirmation(token: str) -> UUID | None:
+    """Return the address of a link that confirms it; None where it was changed or its time is over."""
+    try:
+        return UUID(str(signing.loads(token, salt=CONFIRM_SALT, max_age=CONFIRM_TIME)))
+    except (signing.BadSignature, ValueError):
         return None
