@@ -78,7 +78,6 @@ def find_holes(lines: Sequence[CallLine], house: Building, reachable: Reachable)
         if not any(reachable.people_of_step(step, house.id) for step in steps):
             what = {"danger": "Danger to people", "building_without_heat": "A cold building"}.get(condition, "A hold")
             who = ", ".join(sorted({line.hears for step in steps for line in step.lines})) or "nobody"
-            sentence = (
-                f"{what} at {house.address} would reach nobody: the list names {who}, and none there has an address."
-            )
+            reached = f"{what} at {house.address} would reach nobody"
+            sentence = f"{reached}: the list names {who}, none with an address there."
             yield Fault("reaches_nobody", sentence, (condition,))
