@@ -11,11 +11,11 @@ SEND_SECONDS = 10.0  # how long one attempt may take in all: name, connection, h
 
 
 class DeliveryOutcome(StrEnum):
-    """How an attempt ended. `UNKNOWN`: it was handed over, and the answer was lost, so the next attempt may repeat it."""
+    """How an attempt ended. `UNKNOWN`: handed over, and the answer was lost, so the next attempt may be a repeat."""
 
     SENT = "sent"
     FAILED = "failed"  # worth another attempt
-    REFUSED = "refused"  # this address will not take it: another attempt there is useless
+    REFUSED = "refused"  # this address takes no message, now or later: it is of no more use
     UNKNOWN = "unknown"
 
 
