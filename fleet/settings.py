@@ -11,6 +11,7 @@ from typing import Any
 import dj_database_url
 
 from fleet.deployment import UnfitDeployment, read_deployment
+from fleet.notices.channels.settings import read_channel_settings
 
 ROOT = Path(__file__).resolve().parent.parent
 
@@ -30,6 +31,7 @@ DISK_FOLDER: str = os.environ.get("GAUGEGLASS_DISK", "")  # on the disk of the d
 DEBUG = False
 try:
     _DEPLOYMENT = read_deployment(os.environ, _SITE_SETTINGS.get("secret_key", ""))
+    CHANNEL_SETTINGS = read_channel_settings(os.environ)
 except UnfitDeployment as unfit:
     sys.exit(str(unfit))
 SECRET_KEY = _DEPLOYMENT.secret_key

@@ -79,5 +79,5 @@ def find_holes(lines: Sequence[CallLine], house: Building, reachable: Reachable)
             what = {"danger": "Danger to people", "building_without_heat": "A cold building"}.get(condition, "A hold")
             who = ", ".join(sorted({line.hears for step in steps for line in step.lines})) or "nobody"
             reached = f"{what} at {house.address} would reach nobody"
-            sentence = f"{reached}: the list names {who}, none with an address there."
+            sentence = f"{reached}: the list names {who}, none with an address."
             yield Fault("reaches_nobody", sentence, (condition,))

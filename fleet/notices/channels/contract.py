@@ -15,7 +15,7 @@ class DeliveryOutcome(StrEnum):
 
     SENT = "sent"
     FAILED = "failed"  # worth another attempt
-    REFUSED = "refused"  # this address will not take it: another attempt there is useless
+    REFUSED = "refused"  # this address takes no message, now or later: it is of no more use
     UNKNOWN = "unknown"
 
 
