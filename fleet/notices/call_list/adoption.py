@@ -72,7 +72,7 @@ def _faults(
 
 
 def find_holes(lines: Sequence[CallLine], house: Building, reachable: Reachable) -> Iterator[Fault]:
-    """Yield a fault for each kind of alert that interrupts and would reach nobody in this building as things are now."""
+    """Yield a fault for each kind of alert that interrupts and would reach nobody in this building now."""
     for condition in INTERRUPTING:
         steps = steps_for(lines, condition, "hold")
         if not any(reachable.people_of_step(step, house.id) for step in steps):

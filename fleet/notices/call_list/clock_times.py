@@ -41,12 +41,8 @@ def call_times(*, building: Building, condition: str, level: str, at: datetime) 
     last = times[-1].at + LAST_STEP_WAIT if times else at
     is_interrupting = condition in INTERRUPTING
     if is_interrupting or not times:
-        clock = _clock(last, building.zone)
-        times.append(
-            ClockTime(
-                last, clock, (), f"After {clock} nobody: that is an alert of its own." if is_interrupting else "Nobody."
-            )
-        )
+        sentence = "Nobody is left to tell: that is an alert of its own." if is_interrupting else "Nobody."
+        times.append(ClockTime(last, _clock(last, building.zone), (), sentence))
     return times
 
 
@@ -62,7 +58,7 @@ def _clock_time(
     act = " with the first act" if condition in (HOLD, HOLD_BUT_FIRING, "danger") else ""
     if condition not in INTERRUPTING:
         return ClockTime(begins, clock, people, f"{names}: in the digest, or singly by their own choice.")
-    sentence = f"{names}: at once{act}." if begins == raised else f"No answer by {clock}: {names}."
+    sentence = f"{names}: at once{act}." if begins == raised else f"If nobody answered: {names}."
     return ClockTime(begins, clock, people, sentence)
 
 

@@ -37,6 +37,16 @@ class CalledAlert:
         return TITLES.get(self.condition, self.alert.condition.replace("_", " ").capitalize())
 
     @property
+    def act_now(self) -> str:
+        """The first sentence of what to do first."""
+        return self.first_act.split(". ")[0].rstrip(".") + "." if self.first_act else ""
+
+    @property
+    def act_then(self) -> str:
+        """The rest of it."""
+        return self.first_act.partition(". ")[2]
+
+    @property
     def since(self) -> str:
         """When it began, in the building's time."""
         return self.alert.since.astimezone(ZoneInfo(self.zone)).strftime("%a %d %b %H:%M")
