@@ -11,6 +11,7 @@ from typing import Any
 import dj_database_url
 
 from fleet.deployment import UnfitDeployment, read_deployment
+from fleet.notices.channels.settings import read_channel_settings
 
 ROOT = Path(__file__).resolve().parent.parent
 
@@ -30,6 +31,7 @@ DISK_FOLDER: str = os.environ.get("GAUGEGLASS_DISK", "")  # on the disk of the d
 DEBUG = False
 try:
     _DEPLOYMENT = read_deployment(os.environ, _SITE_SETTINGS.get("secret_key", ""))
+    CHANNEL_SETTINGS = read_channel_settings(os.environ)
 except UnfitDeployment as unfit:
     sys.exit(str(unfit))
 SECRET_KEY = _DEPLOYMENT.secret_key
@@ -58,6 +60,7 @@ INSTALLED_APPS = [
     "fleet.board",
     "fleet.jobs",
     "fleet.alerts",
+    "fleet.notices",
     "fleet.reports",
     "fleet.web",
     "api",
@@ -219,6 +222,7 @@ CELERY_ACCEPT_CONTENT = CELERY_RESULT_ACCEPT_CONTENT = ["json"]
 CELERY_BEAT_SCHEDULER = "celery.beat:Scheduler"
 # Who waits for others waits in queues of their own, which another worker serves: a slow receiver delays no sweep.
 CELERY_TASK_ROUTES = {
+    "fleet.tasks.deliver": {"queue": "notices"},
     "fleet.tasks.note_delivery": {"queue": "notices"},
     "fleet.tasks.call_watcher": {"queue": "watcher"},
 }
@@ -235,6 +239,7 @@ CELERY_BEAT_SCHEDULE = {
         # Beat keeps no state: it purges once when it starts, so that a site restarted every half hour purges as well.
         "last_run_at": _LONG_AGO,
     },
+    "deliver": {"task": "fleet.tasks.deliver", "schedule": SWEEP_SECONDS, "options": {"expires": SWEEP_SECONDS * 0.9}},
     "imports": {"task": "fleet.tasks.imports", "schedule": SWEEP_SECONDS, "options": {"expires": SWEEP_SECONDS * 0.9}},
     # Each of the two workers leaves its mark, which says when beat sent for it as well.
     "worker": {**_HEARTBEAT, "task": "fleet.tasks.note_worker"},

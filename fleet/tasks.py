@@ -3,8 +3,9 @@
 What beat sends carries the instant at which it was sent. So a task that ran tells of beat and of its worker.
 """
 
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import Any
+from uuid import UUID
 
 from celery import Task, shared_task
 from celery.signals import beat_init, before_task_publish
@@ -16,8 +17,12 @@ from fleet.accounts.purge import purge_expired as purge_accounts
 from fleet.board import sweep_heartbeat
 from fleet.heartbeats import services as heartbeats
 from fleet.heartbeats.watcher_call import call_watcher_if_well
+from fleet.notices.channels.registry import channels_in_use
+from fleet.notices.delivery import deliver_next
 from fleet.records.disk_room import has_room
 
+MAX_NOTICES_PER_RUN = 200
+DELIVERY_RUN = timedelta(seconds=20)  # in which a run begins attempts
 SENT_AT = "sent_by_beat_at"  # a header of what beat sends
 
 
@@ -80,3 +85,19 @@ def call_watcher() -> None:
     """Call the watcher outside, while nothing here is late. The limit ends a look-up of its name that hangs."""
     if settings.WATCHER_URL and has_room():
         call_watcher_if_well(settings.WATCHER_URL, at=timezone.now())
+
+
+@shared_task(name="fleet.tasks.deliver")
+def deliver() -> None:
+    """Hand over the notices that are to be sent now. Running twice, late or never is safe: rows are claimed one by one.
+
+    One that failed is not tried again in the same run. A run ends soon, also where every receiver is slow: the next one
+    goes on, and what else this worker does is not kept waiting. A full disk could not record what was sent.
+    """
+    tried: list[UUID] = []
+    begins_until = timezone.now() + DELIVERY_RUN
+    while len(tried) < MAX_NOTICES_PER_RUN and (at := timezone.now()) < begins_until and has_room():
+        notice = deliver_next(channels=channels_in_use(), at=at, but_not=tried)
+        if notice is None:
+            break
+        tried.append(notice)

@@ -20,6 +20,7 @@ FRAMEWORK = frozenset(
     (
         *("get", "post", "put", "patch", "delete", "head", "options", "dispatch", "save", "clean", "handle", "ready"),
         *("render", "validate", "authenticate", "emit", "format", "read", "write", "close", "open", "parse", "run"),
+        *("getreply", "makefile", "readable", "readinto"),  # of smtplib, http.client and io
     )
 )
 FIXED_CLASSES = frozenset(("Meta", "Command"))  # Django asks for these names

@@ -1,0 +1,71 @@
+"""The call list as clock times for a chosen moment: who would be told when, without telling anybody."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from zoneinfo import ZoneInfo
+
+from fleet.notices.call_list.lines import HOLD, HOLD_BUT_FIRING, INTERRUPTING, steps_for
+from fleet.notices.call_list.recipients import CalledPerson, read_reachable
+from fleet.notices.calling import LAST_STEP_WAIT
+from fleet.portfolio.models import Building
+
+
+@dataclass(frozen=True, slots=True)
+class ClockTime:
+    """One moment of a call, in the building's time, and whom it reaches; nobody: the end of the list."""
+
+    at: datetime
+    clock: str
+    people: Sequence[CalledPerson]
+    sentence: str
+
+
+def call_times(*, building: Building, condition: str, level: str, at: datetime) -> list[ClockTime]:
+    """Return whom an alert raised at `at` in a building would reach, and when; by grants and absences of that moment.
+
+    The last one says from when on nobody is left. One step that reaches nobody brings the next one forward.
+    """
+    reachable = read_reachable(building.portfolio_id, at)
+    steps = steps_for(reachable.lines_of(building.id), condition, level)
+    times: list[ClockTime] = []
+    free: datetime | None = None
+    told: set[object] = set()
+    for step in steps:
+        begins = free if free is not None else at + timedelta(minutes=step.after_minutes)
+        people = [p for p in reachable.people_of_step(step, building.id) if p.user.id not in told]
+        told |= {p.user.id for p in people}
+        free = None if people else begins
+        if people:
+            times.append(_clock_time(begins, at, people, condition, building.zone))
+    last = times[-1].at + LAST_STEP_WAIT if times else at
+    is_interrupting = condition in INTERRUPTING
+    if is_interrupting or not times:
+        clock = _clock(last, building.zone)
+        times.append(
+            ClockTime(
+                last, clock, (), f"After {clock} nobody: that is an alert of its own." if is_interrupting else "Nobody."
+            )
+        )
+    return times
+
+
+def _clock(at: datetime, zone: str) -> str:
+    return at.astimezone(ZoneInfo(zone)).strftime("%a %H:%M")
+
+
+def _clock_time(
+    begins: datetime, raised: datetime, people: Sequence[CalledPerson], condition: str, zone: str
+) -> ClockTime:
+    names = ", ".join(_name(person) for person in people)
+    clock = _clock(begins, zone)
+    act = " with the first act" if condition in (HOLD, HOLD_BUT_FIRING, "danger") else ""
+    if condition not in INTERRUPTING:
+        return ClockTime(begins, clock, people, f"{names}: in the digest, or singly by their own choice.")
+    sentence = f"{names}: at once{act}." if begins == raised else f"No answer by {clock}: {names}."
+    return ClockTime(begins, clock, people, sentence)
+
+
+def _name(person: CalledPerson) -> str:
+    stand_in = f" (in place of {person.stands_in_for})" if person.stands_in_for else ""
+    return f"{person.user.display_name}{stand_in}"

@@ -1,0 +1,1 @@
+"""E-mail: what one message looks like, and how it is handed to a mail server or kept in a folder."""

@@ -1,0 +1,1 @@
+"""Requests to addresses that people name: only to where they may go, and each within its time."""
