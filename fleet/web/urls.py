@@ -15,6 +15,7 @@ from fleet.web.deficiencies import deficiencies_page, deficiency_page
 from fleet.web.figures import figures_page
 from fleet.web.jobs import jobs_page, new_job_page
 from fleet.web.notices import call_list_page, link_pages, own_page, sent_page
+from fleet.web.probes import metrics_page, probe_pages
 from fleet.web.register import register_boiler_page, register_building_page, register_import_page, register_page
 from fleet.web.reports import reports_page
 from fleet.web.shared import self_check, stale_notice
@@ -99,6 +100,9 @@ urlpatterns = [
     path("account/calendars/make/", account_page.make_feed, name="feed-make"),
     path("account/calendars/<uuid:feed_id>/revoke/", account_page.revoke_feed, name="feed-revoke"),
     path("fresh/", stale_notice.show_stale_notice, name="fresh"),
+    path("healthz", probe_pages.show_alive, name="healthz"),
+    path("readyz", probe_pages.show_serving, name="readyz"),
+    path("metrics", metrics_page.show_metrics, name="metrics"),
     path("self-check/", self_check.show_self_check, name="self-check"),
     path("alerts/", alerts_page.show_alerts, name="alert-feed"),
     path("alerts/looked/", alerts_page.mark_looked, name="alerts-looked"),
