@@ -1,6 +1,5 @@
 """Endpoints of absences: who is away from when to when, and who stands in."""
 
-from typing import Any
 from uuid import UUID
 
 from django.core.exceptions import PermissionDenied
@@ -32,7 +31,7 @@ class NewAbsenceSerializer(StrictSerializer):
     reason = serializers.ChoiceField(choices=REASONS)
 
 
-class AbsenceSerializer(serializers.Serializer[Any]):
+class AbsenceSerializer(serializers.Serializer[object]):
     """An absence that is not over."""
 
     id = serializers.UUIDField()

@@ -1,6 +1,5 @@
 """Endpoints of call lists: the lines in force, adopting others, and the clock times of a chosen moment."""
 
-from typing import Any
 from uuid import UUID
 
 from django.core.exceptions import PermissionDenied
@@ -44,7 +43,7 @@ class NewCallListSerializer(StrictSerializer):
     lines = serializers.ListField(child=CallLineSerializer(), allow_null=True, max_length=MAX_LINES)
 
 
-class CallListSerializer(serializers.Serializer[Any]):
+class CallListSerializer(serializers.Serializer[object]):
     """The lines in force. `adopted` false: nothing was adopted here, they are the wider list's or the default."""
 
     version = serializers.IntegerField()
@@ -67,7 +66,7 @@ class CallTimesQuerySerializer(StrictSerializer):
     at = InstantField(required=False)
 
 
-class CalledPersonSerializer(serializers.Serializer[Any]):
+class CalledPersonSerializer(serializers.Serializer[object]):
     """Somebody whom a step reaches."""
 
     user = serializers.UUIDField(source="user.id")
@@ -75,7 +74,7 @@ class CalledPersonSerializer(serializers.Serializer[Any]):
     stands_in_for = serializers.CharField(allow_blank=True)
 
 
-class CallTimeSerializer(serializers.Serializer[Any]):
+class CallTimeSerializer(serializers.Serializer[object]):
     """One moment of a call, and whom it reaches; nobody: from then on nobody is left to tell."""
 
     at = serializers.DateTimeField()
@@ -96,7 +95,7 @@ class CallListEndpoint(APIView):
         """Return the lines in force. The ETag is the version of what was adopted here."""
         building = validate_query(request, CallListQuerySerializer).get("building")
         _require_visible(request, portfolio, building)
-        return _respond(portfolio, building)
+        return _respond_with_list(portfolio, building)
 
     @extend_schema(
         operation_id="adoptCallList",
@@ -123,7 +122,7 @@ class CallListEndpoint(APIView):
             by=user,
             at=at,
         )
-        return _respond(portfolio, building, 201)
+        return _respond_with_list(portfolio, building, 201)
 
 
 class CallTimesEndpoint(APIView):
@@ -156,11 +155,11 @@ def _require_visible(request: Request, portfolio: UUID, building: UUID | None) -
 def _may_adopt(request: Request, portfolio: UUID, building: UUID | None) -> bool:
     at, user = timezone.now(), user_of(request)
     if building is not None:
-        return policy.is_allowed(user, "call_list.adopt", portfolio, building, at)
+        return policy.is_allowed(user, "call_list.adopt", portfolio=portfolio, building=building, at=at)
     return policy.portfolios_for(user, "call_list.adopt", at).filter(id=portfolio).exists()
 
 
-def _respond(portfolio: UUID, building: UUID | None, status: int = 200) -> Response:
+def _respond_with_list(portfolio: UUID, building: UUID | None, status: int = 200) -> Response:
     lines = read_reachable(portfolio, timezone.now()).lines_of(building)
     version = newest_number(portfolio, building)
     is_own = building in adopted_lists(portfolio)

@@ -1,7 +1,6 @@
 """Endpoints of one's own addresses and choices: where and when one is told."""
 
 from dataclasses import asdict
-from typing import Any
 from uuid import UUID
 
 from django.core.exceptions import PermissionDenied
@@ -32,7 +31,7 @@ class NewDestinationSerializer(StrictSerializer):
     label = TextField(max_length=100, required=False, allow_blank=True, default="")  # type: ignore[assignment]
 
 
-class DestinationSerializer(serializers.Serializer[Any]):
+class DestinationSerializer(serializers.Serializer[object]):
     """One's own address. Used once it is confirmed, in the order listed."""
 
     id = serializers.UUIDField()
@@ -51,7 +50,7 @@ class MadeDestinationSerializer(DestinationSerializer):
     secret = serializers.CharField(allow_blank=True)
 
 
-class OwnDestinationsSerializer(serializers.Serializer[Any]):
+class OwnDestinationsSerializer(serializers.Serializer[object]):
     """One's own addresses, and the channels that this site has."""
 
     channels = serializers.ListField(child=serializers.CharField())
@@ -150,9 +149,9 @@ class NoticeChoicesEndpoint(APIView):
     def post(self, request: Request) -> Response:
         """Store the choices, all of them."""
         _require_session(request)
-        wanted = addresses.WantedChoices(**validate_body(request, ChoicesSerializer))
-        addresses.keep_choices(user=user_of(request), wanted=wanted)
-        return Response(ChoicesSerializer(asdict(wanted)).data)
+        choices = addresses.WantedChoices(**validate_body(request, ChoicesSerializer))
+        addresses.keep_choices(user=user_of(request), choices=choices)
+        return Response(ChoicesSerializer(asdict(choices)).data)
 
 
 def _require_session(request: Request) -> None:

@@ -1,7 +1,6 @@
 """Endpoints of notices: what was sent to oneself, and about what one answers for, with every attempt."""
 
 from datetime import datetime
-from typing import Any
 from uuid import UUID
 
 from django.db.models import Prefetch, QuerySet
@@ -15,7 +14,7 @@ from rest_framework.views import APIView
 
 from api.http.answers import problem_responses
 from api.http.paged_lists import ListEndpoint, ListWalk, PageSerializer, describe_list
-from api.http.strict import IdField, StrictSerializer, validate_body
+from api.http.strict import IdField
 from fleet import pipeline
 from fleet.accounts.requests import cause_of, user_of
 from fleet.alerts.models import Alert
@@ -23,7 +22,7 @@ from fleet.notices.models import NOTICE_STATUSES, DeliveryAttempt, Notice
 from fleet.notices.queries import NOTICE_KINDS, text_for_reader, visible_notices
 
 
-class NoticeSerializer(serializers.Serializer[Any]):
+class NoticeSerializer(serializers.Serializer[object]):
     """One message to one person. Its id is the message's id at every attempt."""
 
     id = serializers.UUIDField()
@@ -43,7 +42,7 @@ class NoticeSerializer(serializers.Serializer[Any]):
     folded_into = serializers.UUIDField(source="folded_into_id", allow_null=True)
 
 
-class DeliveryAttemptSerializer(serializers.Serializer[Any]):
+class DeliveryAttemptSerializer(serializers.Serializer[object]):
     """One try to hand a notice over."""
 
     at = serializers.DateTimeField()
@@ -77,7 +76,7 @@ class NoticeListEndpoint(ListEndpoint):
 
     query_serializer, item_serializer, order = NoticesQuerySerializer, NoticeSerializer, ("-created_at", "id")
 
-    def find_rows(self, request: Request, walk: ListWalk, **where: UUID) -> QuerySet[Any]:
+    def find_rows(self, request: Request, walk: ListWalk, **where: UUID) -> QuerySet[Notice]:
         """Return the notices that the user may see, as of the first page."""
         rows = visible_notices(user_of(request), walk.now).filter(created_at__lte=walk.at).select_related("user")
         return rows.filter(**{n: walk.query[n] for n in ("portfolio", "kind", "status") if n in walk.query})
@@ -104,11 +103,7 @@ class NoticeEndpoint(APIView):
         return Response(WholeNoticeSerializer(row, context={"reader": reader}).data)
 
 
-class NothingSerializer(StrictSerializer):
-    """An empty body."""
-
-
-class AcknowledgedSerializer(serializers.Serializer[Any]):
+class AcknowledgedSerializer(serializers.Serializer[object]):
     """The alerts that were acknowledged."""
 
     alerts = serializers.ListField(child=serializers.UUIDField())
@@ -119,12 +114,11 @@ class AcknowledgeNoticeEndpoint(APIView):
 
     @extend_schema(
         operation_id="acknowledgeNotice",
-        request=NothingSerializer,
+        request=None,
         responses={200: AcknowledgedSerializer, **problem_responses(400, 401, 403, 404, 409, 413, 415, 503)},
     )
     def post(self, request: Request, notice: UUID) -> Response:
         """Acknowledge the alerts of one's own notice, once. The calling rests for four hours; they stay open."""
-        validate_body(request, NothingSerializer)
         alerts: list[Alert] = pipeline.acknowledge_notice(
             notice=notice, by=user_of(request), at=timezone.now(), cause=cause_of(request)
         )

@@ -19,10 +19,10 @@ def visible_notices(user: User, at: datetime) -> QuerySet[Notice]:
     """
     houses = policy.boilers_for(user, "notice.see", at).values("building")
     whole = policy.portfolios_for(user, "notice.see", at).values("id")
-    own = Q(user=user)
+    own_notices = Q(user=user)
     if user.reach is not None and user.reach.portfolio is not None:
-        own &= Q(portfolio=user.reach.portfolio)
-    return Notice.objects.filter(own | Q(building__in=houses) | Q(portfolio__in=whole))
+        own_notices &= Q(portfolio=user.reach.portfolio)
+    return Notice.objects.filter(own_notices | Q(building__in=houses) | Q(portfolio__in=whole))
 
 
 def text_for_reader(notice: Notice, reader: User) -> str:

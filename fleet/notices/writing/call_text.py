@@ -83,7 +83,7 @@ class NoticeText:
 
 
 def write_call(
-    *, notice: UUID, called: Sequence[CalledAlert], others: Sequence[str], stands_in_for: str, may_answer: bool
+    *, notice: UUID, called: Sequence[CalledAlert], other_lines: Sequence[str], stands_in_for: str, may_answer: bool
 ) -> NoticeText:
     """Return the message that calls a person of these alerts of one house, the worst first.
 
@@ -95,7 +95,7 @@ def write_call(
     context = {
         "subject": subject,
         "called": called,
-        "others": others,
+        "others": other_lines,
         "stands_in_for": stands_in_for,
         "answer": answer_address(notice) if may_answer else "",
         "caution": ADVICE_CAUTION,

@@ -29,11 +29,11 @@ def show_sent(request: HttpRequest, at: datetime) -> HttpResponse:
     rows = visible_notices(user, at)
     rows = rows.filter(kind=kind) if kind else rows
     rows = rows.filter(portfolio=UUID(portfolio)) if portfolio else rows
-    shown = rows.select_related("user", "building", "portfolio").order_by("-created_at", "id")
+    listed_rows = rows.select_related("user", "building", "portfolio").order_by("-created_at", "id")
     portfolios = list(Portfolio.objects.filter(id__in=policy.grants_for(user, "board.see", at).values("portfolio")))
     query = build_query(kind=kind, portfolio=portfolio)
     context = {
-        "notices": Paginator(shown, PER_PAGE).get_page(request.GET.get("page")),
+        "notices": Paginator(listed_rows, PER_PAGE).get_page(request.GET.get("page")),
         "kinds": NOTICE_KINDS,
         "kind": kind,
         "portfolio": portfolio,
