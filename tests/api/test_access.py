@@ -55,6 +55,13 @@ TABLE: dict[str, tuple[str, tuple[int, ...]]] = {
     "asked": ("GET", LISTED),
     "answer-asked": ("POST", (401, *(400,) * 5)),  # whatever is one's own to answer
     "role-history": ("GET", (401, 404, 404, 404, 200, 404)),
+    "notices": ("GET", LISTED),
+    "destinations": ("GET", LISTED),
+    "destination": ("DELETE", (401, *(403,) * 5)),  # no key leads messages away
+    "destination-secret": ("POST", (401, *(403,) * 5)),
+    "notice-choices": ("GET", LISTED),
+    "acknowledge-notice": ("POST", (401, *(404,) * 5)),  # nobody's own
+    "call-times": ("GET", (401, 404, 200, 200, 200, 404)),
     "keys": ("GET", LISTED),
     "key": ("DELETE", (401, *(403,) * 5)),  # no key revokes one
     "revoke-key": ("POST", (401, *(403,) * 5)),
@@ -106,6 +113,14 @@ def scene(fleet: Fleet) -> Scene:
         "asked": "/api/v1/asked/",
         "answer-asked": f"/api/v1/asked/jobs/{uuid4()}/",
         "role-history": f"/api/v1/portfolios/{fleet.portfolio.id}/people/{fleet.technician.id}/roles/",
+        "notices": "/api/v1/notices/",
+        "destinations": "/api/v1/destinations/",
+        "destination": f"/api/v1/destinations/{uuid4()}/",
+        "destination-secret": f"/api/v1/destinations/{uuid4()}/secret/",
+        "notice-choices": "/api/v1/notice-choices/",
+        "acknowledge-notice": f"/api/v1/notices/{uuid4()}/acknowledge/",
+        "call-times": f"/api/v1/portfolios/{fleet.portfolio.id}/call-list/times/"
+        f"?condition=hold&building={fleet.bench().boiler.building_id}",
         "keys": "/api/v1/keys/",
         "key": f"/api/v1/keys/{uuid4()}/",
         "revoke-key": f"/api/v1/keys/{uuid4()}/revoke/",
