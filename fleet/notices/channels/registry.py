@@ -8,6 +8,7 @@ from django.conf import settings
 from fleet.notices.channels.contract import Channel
 from fleet.notices.channels.email.email_channel import EmailChannel
 from fleet.notices.channels.outbound.http_post import OutboundPolicy
+from fleet.notices.channels.services.services_channel import ServicesChannel
 from fleet.notices.channels.settings import ChannelSettings
 from fleet.notices.channels.tls_trust import trusting_context
 from fleet.notices.channels.webhook.webhook_channel import WebhookChannel
@@ -24,6 +25,8 @@ def make_channels(given: ChannelSettings) -> dict[str, Channel]:
     channels: dict[str, Channel] = {}
     policy = OutboundPolicy(networks=given.networks, tls_context=trusting_context(given.ca_file))
     channels["webhook"] = WebhookChannel(policy)
+    if given.services:
+        channels["service"] = ServicesChannel(given.services)
     if given.mail:
         channels["email"] = EmailChannel(given.mail)
     return channels
