@@ -62,7 +62,7 @@ def _body(message: OutgoingMessage) -> str:
 def _run_sender(order: str, seconds: float) -> DeliveryResult:
     environment = {name: os.environ[name] for name in PASSED_ON if name in os.environ}
     try:
-        done = subprocess.run(
+        process = subprocess.run(
             [sys.executable, "-m", PROGRAM],
             input=order,
             stdout=subprocess.PIPE,
@@ -77,7 +77,7 @@ def _run_sender(order: str, seconds: float) -> DeliveryResult:
         return _read_late(late.stdout)
     except OSError as error:
         return DeliveryResult(DeliveryOutcome.FAILED, f"The sending program did not start: {error.strerror}.")
-    return _read_report(done.stdout)
+    return _read_report(process.stdout)
 
 
 def _read_late(output: bytes | str | None) -> DeliveryResult:
