@@ -26,20 +26,14 @@ class PushSubscription:
 def read_subscription(text: str) -> PushSubscription:
     """Return the subscription that a browser wrote as JSON. Raises UnfitSubscription. Its endpoint is not checked."""
     try:
-        if len(text) > MAX_SUBSCRIPTION_LENGTH:
-            raise ValueError
-        fields = json.loads(text)
-        subscription = PushSubscription(
-            fields["endpoint"], _decode(fields["keys"]["p256dh"]), _decode(fields["keys"]["auth"])
-        )
-        if (
-            not isinstance(subscription.endpoint, str)
-            or len(subscription.point) != POINT_BYTES
-            or len(subscription.auth) != AUTH_BYTES
-        ):
+        fields = json.loads(text if len(text) <= MAX_SUBSCRIPTION_LENGTH else "")
+        keys, endpoint = fields["keys"], fields["endpoint"]
+        subscription = PushSubscription(endpoint, _decode(keys["p256dh"]), _decode(keys["auth"]))
+        lengths = (len(subscription.point), len(subscription.auth))
+        if not isinstance(endpoint, str) or lengths != (POINT_BYTES, AUTH_BYTES):
             raise ValueError
         ec.EllipticCurvePublicKey.from_encoded_point(ec.SECP256R1(), subscription.point)
-    except (ValueError, KeyError, TypeError, RecursionError):
+    except (ValueError, KeyError, TypeError, AttributeError, RecursionError):
         raise UnfitSubscription("This is no subscription of a browser: subscribe again on the phone.") from None
     return subscription
 

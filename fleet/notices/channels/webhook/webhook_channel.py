@@ -28,9 +28,8 @@ class WebhookChannel:
             return DeliveryResult(DeliveryOutcome.FAILED, "The destination has no secret to sign with.")
         body = compose_payload(message)
         headers = {"Content-Type": "application/json", **signature_headers(message, body, receiver.secrets, at)}
-        return deliver_request(
-            OutgoingRequest(receiver.address, headers, body.encode(), GONE_STATUSES), self.policy, at
-        )
+        request = OutgoingRequest(receiver.address, headers, body.encode(), GONE_STATUSES)
+        return deliver_request(request, self.policy, at)
 
     def address_faults(self, address: str) -> list[str]:
         """Return what is wrong with an address as far as it is seen without asking for its name."""
