@@ -70,7 +70,9 @@ def connect_before(addresses: Sequence[Address], port: int, deadline: Deadline) 
     failure: OSError = NameUnknown("the name has no address")
     for count_left, address in zip(range(len(candidates), 0, -1), candidates, strict=True):
         try:
-            return socket.create_connection((str(address), port), timeout=deadline.seconds_left() / count_left)
+            connection = socket.create_connection((str(address), port), deadline.seconds_left() / count_left)
+            connection.settimeout(deadline.seconds_left())  # a handshake that follows has the rest and no more
+            return connection
         except OSError as error:
             failure = error
     raise failure

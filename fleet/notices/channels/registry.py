@@ -7,6 +7,7 @@ from django.conf import settings
 
 from fleet.notices.channels.contract import Channel
 from fleet.notices.channels.email.email_channel import EmailChannel
+from fleet.notices.channels.guarded_channel import GuardedChannel
 from fleet.notices.channels.outbound.http_post import OutboundPolicy
 from fleet.notices.channels.services.services_channel import ServicesChannel
 from fleet.notices.channels.settings import ChannelSettings
@@ -22,7 +23,7 @@ def channels_in_use() -> Mapping[str, Channel]:
     return make_channels(settings.CHANNEL_SETTINGS)
 
 
-def make_channels(channel_settings: ChannelSettings) -> dict[str, Channel]:
+def make_channels(channel_settings: ChannelSettings) -> Mapping[str, Channel]:
     """Return the channels that these settings allow."""
     channels: dict[str, Channel] = {}
     policy = OutboundPolicy(networks=channel_settings.networks, tls_context=trusting_context(channel_settings.ca_file))
@@ -33,7 +34,7 @@ def make_channels(channel_settings: ChannelSettings) -> dict[str, Channel]:
         channels["service"] = ServicesChannel(channel_settings.services)
     if channel_settings.mail:
         channels["email"] = EmailChannel(channel_settings.mail)
-    return channels
+    return {name: GuardedChannel(name, channel) for name, channel in channels.items()}
 
 
 def push_public_key() -> str:

@@ -14,6 +14,7 @@ from urllib.parse import SplitResult, unquote, urlsplit
 from fleet.deployment import UnfitDeployment
 from fleet.notices.channels.outbound.public_addresses import Network, read_networks
 from fleet.notices.channels.services.person_address import template_faults
+from fleet.notices.channels.tls_trust import trusting_context
 
 SMTP_PORTS = {"smtp": 25, "smtp+starttls": 587, "smtps": 465}
 LOCAL_SERVERS = ("127.0.0.1", "::1", "localhost")
@@ -67,7 +68,7 @@ def read_channel_settings(environ: Mapping[str, str]) -> ChannelSettings:
     return ChannelSettings(
         mail=mail,
         networks=_read_networks(environ.get("GAUGEGLASS_WEBHOOK_NETWORKS", "")),
-        ca_file=environ.get("GAUGEGLASS_CA_FILE", ""),
+        ca_file=_read_ca_file(environ),
         services=_read_services(environ),
         push=_read_push(environ, mail),
     )
@@ -93,8 +94,17 @@ def _read_mail(environ: Mapping[str, str]) -> MailSettings | None:
         port=url.port or SMTP_PORTS[url.scheme],
         user=unquote(url.username or ""),
         password=_read_mail_password(url, environ),
-        ca_file=environ.get("GAUGEGLASS_CA_FILE", ""),
+        ca_file=_read_ca_file(environ),
     )
+
+
+def _read_ca_file(environ: Mapping[str, str]) -> str:
+    path = environ.get("GAUGEGLASS_CA_FILE", "")
+    try:
+        trusting_context(path)
+    except OSError:  # also where what it holds is no certificate
+        raise UnfitDeployment("GAUGEGLASS_CA_FILE names a file without certificates that can be read.") from None
+    return path
 
 
 def _read_mail_password(url: SplitResult, environ: Mapping[str, str]) -> str:

@@ -35,7 +35,7 @@ class ServicesChannel:
             "url": fill_template(receiver.address, self.templates),
             "hosts": _named_hosts(self.templates[receiver.address.partition(":")[0]]),
             "title": message.subject,
-            "body": _body(message),
+            "body": _message_body(message),
             "is_danger": message.is_danger,
         }
         return _run_sender(json.dumps(order), self.seconds)
@@ -54,7 +54,7 @@ def _named_hosts(template: str) -> list[str]:
     return [host] if host else []
 
 
-def _body(message: OutgoingMessage) -> str:
+def _message_body(message: OutgoingMessage) -> str:
     is_link_missing = message.answer_url and message.answer_url not in message.text
     return f"{message.text}\n{message.answer_url}" if is_link_missing else message.text
 

@@ -16,17 +16,17 @@ CUT_MARK = "…"
 
 def compose_push(message: OutgoingMessage) -> bytes:
     """Return what the phone's app gets: the notice's id, title and text, cut to what fits."""
-    payload = _encode(message, message.text)
+    payload = _encode_fields(message, message.text)
     text = message.text
     while len(payload) > MAX_PAYLOAD_BYTES and text:
         # A letter may take 1 to 4 bytes and more with a backslash: what is too much in bytes is cut in letters.
         surplus = len(payload) - MAX_PAYLOAD_BYTES
         text = text[: max(len(text) - max(surplus // 6, 1), 0)]
-        payload = _encode(message, text + CUT_MARK)
+        payload = _encode_fields(message, text + CUT_MARK)
     return payload
 
 
-def _encode(message: OutgoingMessage, text: str) -> bytes:
+def _encode_fields(message: OutgoingMessage, text: str) -> bytes:
     fields = {"id": str(message.id), "title": message.subject, "text": text, "is_danger": message.is_danger}
     return json.dumps(fields, ensure_ascii=False, separators=(",", ":")).encode()
 

@@ -28,7 +28,7 @@ def read_subscription(text: str) -> PushSubscription:
     try:
         fields = json.loads(text if len(text) <= MAX_SUBSCRIPTION_LENGTH else "")
         keys, endpoint = fields["keys"], fields["endpoint"]
-        subscription = PushSubscription(endpoint, _decode(keys["p256dh"]), _decode(keys["auth"]))
+        subscription = PushSubscription(endpoint, _decode_key(keys["p256dh"]), _decode_key(keys["auth"]))
         lengths = (len(subscription.point), len(subscription.auth))
         if not isinstance(endpoint, str) or lengths != (POINT_BYTES, AUTH_BYTES):
             raise ValueError
@@ -38,6 +38,6 @@ def read_subscription(text: str) -> PushSubscription:
     return subscription
 
 
-def _decode(text: str) -> bytes:
+def _decode_key(text: str) -> bytes:
     """Decode base64 with the letters of addresses, with or without its padding."""
     return base64.b64decode(text.rstrip("=") + "=" * (-len(text.rstrip("=")) % 4), altchars=b"-_", validate=True)

@@ -27,7 +27,7 @@ class WebPushChannel:
         """Try once. A repeat replaces the message before it, at the push service and on the phone."""
         try:
             subscription = read_subscription(receiver.address)
-            headers = self._headers(message, subscription, at)
+            headers = self._push_headers(message, subscription, at)
         except (UnfitSubscription, UnfitTarget) as fault:
             return DeliveryResult(DeliveryOutcome.FAILED, str(fault))
         body = encrypt_push(compose_push(message), subscription)
@@ -41,7 +41,7 @@ class WebPushChannel:
             return [str(fault)]
         return []
 
-    def _headers(self, message: OutgoingMessage, subscription: PushSubscription, at: datetime) -> dict[str, str]:
+    def _push_headers(self, message: OutgoingMessage, subscription: PushSubscription, at: datetime) -> dict[str, str]:
         origin = read_target(subscription.endpoint, self.policy.networks).origin
         key = derive_push_key(self.settings.secret)
         return {
