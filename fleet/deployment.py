@@ -1,12 +1,15 @@
 """How the site is reached, as the environment says it: hosts, origins, proxies, HTTPS, and the key that signs.
 
+Also who watches it from outside: the key of the metrics, and the address that is called while all is well.
+
 `read_deployment` refuses in one sentence what would leave a site half protected.
 """
 
 import os
 from collections.abc import Mapping
 from dataclasses import dataclass
-from ipaddress import IPv4Network, IPv6Network, ip_network
+from ipaddress import IPv4Network, IPv6Network, ip_address, ip_network
+from pathlib import Path
 from urllib.parse import urlsplit
 
 Network = IPv4Network | IPv6Network
@@ -14,6 +17,11 @@ Network = IPv4Network | IPv6Network
 MIN_KEY_LENGTH, MIN_KEY_LETTERS = 50, 10  # as long as the framework demands, with twice the different letters
 LOCAL_HOSTS = "127.0.0.1,localhost,[::1]"
 HSTS_SECONDS = 365 * 24 * 3600
+# Asked on this machine by programs that do not speak HTTPS; none of them signs anybody in.
+PROBE_PATHS = (r"^healthz$", r"^readyz$", r"^metrics$")
+MIN_METRICS_KEY_LENGTH, MAX_METRICS_KEY_BYTES = 32, 4096
+METRICS_KEY, METRICS_KEY_FILE = "GAUGEGLASS_METRICS_KEY", "GAUGEGLASS_METRICS_KEY_FILE"
+WATCHER_URL, MAX_WATCHER_URL_LENGTH = "GAUGEGLASS_WATCHER_URL", 2000
 # Printed and published: whoever has read the demonstration's papers knows them.
 KNOWN_VALUES = (
     "gg_demo_rosa_field_key",
@@ -39,6 +47,8 @@ class Deployment:
     is_https: bool
     proxy_count: int
     proxy_networks: tuple[Network, ...]
+    metrics_key: str = ""
+    watcher_url: str = ""
 
     @property
     def https_settings(self) -> Mapping[str, object]:
@@ -49,6 +59,7 @@ class Deployment:
         return {
             **secure,
             "SECURE_SSL_REDIRECT": True,
+            "SECURE_REDIRECT_EXEMPT": list(PROBE_PATHS),
             "SECURE_HSTS_SECONDS": HSTS_SECONDS,
             # A middleware drops this header from whoever is no named proxy.
             "SECURE_PROXY_SSL_HEADER": ("HTTP_X_FORWARDED_PROTO", "https"),
@@ -60,7 +71,8 @@ class Deployment:
 def read_deployment(environ: Mapping[str, str], kept_key: str = "") -> Deployment:
     """Return what the environment says; `kept_key` is the data folder's, used where the environment has none.
 
-    Raises UnfitDeployment for a weak key, and for HTTPS without hosts, origins and proxies named.
+    Raises UnfitDeployment for a weak key, for HTTPS without hosts, origins and proxies named, and for an address of a
+    watcher that would be called in the clear.
     """
     count, networks = _read_proxies(environ.get("GAUGEGLASS_PROXIES", ""))
     deployment = Deployment(
@@ -73,6 +85,8 @@ def read_deployment(environ: Mapping[str, str], kept_key: str = "") -> Deploymen
         is_https=_read_switch(environ.get("GAUGEGLASS_HTTPS", "")),
         proxy_count=count,
         proxy_networks=networks,
+        metrics_key=_read_metrics_key(environ),
+        watcher_url=_check_watcher_url(environ.get(WATCHER_URL, "")),
     )
     if deployment.is_https:
         _check_https(deployment)
@@ -120,6 +134,71 @@ def _is_own_origin(origin: str, hosts: list[str]) -> bool:
 def _is_host(name: str, host: str) -> bool:
     """Return whether a name is a host as ALLOWED_HOSTS writes it: with a point before it, those below it too."""
     return name == host.lstrip(".").lower() or (host.startswith(".") and name.endswith(host.lower()))
+
+
+def _read_metrics_key(environ: Mapping[str, str]) -> str:
+    """Return the key that opens the metrics to other machines, "" for none. It is given itself, or in a file."""
+    key, path = environ.get(METRICS_KEY, ""), environ.get(METRICS_KEY_FILE, "")
+    if key and path:
+        raise UnfitDeployment(f"Give {METRICS_KEY} or {METRICS_KEY_FILE}, and not both.")
+    if path:
+        key = _read_key_file(Path(path))
+    elif not key:
+        return ""
+    is_strong = len(key) >= MIN_METRICS_KEY_LENGTH and len(set(key)) >= MIN_KEY_LETTERS
+    if not is_strong or not key.isascii() or not key.isprintable() or " " in key:
+        raise UnfitDeployment(
+            f"{METRICS_KEY_FILE if path else METRICS_KEY} is too weak: give it at least {MIN_METRICS_KEY_LENGTH} "
+            f"letters, digits and signs without spaces, at least {MIN_KEY_LETTERS} of them different."
+        )
+    return key
+
+
+def _read_key_file(path: Path) -> str:
+    try:
+        with path.open("rb") as file:
+            return file.read(MAX_METRICS_KEY_BYTES).decode().strip()
+    except (OSError, ValueError):
+        raise UnfitDeployment(
+            f"{METRICS_KEY_FILE} cannot be read: it is a text file that the account of the site may read."
+        ) from None
+
+
+def _check_watcher_url(url: str) -> str:
+    """Return the address of an outside watcher, "" for none. It may hold a secret, so no fault repeats it."""
+    if not url:
+        return ""
+    if not _is_watcher_url(url):
+        raise UnfitDeployment(
+            f"{WATCHER_URL} is an address that begins with https://, such as https://watch.example/boilers, or with "
+            "http:// on this machine."
+        )
+    return url
+
+
+def _is_watcher_url(url: str) -> bool:
+    is_plain = (
+        url.isascii() and url.isprintable() and not set(url) & set(' "<>\\') and len(url) <= MAX_WATCHER_URL_LENGTH
+    )
+    try:
+        parts = urlsplit(url)
+        has_host = bool(parts.hostname) and parts.port != 0
+    except ValueError:  # a port that is no number
+        return False
+    has_user = "@" in parts.netloc
+    is_private = parts.scheme == "https" or (parts.scheme == "http" and is_loopback(parts.hostname or ""))
+    return is_plain and has_host and is_private and not has_user and not parts.fragment
+
+
+def is_loopback(host: str) -> bool:
+    """Return whether a host is this machine by its address, also in the form that IPv6 gives an address of IPv4."""
+    if host == "localhost":
+        return True
+    try:
+        address = ip_address(host)
+    except ValueError:
+        return False
+    return (getattr(address, "ipv4_mapped", None) or address).is_loopback
 
 
 def _read_switch(text: str) -> bool:

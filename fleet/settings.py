@@ -36,15 +36,18 @@ except UnfitDeployment as unfit:
     sys.exit(str(unfit))
 SECRET_KEY = _DEPLOYMENT.secret_key
 IS_SECRET_KEY_GIVEN = bool(os.environ.get("GAUGEGLASS_SECRET_KEY") or _SITE_SETTINGS.get("secret_key"))
-# Where the site is reached, for the links that commands print; pages build theirs from the request.
-SITE_ADDRESS: str = _SITE_SETTINGS.get("web", "")
+# Where the site is reached, for the links in messages and those that commands print; pages build theirs themselves.
+SITE_ADDRESS: str = os.environ.get("GAUGEGLASS_ADDRESS") or _SITE_SETTINGS.get("web", "")
 ALLOWED_HOSTS = _DEPLOYMENT.hosts
 CSRF_TRUSTED_ORIGINS = _DEPLOYMENT.origins
 # Proxies in front of the site: how many entries of X-Forwarded-For are believed, or whose.
 PROXIES, PROXY_NETWORKS = _DEPLOYMENT.proxy_count, _DEPLOYMENT.proxy_networks
+METRICS_KEY = _DEPLOYMENT.metrics_key  # opens the metrics to other machines; "": to nobody but this machine
+WATCHER_URL = _DEPLOYMENT.watcher_url  # called every minute while all is well; "": nobody outside hears of silence
 
 INSTALLED_APPS = [
     "fleet",
+    "fleet.heartbeats",
     "fleet.catalog",
     "fleet.portfolio",
     "fleet.accounts",
@@ -57,6 +60,7 @@ INSTALLED_APPS = [
     "fleet.board",
     "fleet.jobs",
     "fleet.alerts",
+    "fleet.notices",
     "fleet.reports",
     "fleet.web",
     "api",
@@ -216,7 +220,15 @@ CELERY_TASK_SERIALIZER = CELERY_RESULT_SERIALIZER = CELERY_EVENT_SERIALIZER = "j
 CELERY_ACCEPT_CONTENT = CELERY_RESULT_ACCEPT_CONTENT = ["json"]
 # In memory: the other scheduler keeps its state in a file that it unpickles.
 CELERY_BEAT_SCHEDULER = "celery.beat:Scheduler"
+# Who waits for others waits in queues of their own, which another worker serves: a slow receiver delays no sweep.
+CELERY_TASK_ROUTES = {
+    "fleet.tasks.deliver": {"queue": "notices"},
+    "fleet.tasks.note_delivery": {"queue": "notices"},
+    "fleet.tasks.call_watcher": {"queue": "watcher"},
+}
 SWEEP_SECONDS = float(os.environ.get("GAUGEGLASS_SWEEP_SECONDS", "30"))
+_LONG_AGO = datetime(2000, 1, 1, tzinfo=UTC)
+_HEARTBEAT: dict[str, object] = {"schedule": 30, "options": {"expires": 27}, "last_run_at": _LONG_AGO}
 CELERY_BEAT_SCHEDULE = {
     # Each task expires within its period, so a broker that was away never delivers a backlog of wake-ups.
     "sweep": {"task": "fleet.tasks.sweep", "schedule": SWEEP_SECONDS, "options": {"expires": SWEEP_SECONDS * 0.9}},
@@ -225,9 +237,14 @@ CELERY_BEAT_SCHEDULE = {
         "schedule": 3600,
         "options": {"expires": 3000},
         # Beat keeps no state: it purges once when it starts, so that a site restarted every half hour purges as well.
-        "last_run_at": datetime(2000, 1, 1, tzinfo=UTC),
+        "last_run_at": _LONG_AGO,
     },
+    "deliver": {"task": "fleet.tasks.deliver", "schedule": SWEEP_SECONDS, "options": {"expires": SWEEP_SECONDS * 0.9}},
     "imports": {"task": "fleet.tasks.imports", "schedule": SWEEP_SECONDS, "options": {"expires": SWEEP_SECONDS * 0.9}},
+    # Each of the two workers leaves its mark, which says when beat sent for it as well.
+    "worker": {**_HEARTBEAT, "task": "fleet.tasks.note_worker"},
+    "delivery": {**_HEARTBEAT, "task": "fleet.tasks.note_delivery"},
+    "watcher": {"task": "fleet.tasks.call_watcher", "schedule": 60, "options": {"expires": 50}},
 }
 
 LOGGING = {

@@ -186,6 +186,30 @@ class RefusedPost(models.Model):
     boiler = models.ForeignKey(Boiler, models.PROTECT, null=True, related_name="+")
 
 
+class Absence(Row):
+    """A person is away from a portfolio, from an instant to another (None: until further notice), or was to be.
+
+    `stand_in` hears and does what comes to this person meanwhile; none: nobody does. `ended_at`: taken back then.
+    """
+
+    user = models.ForeignKey(User, models.PROTECT, related_name="absences")
+    since = models.DateTimeField()
+    until = models.DateTimeField(null=True)
+    stand_in = models.ForeignKey(User, models.PROTECT, null=True, related_name="+")
+    reason = models.CharField(max_length=32)  # one of absences.REASONS
+    recorded_at = models.DateTimeField()
+    recorded_by = models.ForeignKey(User, models.PROTECT, related_name="+")
+    ended_at = models.DateTimeField(null=True)
+
+    class Meta:
+        constraints = [
+            models.CheckConstraint(
+                condition=models.Q(until=None) | models.Q(until__gt=models.F("since")), name="absence_has_length"
+            )
+        ]
+        indexes = [models.Index(fields=["user", "since"], name="absence_of_person")]
+
+
 class Look(models.Model):
     """Up to which instant a person has looked through the alerts, by their own action. It only moves forward."""
 

@@ -31,6 +31,10 @@ ACTIONS: dict[str, frozenset[str]] = {
     "job.plan": frozenset({"dispatcher", "manager", "owner"}),
     "job.answer": frozenset({"technician", "manager"}),  # of a job planned for oneself
     "job.cancel": frozenset({"dispatcher", "manager", "owner"}),
+    "notice.see": frozenset({"dispatcher", "manager", "owner"}),  # of others; one's own everybody sees
+    "call_list.see": frozenset({"technician", "dispatcher", "manager", "owner", "caretaker", "inspector", "office"}),
+    "call_list.adopt": frozenset({"manager", "owner"}),
+    "absence.record": frozenset({"dispatcher", "manager", "owner"}),
     "terms.see": frozenset({"technician", "dispatcher", "manager", "owner", "caretaker", "inspector", "office"}),
     "terms.adopt": frozenset({"owner"}),
     "card.see": frozenset({"technician", "dispatcher", "manager", "owner"}),

@@ -11,7 +11,19 @@ READ = "read"  # needed by every key: what is not visible can't be acted on
 
 # Every action of the policy is in exactly one scope; an action in none would be closed to every scoped key.
 SCOPES: dict[str, frozenset[str]] = {
-    READ: frozenset({"board.see", "visit.see", "job.see", "job.see_own", "terms.see", "register.see", "card.see"}),
+    READ: frozenset(
+        {
+            "board.see",
+            "visit.see",
+            "job.see",
+            "job.see_own",
+            "terms.see",
+            "register.see",
+            "card.see",
+            "call_list.see",
+            "notice.see",
+        }
+    ),
     "visits": frozenset({"visit.post", "visit.correct_own", "visit.correct", "visit.second", "visit.reply"}),
     "acts": frozenset(
         {
@@ -23,9 +35,11 @@ SCOPES: dict[str, frozenset[str]] = {
             "alert.shelve",
         }
     ),
-    "jobs": frozenset({"job.create", "job.plan", "job.answer", "job.cancel"}),
+    "jobs": frozenset({"absence.record", "job.create", "job.plan", "job.answer", "job.cancel"}),
     "register": frozenset({"register.change", "terms.adopt"}),
-    "office": frozenset({"people.see", "people.change", "post.see_refused", "self_check.see", "card.make"}),
+    "office": frozenset(
+        {"call_list.adopt", "people.see", "people.change", "post.see_refused", "self_check.see", "card.make"}
+    ),
 }
 
 

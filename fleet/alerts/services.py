@@ -19,6 +19,8 @@ Values = dict[str, Any]
 
 
 PORTFOLIO_CONDITIONS = ("not_surveyed", "not_on_record")
+# That alerts reach nobody: known to the notices, not to the rules.
+SILENCE_CONDITIONS = ("nobody_to_tell", "notices_failing")
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,6 +44,12 @@ def reconcile_boiler(*, boiler: Boiler, conditions: Sequence[Condition], at: dat
 def reconcile_portfolio(*, portfolio: UUID, conditions: Sequence[Condition], at: datetime) -> Reconciled:
     """Do the same for the portfolio's own conditions; the portfolio's pulse must be locked."""
     own = {"condition__in": PORTFOLIO_CONDITIONS}
+    return _reconcile_scope({"portfolio_id": portfolio, "boiler_id": None}, conditions, at, own)
+
+
+def reconcile_silence(*, portfolio: UUID, conditions: Sequence[Condition], at: datetime) -> Reconciled:
+    """Do the same for the conditions that alerts reach nobody; the portfolio's pulse must be locked."""
+    own = {"condition__in": SILENCE_CONDITIONS}
     return _reconcile_scope({"portfolio_id": portfolio, "boiler_id": None}, conditions, at, own)
 
 

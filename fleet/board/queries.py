@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from uuid import UUID
 
-from django.db.models import Exists, F, OuterRef, Q, QuerySet
+from django.db.models import Count, Exists, F, Min, OuterRef, Q, QuerySet
 
 from fleet.board.models import Judged, Pulse, Segment, StateSegment
 from fleet.catalog import queries as catalog
@@ -78,13 +78,24 @@ def boilers_to_judge(build_of: Iterable[tuple[UUID, str]], at: datetime, limit: 
 
     Boilers that failed wait for `retry_at`. `build_of` gives each portfolio's present build.
     """
+    ready = Q(judged=None) | Q(judged__retry_at=None) | Q(judged__retry_at__lte=at)
+    boilers = waiting_boilers(build_of, at).filter(ready).order_by("judged__next_at", "id")
+    return list(boilers.values_list("id", flat=True)[:limit])
+
+
+def waiting_boilers(build_of: Iterable[tuple[UUID, str]], at: datetime) -> QuerySet[Boiler]:
+    """Return the boilers whose conclusions are behind, those that failed and wait to be tried again among them."""
     stale = Q(pk__in=())
     for portfolio, build in build_of:
         stale |= Q(portfolio=portfolio) & ~Q(judged__build=build)
-    due = Q(judged=None) | Q(judged__next_at__lte=at) | stale
-    ready = Q(judged=None) | Q(judged__retry_at=None) | Q(judged__retry_at__lte=at)
-    boilers = Boiler.objects.filter(due, ready).order_by("judged__next_at", "id").values_list("id", flat=True)
-    return list(boilers[:limit])
+    return Boiler.objects.filter(Q(judged=None) | Q(judged__next_at__lte=at) | stale)
+
+
+def passed_boundaries(boilers: QuerySet[Boiler], at: datetime) -> tuple[int, datetime | None]:
+    """Return how many of the boilers were not judged since a boundary that lies at or before `at`, and the oldest."""
+    waiting = Judged.objects.filter(boiler__in=boilers, next_at__lte=at)
+    counted = waiting.aggregate(count=Count("id"), oldest=Min("next_at"))
+    return counted["count"], counted["oldest"]
 
 
 def last_judgement(boiler: UUID) -> Judged | None:

@@ -1,6 +1,7 @@
 """The only way in for facts and for time. Every verb about a boiler goes through `conclude.write_and_conclude`."""
 
 from fleet.pipeline.acts import act_on_alert, act_on_deficiency
+from fleet.pipeline.answered_notices import acknowledge_notice, answerable_alerts
 from fleet.pipeline.cards import (
     CardAnswer,
     NewCard,
@@ -50,6 +51,7 @@ __all__ = [
     "PostedVisit",
     "RequestAnswer",
     "SweepResult",
+    "acknowledge_notice",
     "act_on_alert",
     "act_on_deficiency",
     "act_on_job",
@@ -58,6 +60,7 @@ __all__ = [
     "add_paper",
     "adopt_terms",
     "answer_request",
+    "answerable_alerts",
     "capacity_to_second",
     "change_register",
     "check_visit",

@@ -11,13 +11,13 @@ from fleet.alerts import acts as on_alerts
 from fleet.alerts import services as alerts
 from fleet.alerts.models import Alert, AlertAct
 from fleet.board import queries
-from fleet.board import services as board
 from fleet.deficiencies import acts as on_deficiencies
 from fleet.deficiencies.life import DeficiencyLife, acts_by_episode, episodes_of_rows, life_at
 from fleet.deficiencies.models import Deficiency, DeficiencyAct
 from fleet.errors import Refused
 from fleet.pipeline.conclude import write_and_conclude
 from fleet.pipeline.portfolio_conditions import clamp_to_written_alerts, lock_pulse, settle_portfolio
+from fleet.pipeline.telling import record_and_tell
 from fleet.portfolio.locks import lock_boilers
 from fleet.portfolio.models import Boiler
 from fleet.records.events import Cause, ChangeEvent
@@ -169,4 +169,4 @@ def _act_without_judging(alert: Alert, write_facts: Callable[[list[Boiler]], Ale
         events += settle_portfolio(portfolio=alert.portfolio_id, at=act.at).events
     else:
         alerts.refresh_alert(alert=alert.id, at=act.at)
-    board.record_changes(portfolio=alert.portfolio_id, events=events, cause=cause, at=act.at)
+    record_and_tell(portfolio=alert.portfolio_id, events=events, cause=cause, at=act.at)

@@ -8,13 +8,13 @@ from django.db import transaction
 
 from fleet.accounts.models import User
 from fleet.assessments.models import Answer
-from fleet.board import services as board
 from fleet.cards import pins, queries
 from fleet.cards.addresses import digest_of, make_secret
 from fleet.cards.models import Card, CardPost
 from fleet.cards.submissions import CardSubmission
 from fleet.errors import Refused
 from fleet.files.services import MAX_PIECE_BYTES, SentPiece, take_piece
+from fleet.pipeline.telling import record_and_tell
 from fleet.pipeline.visits import PostedVisit, post_visits
 from fleet.portfolio.locks import lock_boilers
 from fleet.portfolio.models import Boiler
@@ -63,7 +63,7 @@ def make_card(*, boiler: UUID, replaces: UUID | None, by: User, at: datetime, ca
         portfolio_id=locked.portfolio_id, boiler=locked, digest=digest_of(secret), made_by=by, made_at=at
     )
     events.append(_card_event(card, "card.made", f"{by.display_name} made the boiler-room card.", at))
-    board.record_changes(portfolio=locked.portfolio_id, events=events, cause=cause, at=at)
+    record_and_tell(portfolio=locked.portfolio_id, events=events, cause=cause, at=at)
     return NewCard(card, secret)
 
 
@@ -75,7 +75,7 @@ def revoke_card(*, card: UUID, by: User, at: datetime, cause: Cause) -> Card:
         raise Refused("unknown_card", "Card not found.", status=404)
     if row.revoked_at is None:
         event = _end_card(row, by, at)
-        board.record_changes(portfolio=row.portfolio_id, events=[event], cause=cause, at=at)
+        record_and_tell(portfolio=row.portfolio_id, events=[event], cause=cause, at=at)
     return row
 
 

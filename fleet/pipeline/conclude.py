@@ -23,6 +23,7 @@ from fleet.pipeline.clocks import gap_boundaries, has_passed, heat_boundaries, n
 from fleet.pipeline.jobs import settle_jobs
 from fleet.pipeline.memory import boiler_memory
 from fleet.pipeline.portfolio_conditions import settle_building, settle_portfolio
+from fleet.pipeline.telling import record_and_tell
 from fleet.portfolio.locks import lock_boilers
 from fleet.portfolio.models import Boiler
 from fleet.records.events import Cause, ChangeEvent
@@ -108,7 +109,7 @@ def conclude_boilers(
             events += settle_building(building=building, at=at).events
         if portfolio in job_portfolios:
             events += jobs[portfolio].events
-        board.record_changes(portfolio=portfolio, events=events, cause=cause, at=at)
+        record_and_tell(portfolio=portfolio, events=events, cause=cause, at=at)
     return conclusions
 
 

@@ -10,13 +10,13 @@ from django.db import transaction
 
 from fleet.accounts.models import User
 from fleet.alerts import services as alerts
-from fleet.board import services as board
 from fleet.catalog import queries as catalog
 from fleet.deficiencies.models import Deficiency
 from fleet.errors import Fault, Refused
 from fleet.jobs import acts as on_jobs
 from fleet.jobs import evidence, job_grants, services, states, suggest, work
 from fleet.jobs.models import Item, Job, JobAct
+from fleet.pipeline.telling import record_and_tell
 from fleet.portfolio.locks import lock_boilers
 from fleet.portfolio.models import Boiler, Building, Position
 from fleet.records.events import Cause, ChangeEvent
@@ -207,7 +207,7 @@ def act_on_job(
             reason=act.reason,
         )
         other_events = [n for n in events if n.kind != "job.changed" or n.after != row.status]
-        board.record_changes(portfolio=row.portfolio_id, events=[act_event, *other_events], cause=cause, at=moment)
+        record_and_tell(portfolio=row.portfolio_id, events=[act_event, *other_events], cause=cause, at=moment)
     return Job.objects.get(id=job)
 
 
@@ -223,7 +223,7 @@ def _settle_and_collect(jobs: Sequence[Job], at: datetime) -> list[ChangeEvent]:
 
 def _settle_and_record(jobs: Sequence[Job], events: Sequence[ChangeEvent], cause: Cause, at: datetime) -> None:
     for portfolio, settled_jobs in _settle_by_portfolio(jobs, at).items():
-        board.record_changes(portfolio=portfolio, events=[*events, *settled_jobs.events], cause=cause, at=at)
+        record_and_tell(portfolio=portfolio, events=[*events, *settled_jobs.events], cause=cause, at=at)
 
 
 def _settle_by_portfolio(jobs: Sequence[Job], at: datetime) -> dict[UUID, SettledJobs]:

@@ -9,12 +9,12 @@ from django.db import transaction
 
 from fleet.alerts import services as alerts
 from fleet.board import queries
-from fleet.board import services as board
 from fleet.board.models import Judged
 from fleet.evidence import build_of
 from fleet.pipeline.conclude import conclude_boilers
 from fleet.pipeline.jobs import sweep_jobs
 from fleet.pipeline.memory import forget_boilers
+from fleet.pipeline.telling import record_and_tell, sweep_notices
 from fleet.portfolio.locks import lock_boilers
 from fleet.portfolio.models import Boiler, Portfolio
 from fleet.records.events import Cause
@@ -38,6 +38,7 @@ def sweep(*, at: datetime, limit: int = MAX_BOILERS_PER_SWEEP) -> SweepResult:
     builds = [(p, build_of(p, at)) for p in Portfolio.objects.values_list("id", flat=True)]
     outcomes = [_judge_boiler(boiler, at) for boiler in queries.boilers_to_judge(builds, at, limit)]
     sweep_jobs(at=at, limit=limit)
+    sweep_notices(at=at)
     return SweepResult(outcomes.count("judged"), outcomes.count("skipped"), outcomes.count("failed"))
 
 
@@ -68,7 +69,7 @@ def _record_failure(boiler_id: UUID, at: datetime) -> None:
         row.save(update_fields=["failures", "retry_at"])
         events = alerts.raise_unjudged(boiler=boiler, at=at)
         if events:
-            board.record_changes(portfolio=boiler.portfolio_id, events=events, cause=Cause(who="sweep"), at=at)
+            record_and_tell(portfolio=boiler.portfolio_id, events=events, cause=Cause(who="sweep"), at=at)
 
 
 def rebuild(*, at: datetime) -> int:

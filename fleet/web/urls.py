@@ -14,6 +14,8 @@ from fleet.web.card import card_page, print_page
 from fleet.web.deficiencies import deficiencies_page, deficiency_page
 from fleet.web.figures import figures_page
 from fleet.web.jobs import jobs_page, new_job_page
+from fleet.web.notices import call_list_page, link_pages, own_page, sent_page
+from fleet.web.probes import metrics_page, probe_pages
 from fleet.web.register import register_boiler_page, register_building_page, register_import_page, register_page
 from fleet.web.reports import reports_page
 from fleet.web.shared import self_check, stale_notice
@@ -98,10 +100,28 @@ urlpatterns = [
     path("account/calendars/make/", account_page.make_feed, name="feed-make"),
     path("account/calendars/<uuid:feed_id>/revoke/", account_page.revoke_feed, name="feed-revoke"),
     path("fresh/", stale_notice.show_stale_notice, name="fresh"),
+    path("healthz", probe_pages.show_alive, name="healthz"),
+    path("readyz", probe_pages.show_serving, name="readyz"),
+    path("metrics", metrics_page.show_metrics, name="metrics"),
     path("self-check/", self_check.show_self_check, name="self-check"),
     path("alerts/", alerts_page.show_alerts, name="alert-feed"),
     path("alerts/looked/", alerts_page.mark_looked, name="alerts-looked"),
     path("alerts/<slug:kind>/", alerts_page.act_on_alerts, name="alert-act"),
+    path("notices/", sent_page.show_sent, name="notices-sent"),
+    path("notices/<uuid:notice_id>/", sent_page.show_notice, name="notice-page"),
+    path("notices/call-list/<uuid:portfolio_id>/", call_list_page.show_call_list, name="call-list"),
+    path("notices/call-list/<uuid:portfolio_id>/change/", call_list_page.change_call_list, name="call-list-change"),
+    path("notices/answer/<str:token>/", link_pages.answer_notice, name="notice-answer"),
+    path("notices/stop/<str:token>/", link_pages.stop_notices, name="notices-stop"),
+    path("notices/confirm/<str:token>/", link_pages.confirm_own_address, name="address-confirm"),
+    path("account/notices/", own_page.show_own_notices, name="own-notices"),
+    path("account/notices/add/", own_page.add_own_address, name="own-address-add"),
+    path("account/notices/choices/", own_page.keep_own_choices, name="own-choices"),
+    path(
+        "account/notices/<uuid:destination_id>/<slug:change>/",
+        own_page.change_own_address,
+        name="own-address-change",
+    ),
     path("sign-in/", SignInView.as_view(), name="sign-in"),
     path("welcome/<uidb64>/<token>/", WelcomeView.as_view(), name="welcome"),
     path("owner/<str:token>/", owner_door_page.enter_owner_door, name="owner-door"),

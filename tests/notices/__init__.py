@@ -1,0 +1,1 @@
+"""Tests of the notices: who is called of what, when, and whether it arrives once."""

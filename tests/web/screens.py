@@ -72,7 +72,18 @@ FILES = {
 # The last but one is what the owner's door leads to; the visit sheet's screens are drawn by its own script, and walked
 # in tests/web/test_visit_sheet.py.
 # What a card's address opens is walked in tests/web/card.
-PARTS = {"board-rows", "fresh", "open-portfolio", "visit-sheet", "card", "card-form", "card-logged"}
+PARTS = {
+    "board-rows",
+    "fresh",
+    "healthz",
+    "readyz",
+    "metrics",
+    "open-portfolio",
+    "visit-sheet",
+    "card",
+    "card-form",
+    "card-logged",
+}
 
 # Pages of the person who looks, or of no boiler.
 OWN_PAGES = (

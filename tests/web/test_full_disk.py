@@ -11,6 +11,7 @@ from psycopg.errors import DiskFull
 
 from fleet import pipeline, tasks
 from fleet.board import sweep_heartbeat
+from fleet.heartbeats.services import read_heartbeats
 from fleet.records import disk_room
 from fleet.records.disk_room import ROOM_FOR_WRITES_BYTES, has_room
 from fleet.web.shared.disk_notice import DISK_NOTICE, PageRoomMiddleware
@@ -108,6 +109,7 @@ def test_the_self_check_tells_how_much_room_there_is(
     assert says in " ".join(told.replace("</span>", " ").split()).replace(" .", ".")
 
 
+@pytest.mark.django_db
 def test_no_sweep_and_no_import_begins_on_a_full_disk_and_none_is_noted(
     disk: Disk, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -117,7 +119,9 @@ def test_no_sweep_and_no_import_begins_on_a_full_disk_and_none_is_noted(
     monkeypatch.setattr(pipeline, "work_on_imports", lambda at: ran.append("imports"))
     tasks.sweep()
     tasks.imports()
-    assert (ran, sweep_heartbeat.last_sweep_at()) == ([], None)
+    tasks.note_worker()
+    tasks.note_delivery()
+    assert (ran, sweep_heartbeat.last_sweep_at(), read_heartbeats()) == ([], None, {})
     disk.free = ROOM_FOR_WRITES_BYTES
     tasks.sweep()
     tasks.imports()

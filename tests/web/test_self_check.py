@@ -3,13 +3,14 @@
 import re
 from datetime import timedelta
 from types import SimpleNamespace
+from typing import Any
 
 import pytest
 from django.test import Client
 
 from fleet import pipeline, tasks
-from fleet.board import sweep_heartbeat
 from fleet.board.models import Judged
+from fleet.heartbeats.services import PARTS, WATCHER_CALLED, WATCHER_FAILED, note_heartbeat
 from fleet.settings import REDIS_URL
 from tests.cast import DAY, NOW, Fleet, make_person
 from tests.stories import story
@@ -17,7 +18,7 @@ from tests.web.conftest import SetClock, SignIn
 from tests.web.test_board import Count, read
 
 pytestmark = pytest.mark.django_db
-MINUTE = timedelta(minutes=1)
+MINUTE, SECOND = timedelta(minutes=1), timedelta(seconds=1)
 
 
 @story
@@ -38,14 +39,65 @@ def check(client: Client, name: str) -> str:
     return found[1]
 
 
+@pytest.mark.parametrize("part", PARTS)
 @pytest.mark.parametrize(
     ("ago", "says"),
-    [(None, "Not known to run."), (2 * MINUTE, "Runs."), (2 * MINUTE + timedelta(seconds=1), "Stands still.")],
+    [
+        (None, "Not known to run."),
+        (2 * MINUTE - SECOND, "Runs."),
+        (2 * MINUTE, "Runs."),
+        (2 * MINUTE + SECOND, "Stands still."),
+        (-2 * MINUTE, "Runs."),
+        (-2 * MINUTE - SECOND, "Not known to run."),  # the clock was moved back
+    ],
 )
-def test_the_worker_is_known_by_its_last_sweep(ago: timedelta | None, says: str, mia: Client) -> None:
+def test_a_part_is_known_by_when_it_was_last_seen(part: str, ago: timedelta | None, says: str, mia: Client) -> None:
     if ago is not None:
-        sweep_heartbeat.note_sweep(NOW - ago)
-    assert says in check(mia, "Worker")
+        note_heartbeat(part, NOW - ago)
+    assert says in check(mia, part.capitalize())
+
+
+def test_the_age_of_a_heartbeat_is_told(mia: Client) -> None:
+    note_heartbeat("delivery", NOW - 7 * MINUTE)
+    assert "7 minutes ago" in check(mia, "Delivery")
+
+
+WATCHED = "https://watch.example/quiet-secret"
+
+
+@pytest.mark.parametrize(
+    ("url", "called", "failed", "says"),
+    [
+        ("", None, None, "None is set."),
+        ("", MINUTE, None, "None is set."),
+        (WATCHED, None, None, "Not called yet."),
+        (WATCHED, MINUTE, None, "Is called."),
+        (WATCHED, 2 * MINUTE, None, "Is called."),
+        (WATCHED, 2 * MINUTE + SECOND, None, "Not called for over 2 minutes."),
+        (WATCHED, None, MINUTE, "Calls fail."),
+        (WATCHED, 2 * MINUTE, MINUTE, "Calls fail."),
+        (WATCHED, MINUTE, 2 * MINUTE, "Is called."),
+        (WATCHED, 300 * MINUTE, 200 * MINUTE, "Calls fail."),
+    ],
+)
+def test_whether_the_watcher_outside_is_called(
+    url: str, called: timedelta | None, failed: timedelta | None, says: str, mia: Client, settings: Any
+) -> None:
+    settings.WATCHER_URL = url
+    for part, ago in ((WATCHER_CALLED, called), (WATCHER_FAILED, failed)):
+        if ago is not None:
+            note_heartbeat(part, NOW - ago, "answered 503" if part == WATCHER_FAILED else "")
+    said = check(mia, "Watcher")
+    assert says in said
+    assert ("(answered 503)" in said) is (says == "Calls fail.")
+    assert "quiet-secret" not in read(mia, "/self-check/")
+
+
+def test_why_the_watcher_hears_silence_is_told(mia: Client, settings: Any) -> None:
+    settings.WATCHER_URL = WATCHED
+    for part in PARTS:
+        note_heartbeat(part, NOW - (MINUTE if part != "sweep" else 3 * MINUTE))
+    assert "while a part is late (sweep)" in check(mia, "Watcher")
 
 
 def test_the_workers_sweep_leaves_its_mark_and_one_told_of_a_bygone_day_leaves_none(
@@ -53,9 +105,9 @@ def test_the_workers_sweep_leaves_its_mark_and_one_told_of_a_bygone_day_leaves_n
 ) -> None:
     monkeypatch.setattr(tasks, "timezone", SimpleNamespace(now=lambda: NOW))
     tasks.sweep()
-    assert "Mon 12 Jan 2026, 14:00 UTC" in check(mia, "Worker")
+    assert "Mon 12 Jan 2026, 14:00 UTC" in check(mia, "Sweep")
     pipeline.sweep(at=NOW - DAY)
-    assert "Mon 12 Jan 2026, 14:00 UTC" in check(mia, "Worker")
+    assert "Mon 12 Jan 2026, 14:00 UTC" in check(mia, "Sweep")
 
 
 def test_a_boundary_not_swept_is_told_with_its_age_until_it_is(fleet: Fleet, mia: Client, clock: SetClock) -> None:
@@ -117,7 +169,7 @@ def test_others_boilers_are_not_counted(fleet: Fleet, mia: Client, sign_in: Sign
     assert "could not be judged" not in body
 
 
-# session, user, may; what failed, boundaries and how many, never judged; the version of the database; release;
+# session, user, may; what failed, heartbeats, boundaries, never judged; the version of the database; release;
 # portfolios, and of the one its build (release, terms) and what is older
 PAGE = 13
 

@@ -171,8 +171,8 @@ def test_names_from_the_register_are_text_and_never_markup(two: Fleet, rosa: Cli
     assert "<script>alert" not in read(rosa, "/wall/")
 
 
-# session, user, everything that hangs there, portfolios, grants
-PAGE = 5
+# session, user, everything that hangs there, portfolios, grants, what is behind
+PAGE = 6
 
 
 @pytest.mark.django_db

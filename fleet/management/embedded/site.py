@@ -26,13 +26,15 @@ PASSED_ON_BY_ROOT = ("GAUGEGLASS_", "PYTHON", "LANG", "LC_", "TZ", "PATH")  # be
 class SitePlan:
     """What runs on top of the servers: first steps one after the other, then programs that stay, the web last.
 
-    `background` runs once after the site has opened; its output is printed. `last_words` prints before that.
+    `background` runs once after the site has opened; its output is printed. `last_words` prints before that, and
+    `late_staff` stays like the others and starts when the web answers.
     """
 
     steps: tuple[Program, ...]
     staff: tuple[Program, ...]
     last_words: Program | None = None
     background: Program | None = None
+    late_staff: tuple[Program, ...] = ()
 
     def moved_to(self, place: ProgramPlace) -> "SitePlan":
         """Return the plan with every program run by the account and from the files of `place`."""
@@ -40,7 +42,8 @@ class SitePlan:
             tuple(place.move_program(step) for step in self.steps),
             tuple(place.move_program(program) for program in self.staff),
             place.move_program(self.last_words) if self.last_words else None,
-            place.move_program(self.background) if self.background else None,
+            background=place.move_program(self.background) if self.background else None,
+            late_staff=tuple(place.move_program(program) for program in self.late_staff),
         )
 
 
@@ -104,6 +107,8 @@ def _open_site(crew: ProcessCrew, request: SiteRequest, place: ProgramPlace) -> 
         crew.say(f"Starting {program.name}.")
         crew.start_program(program, address.is_answering if program is plan.staff[-1] else None)
     _announce_site(crew, address, urls, plan.last_words)
+    for program in plan.late_staff:
+        crew.start_program(program)
     if plan.background:
         crew.start_program(plan.background)
 
@@ -137,6 +142,7 @@ def _site_environment(folder: Folder, address: ListenAddress, urls: ServerUrls) 
         "DATABASE_OWNER_URL": urls.database_owner,
         "REDIS_URL": urls.broker,
         "GAUGEGLASS_DATA": str(folder.path),
+        "GAUGEGLASS_ADDRESS": os.environ.get("GAUGEGLASS_ADDRESS") or address.url,
         "GAUGEGLASS_FILES": os.environ.get("GAUGEGLASS_FILES") or str(folder.files_folder()),
         "GAUGEGLASS_DISK": "" if os.environ.get("DATABASE_URL") else str(folder.path),
         "DJANGO_SETTINGS_MODULE": "fleet.settings",

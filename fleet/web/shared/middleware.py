@@ -13,6 +13,7 @@ from fleet.accounts.address import address_of, is_named_proxy
 from fleet.logs import REQUEST_ID, redact_secrets
 from fleet.web.shared.number_format import BOTH_UNITS, use_units
 
+HANDED_ON = "GAUGEGLASS_HANDED_ON"  # in META: somebody in front wrote a scheme, which was dropped
 _REQUEST_ID_PATTERN = re.compile(r"[A-Za-z0-9._-]{8,64}")
 
 # Nothing from other sites and nothing inline: a script in unescaped text cannot run.
@@ -32,8 +33,9 @@ class ForwardedSchemeMiddleware:
 
     def __call__(self, request: HttpRequest) -> HttpResponse:
         """Answer the request without a scheme that anybody could have written."""
-        if not is_named_proxy(str(request.META.get("REMOTE_ADDR", ""))):
-            request.META.pop("HTTP_X_FORWARDED_PROTO", None)
+        is_believed = is_named_proxy(str(request.META.get("REMOTE_ADDR", "")))
+        if not is_believed and request.META.pop("HTTP_X_FORWARDED_PROTO", None) is not None:
+            request.META[HANDED_ON] = "1"
         return self.get_response(request)
 
 

@@ -1,8 +1,7 @@
-"""The health of the site: worker, boundaries, database, disk, broker, boilers that could not be judged. No secrets."""
+"""The health of the site: its parts, boundaries, database, disk, broker, and what could not be judged. No secrets."""
 
 from collections.abc import Iterator
-from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import datetime
 from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
 
@@ -16,30 +15,20 @@ from django.shortcuts import render
 
 from fleet.accounts import policy
 from fleet.accounts.requests import user_of
-from fleet.board import sweep_heartbeat
+from fleet.board import queries as board
 from fleet.board.models import Judged
 from fleet.catalog import queries as catalog
 from fleet.evidence import build_of
+from fleet.heartbeats.services import LATE_AFTER
 from fleet.portfolio.models import Boiler
 from fleet.records.disk_room import ROOM_FOR_WRITES_BYTES, free_bytes, has_room
 from fleet.rules.judge import VERSION
+from fleet.web.shared.heartbeat_checks import check_heartbeats
 from fleet.web.shared.pages import signed_in_page
+from fleet.web.shared.system_check import BEHIND, WELL, WRONG, SystemCheck
 
-LATE_AFTER = timedelta(minutes=2)
 MAX_FAILED = 50
 MB = 1024 * 1024
-WELL, BEHIND, WRONG = "well", "late", "wrong"
-
-
-@dataclass(frozen=True, slots=True)
-class SystemCheck:
-    """One check: its status in one word, a headline and a sentence."""
-
-    name: str
-    status: str
-    says: str
-    sentence: str
-    at: datetime | None = None
 
 
 @signed_in_page
@@ -51,7 +40,7 @@ def show_self_check(request: HttpRequest, at: datetime) -> HttpResponse:
     boilers = policy.boilers_for(user, "self_check.see", at)
     failed = _failed_boilers(boilers)
     checks = [
-        _check_worker(at),
+        *check_heartbeats(at),
         _check_boundaries(boilers, at),
         _check_judging(boilers, len(failed)),
         _check_database(),
@@ -68,23 +57,9 @@ def show_self_check(request: HttpRequest, at: datetime) -> HttpResponse:
     return render(request, "shared/self_check.html", {**context, "as_of": at, "zone": "UTC", "here": "account"})
 
 
-def _check_worker(at: datetime) -> SystemCheck:
-    last = sweep_heartbeat.last_sweep_at()
-    if last is None:
-        sentence = "No sweep is on record within a day, or this process shares no cache with the worker."
-        return SystemCheck(
-            "Worker", WRONG, "Not known to run", f"{sentence} Boards stay correct. Alerts and jobs are not updated."
-        )
-    if at - last > LATE_AFTER:
-        sentence = "It should run every 30 seconds. Boards stay correct. Alerts and jobs are not updated."
-        return SystemCheck("Worker", WRONG, says="Stands still", sentence=f"{sentence} Last sweep:", at=last)
-    return SystemCheck("Worker", WELL, says="Runs", sentence="It runs every 30 seconds. Last sweep:", at=last)
-
-
 def _check_boundaries(boilers: QuerySet[Boiler], at: datetime) -> SystemCheck:
     """Check for boundaries in time that have passed and that the sweep has not reached."""
-    passed_boundaries = Judged.objects.filter(boiler__in=boilers, next_at__lte=at).order_by("next_at")
-    oldest, count = passed_boundaries.values_list("next_at", flat=True).first(), passed_boundaries.count()
+    count, oldest = board.passed_boundaries(boilers, at)
     if oldest is None:
         return SystemCheck("Boundaries", WELL, "None waits", "Every boundary that has passed has been swept.")
     status = BEHIND if at - oldest > LATE_AFTER else WELL
