@@ -2,6 +2,7 @@
 
 import { person, wipeFetched } from "./device.js";
 import { bigButton, dayAndTime, h, onceTouched, say } from "./dom.js";
+import { tellSwitch } from "./tell_here.js";
 import { deleteDraft, keptHeads } from "./visits.js";
 
 export async function showPhone(app) {
@@ -27,6 +28,7 @@ export async function showPhone(app) {
     h("p", {}, say("taken_by", { name: person()?.name ?? "" })),
     h("p", {}, app.persisted ? say("persistent") : say("not_persistent")),
     h("div.chips", {}, language("en", "English"), language("es", "Español")),
+    await tellSwitch(app),
     app.words?.read_by_native_speaker === false ? h("p.quiet", {}, say("unread_language")) : null,
     h("p", {}, say("lost_phone"), " ", h("a", { href: "/account/" }, say("account"))),
     bigButton(say("take_off"), takeOff),
