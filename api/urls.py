@@ -2,12 +2,14 @@
 
 from django.urls import path, re_path
 
+from api.absences import AbsenceListEndpoint, EndAbsenceEndpoint
 from api.alerts import AcknowledgeAlertEndpoint, AlertEndpoint, AlertListEndpoint, ShelveAlertEndpoint
 from api.asked import AnswerRequestEndpoint, RequestsEndpoint
 from api.boilers import BoilerEndpoint, BoilerListEndpoint, BoilerPositionsEndpoint
 from api.buildings import BuildingEndpoint, BuildingListEndpoint
 from api.calculations import CalculationEndpoint, CalculationListEndpoint
 from api.calendar_feed import CalendarFeedEndpoint, CalendarFeedListEndpoint, serve_calendar
+from api.call_lists import CallListEndpoint, CallTimesEndpoint
 from api.cards import BoilerCardsEndpoint, CardListEndpoint, RevokeCardEndpoint
 from api.changes import ChangeListEndpoint
 from api.corrections import DenyVisitEndpoint, NamingVisitsEndpoint, SecondCorrectionEndpoint
@@ -18,6 +20,12 @@ from api.deficiencies import (
     DeficiencyListEndpoint,
     ExplainDeficiencyEndpoint,
     ReportRepairEndpoint,
+)
+from api.destinations import (
+    ChangeSecretEndpoint,
+    DestinationEndpoint,
+    DestinationListEndpoint,
+    NoticeChoicesEndpoint,
 )
 from api.devices import DeviceEndpoint, DeviceListEndpoint
 from api.docs import ApiDocsEndpoint, OpenApiSchemaEndpoint
@@ -40,6 +48,7 @@ from api.jobs import (
     SuggestedJobsEndpoint,
 )
 from api.keys import KeyEndpoint, KeyListEndpoint, RevokeKeyEndpoint
+from api.notices import AcknowledgeNoticeEndpoint, NoticeEndpoint, NoticeListEndpoint
 from api.people import EndGrantEndpoint, PeopleEndpoint, QualificationsEndpoint, RoleHistoryEndpoint
 from api.photos import PhotographEndpoint, PictureEndpoint
 from api.portfolios import PortfolioEndpoint, PortfolioListEndpoint
@@ -161,6 +170,19 @@ urlpatterns = [
     path("v1/keys/", KeyListEndpoint.as_view(), name="keys"),
     path("v1/keys/<uuid:key>/", KeyEndpoint.as_view(), name="key"),
     path("v1/keys/<uuid:key>/revoke/", RevokeKeyEndpoint.as_view(), name="revoke-key"),
+    path("v1/notices/", NoticeListEndpoint.as_view(), name="notices"),
+    path("v1/notices/<uuid:notice>/", NoticeEndpoint.as_view(), name="notice"),
+    path("v1/notices/<uuid:notice>/acknowledge/", AcknowledgeNoticeEndpoint.as_view(), name="acknowledge-notice"),
+    path("v1/portfolios/<uuid:portfolio>/call-list/", CallListEndpoint.as_view(), name="call-list"),
+    path("v1/portfolios/<uuid:portfolio>/call-list/times/", CallTimesEndpoint.as_view(), name="call-times"),
+    path("v1/portfolios/<uuid:portfolio>/absences/", AbsenceListEndpoint.as_view(), name="absences"),
+    path(
+        "v1/portfolios/<uuid:portfolio>/absences/<uuid:absence>/end/", EndAbsenceEndpoint.as_view(), name="end-absence"
+    ),
+    path("v1/destinations/", DestinationListEndpoint.as_view(), name="destinations"),
+    path("v1/destinations/<uuid:destination>/", DestinationEndpoint.as_view(), name="destination"),
+    path("v1/destinations/<uuid:destination>/secret/", ChangeSecretEndpoint.as_view(), name="destination-secret"),
+    path("v1/notice-choices/", NoticeChoicesEndpoint.as_view(), name="notice-choices"),
     path("v1/refused-posts/", RefusedPostListEndpoint.as_view(), name="refused-posts"),
     path("v1/refused-posts/<uuid:post>/", RefusedPostEndpoint.as_view(), name="refused-post"),
     # Everything else under /api/ is answered with a problem. /api/docs and /api/schema get their slash appended.

@@ -36,8 +36,8 @@ except UnfitDeployment as unfit:
     sys.exit(str(unfit))
 SECRET_KEY = _DEPLOYMENT.secret_key
 IS_SECRET_KEY_GIVEN = bool(os.environ.get("GAUGEGLASS_SECRET_KEY") or _SITE_SETTINGS.get("secret_key"))
-# Where the site is reached, for the links that commands print; pages build theirs from the request.
-SITE_ADDRESS: str = _SITE_SETTINGS.get("web", "")
+# Where the site is reached, for the links in messages and those that commands print; pages build theirs themselves.
+SITE_ADDRESS: str = os.environ.get("GAUGEGLASS_ADDRESS") or _SITE_SETTINGS.get("web", "")
 ALLOWED_HOSTS = _DEPLOYMENT.hosts
 CSRF_TRUSTED_ORIGINS = _DEPLOYMENT.origins
 # Proxies in front of the site: how many entries of X-Forwarded-For are believed, or whose.

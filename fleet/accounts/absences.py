@@ -47,12 +47,12 @@ def people_in_place_of(person: UUID, absences: Mapping[UUID, Absence]) -> Sequen
 
     Empty where the person is away and nobody in the row is there.
     """
-    passed: set[UUID] = set()
+    visited_ids: set[UUID] = set()
     current: UUID | None = person
-    while current is not None and current in absences and len(passed) < MAX_STAND_INS_FOLLOWED:
-        if current in passed:
+    while current is not None and current in absences and len(visited_ids) < MAX_STAND_INS_FOLLOWED:
+        if current in visited_ids:
             return ()
-        passed.add(current)
+        visited_ids.add(current)
         current = absences[current].stand_in_id
     return () if current is None or current in absences else (current,)
 
@@ -75,10 +75,10 @@ def record_absence(*, portfolio: UUID, request: AbsenceRequest, by: User, at: da
 
 
 def _absence_faults(portfolio: UUID, request: AbsenceRequest, at: datetime) -> Iterator[Fault]:
-    here = set(_people_here(portfolio, (request.user, request.stand_in), at))
-    if request.user not in here:
+    known_people = set(_people_here(portfolio, (request.user, request.stand_in), at))
+    if request.user not in known_people:
         yield Fault("unknown_person", "Person not found.", ("user",))
-    if request.stand_in is not None and request.stand_in not in here:
+    if request.stand_in is not None and request.stand_in not in known_people:
         yield Fault("unknown_person", "Person not found.", ("stand_in",))
     if request.stand_in == request.user:
         yield Fault("bad_value", "Nobody stands in for himself.", ("stand_in",))
@@ -89,8 +89,8 @@ def _absence_faults(portfolio: UUID, request: AbsenceRequest, at: datetime) -> I
 
 
 def _people_here(portfolio: UUID, people: Iterable[UUID | None], at: datetime) -> Iterable[UUID]:
-    wanted = [person for person in people if person]
-    grants = Grant.objects.filter(not_ended(at), portfolio=portfolio, user__in=wanted, user__is_active=True)
+    person_ids = [person for person in people if person]
+    grants = Grant.objects.filter(not_ended(at), portfolio=portfolio, user__in=person_ids, user__is_active=True)
     return grants.values_list("user", flat=True)
 
 

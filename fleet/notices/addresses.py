@@ -46,7 +46,7 @@ def add_address(
 ) -> NewAddress:
     """Add an address and send to it what confirms it. Raises Refused with every fault."""
     User.objects.select_for_update().get(id=user.id)
-    faults = list(_address_faults(user, channel, address, channels, at))
+    faults = list(_address_faults(user, channel=channel, address=address, channels=channels, at=at))
     if faults:
         raise Refused.from_faults(faults, status=422)
     secret = _new_secret() if channel == "webhook" else ""
@@ -157,23 +157,23 @@ def choices_of(user: User) -> NoticeChoices | None:
     return NoticeChoices.objects.filter(user=user).first()
 
 
-def keep_choices(*, user: User, wanted: WantedChoices) -> NoticeChoices:
+def keep_choices(*, user: User, choices: WantedChoices) -> NoticeChoices:
     """Store a person's choices. Raises Refused (422) with every fault."""
-    faults = list(_choice_faults(wanted))
+    faults = list(_choice_faults(choices))
     if faults:
         raise Refused.from_faults(faults, status=422)
-    values = {name: getattr(wanted, name) for name in WantedChoices.__slots__}
+    values = {name: getattr(choices, name) for name in WantedChoices.__slots__}
     return NoticeChoices.objects.update_or_create(user=user, defaults=values)[0]
 
 
-def _choice_faults(wanted: WantedChoices) -> Iterator[Fault]:
-    if (wanted.quiet_from is None) != (wanted.quiet_until is None):
+def _choice_faults(choices: WantedChoices) -> Iterator[Fault]:
+    if (choices.quiet_from is None) != (choices.quiet_until is None):
         yield Fault("required", "Quiet hours need a beginning and an end.", ("quiet_until",))
-    if wanted.zone and wanted.zone not in available_timezones():
+    if choices.zone and choices.zone not in available_timezones():
         yield Fault("bad_value", "This is no time zone, such as America/New_York.", ("zone",))
-    if wanted.digest not in DIGEST_KINDS:
+    if choices.digest not in DIGEST_KINDS:
         yield Fault("bad_value", f"One of {', '.join(DIGEST_KINDS)}.", ("digest",))
-    if not 0 <= wanted.digest_hour <= 23:
+    if not 0 <= choices.digest_hour <= 23:
         yield Fault("out_of_range", "An hour from 0 to 23.", ("digest_hour",))
 
 

@@ -36,14 +36,14 @@ class CallRound:
 
     def due_people(self, at: datetime) -> list[CalledPerson]:
         """Return who is to be called by now. A step that reaches nobody brings the next one forward to its time."""
-        found: dict[UUID, CalledPerson] = {}
-        for begins, people in self.times():
+        called_by_id: dict[UUID, CalledPerson] = {}
+        for begins, people in self.step_times():
             if begins <= at:
                 for person in people:
-                    found.setdefault(person.user.id, person)
-        return list(found.values())
+                    called_by_id.setdefault(person.user.id, person)
+        return list(called_by_id.values())
 
-    def times(self) -> list[tuple[datetime, Sequence[CalledPerson]]]:
+    def step_times(self) -> list[tuple[datetime, Sequence[CalledPerson]]]:
         """Return when each step comes; steps that reach nobody are left out, and the next takes their time."""
         times: list[tuple[datetime, Sequence[CalledPerson]]] = []
         free: datetime | None = None
@@ -58,7 +58,7 @@ class CallRound:
 
     def exhausted_at(self) -> datetime:
         """Return when nobody is left to tell: at once where no step reaches anybody."""
-        times = self.times()
+        times = self.step_times()
         return times[-1][0] + LAST_STEP_WAIT if times else self.began_at
 
 
@@ -70,19 +70,19 @@ def call_people(*, portfolio: UUID, at: datetime, alerts: Collection[UUID] | Non
     if not is_anybody_told(portfolio, at):
         return 0
     rounds = read_rounds(portfolio, read_reachable(portfolio, at), at, alerts)
-    made = {(c.alert_id, c.user_id, c.round_at) for c in _calls_of(rounds)}
+    made_calls = {(c.alert_id, c.user_id, c.round_at) for c in _calls_of(rounds)}
     by_message: dict[tuple[UUID, UUID | None], list[tuple[CallRound, CalledPerson]]] = defaultdict(list)
-    for one in rounds:
-        for person in one.due_people(at):
-            if (one.called.alert.id, person.user.id, one.began_at) not in made:
-                by_message[person.user.id, one.called.building].append((one, person))
+    for call_round in rounds:
+        for person in call_round.due_people(at):
+            if (call_round.called.alert.id, person.user.id, call_round.began_at) not in made_calls:
+                by_message[person.user.id, call_round.called.building].append((call_round, person))
     for calls in by_message.values():
         _write_message(portfolio, calls, at)
     return len(by_message)
 
 
 def _calls_of(rounds: Iterable[CallRound]) -> Iterable[AlertCall]:
-    return AlertCall.objects.filter(alert__in=[one.called.alert.id for one in rounds])
+    return AlertCall.objects.filter(alert__in=[call_round.called.alert.id for call_round in rounds])
 
 
 def read_rounds(
@@ -92,9 +92,15 @@ def read_rounds(
     rows = Alert.objects.filter(portfolio=portfolio, until=None, condition__in=_CALLED_CONDITIONS, shelved_until=None)
     rows = rows.filter(id__in=list(alerts)) if alerts is not None else rows
     begins = {row: began for row in rows.select_related("boiler__building") if (began := _round_start(row, at))}
-    called = describe_alerts(list(begins), at)
-    rounds = [CallRound(one, begins[one.alert], _steps_of(one, begins[one.alert], reachable)) for one in called]
-    return sorted(rounds, key=lambda one: (INTERRUPTING.index(one.called.condition), one.called.alert.since))
+    rounds = [
+        CallRound(called, begins[called.alert], _steps_of(called, begins[called.alert], reachable))
+        for called in describe_alerts(list(begins), at)
+    ]
+    return sorted(rounds, key=_rank_round)
+
+
+def _rank_round(call_round: CallRound) -> tuple[int, datetime]:
+    return INTERRUPTING.index(call_round.called.condition), call_round.called.alert.since
 
 
 def _round_start(row: Alert, at: datetime) -> datetime | None:
@@ -117,16 +123,16 @@ def _steps_of(
 
 def _write_message(portfolio: UUID, calls: Sequence[tuple[CallRound, CalledPerson]], at: datetime) -> None:
     """Write one notice to one person about alerts of one house, and note the calls."""
-    person, rounds = calls[0][1], [one for one, _ in calls]
+    person, rounds = calls[0][1], [call_round for call_round, _ in calls]
     first = rounds[0].called
     may_answer = first.building is not None and policy.is_allowed(
-        person.user, "alert.acknowledge", portfolio, first.building, at
+        person.user, "alert.acknowledge", portfolio=portfolio, building=first.building, at=at
     )
     notice_id = uuid4()
     text = write_call(
         notice=notice_id,
-        called=[one.called for one in rounds],
-        others=_say_others(rounds[0], person.user, at),
+        called=[call_round.called for call_round in rounds],
+        other_lines=_say_others(rounds[0], person.user, at),
         stands_in_for=person.stands_in_for,
         may_answer=may_answer,
     )
@@ -139,7 +145,11 @@ def _write_message(portfolio: UUID, calls: Sequence[tuple[CallRound, CalledPerso
         subject=text.subject,
         text=text.text,
         html=text.html,
-        data={"alerts": [one.called.as_json() for one in rounds], "channel": person.channel, "may_answer": may_answer},
+        data={
+            "alerts": [call_round.called.as_json() for call_round in rounds],
+            "channel": person.channel,
+            "may_answer": may_answer,
+        },
         building=first.building,
         zone=first.zone,
         interrupts=True,
@@ -149,22 +159,24 @@ def _write_message(portfolio: UUID, calls: Sequence[tuple[CallRound, CalledPerso
     AlertCall.objects.bulk_create(
         AlertCall(
             portfolio_id=portfolio,
-            alert=one.called.alert,
+            alert=call_round.called.alert,
             user=person.user,
-            round_at=one.began_at,
+            round_at=call_round.began_at,
             at=at,
             notice=notice,
         )
-        for one in rounds
+        for call_round in rounds
     )
 
 
-def _say_others(one: CallRound, person: User, at: datetime) -> list[str]:
+def _say_others(call_round: CallRound, person: User, at: datetime) -> list[str]:
     """Say in clock times of the house who else is told, and who will be if nobody answers."""
     sentences = []
-    for begins, people in one.times():
-        names = ", ".join(other.user.display_name for other in people if other.user.id != person.id)
-        clock = begins.astimezone(ZoneInfo(one.called.zone)).strftime("%H:%M")
+    for begins, people in call_round.step_times():
+        names = ", ".join(
+            other_person.user.display_name for other_person in people if other_person.user.id != person.id
+        )
+        clock = begins.astimezone(ZoneInfo(call_round.called.zone)).strftime("%H:%M")
         if names:
             sentences.append(f"Told as well: {names}." if begins <= at else f"No answer by {clock}: {names}.")
     return sentences
@@ -175,12 +187,13 @@ def tell_returns(*, portfolio: UUID, at: datetime) -> int:
 
     The portfolio's pulse must be locked.
     """
-    open_calls = AlertCall.objects.filter(portfolio=portfolio, returned=False).select_related("user")
-    calls = [call for call in open_calls if call.alert_id in _ended_alerts(portfolio)] if open_calls else []
+    ended_ids = _ended_alerts(portfolio)
+    open_calls = AlertCall.objects.filter(portfolio=portfolio, returned=False, alert__in=ended_ids)
+    calls = list(open_calls.select_related("user")) if ended_ids else []
     rows = {row.id: row for row in Alert.with_withdrawn.filter(id__in=[c.alert_id for c in calls])} if calls else {}
     by_person: dict[tuple[UUID, UUID | None], list[CalledAlert]] = defaultdict(list)
     users = {call.user_id: call.user for call in calls}
-    described = {one.alert.id: one for one in describe_alerts(list(rows.values()), at)}
+    described = {ended_alert.alert.id: ended_alert for ended_alert in describe_alerts(list(rows.values()), at)}
     for user, alert in sorted({(call.user_id, call.alert_id) for call in calls}, key=str):
         by_person[user, described[alert].building].append(described[alert])
     for (user, _), ended in by_person.items():
@@ -197,7 +210,7 @@ def _ended_alerts(portfolio: UUID) -> set[UUID]:
 
 def _write_return(portfolio: UUID, user: User, ended: Sequence[CalledAlert], at: datetime) -> None:
     text = write_return(ended=ended, at=at)
-    ids = " ".join(sorted(f"{one.alert.id}.{one.alert.version}" for one in ended))
+    ids = " ".join(sorted(f"{ended_alert.alert.id}.{ended_alert.alert.version}" for ended_alert in ended))
     draft = NoticeDraft(
         portfolio,
         user,
@@ -207,7 +220,7 @@ def _write_return(portfolio: UUID, user: User, ended: Sequence[CalledAlert], at:
         subject=text.subject,
         text=text.text,
         html=text.html,
-        data={"returned": [one.as_json() for one in ended]},
+        data={"returned": [ended_alert.as_json() for ended_alert in ended]},
         building=ended[0].building,
         zone=ended[0].zone,
     )

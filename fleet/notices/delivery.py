@@ -58,8 +58,8 @@ def choose_destination(notice: Notice, channels: Mapping[str, Channel], at: date
     the next. Where all did, the one that failed least is tried again: something is better than nothing.
     """
     if notice.kind == "confirm":  # the message that asks about an address goes there, and nowhere else
-        asked = Destination.objects.filter(id=notice.data["destination"], ended_at=None).first()
-        return asked if asked is not None and asked.channel in channels else None
+        unconfirmed_row = Destination.objects.filter(id=notice.data["destination"], ended_at=None).first()
+        return unconfirmed_row if unconfirmed_row is not None and unconfirmed_row.channel in channels else None
     used = Destination.objects.filter(user=notice.user_id, ended_at=None, confirmed_at__isnull=False)
     listed = [row for row in used.order_by("rank", "made_at", "id") if row.channel in channels]
     listed.sort(key=lambda row: row.channel != notice.data.get("channel"))
@@ -136,16 +136,18 @@ def record_result(
     elif _is_too_old(row, at):
         row.status = FAILED
     else:
-        row.next_at = _next_attempt(row, destination.id, result, chance, at)
+        row.next_at = _next_attempt(row, destination.id, result=result, chance=chance, at=at)
     row.save(update_fields=["status", "sent_at", "next_at", "claimed_until"])
 
 
-def _next_attempt(notice: Notice, tried: UUID, result: DeliveryResult, chance: float, at: datetime) -> datetime:
+def _next_attempt(
+    notice: Notice, destination_id: UUID, result: DeliveryResult, chance: float, at: datetime
+) -> datetime:
     """Return when to try again: at once where another destination has not been tried, else after a pause."""
     outcomes = _outcomes_of(notice)
-    others = Destination.objects.filter(user=notice.user_id, ended_at=None, confirmed_at__isnull=False)
-    is_over = falls_over(outcomes[tried], is_danger=notice.is_danger)
-    if is_over and any(not falls_over(outcomes.get(row.id, ()), is_danger=notice.is_danger) for row in others):
+    destinations = Destination.objects.filter(user=notice.user_id, ended_at=None, confirmed_at__isnull=False)
+    is_over = falls_over(outcomes[destination_id], is_danger=notice.is_danger)
+    if is_over and any(not falls_over(outcomes.get(row.id, ()), is_danger=notice.is_danger) for row in destinations):
         return at
     return next_attempt_at(at, max(notice.tries, 1), chance, result.retry_after)
 

@@ -1,6 +1,7 @@
 """Digests: each person's morning page, once a day or a week, at their hour."""
 
 from collections.abc import Iterator
+from dataclasses import dataclass
 from datetime import UTC, datetime, time, timedelta
 from uuid import UUID
 from zoneinfo import ZoneInfo
@@ -22,6 +23,16 @@ MONDAY = 0
 PERIODS = {"daily": timedelta(days=1), "weekly": timedelta(days=7)}
 
 
+@dataclass(frozen=True, slots=True)
+class DigestReader:
+    """Who reads a digest: daily or weekly, at which hour, in which zone ("" that of the portfolio)."""
+
+    user: User
+    kind: str
+    hour: int
+    zone: str
+
+
 def write_digests(*, portfolio: UUID, at: datetime) -> int:
     """Write the digests of a portfolio whose hour has come today; return how many. One a person and day, ever.
 
@@ -30,25 +41,25 @@ def write_digests(*, portfolio: UUID, at: datetime) -> int:
     """
     zone = Building.objects.filter(portfolio=portfolio).order_by("ref").values_list("zone", flat=True).first() or "UTC"
     return sum(
-        _write_one(portfolio, user, kind, hour, own_zone or zone, at)
-        for user, kind, hour, own_zone in _readers(portfolio, at)
+        _write_one(portfolio, reader, own_zone=reader.zone or zone, at=at) for reader in _find_readers(portfolio, at)
     )
 
 
-def _readers(portfolio: UUID, at: datetime) -> Iterator[tuple[User, str, int, str]]:
-    """Yield who reads a digest here: the person, daily or weekly, the hour, and the person's own zone ("" none)."""
+def _find_readers(portfolio: UUID, at: datetime) -> Iterator[DigestReader]:
+    """Yield who reads a digest here."""
     grants = Grant.objects.filter(not_ended(at), portfolio=portfolio, user__is_active=True, is_from_job=False)
     roles: dict[UUID, set[str]] = {}
     users: dict[UUID, User] = {}
     for grant in grants.select_related("user"):
         roles.setdefault(grant.user_id, set()).add(grant.role)
         users[grant.user_id] = grant.user
-    choices = {row.user_id: row for row in NoticeChoices.objects.filter(user__in=users)}
+    choices_by_user = {row.user_id: row for row in NoticeChoices.objects.filter(user__in=users)}
     for id_, user in sorted(users.items(), key=lambda pair: pair[1].get_username()):
-        own = choices.get(id_)
-        kind = own.digest if own else default_digest(roles[id_])
+        choices = choices_by_user.get(id_)
+        kind = choices.digest if choices else default_digest(roles[id_])
         if kind in PERIODS:
-            yield user, kind, own.digest_hour if own else DEFAULT_HOUR, own.zone if own else ""
+            hour = choices.digest_hour if choices else DEFAULT_HOUR
+            yield DigestReader(user, kind, hour, choices.zone if choices else "")
 
 
 def default_digest(roles: set[str]) -> str:
@@ -57,9 +68,10 @@ def default_digest(roles: set[str]) -> str:
     return "daily" if "daily" in kinds else "weekly" if kinds else "none"
 
 
-def _write_one(portfolio: UUID, user: User, kind: str, hour: int, zone: str, at: datetime) -> int:
+def _write_one(portfolio: UUID, reader: DigestReader, own_zone: str, at: datetime) -> int:
+    user, kind, zone = reader.user, reader.kind, own_zone
     day = day_of(at, zone)
-    due = datetime.combine(day, time(hour), ZoneInfo(zone)).astimezone(UTC)
+    due = datetime.combine(day, time(reader.hour), ZoneInfo(zone)).astimezone(UTC)
     key = f"digest {portfolio} {user.id} {day.isoformat()}"
     is_day = kind == "daily" or day.weekday() == MONDAY
     if not is_day or at < due or Notice.objects.filter(key=key).exists():
@@ -71,8 +83,8 @@ def _write_one(portfolio: UUID, user: User, kind: str, hour: int, zone: str, at:
     last = Notice.objects.filter(user=user, portfolio=portfolio, kind="digest").order_by("-created_at").first()
     since = last.created_at if last else at - PERIODS[kind]
     content = gather_digest(portfolio=portfolio, user=user, since=since, zone=zone, at=at)
-    own = NoticeChoices.objects.filter(user=user).first()
-    if content.is_empty and own is not None and not own.says_nothing_new:
+    choices = NoticeChoices.objects.filter(user=user).first()
+    if content.is_empty and choices is not None and not choices.says_nothing_new:
         return 0
     text = write_digest(content, user, kind)
     draft = NoticeDraft(

@@ -24,7 +24,9 @@ def silence_conditions(portfolio: UUID, at: datetime) -> list[Condition]:
 def _nobody_to_tell(portfolio: UUID, at: datetime) -> Iterator[Condition]:
     """Yield one condition for the portfolio while any call has run through its list and nobody acknowledged."""
     rounds = read_rounds(portfolio, read_reachable(portfolio, at), at)
-    silent = sorted((one for one in rounds if one.exhausted_at() <= at), key=CallRound.exhausted_at)
+    silent = sorted(
+        (call_round for call_round in rounds if call_round.exhausted_at() <= at), key=CallRound.exhausted_at
+    )
     if silent:
         first = silent[0].called
         more = f" and {len(silent) - 1} more" if len(silent) > 1 else ""
@@ -51,6 +53,6 @@ def _failing_addresses(portfolio: UUID, at: datetime) -> Iterator[Condition]:
     for row in rows.filter(fails).select_related("user").order_by("id"):
         assert row.failing_since is not None
         begins = row.ended_at or row.failing_since + FAILING_TIME
-        what = "its receiver refuses it" if row.ended_at else "every attempt fails"
-        sentence = f"Nothing reaches {row.user.display_name} by {row.channel.replace('_', ' ')}: {what}."
+        failure_words = "its receiver refuses it" if row.ended_at else "every attempt fails"
+        sentence = f"Nothing reaches {row.user.display_name} by {row.channel.replace('_', ' ')}: {failure_words}."
         yield Condition("notices_failing", row.id, since=begins, until=None, level=Level.URGENT, sentence=sentence)

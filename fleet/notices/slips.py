@@ -27,19 +27,21 @@ def tell_jobs(*, jobs: Collection[UUID], at: datetime) -> int:
     too. Jobs that are over because their work is proven are told to nobody: their people know.
     """
     rows = Job.objects.filter(id__in=list(jobs)).select_related("building", "technician", "second")
-    written = 0
+    notice_count = 0
     for job in rows:
-        told = _last_told(job)
+        told_states = _last_told(job)
         holders = [person for person in (job.technician, job.second) if person] if _is_held(job) else []
-        reachable = people_with_address([*(p.id for p in holders), *told])
+        reachable = people_with_address([*(p.id for p in holders), *told_states], at)
         for person in holders:
-            if person.id in reachable and told.get(person.id) != _state_of(job):
-                written += _add_slip(job, person, "changed" if person.id in told else "planned", at)
+            if person.id in reachable and told_states.get(person.id) != _state_of(job):
+                notice_count += _add_slip(job, person, "changed" if person.id in told_states else "planned", at)
         if job.status not in (states.PROVEN, states.STARTED, states.BACK, states.MISSED):
-            gone = [user for user, state in told.items() if state != "none" and user not in {p.id for p in holders}]
-            for person in User.objects.filter(id__in=[user for user in gone if user in reachable]):
-                written += _add_slip(job, person, "cancelled", at)
-    return written
+            former_holders = [
+                user for user, state in told_states.items() if state != "none" and user not in {p.id for p in holders}
+            ]
+            for person in User.objects.filter(id__in=[user for user in former_holders if user in reachable]):
+                notice_count += _add_slip(job, person, "cancelled", at)
+    return notice_count
 
 
 def _is_held(job: Job) -> bool:
@@ -58,8 +60,8 @@ def _last_told(job: Job) -> dict[UUID, str]:
 
 
 def _add_slip(job: Job, person: User, change: str, at: datetime) -> int:
-    told = SlipJob.of(job, list(Item.objects.filter(job=job).order_by("number")), person)
-    text = write_slip(told, change)
+    told_states = SlipJob.of(job, list(Item.objects.filter(job=job).order_by("number")), person)
+    text = write_slip(told_states, change)
     state = "none" if change == "cancelled" else _state_of(job)
     draft = NoticeDraft(
         job.portfolio_id,
@@ -70,7 +72,7 @@ def _add_slip(job: Job, person: User, change: str, at: datetime) -> int:
         subject=text.subject,
         text=text.text,
         html=text.html,
-        data={"job": str(job.id), "state": state, "change": change, **told.as_json()},
+        data={"job": str(job.id), "state": state, "change": change, **told_states.as_json()},
         building=job.building_id,
         zone=job.building.zone,
     )
@@ -93,9 +95,11 @@ def tell_tomorrow(*, portfolio: UUID, at: datetime) -> int:
         if job.planned_since and is_evening and day_of(job.planned_since, job.building.zone) == tomorrow:
             for person in filter(None, (job.technician, job.second)):
                 by_person[person, tomorrow.isoformat()].append(job)
-    reachable = people_with_address({person.id for person, _ in by_person})
-    told = [_add_evening(person, day, jobs, at) for (person, day), jobs in by_person.items() if person.id in reachable]
-    return sum(told)
+    reachable = people_with_address({person.id for person, _ in by_person}, at)
+    told_states = [
+        _add_evening(person, day, jobs, at) for (person, day), jobs in by_person.items() if person.id in reachable
+    ]
+    return sum(told_states)
 
 
 def _add_evening(person: User, day: str, jobs: Sequence[Job], at: datetime) -> int:

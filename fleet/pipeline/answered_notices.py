@@ -21,7 +21,7 @@ def answerable_alerts(notice: Notice, at: datetime) -> list[Alert]:
     building = notice.building_id
     if not notice.user.is_active or building is None:
         return []
-    if not policy.is_allowed(notice.user, "alert.acknowledge", notice.portfolio_id, building, at):
+    if not policy.is_allowed(notice.user, "alert.acknowledge", portfolio=notice.portfolio_id, building=building, at=at):
         return []
     return sorted(rows, key=lambda row: (row.condition != "hold_but_firing", row.since))
 
@@ -31,11 +31,11 @@ def acknowledge_notice(*, notice: UUID, by: User, at: datetime, cause: Cause | N
 
     Raises Refused: 404 for another's notice, 409 where it was used, or where nothing is left to acknowledge.
     """
-    taken = Notice.objects.filter(id=notice, user=by, answered_at=None).update(answered_at=at)
+    is_taken = Notice.objects.filter(id=notice, user=by, answered_at=None).update(answered_at=at)
     row = Notice.objects.filter(id=notice, user=by).select_related("user").first()
     if row is None:
         raise Refused("unknown", "Not found.", status=404)
-    alerts = answerable_alerts(row, at) if taken else []
+    alerts = answerable_alerts(row, at) if is_taken else []
     if not alerts:
         raise Refused("answered", "There is nothing left to acknowledge here.", status=409)
     decision = AlertDecision("acknowledged", REASON)

@@ -31,10 +31,10 @@ def record_and_tell(*, portfolio: UUID, events: Sequence[ChangeEvent], cause: Ca
     has_ended = any(event.kind in ENDING_EVENTS for event in events)
     if not (called or jobs or has_ended):
         return
-    written = slips.tell_jobs(jobs=jobs, at=at) if jobs else 0
-    written += calling.call_people(portfolio=portfolio, at=at, alerts=called) if called else 0
-    written += calling.tell_returns(portfolio=portfolio, at=at) if has_ended else 0
-    if written:
+    notice_count = slips.tell_jobs(jobs=jobs, at=at) if jobs else 0
+    notice_count += calling.call_people(portfolio=portfolio, at=at, alerts=called) if called else 0
+    notice_count += calling.tell_returns(portfolio=portfolio, at=at) if has_ended else 0
+    if notice_count:
         wake_task(DELIVER_TASK)
 
 
@@ -43,15 +43,15 @@ def sweep_notices(*, at: datetime) -> int:
 
     One portfolio per transaction; one that fails stops no other, and the next sweep tries again.
     """
-    written = 0
+    notice_count = 0
     for portfolio in Portfolio.objects.order_by("id").values_list("id", flat=True):
         if is_anybody_told(portfolio, at):
             try:
                 with transaction.atomic():
-                    written += _sweep_portfolio(portfolio, at)
+                    notice_count += _sweep_portfolio(portfolio, at)
             except Exception:
                 log.exception("notices of portfolio %s could not be written", portfolio)
-    return written
+    return notice_count
 
 
 def _sweep_portfolio(portfolio: UUID, at: datetime) -> int:
@@ -60,10 +60,10 @@ def _sweep_portfolio(portfolio: UUID, at: datetime) -> int:
     reconciled = alerts.reconcile_silence(portfolio=portfolio, conditions=silence_conditions(portfolio, at), at=at)
     if reconciled.events:
         board.record_changes(portfolio=portfolio, events=reconciled.events, cause=Cause(who="sweep"), at=at)
-    written = calling.call_people(portfolio=portfolio, at=at)
-    written += calling.tell_returns(portfolio=portfolio, at=at)
-    written += slips.tell_tomorrow(portfolio=portfolio, at=at)
-    written += digests.write_digests(portfolio=portfolio, at=at)
-    if written:
+    notice_count = calling.call_people(portfolio=portfolio, at=at)
+    notice_count += calling.tell_returns(portfolio=portfolio, at=at)
+    notice_count += slips.tell_tomorrow(portfolio=portfolio, at=at)
+    notice_count += digests.write_digests(portfolio=portfolio, at=at)
+    if notice_count:
         wake_task(DELIVER_TASK)
-    return written
+    return notice_count

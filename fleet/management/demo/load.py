@@ -20,6 +20,7 @@ from fleet.management.demo import portfolio_setup
 from fleet.management.demo.desk import ComingVisit, DemoDesk
 from fleet.management.demo.portfolio_setup import CAUSE
 from fleet.management.demo.posting import StoryAddress
+from fleet.management.demo.reach import give_addresses
 from fleet.management.town.chance import Chance
 from fleet.management.town.season import day_of, local_time
 from fleet.management.town.story_values import Story, TownServiceState, TownVisit
@@ -72,6 +73,7 @@ class _PortfolioLoad:
         for event in merge(self._morning_events(), self._post_events(), self._service_events(), key=lambda e: e.at):
             event.action(event.at)
         pipeline.sweep(at=self.now)
+        give_addresses(self.portfolio, self.now)
         decision_counts = ", ".join(f"{count} {kind}" for kind, count in sorted(self.desk.counts.items()))
         self.report_progress(f"done, {len(self.story.visits)} visits; {decision_counts}")
         return self.portfolio

@@ -9,6 +9,7 @@ from fleet import pipeline
 from fleet.accounts.models import User
 from fleet.catalog import queries as catalog
 from fleet.management.demo import cast, visit_entries
+from fleet.management.demo.reach import give_addresses
 from fleet.management.demo.visit_entries import VisitWriter
 from fleet.portfolio.models import Boiler, Portfolio
 from fleet.records.events import Cause
@@ -35,6 +36,7 @@ def make(sheet: Path, at: datetime) -> Portfolio:
         pipeline.post_visits([visit], by=poster, at=visit.performed_at + timedelta(minutes=50))
     _post_visits_naming_rosa(people["rosa"], people["bram"], at)
     pipeline.sweep(at=at)
+    give_addresses(portfolio, at)
     return portfolio
 
 

@@ -63,6 +63,14 @@ class Folder:
             self.accounts.site.give_ownership(path)
         return path
 
+    def mails_folder(self) -> Path:
+        """Return the demonstration's folder of mails, which only the site's account may enter. Made if missing."""
+        path = self.path / "mails"
+        if not path.is_dir():
+            path.mkdir(mode=0o700)
+            self.accounts.site.give_ownership(path)
+        return path
+
     def write_for_servers(self, name: str, text: str) -> Path:
         """Write a file in the folder itself that the servers may read and nobody but its owner may change."""
         path = self.path / name

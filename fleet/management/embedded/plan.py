@@ -15,6 +15,7 @@ from fleet.management.embedded.processes import Program
 from fleet.management.embedded.site import SitePlan
 
 OWNER_URL = "DATABASE_OWNER_URL"
+DEMO_SENDER = "Gaugeglass <notices@larkfield.example>"
 
 # It only sends wake-ups.
 NOT_FOR_BEAT = (
@@ -57,6 +58,13 @@ def _database_steps(env: Mapping[str, str]) -> tuple[Program, ...]:
 def demo_plan(folder: Folder, address: ListenAddress, env: Mapping[str, str]) -> SitePlan:
     """Return the plan of a demonstration: a site with invented portfolios that prints its sign-ins."""
     site_env = {name: value for name, value in env.items() if name != OWNER_URL}
+    if not site_env.get("GAUGEGLASS_MAIL"):  # mails are kept, not sent: the page "What was sent" shows them
+        mails = {
+            "GAUGEGLASS_MAIL": folder.mails_folder().as_uri().replace("file:", "folder:", 1),
+            "GAUGEGLASS_MAIL_FROM": DEMO_SENDER,
+        }
+        site_env |= mails
+        env = {**env, **mails}
     sign_ins = _make_program("sign-ins", site_env, str(settings.ROOT / "manage.py"), "make_demo", "--sign-ins")
     manage = str(settings.ROOT / "manage.py")
     town = replace(_make_program("town", site_env, manage, "make_demo"), once=True)

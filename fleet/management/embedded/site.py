@@ -141,6 +141,7 @@ def _site_environment(folder: Folder, address: ListenAddress, urls: ServerUrls) 
         "DATABASE_OWNER_URL": urls.database_owner,
         "REDIS_URL": urls.broker,
         "GAUGEGLASS_DATA": str(folder.path),
+        "GAUGEGLASS_ADDRESS": os.environ.get("GAUGEGLASS_ADDRESS") or address.url,
         "GAUGEGLASS_FILES": os.environ.get("GAUGEGLASS_FILES") or str(folder.files_folder()),
         "GAUGEGLASS_DISK": "" if os.environ.get("DATABASE_URL") else str(folder.path),
         "DJANGO_SETTINGS_MODULE": "fleet.settings",

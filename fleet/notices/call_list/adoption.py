@@ -37,7 +37,7 @@ def adopt_call_list(
         raise Refused("stale", f"This has changed. It is now at version {current}.", ("version",), status=412)
     if building is not None and not Building.objects.filter(id=building, portfolio=portfolio).exists():
         raise Refused("unknown", "Building not found.", ("building",), status=422)
-    faults = list(_faults(portfolio, building, lines, channels, at))
+    faults = list(_find_faults(portfolio, building, lines=lines, channels=channels, at=at))
     if faults:
         raise Refused.from_faults(faults, status=422)
     stored = None if lines is None else [line.as_json() for line in lines]
@@ -52,7 +52,7 @@ def newest_number(portfolio: UUID, building: UUID | None) -> int:
     return int(rows.aggregate(Max("number"))["number__max"] or 0)
 
 
-def _faults(
+def _find_faults(
     portfolio: UUID, building: UUID | None, lines: Sequence[CallLine] | None, channels: Sequence[str], at: datetime
 ) -> Iterator[Fault]:
     if lines is None:
@@ -72,12 +72,14 @@ def _faults(
 
 
 def find_holes(lines: Sequence[CallLine], house: Building, reachable: Reachable) -> Iterator[Fault]:
-    """Yield a fault for each kind of alert that interrupts and would reach nobody in this building as things are now."""
+    """Yield a fault for each kind of alert that interrupts and would reach nobody in this building now."""
     for condition in INTERRUPTING:
         steps = steps_for(lines, condition, "hold")
         if not any(reachable.people_of_step(step, house.id) for step in steps):
-            what = {"danger": "Danger to people", "building_without_heat": "A cold building"}.get(condition, "A hold")
-            who = ", ".join(sorted({line.hears for step in steps for line in step.lines})) or "nobody"
-            reached = f"{what} at {house.address} would reach nobody"
-            sentence = f"{reached}: the list names {who}, none with an address."
+            alert_words = {"danger": "Danger to people", "building_without_heat": "A cold building"}.get(
+                condition, "A hold"
+            )
+            named_roles = ", ".join(sorted({line.hears for step in steps for line in step.lines})) or "nobody"
+            reached = f"{alert_words} at {house.address} would reach nobody"
+            sentence = f"{reached}: the list names {named_roles}, none with an address."
             yield Fault("reaches_nobody", sentence, (condition,))

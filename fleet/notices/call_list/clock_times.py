@@ -30,42 +30,38 @@ def call_times(*, building: Building, condition: str, level: str, at: datetime) 
     steps = steps_for(reachable.lines_of(building.id), condition, level)
     times: list[ClockTime] = []
     free: datetime | None = None
-    told: set[object] = set()
+    told_ids: set[object] = set()
     for step in steps:
         begins = free if free is not None else at + timedelta(minutes=step.after_minutes)
-        people = [p for p in reachable.people_of_step(step, building.id) if p.user.id not in told]
-        told |= {p.user.id for p in people}
+        people = [p for p in reachable.people_of_step(step, building.id) if p.user.id not in told_ids]
+        told_ids |= {p.user.id for p in people}
         free = None if people else begins
         if people:
-            times.append(_clock_time(begins, at, people, condition, building.zone))
+            times.append(_clock_time(begins, at, people=people, condition=condition, zone=building.zone))
     last = times[-1].at + LAST_STEP_WAIT if times else at
     is_interrupting = condition in INTERRUPTING
     if is_interrupting or not times:
-        clock = _clock(last, building.zone)
-        times.append(
-            ClockTime(
-                last, clock, (), f"After {clock} nobody: that is an alert of its own." if is_interrupting else "Nobody."
-            )
-        )
+        sentence = "Nobody is left to tell: that is an alert of its own." if is_interrupting else "Nobody."
+        times.append(ClockTime(last, _clock_text(last, building.zone), (), sentence))
     return times
 
 
-def _clock(at: datetime, zone: str) -> str:
+def _clock_text(at: datetime, zone: str) -> str:
     return at.astimezone(ZoneInfo(zone)).strftime("%a %H:%M")
 
 
 def _clock_time(
     begins: datetime, raised: datetime, people: Sequence[CalledPerson], condition: str, zone: str
 ) -> ClockTime:
-    names = ", ".join(_name(person) for person in people)
-    clock = _clock(begins, zone)
+    names = ", ".join(_name_person(person) for person in people)
+    clock = _clock_text(begins, zone)
     act = " with the first act" if condition in (HOLD, HOLD_BUT_FIRING, "danger") else ""
     if condition not in INTERRUPTING:
         return ClockTime(begins, clock, people, f"{names}: in the digest, or singly by their own choice.")
-    sentence = f"{names}: at once{act}." if begins == raised else f"No answer by {clock}: {names}."
+    sentence = f"{names}: at once{act}." if begins == raised else f"If nobody answered: {names}."
     return ClockTime(begins, clock, people, sentence)
 
 
-def _name(person: CalledPerson) -> str:
+def _name_person(person: CalledPerson) -> str:
     stand_in = f" (in place of {person.stands_in_for})" if person.stands_in_for else ""
     return f"{person.user.display_name}{stand_in}"

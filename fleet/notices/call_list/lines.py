@@ -76,8 +76,12 @@ def steps_for(lines: Sequence[CallLine], condition: str, level: str) -> list[Cal
 
     Lines that name the condition count; where none does, those for any condition. The same of the class among them.
     """
-    named = [line for line in lines if line.condition == condition] or [x for x in lines if x.condition == ANY]
-    fitting = [line for line in named if line.level == level] or [line for line in named if line.level == ANY]
+    condition_lines = [line for line in lines if line.condition == condition] or [
+        x for x in lines if x.condition == ANY
+    ]
+    fitting = [line for line in condition_lines if line.level == level] or [
+        line for line in condition_lines if line.level == ANY
+    ]
     fitting.sort(key=lambda line: line.after_minutes)
     return [CallStep(minutes, tuple(group)) for minutes, group in groupby(fitting, lambda line: line.after_minutes)]
 
@@ -86,11 +90,11 @@ def lines_from_json(rows: Iterable[Mapping[str, object]]) -> tuple[CallLine, ...
     """Return stored lines as values."""
     return tuple(
         CallLine(
-            str(row["condition"]),
-            str(row["level"]),
-            int(str(row["after_minutes"])),
-            str(row["hears"]),
-            str(row.get("channel", "")),
+            condition=str(row["condition"]),
+            level=str(row["level"]),
+            after_minutes=int(str(row["after_minutes"])),
+            hears=str(row["hears"]),
+            channel=str(row.get("channel", "")),
         )
         for row in rows
     )

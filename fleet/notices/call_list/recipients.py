@@ -37,14 +37,14 @@ class Reachable:
 
     def people_of_step(self, step: CallStep, building: UUID | None) -> list[CalledPerson]:
         """Return whom a step reaches: each once, only those who gave an address. Empty where it reaches nobody."""
-        found: dict[UUID, CalledPerson] = {}
+        called_by_id: dict[UUID, CalledPerson] = {}
         for line in step.lines:
             for person in self._people_of_line(line, building):
                 for actual in people_in_place_of(person, self.absences):
                     if actual in self.with_address and actual in self.users:
                         name = "" if actual == person else self.users[person].display_name
-                        found.setdefault(actual, CalledPerson(self.users[actual], line.channel, name))
-        return list(found.values())
+                        called_by_id.setdefault(actual, CalledPerson(self.users[actual], line.channel, name))
+        return list(called_by_id.values())
 
     def _people_of_line(self, line: CallLine, building: UUID | None) -> Iterable[UUID]:
         """Return by role who works in this building, or in all of the portfolio; by name whoever has a role here."""
@@ -68,12 +68,18 @@ def read_reachable(portfolio: UUID, at: datetime) -> Reachable:
     )
     absences = absences_at(portfolio, at)
     users = {grant.user_id: grant.user for grant in grants}
-    return Reachable(grants, users, absences, people_with_address(users), adopted_lists(portfolio))
+    return Reachable(
+        grants=grants,
+        users=users,
+        absences=absences,
+        with_address=people_with_address(users, at),
+        lists=adopted_lists(portfolio),
+    )
 
 
-def people_with_address(people: Iterable[UUID]) -> frozenset[UUID]:
-    """Return those of these people who have an address in use."""
-    rows = Destination.objects.filter(user__in=list(people), ended_at=None, confirmed_at__isnull=False)
+def people_with_address(people: Iterable[UUID], at: datetime) -> frozenset[UUID]:
+    """Return those of these people who have an address in use, confirmed by `at`."""
+    rows = Destination.objects.filter(user__in=list(people), ended_at=None, confirmed_at__lte=at)
     return frozenset(rows.values_list("user", flat=True))
 
 
@@ -87,4 +93,4 @@ def adopted_lists(portfolio: UUID) -> dict[UUID | None, tuple[CallLine, ...]]:
 def is_anybody_told(portfolio: UUID, at: datetime) -> bool:
     """Whether anybody with a role in this portfolio gave an address. Where nobody did, nobody is told of anything."""
     people = Grant.objects.filter(not_ended(at), portfolio=portfolio, user__is_active=True).values("user")
-    return Destination.objects.filter(user__in=people, ended_at=None, confirmed_at__isnull=False).exists()
+    return Destination.objects.filter(user__in=people, ended_at=None, confirmed_at__lte=at).exists()

@@ -25,7 +25,7 @@ def backoff_delay(failures: int, chance: float) -> timedelta:
     """
     longest_plain = MAX_DELAY / (1 + JITTER)  # so that the longest delays differ as well
     doublings = min(failures - 1, 20)  # beyond it the bound holds anyhow, and the number would not
-    plain = min(FIRST_DELAY * 2**doublings, longest_plain)
+    plain = min(FIRST_DELAY * 2.0**doublings, longest_plain)
     return plain * (1 - JITTER + 2 * JITTER * chance)
 
 

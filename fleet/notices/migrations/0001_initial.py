@@ -161,6 +161,7 @@ class Migration(migrations.Migration):
         rows.portfolio_key("notices_notice"),
         rows.same_portfolio("notices_calllist", "building_id", "portfolio_building"),
         rows.same_portfolio("notices_notice", "building_id", "portfolio_building"),
+        rows.same_portfolio("notices_notice", "folded_into_id", "notices_notice"),
         rows.same_portfolio("notices_attempt", "notice_id", "notices_notice"),
         rows.same_portfolio("notices_alertcall", "notice_id", "notices_notice"),
         rows.same_portfolio("notices_alertcall", "alert_id", "alerts_alert"),

@@ -37,6 +37,16 @@ class CalledAlert:
         return TITLES.get(self.condition, self.alert.condition.replace("_", " ").capitalize())
 
     @property
+    def act_now(self) -> str:
+        """The first sentence of what to do first."""
+        return self.first_act.split(". ")[0].rstrip(".") + "." if self.first_act else ""
+
+    @property
+    def act_then(self) -> str:
+        """The rest of it."""
+        return self.first_act.partition(". ")[2]
+
+    @property
     def since(self) -> str:
         """When it began, in the building's time."""
         return self.alert.since.astimezone(ZoneInfo(self.zone)).strftime("%a %d %b %H:%M")
@@ -73,7 +83,7 @@ class NoticeText:
 
 
 def write_call(
-    *, notice: UUID, called: Sequence[CalledAlert], others: Sequence[str], stands_in_for: str, may_answer: bool
+    *, notice: UUID, called: Sequence[CalledAlert], other_lines: Sequence[str], stands_in_for: str, may_answer: bool
 ) -> NoticeText:
     """Return the message that calls a person of these alerts of one house, the worst first.
 
@@ -85,7 +95,7 @@ def write_call(
     context = {
         "subject": subject,
         "called": called,
-        "others": others,
+        "others": other_lines,
         "stands_in_for": stands_in_for,
         "answer": answer_address(notice) if may_answer else "",
         "caution": ADVICE_CAUTION,

@@ -22,7 +22,9 @@ def describe_alerts(rows: Sequence[Alert], at: datetime) -> list[CalledAlert]:
     houses = _houses_of([row.subject for row in rows if not row.boiler_id])
     findings = catalog.catalogue_at(at).findings if boilers else {}
     dangers = {code for code, rule in findings.items() if endangers_people(rule)}
-    return [_describe(row, segments.get(row.boiler_id) if row.boiler_id else None, houses, dangers) for row in rows]
+    return [
+        _describe_alert(row, segments.get(row.boiler_id) if row.boiler_id else None, houses, dangers) for row in rows
+    ]
 
 
 def _houses_of(subjects: Sequence[UUID]) -> dict[UUID, Building]:
@@ -34,7 +36,7 @@ def _houses_of(subjects: Sequence[UUID]) -> dict[UUID, Building]:
     return {**houses, **{job.id: job.building for job in jobs}}
 
 
-def _describe(
+def _describe_alert(
     row: Alert, segment: Segment | None, houses: Mapping[UUID, Building], dangers: Collection[str]
 ) -> CalledAlert:
     house = row.boiler.building if row.boiler else houses.get(row.subject)

@@ -75,23 +75,23 @@ def gather_digest(*, portfolio: UUID, user: User, since: datetime, zone: str, at
     )
     fresh = describe_alerts(list(_worst_first(rows.filter(raised_at__gt=since, shelved_until=None))), at)
     standing = list(_not_firing(boilers, at))
-    new_boilers = {one.alert.boiler_id for one in fresh if one.alert.boiler_id}
+    new_boilers = {called_alert.alert.boiler_id for called_alert in fresh if called_alert.alert.boiler_id}
     until = local_day(at + BARE_SPAN, zone)
     candidates = [
-        ("New", [_alert_line(one) for one in fresh]),
+        ("New", [_alert_line(called_alert) for called_alert in fresh]),
         ("Still", [_standing_line(row) for row in standing if row.boiler_id not in new_boilers]),
         ("Goes today", list(_today_lines(user, portfolio, zone, at))),
         (f"Bare before {until}", list(_bare_lines(boilers, at))),
     ]
-    held = [row for row in standing if row.standing == Standing.HOLD]
-    counts = [sum(day.counts[name] for name in NOT_FIRING) for day in _days(boilers, zone, at)]
+    held_rows = [row for row in standing if row.standing == Standing.HOLD]
+    counts = [sum(day.counts[name] for name in NOT_FIRING) for day in _count_days(boilers, zone, at)]
     return DigestContent(
         Portfolio.objects.get(id=portfolio).name,
         _share_out(candidates),
         new_count=len(fresh),
-        new_holds=sum(one.alert.condition == "hold" for one in fresh),
-        holds=len(held),
-        worst=_worst_words(fresh, held),
+        new_holds=sum(called_alert.alert.condition == "hold" for called_alert in fresh),
+        holds=len(held_rows),
+        worst=_worst_words(fresh, held_rows),
         as_of=at.astimezone(ZoneInfo(zone)).strftime("%a %d %b %Y, %H:%M"),
         chart=draw_chart(counts),
         chart_text=f"On hold or exposed, by day: {counts[0]} thirty days ago, {counts[-1]} now, at most {max(counts)}.",
@@ -109,9 +109,11 @@ def _not_firing(boilers: QuerySet[Boiler], at: datetime) -> QuerySet[Segment]:
     return rows.select_related("boiler__building").order_by("rank", "since", "boiler_id")
 
 
-def _alert_line(one: CalledAlert) -> DigestLine:
-    act = f" {one.first_act}" if one.first_act else ""
-    return DigestLine(f"{one.title}, {one.place}: {one.alert.sentence}{act}", one.address)
+def _alert_line(called_alert: CalledAlert) -> DigestLine:
+    act = f" {called_alert.first_act}" if called_alert.first_act else ""
+    return DigestLine(
+        f"{called_alert.title}, {called_alert.place}: {called_alert.alert.sentence}{act}", called_alert.address
+    )
 
 
 def _standing_line(row: Segment) -> DigestLine:
@@ -130,8 +132,8 @@ def _today_lines(user: User, portfolio: UUID, zone: str, at: datetime) -> Iterat
         assert job.planned_since is not None
         clock = job.planned_since.astimezone(ZoneInfo(job.building.zone)).strftime("%H:%M")
         people = " and ".join(p.display_name for p in (job.technician, job.second) if p)
-        asked = " (asked, no answer yet)" if job.status == states.ASKED else ""
-        yield DigestLine(f"{clock} {job.building.address}: {people}{asked}", page_address("/jobs/"))
+        answer_note = " (asked, no answer yet)" if job.status == states.ASKED else ""
+        yield DigestLine(f"{clock} {job.building.address}: {people}{answer_note}", page_address("/jobs/"))
 
 
 def _bare_lines(boilers: QuerySet[Boiler], at: datetime) -> Iterator[DigestLine]:
@@ -144,23 +146,29 @@ def _bare_lines(boilers: QuerySet[Boiler], at: datetime) -> Iterator[DigestLine]
 
 def _share_out(candidates: Sequence[tuple[str, list[DigestLine]]]) -> list[tuple[str, Sequence[DigestLine], int]]:
     """Return the sections with at most `MAX_LINES` lines in all: each gets its first lines in turn."""
-    shown = [0] * len(candidates)
+    shown_counts = [0] * len(candidates)
     for _ in range(MAX_LINES):
         for n, (_, lines) in enumerate(candidates):
-            if shown[n] < len(lines) and sum(shown) < MAX_LINES:
-                shown[n] += 1
-    return [(name, lines[: shown[n]], len(lines) - shown[n]) for n, (name, lines) in enumerate(candidates) if lines]
+            if shown_counts[n] < len(lines) and sum(shown_counts) < MAX_LINES:
+                shown_counts[n] += 1
+    return [
+        (name, lines[: shown_counts[n]], len(lines) - shown_counts[n])
+        for n, (name, lines) in enumerate(candidates)
+        if lines
+    ]
 
 
-def _worst_words(fresh: Sequence[CalledAlert], held: Sequence[Segment]) -> str:
+def _worst_words(fresh: Sequence[CalledAlert], held_rows: Sequence[Segment]) -> str:
     if fresh and fresh[0].alert.level == Level.HOLD:
         return f"{fresh[0].place}, {fresh[0].alert.sentence}"
-    if held:
-        return f"{held[0].boiler.building.address}, {held[0].reasons[0]['sentence'] if held[0].reasons else ''}"
+    if held_rows:
+        worst = held_rows[0]
+        sentence = worst.reasons[0]["sentence"] if worst.reasons else ""
+        return f"{worst.boiler.building.address}, {sentence}"
     return f"{fresh[0].place}, {fresh[0].alert.sentence}" if fresh else ""
 
 
-def _days(boilers: QuerySet[Boiler], zone: str, at: datetime) -> list[DayCounts]:
+def _count_days(boilers: QuerySet[Boiler], zone: str, at: datetime) -> list[DayCounts]:
     last = day_of(at, zone)
     return standings_per_day(boilers, last - timedelta(days=CHART_DAYS), last)
 

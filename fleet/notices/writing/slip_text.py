@@ -26,8 +26,8 @@ class SlipJob:
     @classmethod
     def of(cls, job: Job, items: Sequence[Item], reader: User) -> "SlipJob":
         """Return the job as this person reads it: the other of the two is named."""
-        others = [p.display_name for p in (job.technician, job.second) if p is not None and p.id != reader.id]
-        return cls(job, items, ", ".join(others))
+        other_names = [p.display_name for p in (job.technician, job.second) if p is not None and p.id != reader.id]
+        return cls(job, items, ", ".join(other_names))
 
     @property
     def when(self) -> str:
@@ -36,12 +36,12 @@ class SlipJob:
             return "without a day"
         zone = self.job.building.zone
         day = local_day(self.job.planned_since, zone)
-        return f"{day}, {_clock(self.job.planned_since, zone)} to {_clock(self.job.planned_until, zone)}"
+        return f"{day}, {_clock_text(self.job.planned_since, zone)} to {_clock_text(self.job.planned_until, zone)}"
 
     @property
     def begins(self) -> str:
         """When it begins, in the building's time."""
-        return _clock(self.job.planned_since, self.job.building.zone) if self.job.planned_since else ""
+        return _clock_text(self.job.planned_since, self.job.building.zone) if self.job.planned_since else ""
 
     @property
     def parts(self) -> str:
@@ -66,16 +66,16 @@ class SlipJob:
         }
 
 
-def _clock(at: datetime, zone: str) -> str:
+def _clock_text(at: datetime, zone: str) -> str:
     return at.astimezone(ZoneInfo(zone)).strftime("%H:%M")
 
 
-def write_slip(told: SlipJob, change: str) -> NoticeText:
+def write_slip(slip_job: SlipJob, change: str) -> NoticeText:
     """Return the message about one job. `change` is planned, changed or cancelled."""
-    is_asked = told.job.status == states.ASKED and change != "cancelled"
+    is_asked = slip_job.job.status == states.ASKED and change != "cancelled"
     word = "Asked of you" if is_asked else CHANGE_WORDS[change]
-    subject = f"{word}: {told.job.building.address}, {told.when}"
-    context = {"subject": subject, "word": word, "told": told, "change": change, "caution": ADVICE_CAUTION}
+    subject = f"{word}: {slip_job.job.building.address}, {slip_job.when}"
+    context = {"subject": subject, "word": word, "told": slip_job, "change": change, "caution": ADVICE_CAUTION}
     return render_notice("slip", subject, context)
 
 

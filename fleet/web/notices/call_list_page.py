@@ -46,13 +46,13 @@ class ListScope:
 @signed_in_page
 def show_call_list(request: HttpRequest, at: datetime, portfolio_id: UUID) -> HttpResponse:
     """Show who would be told when, and the lines."""
-    return render(request, "notices/call_list.html", _context(request, _scope(request, portfolio_id, at), at))
+    return render(request, "notices/call_list.html", _page_context(request, _read_scope(request, portfolio_id, at), at))
 
 
 @signed_in_action("/notices/call-list/{portfolio_id}/")
 def change_call_list(request: HttpRequest, at: datetime, portfolio_id: UUID) -> HttpResponse:
     """Adopt the lines sent, or go back to the wider list; a hole or a fault is shown and nothing is saved."""
-    user, scope = user_of(request), _scope(request, portfolio_id, at)
+    user, scope = user_of(request), _read_scope(request, portfolio_id, at)
     if not _may_adopt(user, scope, at):
         raise PermissionDenied
     version = request.POST.get("version", "")
@@ -68,7 +68,7 @@ def change_call_list(request: HttpRequest, at: datetime, portfolio_id: UUID) -> 
             at=at,
         )
     except Refused as refused:
-        context = {**_context(request, scope, at), "faults": _say_faults(refused, lines)}
+        context = {**_page_context(request, scope, at), "faults": _say_faults(refused, lines)}
         context["rows"] = [*(lines or ()), *[None] * EMPTY_ROWS]
         return render(request, "notices/call_list.html", context, status=refused.status)
     return redirect(f"/notices/call-list/{scope.portfolio.id}/{scope.query}")
@@ -81,9 +81,9 @@ def _say_faults(refused: Refused, lines: list[CallLine] | None) -> list[str]:
     ]
 
 
-def _scope(request: HttpRequest, portfolio_id: UUID, at: datetime) -> ListScope:
-    seen = policy.grants_for(user_of(request), "call_list.see", at).filter(portfolio=portfolio_id)
-    portfolio = get_object_or_404(Portfolio, id__in=seen.values("portfolio"))
+def _read_scope(request: HttpRequest, portfolio_id: UUID, at: datetime) -> ListScope:
+    visible_grants = policy.grants_for(user_of(request), "call_list.see", at).filter(portfolio=portfolio_id)
+    portfolio = get_object_or_404(Portfolio, id__in=visible_grants.values("portfolio"))
     building_id = canonical_id(query_text(request, "building"))
     if not building_id:
         return ListScope(portfolio, None)
@@ -96,7 +96,9 @@ def _scope(request: HttpRequest, portfolio_id: UUID, at: datetime) -> ListScope:
 
 def _may_adopt(user: User, scope: ListScope, at: datetime) -> bool:
     if scope.building is not None:
-        return policy.is_allowed(user, "call_list.adopt", scope.portfolio.id, scope.building.id, at)
+        return policy.is_allowed(
+            user, "call_list.adopt", portfolio=scope.portfolio.id, building=scope.building.id, at=at
+        )
     return policy.portfolios_for(user, "call_list.adopt", at).filter(id=scope.portfolio.id).exists()
 
 
@@ -107,40 +109,62 @@ def _read_lines(request: HttpRequest) -> list[CallLine]:
     for condition, level, after, hears, channel in zip(*columns, strict=False):
         if hears.strip():
             minutes = int(after) if after.strip().isdecimal() and len(after) < 6 else -1
-            lines.append(CallLine(condition[:32] or ANY, level[:16] or ANY, minutes, hears.strip()[:80], channel[:32]))
+            lines.append(
+                CallLine(
+                    condition=condition[:32] or ANY,
+                    level=level[:16] or ANY,
+                    after_minutes=minutes,
+                    hears=hears.strip()[:80],
+                    channel=channel[:32],
+                )
+            )
     return lines
 
 
-def _context(request: HttpRequest, scope: ListScope, at: datetime) -> dict[str, object]:
-    user = user_of(request)
-    visible = policy.boilers_for(user, "call_list.see", at).values("building")
-    houses = list(Building.objects.filter(portfolio=scope.portfolio, id__in=visible).order_by("address"))
-    house = scope.building or (houses[0] if houses else None)
-    what = query_choice(request, "what", CHOICES) or "hold"
+def _page_context(request: HttpRequest, scope: ListScope, at: datetime) -> dict[str, object]:
+    house, houses = _find_houses(request, scope, at)
     zone = house.zone if house else "UTC"
     moment = parse_local_instant(query_text(request, "at"), zone) or at
-    condition, level = (what, "hold") if what in INTERRUPTING else (ANY, what)
-    lists = adopted_lists(scope.portfolio.id)
-    lines = read_reachable(scope.portfolio.id, moment).lines_of(scope.building.id if scope.building else None)
     return {
         "portfolio": scope.portfolio,
         "building": scope.building,
         "house": house,
         "houses": houses,
-        "what": what,
-        "choices": CHOICES,
         "moment": moment.astimezone(ZoneInfo(zone)).strftime("%Y-%m-%dT%H:%M"),
-        "times": call_times(building=house, condition=condition, level=level, at=moment) if house else [],
-        "rows": [*lines, *[None] * EMPTY_ROWS],
-        "is_own": (scope.building.id if scope.building else None) in lists,
-        "version": newest_number(scope.portfolio.id, scope.building.id if scope.building else None),
-        "may_adopt": _may_adopt(user, scope, at),
-        "conditions": (*INTERRUPTING, ANY),
-        "levels": (ANY, *LEVELS),
-        "roles": ROLES,
-        "channels": list(channels_in_use()),
         "scope_query": scope.query,
         "as_of": at,
         "zone": zone,
         "here": "alerts",
+        **_clock_context(request, house, moment),
+        **_lines_context(request, scope, at),
+    }
+
+
+def _find_houses(request: HttpRequest, scope: ListScope, at: datetime) -> tuple[Building | None, list[Building]]:
+    """Return the building whose clock times are shown, and all that may be chosen."""
+    visible = policy.boilers_for(user_of(request), "call_list.see", at).values("building")
+    houses = list(Building.objects.filter(portfolio=scope.portfolio, id__in=visible).order_by("address"))
+    return scope.building or (houses[0] if houses else None), houses
+
+
+def _clock_context(request: HttpRequest, house: Building | None, moment: datetime) -> dict[str, object]:
+    alert_choice = query_choice(request, "what", CHOICES) or "hold"
+    condition, level = (alert_choice, "hold") if alert_choice in INTERRUPTING else (ANY, alert_choice)
+    times = call_times(building=house, condition=condition, level=level, at=moment) if house else []
+    return {"what": alert_choice, "choices": CHOICES, "times": times}
+
+
+def _lines_context(request: HttpRequest, scope: ListScope, at: datetime) -> dict[str, object]:
+    building = scope.building.id if scope.building else None
+    lines = read_reachable(scope.portfolio.id, at).lines_of(building)
+    return {
+        "rows": [*lines, *[None] * EMPTY_ROWS],
+        "count": len(lines),
+        "is_own": building in adopted_lists(scope.portfolio.id),
+        "version": newest_number(scope.portfolio.id, building),
+        "may_adopt": _may_adopt(user_of(request), scope, at),
+        "conditions": (*INTERRUPTING, ANY),
+        "levels": (ANY, *LEVELS),
+        "roles": ROLES,
+        "channels": list(channels_in_use()),
     }

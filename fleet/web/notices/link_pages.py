@@ -31,20 +31,20 @@ def answer_notice(request: HttpRequest, token: str) -> HttpResponse:
     notice_id = notice_of_answer(token)
     notice = Notice.objects.filter(id=notice_id).select_related("user").first() if notice_id else None
     if notice is None or not notice.user.is_active:
-        return _over(request, 404)
+        return _show_over(request, 404)
     if request.method == "POST":
-        return _acknowledge(request, notice, at)
+        return _acknowledge_notice(request, notice, at)
     alerts = [] if notice.answered_at else pipeline.answerable_alerts(notice, at)
     context = {"notice": notice, "alerts": alerts, "as_of": at}
     return render(request, "notices/answer.html", context, status=200 if alerts else 410)
 
 
-def _acknowledge(request: HttpRequest, notice: Notice, at: datetime) -> HttpResponse:
+def _acknowledge_notice(request: HttpRequest, notice: Notice, at: datetime) -> HttpResponse:
     cause = Cause(who=notice.user.get_username(), request_id=getattr(request, "id", ""))
     try:
         alerts = pipeline.acknowledge_notice(notice=notice.id, by=notice.user, at=at, cause=cause)
     except Refused:
-        return _over(request, 410)
+        return _show_over(request, 410)
     return render(request, "notices/answered.html", {"notice": notice, "alerts": alerts, "as_of": at})
 
 
@@ -53,10 +53,10 @@ def _acknowledge(request: HttpRequest, notice: Notice, at: datetime) -> HttpResp
 @require_http_methods(["GET", "HEAD", "POST"])
 def stop_notices(request: HttpRequest, token: str) -> HttpResponse:
     """Ask whether messages of a kind are to stop; a post stops them."""
-    found = person_and_kind_of_stop(token)
-    if found is None:
-        return _over(request, 404)
-    user, kind = found
+    stop_target = person_and_kind_of_stop(token)
+    if stop_target is None:
+        return _show_over(request, 404)
+    user, kind = stop_target
     is_stopped = request.method == "POST" and stop_kind(user=user, kind=kind)
     return render(request, "notices/stop.html", {"kind": kind, "is_stopped": is_stopped})
 
@@ -69,11 +69,11 @@ def confirm_own_address(request: HttpRequest, token: str) -> HttpResponse:
     rows = Destination.objects.filter(ended_at=None).select_related("user")
     row = rows.filter(id=destination_id).first() if destination_id else None
     if destination_id is None or row is None:
-        return _over(request, 404)
+        return _show_over(request, 404)
     if request.method == "POST":
         row = confirm_address(destination=destination_id, at=timezone.now()) or row
     return render(request, "notices/confirm.html", {"row": row})
 
 
-def _over(request: HttpRequest, status: int) -> HttpResponse:
+def _show_over(request: HttpRequest, status: int) -> HttpResponse:
     return render(request, "notices/over.html", status=status)

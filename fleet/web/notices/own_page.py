@@ -21,7 +21,7 @@ BY_HAND = ("email", "webhook")  # beside the operator's own services; web push i
 @signed_in_page
 def show_own_notices(request: HttpRequest, at: datetime) -> HttpResponse:
     """Show the addresses and choices of the signed-in user."""
-    return render(request, "notices/own.html", _context(request, at))
+    return render(request, "notices/own.html", _page_context(request, at))
 
 
 def _own_form(view: PageView) -> PageView:
@@ -31,14 +31,14 @@ def _own_form(view: PageView) -> PageView:
 @_own_form
 def add_own_address(request: HttpRequest, at: datetime) -> HttpResponse:
     """Add an address; the secret of a webhook is shown once."""
-    given = {name: request.POST.get(name, "").strip()[:500] for name in ("channel", "address", "label")}
+    address_fields = {name: request.POST.get(name, "").strip()[:500] for name in ("channel", "address", "label")}
     try:
-        new = addresses.add_address(user=user_of(request), channels=channels_in_use(), at=at, **given)
+        new = addresses.add_address(user=user_of(request), channels=channels_in_use(), at=at, **address_fields)
     except Refused as refused:
         faults = [fault.message for fault in refused.faults]
-        context = {**_context(request, at), "address_faults": faults, "given": given}
+        context = {**_page_context(request, at), "address_faults": faults, "given": address_fields}
         return render(request, "notices/own.html", context, status=refused.status)
-    return render(request, "notices/own.html", {**_context(request, at), "new": new})
+    return render(request, "notices/own.html", {**_page_context(request, at), "new": new})
 
 
 @_own_form
@@ -49,13 +49,13 @@ def change_own_address(request: HttpRequest, at: datetime, destination_id: UUID,
         new = addresses.change_secret(destination=destination_id, user=user, at=at)
         if new is None:
             raise Http404
-        return render(request, "notices/own.html", {**_context(request, at), "new": new})
-    done = (
+        return render(request, "notices/own.html", {**_page_context(request, at), "new": new})
+    is_changed = (
         addresses.remove_address(destination=destination_id, user=user, at=at)
         if change == "remove"
         else change == "first" and addresses.put_first(destination=destination_id, user=user)
     )
-    if not done:
+    if not is_changed:
         raise Http404
     return redirect("/account/notices/")
 
@@ -64,10 +64,10 @@ def change_own_address(request: HttpRequest, at: datetime, destination_id: UUID,
 def keep_own_choices(request: HttpRequest, at: datetime) -> HttpResponse:
     """Store quiet hours, digest and single notices."""
     try:
-        addresses.keep_choices(user=user_of(request), wanted=_read_choices(request))
+        addresses.keep_choices(user=user_of(request), choices=_read_choices(request))
     except Refused as refused:
         faults = [fault.message for fault in refused.faults]
-        context = {**_context(request, at), "choice_faults": faults}
+        context = {**_page_context(request, at), "choice_faults": faults}
         return render(request, "notices/own.html", context, status=refused.status)
     return redirect("/account/notices/#choices")
 
@@ -94,7 +94,7 @@ def _read_clock(text: str, name: str) -> time | None:
         raise Refused("bad_value", "A time of day, such as 22:00.", (name,), status=422) from error
 
 
-def _context(request: HttpRequest, at: datetime) -> dict[str, object]:
+def _page_context(request: HttpRequest, at: datetime) -> dict[str, object]:
     user, channels = user_of(request), channels_in_use()
     return {
         "addresses": addresses.addresses_of(user),

@@ -4,38 +4,37 @@ from datetime import datetime
 from uuid import UUID
 
 from django.core.paginator import Paginator
-from django.db.models import Prefetch, Q, QuerySet
+from django.db.models import Prefetch
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import render
 
 from fleet.accounts import policy
-from fleet.accounts.models import User
 from fleet.accounts.requests import user_of
 from fleet.notices.call_list.recipients import is_anybody_told
-from fleet.notices.models import DeliveryAttempt, Notice
+from fleet.notices.models import DeliveryAttempt
+from fleet.notices.queries import NOTICE_KINDS, text_for_reader, visible_notices
 from fleet.portfolio.models import Portfolio
 from fleet.web.shared.boiler_filter import build_query, canonical_id, query_choice, query_text
 from fleet.web.shared.pages import signed_in_page
 
 PER_PAGE = 50
-KINDS = ("call", "returned", "folded", "slip", "evening", "digest", "single", "confirm")
 
 
 @signed_in_page
 def show_sent(request: HttpRequest, at: datetime) -> HttpResponse:
     """Show the newest notices, one line each."""
     user = user_of(request)
-    kind = query_choice(request, "kind", KINDS)
+    kind = query_choice(request, "kind", NOTICE_KINDS)
     portfolio = canonical_id(query_text(request, "portfolio"))
     rows = visible_notices(user, at)
     rows = rows.filter(kind=kind) if kind else rows
     rows = rows.filter(portfolio=UUID(portfolio)) if portfolio else rows
-    shown = rows.select_related("user", "building", "portfolio").order_by("-created_at", "id")
+    listed_rows = rows.select_related("user", "building", "portfolio").order_by("-created_at", "id")
     portfolios = list(Portfolio.objects.filter(id__in=policy.grants_for(user, "board.see", at).values("portfolio")))
     query = build_query(kind=kind, portfolio=portfolio)
     context = {
-        "notices": Paginator(shown, PER_PAGE).get_page(request.GET.get("page")),
-        "kinds": KINDS,
+        "notices": Paginator(listed_rows, PER_PAGE).get_page(request.GET.get("page")),
+        "kinds": NOTICE_KINDS,
         "kind": kind,
         "portfolio": portfolio,
         "portfolios": portfolios,
@@ -57,18 +56,6 @@ def show_notice(request: HttpRequest, at: datetime, notice_id: UUID) -> HttpResp
         raise Http404
     is_own = notice.user_id == user_of(request).id
     zone = notice.building.zone if notice.building else "UTC"
-    text = notice.text if is_own else _without_links(notice.text)
+    text = text_for_reader(notice, user_of(request))
     context = {"notice": notice, "text": text, "is_own": is_own, "zone": zone, "as_of": at, "here": "alerts"}
     return render(request, "notices/notice.html", context)
-
-
-def visible_notices(user: User, at: datetime) -> QuerySet[Notice]:
-    """Return one's own notices, and those about buildings and portfolios that one answers for."""
-    houses = policy.boilers_for(user, "notice.see", at).values("building")
-    whole = policy.portfolios_for(user, "notice.see", at).values("id")
-    return Notice.objects.filter(Q(user=user) | Q(building__in=houses) | Q(portfolio__in=whole))
-
-
-def _without_links(text: str) -> str:
-    """Return a text without the addresses that act in its receiver's name."""
-    return "\n".join(line for line in text.splitlines() if "/notices/" not in line)

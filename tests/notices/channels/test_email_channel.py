@@ -16,8 +16,8 @@ from aiosmtpd.smtp import SMTP, AuthResult, Envelope, Session
 
 from fleet.notices.channels.contract import DeliveryOutcome, DeliveryResult, Receiver
 from fleet.notices.channels.email.email_channel import EmailChannel
-from fleet.notices.channels.email.smtp_backend import trusting_context
 from fleet.notices.channels.settings import MailSettings
+from fleet.notices.channels.tls_trust import trusting_context
 from tests.notices.channels.loopback import AT, MESSAGE, LoopbackCertificate, LoopbackServer, make_certificate
 
 SETTINGS = MailSettings("smtp", "Larkfield Homes", "notices@boilers.example", host="localhost")

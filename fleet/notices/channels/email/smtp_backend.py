@@ -12,6 +12,7 @@ from django.core.mail.backends.smtp import EmailBackend
 from fleet.notices.channels.connecting import connect_before, resolve_before
 from fleet.notices.channels.deadline import Deadline, DeadlineReader
 from fleet.notices.channels.settings import MailSettings
+from fleet.notices.channels.tls_trust import trusting_context
 
 END_OF_MESSAGE = b"\r\n.\r\n"
 MAX_REPLY_BYTES = 64 * 1024  # all replies of one exchange together
@@ -103,11 +104,3 @@ class DeadlineBackend(EmailBackend):
                 self.connection.quit()
             self.connection.close()
             self.connection = None
-
-
-def trusting_context(ca_file: str) -> ssl.SSLContext:
-    """Return the machine's trust in certificates, and that of the operator's file beside it."""
-    context = ssl.create_default_context()
-    if ca_file:
-        context.load_verify_locations(cafile=ca_file)
-    return context

@@ -1,0 +1,1 @@
+"""Signed webhooks by the Standard Webhooks scheme."""

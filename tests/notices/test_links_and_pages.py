@@ -1,0 +1,246 @@
+"""The links in messages ask before they act, work once and for their person only; the pages show what each may see."""
+
+from datetime import datetime, timedelta
+
+import pytest
+from django.core import signing
+from django.test import Client
+
+from fleet import pipeline
+from fleet.accounts.models import User
+from fleet.alerts.models import Alert
+from fleet.notices.addresses import add_address, confirm_address
+from fleet.notices.channels.contract import DeliveryOutcome, DeliveryResult
+from fleet.notices.delivery import deliver_next
+from fleet.notices.models import CallList, Destination, Notice, NoticeChoices
+from fleet.notices.writing import links
+from tests.cast import DAY, NOW, Fleet, make_person
+from tests.notices.reach import KeptChannel, give_address, staff
+from tests.stories import story
+
+pytestmark = pytest.mark.django_db
+MINUTE = timedelta(minutes=1)
+
+
+@story
+def held(fleet: Fleet) -> None:
+    """Staffed, and on hold since just now."""
+    staff(fleet)
+    fleet.post(fleet.serviced(NOW - 30 * DAY), at=NOW - 30 * DAY)
+    fleet.post(fleet.flushed(NOW, burner_stopped=False), at=NOW)
+
+
+def signed_in(name: str) -> Client:
+    client = Client()
+    client.force_login(User.objects.get(username=name))
+    return client
+
+
+def path_of(address: str) -> str:
+    return address[address.index("/notices/") :]
+
+
+def call_of(name: str) -> Notice:
+    return Notice.objects.get(kind="call", user__username=name)
+
+
+def is_acknowledged() -> bool:
+    return not Alert.objects.filter(until=None, condition="hold", acknowledged_at=None).exists()
+
+
+def test_opening_the_link_asks_and_changes_nothing(held: Fleet) -> None:
+    path = path_of(links.answer_address(call_of("manager1").id))
+    for _ in range(3):  # a program that scans mail follows it, too
+        assert "Yes, I see to it" in Client().get(path).content.decode()
+    assert not is_acknowledged()
+
+
+def test_saying_yes_acknowledges_once_and_the_link_is_over(held: Fleet) -> None:
+    path = path_of(links.answer_address(call_of("manager1").id))
+    assert Client().post(path).status_code == 200
+    assert is_acknowledged()
+    assert Client().post(path).status_code == 410
+    assert Client().get(path).status_code == 410
+
+
+def test_who_may_not_acknowledge_gets_no_link_and_a_made_one_does_nothing(held: Fleet) -> None:
+    notice = call_of("bram")  # a caretaker
+    assert "/notices/answer/" not in notice.text
+    assert Client().post(path_of(links.answer_address(notice.id))).status_code == 410
+    assert not is_acknowledged()
+
+
+@pytest.mark.parametrize("change", [lambda token: token[:-1], lambda token: "x" + token, lambda _token: "none"])
+def test_a_changed_link_is_not_found(held: Fleet, change: object) -> None:
+    token = signing.dumps(str(call_of("manager1").id), salt=links.ANSWER_SALT)
+    assert Client().post(f"/notices/answer/{change(token)}/").status_code == 404  # type: ignore[operator]
+    assert not is_acknowledged()
+
+
+@pytest.mark.parametrize(("age", "status"), [(links.ANSWER_TIME - MINUTE, 200), (links.ANSWER_TIME + MINUTE, 404)])
+def test_the_link_expires(held: Fleet, monkeypatch: pytest.MonkeyPatch, age: timedelta, status: int) -> None:
+    path = path_of(links.answer_address(call_of("manager1").id))
+    real = signing.time.time
+    monkeypatch.setattr(signing.time, "time", lambda: real() + age.total_seconds())
+    assert Client().get(path).status_code == status
+
+
+def test_a_link_to_acknowledge_is_no_link_to_stop(held: Fleet) -> None:
+    token = signing.dumps(str(call_of("manager1").id), salt=links.ANSWER_SALT)
+    assert Client().get(f"/notices/stop/{token}/").status_code == 404
+
+
+def test_one_click_stops_the_digest_and_never_a_hold(held: Fleet) -> None:
+    manager = User.objects.get(username="manager1")
+    path = path_of(links.stop_address(manager.id, "digest"))
+    assert Client().get(path).status_code == 200
+    assert not NoticeChoices.objects.exists()
+    answer = Client(enforce_csrf_checks=True).post(path, {"List-Unsubscribe": "One-Click"})
+    assert answer.status_code == 200
+    assert NoticeChoices.objects.get(user=manager).digest == "none"
+    held.post(held.flushed(NOW, "ALD12 B2", burner_stopped=False), at=NOW + MINUTE)
+    assert Notice.objects.filter(kind="call", user=manager).count() == 2
+
+
+def test_a_new_address_hears_only_the_question_until_it_says_yes(held: Fleet) -> None:
+    rosa, channel = held.technician, KeptChannel()
+    new = add_address(
+        user=rosa, channel="email", address="rosa@larkfield.example", label="", channels={"email": channel}, at=NOW
+    )
+    deliver_next(channels={"email": channel}, at=NOW, but_not=[n.id for n in Notice.objects.exclude(kind="confirm")])
+    assert [address for address, _ in channel.got] == ["rosa@larkfield.example"]
+    path = path_of(links.confirm_address_link(new.destination.id))
+    assert "Is this your address?" in Client().get(path).content.decode()
+    assert Destination.objects.get(id=new.destination.id).confirmed_at is None
+    assert "Confirmed" in Client().post(path).content.decode()
+    assert Destination.objects.get(id=new.destination.id).confirmed_at is not None
+
+
+def test_a_webhook_is_confirmed_by_taking_the_first_message(held: Fleet) -> None:
+    taken = KeptChannel()
+    new = add_address(
+        user=held.technician,
+        channel="webhook",
+        address="https://hooks.larkfield.example/",
+        label="",
+        channels={"webhook": taken},
+        at=NOW,
+    )
+    assert new.secret.startswith("whsec_")
+    others = [n.id for n in Notice.objects.exclude(kind="confirm")]
+    deliver_next(channels={"webhook": taken}, at=NOW, but_not=others)
+    assert Destination.objects.get(id=new.destination.id).confirmed_at == NOW
+
+
+def test_a_link_to_an_address_that_was_removed_is_over(held: Fleet) -> None:
+    place = give_address(held.technician)
+    Destination.objects.filter(id=place.id).update(ended_at=NOW)
+    assert confirm_address(destination=place.id, at=NOW) is None
+    assert Client().get(path_of(links.confirm_address_link(place.id))).status_code == 404
+
+
+def test_what_was_sent_is_seen_by_its_reader_and_by_who_answers_for_the_portfolio(held: Fleet) -> None:
+    page = signed_in("manager1").get("/notices/").content.decode()
+    assert "to bram" in page
+    assert "to manager1" in page
+    own = signed_in("bram").get("/notices/").content.decode()
+    assert "to bram" in own
+    assert "to manager1" not in own
+    assert signed_in("olga").get(f"/notices/{call_of('bram').id}/").status_code == 404
+
+
+def test_another_reader_gets_no_link_that_acts_in_somebodys_name(held: Fleet) -> None:
+    address = f"/notices/{call_of('manager1').id}/"
+    assert "/notices/answer/" in signed_in("manager1").get(address).content.decode()
+    assert "/notices/answer/" not in signed_in("dispatcher1").get(address).content.decode()
+
+
+def test_every_attempt_is_shown_with_its_answer(held: Fleet) -> None:
+    busy = KeptChannel(lambda _m, _r: DeliveryResult(DeliveryOutcome.FAILED, "The server is busy."))
+    while deliver_next(channels={"email": busy}, at=NOW):
+        pass
+    page = signed_in("manager1").get(f"/notices/{call_of('manager1').id}/").content.decode()
+    assert "The server is busy." in page
+
+
+def lines(*hears: str, after: int = 0) -> dict[str, list[str]]:
+    conditions = ["danger", "hold", "hold_but_firing", "building_without_heat"]
+    return {
+        "condition": [c for c in conditions for _ in hears],
+        "level": ["any"] * len(conditions) * len(hears),
+        "after": [str(after)] * len(conditions) * len(hears),
+        "hears": list(hears) * len(conditions),
+        "channel": [""] * len(conditions) * len(hears),
+    }
+
+
+def adopt(fleet: Fleet, name: str = "manager1", version: str = "0", **sent: list[str]) -> tuple[int, str]:
+    path = f"/notices/call-list/{fleet.portfolio.id}/change/"
+    answer = signed_in(name).post(path, {"version": version, **sent})
+    return answer.status_code, answer.content.decode()
+
+
+def test_a_list_without_holes_is_adopted_and_the_next_one_needs_its_version(held: Fleet) -> None:
+    assert adopt(held, **lines("manager", "caretaker"))[0] == 302
+    assert CallList.objects.count() == 1
+    assert adopt(held, **lines("manager"))[0] == 412
+    assert adopt(held, version="1", **lines("manager"))[0] == 302
+
+
+@pytest.mark.parametrize(
+    ("sent", "hole"),
+    [
+        (lines("inspector"), "A hold at 12 Alder Terrace would reach nobody: the list names inspector"),
+        (lines("@nobody.here"), "nobody.here has no role in this portfolio"),
+        (lines("manager", after=5), "Of hold nobody is told at once"),
+        ({"condition": ["any"], "level": ["urgent"], "after": ["0"], "hears": ["manager"], "channel": [""]}, "Of hold"),
+    ],
+)
+def test_a_list_that_leaves_a_hold_to_nobody_is_refused_and_names_the_hole(
+    held: Fleet, sent: dict[str, list[str]], hole: str
+) -> None:
+    status, page = adopt(held, **sent)
+    assert status == 422
+    assert hole in page
+    assert not CallList.objects.exists()
+
+
+def test_only_managers_and_owners_adopt_a_list(held: Fleet) -> None:
+    assert adopt(held, "dispatcher1", **lines("manager"))[0] == 403
+    assert adopt(held, "olga", **lines("manager"))[0] == 404
+
+
+def test_the_list_is_shown_as_clock_times_without_telling_anybody(held: Fleet) -> None:
+    before = Notice.objects.count()
+    moment = datetime.fromisoformat("2026-01-17T02:10")
+    page = signed_in("manager1").get(
+        f"/notices/call-list/{held.portfolio.id}/", {"what": "hold", "at": moment.isoformat()}
+    )
+    text = " ".join(page.content.decode().split())
+    assert "<strong>Sat 02:10</strong> bram, manager1: at once with the first act." in text
+    assert "<strong>Sat 02:25</strong> If nobody answered: dispatcher1." in text
+    assert "<strong>Sat 02:40</strong> If nobody answered: owner1." in text
+    assert "<strong>Sat 02:55</strong> Nobody is left to tell: that is an alert of its own." in text
+    assert Notice.objects.count() == before
+
+
+def test_a_portfolio_in_which_nobody_gave_an_address_says_so(fleet: Fleet) -> None:
+    make_person("manager2", fleet.portfolio, "manager")
+    assert "Nobody in Larkfield Homes gave an address" in signed_in("manager2").get("/notices/").content.decode()
+
+
+def test_quiet_hours_across_midnight_are_kept_and_half_of_them_refused(held: Fleet) -> None:
+    choices = {"digest": "daily", "digest_hour": "6", "zone": "America/New_York"}
+    client = signed_in("bram")
+    path = "/account/notices/choices/"
+    assert client.post(path, {**choices, "quiet_from": "22:00", "quiet_until": "06:00"}).status_code == 302
+    assert client.post(path, {**choices, "quiet_from": "22:00", "quiet_until": ""}).status_code == 422
+    assert client.post(path, {**choices, "quiet_from": "25:00", "quiet_until": "06:00"}).status_code == 422
+    assert client.post(path, {**choices, "zone": "Nowhere/Town"}).status_code == 422
+    assert NoticeChoices.objects.get(user=held.caretaker).quiet_from.hour == 22  # type: ignore[union-attr]
+
+
+def test_an_acknowledgment_by_link_is_on_record_with_its_reason(held: Fleet) -> None:
+    pipeline.acknowledge_notice(notice=call_of("manager1").id, by=User.objects.get(username="manager1"), at=NOW)
+    act = Alert.objects.get(condition="hold").acts.get()
+    assert (act.by.username, act.reason) == ("manager1", "By the link in the message.")
