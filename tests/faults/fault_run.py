@@ -13,9 +13,10 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
+from fleet.notices.channels.webhook.signed_payload import make_secret
 from tests.faults.availability import ServingProbe
 from tests.faults.killer import ProgramKiller
-from tests.faults.mail_room import MailRoom, run_mail_room
+from tests.faults.receivers import FORGED, ReceivedMessages, run_receivers
 from tests.faults.running_site import PROGRAMS, RunningSite, run_fault_site
 from tests.faults.visitors import PostLedger, VisitPoster, start_posters
 from tests.management.machine import eventually
@@ -63,7 +64,7 @@ class FaultRun:
 
     plan: FaultPlan
     site: RunningSite
-    room: MailRoom
+    received: ReceivedMessages
     report: FaultReport
     ledger: PostLedger = field(default_factory=PostLedger)
 
@@ -164,19 +165,21 @@ class FaultRun:
 
     def _check_notices(self, people: int) -> None:
         left = self._ask("delivered", {"seconds": self.plan.delivery_seconds})["left"]
-        by_itself = sum(count > 0 for count in self.room.count_taken().values())
-        self.room.fails = False
+        by_itself = sum(count > 0 for count in self.received.count_taken().values())
+        self.received.fails = False
         later = self._ask("later", {})["attempts"]
-        found = self._ask("notices", {"taken": self.room.count_taken()})
+        found = self._ask("notices", {"taken": self.received.count_taken()})
         self.report.faults += found["faults"]
         self.report.notices_sent = found["statuses"].get("sent", 0)
-        ways = [way for arrivals in self.room.arrivals.values() for way in arrivals]
+        ways = [way for arrivals in self.received.arrivals.values() for way in arrivals]
+        if FORGED in ways:
+            self.report.faults.append(f"{ways.count(FORGED)} messages were not signed by the site")
         self.report.figures |= {
             "notices": f"{found['written']} written to {people} people ({found['statuses']}), {found['repeated']} "
             f"repeated, {found['lost']} lost",
             "messages that arrived": f"{by_itself} by the site itself, {left} left to be tried again, {later} attempts "
             "with the time moved on",
-            "the mail server": ", ".join(f"{way} {ways.count(way)}" for way in sorted(set(ways))),
+            "the receivers": ", ".join(f"{way} {ways.count(way)}" for way in sorted(set(ways))),
         }
 
     def _ask(self, question: str, known: Mapping[str, object]) -> Any:
@@ -188,11 +191,11 @@ class FaultRun:
 def run_faults(plan: FaultPlan) -> FaultReport:
     """Carry out a run and return what came of it."""
     report = FaultReport(plan)
-    room = MailRoom(random.Random(f"{plan.seed} mail"))
+    received = ReceivedMessages(random.Random(f"{plan.seed} receivers"))
     began = time.monotonic()
-    with run_mail_room(room) as mail, run_fault_site(mail) as site:
+    with run_receivers(received, make_secret()) as channels, run_fault_site(channels) as site:
         report.figures["the site opened after"] = f"{time.monotonic() - began:.1f} s"
-        FaultRun(plan, site, room, report).carry_out()
+        FaultRun(plan, site, received, report).carry_out()
         if "Traceback" in site.output:
             report.faults.append("the supervisor failed")
     return report

@@ -1,9 +1,10 @@
-"""Prepares the site of a fault run: people who are told by mail, and what the posts need to know. Prints JSON.
+"""Prepares the site of a fault run: people who are told by mail or webhook, and what the posts must know. Prints JSON.
 
 Run beside the site as `python -m tests.faults.preparation PEOPLE`: so many further caretakers for each building.
 """
 
 import json
+import os
 import sys
 
 import django
@@ -28,10 +29,17 @@ def add_people(per_building: int) -> int:
             user = User.objects.create(username=f"caretaker-{building.ref}-{number}".lower())
             Grant.objects.create(user=user, role="caretaker", portfolio=building.portfolio, building=building)
     people = User.objects.filter(grants__isnull=False).distinct()
-    for user in people:
-        address = f"{user.username}@houses.example"
-        Destination.objects.create(user=user, channel="email", address=address, made_at=now, confirmed_at=now)
+    for number, user in enumerate(people.order_by("username")):
+        Destination.objects.create(user=user, **_choose_address(user, number), made_at=now, confirmed_at=now)
     return len(people)
+
+
+def _choose_address(user: User, number: int) -> dict[str, str]:
+    """Return the address of one person: every second one has a program that takes webhooks."""
+    if number % 2:
+        address = f"{os.environ['HOOK_ADDRESS']}/{user.username}"
+        return {"channel": "webhook", "address": address, "secret": os.environ["HOOK_SECRET"]}
+    return {"channel": "email", "address": f"{user.username}@houses.example"}
 
 
 def describe_boilers() -> list[dict[str, object]]:

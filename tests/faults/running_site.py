@@ -27,7 +27,7 @@ class RunningSite:
     data: Path
     port: int
     output_file: Path
-    mail: Mapping[str, str]
+    channels: Mapping[str, str]
 
     @property
     def output(self) -> str:
@@ -56,7 +56,7 @@ class RunningSite:
 
     def ask_helper(self, module: str, *arguments: str) -> Any:
         """Run a module of this folder beside the site, as its commands run, and return the JSON that it prints."""
-        env = {**CLEAN, **self.mail, "GAUGEGLASS_DATA": str(self.data), "DJANGO_SETTINGS_MODULE": "fleet.settings"}
+        env = {**CLEAN, **self.channels, "GAUGEGLASS_DATA": str(self.data), "DJANGO_SETTINGS_MODULE": "fleet.settings"}
         argv = [sys.executable, "-m", f"tests.faults.{module}", *arguments]
         done = subprocess.run(argv, cwd=ROOT, env=env, capture_output=True, text=True, check=False)
         if done.returncode:
@@ -65,17 +65,17 @@ class RunningSite:
 
 
 @contextmanager
-def run_fault_site(mail: Mapping[str, str]) -> Iterator[RunningSite]:
+def run_fault_site(channels: Mapping[str, str]) -> Iterator[RunningSite]:
     """Run a site in a temporary folder until the block ends. Its sweeps come every 2 s and its keys have no limit."""
     home = Path(tempfile.mkdtemp(prefix="gg-", dir="/tmp"))
     home.chmod(0o755)
     port, output_file = free_port(), home / "output"
     limits = {"GAUGEGLASS_SWEEP_SECONDS": "2", "GAUGEGLASS_WRITES_A_MINUTE": "100000"}
-    env = {**CLEAN, **mail, **limits, "GAUGEGLASS_READS_A_MINUTE": "100000"}
+    env = {**CLEAN, **channels, **limits, "GAUGEGLASS_READS_A_MINUTE": "100000"}
     argv = [sys.executable, "-m", "tests.faults.fault_site", str(home / "data"), str(port)]
     with output_file.open("w") as output:
         process = subprocess.Popen(argv, cwd=ROOT, env=env, stdout=output, stderr=output, start_new_session=True)
-    running = RunningSite(process, home / "data", port, output_file, mail)
+    running = RunningSite(process, home / "data", port, output_file, channels)
     try:
         eventually(lambda: "Stop it with" in running.output or process.poll() is not None, START_SECONDS)
         if process.poll() is not None or "Stop it with" not in running.output:
