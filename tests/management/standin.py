@@ -48,7 +48,9 @@ def plan(folder: Folder, address: ListenAddress, env: Mapping[str, str]) -> site
     words = program("sign-ins", "-c", "print('sign in as somebody')")
     code = "import sys; print('half of it'); sys.exit(3)" if "failing" in sys.argv else "print('all of it')"
     behind = replace(program("beside", "-c", code), once=True)
-    return site.SitePlan((step,), (worker, beat, web) if "full" in sys.argv else (web,), words, background=behind)
+    late = program("late", "-c", "import time; time.sleep(3600)")
+    staff = (worker, beat, web) if "full" in sys.argv else (web,)
+    return site.SitePlan((step,), staff, words, background=behind, late_staff=(late,))
 
 
 def main() -> None:

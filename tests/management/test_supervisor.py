@@ -157,7 +157,7 @@ def test_the_database_refuses_a_wrong_password(running: Site) -> None:
 def test_a_second_start_says_who_runs_it_and_touches_nothing(running: Site) -> None:
     assert eventually(lambda: not running.child("beside"))
     before = find_lasting_descendants(running.process.pid)
-    assert {running.child(name) for name in ("web", "worker", "beat", "broker", "postgres")} <= set(before)
+    assert {running.child(name) for name in ("web", "worker", "beat", "broker", "postgres", "late")} <= set(before)
     second = Site(running.data)
     assert second.process.wait(20) == 1
     told = second.output
@@ -168,7 +168,13 @@ def test_a_second_start_says_who_runs_it_and_touches_nothing(running: Site) -> N
     assert alive(before) == set(before)
 
 
-@pytest.mark.parametrize("name", ["web", "worker", "broker", "postgres"])
+def test_what_starts_behind_the_web_is_there_after_what_is_said_of_it(running: Site) -> None:
+    assert eventually(lambda: running.child("late"))
+    assert "Starting web." in running.output
+    assert "Starting late." not in running.output.partition("Ctrl-C")[0]
+
+
+@pytest.mark.parametrize("name", ["web", "worker", "broker", "postgres", "late"])
 def test_what_is_killed_comes_back_within_five_seconds_and_leaves_nothing(running: Site, name: str) -> None:
     killed = running.child(name)
     its_own, before = descendants(killed), measure_slowdown()

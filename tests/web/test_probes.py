@@ -6,6 +6,7 @@ from datetime import timedelta
 from ipaddress import ip_network
 from types import SimpleNamespace
 from typing import Any
+from uuid import uuid4
 
 import pytest
 from django.db import connection
@@ -19,6 +20,7 @@ from fleet.alerts.models import Alert
 from fleet.board.models import Judged
 from fleet.catalog.models import Release
 from fleet.heartbeats.services import BEAT, DELIVERY, SWEEP, WATCHER_CALLED, WORKER, note_heartbeat
+from fleet.notices.models import DeliveryAttempt, Notice
 from fleet.portfolio.models import Portfolio
 from fleet.web.probes import metrics_page, readiness
 from tests.cast import DAY, NOW, Fleet
@@ -178,8 +180,48 @@ def test_free_bytes_are_told_where_the_disk_is_this_machines(figures: Any, setti
     assert figures()["gaugeglass_disk_free_bytes",] > 0
 
 
-# heartbeats, portfolios, one portfolio's build (release, terms), waiting, failed, alerts
-COST = 7
+@pytest.fixture
+def add_notice_at(one_held: Fleet) -> Any:
+    """Write a notice to the technician that is to be sent at an instant."""
+
+    def add(due_at: Any, **more: Any) -> Notice:
+        person = {"portfolio": one_held.portfolio, "user": one_held.technician, "kind": "single", "level": "urgent"}
+        times = {"created_at": due_at, "due_at": due_at, "next_at": due_at}
+        return Notice.objects.create(**person, **times, key=str(uuid4()), subject="s", text="t", **more)
+
+    return add
+
+
+def test_notices_that_should_have_been_sent_are_counted_with_the_age_of_the_oldest(
+    figures: Any, add_notice_at: Any
+) -> None:
+    Notice.objects.all().delete()
+    assert (figures()["gaugeglass_notices_waiting",], figures()["gaugeglass_oldest_notice_age_seconds",]) == (0, 0)
+    add_notice_at(NOW)
+    add_notice_at(NOW + 10 * SECOND)
+    add_notice_at(NOW - DAY, status="sent")
+    for at, waiting, age in ((NOW - SECOND, 0, 0), (NOW, 1, 0), (NOW + 9 * SECOND, 1, 9), (NOW + 10 * SECOND, 2, 10)):
+        told = figures(at)
+        assert (told["gaugeglass_notices_waiting",], told["gaugeglass_oldest_notice_age_seconds",]) == (waiting, age)
+
+
+def test_attempts_are_counted_by_channel_and_outcome(figures: Any, add_notice_at: Any) -> None:
+    notice = add_notice_at(NOW)
+    for channel, outcome in (("email", "sent"), ("email", "sent"), ("email", "failed"), ("", "failed")):
+        DeliveryAttempt.objects.create(
+            portfolio=notice.portfolio, notice=notice, channel=channel, at=NOW, outcome=outcome, answer=""
+        )
+    told = figures()
+    name = "gaugeglass_delivery_attempts_total"
+    assert {key[1:]: value for key, value in told.items() if key[0] == name} == {
+        ("email", "sent"): 2,
+        ("email", "failed"): 1,
+        ("none", "failed"): 1,
+    }
+
+
+# heartbeats, portfolios, one portfolio's build (release, terms), waiting, failed, alerts, notices, the oldest, attempts
+COST = 10
 
 
 def test_what_the_figures_cost(figures: Any, django_assert_num_queries: Count) -> None:

@@ -8,7 +8,7 @@ from pathlib import Path
 from django.conf import settings
 from django.db.models import Count
 from prometheus_client import Metric
-from prometheus_client.core import GaugeMetricFamily
+from prometheus_client.core import CounterMetricFamily, GaugeMetricFamily
 from prometheus_client.registry import Collector
 
 from fleet.alerts.models import Alert
@@ -17,11 +17,14 @@ from fleet.board.models import Judged
 from fleet.evidence import build_of
 from fleet.heartbeats.models import Heartbeat
 from fleet.heartbeats.services import PARTS, WATCHER_CALLED, read_heartbeats
+from fleet.notices import outbox
+from fleet.notices.models import DeliveryAttempt
 from fleet.portfolio.models import Portfolio
 from fleet.records.disk_room import free_bytes
 from fleet.rules.values import Level
 
 PREFIX = "gaugeglass"
+NO_CHANNEL = "none"  # the person had no address in use
 
 
 class SiteMetrics(Collector):
@@ -35,6 +38,7 @@ class SiteMetrics(Collector):
         yield from self._heartbeat_ages()
         yield from self._boiler_counts()
         yield self._open_alerts()
+        yield from self._notice_figures()
         if settings.DISK_FOLDER:
             free = free_bytes(Path(settings.DISK_FOLDER))
             yield _gauge("disk_free_bytes", "Bytes free on the disk of the data folder", free)
@@ -71,6 +75,19 @@ class SiteMetrics(Collector):
         for level in Level:
             open_alerts.add_metric([level.value], counts.get(level.value, 0))
         return open_alerts
+
+    def _notice_figures(self) -> Iterator[Metric]:
+        waiting, oldest = outbox.waiting_counts(self.at)
+        age = (self.at - oldest).total_seconds() if oldest else 0.0
+        yield _gauge("notices_waiting", "Notices that should have been sent by now", waiting)
+        yield _gauge("oldest_notice_age_seconds", "Seconds for which the oldest of them waits, 0 if none does", age)
+        attempts = CounterMetricFamily(
+            f"{PREFIX}_delivery_attempts", "Attempts to hand a notice over", labels=["channel", "outcome"]
+        )
+        counted = DeliveryAttempt.objects.order_by().values_list("channel", "outcome").annotate(Count("id"))
+        for channel, outcome, count in counted:
+            attempts.add_metric([channel or NO_CHANNEL, outcome], count)
+        yield attempts
 
 
 def _gauge(name: str, documentation: str, value: float) -> Metric:
