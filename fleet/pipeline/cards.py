@@ -45,9 +45,12 @@ class CardAnswer:
 
 
 @transaction.atomic
-def make_card(*, boiler: UUID, replaces: UUID | None, by: User, at: datetime, cause: Cause) -> NewCard:
+def make_card(
+    *, boiler: UUID, replaces: UUID | None, by: User, at: datetime, cause: Cause, secret: str | None = None
+) -> NewCard:
     """Make a card for a boiler; the one in force ends, which `replaces` must name. Whether `by` may the door asks.
 
+    `secret` is one of `make_secret` that is on the card's paper already; without it a new one is made.
     Raises Refused: 404 for an unknown boiler, 409 where another card, or none, is in force.
     """
     locked = next((b for b in lock_boilers([boiler]) if b.id == boiler), None)
@@ -58,7 +61,7 @@ def make_card(*, boiler: UUID, replaces: UUID | None, by: User, at: datetime, ca
         message = f"Card {earlier.id} is in force." if earlier else "No card is in force."
         raise Refused("card_in_force", f"{message} Name in `replaces` the one that ends.", ("replaces",), status=409)
     events = [_end_card(earlier, by, at)] if earlier else []
-    secret = make_secret()
+    secret = secret or make_secret()
     card = Card.objects.create(
         portfolio_id=locked.portfolio_id, boiler=locked, digest=digest_of(secret), made_by=by, made_at=at
     )
