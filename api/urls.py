@@ -40,6 +40,7 @@ from api.jobs import (
     SuggestedJobsEndpoint,
 )
 from api.keys import KeyEndpoint, KeyListEndpoint, RevokeKeyEndpoint
+from api.paper_files import PaperContentEndpoint, PaperFileEndpoint
 from api.people import EndGrantEndpoint, PeopleEndpoint, QualificationsEndpoint, RoleHistoryEndpoint
 from api.photos import PhotographEndpoint, PictureEndpoint
 from api.portfolios import PortfolioEndpoint, PortfolioListEndpoint
@@ -74,6 +75,8 @@ urlpatterns = [
     path("v1/visits/<uuid:visit>/report.pdf", VisitReportEndpoint.as_view(), name="visit-report"),
     path("v1/photos/<str:sha256>/", PhotographEndpoint.as_view(), name="photograph"),
     path("v1/photos/<str:sha256>/picture.jpg", PictureEndpoint.as_view(), name="picture"),
+    path("v1/paper-files/<str:sha256>/", PaperFileEndpoint.as_view(), name="paper-file"),
+    path("v1/paper-files/<str:sha256>/content/", PaperContentEndpoint.as_view(), name="paper-content"),
     path("v1/portfolios/", PortfolioListEndpoint.as_view(), name="portfolios"),
     path("v1/portfolios/<uuid:portfolio>/", PortfolioEndpoint.as_view(), name="portfolio"),
     path("v1/buildings/", BuildingListEndpoint.as_view(), name="buildings"),

@@ -14,6 +14,7 @@ from fleet.cards.addresses import digest_of, make_secret
 from fleet.cards.models import Card, CardPost
 from fleet.cards.submissions import CardSubmission
 from fleet.errors import Refused
+from fleet.files.declared import file_of_photograph
 from fleet.files.services import MAX_PIECE_BYTES, SentPiece, take_piece
 from fleet.pipeline.visits import PostedVisit, post_visits
 from fleet.portfolio.locks import lock_boilers
@@ -175,7 +176,7 @@ def keep_card_picture(*, card: UUID, submission: CardSubmission, content: bytes,
         return
     for start in range(0, len(content), MAX_PIECE_BYTES):
         piece = SentPiece(start, len(content), content[start : start + MAX_PIECE_BYTES])
-        take_piece(photograph=photograph, piece=piece, by=None, at=at)
+        take_piece(declared=file_of_photograph(photograph), piece=piece, by=None, at=at)
 
 
 def without_picture(submission: CardSubmission) -> CardSubmission:

@@ -34,6 +34,8 @@ TABLE: dict[str, tuple[str, tuple[int, ...]]] = {
     "field-words": ("GET", LISTED),
     "photograph": ("GET", (401, *(404,) * 5)),  # no visit declares it
     "picture": ("GET", (401, *(404,) * 5)),
+    "paper-file": ("GET", (401, *(404,) * 5)),  # no paper declares it
+    "paper-content": ("GET", (401, *(404,) * 5)),
     "procedures": ("GET", LISTED),
     "sources": ("GET", LISTED),
     "procedure": ("GET", LISTED),  # reference data: anybody signed in
@@ -99,6 +101,8 @@ def scene(fleet: Fleet) -> Scene:
         "field-words": "/api/v1/field/words/",
         "photograph": f"/api/v1/photos/{'0' * 64}/",
         "picture": f"/api/v1/photos/{'0' * 64}/picture.jpg",
+        "paper-file": f"/api/v1/paper-files/{'0' * 64}/",
+        "paper-content": f"/api/v1/paper-files/{'0' * 64}/content/",
         "procedure": "/api/v1/procedures/flush/",
         **_sent(fleet, dispatcher),
         "calculations": "/api/v1/calculations/",

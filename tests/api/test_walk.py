@@ -127,8 +127,9 @@ ROWS: dict[tuple[str, str], Row] = {
     ("post", "start"): Row("job.see", "job.answer", answer=428),
     ("post", "cancel"): Row("job.see", "job.cancel", answer=400),
 }
-# Hashes, not ids: tried in tests/api/test_photos.py.
+# Hashes, not ids: tried in tests/api/test_photos.py and test_paper_files.py.
 HASHED = {("get", "photograph"), ("put", "photograph"), ("get", "picture")}
+HASHED |= {("get", "paper-file"), ("put", "paper-file"), ("get", "paper-content")}
 # Whose ids stand in the question or the body: tried one by one below.
 ASKED = {
     ("get", "suggested-jobs"),
