@@ -56,6 +56,7 @@ from api.register import (
     RegisterEndpoint,
     WithdrawImportEndpoint,
 )
+from api.shared_links import SharedLinkEndpoint, SharedLinkListEndpoint
 from api.sheet import SheetEndpoint
 from api.sources import SourceListEndpoint
 from api.standing import StandingEndpoint
@@ -161,6 +162,8 @@ urlpatterns = [
     path("v1/calendar-feeds/", CalendarFeedListEndpoint.as_view(), name="calendar-feeds"),
     path("v1/calendar-feeds/<uuid:feed>/", CalendarFeedEndpoint.as_view(), name="calendar-feed"),
     path("v1/calendars/<str:secret>.ics", serve_calendar, name="calendar"),
+    path("v1/shared-links/", SharedLinkListEndpoint.as_view(), name="link-list"),
+    path("v1/shared-links/<uuid:link>/", SharedLinkEndpoint.as_view(), name="link"),
     path("v1/keys/", KeyListEndpoint.as_view(), name="keys"),
     path("v1/keys/<uuid:key>/", KeyEndpoint.as_view(), name="key"),
     path("v1/keys/<uuid:key>/revoke/", RevokeKeyEndpoint.as_view(), name="revoke-key"),

@@ -52,6 +52,8 @@ TABLE: dict[str, tuple[str, tuple[int, ...]]] = {
     "start": ("POST", (401, 404, 428, 404, 403, 404)),
     "cancel": ("POST", (401, 404, 403, 404, 400, 404)),
     "calendar-feeds": ("GET", LISTED),
+    "link-list": ("GET", LISTED),
+    "link": ("DELETE", (401, 404, 404, 404, 404, 404)),  # nobody's own
     "calendar-feed": ("DELETE", (401, 404, 404, 404, 404, 404)),  # nobody's own
     "calendar": ("GET", (404,) * 6),  # only its address opens one
     "asked": ("GET", LISTED),
@@ -133,6 +135,8 @@ def _sent(fleet: Fleet, dispatcher: User) -> dict[str, str]:
         "calendar-feeds": "/api/v1/calendar-feeds/",
         "calendar-feed": f"/api/v1/calendar-feeds/{uuid4()}/",
         "calendar": "/api/v1/calendars/unknown.ics",
+        "link-list": "/api/v1/shared-links/",
+        "link": f"/api/v1/shared-links/{uuid4()}/",
     }
 
 
