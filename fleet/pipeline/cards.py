@@ -10,7 +10,7 @@ from fleet.accounts.models import User
 from fleet.assessments.models import Answer
 from fleet.board import services as board
 from fleet.cards import pins, queries
-from fleet.cards.addresses import digest_of, make_secret
+from fleet.cards.addresses import digest_of, key_mark, make_secret
 from fleet.cards.models import Card, CardPost
 from fleet.cards.submissions import CardSubmission
 from fleet.errors import Refused
@@ -64,7 +64,12 @@ def make_card(
     events = [_end_card(earlier, by, at)] if earlier else []
     secret = secret or make_secret()
     card = Card.objects.create(
-        portfolio_id=locked.portfolio_id, boiler=locked, digest=digest_of(secret), made_by=by, made_at=at
+        portfolio_id=locked.portfolio_id,
+        boiler=locked,
+        digest=digest_of(secret),
+        key_mark=key_mark(),
+        made_by=by,
+        made_at=at,
     )
     events.append(_card_event(card, "card.made", f"{by.display_name} made the boiler-room card.", at))
     board.record_changes(portfolio=locked.portfolio_id, events=events, cause=cause, at=at)

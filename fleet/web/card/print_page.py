@@ -85,5 +85,7 @@ def _show_page(
 ) -> HttpResponse:
     card = queries.current_card(boiler.id)
     newest_post = card.posts.order_by("-at").first() if card else None
+    is_dead = card is not None and queries.cards_of_another_key().filter(id=card.id).exists()
     context = {"boiler": boiler, "zone": boiler.building.zone, "as_of": at, "card": card, "faults": faults}
+    context["is_dead"] = is_dead
     return render(request, "card/wall_card.html", {**context, "newest_post": newest_post}, status=status)

@@ -5,6 +5,7 @@ from typing import Any
 from unittest.mock import Mock
 
 import pytest
+from django.core.management import call_command
 from django.test import Client
 
 from fleet.cards.models import Card, Pin
@@ -63,6 +64,17 @@ def test_a_paper_that_cannot_be_drawn_leaves_the_card_on_the_wall_in_force(
     failed = rosa.post(page(fleet, "print/"), {"replaces": str(hung.id)})
     assert (failed.status_code, "completely or not at all" in failed.text) == (500, True)
     assert current_card(fleet.bench().boiler.id) == hung
+
+
+def test_a_card_of_another_signing_key_is_said_to_open_nothing(
+    rosa: Client, fleet: Fleet, capsys: pytest.CaptureFixture[str]
+) -> None:
+    card = hang_card(fleet).card
+    assert "opens nothing" not in rosa.get(page(fleet)).text
+    Card.objects.filter(id=card.id).update(key_mark="another")
+    assert "the code on this card opens nothing." in rosa.get(page(fleet)).text
+    call_command("next_steps")
+    assert "1 boiler-room card was printed under another signing key" in capsys.readouterr().out
 
 
 def test_what_ending_a_card_does_is_said_as_what_comes(rosa: Client, fleet: Fleet) -> None:
