@@ -186,7 +186,7 @@ def test_a_large_picture_is_shrunk_by_the_script_and_left_out_without_one(
     hand.page.set_input_files("#picture", large_picture())
     hand.tap("SAVE")
     expect(hand.page.get_by_role("heading", name="It is written down")).to_be_visible()
-    told = "With its picture." if kept_files else "The picture could not be read"
+    told = "With its picture." if kept_files else "The picture is over 2 MB and was left out."
     expect(hand.page.get_by_text(told)).to_be_visible()
     assert (KeptFile.objects.filter(kept_at__isnull=False).count(), standing_of(room)) == (kept_files, "hold")
 
