@@ -1,6 +1,6 @@
 /* Before leaving: how it is left, the checks, who was told, and what stands against firing it. */
 
-import { kept, packPath } from "./copies.js";
+import { keptPack } from "./copies.js";
 import { ask, clockSkew, NoSignal } from "./device.js";
 import { bigButton, h, onceTouched, say } from "./dom.js";
 import { doneSteps, visitBody } from "./draft.js";
@@ -12,7 +12,7 @@ import { meanwhilePart, pinnedActs, stepTitle } from "./visit_screen.js";
 export async function showLeave(app, id) {
   const draft = await readDraft(id);
   if (!draft || draft.state !== "open") return [h("p.notice", {}, say("visit_gone"))];
-  const pack = (await kept(packPath(draft.boiler)))?.value;
+  const pack = await keptPack(app, draft.boiler);
   const open = draft.steps.filter((s) => s.order === null && s.act === "test");
   return [
     h("p.where", {}, h("a", { href: `#/visit/${id}` }, say("back")), ` ${draft.address} · ${draft.name}`),

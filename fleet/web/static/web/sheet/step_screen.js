@@ -1,6 +1,6 @@
 /* One thing at a time: the caution, the place, one question, big answers in the lower half. */
 
-import { kept, packPath } from "./copies.js";
+import { keptPack } from "./copies.js";
 import { bigButton, h, onceTouched, plain, say, showNumber } from "./dom.js";
 import {
   answer,
@@ -26,7 +26,7 @@ export async function showStep(app, id, stepId, asked) {
   const draft = await readDraft(id);
   const step = draft?.steps.find((s) => s.id === stepId);
   if (!step || draft.state !== "open") return [h("p.notice", {}, say("visit_gone"))];
-  const pack = (await kept(packPath(draft.boiler)))?.value;
+  const pack = await keptPack(app, draft.boiler);
   const view = {
     app,
     draft,
