@@ -19,7 +19,7 @@ import {
 } from "./draft.js";
 import { isOverLimit, numberPart } from "./number_part.js";
 import { changeDraft, readDraft } from "./visits.js";
-import { photoButton } from "./photos.js";
+import { photoButton, photoLines } from "./photos.js";
 import { firstActOf, pinnedActs, stepText, stepTitle } from "./visit_screen.js";
 
 export async function showStep(app, id, stepId, asked) {
@@ -255,6 +255,7 @@ function donePart(view) {
       takeBackButton(view),
       step.id.startsWith("x") ? dropButton(view) : null,
     ),
+    photoLines(app, draft, step),
   );
 }
 
