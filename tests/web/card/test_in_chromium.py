@@ -227,6 +227,22 @@ def test_every_page_fits_320_pixels_and_can_be_used_by_anybody(take: Take, theme
     assert wrong == []
 
 
+@pytest.mark.parametrize("language", ["en", "es"])
+def test_no_page_is_wider_than_320_pixels_with_its_text_at_twice_its_size(take: Take, language: str) -> None:
+    hand = take(width=320)
+    wrong: list[Any] = []
+    for page in ("", "flush/", "level/", "pressure/", "meter/", "reset/", "trouble/", "nothing/"):
+        hand.open(page, f"?lang={language}")
+        hand.page.evaluate("document.documentElement.style.fontSize = '225%'")  # its own text is 112.5 %
+        for label in hand.page.locator("label.answer").all()[:3]:
+            label.click()  # what an answer asks for at once stands then
+            wrong += [(page, fault) for fault in hand.page.evaluate(OUTSIDE)]
+        wrong += [(page, fault) for fault in hand.page.evaluate(OUTSIDE)]
+        is_wider = hand.page.evaluate("document.documentElement.scrollWidth > innerWidth")
+        wrong += [(page, "the whole is scrolled sideways")] if is_wider else []
+    assert wrong == []
+
+
 def test_a_whole_form_can_be_filled_in_by_keyboard(take: Take) -> None:
     hand = take()
     hand.open("level/")
