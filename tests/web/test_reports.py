@@ -77,6 +77,7 @@ def test_a_hold_is_told_with_how_long_it_lasts(held: Fleet) -> None:
     (hold,) = told["holds"]
     assert hold["closed"] == "still open"
     assert hold["days"] == "1"
+    assert hold["span"] == "Since Sun 11 Jan 2026, still open, 1 day"
     assert "kept firing" in hold["sentence"]
     assert told["first_act"].startswith("Switch the burner off by hand now.")
 
