@@ -34,6 +34,8 @@ TABLE: dict[str, tuple[str, tuple[int, ...]]] = {
     "field-words": ("GET", LISTED),
     "photograph": ("GET", (401, *(404,) * 5)),  # no visit declares it
     "picture": ("GET", (401, *(404,) * 5)),
+    "paper-file": ("GET", (401, *(404,) * 5)),  # no paper declares it
+    "paper-content": ("GET", (401, *(404,) * 5)),
     "procedures": ("GET", LISTED),
     "sources": ("GET", LISTED),
     "procedure": ("GET", LISTED),  # reference data: anybody signed in
@@ -50,6 +52,8 @@ TABLE: dict[str, tuple[str, tuple[int, ...]]] = {
     "start": ("POST", (401, 404, 428, 404, 403, 404)),
     "cancel": ("POST", (401, 404, 403, 404, 400, 404)),
     "calendar-feeds": ("GET", LISTED),
+    "link-list": ("GET", LISTED),
+    "link": ("DELETE", (401, 404, 404, 404, 404, 404)),  # nobody's own
     "calendar-feed": ("DELETE", (401, 404, 404, 404, 404, 404)),  # nobody's own
     "calendar": ("GET", (404,) * 6),  # only its address opens one
     "asked": ("GET", LISTED),
@@ -106,6 +110,8 @@ def scene(fleet: Fleet) -> Scene:
         "field-words": "/api/v1/field/words/",
         "photograph": f"/api/v1/photos/{'0' * 64}/",
         "picture": f"/api/v1/photos/{'0' * 64}/picture.jpg",
+        "paper-file": f"/api/v1/paper-files/{'0' * 64}/",
+        "paper-content": f"/api/v1/paper-files/{'0' * 64}/content/",
         "procedure": "/api/v1/procedures/flush/",
         **_sent(fleet, dispatcher),
         "calculations": "/api/v1/calculations/",
@@ -144,6 +150,8 @@ def _sent(fleet: Fleet, dispatcher: User) -> dict[str, str]:
         "calendar-feeds": "/api/v1/calendar-feeds/",
         "calendar-feed": f"/api/v1/calendar-feeds/{uuid4()}/",
         "calendar": "/api/v1/calendars/unknown.ics",
+        "link-list": "/api/v1/shared-links/",
+        "link": f"/api/v1/shared-links/{uuid4()}/",
     }
 
 

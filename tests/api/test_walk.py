@@ -52,6 +52,9 @@ ONES_OWN = {
     ("get", "calendar-feeds"),
     ("post", "calendar-feeds"),
     ("delete", "calendar-feed"),
+    ("get", "link-list"),
+    ("post", "link-list"),
+    ("delete", "link"),
     ("get", "asked"),
     ("post", "answer-asked"),
     ("get", "keys"),
@@ -141,8 +144,9 @@ ROWS: dict[tuple[str, str], Row] = {
     ("post", "start"): Row("job.see", "job.answer", answer=428),
     ("post", "cancel"): Row("job.see", "job.cancel", answer=400),
 }
-# Hashes, not ids: tried in tests/api/test_photos.py.
+# Hashes, not ids: tried in tests/api/test_photos.py and test_paper_files.py.
 HASHED = {("get", "photograph"), ("put", "photograph"), ("get", "picture")}
+HASHED |= {("get", "paper-file"), ("put", "paper-file"), ("get", "paper-content")}
 # Whose ids stand in the question or the body: tried one by one below.
 ASKED = {
     ("get", "suggested-jobs"),
@@ -272,6 +276,11 @@ def naming(ids: Ids) -> dict[str, tuple[str, str, Any]]:
         "jobs": ("POST", "/api/v1/jobs/", {"building": str(ids["building"]), "procedures": []}),
         "visits": ("POST", "/api/v1/visits/", visit),
         "calendar-feeds": ("POST", "/api/v1/calendar-feeds/", feed),
+        "link-list": (
+            "POST",
+            "/api/v1/shared-links/",
+            {"kind": "boiler_year", "subject": str(ids["boiler"])},
+        ),
         "changes": ("GET", f"/api/v1/changes/?boiler={ids['boiler']}", b""),
         "figures": ("GET", f"/api/v1/figures/?boiler={ids['boiler']}", b""),
         "forecast": ("GET", f"/api/v1/figures/forecast/?portfolio={ids['portfolio']}", b""),

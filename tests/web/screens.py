@@ -145,17 +145,33 @@ def furnish() -> Town:
     assert one is not None
     ids = {"boiler": boiler.id, "building": boiler.building_id, "visit": waits, "named": named.id, "deficiency": one.id}
     ids["manager"] = manager.id
-    report = shared_links.boiler_subject(boiler)
-    ids["secret"] = shared_links.share_report(subject=report, by=manager, days=30, at=now).secret
     give_address(manager, at=now)
     pipeline.sweep(at=timezone.now())
     ids["notice"] = Notice.objects.filter(kind="call", user=manager).latest("created_at").id
     ids["address"] = give_address(manager, "webhook", at=now).id
+    secrets = _share_each_kind(fleet, manager)
     more = {"position": fleet.bench().places["upper"], "portfolio": fleet.portfolio.id, "import": sent.id}
-    return Town(manager, _addresses({**ids, **more}, fleet.outsider))
+    return Town(manager, _addresses({**ids, **more}, secrets, fleet.outsider))
 
 
-def _addresses(ids: dict[str, object], newcomer: User) -> dict[str, str]:
+def _share_each_kind(fleet: Fleet, manager: User) -> dict[str, str]:
+    """Share a report of each kind; the secret of its address by the screen's name."""
+    boiler = fleet.bench().boiler
+    visit = boiler.visits.exclude(readiness=None).order_by("performed_at").last()
+    assert visit is not None
+    subjects = {
+        "shared-report": shared_links.boiler_subject(boiler),
+        "shared-report, a visit": shared_links.visit_subject(visit),
+        "shared-report, a portfolio": shared_links.portfolio_subject(fleet.portfolio),
+    }
+    at = timezone.now()
+    return {
+        name: shared_links.share_report(subject=subject, by=manager, days=30, at=at).secret
+        for name, subject in subjects.items()
+    }
+
+
+def _addresses(ids: dict[str, object], secrets: dict[str, str], newcomer: User) -> dict[str, str]:
     boiler = {"boiler_id": ids["boiler"]}
     house = {"building_id": ids["building"]}
     plain = (
@@ -197,7 +213,7 @@ def _addresses(ids: dict[str, object], newcomer: User) -> dict[str, str]:
         "notice-answer": path_of(links.answer_address(UUID(str(ids["notice"])))),
         "notices-stop": path_of(links.stop_address(UUID(str(ids["manager"])), "digest")),
         "address-confirm": path_of(links.confirm_address_link(UUID(str(ids["address"])))),
-        "shared-report": reverse("shared-report", args=[ids["secret"]]),
+        **{name: reverse("shared-report", args=[secret]) for name, secret in secrets.items()},
         "welcome": reverse("welcome", args=[uid, token]),
         "owner-door": reverse("owner-door", args=[owner_links.make_token()]),
         "no such page": "/boilers/none/",

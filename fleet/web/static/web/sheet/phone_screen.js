@@ -3,7 +3,7 @@
 import { person, wipeFetched } from "./device.js";
 import { bigButton, dayAndTime, h, onceTouched, say } from "./dom.js";
 import { tellSwitch } from "./tell_here.js";
-import { deleteDraft, keptHeads } from "./visits.js";
+import { keptHeads } from "./visits.js";
 
 export async function showPhone(app) {
   const waiting = (await keptHeads()).filter((head) => head.state !== "posted");
@@ -43,11 +43,6 @@ export async function showWelcome(app, takeAlong) {
     if (taken) app.start();
     else location.assign("/sign-in/?next=/sheet/");
   };
-  const drop = (head) => async () => {
-    if (!confirm(say("delete_sure"))) return;
-    await deleteDraft(head.id);
-    app.start();
-  };
   return [
     h("h1", {}, say("sheet")),
     h("p", {}, say("welcome")),
@@ -56,14 +51,8 @@ export async function showWelcome(app, takeAlong) {
           "section.notice",
           {},
           h("p", {}, say("sealed_here", { count: waiting.length })),
-          waiting.map((head) =>
-            h(
-              "div.line",
-              {},
-              h("span", {}, dayAndTime(head.begunAt, undefined)),
-              h("button.quiet", { type: "button", onclick: onceTouched(drop(head)) }, say("delete_it")),
-            ),
-          ),
+          // Not offered for deletion here: nobody is known yet, and only its author may delete a visit.
+          h("ul", {}, waiting.map((head) => h("li", {}, dayAndTime(head.begunAt, undefined)))),
         )
       : null,
     bigButton(say("take_along"), take),
