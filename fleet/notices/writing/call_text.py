@@ -83,11 +83,18 @@ class NoticeText:
 
 
 def write_call(
-    *, notice: UUID, called: Sequence[CalledAlert], other_lines: Sequence[str], stands_in_for: str, may_answer: bool
+    *,
+    notice: UUID,
+    called: Sequence[CalledAlert],
+    other_lines: Sequence[str],
+    stands_in_for: str,
+    may_answer: bool,
+    stop: str = "",
 ) -> NoticeText:
     """Return the message that calls a person of these alerts of one house, the worst first.
 
-    `others` says in clock times who else is told. `may_answer`: the person may acknowledge, so there is a link.
+    `other_lines` say in clock times who else is told. `may_answer`: the person may acknowledge, so there is a link.
+    `stop` ends messages of this kind, where they can be ended.
     """
     first = called[0]
     more = f" and {len(called) - 1} more" if len(called) > 1 else ""
@@ -98,6 +105,7 @@ def write_call(
         "others": other_lines,
         "stands_in_for": stands_in_for,
         "answer": answer_address(notice) if may_answer else "",
+        "stop": stop,
         "caution": ADVICE_CAUTION,
     }
     return render_notice("call", subject, context)
