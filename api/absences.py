@@ -79,9 +79,10 @@ class EndAbsenceEndpoint(APIView):
     @extend_schema(operation_id="endAbsence", request=None, responses={204: None, **problem_responses(401, 403, 404)})
     def post(self, request: Request, portfolio: UUID, absence: UUID) -> Response:
         """End the absence now, or take it back before it begins."""
-        _require_visible(request, portfolio)
+        user = user_of(request)
         row = Absence.objects.filter(id=absence, portfolio=portfolio).first()
-        if row is None:
+        whole = policy.portfolios_for(user, "board.see", timezone.now()).filter(id=portfolio)
+        if row is None or not (row.user_id == user.id or whole.exists()):
             raise Http404
         _require_right(request, portfolio, row.user_id)
         if not end_absence(absence=absence, portfolio=portfolio, at=timezone.now()):

@@ -144,11 +144,14 @@ class CallTimesEndpoint(APIView):
 
 
 def _require_visible(request: Request, portfolio: UUID, building: UUID | None) -> None:
+    """Raise Http404 unless the user may see the list: the portfolio's in all of it, a building's there."""
     at, user = timezone.now(), user_of(request)
-    if not policy.grants_for(user, "call_list.see", at).filter(portfolio=portfolio).exists():
-        raise Http404
-    visible = policy.boilers_for(user, "call_list.see", at).filter(portfolio=portfolio)
-    if building is not None and not visible.filter(building=building).exists():
+    if building is None:
+        is_visible = policy.portfolios_for(user, "call_list.see", at).filter(id=portfolio).exists()
+    else:
+        visible = policy.boilers_for(user, "call_list.see", at).filter(portfolio=portfolio)
+        is_visible = visible.filter(building=building).exists()
+    if not is_visible:
         raise Http404
 
 

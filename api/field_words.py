@@ -29,7 +29,16 @@ from fleet.catalog.field_words import (
 )
 from fleet.planning import work_order
 from fleet.rules.answers.readiness import LEAVING_CHECKS
-from fleet.rules.catalogue import Action, Catalogue, FindingRule, KindSpec, Observation, ProcedureSpec, ReadingSpec
+from fleet.rules.catalogue import (
+    Action,
+    Catalogue,
+    FindingRule,
+    KindSpec,
+    Observation,
+    ProcedureSpec,
+    ReadingSpec,
+    RoleSpec,
+)
 from fleet.rules.values import Level
 from fleet.rules.wording import ADVICE_CAUTION
 from fleet.sheets.columns import is_measured
@@ -125,7 +134,9 @@ class KindWordsSerializer(CodeNameSerializer):
 
 
 class RoleWordsSerializer(CodeNameSerializer):
-    """A role of a place and the kinds of device that may fill it."""
+    """A role of a place and the kinds of device that may fill it. `english`: as a register names such a place."""
+
+    english = serializers.CharField()
 
     kinds = serializers.ListField(child=serializers.CharField())
     part = serializers.CharField()
@@ -219,7 +230,8 @@ def _register_words(release: Catalogue, language: str) -> dict[str, object]:
             {**_named_row("kinds", k, language), "attributes": _attribute_rows(k)} for k in release.kinds.values()
         ],
         "roles": [
-            {"code": r.code, "name": r.name, "kinds": sorted(r.kinds), "part": r.part} for r in release.roles.values()
+            {**_named_row("roles", r, language), "english": r.name, "kinds": sorted(r.kinds), "part": r.part}
+            for r in release.roles.values()
         ],
     }
 
@@ -228,7 +240,7 @@ def _act_of(rule: FindingRule, language: str) -> str:
     return catalogue_text("first_acts", rule.code, rule.first_act, language)
 
 
-def _named_row(section: str, row: Observation | Action | KindSpec, language: str) -> dict[str, object]:
+def _named_row(section: str, row: Observation | Action | KindSpec | RoleSpec, language: str) -> dict[str, object]:
     return {"code": row.code, "name": catalogue_text(section, row.code, row.name, language)}
 
 
@@ -259,7 +271,8 @@ def _readings_asked(procedure: ProcedureSpec, release: Catalogue, language: str)
     """Yield the readings in the catalogue's order, which is the order in which they are seen."""
     for spec in procedure.readings.values():
         yield {
-            **{name: getattr(spec, name) for name in ("name", "type", "unit", "low", "high", "required", "accept")},
+            **{name: getattr(spec, name) for name in ("name", "type", "unit", "low", "high", "required")},
+            "accept": catalogue_text("accept", spec.accept, spec.accept, language),
             **asdict(reading_question(procedure.code, spec, language)),
             "first_act": _first_act(procedure, spec, release, language),
             "choices": [{"code": c, "says": choice_words(spec.name, c, language)} for c in spec.choices],

@@ -49,6 +49,7 @@ from api.jobs import (
 )
 from api.keys import KeyEndpoint, KeyListEndpoint, RevokeKeyEndpoint
 from api.notices import AcknowledgeNoticeEndpoint, NoticeEndpoint, NoticeListEndpoint
+from api.paper_files import PaperContentEndpoint, PaperFileEndpoint
 from api.people import EndGrantEndpoint, PeopleEndpoint, QualificationsEndpoint, RoleHistoryEndpoint
 from api.photos import PhotographEndpoint, PictureEndpoint
 from api.portfolios import PortfolioEndpoint, PortfolioListEndpoint
@@ -64,6 +65,7 @@ from api.register import (
     RegisterEndpoint,
     WithdrawImportEndpoint,
 )
+from api.shared_links import SharedLinkEndpoint, SharedLinkListEndpoint
 from api.sheet import SheetEndpoint
 from api.sources import SourceListEndpoint
 from api.standing import StandingEndpoint
@@ -83,6 +85,8 @@ urlpatterns = [
     path("v1/visits/<uuid:visit>/report.pdf", VisitReportEndpoint.as_view(), name="visit-report"),
     path("v1/photos/<str:sha256>/", PhotographEndpoint.as_view(), name="photograph"),
     path("v1/photos/<str:sha256>/picture.jpg", PictureEndpoint.as_view(), name="picture"),
+    path("v1/paper-files/<str:sha256>/", PaperFileEndpoint.as_view(), name="paper-file"),
+    path("v1/paper-files/<str:sha256>/content/", PaperContentEndpoint.as_view(), name="paper-content"),
     path("v1/portfolios/", PortfolioListEndpoint.as_view(), name="portfolios"),
     path("v1/portfolios/<uuid:portfolio>/", PortfolioEndpoint.as_view(), name="portfolio"),
     path("v1/buildings/", BuildingListEndpoint.as_view(), name="buildings"),
@@ -167,6 +171,8 @@ urlpatterns = [
     path("v1/calendar-feeds/", CalendarFeedListEndpoint.as_view(), name="calendar-feeds"),
     path("v1/calendar-feeds/<uuid:feed>/", CalendarFeedEndpoint.as_view(), name="calendar-feed"),
     path("v1/calendars/<str:secret>.ics", serve_calendar, name="calendar"),
+    path("v1/shared-links/", SharedLinkListEndpoint.as_view(), name="link-list"),
+    path("v1/shared-links/<uuid:link>/", SharedLinkEndpoint.as_view(), name="link"),
     path("v1/keys/", KeyListEndpoint.as_view(), name="keys"),
     path("v1/keys/<uuid:key>/", KeyEndpoint.as_view(), name="key"),
     path("v1/keys/<uuid:key>/revoke/", RevokeKeyEndpoint.as_view(), name="revoke-key"),

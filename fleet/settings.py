@@ -294,6 +294,7 @@ SPECTACULAR_SETTINGS = {
         "VisitKindEnum": "api.visit_serializers.KINDS",
         "PositionStateEnum": "api.positions.STATES",
         "FiringAnswerEnum": "fleet.rules.values.FIRING_ANSWERS",
+        "ReportKindEnum": "fleet.reports.models.REPORT_KINDS",
         "RegisterAnswerEnum": "fleet.visits.register_gaps.ANSWERS",
         "PaperBodyEnum": "fleet.rules.vocabulary.PAPER_BODIES",
         "PaperFileTypeEnum": "fleet.visits.paper_check.FILE_TYPES",

@@ -14,6 +14,7 @@ from django.utils.crypto import salted_hmac
 RANDOM_BYTES, SIGNATURE_BYTES = 20, 13
 SECRET_LENGTH = 44  # characters of base64 for both together
 _SALT = "fleet.cards.addresses"
+_KEY_MARK_SALT = "fleet.cards.addresses.key_mark"
 
 
 def make_secret() -> str:
@@ -36,6 +37,11 @@ def is_signed(secret: str) -> bool:
 def digest_of(secret: str) -> str:
     """Return what is stored of a secret. A salt would add nothing to so many random bits."""
     return hashlib.sha256(secret.encode()).hexdigest()
+
+
+def key_mark() -> str:
+    """Return what tells the site's signing key from another one, and nothing of the key itself."""
+    return salted_hmac(_KEY_MARK_SALT, "", algorithm="sha256").hexdigest()[:16]
 
 
 def _sign_content(content: bytes) -> bytes:

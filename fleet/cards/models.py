@@ -10,10 +10,14 @@ from fleet.visits.models import Visit
 
 
 class Card(Row):
-    """The card on one boiler's wall, until it is ended. Only the SHA-256 of its address's secret is stored."""
+    """The card on one boiler's wall, until it is ended. Only the SHA-256 of its address's secret is stored.
+
+    `key_mark` tells which signing key made its address (`addresses.key_mark`); "" of cards from before it was kept.
+    """
 
     boiler = models.ForeignKey(Boiler, models.PROTECT, related_name="cards")
     digest = models.CharField(max_length=64, unique=True)
+    key_mark = models.CharField(max_length=16, default="")
     made_by = models.ForeignKey(User, models.PROTECT, related_name="+")
     made_at = models.DateTimeField()
     revoked_at = models.DateTimeField(null=True)

@@ -7,7 +7,7 @@ from uuid import UUID
 from django.db.models import QuerySet
 
 from fleet.accounts.models import User
-from fleet.cards.addresses import digest_of, is_signed
+from fleet.cards.addresses import digest_of, is_signed, key_mark
 from fleet.cards.models import Card, CardPost
 from fleet.cards.pins import RIGHT
 from fleet.portfolio.models import Boiler
@@ -24,6 +24,11 @@ def card_in_force(secret: str) -> Card | None:
 def current_card(boiler: UUID) -> Card | None:
     """Return a boiler's card in force, with who made it."""
     return Card.objects.filter(boiler=boiler, revoked_at=None).select_related("made_by").first()
+
+
+def cards_of_another_key() -> QuerySet[Card]:
+    """Return the cards in force whose addresses open nothing, since they were signed by another key than the site's."""
+    return Card.objects.filter(revoked_at=None).exclude(key_mark__in=("", key_mark()))
 
 
 def cards_of(boilers: QuerySet[Boiler]) -> QuerySet[Card]:

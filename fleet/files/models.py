@@ -18,8 +18,9 @@ def photograph_storage() -> Storage:
 class KeptFile(Row):
     """A file of one portfolio, by the SHA-256 of the bytes as they were sent.
 
-    `received` counts the bytes that have arrived. `content` is what is shown: the picture made anew, without what the
-    phone had written into it; empty until the file is whole and was found to be what it was declared as.
+    `received` counts the bytes that have arrived. `content` is what is shown: of a picture one made anew, without what
+    the phone had written into it, of a PDF the bytes as sent; empty until the file is whole and was found to be what
+    it was declared as.
     """
 
     sha256 = models.CharField(max_length=64)

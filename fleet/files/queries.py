@@ -1,6 +1,6 @@
 """Which photographs somebody may see or send, and what has arrived of each."""
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from uuid import UUID
@@ -9,9 +9,10 @@ from django.db.models import QuerySet
 
 from fleet.accounts import policy
 from fleet.accounts.models import User
+from fleet.files.declared import PDF_TYPE, DeclaredFile
 from fleet.files.models import KeptFile
 from fleet.portfolio.models import Boiler
-from fleet.visits.models import Entry, Photograph, Visit
+from fleet.visits.models import Entry, PaperOfOthers, Photograph, Visit
 
 
 def photographs_for(user: User, action: str, at: datetime) -> QuerySet[Photograph]:
@@ -19,9 +20,15 @@ def photographs_for(user: User, action: str, at: datetime) -> QuerySet[Photograp
     return Photograph.objects.filter(visit__boiler__in=policy.boilers_for(user, action, at))
 
 
-def kept_file_of(photograph: Photograph) -> KeptFile | None:
-    """Return what has arrived of a photograph; None before its first byte."""
-    return KeptFile.objects.filter(portfolio=photograph.portfolio_id, sha256=photograph.sha256).first()
+def papers_for(user: User, action: str, at: datetime) -> QuerySet[PaperOfOthers]:
+    """Return the papers of others of boilers on which the user may do `action`."""
+    return PaperOfOthers.objects.filter(visit__boiler__in=policy.boilers_for(user, action, at))
+
+
+def kept_file_of(declared: DeclaredFile) -> KeptFile | None:
+    """Return what has arrived of a declared file; None before its first byte, or where its hash is of another type."""
+    rows = KeptFile.objects.filter(portfolio=declared.portfolio, sha256=declared.sha256, type=declared.type)
+    return rows.first()
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,5 +101,36 @@ def _with_files(portfolio: UUID, rows: QuerySet[Photograph]) -> list[ShownPhotog
 def files_by_hash(portfolio: UUID, photographs: Iterable[Photograph]) -> Mapping[str, KeptFile]:
     """Return the whole files of these photographs of one portfolio, by hash: one query."""
     hashes = {p.sha256 for p in photographs}
-    rows = KeptFile.objects.filter(portfolio=portfolio, sha256__in=hashes, kept_at__isnull=False) if hashes else ()
+    rows = _whole_files(portfolio, hashes).exclude(type=PDF_TYPE) if hashes else ()
     return {row.sha256: row for row in rows}
+
+
+def _whole_files(portfolio: UUID, hashes: Iterable[str]) -> QuerySet[KeptFile]:
+    return KeptFile.objects.filter(portfolio=portfolio, sha256__in=hashes, kept_at__isnull=False)
+
+
+@dataclass(frozen=True, slots=True)
+class PaperWithFile:
+    """A paper of others, and whether the file that it declares is kept here."""
+
+    paper: PaperOfOthers
+    is_kept: bool
+
+
+def papers_of(boiler: Boiler, limit: int) -> list[PaperWithFile]:
+    """Return the newest papers of others of a boiler's valid visits: two queries, one where it has none."""
+    rows = PaperOfOthers.objects.filter(visit__boiler=boiler, visit__corrected_by=None, visit__void=False)
+    papers = list(rows.select_related("visit").order_by("-dated_on", "-visit__performed_at", "id")[:limit])
+    return _with_kept_files(boiler.portfolio_id, papers)
+
+
+def paper_of(visit: Visit) -> PaperWithFile | None:
+    """Return the paper on which a visit rests; None without one."""
+    paper = getattr(visit, "paper", None)
+    return _with_kept_files(visit.portfolio_id, [paper])[0] if paper else None
+
+
+def _with_kept_files(portfolio: UUID, papers: Sequence[PaperOfOthers]) -> list[PaperWithFile]:
+    hashes = {paper.file_sha256 for paper in papers}
+    kept = {(f.sha256, f.type) for f in _whole_files(portfolio, hashes)} if hashes else set()
+    return [PaperWithFile(paper, (paper.file_sha256, paper.file_type) in kept) for paper in papers]

@@ -9,10 +9,11 @@ from django.db import transaction
 from fleet.accounts.models import User
 from fleet.assessments.models import Answer
 from fleet.cards import pins, queries
-from fleet.cards.addresses import digest_of, make_secret
+from fleet.cards.addresses import digest_of, key_mark, make_secret
 from fleet.cards.models import Card, CardPost
 from fleet.cards.submissions import CardSubmission
 from fleet.errors import Refused
+from fleet.files.declared import file_of_photograph
 from fleet.files.services import MAX_PIECE_BYTES, SentPiece, take_piece
 from fleet.pipeline.telling import record_and_tell
 from fleet.pipeline.visits import PostedVisit, post_visits
@@ -45,9 +46,12 @@ class CardAnswer:
 
 
 @transaction.atomic
-def make_card(*, boiler: UUID, replaces: UUID | None, by: User, at: datetime, cause: Cause) -> NewCard:
+def make_card(
+    *, boiler: UUID, replaces: UUID | None, by: User, at: datetime, cause: Cause, secret: str | None = None
+) -> NewCard:
     """Make a card for a boiler; the one in force ends, which `replaces` must name. Whether `by` may the door asks.
 
+    `secret` is one of `make_secret` that is on the card's paper already; without it a new one is made.
     Raises Refused: 404 for an unknown boiler, 409 where another card, or none, is in force.
     """
     locked = next((b for b in lock_boilers([boiler]) if b.id == boiler), None)
@@ -58,9 +62,14 @@ def make_card(*, boiler: UUID, replaces: UUID | None, by: User, at: datetime, ca
         message = f"Card {earlier.id} is in force." if earlier else "No card is in force."
         raise Refused("card_in_force", f"{message} Name in `replaces` the one that ends.", ("replaces",), status=409)
     events = [_end_card(earlier, by, at)] if earlier else []
-    secret = make_secret()
+    secret = secret or make_secret()
     card = Card.objects.create(
-        portfolio_id=locked.portfolio_id, boiler=locked, digest=digest_of(secret), made_by=by, made_at=at
+        portfolio_id=locked.portfolio_id,
+        boiler=locked,
+        digest=digest_of(secret),
+        key_mark=key_mark(),
+        made_by=by,
+        made_at=at,
     )
     events.append(_card_event(card, "card.made", f"{by.display_name} made the boiler-room card.", at))
     record_and_tell(portfolio=locked.portfolio_id, events=events, cause=cause, at=at)
@@ -172,7 +181,7 @@ def keep_card_picture(*, card: UUID, submission: CardSubmission, content: bytes,
         return
     for start in range(0, len(content), MAX_PIECE_BYTES):
         piece = SentPiece(start, len(content), content[start : start + MAX_PIECE_BYTES])
-        take_piece(photograph=photograph, piece=piece, by=None, at=at)
+        take_piece(declared=file_of_photograph(photograph), piece=piece, by=None, at=at)
 
 
 def without_picture(submission: CardSubmission) -> CardSubmission:

@@ -23,6 +23,7 @@ from fleet.rules.wording import ADVICE_CAUTION, local_day
 from fleet.visits.models import Attendance, Reading, Visit
 
 YEAR = timedelta(days=365)
+STILL_OPEN = "still open"
 PROTECTING_PARTS = ("protection", "output_path", "input_path")
 
 
@@ -171,7 +172,7 @@ def _hold_lines(boiler: Boiler, since: datetime, at: datetime) -> Iterator[HoldL
         if not was_hold or (row.closed_at is not None and row.closed_at <= since):
             continue
         days = ((row.closed_at or at) - row.opened_at).days
-        closed = local_day(row.closed_at, zone) if row.closed_at else "still open"
+        closed = local_day(row.closed_at, zone) if row.closed_at else STILL_OPEN
         yield HoldLine(local_day(row.opened_at, zone), closed, days, sentence=row.sentence)
 
 
@@ -181,7 +182,12 @@ def _place_json(place: PlaceYear) -> dict[str, object]:
 
 
 def _hold_json(hold: HoldLine) -> dict[str, object]:
-    return {"opened": hold.opened, "closed": hold.closed, "days": str(hold.days), "sentence": hold.sentence}
+    """Return a hold as texts; `span` is the whole of its time in words."""
+    is_open = hold.closed == STILL_OPEN
+    stretch = f"Since {hold.opened}, {STILL_OPEN}" if is_open else f"{hold.opened} to {hold.closed}"
+    span = f"{stretch}, {hold.days} day{'' if hold.days == 1 else 's'}"
+    shown = {"opened": hold.opened, "closed": hold.closed, "days": str(hold.days), "span": span}
+    return {**shown, "sentence": hold.sentence}
 
 
 def _paper_line(paper: Paper) -> str:

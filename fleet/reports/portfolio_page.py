@@ -1,8 +1,10 @@
 """A portfolio on one page, for its owner: what must not fire, what changed, what nobody knows, what comes."""
 
 from collections import Counter
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from datetime import datetime, timedelta
+from itertools import accumulate
+from uuid import UUID
 
 from django.db.models import QuerySet
 
@@ -24,35 +26,39 @@ from fleet.rules.wording import ADVICE_CAUTION, local_day
 SOON = timedelta(days=60)
 MONTH = timedelta(days=30)
 CHART_WEEKS = 26
-MAX_HELD_LINES, MAX_SOON_LINES = 14, 16  # what stands on one page; the number left off is said
+# What stands on one page, in lines of text of so many letters; nothing is cut, and the number left off is said.
+MAX_HELD_LINES, HELD_LETTERS = 30, 115
+MAX_SOON_LINES, SOON_LETTERS = 18, 70
 NOT_FIRING = (Standing.HOLD.value, Standing.EXPOSED.value)
 
 
 def compose_portfolio_page(portfolio: Portfolio, user: User, at: datetime) -> dict[str, object]:
     """Return everything on the page, as texts. `user` is who shares it: jobs are those that this person may see."""
     boilers = Boiler.objects.filter(portfolio=portfolio)
-    rows = list(_standing_rows(boilers, at))
+    rows, total = list(_standing_rows(boilers, at)), boilers.count()
     counts = Counter(row.standing for row in rows)
+    counts[Standing.NOT_SURVEYED.value] += total - len(rows)  # on record, and not judged yet
     held = [row for row in rows if row.standing == Standing.HOLD]
     jobs = current_jobs_of_boilers(user, [row.boiler_id for row in held], at)
     open_rows = list(deficiencies_at(boilers, at).filter(closed_at=None, withdrawn=False))
-    weeks, soon = _weekly_counts(boilers, at), list(_soon_lines(boilers, at))
+    off_with_holds = _boilers_with_holds(open_rows, at) - {row.boiler_id for row in held}
+    held_lines = [_held_json(row, jobs.get(row.boiler_id)) for row in held]
     return {
         "title": portfolio.name,
         "sentences": [
-            _not_to_fire_sentence(counts, len(rows)),
+            _not_to_fire_sentence(counts, total, len(off_with_holds)),
             _change_sentence(boilers, counts, at),
             _unknown_sentence(counts, open_rows),
         ],
         "counts": [(standing.value.replace("_", " "), str(counts[standing.value])) for standing in Standing],
-        "held": [_held_json(row, jobs.get(row.boiler_id)) for row in held[:MAX_HELD_LINES]],
-        "held_more": max(len(held) - MAX_HELD_LINES, 0),
-        "soon": soon[:MAX_SOON_LINES],
-        "soon_more": max(len(soon) - MAX_SOON_LINES, 0),
+        "none_held": f"{_none_held_text(len(off_with_holds))}.",
+        **_lines_that_fit("held", held_lines, HELD_LETTERS, MAX_HELD_LINES),
+        **_lines_that_fit("soon", list(_soon_lines(boilers, at)), SOON_LETTERS, MAX_SOON_LINES),
         "ages": _count_by_age(open_rows, at),
         "bands": _band_names(),
         "weeks": [
-            {"day": f"{w.day:%d %b}", "bad": sum(w.counts[s] for s in NOT_FIRING), "all": _total(w)} for w in weeks
+            {"day": f"{w.day:%d %b}", "bad": sum(w.counts[s] for s in NOT_FIRING), "all": _total(w)}
+            for w in _weekly_counts(boilers, at)
         ],
         "caution": ADVICE_CAUTION,
         "as_of": f"As of {local_day(at, 'UTC')}",
@@ -64,11 +70,41 @@ def _standing_rows(boilers: QuerySet[Boiler], at: datetime) -> QuerySet[Segment]
     return rows.order_by("rank", "since", "boiler__building__address", "boiler__name", "boiler_id")
 
 
-def _not_to_fire_sentence(counts: Counter[str], total: int) -> str:
-    held, exposed = counts[Standing.HOLD.value], counts[Standing.EXPOSED.value]
-    first = f"{_count_boilers(held)} of {total} must not be left firing" if held else f"No boiler of {total} is on hold"
+def _boilers_with_holds(open_rows: Iterable[Deficiency], at: datetime) -> set[UUID]:
+    return {row.boiler_id for row in open_rows if level_at(row, at) == Level.HOLD}
+
+
+def _not_to_fire_sentence(counts: Counter[str], total: int, off_with_holds: int) -> str:
+    """Return what is known of hold and exposed, and of how many boilers that says nothing."""
+    held, exposed, unsurveyed = (counts[s.value] for s in (Standing.HOLD, Standing.EXPOSED, Standing.NOT_SURVEYED))
+    first = f"{_count_boilers(held)} of {total} must not be left firing" if held else _none_held_text(off_with_holds)
     second = f"{_count_boilers(exposed)} {'has' if exposed == 1 else 'have'} a hazard with nothing proven against it"
-    return f"{first}; {second if exposed else 'none stands with a hazard that nothing is proven against'}."
+    none_exposed = "no boiler in service is on record with a hazard that nothing is proven against"
+    rest = f" {_off_text(off_with_holds)}." if held and off_with_holds else ""
+    rest += f" This says nothing of {_count_boilers(unsurveyed)} never surveyed." if unsurveyed else ""
+    return f"{first}; {second if exposed else none_exposed}.{rest}"
+
+
+def _none_held_text(off_with_holds: int) -> str:
+    if off_with_holds:
+        return f"No boiler in service is on hold, and {_off_text(off_with_holds)}"
+    return "No boiler on record is on hold"
+
+
+def _off_text(count: int) -> str:
+    return f"{_count_boilers(count)} that {'is off has' if count == 1 else 'are off have'} an open hold"
+
+
+def _lines_that_fit(name: str, rows: Sequence[dict[str, str]], letters: int, lines: int) -> dict[str, object]:
+    """Return the first of `rows` under `name`, as many as fit, and how many were left off."""
+    count = count_that_fit(rows, letters, lines)
+    return {name: rows[:count], f"{name}_more": len(rows) - count}
+
+
+def count_that_fit(rows: Sequence[Mapping[str, str]], letters: int, lines: int) -> int:
+    """Return how many of `rows` stand in so many lines of text, the first one in any case."""
+    used = accumulate(-(-len(" ".join(row.values())) // letters) for row in rows)
+    return max(sum(1 for total in used if total <= lines), min(len(rows), 1))
 
 
 def _change_sentence(boilers: QuerySet[Boiler], counts: Counter[str], at: datetime) -> str:
@@ -88,9 +124,8 @@ def _unknown_sentence(counts: Counter[str], open_rows: Iterable[Deficiency]) -> 
     gaps = sum(1 for row in open_rows if row.rule == FindingCode.NOT_ON_RECORD)
     parts = [f"{_count_boilers(unsurveyed)} never surveyed"] if unsurveyed else []
     parts += [f"{_count_boilers(gaps)} with devices that are not on record"] if gaps else []
-    return (
-        f"Not known: {' and '.join(parts)}." if parts else "Every boiler was surveyed, and all it needs is on record."
-    )
+    nothing_missing = "No boiler stands as not surveyed, and no open deficiency names a device that is not on record."
+    return f"Not known: {' and '.join(parts)}." if parts else nothing_missing
 
 
 def _count_boilers(count: int) -> str:

@@ -13,6 +13,7 @@ from fleet.accounts.models import User
 from fleet.errors import Refused
 from fleet.portfolio.models import Boiler, Portfolio
 from fleet.reports.models import SharedLink
+from fleet.visits import queries as visits
 from fleet.visits.models import Visit
 
 MAX_DAYS = 90  # after which somebody has to look again whether it should be seen
@@ -89,6 +90,19 @@ def _may_still_see(link: SharedLink, at: datetime) -> bool:
         return policy.portfolios_for(maker, SEE_ACTION, at).filter(id=link.portfolio_id).exists()
     boiler = link.boiler or (link.visit.boiler if link.visit else None)
     return boiler is not None and policy.boilers_for(maker, SEE_ACTION, at).filter(id=boiler.id).exists()
+
+
+def find_subject(user: User, kind: str, subject_id: UUID, at: datetime) -> ReportSubject | None:
+    """Return what a link of this kind would share; None where it is unknown or the user may not see it."""
+    if kind == "portfolio":
+        portfolio = policy.portfolios_for(user, SEE_ACTION, at).filter(id=subject_id).first()
+        return portfolio_subject(portfolio) if portfolio else None
+    boilers = policy.boilers_for(user, SEE_ACTION, at)
+    if kind == "boiler_year":
+        boiler = boilers.filter(id=subject_id).first()
+        return boiler_subject(boiler) if boiler else None
+    visit = visits.visits_to(boilers).filter(id=subject_id).first() if kind == "visit" else None
+    return visit_subject(visit) if visit else None
 
 
 def portfolio_subject(portfolio: Portfolio) -> ReportSubject:

@@ -43,8 +43,8 @@ class Visit(Row):
 class PaperOfOthers(Row):
     """The paper of a valve shop, inspector, backflow tester or utility on which a visit's entries rest.
 
-    Not a `portfolio.Paper`, which says until when something is allowed. The file is not kept here: its
-    name and SHA-256 say which one it was.
+    Not a `portfolio.Paper`, which says until when something is allowed. The file itself may be kept in the room
+    `files`: its name and SHA-256 say which one it is.
     """
 
     visit = models.OneToOneField(Visit, models.PROTECT, related_name="paper")

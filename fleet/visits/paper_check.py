@@ -17,7 +17,7 @@ FILE_TYPES = ("application/pdf", "image/jpeg", "image/png")
 BODY_MESSAGE = f"A paper is of one of {', '.join(PAPER_BODIES)}."
 FILE_NAME_MESSAGE = f"Give the file's name, in at most {MAX_FILE_NAME_LENGTH} characters."
 HASH_MESSAGE = "A SHA-256 is 64 digits of 0-9 and a-f."
-SIZE_MESSAGE = f"A file has 1 to {MAX_FILE_BYTES} bytes."
+SIZE_MESSAGE = f"A file has at least 1 byte and at most {MAX_FILE_BYTES >> 20} MiB."
 TYPE_MESSAGE = f"A file is one of {', '.join(FILE_TYPES)}."
 SHA256 = re.compile(r"[0-9a-f]{64}", re.ASCII)
 # A paper is no service visit: nobody came to do the season's work.

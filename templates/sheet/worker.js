@@ -3,6 +3,7 @@
 
 const NAME = "sheet-{{ version }}";
 const KEPT = {{ kept|safe }};
+const ICON = "{{ icon|escapejs }}";
 
 self.addEventListener("install", (event) => {
   const requests = KEPT.map((address) => new Request(address, { cache: "no-cache" }));
@@ -15,6 +16,23 @@ self.addEventListener("activate", (event) => {
     await Promise.all(older.map((name) => caches.delete(name)));
   };
   event.waitUntil(drop().then(() => self.clients.claim()));
+});
+
+// A message comes encrypted for this phone. One that was told already has the same id and takes its place.
+self.addEventListener("push", (event) => {
+  let message = {};
+  try {
+    message = event.data?.json() ?? {};
+  } catch {
+    // A message that cannot be read is shown as well: the browser ends subscriptions that show nothing.
+  }
+  const shown = { body: message.text ?? "", tag: message.id ?? "", requireInteraction: message.is_danger === true, icon: ICON };
+  event.waitUntil(self.registration.showNotification(message.title ?? "Gaugeglass", shown));
+});
+
+self.addEventListener("notificationclick", (event) => {
+  event.notification.close();
+  event.waitUntil(self.clients.openWindow("/alerts/"));
 });
 
 self.addEventListener("fetch", (event) => {

@@ -1,14 +1,17 @@
 """Two portfolios with something of everything, and people of every role: what the walk over access looks at."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import timedelta
 from uuid import UUID
 
 from fleet import pipeline
 from fleet.accounts import refused_posts
-from fleet.accounts.models import Grant, RefusedPost, User
+from fleet.accounts.absences import AbsenceRequest, record_absence
+from fleet.accounts.models import Absence, Grant, RefusedPost, User
 from fleet.alerts.models import Alert
 from fleet.deficiencies.models import Deficiency
+from fleet.notices.models import Notice
+from fleet.notices.outbox import NoticeDraft, add_notice
 from fleet.pipeline import JobRequest
 from fleet.portfolio.models import Boiler, Building, Fitting, Portfolio
 from fleet.records.events import Cause
@@ -115,5 +118,19 @@ def of(fleet: Fleet, key: str) -> Ids:
         "post": RefusedPost.objects.get(boiler=boiler).id,
         "grant": Grant.objects.get(user=fleet.technician, role="technician").id,
         "person": fleet.technician.id,
+        "notice": _slip_of(fleet.technician, boiler).id,
+        "absence": _absence_of(fleet.technician, boiler.portfolio_id).id,
         "card": hang_card(fleet, NOW - DAY, key).card.id,
     }
+
+
+def _slip_of(user: User, boiler: Boiler) -> Notice:
+    """A message to somebody about a building."""
+    key = f"slip of {boiler.id}"
+    draft = NoticeDraft(boiler.portfolio_id, user, "slip", key, level="urgent", subject="A slip", text="A slip")
+    return add_notice(replace(draft, building=boiler.building_id), NOW - DAY)
+
+
+def _absence_of(user: User, portfolio: UUID) -> Absence:
+    request = AbsenceRequest(user.id, NOW + DAY, None, stand_in=None, reason="holiday")
+    return record_absence(portfolio=portfolio, request=request, by=user, at=NOW - DAY)

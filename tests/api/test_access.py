@@ -34,6 +34,8 @@ TABLE: dict[str, tuple[str, tuple[int, ...]]] = {
     "field-words": ("GET", LISTED),
     "photograph": ("GET", (401, *(404,) * 5)),  # no visit declares it
     "picture": ("GET", (401, *(404,) * 5)),
+    "paper-file": ("GET", (401, *(404,) * 5)),  # no paper declares it
+    "paper-content": ("GET", (401, *(404,) * 5)),
     "procedures": ("GET", LISTED),
     "sources": ("GET", LISTED),
     "procedure": ("GET", LISTED),  # reference data: anybody signed in
@@ -50,11 +52,20 @@ TABLE: dict[str, tuple[str, tuple[int, ...]]] = {
     "start": ("POST", (401, 404, 428, 404, 403, 404)),
     "cancel": ("POST", (401, 404, 403, 404, 400, 404)),
     "calendar-feeds": ("GET", LISTED),
+    "link-list": ("GET", LISTED),
+    "link": ("DELETE", (401, 404, 404, 404, 404, 404)),  # nobody's own
     "calendar-feed": ("DELETE", (401, 404, 404, 404, 404, 404)),  # nobody's own
     "calendar": ("GET", (404,) * 6),  # only its address opens one
     "asked": ("GET", LISTED),
     "answer-asked": ("POST", (401, *(400,) * 5)),  # whatever is one's own to answer
     "role-history": ("GET", (401, 404, 404, 404, 200, 404)),
+    "notices": ("GET", LISTED),
+    "destinations": ("GET", LISTED),
+    "destination": ("DELETE", (401, *(403,) * 5)),  # no key leads messages away
+    "destination-secret": ("POST", (401, *(403,) * 5)),
+    "notice-choices": ("GET", LISTED),
+    "acknowledge-notice": ("POST", (401, *(404,) * 5)),  # nobody's own
+    "call-times": ("GET", (401, 404, 200, 200, 200, 404)),
     "keys": ("GET", LISTED),
     "key": ("DELETE", (401, *(403,) * 5)),  # no key revokes one
     "revoke-key": ("POST", (401, *(403,) * 5)),
@@ -99,6 +110,8 @@ def scene(fleet: Fleet) -> Scene:
         "field-words": "/api/v1/field/words/",
         "photograph": f"/api/v1/photos/{'0' * 64}/",
         "picture": f"/api/v1/photos/{'0' * 64}/picture.jpg",
+        "paper-file": f"/api/v1/paper-files/{'0' * 64}/",
+        "paper-content": f"/api/v1/paper-files/{'0' * 64}/content/",
         "procedure": "/api/v1/procedures/flush/",
         **_sent(fleet, dispatcher),
         "calculations": "/api/v1/calculations/",
@@ -106,6 +119,14 @@ def scene(fleet: Fleet) -> Scene:
         "asked": "/api/v1/asked/",
         "answer-asked": f"/api/v1/asked/jobs/{uuid4()}/",
         "role-history": f"/api/v1/portfolios/{fleet.portfolio.id}/people/{fleet.technician.id}/roles/",
+        "notices": "/api/v1/notices/",
+        "destinations": "/api/v1/destinations/",
+        "destination": f"/api/v1/destinations/{uuid4()}/",
+        "destination-secret": f"/api/v1/destinations/{uuid4()}/secret/",
+        "notice-choices": "/api/v1/notice-choices/",
+        "acknowledge-notice": f"/api/v1/notices/{uuid4()}/acknowledge/",
+        "call-times": f"/api/v1/portfolios/{fleet.portfolio.id}/call-list/times/"
+        f"?condition=hold&building={fleet.bench().boiler.building_id}",
         "keys": "/api/v1/keys/",
         "key": f"/api/v1/keys/{uuid4()}/",
         "revoke-key": f"/api/v1/keys/{uuid4()}/revoke/",
@@ -129,6 +150,8 @@ def _sent(fleet: Fleet, dispatcher: User) -> dict[str, str]:
         "calendar-feeds": "/api/v1/calendar-feeds/",
         "calendar-feed": f"/api/v1/calendar-feeds/{uuid4()}/",
         "calendar": "/api/v1/calendars/unknown.ics",
+        "link-list": "/api/v1/shared-links/",
+        "link": f"/api/v1/shared-links/{uuid4()}/",
     }
 
 

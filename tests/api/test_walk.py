@@ -52,9 +52,19 @@ ONES_OWN = {
     ("get", "calendar-feeds"),
     ("post", "calendar-feeds"),
     ("delete", "calendar-feed"),
+    ("get", "link-list"),
+    ("post", "link-list"),
+    ("delete", "link"),
     ("get", "asked"),
     ("post", "answer-asked"),
     ("get", "keys"),
+    ("get", "destinations"),
+    ("post", "destinations"),
+    ("delete", "destination"),
+    ("post", "destination-secret"),
+    ("get", "notice-choices"),
+    ("post", "notice-choices"),
+    ("post", "acknowledge-notice"),
     ("get", "naming-visits"),
     ("post", "keys"),
     ("delete", "key"),
@@ -79,6 +89,7 @@ LISTS = {
     "jobs": ("job.see", "job"),
     "refused-posts": ("post.see_refused", "post"),
     "cards": ("card.see", "card"),
+    "notices": ("notice.see", "notice"),
 }
 ROWS: dict[tuple[str, str], Row] = {
     ("get", "portfolio"): Row(SEEN),
@@ -104,6 +115,12 @@ ROWS: dict[tuple[str, str], Row] = {
     ("get", "alert"): Row(SEEN),
     ("post", "acknowledge"): Row(SEEN, "alert.acknowledge", answer=428),
     ("post", "shelve"): Row(SEEN, "alert.shelve", answer=400),
+    ("get", "notice"): Row("notice.see"),
+    ("get", "call-list"): Row("call_list.see", whole=True),
+    ("post", "call-list"): Row("call_list.see", "call_list.adopt", whole=True, answer=400),
+    ("get", "absences"): Row(SEEN),
+    ("post", "absences"): Row(SEEN, answer=400),
+    ("post", "end-absence"): Row(SEEN, "absence.record", whole=True, answer=204),
     ("get", "terms"): Row("terms.see", whole=True),
     ("post", "terms"): Row("terms.see", "terms.adopt", whole=True, answer=428),
     ("get", "people"): Row("people.see", whole=True),
@@ -127,8 +144,9 @@ ROWS: dict[tuple[str, str], Row] = {
     ("post", "start"): Row("job.see", "job.answer", answer=428),
     ("post", "cancel"): Row("job.see", "job.cancel", answer=400),
 }
-# Hashes, not ids: tried in tests/api/test_photos.py.
+# Hashes, not ids: tried in tests/api/test_photos.py and test_paper_files.py.
 HASHED = {("get", "photograph"), ("put", "photograph"), ("get", "picture")}
+HASHED |= {("get", "paper-file"), ("put", "paper-file"), ("get", "paper-content")}
 # Whose ids stand in the question or the body: tried one by one below.
 ASKED = {
     ("get", "suggested-jobs"),
@@ -136,6 +154,7 @@ ASKED = {
     ("post", "visits"),
     ("post", "check-visit"),
     ("get", "changes"),
+    ("get", "call-times"),
     ("get", "figures"),
     ("get", "forecast"),
 }
@@ -257,6 +276,11 @@ def naming(ids: Ids) -> dict[str, tuple[str, str, Any]]:
         "jobs": ("POST", "/api/v1/jobs/", {"building": str(ids["building"]), "procedures": []}),
         "visits": ("POST", "/api/v1/visits/", visit),
         "calendar-feeds": ("POST", "/api/v1/calendar-feeds/", feed),
+        "link-list": (
+            "POST",
+            "/api/v1/shared-links/",
+            {"kind": "boiler_year", "subject": str(ids["boiler"])},
+        ),
         "changes": ("GET", f"/api/v1/changes/?boiler={ids['boiler']}", b""),
         "figures": ("GET", f"/api/v1/figures/?boiler={ids['boiler']}", b""),
         "forecast": ("GET", f"/api/v1/figures/forecast/?portfolio={ids['portfolio']}", b""),

@@ -5,7 +5,7 @@ import zlib
 from collections.abc import Iterator
 
 OBJECT = re.compile(rb"(\d+) 0 obj\s*(.*?)endobj", re.DOTALL)
-STREAM = re.compile(rb"stream\r?\n(.*?)\r?\nendstream", re.DOTALL)
+STREAM = re.compile(rb"stream\r?\n(.*?)\nendstream", re.DOTALL)
 PAIR = re.compile(rb"<([0-9a-fA-F]+)>\s*<([0-9a-fA-F]+)>")
 RANGE = re.compile(rb"<([0-9a-fA-F]+)>\s*<([0-9a-fA-F]+)>\s*<([0-9a-fA-F]+)>")
 SHOWN = re.compile(rb"/(f\d+) [\d.]+ Tf|(\((?:\\.|[^\\)])*\))|(\])\s*TJ", re.DOTALL)
@@ -29,7 +29,8 @@ def _stream(body: bytes) -> bytes:
     found = STREAM.search(body)
     if found is None or b"FlateDecode" not in body:
         return b""
-    return zlib.decompress(found[1])
+    # A stream may end with the byte of a carriage return, which then is its own and not the line's.
+    return zlib.decompressobj().decompress(found[1])
 
 
 def _characters(objects: dict[bytes, bytes], font: bytes) -> dict[int, str]:

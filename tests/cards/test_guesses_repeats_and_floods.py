@@ -3,6 +3,7 @@
 from collections.abc import Callable
 from dataclasses import replace
 from datetime import timedelta
+from typing import Any
 from uuid import uuid4
 
 import pytest
@@ -67,6 +68,15 @@ def test_only_the_hash_of_an_address_is_stored(fleet: Fleet) -> None:
     assert queries.card_in_force(card.secret) == card.card
     stored = [str(value) for row in Card.objects.values_list() for value in row]
     assert not [value for value in stored if card.secret in value]
+
+
+def test_a_card_of_another_signing_key_is_told_as_one_that_opens_nothing(fleet: Fleet, settings: Any) -> None:
+    of_now, of_before = hang_card(fleet), hang_card(fleet, key="ALD12 B2")
+    Card.objects.filter(id=of_before.card.id).update(key_mark="")  # made before the mark was kept: not known
+    assert not queries.cards_of_another_key().exists()
+    settings.SECRET_KEY = "another key, which is as long as a signing key has to be 0123456789"
+    assert queries.card_in_force(of_now.secret) is None
+    assert list(queries.cards_of_another_key()) == [of_now.card]
 
 
 def test_a_new_card_ends_the_one_before_it_and_both_are_in_the_log(fleet: Fleet) -> None:

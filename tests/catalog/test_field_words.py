@@ -98,6 +98,8 @@ def test_every_text_that_is_met_at_a_boiler_stands_in_every_language(language: s
         "observations": set(CATALOGUE.observations),
         "actions": set(CATALOGUE.actions),
         "kinds": set(CATALOGUE.kinds),
+        "roles": set(CATALOGUE.roles),
+        "accept": {spec.accept for _, spec in READINGS if spec.type == "number" and spec.accept},
         "first_acts": holds,
         "leaving_checks": set(LEAVING_CHECKS),
         "groups": {str(g.number) for g in work_order.GROUPS},

@@ -131,7 +131,7 @@ def test_a_connection_on_which_nothing_comes_is_closed(served: Served, sent: byt
     assert time.monotonic() - begun < 20
 
 
-@pytest.mark.parametrize("path", ["/", "/api/v1/visits/"])
+@pytest.mark.parametrize("path", ["/", "/api/v1/visits/", "/card/x/trouble/"])
 @pytest.mark.parametrize("chunked", [False, True])
 def test_a_body_over_the_limit_is_refused_without_being_kept(served: Served, path: str, chunked: bool) -> None:
     length, mb = 2 * 1024 * 1024 + 1, b"x" * 1024 * 1024
@@ -141,6 +141,7 @@ def test_a_body_over_the_limit_is_refused_without_being_kept(served: Served, pat
     answer = served.answer_to(head + b"".join(parts))
     assert answer.startswith(b"HTTP/1.1 413 ")
     assert (b"application/problem+json" in answer) == path.startswith("/api/")
+    assert ("guárdelo otra vez sin la foto".encode() in answer) == path.startswith("/card/")
 
 
 def test_what_waits_in_all_is_bounded_and_counted_down_again(served: Served) -> None:

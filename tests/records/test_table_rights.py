@@ -24,6 +24,8 @@ LOGS_AND_ACTS = {
     "deficiencies_act",
     "jobs_act",
     "jobs_item",
+    "notices_attempt",
+    "notices_calllist",
 }
 CHANGES = {
     "update": 'UPDATE "{table}" SET {column} = {column}',
@@ -64,8 +66,15 @@ def test_evidence_acts_and_log_are_the_tables_that_are_only_added_to() -> None:
     assert set(append_only_tables(connection)) == evidence | LOGS_AND_ACTS
 
 
-def test_grants_qualifications_and_cards_are_never_removed() -> None:
-    assert never_removed_tables(connection) == ["accounts_grant", "accounts_qualification", "cards_card"]
+def test_what_people_hold_and_were_told_is_never_removed() -> None:
+    assert never_removed_tables(connection) == [
+        "accounts_absence",
+        "accounts_grant",
+        "accounts_qualification",
+        "cards_card",
+        "notices_alertcall",
+        "notices_notice",
+    ]
     assert is_refused("DELETE FROM accounts_grant")
     assert is_refused("DELETE FROM cards_card")
 

@@ -3,7 +3,7 @@
 from dataclasses import dataclass, replace
 from datetime import timedelta
 from urllib.parse import urlencode
-from uuid import uuid4
+from uuid import UUID, uuid4
 
 from django.contrib.auth.tokens import default_token_generator
 from django.urls import reverse
@@ -16,12 +16,15 @@ from fleet.accounts import keys, owner_links
 from fleet.accounts.models import Grant, Qualification, User
 from fleet.deficiencies.models import Deficiency
 from fleet.jobs.models import Job
+from fleet.notices.models import Notice
+from fleet.notices.writing import links
 from fleet.portfolio.models import Building, Portfolio
 from fleet.reports import shared_links
 from fleet.visits.incoming import Person
 from fleet.web.urls import urlpatterns
 from tests.cast import DAY, Fleet, make_fleet, make_person
 from tests.jobs.crew import crew
+from tests.notices.reach import give_address
 from tests.portfolio.sheets import row, sheet
 from tests.web.boiler_room import WATER, equip, fit, put_down, visits
 
@@ -54,6 +57,10 @@ ACTS = {
     "report-share",
     "link-end",
     "card-pin-set",
+    "call-list-change",
+    "own-address-add",
+    "own-address-change",
+    "own-choices",
     "wall-card-end",
 }
 FILES = {
@@ -95,6 +102,8 @@ OWN_PAGES = (
     "self-check",
     "sign-in",
     "shared-links",
+    "own-notices",
+    "notices-sent",
 )
 
 
@@ -136,13 +145,33 @@ def furnish() -> Town:
     assert one is not None
     ids = {"boiler": boiler.id, "building": boiler.building_id, "visit": waits, "named": named.id, "deficiency": one.id}
     ids["manager"] = manager.id
-    report = shared_links.boiler_subject(boiler)
-    ids["secret"] = shared_links.share_report(subject=report, by=manager, days=30, at=now).secret
+    give_address(manager, at=now)
+    pipeline.sweep(at=timezone.now())
+    ids["notice"] = Notice.objects.filter(kind="call", user=manager).latest("created_at").id
+    ids["address"] = give_address(manager, "webhook", at=now).id
+    secrets = _share_each_kind(fleet, manager)
     more = {"position": fleet.bench().places["upper"], "portfolio": fleet.portfolio.id, "import": sent.id}
-    return Town(manager, _addresses({**ids, **more}, fleet.outsider))
+    return Town(manager, _addresses({**ids, **more}, secrets, fleet.outsider))
 
 
-def _addresses(ids: dict[str, object], newcomer: User) -> dict[str, str]:
+def _share_each_kind(fleet: Fleet, manager: User) -> dict[str, str]:
+    """Share a report of each kind; the secret of its address by the screen's name."""
+    boiler = fleet.bench().boiler
+    visit = boiler.visits.exclude(readiness=None).order_by("performed_at").last()
+    assert visit is not None
+    subjects = {
+        "shared-report": shared_links.boiler_subject(boiler),
+        "shared-report, a visit": shared_links.visit_subject(visit),
+        "shared-report, a portfolio": shared_links.portfolio_subject(fleet.portfolio),
+    }
+    at = timezone.now()
+    return {
+        name: shared_links.share_report(subject=subject, by=manager, days=30, at=at).secret
+        for name, subject in subjects.items()
+    }
+
+
+def _addresses(ids: dict[str, object], secrets: dict[str, str], newcomer: User) -> dict[str, str]:
     boiler = {"boiler_id": ids["boiler"]}
     house = {"building_id": ids["building"]}
     plain = (
@@ -179,11 +208,21 @@ def _addresses(ids: dict[str, object], newcomer: User) -> dict[str, str]:
         "register-import-page": reverse("register-import-page", args=[ids["portfolio"]]),
         "register-report": reverse("register-report", args=[ids["import"]]),
         "role-history-page": reverse("role-history-page", args=[ids["portfolio"], ids["manager"]]),
-        "shared-report": reverse("shared-report", args=[ids["secret"]]),
+        "notice-page": reverse("notice-page", args=[ids["notice"]]),
+        "call-list": reverse("call-list", args=[ids["portfolio"]]),
+        "notice-answer": path_of(links.answer_address(UUID(str(ids["notice"])))),
+        "notices-stop": path_of(links.stop_address(UUID(str(ids["manager"])), "digest")),
+        "address-confirm": path_of(links.confirm_address_link(UUID(str(ids["address"])))),
+        **{name: reverse("shared-report", args=[secret]) for name, secret in secrets.items()},
         "welcome": reverse("welcome", args=[uid, token]),
         "owner-door": reverse("owner-door", args=[owner_links.make_token()]),
         "no such page": "/boilers/none/",
     }
+
+
+def path_of(address: str) -> str:
+    """The path of a link in a message."""
+    return address[address.index("/notices/") :]
 
 
 def _break(fleet: Fleet) -> object:

@@ -152,7 +152,8 @@ def test_doors_stand_open_only_for_who_may_go_through(held: Fleet, rosa: Client,
 # their first acts; may visits be read, visits, people, their users, readiness, where the entries stand; alerts
 # the proof glass; the numbers: places, entries, readings, settings, fittings, terms
 # the columns: what filled each place (two), the release, the newest passes; the pasts: release, entries, readings
-PAGE = 34
+# papers of others
+PAGE = 35
 
 
 def test_what_the_page_costs(held: Fleet, rosa: Client, django_assert_num_queries: Count) -> None:

@@ -11,11 +11,13 @@ from django.urls import reverse
 from fleet.accounts import keys
 from fleet.accounts.models import BrowserSession, User
 from fleet.jobs import feeds
+from fleet.notices.outbox import NoticeDraft, add_notice
 from fleet.portfolio.models import Portfolio
 from fleet.reports import shared_links
 from fleet.web.urls import urlpatterns
 from tests.api.streets import UNKNOWN, make_streets
 from tests.cast import NOW, make_fleet, make_person
+from tests.notices.reach import give_address
 from tests.web.conftest import SetClock, SignIn
 from tests.web.test_access import without_mark
 
@@ -27,6 +29,7 @@ KINDS = {
     "register-decide": ("confirm", "withdraw"),
     "job-act": ("plan", "start", "cancel", "accept", "decline"),
     "engineering-csv": ("water", "steam", "combustion"),
+    "own-address-change": ("first", "remove", "secret"),
     "report-share": ("visit", "portfolio", "boiler_year"),
 }
 NAMED = {r.name: PLACE.findall(str(r.pattern)) for r in urlpatterns if "<uuid:" in str(r.pattern)}
@@ -46,6 +49,10 @@ def foreign(clock: SetClock, db: Any) -> dict[str, UUID]:
     report = shared_links.portfolio_subject(Portfolio.objects.get(id=ids["portfolio"]))
     ids["submission"] = UNKNOWN  # of a card: what its secret opens is walked in tests/web/card
     ids["link"] = shared_links.share_report(subject=report, by=owner, days=7, at=NOW).link.id
+    destination = give_address(owner)
+    ids["destination"] = destination.id
+    draft = NoticeDraft(ids["portfolio"], owner, "slip", "the key", level="urgent", subject="A slip", text="A slip")
+    ids["notice"] = add_notice(draft, NOW).id
     return ids
 
 

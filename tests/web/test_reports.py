@@ -9,12 +9,22 @@ import pytest
 from django.test import Client
 
 from fleet.accounts.models import Grant
+from fleet.board.models import Segment
 from fleet.reports import shared_links
 from fleet.reports.boiler_year import compose_boiler_year
 from fleet.reports.models import SharedLink
-from fleet.reports.portfolio_page import compose_portfolio_page
+from fleet.reports.portfolio_page import (
+    HELD_LETTERS,
+    MAX_HELD_LINES,
+    MAX_SOON_LINES,
+    SOON_LETTERS,
+    compose_portfolio_page,
+    count_that_fit,
+)
+from fleet.reports.typesetting import set_report
 from fleet.rules.wording import ADVICE_CAUTION
 from fleet.web.reports import reports_page
+from tests.cards.pdf_text import count_pages, text_of
 from tests.cast import DAY, NOW, Fleet, make_person
 from tests.web.conftest import SetClock, SignIn
 from tests.web.test_board import read
@@ -67,6 +77,7 @@ def test_a_hold_is_told_with_how_long_it_lasts(held: Fleet) -> None:
     (hold,) = told["holds"]
     assert hold["closed"] == "still open"
     assert hold["days"] == "1"
+    assert hold["span"] == "Since Sun 11 Jan 2026, still open, 1 day"
     assert "kept firing" in hold["sentence"]
     assert told["first_act"].startswith("Switch the burner off by hand now.")
 
@@ -79,6 +90,60 @@ def test_a_portfolio_says_first_what_must_not_fire_what_changed_and_what_nobody_
     assert "never surveyed" in unknown
     assert told["held"][0]["who"] == "nobody"
     assert dict(told["counts"])["hold"] == "1"
+
+
+def test_a_boiler_that_nobody_surveyed_is_not_among_those_with_nothing_against_them(fleet: Fleet) -> None:
+    first, _, unknown = compose_portfolio_page(fleet.portfolio, fleet.technician, NOW)["sentences"]  # type: ignore[misc]
+    assert first.endswith("This says nothing of 2 boilers never surveyed.")
+    assert "No boiler of" not in first
+    assert unknown == "Not known: 2 boilers never surveyed."
+
+
+def test_an_open_hold_of_a_boiler_that_is_off_is_told(held: Fleet) -> None:
+    boiler = held.bench().boiler
+    Segment.objects.filter(boiler=boiler, standing="hold").update(standing="off")
+    told: Any = compose_portfolio_page(held.portfolio, held.technician, NOW)
+    said = "No boiler in service is on hold, and 1 boiler that is off has an open hold"
+    assert told["sentences"][0].startswith(f"{said};")
+    assert told["none_held"] == f"{said}."
+
+
+def test_the_sentences_say_what_is_on_record_and_no_more(fleet: Fleet) -> None:
+    fleet.post(fleet.serviced(NOW - 30 * DAY))
+    year = set_report("boiler_year", compose_boiler_year(fleet.bench().boiler, NOW), NOW)
+    page = set_report("portfolio_page", compose_portfolio_page(fleet.portfolio, fleet.technician, NOW), NOW)
+    assert "No hold is on record in this year." in text_of(year)
+    assert "No boiler on record is on hold." in text_of(page)
+
+
+@pytest.mark.parametrize("reason", ["", "The burner kept firing while the upper cutoff was flushed. " * 4])
+def test_the_portfolios_page_shows_each_act_whole_and_stays_one_page(held: Fleet, reason: str) -> None:
+    content: Any = compose_portfolio_page(held.portfolio, held.technician, NOW)
+    act = content["held"][0]["act"] if reason else "Switch the burner off by hand now."
+    row = {**content["held"][0], "reason": reason, "act": act}
+    soon = {"day": "Tue 24 Nov 2026", "place": "12 Alder Terrace, Boiler 1: the upper low-water cutoff of the header"}
+    held_count = count_that_fit([row] * 40, HELD_LETTERS, MAX_HELD_LINES)
+    soon_count = count_that_fit([soon] * 40, SOON_LETTERS, MAX_SOON_LINES)
+    lists = {"held": [row] * held_count, "held_more": 99, "soon": [soon] * soon_count, "soon_more": 99}
+    pdf = set_report("portfolio_page", {**content, **lists}, NOW)
+    assert count_pages(pdf) == 1
+    assert text_of(pdf).replace(" ", "").count(act.replace(" ", "")) == held_count > 3
+
+
+@pytest.mark.parametrize(("rows", "shown"), [(0, 0), (1, 1), (2, 2), (3, 3), (4, 3)])
+def test_as_many_lines_are_shown_as_stand_there(rows: int, shown: int) -> None:
+    assert count_that_fit([{"text": "x" * 11}] * rows, letters=10, lines=6) == shown
+
+
+def test_one_line_is_shown_however_long_it_is() -> None:
+    assert count_that_fit([{"text": "x" * 1000}], letters=10, lines=6) == 1
+
+
+def test_the_list_of_links_says_which_visit_is_shared(held: Fleet, rosa: Client) -> None:
+    share(rosa, "visit", held.bench().boiler.visits.order_by("performed_at").last().id)
+    assert re.search(
+        r"Visit to 12 Alder Terrace, Boiler 1:\s+Routine check, \w{3} \d{2} Jan 2026", rosa.get("/shared/").text
+    )
 
 
 def test_both_are_sent_as_pdf_and_the_portfolio_is_one_page(held: Fleet, rosa: Client) -> None:
@@ -120,6 +185,11 @@ def test_a_link_shows_its_report_to_somebody_without_an_account(
     assert (shown["Referrer-Policy"], shown["X-Robots-Tag"]) == ("no-referrer", "noindex, nofollow")
     assert Client().get(f"{address}report.pdf")["Content-Type"] == "application/pdf"
     assert SharedLink.objects.get().digest not in address
+
+
+@pytest.mark.parametrize("page", ["/", "/account/", "/figures/"])
+def test_the_list_of_shared_reports_has_a_door_where_people_look(held: Fleet, rosa: Client, page: str) -> None:
+    assert '<a href="/shared/">Shared reports</a>' in rosa.get(page).text
 
 
 @pytest.mark.parametrize(("later", "open_still"), [(-timedelta(seconds=1), True), (timedelta(0), False)])

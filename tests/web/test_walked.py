@@ -9,6 +9,7 @@ from playwright.sync_api import expect
 from fleet.accounts.models import Grant, User
 from fleet.portfolio.models import Portfolio
 from fleet.web.figures.figures_page import DRAWN_WEEKS
+from tests.cards.board import hang_card
 from tests.cast import DAY, Fleet
 from tests.web.boiler_room import WATER, equip, fit, put_down, visits
 from tests.web.test_calculator import Enter, enter
@@ -51,3 +52,12 @@ def test_by_keyboard_alone_a_key_is_made_and_a_charts_table_is_reached(larkfield
     bars = page.locator("#lapses figure").evaluate("figure => figure.chart.data.datasets.map(d => d.data.length)")
     assert rows == 53  # the table has the whole year, the chart its first half
     assert bars == [DRAWN_WEEKS, DRAWN_WEEKS]
+
+
+def test_a_box_to_tick_stands_small_and_before_its_words(larkfield: Fleet, enter: Enter) -> None:
+    hang_card(larkfield)
+    page = enter(f"/boilers/{larkfield.bench().boiler.id}/wall-card/")
+    box, words = (page.locator(f"label.tick {part}").bounding_box() for part in ("input", "span"))
+    assert box
+    assert words
+    assert (box["width"] <= 24, box["height"] <= 24, box["x"] + box["width"] < words["x"]) == (True, True, True)

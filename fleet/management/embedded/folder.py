@@ -17,7 +17,7 @@ from fleet.records.disk_room import free_bytes
 
 LAYOUT_VERSION = 1
 KIND_NAMES = {"demo": "a demonstration", "site": "a lasting site", "test": "a test"}
-KEY_NAMES = ("secret_key", "superuser", "database", "database_owner", "broker", "broker_site")
+KEY_NAMES = ("secret_key", "superuser", "database", "database_owner", "broker", "broker_site", "push")
 MB = 1024 * 1024
 ROOM_FOR_NEW_BYTES, ROOM_TO_RUN_BYTES, MAX_LOG_BYTES = 200 * MB, 30 * MB, 10 * MB
 

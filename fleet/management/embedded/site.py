@@ -135,6 +135,7 @@ def _site_environment(folder: Folder, address: ListenAddress, urls: ServerUrls) 
     return {
         "GAUGEGLASS_HOSTS": hosts,
         "GAUGEGLASS_SECRET_KEY": folder.load_keys()["secret_key"],
+        "GAUGEGLASS_PUSH_KEY": folder.load_keys()["push"],
         "PYTHONUNBUFFERED": "1",
         **_inherited_environment(folder.accounts),
         "DATABASE_URL": urls.database,

@@ -15,6 +15,7 @@ from django.utils.http import parse_header_parameters
 
 from fleet.errors import describe_fault, describe_problem
 from fleet.logs import redact_secrets
+from fleet.management.web_server.card_refusals import CARD_PATH_PREFIX, refusal_on_card
 from fleet.management.web_server.site_call import Scope, Site, SiteAnswer, call_site, environ_of, path_bytes
 from fleet.management.web_server.waiting_body import (
     BodyLimits,
@@ -116,8 +117,10 @@ async def _send_in_time(send: Send, message: dict[str, object]) -> None:
 def _answer_refusal(scope: Scope, refused: RequestRefused) -> SiteAnswer:
     """Return a refusal: a problem (RFC 9457) of the API, one sentence elsewhere. The connection is closed after it."""
     answer = SiteAnswer(refused.status, [("Connection", "close"), ("X-Content-Type-Options", "nosniff")])
-    is_api = path_bytes(scope).startswith(b"/api/")
-    content = _write_problem(refused) if is_api else f"{refused.detail}\n".encode()
+    path = path_bytes(scope)
+    is_api, is_card = path.startswith(b"/api/"), path.startswith(CARD_PATH_PREFIX)
+    sentence = refusal_on_card(refused.code) if is_card else refused.detail
+    content = _write_problem(refused) if is_api else f"{sentence}\n".encode()
     answer.headers.append(("Content-Type", "application/problem+json" if is_api else "text/plain; charset=utf-8"))
     answer.headers.append(("Content-Length", str(len(content))))
     if refused.status == HTTPStatus.SERVICE_UNAVAILABLE:

@@ -66,11 +66,13 @@ def connect_before(addresses: Sequence[Address], port: int, deadline: Deadline) 
 
     The time left is shared among the addresses, so that a silent first one leaves time for the second.
     """
-    tried = addresses[:MAX_ADDRESSES_TRIED]
+    candidates = addresses[:MAX_ADDRESSES_TRIED]
     failure: OSError = NameUnknown("the name has no address")
-    for count_left, address in zip(range(len(tried), 0, -1), tried, strict=True):
+    for count_left, address in zip(range(len(candidates), 0, -1), candidates, strict=True):
         try:
-            return socket.create_connection((str(address), port), timeout=deadline.seconds_left() / count_left)
+            connection = socket.create_connection((str(address), port), deadline.seconds_left() / count_left)
+            connection.settimeout(deadline.seconds_left())  # a handshake that follows has the rest and no more
+            return connection
         except OSError as error:
             failure = error
     raise failure

@@ -31,8 +31,8 @@ def backoff_delay(failures: int, chance: float) -> timedelta:
 
 def next_attempt_at(at: datetime, failures: int, chance: float, retry_after: timedelta | None) -> datetime:
     """Return when to try again after a failure at `at`: not before the receiver asked for, within MAX_DELAY."""
-    asked = min(retry_after or timedelta(0), MAX_DELAY)
-    return at + max(backoff_delay(failures, chance), asked)
+    pause = min(retry_after or timedelta(0), MAX_DELAY)
+    return at + max(backoff_delay(failures, chance), pause)
 
 
 def rest_ends_at(failures: int, last_failed_at: datetime) -> datetime | None:

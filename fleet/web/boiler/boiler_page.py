@@ -21,7 +21,7 @@ from fleet.board.models import Segment
 from fleet.catalog.queries import catalogue_at
 from fleet.deficiencies import queries as deficiencies
 from fleet.deficiencies.queries import OpenDeficiency
-from fleet.files.queries import newest_photographs
+from fleet.files.queries import newest_photographs, papers_of
 from fleet.portfolio.models import Boiler, Position
 from fleet.rules.finding_codes import FindingCode
 from fleet.rules.needed_roles import GRACE_DAYS, RegisterGap
@@ -37,6 +37,7 @@ from fleet.web.templatetags.said import day, word
 
 RECENT_COUNT = 10
 SHOWN_PHOTOGRAPHS = 6
+SHOWN_PAPERS = 6
 SHOWN_REASONS, SHOWN_DEFICIENCIES = 4, 2  # the others are folded
 LINK_ACTIONS = {"changes_register": "register.change", "works": "visit.post", "sees_card": "card.see"}
 BARE_STANDINGS = (
@@ -173,6 +174,7 @@ def _past_context(
         "may_read": True,
         "visits": recent,
         "photographs": newest_photographs(boiler, SHOWN_PHOTOGRAPHS),
+        "papers": papers_of(boiler, SHOWN_PAPERS),
         "ready": assessments.readiness_answers(v.id for v in recent),
         "entries": visits.entry_places(entries),
         "pasts": (histories := _position_histories(standing_context, boiler.building.zone, at)),

@@ -19,7 +19,7 @@ from fleet.assessments.found_left import visit_sides
 from fleet.assessments.named_words import naming_notes
 from fleet.assessments.report import render_pdf
 from fleet.errors import Refused
-from fleet.files.queries import photographs_of
+from fleet.files.queries import paper_of, photographs_of
 from fleet.portfolio.models import Boiler
 from fleet.rules.vocabulary import NameReply
 from fleet.visits import queries as visits
@@ -103,7 +103,7 @@ def _get_visible_visit(user: Any, visit_id: UUID, at: datetime) -> Visit:
 
 def _visit_context(user: object, visit: Visit, at: datetime, faults: Sequence[str] = ()) -> dict[str, object]:
     lines = assessments.visit_lines(visit.id, at)
-    waits, lacks = assessments.waiting_corrections(visit.boiler_id), _paper_lacks(visit)
+    waits, lacks, paper = assessments.waiting_corrections(visit.boiler_id), _paper_lacks(visit), paper_of(visit)
     readiness = assessments.readiness_standing_at(visit)
     return {
         "visit": visit,
@@ -118,7 +118,7 @@ def _visit_context(user: object, visit: Visit, at: datetime, faults: Sequence[st
         "readiness": readiness,
         "answered_by": readiness.visit if readiness and readiness.visit_id != visit.id else None,
         "waits": waits,
-        "paper": getattr(visit, "paper", None),
+        "paper": paper,
         "lacks": lacks,
         "seconding": getattr(visit, "seconding", None),
         "may_second": (visit.id in waits or bool(lacks)) and _may_second(user, visit, at),

@@ -105,8 +105,8 @@ def _take_form(card: OpenCard, form: CardForm) -> HttpResponse:
         return _show_form(card, form, _("This page was open for too long. Look again, then save it once more."), 422)
     if not form.is_whole:
         return _show_form(card, form, _("Something is missing. Nothing was saved yet."), 422)
-    content = _sent_picture(card.request)
-    picture = _declare_picture(content)
+    content, is_large = _sent_picture(card.request)
+    picture = None if is_large else _declare_picture(content)
     operators = pins.operators_with_pin(card.card.boiler, card.at) if form.code in PROCEDURES else []
     submission = read_submission(form, token, operators, picture)
     try:
@@ -115,7 +115,8 @@ def _take_form(card: OpenCard, form: CardForm) -> HttpResponse:
         return _show_refusal(card, form, refused)
     except OperationalError:  # a lock was held too long: nothing was saved
         return _show_form(card, form, _("The site is busy. Nothing was saved: save it once more."), 503)
-    return _go_to_logged(card, submission.id, is_picture_lost=bool(content) and picture is None)
+    lost = ("large" if is_large else "lost") if content and picture is None else ""
+    return _go_to_logged(card, submission.id, picture_outcome=lost)
 
 
 def _log_submission(card: OpenCard, submission: CardSubmission, content: bytes) -> None:
@@ -135,9 +136,11 @@ def _show_refusal(card: OpenCard, form: CardForm, refused: Refused) -> HttpRespo
     return _show_form(card, form, notice, refused.status)
 
 
-def _sent_picture(request: HttpRequest) -> bytes:
+def _sent_picture(request: HttpRequest) -> tuple[bytes, bool]:
+    """Return the picture that was sent, b"" for none, and whether it is larger than one may be."""
     picture = request.FILES.get("picture")
-    return bytes(picture.read(MAX_PICTURE_BYTES)) if picture else b""
+    content = bytes(picture.read(MAX_PICTURE_BYTES + 1)) if picture else b""
+    return content, len(content) > MAX_PICTURE_BYTES
 
 
 def _declare_picture(content: bytes) -> IncomingPhotograph | None:
@@ -150,8 +153,8 @@ def _declare_picture(content: bytes) -> IncomingPhotograph | None:
     return IncomingPhotograph(hashlib.sha256(content).hexdigest(), len(content), kind, entry=0)
 
 
-def _go_to_logged(card: OpenCard, submission: UUID, *, is_picture_lost: bool = False) -> HttpResponse:
-    query = {"lang": card.language, **({"picture": "lost"} if is_picture_lost else {})}
+def _go_to_logged(card: OpenCard, submission: UUID, *, picture_outcome: str = "") -> HttpResponse:
+    query = {"lang": card.language, **({"picture": picture_outcome} if picture_outcome else {})}
     return redirect(f"{reverse('card-logged', args=[card.secret, submission])}?{urlencode(query)}")
 
 
@@ -169,7 +172,7 @@ def show_logged(card: OpenCard, submission: UUID) -> HttpResponse:
         "acts": acts,
         "is_held": not acts and answer["standing"]["after"] == "hold",
         "worth": _worth_sentence(post, answer["verdicts"]),
-        "is_picture_lost": card.request.GET.get("picture") == "lost",
+        "picture_outcome": card.request.GET.get("picture"),
         "photographs": post.visit.photographs.count(),
     }
     return card.render("card/logged.html", context)

@@ -13,6 +13,7 @@ from fleet import pipeline
 from fleet.accounts import policy
 from fleet.accounts.requests import cause_of, user_of
 from fleet.cards import queries
+from fleet.cards.addresses import make_secret
 from fleet.cards.paper import render_card_pdf
 from fleet.errors import Refused
 from fleet.portfolio.models import Boiler
@@ -34,21 +35,24 @@ def show_wall_card(request: HttpRequest, at: datetime, boiler_id: UUID) -> HttpR
 @signed_in_action(PAGE)
 def print_wall_card(request: HttpRequest, at: datetime, boiler_id: UUID) -> HttpResponse:
     """Make a card, send its paper as PDF, and end the one before it, which the form must name."""
-    boiler = _find_boiler(request, MAKE, boiler_id, at)
+    boiler, secret = _find_boiler(request, MAKE, boiler_id, at), make_secret()
+    # Drawn first: a paper that cannot be drawn must not end the card on the wall.
+    paper = render_card_pdf(boiler, request.build_absolute_uri(reverse("card", args=[secret])), at)
+    replaces, cause = _read_id(request.POST.get("replaces", "")), cause_of(request)
     try:
-        replaces = _read_id(request.POST.get("replaces", ""))
-        new = pipeline.make_card(
-            boiler=boiler.id, replaces=replaces, by=user_of(request), at=at, cause=cause_of(request)
-        )
+        pipeline.make_card(boiler=boiler.id, replaces=replaces, by=user_of(request), at=at, cause=cause, secret=secret)
     except Refused as refused:
         return _show_page(request, at, boiler, faults=(CHANGED_MESSAGE,), status=refused.status)
     except OperationalError:  # a lock was held too long: nothing was saved
         return _show_page(request, at, boiler, faults=(BUSY_MESSAGE,), status=503)
-    address = request.build_absolute_uri(reverse("card", args=[new.secret]))
+    return _send_paper(boiler, paper)
+
+
+def _send_paper(boiler: Boiler, paper: bytes) -> HttpResponse:
     name = f"card-{boiler.building.ref}-{boiler.ref}.pdf"
     safe_name = "".join(c if c.isascii() and (c.isalnum() or c in "-.") else "-" for c in name)
     headers = {"Content-Disposition": f'attachment; filename="{safe_name}"', "X-Content-Type-Options": "nosniff"}
-    return HttpResponse(render_card_pdf(boiler, address, at), content_type="application/pdf", headers=headers)
+    return HttpResponse(paper, content_type="application/pdf", headers=headers)
 
 
 @signed_in_action(PAGE)
@@ -81,5 +85,7 @@ def _show_page(
 ) -> HttpResponse:
     card = queries.current_card(boiler.id)
     newest_post = card.posts.order_by("-at").first() if card else None
+    is_dead = card is not None and queries.cards_of_another_key().filter(id=card.id).exists()
     context = {"boiler": boiler, "zone": boiler.building.zone, "as_of": at, "card": card, "faults": faults}
+    context["is_dead"] = is_dead
     return render(request, "card/wall_card.html", {**context, "newest_post": newest_post}, status=status)

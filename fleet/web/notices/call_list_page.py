@@ -130,6 +130,7 @@ def _page_context(request: HttpRequest, scope: ListScope, at: datetime) -> dict[
         "building": scope.building,
         "house": house,
         "houses": houses,
+        "asks_moment": bool(query_text(request, "at")),
         "moment": moment.astimezone(ZoneInfo(zone)).strftime("%Y-%m-%dT%H:%M"),
         "scope_query": scope.query,
         "as_of": at,

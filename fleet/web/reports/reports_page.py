@@ -16,9 +16,8 @@ from fleet.reports import shared_links
 from fleet.reports.boiler_year import compose_boiler_year
 from fleet.reports.content import report_content, report_pdf
 from fleet.reports.portfolio_page import compose_portfolio_page
-from fleet.reports.shared_links import SEE_ACTION, ReportSubject
+from fleet.reports.shared_links import SEE_ACTION
 from fleet.reports.typesetting import set_report
-from fleet.visits import queries as visits
 from fleet.web.shared.pages import signed_in_action, signed_in_page
 
 PAGES = {
@@ -56,7 +55,9 @@ def show_links(request: HttpRequest, at: datetime) -> HttpResponse:
 @signed_in_action("/shared/")
 def share_report(request: HttpRequest, at: datetime, kind: str, subject_id: UUID) -> HttpResponse:
     """Make a link to a report and show its address once."""
-    subject = _shared_subject(request, kind, subject_id, at)
+    subject = shared_links.find_subject(user_of(request), kind, subject_id, at)
+    if subject is None:
+        raise Http404
     try:
         days = int(request.POST.get("days") or shared_links.DEFAULT_DAYS)
         new_link = shared_links.share_report(subject=subject, by=user_of(request), days=days, at=at)
@@ -76,19 +77,6 @@ def end_link(request: HttpRequest, at: datetime, link_id: UUID) -> HttpResponse:
     if not shared_links.end_link(link=link_id, by=user_of(request), at=at):
         raise Http404
     return redirect("shared-links")
-
-
-def _shared_subject(request: HttpRequest, kind: str, subject_id: UUID, at: datetime) -> ReportSubject:
-    user = user_of(request)
-    if kind == "portfolio":
-        portfolios = policy.portfolios_for(user, SEE_ACTION, at)
-        return shared_links.portfolio_subject(get_object_or_404(portfolios, id=subject_id))
-    boilers = policy.boilers_for(user, SEE_ACTION, at)
-    if kind == "boiler_year":
-        return shared_links.boiler_subject(get_object_or_404(boilers, id=subject_id))
-    if kind == "visit":
-        return shared_links.visit_subject(get_object_or_404(visits.visits_to(boilers), id=subject_id))
-    raise Http404
 
 
 @require_safe

@@ -53,7 +53,7 @@ def serve_manifest(request: HttpRequest) -> HttpResponse:
 @require_safe
 def serve_worker(request: HttpRequest) -> HttpResponse:
     """Serve the service worker with the list of what it keeps. Any change of a file makes it another worker."""
-    context = {"version": assets_version(), "kept": json.dumps(kept_addresses())}
+    context = {"version": assets_version(), "kept": json.dumps(kept_addresses()), "icon": static(ICON)}
     return _keep_asking(render(request, "sheet/worker.js", context, content_type="text/javascript"))
 
 

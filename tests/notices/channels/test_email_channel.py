@@ -244,6 +244,15 @@ def test_a_server_that_hangs_is_left_at_the_deadline(lines: tuple[str, ...], out
     assert 0.4 < time.monotonic() - began < MAX_WAIT
 
 
+def test_a_handshake_that_hangs_is_left_at_the_deadline() -> None:
+    server = LoopbackServer(lambda connection: None)
+    server.converse = lambda connection: server.stopped.wait(MAX_WAIT) and None
+    began = time.monotonic()
+    with server.running():
+        assert send(replace(SETTINGS, scheme="smtps", port=server.port), seconds=0.5).outcome is FAILED
+    assert time.monotonic() - began < MAX_WAIT
+
+
 def test_a_server_that_drips_is_left_at_the_deadline() -> None:
     server = LoopbackServer(lambda connection: None)
 

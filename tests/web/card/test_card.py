@@ -1,15 +1,12 @@
 """The card's pages as anybody with its address gets them: forms, answers, danger, languages, and nothing more."""
 
-import io
 import json
 import logging
 from datetime import timedelta
 from typing import Any
 
 import pytest
-from django.core.files.uploadedfile import SimpleUploadedFile
 from django.test import Client
-from PIL import Image
 
 from fleet import pipeline
 from fleet.accounts.models import User
@@ -17,7 +14,6 @@ from fleet.cards import addresses
 from fleet.cards.form_tokens import MAX_AGE
 from fleet.cards.models import CardPost
 from fleet.deficiencies.models import Deficiency
-from fleet.files.models import KeptFile
 from fleet.logs import JsonLines, redact_secrets
 from fleet.pipeline.cards import NewCard
 from fleet.records.events import Cause
@@ -186,30 +182,6 @@ def test_trouble_keeps_its_words_for_the_office(caller: Caller, boiler_room: Fle
 def test_something_else_without_words_is_asked_for_them(caller: Caller) -> None:
     response = caller.send("trouble", {"trouble": "something_else"})
     assert (response.status_code, CardPost.objects.count()) == (422, 0)
-
-
-def picture(form: str = "JPEG") -> bytes:
-    written = io.BytesIO()
-    Image.effect_noise((640, 480), 60).convert("RGB").save(written, form)
-    return written.getvalue()
-
-
-@pytest.mark.parametrize(
-    ("content", "kept", "says"),
-    [
-        (picture(), 1, "With its picture."),
-        (picture("PNG"), 1, "With its picture."),
-        (b"no picture at all", 0, "The picture could not be read"),
-        (b"\xff\xd8\xff" + bytes(900), 0, "The picture could not be read"),
-    ],
-)
-def test_a_picture_is_kept_or_left_out_and_what_it_came_with_is_saved(
-    caller: Caller, boiler_room: Fleet, content: bytes, kept: int, says: str
-) -> None:
-    sent = SimpleUploadedFile("a.jpg", content, content_type="image/jpeg")
-    page = followed(caller, caller.send("trouble", {"trouble": "gas_smell", "picture": sent}))
-    assert says in page
-    assert (KeptFile.objects.filter(kept_at__isnull=False).count(), standing(boiler_room.bench())) == (kept, "hold")
 
 
 def test_a_repeat_of_a_form_leads_to_what_became_of_it_and_makes_nothing_twice(

@@ -186,7 +186,7 @@ def test_a_large_picture_is_shrunk_by_the_script_and_left_out_without_one(
     hand.page.set_input_files("#picture", large_picture())
     hand.tap("SAVE")
     expect(hand.page.get_by_role("heading", name="It is written down")).to_be_visible()
-    told = "With its picture." if kept_files else "The picture could not be read"
+    told = "With its picture." if kept_files else "The picture is over 2 MB and was left out."
     expect(hand.page.get_by_text(told)).to_be_visible()
     assert (KeptFile.objects.filter(kept_at__isnull=False).count(), standing_of(room)) == (kept_files, "hold")
 
@@ -224,6 +224,22 @@ def test_every_page_fits_320_pixels_and_can_be_used_by_anybody(take: Take, theme
         found = Axe().run(hand.page).response["violations"]
         wrong += [(page, v["id"], v["nodes"][0]["html"][:90]) for v in found]
         wrong += [(page, fault) for fault in faults_of_layout(hand.page)]
+    assert wrong == []
+
+
+@pytest.mark.parametrize("language", ["en", "es"])
+def test_no_page_is_wider_than_320_pixels_with_its_text_at_twice_its_size(take: Take, language: str) -> None:
+    hand = take(width=320)
+    wrong: list[Any] = []
+    for page in ("", "flush/", "level/", "pressure/", "meter/", "reset/", "trouble/", "nothing/"):
+        hand.open(page, f"?lang={language}")
+        hand.page.evaluate("document.documentElement.style.fontSize = '225%'")  # its own text is 112.5 %
+        for label in hand.page.locator("label.answer").all()[:3]:
+            label.click()  # what an answer asks for at once stands then
+            wrong += [(page, fault) for fault in hand.page.evaluate(OUTSIDE)]
+        wrong += [(page, fault) for fault in hand.page.evaluate(OUTSIDE)]
+        is_wider = hand.page.evaluate("document.documentElement.scrollWidth > innerWidth")
+        wrong += [(page, "the whole is scrolled sideways")] if is_wider else []
     assert wrong == []
 
 

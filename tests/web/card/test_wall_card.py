@@ -2,8 +2,10 @@
 
 import re
 from typing import Any
+from unittest.mock import Mock
 
 import pytest
+from django.core.management import call_command
 from django.test import Client
 
 from fleet.cards.models import Card, Pin
@@ -51,6 +53,33 @@ def test_a_new_print_ends_the_old_card_only_after_it_was_said(rosa: Client, flee
     assert rosa.post(page(fleet, "print/"), {"replaces": str(first.id)}).status_code == 200
     first.refresh_from_db()
     assert first.revoked_at is not None
+
+
+def test_a_paper_that_cannot_be_drawn_leaves_the_card_on_the_wall_in_force(
+    rosa: Client, fleet: Fleet, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    hung = hang_card(fleet).card
+    monkeypatch.setattr("fleet.cards.paper.typst.compile", Mock(side_effect=RuntimeError("no font")))
+    rosa.raise_request_exception = False
+    failed = rosa.post(page(fleet, "print/"), {"replaces": str(hung.id)})
+    assert (failed.status_code, "completely or not at all" in failed.text) == (500, True)
+    assert current_card(fleet.bench().boiler.id) == hung
+
+
+def test_a_card_of_another_signing_key_is_said_to_open_nothing(
+    rosa: Client, fleet: Fleet, capsys: pytest.CaptureFixture[str]
+) -> None:
+    card = hang_card(fleet).card
+    assert "opens nothing" not in rosa.get(page(fleet)).text
+    Card.objects.filter(id=card.id).update(key_mark="another")
+    assert "the code on this card opens nothing." in rosa.get(page(fleet)).text
+    call_command("next_steps")
+    assert "1 boiler-room card was printed under another signing key" in capsys.readouterr().out
+
+
+def test_what_ending_a_card_does_is_said_as_what_comes(rosa: Client, fleet: Fleet) -> None:
+    hang_card(fleet)
+    assert "Once it is ended, whoever has its address can log nothing any more." in rosa.get(page(fleet)).text
 
 
 @pytest.mark.parametrize("replaces", ["x", "00000000-0000-0000-0000-000000000000"])

@@ -278,6 +278,25 @@ def test_a_post_changed_after_its_answer_was_lost_corrects_what_was_stored(page:
 
 
 @pytest.mark.parametrize(
+    ("typed", "told"),
+    [(" Ana ", ["Bram", "Ana"]), ("Bram", ["Bram"]), ("  ", ["Bram"]), (None, ["Bram"])],
+)
+def test_a_name_that_was_typed_counts_as_told_once(page: Page, typed: str | None, told: list[str]) -> None:
+    body = run(
+        page,
+        WRITE
+        + """
+        draft.told = [{ name: "Bram", how: "in person" }];
+        if (typed !== null) draft.typedName = typed;
+        d.keepTypedName(draft);
+        return d.visitBody(draft, procedures, 0);
+        """,
+        typed=typed,
+    )
+    assert [t["name"] for t in body["leaving_checks"]["told"]] == told
+
+
+@pytest.mark.parametrize(
     ("reading", "seconds", "text"),
     [
         ("stayed_off_minutes", 179.9, "2.9"),

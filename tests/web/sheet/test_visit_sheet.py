@@ -104,6 +104,7 @@ def test_a_whole_service_survives_a_killed_browser_and_becomes_one_visit(
     context.add_init_script(SPREAD_TOUCHES)
     phone = SheetPhone(context.pages[0])
     phone.page.goto(f"{live_server.url}/sheet/")
+    phone.page.wait_for_function("document.body.dataset.drawn !== undefined")  # it knows by now whose phone it is
     (found,) = phone.kept()
     assert found["id"] == draft["id"]
     assert found["steps"] == draft["steps"]
@@ -287,6 +288,53 @@ def test_two_photographs_are_taken_without_signal_and_arrive_after_their_visit(
             break
         phone.page.wait_for_timeout(200)
     assert phone.page.evaluate(count) == 0
+
+
+def take_photograph(phone: SheetPhone, color: tuple[int, int, int]) -> None:
+    written = io.BytesIO()
+    Image.new("RGB", (300, 150), color).save(written, "PNG")
+    file = {"name": "plate.png", "mimeType": "image/png", "buffer": written.getvalue()}
+    phone.page.locator("input[type=file]").set_input_files([file])  # type: ignore[list-item]
+    phone.page.wait_for_timeout(400)
+
+
+def test_a_name_that_is_typed_and_not_kept_is_told_on_finish(take_along: TakeAlong) -> None:
+    phone = take_along()
+    begin_check(phone)
+    phone.answer_until("Before leaving")
+    phone.page.get_by_label("Somebody else").type("Ana Paz")
+    phone.tap("OFF")  # the screen is drawn anew, and the name stands still
+    expect(phone.page.get_by_label("Somebody else")).to_have_value("Ana Paz")
+    phone.tap("Finish and post")
+    phone.wait_for_state("posted")
+    assert [t["name"] for t in posted()[-1].leaving_checks["told"]] == ["Ana Paz"]
+
+
+def test_a_photograph_is_taken_back_before_finishing_and_from_a_correction(take_along: TakeAlong) -> None:
+    phone = take_along()
+    phone.page.on("dialog", lambda dialog: dialog.accept())
+    begin_check(phone)
+    phone.answer_until("Before leaving")
+    for color in ((200, 30, 30), (30, 30, 200)):
+        take_photograph(phone, color)
+    phone.tap("Take back photograph 1")
+    expect(phone.page.get_by_text("Photograph (1)")).to_be_visible()
+    phone.tap("Finish and post")
+    phone.wait_for_state("posted")
+    assert posted()[-1].photographs.count() == 1
+    phone.open_boiler("12 Alder Terrace · Boiler 1")
+    phone.tap("Earlier visits")
+    phone.page.get_by_role("button", name="Correct it").first.click()
+    expect(phone.page.get_by_text("a correction", exact=False)).to_be_visible()
+    phone.page.evaluate("location.hash += '/leave'")
+    phone.tap("Take back photograph 1")
+    phone.page.get_by_label("Why it is corrected").fill("It shows another boiler.")
+    phone.page.get_by_label("Why it is corrected").blur()
+    phone.page.wait_for_timeout(500)
+    phone.tap("Finish and post")
+    phone.page.wait_for_timeout(1500)
+    assert posted()[-1].corrects_id is not None
+    assert posted()[-1].photographs.count() == 0
 
 
 def test_what_was_passed_over_is_listed_before_leaving_and_leads_into_no_circle(take_along: TakeAlong) -> None:

@@ -89,8 +89,9 @@ def _send_by_server(backend: DeadlineBackend, mail: EmailMultiAlternatives) -> D
 
 def _read_refusal(code: int, reply: bytes | str, subject: str) -> DeliveryResult:
     text = one_line(reply.decode("utf-8", "replace") if isinstance(reply, bytes) else reply)
-    found = ENHANCED_CODE.match(text)
-    is_of_address = found[1] in CODES_OF_ADDRESS if found else subject == "the recipient" and code in REPLIES_OF_ADDRESS
+    enhanced = ENHANCED_CODE.match(text)
+    is_plain_refusal = subject == "the recipient" and code in REPLIES_OF_ADDRESS
+    is_of_address = enhanced[1] in CODES_OF_ADDRESS if enhanced else is_plain_refusal
     outcome = DeliveryOutcome.REFUSED if is_of_address else DeliveryOutcome.FAILED
     return DeliveryResult(outcome, f"The mail server answered {code} to {subject}: {text[:MAX_REPLY_SHOWN]}")
 

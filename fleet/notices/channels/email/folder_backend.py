@@ -17,7 +17,7 @@ class MailFolderBackend(BaseEmailBackend):
 
     def send_messages(self, email_messages: Sequence[EmailMessage]) -> int:
         """Keep the mails. Raises OSError where the folder cannot be written."""
-        self._folder.mkdir(parents=True, exist_ok=True)
+        self._folder.mkdir(mode=0o700, parents=True, exist_ok=True)  # the mails hold links that answer alarms
         for mail in email_messages:
             self._keep_mail(mail)
         return len(email_messages)

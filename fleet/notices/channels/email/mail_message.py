@@ -27,7 +27,7 @@ def compose_mail(message: OutgoingMessage, address: str, settings: MailSettings)
         body=_plain_text(message),
         from_email=formataddr((one_line(settings.sender_name), settings.sender_address)),
         to=[address],
-        headers=_headers(message, settings.domain),
+        headers=_mail_headers(message, settings.domain),
     )
     if message.html:
         mail.attach_alternative(message.html, "text/html")
@@ -46,7 +46,7 @@ def one_line(text: str) -> str:
     return " ".join("".join(character if character.isprintable() else " " for character in text).split())
 
 
-def _headers(message: OutgoingMessage, domain: str) -> dict[str, str]:
+def _mail_headers(message: OutgoingMessage, domain: str) -> dict[str, str]:
     headers = {
         "Message-ID": message_id(message, domain),
         "Date": format_datetime(message.created_at),

@@ -128,8 +128,8 @@ def _check_addresses(target: TargetUrl, addresses: Sequence[Address], networks: 
     """Refuse a name if any of its addresses may not be sent to: which one would be taken is not the site's choice."""
     if not all(is_allowed(address, networks) for address in addresses):
         raise AddressRefused("The name stands for an address in a network that this site does not send to.")
-    own = all(any(address in network for network in networks) for address in addresses)
-    if target.scheme == "http" and not own:
+    is_own_network = all(any(address in network for network in networks) for address in addresses)
+    if target.scheme == "http" and not is_own_network:
         raise AddressRefused("Outside the networks that the operator names the address has to begin with https://.")
 
 

@@ -8,7 +8,7 @@ from collections.abc import Mapping
 from urllib.parse import quote
 
 TELEPHONE = re.compile(r"\+[1-9][0-9]{6,14}")  # E.164
-HANDLE = re.compile(r"[A-Za-z0-9_.@+-]{1,64}")
+HANDLE = re.compile(r"(?!\.+\Z)[A-Za-z0-9_.@+-]{1,64}")  # dots alone would walk through the template's path
 SERVICE_NAME = re.compile(r"[a-z][a-z0-9_]{0,30}")
 PLACE = "{address}"
 

@@ -1,6 +1,6 @@
 /* What comes out of order: seen by eye, replaced, set, worked on, reset, read; one tap for the kind, one for the place. */
 
-import { kept, packPath } from "./copies.js";
+import { keptPack } from "./copies.js";
 import { bigButton, h, onceTouched, plain, say, typedUnit, unitOf } from "./dom.js";
 import { addStep, openAsFound, placeStep } from "./draft.js";
 import { changeDraft, readDraft } from "./visits.js";
@@ -23,7 +23,7 @@ const DANGERS = [
 export async function showAdd(app, id, kind, position) {
   const draft = await readDraft(id);
   if (!draft || draft.state !== "open") return [h("p.notice", {}, say("visit_gone"))];
-  const pack = (await kept(packPath(draft.boiler)))?.value;
+  const pack = await keptPack(app, draft.boiler);
   const view = { app, draft, pack, place: pack?.places.find((p) => p.id === position) };
   const head = [
     h("p.where", {}, h("a", { href: `#/visit/${id}` }, say("back")), ` ${draft.address} · ${draft.name}`),

@@ -11,6 +11,7 @@ import { postWaiting } from "./outbox.js";
 import { showPaper } from "./paper_screen.js";
 import { showPhone, showWelcome } from "./phone_screen.js";
 import { askToPersist } from "./store.js";
+import { keepTelling } from "./tell_here.js";
 import { showStep } from "./step_screen.js";
 import { showVisit } from "./visit_screen.js";
 import { onChange } from "./visits.js";
@@ -131,6 +132,7 @@ async function freshen() {
     await app.useLanguage(app.language);
     await postWaiting(app.procedures);
     if (app.day) await fetchPacks(boilersToTake(app.day.value));
+    await keepTelling();
   } catch (error) {
     app.failed(error);
   }

@@ -1,6 +1,6 @@
 /* One boiler before a visit: what it did to people, what holds it, its last readings, and the kinds of visit. */
 
-import { fetchCopy, kept, packPath } from "./copies.js";
+import { fetchCopy, kept, packPath, withPlaceNames } from "./copies.js";
 import { ask, NoSignal, now, person } from "./device.js";
 import { bigButton, dayAndTime, dayOf, h, plain, say, showNumber, unitOf } from "./dom.js";
 import { draftOfFacts, newDraft } from "./draft.js";
@@ -34,7 +34,7 @@ export async function packOf(boiler) {
 export async function showBoiler(app, boiler) {
   const copy = await packOf(boiler);
   if (!copy) return [h("h1", {}, say("boiler")), h("p.notice", {}, say("boiler_not_here"))];
-  const pack = copy.value;
+  const pack = withPlaceNames(app, copy.value);
   const zone = pack.boiler.zone;
   return [
     h("h1", {}, `${pack.boiler.address} · ${pack.boiler.name}`),

@@ -48,6 +48,21 @@ export const dayPath = "field/day/";
 export const wordsPath = (language) => `field/words/?language=${language}`;
 export const packPath = (boiler) => `boilers/${boiler}/field-pack/`;
 
+/** The kept pack of a boiler; undefined where it was not taken along. */
+export const keptPack = async (app, boiler) => withPlaceNames(app, (await kept(packPath(boiler)))?.value);
+
+/** A pack with its places named in the language of the words, where the register has no more than the role's name. */
+export const withPlaceNames = (app, pack) =>
+  pack && { ...pack, places: pack.places.map((p) => ({ ...p, name: placeName(p, app.roles[p.role]) })) };
+
+function placeName(place, role) {
+  const english = role?.english ?? "";
+  const number = place.name.slice(english.length);
+  const isPlain = english && place.name.toLowerCase().startsWith(english.toLowerCase()) && /^( \d+)?$/.test(number);
+  if (!isPlain || role.name === english) return place.name;
+  return `${place.name[0] === english[0] ? role.name : role.name.toLowerCase()}${number}`;
+}
+
 /** Fetch the packs of the day's boilers, those on hold first, a few at a time. */
 export async function fetchPacks(boilers) {
   const waiting = [...boilers];

@@ -1,5 +1,6 @@
 /* This phone's key, its clock against the server's, and every request it makes. */
 
+import { unsubscribe } from "./push_subscription.js";
 import { seal, unseal } from "./sealed.js";
 import { clearRows, readRow, removeRow, writeRow } from "./store.js";
 
@@ -103,9 +104,12 @@ async function keepDevice(device) {
   await writeRow("meta", "device", await seal(device.person.id, device));
 }
 
-/** Forget the key and everything that was fetched. Visits that were not posted stay, sealed, for their author. */
+/** Forget the key and everything that was fetched. Visits that were not posted stay, sealed, for their author.
+    Whoever takes the phone next is not told what the one before is. */
 export async function wipeFetched() {
   current = null;
+  await unsubscribe().catch(() => {});
+  await removeRow("meta", "told_here");
   await removeRow("meta", "device");
   await clearRows("copies");
 }

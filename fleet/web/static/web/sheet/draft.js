@@ -245,6 +245,13 @@ function instantsOf(draft, skew) {
   });
 }
 
+/** Count a name that was typed under who was told among those told. */
+export function keepTypedName(draft) {
+  const name = (draft.typedName ?? "").trim();
+  if (name && !draft.told.some((t) => t.name === name)) draft.told.push({ name, how: "in person" });
+  delete draft.typedName;
+}
+
 /** The visit as it is posted, with its entries in the order done. */
 export function visitBody(draft, procedures, skew) {
   const instants = instantsOf(draft, skew);

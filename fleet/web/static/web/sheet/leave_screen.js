@@ -1,18 +1,18 @@
 /* Before leaving: how it is left, the checks, who was told, and what stands against firing it. */
 
-import { kept, packPath } from "./copies.js";
+import { keptPack } from "./copies.js";
 import { ask, clockSkew, NoSignal } from "./device.js";
 import { bigButton, h, onceTouched, say } from "./dom.js";
-import { doneSteps, visitBody } from "./draft.js";
+import { doneSteps, keepTypedName, visitBody } from "./draft.js";
 import { finishDraft, postWaiting } from "./outbox.js";
 import { changeDraft, deleteDraft, readDraft } from "./visits.js";
-import { dropPhotos, photoButton } from "./photos.js";
+import { dropPhotos, photoButton, photoLines } from "./photos.js";
 import { meanwhilePart, pinnedActs, stepTitle } from "./visit_screen.js";
 
 export async function showLeave(app, id) {
   const draft = await readDraft(id);
   if (!draft || draft.state !== "open") return [h("p.notice", {}, say("visit_gone"))];
-  const pack = (await kept(packPath(draft.boiler)))?.value;
+  const pack = await keptPack(app, draft.boiler);
   const open = draft.steps.filter((s) => s.order === null && s.act === "test");
   return [
     h("p.where", {}, h("a", { href: `#/visit/${id}` }, say("back")), ` ${draft.address} · ${draft.name}`),
@@ -36,6 +36,7 @@ export async function showLeave(app, id) {
     toldPart(app, draft, pack),
     draft.corrects ? reasonPart(app, draft) : null,
     photoButton(app, draft, null),
+    photoLines(app, draft, null),
     verdictPart(app, draft),
     doneSteps(draft).length || draft.corrects
       ? bigButton(say("finish"), () => finish(app, draft), { class: "answer main" })
@@ -96,7 +97,14 @@ function toldPart(app, draft, pack) {
       draft,
       (d) => (d.told = isTold(name) ? d.told.filter((t) => t.name !== name) : [...d.told, { name, how: "in person" }]),
     );
-  const other = h("input", { type: "text", maxLength: 200, "aria-label": say("somebody_else") });
+  // Kept as it is typed: Finish takes it along, also where nobody touched "Keep".
+  const other = h("input", {
+    type: "text",
+    maxLength: 200,
+    value: draft.typedName ?? "",
+    "aria-label": say("somebody_else"),
+    oninput: async () => app.saved(await changeDraft(draft.id, (d) => (d.typedName = other.value))),
+  });
   return h(
     "section",
     {},
@@ -118,7 +126,7 @@ function toldPart(app, draft, pack) {
       other,
       h(
         "button.small",
-        { type: "button", onclick: () => other.value.trim() && toggle(other.value.trim()) },
+        { type: "button", onclick: () => keep(app, draft, keepTypedName) },
         say("keep_name"),
       ),
     ),

@@ -2,7 +2,7 @@
 
 import { KeyRevoked } from "./copies.js";
 import { ask, clockSkew, NoSignal, person, wipeFetched } from "./device.js";
-import { correctStored, doneSteps, visitBody } from "./draft.js";
+import { correctStored, doneSteps, keepTypedName, visitBody } from "./draft.js";
 import { sendPhotos, waitingPhotos } from "./photos.js";
 import { changeDraft, keptHeads, readDraft } from "./visits.js";
 
@@ -13,6 +13,7 @@ let timer = null;
 /** Freeze a visit as it is to be posted. From now on every try sends the same bytes, so a lost answer doubles nothing. */
 export function finishDraft(id, procedures, at) {
   return changeDraft(id, (draft) => {
+    keepTypedName(draft);
     draft.state = "waiting";
     draft.finishedAt = at;
     draft.faults = [];

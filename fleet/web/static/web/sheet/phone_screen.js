@@ -2,7 +2,8 @@
 
 import { person, wipeFetched } from "./device.js";
 import { bigButton, dayAndTime, h, onceTouched, say } from "./dom.js";
-import { deleteDraft, keptHeads } from "./visits.js";
+import { tellSwitch } from "./tell_here.js";
+import { keptHeads } from "./visits.js";
 
 export async function showPhone(app) {
   const waiting = (await keptHeads()).filter((head) => head.state !== "posted");
@@ -27,6 +28,7 @@ export async function showPhone(app) {
     h("p", {}, say("taken_by", { name: person()?.name ?? "" })),
     h("p", {}, app.persisted ? say("persistent") : say("not_persistent")),
     h("div.chips", {}, language("en", "English"), language("es", "Español")),
+    await tellSwitch(app),
     app.words?.read_by_native_speaker === false ? h("p.quiet", {}, say("unread_language")) : null,
     h("p", {}, say("lost_phone"), " ", h("a", { href: "/account/" }, say("account"))),
     bigButton(say("take_off"), takeOff),
@@ -41,11 +43,6 @@ export async function showWelcome(app, takeAlong) {
     if (taken) app.start();
     else location.assign("/sign-in/?next=/sheet/");
   };
-  const drop = (head) => async () => {
-    if (!confirm(say("delete_sure"))) return;
-    await deleteDraft(head.id);
-    app.start();
-  };
   return [
     h("h1", {}, say("sheet")),
     h("p", {}, say("welcome")),
@@ -54,14 +51,8 @@ export async function showWelcome(app, takeAlong) {
           "section.notice",
           {},
           h("p", {}, say("sealed_here", { count: waiting.length })),
-          waiting.map((head) =>
-            h(
-              "div.line",
-              {},
-              h("span", {}, dayAndTime(head.begunAt, undefined)),
-              h("button.quiet", { type: "button", onclick: onceTouched(drop(head)) }, say("delete_it")),
-            ),
-          ),
+          // Not offered for deletion here: nobody is known yet, and only its author may delete a visit.
+          h("ul", {}, waiting.map((head) => h("li", {}, dayAndTime(head.begunAt, undefined)))),
         )
       : null,
     bigButton(say("take_along"), take),

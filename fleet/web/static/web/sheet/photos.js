@@ -1,7 +1,7 @@
 /* Photographs: shrunk on the phone, kept sealed, sent in pieces after their visit, and gone from here once kept there. */
 
 import { ask, NoSignal, person } from "./device.js";
-import { h, say } from "./dom.js";
+import { h, onceTouched, say } from "./dom.js";
 import { sealBytes, unsealBytes } from "./sealed.js";
 import { isFull, readRow, readRows, removeRow, writeRow } from "./store.js";
 import { changeDraft } from "./visits.js";
@@ -64,6 +64,27 @@ export function photoButton(app, draft, step) {
     if (fault) app.tell(fault);
   });
   return h("label.small.photo", {}, say("photograph"), count ? ` (${count})` : "", input);
+}
+
+/** A line for each photograph of a step, or of the visit as a whole, with which it is taken back; null without any.
+    Of a correction these are also those that were posted: what is taken back is not restated. */
+export function photoLines(app, draft, step) {
+  const photos = draft.photos.filter((p) => p.step === (step?.id ?? null));
+  const line = (photo, number) => {
+    const act = onceTouched(() => takePhotoBack(app, draft, photo));
+    const words = say("take_back_photo", { number: number + 1 });
+    return h("button.quiet", { type: "button", onclick: act }, words);
+  };
+  return photos.length ? h("div.line", {}, photos.map(line)) : null;
+}
+
+async function takePhotoBack(app, draft, photo) {
+  if (!confirm(say("take_back_photo_sure"))) return;
+  app.saved(
+    await changeDraft(draft.id, (d) => (d.photos = d.photos.filter((p) => p.sha256 !== photo.sha256))),
+  );
+  await dropPhotos({ id: draft.id, photos: [photo] });
+  app.refresh();
 }
 
 /** Send what is kept of visits but for those that still wait, from where each broke off: also of a posted visit that was

@@ -1,6 +1,6 @@
 /* One thing at a time: the caution, the place, one question, big answers in the lower half. */
 
-import { kept, packPath } from "./copies.js";
+import { keptPack } from "./copies.js";
 import { bigButton, h, onceTouched, plain, say, showNumber } from "./dom.js";
 import {
   answer,
@@ -19,14 +19,14 @@ import {
 } from "./draft.js";
 import { isOverLimit, numberPart } from "./number_part.js";
 import { changeDraft, readDraft } from "./visits.js";
-import { photoButton } from "./photos.js";
+import { photoButton, photoLines } from "./photos.js";
 import { firstActOf, pinnedActs, stepText, stepTitle } from "./visit_screen.js";
 
 export async function showStep(app, id, stepId, asked) {
   const draft = await readDraft(id);
   const step = draft?.steps.find((s) => s.id === stepId);
   if (!step || draft.state !== "open") return [h("p.notice", {}, say("visit_gone"))];
-  const pack = (await kept(packPath(draft.boiler)))?.value;
+  const pack = await keptPack(app, draft.boiler);
   const view = {
     app,
     draft,
@@ -255,6 +255,7 @@ function donePart(view) {
       takeBackButton(view),
       step.id.startsWith("x") ? dropButton(view) : null,
     ),
+    photoLines(app, draft, step),
   );
 }
 

@@ -1,6 +1,6 @@
 /* A visit: what is to be done in order, what was seen, and the way to the end. */
 
-import { kept, packPath } from "./copies.js";
+import { keptPack } from "./copies.js";
 import { bigButton, dayAndTime, h, onceTouched, plain, say, showNumber } from "./dom.js";
 import { claimOf, doneSteps, isDone, nextStep, pinsOf } from "./draft.js";
 import { reopenDraft } from "./outbox.js";
@@ -13,7 +13,7 @@ export async function showVisit(app, id) {
   const draft = await readDraft(id);
   if (!draft || draft.person !== app.person()?.id)
     return [h("h1", {}, say("visit")), h("p.notice", {}, say("visit_gone"))];
-  const pack = (await kept(packPath(draft.boiler)))?.value;
+  const pack = await keptPack(app, draft.boiler);
   const head = [
     h("h1", {}, `${draft.address} · ${draft.name}`),
     h(
