@@ -184,7 +184,7 @@ class FaultRun:
         self.report.notices_sent = notices["statuses"].get("sent", 0)
         self.report.figures |= {
             "notices": f"{notices['written']} written to {people} people ({notices['statuses']}), "
-            f"{notices['repeated']} repeated, {notices['lost']} lost",
+            f"repeated {notices['repeated']}, {notices['lost']} lost",
             "sent": f"{sending['sent']} by the site itself, {sending['left']} left to be tried again, "
             f"{sending['attempts']} attempts with the time moved on",
             "the receivers": ", ".join(f"{way} {ways.count(way)}" for way in sorted(set(ways))),

@@ -154,7 +154,9 @@ def check_notices(told: Told) -> dict[str, Any]:
             faults += _repeat_faults(notices[id_], count, outcomes.get(id_, []))
     faults += _missing_calls()
     statuses = Counter(notice.status for notice in notices.values())
-    repeated = sum(count - 1 for count in taken.values())
+    repeats = [(count - 1, outcomes.get(id_, [])) for id_, count in taken.items() if count > 1]
+    unanswered = sum(min(count, ways.count(DeliveryOutcome.UNKNOWN.value)) for count, ways in repeats)
+    repeated = {"after a lost answer": unanswered, "after a kill": sum(count for count, _ in repeats) - unanswered}
     return {"written": len(notices), "statuses": statuses, "lost": len(lost), "repeated": repeated, "faults": faults}
 
 
