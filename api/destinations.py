@@ -18,7 +18,7 @@ from api.keys import NO_STORE_HEADERS
 from api.terms import WholeField
 from fleet.accounts.requests import user_of
 from fleet.notices import addresses
-from fleet.notices.channels.registry import channels_in_use
+from fleet.notices.channels.registry import channels_in_use, push_public_key
 from fleet.notices.digests import DEFAULT_HOUR
 from fleet.notices.models import NoticeChoices
 
@@ -51,9 +51,12 @@ class MadeDestinationSerializer(DestinationSerializer):
 
 
 class OwnDestinationsSerializer(serializers.Serializer[object]):
-    """One's own addresses, and the channels that this site has."""
+    """One's own addresses, the channels that this site has, and the key that a browser subscribes with."""
 
     channels = serializers.ListField(child=serializers.CharField())
+    push_public_key = serializers.CharField(
+        allow_blank=True, help_text="For web push: a point of P-256 in base64url (RFC 8292); empty without web push."
+    )
     destinations = DestinationSerializer(many=True)
 
 
@@ -82,7 +85,11 @@ class DestinationListEndpoint(APIView):
     def get(self, request: Request) -> Response:
         """Return one's own addresses in the order in which they are tried, without their secrets."""
         rows = addresses.addresses_of(user_of(request))
-        body = {"channels": sorted(channels_in_use()), "destinations": rows}
+        body = {
+            "channels": sorted(channels_in_use()),
+            "push_public_key": push_public_key(),
+            "destinations": rows,
+        }
         return Response(OwnDestinationsSerializer(body).data)
 
     @extend_schema(

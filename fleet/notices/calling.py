@@ -16,12 +16,14 @@ from fleet.accounts.models import User
 from fleet.alerts.models import Alert
 from fleet.notices.call_list.lines import DANGER, INTERRUPTING, CallStep, steps_for
 from fleet.notices.call_list.recipients import CalledPerson, Reachable, is_anybody_told, read_reachable
-from fleet.notices.models import AlertCall
+from fleet.notices.models import AlertCall, NoticeChoices
 from fleet.notices.outbox import NoticeDraft, add_notice
 from fleet.notices.writing.call_text import CalledAlert, write_call, write_return
 from fleet.notices.writing.describe import describe_alerts
+from fleet.notices.writing.links import stop_address
 
 ACKNOWLEDGED_REST = timedelta(hours=4)  # common practice: after that an open hold is called anew
+SINGLE_SPAN = timedelta(days=1)
 LAST_STEP_WAIT = timedelta(minutes=15)  # after the last step, until nobody is left to tell
 _CALLED_CONDITIONS = tuple(c for c in INTERRUPTING if c != DANGER)  # a danger is a hold, told from its reasons
 
@@ -33,6 +35,11 @@ class CallRound:
     called: CalledAlert
     began_at: datetime
     steps: Sequence[tuple[datetime, Sequence[CalledPerson]]]
+
+    @property
+    def interrupts(self) -> bool:
+        """Whether it is one of those that get through at any hour."""
+        return self.called.condition in INTERRUPTING
 
     def due_people(self, at: datetime) -> list[CalledPerson]:
         """Return who is to be called by now. A step that reaches nobody brings the next one forward to its time."""
@@ -69,13 +76,16 @@ def call_people(*, portfolio: UUID, at: datetime, alerts: Collection[UUID] | Non
     """
     if not is_anybody_told(portfolio, at):
         return 0
-    rounds = read_rounds(portfolio, read_reachable(portfolio, at), at, alerts)
+    reachable = read_reachable(portfolio, at)
+    rounds = read_rounds(portfolio, reachable, at, alerts)
+    rounds += read_single_rounds(portfolio, reachable, at, alerts)
     made_calls = {(c.alert_id, c.user_id, c.round_at) for c in _calls_of(rounds)}
-    by_message: dict[tuple[UUID, UUID | None], list[tuple[CallRound, CalledPerson]]] = defaultdict(list)
+    by_message: dict[tuple[UUID, UUID | None, bool], list[tuple[CallRound, CalledPerson]]] = defaultdict(list)
     for call_round in rounds:
         for person in call_round.due_people(at):
             if (call_round.called.alert.id, person.user.id, call_round.began_at) not in made_calls:
-                by_message[person.user.id, call_round.called.building].append((call_round, person))
+                key = (person.user.id, call_round.called.building, call_round.interrupts)
+                by_message[key].append((call_round, person))
     for calls in by_message.values():
         _write_message(portfolio, calls, at)
     return len(by_message)
@@ -97,6 +107,32 @@ def read_rounds(
         for called in describe_alerts(list(begins), at)
     ]
     return sorted(rounds, key=_rank_round)
+
+
+def read_single_rounds(
+    portfolio: UUID, reachable: Reachable, at: datetime, alerts: Collection[UUID] | None = None
+) -> list[CallRound]:
+    """Return the rounds of what does not interrupt, for the people who want it singly; for all others the digest does.
+
+    Only what was raised within a day: whoever chooses it is not told of everything that is open.
+    """
+    wanting = NoticeChoices.objects.filter(user__in=list(reachable.with_address), single=True).values_list(
+        "user", flat=True
+    )
+    singles = set(wanting)
+    if not singles:
+        return []
+    rows = Alert.objects.filter(portfolio=portfolio, until=None, raised_at__gt=at - SINGLE_SPAN, raised_at__lte=at)
+    rows = rows.exclude(condition__in=_CALLED_CONDITIONS).filter(acknowledged_at=None, shelved_until=None)
+    rows = rows.filter(id__in=list(alerts)) if alerts is not None else rows
+    rounds = []
+    for called in describe_alerts(list(rows.select_related("boiler__building")), at):
+        began = called.alert.raised_at
+        steps = [
+            (began, [p for p in people if p.user.id in singles]) for _, people in _steps_of(called, began, reachable)
+        ]
+        rounds.append(CallRound(called, began, steps))
+    return rounds
 
 
 def _rank_round(call_round: CallRound) -> tuple[int, datetime]:
@@ -135,12 +171,13 @@ def _write_message(portfolio: UUID, calls: Sequence[tuple[CallRound, CalledPerso
         other_lines=_say_others(rounds[0], person.user, at),
         stands_in_for=person.stands_in_for,
         may_answer=may_answer,
+        stop="" if rounds[0].interrupts else stop_address(person.user.id, "single"),
     )
     draft = NoticeDraft(
         portfolio,
         person.user,
-        kind="call",
-        key=f"call {rounds[0].called.alert.id} {person.user.id} {rounds[0].began_at.isoformat()}",
+        kind="call" if rounds[0].interrupts else "single",
+        key=f"call {first.alert.id} {person.user.id} {rounds[0].began_at.isoformat()}",
         level=first.alert.level,
         subject=text.subject,
         text=text.text,
@@ -152,7 +189,7 @@ def _write_message(portfolio: UUID, calls: Sequence[tuple[CallRound, CalledPerso
         },
         building=first.building,
         zone=first.zone,
-        interrupts=True,
+        interrupts=rounds[0].interrupts,
         id=notice_id,
     )
     notice = add_notice(draft, at)

@@ -34,6 +34,7 @@ from fleet.pipeline.portfolios import NewOwner, NewPortfolio, open_portfolio
 from fleet.pipeline.register import change_register
 from fleet.pipeline.requests import RequestAnswer, answer_request
 from fleet.pipeline.sweep import SweepResult, rebuild, sweep
+from fleet.pipeline.telling import sweep_notices
 from fleet.pipeline.terms import adopt_terms
 from fleet.pipeline.visits import PostedVisit, check_visit, post_visits
 
@@ -87,6 +88,7 @@ __all__ = [
     "set_service",
     "set_value",
     "sweep",
+    "sweep_notices",
     "withdraw_import",
     "without_picture",
     "work_on_imports",

@@ -20,6 +20,12 @@ def lock_pulse(portfolio: UUID) -> None:
     Pulse.objects.select_for_update().get_or_create(portfolio_id=portfolio)
 
 
+def try_to_lock_pulse(portfolio: UUID) -> bool:
+    """Lock the portfolio's pulse if nobody holds it; return whether it is locked now."""
+    Pulse.objects.get_or_create(portfolio_id=portfolio)
+    return Pulse.objects.select_for_update(skip_locked=True).filter(portfolio=portfolio).first() is not None
+
+
 def clamp_to_written_alerts(portfolio: UUID, at: datetime) -> datetime:
     """Return `at`, or the newest instant written of the portfolio's own alerts if that is later.
 

@@ -33,12 +33,17 @@ class SweepResult:
     failed: int
 
 
-def sweep(*, at: datetime, limit: int = MAX_BOILERS_PER_SWEEP) -> SweepResult:
-    """Judge the waiting boilers, one per transaction, then settle jobs. A boiler that fails stops no other."""
+def sweep(*, at: datetime, limit: int = MAX_BOILERS_PER_SWEEP, tells: bool = True) -> SweepResult:
+    """Judge the waiting boilers, one per transaction, then settle jobs. A boiler that fails stops no other.
+
+    Then the notices that time asks for are written, unless `tells` is False: for who sweeps inside of a long
+    transaction, since each portfolio's pulse is locked for them.
+    """
     builds = [(p, build_of(p, at)) for p in Portfolio.objects.values_list("id", flat=True)]
     outcomes = [_judge_boiler(boiler, at) for boiler in queries.boilers_to_judge(builds, at, limit)]
     sweep_jobs(at=at, limit=limit)
-    sweep_notices(at=at)
+    if tells:
+        sweep_notices(at=at)
     return SweepResult(outcomes.count("judged"), outcomes.count("skipped"), outcomes.count("failed"))
 
 

@@ -12,7 +12,7 @@ from fleet.board import services as board
 from fleet.notices import calling, digests, slips
 from fleet.notices.call_list.recipients import is_anybody_told
 from fleet.notices.silence import silence_conditions
-from fleet.pipeline.portfolio_conditions import clamp_to_written_alerts, lock_pulse
+from fleet.pipeline.portfolio_conditions import clamp_to_written_alerts, try_to_lock_pulse
 from fleet.portfolio.models import Portfolio
 from fleet.records.events import Cause, ChangeEvent
 from fleet.wake import wake_task
@@ -55,7 +55,8 @@ def sweep_notices(*, at: datetime) -> int:
 
 
 def _sweep_portfolio(portfolio: UUID, at: datetime) -> int:
-    lock_pulse(portfolio)
+    if not try_to_lock_pulse(portfolio):  # somebody writes there now; the next sweep comes soon
+        return 0
     at = clamp_to_written_alerts(portfolio, at)
     reconciled = alerts.reconcile_silence(portfolio=portfolio, conditions=silence_conditions(portfolio, at), at=at)
     if reconciled.events:

@@ -72,7 +72,7 @@ class _PortfolioLoad:
         self.desk = self._make_desk()
         for event in merge(self._morning_events(), self._post_events(), self._service_events(), key=lambda e: e.at):
             event.action(event.at)
-        pipeline.sweep(at=self.now)
+        pipeline.sweep(at=self.now, tells=False)
         give_addresses(self.portfolio, self.now)
         decision_counts = ", ".join(f"{count} {kind}" for kind, count in sorted(self.desk.counts.items()))
         self.report_progress(f"done, {len(self.story.visits)} visits; {decision_counts}")
@@ -108,7 +108,7 @@ class _PortfolioLoad:
                 if visit.second and visit.second[1] < self.cut:
                     self._second_correction(visit, self.cut)
             self._second_named_people(visits, self.cut)
-        pipeline.sweep(at=self.cut)
+        pipeline.sweep(at=self.cut, tells=False)
         self.report_progress(f"{sum(map(len, by_boiler.values()))} visits until {day_of(self.cut)}, told in bulk")
 
     def _bygone_post(self, key: str, visit: TownVisit) -> PastVisit:
@@ -134,7 +134,7 @@ class _PortfolioLoad:
             day += timedelta(days=1)
 
     def _run_morning(self, at: datetime) -> None:
-        pipeline.sweep(at=at)
+        pipeline.sweep(at=at, tells=False)
         self.desk.decide_morning(min(at + timedelta(hours=2), self.now))
         if day_of(at).weekday() == 0:
             self.report_progress(f"the week of {day_of(at)}")

@@ -1,5 +1,6 @@
 """What a person reads who is called of alerts, or told that they returned to normal."""
 
+import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
@@ -12,6 +13,7 @@ from fleet.alerts.models import Alert
 from fleet.notices.writing.links import answer_address, page_address
 from fleet.rules.wording import ADVICE_CAUTION
 
+DAY_BEHIND = re.compile(r" \(\w{3} \d\d \w{3} \d{4}\)$")
 TITLES = {
     "danger": "People are in danger",
     "hold": "Hold",
@@ -73,6 +75,11 @@ class CalledAlert:
         }
 
 
+def without_day(sentence: str) -> str:
+    """Return a sentence without the day in brackets behind it: a subject is short, and the message says since when."""
+    return DAY_BEHIND.sub("", sentence)
+
+
 @dataclass(frozen=True, slots=True)
 class NoticeText:
     """One message, as text and as HTML."""
@@ -83,21 +90,29 @@ class NoticeText:
 
 
 def write_call(
-    *, notice: UUID, called: Sequence[CalledAlert], other_lines: Sequence[str], stands_in_for: str, may_answer: bool
+    *,
+    notice: UUID,
+    called: Sequence[CalledAlert],
+    other_lines: Sequence[str],
+    stands_in_for: str,
+    may_answer: bool,
+    stop: str = "",
 ) -> NoticeText:
     """Return the message that calls a person of these alerts of one house, the worst first.
 
-    `others` says in clock times who else is told. `may_answer`: the person may acknowledge, so there is a link.
+    `other_lines` say in clock times who else is told. `may_answer`: the person may acknowledge, so there is a link.
+    `stop` ends messages of this kind, where they can be ended.
     """
     first = called[0]
     more = f" and {len(called) - 1} more" if len(called) > 1 else ""
-    subject = f"{first.title}: {first.place}{more}: {first.alert.sentence}"
+    subject = f"{first.title}: {first.place}{more}: {without_day(first.alert.sentence)}"
     context = {
         "subject": subject,
         "called": called,
         "others": other_lines,
         "stands_in_for": stands_in_for,
         "answer": answer_address(notice) if may_answer else "",
+        "stop": stop,
         "caution": ADVICE_CAUTION,
     }
     return render_notice("call", subject, context)

@@ -42,7 +42,7 @@ def _describe_alert(
     house = row.boiler.building if row.boiler else houses.get(row.subject)
     rules = {str(reason.get("rule")) for reason in segment.reasons} if segment else set()
     is_danger = row.condition == HOLD and not rules.isdisjoint(dangers)
-    address = house.address if house else "The portfolio"
+    address = house.address if house else row.portfolio.name
     return CalledAlert(
         row,
         DANGER if is_danger else row.condition,

@@ -18,9 +18,10 @@ from fleet.board.models import ProofGlass, Segment
 from fleet.board.queries import holds_at
 from fleet.calendar import day_of, day_start
 from fleet.figures.standing_counts import DayCounts, standings_per_day
+from fleet.heartbeats.services import SWEEP, read_heartbeats
 from fleet.jobs import states
 from fleet.jobs.queries import visible_jobs
-from fleet.notices.writing.call_text import CalledAlert, NoticeText, render_notice
+from fleet.notices.writing.call_text import CalledAlert, NoticeText, render_notice, without_day
 from fleet.notices.writing.describe import describe_alerts
 from fleet.notices.writing.links import page_address, stop_address
 from fleet.portfolio.models import Boiler, Portfolio
@@ -36,10 +37,16 @@ NOT_FIRING = (Standing.HOLD.value, Standing.EXPOSED.value)
 
 @dataclass(frozen=True, slots=True)
 class DigestLine:
-    """One line, with the page it leads to."""
+    """One line, with the page it leads to. `head` is what it is about, and where."""
 
-    text: str
+    head: str
+    rest: str
     address: str
+
+    @property
+    def text(self) -> str:
+        """The whole line."""
+        return f"{self.head}: {self.rest}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,6 +60,7 @@ class DigestContent:
     holds: int
     worst: str
     as_of: str
+    concluded: str  # when the sweep last ran, "" unknown: what time brought since then is not in it
     chart: bytes
     chart_text: str
 
@@ -92,10 +100,16 @@ def gather_digest(*, portfolio: UUID, user: User, since: datetime, zone: str, at
         new_holds=sum(called_alert.alert.condition == "hold" for called_alert in fresh),
         holds=len(held_rows),
         worst=_worst_words(fresh, held_rows),
+        concluded=_last_sweep_clock(zone),
         as_of=at.astimezone(ZoneInfo(zone)).strftime("%a %d %b %Y, %H:%M"),
         chart=draw_chart(counts),
         chart_text=f"On hold or exposed, by day: {counts[0]} thirty days ago, {counts[-1]} now, at most {max(counts)}.",
     )
+
+
+def _last_sweep_clock(zone: str) -> str:
+    sweep = read_heartbeats().get(SWEEP)
+    return sweep.seen_at.astimezone(ZoneInfo(zone)).strftime("%H:%M") if sweep else ""
 
 
 def _worst_first(rows: QuerySet[Alert]) -> Iterable[Alert]:
@@ -112,7 +126,7 @@ def _not_firing(boilers: QuerySet[Boiler], at: datetime) -> QuerySet[Segment]:
 def _alert_line(called_alert: CalledAlert) -> DigestLine:
     act = f" {called_alert.first_act}" if called_alert.first_act else ""
     return DigestLine(
-        f"{called_alert.title}, {called_alert.place}: {called_alert.alert.sentence}{act}", called_alert.address
+        f"{called_alert.title}, {called_alert.place}", f"{called_alert.alert.sentence}{act}", called_alert.address
     )
 
 
@@ -120,28 +134,29 @@ def _standing_line(row: Segment) -> DigestLine:
     since = f" since {local_day(row.since, row.boiler.building.zone)}" if row.since else ""
     sentence = row.reasons[0]["sentence"] if row.reasons else ""
     place = f"{row.boiler.building.address}, {row.boiler.name}"
-    text = f"{row.standing.capitalize()}{since}, {place}: {sentence} {row.then}".strip()
-    return DigestLine(text, page_address(f"/boilers/{row.boiler_id}/"))
+    head = f"{row.standing.capitalize()}{since}, {place}"
+    return DigestLine(head, f"{sentence} {row.then}".strip(), page_address(f"/boilers/{row.boiler_id}/"))
 
 
 def _today_lines(user: User, portfolio: UUID, zone: str, at: datetime) -> Iterator[DigestLine]:
-    begin = day_start(day_of(at, zone), zone)
+    today = day_of(at, zone)
+    begin, end = day_start(today, zone), day_start(today + timedelta(days=1), zone)
     jobs = visible_jobs(user, at).filter(portfolio=portfolio, status__in=states.DATED)
-    jobs = jobs.filter(planned_since__gte=begin, planned_since__lt=begin + timedelta(days=1))
+    jobs = jobs.filter(planned_since__gte=begin, planned_since__lt=end)
     for job in jobs.select_related("building", "technician", "second").order_by("planned_since", "id"):
         assert job.planned_since is not None
         clock = job.planned_since.astimezone(ZoneInfo(job.building.zone)).strftime("%H:%M")
         people = " and ".join(p.display_name for p in (job.technician, job.second) if p)
         answer_note = " (asked, no answer yet)" if job.status == states.ASKED else ""
-        yield DigestLine(f"{clock} {job.building.address}: {people}{answer_note}", page_address("/jobs/"))
+        yield DigestLine(f"{clock} {job.building.address}", f"{people}{answer_note}", page_address("/jobs/"))
 
 
 def _bare_lines(boilers: QuerySet[Boiler], at: datetime) -> Iterator[DigestLine]:
     rows = ProofGlass.objects.filter(boiler__in=boilers, exposed_at__gt=at, exposed_at__lte=at + BARE_SPAN)
     for row in rows.select_related("boiler__building", "position").order_by("exposed_at", "boiler_id"):
         house = row.boiler.building
-        text = f"{local_day(row.exposed_at, house.zone)}, {house.address}, {row.boiler.name}: {row.position.name}"
-        yield DigestLine(text, page_address(f"/boilers/{row.boiler_id}/"))
+        head = f"{local_day(row.exposed_at, house.zone)}, {house.address}, {row.boiler.name}"
+        yield DigestLine(head, row.position.name, page_address(f"/boilers/{row.boiler_id}/"))
 
 
 def _share_out(candidates: Sequence[tuple[str, list[DigestLine]]]) -> list[tuple[str, Sequence[DigestLine], int]]:
@@ -160,12 +175,12 @@ def _share_out(candidates: Sequence[tuple[str, list[DigestLine]]]) -> list[tuple
 
 def _worst_words(fresh: Sequence[CalledAlert], held_rows: Sequence[Segment]) -> str:
     if fresh and fresh[0].alert.level == Level.HOLD:
-        return f"{fresh[0].place}, {fresh[0].alert.sentence}"
+        return f"{fresh[0].place}, {without_day(fresh[0].alert.sentence)}"
     if held_rows:
         worst = held_rows[0]
         sentence = worst.reasons[0]["sentence"] if worst.reasons else ""
-        return f"{worst.boiler.building.address}, {sentence}"
-    return f"{fresh[0].place}, {fresh[0].alert.sentence}" if fresh else ""
+        return f"{worst.boiler.building.address}, {without_day(sentence)}"
+    return f"{fresh[0].place}, {without_day(fresh[0].alert.sentence)}" if fresh else ""
 
 
 def _count_days(boilers: QuerySet[Boiler], zone: str, at: datetime) -> list[DayCounts]:

@@ -10,6 +10,10 @@ from typing import Any
 import pytest
 from playwright.sync_api import BrowserContext, Route, Worker, expect
 
+from fleet.notices.channels.registry import channels_in_use, push_public_key
+from fleet.notices.channels.settings import read_channel_settings
+from fleet.notices.models import Destination
+from tests.cast import Fleet
 from tests.web.sheet.conftest import TakeAlong
 from tests.web.sheet.phone import SheetPhone
 
@@ -30,7 +34,11 @@ SUBSCRIBES = """
         const number = Number(localStorage.getItem("subscriptions made") ?? 0) + 1;
         localStorage.setItem("subscriptions made", number);
         const endpoint = `https://push.example/${options.applicationServerKey.slice(0, 4)}/${number}`;
-        localStorage.setItem(NAME, JSON.stringify({ endpoint, keys: { p256dh: "p", auth: "a" } }));
+        const keys = {
+            p256dh: "BCVxsr7N_eNgVRqvHtD0zTZsEc6-VV-JvLexhqUzORcxaOzi6-AYWXvTBHm4bjyPjs7Vd8pZGH6SRpkNtoIAiw4",
+            auth: "BTBZMqHH6r4Tts7J_aSIgg",
+        };
+        localStorage.setItem(NAME, JSON.stringify({ endpoint, keys }));
         return made(localStorage.getItem(NAME));
     };
 """
@@ -83,11 +91,32 @@ def test_the_switch_hands_the_subscription_over_and_ends_it(phone: SheetPhone, d
     (posted,) = desk.posted
     assert posted["channel"] == "web_push"
     assert json.loads(posted["address"]) == {
-        "endpoint": "https://push.example/BCVx/1", "keys": {"p256dh": "p", "auth": "a"}
+        "endpoint": "https://push.example/BCVx/1", "keys": {"p256dh": KEY, "auth": "BTBZMqHH6r4Tts7J_aSIgg"}
     }  # fmt: skip
     phone.tap(SWITCH)
     expect_switched(phone, False)
     assert phone.page.evaluate("localStorage.getItem('subscription of the test')") is None
+
+
+@pytest.fixture
+def site_with_push(settings: Any) -> Iterator[None]:
+    """A site that has a key for web push."""
+    settings.CHANNEL_SETTINGS = read_channel_settings({"GAUGEGLASS_PUSH_KEY": "x" * 43})
+    channels_in_use.cache_clear()
+    yield
+    channels_in_use.cache_clear()
+
+
+def test_the_site_keeps_the_phone_as_an_address_of_whoever_took_it_along(
+    site_with_push: None, phone: SheetPhone, desk: AddressDesk, context: BrowserContext, larkfield: Fleet
+) -> None:
+    context.unroute("**/api/v1/destinations/")
+    phone.tap(SWITCH)
+    expect_switched(phone, True)
+    row = Destination.objects.get(channel="web_push")
+    assert (row.user, row.confirmed_at is None, row.ended_at) == (larkfield.technician, False, None)
+    key = push_public_key()
+    assert json.loads(row.address)["endpoint"] == f"https://push.example/{key[:4]}/1"
 
 
 def test_an_address_that_the_server_has_already_is_good(phone: SheetPhone, desk: AddressDesk) -> None:
