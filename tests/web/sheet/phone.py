@@ -133,13 +133,13 @@ class SheetPhone:
         return list(self.page.evaluate(script))
 
     def wait_for_state(self, state: str) -> Any:
-        """Wait until a visit kept is in this state, and return it."""
+        """Wait until a visit kept is in this state, and return it. Until the phone is taken along all are sealed."""
         for _ in range(100):
-            found = next((draft for draft in self.kept() if draft["state"] == state), None)
+            found = next((draft for draft in self.kept() if draft and draft["state"] == state), None)
             if found:
                 return found
             self.page.wait_for_timeout(200)
-        raise AssertionError(f"no visit became {state}: {[draft['state'] for draft in self.kept()]}")
+        raise AssertionError(f"no visit became {state}: {[draft and draft['state'] for draft in self.kept()]}")
 
 
 def close_quietly(context: BrowserContext) -> None:

@@ -16,7 +16,8 @@ TWICE = "() => { document.documentElement.style.fontSize = '225%'; }"
 OUTSIDE = """() => [...document.querySelectorAll('body *')]
     .filter((e) => e.getClientRects().length && !e.closest('.wide') && !e.matches('.unseen'))
     .filter((e) => e.getBoundingClientRect().right > innerWidth + 0.5 || e.getBoundingClientRect().left < -0.5)
-    .map((e) => e.outerHTML.slice(0, 120))"""
+    .map((e) => e.outerHTML.slice(0, 120))
+    .concat([...document.querySelectorAll('.head a')].filter((e) => e.scrollWidth > e.clientWidth + 1).map(String))"""
 ADDITIONS = ("", "/observe", "/reset", "/action", "/replace", "/set", "/test", "/remove", "/gap", "/note")
 
 

@@ -241,7 +241,9 @@ def test_a_first_use_is_light_over_the_wire(larkfield: Fleet, live_server: Any, 
     SheetPhone(page).tap(TAKE_ALONG)
     page.wait_for_load_state("networkidle")
     page.wait_for_timeout(1000)
-    assert 20_000 < sum(sizes) + UNCHANGED_BYTES * len(sheet_page.kept_addresses()) < 150_000
+    used = sum(sizes) + UNCHANGED_BYTES * len(sheet_page.kept_addresses())
+    print(f"\nfirst use over the wire: {used:,} bytes")
+    assert 20_000 < used < 150_000
 
 
 def test_a_file_that_the_phone_has_is_not_sent_again(client: Client, db: None) -> None:
