@@ -91,11 +91,21 @@ def call_watcher() -> None:
 def deliver() -> None:
     """Hand over the notices that are to be sent now. Running twice, late or never is safe: rows are claimed one by one.
 
-    One that failed is not tried again in the same run. A run ends soon, also where every receiver is slow: the next one
-    goes on, and what else this worker does is not kept waiting. A full disk could not record what was sent.
+    That it runs shows that its queue is served, also where so much waits there that nothing else gets its turn. A full
+    disk could not record what was sent.
+    """
+    at = timezone.now()
+    if has_room():
+        heartbeats.note_heartbeat(heartbeats.DELIVERY, at)
+        deliver_until(at + DELIVERY_RUN)
+
+
+def deliver_until(begins_until: datetime) -> None:
+    """Try each notice once that is to be sent now. One that failed is not tried again in the same run.
+
+    A run ends soon, also where every receiver is slow: the next one goes on, and the watcher is not kept waiting.
     """
     tried: list[UUID] = []
-    begins_until = timezone.now() + DELIVERY_RUN
     while len(tried) < MAX_NOTICES_PER_RUN and (at := timezone.now()) < begins_until and has_room():
         notice = deliver_next(channels=channels_in_use(), at=at, but_not=tried)
         if notice is None:

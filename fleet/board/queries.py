@@ -73,6 +73,11 @@ def board_fingerprint(boilers: QuerySet[Boiler], at: datetime) -> tuple[list[tup
     return pulses, is_passed.first()
 
 
+def pulse_version(portfolio: UUID) -> int:
+    """Return the version of a portfolio's pulse, 0 before its first change."""
+    return Pulse.objects.filter(portfolio=portfolio).values_list("version", flat=True).first() or 0
+
+
 def boilers_to_judge(build_of: Iterable[tuple[UUID, str]], at: datetime, limit: int) -> list[UUID]:
     """Return the boilers to judge: a boundary has passed, the build is old, or it was never judged.
 

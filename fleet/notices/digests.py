@@ -9,10 +9,11 @@ from zoneinfo import ZoneInfo
 from django.db.models import Min
 
 from fleet.accounts.models import Grant, User
+from fleet.board.queries import pulse_version
 from fleet.calendar import day_of
 from fleet.notices.models import Destination, Notice, NoticeChoices
 from fleet.notices.outbox import NoticeDraft, add_notice
-from fleet.notices.writing.digest_text import gather_digest, write_digest
+from fleet.notices.writing.digest_text import PULSE, NewsStart, gather_digest, write_digest
 from fleet.portfolio.models import Building
 from fleet.records.row_spans import not_ended
 
@@ -81,8 +82,8 @@ def _write_one(portfolio: UUID, reader: DigestReader, own_zone: str, at: datetim
     if confirmed_at is None or confirmed_at > due:
         return 0
     last = Notice.objects.filter(user=user, portfolio=portfolio, kind="digest").order_by("-created_at").first()
-    since = last.created_at if last else at - PERIODS[kind]
-    content = gather_digest(portfolio=portfolio, user=user, since=since, zone=zone, at=at)
+    news = NewsStart(last.created_at, last.data.get(PULSE)) if last else NewsStart(at - PERIODS[kind])
+    content = gather_digest(portfolio=portfolio, user=user, news=news, zone=zone, at=at)
     choices = NoticeChoices.objects.filter(user=user).first()
     if content.is_empty and choices is not None and not choices.says_nothing_new:
         return 0
@@ -96,7 +97,7 @@ def _write_one(portfolio: UUID, reader: DigestReader, own_zone: str, at: datetim
         subject=text.subject,
         text=text.text,
         html=text.html,
-        data={**content.as_json(), "period": kind},
+        data={**content.as_json(), "period": kind, PULSE: pulse_version(portfolio)},
         zone=zone,
         chart=content.chart,
     )

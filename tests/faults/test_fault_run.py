@@ -5,7 +5,15 @@ import pytest
 from tests.faults.fault_run import FaultPlan, run_faults
 from tests.faults.running_site import PROGRAMS
 
-SHORT = FaultPlan(seed=3, kills=len(PROGRAMS), mean_pause=0.8, clients=3, client_pause=0.3, delivery_seconds=0.0)
+SHORT = FaultPlan(
+    seed=3,
+    kills=len(PROGRAMS),
+    mean_pause=0.8,
+    clients=3,
+    client_pause=0.3,
+    delivery_seconds=0.0,
+    seen_parts=("sweep",),
+)
 
 
 def test_after_each_program_was_killed_once_nothing_is_lost_and_nothing_is_doubled() -> None:

@@ -1,6 +1,6 @@
 """Looks into the database of a fault run's site: what it must hold, and what it must not. Prints JSON.
 
-Run beside the site as `python -m tests.faults.verification QUESTION [FILE]`. FILE is what the run knows from outside.
+Run beside the site as `python -m tests.faults.verification FILE QUESTION…`. FILE is what the run knows from outside.
 """
 
 import json
@@ -26,7 +26,7 @@ from fleet.alerts.services import UNJUDGED  # noqa: E402
 from fleet.board import queries as board  # noqa: E402
 from fleet.board.models import Judged  # noqa: E402
 from fleet.evidence import build_of, gather_evidence  # noqa: E402
-from fleet.heartbeats.services import PARTS, read_heartbeats  # noqa: E402
+from fleet.heartbeats.services import read_heartbeats  # noqa: E402
 from fleet.notices import calling  # noqa: E402
 from fleet.notices.channels.contract import DeliveryOutcome  # noqa: E402
 from fleet.notices.channels.registry import channels_in_use  # noqa: E402
@@ -44,12 +44,12 @@ Told = Mapping[str, Any]
 
 
 def wait_until_settled(told: Told) -> dict[str, Any]:
-    """Wait until every part was seen after the last kill and no boiler waits to be judged."""
+    """Wait until these parts were seen after the last kill and no boiler waits to be judged."""
     since = datetime.fromisoformat(told["since"])
     ends_at = time.monotonic() + SETTLE_SECONDS
     while time.monotonic() < ends_at:
         heartbeats = read_heartbeats()
-        are_seen = all(part in heartbeats and heartbeats[part].seen_at > since for part in PARTS)
+        are_seen = all(part in heartbeats and heartbeats[part].seen_at > since for part in told["parts"])
         if are_seen and not _count_waiting():
             return {"settled": True}
         time.sleep(0.5)
@@ -120,7 +120,7 @@ def wait_for_delivery(told: Told) -> dict[str, Any]:
     ends_at = time.monotonic() + told["seconds"]
     while _ready_notices() and time.monotonic() < ends_at:
         time.sleep(1.0)
-    return {"left": _ready_notices()}
+    return {"left": _ready_notices(), "sent": Notice.objects.filter(status=SENT).count()}
 
 
 def _ready_notices() -> int:
@@ -154,7 +154,9 @@ def check_notices(told: Told) -> dict[str, Any]:
             faults += _repeat_faults(notices[id_], count, outcomes.get(id_, []))
     faults += _missing_calls()
     statuses = Counter(notice.status for notice in notices.values())
-    repeated = sum(count - 1 for count in taken.values())
+    repeats = [(count - 1, outcomes.get(id_, [])) for id_, count in taken.items() if count > 1]
+    unanswered = sum(min(count, ways.count(DeliveryOutcome.UNKNOWN.value)) for count, ways in repeats)
+    repeated = {"after a lost answer": unanswered, "after a kill": sum(count for count, _ in repeats) - unanswered}
     return {"written": len(notices), "statuses": statuses, "lost": len(lost), "repeated": repeated, "faults": faults}
 
 
@@ -200,5 +202,5 @@ QUESTIONS: Mapping[str, Callable[[Told], dict[str, Any]]] = {
 }
 
 if __name__ == "__main__":
-    known = json.loads(Path(sys.argv[2]).read_text()) if len(sys.argv) > 2 else {}
-    print(json.dumps(QUESTIONS[sys.argv[1]](known)))
+    known = json.loads(Path(sys.argv[1]).read_text())
+    print(json.dumps([QUESTIONS[question](known) for question in sys.argv[2:]]))

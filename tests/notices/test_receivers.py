@@ -10,6 +10,7 @@ from uuid import UUID
 import pytest
 
 from fleet import tasks
+from fleet.heartbeats.services import DELIVERY, read_heartbeats
 from fleet.notices.channels.contract import Channel
 from fleet.notices.channels.email.email_channel import EmailChannel
 from fleet.notices.channels.webhook.webhook_channel import WebhookChannel
@@ -158,6 +159,7 @@ def test_a_run_ends_soon_while_every_receiver_hangs_and_leaves_the_others_to_the
         tasks.deliver()
         took = time.monotonic() - began
     assert QUICK.seconds <= took < seconds + 6 * QUICK.seconds
+    assert DELIVERY in read_heartbeats()  # its queue is served, however slowly
     left = Notice.objects.filter(status="waiting", tries=0)
     assert 0 < left.count() < 9
     assert set(left.values_list("claimed_until", flat=True)) == {None}

@@ -110,19 +110,22 @@ def test_the_self_check_tells_how_much_room_there_is(
 
 
 @pytest.mark.django_db
-def test_no_sweep_and_no_import_begins_on_a_full_disk_and_none_is_noted(
+def test_nothing_is_swept_imported_or_sent_on_a_full_disk_and_nothing_is_noted(
     disk: Disk, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     ran: list[str] = []
     monkeypatch.setattr(tasks, "timezone", SimpleNamespace(now=lambda: NOW))
     monkeypatch.setattr(pipeline, "sweep", lambda at: ran.append("sweep"))
     monkeypatch.setattr(pipeline, "work_on_imports", lambda at: ran.append("imports"))
+    monkeypatch.setattr(tasks, "deliver_next", lambda **_: ran.append("deliver"))
     tasks.sweep()
     tasks.imports()
+    tasks.deliver()
     tasks.note_worker()
     tasks.note_delivery()
     assert (ran, sweep_heartbeat.last_sweep_at(), read_heartbeats()) == ([], None, {})
     disk.free = ROOM_FOR_WRITES_BYTES
     tasks.sweep()
     tasks.imports()
-    assert (ran, sweep_heartbeat.last_sweep_at()) == (["sweep", "imports"], NOW)
+    tasks.deliver()
+    assert (ran, sweep_heartbeat.last_sweep_at()) == (["sweep", "imports", "deliver"], NOW)

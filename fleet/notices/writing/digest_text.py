@@ -7,14 +7,14 @@ from io import BytesIO
 from uuid import UUID
 from zoneinfo import ZoneInfo
 
-from django.db.models import QuerySet
+from django.db.models import Q, QuerySet
 from PIL import Image, ImageDraw
 
 from fleet.accounts import policy
 from fleet.accounts.models import User
 from fleet.alerts.models import Alert
 from fleet.alerts.queries import alerts_of
-from fleet.board.models import ProofGlass, Segment
+from fleet.board.models import Change, ProofGlass, Segment
 from fleet.board.queries import holds_at
 from fleet.calendar import day_of, day_start
 from fleet.figures.standing_counts import DayCounts, standings_per_day
@@ -28,6 +28,7 @@ from fleet.portfolio.models import Boiler, Portfolio
 from fleet.rules.values import Level, Standing
 from fleet.rules.wording import ADVICE_CAUTION, local_day
 
+PULSE = "pulse"  # in a digest's data: the version of the portfolio's pulse that it was written at
 MAX_LINES = 12  # in all: a morning page is read standing
 BARE_SPAN = timedelta(days=30)
 CHART_DAYS = 30
@@ -75,13 +76,25 @@ class DigestContent:
         return {"sections": sections, "new": self.new_count, "holds": self.holds, "as_of": self.as_of}
 
 
-def gather_digest(*, portfolio: UUID, user: User, since: datetime, zone: str, at: datetime) -> DigestContent:
+@dataclass(frozen=True, slots=True)
+class NewsStart:
+    """From where on something is new to a person: the last digest's instant, and the pulse's version it was written at.
+
+    The version counts where there is one. An instant alone would lose what was written down behind that digest by a
+    sweep that had begun before it.
+    """
+
+    at: datetime
+    version: int | None = None
+
+
+def gather_digest(*, portfolio: UUID, user: User, news: NewsStart, zone: str, at: datetime) -> DigestContent:
     """Return what this person's digest says: of the boilers of the portfolio that the person may see."""
     boilers = policy.boilers_for(user, "board.see", at).filter(portfolio=portfolio)
     rows = alerts_of(
         Alert.objects.filter(portfolio=portfolio, until=None), boilers, Portfolio.objects.filter(id=portfolio)
     )
-    fresh = describe_alerts(list(_worst_first(rows.filter(raised_at__gt=since, shelved_until=None))), at)
+    fresh = describe_alerts(list(_worst_first(rows.filter(_is_new(portfolio, news), shelved_until=None))), at)
     standing = list(_not_firing(boilers, at))
     new_boilers = {called_alert.alert.boiler_id for called_alert in fresh if called_alert.alert.boiler_id}
     until = local_day(at + BARE_SPAN, zone)
@@ -110,6 +123,13 @@ def gather_digest(*, portfolio: UUID, user: User, since: datetime, zone: str, at
 def _last_sweep_clock(zone: str) -> str:
     sweep = read_heartbeats().get(SWEEP)
     return sweep.seen_at.astimezone(ZoneInfo(zone)).strftime("%H:%M") if sweep else ""
+
+
+def _is_new(portfolio: UUID, news: NewsStart) -> Q:
+    if news.version is None:
+        return Q(raised_at__gt=news.at)
+    raised = Change.objects.filter(portfolio=portfolio, version__gt=news.version, kind="alert.raised")
+    return Q(id__in=raised.values("subject"))
 
 
 def _worst_first(rows: QuerySet[Alert]) -> Iterable[Alert]:
