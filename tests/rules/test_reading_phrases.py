@@ -16,7 +16,7 @@ YES_OR_NO = {row["name"] for row in ROWS if row["type"] == "bool"}
 
 
 def test_every_reading_that_a_table_judges_has_its_clause() -> None:
-    assert YES_OR_NO == set(CLAUSES)
+    assert set(CLAUSES) == YES_OR_NO
     assert {row["name"] for row in ROWS if row["type"] != "bool"} == set(VALUE_CLAUSES)
 
 
