@@ -24,7 +24,8 @@ METRICS_KEY, METRICS_KEY_FILE = "GAUGEGLASS_METRICS_KEY", "GAUGEGLASS_METRICS_KE
 WATCHER_URL, MAX_WATCHER_URL_LENGTH = "GAUGEGLASS_WATCHER_URL", 2000
 # Printed and published: whoever has read the demonstration's papers knows them.
 KNOWN_VALUES = (
-    "gg_demo_rosa_field_key",
+    "gaugeglass_demo_rosa_field_key",
+    "gg_demo_rosa_field_key",  # of earlier demonstrations
     "copper-ladle-42",
     "brass-union-17",
     "slate-roof-93",

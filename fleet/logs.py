@@ -24,7 +24,9 @@ _REDACTIONS = (
     (re.compile(r"(/card/)[^/?\s\"']+"), r"\1…"),  # whoever has this address can log on a boiler's card
     (re.compile(r"(/owner/)[^?\s\"']+"), r"\1…"),  # whoever has this address opens a portfolio
     (re.compile(r"(/[^\s?\"']*)\?[^\s\"']*"), r"\1"),  # query strings
-    (re.compile(r"\bgg_[\w-]+"), "gg_…"),  # API keys of devices, wherever they occur
+    (re.compile(r"(/notices/(?:answer|stop|confirm)/)[^/?\s\"']+"), r"\1…"),  # these act in somebody's name
+    # API keys of devices, wherever they occur; `gg_` begins those made by earlier versions.
+    (re.compile(r"\b(gg)_[\w-]+|\b(gaugeglass)_[\w-]{10,}"), lambda found: f"{found[1] or found[2]}_…"),
     (re.compile(r"\b(bearer|basic)\s+\S+", re.IGNORECASE), r"\1 …"),
 )
 

@@ -1,4 +1,4 @@
-"""The fixed cast of the tests: Larkfield Homes and its people, and an outsider; a Monday in January."""
+"""The fixed cast of the tests: Sorrelgate Homes and its people, and an outsider; a Monday in January."""
 
 import atexit
 from collections.abc import Iterable, Iterator
@@ -107,7 +107,7 @@ def _repair(bench: VisitWriter, at: datetime) -> list[IncomingEntry]:
 
 def register() -> str:
     """The cast's register sheet: cutoffs, controls and valve of seven boilers, and no more of what each needs."""
-    return (ROOT / "tests" / "larkfield.csv").read_text()
+    return (ROOT / "tests" / "sorrelgate.csv").read_text()
 
 
 @contextmanager
@@ -150,7 +150,7 @@ def load_cast_catalogue() -> None:
 
 def _made(buildings: tuple[str, ...]) -> Fleet:
     load_cast_catalogue()
-    portfolio = Portfolio.objects.create(ref="LARKFIELD", name="Larkfield Homes")
+    portfolio = Portfolio.objects.create(ref="SORRELGATE", name="Sorrelgate Homes")
     rows = [r for r in parse_sheet(register(), catalog.catalogue_of(1)) if r.building_ref in buildings]
     pipeline.change_register(portfolio=portfolio, rows=rows, at=NOW - 900 * DAY, cause=Cause(who="office"))
     technician = make_person("rosa", portfolio, "technician", *TRADES)

@@ -83,5 +83,5 @@ def emptied() -> None:
 
 @pytest.fixture
 def fleet(db: Any, request: pytest.FixtureRequest) -> Fleet:
-    """Larkfield Homes in a database of this test's own, after the stories that it asks for."""
+    """Sorrelgate Homes in a database of this test's own, after the stories that it asks for."""
     return fleet_for(request)

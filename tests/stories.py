@@ -31,7 +31,7 @@ def story(tell: Tell) -> Any:
 
 
 def fleet_for(request: pytest.FixtureRequest) -> Fleet:
-    """Return Larkfield Homes after the stories that the test of `request` asks for."""
+    """Return Sorrelgate Homes after the stories that the test of `request` asks for."""
     stories = _BY_MODULE[request.module.__name__]
     asked = [name for name in stories if name in request.fixturenames]
     if not asked:

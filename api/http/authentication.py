@@ -13,7 +13,7 @@ from fleet.accounts.scopes import Reach
 
 
 class KeyAuthentication(BaseAuthentication):
-    """Reads `Authorization: Bearer gg_…`. Unknown, expired and revoked keys get the same answer."""
+    """Reads `Authorization: Bearer gaugeglass_…`. Unknown, expired and revoked keys get the same answer."""
 
     def authenticate(self, request: Request) -> tuple[User, Reach] | None:
         """Return the key's owner and its reach, None where no bearer key was sent.

@@ -9,9 +9,9 @@ from fleet.errors import Refused
 DEMONSTRATION, LASTING_SITE = "demo", "site"
 KIND_NAMES = {DEMONSTRATION: "a demonstration", LASTING_SITE: "a lasting site"}
 # Printed by the demonstration, which answers on its own machine only. They open nothing anywhere else.
-KNOWN_KEY_PREFIX = "gg_demo_"
+KNOWN_KEY_PREFIXES = ("gaugeglass_demo_", "gg_demo_")  # the second of earlier demonstrations
 TOWN_PASSWORD = "lamp-oil-71"
-KNOWN_PASSWORDS = frozenset(value for value in KNOWN_VALUES if not value.startswith(KNOWN_KEY_PREFIX))
+KNOWN_PASSWORDS = frozenset(value for value in KNOWN_VALUES if not value.startswith(KNOWN_KEY_PREFIXES))
 
 
 def note_kind(kind: str, at: datetime) -> None:

@@ -10,7 +10,7 @@ from uuid import UUID
 from django.db.models import Q, QuerySet
 
 from fleet.accounts import policy
-from fleet.accounts.installation import KNOWN_KEY_PREFIX, is_demonstration
+from fleet.accounts.installation import KNOWN_KEY_PREFIXES, is_demonstration
 from fleet.accounts.models import Grant, Key, User
 from fleet.accounts.scopes import READ, SCOPES, reach_of_key
 from fleet.errors import Fault, Refused
@@ -139,7 +139,7 @@ def key_owner(secret: str, at: datetime) -> User | None:
     key = keys.first()
     if key is None or not key.user.is_active:
         return None
-    if secret.startswith(KNOWN_KEY_PREFIX) and not is_demonstration():
+    if secret.startswith(KNOWN_KEY_PREFIXES) and not is_demonstration():
         return None
     _note_use(key, at)
     key.user.reach = reach_of_key(key.id, key.scopes, key.portfolio_id)
@@ -155,7 +155,7 @@ def _note_use(key: Key, at: datetime) -> None:
 
 
 def _new_secret() -> str:
-    return f"gg_{secrets.token_urlsafe(32)}"
+    return f"gaugeglass_{secrets.token_urlsafe(32)}"
 
 
 def _digest_of(secret: str) -> str:

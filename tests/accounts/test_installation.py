@@ -20,7 +20,7 @@ PASSWORD = "copper-ladle-42"
 def test_every_password_that_the_demonstration_prints_is_known() -> None:
     printed = {member.password for member in cast.CAST} | {portfolio_setup.PASSWORD}
     assert printed == installation.KNOWN_PASSWORDS
-    assert cast.FIELD_KEY.startswith(installation.KNOWN_KEY_PREFIX)
+    assert cast.FIELD_KEY.startswith(installation.KNOWN_KEY_PREFIXES)
 
 
 @pytest.mark.parametrize("hasher", ["MD5PasswordHasher", "PBKDF2PasswordHasher"])

@@ -106,7 +106,11 @@ def everywhere(rosa: Phone, fleet: Fleet) -> list[int]:
     client, desk = Client(raise_request_exception=False), Client(raise_request_exception=False)
     desk.force_login(fleet.technician)
     made = desk.post("/api/v1/keys/", {"name": SECRET, "scopes": ["read"]}, content_type="application/json")
-    hidden = {"Authorization": f"Bearer gg_{SECRET}", "X-Request-Id": f"gg_{SECRET}", "User-Agent": SECRET}
+    hidden = {
+        "Authorization": f"Bearer gaugeglass_{SECRET}",
+        "X-Request-Id": f"gaugeglass_{SECRET}",
+        "User-Agent": SECRET,
+    }
     client.cookies["sessionid"] = SECRET
     answers = [
         client.get("/api/v1/boilers/", headers=hidden),
@@ -120,7 +124,7 @@ def everywhere(rosa: Phone, fleet: Fleet) -> list[int]:
         client.get("/", headers={"Host": "elsewhere.invalid"}),
         made,
     ]
-    assert made.json()["secret"].startswith("gg_")
+    assert made.json()["secret"].startswith("gaugeglass_")
     return [*(a.status_code for a in answers), made.json()["secret"]]
 
 
@@ -165,7 +169,12 @@ def test_an_error_is_told_by_its_kinds_and_lines_without_what_was_sent(
         ("Not Found: /api/v1/calendars/abc.ics", "Not Found: /api/v1/calendars/…"),
         ("Not Found: /welcome/MQ/c9-4f/", "Not Found: /welcome/…"),
         ("Error handling request /x/?q=1&r=2 now", "Error handling request /x/ now"),
+        ("key gaugeglass_AbC-1_2AbC-1_2AbC is new", "key gaugeglass_… is new"),
         ("key gg_AbC-1_2 is new", "key gg_… is new"),
+        ("role gaugeglass_owner is missing", "role gaugeglass_owner is missing"),
+        ("GET /notices/answer/abc.def:ghi/ 200", "GET /notices/answer/…/ 200"),
+        ("GET /notices/stop/abc.def:ghi/ 200", "GET /notices/stop/…/ 200"),
+        ("GET /notices/confirm/abc.def:ghi/ 200", "GET /notices/confirm/…/ 200"),
         ("Authorization: Bearer abc.def", "Authorization: Bearer …"),
         ("What now? Nothing.", "What now? Nothing."),
     ],

@@ -203,12 +203,14 @@ def make_key(user: User, state: str) -> str:
 
 @pytest.mark.parametrize("state", ["expired", "revoked", "of somebody gone"])
 def test_a_key_that_no_longer_counts_is_refused_like_an_unknown_one(state: str, fleet: Fleet) -> None:
-    dead, unknown = (Phone(k).post(flush(fleet)) for k in (make_key(fleet.technician, state), "gg_unknown"))
+    dead, unknown = (Phone(k).post(flush(fleet)) for k in (make_key(fleet.technician, state), "gaugeglass_unknown"))
     assert (dead.status_code, dead["WWW-Authenticate"]) == (401, "Bearer")
     assert dead.content == unknown.content
 
 
-@pytest.mark.parametrize("header", ["", "Bearer", "Bearer ", "Bearer \xff\xfe", "Basic cm9zYTp4", "Token gg_x", "gg_x"])
+@pytest.mark.parametrize(
+    "header", ["", "Bearer", "Bearer ", "Bearer \xff\xfe", "Basic cm9zYTp4", "Token gaugeglass_x", "gaugeglass_x"]
+)
 def test_a_header_that_is_no_key_is_refused_with_what_is_asked_for(header: str, fleet: Fleet) -> None:
     response = Client().post(VISITS, flush(fleet), content_type="application/json", headers={"Authorization": header})
     assert (response.status_code, response["WWW-Authenticate"]) == (401, "Bearer")

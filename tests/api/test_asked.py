@@ -44,7 +44,7 @@ def reply(phone: Phone, subject: Any, kind: str = "jobs", **body: Any) -> Any:
 def test_a_job_is_listed_with_all_that_one_needs_to_say_yes(job: Job, guest: User) -> None:
     (one,) = Phone.of(guest).get(HERE).json()["jobs"]
     assert one["id"] == str(job.id)
-    assert one["portfolio"] == "Larkfield Homes"
+    assert one["portfolio"] == "Sorrelgate Homes"
     assert one["address"] == "12 Alder Terrace"
     assert one["as_second"] is False
     assert one["skills"] == ["technician"]

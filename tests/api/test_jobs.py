@@ -167,7 +167,7 @@ def test_a_job_whose_day_has_passed_reads_missed_though_nothing_ran(fleet: Fleet
 
 
 def test_the_examples_are_accepted_as_they_stand(fleet: Fleet) -> None:
-    portfolio = Portfolio.objects.create(id=PORTFOLIO_ID, ref="DEMO", name="Larkfield Homes")
+    portfolio = Portfolio.objects.create(id=PORTFOLIO_ID, ref="DEMO", name="Sorrelgate Homes")
     rows = [r for r in parse_sheet(register(), catalog.catalogue_of(1)) if r.building_ref == "ALD12"]
     pipeline.change_register(portfolio=portfolio, rows=rows, at=NOW - 600 * DAY, cause=Cause(who="demo"))
     user = User.objects.create_user("rosa-of-the-demonstration", id=UUID(TECHNICIAN))

@@ -77,7 +77,7 @@ def test_what_is_refused_as_too_much_keeps_nothing(rosa: Phone, fleet: Fleet) ->
     assert rosa.get(f"{VISITS}{body['id']}/").status_code == 404
 
 
-def bad(address: str, key: str = "gg_guess") -> Any:
+def bad(address: str, key: str = "gaugeglass_guess") -> Any:
     return Client().get(BOILERS, headers={"Authorization": f"Bearer {key}"}, REMOTE_ADDR=address)
 
 

@@ -49,7 +49,7 @@ def test_every_refusal_is_a_problem_with_all_its_members(method: str, path: str,
 
 @pytest.mark.parametrize("path", ["/api/docs/", "/api/schema/", "/api/v1/boilers/"])
 def test_a_bad_key_is_refused_in_json_also_where_a_page_or_yaml_was_asked_for(path: str) -> None:
-    response = refused("GET", path, Authorization="Bearer gg_wrong", Accept="text/html,*/*")
+    response = refused("GET", path, Authorization="Bearer gaugeglass_wrong", Accept="text/html,*/*")
     assert (response.status_code, response.json()["code"]) == (401, "authentication_failed")
 
 

@@ -91,7 +91,7 @@ def test_nothing_is_kept_of_who_may_post_nowhere(sender: str, fleet: Fleet) -> N
         "outsider": Phone.of(fleet.outsider),
         "office": Phone.of(make_person("zora", fleet.portfolio, "office")),
         "reader": Phone(reading.secret),
-        "nobody": Phone("gg_unknown"),
+        "nobody": Phone("gaugeglass_unknown"),
     }
     assert senders[sender].post(bad(fleet)).status_code in (400, 401)
     assert not RefusedPost.objects.exists()

@@ -208,7 +208,7 @@ def test_the_register_goes_out_as_csv_and_xlsx_and_comes_back_with_nothing_to_do
 def test_the_form_goes_by_accept_where_it_is_not_named(ines: Phone, base: str) -> None:
     response = ines.send("GET", base, headers={"Accept": XLSX_TYPE})
     assert load_workbook(io.BytesIO(body(response))).active["A1"].value == "portfolio_ref"
-    assert 'filename="LARKFIELD-register.xlsx"' in response["Content-Disposition"]
+    assert 'filename="SORRELGATE-register.xlsx"' in response["Content-Disposition"]
 
 
 def test_an_empty_example_has_every_column(ines: Phone, base: str) -> None:

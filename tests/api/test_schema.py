@@ -39,7 +39,7 @@ def document() -> Any:
 @pytest.fixture
 def demonstration(fleet: Fleet) -> Phone:
     """The demonstration's boiler 1 of Alder Terrace with its technician: the ids of the examples."""
-    portfolio = Portfolio.objects.create(id=PORTFOLIO_ID, ref="DEMO", name="Larkfield Homes")
+    portfolio = Portfolio.objects.create(id=PORTFOLIO_ID, ref="DEMO", name="Sorrelgate Homes")
     rows = [r for r in parse_sheet(register(), catalog.catalogue_of(1)) if r.building_ref == "ALD12"]
     pipeline.change_register(portfolio=portfolio, rows=rows, at=NOW - 600 * DAY, cause=Cause(who="demo"))
     user = User.objects.create_user("rosa-of-the-demonstration", id=UUID(TECHNICIAN))

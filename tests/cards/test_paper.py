@@ -15,7 +15,7 @@ from fleet.rules.wording import ADVICE_CAUTION
 from tests.cards.pdf_text import count_pages, text_of
 from tests.cast import NOW
 
-ADDRESS = f"https://boilers.larkfield.example/card/{addresses.make_secret()}/"
+ADDRESS = f"https://boilers.sorrelgate.example/card/{addresses.make_secret()}/"
 LEGEND = "burner firing, water ran, it stopped, level came back"
 LETTER = b"/MediaBox[0 0 612 792]"
 

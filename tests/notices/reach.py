@@ -35,7 +35,7 @@ class KeptChannel:
 
 def give_address(user: User, channel: str = "email", at: datetime = LONG_AGO, rank: int = 0) -> Destination:
     """Give a person a confirmed address."""
-    address = f"{user.username}@larkfield.example" if channel == "email" else f"{channel}:{user.username}"
+    address = f"{user.username}@sorrelgate.example" if channel == "email" else f"{channel}:{user.username}"
     return Destination.objects.create(
         user=user, channel=channel, address=address, rank=rank, made_at=at, confirmed_at=at, secret="first-secret"
     )

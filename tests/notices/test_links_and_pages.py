@@ -105,10 +105,10 @@ def test_one_click_stops_the_digest_and_never_a_hold(held: Fleet) -> None:
 def test_a_new_address_hears_only_the_question_until_it_says_yes(held: Fleet) -> None:
     rosa, channel = held.technician, KeptChannel()
     new = add_address(
-        user=rosa, channel="email", address="rosa@larkfield.example", label="", channels={"email": channel}, at=NOW
+        user=rosa, channel="email", address="rosa@sorrelgate.example", label="", channels={"email": channel}, at=NOW
     )
     deliver_next(channels={"email": channel}, at=NOW, but_not=[n.id for n in Notice.objects.exclude(kind="confirm")])
-    assert [address for address, _ in channel.got] == ["rosa@larkfield.example"]
+    assert [address for address, _ in channel.got] == ["rosa@sorrelgate.example"]
     path = path_of(links.confirm_address_link(new.destination.id))
     assert "Is this your address?" in Client().get(path).content.decode()
     assert Destination.objects.get(id=new.destination.id).confirmed_at is None
@@ -121,7 +121,7 @@ def test_a_webhook_is_confirmed_by_taking_the_first_message(held: Fleet) -> None
     new = add_address(
         user=held.technician,
         channel="webhook",
-        address="https://hooks.larkfield.example/",
+        address="https://hooks.sorrelgate.example/",
         label="",
         channels={"webhook": taken},
         at=NOW,
@@ -226,7 +226,7 @@ def test_the_list_is_shown_as_clock_times_without_telling_anybody(held: Fleet) -
 
 def test_a_portfolio_in_which_nobody_gave_an_address_says_so(fleet: Fleet) -> None:
     make_person("manager2", fleet.portfolio, "manager")
-    assert "Nobody in Larkfield Homes gave an address" in signed_in("manager2").get("/notices/").content.decode()
+    assert "Nobody in Sorrelgate Homes gave an address" in signed_in("manager2").get("/notices/").content.decode()
 
 
 def test_quiet_hours_across_midnight_are_kept_and_half_of_them_refused(held: Fleet) -> None:

@@ -182,5 +182,5 @@ def test_a_failed_flush_reaches_every_person_of_the_first_step(fleet: Fleet) -> 
     fleet.post(fleet.flushed(NOW, burner_stopped=False), at=NOW)
     channel = KeptChannel()
     deliver_all(channel, NOW)
-    assert {address for address, _ in channel.got} == {"bram@larkfield.example", "manager1@larkfield.example"}
+    assert {address for address, _ in channel.got} == {"bram@sorrelgate.example", "manager1@sorrelgate.example"}
     assert all(message.is_danger for _, message in channel.got)

@@ -73,7 +73,7 @@ def test_a_yes_is_to_the_role_and_the_qualification_that_were_read(
     Grant.asked_or_accepted.filter(id=role.id).update(until=NOW + 400 * DAY)
     Qualification.asked_or_accepted.filter(id=named.id).update(until=NOW + 300 * DAY)
     said = changed(guest, "roles", role.id, read[str(role.id)])
-    assert said.endswith("technician of Larkfield Homes, the whole portfolio, until Tue 16 Feb 2027 14:00 UTC.")
+    assert said.endswith("technician of Sorrelgate Homes, the whole portfolio, until Tue 16 Feb 2027 14:00 UTC.")
     assert "fire side from Sun 11 Jan 2026" in changed(guest, "qualifications", named.id, read[str(named.id)])
     assert not may_post(guest, office, NOW + HOUR)
     for kind, subject in (("roles", role.id), ("qualifications", named.id)):

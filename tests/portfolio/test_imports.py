@@ -275,7 +275,7 @@ def with_column(column: str, value: str, **more: str) -> bytes:
 
 
 def test_another_portfolios_sheet_is_refused(fleet: Fleet, ines: User) -> None:
-    right = handed(fleet, ines, content=with_column("portfolio_ref", "LARKFIELD"))
+    right = handed(fleet, ines, content=with_column("portfolio_ref", "SORRELGATE"))
     wrong = handed(fleet, ines, content=with_column("portfolio_ref", "ELSE"))
     assert (right.status, [f["code"] for f in wrong.report["faults"]]) == ("ready", ["other_portfolio"])
 

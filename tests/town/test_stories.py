@@ -54,7 +54,7 @@ def test_another_seed_tells_another() -> None:
 def test_a_town_of_full_size_has_what_was_asked_for() -> None:
     told = make_stories(7, NOW)
     boilers = [b for story in told for b in story.boilers.values()]
-    assert sum(len(story.houses) for story in told) == 54  # and the six of Larkfield
+    assert sum(len(story.houses) for story in told) == 54  # and the six of Sorrelgate
     assert len(boilers) == 72
     assert {48} <= {h.units for s in told for h in s.houses}
     assert {p.kind for b in boilers for p in b.places.values()} >= {"float_cutoff", "probe_cutoff"}

@@ -45,7 +45,7 @@ def sign_in() -> SignIn:
 
 @pytest.fixture
 def rosa(fleet: Fleet, sign_in: SignIn, clock: SetClock) -> Client:
-    """The technician of Larkfield Homes, signed in, on a Monday in January."""
+    """The technician of Sorrelgate Homes, signed in, on a Monday in January."""
     return sign_in(fleet.technician)
 
 

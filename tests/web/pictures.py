@@ -1,7 +1,7 @@
 """A picture of every screen, phone and desk, light and dark: `python -m tests.web.pictures FOLDER [USER:PASSWORD ...]`.
 
 Starts the demonstration in a folder of its own, signs in, follows the first link to each kind of thing, and stops it
-again. USER: whoever is to look, by default the manager of Larkfield Homes; somebody of another portfolio looks once
+again. USER: whoever is to look, by default the manager of Sorrelgate Homes; somebody of another portfolio looks once
 it is loaded whole. Of several each gets a folder. The pictures are for looking at: nothing is compared.
 """
 

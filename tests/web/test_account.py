@@ -43,7 +43,7 @@ def test_roles_say_their_end_and_ended_ones_are_gone(fleet: Fleet, mia: User, he
     Grant.objects.create(user=mia, portfolio=fleet.portfolio, role="technician", until=NOW + DAY)
     Grant.objects.create(user=mia, portfolio=fleet.portfolio, role="inspector", until=NOW)
     body = read(hers, AT)
-    assert '<strong>Technician</strong> of Larkfield Homes <span class="note">until Tue 13 Jan 2026, 14:00 UTC' in body
+    assert '<strong>Technician</strong> of Sorrelgate Homes <span class="note">until Tue 13 Jan 2026, 14:00 UTC' in body
     assert "<strong>Manager</strong>" in body
     assert "Inspector" not in body
 
@@ -51,7 +51,7 @@ def test_roles_say_their_end_and_ended_ones_are_gone(fleet: Fleet, mia: User, he
 def test_a_key_is_shown_once_and_opens_what_it_is_for(fleet: Fleet, mia: User, hers: Client) -> None:
     sent = {"name": "Phone", "scopes": ["read", "visits"], "lasts": "90", "portfolio": str(fleet.portfolio.id)}
     made = hers.post(f"{AT}keys/make/", sent)
-    secret = re.search(r"gg_[\w-]+", made.content.decode())
+    secret = re.search(r"gaugeglass_[\w-]+", made.content.decode())
     assert secret is not None
     assert made.status_code == 200
     assert "no-store" in made["Cache-Control"]
@@ -99,7 +99,7 @@ def test_a_feeds_address_is_shown_once_and_leads_to_the_calendar(fleet: Fleet, m
     assert feed.whole is True
     body = read(hers, AT)
     assert address[1] not in body
-    assert "Larkfield Homes: every job" in body
+    assert "Sorrelgate Homes: every job" in body
     assert hers.post(f"{AT}calendars/{feed.id}/revoke/").status_code == 302
     assert feeds.feed_for_secret(address[1], NOW) is None
 

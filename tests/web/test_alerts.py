@@ -362,7 +362,7 @@ def test_an_empty_feed_explains_itself(fleet: Fleet, sign_in: SignIn, clock: Set
 
 def test_what_a_portfolio_as_a_whole_is_told_of_stands_in_the_feed(fleet: Fleet, rosa: Client) -> None:
     (item,) = items(read(rosa, "/alerts/"))
-    assert "Larkfield Homes" in item
+    assert "Sorrelgate Homes" in item
     assert "2 boilers have not been surveyed" in item
 
 

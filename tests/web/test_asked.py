@@ -64,7 +64,7 @@ def test_every_page_has_the_link_while_something_waits(job: Job, lena: User, sig
 
 def test_a_job_says_where_when_what_and_what_accepting_opens(job: Job, lena: User, sign_in: SignIn) -> None:
     body = read(sign_in(lena), AT)
-    said = ("12 Alder Terrace", "Larkfield Homes asks you:", "Tue 13 Jan", "is asked for", "Nothing of this begins")
+    said = ("12 Alder Terrace", "Sorrelgate Homes asks you:", "Tue 13 Jan", "is asked for", "Nothing of this begins")
     assert [words for words in said if words not in body] == []
 
 

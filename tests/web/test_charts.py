@@ -28,7 +28,7 @@ def told_to(fleet: Fleet) -> str:
 
 
 @pytest.fixture
-def larkfield(transactional_db: Any, enter: Enter) -> Fleet:
+def sorrelgate(transactional_db: Any, enter: Enter) -> Fleet:
     """The fleet that `enter` made."""
     people = {user.username: user for user in User.objects.all()}
     return Fleet(Portfolio.objects.get(), people["rosa"], people["bram"], people["olga"])
@@ -50,8 +50,8 @@ def test_the_library_of_the_charts_is_served_from_its_wheel_with_its_licence(cli
     assert b"The MIT License" in licence
 
 
-def test_each_chart_draws_every_row_of_the_table_beside_it(larkfield: Fleet, enter: Enter) -> None:
-    page = enter(told_to(larkfield))
+def test_each_chart_draws_every_row_of_the_table_beside_it(sorrelgate: Fleet, enter: Enter) -> None:
+    page = enter(told_to(sorrelgate))
     drawn = charts(page)
     rows = "figure => figure.closest('.beside').querySelectorAll('tbody tr').length"
     beside = [figure.evaluate(rows) for figure in page.locator("figure.plot").all()]
@@ -59,23 +59,23 @@ def test_each_chart_draws_every_row_of_the_table_beside_it(larkfield: Fleet, ent
     assert drawn == beside
 
 
-def test_a_chart_is_told_by_its_question_to_who_does_not_see_it(larkfield: Fleet, enter: Enter) -> None:
-    page = enter(told_to(larkfield))
+def test_a_chart_is_told_by_its_question_to_who_does_not_see_it(sorrelgate: Fleet, enter: Enter) -> None:
+    page = enter(told_to(sorrelgate))
     charts(page)
     stack = page.get_by_role("img", name=re.compile("Is the stack growing hotter"))
     expect(stack).to_have_attribute("aria-label", re.compile("Rising.*The table beside says the same"))
 
 
-def test_without_a_script_the_tables_and_the_words_are_there(larkfield: Fleet, enter: Enter) -> None:
-    page = enter(told_to(larkfield), script=False)
+def test_without_a_script_the_tables_and_the_words_are_there(sorrelgate: Fleet, enter: Enter) -> None:
+    page = enter(told_to(sorrelgate), script=False)
     page.locator("#readings-combustion > summary").click()
     expect(page.get_by_text("Is the stack growing hotter?")).to_be_visible()
     assert page.locator("#table-combustion tbody tr").count() == 14
     assert page.locator("canvas").count() == 0
 
 
-def test_a_table_can_be_scrolled_and_left_by_keyboard(larkfield: Fleet, enter: Enter) -> None:
-    page = enter(told_to(larkfield))
+def test_a_table_can_be_scrolled_and_left_by_keyboard(sorrelgate: Fleet, enter: Enter) -> None:
+    page = enter(told_to(sorrelgate))
     page.locator("#readings-combustion > summary").press("Enter")
     region = page.get_by_role("region", name="Flue gas")
     region.focus()
@@ -84,8 +84,8 @@ def test_a_table_can_be_scrolled_and_left_by_keyboard(larkfield: Fleet, enter: E
     expect(page.locator("#table-combustion a").first).to_be_focused()
 
 
-def test_a_table_is_downloaded_as_csv(larkfield: Fleet, enter: Enter) -> None:
-    page = enter(told_to(larkfield))
+def test_a_table_is_downloaded_as_csv(sorrelgate: Fleet, enter: Enter) -> None:
+    page = enter(told_to(sorrelgate))
     page.locator("#readings-combustion > summary").click()
     with page.expect_download() as download:
         page.get_by_role("link", name="Flue gas as CSV").click()

@@ -166,7 +166,7 @@ def test_while_nothing_was_closed_it_is_said_beside_what_is_open_and_no_axes_are
 def test_an_outsider_sees_nothing_to_count(told: Fleet, sign_in: SignIn, clock: SetClock) -> None:
     body = read(sign_in(told.outsider), "/figures/")
     assert "You do not have access to a boiler" in body
-    assert "Larkfield" not in body
+    assert "Sorrelgate" not in body
 
 
 def test_one_portfolio_is_chosen_among_those_one_sees(told: Fleet, rosa: Client) -> None:

@@ -6,10 +6,10 @@ from playwright.sync_api import Page, expect
 from fleet.accounts.models import Grant, User
 from tests.cast import Fleet
 from tests.web.test_calculator import Enter, enter
-from tests.web.test_charts import larkfield, told_to
+from tests.web.test_charts import sorrelgate, told_to
 
 pytestmark = pytest.mark.django_db
-__all__ = ["enter", "larkfield"]  # the fixtures
+__all__ = ["enter", "sorrelgate"]  # the fixtures
 # px of the whole page while its folds are closed: with the caution at the top, the unguarded hazards among the reasons,
 # and each source by its title.
 FIRST_LOOK = {320: 5500, 1280: 2700, "import": 1700}
@@ -41,8 +41,8 @@ def tall(page: Page) -> int:
     return int(page.evaluate("document.documentElement.scrollHeight"))
 
 
-def test_the_boilers_page_answers_first_and_folds_what_is_long(larkfield: Fleet, enter: Enter) -> None:
-    address = told_to(larkfield)
+def test_the_boilers_page_answers_first_and_folds_what_is_long(sorrelgate: Fleet, enter: Enter) -> None:
+    address = told_to(sorrelgate)
     page = enter(address, 320)
     page.wait_for_url("**/boilers/**")
     assert tall(page) < FIRST_LOOK[320]
@@ -70,17 +70,17 @@ def test_the_boilers_page_answers_first_and_folds_what_is_long(larkfield: Fleet,
     assert page.locator("details.fold[open]").count() == 0
 
 
-def test_without_a_script_print_shows_what_is_folded(larkfield: Fleet, enter: Enter) -> None:
-    page = enter(told_to(larkfield), script=False)
+def test_without_a_script_print_shows_what_is_folded(sorrelgate: Fleet, enter: Enter) -> None:
+    page = enter(told_to(sorrelgate), script=False)
     page.wait_for_url("**/boilers/**")
     page.emulate_media(media="print")
     expect(page.locator("#positions table")).to_be_visible()
     expect(page.locator("#table-combustion")).to_be_visible()
 
 
-def test_on_a_phone_the_import_begins_with_its_form_and_the_columns_are_folded(larkfield: Fleet, enter: Enter) -> None:
-    Grant.objects.create(user=larkfield.technician, portfolio=larkfield.portfolio, role="office")
-    address = f"/register/import/{larkfield.portfolio.id}/"
+def test_on_a_phone_the_import_begins_with_its_form_and_the_columns_are_folded(sorrelgate: Fleet, enter: Enter) -> None:
+    Grant.objects.create(user=sorrelgate.technician, portfolio=sorrelgate.portfolio, role="office")
+    address = f"/register/import/{sorrelgate.portfolio.id}/"
     page = enter(address, 320)
     told = page.locator(".columns-told")
     expect(told).to_be_hidden()

@@ -29,7 +29,7 @@ Open = Callable[..., Page]
 
 
 @pytest.fixture
-def larkfield(transactional_db: Any) -> Fleet:
+def sorrelgate(transactional_db: Any) -> Fleet:
     """Two boilers, both clear."""
     return kept.once("two boilers, both clear today", both_clear)
 
@@ -48,7 +48,7 @@ def complaints() -> list[str]:
 
 
 @pytest.fixture
-def signed_in(larkfield: Fleet, live_server: Any, browser: Browser, complaints: list[str]) -> Iterator[Open]:
+def signed_in(sorrelgate: Fleet, live_server: Any, browser: Browser, complaints: list[str]) -> Iterator[Open]:
     """Open the board as the technician."""
 
     def opened(width: int = 1280, theme: str = "light") -> Page:
@@ -57,7 +57,7 @@ def signed_in(larkfield: Fleet, live_server: Any, browser: Browser, complaints: 
         page.clock.install()
         page.on("console", lambda m: complaints.append(m.text) if m.type in ("error", "warning") else None)
         page.on("pageerror", lambda error: complaints.append(str(error)))
-        take_session(context, larkfield.technician, live_server.url)
+        take_session(context, sorrelgate.technician, live_server.url)
         page.goto(f"{live_server.url}/")
         expect(page.get_by_role("heading", name="Status board")).to_be_visible()
         return page
@@ -93,29 +93,29 @@ def repair(fleet: Fleet) -> None:
 
 
 def test_a_failed_flush_turns_its_row_to_hold_in_place_and_a_repair_turns_it_back(
-    larkfield: Fleet, signed_in: Open
+    sorrelgate: Fleet, signed_in: Open
 ) -> None:
     page = signed_in()
-    order, changing = rows(page), row(page, larkfield)
+    order, changing = rows(page), row(page, sorrelgate)
     expect(changing.locator(".standing")).to_have_text("Clear")
-    fail(larkfield)
+    fail(sorrelgate)
     refresh(page)
     expect(changing.locator(".standing")).to_have_text("Hold")
     expect(changing.locator(".row-why")).to_contain_text("kept firing")
     expect(changing.locator(".row-changed")).to_have_text(re.compile(r"^changed \d\d:\d\d$"))
     expect(page.get_by_role("status")).to_contain_text("12 Alder Terrace, Boiler 2: Hold.")
     assert rows(page) == order
-    repair(larkfield)
+    repair(sorrelgate)
     refresh(page)
     expect(changing.locator(".standing")).to_have_text("Clear")
 
 
-def test_only_the_row_that_changed_is_touched_and_keeps_the_focus(larkfield: Fleet, signed_in: Open) -> None:
+def test_only_the_row_that_changed_is_touched_and_keeps_the_focus(sorrelgate: Fleet, signed_in: Open) -> None:
     page = signed_in()
-    changing, other = row(page, larkfield), row(page, larkfield, "ALD12 B1")
+    changing, other = row(page, sorrelgate), row(page, sorrelgate, "ALD12 B1")
     other.evaluate("row => { row.firstElementChild.untouched = true }")
     changing.get_by_role("link").first.focus()
-    fail(larkfield)
+    fail(sorrelgate)
     refresh(page)
     expect(changing.locator(".standing")).to_have_text("Hold")
     expect(changing.get_by_role("link").first).to_be_focused()
@@ -123,28 +123,28 @@ def test_only_the_row_that_changed_is_touched_and_keeps_the_focus(larkfield: Fle
     expect(other.locator(".row-changed")).to_be_empty()
 
 
-def test_sorting_again_is_offered_and_done_only_when_asked_for(larkfield: Fleet, signed_in: Open) -> None:
+def test_sorting_again_is_offered_and_done_only_when_asked_for(sorrelgate: Fleet, signed_in: Open) -> None:
     page = signed_in()
     order, button = rows(page), page.get_by_role("button", name="Sort again")
     expect(button).to_be_hidden()
-    fail(larkfield)
+    fail(sorrelgate)
     refresh(page)
     button.click()
     assert rows(page) == order[::-1]
     expect(button).to_be_hidden()
-    expect(row(page, larkfield).locator(".row-changed")).to_have_text(re.compile("changed"))
+    expect(row(page, sorrelgate).locator(".row-changed")).to_have_text(re.compile("changed"))
 
 
-def test_what_is_under_the_finger_stays_at_its_height(larkfield: Fleet, signed_in: Open) -> None:
+def test_what_is_under_the_finger_stays_at_its_height(sorrelgate: Fleet, signed_in: Open) -> None:
     page = signed_in(width=320)
-    below = row(page, larkfield)
+    below = row(page, sorrelgate)
     below.scroll_into_view_if_needed()
     below.hover()
     before = below.bounding_box()
     at = timezone.now()
-    larkfield.post(larkfield.flushed(at, "ALD12 B1", burner_stopped=False), at=at)
+    sorrelgate.post(sorrelgate.flushed(at, "ALD12 B1", burner_stopped=False), at=at)
     refresh(page)
-    expect(row(page, larkfield, "ALD12 B1").locator(".standing")).to_have_text("Hold")
+    expect(row(page, sorrelgate, "ALD12 B1").locator(".standing")).to_have_text("Hold")
     after = below.bounding_box()
     assert before is not None
     assert after is not None
@@ -159,10 +159,10 @@ SMALL = """
 """
 
 
-def test_on_a_phone_a_row_is_short_and_whole_and_nothing_in_it_is_small(larkfield: Fleet, signed_in: Open) -> None:
-    fail(larkfield)
+def test_on_a_phone_a_row_is_short_and_whole_and_nothing_in_it_is_small(sorrelgate: Fleet, signed_in: Open) -> None:
+    fail(sorrelgate)
     page = signed_in(width=320)
-    held, calm = row(page, larkfield), row(page, larkfield, "ALD12 B1")
+    held, calm = row(page, sorrelgate), row(page, sorrelgate, "ALD12 B1")
     boxes = [box for box in (held.bounding_box(), calm.bounding_box()) if box]
     # The calm row names two hazards against which the cast's small register has nothing: two lines more than others.
     assert [box["height"] < most for box, most in zip(boxes, (270, 80 + 2 * 22), strict=True)] == [True, True]
@@ -190,23 +190,23 @@ def watch_shifts(page: Page) -> None:
     page.evaluate(SHIFTS)
 
 
-def test_nothing_moves_over_three_refreshes_with_rows_changing_rank(larkfield: Fleet, signed_in: Open) -> None:
+def test_nothing_moves_over_three_refreshes_with_rows_changing_rank(sorrelgate: Fleet, signed_in: Open) -> None:
     pages = [signed_in(width) for width in WIDTHS]
 
     def becomes(key: str, standing: str) -> None:
         refresh(*pages)
         for page in pages:
-            expect(row(page, larkfield, key).locator(".standing")).to_have_text(standing)
+            expect(row(page, sorrelgate, key).locator(".standing")).to_have_text(standing)
 
     for page in pages:
         watch_shifts(page)
-    fail(larkfield)
+    fail(sorrelgate)
     becomes("ALD12 B2", "Hold")
     at = timezone.now()
-    larkfield.post(larkfield.flushed(at, "ALD12 B1", burner_stopped=False), at=at)
+    sorrelgate.post(sorrelgate.flushed(at, "ALD12 B1", burner_stopped=False), at=at)
     becomes("ALD12 B1", "Hold")
     at = timezone.now()
-    larkfield.post(larkfield.repaired(at, "ALD12 B1"), at=at)
+    sorrelgate.post(sorrelgate.repaired(at, "ALD12 B1"), at=at)
     becomes("ALD12 B1", "Clear")
     for page in pages:
         page.wait_for_timeout(300)
@@ -223,10 +223,10 @@ def test_the_watch_for_shifts_sees_a_planted_one(signed_in: Open) -> None:
 
 
 def test_what_comes_over_from_another_page_waits_and_what_grew_worse_there_does_not(
-    larkfield: Fleet, signed_in: Open, monkeypatch: pytest.MonkeyPatch
+    sorrelgate: Fleet, signed_in: Open, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr(board_pages, "PER_PAGE", 4)
-    lengthened(larkfield, 4)
+    lengthened(sorrelgate, 4)
     page = signed_in()
     before, extra = rows(page), {b.name: f"boiler-{b.id}" for b in Boiler.objects.filter(name__startswith="Extra")}
     expect(page.locator("#pages")).to_contain_text("1 to 4 of 6, the worst first")
@@ -247,7 +247,7 @@ def test_what_comes_over_from_another_page_waits_and_what_grew_worse_there_does_
     assert rows(page) == [extra["Extra 003"], *before[:2], extra["Extra 001"]]
 
 
-def test_the_browser_asks_whether_its_copy_still_holds(larkfield: Fleet, signed_in: Open) -> None:
+def test_the_browser_asks_whether_its_copy_still_holds(sorrelgate: Fleet, signed_in: Open) -> None:
     page = signed_in()
     tracer = page.context.new_cdp_session(page)
     answers: list[int] = []
@@ -259,14 +259,14 @@ def test_the_browser_asks_whether_its_copy_still_holds(larkfield: Fleet, signed_
     refresh(page)
     refresh(page)
     assert set(answers) == {304}
-    fail(larkfield)
+    fail(sorrelgate)
     refresh(page)
-    expect(row(page, larkfield).locator(".standing")).to_have_text("Hold")
+    expect(row(page, sorrelgate).locator(".standing")).to_have_text("Hold")
     assert 200 in answers
 
 
 def test_a_board_that_cannot_be_refreshed_says_so_and_recovers(
-    larkfield: Fleet, signed_in: Open, complaints: list[str]
+    sorrelgate: Fleet, signed_in: Open, complaints: list[str]
 ) -> None:
     page = signed_in()
     refresh(page)
@@ -291,17 +291,17 @@ def test_a_board_left_open_after_signing_out_says_so(signed_in: Open, complaints
 
 
 def test_a_boiler_that_is_no_longer_ones_own_keeps_its_place_and_shows_nothing(
-    larkfield: Fleet, signed_in: Open
+    sorrelgate: Fleet, signed_in: Open
 ) -> None:
     page = signed_in()
     before = rows(page)
-    Grant.objects.filter(user=larkfield.technician).update(until=timezone.now())
+    Grant.objects.filter(user=sorrelgate.technician).update(until=timezone.now())
     refresh(page)
-    expect(row(page, larkfield)).to_have_text("This boiler is no longer on your board.")
+    expect(row(page, sorrelgate)).to_have_text("This boiler is no longer on your board.")
     assert rows(page) == before
 
 
-def test_from_signing_in_to_a_reason_by_keyboard_alone(larkfield: Fleet, live_server: Any, browser: Browser) -> None:
+def test_from_signing_in_to_a_reason_by_keyboard_alone(sorrelgate: Fleet, live_server: Any, browser: Browser) -> None:
     page = browser.new_page()
     page.goto(f"{live_server.url}/")
     expect(page.get_by_label("User name")).to_be_focused()

@@ -20,7 +20,7 @@ __all__ = ["enter"]  # the fixture
 
 
 @pytest.fixture
-def larkfield(transactional_db: Any, enter: Enter) -> Fleet:
+def sorrelgate(transactional_db: Any, enter: Enter) -> Fleet:
     """A year of work, a plugged siphon, a failed limit circuit, a correction that waits; rosa manages as well."""
     people = {user.username: user for user in User.objects.all()}
     fleet = Fleet(Portfolio.objects.get(), people["rosa"], people["bram"], people["olga"])
@@ -36,7 +36,7 @@ def larkfield(transactional_db: Any, enter: Enter) -> Fleet:
     return fleet
 
 
-def test_by_keyboard_alone_a_key_is_made_and_a_charts_table_is_reached(larkfield: Fleet, enter: Enter) -> None:
+def test_by_keyboard_alone_a_key_is_made_and_a_charts_table_is_reached(sorrelgate: Fleet, enter: Enter) -> None:
     page = enter("/account/")
     page.get_by_text("Make a key").focus()
     page.keyboard.press("Enter")
@@ -54,9 +54,9 @@ def test_by_keyboard_alone_a_key_is_made_and_a_charts_table_is_reached(larkfield
     assert bars == [DRAWN_WEEKS, DRAWN_WEEKS]
 
 
-def test_a_box_to_tick_stands_small_and_before_its_words(larkfield: Fleet, enter: Enter) -> None:
-    hang_card(larkfield)
-    page = enter(f"/boilers/{larkfield.bench().boiler.id}/wall-card/")
+def test_a_box_to_tick_stands_small_and_before_its_words(sorrelgate: Fleet, enter: Enter) -> None:
+    hang_card(sorrelgate)
+    page = enter(f"/boilers/{sorrelgate.bench().boiler.id}/wall-card/")
     box, words = (page.locator(f"label.tick {part}").bounding_box() for part in ("input", "span"))
     assert box
     assert words

@@ -21,14 +21,14 @@ class Command(BaseCommand):
     """Makes the demonstration, or with --sign-ins only prints who may sign in."""
 
     help = (
-        "Make the portfolios of the demonstration that do not exist yet: Larkfield Homes at once, then two property "
+        "Make the portfolios of the demonstration that do not exist yet: Sorrelgate Homes at once, then two property "
         "managers with the past of their boilers, each appearing only when it is complete. Prints its progress."
     )
 
     def add_arguments(self, parser: ArgumentParser) -> None:
         """Declare what to make, and how much of it."""
         parser.add_argument("--sign-ins", action="store_true", help="print the sign-ins and make nothing")
-        parser.add_argument("--first", action="store_true", help="make only Larkfield Homes, which takes seconds")
+        parser.add_argument("--first", action="store_true", help="make only Sorrelgate Homes, which takes seconds")
         parser.add_argument("--seed", type=int, default=DEFAULT_SEED, help="the luck of the town (default %(default)s)")
         parser.add_argument("--houses", type=int, default=27, help="of each property manager (default %(default)s)")
         parser.add_argument("--years", type=float, default=3.0, help="of past (default %(default)s)")

@@ -15,7 +15,7 @@ from fleet.management.embedded.processes import Program
 from fleet.management.embedded.site import SitePlan
 
 OWNER_URL = "DATABASE_OWNER_URL"
-DEMO_SENDER = "Gaugeglass <notices@larkfield.example>"
+DEMO_SENDER = "Gaugeglass <notices@sorrelgate.example>"
 
 # It only sends wake-ups.
 NOT_FOR_BEAT = (

@@ -7,7 +7,7 @@ ZONE = "America/New_York"
 STREETS = (
     "Anchor Loft Street", "Barley Steps", "Candlewick Row", "Dovecote Street", "Elmwright Avenue", "Ferrymans Way",
     "Glovers Rise", "Hazelmere Street", "Inkpot Lane", "Juniper Walk", "Kettlehouse Street", "Lanternside",
-    "Marlpit Street", "Nettlefold Avenue", "Orchard Quay", "Pinmakers Street", "Quince Street", "Ropewalk Terrace",
+    "Marlpit Street", "Nettlewick Avenue", "Orchard Quay", "Pinmakers Street", "Quince Street", "Ropewalk Terrace",
     "Saltbox Street", "Thimble Street", "Upper Sluice Street", "Vinegar Yard Street", "Whistlers Hill",
     "Yarrow Street", "Ashlar Street", "Bellfounders Row", "Cooperage Street", "Drapers Bend", "Eelpond Street",
     "Fennel Street",
@@ -41,7 +41,7 @@ BRINDLECOTE = _make_people(
     ("beate", "Beate Kowal", "dispatcher", ""),
     ("rui", "Rui Teixeira", "technician", f"technician operator fire_side {OTHER_TRADES}"),
     ("sunniva", "Sunniva Dahl", "technician", f"technician operator fire_side valve_shop {OTHER_TRADES}"),
-    ("theo", "Theo Mbeki", "technician", f"technician operator {OTHER_TRADES}"),
+    ("theo", "Theo Marrable", "technician", f"technician operator {OTHER_TRADES}"),
     ("una", "Una Calloway", "caretaker", "operator"),
     ("vito", "Vito Serra", "caretaker", "operator"),
     ("wanda", "Wanda Pruitt", "caretaker", "operator"),

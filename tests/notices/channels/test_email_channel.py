@@ -20,8 +20,8 @@ from fleet.notices.channels.settings import MailSettings
 from fleet.notices.channels.tls_trust import trusting_context
 from tests.notices.channels.loopback import AT, MESSAGE, LoopbackCertificate, LoopbackServer, make_certificate
 
-SETTINGS = MailSettings("smtp", "Larkfield Homes", "notices@boilers.example", host="localhost")
-VERA = Receiver("vera@larkfield.example")
+SETTINGS = MailSettings("smtp", "Sorrelgate Homes", "notices@boilers.example", host="localhost")
+VERA = Receiver("vera@sorrelgate.example")
 SENT, FAILED, REFUSED, UNKNOWN = DeliveryOutcome
 MAX_WAIT = 5.0  # seconds, far more than the deadlines below, far less than a time-out of the system
 
@@ -100,7 +100,7 @@ def send(settings: MailSettings, receiver: Receiver = VERA, seconds: float = 5.0
 def test_a_mail_arrives_at_its_one_recipient(box: MailBox, port: int) -> None:
     assert send(replace(SETTINGS, port=port)).outcome is SENT
     (taken,) = box.taken
-    assert taken.rcpt_tos == ["vera@larkfield.example"]
+    assert taken.rcpt_tos == ["vera@sorrelgate.example"]
     assert taken.mail_from == "notices@boilers.example"
     assert b"The low-water cutoff failed its flush." in (taken.original_content or b"")
 
@@ -108,9 +108,9 @@ def test_a_mail_arrives_at_its_one_recipient(box: MailBox, port: int) -> None:
 def test_a_server_that_takes_half_the_recipients_takes_each_mail_whole_or_not_at_all(box: MailBox, port: int) -> None:
     names = [f"person{number}" for number in range(6)]
     box.replies = dict.fromkeys(names[::2], "550 5.1.1 no such mailbox")
-    results = [send(replace(SETTINGS, port=port), Receiver(f"{name}@larkfield.example")) for name in names]
+    results = [send(replace(SETTINGS, port=port), Receiver(f"{name}@sorrelgate.example")) for name in names]
     assert [result.outcome for result in results] == [REFUSED, SENT] * 3
-    assert [taken.rcpt_tos for taken in box.taken] == [[f"{name}@larkfield.example"] for name in names[1::2]]
+    assert [taken.rcpt_tos for taken in box.taken] == [[f"{name}@sorrelgate.example"] for name in names[1::2]]
 
 
 @pytest.mark.parametrize(
@@ -312,13 +312,13 @@ def test_a_folder_that_cannot_be_written_fails_it(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("address", "is_good"),
     [
-        ("vera@larkfield.example", True),
-        ("vera.o'neil+boilers@larkfield.example", True),
+        ("vera@sorrelgate.example", True),
+        ("vera.o'neil+boilers@sorrelgate.example", True),
         ("vera@lärkfeld.example", True),
-        ("vära@larkfield.example", False),
+        ("vära@sorrelgate.example", False),
         ("vera", False),
-        ("vera@larkfield.example\r\nBcc: x@y.example", False),
-        ("Vera <vera@larkfield.example>", False),
+        ("vera@sorrelgate.example\r\nBcc: x@y.example", False),
+        ("Vera <vera@sorrelgate.example>", False),
         ("a@b.example,c@d.example", False),
         ("x" * 250 + "@b.example", False),
         ("", False),

@@ -13,7 +13,7 @@ from fleet.notices.channels.email.mail_message import compose_mail
 from fleet.notices.channels.settings import MailSettings
 from tests.notices.channels.loopback import MESSAGE, message_with
 
-SETTINGS = MailSettings("smtp", "Larkfield Homes", "notices@boilers.example", host="127.0.0.1", port=25)
+SETTINGS = MailSettings("smtp", "Sorrelgate Homes", "notices@boilers.example", host="127.0.0.1", port=25)
 PNG = b"\x89PNG\r\n\x1a\n" + bytes(20)
 STOP = "https://boilers.example/stop/abc"
 WRITTEN = {
@@ -22,7 +22,7 @@ WRITTEN = {
 }  # fmt: skip
 
 
-def read_mail(message: OutgoingMessage, address: str = "vera@larkfield.example") -> EmailMessage:
+def read_mail(message: OutgoingMessage, address: str = "vera@sorrelgate.example") -> EmailMessage:
     """Compose a mail and read it as its receiver does."""
     raw = compose_mail(message, address, SETTINGS).message().as_bytes(linesep="\r\n")
     read = email.message_from_bytes(raw, policy=email.policy.default)
@@ -38,7 +38,7 @@ def test_the_message_id_is_the_notice_s_and_the_date_is_that_of_the_notice() -> 
 
 
 def test_a_second_attempt_is_the_same_mail() -> None:
-    first, second = (compose_mail(MESSAGE, "vera@larkfield.example", SETTINGS).message().as_bytes() for _ in "12")
+    first, second = (compose_mail(MESSAGE, "vera@sorrelgate.example", SETTINGS).message().as_bytes() for _ in "12")
     assert first == second
 
 
@@ -113,7 +113,7 @@ def test_whatever_somebody_wrote_becomes_no_header(subject: str, text: str) -> N
     subject = subject.encode("utf-8", "ignore").decode()
     mail = read_mail(message_with(subject=f"{subject}\r\nBcc: x@y.example", text=f"{text}\r\nBcc: x@y.example"))
     assert set(mail.keys()) <= WRITTEN
-    assert mail["To"] == "vera@larkfield.example"
+    assert mail["To"] == "vera@sorrelgate.example"
 
 
 def test_a_picture_s_name_becomes_no_header() -> None:

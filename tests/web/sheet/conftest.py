@@ -15,7 +15,7 @@ TakeAlong = Callable[[], SheetPhone]
 
 
 @pytest.fixture
-def larkfield(transactional_db: Any) -> Fleet:
+def sorrelgate(transactional_db: Any) -> Fleet:
     """Two boilers, both clear."""
     return kept.once("two boilers, both clear today", both_clear)
 
@@ -35,6 +35,6 @@ def context(browser: Browser, complaints: list[str]) -> Iterator[BrowserContext]
 
 
 @pytest.fixture
-def take_along(larkfield: Fleet, live_server: Any, context: BrowserContext) -> TakeAlong:
+def take_along(sorrelgate: Fleet, live_server: Any, context: BrowserContext) -> TakeAlong:
     """Take a phone along as the technician."""
-    return lambda: SheetPhone.take_along(context, larkfield.technician, live_server.url)
+    return lambda: SheetPhone.take_along(context, sorrelgate.technician, live_server.url)

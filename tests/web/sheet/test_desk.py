@@ -16,17 +16,17 @@ pytestmark = pytest.mark.xdist_group("sheet")
 
 
 @pytest.fixture
-def desk(larkfield: Fleet, live_server: Any, context: BrowserContext) -> SheetPhone:
+def desk(sorrelgate: Fleet, live_server: Any, context: BrowserContext) -> SheetPhone:
     """The dispatcher's browser; the caretaker is an operator of the house."""
-    bram = larkfield.caretaker
-    Grant.objects.filter(user=bram).update(building=larkfield.bench().boiler.building)
+    bram = sorrelgate.caretaker
+    Grant.objects.filter(user=bram).update(building=sorrelgate.bench().boiler.building)
     Qualification.objects.get_or_create(user=bram, code="operator", defaults={"since": LONG_AGO})
-    dispatcher = make_person("henk", larkfield.portfolio, "dispatcher")
+    dispatcher = make_person("henk", sorrelgate.portfolio, "dispatcher")
     return SheetPhone.take_along(context, dispatcher, live_server.url)
 
 
 def test_what_a_caretaker_says_on_the_telephone_is_kept_as_said_by_him_and_relayed(
-    desk: SheetPhone, larkfield: Fleet
+    desk: SheetPhone, sorrelgate: Fleet
 ) -> None:
     desk.open_boiler("12 Alder Terrace · Boiler 1")
     desk.tap("bram")
@@ -38,14 +38,14 @@ def test_what_a_caretaker_says_on_the_telephone_is_kept_as_said_by_him_and_relay
     sent = desk.wait_for_state("posted")
     (verdict,) = sent["answer"]["verdicts"]
     assert verdict["proves"] == "partial"
-    assert verdict["relayed_from"] == [str(larkfield.caretaker.id)]
+    assert verdict["relayed_from"] == [str(sorrelgate.caretaker.id)]
     visit = Visit.objects.get(id=sent["id"])
-    assert [p.user for p in visit.people.all()] == [larkfield.caretaker]
+    assert [p.user for p in visit.people.all()] == [sorrelgate.caretaker]
     assert visit.posted_by is not None
     assert visit.posted_by.username == "henk"
 
 
-def test_a_months_paper_lines_become_visits_of_their_days(desk: SheetPhone, larkfield: Fleet) -> None:
+def test_a_months_paper_lines_become_visits_of_their_days(desk: SheetPhone, sorrelgate: Fleet) -> None:
     before = len(posted())
     desk.open_boiler("12 Alder Terrace · Boiler 1")
     desk.tap("Copy a paper log")
@@ -62,15 +62,15 @@ def test_a_months_paper_lines_become_visits_of_their_days(desk: SheetPhone, lark
     today = timezone.now().date()
     assert sorted((today - v.performed_at.date()).days for v in copied) == [1, 8, 15]
     assert {v.note for v in copied} == {"Copied from paper by henk."}
-    assert {p.user for v in copied for p in v.people.all()} == {larkfield.caretaker}
+    assert {p.user for v in copied for p in v.people.all()} == {sorrelgate.caretaker}
     assert all(e.outcome == "pass" for v in copied for e in v.entries.all())
     assert all(v.posted_at - v.performed_at > timedelta(hours=1) for v in copied)
 
 
 def test_a_tick_on_paper_for_one_cutoff_says_nothing_of_the_other(
-    larkfield: Fleet, live_server: Any, context: BrowserContext
+    sorrelgate: Fleet, live_server: Any, context: BrowserContext
 ) -> None:
-    lower = str(larkfield.bench().places["lower"])
+    lower = str(sorrelgate.bench().places["lower"])
 
     def add_flush(route: Route) -> None:
         answer = route.fetch()
@@ -81,8 +81,8 @@ def test_a_tick_on_paper_for_one_cutoff_says_nothing_of_the_other(
         lines.append({**next(line for line in lines if line["procedure"] == "flush"), "position": lower})
         return route.fulfill(response=answer, json=pack)
 
-    context.route(f"**/{larkfield.bench().boiler.id}/field-pack/", add_flush)
-    dispatcher = make_person("henk", larkfield.portfolio, "dispatcher")
+    context.route(f"**/{sorrelgate.bench().boiler.id}/field-pack/", add_flush)
+    dispatcher = make_person("henk", sorrelgate.portfolio, "dispatcher")
     phone, before = SheetPhone.take_along(context, dispatcher, live_server.url), len(posted())
     phone.open_boiler("12 Alder Terrace · Boiler 1")
     phone.tap("Copy a paper log")

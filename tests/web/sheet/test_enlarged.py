@@ -39,11 +39,11 @@ def enlarge(phone: SheetPhone, language: str) -> None:
 
 @pytest.mark.parametrize("language", ["en", "es"])
 def test_no_screen_of_a_visit_is_wider_than_the_smallest_phone(
-    larkfield: Fleet, live_server: Any, browser: Browser, language: str
+    sorrelgate: Fleet, live_server: Any, browser: Browser, language: str
 ) -> None:
     context = browser.new_context(viewport=SMALLEST, has_touch=True)  # type: ignore[arg-type]
-    phone = SheetPhone.take_along(context, larkfield.technician, live_server.url)
-    boiler = larkfield.bench().boiler.id
+    phone = SheetPhone.take_along(context, sorrelgate.technician, live_server.url)
+    boiler = sorrelgate.bench().boiler.id
     enlarge(phone, language)
     wrong = outside(phone)
     for screen in ("", f"boiler/{boiler}"):
@@ -59,7 +59,7 @@ def test_no_screen_of_a_visit_is_wider_than_the_smallest_phone(
         for question in phone.page.evaluate(QUESTIONS, [visit, step["id"]]):
             phone.go(f"visit/{visit}/step/{step['id']}/{question}")
             wrong += outside(phone)
-    for screen in (*(f"add{addition}" for addition in ADDITIONS), f"add/replace/{larkfield.bench().places['limit']}"):
+    for screen in (*(f"add{addition}" for addition in ADDITIONS), f"add/replace/{sorrelgate.bench().places['limit']}"):
         phone.go(f"visit/{visit}/{screen}")
         wrong += outside(phone)
     phone.go(f"visit/{visit}/leave")
@@ -80,23 +80,23 @@ QUESTIONS = """async ([visit, step]) => {
 
 
 def test_neither_what_was_posted_nor_the_desks_screens_are_wider(
-    larkfield: Fleet, live_server: Any, browser: Browser
+    sorrelgate: Fleet, live_server: Any, browser: Browser
 ) -> None:
     context = browser.new_context(viewport=SMALLEST, has_touch=True)  # type: ignore[arg-type]
-    dispatcher = make_person("henk", larkfield.portfolio, "dispatcher")
+    dispatcher = make_person("henk", sorrelgate.portfolio, "dispatcher")
     phone = SheetPhone.take_along(context, dispatcher, live_server.url)
     enlarge(phone, "en")
     wrong = []
-    for screen in (f"boiler/{larkfield.bench().boiler.id}", f"boiler/{larkfield.bench().boiler.id}/paper", "phone"):
+    for screen in (f"boiler/{sorrelgate.bench().boiler.id}", f"boiler/{sorrelgate.bench().boiler.id}/paper", "phone"):
         phone.go(screen)
         wrong += outside(phone)
     close_quietly(context)
     assert wrong == []
 
 
-def test_neither_is_what_waits_nor_what_a_stranger_sees(larkfield: Fleet, live_server: Any, browser: Browser) -> None:
+def test_neither_is_what_waits_nor_what_a_stranger_sees(sorrelgate: Fleet, live_server: Any, browser: Browser) -> None:
     context = browser.new_context(viewport=SMALLEST, has_touch=True)  # type: ignore[arg-type]
-    phone = SheetPhone.take_along(context, larkfield.technician, live_server.url)
+    phone = SheetPhone.take_along(context, sorrelgate.technician, live_server.url)
     phone.page.on("dialog", lambda dialog: dialog.accept())
     enlarge(phone, "en")
     context.set_offline(True)

@@ -76,15 +76,15 @@ def test_an_answer_lost_after_the_visit_was_stored_doubles_nothing(
 
 
 def test_what_another_technician_posted_meanwhile_is_shown_and_both_visits_stand(
-    take_along: TakeAlong, context: BrowserContext, larkfield: Fleet
+    take_along: TakeAlong, context: BrowserContext, sorrelgate: Fleet
 ) -> None:
     phone, before = take_along(), len(posted())
     context.set_offline(True)
     begin_check(phone)
     phone.answer_until("Before leaving")
-    other = make_person("lena", larkfield.portfolio, "technician", "technician", "operator")
+    other = make_person("lena", sorrelgate.portfolio, "technician", "technician", "operator")
     at = timezone.now()
-    pipeline.post_visits([larkfield.flushed(at - timedelta(minutes=1), who=other)], by=other, at=at)
+    pipeline.post_visits([sorrelgate.flushed(at - timedelta(minutes=1), who=other)], by=other, at=at)
     context.set_offline(False)
     phone.page.wait_for_timeout(1500)
     phone.page.evaluate("location.hash = location.hash.replace('/leave', '')")
@@ -129,10 +129,10 @@ def test_without_room_no_visit_is_begun(take_along: TakeAlong) -> None:
 
 @pytest.mark.parametrize("days", [1, -1])
 def test_a_clock_that_is_wrong_by_a_day_is_put_right_by_the_servers(
-    larkfield: Fleet, live_server: Any, context: BrowserContext, days: int
+    sorrelgate: Fleet, live_server: Any, context: BrowserContext, days: int
 ) -> None:
     """The phone's clock was right when it was taken along, and jumps while there is no signal."""
-    phone = SheetPhone.take_along(context, larkfield.technician, live_server.url)
+    phone = SheetPhone.take_along(context, sorrelgate.technician, live_server.url)
     context.set_offline(True)
     context.add_init_script(
         f"const real = Date.now.bind(Date); const off = {days} * 86400000; Date.now = () => real() + off;"
@@ -147,13 +147,13 @@ def test_a_clock_that_is_wrong_by_a_day_is_put_right_by_the_servers(
 
 
 def test_a_key_that_was_ended_wipes_what_was_fetched_and_keeps_the_visit_for_its_author(
-    take_along: TakeAlong, context: BrowserContext, larkfield: Fleet, live_server: Any
+    take_along: TakeAlong, context: BrowserContext, sorrelgate: Fleet, live_server: Any
 ) -> None:
     phone, before = take_along(), len(posted())
     context.set_offline(True)
     finish_flush(phone)
-    key = Key.objects.get(user=larkfield.technician, revoked_at=None, name__startswith="Visit sheet")
-    keys.revoke_key(key=key.id, by=larkfield.technician, at=timezone.now())
+    key = Key.objects.get(user=sorrelgate.technician, revoked_at=None, name__startswith="Visit sheet")
+    keys.revoke_key(key=key.id, by=sorrelgate.technician, at=timezone.now())
     context.set_offline(False)
     try_again(phone)
     expect(phone.page.get_by_role("button", name=TAKE_ALONG)).to_be_visible()
@@ -172,7 +172,7 @@ def test_a_key_that_was_ended_wipes_what_was_fetched_and_keeps_the_visit_for_its
 
 
 def test_another_person_on_the_same_phone_sees_nothing_of_a_visit_that_waits(
-    take_along: TakeAlong, context: BrowserContext, larkfield: Fleet, live_server: Any
+    take_along: TakeAlong, context: BrowserContext, sorrelgate: Fleet, live_server: Any
 ) -> None:
     phone = take_along()
     context.set_offline(True)
@@ -184,7 +184,7 @@ def test_another_person_on_the_same_phone_sees_nothing_of_a_visit_that_waits(
     phone.page.on("dialog", lambda dialog: dialog.accept())
     phone.tap("Take this phone off")
     context.set_offline(False)
-    lena = make_person("lena", larkfield.portfolio, "technician", "technician")
+    lena = make_person("lena", sorrelgate.portfolio, "technician", "technician")
     take_session(context, lena, live_server.url)
     phone.page.goto(f"{live_server.url}/sheet/")
     phone.tap(TAKE_ALONG)
@@ -232,7 +232,7 @@ def test_two_tabs_lose_none_of_each_others_taps(
 
 
 def test_what_the_server_refuses_stays_with_the_reason_on_its_step(
-    take_along: TakeAlong, context: BrowserContext, larkfield: Fleet
+    take_along: TakeAlong, context: BrowserContext, sorrelgate: Fleet
 ) -> None:
     """The boiler's register changed meanwhile: the place is no longer of a kind that can be flushed."""
     phone = take_along()
@@ -257,12 +257,12 @@ def test_what_the_server_refuses_stays_with_the_reason_on_its_step(
 
 
 def test_a_visit_to_a_boiler_that_is_no_longer_ones_own_is_told_and_kept(
-    take_along: TakeAlong, context: BrowserContext, larkfield: Fleet
+    take_along: TakeAlong, context: BrowserContext, sorrelgate: Fleet
 ) -> None:
     phone = take_along()
     context.set_offline(True)
     finish_flush(phone)
-    Grant.objects.filter(user=larkfield.technician).update(until=timezone.now())
+    Grant.objects.filter(user=sorrelgate.technician).update(until=timezone.now())
     context.set_offline(False)
     phone.wait_for_state("refused")
     expect(phone.page.get_by_text("This boiler is no longer on the register", exact=False)).to_be_visible()

@@ -12,14 +12,14 @@ pytestmark = pytest.mark.xdist_group("sheet")
 
 
 @pytest.fixture
-def phone(larkfield: Fleet, take_along: TakeAlong) -> SheetPhone:
+def phone(sorrelgate: Fleet, take_along: TakeAlong) -> SheetPhone:
     """A technician's, in Spanish, at an annual service; one place has a name that somebody gave it."""
-    Position.objects.filter(id=larkfield.bench().places["valve"]).update(name="north valve")
-    Position.objects.filter(id=larkfield.bench().places["upper"]).update(name="Upper cutoff 2")
+    Position.objects.filter(id=sorrelgate.bench().places["valve"]).update(name="north valve")
+    Position.objects.filter(id=sorrelgate.bench().places["upper"]).update(name="Upper cutoff 2")
     taken = take_along()
     taken.go("phone")
     taken.tap("Español")
-    taken.go(f"boiler/{larkfield.bench().boiler.id}")
+    taken.go(f"boiler/{sorrelgate.bench().boiler.id}")
     taken.tap("Servicio anual")
     return taken
 

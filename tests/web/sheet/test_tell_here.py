@@ -55,7 +55,7 @@ class AddressDesk:
         if route.request.method == "GET":
             route.fulfill(json={"channels": ["web_push"], "destinations": [], "push_public_key": self.key})
             return
-        assert route.request.headers["authorization"].startswith("Bearer gg_")
+        assert route.request.headers["authorization"].startswith("Bearer gaugeglass_")
         self.posted.append(json.loads(route.request.post_data or ""))
         route.fulfill(status=self.status, json={"errors": [{"code": self.code}]})
 
@@ -108,13 +108,13 @@ def site_with_push(settings: Any) -> Iterator[None]:
 
 
 def test_the_site_keeps_the_phone_as_an_address_of_whoever_took_it_along(
-    site_with_push: None, phone: SheetPhone, desk: AddressDesk, context: BrowserContext, larkfield: Fleet
+    site_with_push: None, phone: SheetPhone, desk: AddressDesk, context: BrowserContext, sorrelgate: Fleet
 ) -> None:
     context.unroute("**/api/v1/destinations/")
     phone.tap(SWITCH)
     expect_switched(phone, True)
     row = Destination.objects.get(channel="web_push")
-    assert (row.user, row.confirmed_at is None, row.ended_at) == (larkfield.technician, False, None)
+    assert (row.user, row.confirmed_at is None, row.ended_at) == (sorrelgate.technician, False, None)
     key = push_public_key()
     assert json.loads(row.address)["endpoint"] == f"https://push.example/{key[:4]}/1"
 

@@ -36,7 +36,7 @@ pytestmark = pytest.mark.xdist_group("sheet")
 
 
 def test_a_flush_written_without_signal_is_posted_once_when_there_is_some(
-    take_along: TakeAlong, context: BrowserContext, larkfield: Fleet
+    take_along: TakeAlong, context: BrowserContext, sorrelgate: Fleet
 ) -> None:
     phone, before = take_along(), len(posted())
     context.set_offline(True)
@@ -76,7 +76,7 @@ def test_the_first_act_of_a_hold_stands_at_once_without_signal(take_along: TakeA
 
 
 def test_a_whole_service_survives_a_killed_browser_and_becomes_one_visit(
-    larkfield: Fleet,
+    sorrelgate: Fleet,
     live_server: Any,
     one_chromium: Browser,
     tmp_path: Path,
@@ -86,7 +86,7 @@ def test_a_whole_service_survives_a_killed_browser_and_becomes_one_visit(
     options: dict[str, Any] = {"executable_path": chromium(), "args": ARGUMENTS, "viewport": SCREEN, "has_touch": True}
     before = len(posted())
     context = start(tmp_path, **options)
-    phone = SheetPhone.take_along(context, larkfield.technician, live_server.url)
+    phone = SheetPhone.take_along(context, sorrelgate.technician, live_server.url)
     context.set_offline(True)
     phone.open_boiler("12 Alder Terrace · Boiler 1")
     phone.tap("Annual service")
@@ -171,10 +171,10 @@ def test_ones_own_visit_is_corrected_from_what_was_posted(take_along: TakeAlong,
 
 @pytest.mark.parametrize("theme", ["light", "dark"])
 def test_each_screen_can_be_used_by_anybody_at_320_pixels(
-    larkfield: Fleet, live_server: Any, browser: Browser, theme: Any
+    sorrelgate: Fleet, live_server: Any, browser: Browser, theme: Any
 ) -> None:
     context = browser.new_context(viewport={"width": 320, "height": 640}, color_scheme=theme)
-    phone = SheetPhone.take_along(context, larkfield.technician, live_server.url)
+    phone = SheetPhone.take_along(context, sorrelgate.technician, live_server.url)
     begin_check(phone)
     visit = phone.drawn().split("/")[2]
     wrong = []
@@ -195,9 +195,9 @@ def test_each_screen_can_be_used_by_anybody_at_320_pixels(
 
 
 def test_a_second_touch_within_400_milliseconds_is_a_slip(
-    larkfield: Fleet, live_server: Any, context: BrowserContext
+    sorrelgate: Fleet, live_server: Any, context: BrowserContext
 ) -> None:
-    phone = SheetPhone.take_along(context, larkfield.technician, live_server.url)
+    phone = SheetPhone.take_along(context, sorrelgate.technician, live_server.url)
     begin_check(phone)
     stamps = "[5000000, 5000399, 5000400]"
     phone.page.evaluate(f"""() => {{
@@ -229,14 +229,14 @@ def test_an_answer_is_big_enough_for_a_glove_and_opposite_answers_keep_their_pla
 UNCHANGED_BYTES = 500  # an answer 304 with its headers; the service worker asks for each file that the page has
 
 
-def test_a_first_use_is_light_over_the_wire(larkfield: Fleet, live_server: Any, context: BrowserContext) -> None:
+def test_a_first_use_is_light_over_the_wire(sorrelgate: Fleet, live_server: Any, context: BrowserContext) -> None:
     """The page, its files, the words, the day and two boilers."""
     sizes: list[int] = []
     page = context.new_page()
     session = context.new_cdp_session(page)
     session.send("Network.enable")
     session.on("Network.loadingFinished", lambda event: sizes.append(event["encodedDataLength"]))
-    take_session(context, larkfield.technician, live_server.url)
+    take_session(context, sorrelgate.technician, live_server.url)
     page.goto(f"{live_server.url}/sheet/")
     SheetPhone(page).tap(TAKE_ALONG)
     page.wait_for_load_state("networkidle")
