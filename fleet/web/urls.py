@@ -3,7 +3,7 @@
 from django.contrib.auth.views import LogoutView
 from django.urls import path
 
-from fleet.web.account import account_page, asked_page, owner_door_page, people_page
+from fleet.web.account import account_page, asked_page, owner_door_page, people_acts, people_page
 from fleet.web.account.password_page import PasswordView
 from fleet.web.account.sign_in import SignInView
 from fleet.web.alerts import alerts_page
@@ -86,6 +86,23 @@ urlpatterns = [
         "account/people/<uuid:portfolio_id>/<uuid:person_id>/",
         people_page.show_role_history,
         name="role-history-page",
+    ),
+    path("account/people/<uuid:portfolio_id>/new/", people_page.show_new_person, name="person-new"),
+    path("account/people/<uuid:portfolio_id>/add/", people_acts.add_person, name="person-add"),
+    path(
+        "account/people/<uuid:portfolio_id>/<uuid:person_id>/role/",
+        people_acts.give_another_role,
+        name="person-role",
+    ),
+    path(
+        "account/people/<uuid:portfolio_id>/<uuid:person_id>/qualification/",
+        people_acts.note_qualification,
+        name="person-qualification",
+    ),
+    path(
+        "account/people/<uuid:portfolio_id>/<uuid:person_id>/<uuid:grant_id>/end/",
+        people_acts.end_role,
+        name="person-role-end",
     ),
     path("asked/", asked_page.show_asked, name="asked-page"),
     path("asked/<slug:kind>/<str:subject>/", asked_page.answer_asked, name="asked-answer"),

@@ -61,6 +61,10 @@ ACTS = {
     "own-address-add",
     "own-address-change",
     "own-choices",
+    "person-add",
+    "person-role",
+    "person-role-end",
+    "person-qualification",
     "wall-card-end",
 }
 FILES = {
@@ -207,6 +211,7 @@ def _addresses(ids: dict[str, object], secrets: dict[str, str], newcomer: User) 
         "register-boiler": reverse("register-boiler", kwargs=boiler),
         "register-import-page": reverse("register-import-page", args=[ids["portfolio"]]),
         "register-report": reverse("register-report", args=[ids["import"]]),
+        "person-new": reverse("person-new", args=[ids["portfolio"]]),
         "role-history-page": reverse("role-history-page", args=[ids["portfolio"], ids["manager"]]),
         "notice-page": reverse("notice-page", args=[ids["notice"]]),
         "call-list": reverse("call-list", args=[ids["portfolio"]]),
