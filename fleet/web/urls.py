@@ -22,6 +22,7 @@ from fleet.web.shared import self_check, stale_notice
 from fleet.web.shared.welcome import WelcomeView
 from fleet.web.sheet import sheet_page
 from fleet.web.sources import sources_page
+from fleet.web.terms import terms_page
 
 urlpatterns = [
     path("", board_page.show_board, name="board"),
@@ -52,6 +53,8 @@ urlpatterns = [
     path("sheet/manifest.webmanifest", sheet_page.serve_manifest, name="visit-sheet-manifest"),
     path("sheet/files/<str:name>", sheet_page.serve_file, name="visit-sheet-file"),
     path("sheet/worker.js", sheet_page.serve_worker, name="visit-sheet-worker"),
+    path("terms/<uuid:portfolio_id>/", terms_page.show_terms, name="terms-page"),
+    path("terms/<uuid:portfolio_id>/adopt/", terms_page.adopt_terms, name="terms-adopt"),
     path("sources/", sources_page.show_sources, name="sources"),
     path("calculator/", calculator_page.show_calculations, name="calculator"),
     path("calculator/<str:code>/", calculator_page.show_calculation, name="calculation-page"),

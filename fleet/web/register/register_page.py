@@ -73,6 +73,7 @@ def _register_context(request: HttpRequest, at: datetime, form: Form | None) -> 
         "word": word,
         "boilers": boilers.count(),
         "portfolios": _seen_portfolios(request, boilers, at),
+        "with_terms": set(policy.portfolios_for(user_of(request), "terms.see", at).values_list("id", flat=True)),
         "may_import": set(policy.portfolios_for(user_of(request), "register.change", at).values_list("id", flat=True)),
         "form": form or _building_form(request, at),
         "here": "register",
