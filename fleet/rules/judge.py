@@ -29,7 +29,7 @@ from fleet.rules.values import (
     WaitingPaper,
 )
 
-VERSION = 17  # part of every conclusion's build: raise it when an answer can change
+VERSION = 18  # part of every conclusion's build: raise it when an answer can change
 
 
 def judge(evidence: Evidence, acts: Sequence[ActFact], at: datetime, played: ReplayCache | None = None) -> Judgement:

@@ -84,11 +84,12 @@ def test_a_post_and_an_act_at_once_both_count(transactional_db: Any) -> None:
     assert pipeline.rebuild(at=NOW + HOUR) == 0
 
 
-# Planning a job (35): the version it is decided on · what it asks · its boilers, the job, its people locked (3) · twice
+# Planning a job (38): the version it is decided on · what it asks · its boilers, the job, its people locked (3) · twice
 # what is known of it: items, acts, release, deficiencies, entries (10) · grants and qualifications of who is sent (2) ·
 # in two places · whether he belongs here · act, next version, the job (3) · its alerts · access: its own, jobs, their
-# acts, grants (4) · the sentence (2) · pulse: lock, update; change (3) · the row read again · two savepoints.
-ACT = 35
+# acts, grants (4) · the sentence (2) · pulse: lock, update; change (3) · its slip: the job, what was
+# told of it, who gave an address (3) · the row read again · two savepoints.
+ACT = 38
 # What a post costs more where a job is open: items, acts, release, deficiencies, entries, its alerts.
 OPEN = 6
 

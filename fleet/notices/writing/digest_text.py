@@ -224,13 +224,19 @@ def draw_chart(counts: Sequence[int]) -> bytes:
 
 def write_digest(content: DigestContent, user: User, kind: str) -> NoticeText:
     """Return the message. `kind` is daily or weekly."""
-    if content.is_empty:
-        subject = f"{content.portfolio}: nothing new, nothing on hold or exposed on record"
-    elif content.new_count:
-        holds = f"{content.new_holds} new hold{'' if content.new_holds == 1 else 's'}, {content.holds} in all"
-        subject = f"{holds}: {content.worst}"
-    else:
-        subject = f"Nothing new, {content.holds} on hold: {content.worst}" if content.worst else "Nothing new"
+    subject = _subject_of(content)
     stop = stop_address(user.id, "digest")
     context = {"subject": subject, "content": content, "kind": kind, "stop": stop, "caution": ADVICE_CAUTION}
     return render_notice("digest", subject, context)
+
+
+def _subject_of(content: DigestContent) -> str:
+    """Return the counts and the worst, in one line."""
+    held = f"{content.holds} on hold" if content.holds else "none on hold on record"
+    if content.is_empty:
+        return f"{content.portfolio}: nothing new, {held}"
+    if content.new_holds:
+        counts = f"{content.new_holds} new hold{'' if content.new_holds == 1 else 's'}, {content.holds} in all"
+    else:
+        counts = f"{content.new_count} new, {held}" if content.new_count else f"Nothing new, {held}"
+    return f"{counts}: {content.worst}" if content.worst else counts

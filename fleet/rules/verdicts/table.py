@@ -5,6 +5,7 @@ from fleet.rules.finding_codes import FindingCode
 from fleet.rules.ledger.records import GradingBench
 from fleet.rules.verdicts.accepted import is_accepted, is_taken, reference_value
 from fleet.rules.verdicts.graded import GradedTest
+from fleet.rules.verdicts.reading_phrases import say_reading_against
 from fleet.rules.vocabulary import Outcome
 
 CLAIMED_FAILURE_RULE = FindingCode.TEST_FAILED
@@ -54,7 +55,9 @@ def _proof_given(bench: GradingBench) -> str:
 def _graded_against(bench: GradingBench, outcome: Outcome, specs: list[ReadingSpec]) -> GradedTest:
     position, is_failure = bench.record.position.id, outcome == Outcome.FAIL
     rules = dict.fromkeys(s.finding or finding_of_failure(bench) for s in specs if is_failure)
-    sentence_parts = "; ".join(f"{_reading_label(s)} {_reading_text(bench, s)}, accepted: {s.accept}" for s in specs)
+    sentence_parts = "; ".join(
+        say_reading_against(s.name, _reading_text(bench, s), s.accept, is_yes_or_no=s.type == "bool") for s in specs
+    )
     outcome_words = _IN_WORDS[outcome]
     limit, value = _shown_limit(bench, specs)
     sentence = f"{bench.procedure.name} on the {bench.name} {outcome_words}: {sentence_parts}."
@@ -85,10 +88,6 @@ def _decisive_spec(specs: list[ReadingSpec]) -> ReadingSpec | None:
 def _decisive_reading(specs: list[ReadingSpec]) -> str:
     spec = _decisive_spec(specs)
     return spec.name if spec else ""
-
-
-def _reading_label(spec: ReadingSpec) -> str:
-    return spec.name.replace("_", " ")
 
 
 def _reading_text(bench: GradingBench, spec: ReadingSpec) -> str:
