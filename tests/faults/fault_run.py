@@ -91,6 +91,7 @@ class FaultRun:
             probing.join()
         self._note_outages(probe)
         self._check_answers(setup["key"])
+        self._check_probes()
         self._check_database(setup["told"], ended_at)
 
     def _kill_under_load(self, setup: Mapping[str, Any], killer: ProgramKiller) -> None:
@@ -158,6 +159,17 @@ class FaultRun:
         client.close()
         self.report.figures["answers asked for again"] = f"{len(some)}, each as it was first given"
 
+    def _check_probes(self) -> None:
+        """Ask the real web server what programs ask: a request that a front hands on sees no figures."""
+        asked = [("/healthz", {}, 200), ("/readyz", {}, 200), ("/metrics", {}, 200)]
+        asked += [("/metrics", {"X-Forwarded-For": "127.0.0.1"}, 404), ("/metrics", {"Host": "boilers.example"}, 400)]
+        for path, headers, expected in asked:
+            client = http.client.HTTPConnection("127.0.0.1", self.site.port, timeout=30)
+            client.request("GET", path, headers=headers)
+            if (status := client.getresponse().status) != expected:
+                self.report.faults.append(f"{path} with {headers} is answered {status}, not {expected}")
+            client.close()
+
     def _check_database(self, people: int, settled_since: datetime) -> None:
         """Let the site settle and send, send the rest with the time moved on, and compare with what arrived."""
         plan = self.plan
@@ -187,6 +199,7 @@ class FaultRun:
             f"repeated {notices['repeated']}, {notices['lost']} lost",
             "sent": f"{sending['sent']} by the site itself, {sending['left']} left to be tried again, "
             f"{sending['attempts']} attempts with the time moved on",
+            "calls that the watcher heard": len(self.received.watcher_calls),
             "the receivers": ", ".join(f"{way} {ways.count(way)}" for way in sorted(set(ways))),
         }
 

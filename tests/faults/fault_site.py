@@ -17,8 +17,8 @@ from fleet.management.embedded.running_command import print_line
 
 
 def make_plan(folder: Folder, address: ListenAddress, env: Mapping[str, str]) -> site.SitePlan:
-    """Return the demonstration's plan without the large portfolios, which take minutes."""
-    return replace(plan.demo_plan(folder, address, env), background=None)
+    """Return the demonstration's plan without the large portfolios, which take minutes, and without its sign-ins."""
+    return replace(plan.demo_plan(folder, address, env), background=None, last_words=None)
 
 
 def main() -> None:

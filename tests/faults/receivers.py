@@ -38,6 +38,7 @@ class ReceivedMessages:
     fails: bool = True
     is_time_real: bool = True
     arrivals: dict[str, list[str]] = field(default_factory=lambda: defaultdict(list))
+    watcher_calls: list[str] = field(default_factory=list)
     lock: threading.Lock = field(default_factory=threading.Lock)
 
     def choose_ending(self) -> tuple[float, str]:
@@ -107,6 +108,12 @@ def make_hook_handler(received: ReceivedMessages, secret: str) -> type[BaseHTTPR
                 self.send_response(503 if how == PUT_OFF else 204)
                 self.end_headers()
 
+        def do_GET(self) -> None:
+            """What the outside watcher hears, once a minute while nothing is late."""
+            received.watcher_calls.append(self.path)
+            self.send_response(204)
+            self.end_headers()
+
         def log_message(self, *_: object) -> None:
             """Say nothing."""
 
@@ -126,6 +133,7 @@ def run_receivers(received: ReceivedMessages, secret: str) -> Iterator[Mapping[s
                 "GAUGEGLASS_MAIL": f"smtp://127.0.0.1:{mail_port}",
                 "GAUGEGLASS_MAIL_FROM": "notices@boilers.example",
                 "GAUGEGLASS_WEBHOOK_NETWORKS": "127.0.0.1/32",
+                "GAUGEGLASS_WATCHER_URL": f"http://127.0.0.1:{hooks.server_port}/watch",
                 "HOOK_ADDRESS": f"http://127.0.0.1:{hooks.server_port}/hook",
                 "HOOK_SECRET": secret,
             }
