@@ -13,6 +13,7 @@ from fleet.web.calculator import calculator_page
 from fleet.web.card import card_page, print_page
 from fleet.web.deficiencies import deficiencies_page, deficiency_page
 from fleet.web.figures import figures_page
+from fleet.web.find import find_page
 from fleet.web.jobs import jobs_page, new_job_page
 from fleet.web.notices import call_list_page, link_pages, own_page, sent_page
 from fleet.web.probes import metrics_page, probe_pages
@@ -55,6 +56,7 @@ urlpatterns = [
     path("sheet/worker.js", sheet_page.serve_worker, name="visit-sheet-worker"),
     path("terms/<uuid:portfolio_id>/", terms_page.show_terms, name="terms-page"),
     path("terms/<uuid:portfolio_id>/adopt/", terms_page.adopt_terms, name="terms-adopt"),
+    path("find/", find_page.show_found, name="find"),
     path("sources/", sources_page.show_sources, name="sources"),
     path("calculator/", calculator_page.show_calculations, name="calculator"),
     path("calculator/<str:code>/", calculator_page.show_calculation, name="calculation-page"),

@@ -207,6 +207,7 @@ def _addresses(ids: dict[str, object], secrets: dict[str, str], newcomer: User) 
         "calculation-page, a caution": f"{ladder}?cut_out_psi=16&limit_psi=15",
         "calculation-page, faults": f"{flue_gas}?o2_percent=21",
         "job-new, a building": f"{reverse('job-new')}?building={ids['building']}",
+        "find": f"{reverse('find')}?q=alder",
         "board, nothing found": "/?q=maple",
         "register-building": reverse("register-building", kwargs=house),
         "register-boiler": reverse("register-boiler", kwargs=boiler),
