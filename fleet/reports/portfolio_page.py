@@ -176,3 +176,19 @@ def _weekly_counts(boilers: QuerySet[Boiler], at: datetime) -> list[DayCounts]:
 
 def _total(day: DayCounts) -> int:
     return sum(day.counts.values())
+
+
+TABLE_HEAD = ("Building", "Boiler", "Standing", "Since", "Reason", "First act", "Goes")
+
+
+def compose_portfolio_table(portfolio: Portfolio, user: User, at: datetime) -> Iterator[tuple[str, ...]]:
+    """Yield the standing of every boiler, the worst first, under a row of headings. `user` is who reads it."""
+    rows = list(_standing_rows(Boiler.objects.filter(portfolio=portfolio), at))
+    jobs = current_jobs_of_boilers(user, [row.boiler_id for row in rows], at)
+    yield TABLE_HEAD
+    for row in rows:
+        told = _held_json(row, jobs.get(row.boiler_id))
+        building = row.boiler.building
+        since = local_day(row.since, building.zone) if row.since else ""
+        standing = row.standing.replace("_", " ")
+        yield (building.address, row.boiler.name, standing, since, told["reason"], told["act"], told["who"])

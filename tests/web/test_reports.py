@@ -1,5 +1,6 @@
 """Reports to hand over: a boiler's year, a portfolio on one page, and links that anybody can open until they end."""
 
+import csv
 import io
 import re
 from datetime import timedelta
@@ -234,3 +235,16 @@ def test_the_secret_of_a_link_is_in_no_line_of_the_log(held: Fleet, rosa: Client
     address = share(rosa, "portfolio", held.portfolio.id)
     Client().get(address)
     assert not io.StringIO(caplog.text).read().count(address)
+
+
+def test_the_status_is_a_page_and_a_table_for_who_is_signed_in(held: Fleet, rosa: Client, sign_in: SignIn) -> None:
+    path = f"/portfolios/{held.portfolio.id}/"
+    assert "On hold, why, and who goes" in rosa.get(f"{path}page/").content.decode()
+    answer = rosa.get(f"{path}page.csv")
+    lines = list(csv.reader(io.StringIO(answer.content.decode("utf-8-sig"))))
+    assert answer["Content-Disposition"] == 'attachment; filename="portfolio.csv"'
+    assert lines[0] == ["Building", "Boiler", "Standing", "Since", "Reason", "First act", "Goes"]
+    assert lines[1][:4] == ["12 Alder Terrace", "Boiler 1", "hold", "Sun 11 Jan 2026"]
+    assert len(lines) == 1 + Segment.objects.values("boiler").distinct().count()
+    for name in ("page/", "page.csv"):
+        assert sign_in(held.outsider).get(path + name).status_code == 404

@@ -15,9 +15,10 @@ from fleet.errors import Refused
 from fleet.reports import shared_links
 from fleet.reports.boiler_year import compose_boiler_year
 from fleet.reports.content import report_content, report_pdf
-from fleet.reports.portfolio_page import compose_portfolio_page
+from fleet.reports.portfolio_page import compose_portfolio_page, compose_portfolio_table
 from fleet.reports.shared_links import SEE_ACTION
 from fleet.reports.typesetting import set_report
+from fleet.sheets.table_output import as_csv
 from fleet.web.shared.pages import signed_in_action, signed_in_page
 
 PAGES = {
@@ -41,6 +42,23 @@ def show_portfolio_page(request: HttpRequest, at: datetime, portfolio_id: UUID) 
     portfolio = get_object_or_404(policy.portfolios_for(user_of(request), SEE_ACTION, at), id=portfolio_id)
     content = compose_portfolio_page(portfolio, user_of(request), at)
     return _pdf_response(set_report("portfolio_page", content, at), "portfolio")
+
+
+@signed_in_page
+def show_portfolio_status(request: HttpRequest, at: datetime, portfolio_id: UUID) -> HttpResponse:
+    """Show a portfolio on one page, as whoever gets a link to it would see it."""
+    portfolio = get_object_or_404(policy.portfolios_for(user_of(request), SEE_ACTION, at), id=portfolio_id)
+    context = {"told": compose_portfolio_page(portfolio, user_of(request), at), "portfolio": portfolio}
+    return render(request, "reports/portfolio.html", context)
+
+
+@signed_in_page
+def download_portfolio_table(request: HttpRequest, at: datetime, portfolio_id: UUID) -> HttpResponse:
+    """Send the standing of every boiler of a portfolio as CSV."""
+    portfolio = get_object_or_404(policy.portfolios_for(user_of(request), SEE_ACTION, at), id=portfolio_id)
+    rows = compose_portfolio_table(portfolio, user_of(request), at)
+    headers = {"Content-Disposition": 'attachment; filename="portfolio.csv"', "X-Content-Type-Options": "nosniff"}
+    return HttpResponse(b"".join(as_csv(rows)), content_type="text/csv; charset=utf-8", headers=headers)
 
 
 @signed_in_page
