@@ -129,6 +129,14 @@ def test_beat_that_keeps_no_state_purges_when_it_starts_and_then_once_an_hour() 
     assert 3590 < wait <= 3600
 
 
+def test_all_that_beat_sends_is_sent_when_it_starts_however_often_it_dies() -> None:
+    scheduler = Scheduler(app, lazy=True)
+    scheduler.setup_schedule()
+    due = {name: entry.is_due()[0] for name, entry in scheduler.schedule.items() if not name.startswith("celery.")}
+    assert due == dict.fromkeys(settings.CELERY_BEAT_SCHEDULE, True)
+    assert {"sweep", "deliver", "watcher"} <= due.keys()
+
+
 def test_worker_and_beat_write_and_accept_json_alone_and_beat_keeps_no_file() -> None:
     names = ("task_serializer", "result_serializer", "event_serializer")
     assert {app.conf[name] for name in names} == {"json"}
