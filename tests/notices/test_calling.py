@@ -98,6 +98,21 @@ def test_what_is_shelved_is_not_called_until_the_shelving_ends(staffed: Fleet, h
     assert [name for name, at in told() if at > NOW] == ["bram", "manager1"]
 
 
+def test_after_a_shelving_the_whole_list_is_called_anew_also_where_all_were_called_before(
+    staffed: Fleet, held: Fleet
+) -> None:
+    pipeline.sweep(at=NOW + HOUR)
+    decide(AlertDecision("acknowledged", "On my way."), NOW + HOUR)
+    for row in Alert.objects.filter(until=None, level="hold"):
+        shelving = AlertDecision("shelved", "The house is empty.", NOW + DAY)
+        pipeline.act_on_alert(alert=row.id, decision=shelving, version=row.version, by=person("owner1"), at=NOW + HOUR)
+    pipeline.sweep(at=NOW + DAY)
+    assert [name for name, at in told() if at > NOW + HOUR] == ["bram", "manager1"]
+    assert not Alert.objects.filter(condition="nobody_to_tell", until=None).exists()
+    pipeline.sweep(at=NOW + DAY + 30 * MINUTE)
+    assert [name for name, at in told() if at > NOW + DAY] == ["dispatcher1", "owner1"]
+
+
 def test_the_return_to_normal_is_told_to_whoever_was_called_and_to_nobody_else(staffed: Fleet, held: Fleet) -> None:
     staffed.post(staffed.repaired(NOW + HOUR), at=NOW + 2 * HOUR)
     returned = {name for name, _ in told("returned")}
@@ -195,3 +210,12 @@ def test_a_cold_building_that_was_shelved_is_called_of_when_the_shelving_ends(st
         assert Alert.objects.get(condition="building_without_heat").status == status
     called = AlertCall.objects.filter(alert__condition="building_without_heat", at=NOW + DAY)
     assert {call.user.username for call in called} == {"manager1", "dispatcher1"}
+
+
+def test_whoever_has_two_roles_gives_the_time_of_the_second_to_the_next_step(staffed: Fleet) -> None:
+    Destination.objects.filter(user__username="dispatcher1").update(ended_at=NOW - DAY)
+    make_grant = Grant.objects.create
+    make_grant(user=person("manager1"), portfolio=staffed.portfolio, role="dispatcher")
+    staffed.post(staffed.flushed(NOW, burner_stopped=False), at=NOW)
+    pipeline.sweep(at=NOW + 10 * MINUTE)
+    assert {name for name, _ in told()} == {"bram", "manager1", "owner1"}
