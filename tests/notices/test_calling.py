@@ -212,6 +212,24 @@ def test_a_cold_building_that_was_shelved_is_called_of_when_the_shelving_ends(st
     assert {call.user.username for call in called} == {"manager1", "dispatcher1"}
 
 
+def test_the_end_of_the_only_address_raises_an_alert_where_somebody_was_told_before(staffed: Fleet) -> None:
+    Destination.objects.filter(confirmed_at__isnull=False).update(
+        ended_at=NOW, end_reason="refused", failing_since=NOW, failures=1
+    )
+    staffed.post(staffed.flushed(NOW, burner_stopped=False), at=NOW)
+    pipeline.sweep(at=NOW + HOUR)
+    assert Alert.objects.filter(condition="nobody_to_tell", until=None).count() == 1
+    assert Alert.objects.filter(condition="notices_failing", until=None).count() == 4
+
+
+def test_the_alert_of_a_failing_address_ends_when_its_person_removes_it(staffed: Fleet) -> None:
+    Destination.objects.update(ended_at=NOW, end_reason="refused", failing_since=NOW, failures=1)
+    pipeline.sweep(at=NOW + HOUR)
+    Destination.objects.update(end_reason="removed")
+    pipeline.sweep(at=NOW + 2 * HOUR)
+    assert not Alert.objects.filter(condition="notices_failing", until=None).exists()
+
+
 def test_whoever_has_two_roles_gives_the_time_of_the_second_to_the_next_step(staffed: Fleet) -> None:
     Destination.objects.filter(user__username="dispatcher1").update(ended_at=NOW - DAY)
     make_grant = Grant.objects.create
