@@ -249,6 +249,18 @@ def test_an_acknowledgment_by_link_is_on_record_with_its_reason(held: Fleet) -> 
     assert (act.by.username, act.reason) == ("manager1", "By the link in the message.")
 
 
+def test_going_back_to_a_wider_list_that_would_reach_nobody_here_is_refused(held: Fleet) -> None:
+    building = held.bench().boiler.building_id
+    own = f"?building={building}"
+    path = f"/notices/call-list/{held.portfolio.id}/change/"
+    sent = {"version": "0", **lines("caretaker")}
+    assert signed_in("manager1").post(path + own, sent).status_code == 302
+    assert signed_in("manager1").post(path, {"version": "0", **lines("inspector")}).status_code == 302
+    answer = signed_in("manager1").post(path + own, {"version": "1", "wider": "yes"})
+    assert answer.status_code == 422
+    assert "A hold at 12 Alder Terrace would reach nobody: the list names inspector" in answer.content.decode()
+
+
 def test_an_alert_that_changed_under_the_link_is_acknowledged_all_the_same(
     held: Fleet, monkeypatch: pytest.MonkeyPatch
 ) -> None:
