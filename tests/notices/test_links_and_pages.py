@@ -283,3 +283,10 @@ def test_a_link_that_found_nothing_to_acknowledge_is_not_used_up(held: Fleet) ->
     assert Client().post(path).status_code == 410
     grants.update(role="manager")
     assert Client().post(path).status_code == 200
+
+
+def test_quiet_hours_alone_leave_the_digest_as_usual_for_the_role(held: Fleet) -> None:
+    page = signed_in("owner1").get("/account/notices/").content.decode()
+    assert '<option value="weekly" selected>' in page
+    page = signed_in("bram").get("/account/notices/").content.decode()
+    assert '<option value="none" selected>' in page
