@@ -3,6 +3,7 @@
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from datetime import datetime, timedelta
+from uuid import UUID
 
 from fleet.accounts.models import User
 from fleet.alerts.models import Alert, AlertAct
@@ -36,6 +37,17 @@ def effect_of_acts(alert: Alert, acts: Iterable[AlertAct], at: datetime) -> tupl
     shelved = max((a for a in counted if a.kind == "shelved"), key=lambda a: (a.at, a.acted_on), default=None)
     until = shelved.until if shelved else None
     return acknowledged, until if until and at < until else None
+
+
+def shelvings_ended(rows: Iterable[Alert], at: datetime) -> dict[UUID, datetime]:
+    """Return, by alert, when the last shelving that still counts ended; alerts without such a one are left out."""
+    by_id = {row.id: row for row in rows if row.version > 1}  # at its first version nobody decided anything
+    ends: dict[UUID, datetime] = {}
+    shelvings = AlertAct.objects.filter(alert__in=list(by_id), kind="shelved") if by_id else AlertAct.objects.none()
+    for act in shelvings.order_by("at", "acted_on"):
+        if _is_counted(act, by_id[act.alert_id]) and act.until is not None:
+            ends[act.alert_id] = act.until
+    return {alert: end for alert, end in ends.items() if end <= at}
 
 
 def _is_counted(act: AlertAct, alert: Alert) -> bool:

@@ -32,6 +32,11 @@ def open_alerts_of_boiler(boiler: UUID) -> QuerySet[Alert]:
     return Alert.objects.filter(boiler=boiler, until=None).order_by("-since", "condition")
 
 
+def shelvings_over(at: datetime) -> QuerySet[Alert]:
+    """Return the open alerts without a boiler whose shelving is over by `at`. A boiler's follow its judgement."""
+    return Alert.objects.filter(boiler=None, until=None, shelved_until__lte=at).order_by("portfolio", "id")
+
+
 def newest_instants(boilers: QuerySet[Boiler]) -> tuple[datetime | None, datetime | None]:
     """Return when an alert of these boilers was last raised, and when one last returned to normal."""
     instants = Alert.objects.filter(boiler__in=boilers).aggregate(raised=Max("raised_at"), back=Max("returned_at"))

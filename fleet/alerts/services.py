@@ -53,6 +53,11 @@ def reconcile_silence(*, portfolio: UUID, conditions: Sequence[Condition], at: d
     return _reconcile_scope({"portfolio_id": portfolio, "boiler_id": None}, conditions, at, own)
 
 
+def is_silence_raised(portfolio: UUID) -> bool:
+    """Whether an alert is open that alerts reach nobody: it must be able to end, also where nobody is told any more."""
+    return Alert.objects.filter(portfolio=portfolio, condition__in=SILENCE_CONDITIONS, until=None).exists()
+
+
 def reconcile_building(*, portfolio: UUID, building: UUID, conditions: Sequence[Condition], at: datetime) -> Reconciled:
     """Do the same for a building as a whole; the portfolio's pulse must be locked."""
     return _reconcile_scope({"portfolio_id": portfolio, "boiler_id": None}, conditions, at, {"subject": building})
@@ -211,7 +216,7 @@ def raise_unjudged(*, boiler: Boiler, at: datetime) -> list[ChangeEvent]:
 
 
 def refresh_alert(*, alert: UUID, at: datetime) -> list[ChangeEvent]:
-    """Make one alert without a condition of the rules equal to its acts; return events where it is shown again."""
+    """Make one alert equal to its acts without judging anything; return events where it is shown again."""
     row = Alert.objects.get(id=alert)
     old = _written_values(row)
     status = row.status

@@ -15,7 +15,7 @@ from fleet.accounts.models import Grant, User
 from fleet.errors import Fault, Refused
 from fleet.notices.channels.contract import Channel
 from fleet.notices.models import Destination, Notice, NoticeChoices
-from fleet.notices.outbox import NoticeDraft, add_notice
+from fleet.notices.outbox import CONFIRM, NoticeDraft, add_notice
 from fleet.notices.writing.address_text import write_confirmation
 from fleet.records.row_spans import not_ended
 
@@ -79,7 +79,7 @@ def _address_faults(
         yield Fault("known", "You have this address already.", ("address",))
     if used.count() >= MAX_ADDRESSES:
         yield Fault("too_many", f"You have {MAX_ADDRESSES} addresses. Remove one first.", ("address",))
-    recent = Notice.objects.filter(user=user, kind="confirm", created_at__gt=at - timedelta(hours=1))
+    recent = Notice.objects.filter(user=user, kind=CONFIRM, created_at__gt=at - timedelta(hours=1))
     if recent.count() >= MAX_CONFIRMATIONS_PER_HOUR:
         yield Fault("too_often", "Several addresses were tried within this hour. Try again later.", ("address",))
 
@@ -96,7 +96,7 @@ def _send_confirmation(row: Destination, at: datetime) -> None:
     draft = NoticeDraft(
         grant.portfolio_id,
         row.user,
-        kind="confirm",
+        kind=CONFIRM,
         key=f"confirm {row.id}",
         level="routine",
         subject=text.subject,

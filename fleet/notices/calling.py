@@ -13,9 +13,17 @@ from zoneinfo import ZoneInfo
 
 from fleet.accounts import policy
 from fleet.accounts.models import User
+from fleet.alerts.acts import shelvings_ended
 from fleet.alerts.models import Alert
-from fleet.notices.call_list.lines import DANGER, INTERRUPTING, CallStep, steps_for
-from fleet.notices.call_list.recipients import CalledPerson, Reachable, is_anybody_told, read_reachable
+from fleet.notices.call_list.lines import DANGER, INTERRUPTING, steps_for
+from fleet.notices.call_list.recipients import (
+    CalledPerson,
+    Reachable,
+    StepTime,
+    is_anybody_told,
+    read_reachable,
+    times_of_steps,
+)
 from fleet.notices.models import AlertCall, NoticeChoices
 from fleet.notices.outbox import NoticeDraft, add_notice
 from fleet.notices.writing.call_text import CalledAlert, write_call, write_return
@@ -34,7 +42,7 @@ class CallRound:
 
     called: CalledAlert
     began_at: datetime
-    steps: Sequence[tuple[datetime, Sequence[CalledPerson]]]
+    steps: Sequence[StepTime]
 
     @property
     def interrupts(self) -> bool:
@@ -43,25 +51,11 @@ class CallRound:
 
     def due_people(self, at: datetime) -> list[CalledPerson]:
         """Return who is to be called by now. A step that reaches nobody brings the next one forward to its time."""
-        called_by_id: dict[UUID, CalledPerson] = {}
-        for begins, people in self.step_times():
-            if begins <= at:
-                for person in people:
-                    called_by_id.setdefault(person.user.id, person)
-        return list(called_by_id.values())
+        return [person for begins, people in self.step_times() if begins <= at for person in people]
 
-    def step_times(self) -> list[tuple[datetime, Sequence[CalledPerson]]]:
-        """Return when each step comes; steps that reach nobody are left out, and the next takes their time."""
-        times: list[tuple[datetime, Sequence[CalledPerson]]] = []
-        free: datetime | None = None
-        for begins, people in self.steps:
-            begins = free if free is not None else begins
-            if people:
-                times.append((begins, people))
-                free = None
-            else:
-                free = begins
-        return times
+    def step_times(self) -> list[StepTime]:
+        """Return when each step comes and whom it reaches who was not reached before."""
+        return times_of_steps(self.steps)
 
     def exhausted_at(self) -> datetime:
         """Return when nobody is left to tell: at once where no step reaches anybody."""
@@ -101,7 +95,9 @@ def read_rounds(
     """Return the rounds that run now, worst first: none for what is shelved, or acknowledged a short while ago."""
     rows = Alert.objects.filter(portfolio=portfolio, until=None, condition__in=_CALLED_CONDITIONS, shelved_until=None)
     rows = rows.filter(id__in=list(alerts)) if alerts is not None else rows
-    begins = {row: began for row in rows.select_related("boiler__building") if (began := _round_start(row, at))}
+    listed = list(rows.select_related("boiler__building", "portfolio"))
+    shown_again = shelvings_ended(listed, at)
+    begins = {row: began for row in listed if (began := _round_start(row, shown_again.get(row.id), at))}
     rounds = [
         CallRound(called, begins[called.alert], _steps_of(called, begins[called.alert], reachable))
         for called in describe_alerts(list(begins), at)
@@ -126,7 +122,7 @@ def read_single_rounds(
     rows = rows.exclude(condition__in=_CALLED_CONDITIONS).filter(acknowledged_at=None, shelved_until=None)
     rows = rows.filter(id__in=list(alerts)) if alerts is not None else rows
     rounds = []
-    for called in describe_alerts(list(rows.select_related("boiler__building")), at):
+    for called in describe_alerts(list(rows.select_related("boiler__building", "portfolio")), at):
         began = called.alert.raised_at
         steps = [
             (began, [p for p in people if p.user.id in singles]) for _, people in _steps_of(called, began, reachable)
@@ -139,22 +135,17 @@ def _rank_round(call_round: CallRound) -> tuple[int, datetime]:
     return INTERRUPTING.index(call_round.called.condition), call_round.called.alert.since
 
 
-def _round_start(row: Alert, at: datetime) -> datetime | None:
+def _round_start(row: Alert, shown_again_at: datetime | None, at: datetime) -> datetime | None:
     """Return when the present round of calls began; None while an acknowledgment lets it rest."""
-    if row.acknowledged_at:
-        again = row.acknowledged_at + ACKNOWLEDGED_REST
-        return again if again <= at else None
-    return max(filter(None, (row.raised_at, row.acts_from)))
+    rest_ends_at = row.acknowledged_at + ACKNOWLEDGED_REST if row.acknowledged_at else None
+    if rest_ends_at is not None and rest_ends_at > at:
+        return None
+    return max(filter(None, (row.raised_at, row.acts_from, rest_ends_at, shown_again_at)))
 
 
-def _steps_of(
-    called: CalledAlert, began: datetime, reachable: Reachable
-) -> list[tuple[datetime, Sequence[CalledPerson]]]:
-    steps: Sequence[CallStep] = steps_for(reachable.lines_of(called.building), called.condition, called.alert.level)
-    return [
-        (began + timedelta(minutes=step.after_minutes), reachable.people_of_step(step, called.building))
-        for step in steps
-    ]
+def _steps_of(called: CalledAlert, began: datetime, reachable: Reachable) -> list[StepTime]:
+    steps = steps_for(reachable.lines_of(called.building), called.condition, called.alert.level)
+    return reachable.people_by_time(steps, called.building, began)
 
 
 def _write_message(portfolio: UUID, calls: Sequence[tuple[CallRound, CalledPerson]], at: datetime) -> None:
@@ -227,7 +218,8 @@ def tell_returns(*, portfolio: UUID, at: datetime) -> int:
     ended_ids = _ended_alerts(portfolio)
     open_calls = AlertCall.objects.filter(portfolio=portfolio, returned=False, alert__in=ended_ids)
     calls = list(open_calls.select_related("user")) if ended_ids else []
-    rows = {row.id: row for row in Alert.with_withdrawn.filter(id__in=[c.alert_id for c in calls])} if calls else {}
+    alerts = Alert.with_withdrawn.filter(id__in={call.alert_id for call in calls})
+    rows = {row.id: row for row in alerts.select_related("boiler__building", "portfolio")} if calls else {}
     by_person: dict[tuple[UUID, UUID | None], list[CalledAlert]] = defaultdict(list)
     users = {call.user_id: call.user for call in calls}
     described = {ended_alert.alert.id: ended_alert for ended_alert in describe_alerts(list(rows.values()), at)}

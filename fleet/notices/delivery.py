@@ -12,6 +12,7 @@ from uuid import UUID
 
 from django.db import transaction
 
+from fleet.accounts.models import Grant
 from fleet.notices.channels.contract import (
     Channel,
     DeliveryOutcome,
@@ -22,9 +23,10 @@ from fleet.notices.channels.contract import (
 )
 from fleet.notices.channels.resting import falls_over, next_attempt_at, rest_ends_at
 from fleet.notices.models import FAILED, SENT, WAITING, DeliveryAttempt, Destination, Notice
-from fleet.notices.outbox import claim_notice
+from fleet.notices.outbox import CONFIRM, claim_notice
 from fleet.notices.writing.digest_text import PULSE
 from fleet.notices.writing.links import answer_address, stop_address
+from fleet.records.row_spans import not_ended
 
 GIVE_UP_AFTER = timedelta(hours=24)
 GIVE_UP_AFTER_IN_DANGER = timedelta(hours=72)
@@ -42,14 +44,33 @@ def deliver_next(*, channels: Mapping[str, Channel], at: datetime, but_not: Sequ
     notice = claim_notice(at, but_not)
     if notice is None:
         return None
+    if not may_still_be_told(notice, at):
+        _record_not_tried(notice, "This person has no role there any more.", is_final=True, at=at)
+        return notice.id
     destination = choose_destination(notice, channels, at)
     if destination is None:
-        _record_no_address(notice, at)
+        is_over = notice.kind == CONFIRM  # its one address ended, or its channel is not set up any more
+        _record_not_tried(notice, "This person has no address in use.", is_final=is_over, at=at)
         return notice.id
     receiver = Receiver(destination.address, _secrets_of(destination, at))
     result = channels[destination.channel].send(message_of(notice), receiver, at)
-    record_result(notice=notice, destination=destination, result=result, chance=random.random(), at=at)
+    record_result(
+        notice=notice, destination=destination, result=result, channels=channels, chance=random.random(), at=at
+    )
     return notice.id
+
+
+def may_still_be_told(notice: Notice, at: datetime) -> bool:
+    """Return whether a notice still concerns its person: the account is on, and a role in the portfolio holds.
+
+    Between writing and sending hours can pass. Whose role came with a job and ended with it is still told that the
+    job is no longer theirs.
+    """
+    if not notice.user.is_active:
+        return False
+    if notice.kind == CONFIRM or notice.data.get("change") == "cancelled":
+        return True
+    return Grant.objects.filter(not_ended(at), user=notice.user_id, portfolio=notice.portfolio_id).exists()
 
 
 def choose_destination(notice: Notice, channels: Mapping[str, Channel], at: datetime) -> Destination | None:
@@ -58,11 +79,10 @@ def choose_destination(notice: Notice, channels: Mapping[str, Channel], at: date
     In the person's order, that of the call list's channel first. One that failed enough, or rests, is passed over for
     the next. Where all did, the one that failed least is tried again: something is better than nothing.
     """
-    if notice.kind == "confirm":  # the message that asks about an address goes there, and nowhere else
+    if notice.kind == CONFIRM:  # the message that asks about an address goes there, and nowhere else
         unconfirmed_row = Destination.objects.filter(id=notice.data["destination"], ended_at=None).first()
         return unconfirmed_row if unconfirmed_row is not None and unconfirmed_row.channel in channels else None
-    used = Destination.objects.filter(user=notice.user_id, ended_at=None, confirmed_at__isnull=False)
-    listed = [row for row in used.order_by("rank", "made_at", "id") if row.channel in channels]
+    listed = _usable_destinations(notice, channels)
     listed.sort(key=lambda row: row.channel != notice.data.get("channel"))
     outcomes = _outcomes_of(notice)
     fit = [row for row in listed if not falls_over(outcomes.get(row.id, ()), is_danger=notice.is_danger)]
@@ -71,6 +91,12 @@ def choose_destination(notice: Notice, channels: Mapping[str, Channel], at: date
         return (awake or fit)[0]
     hopeful = [row for row in listed if DeliveryOutcome.REFUSED not in outcomes.get(row.id, ())]
     return min(hopeful, key=lambda row: len(outcomes.get(row.id, ())), default=None)
+
+
+def _usable_destinations(notice: Notice, channels: Mapping[str, Channel]) -> list[Destination]:
+    """Return the person's addresses in use that this site can reach, in the person's order."""
+    used = Destination.objects.filter(user=notice.user_id, ended_at=None, confirmed_at__isnull=False)
+    return [row for row in used.order_by("rank", "made_at", "id") if row.channel in channels]
 
 
 def _outcomes_of(notice: Notice) -> OutcomesByDestination:
@@ -112,7 +138,13 @@ def message_of(notice: Notice) -> OutgoingMessage:
 
 @transaction.atomic
 def record_result(
-    *, notice: Notice, destination: Destination, result: DeliveryResult, chance: float, at: datetime
+    *,
+    notice: Notice,
+    destination: Destination,
+    result: DeliveryResult,
+    channels: Mapping[str, Channel],
+    chance: float,
+    at: datetime,
 ) -> None:
     """Record one attempt, and what follows for the notice and the destination. `chance` is from 0 up to 1."""
     row = Notice.objects.select_for_update().get(id=notice.id)
@@ -127,30 +159,31 @@ def record_result(
     )
     place = Destination.objects.select_for_update().get(id=destination.id)
     _note_on_destination(place, result, at)
-    if row.kind == "confirm" and place.channel in CONFIRMED_BY_ANSWER and result.outcome is DeliveryOutcome.SENT:
+    if row.kind == CONFIRM and place.channel in CONFIRMED_BY_ANSWER and result.outcome is DeliveryOutcome.SENT:
         Destination.objects.filter(id=place.id, confirmed_at=None).update(confirmed_at=at)
     if row.status != WAITING:  # another worker was faster after this one was taken for dead
         return
     row.claimed_until = None
     if result.outcome is DeliveryOutcome.SENT:
         row.status, row.sent_at = SENT, at
-    elif _is_too_old(row, at):
+    elif _is_too_old(row, at) or (row.kind == CONFIRM and place.ended_at is not None):
         row.status = FAILED
+    elif _has_untried_destination(row, destination.id, channels):
+        row.next_at = at
     else:
-        row.next_at = _next_attempt(row, destination.id, result=result, chance=chance, at=at)
+        row.next_at = next_attempt_at(at, max(row.tries, 1), chance, result.retry_after)
     row.save(update_fields=["status", "sent_at", "next_at", "claimed_until"])
 
 
-def _next_attempt(
-    notice: Notice, destination_id: UUID, result: DeliveryResult, chance: float, at: datetime
-) -> datetime:
-    """Return when to try again: at once where another destination has not been tried, else after a pause."""
+def _has_untried_destination(notice: Notice, destination_id: UUID, channels: Mapping[str, Channel]) -> bool:
+    """Return whether this destination failed enough, and another that this site can reach did not: it is tried now."""
+    if notice.kind == CONFIRM:
+        return False
     outcomes = _outcomes_of(notice)
-    destinations = Destination.objects.filter(user=notice.user_id, ended_at=None, confirmed_at__isnull=False)
-    is_over = falls_over(outcomes[destination_id], is_danger=notice.is_danger)
-    if is_over and any(not falls_over(outcomes.get(row.id, ()), is_danger=notice.is_danger) for row in destinations):
-        return at
-    return next_attempt_at(at, max(notice.tries, 1), chance, result.retry_after)
+    if not falls_over(outcomes[destination_id], is_danger=notice.is_danger):
+        return False
+    others = _usable_destinations(notice, channels)
+    return any(not falls_over(outcomes.get(row.id, ()), is_danger=notice.is_danger) for row in others)
 
 
 def _is_too_old(notice: Notice, at: datetime) -> bool:
@@ -171,17 +204,17 @@ def _note_on_destination(place: Destination, result: DeliveryResult, at: datetim
 
 
 @transaction.atomic
-def _record_no_address(notice: Notice, at: datetime) -> None:
-    """Record that there was nowhere to send it; it is tried again until it is too old."""
+def _record_not_tried(notice: Notice, answer: str, *, is_final: bool, at: datetime) -> None:
+    """Record why it was sent nowhere; where that is not final, it is tried again until it is too old."""
     DeliveryAttempt.objects.create(
         portfolio_id=notice.portfolio_id,
         notice=notice,
         channel="",
         at=at,
         outcome=DeliveryOutcome.FAILED.value,
-        answer="This person has no address in use.",
+        answer=answer,
     )
     notice.claimed_until = None
     notice.next_at = at + NO_ADDRESS_DELAY
-    notice.status = FAILED if _is_too_old(notice, at) else WAITING
+    notice.status = FAILED if is_final or _is_too_old(notice, at) else WAITING
     notice.save(update_fields=["status", "next_at", "claimed_until"])

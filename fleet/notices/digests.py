@@ -11,7 +11,7 @@ from django.db.models import Min
 from fleet.accounts.models import Grant, User
 from fleet.board.queries import pulse_version
 from fleet.calendar import day_of
-from fleet.notices.models import Destination, Notice, NoticeChoices
+from fleet.notices.models import EMPTY, FAILED, Destination, Notice, NoticeChoices
 from fleet.notices.outbox import NoticeDraft, add_notice
 from fleet.notices.writing.digest_text import PULSE, NewsStart, gather_digest, write_digest
 from fleet.portfolio.models import Building
@@ -32,6 +32,7 @@ class DigestReader:
     kind: str
     hour: int
     zone: str
+    wants_empty: bool  # also where there is nothing to say
 
 
 def write_digests(*, portfolio: UUID, at: datetime) -> int:
@@ -60,7 +61,8 @@ def _find_readers(portfolio: UUID, at: datetime) -> Iterator[DigestReader]:
         kind = choices.digest if choices else default_digest(roles[id_])
         if kind in PERIODS:
             hour = choices.digest_hour if choices else DEFAULT_HOUR
-            yield DigestReader(user, kind, hour, choices.zone if choices else "")
+            zone, wants_empty = (choices.zone, choices.says_nothing_new) if choices else ("", True)
+            yield DigestReader(user, kind, hour, zone=zone, wants_empty=wants_empty)
 
 
 def default_digest(roles: set[str]) -> str:
@@ -72,21 +74,17 @@ def default_digest(roles: set[str]) -> str:
 def _write_one(portfolio: UUID, reader: DigestReader, own_zone: str, at: datetime) -> int:
     user, kind, zone = reader.user, reader.kind, own_zone
     day = day_of(at, zone)
+    day -= timedelta(days=(day.weekday() - MONDAY) % 7 if kind == "weekly" else 0)  # the Monday, also if it was missed
     due = datetime.combine(day, time(reader.hour), ZoneInfo(zone)).astimezone(UTC)
     key = f"digest {portfolio} {user.id} {day.isoformat()}"
-    is_day = kind == "daily" or day.weekday() == MONDAY
-    if not is_day or at < due or Notice.objects.filter(key=key).exists():
+    if at < due or Notice.objects.filter(key=key).exists():
         return 0
     used = Destination.objects.filter(user=user, ended_at=None, confirmed_at__isnull=False)
     confirmed_at = used.aggregate(Min("confirmed_at"))["confirmed_at__min"]
     if confirmed_at is None or confirmed_at > due:
         return 0
-    last = Notice.objects.filter(user=user, portfolio=portfolio, kind="digest").order_by("-created_at").first()
-    news = NewsStart(last.created_at, last.data.get(PULSE)) if last else NewsStart(at - PERIODS[kind])
+    news = _start_of_news(portfolio, reader, at)
     content = gather_digest(portfolio=portfolio, user=user, news=news, zone=zone, at=at)
-    choices = NoticeChoices.objects.filter(user=user).first()
-    if content.is_empty and choices is not None and not choices.says_nothing_new:
-        return 0
     text = write_digest(content, user, kind)
     draft = NoticeDraft(
         portfolio,
@@ -101,5 +99,18 @@ def _write_one(portfolio: UUID, reader: DigestReader, own_zone: str, at: datetim
         zone=zone,
         chart=content.chart,
     )
-    add_notice(draft, at)
+    notice = add_notice(draft, at)
+    if content.is_empty and not reader.wants_empty:
+        Notice.objects.filter(id=notice.id).update(status=EMPTY)  # so that this day, or week, is done with
+        return 0
     return 1
+
+
+def _start_of_news(portfolio: UUID, reader: DigestReader, at: datetime) -> NewsStart:
+    """Return since when something is new: since the last digest that did not fail, as one that failed told nothing."""
+    digests = Notice.objects.filter(user=reader.user, portfolio=portfolio, kind="digest").order_by("created_at")
+    last = digests.exclude(status=FAILED).last()
+    if last is not None:
+        return NewsStart(last.created_at, last.data.get(PULSE))
+    first = digests.first()
+    return NewsStart((first.created_at if first else at) - PERIODS[reader.kind])

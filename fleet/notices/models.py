@@ -11,7 +11,8 @@ from fleet.portfolio.models import Building
 from fleet.records.base_model import Row
 
 WAITING, SENT, FAILED, FOLDED = "waiting", "sent", "failed", "folded"
-NOTICE_STATUSES = (WAITING, SENT, FAILED, FOLDED)
+EMPTY = "empty"  # a digest with nothing to say, for somebody who wants none of these: kept, and not sent
+NOTICE_STATUSES = (WAITING, SENT, FAILED, FOLDED, EMPTY)
 
 
 class CallList(Row):
@@ -141,8 +142,11 @@ class DeliveryAttempt(Row):
 
 
 class AlertCall(Row):
-    """That a person was called of an alert in one round. A round begins when the alert is raised, or raised anew, or
-    when an acknowledgment's time is over. `returned`: the end of the alert was told, too, or needs no telling."""
+    """That a person was called of an alert in one round.
+
+    A round begins when the alert is raised, or raised anew, when an acknowledgment's time is over, and when a shelving
+    ends. `returned`: the end of the alert was told, too, or needs no telling.
+    """
 
     alert = models.ForeignKey(Alert, models.PROTECT, related_name="calls")
     user = models.ForeignKey(User, models.PROTECT, related_name="+")

@@ -17,6 +17,8 @@ FOLD_DELAY = timedelta(minutes=10)  # how long they are gathered
 MAX_FOLDED_LINES = 40
 CLAIM_TIME = timedelta(minutes=2)  # longer than any attempt: after that the worker that had it is taken for dead
 DEFAULT_ZONE = "UTC"
+CONFIRM = "confirm"  # asks at a new address whether it is the person's own
+SENT_ALONE = ("digest", CONFIRM)  # neither folded nor counted: one says it all, the other goes to one address only
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,7 +43,8 @@ class NoticeDraft:
 
 def add_notice(draft: NoticeDraft, at: datetime) -> Notice:
     """Write a notice, once for each key: a second one with the same key changes nothing and returns the first."""
-    due_at = at if draft.interrupts else _first_allowed(draft, at)
+    is_asked_for = draft.kind == CONFIRM  # its person waits for it before the page
+    due_at = at if draft.interrupts or is_asked_for else _first_allowed(draft, at)
     values = {
         "portfolio_id": draft.portfolio,
         "user": draft.user,
@@ -61,7 +64,7 @@ def add_notice(draft: NoticeDraft, at: datetime) -> Notice:
     if draft.id is not None:
         values["id"] = draft.id
     notice, is_new = Notice.objects.get_or_create(key=draft.key, defaults=values)
-    if is_new and draft.kind != "digest":
+    if is_new and draft.kind not in SENT_ALONE:
         _fold_where_too_many(notice, draft, at)
     return notice
 
@@ -81,7 +84,7 @@ def _one_line(text: str) -> str:
 def _fold_where_too_many(notice: Notice, draft: NoticeDraft, at: datetime) -> None:
     """Tell a person together what comes beyond so many notices in an hour: a bad night must not send hundreds."""
     recent = Notice.objects.filter(user=draft.user, created_at__gt=at - timedelta(hours=1), created_at__lte=at)
-    if recent.exclude(status=FOLDED).exclude(id=notice.id).exclude(kind="digest").count() < MAX_PER_HOUR:
+    if recent.exclude(status=FOLDED).exclude(id=notice.id).exclude(kind__in=SENT_ALONE).count() < MAX_PER_HOUR:
         return
     is_waiting = Q(kind="folded", status=WAITING, due_at__gt=at, claimed_until=None)
     gathered = Notice.objects.filter(is_waiting, user=draft.user, portfolio=draft.portfolio, tries=0)

@@ -7,6 +7,7 @@ from django.db.models import Q, QuerySet
 from fleet.accounts import policy
 from fleet.accounts.models import User
 from fleet.notices.models import Notice
+from fleet.notices.outbox import CONFIRM
 
 NOTICE_KINDS = ("call", "returned", "folded", "slip", "evening", "digest", "single", "confirm")
 ACTING_LINKS = "/notices/"  # links below it act in the reader's name
@@ -26,7 +27,10 @@ def visible_notices(user: User, at: datetime) -> QuerySet[Notice]:
 
 
 def text_for_reader(notice: Notice, reader: User) -> str:
-    """Return the text; to others than the one it is for without the links that act in that person's name."""
-    if notice.user_id == reader.id:
+    """Return the text; to others than the one it is for without the links that act in that person's name.
+
+    The link that confirms an address is left out for its own person, too: it is to be read at that address.
+    """
+    if notice.user_id == reader.id and notice.kind != CONFIRM:
         return notice.text
     return "\n".join(line for line in notice.text.splitlines() if ACTING_LINKS not in line)

@@ -3,7 +3,7 @@
 import hashlib
 from collections import defaultdict
 from collections.abc import Collection, Iterable, Sequence
-from datetime import datetime, timedelta
+from datetime import date, datetime, timedelta
 from uuid import UUID
 from zoneinfo import ZoneInfo
 
@@ -88,26 +88,27 @@ def tell_tomorrow(*, portfolio: UUID, at: datetime) -> int:
         planned_since__gt=at,
         planned_since__lte=at + timedelta(hours=32),
     )
-    by_person: dict[tuple[User, str], list[Job]] = defaultdict(list)
+    by_person: dict[tuple[User, date, str], list[Job]] = defaultdict(list)  # an evening of each zone
     for job in soon.select_related("building", "technician", "second").order_by("planned_since", "id"):
         tomorrow = day_of(at, job.building.zone) + timedelta(days=1)
         is_evening = at.astimezone(ZoneInfo(job.building.zone)).hour >= EVENING_HOUR
         if job.planned_since and is_evening and day_of(job.planned_since, job.building.zone) == tomorrow:
             for person in filter(None, (job.technician, job.second)):
-                by_person[person, tomorrow.isoformat()].append(job)
-    reachable = people_with_address({person.id for person, _ in by_person}, at)
-    told_states = [
-        _add_evening(person, day, jobs, at) for (person, day), jobs in by_person.items() if person.id in reachable
-    ]
-    return sum(told_states)
+                by_person[person, tomorrow, job.building.zone].append(job)
+    reachable = people_with_address({person.id for person, _, _ in by_person}, at)
+    return sum(
+        _add_evening(person, day, zone=zone, jobs=jobs, at=at)
+        for (person, day, zone), jobs in by_person.items()
+        if person.id in reachable
+    )
 
 
-def _add_evening(person: User, day: str, jobs: Sequence[Job], at: datetime) -> int:
-    key = f"evening {jobs[0].portfolio_id} {person.id} {day}"
+def _add_evening(person: User, day: date, *, zone: str, jobs: Sequence[Job], at: datetime) -> int:
+    key = f"evening {jobs[0].portfolio_id} {person.id} {day.isoformat()} {zone}"
     if Notice.objects.filter(key=key).exists():
         return 0
     items = _items_by_job(jobs)
-    text = write_evening_slip([SlipJob.of(job, items[job.id], person) for job in jobs], jobs[0].building.zone)
+    text = write_evening_slip([SlipJob.of(job, items[job.id], person) for job in jobs], day)
     draft = NoticeDraft(
         jobs[0].portfolio_id,
         person,
@@ -117,8 +118,8 @@ def _add_evening(person: User, day: str, jobs: Sequence[Job], at: datetime) -> i
         subject=text.subject,
         text=text.text,
         html=text.html,
-        data={"jobs": [str(job.id) for job in jobs], "day": day},
-        zone=jobs[0].building.zone,
+        data={"jobs": [str(job.id) for job in jobs], "day": day.isoformat()},
+        zone=zone,
     )
     add_notice(draft, at)
     return 1

@@ -165,8 +165,8 @@ def _act_without_judging(alert: Alert, write_facts: Callable[[list[Boiler]], Ale
     lock_pulse(alert.portfolio_id)
     act = write_facts(boilers)
     events = [*_alert_events(act)[alert.portfolio_id]]
-    if alert.boiler_id is None:
+    if alert.condition in alerts.PORTFOLIO_CONDITIONS:
         events += settle_portfolio(portfolio=alert.portfolio_id, at=act.at).events
-    else:
+    else:  # of a building, a job or messages: nothing else would make the alert follow its acts at once
         alerts.refresh_alert(alert=alert.id, at=act.at)
     record_and_tell(portfolio=alert.portfolio_id, events=events, cause=cause, at=act.at)

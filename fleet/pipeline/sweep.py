@@ -8,12 +8,15 @@ from uuid import UUID
 from django.db import transaction
 
 from fleet.alerts import services as alerts
+from fleet.alerts.models import Alert
+from fleet.alerts.queries import shelvings_over
 from fleet.board import queries
 from fleet.board.models import Judged
 from fleet.evidence import build_of
 from fleet.pipeline.conclude import conclude_boilers
 from fleet.pipeline.jobs import sweep_jobs
 from fleet.pipeline.memory import forget_boilers
+from fleet.pipeline.portfolio_conditions import lock_pulse
 from fleet.pipeline.telling import record_and_tell, sweep_notices
 from fleet.portfolio.locks import lock_boilers
 from fleet.portfolio.models import Boiler, Portfolio
@@ -41,6 +44,8 @@ def sweep(*, at: datetime, limit: int = MAX_BOILERS_PER_SWEEP, tells: bool = Tru
     """
     builds = [(p, build_of(p, at)) for p in Portfolio.objects.values_list("id", flat=True)]
     outcomes = [_judge_boiler(boiler, at) for boiler in queries.boilers_to_judge(builds, at, limit)]
+    for alert in shelvings_over(at):
+        _end_shelving(alert, at)
     sweep_jobs(at=at, limit=limit)
     if tells:
         sweep_notices(at=at)
@@ -60,6 +65,15 @@ def _judge_boiler(boiler_id: UUID, at: datetime) -> str:
         log.exception("boiler %s could not be judged", boiler_id)
         _record_failure(boiler_id, at)
         return "failed"
+
+
+@transaction.atomic
+def _end_shelving(alert: Alert, at: datetime) -> None:
+    """Show an alert without a boiler again: no judgement of a boiler would."""
+    lock_pulse(alert.portfolio_id)
+    events = alerts.refresh_alert(alert=alert.id, at=at)
+    if events:
+        record_and_tell(portfolio=alert.portfolio_id, events=events, cause=Cause(who="sweep"), at=at)
 
 
 def _record_failure(boiler_id: UUID, at: datetime) -> None:

@@ -10,7 +10,7 @@ from django.db import transaction
 from fleet.alerts import services as alerts
 from fleet.board import services as board
 from fleet.notices import calling, digests, slips
-from fleet.notices.call_list.recipients import is_anybody_told
+from fleet.notices.call_list.recipients import is_set_up_to_tell
 from fleet.notices.silence import silence_conditions
 from fleet.pipeline.portfolio_conditions import clamp_to_written_alerts, try_to_lock_pulse
 from fleet.portfolio.models import Portfolio
@@ -45,7 +45,7 @@ def sweep_notices(*, at: datetime) -> int:
     """
     notice_count = 0
     for portfolio in Portfolio.objects.order_by("id").values_list("id", flat=True):
-        if is_anybody_told(portfolio, at):
+        if is_set_up_to_tell(portfolio, at) or alerts.is_silence_raised(portfolio):
             try:
                 with transaction.atomic():
                     notice_count += _sweep_portfolio(portfolio, at)

@@ -5,10 +5,13 @@ from typing import Any
 from uuid import uuid4
 
 import pytest
+from django.utils import timezone
 
-from fleet.accounts.models import Absence, User
+from fleet.accounts import keys
+from fleet.accounts.models import Absence, Grant, User
 from fleet.alerts.models import Alert
 from fleet.notices.models import CallList, Destination, Notice, NoticeChoices
+from fleet.portfolio.models import Portfolio
 from tests.api.desk import Desk
 from tests.api.phone import Phone
 from tests.cast import DAY, NOW, Fleet
@@ -76,6 +79,25 @@ def test_ones_own_notice_is_acknowledged_once(held: Fleet) -> None:
     assert phone("manager1").send("POST", path, headers={"Idempotency-Key": "b"}).status_code == 200
     assert Alert.objects.get(condition="hold").acknowledged_at is not None
     assert phone("manager1").send("POST", path, headers={"Idempotency-Key": "c"}).status_code == 409
+
+
+@pytest.mark.parametrize(
+    ("scopes", "is_elsewhere", "status"),
+    [({"read"}, False, 409), ({"read", "acts"}, True, 404), ({"read", "acts"}, False, 200)],
+)
+def test_a_key_acknowledges_by_a_notice_only_within_its_scopes_and_portfolio(
+    held: Fleet, scopes: set[str], is_elsewhere: bool, status: int
+) -> None:
+    notice = Notice.objects.get(kind="call", user__username="manager1")
+    manager, other = notice.user, Portfolio.objects.create(ref="OTHER", name="Other")
+    Grant.objects.create(user=manager, portfolio=other, role="manager")
+    portfolio = other if is_elsewhere else held.portfolio
+    key = keys.create_key(user=manager, name="phone", scopes=sorted(scopes), portfolio=portfolio.id, at=timezone.now())
+    answer = Phone(key.secret).send(
+        "POST", f"/api/v1/notices/{notice.id}/acknowledge/", headers={"Idempotency-Key": "a"}
+    )
+    assert answer.status_code == status
+    assert Alert.objects.filter(condition="hold", acknowledged_at=None).exists() is (status != 200)
 
 
 def adopt(fleet: Fleet, name: str, body: Any, version: int = 0, query: str = "") -> Any:

@@ -6,7 +6,7 @@ import pytest
 
 from fleet import pipeline
 from fleet.accounts.absences import AbsenceRequest, record_absence
-from fleet.accounts.models import User
+from fleet.accounts.models import Grant, User
 from fleet.alerts.acts import AlertDecision
 from fleet.alerts.models import Alert
 from fleet.notices.models import AlertCall, CallList, Destination, Notice
@@ -95,7 +95,22 @@ def test_what_is_shelved_is_not_called_until_the_shelving_ends(staffed: Fleet, h
     pipeline.sweep(at=NOW + DAY - SECOND)
     assert {name for name, _ in told()} == {"bram", "manager1"}
     pipeline.sweep(at=NOW + DAY)
-    assert {name for name, _ in told()} == {"bram", "manager1", "dispatcher1", "owner1"}
+    assert [name for name, at in told() if at > NOW] == ["bram", "manager1"]
+
+
+def test_after_a_shelving_the_whole_list_is_called_anew_also_where_all_were_called_before(
+    staffed: Fleet, held: Fleet
+) -> None:
+    pipeline.sweep(at=NOW + HOUR)
+    decide(AlertDecision("acknowledged", "On my way."), NOW + HOUR)
+    for row in Alert.objects.filter(until=None, level="hold"):
+        shelving = AlertDecision("shelved", "The house is empty.", NOW + DAY)
+        pipeline.act_on_alert(alert=row.id, decision=shelving, version=row.version, by=person("owner1"), at=NOW + HOUR)
+    pipeline.sweep(at=NOW + DAY)
+    assert [name for name, at in told() if at > NOW + HOUR] == ["bram", "manager1"]
+    assert not Alert.objects.filter(condition="nobody_to_tell", until=None).exists()
+    pipeline.sweep(at=NOW + DAY + 30 * MINUTE)
+    assert [name for name, at in told() if at > NOW + DAY] == ["dispatcher1", "owner1"]
 
 
 def test_the_return_to_normal_is_told_to_whoever_was_called_and_to_nobody_else(staffed: Fleet, held: Fleet) -> None:
@@ -174,3 +189,51 @@ def test_an_address_that_is_not_confirmed_or_has_ended_hears_nothing(staffed: Fl
     Destination.objects.filter(user__username="manager1").update(ended_at=NOW - DAY)
     staffed.post(staffed.flushed(NOW, burner_stopped=False), at=NOW)
     assert {name for name, _ in told()} == {"dispatcher1"}
+
+
+def test_an_acknowledged_cold_building_is_not_called_of_until_four_hours_later(staffed: Fleet, held: Fleet) -> None:
+    staffed.post(staffed.flushed(NOW, "ALD12 B2", burner_stopped=False), at=NOW)
+    assert Alert.objects.filter(condition="building_without_heat", until=None).count() == 1
+    decide(AlertDecision("acknowledged", "On my way."), NOW + MINUTE)
+    assert Alert.objects.get(condition="building_without_heat").acknowledged_at == NOW + MINUTE
+    pipeline.sweep(at=NOW + 4 * HOUR)
+    assert {name for name, _ in told()} == {"bram", "manager1", "dispatcher1"}
+    pipeline.sweep(at=NOW + MINUTE + 4 * HOUR)
+    assert {name for name, at in told() if at > NOW + 4 * HOUR} == {"bram", "manager1", "dispatcher1"}
+
+
+def test_a_cold_building_that_was_shelved_is_called_of_when_the_shelving_ends(staffed: Fleet, held: Fleet) -> None:
+    staffed.post(staffed.flushed(NOW, "ALD12 B2", burner_stopped=False), at=NOW)
+    decide(AlertDecision("shelved", "The house is empty.", NOW + DAY), NOW + MINUTE)
+    for at, status in ((NOW + DAY - SECOND, "shelved"), (NOW + DAY, "raised")):
+        pipeline.sweep(at=at)
+        assert Alert.objects.get(condition="building_without_heat").status == status
+    called = AlertCall.objects.filter(alert__condition="building_without_heat", at=NOW + DAY)
+    assert {call.user.username for call in called} == {"manager1", "dispatcher1"}
+
+
+def test_the_end_of_the_only_address_raises_an_alert_where_somebody_was_told_before(staffed: Fleet) -> None:
+    Destination.objects.filter(confirmed_at__isnull=False).update(
+        ended_at=NOW, end_reason="refused", failing_since=NOW, failures=1
+    )
+    staffed.post(staffed.flushed(NOW, burner_stopped=False), at=NOW)
+    pipeline.sweep(at=NOW + HOUR)
+    assert Alert.objects.filter(condition="nobody_to_tell", until=None).count() == 1
+    assert Alert.objects.filter(condition="notices_failing", until=None).count() == 4
+
+
+def test_the_alert_of_a_failing_address_ends_when_its_person_removes_it(staffed: Fleet) -> None:
+    Destination.objects.update(ended_at=NOW, end_reason="refused", failing_since=NOW, failures=1)
+    pipeline.sweep(at=NOW + HOUR)
+    Destination.objects.update(end_reason="removed")
+    pipeline.sweep(at=NOW + 2 * HOUR)
+    assert not Alert.objects.filter(condition="notices_failing", until=None).exists()
+
+
+def test_whoever_has_two_roles_gives_the_time_of_the_second_to_the_next_step(staffed: Fleet) -> None:
+    Destination.objects.filter(user__username="dispatcher1").update(ended_at=NOW - DAY)
+    make_grant = Grant.objects.create
+    make_grant(user=person("manager1"), portfolio=staffed.portfolio, role="dispatcher")
+    staffed.post(staffed.flushed(NOW, burner_stopped=False), at=NOW)
+    pipeline.sweep(at=NOW + 10 * MINUTE)
+    assert {name for name, _ in told()} == {"bram", "manager1", "owner1"}

@@ -7,6 +7,7 @@ import pytest
 from PIL import Image
 
 from fleet import pipeline
+from fleet.accounts.models import User
 from fleet.notices.models import Notice, NoticeChoices
 from fleet.notices.writing.digest_text import MAX_LINES
 from tests.cast import DAY, NOW, Fleet
@@ -14,7 +15,7 @@ from tests.notices.reach import staff, told
 from tests.stories import story
 
 pytestmark = pytest.mark.django_db
-SECOND = timedelta(seconds=1)
+SECOND, HOUR = timedelta(seconds=1), timedelta(hours=1)
 SEVEN = datetime(2026, 1, 13, 12, 0, tzinfo=UTC)  # seven in the morning at the boilers, a Tuesday
 
 
@@ -30,7 +31,7 @@ def staffed(fleet: Fleet) -> None:
 def test_a_digest_comes_at_the_hour_and_by_default_to_manager_and_dispatcher(
     staffed: Fleet, at: datetime, names: set[str]
 ) -> None:
-    NoticeChoices.objects.update(digest="none")
+    NoticeChoices.objects.create(user=User.objects.get(username="owner1"), digest="none")
     pipeline.sweep(at=at)
     assert {name for name, when in told("digest") if when >= NOW} == names
 
@@ -47,10 +48,9 @@ def test_after_eight_days_without_a_sweep_only_todays_digest_is_written(staffed:
 
 
 def test_the_owner_reads_on_mondays(staffed: Fleet) -> None:
-    pipeline.sweep(at=SEVEN)
-    assert "owner1" not in {name for name, _ in told("digest")}
-    pipeline.sweep(at=SEVEN + 6 * DAY)
-    assert "owner1" in {name for name, _ in told("digest")}
+    for day in range(8):  # from Monday to the Monday after it
+        pipeline.sweep(at=NOW + day * DAY)
+    assert [at for name, at in told("digest") if name == "owner1"] == [NOW, NOW + 7 * DAY]
 
 
 def test_the_subject_says_what_is_new_and_the_worst_and_each_line_has_its_link(staffed: Fleet) -> None:
@@ -80,5 +80,34 @@ def test_with_nothing_to_say_it_says_so_in_one_line_or_is_not_sent(fleet: Fleet,
     pipeline.sweep(at=NOW - 2 * DAY)  # tells of what the visits left
     NoticeChoices.objects.create(user=people["manager"], says_nothing_new=says)
     pipeline.sweep(at=SEVEN)
-    texts = Notice.objects.filter(kind="digest", user=people["manager"], created_at=SEVEN)
+    texts = Notice.objects.filter(kind="digest", user=people["manager"], created_at=SEVEN, status="waiting")
     assert [("Nothing new" in t.text) for t in texts] == [True] * count
+
+
+def test_a_weekly_digest_whose_monday_was_missed_comes_with_the_next_sweep_and_once(staffed: Fleet) -> None:
+    for hours in (0, 1, 24):
+        pipeline.sweep(at=SEVEN + DAY + timedelta(hours=hours))  # Wednesday and Thursday; no sweep ran on Monday
+    assert Notice.objects.filter(kind="digest", user__username="owner1").count() == 1
+
+
+def test_what_a_digest_told_that_never_arrived_is_new_in_the_next(staffed: Fleet) -> None:
+    pipeline.sweep(at=SEVEN)
+    Notice.objects.filter(kind="digest").update(status="failed")
+    pipeline.sweep(at=SEVEN + DAY)
+    digest = Notice.objects.filter(kind="digest", user__username="manager1").latest("created_at")
+    assert digest.subject.startswith("1 new hold")
+
+
+def test_who_wants_no_empty_digest_gets_none_later_in_the_day_either(fleet: Fleet) -> None:
+    people = staff(fleet)
+    fleet.post(fleet.serviced(NOW - 3 * DAY), at=NOW - 3 * DAY)
+    fleet.post(fleet.serviced(NOW - 3 * DAY, "ALD12 B2"), at=NOW - 3 * DAY)
+    pipeline.sweep(at=NOW - 2 * DAY)
+    NoticeChoices.objects.create(user=people["manager"], says_nothing_new=False)
+    pipeline.sweep(at=SEVEN)
+    fleet.post(fleet.flushed(SEVEN + HOUR, burner_stopped=False), at=SEVEN + HOUR)
+    pipeline.sweep(at=SEVEN + 2 * HOUR)
+    sent = Notice.objects.filter(kind="digest", user=people["manager"], created_at__gte=SEVEN)
+    assert not sent.filter(status="waiting").exists()
+    pipeline.sweep(at=SEVEN + DAY)
+    assert sent.get(status="waiting").subject.startswith("1 new hold")

@@ -1,19 +1,22 @@
 """The links in messages ask before they act, work once and for their person only; the pages show what each may see."""
 
 from datetime import datetime, timedelta
+from typing import Any
 
 import pytest
 from django.core import signing
+from django.db.models import F
 from django.test import Client
 
 from fleet import pipeline
-from fleet.accounts.models import User
+from fleet.accounts.models import Grant, User
 from fleet.alerts.models import Alert
 from fleet.notices.addresses import add_address, confirm_address
 from fleet.notices.channels.contract import DeliveryOutcome, DeliveryResult
 from fleet.notices.delivery import deliver_next
 from fleet.notices.models import CallList, Destination, Notice, NoticeChoices
 from fleet.notices.writing import links
+from fleet.pipeline import answered_notices
 from tests.cast import DAY, NOW, Fleet, make_person
 from tests.notices.reach import KeptChannel, give_address, staff
 from tests.stories import story
@@ -244,3 +247,46 @@ def test_an_acknowledgment_by_link_is_on_record_with_its_reason(held: Fleet) -> 
     pipeline.acknowledge_notice(notice=call_of("manager1").id, by=User.objects.get(username="manager1"), at=NOW)
     act = Alert.objects.get(condition="hold").acts.get()
     assert (act.by.username, act.reason) == ("manager1", "By the link in the message.")
+
+
+def test_going_back_to_a_wider_list_that_would_reach_nobody_here_is_refused(held: Fleet) -> None:
+    building = held.bench().boiler.building_id
+    own = f"?building={building}"
+    path = f"/notices/call-list/{held.portfolio.id}/change/"
+    sent = {"version": "0", **lines("caretaker")}
+    assert signed_in("manager1").post(path + own, sent).status_code == 302
+    assert signed_in("manager1").post(path, {"version": "0", **lines("inspector")}).status_code == 302
+    answer = signed_in("manager1").post(path + own, {"version": "1", "wider": "yes"})
+    assert answer.status_code == 422
+    assert "A hold at 12 Alder Terrace would reach nobody: the list names inspector" in answer.content.decode()
+
+
+def test_an_alert_that_changed_under_the_link_is_acknowledged_all_the_same(
+    held: Fleet, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    real, changed = answered_notices.act_on_alert, []
+
+    def change_first(**what: Any) -> Alert:
+        if not changed:  # the sweep, or a post, gave it another version meanwhile
+            changed.append(Alert.objects.filter(id=what["alert"]).update(version=F("version") + 1))
+        return real(**what)
+
+    monkeypatch.setattr(answered_notices, "act_on_alert", change_first)
+    assert Client().post(path_of(links.answer_address(call_of("manager1").id))).status_code == 200
+    assert is_acknowledged()
+
+
+def test_a_link_that_found_nothing_to_acknowledge_is_not_used_up(held: Fleet) -> None:
+    path = path_of(links.answer_address(call_of("manager1").id))
+    grants = Grant.objects.filter(user__username="manager1")
+    grants.update(role="caretaker")
+    assert Client().post(path).status_code == 410
+    grants.update(role="manager")
+    assert Client().post(path).status_code == 200
+
+
+def test_quiet_hours_alone_leave_the_digest_as_usual_for_the_role(held: Fleet) -> None:
+    page = signed_in("owner1").get("/account/notices/").content.decode()
+    assert '<option value="weekly" selected>' in page
+    page = signed_in("bram").get("/account/notices/").content.decode()
+    assert '<option value="none" selected>' in page

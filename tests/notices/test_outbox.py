@@ -107,6 +107,14 @@ def test_danger_goes_to_the_next_address_after_the_first_failure(fleet: Fleet) -
     assert [address for address, _ in good.got] == ["chat:bram"]
 
 
+def test_a_failure_pauses_also_where_another_address_is_of_a_channel_that_this_site_lacks(fleet: Fleet) -> None:
+    give_address(fleet.caretaker, rank=0)
+    give_address(fleet.caretaker, "chat", rank=1)
+    notice = add(fleet)
+    deliver_all(answer(DeliveryOutcome.FAILED), NOW)
+    assert row(notice).next_at >= NOW + MINUTE / 2
+
+
 def test_an_address_that_is_refused_ends_and_the_next_one_is_told(fleet: Fleet) -> None:
     first = give_address(fleet.caretaker, rank=0)
     give_address(fleet.caretaker, "chat", rank=1)

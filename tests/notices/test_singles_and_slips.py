@@ -1,6 +1,7 @@
 """What comes singly for who wants it so; and job slips: planned, changed, taken away, and the evening before."""
 
 from datetime import UTC, datetime, time, timedelta
+from uuid import uuid4
 
 import pytest
 
@@ -10,6 +11,8 @@ from fleet.alerts.models import Alert
 from fleet.jobs.acts import JobDecision
 from fleet.jobs.models import Job
 from fleet.notices.models import Notice, NoticeChoices
+from fleet.pipeline import telling
+from fleet.portfolio.models import Building
 from tests.cast import DAY, NOW, Fleet, make_person
 from tests.notices.reach import give_address, staff, told
 from tests.stories import story
@@ -83,7 +86,46 @@ def test_the_evening_before_everything_of_the_next_day_is_told_once(staffed: Fle
     pipeline.sweep(at=at)
     evening = Notice.objects.filter(kind="evening")
     assert [row.user.username for row in evening] == ["rosa"] * count
-    assert all(row.subject == "Tomorrow: 1 job, the first at 09:00, 12 Alder Terrace" for row in evening)
+    assert all(row.subject == "Tue 13 Jan 2026: 1 job, the first at 09:00, 12 Alder Terrace" for row in evening)
+
+
+def test_jobs_in_two_zones_are_each_told_in_the_evening_of_their_own_place(staffed: Fleet) -> None:
+    plan(staffed, "rosa", NOW + DAY)
+    house = Building.objects.create(
+        portfolio=staffed.portfolio, ref="WEST", address="1 West Quay", zone="America/Los_Angeles"
+    )
+    west = Job.objects.get(building=staffed.bench().boiler.building_id)
+    west.id, west.building, west.planned_since = uuid4(), house, NOW + DAY + 6 * HOUR
+    west.planned_until = west.planned_since + HOUR
+    west.save(force_insert=True)
+    for hour in range(6):
+        telling.sweep_notices(at=EVENING + hour * HOUR)
+    evening = Notice.objects.filter(kind="evening").order_by("created_at")
+    assert [(row.created_at, "1 West Quay" in row.text) for row in evening] == [
+        (EVENING, False),
+        (EVENING + 3 * HOUR, True),
+    ]
+
+
+# Just after midnight of the next day, and just before the midnight after it.
+@pytest.mark.parametrize(
+    ("starts", "count"), [(6 * HOUR - SECOND, 0), (6 * HOUR, 1), (30 * HOUR - SECOND, 1), (30 * HOUR, 0)]
+)
+def test_the_evening_tells_of_the_whole_next_day_and_of_no_other(staffed: Fleet, starts: timedelta, count: int) -> None:
+    job = plan(staffed, "rosa", NOW + DAY)
+    since = EVENING + starts
+    Job.objects.filter(id=job.id).update(planned_since=since, planned_until=since + HOUR)
+    telling.sweep_notices(at=EVENING)
+    assert Notice.objects.filter(kind="evening").count() == count
+
+
+def test_an_evening_slip_held_back_until_the_morning_still_says_the_right_day(staffed: Fleet) -> None:
+    NoticeChoices.objects.create(user=staffed.technician, quiet_from=time(17), quiet_until=time(7))
+    plan(staffed, "rosa", NOW + DAY)
+    telling.sweep_notices(at=EVENING)
+    notice = Notice.objects.get(kind="evening")
+    assert notice.due_at == EVENING + 13 * HOUR
+    assert notice.subject == "Tue 13 Jan 2026: 1 job, the first at 09:00, 12 Alder Terrace"
 
 
 def test_a_slip_waits_for_the_end_of_the_quiet_hours(staffed: Fleet) -> None:

@@ -5,11 +5,11 @@ from datetime import datetime
 from uuid import UUID
 
 from django.db import transaction
-from django.db.models import Max
+from django.db.models import Max, QuerySet
 
 from fleet.accounts.models import User
 from fleet.errors import Fault, Refused
-from fleet.notices.call_list.lines import INTERRUPTING, CallLine, line_faults, steps_for
+from fleet.notices.call_list.lines import DEFAULT_LINES, INTERRUPTING, CallLine, line_faults, steps_for
 from fleet.notices.call_list.recipients import Reachable, read_reachable
 from fleet.notices.models import CallList
 from fleet.portfolio.models import Building, Portfolio
@@ -55,20 +55,32 @@ def newest_number(portfolio: UUID, building: UUID | None) -> int:
 def _find_faults(
     portfolio: UUID, building: UUID | None, lines: Sequence[CallLine] | None, channels: Sequence[str], at: datetime
 ) -> Iterator[Fault]:
+    reachable = read_reachable(portfolio, at)
     if lines is None:
+        yield from _find_holes_of_wider(portfolio, building, reachable)
         return
     yield from line_faults(lines, channels)
-    reachable = read_reachable(portfolio, at)
     known_names = {user.get_username() for user in reachable.users.values()}
     for n, line in enumerate(lines):
         if line.hears.startswith("@") and line.hears[1:] not in known_names:
             yield Fault("unknown_person", f"{line.hears[1:]} has no role in this portfolio.", (n, "hears"))
+    for house in _houses_told_by(portfolio, building, reachable):
+        yield from find_holes(lines, house, reachable)
+
+
+def _find_holes_of_wider(portfolio: UUID, building: UUID | None, reachable: Reachable) -> Iterator[Fault]:
+    """Yield the holes of the list that counts once this one is given up: the portfolio's, or the default."""
+    wider = DEFAULT_LINES if building is None else reachable.lines_of(None)
+    for house in _houses_told_by(portfolio, building, reachable):
+        yield from find_holes(wider, house, reachable)
+
+
+def _houses_told_by(portfolio: UUID, building: UUID | None, reachable: Reachable) -> QuerySet[Building]:
+    """Return the buildings that a list is for: its own, or all those without one."""
     houses = Building.objects.filter(portfolio=portfolio).order_by("address")
-    houses = houses.filter(id=building) if building is not None else houses
-    own_lists = {house for house in reachable.lists if house is not None}
-    for house in houses:
-        if building is not None or house.id not in own_lists:
-            yield from find_holes(lines, house, reachable)
+    if building is not None:
+        return houses.filter(id=building)
+    return houses.exclude(id__in=[house for house in reachable.lists if house is not None])
 
 
 def find_holes(lines: Sequence[CallLine], house: Building, reachable: Reachable) -> Iterator[Fault]:

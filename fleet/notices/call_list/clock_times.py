@@ -2,11 +2,11 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import datetime
 from zoneinfo import ZoneInfo
 
 from fleet.notices.call_list.lines import HOLD, HOLD_BUT_FIRING, INTERRUPTING, steps_for
-from fleet.notices.call_list.recipients import CalledPerson, read_reachable
+from fleet.notices.call_list.recipients import CalledPerson, read_reachable, times_of_steps
 from fleet.notices.calling import LAST_STEP_WAIT
 from fleet.portfolio.models import Building
 
@@ -24,20 +24,14 @@ class ClockTime:
 def call_times(*, building: Building, condition: str, level: str, at: datetime) -> list[ClockTime]:
     """Return whom an alert raised at `at` in a building would reach, and when; by grants and absences of that moment.
 
-    The last one says from when on nobody is left. One step that reaches nobody brings the next one forward.
+    The last one says from when on nobody is left. A step that reaches nobody new brings the next one forward.
     """
     reachable = read_reachable(building.portfolio_id, at)
     steps = steps_for(reachable.lines_of(building.id), condition, level)
-    times: list[ClockTime] = []
-    free: datetime | None = None
-    told_ids: set[object] = set()
-    for step in steps:
-        begins = free if free is not None else at + timedelta(minutes=step.after_minutes)
-        people = [p for p in reachable.people_of_step(step, building.id) if p.user.id not in told_ids]
-        told_ids |= {p.user.id for p in people}
-        free = None if people else begins
-        if people:
-            times.append(_clock_time(begins, at, people=people, condition=condition, zone=building.zone))
+    times = [
+        _clock_time(begins, at, people=people, condition=condition, zone=building.zone)
+        for begins, people in times_of_steps(reachable.people_by_time(steps, building.id, at))
+    ]
     last = times[-1].at + LAST_STEP_WAIT if times else at
     is_interrupting = condition in INTERRUPTING
     if is_interrupting or not times:

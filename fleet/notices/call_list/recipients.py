@@ -2,8 +2,10 @@
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
 from uuid import UUID
+
+from django.db.models import Q
 
 from fleet.accounts.absences import absences_at, people_in_place_of
 from fleet.accounts.models import Absence, Grant, User
@@ -19,6 +21,27 @@ class CalledPerson:
     user: User
     channel: str = ""
     stands_in_for: str = ""
+
+
+StepTime = tuple[datetime, Sequence[CalledPerson]]
+
+
+def times_of_steps(steps: Sequence[StepTime]) -> list[StepTime]:
+    """Return when each step of a call comes, and whom it reaches who was not reached before.
+
+    A step that reaches nobody new is left out, and the next one takes its time.
+    """
+    times: list[StepTime] = []
+    reached_ids: set[UUID] = set()
+    free: datetime | None = None
+    for begins, people in steps:
+        begins = free if free is not None else begins
+        new_people = [person for person in people if person.user.id not in reached_ids]
+        reached_ids |= {person.user.id for person in new_people}
+        free = None if new_people else begins
+        if new_people:
+            times.append((begins, new_people))
+    return times
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,6 +68,10 @@ class Reachable:
                         name = "" if actual == person else self.users[person].display_name
                         called_by_id.setdefault(actual, CalledPerson(self.users[actual], line.channel, name))
         return list(called_by_id.values())
+
+    def people_by_time(self, steps: Sequence[CallStep], building: UUID | None, began: datetime) -> list[StepTime]:
+        """Return the steps of a call that began then, each with its instant by the list and whom it reaches."""
+        return [(began + timedelta(minutes=step.after_minutes), self.people_of_step(step, building)) for step in steps]
 
     def _people_of_line(self, line: CallLine, building: UUID | None) -> Iterable[UUID]:
         """Return by role who works in this building, or in all of the portfolio; by name whoever has a role here."""
@@ -94,3 +121,13 @@ def is_anybody_told(portfolio: UUID, at: datetime) -> bool:
     """Whether anybody with a role in this portfolio gave an address. Where nobody did, nobody is told of anything."""
     people = Grant.objects.filter(not_ended(at), portfolio=portfolio, user__is_active=True).values("user")
     return Destination.objects.filter(user__in=people, ended_at=None, confirmed_at__lte=at).exists()
+
+
+def is_set_up_to_tell(portfolio: UUID, at: datetime) -> bool:
+    """Whether anybody with a role here gave an address that is in use, or that its receiver refused for good.
+
+    Where the last address was refused nobody is told any more, and that itself is to be said.
+    """
+    people = Grant.objects.filter(not_ended(at), portfolio=portfolio, user__is_active=True).values("user")
+    counted = Q(ended_at=None) | Q(end_reason="refused")
+    return Destination.objects.filter(counted, user__in=people, confirmed_at__lte=at).exists()

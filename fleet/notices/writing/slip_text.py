@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import date, datetime
 from zoneinfo import ZoneInfo
 
 from fleet.accounts.models import User
@@ -79,9 +79,12 @@ def write_slip(slip_job: SlipJob, change: str) -> NoticeText:
     return render_notice("slip", subject, context)
 
 
-def write_evening_slip(jobs: Sequence[SlipJob], zone: str) -> NoticeText:
-    """Return the message about the jobs of the next day, in their order."""
+def write_evening_slip(jobs: Sequence[SlipJob], day: date) -> NoticeText:
+    """Return the message about the jobs of the next day, in their order.
+
+    It names the day: quiet hours may hold it back until that morning.
+    """
     first = jobs[0]
     count = f"{len(jobs)} job{'' if len(jobs) == 1 else 's'}"
-    subject = f"Tomorrow: {count}, the first at {first.begins}, {first.job.building.address}"
+    subject = f"{day:%a %d %b %Y}: {count}, the first at {first.begins}, {first.job.building.address}"
     return render_notice("evening", subject, {"subject": subject, "jobs": jobs, "caution": ADVICE_CAUTION})

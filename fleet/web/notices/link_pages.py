@@ -20,8 +20,6 @@ from fleet.notices.models import Destination, Notice
 from fleet.notices.writing.links import destination_of_confirmation, notice_of_answer, person_and_kind_of_stop
 from fleet.records.events import Cause
 
-ONE_CLICK = ("List-Unsubscribe", "One-Click")  # RFC 8058: what a mail program posts
-
 
 @never_cache
 @require_http_methods(["GET", "HEAD", "POST"])
@@ -34,7 +32,7 @@ def answer_notice(request: HttpRequest, token: str) -> HttpResponse:
         return _show_over(request, 404)
     if request.method == "POST":
         return _acknowledge_notice(request, notice, at)
-    alerts = [] if notice.answered_at else pipeline.answerable_alerts(notice, at)
+    alerts = [] if notice.answered_at else pipeline.answerable_alerts(notice, notice.user, at)
     context = {"notice": notice, "alerts": alerts, "as_of": at}
     return render(request, "notices/answer.html", context, status=200 if alerts else 410)
 

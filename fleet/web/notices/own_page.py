@@ -7,11 +7,12 @@ from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.views.decorators.cache import never_cache
 
+from fleet.accounts import policy
 from fleet.accounts.requests import user_of
 from fleet.errors import Refused
 from fleet.notices import addresses
 from fleet.notices.channels.registry import channels_in_use
-from fleet.notices.digests import DEFAULT_HOUR
+from fleet.notices.digests import DEFAULT_HOUR, default_digest
 from fleet.notices.models import NoticeChoices
 from fleet.web.shared.pages import PageView, signed_in_action, signed_in_page
 
@@ -96,11 +97,13 @@ def _read_clock(text: str, name: str) -> time | None:
 
 def _page_context(request: HttpRequest, at: datetime) -> dict[str, object]:
     user, channels = user_of(request), channels_in_use()
+    chosen, roles = addresses.choices_of(user), set(policy.roles_of(user, "board.see", at))
     return {
         "addresses": addresses.addresses_of(user),
         "channels": [name for name in channels if name != "web_push"],
         "has_push": "web_push" in channels,
-        "choices": addresses.choices_of(user) or NoticeChoices(user=user, digest="", digest_hour=DEFAULT_HOUR),
+        "choices": chosen or NoticeChoices(user=user, digest=default_digest(roles), digest_hour=DEFAULT_HOUR),
+        "has_chosen": chosen is not None,
         "digests": (("daily", "every day"), ("weekly", "on Mondays"), ("none", "never")),
         "as_of": at,
         "zone": "UTC",

@@ -26,6 +26,7 @@ WORDS = {
     "as_found": "As found",
     "as_left": "As left",
     "cannot_be_judged": "Could not be judged",
+    "empty": "Nothing to say, so not sent",
 }
 DATE_PATTERN = re.compile(r"\b((?:Mon|Tue|Wed|Thu|Fri|Sat|Sun) \d{2} [A-Z][a-z]{2}) (\d{4})\b")
 SENTENCE_GAP_PATTERN = re.compile(r"(?<=[.!?])\s+")
