@@ -18,6 +18,7 @@ from api.http.strict import IdField
 from fleet import pipeline
 from fleet.accounts.requests import cause_of, user_of
 from fleet.alerts.models import Alert
+from fleet.notices.channels.contract import DELIVERY_OUTCOMES
 from fleet.notices.models import NOTICE_STATUSES, DeliveryAttempt, Notice
 from fleet.notices.queries import NOTICE_KINDS, text_for_reader, visible_notices
 
@@ -47,7 +48,7 @@ class DeliveryAttemptSerializer(serializers.Serializer[object]):
 
     at = serializers.DateTimeField()
     channel = serializers.CharField(allow_blank=True)
-    outcome = serializers.ChoiceField(choices=("sent", "failed", "refused", "unknown"))
+    outcome = serializers.ChoiceField(choices=DELIVERY_OUTCOMES)
     answer = serializers.CharField()
 
 
