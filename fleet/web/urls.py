@@ -3,6 +3,7 @@
 from django.contrib.auth.views import LogoutView
 from django.urls import path
 
+from fleet.web.about import about_pages
 from fleet.web.account import account_page, asked_page, owner_door_page, people_acts, people_page
 from fleet.web.account.password_page import PasswordView
 from fleet.web.account.sign_in import SignInView
@@ -58,6 +59,8 @@ urlpatterns = [
     path("sheet/worker.js", sheet_page.serve_worker, name="visit-sheet-worker"),
     path("terms/<uuid:portfolio_id>/", terms_page.show_terms, name="terms-page"),
     path("terms/<uuid:portfolio_id>/adopt/", terms_page.adopt_terms, name="terms-adopt"),
+    path("words/", about_pages.show_words, name="trade-words"),
+    path("licenses/", about_pages.show_licenses, name="licenses"),
     path("find/", find_page.show_found, name="find"),
     path("sources/", sources_page.show_sources, name="sources"),
     path("calculator/", calculator_page.show_calculations, name="calculator"),

@@ -187,6 +187,8 @@ def _addresses(ids: dict[str, object], secrets: dict[str, str], newcomer: User) 
         "figures-page",
         "calculator",
         "sources",
+        "trade-words",
+        "licenses",
         "jobs-page",
         "job-new",
         "alert-feed",
@@ -214,6 +216,16 @@ def _addresses(ids: dict[str, object], secrets: dict[str, str], newcomer: User) 
         "register-boiler": reverse("register-boiler", kwargs=boiler),
         "register-import-page": reverse("register-import-page", args=[ids["portfolio"]]),
         "register-report": reverse("register-report", args=[ids["import"]]),
+        **{name: reverse("shared-report", args=[secret]) for name, secret in secrets.items()},
+        **_notice_and_portfolio_addresses(ids),
+        "welcome": reverse("welcome", args=[uid, token]),
+        "owner-door": reverse("owner-door", args=[owner_links.make_token()]),
+        "no such page": "/boilers/none/",
+    }
+
+
+def _notice_and_portfolio_addresses(ids: dict[str, object]) -> dict[str, str]:
+    return {
         "portfolio-status": reverse("portfolio-status", args=[ids["portfolio"]]),
         "terms-page": reverse("terms-page", args=[ids["portfolio"]]),
         "person-new": reverse("person-new", args=[ids["portfolio"]]),
@@ -223,10 +235,6 @@ def _addresses(ids: dict[str, object], secrets: dict[str, str], newcomer: User) 
         "notice-answer": path_of(links.answer_address(UUID(str(ids["notice"])))),
         "notices-stop": path_of(links.stop_address(UUID(str(ids["manager"])), "digest")),
         "address-confirm": path_of(links.confirm_address_link(UUID(str(ids["address"])))),
-        **{name: reverse("shared-report", args=[secret]) for name, secret in secrets.items()},
-        "welcome": reverse("welcome", args=[uid, token]),
-        "owner-door": reverse("owner-door", args=[owner_links.make_token()]),
-        "no such page": "/boilers/none/",
     }
 
 
