@@ -20,18 +20,20 @@ from fleet.accounts import policy
 from fleet.accounts.requests import user_of
 from fleet.notices.call_list.adoption import adopt_call_list, newest_number
 from fleet.notices.call_list.clock_times import call_times
-from fleet.notices.call_list.lines import CALLED_LEVELS, INTERRUPTING, MAX_LINES, CallLine
+from fleet.notices.call_list.lines import ANY, INTERRUPTING, MAX_LINES, CallLine
 from fleet.notices.call_list.recipients import adopted_lists, read_reachable
 from fleet.notices.channels.registry import channels_in_use
 from fleet.portfolio.models import Building
 from fleet.rules.values import LEVELS
+
+LINE_LEVELS = (ANY, *LEVELS)
 
 
 class CallLineSerializer(StrictSerializer):
     """One line: of alerts of this condition (or any) and class (or any), these are told after so many minutes."""
 
     condition = TextField(max_length=32, help_text=f"{', '.join(INTERRUPTING)}, another condition, or any.")
-    level = serializers.ChoiceField(choices=CALLED_LEVELS)
+    level = serializers.ChoiceField(choices=LINE_LEVELS)
     after_minutes = WholeField()
     hears = TextField(max_length=80, help_text="A role, or @ and a user name.")
     channel = TextField(max_length=32, required=False, allow_blank=True, help_text="Tried first. Empty: as chosen.")

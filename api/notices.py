@@ -18,9 +18,11 @@ from api.http.strict import IdField
 from fleet import pipeline
 from fleet.accounts.requests import cause_of, user_of
 from fleet.alerts.models import Alert
-from fleet.notices.channels.contract import DELIVERY_OUTCOMES
+from fleet.notices.channels.contract import DeliveryOutcome
 from fleet.notices.models import NOTICE_STATUSES, DeliveryAttempt, Notice
 from fleet.notices.queries import NOTICE_KINDS, text_for_reader, visible_notices
+
+OUTCOMES = tuple(outcome.value for outcome in DeliveryOutcome)
 
 
 class NoticeSerializer(serializers.Serializer[object]):
@@ -48,7 +50,7 @@ class DeliveryAttemptSerializer(serializers.Serializer[object]):
 
     at = serializers.DateTimeField()
     channel = serializers.CharField(allow_blank=True)
-    outcome = serializers.ChoiceField(choices=DELIVERY_OUTCOMES)
+    outcome = serializers.ChoiceField(choices=OUTCOMES)
     answer = serializers.CharField()
 
 

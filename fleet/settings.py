@@ -227,14 +227,17 @@ CELERY_TASK_ROUTES = {
     "fleet.tasks.call_watcher": {"queue": "watcher"},
 }
 SWEEP_SECONDS = float(os.environ.get("GAUGEGLASS_SWEEP_SECONDS", "30"))
-_HEARTBEAT: dict[str, Any] = {"schedule": 30, "options": {"expires": 27}}
-CELERY_BEAT_SCHEDULE: dict[str, dict[str, Any]] = {
+_LONG_AGO = datetime(2000, 1, 1, tzinfo=UTC)
+_HEARTBEAT: dict[str, object] = {"schedule": 30, "options": {"expires": 27}, "last_run_at": _LONG_AGO}
+CELERY_BEAT_SCHEDULE = {
     # Each task expires within its period, so a broker that was away never delivers a backlog of wake-ups.
     "sweep": {"task": "fleet.tasks.sweep", "schedule": SWEEP_SECONDS, "options": {"expires": SWEEP_SECONDS * 0.9}},
     "purge": {
         "task": "fleet.tasks.purge",
         "schedule": 3600,
         "options": {"expires": 3000},
+        # Beat keeps no state: it purges once when it starts, so that a site restarted every half hour purges as well.
+        "last_run_at": _LONG_AGO,
     },
     "deliver": {"task": "fleet.tasks.deliver", "schedule": SWEEP_SECONDS, "options": {"expires": SWEEP_SECONDS * 0.9}},
     "imports": {"task": "fleet.tasks.imports", "schedule": SWEEP_SECONDS, "options": {"expires": SWEEP_SECONDS * 0.9}},
@@ -243,10 +246,6 @@ CELERY_BEAT_SCHEDULE: dict[str, dict[str, Any]] = {
     "delivery": {**_HEARTBEAT, "task": "fleet.tasks.note_delivery"},
     "watcher": {"task": "fleet.tasks.call_watcher", "schedule": 60, "options": {"expires": 50}},
 }
-for _entry in CELERY_BEAT_SCHEDULE.values():
-    # Beat keeps no state: all is sent once when it starts. Else what a beat that dies every minute sends each minute
-    # would never be sent, and a site restarted every half hour would never purge.
-    _entry["last_run_at"] = datetime(2000, 1, 1, tzinfo=UTC)
 
 LOGGING = {
     "version": 1,
@@ -288,6 +287,7 @@ SPECTACULAR_SETTINGS = {
         "api.http.idempotency.describe_idempotency_key",
         "api.http.limits.describe_limits",
         "api.http.openapi_extensions.describe_request_bounds",
+        "api.http.openapi_extensions.drop_needless_choices",
         "api.http.disk_room.describe_room",
     ],
     "ENUM_NAME_OVERRIDES": {
@@ -298,12 +298,12 @@ SPECTACULAR_SETTINGS = {
         "ReportKindEnum": "fleet.reports.models.REPORT_KINDS",
         "RegisterAnswerEnum": "fleet.visits.register_gaps.ANSWERS",
         "PaperBodyEnum": "fleet.rules.vocabulary.PAPER_BODIES",
-        "NoticeKindEnum": "fleet.notices.queries.NOTICE_KINDS",
-        "NoticeStatusEnum": "fleet.notices.models.NOTICE_STATUSES",
-        "DeliveryOutcomeEnum": "fleet.notices.channels.contract.DELIVERY_OUTCOMES",
         "LevelEnum": "fleet.rules.values.LEVELS",
         "OutcomeEnum": "api.visit_serializers.OUTCOMES",
-        "CalledLevelEnum": "fleet.notices.call_list.lines.CALLED_LEVELS",
+        "NoticeStatusEnum": "fleet.notices.models.NOTICE_STATUSES",
+        "NoticeKindEnum": "fleet.notices.queries.NOTICE_KINDS",
+        "DeliveryOutcomeEnum": "api.notices.OUTCOMES",
+        "CallLineLevelEnum": "api.call_lists.LINE_LEVELS",
         "PaperFileTypeEnum": "fleet.visits.paper_check.FILE_TYPES",
     },
     "SWAGGER_UI_DIST": "SIDECAR",

@@ -7,6 +7,7 @@ from drf_spectacular.extensions import OpenApiSerializerExtension, OpenApiSerial
 from api.http.schema_types import SchemaObject
 
 NO_NUL = "^[^\\u0000]*$"
+EMPTY_TEXT = {"type": "string", "maxLength": 0}
 # At least one character that is not blank. Readers of patterns differ on whether separators and next line are blank.
 NOT_BLANK = "^[^\\u0000]*[^\\s\\u0000\\u001c-\\u001f\\u0085][^\\u0000]*$"
 
@@ -67,6 +68,20 @@ class WithValuesSerializerExtension(OpenApiSerializerExtension):  # type: ignore
         """Return the framework's schema with scalars as additional properties."""
         schema = auto_schema._map_serializer(self.target, direction, bypass_extensions=True)
         return {**schema, "additionalProperties": SCALAR_SCHEMA}
+
+
+def drop_needless_choices(result: SchemaObject, **_: object) -> SchemaObject:
+    """Describe a text that may be empty by one schema.
+
+    The framework offers the empty text as a second choice of exactly one; where the first allows it too, none matches.
+    """
+    for component in result["components"]["schemas"].values():
+        for name, schema in component.get("properties", {}).items():
+            choices = schema.get("oneOf", [])
+            if len(choices) == 2 and choices[1] == EMPTY_TEXT and choices[0].get("pattern") == NO_NUL:
+                rest = {key: value for key, value in schema.items() if key != "oneOf"}
+                component["properties"][name] = {**choices[0], **rest}
+    return result
 
 
 def describe_request_bounds(result: SchemaObject, **_: object) -> SchemaObject:

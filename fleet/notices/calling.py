@@ -199,15 +199,17 @@ def _write_message(portfolio: UUID, calls: Sequence[tuple[CallRound, CalledPerso
 
 def _say_others(call_round: CallRound, person: User, at: datetime) -> list[str]:
     """Say in clock times of the house who else is told, and who will be if nobody answers."""
-    sentences = []
+    told_names, sentences = [], []
     for begins, people in call_round.step_times():
         names = ", ".join(
             other_person.user.display_name for other_person in people if other_person.user.id != person.id
         )
         clock = begins.astimezone(ZoneInfo(call_round.called.zone)).strftime("%H:%M")
-        if names:
-            sentences.append(f"Told as well: {names}." if begins <= at else f"No answer by {clock}: {names}.")
-    return sentences
+        if names and begins <= at:
+            told_names.append(names)
+        elif names:
+            sentences.append(f"If nobody answers by {clock}: {names}.")
+    return [*([f"Told as well: {', '.join(told_names)}."] if told_names else []), *sentences]
 
 
 def tell_returns(*, portfolio: UUID, at: datetime) -> int:

@@ -290,3 +290,18 @@ def test_quiet_hours_alone_leave_the_digest_as_usual_for_the_role(held: Fleet) -
     assert '<option value="weekly" selected>' in page
     page = signed_in("bram").get("/account/notices/").content.decode()
     assert '<option value="none" selected>' in page
+
+
+def test_a_call_of_a_cold_building_leads_to_the_page_of_that_building(held: Fleet) -> None:
+    held.post(held.flushed(NOW, "ALD12 B2", burner_stopped=False), at=NOW + MINUTE)
+    building = held.bench().boiler.building_id
+    texts = Notice.objects.filter(kind="call", user__username="manager1").values_list("text", flat=True)
+    assert any(f"/buildings/{building}/" in text for text in texts)
+    assert signed_in("manager1").get(f"/buildings/{building}/").status_code == 200
+
+
+def test_whoever_was_told_stands_in_one_line_and_who_comes_next_at_the_clock(held: Fleet) -> None:
+    pipeline.sweep(at=NOW + 20 * MINUTE)
+    text = call_of("owner1").text
+    assert "Told as well: bram, manager1, dispatcher1." in text
+    assert "If nobody answers by 09:10: dispatcher1." in call_of("manager1").text

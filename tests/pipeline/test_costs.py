@@ -36,9 +36,10 @@ ACT = WRITE + 14
 # Acknowledging an alert (48): find it · row, mark (2) · act added, next version (2) · its acts · alert updated ·
 # change · the row read again · two savepoints.
 ACKNOWLEDGE = WRITE + 11
-# One step of the sweep over a boundary of the standing (47): portfolios, their terms, release, who waits (4) · change ·
-# which jobs wait · of notices: the portfolios, whether anybody there gave an address (2) · two savepoints.
-SWEEP = WRITE + 10
+# One step of the sweep over a boundary of the standing (49): portfolios, their terms, release, who waits (4) · change ·
+# whose shelving is over · which jobs wait · of notices: the portfolios, whether anybody there gave an address, whether
+# it is raised that nobody is told (3) · two savepoints.
+SWEEP = WRITE + 12
 
 
 @pytest.fixture

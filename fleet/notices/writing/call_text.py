@@ -56,8 +56,10 @@ class CalledAlert:
     @property
     def address(self) -> str:
         """The page about it."""
-        path = f"/boilers/{self.alert.boiler_id}/" if self.alert.boiler_id else "/alerts/"
-        return page_address(path)
+        if self.alert.boiler_id:
+            return page_address(f"/boilers/{self.alert.boiler_id}/")
+        is_of_building = self.building is not None and self.alert.subject == self.building
+        return page_address(f"/buildings/{self.building}/" if is_of_building else "/alerts/")
 
     def as_json(self) -> dict[str, object]:
         """Return it as programs read it."""

@@ -132,6 +132,7 @@ def _page_context(request: HttpRequest, scope: ListScope, at: datetime) -> dict[
         "houses": houses,
         "asks_moment": bool(query_text(request, "at")),
         "moment": moment.astimezone(ZoneInfo(zone)).strftime("%Y-%m-%dT%H:%M"),
+        "raised_at": moment,
         "scope_query": scope.query,
         "as_of": at,
         "zone": zone,

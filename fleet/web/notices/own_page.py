@@ -8,6 +8,7 @@ from django.shortcuts import redirect, render
 from django.views.decorators.cache import never_cache
 
 from fleet.accounts import policy
+from fleet.accounts.models import User
 from fleet.accounts.requests import user_of
 from fleet.errors import Refused
 from fleet.notices import addresses
@@ -15,8 +16,6 @@ from fleet.notices.channels.registry import channels_in_use
 from fleet.notices.digests import DEFAULT_HOUR, default_digest
 from fleet.notices.models import NoticeChoices
 from fleet.web.shared.pages import PageView, signed_in_action, signed_in_page
-
-BY_HAND = ("email", "webhook")  # beside the operator's own services; web push is switched on where it is to arrive
 
 
 @signed_in_page
@@ -95,17 +94,24 @@ def _read_clock(text: str, name: str) -> time | None:
         raise Refused("bad_value", "A time of day, such as 22:00.", (name,), status=422) from error
 
 
+def _first_zone(user: User, at: datetime) -> str:
+    """Return the zone of the first building that a person may see."""
+    boilers = policy.boilers_for(user, "board.see", at).order_by("building__ref")
+    return boilers.values_list("building__zone", flat=True).first() or "UTC"
+
+
 def _page_context(request: HttpRequest, at: datetime) -> dict[str, object]:
     user, channels = user_of(request), channels_in_use()
     chosen, roles = addresses.choices_of(user), set(policy.roles_of(user, "board.see", at))
     return {
         "addresses": addresses.addresses_of(user),
-        "channels": [name for name in channels if name != "web_push"],
+        # Mail first, as most give that; web push is switched on where it is to arrive.
+        "channels": sorted(channels.keys() - {"web_push"}, key=lambda name: (name != "email", name)),
         "has_push": "web_push" in channels,
         "choices": chosen or NoticeChoices(user=user, digest=default_digest(roles), digest_hour=DEFAULT_HOUR),
         "has_chosen": chosen is not None,
         "digests": (("daily", "every day"), ("weekly", "on Mondays"), ("none", "never")),
         "as_of": at,
-        "zone": "UTC",
+        "zone": (chosen and chosen.zone) or _first_zone(user, at),
         "here": "account",
     }
