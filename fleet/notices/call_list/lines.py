@@ -11,7 +11,6 @@ from fleet.rules.values import LEVELS
 DANGER, HOLD, HOLD_BUT_FIRING, WITHOUT_HEAT = "danger", "hold", "hold_but_firing", "building_without_heat"
 INTERRUPTING = (DANGER, HOLD_BUT_FIRING, HOLD, WITHOUT_HEAT)  # worst first; nobody can switch them off
 ANY = "any"
-CALLED_LEVELS = (ANY, *LEVELS)
 MAX_AFTER_MINUTES, MAX_LINES = 24 * 60, 60
 
 

@@ -19,9 +19,6 @@ class DeliveryOutcome(StrEnum):
     UNKNOWN = "unknown"
 
 
-DELIVERY_OUTCOMES = tuple(outcome.value for outcome in DeliveryOutcome)
-
-
 @dataclass(frozen=True, slots=True)
 class InlineImage:
     """A picture inside a message. `name` is its content id; `text` says the same in words."""
