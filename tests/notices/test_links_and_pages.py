@@ -58,6 +58,12 @@ def test_opening_the_link_asks_and_changes_nothing(held: Fleet) -> None:
     assert not is_acknowledged()
 
 
+def test_the_page_that_asks_and_the_one_that_thanks_name_the_boiler(held: Fleet) -> None:
+    path = path_of(links.answer_address(call_of("manager1").id))
+    assert "12 Alder Terrace, Boiler 1: " in Client().get(path).content.decode()
+    assert "12 Alder Terrace, Boiler 1: " in Client().post(path).content.decode()
+
+
 def test_saying_yes_acknowledges_once_and_the_link_is_over(held: Fleet) -> None:
     path = path_of(links.answer_address(call_of("manager1").id))
     assert Client().post(path).status_code == 200
