@@ -3,7 +3,7 @@
 from datetime import datetime
 from uuid import UUID
 
-from django.db.models import Prefetch, QuerySet
+from django.db.models import Count, Max, Prefetch, QuerySet
 from django.http import Http404
 from django.utils import timezone
 from drf_spectacular.utils import extend_schema
@@ -85,10 +85,10 @@ class NoticeListEndpoint(ListEndpoint):
         return rows.filter(**{n: walk.query[n] for n in ("portfolio", "kind", "status") if n in walk.query})
 
     def get_tag_parts(self, at: datetime) -> tuple[object, ...]:
-        """Notices move without facts: with each attempt."""
-        newest = Notice.objects.order_by("-created_at").values_list("created_at", flat=True).first()
-        attempt = DeliveryAttempt.objects.order_by("-at").values_list("at", flat=True).first()
-        return newest, attempt
+        """Notices move without facts: with each attempt. Counted, as one may be written behind the newest one."""
+        notices = Notice.objects.aggregate(Count("id"), Max("created_at"))
+        attempts = DeliveryAttempt.objects.aggregate(Count("id"), Max("at"))
+        return *notices.values(), *attempts.values()
 
 
 class NoticeEndpoint(APIView):

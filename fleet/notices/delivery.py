@@ -23,8 +23,7 @@ from fleet.notices.channels.contract import (
 )
 from fleet.notices.channels.resting import falls_over, next_attempt_at, rest_ends_at
 from fleet.notices.models import FAILED, SENT, WAITING, DeliveryAttempt, Destination, Notice
-from fleet.notices.outbox import CONFIRM, claim_notice
-from fleet.notices.writing.digest_text import PULSE
+from fleet.notices.outbox import CONFIRM, claim_notice, data_for_receivers
 from fleet.notices.writing.links import answer_address, stop_address
 from fleet.records.row_spans import not_ended
 
@@ -128,7 +127,7 @@ def message_of(notice: Notice) -> OutgoingMessage:
         subject=notice.subject,
         text=notice.text,
         html=notice.html,
-        data={key: value for key, value in data.items() if key not in ("channel", "may_answer", "state", PULSE)},
+        data=data_for_receivers(data),
         is_danger=notice.is_danger,
         answer_url=answer_address(notice.id) if data.get("may_answer") else "",
         stop_url=stop_address(notice.user_id, stop_kind) if stop_kind else "",

@@ -12,8 +12,8 @@ from fleet.accounts.models import Grant, User
 from fleet.board.queries import pulse_version
 from fleet.calendar import day_of
 from fleet.notices.models import EMPTY, FAILED, Destination, Notice, NoticeChoices
-from fleet.notices.outbox import NoticeDraft, add_notice
-from fleet.notices.writing.digest_text import PULSE, NewsStart, gather_digest, write_digest
+from fleet.notices.outbox import PULSE, NoticeDraft, add_notice
+from fleet.notices.writing.digest_text import NewsStart, gather_digest, write_digest
 from fleet.portfolio.models import Building
 from fleet.records.row_spans import not_ended
 

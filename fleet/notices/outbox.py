@@ -1,6 +1,6 @@
 """The outbox: notices are added in the transaction that caused them, folded where they are too many, and claimed."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from uuid import UUID
@@ -18,6 +18,8 @@ MAX_FOLDED_LINES = 40
 CLAIM_TIME = timedelta(minutes=2)  # longer than any attempt: after that the worker that had it is taken for dead
 DEFAULT_ZONE = "UTC"
 CONFIRM = "confirm"  # asks at a new address whether it is the person's own
+PULSE = "pulse"  # in a digest's data: the version of the portfolio's pulse that it was written at
+KEPT_HERE = ("channel", "may_answer", "state", PULSE)  # in a notice's data, for this site alone
 SENT_ALONE = ("digest", CONFIRM)  # neither folded nor counted: one says it all, the other goes to one address only
 
 
@@ -120,8 +122,14 @@ def _write_folded(whole: Notice, newest: Notice) -> None:
         lines.append(f"And {len(parts) - MAX_FOLDED_LINES} more: see the alerts.")
     first = f"More than {MAX_PER_HOUR} messages within an hour: these {len(parts)} are told together."
     whole.text = "\n".join([first, "", *lines, "", parts[0].text])
-    whole.data = {"folded": [part.data for part in parts[:MAX_FOLDED_LINES]], "count": len(parts)}
+    told_data = [data_for_receivers(part.data) for part in parts[:MAX_FOLDED_LINES]]
+    whole.data = {"folded": told_data, "count": len(parts)}
     whole.save()
+
+
+def data_for_receivers(data: Mapping[str, object]) -> dict[str, object]:
+    """Return of a notice's data what programs read at the other end."""
+    return {key: value for key, value in data.items() if key not in KEPT_HERE}
 
 
 def claim_notice(at: datetime, but_not: Sequence[UUID] = ()) -> Notice | None:

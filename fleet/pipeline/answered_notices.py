@@ -28,7 +28,9 @@ def answerable_alerts(notice: Notice, by: User, at: datetime) -> list[Alert]:
         return []
     if not policy.is_allowed(by, "alert.acknowledge", portfolio=notice.portfolio_id, building=building, at=at):
         return []
-    return sorted(rows, key=lambda row: (row.condition != "hold_but_firing", row.since))
+    return sorted(
+        rows.select_related("boiler__building"), key=lambda row: (row.condition != "hold_but_firing", row.since)
+    )
 
 
 def acknowledge_notice(*, notice: UUID, by: User, at: datetime, cause: Cause | None = None) -> list[Alert]:

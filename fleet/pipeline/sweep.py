@@ -67,13 +67,16 @@ def _judge_boiler(boiler_id: UUID, at: datetime) -> str:
         return "failed"
 
 
-@transaction.atomic
 def _end_shelving(alert: Alert, at: datetime) -> None:
-    """Show an alert without a boiler again: no judgement of a boiler would."""
-    lock_pulse(alert.portfolio_id)
-    events = alerts.refresh_alert(alert=alert.id, at=at)
-    if events:
-        record_and_tell(portfolio=alert.portfolio_id, events=events, cause=Cause(who="sweep"), at=at)
+    """Show an alert without a boiler again: no judgement of a boiler would. One that fails stops no other."""
+    try:
+        with transaction.atomic():
+            lock_pulse(alert.portfolio_id)
+            events = alerts.refresh_alert(alert=alert.id, at=at)
+            if events:
+                record_and_tell(portfolio=alert.portfolio_id, events=events, cause=Cause(who="sweep"), at=at)
+    except Exception:
+        log.exception("alert %s could not be shown again", alert.id)
 
 
 def _record_failure(boiler_id: UUID, at: datetime) -> None:

@@ -11,6 +11,7 @@ from fleet.accounts import keys
 from fleet.accounts.models import Absence, Grant, User
 from fleet.alerts.models import Alert
 from fleet.notices.models import CallList, Destination, Notice, NoticeChoices
+from fleet.notices.outbox import NoticeDraft, add_notice
 from fleet.portfolio.models import Portfolio
 from tests.api.desk import Desk
 from tests.api.phone import Phone
@@ -62,6 +63,16 @@ def test_the_list_holds_ones_own_notices_and_those_one_answers_for(held: Fleet) 
     whole = phone("manager1").get("/api/v1/notices/?kind=call").json()["items"]
     assert {item["name"] for item in whole} == {"bram", "manager1"}
     assert phone("olga").get("/api/v1/notices/").json()["items"] == []
+
+
+def test_a_notice_written_behind_the_newest_one_makes_the_list_new(held: Fleet) -> None:
+    manager = phone("manager1")
+    tag = manager.get("/api/v1/notices/")["ETag"]
+    draft = NoticeDraft(held.portfolio.id, held.caretaker, "call", "late", "hold", "Hold", "Hold")
+    add_notice(draft, NOW - timedelta(seconds=1))  # by a sweep that had begun before the post
+    again = manager.send("GET", "/api/v1/notices/", headers={"If-None-Match": tag})
+    assert again.status_code == 200
+    assert "Hold" in [item["subject"] for item in again.json()["items"]]
 
 
 def test_one_notice_has_its_text_and_attempts_and_acts_for_its_reader_only(held: Fleet) -> None:

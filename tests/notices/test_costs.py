@@ -28,7 +28,7 @@ def staffed(fleet: Fleet) -> None:
 def raise_alerts(fleet: Fleet, count: int) -> None:
     """Open so many holds, and as many alerts that do not interrupt, of a boiler and of the portfolio as a whole."""
     boiler = fleet.bench().boiler
-    kinds = [("hold", "hold", boiler), ("overdue", "urgent", boiler), ("notices_failing", "urgent", None)]
+    kinds = [("hold", "hold", boiler), ("overdue", "urgent", boiler), ("not_on_record", "urgent", None)]
     for condition, level, subject in kinds:
         for _ in range(count):
             Alert.objects.create(

@@ -2,6 +2,7 @@
 
 from datetime import datetime, timedelta
 from typing import Any
+from uuid import uuid4
 
 import pytest
 from django.core import signing
@@ -13,10 +14,14 @@ from fleet.accounts.models import Grant, User
 from fleet.alerts.models import Alert
 from fleet.notices.addresses import add_address, confirm_address
 from fleet.notices.channels.contract import DeliveryOutcome, DeliveryResult
-from fleet.notices.delivery import deliver_next
+from fleet.notices.channels.email.mail_message import compose_mail
+from fleet.notices.channels.settings import MailSettings
+from fleet.notices.delivery import deliver_next, message_of
 from fleet.notices.models import CallList, Destination, Notice, NoticeChoices
+from fleet.notices.outbox import NoticeDraft, add_notice
 from fleet.notices.writing import links
 from fleet.pipeline import answered_notices
+from fleet.portfolio.models import Boiler, Building
 from tests.cast import DAY, NOW, Fleet, make_person
 from tests.notices.reach import KeptChannel, give_address, staff
 from tests.stories import story
@@ -56,6 +61,12 @@ def test_opening_the_link_asks_and_changes_nothing(held: Fleet) -> None:
     for _ in range(3):  # a program that scans mail follows it, too
         assert "Yes, I see to it" in Client().get(path).content.decode()
     assert not is_acknowledged()
+
+
+def test_the_page_that_asks_and_the_one_that_thanks_name_the_boiler(held: Fleet) -> None:
+    path = path_of(links.answer_address(call_of("manager1").id))
+    assert "12 Alder Terrace, Boiler 1: " in Client().get(path).content.decode()
+    assert "12 Alder Terrace, Boiler 1: " in Client().post(path).content.decode()
 
 
 def test_saying_yes_acknowledges_once_and_the_link_is_over(held: Fleet) -> None:
@@ -305,3 +316,53 @@ def test_whoever_was_told_stands_in_one_line_and_who_comes_next_at_the_clock(hel
     text = call_of("owner1").text
     assert "Told as well: bram, manager1, dispatcher1." in text
     assert "If nobody answers by 09:10: dispatcher1." in call_of("manager1").text
+
+
+def test_a_manager_of_one_building_sees_and_adopts_there_alone(held: Fleet) -> None:
+    here = held.bench().boiler.building
+    elsewhere = Building.objects.create(portfolio=held.portfolio, ref="ELSE", address="2 Elm", zone="UTC")
+    manager = User.objects.create_user("single", password="oak-valve-2609")
+    Grant.objects.create(user=manager, portfolio=held.portfolio, role="manager", building=here)
+    give_address(manager)
+    client, path = signed_in("single"), f"/notices/call-list/{held.portfolio.id}/"
+    assert client.get(f"/notices/{call_of('bram').id}/").status_code == 200
+    drafts = [
+        NoticeDraft(held.portfolio.id, held.caretaker, "call", str(house), "hold", "Hold", "Hold", building=house)
+        for house in (None, elsewhere.id)
+    ]
+    for notice in (*(add_notice(draft, NOW).id for draft in drafts), uuid4()):
+        assert client.get(f"/notices/{notice}/").status_code == 404
+    assert client.get(f"{path}?building={elsewhere.id}").status_code == 404
+    assert client.get(f"{path}?building={uuid4()}").status_code == 404
+    sent = {"version": "0", **lines("manager")}
+    assert client.post(f"{path}change/", sent).status_code == 403
+    assert client.post(f"{path}change/?building={elsewhere.id}", sent).status_code == 404
+    assert client.post(f"{path}change/?building={here.id}", sent).status_code == 302
+    assert CallList.objects.get().building_id == here.id
+
+
+def test_a_form_of_another_site_cannot_answer_confirm_or_change(held: Fleet) -> None:
+    client = Client(enforce_csrf_checks=True)
+    client.force_login(User.objects.get(username="manager1"))
+    place = give_address(held.technician)
+    for path in (
+        path_of(links.answer_address(call_of("manager1").id)),
+        path_of(links.confirm_address_link(place.id)),
+        "/account/notices/choices/",
+        f"/notices/call-list/{held.portfolio.id}/change/",
+    ):
+        assert client.post(path).status_code == 403
+    assert not is_acknowledged()
+
+
+def test_what_somebody_wrote_stays_text_in_a_mail(held: Fleet) -> None:
+    boiler = held.bench("ALD12 B2").boiler
+    Boiler.objects.filter(id=boiler.id).update(name="<img src=x>\r\nBcc: all@larkfield.example")
+    held.post(held.flushed(NOW, "ALD12 B2", burner_stopped=False), at=NOW + MINUTE)
+    notice = Notice.objects.filter(kind="call", user__username="manager1").latest("created_at")
+    assert "<img" not in notice.html
+    assert "&lt;img src=x&gt;" in notice.html
+    assert "\n" not in notice.subject
+    settings = MailSettings("smtp", "Larkfield Homes", "notices@boilers.example", host="localhost")
+    mail = compose_mail(message_of(notice), "manager1@larkfield.example", settings).message()
+    assert mail["Bcc"] is None

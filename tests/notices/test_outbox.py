@@ -153,6 +153,19 @@ def test_a_bad_night_is_told_in_a_few_messages_and_loses_no_line(fleet: Fleet) -
     assert MAX_PER_HOUR + sum(part.data["count"] for part in folded) == 400
 
 
+def test_what_is_told_together_carries_nothing_that_is_for_this_site_alone(fleet: Fleet) -> None:
+    give_address(fleet.caretaker)
+    for n in range(MAX_PER_HOUR + 2):
+        data: dict[str, object] = {"alerts": [n], "channel": "email", "may_answer": True, "state": "x", "pulse": 7}
+        draft = NoticeDraft(fleet.portfolio.id, fleet.caretaker, "call", f"{n}", "hold", "Hold", "Hold", data=data)
+        add_notice(draft, NOW + n * SECOND)
+    channel = KeptChannel()
+    deliver_all(channel, NOW + MINUTE)
+    deliver_all(channel, NOW + 11 * MINUTE)
+    assert channel.got[0][1].data == {"alerts": [0]}
+    assert channel.got[-1][1].data == {"count": 2, "folded": [{"alerts": [10]}, {"alerts": [11]}]}
+
+
 @pytest.mark.parametrize(("interrupts", "due"), [(True, timedelta(0)), (False, 9 * HOUR + 30 * MINUTE)])
 def test_quiet_hours_hold_back_everything_but_what_interrupts(fleet: Fleet, interrupts: bool, due: timedelta) -> None:
     NoticeChoices.objects.create(user=fleet.caretaker, quiet_from=time(21), quiet_until=time(6, 30))

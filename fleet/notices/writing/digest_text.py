@@ -28,7 +28,6 @@ from fleet.portfolio.models import Boiler, Portfolio
 from fleet.rules.values import Level, Standing
 from fleet.rules.wording import ADVICE_CAUTION, local_day
 
-PULSE = "pulse"  # in a digest's data: the version of the portfolio's pulse that it was written at
 MAX_LINES = 12  # in all: a morning page is read standing
 BARE_SPAN = timedelta(days=30)
 CHART_DAYS = 30
