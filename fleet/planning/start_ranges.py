@@ -2,7 +2,7 @@
 
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
-from datetime import UTC, date, datetime, timedelta
+from datetime import UTC, date, datetime, time, timedelta
 from zoneinfo import ZoneInfo
 
 from fleet.calendar.spans import Span, intersect_spans, subtract_spans
@@ -67,7 +67,7 @@ def window_span(window: MinuteWindow, day: date, zone: str) -> Span:
 
 def _instant_of(minute: int, day: date, zone: str, *, fold: int) -> datetime:
     days, rest = divmod(minute, 24 * 60)
-    local = datetime(day.year, day.month, day.day, rest // 60, rest % 60, fold=fold, tzinfo=ZoneInfo(zone))
+    local = datetime.combine(day, time(rest // 60, rest % 60, fold=fold), tzinfo=ZoneInfo(zone))
     skipped = local.replace(fold=0).utcoffset() != local.replace(fold=1).utcoffset() and not _exists(local)
     wall = local.replace(fold=0) if skipped else local
     return (wall + timedelta(days=days)).astimezone(UTC)

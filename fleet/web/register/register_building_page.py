@@ -14,6 +14,7 @@ from fleet.board import history
 from fleet.calendar import day_of
 from fleet.portfolio.models import Boiler, Building
 from fleet.sheets import register_views
+from fleet.sheets.columns import COORDINATES, as_text
 from fleet.web.register.change_forms import paper_fields
 from fleet.web.register.register_boiler_page import MAX_CHANGES
 from fleet.web.shared.forms import Form, FormField, Texts, find_sent_form
@@ -83,8 +84,15 @@ def _building_forms(request: HttpRequest, building: Building, at: datetime) -> l
         pipeline.hand_in_paper(building=building, boiler=None, cells=texts, at=at, cause=cause)
 
     facts = {"address": building.address, "units": str(building.units), "access_hours": building.access_hours}
+    facts |= {column: as_text(getattr(building, column)) for column in COORDINATES}
     return [
-        Form("facts", "Address, units, access hours", fields=_fact_fields(facts), run=edit_facts, page_values=facts),
+        Form(
+            "facts",
+            "Address, units, access hours, place",
+            fields=_fact_fields(facts),
+            run=edit_facts,
+            page_values=facts,
+        ),
         Form("boiler", "Add a boiler", _boiler_fields(today), add_boiler, button="Add"),
         Form("paper", "Add a paper", paper_fields(today), add_paper, button="Add"),
     ]
@@ -99,6 +107,10 @@ def _fact_fields(facts: Texts) -> list[FormField]:
             "Access hours",
             facts["access_hours"],
             hint="For example mon-fri 08:00-17:00. Empty means at any time.",
+        ),
+        FormField("latitude_deg", "Degrees north", facts["latitude_deg"], hint="For example 40.5212."),
+        FormField(
+            "longitude_deg", "Degrees east", facts["longitude_deg"], hint="For example -74.0341; west is negative."
         ),
     ]
 
