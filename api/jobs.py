@@ -1,4 +1,4 @@
-"""Endpoints of jobs: suggested trips, the list, making a job, and the acts plan, accept, decline, start, cancel."""
+"""Endpoints of jobs: suggested trips, the list, making a job, and the acts plan, accept, decline, start, withdraw, cancel."""
 
 from collections.abc import Callable, Iterable, Sequence
 from datetime import datetime
@@ -43,6 +43,7 @@ ASK_EXAMPLE: dict[str, Any] = {
     "procedures": [{"position": EXAMPLE_LIMIT_POSITION, "procedure": "limit_trip"}],
 }
 PLAN_EXAMPLE: dict[str, Any] = {"to": TECHNICIAN, "start": "2026-01-13T09:00:00-05:00"}
+WITHDRAW_EXAMPLE: dict[str, Any] = {"reason": "Called in sick."}
 DECLINE_EXAMPLE: dict[str, Any] = {"reason": "The van is in the shop that day."}
 
 
@@ -307,6 +308,14 @@ DeclineJobEndpoint = _make_job_action_endpoint(
 )
 StartJobEndpoint = _make_job_action_endpoint(
     "start", "job.answer", serializer_class=NothingSerializer, name="startJob", description="Start it, on its day."
+)
+WithdrawPlanEndpoint = _make_job_action_endpoint(
+    "withdraw",
+    "job.plan",
+    serializer_class=WhySerializer,
+    name="withdrawJobPlan",
+    description="Take the plan back, with the reason. The job is to be planned again.",
+    example=WITHDRAW_EXAMPLE,
 )
 CancelJobEndpoint = _make_job_action_endpoint(
     "cancel",

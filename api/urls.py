@@ -46,6 +46,7 @@ from api.jobs import (
     PlanJobEndpoint,
     StartJobEndpoint,
     SuggestedJobsEndpoint,
+    WithdrawPlanEndpoint,
 )
 from api.keys import KeyEndpoint, KeyListEndpoint, RevokeKeyEndpoint
 from api.notices import AcknowledgeNoticeEndpoint, NoticeEndpoint, NoticeListEndpoint
@@ -167,6 +168,7 @@ urlpatterns = [
     path("v1/jobs/<uuid:job>/accept/", AcceptJobEndpoint.as_view(), name="accept"),
     path("v1/jobs/<uuid:job>/decline/", DeclineJobEndpoint.as_view(), name="decline"),
     path("v1/jobs/<uuid:job>/start/", StartJobEndpoint.as_view(), name="start"),
+    path("v1/jobs/<uuid:job>/withdraw/", WithdrawPlanEndpoint.as_view(), name="withdraw"),
     path("v1/jobs/<uuid:job>/cancel/", CancelJobEndpoint.as_view(), name="cancel"),
     path("v1/calendar-feeds/", CalendarFeedListEndpoint.as_view(), name="calendar-feeds"),
     path("v1/calendar-feeds/<uuid:feed>/", CalendarFeedEndpoint.as_view(), name="calendar-feed"),

@@ -17,7 +17,7 @@ from fleet.notices.outbox import NoticeDraft, add_notice
 from fleet.notices.writing.slip_text import SlipJob, write_evening_slip, write_slip
 
 EVENING_HOUR = 18  # local; from then on the jobs of the next day are told again
-CHANGE_KINDS = frozenset({"job.plan", "job.ask", "job.decline", "job.cancel", "job.changed"})
+CHANGE_KINDS = frozenset({"job.plan", "job.ask", "job.decline", "job.withdraw", "job.cancel", "job.changed"})
 
 
 def tell_jobs(*, jobs: Collection[UUID], at: datetime) -> int:

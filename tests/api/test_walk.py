@@ -142,6 +142,7 @@ ROWS: dict[tuple[str, str], Row] = {
     ("post", "accept"): Row("job.see", "job.answer", answer=428),
     ("post", "decline"): Row("job.see", "job.answer", answer=400),
     ("post", "start"): Row("job.see", "job.answer", answer=428),
+    ("post", "withdraw"): Row("job.see", "job.plan", answer=400),
     ("post", "cancel"): Row("job.see", "job.cancel", answer=400),
 }
 # Hashes, not ids: tried in tests/api/test_photos.py and test_paper_files.py.

@@ -81,7 +81,11 @@ def test_a_planned_job_stands_under_its_day_and_its_technician(office: Crew, job
 
 @pytest.mark.parametrize(
     ("who", "offered"),
-    [("dispatcher", {"plan", "cancel"}), ("rosa", {"accept", "decline"}), ("manager", {"plan", "cancel"})],
+    [
+        ("dispatcher", {"plan", "withdraw", "cancel"}),
+        ("rosa", {"accept", "decline"}),
+        ("manager", {"plan", "withdraw", "cancel"}),
+    ],
 )
 def test_forms_are_for_who_may(who: str, offered: set[str], office: Crew, job: Job, sign_in: SignIn) -> None:
     office.plan(job)

@@ -28,8 +28,13 @@ from fleet.web.shared.write_attempts import attempt_write, parse_version
 LEVEL_RANKS = {level.value: rank for rank, level in enumerate(Level)}  # 0 the worst
 LATE_STATUSES = (states.MISSED, states.BACK)  # was assigned, and is not done
 OVER_VISIBLE_FOR = timedelta(days=7)  # how long finished jobs stay on the page
-REASONED_ACTIONS = ("decline", "cancel")
-ACTIONS = {"plan": "job.plan", "cancel": "job.cancel", **dict.fromkeys(("accept", "decline", "start"), "job.answer")}
+REASONED_ACTIONS = ("decline", "withdraw", "cancel")
+ACTIONS = {
+    "plan": "job.plan",
+    "withdraw": "job.plan",
+    "cancel": "job.cancel",
+    **dict.fromkeys(("accept", "decline", "start"), "job.answer"),
+}
 
 
 @dataclass(frozen=True, slots=True)
