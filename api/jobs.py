@@ -1,4 +1,4 @@
-"""Endpoints of jobs: suggested trips, the list, making a job, and the acts plan, accept, decline, start, withdraw, cancel."""
+"""Endpoints of jobs: suggested trips, the list, making a job, and what people do: plan, accept, withdraw and more."""
 
 from collections.abc import Callable, Iterable, Sequence
 from datetime import datetime

@@ -13,6 +13,7 @@ from api.call_lists import CallListEndpoint, CallTimesEndpoint
 from api.cards import BoilerCardsEndpoint, CardListEndpoint, RevokeCardEndpoint
 from api.changes import ChangeListEndpoint
 from api.corrections import DenyVisitEndpoint, NamingVisitsEndpoint, SecondCorrectionEndpoint
+from api.day_book import DayBookEndpoint
 from api.deficiencies import (
     AssignDeficiencyEndpoint,
     DeferDeficiencyEndpoint,
@@ -162,6 +163,7 @@ urlpatterns = [
     path("v1/asked/", RequestsEndpoint.as_view(), name="asked"),
     path("v1/asked/<slug:kind>/<str:subject>/", AnswerRequestEndpoint.as_view(), name="answer-asked"),
     path("v1/jobs/", JobListEndpoint.as_view(), name="jobs"),
+    path("v1/day-book/", DayBookEndpoint.as_view(), name="day-book"),
     path("v1/jobs/suggested/", SuggestedJobsEndpoint.as_view(), name="suggested-jobs"),
     path("v1/jobs/<uuid:job>/", JobEndpoint.as_view(), name="job"),
     path("v1/jobs/<uuid:job>/plan/", PlanJobEndpoint.as_view(), name="plan"),

@@ -1,8 +1,9 @@
 """The cells of a day book: for each work and person when it can begin and at what cost, or why it cannot."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 from datetime import date, datetime, timedelta
+from uuid import UUID
 from zoneinfo import ZoneInfo
 
 from fleet.calendar.spans import intersect_spans
@@ -25,7 +26,7 @@ LIMIT_ORDER = (ACCESS, AWAY, NOW, STOPS)
 def fill_cells(work: DayWork, people: Sequence[DayPerson], *, day: date, at: datetime) -> list[DayCell]:
     """Return the cell of each person, in their order. `day` is a local day of the house."""
     ranges = {p.id: start_ranges(work, p, day=day, at=at) for p in people}
-    return [_fill_cell(work, person, people, ranges=ranges[person.id], day=day, at=at) for person in people]
+    return [_fill_cell(work, person, people, ranges=ranges, day=day, at=at) for person in people]
 
 
 def _fill_cell(
@@ -33,13 +34,13 @@ def _fill_cell(
     person: DayPerson,
     people: Sequence[DayPerson],
     *,
-    ranges: Sequence[StartRange],
+    ranges: Mapping[UUID, Sequence[StartRange]],
     day: date,
     at: datetime,
 ) -> DayCell:
     if person.buildings is not None and work.place.building not in person.buildings:
         return DayCell(person.id, why="no_role")
-    qualified, missing = _qualified_ranges(work, person, ranges, day)
+    qualified, missing = _qualified_ranges(work, person, ranges[person.id], day)
     if missing:
         return DayCell(person.id, why="no_skill", skill=missing)
     if not qualified:
@@ -47,7 +48,7 @@ def _fill_cell(
     if work.people < 2:
         return _free_cell(work, person, qualified[0])
     others = [p for p in people if p.id != person.id]
-    return _pair_cell(work, person, others, qualified, day=day, at=at)
+    return _pair_cell(work, person, others, own_ranges=qualified, ranges=ranges)
 
 
 def _free_cell(work: DayWork, person: DayPerson, chosen: StartRange) -> DayCell:
@@ -84,18 +85,16 @@ def _pair_cell(
     work: DayWork,
     person: DayPerson,
     others: Iterable[DayPerson],
-    ranges: Sequence[StartRange],
-    *,
-    day: date,
-    at: datetime,
+    own_ranges: Sequence[StartRange],
+    ranges: Mapping[UUID, Sequence[StartRange]],
 ) -> DayCell:
     """Return the cell of two people who go together: the earliest start at which both are free."""
     pairs = [
         (both.earliest, both.added_minutes, other.name, other, both)
         for other in others
         if other.buildings is None or work.place.building in other.buildings
-        for theirs in start_ranges(work, other, day=day, at=at)
-        for own in ranges
+        for theirs in ranges[other.id]
+        for own in own_ranges
         if (both := _common_range(own, theirs)) is not None
     ]
     if not pairs:
@@ -167,6 +166,7 @@ REASON_WORDS = {
     "off_until": "off until {at}",
     "too_late": "too late today",
     "full": "no room left",
+    "under_way": "under way",
 }
 
 

@@ -151,6 +151,7 @@ HASHED |= {("get", "paper-file"), ("put", "paper-file"), ("get", "paper-content"
 # Whose ids stand in the question or the body: tried one by one below.
 ASKED = {
     ("get", "suggested-jobs"),
+    ("get", "day-book"),
     ("post", "jobs"),
     ("post", "visits"),
     ("post", "check-visit"),
@@ -274,6 +275,7 @@ def naming(ids: Ids) -> dict[str, tuple[str, str, Any]]:
     feed = {"portfolio": str(ids["portfolio"])}
     return {
         "suggested-jobs": ("GET", f"/api/v1/jobs/suggested/?building={ids['building']}", b""),
+        "day-book": ("GET", f"/api/v1/day-book/?portfolio={ids['portfolio']}&day=2026-01-13", b""),
         "jobs": ("POST", "/api/v1/jobs/", {"building": str(ids["building"]), "procedures": []}),
         "visits": ("POST", "/api/v1/visits/", visit),
         "calendar-feeds": ("POST", "/api/v1/calendar-feeds/", feed),
@@ -307,7 +309,12 @@ def test_what_a_question_or_a_body_names_is_as_unknown_where_it_is_not_ones_own(
             assert (person.user.username, place, told(ids)) == (person.user.username, place, unknown)
 
 
-BY_PORTFOLIO = {"calendar-feeds", "forecast", "boilers"}  # elsewhere in the portfolio is the portfolio all the same
+BY_PORTFOLIO = {
+    "day-book",
+    "calendar-feeds",
+    "forecast",
+    "boilers",
+}  # elsewhere in the portfolio is the portfolio all the same
 
 
 def without_ids(content: bytes, ids: Ids) -> str:

@@ -37,6 +37,9 @@ ACTS = {
     "visit-reply",
     "job-make",
     "job-act",
+    "day-plan",
+    "absence-record",
+    "absence-end",
     "register-add",
     "register-building-change",
     "register-boiler-change",
@@ -144,7 +147,7 @@ def furnish() -> Town:
     one = Deficiency.objects.filter(boiler=boiler, closed_at=None).order_by("opened_at").first()
     assert one is not None
     ids = {"boiler": boiler.id, "building": boiler.building_id, "visit": waits, "named": named.id, "deficiency": one.id}
-    ids["manager"] = manager.id
+    ids |= {"manager": manager.id, "technician": fleet.technician.id}
     give_address(manager, at=now)
     pipeline.sweep(at=timezone.now())
     ids["notice"] = Notice.objects.filter(kind="call", user=manager).latest("created_at").id
@@ -183,6 +186,8 @@ def _addresses(ids: dict[str, object], secrets: dict[str, str], newcomer: User) 
         "sources",
         "jobs-page",
         "job-new",
+        "day-book",
+        "day-slips",
         "alert-feed",
         "naming-visits",
     )
@@ -201,6 +206,7 @@ def _addresses(ids: dict[str, object], secrets: dict[str, str], newcomer: User) 
         "calculation-page": f"{flue_gas}?{urlencode(FLUE_GAS)}",
         "calculation-page, a caution": f"{ladder}?cut_out_psi=16&limit_psi=15",
         "calculation-page, faults": f"{flue_gas}?o2_percent=21",
+        **_day_book_addresses(ids),
         "job-new, a building": f"{reverse('job-new')}?building={ids['building']}",
         "board, nothing found": "/?q=maple",
         "register-building": reverse("register-building", kwargs=house),
@@ -217,6 +223,16 @@ def _addresses(ids: dict[str, object], secrets: dict[str, str], newcomer: User) 
         "welcome": reverse("welcome", args=[uid, token]),
         "owner-door": reverse("owner-door", args=[owner_links.make_token()]),
         "no such page": "/boilers/none/",
+    }
+
+
+def _day_book_addresses(ids: dict[str, object]) -> dict[str, str]:
+    """The pages of the dispatcher's day: tomorrow, when a job is planned."""
+    tomorrow = f"day={(timezone.now() + DAY).date().isoformat()}"
+    return {
+        "day-book, tomorrow": f"{reverse('day-book')}?{tomorrow}",
+        "day-slips, tomorrow": f"{reverse('day-slips')}?{tomorrow}",
+        "absence-page": f"{reverse('absence-page')}?{tomorrow}&person={ids['technician']}",
     }
 
 

@@ -67,9 +67,7 @@ def _building_context(building: Building, boilers: list[Boiler], forms: list[For
 
 
 def _building_forms(request: HttpRequest, building: Building, at: datetime) -> list[Form]:
-    if not policy.is_allowed(
-        user_of(request), "register.change", portfolio=building.portfolio_id, building=building.id, at=at
-    ):
+    if not _may_change(request, building, at):
         return []
     cause, today = cause_of(request), day_of(at, building.zone).isoformat()
     edited_rows = pipeline.EditScope(building)
@@ -83,19 +81,23 @@ def _building_forms(request: HttpRequest, building: Building, at: datetime) -> l
     def add_paper(texts: Texts, original: Texts) -> None:
         pipeline.hand_in_paper(building=building, boiler=None, cells=texts, at=at, cause=cause)
 
-    facts = {"address": building.address, "units": str(building.units), "access_hours": building.access_hours}
-    facts |= {column: as_text(getattr(building, column)) for column in COORDINATES}
+    facts, title = _fact_texts(building), "Address, units, access hours, place"
     return [
-        Form(
-            "facts",
-            "Address, units, access hours, place",
-            fields=_fact_fields(facts),
-            run=edit_facts,
-            page_values=facts,
-        ),
+        Form("facts", title, fields=_fact_fields(facts), run=edit_facts, page_values=facts),
         Form("boiler", "Add a boiler", _boiler_fields(today), add_boiler, button="Add"),
         Form("paper", "Add a paper", paper_fields(today), add_paper, button="Add"),
     ]
+
+
+def _may_change(request: HttpRequest, building: Building, at: datetime) -> bool:
+    return policy.is_allowed(
+        user_of(request), "register.change", portfolio=building.portfolio_id, building=building.id, at=at
+    )
+
+
+def _fact_texts(building: Building) -> Texts:
+    texts = {"address": building.address, "units": str(building.units), "access_hours": building.access_hours}
+    return {**texts, **{column: as_text(getattr(building, column)) for column in COORDINATES}}
 
 
 def _fact_fields(facts: Texts) -> list[FormField]:
