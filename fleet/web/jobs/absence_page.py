@@ -43,10 +43,10 @@ FIELD_NAMES = ("reason", "first", "last", "part", "stand_in")
 
 @dataclass(frozen=True, slots=True)
 class OpenedJob:
-    """A job that an absence opens again, and who could take it on its day."""
+    """A job that an absence opens again, and who could take it on the day that is shown; None for a later day."""
 
     job: Job
-    takers: list[str]
+    takers: list[str] | None
 
 
 @signed_in_page
@@ -140,11 +140,11 @@ def _absence_context(query: BookQuery, user: User, texts: Mapping[str, str], at:
     }
 
 
-def _takers_of(job: Job, book: DayBook, away: UUID) -> list[str]:
-    """Return who else could do a job of the day and from when, in words; a job of a later day has none here."""
+def _takers_of(job: Job, book: DayBook, away: UUID) -> list[str] | None:
+    """Return who else could do a job of the day and from when, in words; None for a job of a later day."""
     row = next((r for r in book.rows if _is_row_of(r, job)), None)
     if row is None:
-        return []
+        return None
     return [
         f"{c.person.name} {cell_words(c.cell, row.work.zone)}"
         for c in row.cells
