@@ -93,10 +93,10 @@ class NothingSerializer(StrictSerializer):
 
 
 class SettledSerializer(serializers.Serializer[object]):
-    """When and how one item was settled: closed, passed, or withdrawn by a correction."""
+    """When and how one item was settled: closed, passed, visited after a call, or withdrawn by a correction."""
 
     at = serializers.DateTimeField()
-    how = serializers.ChoiceField(choices=("closed", "passed", "withdrawn"))
+    how = serializers.ChoiceField(choices=("closed", "passed", "visited", "withdrawn"))
     visit = serializers.UUIDField(allow_null=True)
 
 
@@ -106,6 +106,7 @@ class AskedSerializer(serializers.Serializer[object]):
     boiler = serializers.UUIDField(source="item.boiler_id")
     position = serializers.UUIDField(source="item.position_id", allow_null=True)
     deficiency = serializers.UUIDField(source="item.deficiency_id", allow_null=True)
+    call = serializers.UUIDField(source="item.call_id", allow_null=True)
     procedure = serializers.CharField(source="item.procedure", allow_blank=True)
     sentence = serializers.CharField(source="item.sentence")
     level = serializers.ChoiceField(choices=LEVELS, source="item.level")

@@ -10,6 +10,7 @@ from api.buildings import BuildingEndpoint, BuildingListEndpoint
 from api.calculations import CalculationEndpoint, CalculationListEndpoint
 from api.calendar_feed import CalendarFeedEndpoint, CalendarFeedListEndpoint, serve_calendar
 from api.call_lists import CallListEndpoint, CallTimesEndpoint
+from api.calls import TenantCallListEndpoint
 from api.cards import BoilerCardsEndpoint, CardListEndpoint, RevokeCardEndpoint
 from api.changes import ChangeListEndpoint
 from api.corrections import DenyVisitEndpoint, NamingVisitsEndpoint, SecondCorrectionEndpoint
@@ -163,6 +164,7 @@ urlpatterns = [
     path("v1/asked/", RequestsEndpoint.as_view(), name="asked"),
     path("v1/asked/<slug:kind>/<str:subject>/", AnswerRequestEndpoint.as_view(), name="answer-asked"),
     path("v1/jobs/", JobListEndpoint.as_view(), name="jobs"),
+    path("v1/calls/", TenantCallListEndpoint.as_view(), name="calls"),
     path("v1/day-book/", DayBookEndpoint.as_view(), name="day-book"),
     path("v1/jobs/suggested/", SuggestedJobsEndpoint.as_view(), name="suggested-jobs"),
     path("v1/jobs/<uuid:job>/", JobEndpoint.as_view(), name="job"),

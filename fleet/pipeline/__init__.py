@@ -3,6 +3,7 @@
 from fleet.pipeline.absences import RecordedAbsence, jobs_during, record_absence_and_open_jobs
 from fleet.pipeline.acts import act_on_alert, act_on_deficiency
 from fleet.pipeline.answered_notices import acknowledge_notice, answerable_alerts
+from fleet.pipeline.calls import take_call
 from fleet.pipeline.cards import (
     CardAnswer,
     NewCard,
@@ -94,6 +95,7 @@ __all__ = [
     "set_service",
     "set_value",
     "sweep",
+    "take_call",
     "withdraw_import",
     "without_picture",
     "work_on_imports",

@@ -13,7 +13,7 @@ from fleet.web.calculator import calculator_page
 from fleet.web.card import card_page, print_page
 from fleet.web.deficiencies import deficiencies_page, deficiency_page
 from fleet.web.figures import figures_page
-from fleet.web.jobs import absence_page, day_book_page, day_slips_page, jobs_page, new_job_page
+from fleet.web.jobs import absence_page, call_page, day_book_page, day_slips_page, jobs_page, new_job_page
 from fleet.web.notices import call_list_page, link_pages, own_page, sent_page
 from fleet.web.probes import metrics_page, probe_pages
 from fleet.web.register import register_boiler_page, register_building_page, register_import_page, register_page
@@ -65,6 +65,8 @@ urlpatterns = [
     path("jobs/day/away/<uuid:absence_id>/end/", absence_page.end_recorded_absence, name="absence-end"),
     path("jobs/make/", new_job_page.make_job, name="job-make"),
     path("jobs/<uuid:job_id>/<slug:kind>/", jobs_page.act_on_job, name="job-act"),
+    path("calls/new/", call_page.show_call, name="call-new"),
+    path("calls/take/", call_page.take_call, name="call-take"),
     path("register/", register_page.show_register, name="register-page"),
     path("register/add/", register_page.add_building, name="register-add"),
     path("register/sheets/<uuid:portfolio_id>.<slug:kind>", register_page.download_register, name="register-sheet"),

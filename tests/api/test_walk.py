@@ -87,6 +87,7 @@ LISTS = {
     "deficiencies": (SEEN, "deficiency"),
     "alerts": (SEEN, "alert"),
     "jobs": ("job.see", "job"),
+    "calls": ("job.see", "call"),
     "refused-posts": ("post.see_refused", "post"),
     "cards": ("card.see", "card"),
     "notices": ("notice.see", "notice"),
@@ -153,6 +154,7 @@ ASKED = {
     ("get", "suggested-jobs"),
     ("get", "day-book"),
     ("post", "jobs"),
+    ("post", "calls"),
     ("post", "visits"),
     ("post", "check-visit"),
     ("get", "changes"),
@@ -275,6 +277,7 @@ def naming(ids: Ids) -> dict[str, tuple[str, str, Any]]:
     feed = {"portfolio": str(ids["portfolio"])}
     return {
         "suggested-jobs": ("GET", f"/api/v1/jobs/suggested/?building={ids['building']}", b""),
+        "calls": ("POST", "/api/v1/calls/", {"building": str(ids["building"]), "kind": "noise"}),
         "day-book": ("GET", f"/api/v1/day-book/?portfolio={ids['portfolio']}&day=2026-01-13", b""),
         "jobs": ("POST", "/api/v1/jobs/", {"building": str(ids["building"]), "procedures": []}),
         "visits": ("POST", "/api/v1/visits/", visit),

@@ -40,6 +40,7 @@ ACTS = {
     "day-plan",
     "absence-record",
     "absence-end",
+    "call-take",
     "register-add",
     "register-building-change",
     "register-boiler-change",
@@ -232,6 +233,8 @@ def _day_book_addresses(ids: dict[str, object]) -> dict[str, str]:
     return {
         "day-book, tomorrow": f"{reverse('day-book')}?{tomorrow}",
         "day-slips, tomorrow": f"{reverse('day-slips')}?{tomorrow}",
+        "call-new": reverse("call-new"),
+        "call-new, a building": f"{reverse('call-new')}?building={ids['building']}",
         "absence-page": f"{reverse('absence-page')}?{tomorrow}&person={ids['technician']}",
     }
 
