@@ -3,6 +3,7 @@
 import re
 from collections.abc import Callable
 from html import unescape
+from io import BytesIO
 from typing import Any
 from uuid import uuid4
 
@@ -10,6 +11,7 @@ import pytest
 from django.test import Client
 from django.utils import timezone
 from playwright.sync_api import Browser, Page, expect
+from pypdf import PdfReader
 
 from fleet.accounts.models import Absence, Qualification
 from fleet.jobs.models import Job
@@ -251,6 +253,17 @@ def test_every_job_is_planned_with_enter_and_arrow_keys_move_between_cells(opene
     with page.expect_navigation():  # one press plans the two jobs of one house
         page.keyboard.press("Enter")
     assert set(Job.objects.values_list("status", flat=True)) == {"planned"}
+
+
+def test_a_persons_slip_prints_on_one_upright_sheet(opened: Callable[..., Page]) -> None:
+    page = opened()
+    for _ in range(2):
+        with page.expect_navigation():
+            page.locator("tr:not(.planned) button.cell").first.click()
+    page.goto(page.url.split("#")[0].replace("/jobs/day/", "/jobs/day/slips/"))
+    sheets = PdfReader(BytesIO(page.pdf(format="Letter"))).pages
+    assert page.locator(".day-slip").count() == len(sheets) > 0
+    assert all(sheet.mediabox.height > sheet.mediabox.width for sheet in sheets)
 
 
 @pytest.mark.parametrize("width", [1280, 390, 320])
