@@ -12,23 +12,29 @@ from rest_framework.response import Response
 from rest_framework.views import APIView
 
 from api.http.answers import problem_responses
+from api.http.retry import run_with_retries
 from api.http.strict import IdField, InstantField, StrictSerializer, validate_body
+from fleet import pipeline
 from fleet.accounts import policy
 from fleet.accounts.absences import REASONS, AbsenceRequest, absences_from, end_absence, record_absence
 from fleet.accounts.models import Absence
-from fleet.accounts.requests import user_of
+from fleet.accounts.requests import cause_of, user_of
 
 ACTION = "absence.record"
 
 
 class NewAbsenceSerializer(StrictSerializer):
-    """Who is away, from when to when (null: until further notice), and who stands in (null: nobody)."""
+    """Who is away, from when to when (null: until further notice), and who stands in (null: nobody).
+
+    With `opens_jobs` the plans of the person's jobs in that time are withdrawn, for who may plan jobs.
+    """
 
     user = IdField()
     since = InstantField()
     until = InstantField(allow_null=True)
     stand_in = IdField(allow_null=True)
     reason = serializers.ChoiceField(choices=REASONS)
+    opens_jobs = serializers.BooleanField(required=False, default=False)
 
 
 class AbsenceSerializer(serializers.Serializer[object]):
@@ -69,8 +75,17 @@ class AbsenceListEndpoint(APIView):
         _require_visible(request, portfolio)
         data = validate_body(request, NewAbsenceSerializer)
         _require_right(request, portfolio, data["user"])
-        row = record_absence(portfolio=portfolio, request=AbsenceRequest(**data), by=user, at=at)
-        return Response(AbsenceSerializer(row).data, status=201)
+        if not data.pop("opens_jobs"):
+            row = record_absence(portfolio=portfolio, request=AbsenceRequest(**data), by=user, at=at)
+            return Response(AbsenceSerializer(row).data, status=201)
+        _require_planner(request, portfolio)
+        absence, cause = AbsenceRequest(**data), cause_of(request)
+        recorded = run_with_retries(
+            lambda: pipeline.record_absence_and_open_jobs(
+                portfolio=portfolio, request=absence, by=user, at=at, cause=cause
+            )
+        )
+        return Response(AbsenceSerializer(recorded.absence).data, status=201)
 
 
 class EndAbsenceEndpoint(APIView):
@@ -100,4 +115,10 @@ def _require_right(request: Request, portfolio: UUID, person: UUID) -> None:
     user = user_of(request)
     is_own = person == user.id and user.reach is None
     if not is_own and not policy.portfolios_for(user, ACTION, timezone.now()).filter(id=portfolio).exists():
+        raise PermissionDenied
+
+
+def _require_planner(request: Request, portfolio: UUID) -> None:
+    """Refuse who may not plan the jobs of the whole portfolio."""
+    if not policy.portfolios_for(user_of(request), "job.plan", timezone.now()).filter(id=portfolio).exists():
         raise PermissionDenied

@@ -59,7 +59,10 @@ class HeaderGroupSerializer(serializers.Serializer[object]):
 
 
 class BuildingSerializer(serializers.Serializer[object]):
-    """A building at one address. An empty `access_hours` means no restriction."""
+    """A building at one address. An empty `access_hours` means no restriction.
+
+    `latitude_deg` and `longitude_deg` (WGS 84) are null where they are not on record.
+    """
 
     id = serializers.UUIDField(source="row.id")
     portfolio = serializers.UUIDField(source="row.portfolio_id")
@@ -68,6 +71,8 @@ class BuildingSerializer(serializers.Serializer[object]):
     zone = serializers.CharField(source="row.zone")
     units = serializers.IntegerField(source="row.units")
     access_hours = serializers.CharField(source="row.access_hours", allow_blank=True)
+    latitude_deg = serializers.FloatField(source="row.latitude_deg", allow_null=True)
+    longitude_deg = serializers.FloatField(source="row.longitude_deg", allow_null=True)
     boilers = StandsSerializer(many=True)
     papers = PaperSerializer(many=True)
     header_groups = HeaderGroupSerializer(many=True)

@@ -1,4 +1,4 @@
-"""Endpoints of jobs: suggested trips, the list, making a job, and the acts plan, accept, decline, start, cancel."""
+"""Endpoints of jobs: suggested trips, the list, making a job, and what people do: plan, accept, withdraw and more."""
 
 from collections.abc import Callable, Iterable, Sequence
 from datetime import datetime
@@ -43,6 +43,7 @@ ASK_EXAMPLE: dict[str, Any] = {
     "procedures": [{"position": EXAMPLE_LIMIT_POSITION, "procedure": "limit_trip"}],
 }
 PLAN_EXAMPLE: dict[str, Any] = {"to": TECHNICIAN, "start": "2026-01-13T09:00:00-05:00"}
+WITHDRAW_EXAMPLE: dict[str, Any] = {"reason": "Called in sick."}
 DECLINE_EXAMPLE: dict[str, Any] = {"reason": "The van is in the shop that day."}
 
 
@@ -92,10 +93,10 @@ class NothingSerializer(StrictSerializer):
 
 
 class SettledSerializer(serializers.Serializer[object]):
-    """When and how one item was settled: closed, passed, or withdrawn by a correction."""
+    """When and how one item was settled: closed, passed, visited after a call, or withdrawn by a correction."""
 
     at = serializers.DateTimeField()
-    how = serializers.ChoiceField(choices=("closed", "passed", "withdrawn"))
+    how = serializers.ChoiceField(choices=("closed", "passed", "visited", "withdrawn"))
     visit = serializers.UUIDField(allow_null=True)
 
 
@@ -105,6 +106,7 @@ class AskedSerializer(serializers.Serializer[object]):
     boiler = serializers.UUIDField(source="item.boiler_id")
     position = serializers.UUIDField(source="item.position_id", allow_null=True)
     deficiency = serializers.UUIDField(source="item.deficiency_id", allow_null=True)
+    call = serializers.UUIDField(source="item.call_id", allow_null=True)
     procedure = serializers.CharField(source="item.procedure", allow_blank=True)
     sentence = serializers.CharField(source="item.sentence")
     level = serializers.ChoiceField(choices=LEVELS, source="item.level")
@@ -307,6 +309,14 @@ DeclineJobEndpoint = _make_job_action_endpoint(
 )
 StartJobEndpoint = _make_job_action_endpoint(
     "start", "job.answer", serializer_class=NothingSerializer, name="startJob", description="Start it, on its day."
+)
+WithdrawPlanEndpoint = _make_job_action_endpoint(
+    "withdraw",
+    "job.plan",
+    serializer_class=WhySerializer,
+    name="withdrawJobPlan",
+    description="Take the plan back, with the reason. The job is to be planned again.",
+    example=WITHDRAW_EXAMPLE,
 )
 CancelJobEndpoint = _make_job_action_endpoint(
     "cancel",

@@ -10,9 +10,11 @@ from api.buildings import BuildingEndpoint, BuildingListEndpoint
 from api.calculations import CalculationEndpoint, CalculationListEndpoint
 from api.calendar_feed import CalendarFeedEndpoint, CalendarFeedListEndpoint, serve_calendar
 from api.call_lists import CallListEndpoint, CallTimesEndpoint
+from api.calls import TenantCallListEndpoint
 from api.cards import BoilerCardsEndpoint, CardListEndpoint, RevokeCardEndpoint
 from api.changes import ChangeListEndpoint
 from api.corrections import DenyVisitEndpoint, NamingVisitsEndpoint, SecondCorrectionEndpoint
+from api.day_book import DayBookEndpoint
 from api.deficiencies import (
     AssignDeficiencyEndpoint,
     DeferDeficiencyEndpoint,
@@ -46,6 +48,7 @@ from api.jobs import (
     PlanJobEndpoint,
     StartJobEndpoint,
     SuggestedJobsEndpoint,
+    WithdrawPlanEndpoint,
 )
 from api.keys import KeyEndpoint, KeyListEndpoint, RevokeKeyEndpoint
 from api.notices import AcknowledgeNoticeEndpoint, NoticeEndpoint, NoticeListEndpoint
@@ -161,12 +164,15 @@ urlpatterns = [
     path("v1/asked/", RequestsEndpoint.as_view(), name="asked"),
     path("v1/asked/<slug:kind>/<str:subject>/", AnswerRequestEndpoint.as_view(), name="answer-asked"),
     path("v1/jobs/", JobListEndpoint.as_view(), name="jobs"),
+    path("v1/calls/", TenantCallListEndpoint.as_view(), name="calls"),
+    path("v1/day-book/", DayBookEndpoint.as_view(), name="day-book"),
     path("v1/jobs/suggested/", SuggestedJobsEndpoint.as_view(), name="suggested-jobs"),
     path("v1/jobs/<uuid:job>/", JobEndpoint.as_view(), name="job"),
     path("v1/jobs/<uuid:job>/plan/", PlanJobEndpoint.as_view(), name="plan"),
     path("v1/jobs/<uuid:job>/accept/", AcceptJobEndpoint.as_view(), name="accept"),
     path("v1/jobs/<uuid:job>/decline/", DeclineJobEndpoint.as_view(), name="decline"),
     path("v1/jobs/<uuid:job>/start/", StartJobEndpoint.as_view(), name="start"),
+    path("v1/jobs/<uuid:job>/withdraw/", WithdrawPlanEndpoint.as_view(), name="withdraw"),
     path("v1/jobs/<uuid:job>/cancel/", CancelJobEndpoint.as_view(), name="cancel"),
     path("v1/calendar-feeds/", CalendarFeedListEndpoint.as_view(), name="calendar-feeds"),
     path("v1/calendar-feeds/<uuid:feed>/", CalendarFeedEndpoint.as_view(), name="calendar-feed"),

@@ -294,6 +294,8 @@ SPECTACULAR_SETTINGS = {
         "StandingEnum": "fleet.rules.values.STANDINGS",
         "VisitKindEnum": "api.visit_serializers.KINDS",
         "PositionStateEnum": "api.positions.STATES",
+        "CallKindEnum": "api.calls.CALL_KIND_CODES",
+        "DayCellStateEnum": "api.day_book.CELL_STATES",
         "FiringAnswerEnum": "fleet.rules.values.FIRING_ANSWERS",
         "ReportKindEnum": "fleet.reports.models.REPORT_KINDS",
         "RegisterAnswerEnum": "fleet.visits.register_gaps.ANSWERS",

@@ -20,6 +20,7 @@ from fleet.records.row_spans import not_ended
 from fleet.records.versioned_acts import add_act
 
 ASSIGNEE_KINDS = ("accept", "join", "decline", "start")
+REASONED_KINDS = ("decline", "withdraw", "cancel")
 SENTENCES = {
     "plan": "Planned for {who} on {since:%a %d %b %Y %H:%M} UTC.",
     "ask": "{who} of another portfolio asked for {since:%a %d %b %Y %H:%M} UTC.",
@@ -27,13 +28,14 @@ SENTENCES = {
     "join": "The second person comes along.",
     "decline": "Declined.",
     "start": "Started.",
+    "withdraw": "The plan is taken back.",
     "cancel": "Cancelled.",
 }
 
 
 @dataclass(frozen=True, slots=True)
 class JobDecision:
-    """A requested act on a job. `kind` is plan, accept, decline, start or cancel."""
+    """A requested act on a job. `kind` is plan, accept, join, decline, start, withdraw or cancel."""
 
     kind: str
     reason: str = ""
@@ -91,7 +93,7 @@ def _is_on_its_day(job: Job, at: datetime) -> bool:
 
 
 def _decision_faults(job: Job, decision: JobDecision, at: datetime) -> Iterator[Fault]:
-    if decision.kind in ("decline", "cancel") and not decision.reason.strip():
+    if decision.kind in REASONED_KINDS and not decision.reason.strip():
         yield Fault("required", "Give the reason in a sentence.", ("reason",))
     if decision.kind == "plan":
         yield from _time_faults(job, decision, at)

@@ -5,19 +5,22 @@ afterwards. A second person who does not belong says yes by `join`. A new plan n
 before people were asked hold whoever they name.
 """
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
+from datetime import datetime
 from uuid import UUID
 
 from fleet.accounts.grants import belongs_to_portfolio
 from fleet.jobs.models import Job, JobAct
 
 PLANS = ("plan", "ask")
+Belonging = Callable[[UUID, UUID, datetime], bool]
 
 
-def has_agreed(job: Job, person: UUID, acts: Iterable[JobAct]) -> bool:
+def has_agreed(job: Job, person: UUID, acts: Iterable[JobAct], belongs: Belonging = belongs_to_portfolio) -> bool:
     """Return whether the newest plan of a job is one that this person has accepted or did not have to be asked about.
 
     `acts` are those of the job in any order. False for somebody whom the newest plan does not name.
+    `belongs` says who has a role in a portfolio; who asks about many jobs reads those roles at once.
     """
     ordered = sorted(acts, key=lambda act: act.acted_on)
     plan = next((act for act in reversed(ordered) if act.kind in PLANS), None)
@@ -29,7 +32,7 @@ def has_agreed(job: Job, person: UUID, acts: Iterable[JobAct]) -> bool:
     return (
         not plan.asks_people
         or ("join", person) in answers
-        or belongs_to_portfolio(person, job.portfolio_id, max(plan.since or plan.at, plan.at))
+        or belongs(person, job.portfolio_id, max(plan.since or plan.at, plan.at))
     )
 
 

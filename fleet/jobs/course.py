@@ -114,7 +114,7 @@ def replay_job(facts: JobFacts, acts: Iterable[JobAct]) -> list[JobStep]:
 def _plan_after(act: JobAct, plan: JobAct | None) -> JobAct | None:
     if act.kind in ("plan", "ask"):
         return act
-    return None if act.kind in ("decline", "cancel") else plan
+    return None if act.kind in ("decline", "withdraw", "cancel") else plan
 
 
 def step_at(steps: Sequence[JobStep], at: datetime) -> JobStep:

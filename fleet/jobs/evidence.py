@@ -2,7 +2,7 @@
 
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from datetime import datetime
 from uuid import UUID
 
@@ -14,11 +14,13 @@ from fleet.deficiencies.models import Deficiency
 from fleet.jobs.course import JobFacts, VisitEnd
 from fleet.jobs.models import Item, Job
 from fleet.rules.catalogue import Catalogue
+from fleet.rules.facts import JUDGES_BOILERS
 from fleet.rules.values import Level, LevelSegment
-from fleet.visits.models import Attendance, Entry
+from fleet.visits.models import Attendance, Entry, Visit
 from fleet.visits.named_people import NamedPerson, people_by_visit
 
 PASSING_OUTCOMES = ("pass", "noted")
+NO_ANSWER_KIND = "routine_check"  # a caretaker's round goes on whoever called
 MAX_MERGES_FOLLOWED = (
     50  # chains of merged deficiencies are short; this bounds a ring, which would be a fault elsewhere
 )
@@ -26,7 +28,7 @@ MAX_MERGES_FOLLOWED = (
 
 @dataclass(frozen=True, slots=True)
 class Settlement:
-    """When and how one item was settled (closed, passed or withdrawn), and by which visit."""
+    """When and how one item was settled (closed, passed, visited or withdrawn), and by which visit."""
 
     at: datetime
     how: str
@@ -36,12 +38,16 @@ class Settlement:
 @dataclass(frozen=True, slots=True)
 class JobEvidence:
     """Everything read for some jobs, in at most six queries: merged deficiencies, passes, attendance, qualifications,
-    entries of visits."""
+    entries of visits; and in three more where calls are asked: visits, attendance, qualifications.
+
+    `answers` are the visits by qualified people that answer calls, by building, the oldest first.
+    """
 
     release: Catalogue
     deficiencies: Mapping[UUID, Deficiency]
     passes: Sequence[tuple[UUID, str, datetime, UUID]]  # position, procedure, when, visit; by those who may
     entries: Sequence[Entry]
+    answers: Mapping[UUID, Sequence[VisitEnd]] = field(default_factory=dict)
 
 
 def read_job_evidence(items: Sequence[Item], release: Catalogue) -> JobEvidence:
@@ -54,10 +60,31 @@ def read_job_evidence(items: Sequence[Item], release: Catalogue) -> JobEvidence:
     since = min(i.job.created_at for i in items)
     return JobEvidence(
         release,
-        _merged_deficiencies({i.deficiency_id for i in items if i.deficiency_id}),
-        _qualified_passes(places, release) if places else (),
-        list(entries.filter(performed_at__gte=since).select_related("visit").order_by("performed_at")),
+        deficiencies=_merged_deficiencies({i.deficiency_id for i in items if i.deficiency_id}),
+        passes=_qualified_passes(places, release) if places else (),
+        entries=list(entries.filter(performed_at__gte=since).select_related("visit").order_by("performed_at")),
+        answers=_answering_visits([i for i in items if i.call_id]),
     )
+
+
+def _answering_visits(items: Sequence[Item]) -> dict[UUID, list[VisitEnd]]:
+    """Return by building the visits that answer calls: any but a routine check, by people who judge boilers."""
+    answers: dict[UUID, list[VisitEnd]] = defaultdict(list)
+    if not items:
+        return answers
+    visits = Visit.objects.filter(
+        boiler__building__in={i.job.building_id for i in items},
+        performed_at__gte=min(i.job.created_at for i in items),
+        corrected_by=None,
+        void=False,
+        paper=None,
+    ).exclude(kind=NO_ANSWER_KIND)
+    rows = list(visits.select_related("boiler").order_by("performed_at", "id"))
+    people = people_by_visit(Attendance.objects.filter(visit__in=[row.id for row in rows]))
+    for row in rows:
+        if any(person.counting_codes_at(row.performed_at) & JUDGES_BOILERS for person in people.get(row.id, ())):
+            answers[row.boiler.building_id].append((row.performed_at, row.id))
+    return answers
 
 
 def _merged_deficiencies(ids: set[UUID]) -> dict[UUID, Deficiency]:
@@ -105,6 +132,9 @@ def newest_passes(pairs: Iterable[tuple[UUID, str]], release: Catalogue) -> dict
 
 def settlement_of(item: Item, job_evidence: JobEvidence) -> Settlement | None:
     """Return when and how one item was settled; None while it is open."""
+    if item.call_id:
+        visits = job_evidence.answers.get(item.job.building_id, ())
+        return next((Settlement(at, "visited", visit) for at, visit in visits if item.since and at >= item.since), None)
     if item.deficiency_id:
         return _deficiency_settlement(job_evidence.deficiencies.get(item.deficiency_id), job_evidence)
     for place, code, at, visit in job_evidence.passes:
@@ -175,7 +205,9 @@ def _overall_settlement(
     if any(i.number not in settled for i in counted_items):
         return None
     last = max((settled[i.number] for i in counted_items), key=lambda s: s.at)
-    return "all_settled", max(last.at, job.created_at), last.visit
+    # That somebody went there proves nothing, so a job of calls alone is answered, never proven.
+    how = "all_answered" if all(i.call_id for i in counted_items) else "all_settled"
+    return how, max(last.at, job.created_at), last.visit
 
 
 def _visits_dealing_with(items: Sequence[Item], job_evidence: JobEvidence) -> dict[UUID, list[VisitEnd]]:

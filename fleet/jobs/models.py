@@ -56,10 +56,32 @@ class Job(Row):
         ]
 
 
-class Item(Row):
-    """A fact: one thing a job asks for, a deficiency to be closed or a procedure to be passed at a position.
+class TenantCall(Row):
+    """A fact: somebody of a building called. `job` is the trip that answers it; calls of one building share a job.
 
-    `since` is the newest pass known when it was asked: only a later pass settles it.
+    `kind` is one of `call_kinds.CALL_KINDS`; `since` is since when, as the caller said.
+    """
+
+    building = models.ForeignKey(Building, models.PROTECT, related_name="calls")
+    job = models.ForeignKey(Job, models.PROTECT, related_name="calls")
+    kind = models.CharField(max_length=16)
+    flat = models.CharField(max_length=40, blank=True)
+    caller = models.CharField(max_length=100, blank=True)
+    call_back = models.CharField(max_length=40, blank=True)
+    since = models.DateTimeField(null=True)
+    note = models.TextField(blank=True)
+    at = models.DateTimeField()
+    by = models.ForeignKey(User, models.PROTECT, related_name="+")
+    request_id = models.CharField(max_length=64, blank=True)
+
+    class Meta:
+        indexes = [models.Index(fields=["building", "-at"], name="tenant_call_newest")]  # read by the building's page
+
+
+class Item(Row):
+    """A fact: one thing a job asks for: a deficiency to be closed, a procedure to be passed, a call to be answered.
+
+    `since` is the newest pass known when it was asked: only a later pass settles it. Of a call it is when it came in.
     """
 
     job = models.ForeignKey(Job, models.PROTECT, related_name="items")
@@ -68,6 +90,7 @@ class Item(Row):
     position = models.ForeignKey(Position, models.PROTECT, null=True, related_name="+")
     deficiency = models.ForeignKey(Deficiency, models.PROTECT, null=True, related_name="+")
     procedure = models.CharField(max_length=64, blank=True)
+    call = models.ForeignKey(TenantCall, models.PROTECT, null=True, related_name="+")
     sentence = models.TextField()
     level = models.CharField(max_length=16)
     since = models.DateTimeField(null=True)
@@ -77,6 +100,7 @@ class Item(Row):
             models.UniqueConstraint(fields=["job", "number"], name="job_item_number"),
             models.CheckConstraint(
                 condition=models.Q(deficiency__isnull=False)
+                | models.Q(call__isnull=False)
                 | models.Q(position__isnull=False) & ~models.Q(procedure=""),
                 name="job_item_asks_something",
             ),

@@ -139,6 +139,7 @@ STATUS_SENTENCES = {
     states.MISSED: "A job is past its day and comes back",
     states.BACK: "A job comes back with something open",
     states.PROVEN: "A job is proven",
+    states.ANSWERED: "A call was answered by a visit",
     states.NOT_NEEDED: "A job is not needed any more",
     states.CANCELLED: "A job is cancelled",
 }

@@ -17,7 +17,7 @@ from fleet.notices.outbox import NoticeDraft, add_notice
 from fleet.notices.writing.slip_text import SlipJob, write_evening_slip, write_slip
 
 EVENING_HOUR = 18  # local; from then on the jobs of the next day are told again
-CHANGE_KINDS = frozenset({"job.plan", "job.ask", "job.decline", "job.cancel", "job.changed"})
+CHANGE_KINDS = frozenset({"job.plan", "job.ask", "job.decline", "job.withdraw", "job.cancel", "job.changed"})
 
 
 def tell_jobs(*, jobs: Collection[UUID], at: datetime) -> int:
@@ -35,7 +35,7 @@ def tell_jobs(*, jobs: Collection[UUID], at: datetime) -> int:
         for person in holders:
             if person.id in reachable and told_states.get(person.id) != _state_of(job):
                 notice_count += _add_slip(job, person, "changed" if person.id in told_states else "planned", at)
-        if job.status not in (states.PROVEN, states.STARTED, states.BACK, states.MISSED):
+        if job.status not in (states.PROVEN, states.ANSWERED, states.STARTED, states.BACK, states.MISSED):
             former_holders = [
                 user for user, state in told_states.items() if state != "none" and user not in {p.id for p in holders}
             ]

@@ -1,7 +1,9 @@
 """The only way in for facts and for time. Every verb about a boiler goes through `conclude.write_and_conclude`."""
 
+from fleet.pipeline.absences import RecordedAbsence, jobs_during, record_absence_and_open_jobs
 from fleet.pipeline.acts import act_on_alert, act_on_deficiency
 from fleet.pipeline.answered_notices import acknowledge_notice, answerable_alerts
+from fleet.pipeline.calls import take_call
 from fleet.pipeline.cards import (
     CardAnswer,
     NewCard,
@@ -36,6 +38,7 @@ from fleet.pipeline.requests import RequestAnswer, answer_request
 from fleet.pipeline.sweep import SweepResult, rebuild, sweep
 from fleet.pipeline.telling import sweep_notices
 from fleet.pipeline.terms import adopt_terms
+from fleet.pipeline.trips import TripPlan, plan_trip
 from fleet.pipeline.visits import PostedVisit, check_visit, post_visits
 
 __all__ = [
@@ -50,8 +53,10 @@ __all__ = [
     "NewPortfolio",
     "PastVisit",
     "PostedVisit",
+    "RecordedAbsence",
     "RequestAnswer",
     "SweepResult",
+    "TripPlan",
     "acknowledge_notice",
     "act_on_alert",
     "act_on_deficiency",
@@ -71,16 +76,19 @@ __all__ = [
     "end_role",
     "grant_role",
     "hand_in_paper",
+    "jobs_during",
     "keep_card_picture",
     "load_catalogue",
     "log_from_card",
     "make_card",
     "open_portfolio",
+    "plan_trip",
     "post_past_visits",
     "post_visits",
     "qualify_person",
     "rebuild",
     "receive_import",
+    "record_absence_and_open_jobs",
     "remove_device",
     "reply_to_naming",
     "revoke_card",
@@ -89,6 +97,7 @@ __all__ = [
     "set_value",
     "sweep",
     "sweep_notices",
+    "take_call",
     "withdraw_import",
     "without_picture",
     "work_on_imports",

@@ -73,7 +73,7 @@ def create_job(*, building: UUID, request: JobRequest, by: User, at: datetime, c
             at=at,
             reason=request.note,
         )
-        _settle_and_record([job], [event], cause, at)
+        settle_and_record([job], [event], cause, at)
     return Job.objects.get(id=job.id)
 
 
@@ -221,7 +221,8 @@ def _settle_and_collect(jobs: Sequence[Job], at: datetime) -> list[ChangeEvent]:
     return [n for settled_jobs in _settle_by_portfolio(jobs, at).values() for n in settled_jobs.events]
 
 
-def _settle_and_record(jobs: Sequence[Job], events: Sequence[ChangeEvent], cause: Cause, at: datetime) -> None:
+def settle_and_record(jobs: Sequence[Job], events: Sequence[ChangeEvent], cause: Cause, at: datetime) -> None:
+    """Settle locked jobs and their alerts, and record the given events with those that follow."""
     for portfolio, settled_jobs in _settle_by_portfolio(jobs, at).items():
         record_and_tell(portfolio=portfolio, events=[*events, *settled_jobs.events], cause=cause, at=at)
 
@@ -262,7 +263,7 @@ def _advance_job(job: UUID, at: datetime) -> int:
     try:
         with transaction.atomic():
             due_jobs = list(rows.select_for_update(no_key=True, skip_locked=True, of=("self",)))
-            _settle_and_record(due_jobs, [], Cause(who="sweep"), at)
+            settle_and_record(due_jobs, [], Cause(who="sweep"), at)
     except Exception:
         log.exception("job %s could not be brought on", job)
         return 0

@@ -27,6 +27,9 @@ class Building(Row):
     zone = models.CharField(max_length=64)
     units = models.PositiveIntegerField(default=0)
     access_hours = models.CharField(max_length=200, blank=True)  # "mon-fri 08:00-17:00", read by portfolio/access.py
+    # Where it stands (WGS 84), for the travel between buildings; null: not on record.
+    latitude_deg = models.FloatField(null=True)
+    longitude_deg = models.FloatField(null=True)
 
     class Meta:
         constraints = [models.UniqueConstraint(fields=["portfolio", "ref"], name="building_ref")]

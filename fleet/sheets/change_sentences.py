@@ -13,6 +13,8 @@ KEY_NAMES = {
     "not_needed_because": "Why it is not needed",
     "units": "Dwelling units",
     "access_hours": "Access hours",
+    "latitude_deg": "Degrees north",
+    "longitude_deg": "Degrees east",
     "heats": "Heats",
     "cutoffs_needed": "Cutoffs needed",
     "cutoffs_rule": "Rule for one cutoff",
@@ -86,6 +88,11 @@ def units_sentence(address: str, before: int, after: int) -> str:
 def access_hours_sentence(address: str, after: str) -> str:
     """Return the sentence of changed access hours."""
     return f"{address} can now be entered {after or 'at any time'}."
+
+
+def coordinate_sentence(address: str, column: str, degrees: float) -> str:
+    """Return the sentence of a changed coordinate, in degrees north or east."""
+    return f"{address} stands at {as_text(degrees)} {key_in_words(column).lower()}."
 
 
 def fitted_sentence(kind: str, name: str, day: str) -> str:

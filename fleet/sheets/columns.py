@@ -40,8 +40,18 @@ ON_BOILER = (
 )
 NOT_NEEDED_BECAUSE = "not_needed_because"
 ON_POSITION = ("position_ref", "position_name", "role", "hangs_on", "needed", NOT_NEEDED_BECAUSE, "kind", "fitted_on")
-OPTIONAL = ("portfolio_ref", "units", "access_hours", "hangs_on", "needed", NOT_NEEDED_BECAUSE, *ON_BOILER)
-OF_BUILDING = ("portfolio_ref", "address", "zone", "units", "access_hours")
+COORDINATES = ("latitude_deg", "longitude_deg")
+OPTIONAL = (
+    "portfolio_ref",
+    "units",
+    "access_hours",
+    *COORDINATES,
+    "hangs_on",
+    "needed",
+    NOT_NEEDED_BECAUSE,
+    *ON_BOILER,
+)
+OF_BUILDING = ("portfolio_ref", "address", "zone", "units", "access_hours", *COORDINATES)
 OF_BOILER = ("boiler_name", "since", *ON_BOILER)
 MAX_LENGTHS = {
     "address": 200,
@@ -70,6 +80,8 @@ RANGES_BY_UNIT = {
     "_s": (0.0, 3600.0),
     "_f": (0.0, 1500.0),
     "_smoke": (0.0, 9.0),
+    "longitude_deg": (-180.0, 180.0),
+    "latitude_deg": (-90.0, 90.0),
     "units": (0.0, 1e5),
 }
 _UNIT_ENDINGS = tuple(RANGES_BY_UNIT)
@@ -159,6 +171,11 @@ EXPLANATIONS: Mapping[str, str] = {
     "access_hours": (
         "Optional: when people can get in, such as mon-fri 08:00-17:00; sat 09:00-12:00. Empty means at any time."
     ),
+    "latitude_deg": (
+        "Optional: where it stands, degrees north (WGS 84), such as 40.5212. With longitude_deg, the travel between "
+        "buildings can be reckoned."
+    ),
+    "longitude_deg": "Optional: degrees east (WGS 84); west is negative, such as -74.0341.",
     "boiler_ref": "The boiler's short name within its building. It never changes.",
     "boiler_name": "What people call it. May be edited.",
     "since": "The day from which it is on record, such as 2019-10-01. Fixed once the boiler is there.",

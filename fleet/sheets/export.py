@@ -21,6 +21,8 @@ EXAMPLE_BOILER = {
     "zone": "America/New_York",
     "units": 24,
     "access_hours": "mon-fri 08:00-17:00",
+    "latitude_deg": 40.5212,
+    "longitude_deg": -74.0341,
     "boiler_ref": "B1",
     "boiler_name": "Boiler 1",
     "since": "2021-09-15",
@@ -64,6 +66,7 @@ def header_columns(portfolio: Portfolio | None, catalogue: Catalogue) -> list[st
 FIXED_COLUMNS = (
     "portfolio_ref",
     *("building_ref", "address", "zone", "units", "access_hours"),
+    *columns.COORDINATES,
     *("boiler_ref", "boiler_name", "since", *columns.ON_BOILER),
     *columns.ON_POSITION,
 )
@@ -120,6 +123,7 @@ def _boiler_cells(portfolio: Portfolio, boiler: Boiler, register: RegisterSnapsh
         "zone": building.zone,
         "units": building.units,
         "access_hours": building.access_hours,
+        **{column: getattr(building, column) for column in columns.COORDINATES},
         "boiler_ref": boiler.ref,
         "boiler_name": boiler.name,
         "since": day_of(boiler.since, building.zone).isoformat(),

@@ -71,7 +71,8 @@ class _Comparison:
         self.buildings[row.building_ref] = building_id
         if not existing:
             values = {"ref": row.building_ref, "address": row.address, "zone": row.zone, "units": row.units or 0}
-            new = Building(id=building_id, portfolio=self.plan.portfolio, access_hours=row.access_hours or "", **values)
+            values |= {"access_hours": row.access_hours or "", **dict(row.coordinates)}
+            new = Building(id=building_id, portfolio=self.plan.portfolio, **values)
             self.plan.new[Building].append(new)
             self.plan.added["buildings"] = self.plan.added.get("buildings", 0) + 1
             sentence = f"{row.address} is a new building."
@@ -113,6 +114,14 @@ class _Comparison:
                 sentence=sentence,
                 does=does,
             )
+        for column, degrees in row.coordinates:
+            before = getattr(existing, column)
+            if before != degrees:
+                sentence = change_sentences.coordinate_sentence(row.address, column, degrees)
+                moved = (before, degrees)
+                self._edit_field(
+                    Building, existing.id, boiler=None, field_=column, moved=moved, sentence=sentence, does=does
+                )
 
     def _edit_field(
         self,

@@ -46,6 +46,7 @@ class SheetRow:
     fitted_on: date | None
     attributes: tuple[tuple[str, CellValue], ...]
     access_hours: str | None = None  # None: the sheet has no such column, and what is on record stays
+    coordinates: tuple[tuple[str, float], ...] = ()  # those of columns.COORDINATES that the row gives
     portfolio_ref: str = ""
     needed: bool | None = None
     not_needed_because: str = ""
@@ -137,6 +138,7 @@ class _RowReader:
             fitted_on=date.fromisoformat(fitted) if fitted else None,
             attributes=self._read_values(self.attributes[kind], cells) if kind else (),
             access_hours=get("access_hours", "") if self.has_hours else None,
+            coordinates=tuple((c, float(cells[c])) for c in columns.COORDINATES if c in cells),
             portfolio_ref=get("portfolio_ref", ""),
             needed=get("needed") == "yes" if get("needed") else None,
             not_needed_because=get(columns.NOT_NEEDED_BECAUSE, ""),

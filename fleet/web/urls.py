@@ -15,7 +15,7 @@ from fleet.web.card import card_page, print_page
 from fleet.web.deficiencies import deficiencies_page, deficiency_page
 from fleet.web.figures import figures_page
 from fleet.web.find import find_page
-from fleet.web.jobs import jobs_page, new_job_page
+from fleet.web.jobs import absence_page, call_page, day_book_page, day_slips_page, jobs_page, new_job_page
 from fleet.web.notices import call_list_page, link_pages, own_page, sent_page
 from fleet.web.probes import metrics_page, probe_pages
 from fleet.web.register import register_boiler_page, register_building_page, register_import_page, register_page
@@ -67,8 +67,16 @@ urlpatterns = [
     path("calculator/<str:code>/", calculator_page.show_calculation, name="calculation-page"),
     path("jobs/", jobs_page.show_jobs, name="jobs-page"),
     path("jobs/new/", new_job_page.show_new_job, name="job-new"),
+    path("jobs/day/", day_book_page.show_day_book, name="day-book"),
+    path("jobs/day/plan/", day_book_page.plan_cell, name="day-plan"),
+    path("jobs/day/slips/", day_slips_page.show_day_slips, name="day-slips"),
+    path("jobs/day/away/", absence_page.show_absence, name="absence-page"),
+    path("jobs/day/away/record/", absence_page.record_absence, name="absence-record"),
+    path("jobs/day/away/<uuid:absence_id>/end/", absence_page.end_recorded_absence, name="absence-end"),
     path("jobs/make/", new_job_page.make_job, name="job-make"),
     path("jobs/<uuid:job_id>/<slug:kind>/", jobs_page.act_on_job, name="job-act"),
+    path("calls/new/", call_page.show_call, name="call-new"),
+    path("calls/take/", call_page.take_call, name="call-take"),
     path("register/", register_page.show_register, name="register-page"),
     path("register/add/", register_page.add_building, name="register-add"),
     path("register/sheets/<uuid:portfolio_id>.<slug:kind>", register_page.download_register, name="register-sheet"),

@@ -10,6 +10,8 @@ from fleet.accounts.absences import AbsenceRequest, record_absence
 from fleet.accounts.models import Absence, Grant, RefusedPost, User
 from fleet.alerts.models import Alert
 from fleet.deficiencies.models import Deficiency
+from fleet.jobs.calls import CallRequest
+from fleet.jobs.models import TenantCall
 from fleet.notices.models import Notice
 from fleet.notices.outbox import NoticeDraft, add_notice
 from fleet.pipeline import JobRequest
@@ -114,6 +116,7 @@ def of(fleet: Fleet, key: str) -> Ids:
         "deficiency": deficiency.id,
         "alert": alert.id,
         "job": job.id,
+        "call": _call_of(fleet.technician, boiler).id,
         "of": sheet.id,
         "post": RefusedPost.objects.get(boiler=boiler).id,
         "grant": Grant.objects.get(user=fleet.technician, role="technician").id,
@@ -122,6 +125,11 @@ def of(fleet: Fleet, key: str) -> Ids:
         "absence": _absence_of(fleet.technician, boiler.portfolio_id).id,
         "card": hang_card(fleet, NOW - DAY, key).card.id,
     }
+
+
+def _call_of(user: User, boiler: Boiler) -> TenantCall:
+    """A tenant's call from the building."""
+    return pipeline.take_call(building=boiler.building_id, request=CallRequest("noise"), by=user, at=NOW - DAY)
 
 
 def _slip_of(user: User, boiler: Boiler) -> Notice:

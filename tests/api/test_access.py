@@ -45,11 +45,13 @@ TABLE: dict[str, tuple[str, tuple[int, ...]]] = {
     "calculations": ("GET", LISTED),
     "calculation": ("POST", LISTED),  # anybody signed in; it keeps nothing
     "suggested-jobs": ("GET", (401, 404, 403, 403, 200, 404)),
+    "day-book": ("GET", (401, 404, 403, 403, 200, 404)),
     "job": ("GET", (401, 404, 200, 404, 200, 404)),  # planned for the technician
     "plan": ("POST", (401, 404, 403, 404, 400, 404)),
     "accept": ("POST", (401, 404, 428, 404, 403, 404)),
     "decline": ("POST", (401, 404, 400, 404, 403, 404)),
     "start": ("POST", (401, 404, 428, 404, 403, 404)),
+    "withdraw": ("POST", (401, 404, 403, 404, 400, 404)),
     "cancel": ("POST", (401, 404, 403, 404, 400, 404)),
     "calendar-feeds": ("GET", LISTED),
     "link-list": ("GET", LISTED),
@@ -145,8 +147,9 @@ def _sent(fleet: Fleet, dispatcher: User) -> dict[str, str]:
     return {
         "jobs": "/api/v1/jobs/",
         "suggested-jobs": f"/api/v1/jobs/suggested/?building={house}",
+        "day-book": f"/api/v1/day-book/?portfolio={fleet.portfolio.id}&day=2026-01-14",
         "job": f"/api/v1/jobs/{job.id}/",
-        **{n: f"/api/v1/jobs/{job.id}/{n}/" for n in ("plan", "accept", "decline", "start", "cancel")},
+        **{n: f"/api/v1/jobs/{job.id}/{n}/" for n in ("plan", "accept", "decline", "start", "withdraw", "cancel")},
         "calendar-feeds": "/api/v1/calendar-feeds/",
         "calendar-feed": f"/api/v1/calendar-feeds/{uuid4()}/",
         "calendar": "/api/v1/calendars/unknown.ics",

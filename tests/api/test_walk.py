@@ -87,6 +87,7 @@ LISTS = {
     "deficiencies": (SEEN, "deficiency"),
     "alerts": (SEEN, "alert"),
     "jobs": ("job.see", "job"),
+    "calls": ("job.see", "call"),
     "refused-posts": ("post.see_refused", "post"),
     "cards": ("card.see", "card"),
     "notices": ("notice.see", "notice"),
@@ -142,6 +143,7 @@ ROWS: dict[tuple[str, str], Row] = {
     ("post", "accept"): Row("job.see", "job.answer", answer=428),
     ("post", "decline"): Row("job.see", "job.answer", answer=400),
     ("post", "start"): Row("job.see", "job.answer", answer=428),
+    ("post", "withdraw"): Row("job.see", "job.plan", answer=400),
     ("post", "cancel"): Row("job.see", "job.cancel", answer=400),
 }
 # Hashes, not ids: tried in tests/api/test_photos.py and test_paper_files.py.
@@ -150,7 +152,9 @@ HASHED |= {("get", "paper-file"), ("put", "paper-file"), ("get", "paper-content"
 # Whose ids stand in the question or the body: tried one by one below.
 ASKED = {
     ("get", "suggested-jobs"),
+    ("get", "day-book"),
     ("post", "jobs"),
+    ("post", "calls"),
     ("post", "visits"),
     ("post", "check-visit"),
     ("get", "changes"),
@@ -273,6 +277,8 @@ def naming(ids: Ids) -> dict[str, tuple[str, str, Any]]:
     feed = {"portfolio": str(ids["portfolio"])}
     return {
         "suggested-jobs": ("GET", f"/api/v1/jobs/suggested/?building={ids['building']}", b""),
+        "calls": ("POST", "/api/v1/calls/", {"building": str(ids["building"]), "kind": "noise"}),
+        "day-book": ("GET", f"/api/v1/day-book/?portfolio={ids['portfolio']}&day=2026-01-13", b""),
         "jobs": ("POST", "/api/v1/jobs/", {"building": str(ids["building"]), "procedures": []}),
         "visits": ("POST", "/api/v1/visits/", visit),
         "calendar-feeds": ("POST", "/api/v1/calendar-feeds/", feed),
@@ -306,7 +312,12 @@ def test_what_a_question_or_a_body_names_is_as_unknown_where_it_is_not_ones_own(
             assert (person.user.username, place, told(ids)) == (person.user.username, place, unknown)
 
 
-BY_PORTFOLIO = {"calendar-feeds", "forecast", "boilers"}  # elsewhere in the portfolio is the portfolio all the same
+BY_PORTFOLIO = {
+    "day-book",
+    "calendar-feeds",
+    "forecast",
+    "boilers",
+}  # elsewhere in the portfolio is the portfolio all the same
 
 
 def without_ids(content: bytes, ids: Ids) -> str:

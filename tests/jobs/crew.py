@@ -44,7 +44,7 @@ class Crew:
     def act(self, job: Job, kind: str, *, by: User | None = None, at: datetime = NOW, **more: Any) -> Job:
         """Decide on the job as it is stored now."""
         job.refresh_from_db()
-        who = by or (self.dispatcher if kind in ("plan", "cancel") else self.rosa)
+        who = by or (self.dispatcher if kind in ("plan", "withdraw", "cancel") else self.rosa)
         cause = Cause(who=who.username, request_id="desk-00001")
         decision = JobDecision(kind, **more)
         return pipeline.act_on_job(job=job.id, decision=decision, version=job.version, by=who, at=at, cause=cause)

@@ -44,6 +44,9 @@ def way(known: JobFacts, acts: Sequence[JobAct]) -> list[str]:
         ([PLAN, ACCEPT], ["to_plan", "planned", "accepted", "missed"]),
         (BEGUN, ["to_plan", "planned", "accepted", "started", "missed"]),
         ([PLAN, act("decline", NOW + 2 * HOUR, 2)], ["to_plan", "planned", "declined"]),
+        ([PLAN, act("withdraw", NOW + 2 * HOUR, 2)], ["to_plan", "planned", "to_plan"]),
+        ([PLAN, ACCEPT, act("withdraw", NOW + 3 * HOUR, 3)], ["to_plan", "planned", "accepted", "to_plan"]),
+        ([*BEGUN, act("withdraw", NOW + DAY + 2 * HOUR, 9)], ["to_plan", "planned", "accepted", "started", "missed"]),
         ([act("cancel", NOW + HOUR)], ["to_plan", "cancelled"]),
     ],
 )

@@ -18,7 +18,7 @@ pytestmark = pytest.mark.django_db
 MINUTE = timedelta(minutes=1)
 
 
-def add(fleet: Fleet, channel: KeptChannel, address: str = "new@larkfield.example") -> Destination:
+def add(fleet: Fleet, channel: KeptChannel, address: str = "new@sorrelgate.example") -> Destination:
     new = add_address(
         user=fleet.caretaker, channel="email", address=address, label="", channels={"email": channel}, at=NOW
     )
@@ -32,7 +32,7 @@ def test_it_is_never_told_together_with_others(fleet: Fleet) -> None:
     channel = KeptChannel()
     add(fleet, channel)
     deliver_all(channel, NOW)
-    assert [message.kind for address, message in channel.got if address == "new@larkfield.example"] == ["confirm"]
+    assert [message.kind for address, message in channel.got if address == "new@sorrelgate.example"] == ["confirm"]
 
 
 def test_it_takes_no_room_from_what_is_told_within_an_hour(fleet: Fleet) -> None:

@@ -357,12 +357,12 @@ def test_a_form_of_another_site_cannot_answer_confirm_or_change(held: Fleet) -> 
 
 def test_what_somebody_wrote_stays_text_in_a_mail(held: Fleet) -> None:
     boiler = held.bench("ALD12 B2").boiler
-    Boiler.objects.filter(id=boiler.id).update(name="<img src=x>\r\nBcc: all@larkfield.example")
+    Boiler.objects.filter(id=boiler.id).update(name="<img src=x>\r\nBcc: all@sorrelgate.example")
     held.post(held.flushed(NOW, "ALD12 B2", burner_stopped=False), at=NOW + MINUTE)
     notice = Notice.objects.filter(kind="call", user__username="manager1").latest("created_at")
     assert "<img" not in notice.html
     assert "&lt;img src=x&gt;" in notice.html
     assert "\n" not in notice.subject
-    settings = MailSettings("smtp", "Larkfield Homes", "notices@boilers.example", host="localhost")
-    mail = compose_mail(message_of(notice), "manager1@larkfield.example", settings).message()
+    settings = MailSettings("smtp", "Sorrelgate Homes", "notices@boilers.example", host="localhost")
+    mail = compose_mail(message_of(notice), "manager1@sorrelgate.example", settings).message()
     assert mail["Bcc"] is None

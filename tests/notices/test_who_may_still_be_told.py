@@ -44,7 +44,7 @@ def test_who_has_no_role_or_account_any_more_is_not_sent_what_was_written_before
     change(NOW)
     channel = KeptChannel()
     deliver_all(channel, NOW)
-    assert [address for address, _ in channel.got] == ["bram@larkfield.example"]
+    assert [address for address, _ in channel.got] == ["bram@sorrelgate.example"]
     notice = Notice.objects.get(kind="call", user__username="manager1")
     assert notice.status == "failed"
     assert [row.answer for row in notice.attempts.all()] == ["This person has no role there any more."]
@@ -55,7 +55,7 @@ def test_a_role_counts_up_to_its_end(held: Fleet, ends: timedelta, is_sent: bool
     end_role(NOW + MINUTE + ends)
     channel = KeptChannel()
     deliver_all(channel, NOW + MINUTE)
-    assert ("manager1@larkfield.example" in {address for address, _ in channel.got}) is is_sent
+    assert ("manager1@sorrelgate.example" in {address for address, _ in channel.got}) is is_sent
 
 
 def test_a_job_taken_from_somebody_whose_role_came_with_it_is_still_told(held: Fleet) -> None:

@@ -255,7 +255,7 @@ def test_acts_are_never_changed(office: Crew, job: Job) -> None:
 
 
 @pytest.mark.parametrize("reached", ["to_plan", "planned", "accepted", "started", "declined", "cancelled"])
-@pytest.mark.parametrize("kind", ["plan", "accept", "decline", "start", "cancel"])
+@pytest.mark.parametrize("kind", ["plan", "accept", "decline", "start", "withdraw", "cancel"])
 def test_only_what_the_table_says_may_follow(reached: str, kind: str, office: Crew, job: Job) -> None:
     ways: dict[str, list[str]] = {
         "to_plan": [],

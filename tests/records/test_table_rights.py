@@ -24,6 +24,7 @@ LOGS_AND_ACTS = {
     "deficiencies_act",
     "jobs_act",
     "jobs_item",
+    "jobs_tenantcall",
     "notices_attempt",
     "notices_calllist",
 }

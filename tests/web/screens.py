@@ -37,6 +37,10 @@ ACTS = {
     "visit-reply",
     "job-make",
     "job-act",
+    "day-plan",
+    "absence-record",
+    "absence-end",
+    "call-take",
     "register-add",
     "register-building-change",
     "register-boiler-change",
@@ -150,7 +154,7 @@ def furnish() -> Town:
     one = Deficiency.objects.filter(boiler=boiler, closed_at=None).order_by("opened_at").first()
     assert one is not None
     ids = {"boiler": boiler.id, "building": boiler.building_id, "visit": waits, "named": named.id, "deficiency": one.id}
-    ids["manager"] = manager.id
+    ids |= {"manager": manager.id, "technician": fleet.technician.id}
     give_address(manager, at=now)
     pipeline.sweep(at=timezone.now())
     ids["notice"] = Notice.objects.filter(kind="call", user=manager).latest("created_at").id
@@ -191,6 +195,8 @@ def _addresses(ids: dict[str, object], secrets: dict[str, str], newcomer: User) 
         "licenses",
         "jobs-page",
         "job-new",
+        "day-book",
+        "day-slips",
         "alert-feed",
         "naming-visits",
     )
@@ -209,6 +215,7 @@ def _addresses(ids: dict[str, object], secrets: dict[str, str], newcomer: User) 
         "calculation-page": f"{flue_gas}?{urlencode(FLUE_GAS)}",
         "calculation-page, a caution": f"{ladder}?cut_out_psi=16&limit_psi=15",
         "calculation-page, faults": f"{flue_gas}?o2_percent=21",
+        **_day_book_addresses(ids),
         "job-new, a building": f"{reverse('job-new')}?building={ids['building']}",
         "find": f"{reverse('find')}?q=alder",
         "board, nothing found": "/?q=maple",
@@ -235,6 +242,18 @@ def _notice_and_portfolio_addresses(ids: dict[str, object]) -> dict[str, str]:
         "notice-answer": path_of(links.answer_address(UUID(str(ids["notice"])))),
         "notices-stop": path_of(links.stop_address(UUID(str(ids["manager"])), "digest")),
         "address-confirm": path_of(links.confirm_address_link(UUID(str(ids["address"])))),
+    }
+
+
+def _day_book_addresses(ids: dict[str, object]) -> dict[str, str]:
+    """The pages of the dispatcher's day: tomorrow, when a job is planned."""
+    tomorrow = f"day={(timezone.now() + DAY).date().isoformat()}"
+    return {
+        "day-book, tomorrow": f"{reverse('day-book')}?{tomorrow}",
+        "day-slips, tomorrow": f"{reverse('day-slips')}?{tomorrow}",
+        "call-new": reverse("call-new"),
+        "call-new, a building": f"{reverse('call-new')}?building={ids['building']}",
+        "absence-page": f"{reverse('absence-page')}?{tomorrow}&person={ids['technician']}",
     }
 
 

@@ -136,9 +136,9 @@ def test_without_signing_in_it_leads_to_the_sign_in_page(office: Crew) -> None:
 
 
 # session, user, boilers; board (two), glasses, alerts; steps ahead, papers; open deficiencies, episodes, acts, jobs
-# that ask for them; who may read visits, visits, their people (two), answers; jobs; who may make one, who may change
-# the register; who was there lately, roles
-PAGE = 24
+# that ask for them; who may read visits, visits, their people (two), answers; jobs; open calls; who may make one, who
+# may change the register; who was there lately, roles
+PAGE = 25
 
 
 @pytest.mark.parametrize("more", [0, 20])

@@ -27,7 +27,7 @@ PLACE = re.compile(r"<(\w+):(\w+)>")
 KINDS = {
     "register-sheet": ("csv", "xlsx"),
     "register-decide": ("confirm", "withdraw"),
-    "job-act": ("plan", "start", "cancel", "accept", "decline"),
+    "job-act": ("plan", "start", "cancel", "accept", "decline", "withdraw"),
     "engineering-csv": ("water", "steam", "combustion"),
     "own-address-change": ("first", "remove", "secret"),
     "report-share": ("visit", "portfolio", "boiler_year"),

@@ -81,7 +81,11 @@ def test_a_planned_job_stands_under_its_day_and_its_technician(office: Crew, job
 
 @pytest.mark.parametrize(
     ("who", "offered"),
-    [("dispatcher", {"plan", "cancel"}), ("rosa", {"accept", "decline"}), ("manager", {"plan", "cancel"})],
+    [
+        ("dispatcher", {"plan", "withdraw", "cancel"}),
+        ("rosa", {"accept", "decline"}),
+        ("manager", {"plan", "withdraw", "cancel"}),
+    ],
 )
 def test_forms_are_for_who_may(who: str, offered: set[str], office: Crew, job: Job, sign_in: SignIn) -> None:
     office.plan(job)
@@ -114,6 +118,15 @@ def test_what_is_refused_is_said_beside_the_job(start: str, said: str, office: C
     assert response.status_code == 422
     assert said in own
     assert 'role="alert"' in own
+
+
+def test_what_was_typed_into_a_refused_plan_stays(office: Crew, job: Job, dana: Client) -> None:
+    body = markup_of(plan(dana, office, job, "2026-01-11T09:00"))
+    assert 'value="2026-01-11T09:00"' in body
+    assert f'<option value="{office.rosa.id}" selected>' in body
+    office.plan(job)
+    body = markup_of(dana.post(f"/jobs/{job.id}/cancel/", {"version": 1, "reason": "Not <b>needed</b>."}))
+    assert 'value="Not &lt;b&gt;needed&lt;/b&gt;."' in body
 
 
 def test_two_who_looked_at_the_same_page_do_not_overwrite_each_other(office: Crew, job: Job, dana: Client) -> None:

@@ -17,7 +17,7 @@ TOLD = {cell.strip(): origin.strip() for cell, origin in ROW.findall(DOCUMENT)}
 LABEL = re.compile(r"<(h1|h2|h3|th|button|label|summary|dt|legend|title)\b[^>]*>(.*?)</\1>", re.DOTALL)
 ASIDE = re.compile(r'<span class="(?:unseen|unit)">.*?</span>', re.DOTALL)
 CONDITION = re.compile(r'Condition\(\s*"([a-z_]+)"|"(job_(?:not|past)_[a-z_]+)"')
-ACTS = ("accept", "decline", "start", "cancel", "plan", "created")
+ACTS = ("accept", "decline", "start", "withdraw", "cancel", "plan", "created")
 LIFE = ("open", "assigned", "repaired", "deferred", "closed", "withdrawn", "merged", "explained")
 ALERTS = ("raised", "acknowledged", "shelved", "returned", "withdrawn", UNJUDGED)
 OUTCOMES = ("pass", "fail", "inconclusive", "not_done", "something_does", "nothing_found_by_this_visit", "not_examined")

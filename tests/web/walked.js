@@ -8,8 +8,9 @@
   // A box that may be scrolled by itself: reached by keyboard, and named.
   const region = (e) => e.closest("[tabindex='0'][role=region][aria-label], [tabindex='0'][role=region][aria-labelledby]");
 
-  // Of several to choose one from, the chosen one is the stop.
-  const chosen = (e) => e.type !== "radio" || e.checked || !document.querySelector(`input[name="${e.name}"]:checked`);
+  // Of several to choose one from, the chosen one is the stop; where none is chosen, the first.
+  const group = (e) => [...document.querySelectorAll(`input[type="radio"][name="${e.name}"]`)];
+  const chosen = (e) => e.type !== "radio" || e === (group(e).find((one) => one.checked) ?? group(e)[0]);
 
   function stops() {
     return all(INTERACTIVE).filter((e) => shown(e) && !e.disabled && e.tabIndex >= 0 && chosen(e));

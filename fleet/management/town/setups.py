@@ -77,8 +77,19 @@ def _make_house(
         boilers[0] = replace(first, places={**first.places, "meter": meter})
         boilers[1] = replace(second, places={k: v for k, v in second.places.items() if k != "meter"})
     return TownHouse(
-        ref, address, units=units, access_hours=chance.one_of(ACCESS_HOURS), caretaker=caretaker, boilers=tuple(boilers)
+        ref,
+        address,
+        units=units,
+        access_hours=chance.one_of(ACCESS_HOURS),
+        caretaker=caretaker,
+        boilers=tuple(boilers),
+        coordinates=_place_house(chance.branch("place")),
     )
+
+
+def _place_house(chance: Chance) -> tuple[float, float]:
+    """Return degrees north and east. The town is invented: it stands about three miles across in open water."""
+    return round(40.5 + chance.random.uniform(0, 0.043), 4), round(-74.05 + chance.random.uniform(0, 0.057), 4)
 
 
 def _make_boiler(chance: Chance, house: str, number: int, units: int, since: date, n: int, pair: bool) -> TownBoiler:
@@ -192,8 +203,9 @@ def _fire_places(chance: Chance, fuel: str, draft: str, *, output: float, layout
 
 
 COLUMNS = (
-    "building_ref", "address", "zone", "units", "access_hours", "boiler_ref", "boiler_name", "since", "output_btu_h",
-    "lowest_safe_line_in", "normal_line_in", "fuel", "construction", "firing", "heats", "cutoffs_needed",
+    "building_ref", "address", "zone", "units", "access_hours", "latitude_deg", "longitude_deg", "boiler_ref",
+    "boiler_name", "since", "output_btu_h", "lowest_safe_line_in", "normal_line_in", "fuel", "construction",
+    "firing", "heats", "cutoffs_needed",
     "cutoffs_rule", "draft", "position_ref", "position_name", "role", "hangs_on", "needed", "not_needed_because",
     "kind", "fitted_on", "cut_in_psi",
     "cut_out_psi", "differential_psi", "set_psi", "range_psi", "capacity_lb_h", "input_btu_h", "flame_failure_s",
@@ -224,6 +236,8 @@ def _sheet_row(house: TownHouse, boiler: TownBoiler, place: TownPlace) -> Mappin
         "zone": ZONE,
         "units": house.units,
         "access_hours": house.access_hours,
+        "latitude_deg": house.coordinates[0],
+        "longitude_deg": house.coordinates[1],
         "boiler_ref": boiler.ref,
         "boiler_name": boiler.name,
         "since": boiler.since.isoformat(),

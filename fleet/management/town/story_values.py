@@ -53,6 +53,7 @@ class TownHouse:
     access_hours: str
     caretaker: str
     boilers: tuple[TownBoiler, ...]
+    coordinates: tuple[float, float]
 
 
 @dataclass(frozen=True, slots=True)

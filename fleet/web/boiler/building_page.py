@@ -24,6 +24,7 @@ from fleet.deficiencies.queries import DeficiencyDetail
 from fleet.figures import forecast
 from fleet.jobs import contacts, current_job, states
 from fleet.jobs import queries as jobs
+from fleet.jobs.calls import count_flats, visible_calls
 from fleet.portfolio.models import Boiler, Building
 from fleet.sheets import register_views
 from fleet.visits import queries as visits
@@ -32,6 +33,8 @@ from fleet.web.shared.pages import signed_in_page
 
 RECENT_COUNT = 10
 MAX_STEPS = 8  # forecast steps shown
+MAX_CALLS = 20  # calls shown whose job is open
+_OPEN_STATUSES = sorted(set(states.STATUSES) - states.OVER)
 MAX_DEFICIENCIES = 20  # open deficiencies shown; the list page has the rest
 
 
@@ -140,7 +143,10 @@ def _visit_context(user: User, building: Building, boilers: Iterable[Boiler], at
 def _job_context(user: User, building: Building, at: datetime) -> dict[str, object]:
     rows = jobs.with_details(jobs.visible_jobs(user, at).filter(building=building).exclude(status__in=states.OVER))
     building_scope = (building.portfolio_id, building.id, at)
+    calls = list(visible_calls(user, at).filter(building=building, job__status__in=_OPEN_STATUSES)[:MAX_CALLS])
     return {
+        "calls": calls,
+        "flats": count_flats([call for call in calls if call.kind == "no_heat"]),
         "jobs": jobs.job_details(rows, at),
         "may_make": policy.is_allowed(user, "job.create", *building_scope),
         "may_change": policy.is_allowed(user, "register.change", *building_scope),

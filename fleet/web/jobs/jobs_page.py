@@ -1,6 +1,6 @@
 """Jobs by day and technician: jobs to plan, planned jobs, and the forms to plan, accept, start, decline and cancel."""
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from itertools import groupby
@@ -28,8 +28,23 @@ from fleet.web.shared.write_attempts import attempt_write, parse_version
 LEVEL_RANKS = {level.value: rank for rank, level in enumerate(Level)}  # 0 the worst
 LATE_STATUSES = (states.MISSED, states.BACK)  # was assigned, and is not done
 OVER_VISIBLE_FOR = timedelta(days=7)  # how long finished jobs stay on the page
-REASONED_ACTIONS = ("decline", "cancel")
-ACTIONS = {"plan": "job.plan", "cancel": "job.cancel", **dict.fromkeys(("accept", "decline", "start"), "job.answer")}
+REASONED_ACTIONS = ("decline", "withdraw", "cancel")
+ACTIONS = {
+    "plan": "job.plan",
+    "withdraw": "job.plan",
+    "cancel": "job.cancel",
+    **dict.fromkeys(("accept", "decline", "start"), "job.answer"),
+}
+
+
+@dataclass(frozen=True, slots=True)
+class RefusedAction:
+    """What somebody tried to do about a job, why it was refused, and what was typed."""
+
+    job: UUID
+    kind: str
+    faults: tuple[str, ...]
+    texts: Mapping[str, str]
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,6 +54,7 @@ class JobSlip:
     details: queries.JobDetail
     may: frozenset[str]
     faults: tuple[str, ...]
+    texts: Mapping[str, str]  # what was typed into the form that was refused
 
     @property
     def is_late(self) -> bool:
@@ -81,7 +97,9 @@ def act_on_job(request: HttpRequest, at: datetime, job_id: UUID, kind: str) -> H
         return HttpResponse("You can view this but not change it.", status=403, content_type="text/plain")
     faults, status = _try_action(request, row, kind=kind, user=user, at=at)
     if faults:
-        return render(request, "jobs/jobs.html", _jobs_context(user, at, {row.id: faults}), status=status)
+        texts = {name: request.POST.get(name, "")[:400] for name in _FIELD_LABELS}
+        refused = RefusedAction(row.id, kind, faults, texts)
+        return render(request, "jobs/jobs.html", _jobs_context(user, at, refused), status=status)
     return redirect(f"/jobs/#job-{row.id}")
 
 
@@ -119,11 +137,11 @@ def _parse_id(text: str) -> UUID | None:
         return None
 
 
-def _jobs_context(user: User, at: datetime, faults: dict[UUID, tuple[str, ...]] | None = None) -> dict[str, object]:
+def _jobs_context(user: User, at: datetime, refused: RefusedAction | None = None) -> dict[str, object]:
     rows = queries.visible_jobs(user, at).exclude(status__in=states.OVER, status_since__lt=at - OVER_VISIBLE_FOR)
     all_details = queries.job_details(queries.with_details(rows), at)
     grants = list(policy.grants_for(user, "board.see", at).values_list("role", "portfolio", "building"))
-    slips = [JobSlip(s, _permitted_actions(s, user, grants), (faults or {}).get(s.job.id, ())) for s in all_details]
+    slips = [_make_slip(s, _permitted_actions(s, user, grants), refused) for s in all_details]
     may_plan = any("plan" in s.may for s in slips)
     waiting = sorted((s for s in slips if s.details.status in states.WAITING), key=_urgency_key)
     return {
@@ -137,6 +155,12 @@ def _jobs_context(user: User, at: datetime, faults: dict[UUID, tuple[str, ...]] 
         "makes": any(role in policy.ACTIONS["job.create"] for role, _, _ in grants),
         "here": "jobs",
     }
+
+
+def _make_slip(details: queries.JobDetail, may: frozenset[str], refused: RefusedAction | None) -> JobSlip:
+    if refused is None or refused.job != details.job.id:
+        return JobSlip(details, may, (), {})
+    return JobSlip(details, may, refused.faults, {**refused.texts, "kind": refused.kind})
 
 
 def _item_proofs(all_details: Iterable[queries.JobDetail]) -> dict[str, tuple[str, int | None]]:

@@ -32,16 +32,16 @@ def show_new_job(request: HttpRequest, at: datetime) -> HttpResponse:
     if not policy.grants_for(user, "job.create", at).exists():
         raise PermissionDenied
     if "building" in request.GET:
-        building = _find_building(user, request.GET["building"], at)
+        building = find_building(user, request.GET["building"], at)
         return render(request, "jobs/new_job.html", _trip_context(building, at))
-    return render(request, "jobs/new_job.html", _building_list_context(user, request.GET.get("q", "")[:100], at))
+    return render(request, "jobs/new_job.html", building_list_context(user, request.GET.get("q", "")[:100], at))
 
 
 @signed_in_action("/jobs/new/")
 def make_job(request: HttpRequest, at: datetime) -> HttpResponse:
     """Make the job and go to it in the list of jobs; faults are shown above the trips."""
     user = user_of(request)
-    building = _find_building(user, request.POST.get("building", ""), at)
+    building = find_building(user, request.POST.get("building", ""), at)
     cause = cause_of(request)
     note = request.POST.get("note", "")[:MAX_NOTE_LENGTH]
     try:
@@ -61,14 +61,15 @@ def _buildings_open_to(user: User, at: datetime) -> QuerySet[Building]:
     return Building.objects.filter(id__in=boilers.values("building"))
 
 
-def _find_building(user: User, text: str, at: datetime) -> Building:
+def find_building(user: User, text: str, at: datetime) -> Building:
+    """Return a building the user may make jobs for. Raises Http404 for any other."""
     try:
         return _buildings_open_to(user, at).get(id=UUID(text))
     except (ValueError, Building.DoesNotExist):
         raise Http404 from None
 
 
-def _building_list_context(user: User, search_text: str, at: datetime) -> dict[str, object]:
+def building_list_context(user: User, search_text: str, at: datetime) -> dict[str, object]:
     """Return the buildings that match, those with most open deficiencies first."""
     open_deficiency = Q(
         boilers__deficiencies__closed_at=None,

@@ -14,6 +14,7 @@ from fleet.board import history
 from fleet.calendar import day_of
 from fleet.portfolio.models import Boiler, Building
 from fleet.sheets import register_views
+from fleet.sheets.columns import COORDINATES, as_text
 from fleet.web.register.change_forms import paper_fields
 from fleet.web.register.register_boiler_page import MAX_CHANGES
 from fleet.web.shared.forms import Form, FormField, Texts, find_sent_form
@@ -66,9 +67,7 @@ def _building_context(building: Building, boilers: list[Boiler], forms: list[For
 
 
 def _building_forms(request: HttpRequest, building: Building, at: datetime) -> list[Form]:
-    if not policy.is_allowed(
-        user_of(request), "register.change", portfolio=building.portfolio_id, building=building.id, at=at
-    ):
+    if not _may_change(request, building, at):
         return []
     cause, today = cause_of(request), day_of(at, building.zone).isoformat()
     edited_rows = pipeline.EditScope(building)
@@ -82,12 +81,23 @@ def _building_forms(request: HttpRequest, building: Building, at: datetime) -> l
     def add_paper(texts: Texts, original: Texts) -> None:
         pipeline.hand_in_paper(building=building, boiler=None, cells=texts, at=at, cause=cause)
 
-    facts = {"address": building.address, "units": str(building.units), "access_hours": building.access_hours}
+    facts, title = _fact_texts(building), "Address, units, access hours, place"
     return [
-        Form("facts", "Address, units, access hours", fields=_fact_fields(facts), run=edit_facts, page_values=facts),
+        Form("facts", title, fields=_fact_fields(facts), run=edit_facts, page_values=facts),
         Form("boiler", "Add a boiler", _boiler_fields(today), add_boiler, button="Add"),
         Form("paper", "Add a paper", paper_fields(today), add_paper, button="Add"),
     ]
+
+
+def _may_change(request: HttpRequest, building: Building, at: datetime) -> bool:
+    return policy.is_allowed(
+        user_of(request), "register.change", portfolio=building.portfolio_id, building=building.id, at=at
+    )
+
+
+def _fact_texts(building: Building) -> Texts:
+    texts = {"address": building.address, "units": str(building.units), "access_hours": building.access_hours}
+    return {**texts, **{column: as_text(getattr(building, column)) for column in COORDINATES}}
 
 
 def _fact_fields(facts: Texts) -> list[FormField]:
@@ -99,6 +109,10 @@ def _fact_fields(facts: Texts) -> list[FormField]:
             "Access hours",
             facts["access_hours"],
             hint="For example mon-fri 08:00-17:00. Empty means at any time.",
+        ),
+        FormField("latitude_deg", "Degrees north", facts["latitude_deg"], hint="For example 40.5212."),
+        FormField(
+            "longitude_deg", "Degrees east", facts["longitude_deg"], hint="For example -74.0341; west is negative."
         ),
     ]
 

@@ -41,7 +41,7 @@ def job_text(job: CurrentJob, zone: str) -> str:
     return f"{status}: {job.job.technician.display_name}, {moment(job.job.planned_since, zone)}"
 
 
-DONE_WORDS = {"decline": "Declined", "cancel": "Cancelled"}
+DONE_WORDS = {"decline": "Declined", "withdraw": "Taken back", "cancel": "Cancelled"}
 
 
 @register.filter

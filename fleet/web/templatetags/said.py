@@ -51,6 +51,12 @@ def moment(at: datetime | str | None, zone: str) -> str:
     return day_and_time(_parse_instant(at), zone) if at else ""
 
 
+@register.filter
+def clock(at: datetime | None, zone: str) -> str:
+    """Return the time in the building's zone, as in "07:40"; "" for None."""
+    return f"{at.astimezone(ZoneInfo(zone)):%H:%M}" if at else ""
+
+
 @register.simple_tag
 def advice_caution() -> str:
     """Return the one line that stands at the top of every page."""
