@@ -137,16 +137,20 @@ def _grade_distance(trip: float, reference: float | None, near: float, *, unit: 
 
 def _cutoff_faults(trip_in: float, levels: CutoffLevels) -> list[tuple[str, str]]:
     """Return the faults of a trip height, the worst first, each with its code and a sentence."""
-    told = f"It tripped at {trip_in:g} in"
+    trip_words = f"It tripped at {trip_in:g} in"
     faults = []
     if compare(trip_in, GLASS_BOTTOM_IN, "in") <= 0:
-        faults.append(("too_low", f"{told}, where no water is left in the glass."))
+        faults.append(("too_low", f"{trip_words}, where no water is left in the glass."))
     elif levels.lowest_in is not None and compare(trip_in, levels.lowest_in, "in") < 0:
-        faults.append(("under_lowest_line", f"{told}, under the lowest safe line at {levels.lowest_in:g} in."))
+        faults.append(("under_lowest_line", f"{trip_words}, under the lowest safe line at {levels.lowest_in:g} in."))
     if levels.glass_top_in is not None and compare(trip_in, levels.glass_top_in, "in") > 0:
-        faults.append(("over_glass", f"{told}, over the top of the glass at {levels.glass_top_in:g} in."))
+        faults.append(("over_glass", f"{trip_words}, over the top of the glass at {levels.glass_top_in:g} in."))
     if levels.under_in is not None and compare(trip_in, levels.under_in, "in") <= 0:
-        faults.append(("out_of_order", f"{told}, not over the cutoff that must act after it, {levels.under_in:g} in."))
+        faults.append(
+            ("out_of_order", f"{trip_words}, not over the cutoff that must act after it, {levels.under_in:g} in.")
+        )
     if levels.over_in is not None and compare(levels.over_in, trip_in, "in") <= 0:
-        faults.append(("out_of_order", f"{told}, not under the cutoff that must act before it, {levels.over_in:g} in."))
+        faults.append(
+            ("out_of_order", f"{trip_words}, not under the cutoff that must act before it, {levels.over_in:g} in.")
+        )
     return faults

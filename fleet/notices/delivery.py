@@ -181,8 +181,8 @@ def _has_untried_destination(notice: Notice, destination_id: UUID, channels: Map
     outcomes = _outcomes_of(notice)
     if not falls_over(outcomes[destination_id], is_danger=notice.is_danger):
         return False
-    others = _usable_destinations(notice, channels)
-    return any(not falls_over(outcomes.get(row.id, ()), is_danger=notice.is_danger) for row in others)
+    destinations = _usable_destinations(notice, channels)
+    return any(not falls_over(outcomes.get(row.id, ()), is_danger=notice.is_danger) for row in destinations)
 
 
 def _is_too_old(notice: Notice, at: datetime) -> bool:

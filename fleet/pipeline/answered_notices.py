@@ -43,12 +43,12 @@ def acknowledge_notice(*, notice: UUID, by: User, at: datetime, cause: Cause | N
         raise Refused("unknown", "Not found.", status=404)
     is_taken = Notice.objects.filter(id=notice, answered_at=None).update(answered_at=at)
     alerts = answerable_alerts(row, by, at) if is_taken else []
-    done = [alert for alert in alerts if _acknowledge_alert(alert, by=by, at=at, cause=cause)]
-    if is_taken and not done:  # nothing came of it, so it was not used
+    acknowledged = [alert for alert in alerts if _acknowledge_alert(alert, by=by, at=at, cause=cause)]
+    if is_taken and not acknowledged:  # nothing came of it, so it was not used
         Notice.objects.filter(id=notice).update(answered_at=None)
-    if not done:
+    if not acknowledged:
         raise Refused("answered", "There is nothing left to acknowledge here.", status=409)
-    return done
+    return acknowledged
 
 
 def _acknowledge_alert(alert: Alert, *, by: User, at: datetime, cause: Cause | None) -> bool:

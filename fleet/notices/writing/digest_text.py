@@ -231,11 +231,11 @@ def write_digest(content: DigestContent, user: User, kind: str) -> NoticeText:
 
 def _subject_of(content: DigestContent) -> str:
     """Return the counts and the worst, in one line."""
-    held = f"{content.holds} on hold" if content.holds else "none on hold on record"
+    held_words = f"{content.holds} on hold" if content.holds else "none on hold on record"
     if content.is_empty:
-        return f"{content.portfolio}: nothing new, {held}"
+        return f"{content.portfolio}: nothing new, {held_words}"
     if content.new_holds:
         counts = f"{content.new_holds} new hold{'' if content.new_holds == 1 else 's'}, {content.holds} in all"
     else:
-        counts = f"{content.new_count} new, {held}" if content.new_count else f"Nothing new, {held}"
+        counts = f"{content.new_count} new, {held_words}" if content.new_count else f"Nothing new, {held_words}"
     return f"{counts}: {content.worst}" if content.worst else counts

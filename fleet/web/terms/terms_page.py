@@ -103,8 +103,8 @@ def _read_overrides(typed: dict[str, str], base: IncomingTerms) -> dict[str, dic
     overrides = {code: dict(override) for code, override in base.overrides.items() if code != typed["procedure"]}
     if typed["procedure"] and typed["interval"]:
         grace = _read_count(typed["grace_days"] or "0", "grace_days")
-        own = {"interval": typed["interval"], "grace_days": grace, "source": typed["source"]}
-        overrides[typed["procedure"]] = own
+        own_interval = {"interval": typed["interval"], "grace_days": grace, "source": typed["source"]}
+        overrides[typed["procedure"]] = own_interval
     return overrides
 
 
