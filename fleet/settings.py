@@ -227,17 +227,14 @@ CELERY_TASK_ROUTES = {
     "fleet.tasks.call_watcher": {"queue": "watcher"},
 }
 SWEEP_SECONDS = float(os.environ.get("GAUGEGLASS_SWEEP_SECONDS", "30"))
-_LONG_AGO = datetime(2000, 1, 1, tzinfo=UTC)
-_HEARTBEAT: dict[str, object] = {"schedule": 30, "options": {"expires": 27}, "last_run_at": _LONG_AGO}
-CELERY_BEAT_SCHEDULE = {
+_HEARTBEAT: dict[str, Any] = {"schedule": 30, "options": {"expires": 27}}
+CELERY_BEAT_SCHEDULE: dict[str, dict[str, Any]] = {
     # Each task expires within its period, so a broker that was away never delivers a backlog of wake-ups.
     "sweep": {"task": "fleet.tasks.sweep", "schedule": SWEEP_SECONDS, "options": {"expires": SWEEP_SECONDS * 0.9}},
     "purge": {
         "task": "fleet.tasks.purge",
         "schedule": 3600,
         "options": {"expires": 3000},
-        # Beat keeps no state: it purges once when it starts, so that a site restarted every half hour purges as well.
-        "last_run_at": _LONG_AGO,
     },
     "deliver": {"task": "fleet.tasks.deliver", "schedule": SWEEP_SECONDS, "options": {"expires": SWEEP_SECONDS * 0.9}},
     "imports": {"task": "fleet.tasks.imports", "schedule": SWEEP_SECONDS, "options": {"expires": SWEEP_SECONDS * 0.9}},
@@ -246,6 +243,10 @@ CELERY_BEAT_SCHEDULE = {
     "delivery": {**_HEARTBEAT, "task": "fleet.tasks.note_delivery"},
     "watcher": {"task": "fleet.tasks.call_watcher", "schedule": 60, "options": {"expires": 50}},
 }
+for _entry in CELERY_BEAT_SCHEDULE.values():
+    # Beat keeps no state: all is sent once when it starts. Else what a beat that dies every minute sends each minute
+    # would never be sent, and a site restarted every half hour would never purge.
+    _entry["last_run_at"] = datetime(2000, 1, 1, tzinfo=UTC)
 
 LOGGING = {
     "version": 1,
