@@ -47,6 +47,7 @@ def test_the_list_has_the_newest_first_and_may_be_asked_for_a_kind(office: Crew,
     [
         ({"kind": "boredom"}, 400),
         ({"flat": "x" * 41}, 400),
+        ({"note": "a\x00b"}, 400),
         ({"since": "2036-01-01T00:00:00Z"}, 422),
         ({"what": 1}, 400),
     ],
