@@ -5,7 +5,6 @@ from collections.abc import Callable
 from html import unescape
 from io import BytesIO
 from typing import Any
-from uuid import uuid4
 
 import pytest
 from django.test import Client
@@ -22,6 +21,7 @@ from tests.web.conftest import SetClock, SignIn, take_session
 from tests.web.test_board import Count, read
 
 pytestmark = pytest.mark.django_db
+UNKNOWN = "0f0e0d0c-0b0a-4908-8706-050403020100"
 PAGE = "/jobs/day/?day=2026-01-13"  # the day after NOW, a Tuesday
 BUTTON = re.compile(r'<button class="cell[^"]*" name="cell" value="([^"]+)"\s+aria-label="([^"]+)"')
 
@@ -133,7 +133,7 @@ def test_what_is_under_way_is_not_planned_anew(office: Crew, job: Job, dana: Cli
     assert "<button" not in row
 
 
-@pytest.mark.parametrize("token", ["", "x", "a:1|b||c", f"{uuid4()}:1|{uuid4()}||2026-01-13T08:00:00"])
+@pytest.mark.parametrize("token", ["", "x", "a:1|b||c", f"{UNKNOWN}:1|{UNKNOWN}||2026-01-13T08:00:00"])
 def test_what_no_button_sends_is_not_found(token: str, office: Crew, dana: Client) -> None:
     assert press(dana, token).status_code == 404
 
