@@ -81,3 +81,24 @@ def test_the_people_of_the_day_have_their_ends_and_what_to_load(office: Crew, da
 def test_a_question_without_portfolio_or_day_is_refused(query: str, office: Crew, dana: Phone) -> None:
     response = dana.get(f"/api/v1/day-book/{query.format(id=office.fleet.portfolio.id)}")
     assert response.status_code == 400
+
+
+@pytest.mark.parametrize(("opens", "status"), [(True, "to_plan"), (False, "planned")])
+def test_an_absence_opens_the_persons_jobs_where_that_is_asked_for(
+    opens: bool, status: str, office: Crew, dana: Phone
+) -> None:
+    job = office.plan(office.make(("limit", "limit_trip")))
+    body = {"user": str(office.rosa.id), "since": "2026-01-13T05:00:00Z", "until": None, "stand_in": None}
+    values = {**body, "reason": "sick", "opens_jobs": opens}
+    response = dana.send("POST", f"/api/v1/portfolios/{office.fleet.portfolio.id}/absences/", values)
+    job.refresh_from_db()
+    assert (response.status_code, job.status) == (201, status)
+
+
+def test_a_technician_opens_no_jobs_by_an_absence(office: Crew) -> None:
+    job = office.plan(office.make(("limit", "limit_trip")))
+    body = {"user": str(office.rosa.id), "since": "2026-01-13T05:00:00Z", "until": None, "stand_in": None}
+    address = f"/api/v1/portfolios/{office.fleet.portfolio.id}/absences/"
+    response = Phone.of(office.rosa).send("POST", address, {**body, "reason": "sick", "opens_jobs": True})
+    job.refresh_from_db()
+    assert (response.status_code, job.status) == (403, "planned")
