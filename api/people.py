@@ -5,14 +5,10 @@ from datetime import datetime
 from typing import Any
 from uuid import UUID
 
-from django.contrib.auth.tokens import default_token_generator
 from django.core.exceptions import PermissionDenied
 from django.db.models import QuerySet
 from django.http import Http404
-from django.urls import reverse
 from django.utils import timezone
-from django.utils.encoding import force_bytes
-from django.utils.http import urlsafe_base64_encode
 from drf_spectacular.utils import OpenApiExample, OpenApiParameter, extend_schema
 from rest_framework import serializers
 from rest_framework.request import Request
@@ -29,6 +25,7 @@ from fleet.accounts.grants import RECORD_KINDS, role_history
 from fleet.accounts.models import Grant, GrantRecord, User
 from fleet.accounts.people import ROLES, RoleWish
 from fleet.accounts.requests import cause_of, user_of
+from fleet.accounts.welcome_links import welcome_path
 from fleet.errors import Refused
 from fleet.records.row_spans import not_ended
 from fleet.rules.vocabulary import QUALIFICATIONS
@@ -154,7 +151,7 @@ class PeopleEndpoint(ListEndpoint):
                 cause=request_cause,
             )
         )
-        grant.welcome = welcome_address(grant.user) if new_person[0] else None  # type: ignore[attr-defined]
+        grant.welcome = welcome_path(grant.user) if new_person[0] else None  # type: ignore[attr-defined]
         return Response(GivenSerializer(grant).data, status=201, headers={"Cache-Control": "no-store"})
 
 
@@ -224,12 +221,6 @@ class QualificationsEndpoint(APIView):
             )
         )
         return Response(QualificationSerializer(qualification).data, status=201)
-
-
-def welcome_address(user: User) -> str:
-    """Return the address where a new person chooses a password. It works once, within three days."""
-    uid = urlsafe_base64_encode(force_bytes(str(user.pk)))
-    return reverse("welcome", args=[uid, default_token_generator.make_token(user)])
 
 
 def _require_one_person(data: Mapping[str, Any]) -> None:

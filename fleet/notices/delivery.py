@@ -21,7 +21,7 @@ from fleet.notices.channels.contract import (
     OutgoingMessage,
     Receiver,
 )
-from fleet.notices.channels.resting import falls_over, next_attempt_at, rest_ends_at
+from fleet.notices.channels.resting import falls_over, is_resting, next_attempt_at, rest_ends_at
 from fleet.notices.models import FAILED, SENT, WAITING, DeliveryAttempt, Destination, Notice
 from fleet.notices.outbox import CONFIRM, claim_notice, data_for_receivers
 from fleet.notices.writing.links import answer_address, stop_address
@@ -85,7 +85,7 @@ def choose_destination(notice: Notice, channels: Mapping[str, Channel], at: date
     listed.sort(key=lambda row: row.channel != notice.data.get("channel"))
     outcomes = _outcomes_of(notice)
     fit = [row for row in listed if not falls_over(outcomes.get(row.id, ()), is_danger=notice.is_danger)]
-    awake = [row for row in fit if row.rests_until is None or row.rests_until <= at]
+    awake = [row for row in fit if not is_resting(row.rests_until, at)]
     if awake or fit:
         return (awake or fit)[0]
     hopeful = [row for row in listed if DeliveryOutcome.REFUSED not in outcomes.get(row.id, ())]

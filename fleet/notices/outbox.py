@@ -9,7 +9,7 @@ from django.db import transaction
 from django.db.models import Q
 
 from fleet.accounts.models import User
-from fleet.notices.models import FOLDED, SENT, WAITING, Notice, NoticeChoices
+from fleet.notices.models import FOLDED, WAITING, Notice, NoticeChoices
 from fleet.notices.quiet_hours import end_of_quiet
 
 MAX_PER_HOUR = 10  # to one person; more are told together
@@ -152,8 +152,3 @@ def waiting_counts(at: datetime) -> tuple[int, datetime | None]:
     """Return how many notices should have been sent by now, and since when the oldest of them waits."""
     waiting = Notice.objects.filter(status=WAITING, next_at__lte=at)
     return waiting.count(), waiting.order_by("next_at").values_list("due_at", flat=True).first()
-
-
-def was_sent(notice: Notice) -> bool:
-    """Whether a notice reached its receiver, by itself or as a line of another."""
-    return notice.status == SENT or (notice.folded_into is not None and notice.folded_into.status == SENT)

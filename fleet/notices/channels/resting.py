@@ -43,10 +43,9 @@ def rest_ends_at(failures: int, last_failed_at: datetime) -> datetime | None:
     return last_failed_at + MAX_DELAY if failures >= FAILURES_BEFORE_REST else None
 
 
-def is_resting(failures: int, last_failed_at: datetime, at: datetime) -> bool:
+def is_resting(rests_until: datetime | None, at: datetime) -> bool:
     """Return whether a destination rests at `at`; at the end of its rest it does not."""
-    ends_at = rest_ends_at(failures, last_failed_at)
-    return ends_at is not None and at < ends_at
+    return rests_until is not None and at < rests_until
 
 
 def falls_over(outcomes: Sequence[DeliveryOutcome], *, is_danger: bool) -> bool:

@@ -4,20 +4,18 @@ from collections.abc import Callable
 from datetime import date, datetime, timedelta
 from uuid import UUID
 
-from django.contrib.auth.tokens import default_token_generator
 from django.core.exceptions import PermissionDenied
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
-from django.utils.encoding import force_bytes
-from django.utils.http import urlsafe_base64_encode
 from django.views.decorators.cache import never_cache
 
 from fleet import pipeline
 from fleet.accounts import people, policy
-from fleet.accounts.models import Grant, User
+from fleet.accounts.models import Grant
 from fleet.accounts.people import ROLES, RoleWish
 from fleet.accounts.requests import cause_of, user_of
+from fleet.accounts.welcome_links import welcome_path
 from fleet.calendar import day_start
 from fleet.errors import Refused
 from fleet.portfolio.models import Building, Portfolio
@@ -55,7 +53,7 @@ def add_person(request: HttpRequest, at: datetime, portfolio_id: UUID) -> HttpRe
     except Refused as refused:
         form.faults = [fault.message for fault in refused.faults]
         return render(request, "account/person_new.html", _form_context(form, at), status=refused.status)
-    form.welcome = request.build_absolute_uri(_welcome_path(grant.user))
+    form.welcome = request.build_absolute_uri(welcome_path(grant.user))
     return render(request, "account/person_new.html", _form_context(form, at))
 
 
@@ -153,11 +151,6 @@ def _answer_form(request: HttpRequest, form: PeopleForm, at: datetime, run: Call
         context = role_history_context(request, at, form)
         return render(request, "account/role_history.html", context, status=refused.status)
     return redirect(reverse("role-history-page", args=[form.portfolio.id, form.person]))
-
-
-def _welcome_path(user: User) -> str:
-    uid = urlsafe_base64_encode(force_bytes(user.pk))
-    return reverse("welcome", args=[uid, default_token_generator.make_token(user)])
 
 
 def _form_context(form: PeopleForm, at: datetime) -> dict[str, object]:

@@ -71,7 +71,7 @@ def test_a_destination_rests_for_an_hour_from_its_fifth_failure_in_a_row(
     ("after", "rests"), [(MAX_DELAY - SECOND, True), (MAX_DELAY, False), (MAX_DELAY + SECOND, False)]
 )
 def test_a_rest_ends_at_its_hour(after: timedelta, rests: bool) -> None:
-    assert is_resting(5, AT, AT + after) is rests
+    assert is_resting(rest_ends_at(5, AT), AT + after) is rests
 
 
 @pytest.mark.parametrize(
