@@ -29,6 +29,7 @@ def make(sheet: Path, at: datetime) -> Portfolio:
         rosa = User.objects.filter(username="rosa", grants__portfolio=existing).first()
         if rosa is not None:
             cast.keep_field_key(rosa, at)
+        give_addresses(existing, at)  # a demonstration of an earlier version told nobody
         return existing
     portfolio = Portfolio.objects.create(id=PORTFOLIO_ID, ref=REF, name="Sorrelgate Homes")
     people = cast.make_cast(portfolio, at)
